@@ -1,0 +1,93 @@
+"""What can go wrong, in words a pilot can act on.
+
+::
+
+    BusbookError            what, where (path, line, column) and the next step
+      UnreadableLog         the file is no log, or not one that can be read without guessing
+      UnknownSetting        a column map, unit or place the user gave is not understood
+      ProfileError          an aircraft's profile is wrong at a named line and key
+      OutputError           a report or export could not be written
+
+Every error is one sentence of what was seen, where, and what to do. The command line prints it
+and exits with 2; no traceback reaches a user.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+
+class BusbookError(Exception):
+    """Root of all errors of this package.
+
+    Parameters
+    ----------
+    what : str
+        What was seen, without a full stop.
+    path : path or None
+        The file concerned.
+    line : int or None
+        Line in that file, from 1.
+    column : str or None
+        Column header, or key of a profile.
+    hint : str
+        What the user can do next, a clause or sentence without a full stop.
+    """
+
+    def __init__(
+        self,
+        what: str,
+        *,
+        path: str | Path | None = None,
+        line: int | None = None,
+        column: str | None = None,
+        hint: str = "",
+    ) -> None:
+        self.what = what
+        self.path = None if path is None else str(path)
+        self.line = line
+        self.column = column
+        self.hint = hint
+        super().__init__(what, path, line, column, hint)
+
+    def __str__(self) -> str:
+        """One sentence: where, what, what to do."""
+        where = [] if self.path is None else [self.path]
+        if self.line is not None:
+            where.append(f"line {self.line}")
+        if self.column is not None:
+            where.append(f"column '{self.column}'")
+        head = " ".join(where) + ": " if where else ""
+        tail = f"; {self.hint}" if self.hint else ""
+        return f"{head}{self.what}{tail}."
+
+    def __reduce__(self) -> tuple[object, ...]:
+        """Pickle by keyword, so that an error survives the way back from a worker process."""
+        return (_rebuild, (type(self), self.what, self.path, self.line, self.column, self.hint))
+
+
+def _rebuild(
+    kind: type[BusbookError],
+    what: str,
+    path: str | None,
+    line: int | None,
+    column: str | None,
+    hint: str,
+) -> BusbookError:
+    return kind(what, path=path, line=line, column=column, hint=hint)
+
+
+class UnreadableLog(BusbookError, ValueError):
+    """The file is no log, or cannot be read without guessing."""
+
+
+class UnknownSetting(BusbookError, ValueError):
+    """A column map, unit or place given by the user is not understood."""
+
+
+class ProfileError(BusbookError, ValueError):
+    """An aircraft's profile is wrong at the named line and key."""
+
+
+class OutputError(BusbookError, OSError):
+    """A report or export could not be written; nothing half-written was left behind."""

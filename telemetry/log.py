@@ -1,0 +1,130 @@
+"""Log: one imported file, as tables plus the facts of where they came from."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from telemetry.channels import Channel, Quantity
+
+FloatArray = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Provenance:
+    """What was read, how, and what was lost on the way.
+
+    Attributes
+    ----------
+    file : str
+        Name of the file as given by the user (joined files: the first).
+    sha256 : str
+        Of the file's bytes (joined files: of the concatenation of their digests).
+    size_bytes : int
+    rows : int
+        Data rows read. ``rows + rows_refused`` is the number of data rows in the file, always.
+    rows_refused : int
+        Rows that could not be kept, each for a reason named in ``notes``.
+    refused_lines : tuple of int
+        Line numbers (from 1) of the first refused rows, at most 20.
+    encoding, separator, decimal, layout : str
+        As found or as forced. ``layout`` is "wide" or "long".
+    header_line : int or None
+        Line of the (name) header row, from 1; None where the file has none.
+    start : str or None
+        ISO 8601 date and time of the first row; None where the file has no date.
+    start_source : str
+        Where the start came from ("column 'Date'", "preamble line 2", "").
+    time_form : str
+        How time was read, in words ("hh:mm:ss.fff in column 'Time'").
+    row_s : float
+        Median step between rows, s.
+    recordings : tuple of (float, float)
+        Start and end (s from the first row) of each recording in the file; more than one where
+        the clock started again or a header was repeated.
+    preamble : tuple of (str, str)
+        Key and value lines before the header (model, date, firmware).
+    notes : tuple of str
+        What the importer wants the user to know: losses, conversions, decisions. One sentence each.
+    """
+
+    file: str
+    sha256: str
+    size_bytes: int
+    rows: int
+    rows_refused: int = 0
+    refused_lines: tuple[int, ...] = ()
+    encoding: str = "utf-8"
+    separator: str = ","
+    decimal: str = "."
+    layout: str = "wide"
+    header_line: int | None = 1
+    start: str | None = None
+    start_source: str = ""
+    time_form: str = ""
+    row_s: float = float("nan")
+    recordings: tuple[tuple[float, float], ...] = ()
+    preamble: tuple[tuple[str, str], ...] = ()
+    notes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Log:
+    """One imported file.
+
+    Attributes
+    ----------
+    frame : pandas.DataFrame
+        float64 columns named by ``Channel.key``; index ``time_s``, seconds from the first row,
+        never decreasing. NaN where the file has no value in that row. Values are as in the file
+        (a held value repeats), converted to the channel's unit.
+    text : pandas.DataFrame
+        Columns of words, same index.
+    channels : tuple of Channel
+        Every column of the file, time columns included (those have no column in ``frame``).
+    provenance : Provenance
+    """
+
+    frame: pd.DataFrame
+    channels: tuple[Channel, ...]
+    provenance: Provenance
+    text: pd.DataFrame = field(default_factory=pd.DataFrame)
+
+    @property
+    def time_s(self) -> FloatArray:
+        """Time of each row, s from the first row, shape (rows,)."""
+        return self.frame.index.to_numpy(dtype=np.float64)
+
+    def select(
+        self, quantity: Quantity, place: str | None = None, *, hold: str = ""
+    ) -> tuple[Channel, ...]:
+        """Channels of one quantity (at one place, if given), in the file's order."""
+        return tuple(
+            c
+            for c in self.channels
+            if c.quantity is quantity
+            and c.hold == hold
+            and not c.text
+            and (place is None or c.place == place)
+            and c.key in self.frame.columns
+        )
+
+    def channel(self, quantity: Quantity, place: str, *, hold: str = "") -> Channel | None:
+        """The channel of a quantity at a place; the first where the file has several copies."""
+        found = self.select(quantity, place, hold=hold)
+        return found[0] if found else None
+
+    def places(self, *quantities: Quantity) -> tuple[str, ...]:
+        """Places that have one of these quantities, in the file's order, without repeats."""
+        seen: dict[str, None] = {}
+        for c in self.channels:
+            if c.quantity in quantities and c.place is not None and c.key in self.frame.columns:
+                seen.setdefault(c.place)
+        return tuple(seen)
+
+    def values(self, key: str) -> FloatArray:
+        """Values of one column row by row, NaN where the row has none, shape (rows,)."""
+        return self.frame[key].to_numpy(dtype=np.float64)
