@@ -81,7 +81,9 @@ SURFACES: tuple[str, ...] = (
     "brake",
 )
 
-_NODE_WORDS = frozenset({"wing", "panel", "tail", "fuselage", "node", "fin", "stab", "nose", "boom"})
+_NODE_WORDS = frozenset(
+    {"wing", "panel", "tail", "fuselage", "node", "fin", "stab", "nose", "boom"}
+)
 
 
 def kind_of_place(name: str) -> PlaceKind:

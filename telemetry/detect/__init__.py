@@ -1,0 +1,1 @@
+"""Log and limits in, records out: quality, phases, stirs, sags, spikes."""

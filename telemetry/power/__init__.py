@@ -1,0 +1,1 @@
+"""The power path: resistances, charge, sharing, margins."""

@@ -1,0 +1,418 @@
+"""Frozen records of everything the review finds; quantities are None where not measured.
+
+Times are seconds from the first row of the log. Voltages V, currents A, charge mAh, resistances
+mOhm. Nothing here computes: detectors and estimators fill the records, reports print them.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, fields
+from enum import StrEnum
+from functools import total_ordering
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
+
+    import pandas as pd
+
+    from telemetry.aircraft import Aircraft, Limits
+    from telemetry.log import Log
+
+
+@total_ordering
+class Level(StrEnum):
+    """How grave a finding is: ground > watch > unknown > clear."""
+
+    CLEAR = "clear"
+    UNKNOWN = "unknown"
+    WATCH = "watch"
+    GROUND = "ground"
+
+    @property
+    def rank(self) -> int:
+        """0 for clear to 3 for ground."""
+        return list(Level).index(self)
+
+    def __lt__(self, other: str) -> bool:
+        return self.rank < Level(other).rank
+
+
+class EventKind(StrEnum):
+    """What kind of event a record describes."""
+
+    SAG = "sag"
+    SHIFT = "shift"
+    UNDERVOLTAGE = "undervoltage"
+    SPIKE = "spike"
+    BROWNOUT = "brownout"
+
+
+class PhaseKind(StrEnum):
+    """What the aircraft was doing."""
+
+    GROUND = "ground"
+    STIR = "stir"
+    FLIGHT = "flight"
+    REDUNDANCY_CHECK = "redundancy-check"
+
+
+class Origin(StrEnum):
+    """The likely origin of a voltage event."""
+
+    LOAD = "load"
+    CONTACT = "contact"
+    SUPPLY = "supply"
+    PACK = "pack"
+    SENSOR = "sensor"
+    UNKNOWN = "unknown"
+
+
+class Evidence(StrEnum):
+    """Whether an event happened in the aircraft or only in its telemetry."""
+
+    REAL = "real"
+    TELEMETRY = "telemetry"
+    UNKNOWN = "unknown"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Span:
+    """A stretch of time, half open: start_s <= t < end_s."""
+
+    start_s: float
+    end_s: float
+
+    @property
+    def duration_s(self) -> float:
+        """Length in s."""
+        return self.end_s - self.start_s
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Phase(Span):
+    """One phase of a recording."""
+
+    kind: PhaseKind
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Dropout(Span):
+    """Telemetry of a place (or of all, place None) froze or went blank for a while."""
+
+    place: str | None
+    kind: str  # "frozen" or "blank"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Restart:
+    """A counter that fell, or a clock that began again: a unit started anew or was reset."""
+
+    time_s: float
+    place: str | None
+    column: str
+    before: float
+    after: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Spurious:
+    """A single impossible reading, set aside before anything else was judged."""
+
+    time_s: float
+    place: str
+    column: str
+    value: float
+    reason: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ColumnUse:
+    """One column of the file: how it was read, how often it brings news, whether it was used."""
+
+    column: str
+    key: str
+    quantity: str
+    place: str | None
+    label: str
+    unit: str
+    reason: str
+    update_s: float | None
+    resolution: float | None
+    used: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Quality:
+    """What the log can and cannot show.
+
+    Attributes
+    ----------
+    row_s : float or None
+        Median row step, s.
+    shortest_sure_dip_s : float or None
+        The shortest voltage dip that the log is sure to show: the longest usual update interval
+        of the voltage channels.
+    balance_a, balance_spread_a : float or None
+        Total current minus the sum of the nodes, A: median and scaled MAD; None where the log
+        has no total or no node currents.
+    """
+
+    row_s: float | None
+    shortest_sure_dip_s: float | None
+    gaps: tuple[Span, ...] = ()
+    restarts: tuple[Restart, ...] = ()
+    dropouts: tuple[Dropout, ...] = ()
+    spurious: tuple[Spurious, ...] = ()
+    balance_a: float | None = None
+    balance_spread_a: float | None = None
+    notes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StirPlace:
+    """What one place drew, and how low it went, during a stir."""
+
+    place: str
+    rest_a: float | None
+    mean_a: float | None
+    p95_a: float | None
+    peak_a: float | None
+    mah: float | None
+    lowest_v: float | None
+    sag_mohm: float | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Stir(Span):
+    """Control movement on the ground: the aircraft's standard load test."""
+
+    rhythm_hz: float | None
+    after_flight: bool
+    places: tuple[StirPlace, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Event(Span):
+    """One event at one place.
+
+    Attributes
+    ----------
+    truncated : bool
+        True where the log or a gap cut the event off: its duration is a lower bound.
+    reference_v, residual_v, depth_v, deficit_vs : float or None
+        For voltage events: the voltage it fell from, the lowest reading, their difference, and
+        the area below the reference.
+    peak_a : float or None
+        Highest current during it (of the place, else of the whole).
+    explained : float or None
+        Share of the depth that the load explains, 0 to 1; None where no resistance is known.
+    explained_by : str or None
+        By which resistance.
+    prominence_a, charge_mah, burst : float or int or None
+        For spikes: height above the baseline, charge above it, number of the burst.
+    note : str
+        One sentence more where it helps.
+    """
+
+    kind: EventKind
+    place: str
+    truncated: bool = False
+    reference_v: float | None = None
+    residual_v: float | None = None
+    depth_v: float | None = None
+    deficit_vs: float | None = None
+    peak_a: float | None = None
+    phase: PhaseKind = PhaseKind.GROUND
+    explained: float | None = None
+    explained_by: str | None = None
+    origin: Origin = Origin.UNKNOWN
+    evidence: Evidence = Evidence.UNKNOWN
+    prominence_a: float | None = None
+    charge_mah: float | None = None
+    burst: int | None = None
+    updates: int | None = None
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Resistance:
+    """A measured resistance with its 95 % interval, or the reason why there is none.
+
+    Attributes
+    ----------
+    kind : str
+        "source" (pack or bus against its current), "branch" (parent minus place against the
+        place's own current) or "apparent" (against another place's current).
+    mohm, low_mohm, high_mohm : float or None
+        None where it was refused; ``refused`` then says why.
+    updates : int
+        Number of independent updates behind it.
+    scale_s : float or None
+        Time scale at which it was measured: the voltage's answer this long after a current step.
+    offset_v : float or None
+        For branches: voltage difference at zero current.
+    expected_mohm : float or None
+        From the wire table, where the profile knows the lead.
+    method : str
+    """
+
+    kind: str
+    place: str
+    mohm: float | None
+    low_mohm: float | None
+    high_mohm: float | None
+    updates: int
+    parent: str | None = None
+    scale_s: float | None = None
+    offset_v: float | None = None
+    offset_low_v: float | None = None
+    offset_high_v: float | None = None
+    expected_mohm: float | None = None
+    method: str = ""
+    refused: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Charge:
+    """Charge drawn at a place."""
+
+    place: str
+    logged_mah: float | None
+    integrated_mah: float | None
+    share: float | None
+    start_v: float | None
+    end_v: float | None
+    uncertain_mah: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WorstCase:
+    """Voltage expected at a place in one worst case, with its interval."""
+
+    case: str
+    current_a: float | None
+    voltage_v: float | None
+    low_v: float | None
+    high_v: float | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Margin:
+    """How far a place stayed above the level at which its electronics restart."""
+
+    place: str
+    lowest_v: float | None
+    restart_v: float
+    observed_v: float | None
+    cases: tuple[WorstCase, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ServoShare:
+    """What a servo (or a group that moves together) draws, from control columns."""
+
+    place: str
+    outputs: tuple[str, ...]
+    drives: str | None
+    travel_a_per_pct_s: float | None
+    hold_a_per_pct: float | None
+    low: float | None
+    high: float | None
+    condition_index: float
+    separable: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Finding:
+    """One thing worth telling, with its evidence and what would tell its causes apart."""
+
+    code: str
+    level: Level
+    place: str | None
+    title: str
+    evidence: dict[str, float | int | str | None] = field(default_factory=dict)
+    explanations: tuple[str, ...] = ()
+    confirm: str = ""
+    advice: str = ""
+    servo: str | None = None
+    flight: int | None = None
+    start_s: float | None = None
+    end_s: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Flight(Span):
+    """One flight with the ground time around it, or one bench recording."""
+
+    kind: str  # "flight" or "bench"
+    phases: tuple[Phase, ...]
+    stirs: tuple[Stir, ...] = ()
+    events: tuple[Event, ...] = ()
+    resistances: tuple[Resistance, ...] = ()
+    charge: tuple[Charge, ...] = ()
+    margins: tuple[Margin, ...] = ()
+    servos: tuple[ServoShare, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Review:
+    """Everything the review of one log found."""
+
+    log: Log
+    aircraft: Aircraft
+    limits: Limits
+    columns: tuple[ColumnUse, ...]
+    quality: Quality
+    flights: tuple[Flight, ...]
+    findings: tuple[Finding, ...]
+
+    @property
+    def verdict(self) -> Level:
+        """The gravest level among the findings; clear where nothing was found in this log."""
+        return max((f.level for f in self.findings), default=Level.CLEAR)
+
+    @property
+    def events(self) -> pd.DataFrame:
+        """All events as a table, one row each; column ``flight`` counts from 1."""
+        return _by_flight(Event, [f.events for f in self.flights])
+
+    @property
+    def stirs(self) -> pd.DataFrame:
+        """All stir measures as a table, one row per stir and place."""
+        rows = [
+            {
+                "flight": n,
+                "start_s": stir.start_s,
+                "end_s": stir.end_s,
+                "rhythm_hz": stir.rhythm_hz,
+                "after_flight": stir.after_flight,
+                **as_dict(p),
+            }
+            for n, flight in enumerate(self.flights, 1)
+            for stir in flight.stirs
+            for p in stir.places
+        ]
+        names = ["flight", "start_s", "end_s", "rhythm_hz", "after_flight"]
+        return _table(rows, [*names, *(f.name for f in fields(StirPlace))])
+
+    @property
+    def resistances(self) -> pd.DataFrame:
+        """All resistances as a table, one row each."""
+        return _by_flight(Resistance, [f.resistances for f in self.flights])
+
+
+def as_dict(record: Any) -> dict[str, Any]:
+    """One level of a record as a dict: field name to value."""
+    return {f.name: getattr(record, f.name) for f in fields(record)}
+
+
+def _by_flight(kind: type, groups: Sequence[Iterable[Any]]) -> pd.DataFrame:
+    rows = [{"flight": n, **as_dict(r)} for n, group in enumerate(groups, 1) for r in group]
+    return _table(rows, ["flight", *(f.name for f in fields(kind))])
+
+
+def _table(rows: list[dict[str, Any]], names: list[str]) -> pd.DataFrame:
+    import pandas as pd
+
+    return pd.DataFrame(rows, columns=pd.Index(names))

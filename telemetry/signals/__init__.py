@@ -1,0 +1,1 @@
+"""Arrays in, arrays out: the arithmetic of the review, which knows nothing of aircraft."""

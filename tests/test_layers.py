@@ -1,0 +1,85 @@
+"""The house's one rule about imports: they point one way (see DEVELOPERS.md)."""
+
+from __future__ import annotations
+
+import ast
+from pathlib import Path
+
+import pytest
+
+PACKAGE = Path(__file__).parents[1] / "telemetry"
+
+# What each part may import besides itself, of this package.
+MODEL = {"errors", "units", "channels", "log", "aircraft", "results"}
+ALLOWED: dict[str, set[str]] = {
+    "errors": set(),
+    "units": set(),
+    "channels": set(),
+    "log": {"errors", "units", "channels"},
+    "aircraft": {"errors", "units", "channels", "log"},
+    "results": {"errors", "units", "channels", "log", "aircraft"},
+    "signals": {"errors"},
+    "importer": MODEL | {"signals"},
+    "detect": MODEL | {"signals"},
+    "power": MODEL | {"signals"},
+    "simulate": MODEL | {"signals"},
+    "findings": MODEL | {"signals", "power"},
+    "review": MODEL | {"signals", "detect", "power", "findings"},
+    "book": MODEL | {"importer"},
+    "history": MODEL | {"signals", "book"},
+    "figures": MODEL | {"signals"},
+    "report": MODEL | {"figures"},
+}
+# Libraries that only these parts may import.
+ONLY_IN = {
+    "matplotlib": {"figures", "report"},
+    "click": {"cli"},
+    "pyarrow": {"importer", "book"},
+    "jinja2": {"report"},
+    "pydantic": {"aircraft"},
+}
+FREE = {"cli", "__init__", "__main__"}
+
+
+def _imports(tree: ast.AST) -> list[tuple[int, str]]:
+    found = []
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Import):
+            found += [(node.lineno, alias.name) for alias in node.names]
+        elif isinstance(node, ast.ImportFrom):
+            assert node.level == 0, f"line {node.lineno}: relative import"
+            module = node.module or ""
+            if module == "telemetry":
+                found += [(node.lineno, f"telemetry.{alias.name}") for alias in node.names]
+            else:
+                found.append((node.lineno, module))
+    return found
+
+
+FILES = sorted(PACKAGE.rglob("*.py"))
+
+
+@pytest.mark.parametrize("path", FILES, ids=lambda p: p.relative_to(PACKAGE).as_posix())
+def test_imports_point_one_way(path: Path) -> None:
+    part = path.relative_to(PACKAGE).parts[0].removesuffix(".py")
+    wrong = []
+    for line, name in _imports(ast.parse(path.read_text(encoding="utf-8"))):
+        words = name.split(".")
+        if words[0] in ONLY_IN and part not in ONLY_IN[words[0]]:
+            wrong.append(f"{path.name}:{line} imports {name}")
+        if words[0] != "telemetry" or part in FREE or len(words) == 1:
+            continue
+        if words[1] != part and words[1] not in ALLOWED[part]:
+            wrong.append(f"{path.name}:{line} imports {name}")
+    assert not wrong, "\n".join(wrong)
+
+
+def test_signals_know_only_numbers() -> None:
+    for path in (PACKAGE / "signals").glob("*.py"):
+        for line, name in _imports(ast.parse(path.read_text(encoding="utf-8"))):
+            assert name.split(".")[0] != "pandas", f"{path.name}:{line} imports {name}"
+
+
+def test_every_part_is_listed() -> None:
+    parts = {p.relative_to(PACKAGE).parts[0].removesuffix(".py") for p in FILES}
+    assert parts <= set(ALLOWED) | FREE, parts - set(ALLOWED) - FREE
