@@ -1,0 +1,168 @@
+"""What the log can and cannot show: intervals, gaps, restarts, balance, the shortest sure dip."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from telemetry.aircraft import Aircraft
+from telemetry.channels import Channel, Quantity
+from telemetry.detect.readings import Reading, Readings
+from telemetry.log import Log
+from telemetry.results import ColumnUse, Quality, Restart
+from telemetry.signals import sampling
+from telemetry.signals.baseline import MAD_TO_SIGMA
+
+_COUNTERS = (Quantity.CONSUMED, Quantity.ENERGY, Quantity.UPTIME)
+USED = frozenset(
+    {
+        Quantity.TIME,
+        Quantity.VOLTAGE,
+        Quantity.CURRENT,
+        Quantity.CONSUMED,
+        Quantity.UPTIME,
+        Quantity.CONTROL,
+        Quantity.ALTITUDE,
+        Quantity.SPEED,
+        Quantity.RPM,
+    }
+)
+
+
+def judge_quality(log: Log, readings: Readings, aircraft: Aircraft) -> Quality:
+    """Quality of a log: see :class:`telemetry.results.Quality` for what it holds."""
+    volts = [r.update_s for r in readings.of(Quantity.VOLTAGE) if r.update_s is not None]
+    balance, spread = _balance(readings, aircraft)
+    return Quality(
+        row_s=_finite(readings.row_s),
+        shortest_sure_dip_s=max(volts) if volts else None,
+        gaps=readings.gaps,
+        restarts=find_restarts(log, readings),
+        dropouts=readings.dropouts,
+        spurious=readings.spurious,
+        balance_a=balance,
+        balance_spread_a=spread,
+    )
+
+
+def columns_used(log: Log, readings: Readings) -> tuple[ColumnUse, ...]:
+    """Every column of the file with its reading, update interval, resolution and use."""
+    by_key = {r.channel.key: r for r in readings.channels}
+    return tuple(_column(c, by_key.get(c.key)) for c in log.channels)
+
+
+def _column(c: Channel, r: Reading | None) -> ColumnUse:
+    return ColumnUse(
+        column=c.column,
+        key=c.key,
+        quantity=str(c.quantity),
+        place=c.place,
+        label=c.label,
+        unit=c.unit,
+        reason=c.reason,
+        update_s=None if r is None else r.update_s,
+        resolution=None if r is None else r.resolution,
+        used=c.quantity in USED and (c.quantity is Quantity.TIME or (r is not None and r.size > 0)),
+    )
+
+
+def find_restarts(log: Log, readings: Readings) -> tuple[Restart, ...]:
+    """Counters that fall, and clocks of the file that begin again.
+
+    A counter restarts where it falls by over half of what it held and by more than two
+    resolution steps, and does not come back with the next readings: a single low reading between
+    two like ones is no restart.
+    """
+    out: list[Restart] = []
+    for r in readings.channels:
+        if r.channel.quantity not in _COUNTERS or r.channel.hold or r.size < 3:
+            continue
+        step = 2.0 * (r.resolution or 0.0)
+        fall = r.v[:-1] - r.v[1:]
+        for i in np.flatnonzero((fall > step) & (r.v[1:] < 0.5 * r.v[:-1])) + 1:
+            after = r.v[i : i + 3]
+            if after.size > 1 and after[1:].max() >= r.v[i - 1] - step and i + 1 < r.size:
+                continue
+            out.append(
+                Restart(
+                    time_s=float(r.t[i]),
+                    place=r.channel.place,
+                    column=r.channel.column,
+                    before=float(r.v[i - 1]),
+                    after=float(r.v[i]),
+                )
+            )
+    for start, _ in log.provenance.recordings[1:]:
+        out.append(
+            Restart(time_s=start, place=None, column="the clock of the file", before=start, after=0)
+        )
+    return tuple(sorted(out, key=lambda x: (x.time_s, x.place or "")))
+
+
+def _balance(readings: Readings, aircraft: Aircraft) -> tuple[float | None, float | None]:
+    """Total current less the sum of the nodes, over blocks of 2 s: median and scaled MAD, A."""
+    nodes = [readings.get(Quantity.CURRENT, n.name) for n in aircraft.nodes]
+    known = [r for r in nodes if r is not None and r.size >= 10]
+    total = total_current(readings, aircraft)
+    if total is None or len(known) < 2 or len(known) < len(aircraft.nodes):
+        return None, None
+    edges = np.arange(readings.start_s, readings.end_s, 2.0)
+    if edges.size < 6:
+        return None, None
+    rest = block_means(total[0], total[1], edges)
+    for r in known:
+        rest = rest - block_means(r.t, r.v, edges)
+    rest = rest[np.isfinite(rest)]
+    if rest.size < 5:
+        return None, None
+    middle = float(np.median(rest))
+    return middle, float(MAD_TO_SIGMA * np.median(np.abs(rest - middle)))
+
+
+def block_means(t: np.ndarray, v: np.ndarray, edges: np.ndarray) -> np.ndarray:
+    """Mean of the readings in each block between edges; NaN where a block has none."""
+    at = np.searchsorted(t, edges)
+    sums = np.r_[0.0, np.cumsum(v)]
+    count = np.diff(at)
+    total = np.diff(sums[at])
+    return np.where(count > 0, total / np.maximum(count, 1), np.nan)
+
+
+def total_current(
+    readings: Readings, aircraft: Aircraft
+) -> tuple[np.ndarray, np.ndarray, str, float] | None:
+    """The current of the whole: bus, else packs added up, else nodes, else the only one there is.
+
+    Returns
+    -------
+    (t, v, name, update_s) or None
+        Instants [s], currents [A], what it is made of, and the usual update interval [s].
+    """
+    if aircraft.bus is not None:
+        r = readings.get(Quantity.CURRENT, aircraft.bus)
+        if r is not None and r.size:
+            return r.t, r.v, aircraft.bus, r.update_s or readings.row_s
+    packs = [readings.get(Quantity.CURRENT, p.name) for p in aircraft.packs]
+    nodes = [readings.get(Quantity.CURRENT, n.name) for n in aircraft.nodes]
+    single = readings.of(Quantity.CURRENT)
+    for group in (packs, nodes, single[:1]):
+        known = [r for r in group if r is not None and r.size]
+        if known:
+            return _summed(known, readings.row_s)
+    return None
+
+
+def _summed(parts: list[Reading], row_s: float) -> tuple[np.ndarray, np.ndarray, str, float]:
+    name = " + ".join(r.place for r in parts)
+    update_s = max(r.update_s or row_s for r in parts)
+    if len(parts) == 1:
+        return parts[0].t, parts[0].v, name, update_s
+    t = np.unique(np.concatenate([r.t for r in parts]))
+    v = np.zeros(t.size)
+    for r in parts:
+        v = v + sampling.held_at(r.t, r.v, t, max(3.0 * (r.update_s or row_s), 1.0))
+    known = np.isfinite(v)
+    return t[known], v[known], name, update_s
+
+
+def _finite(value: float) -> float | None:
+    return float(value) if np.isfinite(value) else None

@@ -1,0 +1,336 @@
+"""Readings: what each channel really reported, with the false readings set aside.
+
+Every detector works on these and not on the rows: a held repeat is no reading, a frozen link
+brings none, and one impossible value alone in time is set aside and listed.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from telemetry.aircraft import Limits
+from telemetry.channels import Channel, PlaceKind, Quantity, kind_of_place
+from telemetry.log import FloatArray, Log
+from telemetry.results import Dropout, Span, Spurious
+from telemetry.signals import sampling
+
+# A supply below this is no supply: the electronics that would report it are off (common practice,
+# no source: receivers and units restart somewhere between 2.5 and 4.5 V).
+_NO_SUPPLY_V = 1.5
+ELECTRICAL = (Quantity.VOLTAGE, Quantity.CELL_VOLTAGE, Quantity.CURRENT)
+_COUNTERS = (Quantity.CONSUMED, Quantity.ENERGY, Quantity.UPTIME)
+# What the transmitter itself knows goes on while the link is lost.
+_OF_TRANSMITTER = (Quantity.CONTROL, Quantity.LINK, Quantity.LOST, Quantity.TIME, Quantity.COUNT)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Reading:
+    """Update samples of one channel: instants t [s], values v, usual interval and resolution."""
+
+    channel: Channel
+    t: FloatArray
+    v: FloatArray
+    update_s: float | None
+    resolution: float | None
+
+    @property
+    def place(self) -> str:
+        """Place, or an empty name."""
+        return self.channel.place or ""
+
+    def hold_s(self, limits: Limits) -> float:
+        """How long a reading counts when no next one comes: beyond lies a gap."""
+        return max(limits.gap_intervals * (self.update_s or 0.0), limits.gap_s)
+
+    def within(self, start_s: float, end_s: float) -> Reading:
+        """The part in start_s <= t < end_s."""
+        part = slice(*(int(i) for i in np.searchsorted(self.t, [start_s, end_s])))
+        return replace(self, t=self.t[part], v=self.v[part])
+
+    @property
+    def size(self) -> int:
+        """Number of readings."""
+        return int(self.t.size)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Readings:
+    """All readings of a log, and what was set aside to get them."""
+
+    channels: tuple[Reading, ...]
+    row_s: float
+    start_s: float
+    end_s: float
+    gaps: tuple[Span, ...]
+    dropouts: tuple[Dropout, ...]
+    spurious: tuple[Spurious, ...]
+    off: tuple[Span, ...]
+
+    def get(self, quantity: Quantity, place: str, *, hold: str = "") -> Reading | None:
+        """The readings of a quantity at a place; the first copy where there are several."""
+        for r in self.channels:
+            c = r.channel
+            if c.quantity is quantity and c.place == place and c.hold == hold:
+                return r
+        return None
+
+    def of(self, quantity: Quantity, kind: PlaceKind | None = None) -> tuple[Reading, ...]:
+        """Readings of a quantity, one per place, of one kind of place if given."""
+        seen: dict[str, Reading] = {}
+        for r in self.channels:
+            c = r.channel
+            if c.quantity is not quantity or c.hold or c.place is None:
+                continue
+            if kind is None or kind_of_place(c.place) is kind:
+                seen.setdefault(c.place, r)
+        return tuple(seen.values())
+
+    def within(self, start_s: float, end_s: float) -> Readings:
+        """The part in start_s <= t < end_s."""
+        return replace(
+            self,
+            channels=tuple(r.within(start_s, end_s) for r in self.channels),
+            start_s=start_s,
+            end_s=end_s,
+        )
+
+
+def take_readings(log: Log, limits: Limits) -> Readings:
+    """Update samples of every numeric channel, cleaned of what is no reading.
+
+    Removed and listed: frozen or blank telemetry (dropouts), single impossible values
+    (spurious). Removed and listed as ``off``: the supply not yet or no longer switched on at the
+    ends of a recording, where voltages are near zero.
+    """
+    time_s = log.time_s
+    row_s = sampling.row_step(time_s)
+    end_s = float(time_s[-1]) + (row_s if np.isfinite(row_s) else 0.0) if time_s.size else 0.0
+    gaps = sampling.gap_spans(time_s, row_s, intervals=limits.gap_intervals, least_s=limits.gap_s)
+    channels = [c for c in log.channels if not c.text and c.key in log.frame.columns]
+    intervals = _intervals(log, channels)
+    raw = [
+        Reading(
+            channel=c,
+            t=u.t,
+            v=u.v,
+            update_s=intervals[c.key],
+            resolution=sampling.resolution(log.values(c.key)),
+        )
+        for c in channels
+        for u in [sampling.update_samples(time_s, log.values(c.key), intervals[c.key])]
+    ]
+    dropouts = _dropouts(log, raw, gaps, limits)
+    lost = [(d.start_s, d.end_s) for d in dropouts if d.place is None]
+    cleaned: list[Reading] = []
+    for r in raw:
+        own = lost + [(d.start_s, d.end_s) for d in dropouts if d.place == r.place]
+        lives_on = r.channel.quantity in _OF_TRANSMITTER
+        keep = sampling.outside(r.t, [] if lives_on else sorted(own))
+        cleaned.append(r if keep.all() else replace(r, t=r.t[keep], v=r.v[keep]))
+    off = _switched_off(cleaned, log, gaps)
+    powered = [_without(r, [(o.start_s, o.end_s) for o in off]) for r in cleaned]
+    spurious: list[Spurious] = []
+    final: list[Reading] = []
+    for r in powered:
+        bad = _impossible(r, powered, limits)
+        spurious += [
+            Spurious(
+                time_s=float(r.t[i]),
+                place=r.place,
+                column=r.channel.column,
+                value=float(r.v[i]),
+                reason=why,
+            )
+            for i, why in bad
+        ]
+        keep = np.ones(r.size, dtype=bool)
+        keep[[i for i, _ in bad]] = False
+        final.append(r if keep.all() else replace(r, t=r.t[keep], v=r.v[keep]))
+    return Readings(
+        channels=tuple(final),
+        row_s=row_s,
+        start_s=0.0,
+        end_s=end_s,
+        gaps=tuple(Span(start_s=a, end_s=b) for a, b in gaps),
+        dropouts=dropouts,
+        spurious=tuple(sorted(spurious, key=lambda s: s.time_s)),
+        off=off,
+    )
+
+
+def _intervals(log: Log, channels: list[Channel]) -> dict[str, float | None]:
+    """Update interval per channel; a quiet one takes that of a livelier one in its frame."""
+    time_s = log.time_s
+    own = {c.key: sampling.update_interval(time_s, log.values(c.key)) for c in channels}
+    changes = {c.key: sampling.change_rows(log.values(c.key)) for c in channels}
+    out = dict(own)
+    for c in channels:
+        mine = own[c.key]
+        if mine is None or c.place is None:
+            continue
+        best = mine
+        for other in channels:
+            theirs = own[other.key]
+            if other.place == c.place and other is not c and theirs is not None:
+                best = sampling.shared_interval(
+                    best, changes[c.key], changes[other.key], theirs, time_s.size
+                )
+        out[c.key] = best
+    return out
+
+
+def _without(r: Reading, spans: list[tuple[float, float]]) -> Reading:
+    if not spans or r.channel.quantity not in ELECTRICAL:
+        return r
+    keep = sampling.outside(r.t, spans)
+    return r if keep.all() else replace(r, t=r.t[keep], v=r.v[keep])
+
+
+def _dropouts(
+    log: Log, raw: list[Reading], gaps: list[tuple[float, float]], limits: Limits
+) -> tuple[Dropout, ...]:
+    """Stretches in which all that comes by radio froze or went blank."""
+    group = [
+        r
+        for r in raw
+        if r.channel.quantity not in _OF_TRANSMITTER
+        and r.channel.quantity is not Quantity.UNKNOWN
+        and r.update_s is not None
+    ]
+    if not group:
+        return ()
+    time_s = log.time_s
+    out: list[Dropout] = []
+    blank = np.ones(time_s.size, dtype=bool)
+    for r in group:
+        blank &= ~np.isfinite(log.values(r.channel.key))
+    sparse = all(sampling.is_sparse(log.values(r.channel.key)) for r in group)
+    present = np.flatnonzero(~blank)
+    usual = min(r.update_s for r in group if r.update_s is not None)
+    least = max(limits.gap_s, limits.gap_intervals * usual)
+    if present.size:
+        step = np.diff(time_s[present])
+        for i in np.flatnonzero(step > least):
+            a, b = float(time_s[present[i]]), float(time_s[present[i + 1]])
+            row_gap = any(g0 <= a and b <= g1 for g0, g1 in gaps)
+            if not row_gap:
+                out.append(Dropout(place=None, start_s=a, end_s=b, kind="blank"))
+    if sparse:
+        return tuple(out)
+    changed = np.zeros(time_s.size, dtype=bool)
+    for r in group:
+        changed[sampling.change_rows(log.values(r.channel.key))] = True
+    at = time_s[changed & ~blank]
+    if at.size < 50:
+        return tuple(out)
+    steps = np.diff(at)
+    # Quiet ground time makes long stretches without a change; a frozen link stands out of them.
+    quiet = float(np.quantile(steps, 0.99))
+    for i in np.flatnonzero(steps > max(least, 6.0 * quiet)):
+        a, b = float(at[i]), float(at[i + 1])
+        known = any(d.start_s <= a + least and b <= d.end_s + least for d in out)
+        row_gap = any(min(b, g1) - max(a, g0) > 0.5 * (b - a) for g0, g1 in gaps)
+        if not known and not row_gap:
+            out.append(Dropout(place=None, start_s=a + usual, end_s=b, kind="frozen"))
+    return tuple(sorted(out, key=lambda d: d.start_s))
+
+
+def _switched_off(
+    readings: list[Reading], log: Log, gaps: list[tuple[float, float]]
+) -> tuple[Span, ...]:
+    """Ends of the recordings at which no supply voltage is on: before the switch, after it.
+
+    Off means every supply below a fifth of its usual level, in a stretch that touches an end of
+    a recording or a gap: in the air such a stretch has readings on both sides.
+    """
+    volts = [r for r in readings if r.channel.quantity is Quantity.VOLTAGE and not r.channel.hold]
+    volts = [r for r in volts if r.size >= 3]
+    if not volts:
+        return ()
+    time_s = log.time_s
+    on = np.zeros(time_s.size, dtype=bool)
+    known = np.zeros(time_s.size, dtype=bool)
+    for r in volts:
+        level = float(np.quantile(r.v, 0.75))
+        held = sampling.held_at(r.t, r.v, time_s, np.inf)
+        on |= held > max(0.2 * level, _NO_SUPPLY_V)
+        known |= np.isfinite(held)
+    edges = [0.0, float(time_s[-1])]
+    edges += [t for start, end in log.provenance.recordings for t in (start, end)]
+    edges += [t for gap in gaps for t in gap]
+    row = sampling.row_step(time_s)
+    spans = []
+    dark = known & ~on
+    edge = np.diff(np.r_[False, dark, False].astype(np.int8))
+    for a, b in zip(np.flatnonzero(edge == 1), np.flatnonzero(edge == -1), strict=True):
+        start, end = float(time_s[a]), float(time_s[b - 1])
+        if any(abs(start - e) <= 2 * row or abs(end - e) <= 2 * row for e in edges):
+            # The ramp itself belongs to it: one reading more on each side.
+            slack = max((r.update_s or row) for r in volts) * 1.5
+            spans.append(Span(start_s=start - slack, end_s=end + slack))
+    return tuple(spans)
+
+
+def _impossible(r: Reading, everything: list[Reading], limits: Limits) -> list[tuple[int, str]]:
+    """Indices of single impossible readings with the reason.
+
+    A voltage near zero for one reading, both neighbours normal, while the same place or the
+    place that reports it goes on as before: the unit that sends the value could not have sent it
+    without supply. A current several times above everything else for one reading, while no
+    voltage answers.
+    """
+    if r.channel.quantity not in (Quantity.VOLTAGE, Quantity.CURRENT) or r.channel.hold:
+        return []
+    if r.size < 5:
+        return []
+    close = r.hold_s(limits)
+    before, at, after = r.v[:-2], r.v[1:-1], r.v[2:]
+    alone = (np.diff(r.t)[:-1] <= close) & (np.diff(r.t)[1:] <= close)
+    others = [
+        o
+        for o in everything
+        if o is not r and o.channel.quantity is Quantity.VOLTAGE and not o.channel.hold and o.size
+    ]
+    out = []
+    if r.channel.quantity is Quantity.VOLTAGE:
+        level = np.minimum(before, after)
+        dead = alone & (at < np.minimum(0.25 * level, _NO_SUPPLY_V)) & (level > _NO_SUPPLY_V)
+        for i in np.flatnonzero(dead) + 1:
+            witness = _own_witness(r, i, everything)
+            seen = any(_fell(o, float(r.t[i]), r.update_s or 0.0) for o in others)
+            if not seen and witness is not False:
+                out.append((int(i), "no supply for one reading while the unit kept reporting"))
+        return out
+    top = float(np.quantile(r.v, 0.999)) if r.size >= 1000 else float(np.sort(r.v)[-2])
+    neighbours = np.maximum(np.abs(before), np.abs(after))
+    wild = alone & (at > 3.0 * max(top, 1.0)) & (at > 5.0 * (neighbours + 0.5))
+    for i in np.flatnonzero(wild) + 1:
+        if not any(_fell(o, float(r.t[i]), r.update_s or 0.0, share=0.04) for o in others):
+            out.append((int(i), "a current that no voltage answered, for one reading"))
+    return out
+
+
+def _own_witness(r: Reading, i: int, everything: list[Reading]) -> bool | None:
+    """Whether the same place's current went on (True), stopped (False) or is not logged (None)."""
+    for o in everything:
+        if o.place == r.place and o.channel.quantity is Quantity.CURRENT and not o.channel.hold:
+            if o.size == 0 or o.update_s is None:
+                return None
+            near = o.v[np.abs(o.t - r.t[i]) <= max(o.update_s, r.update_s or 0.0)]
+            usual = float(np.quantile(o.v, 0.1))
+            if near.size == 0 or usual <= 2 * (o.resolution or 0.0):
+                return None
+            return bool(near.min() > 0.3 * usual)
+    return None
+
+
+def _fell(o: Reading, at_s: float, interval_s: float, share: float = 0.25) -> bool:
+    """True where this voltage fell by more than ``share`` about that instant."""
+    reach = max(interval_s, o.update_s or 0.0)
+    lo, hi = np.searchsorted(o.t, [at_s - reach, at_s + reach], side="right")
+    if hi <= lo:
+        return False
+    usual = float(np.median(o.v[max(0, lo - 10) : hi + 10]))
+    return bool(o.v[lo:hi].min() < (1.0 - share) * usual)
