@@ -6,10 +6,9 @@ import numpy as np
 
 from telemetry.aircraft import Aircraft
 from telemetry.channels import Channel, Quantity
-from telemetry.detect.readings import Reading, Readings
 from telemetry.log import Log
+from telemetry.readings import Reading, Readings, block_means, total_current
 from telemetry.results import ColumnUse, Quality, Restart
-from telemetry.signals import sampling
 from telemetry.signals.baseline import MAD_TO_SIGMA
 
 _COUNTERS = (Quantity.CONSUMED, Quantity.ENERGY, Quantity.UPTIME)
@@ -116,52 +115,6 @@ def _balance(readings: Readings, aircraft: Aircraft) -> tuple[float | None, floa
         return None, None
     middle = float(np.median(rest))
     return middle, float(MAD_TO_SIGMA * np.median(np.abs(rest - middle)))
-
-
-def block_means(t: np.ndarray, v: np.ndarray, edges: np.ndarray) -> np.ndarray:
-    """Mean of the readings in each block between edges; NaN where a block has none."""
-    at = np.searchsorted(t, edges)
-    sums = np.r_[0.0, np.cumsum(v)]
-    count = np.diff(at)
-    total = np.diff(sums[at])
-    return np.where(count > 0, total / np.maximum(count, 1), np.nan)
-
-
-def total_current(
-    readings: Readings, aircraft: Aircraft
-) -> tuple[np.ndarray, np.ndarray, str, float] | None:
-    """The current of the whole: bus, else packs added up, else nodes, else the only one there is.
-
-    Returns
-    -------
-    (t, v, name, update_s) or None
-        Instants [s], currents [A], what it is made of, and the usual update interval [s].
-    """
-    if aircraft.bus is not None:
-        r = readings.get(Quantity.CURRENT, aircraft.bus)
-        if r is not None and r.size:
-            return r.t, r.v, aircraft.bus, r.update_s or readings.row_s
-    packs = [readings.get(Quantity.CURRENT, p.name) for p in aircraft.packs]
-    nodes = [readings.get(Quantity.CURRENT, n.name) for n in aircraft.nodes]
-    single = readings.of(Quantity.CURRENT)
-    for group in (packs, nodes, single[:1]):
-        known = [r for r in group if r is not None and r.size]
-        if known:
-            return _summed(known, readings.row_s)
-    return None
-
-
-def _summed(parts: list[Reading], row_s: float) -> tuple[np.ndarray, np.ndarray, str, float]:
-    name = " + ".join(r.place for r in parts)
-    update_s = max(r.update_s or row_s for r in parts)
-    if len(parts) == 1:
-        return parts[0].t, parts[0].v, name, update_s
-    t = np.unique(np.concatenate([r.t for r in parts]))
-    v = np.zeros(t.size)
-    for r in parts:
-        v = v + sampling.held_at(r.t, r.v, t, max(3.0 * (r.update_s or row_s), 1.0))
-    known = np.isfinite(v)
-    return t[known], v[known], name, update_s
 
 
 def _finite(value: float) -> float | None:

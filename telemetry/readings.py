@@ -7,10 +7,11 @@ brings none, and one impossible value alone in time is set aside and listed.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 import numpy as np
 
-from telemetry.aircraft import Limits
+from telemetry.aircraft import Aircraft, Limits
 from telemetry.channels import Channel, PlaceKind, Quantity, kind_of_place
 from telemetry.log import FloatArray, Log
 from telemetry.results import Dropout, Span, Spurious
@@ -20,9 +21,17 @@ from telemetry.signals import sampling
 # no source: receivers and units restart somewhere between 2.5 and 4.5 V).
 _NO_SUPPLY_V = 1.5
 ELECTRICAL = (Quantity.VOLTAGE, Quantity.CELL_VOLTAGE, Quantity.CURRENT)
-_COUNTERS = (Quantity.CONSUMED, Quantity.ENERGY, Quantity.UPTIME)
 # What the transmitter itself knows goes on while the link is lost.
 _OF_TRANSMITTER = (Quantity.CONTROL, Quantity.LINK, Quantity.LOST, Quantity.TIME, Quantity.COUNT)
+
+
+class Total(NamedTuple):
+    """The current of the whole: instants t [s], currents v [A], interval [s], what it is made of."""
+
+    t: FloatArray
+    v: FloatArray
+    update_s: float
+    name: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -334,3 +343,44 @@ def _fell(o: Reading, at_s: float, interval_s: float, share: float = 0.25) -> bo
         return False
     usual = float(np.median(o.v[max(0, lo - 10) : hi + 10]))
     return bool(o.v[lo:hi].min() < (1.0 - share) * usual)
+
+
+def block_means(t: FloatArray, v: FloatArray, edges: FloatArray) -> FloatArray:
+    """Mean of the readings in each block between edges; NaN where a block has none."""
+    at = np.searchsorted(t, edges)
+    sums = np.r_[0.0, np.cumsum(v)]
+    count = np.diff(at)
+    total = np.diff(sums[at])
+    return np.where(count > 0, total / np.maximum(count, 1), np.nan)
+
+
+def total_current(readings: Readings, aircraft: Aircraft) -> Total | None:
+    """The current of the whole: bus, else packs added up, else nodes, else the only one there is.
+
+    None where the log has no current.
+    """
+    if aircraft.bus is not None:
+        r = readings.get(Quantity.CURRENT, aircraft.bus)
+        if r is not None and r.size:
+            return Total(r.t, r.v, r.update_s or readings.row_s, aircraft.bus)
+    packs = [readings.get(Quantity.CURRENT, p.name) for p in aircraft.packs]
+    nodes = [readings.get(Quantity.CURRENT, n.name) for n in aircraft.nodes]
+    single = readings.of(Quantity.CURRENT)
+    for group in (packs, nodes, single[:1]):
+        known = [r for r in group if r is not None and r.size]
+        if known:
+            return _summed(known, readings.row_s)
+    return None
+
+
+def _summed(parts: list[Reading], row_s: float) -> Total:
+    name = " + ".join(r.place for r in parts)
+    update_s = max(r.update_s or row_s for r in parts)
+    if len(parts) == 1:
+        return Total(parts[0].t, parts[0].v, update_s, name)
+    t = np.unique(np.concatenate([r.t for r in parts]))
+    v = np.zeros(t.size)
+    for r in parts:
+        v = v + sampling.held_at(r.t, r.v, t, max(3.0 * (r.update_s or row_s), 1.0))
+    known = np.isfinite(v)
+    return Total(t[known], v[known], update_s, name)
