@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field, fields
 from enum import StrEnum
-from functools import total_ordering
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
@@ -20,7 +19,6 @@ if TYPE_CHECKING:
     from telemetry.log import Log
 
 
-@total_ordering
 class Level(StrEnum):
     """How grave a finding is: ground > watch > unknown > clear."""
 
@@ -34,8 +32,18 @@ class Level(StrEnum):
         """0 for clear to 3 for ground."""
         return list(Level).index(self)
 
+    # All four, because a str brings its own: max() of levels would go by the alphabet.
     def __lt__(self, other: str) -> bool:
         return self.rank < Level(other).rank
+
+    def __le__(self, other: str) -> bool:
+        return self.rank <= Level(other).rank
+
+    def __gt__(self, other: str) -> bool:
+        return self.rank > Level(other).rank
+
+    def __ge__(self, other: str) -> bool:
+        return self.rank >= Level(other).rank
 
 
 class EventKind(StrEnum):
