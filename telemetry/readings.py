@@ -26,7 +26,7 @@ _OF_TRANSMITTER = (Quantity.CONTROL, Quantity.LINK, Quantity.LOST, Quantity.TIME
 
 
 class Total(NamedTuple):
-    """The current of the whole: instants t [s], currents v [A], interval [s], what it is made of."""
+    """The current of the whole: instants [s], currents [A], interval [s], what it is made of."""
 
     t: FloatArray
     v: FloatArray

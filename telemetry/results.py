@@ -179,7 +179,10 @@ class Quality:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StirPlace:
-    """What one place drew, and how low it went, during a stir."""
+    """What one place drew, and how low it went, during a stir.
+
+    ``rest_a`` is the current before the stir, ``after_a`` the one some seconds after it.
+    """
 
     place: str
     rest_a: float | None
@@ -189,6 +192,7 @@ class StirPlace:
     mah: float | None
     lowest_v: float | None
     sag_mohm: float | None
+    after_a: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -1,0 +1,134 @@
+"""Brownouts: a supply at or below the restart level, or a unit that began anew, with the evidence.
+
+Real: a counter or uptime that starts again, or a second unit that saw the dip. Telemetry: the
+place's own counter ran on. Unknown: neither is logged.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from telemetry.aircraft import Limits
+from telemetry.channels import PlaceKind, Quantity, kind_of_place
+from telemetry.detect.phases import phase_at
+from telemetry.readings import Readings
+from telemetry.results import Event, EventKind, Evidence, Phase, PhaseKind, Restart
+
+_LOADED = (PhaseKind.FLIGHT, PhaseKind.STIR)
+_COUNTERS = (Quantity.CONSUMED, Quantity.ENERGY, Quantity.UPTIME)
+# Counters come back this long after the dip that restarted them (common practice, no source:
+# a unit boots within seconds).
+_BOOT_S = 15.0
+
+
+def find_brownouts(
+    readings: Readings,
+    phases: tuple[Phase, ...],
+    events: tuple[Event, ...],
+    restarts: tuple[Restart, ...],
+    limits: Limits,
+) -> tuple[Event, ...]:
+    """Brownouts in flight and in stirs.
+
+    A restart on the ground outside a stir is the pilot's power cycle and no brownout.
+    """
+    out: list[Event] = []
+    begun = [
+        r
+        for r in restarts
+        if r.column != "the clock of the file"
+        and readings.start_s <= r.time_s < readings.end_s
+        and _phase_before(phases, r.time_s) in _LOADED
+    ]
+    for e in _deepest_apart(events, limits):
+        near = [r for r in begun if -1.0 <= r.time_s - e.start_s <= _BOOT_S + e.duration_s]
+        out.append(
+            replace(
+                e,
+                kind=EventKind.BROWNOUT,
+                evidence=Evidence.REAL if near else _evidence(readings, e, events),
+                note="a counter began again" if near else "",
+            )
+        )
+    for r in begun:
+        if any(-1.0 <= r.time_s - e.start_s <= _BOOT_S + e.duration_s for e in out):
+            continue
+        out.append(_from_restart(readings, phases, r))
+    return tuple(sorted(out, key=lambda e: (e.start_s, e.place)))
+
+
+def _phase_before(phases: tuple[Phase, ...], time_s: float) -> PhaseKind:
+    """The phase a restart happened in: the hole before it can look like ground."""
+    kinds = {phase_at(phases, time_s), phase_at(phases, max(time_s - 3.0, 0.0))}
+    return next((k for k in _LOADED if k in kinds), PhaseKind.GROUND)
+
+
+def _deepest_apart(events: tuple[Event, ...], limits: Limits) -> list[Event]:
+    """One event per place and dip at or below the restart level, in flight or stir."""
+    low = [
+        e
+        for e in events
+        if e.kind in (EventKind.SAG, EventKind.SHIFT, EventKind.UNDERVOLTAGE)
+        and e.residual_v is not None
+        and e.residual_v <= limits.restart_v
+        and e.phase in _LOADED
+        and kind_of_place(e.place) is not PlaceKind.PACK
+    ]
+    out: list[Event] = []
+    for e in sorted(low, key=lambda e: e.kind is EventKind.UNDERVOLTAGE):
+        same = [o for o in out if o.place == e.place and o.start_s <= e.end_s + 1.0]
+        if not any(e.start_s <= o.end_s + 1.0 for o in same):
+            out.append(e)
+    return out
+
+
+def _evidence(readings: Readings, e: Event, events: tuple[Event, ...]) -> Evidence:
+    seen = [
+        o
+        for o in events
+        if o.place != e.place
+        and o.kind in (EventKind.SAG, EventKind.SHIFT)
+        and o.start_s <= e.end_s + 0.5
+        and e.start_s <= o.end_s + 0.5
+        and (o.depth_v or 0.0) >= 0.5 * (e.depth_v or 0.0)
+    ]
+    if seen:
+        return Evidence.REAL
+    for r in readings.channels:
+        if r.channel.quantity not in _COUNTERS or r.place != e.place or r.size < 4:
+            continue
+        before = r.v[r.t < e.start_s]
+        after = r.v[(r.t > e.end_s) & (r.t < e.end_s + 2 * _BOOT_S)]
+        if before.size and after.size and float(after.min()) >= float(before[-1]):
+            return Evidence.TELEMETRY
+    return Evidence.UNKNOWN
+
+
+def _from_restart(readings: Readings, phases: tuple[Phase, ...], r: Restart) -> Event:
+    """A restart in flight or stir without a reading at the restart level: the log was too slow."""
+    place = r.place or "bus"
+    volts = readings.get(Quantity.VOLTAGE, place)
+    if volts is None or not volts.size:
+        candidates = readings.of(Quantity.VOLTAGE)
+        volts = candidates[0] if candidates else None
+    start, residual, reference = r.time_s, None, None
+    if volts is not None:
+        part = volts.within(r.time_s - _BOOT_S, r.time_s + 2.0)
+        if part.size:
+            k = int(np.argmin(part.v))
+            start = min(float(part.t[k]), r.time_s)
+            residual, reference = float(part.v[k]), float(np.median(part.v))
+    return Event(
+        kind=EventKind.BROWNOUT,
+        place=place,
+        start_s=start,
+        end_s=r.time_s,
+        reference_v=reference,
+        residual_v=residual,
+        depth_v=None if residual is None or reference is None else reference - residual,
+        phase=_phase_before(phases, r.time_s),
+        evidence=Evidence.REAL,
+        note=f"'{r.column}' fell from {r.before:.4g} to {r.after:.4g}: the unit began anew",
+    )

@@ -1,0 +1,192 @@
+"""Stir measures per place: the aircraft's standard load test in numbers."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from telemetry.aircraft import Aircraft
+from telemetry.channels import Quantity
+from telemetry.detect.phases import spans_of
+from telemetry.log import FloatArray
+from telemetry.readings import Reading, Readings, Total, total_current
+from telemetry.results import Phase, PhaseKind, Stir, StirPlace
+from telemetry.signals.charge import charge_mah
+from telemetry.signals.spans import overlap_s
+
+# Rest is read from this long before the stir, leaving half a second for its onset.
+_REST_S = 15.0
+_ONSET_S = 0.5
+# Fewest readings for a mean and for a 95th percentile that say something (ours).
+_FEW = 3
+_FEW_P95 = 10
+
+Window = tuple[float, float]
+# The stir, the rest beside it, the rest after it.
+Times = tuple[Window, Window | None, Window | None]
+
+
+def measure_stirs(
+    readings: Readings, aircraft: Aircraft, phases: tuple[Phase, ...], hold_s: float
+) -> tuple[Stir, ...]:
+    """Measures of each stir in these phases.
+
+    Parameters
+    ----------
+    readings : Readings
+    aircraft : Aircraft
+    phases : tuple of Phase
+        Of one flight or bench recording.
+    hold_s : float
+        Longest pause between readings over which charge is still counted, s.
+
+    Returns
+    -------
+    tuple of Stir
+        Per place: rest current before [A]; mean, 95th percentile and peak [A]; charge [mAh];
+        lowest voltage [V]; sag per amp [mOhm], the fall of the mean voltage from rest over the
+        rise of the mean current, against the place's own current or else the whole current.
+        None where there are too few readings.
+    """
+    flights = spans_of(phases, PhaseKind.FLIGHT)
+    out = []
+    for span in spans_of(phases, PhaseKind.STIR):
+        rest = _rest_beside(span, phases)
+        after = _rest_after(span, phases)
+        out.append(
+            Stir(
+                start_s=span[0],
+                end_s=span[1],
+                rhythm_hz=_rhythm(readings, span),
+                after_flight=any(f[1] <= span[0] for f in flights),
+                places=_places(readings, aircraft, (span, rest, after), hold_s),
+            )
+        )
+    return tuple(out)
+
+
+def _rest_beside(
+    span: tuple[float, float], phases: tuple[Phase, ...]
+) -> tuple[float, float] | None:
+    """The ground time just before the stir, or just after it where none lies before."""
+    ground = spans_of(phases, PhaseKind.GROUND)
+    before = (span[0] - _REST_S, span[0] - _ONSET_S)
+    after = (span[1] + _ONSET_S, span[1] + _REST_S)
+    for wanted in (before, after):
+        best = max(ground, key=lambda g: overlap_s(g, wanted), default=None)
+        if best is not None and overlap_s(best, wanted) >= 1.0:
+            return max(best[0], wanted[0]), min(best[1], wanted[1])
+    return None
+
+
+def _rest_after(span: tuple[float, float], phases: tuple[Phase, ...]) -> tuple[float, float] | None:
+    """The ground time after the stir, once the sticks are surely still."""
+    wanted = (span[1] + 2.0, span[1] + _REST_S)
+    ground = spans_of(phases, PhaseKind.GROUND)
+    best = max(ground, key=lambda g: overlap_s(g, wanted), default=None)
+    if best is None or overlap_s(best, wanted) < 2.0:
+        return None
+    return max(best[0], wanted[0]), min(best[1], wanted[1])
+
+
+def _places(
+    readings: Readings,
+    aircraft: Aircraft,
+    times: Times,
+    hold_s: float,
+) -> tuple[StirPlace, ...]:
+    volts = {r.place: r for r in readings.of(Quantity.VOLTAGE)}
+    amps = {r.place: r for r in readings.of(Quantity.CURRENT)}
+    total = total_current(readings, aircraft)
+    rows = []
+    for place in dict.fromkeys([*amps, *volts]):
+        own = amps.get(place)
+        current = (own.t, own.v) if own is not None else None
+        rows.append(_measure(place, current, volts.get(place), total, times, hold_s))
+    if total is not None and " + " in total.name:
+        rows.append(_measure("total", (total.t, total.v), None, None, times, hold_s))
+    return tuple(rows)
+
+
+def _measure(
+    place: str,
+    current: tuple[FloatArray, FloatArray] | None,
+    volts: Reading | None,
+    total: Total | None,
+    times: Times,
+    hold_s: float,
+) -> StirPlace:
+    span, rest, later = times
+    after = _part(current, later)
+    inside = _part(current, span)
+    before = _part(current, rest)
+    rest_a = float(before.mean()) if before.size >= _FEW else None
+    mean_a = float(inside.mean()) if inside.size >= _FEW else None
+    mah = None
+    if current is not None and inside.size >= _FEW:
+        mah = charge_mah(*_cut(current, span), max_gap_s=hold_s)
+    u = _part(None if volts is None else (volts.t, volts.v), span)
+    u_rest = _part(None if volts is None else (volts.t, volts.v), rest)
+    sag = None
+    drive = current if current is not None else (None if total is None else (total.t, total.v))
+    drive_in, drive_rest = _part(drive, span), _part(drive, rest)
+    if min(u.size, u_rest.size, drive_in.size, drive_rest.size) >= _FEW:
+        rise = float(drive_in.mean() - drive_rest.mean())
+        if rise > 0.3:
+            sag = 1000.0 * float(u_rest.mean() - u.mean()) / rise
+    return StirPlace(
+        place=place,
+        rest_a=rest_a,
+        mean_a=mean_a,
+        p95_a=float(np.quantile(inside, 0.95)) if inside.size >= _FEW_P95 else None,
+        peak_a=float(inside.max()) if inside.size >= _FEW else None,
+        mah=mah,
+        lowest_v=float(u.min()) if u.size else None,
+        sag_mohm=sag,
+        after_a=float(np.median(after)) if after.size >= _FEW else None,
+    )
+
+
+def _cut(
+    series: tuple[FloatArray, FloatArray], span: tuple[float, float]
+) -> tuple[FloatArray, FloatArray]:
+    a, b = (int(i) for i in np.searchsorted(series[0], span))
+    return series[0][a:b], series[1][a:b]
+
+
+def _part(
+    series: tuple[FloatArray, FloatArray] | None, span: tuple[float, float] | None
+) -> FloatArray:
+    if series is None or span is None:
+        return np.empty(0)
+    return _cut(series, span)[1]
+
+
+def _rhythm(readings: Readings, span: tuple[float, float]) -> float | None:
+    """Rhythm of the stick in Hz, from control columns only.
+
+    The strongest line of the stick's spectrum; None where the control is sampled fewer than four
+    times a period, where fewer than two periods were seen, or where no line stands out. A
+    current can't tell it: it follows the rate of travel and its ripple is too fast for telemetry.
+    """
+    best: tuple[float, float] | None = None
+    for r in readings.of(Quantity.CONTROL):
+        if r.place == "throttle" or r.update_s is None:
+            continue
+        part = r.within(*span)
+        if part.size < 16:
+            continue
+        step = max(r.update_s, 0.02)
+        t = np.arange(span[0], span[1], step)
+        x = np.interp(t, part.t, part.v)
+        x = (x - x.mean()) * np.hanning(t.size)
+        power = np.abs(np.fft.rfft(x, 8 * t.size)) ** 2
+        hertz = np.fft.rfftfreq(8 * t.size, step)
+        seen = (hertz >= 2.0 / (span[1] - span[0])) & (hertz <= 0.25 / step)
+        if not seen.any() or power.sum() <= 0:
+            continue
+        k = int(np.argmax(np.where(seen, power, 0.0)))
+        near = np.abs(hertz - hertz[k]) <= 2.0 / (span[1] - span[0])
+        share = float(power[near].sum() / power.sum())
+        if share > 0.5 and (best is None or share > best[0]):
+            best = (share, float(hertz[k]))
+    return None if best is None else best[1]
