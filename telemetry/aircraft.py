@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
 
 class _Model(BaseModel):
-    model_config = ConfigDict(frozen=True, extra="forbid")
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
 
 
 class Limits(_Model):
@@ -108,7 +108,7 @@ class Connector(_Model):
     """One plug and socket in a lead; its contact resistance counts out and back."""
 
     kind: Literal["servo", "panel"] = Field(
-        "servo", description="servo or panel: which default pin current holds"
+        "servo", description="form of the plug, for the default pin current"
     )
     pins: int = Field(1, ge=1, le=50, description="pins in parallel for each pole")
     contact_mohm: float | None = Field(
@@ -175,12 +175,14 @@ class Pack(_Model):
 
     name: PlaceName = Field(description="place name, such as pack 1")
     chemistry: Literal["lipo", "liion", "life", "nimh"] | None = Field(
-        None, description="lipo, liion, life or nimh"
+        None, description="chemistry of the cells"
     )
     cells: int | None = Field(None, gt=0, le=100, description="cells in series")
     parallel: int | None = Field(None, gt=0, le=100, description="cells in parallel")
     capacity_mah: float | None = Field(None, gt=0, description="capacity, mAh")
-    role: Literal["shared", "standby"] = Field("shared", description="shared or standby")
+    role: Literal["shared", "standby"] = Field(
+        "shared", description="whether it shares the load or stands by"
+    )
     resistance_mohm: float | None = Field(
         None, gt=0, description="internal resistance of the pack, mOhm"
     )
@@ -197,7 +199,7 @@ class Supply(_Model):
     """A switch, diode or regulator between packs and bus."""
 
     name: PlaceName = Field(description="place name, such as regulator")
-    kind: Literal["switch", "diode", "regulator"] = Field(description="switch, diode or regulator")
+    kind: Literal["switch", "diode", "regulator"] = Field(description="what it is")
     fed_from: tuple[PlaceName, ...] = Field(
         min_length=1, description="names of the packs or supplies that feed it"
     )
@@ -256,7 +258,7 @@ class Aircraft(_Model):
     """What feeds what.
 
     The path is a tree below its root: the bus, or the one pack or supply of an aircraft without a
-    bus. Packs feed the bus through supplies, or directly where no supply names them. Outputs and
+    bus. Packs feed the bus through the supplies, or directly where there are none. Outputs and
     pack labels are dated: :meth:`on` gives the aircraft as it was on a day.
     """
 
@@ -282,9 +284,9 @@ class Aircraft(_Model):
         supplies = data.get("supplies") if isinstance(data, dict) else None
         if not isinstance(supplies, list | tuple):
             return data
-        rows = [s if isinstance(s, dict) else dict(s) for s in supplies if s is not None]
+        rows = [dict(s) for s in supplies if isinstance(s, dict | Supply)]
         named = [str(r["name"]) for r in rows if r.get("kind") == "regulator" and "name" in r]
-        points = [v for r in rows if isinstance(v := r.get("set_point_v"), int | float)]
+        points = [v for r in rows if isinstance(v := r.get("set_point_v"), float | int) and v > 0]
         found: dict[str, Any] = {}
         if named:
             found["regulator"] = named[0]
@@ -311,11 +313,21 @@ class Aircraft(_Model):
             return (node.fed_from,)
         if supply is not None:
             return supply.fed_from
-        if place != self.bus:
-            return ()
+        return self._ends() if place == self.bus else ()
+
+    def _ends(self) -> tuple[str, ...]:
+        """Where the packs' paths end: the supplies that feed no other, else the packs."""
         inner = {name for s in self.supplies for name in s.fed_from}
-        ends = [*(s.name for s in self.supplies), *(p.name for p in self.packs)]
-        return tuple(name for name in ends if name not in inner)
+        ends = [s.name for s in self.supplies if s.name not in inner]
+        return tuple(ends or [p.name for p in self.packs])
+
+    @property
+    def root(self) -> str | None:
+        """The place below which the tree of nodes hangs; None where the packs join nowhere."""
+        if self.bus is not None:
+            return self.bus
+        ends = self._ends()
+        return ends[0] if len(ends) == 1 else self.regulator
 
     def parent(self, place: str) -> str | None:
         """The place that feeds this one; None for packs, unknown places and a bus on two packs."""
@@ -327,9 +339,11 @@ class Aircraft(_Model):
         return tuple(n.name for n in self.nodes if n.fed_from == place)
 
     def mirror(self, place: str) -> str | None:
-        """The like place on the other side, if the aircraft has it."""
+        """The like place on the other side, if the aircraft has it; naming it once is enough."""
         node = self.node(place)
-        return None if node is None else node.mirror
+        if node is not None and node.mirror is not None:
+            return node.mirror
+        return next((n.name for n in self.nodes if n.mirror == place), None)
 
     def lead(self, place: str) -> Lead | None:
         """The lead that feeds a node or the bus, or that leaves a pack or supply."""

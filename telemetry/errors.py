@@ -34,6 +34,8 @@ class BusbookError(Exception):
         What the user can do next, a clause or sentence without a full stop.
     """
 
+    _column_word = "column"
+
     def __init__(
         self,
         what: str,
@@ -56,7 +58,7 @@ class BusbookError(Exception):
         if self.line is not None:
             where.append(f"line {self.line}")
         if self.column is not None:
-            where.append(f"column '{self.column}'")
+            where.append(f"{self._column_word} '{self.column}'")
         head = " ".join(where) + ": " if where else ""
         tail = f"; {self.hint}" if self.hint else ""
         return f"{head}{self.what}{tail}."
@@ -87,6 +89,8 @@ class UnknownSetting(BusbookError, ValueError):
 
 class ProfileError(BusbookError, ValueError):
     """An aircraft's profile is wrong at the named line and key."""
+
+    _column_word = "key"
 
 
 class OutputError(BusbookError, OSError):

@@ -10,13 +10,14 @@ import pytest
 PACKAGE = Path(__file__).parents[1] / "telemetry"
 
 # What each part may import besides itself, of this package.
-MODEL = {"errors", "units", "channels", "log", "aircraft", "results"}
+MODEL = {"errors", "units", "channels", "log", "aircraft", "profile", "results"}
 ALLOWED: dict[str, set[str]] = {
     "errors": set(),
     "units": set(),
     "channels": set(),
     "log": {"errors", "units", "channels"},
     "aircraft": {"errors", "units", "channels", "log"},
+    "profile": {"errors", "units", "channels", "log", "aircraft"},
     "results": {"errors", "units", "channels", "log", "aircraft"},
     "signals": {"errors"},
     "readings": MODEL | {"signals"},
@@ -37,7 +38,7 @@ ONLY_IN = {
     "click": {"cli"},
     "pyarrow": {"importer", "book"},
     "jinja2": {"report"},
-    "pydantic": {"aircraft"},
+    "pydantic": {"aircraft", "profile"},
 }
 FREE = {"cli", "__init__", "__main__"}
 

@@ -1,0 +1,148 @@
+"""The aircraft: what feeds what, as it was on a day."""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from pydantic import ValidationError
+
+from telemetry.aircraft import Aircraft, Lead, Limits, Node, Pack, PackLabel, Servo, Supply
+
+MAY = date(2026, 5, 14)
+
+
+def _tern(**more: object) -> Aircraft:
+    return Aircraft.model_validate(
+        {
+            "name": "tern",
+            "packs": [{"name": "Pack 1"}, {"name": "pack 2"}],
+            "bus": "bus",
+            "nodes": [
+                {"name": "left wing", "fed_from": "bus", "mirror": "right wing"},
+                {"name": "right wing", "fed_from": "bus", "restart_v": 4.2},
+                {"name": "left tip", "fed_from": "left wing"},
+            ],
+            **more,
+        }
+    )
+
+
+def test_the_path_runs_from_packs_to_nodes() -> None:
+    tern = _tern()
+    assert tern.feeders("bus") == ("pack 1", "pack 2")
+    assert tern.parent("bus") is None, "a bus on two packs has no single parent"
+    assert tern.parent("left tip") == "left wing"
+    assert tern.children("bus") == ("left wing", "right wing")
+    assert tern.feeders("pack 1") == ()
+    assert tern.root == "bus"
+
+
+def test_supplies_stand_between_packs_and_bus() -> None:
+    tern = _tern(
+        supplies=[
+            {"name": "switch", "kind": "switch", "fed_from": ["pack 1", "pack 2"]},
+            {"name": "regulator", "kind": "regulator", "fed_from": ["switch"], "set_point_v": 7.4},
+        ]
+    )
+    assert tern.feeders("bus") == ("regulator",)
+    assert tern.parent("regulator") == "switch"
+    assert tern.parent("switch") is None
+    assert (tern.regulator, tern.regulated_v) == ("regulator", 7.4)
+    assert Aircraft.model_validate(tern.model_dump()) == tern
+
+
+def test_of_two_regulators_the_higher_set_point_holds_the_bus() -> None:
+    tern = _tern(
+        supplies=[
+            Supply(name=f"regulator {n}", kind="regulator", fed_from=(f"pack {n}",), set_point_v=v)
+            for n, v in ((1, 7.4), (2, 7.2))
+        ]
+    )
+    assert tern.feeders("bus") == ("regulator 1", "regulator 2")
+    assert tern.regulated_v == 7.4
+
+
+def test_without_a_bus_the_one_pack_is_the_root() -> None:
+    glider = Aircraft(packs=(Pack(name="pack"),), nodes=(Node(name="receiver", fed_from="pack"),))
+    assert glider.root == "pack"
+    assert glider.parent("receiver") == "pack"
+    assert Aircraft(packs=(Pack(name="pack 1"), Pack(name="pack 2"))).root is None
+
+
+def test_a_mirror_named_once_holds_both_ways() -> None:
+    tern = _tern()
+    assert tern.mirror("left wing") == "right wing"
+    assert tern.mirror("right wing") == "left wing"
+    assert tern.mirror("left tip") is None
+
+
+def test_levels_are_the_nodes_own_or_the_aircrafts() -> None:
+    tern = _tern(limits=Limits(restart_v=3.8, comfort_v=6.0))
+    assert tern.restart_v("right wing") == 4.2
+    assert tern.restart_v("left wing") == 3.8
+    assert tern.comfort_v("bus") == 6.0
+
+
+def test_an_output_is_read_as_it_was_on_the_day() -> None:
+    tern = _tern(
+        servos=[
+            {"node": "left wing", "output": 1, "drives": "Left aileron", "until": MAY},
+            {"node": "left wing", "output": 1, "drives": "rudder", "since": MAY, "count": 2},
+            {"node": "left wing", "output": 2, "drives": "left flap"},
+        ]
+    )
+    before, after = tern.on(MAY - timedelta(days=1)), tern.on(MAY)
+    assert [s.drives for s in before.servos_at("left wing")] == ["left aileron", "left flap"]
+    assert [s.drives for s in after.servos_at("left wing")] == ["rudder", "left flap"]
+    assert [before.node("left wing").servos, after.node("left wing").servos] == [2, 3]
+    assert tern.on(None) == after, "a log without a date is read as the aircraft is now"
+    assert after.node("right wing").servos is None, "no servo listed: not known, not none"
+
+
+def test_a_pack_is_labelled_as_it_was_on_the_day() -> None:
+    pack = Pack(
+        name="pack 1",
+        labels=(PackLabel(label="A1", until=MAY), PackLabel(label="A2", since=MAY)),
+    )
+    tern = Aircraft(packs=(pack,))
+    assert pack.label is None, "two labels: without a day it cannot be told"
+    assert tern.on(MAY - timedelta(days=1)).packs[0].label == "A1"
+    assert tern.on(MAY).packs[0].label == "A2"
+
+
+_DAYS = st.dates(date(2026, 1, 1), date(2026, 1, 12))
+_ENDS = st.tuples(st.none() | _DAYS, st.none() | _DAYS).filter(
+    lambda e: e[0] is None or e[1] is None or e[0] < e[1]
+)
+
+
+@given(_ENDS, _ENDS)
+def test_two_spans_overlap_where_a_day_is_in_both(
+    first: tuple[date | None, date | None], second: tuple[date | None, date | None]
+) -> None:
+    one, two = (PackLabel(label="A", since=s, until=u) for s, u in (first, second))
+    days = [date(2025, 12, 25) + timedelta(days=n) for n in range(30)]
+    assert one.overlaps(two) == any(one.holds(d) and two.holds(d) for d in days)
+
+
+@pytest.mark.parametrize(
+    ("model", "values", "why"),
+    [
+        (Lead, {"length_m": -1, "awg": 16}, "greater than 0"),
+        (Lead, {"length_m": float("inf"), "awg": 16}, "finite"),
+        (Lead, {"length_m": 1, "awg": 41}, "less than or equal to 40"),
+        (Lead, {"length_m": 1}, "either awg or mm2"),
+        (Lead, {"length_m": 1, "awg": 16, "mm2": 1.5}, "either awg or mm2"),
+        (Servo, {"node": "tail", "output": 1, "drives": "rudder", "stall_a": 4}, "belong together"),
+        (PackLabel, {"label": "A", "since": MAY, "until": MAY}, "must lie after since"),
+        (Supply, {"name": "s", "kind": "switch", "fed_from": ["p"], "set_point_v": 7}, "set_point"),
+        (Supply, {"name": "s", "kind": "regulator", "fed_from": ["p"]}, "set_point"),
+        (Pack, {"name": "pack 1", "role": "spare"}, "'shared' or 'standby'"),
+    ],
+)
+def test_impossible_parts_are_refused(model: type, values: dict[str, object], why: str) -> None:
+    with pytest.raises(ValidationError, match=why):
+        model(**values)
