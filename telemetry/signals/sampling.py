@@ -154,7 +154,7 @@ def update_samples(
     if update_s is None:  # never or hardly changed: one sample a row step carries it all
         return Updates(time_s[rows], values[rows], float("nan"))
     last = int(rows[-1])
-    edges = np.r_[time_s[changes], time_s[last] + update_s]
+    edges = np.r_[time_s[changes], time_s[last] + step]
     spans = np.diff(edges)
     count = np.maximum(np.floor(spans / update_s + 0.5).astype(np.intp), 1)
     total = int(count.sum())
