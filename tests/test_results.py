@@ -9,7 +9,7 @@ from telemetry.results import Finding, Level, Review
 GRAVITY = (Level.CLEAR, Level.UNKNOWN, Level.WATCH, Level.GROUND)
 
 
-@pytest.mark.parametrize(("a", "b"), product(range(4), range(4)))
+@pytest.mark.parametrize(("a", "b"), list(product(range(4), range(4))))
 def test_levels_compare_by_gravity_not_by_alphabet(a: int, b: int) -> None:
     low, high = GRAVITY[a], GRAVITY[b]
     assert (low < high, low <= high, low > high, low >= high) == (a < b, a <= b, a > b, a >= b)

@@ -1,0 +1,1 @@
+"""Figures: what to draw (no drawing library needed) and how to draw it (matplotlib)."""

@@ -1,0 +1,65 @@
+"""What a figure or table shows of the log: readings looked up, never altered.
+
+No drawing library is needed here, so that the terminal summary can look up a reading as well.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+import numpy as np
+
+from telemetry.aircraft import Limits
+from telemetry.channels import PlaceKind, Quantity, kind_of_place
+from telemetry.log import FloatArray
+from telemetry.readings import Reading, Readings
+from telemetry.results import Span
+from telemetry.signals.envelope import thinned
+
+# The order of the power path, from the source to what it feeds.
+_ORDER = (
+    PlaceKind.PACK,
+    PlaceKind.REGULATOR,
+    PlaceKind.BUS,
+    PlaceKind.NODE,
+    PlaceKind.RECEIVER,
+    PlaceKind.OTHER,
+    PlaceKind.SURFACE,
+)
+
+
+def path_order(places: Iterable[str]) -> tuple[str, ...]:
+    """Places from the source to what it feeds: packs, regulator, bus, nodes, receivers, others."""
+    return tuple(sorted(dict.fromkeys(places), key=lambda p: _ORDER.index(kind_of_place(p))))
+
+
+def of_quantity(
+    readings: Readings, quantity: Quantity, places: Iterable[str] | None = None
+) -> tuple[Reading, ...]:
+    """The readings of one quantity at all its places (or the given ones), in path order."""
+    found = {r.place: r for r in readings.of(quantity) if r.size > 0}
+    wanted = path_order(found if places is None else (p for p in places if p in found))
+    return tuple(found[p] for p in wanted)
+
+
+def lowest(reading: Reading, spans: Iterable[Span]) -> tuple[float, float] | None:
+    """Instant (s) and value of the first lowest reading within the spans; None without any."""
+    parts = [reading.within(s.start_s, s.end_s) for s in spans]
+    found = [_at(p, int(np.argmin(p.v))) for p in parts if p.size]
+    return min(found, key=lambda instant: instant[1], default=None)
+
+
+def highest(reading: Reading, spans: Iterable[Span]) -> tuple[float, float] | None:
+    """Instant (s) and value of the first highest reading within the spans; None without any."""
+    parts = [reading.within(s.start_s, s.end_s) for s in spans]
+    found = [_at(p, int(np.argmax(p.v))) for p in parts if p.size]
+    return max(found, key=lambda instant: instant[1], default=None)
+
+
+def _at(reading: Reading, index: int) -> tuple[float, float]:
+    return float(reading.t[index]), float(reading.v[index])
+
+
+def drawn(reading: Reading, limits: Limits, columns: int) -> tuple[FloatArray, FloatArray]:
+    """Time and values to draw: broken at gaps, every column's lowest and highest reading kept."""
+    return thinned(reading.t, reading.v, columns, reading.hold_s(limits))

@@ -1,0 +1,167 @@
+"""What a report consists of: plain frozen records, without any idea of HTML, paper or screen.
+
+All text is plain text. Writers escape it, wrap it and lay it out.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from telemetry.results import Level
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Paragraph:
+    """Some sentences."""
+
+    text: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Bullets:
+    """A list of sentences."""
+
+    items: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Column:
+    """A column of a table.
+
+    ``brief`` columns are shown on narrow output too; numbers are set flush right.
+    """
+
+    title: str
+    right: bool = False
+    brief: bool = True
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Cell:
+    """One cell. ``span`` (s, s) is a stretch of the recording that the cell points to."""
+
+    text: str
+    span: tuple[float, float] | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Table:
+    """A table; ``note`` stands under it. One that is not ``brief`` is left out on the screen."""
+
+    caption: str
+    columns: tuple[Column, ...]
+    rows: tuple[tuple[Cell, ...], ...]
+    note: str = ""
+    brief: bool = True
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FigureBlock:
+    """A figure by the name of the function that draws it, with what it needs to know.
+
+    Attributes
+    ----------
+    name : str
+        As in :mod:`telemetry.report.draw`.
+    flight : int
+        Which flight of the review, from 0.
+    place : str or None
+    span : (float, float) or None
+        Stretch of the recording shown, s.
+    mark : (float, float) or None
+        Stretch set off within it, s.
+    item : int
+        Which stir, resistance ... of the flight, from 0.
+    caption : str
+    alt : str
+        What the figure shows, for those who cannot see it.
+    """
+
+    name: str
+    caption: str
+    alt: str
+    flight: int = 0
+    place: str | None = None
+    span: tuple[float, float] | None = None
+    mark: tuple[float, float] | None = None
+    item: int = 0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Bar:
+    """One bar: its ``share`` of the longest (0 to 1; None where not measured), value in words."""
+
+    label: str
+    share: float | None
+    value: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Bars:
+    """Bars to compare places with; drawn from plain characters where there is no figure."""
+
+    caption: str
+    bars: tuple[Bar, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FindingBlock:
+    """One finding with its proof."""
+
+    level: Level
+    title: str
+    where: str
+    facts: tuple[tuple[str, str], ...]
+    explanations: tuple[str, ...]
+    confirm: str
+    advice: str
+    code: str
+    span: tuple[float, float] | None = None
+    figure: FigureBlock | None = None
+
+
+Block = Paragraph | Bullets | Table | FigureBlock | Bars | FindingBlock
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Section:
+    """A part of the report. ``anchor`` names it within the document."""
+
+    title: str
+    anchor: str
+    blocks: tuple[Block, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class KeyNumber:
+    """One of the numbers that matter: what it is, the value with unit, where and when."""
+
+    label: str
+    value: str
+    detail: str
+    measured: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FirstPage:
+    """The answer at one look."""
+
+    aircraft: str
+    flight: str
+    level: Level
+    word: str
+    reason: str
+    numbers: tuple[KeyNumber, ...]
+    checks: tuple[str, ...]
+    timeline: FigureBlock | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Document:
+    """A whole report."""
+
+    title: str
+    file: str
+    first: FirstPage
+    sections: tuple[Section, ...]
+    footer: str

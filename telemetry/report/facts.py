@@ -1,0 +1,102 @@
+"""The evidence of a finding in words: names of measures become labels, values get their unit."""
+
+from __future__ import annotations
+
+from telemetry.report.words import Steps, clock, interval, lasting, measure, percent, plain
+from telemetry.results import Finding
+
+Fact = tuple[str, str]
+Value = float | int | str | None
+
+_LABELS = {
+    "residual_v": "lowest voltage",
+    "lowest_v": "lowest voltage",
+    "depth_v": "depth below the reference",
+    "reference_v": "reference voltage",
+    "deficit_vs": "volt-seconds below the reference",
+    "duration_s": "lasted",
+    "peak_a": "highest current during it",
+    "explained": "share of the depth that the load explains",
+    "explained_by": "explained by",
+    "observed_v": "margin to restart",
+    "margin_v": "margin to restart",
+    "restart_v": "restart level",
+    "comfort_v": "lowest comfortable supply",
+    "mohm": "resistance",
+    "source_mohm": "source resistance",
+    "branch_mohm": "resistance of lead and contacts",
+    "expected_mohm": "expected from the wire table",
+    "offset_v": "voltage difference at no current",
+    "updates": "independent updates behind it",
+    "share": "share of the current",
+    "logged_mah": "charge by the logged counter",
+    "integrated_mah": "charge by adding up the current",
+    "balance_a": "total minus the sum of the nodes",
+    "rest_a": "current at rest",
+    "mirror_rest_a": "current at rest on the other side",
+    "shortest_sure_dip_s": "shortest dip the log is sure to show",
+    "update_s": "update interval",
+    "resolution_v": "resolution",
+}
+_ENDINGS = (
+    ("_mohm", " mOhm"),
+    ("_mah", " mAh"),
+    ("_degc", " degC"),
+    ("_pct", " %"),
+    ("_hz", " Hz"),
+    ("_vs", " V s"),
+    ("_v", " V"),
+    ("_a", " A"),
+    ("_s", " s"),
+)
+_INSTANTS = ("start_s", "end_s", "time_s", "at_s", "since_s")
+
+
+def facts(finding: Finding, steps: Steps) -> tuple[Fact, ...]:
+    """Label and value of each piece of evidence, in the order given.
+
+    An estimate that comes with ``low_`` and ``high_`` beside it is printed as one interval.
+    """
+    evidence = finding.evidence
+    rows: list[Fact] = []
+    for key, value in evidence.items():
+        if key.startswith(("low_", "high_")) and key.partition("_")[2] in evidence:
+            continue
+        low, high = evidence.get(f"low_{key}"), evidence.get(f"high_{key}")
+        rows.append((_label(key), _value(key, value, low, high, finding.place, steps)))
+    return tuple(rows)
+
+
+def _label(key: str) -> str:
+    if key in _LABELS:
+        return _LABELS[key]
+    for ending, _ in _ENDINGS:
+        key = key.removesuffix(ending)
+    return plain(key.replace("_", " "))
+
+
+def _value(key: str, value: Value, low: Value, high: Value, place: str | None, steps: Steps) -> str:
+    if isinstance(value, str):
+        return plain(value)
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if key.endswith(_INSTANTS):
+        return clock(value)
+    unit = next((u.strip() for e, u in _ENDINGS if f"_{key}".endswith(e)), "")
+    if isinstance(low, float | int) and isinstance(high, float | int):
+        return interval(value, float(low), float(high), unit)
+    if unit == "V":
+        return steps.volts(value, place)
+    if unit == "A":
+        return steps.amps(value, place)
+    if unit == "mAh":
+        return steps.mah(value, place)
+    if unit == "s":
+        return lasting(value)
+    if unit:
+        return measure(value, unit, {"%": 1.0, "mOhm": 1.0}.get(unit, 0.1))
+    if isinstance(value, float) and ("share" in key or "explained" in key):
+        return percent(value)
+    if isinstance(value, int):
+        return str(value)
+    return measure(value, "", 0.01)

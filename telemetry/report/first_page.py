@@ -1,0 +1,267 @@
+"""The first page: one look, one answer."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from datetime import datetime
+
+import numpy as np
+
+from telemetry.channels import PlaceKind, Quantity, kind_of_place
+from telemetry.figures.traces import highest, of_quantity
+from telemetry.readings import Readings
+from telemetry.report.document import FigureBlock, FirstPage, KeyNumber
+from telemetry.report.words import (
+    LEVEL_WORD,
+    NOT_MEASURED,
+    Steps,
+    clock,
+    counted,
+    lasting,
+    plain,
+    sentence,
+)
+from telemetry.results import Charge, Finding, Level, Margin, PhaseKind, Review, Span
+
+_MONTHS = (
+    *("January", "February", "March", "April", "May", "June"),
+    *("July", "August", "September", "October", "November", "December"),
+)
+_MOST_CHECKS = 5
+# Readings closer than this are the same reading: no log of a supply resolves less.
+_SAME_V = 5e-4
+
+
+def first_page(review: Review, readings: Readings) -> FirstPage:
+    """Aircraft, flight, verdict with its reason, five numbers, timeline, and what to check."""
+    level = review.verdict
+    numbers = key_numbers(review, readings)
+    return FirstPage(
+        aircraft=aircraft_name(review),
+        flight=recording_words(review),
+        level=level,
+        word=LEVEL_WORD[level],
+        reason=reason(review),
+        numbers=numbers,
+        checks=checks(review),
+        timeline=_timeline(review, readings, numbers[0]),
+    )
+
+
+def aircraft_name(review: Review) -> str:
+    """The aircraft's name; says so where it has none."""
+    name = plain(review.aircraft.name).strip()
+    return "Aircraft without a name" if name in ("", "unnamed") else name
+
+
+def recording_words(review: Review) -> str:
+    """When it was and what it holds: "14 May 2026, 10:32. One flight, 15 min 00 s recorded"."""
+    kinds = [f.kind for f in review.flights]
+    flights, benches = kinds.count("flight"), kinds.count("bench")
+    parts = []
+    if flights:
+        parts.append("one flight" if flights == 1 else f"{flights} flights")
+    if benches:
+        parts.append("one bench recording" if benches == 1 else f"{benches} bench recordings")
+    held = " and ".join(parts) or "no flight recognised"
+    time_s = review.log.time_s
+    length = float(time_s[-1] - time_s[0]) if time_s.size else 0.0
+    when = _date_words(review.log.provenance.start)
+    return f"{when}. {held[0].upper()}{held[1:]}, {lasting(length)} recorded"
+
+
+def _date_words(start: str | None) -> str:
+    if start is None:
+        return "No date in the file"
+    try:
+        when = datetime.fromisoformat(start)
+    except ValueError:
+        return plain(start)
+    words = f"{when.day} {_MONTHS[when.month - 1]} {when.year}"
+    if len(start) > 10:
+        words += f", {when:%H:%M}"
+        words += "" if when.tzinfo is None else f" (UTC{when:%z})"
+    return words
+
+
+def by_gravity(findings: Iterable[Finding]) -> list[Finding]:
+    """Findings, the gravest first; equal ones in the order given."""
+    return sorted(findings, key=lambda f: -f.level.rank)
+
+
+def reason(review: Review) -> str:
+    """Why the verdict is what it is, in one sentence."""
+    found = [f for f in by_gravity(review.findings) if f.level is not Level.CLEAR]
+    if not found:
+        dip = review.quality.shortest_sure_dip_s
+        seen = "a short dip" if dip is None else f"a dip shorter than {lasting(dip)}"
+        return f"Nothing in this log asks for action; {seen} may not show in it."
+    head = plain(found[0].title).rstrip(".")
+    more = len(found) - 1
+    return f"{sentence(head)[:-1]}" + (f"; {more} more below." if more else ".")
+
+
+def checks(review: Review) -> tuple[str, ...]:
+    """What to do before the next flight, the gravest first."""
+    asked: dict[str, None] = {}
+    for finding in by_gravity(review.findings):
+        if finding.level is not Level.CLEAR and (finding.advice or finding.confirm):
+            asked.setdefault(sentence(finding.advice or finding.confirm))
+    shown = list(asked)[:_MOST_CHECKS]
+    if len(asked) > len(shown):
+        shown.append(f"{len(asked) - len(shown)} more: see Findings.")
+    if not shown:
+        shown.append("Nothing in this log asks for a particular check.")
+    shown.append("Your usual checks before flight remain: see Cautions.")
+    return tuple(shown)
+
+
+def key_numbers(review: Review, readings: Readings) -> tuple[KeyNumber, ...]:
+    """Lowest voltage, highest current, charge used, margin to restart, flights left."""
+    steps = Steps.of(review)
+    return (
+        _lowest_voltage(review, readings, steps),
+        _highest_current(review, readings, steps),
+        _charge_used(review, steps),
+        _margin(review, steps),
+        _flights_left(review),
+    )
+
+
+def _known(label: str, value: str, detail: str) -> KeyNumber:
+    return KeyNumber(label=label, value=value, detail=detail, measured=value != NOT_MEASURED)
+
+
+def _phase_at(review: Review, time_s: float) -> str:
+    for flight in review.flights:
+        for phase in flight.phases:
+            if phase.start_s <= time_s < phase.end_s:
+                return {
+                    PhaseKind.FLIGHT: "in flight",
+                    PhaseKind.STIR: "in a stir",
+                    PhaseKind.REDUNDANCY_CHECK: "in a redundancy check",
+                    PhaseKind.GROUND: "on the ground",
+                }[phase.kind]
+    return ""
+
+
+def _where(review: Review, place: str, time_s: float | None) -> str:
+    if time_s is None:
+        return plain(place)
+    parts = (plain(place), _phase_at(review, time_s), f"at {clock(time_s)}")
+    return ", ".join(p for p in parts if p)
+
+
+def _lowest_margin(review: Review) -> Margin | None:
+    known = [m for f in review.flights for m in f.margins if m.lowest_v is not None]
+    return min(known, key=lambda m: m.lowest_v or 0.0, default=None)
+
+
+def _lowest_voltage(review: Review, readings: Readings, steps: Steps) -> KeyNumber:
+    margin = _lowest_margin(review)
+    label = "Lowest voltage"
+    if margin is None or margin.lowest_v is None:
+        return _known(label, NOT_MEASURED, "no place with a voltage was judged")
+    found = readings.get(Quantity.VOLTAGE, margin.place)
+    when = None
+    if found is not None and (at := np.flatnonzero(abs(found.v - margin.lowest_v) < _SAME_V)).size:
+        when = float(found.t[at[0]])
+    value = steps.volts(margin.lowest_v, margin.place)
+    return _known(label, value, _where(review, margin.place, when))
+
+
+def _highest_current(review: Review, readings: Readings, steps: Steps) -> KeyNumber:
+    whole = [Span(start_s=readings.start_s, end_s=readings.end_s)]
+    peaks = [(r, highest(r, whole)) for r in of_quantity(readings, Quantity.CURRENT)]
+    known = [(p[1], p[0], r.place) for r, p in peaks if p is not None]
+    if not known:
+        return _known("Highest current", NOT_MEASURED, "the log has no current")
+    value, when, place = max(known, key=lambda k: k[0])
+    return _known("Highest current", steps.amps(value, place), _where(review, place, when))
+
+
+def _used(charge: Charge) -> float | None:
+    return charge.integrated_mah if charge.logged_mah is None else charge.logged_mah
+
+
+def _pack_charge(review: Review) -> dict[str, float]:
+    """Charge used of each pack over all flights of the recording, mAh."""
+    used: dict[str, float] = {}
+    for flight in review.flights:
+        for charge in flight.charge:
+            mah = _used(charge)
+            if kind_of_place(charge.place) is PlaceKind.PACK and mah is not None:
+                used[charge.place] = used.get(charge.place, 0.0) + mah
+    return used
+
+
+def _charge_used(review: Review, steps: Steps) -> KeyNumber:
+    label = "Charge used"
+    packs = _pack_charge(review)
+    if packs:
+        detail = " + ".join(f"{plain(p)} {steps.mah(v, p)}" for p, v in packs.items())
+        return _known(label, steps.mah(sum(packs.values())), detail)
+    others = [
+        (c.place, mah) for f in review.flights for c in f.charge if (mah := _used(c)) is not None
+    ]
+    if not others:
+        return _known(label, NOT_MEASURED, "the log has neither a counter nor a current")
+    place = max(others, key=lambda c: c[1])[0]
+    total = sum(mah for p, mah in others if p == place)
+    return _known(label, steps.mah(total, place), f"counted at {plain(place)}")
+
+
+def _margin(review: Review, steps: Steps) -> KeyNumber:
+    label = "Margin to restart"
+    known = [
+        (m.observed_v, m) for f in review.flights for m in f.margins if m.observed_v is not None
+    ]
+    if not known:
+        return _known(label, NOT_MEASURED, "no place with a voltage was judged")
+    value, margin = min(known, key=lambda k: k[0])
+    detail = f"{plain(margin.place)}, above {steps.volts(margin.restart_v, margin.place)}"
+    return _known(label, steps.volts(value, margin.place), detail)
+
+
+def flights_left(capacity_mah: float, reserve_pct: float, used_mah: float) -> int:
+    """Whole flights like this one that still fit on a pack that was full before it.
+
+    Parameters
+    ----------
+    capacity_mah : float
+    reserve_pct : float
+        Share of the capacity that stays in the pack, %.
+    used_mah : float
+        Charge used by the flight, above 0.
+    """
+    return max(0, math.floor(capacity_mah * (1 - reserve_pct / 100) / used_mah) - 1)
+
+
+def _flights_left(review: Review) -> KeyNumber:
+    label = "More flights like this"
+    used = _pack_charge(review)
+    sizes = {p.name: p.capacity_mah for p in review.aircraft.packs if p.capacity_mah is not None}
+    both = {p: mah for p, mah in used.items() if p in sizes and mah > 0}
+    if [f.kind for f in review.flights].count("flight") != 1:
+        return _known(label, NOT_MEASURED, "needs a recording of one flight")
+    if not both or len(both) < len(review.aircraft.packs):
+        why = "the log has no charge of each pack" if sizes else "no pack capacity in the profile"
+        return _known(label, NOT_MEASURED, why)
+    reserve = review.limits.reserve_pct
+    count = min(flights_left(sizes[p], reserve, mah) for p, mah in both.items())
+    return _known(label, str(count), f"if the packs were full; {reserve:.0f} % kept in reserve")
+
+
+def _timeline(review: Review, readings: Readings, low: KeyNumber) -> FigureBlock | None:
+    electrical = (Quantity.VOLTAGE, Quantity.CURRENT)
+    if not any(of_quantity(readings, q) for q in electrical):
+        return None
+    events = sum(len(f.events) for f in review.flights)
+    stirs = sum(len(f.stirs) for f in review.flights)
+    alt = (
+        f"Voltages above, currents below, over the time of the recording. "
+        f"{counted(stirs, 'stir').capitalize()}, {counted(events, 'event')}. "
+        f"{low.label}: {low.value}, {low.detail}."
+    )
+    return FigureBlock(name="timeline", caption="The whole recording", alt=alt)

@@ -1,0 +1,107 @@
+"""The machine-readable form of reviews, schema ``busbook.review/1``.
+
+Every key is always present. A quantity that was not measured is null, never 0 and never NaN.
+Times are seconds from the first row of the file.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import is_dataclass
+from enum import Enum
+from importlib.metadata import PackageNotFoundError, version
+from typing import Any
+
+from telemetry.results import Review, as_dict
+
+SCHEMA = "busbook.review/1"
+
+
+def program_version() -> str | None:
+    """Version of the installed distribution; None when run from a bare source tree."""
+    try:
+        return version("busbook")
+    except PackageNotFoundError:
+        return None
+
+
+def made_by() -> str:
+    """The program's name and version."""
+    return f"busbook {program_version() or '(not installed)'}"
+
+
+def document(reviews: Sequence[Review], errors: Iterable[tuple[str, str]] = ()) -> dict[str, Any]:
+    """All reviews of one run, and the files that could not be read, as one document.
+
+    Parameters
+    ----------
+    reviews : sequence of Review
+    errors : iterable of (file, message)
+
+    Returns
+    -------
+    dict
+        Of str, int, float, bool, None, list and dict only.
+    """
+    return {
+        "schema": SCHEMA,
+        "busbook": program_version(),
+        "errors": [{"file": file, "message": message} for file, message in errors],
+        "reviews": [_review(r) for r in reviews],
+    }
+
+
+def dumps(content: dict[str, Any]) -> str:
+    """A document as ASCII text, which every console can show; same document, same text."""
+    return json.dumps(content, allow_nan=False, indent=2) + "\n"
+
+
+def _clean(value: Any) -> Any:
+    """Plain JSON values: records as objects, enumerations by value, what is not finite as null."""
+    if is_dataclass(value):
+        return {name: _clean(part) for name, part in as_dict(value).items()}
+    if isinstance(value, Enum):
+        return _clean(value.value)
+    if value is None or isinstance(value, bool | str):
+        return value
+    if isinstance(value, Mapping):
+        return {str(k): _clean(v) for k, v in value.items()}
+    if isinstance(value, list | tuple):
+        return [_clean(v) for v in value]
+    number = value.item() if hasattr(value, "item") else value
+    if isinstance(number, float) and not math.isfinite(number):
+        return None
+    return number
+
+
+def _review(review: Review) -> dict[str, Any]:
+    origin = review.log.provenance
+    time_s = review.log.time_s
+    return {
+        "log": _clean(
+            {
+                "file": origin.file,
+                "sha256": origin.sha256,
+                "rows": origin.rows,
+                "start": origin.start,
+                "duration_s": float(time_s[-1] - time_s[0]) if time_s.size else 0.0,
+                "encoding": origin.encoding,
+                "separator": origin.separator,
+                "decimal": origin.decimal,
+                "layout": origin.layout,
+                "rows_refused": origin.rows_refused,
+                "time_form": origin.time_form,
+                "start_source": origin.start_source,
+                "notes": origin.notes,
+            }
+        ),
+        "aircraft": {"name": review.aircraft.name, "inferred": review.aircraft.inferred},
+        "limits": _clean(review.limits.model_dump()),
+        "columns": _clean(review.columns),
+        "quality": _clean(review.quality),
+        "flights": _clean(review.flights),
+        "findings": _clean(review.findings),
+        "verdict": review.verdict.value,
+    }

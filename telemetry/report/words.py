@@ -1,0 +1,211 @@
+"""How a report words levels, times and numbers.
+
+A number never shows more digits than the resolution of the column it came from, and what was not
+measured is said so in words.
+"""
+
+from __future__ import annotations
+
+import math
+import unicodedata
+from dataclasses import dataclass
+
+from telemetry.channels import Quantity
+from telemetry.results import EventKind, Evidence, Level, Origin, PhaseKind, Review
+
+NOT_MEASURED = "not measured"
+
+LEVEL_WORD = {
+    Level.CLEAR: "Nothing found in this log",
+    Level.UNKNOWN: "Cannot be judged",
+    Level.WATCH: "Watch",
+    Level.GROUND: "Ground it",
+}
+# The shape that stands for a level where only plain characters can be shown.
+LEVEL_SIGN = {
+    Level.CLEAR: "( )",
+    Level.UNKNOWN: "<?>",
+    Level.WATCH: "/!\\",
+    Level.GROUND: "[X]",
+}
+LEVEL_MEANING = {
+    Level.GROUND: "do not fly until the named thing is fixed or explained",
+    Level.WATCH: "look at the named thing, and compare it after the next flight",
+    Level.UNKNOWN: "this log cannot tell; what would tell is named",
+    Level.CLEAR: "nothing found in this log; that is no proof that nothing is wrong",
+}
+EVENT_WORD = {
+    EventKind.SAG: "sag",
+    EventKind.SHIFT: "level shift",
+    EventKind.UNDERVOLTAGE: "undervoltage",
+    EventKind.SPIKE: "current spike",
+    EventKind.BROWNOUT: "brownout",
+}
+PHASE_WORD = {
+    PhaseKind.GROUND: "ground",
+    PhaseKind.STIR: "stir",
+    PhaseKind.FLIGHT: "flight",
+    PhaseKind.REDUNDANCY_CHECK: "redundancy check",
+}
+ORIGIN_WORD = {
+    Origin.LOAD: "load",
+    Origin.CONTACT: "contact or lead",
+    Origin.SUPPLY: "supply",
+    Origin.PACK: "pack",
+    Origin.SENSOR: "sensor",
+    Origin.UNKNOWN: "not known",
+}
+EVIDENCE_WORD = {
+    Evidence.REAL: "in the aircraft",
+    Evidence.TELEMETRY: "in the telemetry only",
+    Evidence.UNKNOWN: "not known",
+}
+CASE_WORD = {
+    "pack-lost": "one pack lost",
+    "return-level": "peak expected over many flights",
+    "all-stalled": "all servos stalled",
+}
+RESISTANCE_WORD = {
+    "source": "source",
+    "branch": "lead and contacts",
+    "apparent": "apparent, against total current",
+}
+
+# Digits shown where a column's resolution is not known: a coarse guess shows too few, not too many.
+_USUAL_STEP = {"V": 0.01, "A": 0.1, "mAh": 1.0, "mOhm": 1.0, "s": 0.1, "%": 1.0}
+_MOST_DECIMALS = 3
+
+
+def decimals_of(step: float) -> int:
+    """Decimals that a resolution allows.
+
+    Parameters
+    ----------
+    step : float
+        Smallest step of the column, in its own unit.
+
+    Returns
+    -------
+    int
+        Those that write the step itself where it is a short number (0.1 -> 1, 0.05 -> 2,
+        0.25 -> 2); otherwise the last decimal is coarser than the step (0.0049 -> 2).
+    """
+    if not step > 0 or not math.isfinite(step):
+        return 0
+    for places in range(_MOST_DECIMALS + 1):
+        scaled = step * 10**places
+        if round(scaled) >= 1 and math.isclose(scaled, round(scaled), rel_tol=1e-6):
+            return places
+    return min(_MOST_DECIMALS, max(0, math.floor(-math.log10(step) + 1e-9)))
+
+
+def number(value: float | None, step: float) -> str:
+    """A value to the digits that ``step`` allows; "not measured" for None and NaN."""
+    if value is None or not math.isfinite(value):
+        return NOT_MEASURED
+    text = f"{value:.{decimals_of(step)}f}"
+    return text[1:] if text.startswith("-") and not text.strip("-0.") else text
+
+
+def measure(value: float | None, unit: str, step: float | None = None) -> str:
+    """A value with its unit: "4.81 V"; "not measured" for None."""
+    text = number(value, _USUAL_STEP.get(unit, 0.01) if step is None else step)
+    return text if text == NOT_MEASURED else f"{text} {unit}".rstrip()
+
+
+def clock(seconds: float | None) -> str:
+    """Time of the recording as mm:ss, hours counted as minutes; "--:--" for None."""
+    if seconds is None or not math.isfinite(seconds):
+        return "--:--"
+    whole = math.floor(seconds + 1e-6)
+    sign, whole = ("-", -whole) if whole < 0 else ("", whole)
+    return f"{sign}{whole // 60:02d}:{whole % 60:02d}"
+
+
+def lasting(seconds: float | None) -> str:
+    """A duration in plain words: "0.6 s", "12 s", "14 min 20 s"."""
+    if seconds is None or not math.isfinite(seconds):
+        return NOT_MEASURED
+    if seconds < 0.095:
+        return f"{seconds:.2f} s"
+    if seconds < 9.95:
+        return f"{seconds:.1f} s"
+    whole = round(seconds)
+    if whole < 120:
+        return f"{whole} s"
+    return f"{whole // 60} min {whole % 60:02d} s"
+
+
+def interval(value: float | None, low: float | None, high: float | None, unit: str) -> str:
+    """An estimate with its 95 % interval, rounded to what the interval can carry."""
+    if value is None or not math.isfinite(value):
+        return NOT_MEASURED
+    if low is None or high is None:
+        return measure(value, unit)
+    step = 0.1 if high - low < 2 and unit == "mOhm" else _USUAL_STEP.get(unit, 0.01)
+    return f"{number(value, step)} {unit} ({number(low, step)} to {number(high, step)})"
+
+
+def percent(share: float | None) -> str:
+    """A share of 0 to 1 as whole percent."""
+    if share is None or not math.isfinite(share):
+        return NOT_MEASURED
+    return f"{100 * share:.0f} %"
+
+
+def plain(text: str) -> str:
+    """Text from a file with control and direction-changing characters replaced, on one line.
+
+    A column name must not be able to move the cursor, change colours or reverse what is read.
+    """
+    return "".join("?" if unicodedata.category(c) in ("Cc", "Cf", "Cs") else c for c in text)
+
+
+def sentence(text: str) -> str:
+    """Text from a record as a sentence: first letter large, a full stop at the end."""
+    text = plain(text).strip()
+    if not text:
+        return ""
+    return text[0].upper() + text[1:] + ("" if text[-1] in ".!?:" else ".")
+
+
+def counted(count: int, noun: str, plural: str = "") -> str:
+    """A count with its noun: "1 gap", "3 gaps", "no gaps"."""
+    many = plural or f"{noun}s"
+    return f"no {many}" if count == 0 else f"{count} {noun if count == 1 else many}"
+
+
+@dataclass(frozen=True, slots=True)
+class Steps:
+    """Resolution of the columns of one review, by place and quantity."""
+
+    known: dict[tuple[str | None, str], float]
+
+    @classmethod
+    def of(cls, review: Review) -> Steps:
+        """Read the resolutions from the columns as used."""
+        known: dict[tuple[str | None, str], float] = {}
+        for use in review.columns:
+            if use.resolution is not None and use.resolution > 0:
+                known.setdefault((use.place, use.quantity), use.resolution)
+                # Where the place is not the column's own, the coarsest column is the honest one.
+                whole = (None, use.quantity)
+                known[whole] = max(known.get(whole, 0.0), use.resolution)
+        return cls(known)
+
+    def _step(self, place: str | None, quantity: Quantity) -> float | None:
+        found = self.known.get((place, str(quantity)))
+        return self.known.get((None, str(quantity))) if found is None else found
+
+    def volts(self, value: float | None, place: str | None = None) -> str:
+        """A voltage of a place: "4.81 V"."""
+        return measure(value, "V", self._step(place, Quantity.VOLTAGE))
+
+    def amps(self, value: float | None, place: str | None = None) -> str:
+        """A current of a place: "12.4 A"."""
+        return measure(value, "A", self._step(place, Quantity.CURRENT))
+
+    def mah(self, value: float | None, place: str | None = None) -> str:
+        """A charge at a place: "812 mAh"; never finer than 1 mAh."""
+        step = self._step(place, Quantity.CONSUMED)
+        return measure(value, "mAh", max(1.0, step or 1.0))

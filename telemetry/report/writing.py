@@ -1,0 +1,106 @@
+"""Writing an output: aside first, then renamed into place, so that nothing half-written stays."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import re
+import tempfile
+from collections.abc import Iterator
+from pathlib import Path
+
+from telemetry.errors import OutputError
+
+# Names that Windows keeps for devices, whatever the ending.
+_DEVICES = re.compile(r"(?:con|prn|aux|nul|com\d|lpt\d)(?:\..*)?", re.IGNORECASE)
+_LONGEST = 100
+
+
+def report_name(log_file: str, ending: str) -> str:
+    """Name of a report after the log's own: "evening.csv", ".html" -> "evening.html".
+
+    Only the last part of a path is used, only letters, digits and ``. _ -`` are kept, and the name
+    neither starts with a dot nor is one that Windows keeps for a device: a log's name can't lead
+    out of the folder.
+
+    Parameters
+    ----------
+    log_file : str
+        Name or path of the log.
+    ending : str
+        With its dot.
+    """
+    last = re.split(r"[/\\]", log_file)[-1]
+    stem = last.rpartition(".")[0] or last
+    kept = re.sub(r"[^\w.-]+", "-", stem).strip(".-_ ")[:_LONGEST].strip(".-_ ")
+    if not kept or _DEVICES.fullmatch(kept):
+        kept = f"log-{kept}".rstrip("-")
+    return kept + ending
+
+
+def unused_name(name: str, used: set[str]) -> str:
+    """The name, or with a number behind it where it is taken; the answer joins ``used``.
+
+    Two logs of the same name from two folders must not overwrite each other's report. Letters
+    large and small count as one, as most file systems have it.
+    """
+    stem, dot, ending = name.rpartition(".")
+    found, k = name, 2
+    while found.casefold() in used:
+        found, k = f"{stem}-{k}{dot}{ending}", k + 1
+    used.add(found.casefold())
+    return found
+
+
+@contextlib.contextmanager
+def aside(path: Path) -> Iterator[Path]:
+    """A path beside ``path`` to write to; renamed onto it at the end, removed on any failure.
+
+    Parameters
+    ----------
+    path : Path
+        Where the output goes; folders are made if missing.
+
+    Raises
+    ------
+    OutputError
+        Where the folder or the file can't be written.
+    """
+    temporary = None
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        handle, name = tempfile.mkstemp(prefix=f".{path.stem[:40]}-", dir=path.parent)
+        os.close(handle)
+        temporary = Path(name)
+        yield temporary
+        # mkstemp keeps others out; a report is as readable as any other file of its folder.
+        temporary.chmod(0o666 & ~_umask())
+        temporary.replace(path)
+    except OSError as error:
+        why = error.strerror or str(error)
+        raise OutputError(
+            f"cannot be written ({why[0].lower()}{why[1:]})",
+            path=path,
+            hint="choose another folder with --out, or make room in this one",
+        ) from error
+    finally:
+        if temporary is not None:
+            with contextlib.suppress(OSError):
+                temporary.unlink(missing_ok=True)
+
+
+def _umask() -> int:
+    mask = os.umask(0)
+    os.umask(mask)
+    return mask
+
+
+def write_text(path: Path, text: str) -> None:
+    """Write a text as UTF-8 with plain line ends, aside and renamed.
+
+    Raises
+    ------
+    OutputError
+    """
+    with aside(path) as temporary:
+        temporary.write_bytes(text.encode("utf-8", "replace"))
