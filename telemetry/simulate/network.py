@@ -1,0 +1,414 @@
+"""The network solved: packs with relaxation, paths, bus, leads, nodes, on a fine time grid.
+
+At each instant a pack is an electromotive force (open-circuit voltage less the voltage on its
+relaxation pairs) behind a series resistance; a place asks for a current ``A + G V``. Voltages and
+currents of one instant follow algebraically: demands are folded up the tree of leads, the bus is
+found where what the packs give equals what is asked (a monotone, piecewise linear equation), and
+voltages are carried down again. Pack states (charge, relaxation) follow from the currents; the
+solver walks through the recording in short blocks and repeats each until currents and states
+agree. A unit whose voltage stays below its restart level goes off for its boot time.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.signal import lfilter
+
+from telemetry.simulate.chemistry import open_circuit_v, resistance_factor
+from telemetry.simulate.parts import AircraftModel, BoolArray, FloatArray, PackModel, PathKind
+
+BLEED_S = 1e-6  # keeps the equation regular where nothing is asked and nothing is given
+STARVED_OHM = 0.3  # beyond this a place's load is taken as a plain conductance
+STARVED_V = 6.0
+RESTART_HOLD_S = 0.02  # a unit rides through shorter holes on its capacitors
+BLOCK_S = 5.0
+TOLERANCE_V = 1e-8
+PACK_J_PER_K_MAH = 0.05  # heat capacity of a pack per mAh and cell, roughly
+PACK_W_PER_K = 0.4
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Demand:
+    """What is asked and what is in the way, on the fine grid.
+
+    Attributes
+    ----------
+    constant_a, slope_s : array, shape (places, n)
+        Current asked by the servos of a place at voltage V is ``constant_a + slope_s * V``.
+    electronics_a : array, shape (places,)
+        The unit's own draw, on even while it boots.
+    branch_ohm : array, shape (places, n)
+        Resistance to the feeding place; row 0, the bus, is zero.
+    pack_open : array of bool, shape (packs, n)
+        True where a pack is disconnected.
+    path_ohm : array, shape (packs, n)
+        Resistance of the path over its plain value.
+    limit_a : array, shape (packs, n)
+        Current limit of a regulator.
+    """
+
+    constant_a: FloatArray
+    slope_s: FloatArray
+    electronics_a: FloatArray
+    branch_ohm: FloatArray
+    pack_open: BoolArray
+    path_ohm: FloatArray
+    limit_a: FloatArray
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Solution:
+    """True voltages and currents on the fine grid.
+
+    Attributes
+    ----------
+    place_v, place_a : array, shape (places, n)
+        Voltage at, and current into, the bus and each node (children included).
+    pack_v, pack_a : array, shape (packs, n)
+        Voltage at the unit's terminals (after the pack's lead) and current drawn.
+    pack_charge, pack_c, path_c : array, shape (packs, n)
+        State of charge 0 to 1; temperatures of pack and path, degC.
+    on : array of bool, shape (places, n)
+        False while a unit boots or is without power.
+    restarts : tuple of (int, int)
+        Place index and step at which a unit went down.
+    """
+
+    place_v: FloatArray
+    place_a: FloatArray
+    pack_v: FloatArray
+    pack_a: FloatArray
+    pack_charge: FloatArray
+    pack_c: FloatArray
+    path_c: FloatArray
+    on: BoolArray
+    restarts: tuple[tuple[int, int], ...]
+
+
+@dataclass(slots=True)
+class _PackState:
+    """What a pack carries from block to block."""
+
+    model: PackModel
+    charge: float
+    temp_c: float
+    path_c: float
+    relax_v: list[float]
+
+    def factor(self) -> float:
+        return float(resistance_factor(self.temp_c, self.charge)) * self.model.age
+
+
+@dataclass(slots=True)
+class _Source:
+    """One pack during one block, as the bus sees it."""
+
+    pack: PackModel
+    emf_v: FloatArray
+    inner_ohm: float
+    path_ohm: FloatArray
+    limit_a: FloatArray
+    closed: FloatArray  # 1 where connected, 0 where open
+
+    def lines(self) -> list[tuple[FloatArray, FloatArray]]:
+        """Straight lines (volts at no current, conductance); the smallest current holds."""
+        path = self.pack.path
+        total = self.inner_ohm + self.pack.lead_ohm + path.ohm + self.path_ohm
+        if path.kind is PathKind.DIRECT:
+            return [(self.emf_v, 1.0 / total)]
+        through = (self.emf_v - path.drop_v, 1.0 / total)
+        if path.kind is PathKind.DIODE:
+            return [(through[0] - path.standby_v, through[1])]
+        setpoint = path.setpoint_v - path.standby_v
+        out = path.output_ohm + self.path_ohm
+        return [
+            through,
+            (np.full_like(self.emf_v, setpoint), 1.0 / out),
+            (setpoint + path.limit_ohm * self.limit_a, 1.0 / (out + path.limit_ohm)),
+        ]
+
+    def current(
+        self, bus_v: FloatArray, lines: list[tuple[FloatArray, FloatArray]]
+    ) -> tuple[FloatArray, FloatArray]:
+        """Current given at a bus voltage, and its falling rate with it [A, S]."""
+        volts, slope = lines[0]
+        amps = (volts - bus_v) * slope
+        for other_v, other_s in lines[1:]:
+            other = (other_v - bus_v) * other_s
+            slope = np.where(other < amps, other_s, slope)
+            amps = np.minimum(amps, other)
+        give = self.closed
+        if self.pack.path.kind is not PathKind.DIRECT:
+            give = give * (amps > 0.0)
+        return amps * give, slope * give
+
+
+def solve(
+    aircraft: AircraftModel,
+    demand: Demand,
+    *,
+    charge: dict[str, float],
+    ambient_c: float,
+    dt_s: float,
+    block_s: float = BLOCK_S,
+) -> Solution:
+    """Voltages and currents of the whole machine.
+
+    Parameters
+    ----------
+    aircraft : AircraftModel
+    demand : Demand
+        Arrays of n steps.
+    charge : dict
+        State of charge of each pack at the start, 0 to 1.
+    ambient_c : float
+        Temperature of air and packs at the start, degC.
+    dt_s : float
+        Grid step, s.
+    block_s : float
+        Length of the blocks; the result does not depend on it (beyond temperature's own step).
+
+    Returns
+    -------
+    Solution
+    """
+    n = demand.constant_a.shape[1]
+    places, packs = len(aircraft.places), len(aircraft.packs)
+    parents = [-1, *(aircraft.places.index(node.fed_from) for node in aircraft.nodes)]
+    restart_v = np.array([aircraft.bus_restart_v, *(x.restart_v for x in aircraft.nodes)])
+    boot = [
+        max(1, round(b / dt_s)) for b in (aircraft.bus_boot_s, *(x.boot_s for x in aircraft.nodes))
+    ]
+    hold = max(1, round(RESTART_HOLD_S / dt_s))
+    states = [
+        _PackState(p, charge.get(p.name, 1.0), ambient_c, ambient_c, [0.0] * len(p.pairs))
+        for p in aircraft.packs
+    ]
+    out = Solution(
+        place_v=np.zeros((places, n)),
+        place_a=np.zeros((places, n)),
+        pack_v=np.zeros((packs, n)),
+        pack_a=np.zeros((packs, n)),
+        pack_charge=np.zeros((packs, n)),
+        pack_c=np.zeros((packs, n)),
+        path_c=np.zeros((packs, n)),
+        on=np.ones((places, n), dtype=np.bool_),
+        restarts=(),
+    )
+    size = max(1, round(block_s / dt_s))
+    for start in range(0, n, size):
+        block = slice(start, min(n, start + size))
+        while True:
+            constant, slope, fold = _folded(demand, out.on[:, block], parents, block)
+            sources, bus_v, amps, after = _relaxed(states, demand, block, constant, slope, dt_s)
+            ohm = demand.branch_ohm[:, block]
+            place_v, place_a = _carried_down(bus_v, constant, slope, fold, ohm, parents)
+            down = _next_restart(place_v, out.on[:, block], restart_v, hold)
+            if down is None:
+                break
+            place, step = down
+            out.on[place, start + step : start + step + boot[place]] = False
+        out.place_v[:, block], out.place_a[:, block] = place_v, place_a
+        for i, (state, source) in enumerate(zip(states, sources, strict=True)):
+            inside = source.emf_v - amps[i] * (source.inner_ohm + state.model.lead_ohm)
+            out.pack_v[i, block] = inside * source.closed
+            out.pack_a[i, block] = amps[i]
+            out.pack_charge[i, block] = after[i][0]
+            out.pack_c[i, block] = state.temp_c
+            out.path_c[i, block] = state.path_c
+            _advance(state, source, bus_v, amps[i], after[i], aircraft, ambient_c, dt_s)
+    return Solution(
+        place_v=out.place_v,
+        place_a=out.place_a,
+        pack_v=out.pack_v,
+        pack_a=out.pack_a,
+        pack_charge=out.pack_charge,
+        pack_c=out.pack_c,
+        path_c=out.path_c,
+        on=out.on,
+        restarts=_went_down(out.on),
+    )
+
+
+def _folded(
+    demand: Demand, on: BoolArray, parents: list[int], block: slice
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Demand of each place including its children, as its parent sees the branch."""
+    constant = demand.constant_a[:, block] * on + demand.electronics_a[:, None]
+    slope = demand.slope_s[:, block] * on
+    ohm = demand.branch_ohm[:, block]
+    starved = ohm > STARVED_OHM
+    if starved.any():
+        slope = np.where(starved, slope + constant / STARVED_V, slope)
+        constant = np.where(starved, 0.0, constant)
+    dead = demand.pack_open[:, block].all(axis=0)
+    if dead.any():
+        constant, slope = constant * ~dead, slope * ~dead
+    constant, slope = constant.copy(), slope.copy()
+    fold = np.ones_like(ohm)
+    for i in range(len(parents) - 1, 0, -1):
+        fold[i] = 1.0 / (1.0 + ohm[i] * slope[i])
+        constant[parents[i]] += constant[i] * fold[i]
+        slope[parents[i]] += slope[i] * fold[i]
+    fold[0] = 1.0
+    return constant, slope, fold
+
+
+def _carried_down(
+    bus_v: FloatArray,
+    constant: FloatArray,
+    slope: FloatArray,
+    fold: FloatArray,
+    ohm: FloatArray,
+    parents: list[int],
+) -> tuple[FloatArray, FloatArray]:
+    """Voltage at and current into each place."""
+    volts, amps = np.empty_like(constant), np.empty_like(constant)
+    volts[0] = bus_v
+    amps[0] = constant[0] + slope[0] * bus_v
+    for i in range(1, len(parents)):
+        above = volts[parents[i]]
+        amps[i] = (constant[i] + slope[i] * above) * fold[i]
+        volts[i] = above - ohm[i] * amps[i]
+    return volts, amps
+
+
+def _next_restart(
+    place_v: FloatArray, on: BoolArray, restart_v: FloatArray, hold: int
+) -> tuple[int, int] | None:
+    """The earliest (place, step) at which a working unit has been low for long enough."""
+    low = on & (place_v < restart_v[:, None])
+    if not low.any():
+        return None
+    first: tuple[int, int] | None = None
+    for place in range(low.shape[0]):
+        run = _run_length(low[place])
+        hits = np.flatnonzero(run >= min(hold, low.shape[1]))
+        if hits.size and (first is None or hits[0] < first[1]):
+            first = (place, int(hits[0]))
+    return first
+
+
+def _went_down(on: BoolArray) -> tuple[tuple[int, int], ...]:
+    """(place, step) at which a unit went down; one that cannot start is down once, not often."""
+    before = np.concatenate((np.ones((on.shape[0], 1), dtype=np.bool_), on[:, :-1]), axis=1)
+    places, steps = np.nonzero(before & ~on)
+    return tuple(zip(places.tolist(), steps.tolist(), strict=True))
+
+
+def _run_length(mask: BoolArray) -> NDArray[np.int64]:
+    """Length of the run of True that ends at each step."""
+    steps = np.arange(mask.size)
+    last_false = np.maximum.accumulate(np.where(mask, -1, steps))
+    return np.asarray(steps - last_false, dtype=np.int64)
+
+
+def _relaxed(
+    states: list[_PackState],
+    demand: Demand,
+    block: slice,
+    constant: FloatArray,
+    slope: FloatArray,
+    dt_s: float,
+) -> tuple[
+    list[_Source], FloatArray, list[FloatArray], list[tuple[FloatArray, list[FloatArray], float]]
+]:
+    """Pack currents and pack states of one block, in agreement with one another."""
+    n = constant.shape[1]
+    sources = [
+        _Source(
+            pack=s.model,
+            emf_v=np.full(n, s.model.cells * float(open_circuit_v(s.model.chemistry, s.charge))),
+            inner_ohm=s.model.r0_ohm * s.factor(),
+            path_ohm=demand.path_ohm[i, block],
+            limit_a=demand.limit_a[i, block],
+            closed=np.asarray(~demand.pack_open[i, block], dtype=np.float64),
+        )
+        for i, s in enumerate(states)
+    ]
+    for s, source in zip(states, sources, strict=True):
+        source.emf_v = source.emf_v - sum(s.relax_v)
+    bus_v = np.full(n, max(float(s.emf_v[0]) for s in sources))
+    for _ in range(60):
+        bus_v, amps = _bus(sources, constant[0], slope[0], bus_v)
+        after = [_followed(s, a, dt_s) for s, a in zip(states, amps, strict=True)]
+        worst = 0.0
+        for s, source, (charge, relax, _end) in zip(states, sources, after, strict=True):
+            emf = s.model.cells * open_circuit_v(s.model.chemistry, charge)
+            for volts in relax:
+                emf = emf - volts[:-1]
+            worst = max(worst, float(np.max(np.abs(emf - source.emf_v))))
+            source.emf_v = emf
+        if worst < TOLERANCE_V:
+            return sources, bus_v, amps, after
+    raise RuntimeError(f"pack states did not settle: {worst:.2e} V left")
+
+
+def _followed(
+    state: _PackState, amps: FloatArray, dt_s: float
+) -> tuple[FloatArray, list[FloatArray], float]:
+    """Charge at each step's start, relaxation voltages (n + 1 values), charge at the end."""
+    drawn = np.cumsum(amps) * (dt_s / 3.6 / state.model.capacity_mah)
+    charge = state.charge - np.concatenate(([0.0], drawn[:-1]))
+    relax = []
+    for pair, start_v in zip(state.model.pairs, state.relax_v, strict=True):
+        keep = float(np.exp(-dt_s / pair.tau_s))
+        ohm = pair.ohm * state.factor()
+        follow, _ = lfilter([(1.0 - keep) * ohm], [1.0, -keep], amps, zi=[keep * start_v])
+        relax.append(np.concatenate(([start_v], follow)))
+    return charge, relax, state.charge - float(drawn[-1])
+
+
+def _bus(
+    sources: list[_Source], constant: FloatArray, slope: FloatArray, guess_v: FloatArray
+) -> tuple[FloatArray, list[FloatArray]]:
+    """Bus voltage at which the packs give what is asked: Newton's method within brackets."""
+    low = np.zeros_like(guess_v)
+    high = np.full_like(guess_v, 30.0)
+    volts = guess_v
+    asked = slope + BLEED_S
+    lines = [s.lines() for s in sources]
+    for _ in range(80):
+        given = [s.current(volts, line) for s, line in zip(sources, lines, strict=True)]
+        excess = sum((a for a, _ in given), -constant) - asked * volts
+        rate = sum((g for _, g in given), asked)
+        low = np.where(excess >= 0.0, volts, low)
+        high = np.where(excess < 0.0, volts, high)
+        newton = volts + excess / np.maximum(rate, BLEED_S)
+        inside = (newton >= low) & (newton <= high)
+        step = np.where(inside, newton, 0.5 * (low + high))
+        change = float(np.max(np.abs(step - volts)))
+        volts = step
+        if change < 1e-11:
+            break
+    given = [s.current(volts, line) for s, line in zip(sources, lines, strict=True)]
+    return volts, [a for a, _ in given]
+
+
+def _advance(
+    state: _PackState,
+    source: _Source,
+    bus_v: FloatArray,
+    amps: FloatArray,
+    after: tuple[FloatArray, list[FloatArray], float],
+    aircraft: AircraftModel,
+    ambient_c: float,
+    dt_s: float,
+) -> None:
+    """Carry a pack's charge, relaxation and temperatures over to the next block."""
+    _charge, relax, end = after
+    span = amps.size * dt_s
+    square = float(np.mean(amps * amps))
+    inner = source.inner_ohm + sum(p.ohm for p in state.model.pairs) * state.factor()
+    settle = ambient_c + inner * square / PACK_W_PER_K
+    tau = PACK_J_PER_K_MAH * state.model.capacity_mah * state.model.cells / 2 / PACK_W_PER_K
+    state.temp_c = settle + (state.temp_c - settle) * float(np.exp(-span / tau))
+    terminal = source.emf_v - amps * (source.inner_ohm + state.model.lead_ohm)
+    lost = float(np.mean(np.maximum(terminal - bus_v, 0.0) * np.maximum(amps, 0.0)))
+    hot = ambient_c + aircraft.heat_k_per_w * lost
+    state.path_c = hot + (state.path_c - hot) * float(np.exp(-span / aircraft.heat_s))
+    state.charge = end
+    state.relax_v = [float(volts[-1]) for volts in relax]
