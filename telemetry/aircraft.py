@@ -334,6 +334,15 @@ class Aircraft(_Model):
         feeders = self.feeders(place)
         return feeders[0] if len(feeders) == 1 else None
 
+    def way_up(self, place: str, to: str) -> tuple[str, ...]:
+        """The places from one up to another that feeds it, both included; () if it does not."""
+        ways: list[tuple[str, ...]] = [(place,)]
+        for way in ways:  # grows while it is read; no place comes twice in one way
+            if way[-1] == to:
+                return way
+            ways += [(*way, up) for up in self.feeders(way[-1]) if up not in way]
+        return ()
+
     def children(self, place: str) -> tuple[str, ...]:
         """The nodes fed from this place."""
         return tuple(n.name for n in self.nodes if n.fed_from == place)

@@ -146,3 +146,25 @@ def test_two_spans_overlap_where_a_day_is_in_both(
 def test_impossible_parts_are_refused(model: type, values: dict[str, object], why: str) -> None:
     with pytest.raises(ValidationError, match=why):
         model(**values)
+
+
+def test_the_way_up_is_found_through_whichever_supply_leads_there() -> None:
+    tern = _tern(
+        supplies=[
+            {"name": f"switch {n}", "kind": "switch", "fed_from": [f"pack {n}"]} for n in (1, 2)
+        ]
+    )
+    assert tern.way_up("left tip", "pack 2") == (
+        "left tip",
+        "left wing",
+        "bus",
+        "switch 2",
+        "pack 2",
+    )
+    assert tern.way_up("bus", "bus") == ("bus",)
+    assert tern.way_up("bus", "left wing") == ()
+
+
+def test_a_loop_ends_the_way_up() -> None:
+    nodes = (Node(name="a", fed_from="b"), Node(name="b", fed_from="a"))
+    assert Aircraft(nodes=nodes).way_up("a", "bus") == ()
