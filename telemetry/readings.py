@@ -243,7 +243,18 @@ def _dropouts(
         row_gap = any(min(b, g1) - max(a, g0) > 0.5 * (b - a) for g0, g1 in gaps)
         if not known and not row_gap:
             out.append(Dropout(place=None, start_s=a + usual, end_s=b, kind="frozen"))
-    return tuple(sorted(out, key=lambda d: d.start_s))
+    return _merged(sorted(out, key=lambda d: d.start_s), least)
+
+
+def _merged(dropouts: list[Dropout], pause_s: float) -> tuple[Dropout, ...]:
+    """Dropouts with hardly a reading between them are one."""
+    out: list[Dropout] = []
+    for d in dropouts:
+        if out and d.start_s - out[-1].end_s <= pause_s and d.kind == out[-1].kind:
+            out[-1] = replace(out[-1], end_s=max(d.end_s, out[-1].end_s))
+        else:
+            out.append(d)
+    return tuple(out)
 
 
 def _switched_off(

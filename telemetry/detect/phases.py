@@ -30,6 +30,12 @@ _AIRBORNE_MPS = 9.0
 _THROTTLE_SHARE = 0.25
 # A stir longer than this is not told from flying by the current alone (ours).
 _LONGEST_STIR_S = 90.0
+# Scatter above which the calmest stretch of a log is no rest (ours): idling electronics and
+# sensor steps stay below it, corrections in flight do not.
+_RESTLESS_SHARE = 0.10
+_RESTLESS_A = 0.10
+# A pause in which the current does not really come to rest is bridged up to this length (ours).
+_CALM_FLYING_S = 90.0
 _STICKS = ("aileron", "elevator", "rudder")
 
 
@@ -45,6 +51,8 @@ class Activity:
         Mean over a centred window of 1 s [A], for edges.
     rest_a, rest_sigma : float
         Level and scatter at rest, A.
+    at_rest : bool
+        False where even the calmest stretch moves: the log shows no rest at all.
     known : ndarray of bool
         False where the log has no current.
     """
@@ -55,6 +63,7 @@ class Activity:
     fast: FloatArray
     rest_a: float
     rest_sigma: float
+    at_rest: bool
     known: np.ndarray
 
 
@@ -138,7 +147,14 @@ def measure_activity(readings: Readings, aircraft: Aircraft, limits: Limits) -> 
     calm = usable & (slow <= rest + 0.1 * max(abs(rest), 0.5))
     sigma = float(np.median(slow_scatter[calm])) if calm.any() else 0.0
     return Activity(
-        t=grid, mean=mean, scatter=scatter, fast=fast, rest_a=rest, rest_sigma=sigma, known=known
+        t=grid,
+        mean=mean,
+        scatter=scatter,
+        fast=fast,
+        rest_a=rest,
+        rest_sigma=sigma,
+        at_rest=sigma <= max(_RESTLESS_SHARE * abs(rest), _RESTLESS_A),
+        known=known,
     )
 
 
@@ -161,10 +177,11 @@ def _flights(readings: Readings, activity: Activity | None, limits: Limits) -> S
     if told is not None:
         return told
     active = _active(readings, activity, limits)
-    flights = longer(
-        [_without_stirs(f, active, activity, limits) for f in merge(active, limits.flight_pause_s)],
-        limits.flight_s,
-    )
+    joined = _bridged(active, activity, limits)
+    flights = longer([_trimmed(f, active, activity, limits) for f in joined], limits.flight_s)
+    if activity is not None and not activity.at_rest and flights:
+        # No rest in the log: it begins and ends in the air.
+        flights = [(readings.start_s, readings.end_s)]
     throttle = readings.get(Quantity.CONTROL, "throttle")
     if throttle is not None and throttle.size and flights:
         low, high = np.quantile(throttle.v, [0.01, 0.99])
@@ -227,10 +244,40 @@ def _active(readings: Readings, activity: Activity | None, limits: Limits) -> Sp
     return merge(sorted(spans), 1.0)
 
 
-def _without_stirs(
+def _bridged(active: SpanList, activity: Activity | None, limits: Limits) -> SpanList:
+    """Join active stretches over short pauses, and over calm flying.
+
+    In a calm leg the current sinks but does not rest: the servos hold and correct. Such a pause
+    is bridged up to 90 s where under half of it is truly quiet.
+    """
+    if activity is None:
+        return merge(active, limits.flight_pause_s)
+    sigma = max(activity.rest_sigma, 0.01)
+    level = activity.rest_a + max(0.1, 0.08 * abs(activity.rest_a), 3.0 * sigma)
+    with np.errstate(invalid="ignore"):
+        quiet = (activity.mean <= level) & (activity.scatter <= max(3.0 * sigma, 0.05))
+    out: SpanList = []
+    for span in active:
+        if out:
+            pause = (activity.t >= out[-1][1]) & (activity.t < span[0])
+            length = span[0] - out[-1][1]
+            seen = pause & np.isfinite(activity.mean)
+            calm = (
+                length < _CALM_FLYING_S
+                and seen.sum() > 0.8 * pause.sum()
+                and quiet[seen].mean() < 0.5
+            )
+            if length < limits.flight_pause_s or calm:
+                out[-1] = (out[-1][0], span[1])
+                continue
+        out.append(span)
+    return out
+
+
+def _trimmed(
     span: tuple[float, float], active: SpanList, activity: Activity | None, limits: Limits
 ) -> tuple[float, float]:
-    """Take stirs before and after off a stretch that only short pauses join to it.
+    """Take stirs and single movements off the ends of a stretch that short pauses join to it.
 
     In flight the servos hold against air load; a return to rest of several seconds between two
     bursts belongs to the ground.
@@ -238,17 +285,19 @@ def _without_stirs(
     bursts = [a for a in active if overlap_s(a, span) > 0]
     start, end = span
 
-    def is_stir(b: tuple[float, float]) -> bool:
+    def of_ground(b: tuple[float, float]) -> bool:
+        if b[1] - b[0] < 5.0:
+            return True  # a touch of the sticks, a bump while taxiing
         if activity is None or b[1] - b[0] > 60.0:
             return False
         part = (activity.t >= b[0]) & (activity.t < b[1])
         level = float(np.nanmean(activity.mean[part])) if part.any() else 0.0
-        return level >= max(limits.stir_factor * activity.rest_a, activity.rest_a + limits.stir_a)
+        return level >= max(1.8 * activity.rest_a, activity.rest_a + limits.stir_a)
 
-    while len(bursts) > 1 and bursts[1][0] - bursts[0][1] >= 3.0 and is_stir(bursts[0]):
+    while len(bursts) > 1 and bursts[1][0] - bursts[0][1] >= 3.0 and of_ground(bursts[0]):
         bursts = bursts[1:]
         start = bursts[0][0]
-    while len(bursts) > 1 and bursts[-1][0] - bursts[-2][1] >= 3.0 and is_stir(bursts[-1]):
+    while len(bursts) > 1 and bursts[-1][0] - bursts[-2][1] >= 3.0 and of_ground(bursts[-1]):
         bursts = bursts[:-1]
         end = bursts[-1][1]
     return start, end
@@ -306,11 +355,37 @@ def _stirs(
     if activity is None:
         return []
     part = (activity.t >= ground[0]) & (activity.t < ground[1])
-    need = max(limits.stir_factor * activity.rest_a, activity.rest_a + limits.stir_a)
+    rest = activity.rest_a
+    raised = rest + max(0.5 * limits.stir_a, 0.4 * abs(rest), 6.0 * activity.rest_sigma)
     with np.errstate(invalid="ignore"):
-        strong = part & (activity.mean >= need)
-    found = merge(mask_to_spans(activity.t, strong, hold_s=2 * GRID_S), 1.5)
-    return longer([_edges(s, activity, ground) for s in longer(found, 0.5)], limits.stir_s)
+        candidates = mask_to_spans(activity.t, part & (activity.mean >= raised), hold_s=2 * GRID_S)
+    found = [_edges(c, activity, ground) for c in longer(merge(candidates, 1.5), 0.5)]
+    return [s for s in longer(found, limits.stir_s) if _is_stir(s, activity, readings, limits)]
+
+
+def _is_stir(
+    span: tuple[float, float], activity: Activity, readings: Readings, limits: Limits
+) -> bool:
+    """Mean of the whole up by ``stir_a``, and ``stir_factor`` x rest in the whole or at a place.
+
+    The draw of the electronics, which does not stir, is part of the whole's rest: a panel with
+    little of it shows the factor more clearly.
+    """
+    inside = (activity.t >= span[0]) & (activity.t < span[1])
+    mean = float(np.nanmean(activity.fast[inside])) if inside.any() else activity.rest_a
+    if mean < activity.rest_a + limits.stir_a:
+        return False
+    if mean >= limits.stir_factor * activity.rest_a:
+        return True
+    for r in readings.of(Quantity.CURRENT):
+        rest = r.within(max(readings.start_s, span[0] - 15.0), span[0] - 0.5)
+        part = r.within(*span)
+        if min(rest.size, part.size) < 3:
+            continue
+        level = max(float(np.median(rest.v)), r.resolution or 0.0)
+        if float(part.v.mean()) >= max(limits.stir_factor * level, level + 0.5 * limits.stir_a):
+            return True
+    return False
 
 
 def _edges(
@@ -345,16 +420,20 @@ def _stirs_by_sticks(
     if grid.size < 8:
         return []
     swinging = np.zeros(grid.size)
+    moving = np.zeros(grid.size, dtype=bool)
     for r in sticks:
         x = sampling.held_at(r.t, r.v, grid, np.inf)
         travel = float(r.v.max() - r.v.min())
         low, high = _moving_range(x, round(3.0 / GRID_S))
+        near_low, near_high = _moving_range(x, round(0.75 / GRID_S))
         with np.errstate(invalid="ignore"):
-            swinging += (high - low) > 0.6 * travel
-    spans = mask_to_spans(grid, swinging >= 2, hold_s=2 * GRID_S)
-    # The 3 s window spreads a swing by its half width to either side.
-    trimmed = [(a + 1.0, b - 1.0) for a, b in merge(spans, 2.0) if b - a > 2.5]
-    return longer(trimmed, limits.stir_s)
+            swinging += (high - low) > 0.5 * travel
+            moving |= (near_high - near_low) > 0.1 * travel
+    # The wide window finds the stir; the sticks' own movement tells where it starts and ends.
+    cores = mask_to_spans(grid, swinging >= 2, hold_s=2 * GRID_S)
+    moves = merge(mask_to_spans(grid, moving, hold_s=2 * GRID_S), 1.5)
+    found = [m for m in moves if sum(overlap_s(m, c) for c in cores) >= 0.4 * (m[1] - m[0])]
+    return longer(found, limits.stir_s)
 
 
 def _moving_range(x: FloatArray, width: int) -> tuple[FloatArray, FloatArray]:
