@@ -1,0 +1,185 @@
+"""Peaks over a threshold against published cases, scipy and simulated flights."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from scipy import stats
+
+from telemetry.signals.extremes import (
+    LEAST_PEAKS,
+    decluster,
+    fit_pareto,
+    level_of,
+    log_likelihood,
+    return_level,
+)
+
+
+def test_published_hundred_year_rainfall() -> None:
+    """Daily rainfall above 30 mm, 152 of 17531 days (Coles 2001, section 4.4; from memory).
+
+    Published: sigma 7.44, xi 0.184, 100-year level 106.3 mm.
+    """
+    zeta = 152 / 17531
+    assert level_of(30, 7.440269, 0.184499, 100 * 365 * zeta) == pytest.approx(106.328, abs=5e-3)
+    # The published three figures leave the level open by 0.25 (xi by 0.0005, sigma by 0.005).
+    assert level_of(30, 7.44, 0.184, 100 * 365 * zeta) == pytest.approx(106.3, abs=0.25)
+
+
+@pytest.mark.parametrize(("probability", "printed"), [(0.999, 94.28956), (0.9999, 304.62448)])
+def test_published_quantiles_of_fire_losses(probability: float, printed: float) -> None:
+    """Danish fire losses above 10, 109 of 2167: quantiles printed in the manual of the R package
+    evir (function riskmeasures); parameters after McNeil, ASTIN Bulletin 27 (1997) 117. The
+    program that printed them stops its search early, hence 1.5e-3.
+    """
+    exceedances = 109 / 2167 / (1 - probability)
+    assert level_of(10, 6.975468, 0.496986, exceedances) == pytest.approx(printed, rel=1.5e-3)
+
+
+@pytest.mark.parametrize("xi", [-0.4, -0.1, -1e-12, 0.0, 1e-12, 0.2, 0.7])
+def test_likelihood_is_that_of_scipy(xi: float) -> None:
+    y = stats.genpareto.rvs(xi, scale=2, size=50, random_state=1)
+    theirs = stats.genpareto.logpdf(y, xi, scale=2.3).sum()
+    assert log_likelihood(y, 2.3, xi) == pytest.approx(theirs, rel=1e-9)
+
+
+def test_likelihood_is_nothing_beyond_the_upper_end() -> None:
+    assert log_likelihood(np.array([5.0]), 1.0, -0.3) == -math.inf  # the end is at 3.33
+
+
+@pytest.mark.parametrize(("xi", "seed"), [(-0.35, 1), (-0.1, 2), (0.0, 3), (0.2, 4), (0.6, 5)])
+def test_fit_is_that_of_scipy(xi: float, seed: int) -> None:
+    y = stats.genpareto.rvs(xi, scale=3, size=400, random_state=seed)
+    theirs_xi, _, theirs_sigma = stats.genpareto.fit(y, floc=0)
+    ours = fit_pareto(y)
+    assert ours.xi == pytest.approx(theirs_xi, abs=2e-3)
+    assert ours.sigma == pytest.approx(theirs_sigma, rel=2e-3)
+    # Whoever has the higher likelihood is nearer the maximum.
+    theirs = stats.genpareto.logpdf(y, theirs_xi, scale=theirs_sigma).sum()
+    assert ours.log_likelihood >= theirs - 1e-6
+
+
+def test_fit_recovers_what_was_put_in() -> None:
+    # 20 000 excesses: asymptotic standard errors (1 + xi) / sqrt(n) = 0.0085 of xi and
+    # sigma sqrt(2 (1 + xi) / n) = 0.033 of sigma (Smith 1985); three of each.
+    y = stats.genpareto.rvs(0.2, scale=3, size=20_000, random_state=7)
+    found = fit_pareto(y)
+    assert found.xi == pytest.approx(0.2, abs=0.026)
+    assert found.sigma == pytest.approx(3, abs=0.1)
+
+
+@pytest.mark.parametrize("bad", [[], [1.0], [1.0, 0.0], [1.0, -2.0], [1.0, math.nan]])
+def test_excesses_must_be_excesses(bad: list[float]) -> None:
+    with pytest.raises(ValueError, match="at least two positive"):
+        fit_pareto(bad)
+
+
+def test_clusters_by_hand() -> None:
+    t = [0, 1, 2, 3, 4, 5, 6, 7, 8, 20]
+    x = [9, 3, 8, 8.5, 1, 1, 1, 6, math.nan, 7]
+    found = decluster(t, x, 5.0, run_s=2.0)
+    # 9 at 0 and 8 at 2 are 2 s apart (one cluster); 6 at 7 is 4 s after 8.5 at 3.
+    assert found.time_s.tolist() == [0, 7, 20]
+    assert found.value.tolist() == [9, 6, 7]
+    assert decluster(t, x, 9.0, 2.0).value.size == 0, "equal to the threshold is not above it"
+
+
+@given(
+    st.lists(st.tuples(st.floats(0.01, 5), st.floats(0, 10)), min_size=1, max_size=60),
+    st.floats(0, 10),
+    st.floats(0.05, 6),
+)
+def test_clusters_stand_apart_and_lose_nothing(
+    steps: list[tuple[float, float]], threshold: float, run_s: float
+) -> None:
+    t = np.cumsum([dt for dt, _ in steps])
+    x = np.array([v for _, v in steps])
+    found = decluster(t, x, threshold, run_s)
+    # The slow way: walk along and open a cluster after each pause.
+    clusters: list[list[int]] = []
+    for i in np.flatnonzero(x > threshold):
+        if clusters and t[i] - t[clusters[-1][-1]] <= run_s:
+            clusters[-1].append(i)
+        else:
+            clusters.append([i])
+    assert found.value.tolist() == [max(x[c]) for c in clusters]
+    assert all(
+        x[np.searchsorted(t, s)] == v for s, v in zip(found.time_s, found.value, strict=True)
+    )
+
+
+def test_inputs_are_left_alone() -> None:
+    t, x = np.arange(100.0), np.abs(np.sin(np.arange(100.0))) + 0.1
+    t.flags.writeable = x.flags.writeable = False
+    peaks = decluster(t, x, 0.5, 1.0)
+    peaks.value.flags.writeable = False
+    return_level(x, 0.05, flights=1, over_flights=10)
+
+
+def _peaks(n: int, xi: float = -0.1, seed: int = 0) -> np.ndarray:
+    return 10 + stats.genpareto.rvs(xi, scale=2, size=n, random_state=seed)
+
+
+def test_too_few_peaks_are_counted_and_no_more() -> None:
+    found = return_level(_peaks(29), 10, flights=3, over_flights=100)
+    assert (found.level, found.low, found.high, found.fit) == (None, None, None, None)
+    assert (found.peaks, found.highest) == (29, _peaks(29).max())
+    assert found.refused == "29 peaks, and a return level needs 30"
+    assert return_level([], 10, flights=1, over_flights=10).highest is None
+    assert return_level(_peaks(30), 10, flights=3, over_flights=100).level is not None
+
+
+@settings(max_examples=25)
+@given(st.integers(30, 3000), st.sampled_from([0.0, 0.1, 1.0]))
+def test_enough_peaks_stay_above_the_raised_threshold(n: int, resolution: float) -> None:
+    peaks = _peaks(n, seed=n)
+    if resolution:
+        peaks = np.maximum(np.round(peaks / resolution) * resolution, 10 + resolution)
+    found = return_level(peaks, 10, flights=5, over_flights=50)
+    assert found.peaks == (peaks > found.threshold).sum() >= LEAST_PEAKS
+    assert found.threshold >= 10
+    assert found.low <= found.level <= found.high
+
+
+@pytest.mark.parametrize("xi", [-0.2, 0.1])
+def test_the_interval_covers_the_truth_as_often_as_it_says(xi: float) -> None:
+    """Ten simulated flights of about eight peaks each; the level of a hundred flights."""
+    rng = np.random.default_rng(5)
+    truth = level_of(10, 2, xi, 8 * 100)
+    hits = 0
+    for _ in range(100):
+        x = 10 + stats.genpareto.rvs(xi, scale=2, size=rng.poisson(80), random_state=rng)
+        found = return_level(x, 10, flights=10, over_flights=100)
+        hits += found.low <= truth <= found.high
+    assert 89 <= hits <= 100  # 95 and three standard deviations below
+
+
+def test_a_limited_load_is_overstated_rather_than_understated() -> None:
+    """A sharp limit (every peak equally likely up to 20 A) lies outside the regular fit."""
+    peaks = 10 + 10 * np.random.default_rng(2).random(200)
+    found = return_level(peaks, 10, flights=10, over_flights=1000)
+    assert found.high >= 20
+    assert found.level <= 25
+
+
+def test_rounded_readings_hardly_move_the_level() -> None:
+    peaks = _peaks(300, xi=0.0, seed=9)
+    fine = return_level(peaks, 10, flights=10, over_flights=100)
+    coarse = return_level(np.round(peaks, 0), 10, flights=10, over_flights=100)
+    assert coarse.level == pytest.approx(fine.level, rel=0.1)
+
+
+def test_minima_are_maxima_of_the_negated_values() -> None:
+    dips = -_peaks(60)
+    found = return_level(-dips, 10, flights=4, over_flights=100)
+    assert -found.level < dips.min()
+
+
+def test_a_period_shorter_than_one_peak_is_refused() -> None:
+    with pytest.raises(ValueError, match="more than one peak"):
+        return_level(_peaks(30), 10, flights=1000, over_flights=1)
