@@ -237,7 +237,7 @@ def _dropouts(
     steps = np.diff(at)
     # Quiet ground time makes long stretches without a change; a frozen link stands out of them.
     quiet = float(np.quantile(steps, 0.99))
-    for i in np.flatnonzero(steps > max(least, 6.0 * quiet)):
+    for i in np.flatnonzero(steps > max(least, 3.0 * quiet)):
         a, b = float(at[i]), float(at[i + 1])
         known = any(d.start_s <= a + least and b <= d.end_s + least for d in out)
         row_gap = any(min(b, g1) - max(a, g0) > 0.5 * (b - a) for g0, g1 in gaps)

@@ -10,7 +10,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from telemetry.aircraft import Limits
+from telemetry.aircraft import Aircraft, Limits
 from telemetry.channels import PlaceKind, Quantity, kind_of_place
 from telemetry.detect.phases import phase_at
 from telemetry.readings import Readings
@@ -28,7 +28,7 @@ def find_brownouts(
     phases: tuple[Phase, ...],
     events: tuple[Event, ...],
     restarts: tuple[Restart, ...],
-    limits: Limits,
+    aircraft: Aircraft,
 ) -> tuple[Event, ...]:
     """Brownouts in flight and in stirs.
 
@@ -42,7 +42,7 @@ def find_brownouts(
         and readings.start_s <= r.time_s < readings.end_s
         and _phase_before(phases, r.time_s) in _LOADED
     ]
-    for e in _deepest_apart(events, limits):
+    for e in _deepest_apart(events, aircraft.limits):
         near = [r for r in begun if -1.0 <= r.time_s - e.start_s <= _BOOT_S + e.duration_s]
         out.append(
             replace(
@@ -55,7 +55,7 @@ def find_brownouts(
     for r in begun:
         if any(-1.0 <= r.time_s - e.start_s <= _BOOT_S + e.duration_s for e in out):
             continue
-        out.append(_from_restart(readings, phases, r))
+        out.append(_from_restart(readings, phases, r, aircraft.bus))
     return tuple(sorted(out, key=lambda e: (e.start_s, e.place)))
 
 
@@ -106,20 +106,30 @@ def _evidence(readings: Readings, e: Event, events: tuple[Event, ...]) -> Eviden
     return Evidence.UNKNOWN
 
 
-def _from_restart(readings: Readings, phases: tuple[Phase, ...], r: Restart) -> Event:
-    """A restart in flight or stir without a reading at the restart level: the log was too slow."""
+def _from_restart(
+    readings: Readings, phases: tuple[Phase, ...], r: Restart, bus: str | None
+) -> Event:
+    """A restart in flight or stir without a reading at the restart level: the log was too slow.
+
+    A pack's counter is kept by the unit that the pack feeds. The event starts where the readings
+    about the restart stop, and ends with the first reading of the counter begun anew.
+    """
     place = r.place or "bus"
+    if kind_of_place(place) is PlaceKind.PACK and bus is not None:
+        place = bus
     volts = readings.get(Quantity.VOLTAGE, place)
     if volts is None or not volts.size:
-        candidates = readings.of(Quantity.VOLTAGE)
-        volts = candidates[0] if candidates else None
+        volts = next((v for v in readings.of(Quantity.VOLTAGE) if v.size), None)
     start, residual, reference = r.time_s, None, None
     if volts is not None:
-        part = volts.within(r.time_s - _BOOT_S, r.time_s + 2.0)
-        if part.size:
-            k = int(np.argmin(part.v))
-            start = min(float(part.t[k]), r.time_s)
-            residual, reference = float(part.v[k]), float(np.median(part.v))
+        part = volts.within(r.time_s - _BOOT_S, r.time_s + 1.0)
+        before = part.t[part.t < r.time_s]
+        if before.size:
+            hole = np.diff(np.r_[before, r.time_s])
+            k = int(np.argmax(hole))
+            start = float(before[k])
+            residual = float(part.v[max(0, k - 2) : k + 1].min())
+            reference = float(np.median(part.v))
     return Event(
         kind=EventKind.BROWNOUT,
         place=place,

@@ -1,0 +1,89 @@
+"""The pipeline for one log: read, judge, put together. Nothing clever happens here."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import date
+
+from telemetry.aircraft import Aircraft, infer_path
+from telemetry.channels import PlaceKind, Quantity, kind_of_place
+from telemetry.detect.brownouts import find_brownouts
+from telemetry.detect.phases import Part, find_parts
+from telemetry.detect.quality import columns_used, judge_quality
+from telemetry.detect.sags import find_voltage_events
+from telemetry.detect.spikes import find_spikes
+from telemetry.detect.stirs import measure_stirs
+from telemetry.findings import find_all
+from telemetry.log import Log
+from telemetry.power.charge import measure_charge
+from telemetry.power.margins import measure_margins
+from telemetry.power.placing import place_events
+from telemetry.power.resistance import measure_resistances
+from telemetry.power.servos import measure_servos
+from telemetry.readings import Readings, take_readings
+from telemetry.results import Flight, Quality, Review
+
+
+def review(log: Log, aircraft: Aircraft | None = None) -> Review:
+    """Review one log: quality, phases, stirs, events, resistances, charge, margins, findings.
+
+    Parameters
+    ----------
+    log : Log
+        As given by :func:`telemetry.read_log`; it is not altered.
+    aircraft : Aircraft, optional
+        The profile. Without one the path is read from the places of the log, with the default
+        limits.
+
+    Returns
+    -------
+    Review
+        With one Flight record per flight; a log without a flight has one of kind "bench".
+    """
+    craft = infer_path(log) if aircraft is None else aircraft.on(_day(log))
+    readings = take_readings(log, craft.limits)
+    quality = judge_quality(log, readings, craft)
+    columns = columns_used(log, readings)
+    flights = tuple(
+        _flight(part, readings, quality, craft)
+        for part in find_parts(log, readings, craft, craft.limits)
+    )
+    return Review(
+        log=log,
+        aircraft=craft,
+        limits=craft.limits,
+        columns=columns,
+        quality=quality,
+        flights=flights,
+        findings=find_all(aircraft=craft, columns=columns, quality=quality, flights=flights),
+    )
+
+
+def _day(log: Log) -> date | None:
+    start = log.provenance.start
+    return None if start is None else date.fromisoformat(start[:10])
+
+
+def _flight(part: Part, everything: Readings, quality: Quality, craft: Aircraft) -> Flight:
+    readings = everything.within(part.start_s, part.end_s)
+    limits, phases = craft.limits, part.phases
+    floors = pack_floors(readings, craft)
+    resistances = measure_resistances(readings, craft, phases)
+    falls = place_events(
+        find_voltage_events(readings, phases, craft, limits, floors), readings, craft, resistances
+    )
+    brownouts = find_brownouts(readings, phases, falls, quality.restarts, craft)
+    spikes = find_spikes(readings, phases, limits)
+    events = tuple(sorted((*falls, *brownouts, *spikes), key=lambda e: (e.start_s, e.place)))
+    flight = Flight(
+        kind=part.kind,
+        start_s=part.start_s,
+        end_s=part.end_s,
+        phases=phases,
+        stirs=measure_stirs(readings, craft, phases, limits.gap_s),
+        events=events,
+        resistances=resistances,
+        charge=measure_charge(readings, craft, phases),
+        servos=measure_servos(readings, craft, phases),
+    )
+    return replace(flight, margins=measure_margins(flight, readings, craft))

@@ -1,0 +1,145 @@
+"""Logs with a known truth, straight from the simulator's table (no CSV between)."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from telemetry.aircraft import Aircraft, infer_path
+from telemetry.channels import Channel, Quantity
+from telemetry.log import Log, Provenance
+from telemetry.readings import Readings, take_readings
+from telemetry.simulate import (
+    AircraftModel,
+    Fault,
+    NodeModel,
+    PackModel,
+    Pilot,
+    Recording,
+    Segment,
+    SegmentKind,
+    Sensor,
+    ServoModel,
+    Telemetry,
+    Unit,
+    move,
+    simulate,
+)
+
+PLACES = ("bus", "left wing", "right wing", "tail")
+
+
+def plan_of(text: str) -> tuple[Segment, ...]:
+    """A plan in short: "rest 20, stir 10, rest 15, flight 240, pack-off 8 pack 1"."""
+    out = []
+    for part in text.split(","):
+        kind, seconds, *pack = part.split(maxsplit=2)
+        out.append(
+            Segment(kind=SegmentKind(kind), seconds=float(seconds), pack=pack[0] if pack else "")
+        )
+    return tuple(out)
+
+
+def as_log(rec: Recording) -> Log:
+    """The transmitter's table as a Log."""
+    columns = rec.table.columns
+    time_s = rec.table.time_s - rec.table.time_s[0]
+    return Log(
+        frame=pd.DataFrame(
+            {c.key: c.values for c in columns}, index=pd.Index(time_s, name="time_s")
+        ),
+        channels=tuple(
+            Channel(
+                key=c.key,
+                column=c.key,
+                quantity=c.quantity,
+                place=c.place,
+                label=c.place,
+                unit=c.unit,
+                hold=c.hold,
+            )
+            for c in columns
+        ),
+        provenance=Provenance(
+            file="invented.csv",
+            sha256="",
+            size_bytes=0,
+            rows=time_s.size,
+            recordings=((0.0, float(time_s[-1])),),
+        ),
+    )
+
+
+@dataclass(frozen=True)
+class Case:
+    rec: Recording
+    log: Log
+    aircraft: Aircraft
+    readings: Readings
+
+
+MakeCase = Callable[..., Case]
+
+
+@pytest.fixture(scope="session")
+def make_case() -> MakeCase:
+    def make(
+        plan: str,
+        *,
+        seed: int = 1,
+        faults: Sequence[Fault] = (),
+        flight: int = 1,
+        interval_s: float | None = None,
+        row_s: float = 0.1,
+        step_v: float = 0.01,
+        step_a: float = 0.01,
+        controls: Sequence[str] = (),
+    ) -> Case:
+        rng = np.random.default_rng(seed)
+        model = AircraftModel(
+            name="invented",
+            packs=(PackModel(name="pack 1"), PackModel(name="pack 2")),
+            nodes=tuple(NodeModel(name=p) for p in PLACES[1:]),
+            servos=tuple(
+                ServoModel(name=f"{p} {k}", node=p, control=c)
+                for p, cs in (
+                    ("left wing", ("aileron",) * 3),
+                    ("right wing", ("aileron",) * 3),
+                    ("tail", ("elevator", "elevator", "rudder")),
+                )
+                for k, c in enumerate(cs, 1)
+            ),
+        )
+
+        def unit(place: str, *quantities: Quantity) -> Unit:
+            step = {Quantity.VOLTAGE: step_v, Quantity.CURRENT: step_a}
+            return Unit(
+                place=place,
+                interval_s=interval_s or float(rng.uniform(0.2, 0.5)),
+                sensors=tuple(
+                    Sensor(place=place, quantity=q, resolution=step.get(q, 1.0))
+                    for q in quantities
+                ),
+            )
+
+        basic = (Quantity.VOLTAGE, Quantity.CURRENT)
+        units = [unit(p, *basic, Quantity.CONSUMED) for p in ("pack 1", "pack 2")]
+        units += [unit(p, *basic) for p in PLACES]
+        pilot = Pilot()
+        rec = simulate(
+            model,
+            Telemetry(units=tuple(units), row_s=row_s, controls=tuple(controls)),
+            move(plan_of(plan), pilot, pilot.day(rng), rng),
+            rng,
+            faults=tuple(faults),
+            flight=flight,
+        )
+        log = as_log(rec)
+        aircraft = infer_path(log)
+        return Case(rec, log, aircraft, take_readings(log, aircraft.limits))
+
+    return make

@@ -1,0 +1,112 @@
+"""Phases of simulated recordings against what the simulated pilot did."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from telemetry.channels import Quantity
+from telemetry.detect.phases import find_parts, spans_of
+from telemetry.detect.stirs import measure_stirs
+from telemetry.results import PhaseKind
+
+FLIGHT = "rest 20, stir 10, rest 15, flight 200, rest 20"
+PLANS = {
+    "flight": FLIGHT,
+    "bench": "rest 20, stir 15, rest 20",
+    "two stirs": "rest 10, stir 40, rest 6, stir 8, rest 10",
+    "checked": "rest 15, check 20, rest 8, stir 10, rest 15, engine 40, flight 200, rest 25",
+    "stir after landing": "rest 15, stir 10, rest 12, flight 200, rest 20, stir 10, rest 15",
+    "two flights": FLIGHT + ", rest 30, stir 10, rest 15, flight 180, rest 15",
+    "power cycle": FLIGHT + ", power-off 30, rest 25, stir 10, rest 15, flight 180, rest 15",
+    "packs checked": "rest 20, pack-off 8 pack 1, rest 6, pack-off 8 pack 2, rest 10, stir 10,"
+    " rest 15, flight 200, rest 25",
+    "only flying": "flight 300",
+}
+SENSORS = {
+    "fast": {},
+    "sticks": {"controls": ("aileron", "elevator", "rudder", "throttle")},
+    "slow and coarse": {"interval_s": 1.0, "step_a": 0.1, "row_s": 0.2},
+}
+
+
+@pytest.mark.parametrize("sensors", SENSORS)
+@pytest.mark.parametrize("plan", PLANS)
+def test_phases_are_those_flown(plan, sensors, make_case) -> None:
+    case = make_case(PLANS[plan], **SENSORS[sensors], seed=len(plan))
+    parts = find_parts(case.log, case.readings, case.aircraft, case.aircraft.limits)
+    found = tuple(p for part in parts for p in part.phases)
+    truth = case.rec.truth.phases
+    tolerance = 3.0 if sensors != "slow and coarse" else 4.0
+    for kind in (PhaseKind.FLIGHT, PhaseKind.STIR, PhaseKind.REDUNDANCY_CHECK):
+        want, got = spans_of(truth, kind), spans_of(found, kind)
+        assert len(got) == len(want), (kind, want, got)
+        for w, g in zip(want, got, strict=True):
+            # Engine run and taxiing may be counted to the flight's first seconds.
+            early = 40.0 if kind is PhaseKind.FLIGHT and "engine" in PLANS[plan] else tolerance
+            late = 7.0 if plan == "two flights" else tolerance
+            assert -max(early, late) <= g[0] - w[0] <= tolerance, (kind, w, g)
+            assert abs(g[1] - w[1]) <= tolerance, (kind, w, g)
+    flights = len(spans_of(truth, PhaseKind.FLIGHT))
+    assert [p.kind for p in parts] == (["flight"] * flights if flights else ["bench"])
+
+
+def test_phases_leave_no_hole(make_case) -> None:
+    case = make_case(PLANS["two flights"])
+    parts = find_parts(case.log, case.readings, case.aircraft, case.aircraft.limits)
+    edges = [(p.start_s, p.end_s) for part in parts for p in part.phases]
+    assert edges[0][0] == case.readings.start_s
+    assert edges[-1][1] == case.readings.end_s
+    assert all(a[1] == b[0] for a, b in zip(edges[:-1], edges[1:], strict=True))
+
+
+def test_ground_rest_alone_is_a_bench_recording_without_stir(make_case) -> None:
+    case = make_case("rest 90")
+    (part,) = find_parts(case.log, case.readings, case.aircraft, case.aircraft.limits)
+    assert part.kind == "bench"
+    assert [p.kind for p in part.phases] == [PhaseKind.GROUND]
+
+
+@pytest.mark.parametrize("seed", [1, 2, 3])
+def test_stir_measures_against_the_true_signals(seed, make_case) -> None:
+    case = make_case(FLIGHT, seed=seed, controls=("aileron", "elevator", "rudder"))
+    part = find_parts(case.log, case.readings, case.aircraft, case.aircraft.limits)[0]
+    (stir,) = measure_stirs(case.readings, case.aircraft, part.phases, 1.0)
+    assert not stir.after_flight
+    t = case.rec.time_s
+    inside = (t >= stir.start_s) & (t < stir.end_s)
+    rest = (t >= stir.start_s - 10) & (t < stir.start_s - 1)
+    for p in stir.places:
+        amps = case.rec.signals[f"{p.place}/current"]
+        volts = case.rec.signals[f"{p.place}/voltage"]
+        assert p.mean_a == pytest.approx(amps[inside].mean(), rel=0.15, abs=0.03)
+        assert p.rest_a == pytest.approx(amps[rest].mean(), rel=0.15, abs=0.05)
+        assert p.peak_a <= amps[inside].max() * 1.05 + 0.05
+        assert p.lowest_v >= volts[inside].min() - 0.02
+        step = t[1] - t[0]
+        assert p.mah == pytest.approx(amps[inside].sum() * step / 3.6, rel=0.2, abs=0.2)
+    by_place = {p.place: p for p in stir.places}
+    left = case.rec.truth.branch_mohm["left wing"]
+    drop = by_place["left wing"].sag_mohm - by_place["bus"].sag_mohm * (
+        (by_place["bus"].mean_a - by_place["bus"].rest_a)
+        / (by_place["left wing"].mean_a - by_place["left wing"].rest_a)
+    )
+    assert drop == pytest.approx(left, rel=0.5)
+
+
+def test_rhythm_comes_from_the_sticks_alone(make_case) -> None:
+    with_sticks = make_case("rest 15, stir 15, rest 15", controls=("aileron", "elevator"))
+    without = make_case("rest 15, stir 15, rest 15")
+    found = []
+    for case in (with_sticks, without):
+        part = find_parts(case.log, case.readings, case.aircraft, case.aircraft.limits)[0]
+        (stir,) = measure_stirs(case.readings, case.aircraft, part.phases, 1.0)
+        found.append(stir.rhythm_hz)
+    assert found[1] is None
+    # Count the aileron's own turns in the true motion.
+    case = with_sticks
+    x = case.readings.get(Quantity.CONTROL, "aileron")
+    part = (x.t > 16) & (x.t < 29)
+    v = x.v[part] - x.v[part].mean()
+    turns = np.count_nonzero((v[:-1] < 0) & (v[1:] >= 0)) / 13.0
+    assert found[0] == pytest.approx(turns, abs=0.12)
