@@ -9,8 +9,10 @@ same bytes again::
 """
 
 from telemetry.simulate.csvfile import write_csv, written_columns
+from telemetry.simulate.demo import demo_season
 from telemetry.simulate.dialect import Dialect, TimeForm, UnitStyle, random_dialect
 from telemetry.simulate.faults import Fault, FaultKind
+from telemetry.simulate.motion import Motion, move
 from telemetry.simulate.parts import (
     AircraftModel,
     NodeModel,
@@ -23,11 +25,9 @@ from telemetry.simulate.parts import (
 )
 from telemetry.simulate.pilot import (
     Day,
-    Motion,
     Pilot,
     Segment,
     SegmentKind,
-    move,
     usual_plan,
 )
 from telemetry.simulate.recording import Recording, Truth, simulate
@@ -58,6 +58,7 @@ __all__ = [
     "Truth",
     "Unit",
     "UnitStyle",
+    "demo_season",
     "move",
     "random_dialect",
     "simulate",

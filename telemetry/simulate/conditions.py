@@ -16,12 +16,14 @@ from telemetry.simulate.faults import (
     Fault,
     FaultKind,
 )
+from telemetry.simulate.motion import Motion
 from telemetry.simulate.parts import BUS, AircraftModel, BoolArray, FloatArray
-from telemetry.simulate.pilot import Motion
 from telemetry.simulate.sensors import Loss, Mode, Sensor, Telemetry, Wrong
 from telemetry.simulate.servos import ServoFault
 
 OPEN_OHM = 1e4
+COPPER_PER_K = 0.00393  # IEC 60028, at 20 degC
+GREASE_PER_K = 0.004  # plausible, no source
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -39,7 +41,7 @@ class Conditions:
     Attributes
     ----------
     branch_ohm : array, shape (places, n)
-    pack_open : array of bool, shape (packs, n)
+    pack_open, lead_out : array of bool, shape (packs, n)
     path_ohm, limit_a : array, shape (packs, n)
     servo_faults : dict
     charge : dict
@@ -56,6 +58,7 @@ class Conditions:
     telemetry: Telemetry
     branch_ohm: FloatArray
     pack_open: BoolArray
+    lead_out: BoolArray
     path_ohm: FloatArray
     limit_a: FloatArray
     charge: dict[str, float]
@@ -80,14 +83,16 @@ def conditions(
     """The machine's state in flight number ``flight``, faults and pilot's switches applied."""
     n = motion.time_s.size
     state = Conditions(
-        aircraft=aircraft,
+        aircraft=_of_the_day(aircraft, ambient_c, rng),
         telemetry=telemetry,
         branch_ohm=np.zeros((len(aircraft.places), n)),
         pack_open=np.zeros((len(aircraft.packs), n), dtype=np.bool_),
+        lead_out=np.zeros((len(aircraft.packs), n), dtype=np.bool_),
         path_ohm=np.zeros((len(aircraft.packs), n)),
         limit_a=np.empty((len(aircraft.packs), n)),
         charge={p.name: charge.get(p.name, 1.0) for p in aircraft.packs},
         pack_c=ambient_c,
+        servo_faults=_usual_servos(aircraft, ambient_c, rng),
     )
     for i, pack in enumerate(aircraft.packs):
         state.limit_a[i] = pack.path.limit_a
@@ -102,6 +107,30 @@ def conditions(
     for i, node in enumerate(state.aircraft.nodes, 1):
         state.branch_ohm[i] += node.branch_ohm
     return state
+
+
+def _of_the_day(aircraft: AircraftModel, ambient_c: float, rng: Generator) -> AircraftModel:
+    """Leads at the day's temperature, connectors as they were plugged in this time."""
+    copper = 1.0 + COPPER_PER_K * (ambient_c - 20.0)
+    for node in aircraft.nodes:
+        plugged = float(np.exp(node.connector_spread * rng.standard_normal()))
+        aircraft = aircraft.with_node(
+            replace(
+                node, lead_ohm=node.lead_ohm * copper, connector_ohm=node.connector_ohm * plugged
+            )
+        )
+    return aircraft
+
+
+def _usual_servos(
+    aircraft: AircraftModel, ambient_c: float, rng: Generator
+) -> dict[str, ServoFault]:
+    """Each servo's own mood of the day, and grease that stiffens in the cold, all alike."""
+    cold = 1.0 + GREASE_PER_K * (20.0 - ambient_c)
+    return {
+        s.name: ServoFault(moving=cold * float(np.exp(s.day_spread * rng.standard_normal())))
+        for s in aircraft.servos
+    }
 
 
 def _apply(
@@ -133,7 +162,7 @@ def _apply(
                 state.charge[name] = max(0.02, state.charge[name] - level)
         case FaultKind.PACK_OUT:
             span = Span(start_s=_moment(motion, rng, 0.2, 0.7), end_s=float(motion.time_s[-1]) + 1)
-            state.pack_open[_pack_row(aircraft, fault.place), _steps(motion, span)] = True
+            state.lead_out[_pack_row(aircraft, fault.place), _steps(motion, span)] = True
             state.outages.append((fault.place, span))
         case FaultKind.PACK_LEAD:
             pack = aircraft.pack(fault.place)

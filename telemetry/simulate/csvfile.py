@@ -10,6 +10,7 @@ import numpy as np
 
 from telemetry.channels import Quantity
 from telemetry.simulate.dialect import Dialect, TimeForm, UnitStyle
+from telemetry.simulate.parts import FloatArray
 from telemetry.simulate.recording import Recording
 from telemetry.simulate.sensors import Column
 from telemetry.simulate.words import (
@@ -77,41 +78,42 @@ def write_csv(path: str | Path, *recordings: Recording, dialect: Dialect) -> Pat
     text = dialect.newline.join(lines)
     text = text[: -max(3, len(lines[-1]) // 2)] if dialect.cut else text + dialect.newline
     target = Path(path)
+    if dialect.encoding.startswith("utf-16-"):
+        text = "\ufeff" + text  # the codec that writes its own mark depends on the machine
     with target.open("w", encoding=dialect.encoding, newline="") as file:
         file.write(text)
     return target
 
 
-def csv_text(recording: Recording, dialect: Dialect) -> str:
-    """The file's text, without byte order mark."""
-    return dialect.newline.join(_recording_lines(recording, dialect, first=True))
-
-
 def _recording_lines(recording: Recording, dialect: Dialect, *, first: bool) -> list[str]:
-    lines: list[str] = []
-    if first and dialect.preamble:
-        model = field_word(dialect.language, "model")
-        date = field_word(dialect.language, "date")
-        when = recording.start.strftime(dialect.date_format)
-        note = "invented demonstration data"
-        lines += [
-            f"{model}{dialect.separator}{recording.aircraft.name}",
-            f"{date}{dialect.separator}{when}",
-            f"Note{dialect.separator}{note}",
-            "",
-        ]
-    columns = written_columns(recording, dialect)
-    cells = [_printed(c, w, dialect) for c, w in zip(recording.table.columns, columns, strict=True)]
-    times = _times(recording, dialect)
+    lines = _preamble(recording, dialect) if first and dialect.preamble else []
+    header = dialect.header and (first or dialect.again)
     if dialect.long:
-        return lines + _long_rows(times, columns, cells, dialect, header=first or dialect.again)
-    if dialect.header and (first or dialect.again):
+        return lines + _long_rows(recording, dialect, header=header)
+    columns = written_columns(recording, dialect)
+    cells = [
+        _printed(c.values, c.resolution, w, dialect)
+        for c, w in zip(recording.table.columns, columns, strict=True)
+    ]
+    times = _times(recording.table.time_s, recording.start, dialect)
+    if header:
         lines += _header_rows(columns, dialect)
     body = [*times, *cells]
     if dialect.counter:
         body.insert(0, [str(i) for i in range(1, len(times[0]) + 1)])
-    lines += [_row(fields, dialect) for fields in zip(*body, strict=True)]
-    return lines
+    return lines + [_row(fields, dialect) for fields in zip(*body, strict=True)]
+
+
+def _preamble(recording: Recording, dialect: Dialect) -> list[str]:
+    """Who, when, and that it is invented."""
+    entries = [
+        (field_word(dialect.language, "model"), recording.aircraft.name),
+        (field_word(dialect.language, "date"), recording.start.strftime(dialect.date_format)),
+        ("Note", "invented demonstration data"),
+    ]
+    join = dialect.preamble + ("" if dialect.preamble == dialect.separator else " ")
+    mark = f"{dialect.comment} " if dialect.comment else ""
+    return [f"{mark}{key}{join}{value}" for key, value in entries]
 
 
 def _header_rows(columns: tuple[Written, ...], dialect: Dialect) -> list[str]:
@@ -131,42 +133,46 @@ def _header_rows(columns: tuple[Written, ...], dialect: Dialect) -> list[str]:
     return rows
 
 
-def _long_rows(
-    times: list[list[str]],
-    columns: tuple[Written, ...],
-    cells: list[list[str]],
-    dialect: Dialect,
-    *,
-    header: bool,
-) -> list[str]:
-    """One reading a row; readings that bring nothing new are left out."""
+def _long_rows(recording: Recording, dialect: Dialect, *, header: bool) -> list[str]:
+    """One reading a row, in order of receipt; controls at the rows' instants, where they moved."""
     language = dialect.language
     lines = []
     if header:
-        names = [
-            field_word(language, "time"),
-            *(field_word(language, w) for w in ("sensor", "name", "value", "unit")),
-        ]
+        words = [field_word(language, w) for w in ("time", "sensor", "name", "value", "unit")]
         if dialect.time_form is TimeForm.DATE_AND_TIME:
-            names.insert(0, field_word(language, "date"))
-        lines.append(_row(names, dialect))
-    for row in range(len(times[0])):
-        stamp = [t[row] for t in times]
-        for column, values in zip(columns, cells, strict=True):
-            if values[row] == dialect.blank or (row and values[row] == values[row - 1]):
-                continue
-            lines.append(
-                _row(
-                    [
-                        *stamp,
-                        place_words(language, column.place),
-                        quantity_words(language, column.quantity),
-                        values[row],
-                        _spelt(column.unit, dialect),
-                    ],
-                    dialect,
+            words.insert(0, field_word(language, "date"))
+        lines.append(_row(words, dialect))
+    readings: list[tuple[float, int, str]] = []
+    columns = written_columns(recording, dialect)
+    for order, (column, written) in enumerate(zip(recording.table.columns, columns, strict=True)):
+        if column.key in recording.updates:
+            made = recording.updates[column.key]
+            times, values = made.received_s[made.came], made.values[made.came]
+        else:
+            moved = np.diff(column.values, prepend=np.nan) != 0.0
+            times, values = recording.table.time_s[moved], column.values[moved]
+        fields = _printed(values, column.resolution, written, dialect)
+        readings += [(t, order, f) for t, f in zip(times.tolist(), fields, strict=True)]
+    readings.sort()
+    stamps = _times(np.array([t for t, _, _ in readings]), recording.start, dialect)
+    names = [
+        (
+            place_words(language, c.place),
+            " ".join(
+                w
+                for w in (
+                    extreme_word(language, c.hold),
+                    quantity_words(language, c.quantity, c.cell),
                 )
-            )
+                if w
+            ),
+            _spelt(w.unit, dialect),
+        )
+        for c, w in zip(recording.table.columns, columns, strict=True)
+    ]
+    for stamp, (_, order, value) in zip(zip(*stamps, strict=True), readings, strict=True):
+        place, name, unit = names[order]
+        lines.append(_row([*stamp, place, name, value, unit], dialect))
     return lines
 
 
@@ -222,10 +228,12 @@ def _decimals(step: float) -> int:
     return 6
 
 
-def _printed(column: Column, written: Written, dialect: Dialect) -> list[str]:
-    """The column's fields, row by row."""
-    values = (column.values - written.offset) / written.factor
-    digits = _decimals(column.resolution / written.factor)
+def _printed(
+    readings: FloatArray, resolution: float, written: Written, dialect: Dialect
+) -> list[str]:
+    """A column's fields, row by row."""
+    values = (readings - written.offset) / written.factor
+    digits = _decimals(resolution / written.factor)
     if written.unit in ("degF", "Ah", "As"):
         digits = {"degF": 1, "Ah": 3, "As": 1}[written.unit]
     known = np.isfinite(values)
@@ -254,10 +262,10 @@ def _time_unit(dialect: Dialect) -> str:
     }.get(dialect.time_form, "")
 
 
-def _times(recording: Recording, dialect: Dialect) -> list[list[str]]:
+def _times(time_s: FloatArray, start: datetime, dialect: Dialect) -> list[list[str]]:
     """Time fields: one column, or date and time."""
-    ms = np.floor(recording.table.time_s * 1000.0 + 0.5).astype(np.int64).tolist()
-    start, form = recording.start, dialect.time_form
+    ms = np.floor(time_s * 1000.0 + 0.5).astype(np.int64).tolist()
+    form = dialect.time_form
     match form:
         case TimeForm.SECONDS:
             return [[_number(m / 1000.0, 3, dialect) for m in ms]]

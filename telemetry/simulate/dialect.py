@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from enum import StrEnum
+from typing import Any
 
 from numpy.random import Generator
 
@@ -49,7 +50,7 @@ class Dialect:
     thousands : str
         Written into readings of 1000 and more that have no decimals; "" for none.
     encoding : str
-        As :func:`codecs.lookup` knows it; "utf-8-sig" writes a byte order mark.
+        As :func:`codecs.lookup` knows it; "utf-8-sig" and "utf-16-le" write a byte order mark.
     newline : str
     language : str
     place_first : bool
@@ -64,8 +65,11 @@ class Dialect:
     time_form : TimeForm
     date_format : str
         For dates in a column of their own, as for ``strftime``.
-    preamble : bool
-        Lines of key and value before the header.
+    preamble : str
+        Lines of key and value before the header, joined by this (":", "=", the separator);
+        "" for none.
+    comment : str
+        Put before each line of the preamble ("#", "").
     header : bool
     quoted : bool
         All fields in quotes.
@@ -96,7 +100,8 @@ class Dialect:
     unit_spelling: tuple[tuple[str, str], ...] = ()
     time_form: TimeForm = TimeForm.SECONDS
     date_format: str = "%Y-%m-%d"
-    preamble: bool = False
+    preamble: str = ""
+    comment: str = ""
     header: bool = True
     quoted: bool = False
     blank: str = ""
@@ -107,39 +112,56 @@ class Dialect:
     again: bool = False
 
 
-def random_dialect(rng: Generator, *, language: str | None = None) -> Dialect:
-    """A dialect drawn at random; decimal mark and separator never collide."""
+def random_dialect(rng: Generator, *, language: str | None = None, long: bool = False) -> Dialect:
+    """A dialect drawn at random; decimal mark and separator never collide.
 
-    def pick(*choices: object) -> int:
-        return min(int(rng.random() * len(choices)), len(choices) - 1)
+    Parameters
+    ----------
+    rng : numpy.random.Generator
+    language : str or None
+        One of ``LANGUAGES``; drawn where None.
+    long : bool
+        One reading a row.
+    """
 
-    spoken = LANGUAGES[pick(*LANGUAGES)] if language is None else language
-    separator = (",", ";", "\t", "|")[pick(1, 2, 3, 4)]
-    decimal = "," if separator != "," and rng.random() < 0.6 else "."
-    encodings = ("utf-8", "utf-8-sig", "utf-16", "cp1252")
-    encoding = encodings[pick(*encodings)]
+    def pick(*choices: Any) -> Any:
+        return choices[min(int(rng.random() * len(choices)), len(choices) - 1)]
+
+    spoken = language or pick(*LANGUAGES)
+    separator = pick(",", ";", "\t", "|")
+    decimal = pick(",", ",", ".") if separator != "," else "."
+    encoding = pick("utf-8", "utf-8", "utf-8-sig", "utf-16-le", "cp1252")
     if encoding == "cp1252" and spoken == "cs":
-        encoding = "utf-8"
-    forms = tuple(TimeForm)
-    styles = tuple(UnitStyle)
-    small = rng.random() < 0.3
-    blanks = ("", "-", "---", "nan", "n/a")
+        encoding = "utf-8"  # Windows-1252 has no Czech letters
+    style = pick(*UnitStyle)
+    units: list[tuple[Quantity, str]] = []
+    # Without a printed unit nobody can tell mV from V in earnest: keep to the canonical ones.
+    if style is not UnitStyle.NONE:
+        if pick(True, False, False):
+            units += [(Quantity.VOLTAGE, "mV"), (Quantity.CURRENT, "mA")]
+        if pick(True, False, False, False):
+            units.append((Quantity.CONSUMED, "Ah"))
+        if pick(True, False, False, False):
+            units.append((Quantity.TEMPERATURE, "degF"))
+    spelling = pick((("degC", "\N{DEGREE SIGN}C"), ("degF", "\N{DEGREE SIGN}F")), ())
     return Dialect(
         separator=separator,
         decimal=decimal,
         encoding=encoding,
-        newline=("\n", "\r\n")[pick(1, 2)],
+        newline=pick("\n", "\r\n"),
         language=spoken,
-        place_first=bool(rng.random() < 0.7),
-        glue=(" ", " ", "_", "-")[pick(1, 2, 3, 4)],
-        unit_style=styles[pick(*styles)],
-        units=((Quantity.VOLTAGE, "mV"), (Quantity.CURRENT, "mA")) if small else (),
-        unit_spelling=(("degC", "°C"),) if rng.random() < 0.6 else (),
-        time_form=forms[pick(*forms)],
-        date_format=("%Y-%m-%d", "%d.%m.%Y", "%m/%d/%Y")[pick(1, 2, 3)],
-        preamble=bool(rng.random() < 0.4),
-        quoted=bool(rng.random() < 0.2),
-        blank=blanks[pick(*blanks)],
-        trailing=bool(rng.random() < 0.15),
-        counter=bool(rng.random() < 0.15),
+        place_first=pick(True, True, False),
+        glue=pick(" ", " ", "_", "-"),
+        unit_style=style,
+        units=tuple(units),
+        unit_spelling=spelling,
+        time_form=pick(*TimeForm),
+        date_format=pick("%Y-%m-%d", "%d.%m.%Y", "%m/%d/%Y"),
+        preamble=pick("", "", ":", "=", separator),
+        comment=pick("", "", "#"),
+        quoted=pick(True, False, False, False, False),
+        blank=pick("", "", "-", "---", "nan", "n/a"),
+        trailing=pick(True, False, False, False, False, False),
+        counter=pick(True, False, False, False, False, False),
+        long=long,
     )

@@ -43,7 +43,9 @@ class Demand:
     branch_ohm : array, shape (places, n)
         Resistance to the feeding place; row 0, the bus, is zero.
     pack_open : array of bool, shape (packs, n)
-        True where a pack is disconnected.
+        True where a pack is switched off: no current, its voltage still seen.
+    lead_out : array of bool, shape (packs, n)
+        True where its lead is out: neither current nor voltage at the unit's terminals.
     path_ohm : array, shape (packs, n)
         Resistance of the path over its plain value.
     limit_a : array, shape (packs, n)
@@ -55,6 +57,7 @@ class Demand:
     electronics_a: FloatArray
     branch_ohm: FloatArray
     pack_open: BoolArray
+    lead_out: BoolArray
     path_ohm: FloatArray
     limit_a: FloatArray
 
@@ -214,12 +217,13 @@ def solve(
         out.place_v[:, block], out.place_a[:, block] = place_v, place_a
         for i, (state, source) in enumerate(zip(states, sources, strict=True)):
             inside = source.emf_v - amps[i] * (source.inner_ohm + state.model.lead_ohm)
-            out.pack_v[i, block] = inside * source.closed
+            out.pack_v[i, block] = np.where(demand.lead_out[i, block], 0.0, inside)
             out.pack_a[i, block] = amps[i]
             out.pack_charge[i, block] = after[i][0]
             out.pack_c[i, block] = state.temp_c
             out.path_c[i, block] = state.path_c
             _advance(state, source, bus_v, amps[i], after[i], aircraft, ambient_c, dt_s)
+    on = _without_vain_starts(out.on, 2 * hold)
     return Solution(
         place_v=out.place_v,
         place_a=out.place_a,
@@ -228,8 +232,8 @@ def solve(
         pack_charge=out.pack_charge,
         pack_c=out.pack_c,
         path_c=out.path_c,
-        on=out.on,
-        restarts=_went_down(out.on),
+        on=on,
+        restarts=_went_down(on),
     )
 
 
@@ -244,7 +248,7 @@ def _folded(
     if starved.any():
         slope = np.where(starved, slope + constant / STARVED_V, slope)
         constant = np.where(starved, 0.0, constant)
-    dead = demand.pack_open[:, block].all(axis=0)
+    dead = (demand.pack_open | demand.lead_out)[:, block].all(axis=0)
     if dead.any():
         constant, slope = constant * ~dead, slope * ~dead
     constant, slope = constant.copy(), slope.copy()
@@ -292,8 +296,20 @@ def _next_restart(
     return first
 
 
+def _without_vain_starts(on: BoolArray, shortest: int) -> BoolArray:
+    """A unit that comes up only to find its supply still low has not been on."""
+    out = on.copy()
+    for row in out:
+        edges = np.diff(np.concatenate(([0], row.astype(np.int8), [0])))
+        starts, ends = np.flatnonzero(edges == 1), np.flatnonzero(edges == -1)
+        for start, end in zip(starts.tolist(), ends.tolist(), strict=True):
+            if start > 0 and end < row.size and end - start <= shortest:
+                row[start:end] = False
+    return out
+
+
 def _went_down(on: BoolArray) -> tuple[tuple[int, int], ...]:
-    """(place, step) at which a unit went down; one that cannot start is down once, not often."""
+    """(place, step) at which a unit went down."""
     before = np.concatenate((np.ones((on.shape[0], 1), dtype=np.bool_), on[:, :-1]), axis=1)
     places, steps = np.nonzero(before & ~on)
     return tuple(zip(places.tolist(), steps.tolist(), strict=True))
@@ -325,7 +341,7 @@ def _relaxed(
             inner_ohm=s.model.r0_ohm * s.factor(),
             path_ohm=demand.path_ohm[i, block],
             limit_a=demand.limit_a[i, block],
-            closed=np.asarray(~demand.pack_open[i, block], dtype=np.float64),
+            closed=np.asarray(~(demand.pack_open | demand.lead_out)[i, block], dtype=np.float64),
         )
         for i, s in enumerate(states)
     ]

@@ -6,7 +6,7 @@ currents in A, times in s, travel in % of full travel (-100 to 100).
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from enum import StrEnum
 
 import numpy as np
@@ -115,7 +115,9 @@ class NodeModel:
     fed_from : str
         The bus or another node.
     lead_ohm, connector_ohm : float
-        Out and back together.
+        Out and back together, at 20 degC.
+    connector_spread : float
+        How far the connector differs each time it is plugged in, relative standard deviation.
     electronics_a : float
         The unit's own draw.
     restart_v : float
@@ -128,6 +130,7 @@ class NodeModel:
     fed_from: str = BUS
     lead_ohm: float = 0.025
     connector_ohm: float = 0.006
+    connector_spread: float = 0.08
     electronics_a: float = 0.05
     restart_v: float = 3.5
     boot_s: float = 1.5
@@ -174,6 +177,8 @@ class ServoModel:
         Relative scatter of the moving current.
     hunting_a : float
         Height of the bursts in which it hunts at rest.
+    day_spread : float
+        How far its moving current differs from day to day, relative standard deviation.
     """
 
     name: str
@@ -191,6 +196,7 @@ class ServoModel:
     lag_s: float = 0.04
     noise: float = 0.12
     hunting_a: float = 0.05
+    day_spread: float = 0.015
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -216,7 +222,6 @@ class AircraftModel:
     bus_boot_s: float = 2.0
     heat_k_per_w: float = 1.5
     heat_s: float = 90.0
-    mirrors: dict[str, str] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         """Hold what the solver relies on: parents before children, servos on known places."""

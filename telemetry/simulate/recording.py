@@ -13,9 +13,9 @@ from telemetry.channels import Quantity
 from telemetry.results import Phase, Span
 from telemetry.simulate.conditions import Conditions, Contact, conditions
 from telemetry.simulate.faults import Fault, FaultKind
+from telemetry.simulate.motion import Motion
 from telemetry.simulate.network import Demand, Solution, solve
 from telemetry.simulate.parts import AircraftModel, FloatArray
-from telemetry.simulate.pilot import Motion
 from telemetry.simulate.sensors import Loss, Table, Telemetry, Updates, Wrong, sense
 from telemetry.simulate.servos import ServoDraw, demand_of_places, draw
 from telemetry.simulate.truth import SourceTruth, sources_of
@@ -74,7 +74,7 @@ class Truth:
     charge_start, charge_end : dict of str to float
         State of charge of each pack.
     lowest_v : dict of str to float
-        Per pack and place, over the whole recording.
+        Per pack and place, outside of the stretches with the power off.
     """
 
     flight: int
@@ -189,6 +189,7 @@ def simulate(
         ),
         branch_ohm=now.branch_ohm,
         pack_open=now.pack_open,
+        lead_out=now.lead_out,
         path_ohm=now.path_ohm,
         limit_a=now.limit_a,
     )
@@ -281,6 +282,9 @@ def _truth(
             )
         )
     names = [*(p.name for p in aircraft.packs), *aircraft.places]
+    powered = np.ones(motion.time_s.size, dtype=np.bool_)
+    for span in motion.power_off:
+        powered &= ~((motion.time_s >= span.start_s) & (motion.time_s < span.end_s))
     return Truth(
         flight=flight,
         phases=motion.phases,
@@ -320,5 +324,5 @@ def _truth(
             )
             for i, p in enumerate(aircraft.packs)
         },
-        lowest_v={name: float(np.min(signals[f"{name}/voltage"])) for name in names},
+        lowest_v={name: float(np.min(signals[f"{name}/voltage"][powered])) for name in names},
     )

@@ -122,6 +122,10 @@ class Telemetry:
         Controls logged beside the telemetry, without delay.
     control_us : bool
         Controls in us (1500 +/- 500 at 100 %) instead of %.
+    row_jitter_s : float
+        Standard deviation of a row's instant.
+    rows_missing : float
+        Share of rows that were never written.
     """
 
     units: tuple[Unit, ...]
@@ -129,6 +133,8 @@ class Telemetry:
     blanks: bool = False
     controls: tuple[str, ...] = ()
     control_us: bool = False
+    row_jitter_s: float = 0.0
+    rows_missing: float = 0.0
 
     @property
     def sensors(self) -> tuple[Sensor, ...]:
@@ -183,11 +189,24 @@ class Table:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Updates:
-    """A sensor's readings as it made them: instants, readings, and when they were received."""
+    """A sensor's readings as it made them.
+
+    Attributes
+    ----------
+    time_s : array, shape (m,)
+        Instants of reading.
+    values : array, shape (m,)
+        Readings, in the canonical unit.
+    received_s : array, shape (m,)
+        Instants of receipt, never decreasing.
+    came : array of bool, shape (m,)
+        False where the link was lost.
+    """
 
     time_s: FloatArray
     values: FloatArray
     received_s: FloatArray
+    came: BoolArray
 
 
 def quantised(values: FloatArray, step: float) -> FloatArray:
@@ -315,7 +334,7 @@ def sense(
     Table, dict of str to Updates
     """
     n = next(iter(signals.values())).size
-    rows = np.arange(0.0, n * dt_s - dt_s, telemetry.row_s)
+    rows = _row_instants(telemetry, n * dt_s, dt_s, rng)
     columns: list[Column] = []
     updates: dict[str, Updates] = {}
     for unit in telemetry.units:
@@ -333,17 +352,19 @@ def sense(
             came = np.ones(times.size, dtype=np.bool_)
             for loss in mine:
                 came &= ~((times >= loss.start_s) & (times < loss.end_s))
-            made = Updates(time_s=times, values=values, received_s=times + unit.delay_s)
-            got = Updates(time_s=times[came], values=values[came], received_s=made.received_s[came])
-            updates[sensor.key] = made
+            # A later reading never overtakes an earlier one.
+            received = np.maximum.accumulate(times + unit.delay_s)
+            made = Updates(time_s=times, values=values, received_s=received, came=came)
+            key = sensor.key if sensor.key not in updates else f"{sensor.key} copy"
+            updates[key] = made
             columns.append(
                 Column(
-                    key=sensor.key,
+                    key=key,
                     place=sensor.place,
                     quantity=sensor.quantity,
                     unit=CANONICAL_UNIT.get(sensor.quantity, _PLAIN_UNIT.get(sensor.quantity, "")),
                     resolution=sensor.resolution,
-                    values=_in_rows(got, rows, telemetry.blanks, [x for x in mine if x.blank]),
+                    values=_in_rows(made, rows, telemetry.blanks, [x for x in mine if x.blank]),
                     cell=sensor.cell,
                     hold=sensor.hold,
                 )
@@ -381,14 +402,24 @@ def _true_signal(
             return signals[sensor.signal]
 
 
-def _in_rows(got: Updates, rows: FloatArray, blanks: bool, blank_losses: list[Loss]) -> FloatArray:
+def _row_instants(telemetry: Telemetry, total_s: float, dt_s: float, rng: Generator) -> FloatArray:
+    """Instants of the rows, whole milliseconds, rising."""
+    rows = np.arange(0.0, total_s - dt_s, telemetry.row_s)
+    if telemetry.row_jitter_s > 0:
+        swing = np.clip(rng.standard_normal(rows.size), -2.0, 2.0)
+        rows = np.clip(rows + telemetry.row_jitter_s * swing, 0.0, total_s - dt_s)
+    if telemetry.rows_missing > 0:
+        rows = rows[rng.random(rows.size) >= telemetry.rows_missing]
+    return np.unique(quantised(rows, 0.001))
+
+
+def _in_rows(made: Updates, rows: FloatArray, blanks: bool, blank_losses: list[Loss]) -> FloatArray:
     """Readings laid into rows: held until the next, or only where new."""
-    if got.time_s.size == 0:
+    received, readings = made.received_s[made.came], made.values[made.came]
+    if received.size == 0:
         return np.full(rows.size, np.nan)
-    # A later reading never waits for an earlier one: receipt is in order.
-    received = np.maximum.accumulate(got.received_s)
     last = np.searchsorted(received, rows, side="right") - 1
-    values = np.where(last >= 0, got.values[np.maximum(last, 0)], np.nan)
+    values = np.where(last >= 0, readings[np.maximum(last, 0)], np.nan)
     if blanks:
         new = np.concatenate(([last[0] >= 0], np.diff(last) > 0))
         values = np.where(new, values, np.nan)

@@ -21,11 +21,12 @@ import numpy as np
 from numpy.random import Generator
 from scipy.signal import lfilter
 
+from telemetry.simulate.motion import Motion, smoothed
 from telemetry.simulate.parts import AircraftModel, FloatArray, ServoLaw, ServoModel
-from telemetry.simulate.pilot import Motion, smoothed
 
 TRAVEL_RATE = 600.0  # %/s at which travel_a is given
 INRUSH_RATE = 10_000.0  # %/s2 at which inrush_a is given
+BUFFET = 0.05  # standard deviation of the gusts' share of the air load, plausible, no source
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -103,13 +104,17 @@ def draw(
     awake = np.ones(n)
     for span in motion.power_off:
         awake[(motion.time_s >= span.start_s) & (motion.time_s < span.end_s)] = 0.0
+    shake = float(np.exp(-2 * np.pi * 1.5 * motion.dt_s))
+    shaken = (1.0 - shake) ** 2 * float(np.sqrt((1 + shake**2) / (1 - shake**2) ** 3))
     for i, servo in enumerate(aircraft.servos):
         fault = (faults or {}).get(servo.name, ServoFault())
         keep = float(np.exp(-motion.dt_s / (servo.lag_s / 2)))
         command = motion.control_pct.get(servo.control, np.zeros(n)) * servo.direction
         position = smoothed(command, keep)
         rate = np.diff(position, prepend=position[:1]) / motion.dt_s
-        load = position / 100.0 * motion.air_load
+        # Gusts load a surface that stands still as well.
+        buffet = BUFFET * smoothed(rng.standard_normal(n), shake) / shaken
+        load = (position / 100.0 + buffet) * motion.air_load
         scatter = _scatter(n, motion.dt_s, rng)
         hunt = _hunting(n, motion.dt_s, rng)
         amps[i] = awake * _current(servo, fault, motion, rate, load, scatter, hunt)
@@ -142,8 +147,8 @@ def _current(
         case ServoLaw.MOTOR:
             # Torque as a motor current, relative to the stalled motor; friction is what gives
             # travel_a at the reference rate, load is what gives hold_a at full load.
-            to_hold = np.sqrt(servo.hold_a / servo.stall_a)
-            to_move = 0.5 * servo.travel_a / servo.stall_a
+            to_hold = float(np.sqrt(servo.hold_a / servo.stall_a))
+            to_move = float(np.sqrt(0.64 + servo.travel_a / servo.stall_a)) - 0.8
             start = servo.inrush_a / servo.stall_a
             rub = np.tanh(rate / (0.05 * TRAVEL_RATE))
             # Wear shows as friction: it works on the moving torque before the power is taken.
