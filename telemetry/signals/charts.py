@@ -1,0 +1,375 @@
+"""Control charts for small lasting shifts: CUSUM, EWMA, their run lengths, scores to feed them.
+
+A chart's limit is chosen by what it costs: the in-control run length, or the chance of a false
+signal within a stated number of values. Limits for a known mean and deviation are far too tight
+when both were estimated from a few values; :func:`recursive_scores` takes that out.
+"""
+
+from __future__ import annotations
+
+from functools import cache
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import optimize, stats
+
+FloatArray = NDArray[np.float64]
+BoolArray = NDArray[np.bool_]
+
+_NODES = 120  # of the Gauss-Legendre rule; run lengths are then right to six digits
+_DIFFUSE = 1e8  # relative variance of a coefficient that nothing is known of
+# Scores beyond this are cut: one wild value must not fill a chart for the rest of the season.
+_HIGHEST_SCORE = 8.0
+
+
+class Cusum(NamedTuple):
+    """A tabular CUSUM.
+
+    Attributes
+    ----------
+    high, low : ndarray, shape (n,)
+        Upper and lower sum after each value.
+    since_high, since_low : ndarray of int, shape (n,)
+        Values since the sum last was zero: the change is dated to the first of them.
+    """
+
+    high: FloatArray
+    low: FloatArray
+    since_high: NDArray[np.int64]
+    since_low: NDArray[np.int64]
+
+
+class Scores(NamedTuple):
+    """One-step predictions of a growing baseline, and how far each value missed them.
+
+    Attributes
+    ----------
+    score : ndarray, shape (n,)
+        Standard normal and independent as long as nothing changes; 0 where nothing was known.
+    predicted, scale : ndarray, shape (n,)
+        Centre and scale of the Student-t prediction, in the unit of the values.
+    degrees : ndarray, shape (n,)
+        Its degrees of freedom.
+    """
+
+    score: FloatArray
+    predicted: FloatArray
+    scale: FloatArray
+    degrees: FloatArray
+
+
+def cusum(x: FloatArray, *, target: float = 0.0, k: float = 0.5, start: float = 0.0) -> Cusum:
+    """Tabular CUSUM, both sides.
+
+    Parameters
+    ----------
+    x : ndarray, shape (n,)
+        Values in time order.
+    target : float
+        In-control mean.
+    k : float
+        Reference value, in the unit of x: half the shift that shall be found soonest.
+    start : float
+        Head start of both sums.
+
+    Returns
+    -------
+    Cusum
+        It signals where a sum exceeds the limit h.
+
+    References
+    ----------
+    NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.2.3.
+    """
+    sums = np.empty((2, x.size))
+    since = np.zeros((2, x.size), dtype=np.int64)
+    for side, sign in enumerate((1.0, -1.0)):
+        level, run = start, 0
+        for i, value in enumerate(x):
+            level = max(0.0, level + sign * (value - target) - k)
+            run = run + 1 if level > 0 else 0
+            sums[side, i], since[side, i] = level, run
+    return Cusum(sums[0], sums[1], since[0], since[1])
+
+
+def ewma(x: FloatArray, weight: float, start: float = 0.0) -> FloatArray:
+    """Exponentially weighted moving average.
+
+    Parameters
+    ----------
+    x : ndarray, shape (n,)
+    weight : float
+        Of the newest value, above 0 to 1.
+    start : float
+        Average before the first value.
+
+    Returns
+    -------
+    ndarray, shape (n,)
+
+    References
+    ----------
+    NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.2.4.
+    """
+    out = np.empty(x.size)
+    level = start
+    for i, value in enumerate(x):
+        level += weight * (value - level)
+        out[i] = level
+    return out
+
+
+def ewma_reach(n: int, weight: float, width: float, sigma: float = 1.0) -> FloatArray:
+    """Distance of the EWMA's limits from the centre line, value by value.
+
+    Parameters
+    ----------
+    n : int
+        Number of values.
+    weight : float
+        Of the newest value.
+    width : float
+        Limits in standard deviations of the EWMA.
+    sigma : float
+        Standard deviation of a single value.
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        Exact, growing with time; ``width sigma sqrt(weight / (2 - weight))`` in the end.
+    """
+    i = np.arange(1, n + 1)
+    grown = 1.0 - (1.0 - weight) ** (2 * i)
+    return np.asarray(width * sigma * np.sqrt(weight / (2.0 - weight) * grown), dtype=np.float64)
+
+
+def cusum_run_length(
+    k: float, h: float, *, shift: float = 0.0, start: float = 0.0, two_sided: bool = False
+) -> float:
+    """Average run length of a CUSUM of standard normal values.
+
+    Parameters
+    ----------
+    k, h : float
+        Reference value and limit, in standard deviations.
+    shift : float
+        Mean of the values, in standard deviations; upwards for a one-sided chart.
+    start : float
+        Head start.
+    two_sided : bool
+        Of both sides together: a chart that watches only for a rise runs about twice as long
+        without a shift.
+
+    Returns
+    -------
+    float
+
+    References
+    ----------
+    Integral equation of E. S. Page (Biometrika 41 (1954) 100-115), solved on Gauss-Legendre nodes;
+    sides combined by 1/ARL = 1/ARL+ + 1/ARL-, with head starts as in J. M. Lucas and R. B.
+    Crosier, Technometrics 24 (1982) 199-205 (from memory).
+    """
+    up = _run_length_one_sided(k, h, shift, start)
+    if not two_sided:
+        return up
+    down = _run_length_one_sided(k, h, -shift, start)
+    up_0 = _run_length_one_sided(k, h, shift, 0.0)
+    down_0 = _run_length_one_sided(k, h, -shift, 0.0)
+    return (up * down_0 + down * up_0 - up_0 * down_0) / (up_0 + down_0)
+
+
+def _run_length_one_sided(k: float, h: float, shift: float, start: float) -> float:
+    y, kernel, at_zero = _cusum_kernel(k, h, shift)
+    # Unknowns: the run length from zero and from each node.
+    n = y.size
+    a = np.eye(n + 1)
+    b = np.ones(n + 1)
+    from_zero = stats.norm.pdf(y + k - shift) * _weights(h)
+    a[0, 0] -= stats.norm.cdf(k - shift)
+    a[0, 1:] -= from_zero
+    a[1:, 0] -= at_zero
+    a[1:, 1:] -= kernel
+    solved = np.linalg.solve(a, b)
+    onward = stats.norm.pdf(y + k - start - shift) * _weights(h)
+    return float(1.0 + solved[0] * stats.norm.cdf(k - start - shift) + onward @ solved[1:])
+
+
+def cusum_signal_chance(k: float, h: float, n: int, *, shift: float = 0.0) -> float:
+    """Chance that a one-sided CUSUM of standard normal values signals within n values.
+
+    Parameters
+    ----------
+    k, h : float
+        Reference value and limit, in standard deviations.
+    n : int
+        Number of values.
+    shift : float
+        Mean of the values.
+
+    Returns
+    -------
+    float
+        The same integral operator as for the run length, applied n times to the chance of
+        having seen no signal.
+    """
+    y, kernel, at_zero = _cusum_kernel(k, h, shift)
+    from_zero = stats.norm.pdf(y + k - shift) * _weights(h)
+    stay = float(stats.norm.cdf(k - shift))
+    zero, nodes = 1.0, np.ones(y.size)
+    for _ in range(n):
+        zero, nodes = stay * zero + float(from_zero @ nodes), at_zero * zero + kernel @ nodes
+    return 1.0 - zero
+
+
+@cache
+def cusum_limit(k: float, n: int, chance: float) -> float:
+    """Limit of a one-sided CUSUM with this chance of a false signal within n values.
+
+    Parameters
+    ----------
+    k : float
+        Reference value, in standard deviations.
+    n : int
+        Number of values.
+    chance : float
+        Of a signal without a shift.
+
+    Returns
+    -------
+    float
+        Limit h, in standard deviations.
+    """
+    return float(
+        optimize.brentq(lambda h: cusum_signal_chance(k, h, n) - chance, 0.05, 25.0, xtol=1e-6)
+    )
+
+
+def ewma_run_length(weight: float, width: float, *, shift: float = 0.0) -> float:
+    """Average run length of a two-sided EWMA of standard normal values, limits constant.
+
+    Parameters
+    ----------
+    weight : float
+        Of the newest value.
+    width : float
+        Limits in standard deviations of the EWMA in its steady state.
+    shift : float
+        Mean of the values.
+
+    Returns
+    -------
+    float
+
+    References
+    ----------
+    S. V. Crowder, Technometrics 29 (1987) 401-407: integral equation, Gauss-Legendre nodes.
+    """
+    h = width * np.sqrt(weight / (2.0 - weight))
+    x, w = np.polynomial.legendre.leggauss(_NODES)
+    x, w = h * x, h * w
+    steps = (x[None, :] - (1.0 - weight) * x[:, None]) / weight - shift
+    kernel = w[None, :] * stats.norm.pdf(steps) / weight
+    solved = np.linalg.solve(np.eye(x.size) - kernel, np.ones(x.size))
+    first = w * stats.norm.pdf(x / weight - shift) / weight
+    return float(1.0 + first @ solved)
+
+
+def recursive_scores(
+    y: FloatArray,
+    *,
+    design: FloatArray | None = None,
+    slope: FloatArray | None = None,
+    slope_sd: FloatArray | None = None,
+    spread: FloatArray | None = None,
+    sigma: float,
+    sigma_weight: float,
+    learn: BoolArray | None = None,
+) -> Scores:
+    """Score each value against the prediction from those before it.
+
+    Model: ``y[i] = level + design[i] . b + spread[i] * sigma * noise``. Nothing is known of the
+    level; the coefficients b and sigma start from what is known beforehand and are learnt on the
+    way. Prediction errors of the one-step forecasts are independent Student-t, whatever the level
+    and sigma are; turned into normal scores they feed a chart with limits for a known mean and
+    deviation, from the second value on, without a baseline set apart.
+
+    Parameters
+    ----------
+    y : ndarray, shape (n,)
+        Values in time order, finite.
+    design : ndarray, shape (n, m), optional
+        Covariates, centred where their usual value is known.
+    slope, slope_sd : ndarray, shape (m,), optional
+        What is known of b beforehand: mean and standard deviation, in units of y per unit of the
+        covariate.
+    spread : ndarray, shape (n,), optional
+        Relative standard deviation of each value; 1 where not given.
+    sigma : float
+        Standard deviation of a value, known beforehand.
+    sigma_weight : float
+        How many values that knowledge is worth, above 0.
+    learn : ndarray of bool, shape (n,), optional
+        False: score it, but learn nothing from it.
+
+    Returns
+    -------
+    Scores
+
+    References
+    ----------
+    D. M. Hawkins, Self-starting cusum charts for location and scale, The Statistician 36 (1987)
+    299-315; recursive residuals: R. L. Brown, J. Durbin, J. M. Evans, J. R. Stat. Soc. B 37 (1975)
+    149-192 (both from memory). With ``sigma_weight`` near 0 and no covariates it is Hawkins's.
+    """
+    n = y.size
+    m = 0 if design is None else design.shape[1]
+    x = np.ones((n, m + 1))
+    if design is not None:
+        x[:, 1:] = design
+    v = np.ones(n) if spread is None else spread**2
+    mean = np.zeros(m + 1)
+    covariance = np.zeros((m + 1, m + 1))
+    covariance[0, 0] = _DIFFUSE
+    if slope is not None and slope_sd is not None:
+        mean[1:] = slope
+        covariance[range(1, m + 1), range(1, m + 1)] = (slope_sd / sigma) ** 2
+    degrees, squares = sigma_weight, sigma_weight * sigma**2
+    levelled = False
+    out = np.zeros((4, n))
+    for i in range(n):
+        reach = covariance @ x[i]
+        ahead = float(v[i] + x[i] @ reach)
+        error = float(y[i] - x[i] @ mean)
+        scale = np.sqrt(squares / degrees * ahead)
+        score = _normal_score(error / scale, degrees) if levelled else 0.0
+        out[:, i] = score, y[i] - error, scale, degrees
+        if learn is not None and not learn[i]:
+            continue
+        mean = mean + reach * (error / ahead)
+        covariance = covariance - np.outer(reach, reach) / ahead
+        if levelled:
+            squares += error**2 / ahead
+            degrees += 1.0
+        levelled = True
+    return Scores(*out)
+
+
+def _normal_score(t: float, degrees: float) -> float:
+    """The standard normal value with the same tail as a Student-t value."""
+    tail = float(stats.t.sf(abs(t), degrees))
+    score = _HIGHEST_SCORE if tail < 1e-15 else float(stats.norm.isf(tail))
+    return float(np.copysign(min(score, _HIGHEST_SCORE), t))
+
+
+def _weights(h: float) -> FloatArray:
+    return np.asarray(0.5 * h * np.polynomial.legendre.leggauss(_NODES)[1], dtype=np.float64)
+
+
+def _cusum_kernel(k: float, h: float, shift: float) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Nodes on (0, h), weighted kernel between them, chance to fall to zero from each."""
+    y = 0.5 * h * (np.polynomial.legendre.leggauss(_NODES)[0] + 1.0)
+    steps = y[None, :] + k - y[:, None] - shift
+    kernel = stats.norm.pdf(steps) * _weights(h)[None, :]
+    return y, kernel, np.asarray(stats.norm.cdf(k - y - shift), dtype=np.float64)
