@@ -14,57 +14,25 @@ import numpy as np
 
 from telemetry.aircraft import Aircraft, Limits
 from telemetry.channels import Quantity
-from telemetry.log import FloatArray, Log
-from telemetry.readings import Reading, Readings, total_current
+from telemetry.detect.activity import (
+    GRID_S,
+    Activity,
+    SpanList,
+    active_spans,
+    measure_activity,
+)
+from telemetry.detect.ground import find_redundancy_checks, find_stirs
+from telemetry.log import Log
+from telemetry.readings import Reading, Readings
 from telemetry.results import Phase, PhaseKind
-from telemetry.signals import sampling
-from telemetry.signals.baseline import MAD_TO_SIGMA
 from telemetry.signals.spans import complement, longer, mask_to_spans, merge, overlap_s
 
-SpanList = list[tuple[float, float]]
-
-GRID_S = 0.25
 # A height or speed that no taxiing reaches (ours).
 _AIRBORNE_M = 8.0
 _AIRBORNE_MPS = 9.0
 _THROTTLE_SHARE = 0.25
-# A stir longer than this is not told from flying by the current alone (ours).
-_LONGEST_STIR_S = 90.0
-# Scatter above which the calmest stretch of a log is no rest (ours): idling electronics and
-# sensor steps stay below it, corrections in flight do not.
-_RESTLESS_SHARE = 0.10
-_RESTLESS_A = 0.10
 # A pause in which the current does not really come to rest is bridged up to this length (ours).
 _CALM_FLYING_S = 90.0
-_STICKS = ("aileron", "elevator", "rudder")
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Activity:
-    """The total current on an even grid, and what rest looks like.
-
-    Attributes
-    ----------
-    t, mean, scatter : ndarray
-        Grid [s]; mean and standard deviation over a centred 2 s window [A].
-    fast : ndarray
-        Mean over a centred window of 1 s [A], for edges.
-    rest_a, rest_sigma : float
-        Level and scatter at rest, A.
-    at_rest : bool
-        False where even the calmest stretch moves: the log shows no rest at all.
-    known : ndarray of bool
-        False where the log has no current.
-    """
-
-    t: FloatArray
-    mean: FloatArray
-    scatter: FloatArray
-    fast: FloatArray
-    rest_a: float
-    rest_sigma: float
-    at_rest: bool
-    known: np.ndarray
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -102,8 +70,10 @@ def _parts_of(readings: Readings, aircraft: Aircraft, limits: Limits) -> list[Pa
     activity = measure_activity(readings, aircraft, limits)
     flights = _flights(readings, activity, limits)
     ground = complement(flights, readings.start_s, readings.end_s)
-    stirs = [s for g in ground for s in _stirs(readings, activity, g, limits)]
-    checks = _redundancy_checks(readings, aircraft, ground)
+    stirs = [s for g in ground for s in find_stirs(readings, activity, g, limits)]
+    flights, stirs = _touching(flights, stirs)
+    ground = complement(flights, readings.start_s, readings.end_s)
+    checks = find_redundancy_checks(readings, aircraft, ground)
     stirs = [s for s in stirs if not any(overlap_s(s, c) > 0.5 * (s[1] - s[0]) for c in checks)]
     cuts = [_parting(activity, a[1], b[0], stirs) for a, b in pairwise(flights)]
     edges = [readings.start_s, *cuts, readings.end_s]
@@ -123,60 +93,24 @@ def _parts_of(readings: Readings, aircraft: Aircraft, limits: Limits) -> list[Pa
     ]
 
 
-def measure_activity(readings: Readings, aircraft: Aircraft, limits: Limits) -> Activity | None:
-    """Level and scatter of the total current; None where the log has no current.
-
-    Rest is the lowest level that the recording keeps for at least 3 s together: the 5 % quantile
-    of 3 s means, which one dropout or the moment before switching on cannot pull down.
-    """
-    total = total_current(readings, aircraft)
-    if total is None or readings.end_s - readings.start_s < 2.0:
-        return None
-    t, v, update_s, _ = total
-    grid = np.arange(readings.start_s, readings.end_s, GRID_S)
-    age = max(limits.gap_intervals * update_s, limits.gap_s)
-    x = sampling.held_at(t, v, grid, age)
-    known = np.isfinite(x)
-    if known.sum() < 8:
-        return None
-    mean, scatter = _windowed(x, max(3, round(2.0 / GRID_S)))
-    fast, _ = _windowed(x, max(3, round(1.0 / GRID_S)))
-    slow, slow_scatter = _windowed(x, round(3.0 / GRID_S))
-    usable = np.isfinite(slow)
-    rest = float(np.quantile(slow[usable], 0.05))
-    calm = usable & (slow <= rest + 0.1 * max(abs(rest), 0.5))
-    sigma = float(np.median(slow_scatter[calm])) if calm.any() else 0.0
-    return Activity(
-        t=grid,
-        mean=mean,
-        scatter=scatter,
-        fast=fast,
-        rest_a=rest,
-        rest_sigma=sigma,
-        at_rest=sigma <= max(_RESTLESS_SHARE * abs(rest), _RESTLESS_A),
-        known=known,
-    )
-
-
-def _windowed(x: FloatArray, width: int) -> tuple[FloatArray, FloatArray]:
-    """Centred moving mean and deviation that pass over NaN; NaN where under half is known."""
-    known = np.isfinite(x)
-    filled = np.where(known, x, 0.0)
-    kernel = np.ones(width)
-    count = np.convolve(known.astype(float), kernel, mode="same")
-    total = np.convolve(filled, kernel, mode="same")
-    square = np.convolve(filled * filled, kernel, mode="same")
-    with np.errstate(invalid="ignore", divide="ignore"):
-        mean = np.where(count >= width / 2, total / count, np.nan)
-        variance = np.where(count >= width / 2, square / count - mean * mean, np.nan)
-    return mean, np.sqrt(np.maximum(variance, 0.0))
+def _touching(flights: SpanList, stirs: SpanList) -> tuple[SpanList, SpanList]:
+    """Movement without a pause before take-off or after landing belongs to the flight."""
+    alone: SpanList = []
+    grown = list(flights)
+    for stir in stirs:
+        near = [i for i, f in enumerate(grown) if f[0] - 2.0 < stir[1] and stir[0] < f[1] + 2.0]
+        for i in near[:1]:
+            grown[i] = (min(grown[i][0], stir[0]), max(grown[i][1], stir[1]))
+        if not near:
+            alone.append(stir)
+    return grown, alone
 
 
 def _flights(readings: Readings, activity: Activity | None, limits: Limits) -> SpanList:
     told = _airborne(readings, limits)
     if told is not None:
         return told
-    active = _active(readings, activity, limits)
+    active = active_spans(readings, activity, limits)
     joined = _bridged(active, activity, limits)
     flights = longer([_trimmed(f, active, activity, limits) for f in joined], limits.flight_s)
     if activity is not None and not activity.at_rest and flights:
@@ -193,8 +127,6 @@ def _flights(readings: Readings, activity: Activity | None, limits: Limits) -> S
             flights = [
                 f for f in flights if sum(overlap_s(f, s) for s in run) >= 0.2 * (f[1] - f[0])
             ]
-    if activity is not None and len(flights) == 1 and _steady_stir(flights[0], activity):
-        return []
     return flights
 
 
@@ -225,23 +157,6 @@ def _airborne(readings: Readings, limits: Limits) -> SpanList | None:
 
 def _anywhere(readings: Readings, quantity: Quantity) -> tuple[Reading, ...]:
     return tuple(r for r in readings.channels if r.channel.quantity is quantity and r.size)
-
-
-def _active(readings: Readings, activity: Activity | None, limits: Limits) -> SpanList:
-    """Stretches in which servos move: current above rest, or sticks that travel."""
-    spans: SpanList = []
-    if activity is not None:
-        rest, sigma = activity.rest_a, max(activity.rest_sigma, 0.01)
-        raised = activity.mean > rest + max(0.5 * limits.stir_a, 0.25 * abs(rest), 4.0 * sigma)
-        restless = activity.scatter > max(4.0 * sigma, 0.25 * limits.stir_a, 0.1 * abs(rest))
-        with np.errstate(invalid="ignore"):
-            spans += mask_to_spans(activity.t, raised | restless, hold_s=2 * GRID_S)
-    else:
-        moving = _stick_rate(readings)
-        if moving is not None:
-            t, rate, _ = moving
-            spans += mask_to_spans(t, rate > 5.0, hold_s=2 * GRID_S)
-    return merge(sorted(spans), 1.0)
 
 
 def _bridged(active: SpanList, activity: Activity | None, limits: Limits) -> SpanList:
@@ -301,177 +216,6 @@ def _trimmed(
         bursts = bursts[:-1]
         end = bursts[-1][1]
     return start, end
-
-
-def _steady_stir(span: tuple[float, float], activity: Activity) -> bool:
-    """A short active stretch whose level never varies: a long stir at home, not a flight.
-
-    A circular stir gives a nearly constant raised current; manoeuvres make it swing.
-    """
-    if span[1] - span[0] > 2.0 * _LONGEST_STIR_S:
-        return False
-    part = (activity.t >= span[0] + 2.0) & (activity.t < span[1] - 2.0) & activity.known
-    x = activity.mean[part]
-    x = x[np.isfinite(x)] - activity.rest_a
-    if x.size < 20:
-        return False
-    middle = float(np.median(x))
-    swing = MAD_TO_SIGMA * float(np.median(np.abs(x - middle)))
-    return middle > 0 and swing < 0.15 * middle
-
-
-def _stick_rate(
-    readings: Readings,
-) -> tuple[FloatArray, FloatArray, FloatArray] | None:
-    """Grid [s], rate of travel of the fastest surface [% of travel per s], sticks in motion."""
-    sticks = [r for s in _STICKS if (r := readings.get(Quantity.CONTROL, s)) is not None]
-    sticks = [r for r in sticks if r.size >= 10]
-    if not sticks:
-        return None
-    grid = np.arange(readings.start_s, readings.end_s, GRID_S)
-    rates = []
-    for r in sticks:
-        travel = float(r.v.max() - r.v.min())
-        if travel <= 0:
-            continue
-        x = np.interp(grid, r.t, r.v) / travel * 100.0
-        rates.append(np.abs(np.gradient(x, GRID_S)))
-    if not rates:
-        return None
-    stack = np.vstack(rates)
-    return grid, stack.max(axis=0), (stack > 5.0).sum(axis=0).astype(float)
-
-
-def _stirs(
-    readings: Readings,
-    activity: Activity | None,
-    ground: tuple[float, float],
-    limits: Limits,
-) -> SpanList:
-    """Stirs in a stretch on the ground."""
-    by_stick = _stirs_by_sticks(readings, ground, limits)
-    if by_stick is not None:
-        return by_stick
-    if activity is None:
-        return []
-    part = (activity.t >= ground[0]) & (activity.t < ground[1])
-    rest = activity.rest_a
-    raised = rest + max(0.5 * limits.stir_a, 0.4 * abs(rest), 6.0 * activity.rest_sigma)
-    with np.errstate(invalid="ignore"):
-        candidates = mask_to_spans(activity.t, part & (activity.mean >= raised), hold_s=2 * GRID_S)
-    found = [_edges(c, activity, ground) for c in longer(merge(candidates, 1.5), 0.5)]
-    return [s for s in longer(found, limits.stir_s) if _is_stir(s, activity, readings, limits)]
-
-
-def _is_stir(
-    span: tuple[float, float], activity: Activity, readings: Readings, limits: Limits
-) -> bool:
-    """Mean of the whole up by ``stir_a``, and ``stir_factor`` x rest in the whole or at a place.
-
-    The draw of the electronics, which does not stir, is part of the whole's rest: a panel with
-    little of it shows the factor more clearly.
-    """
-    inside = (activity.t >= span[0]) & (activity.t < span[1])
-    mean = float(np.nanmean(activity.fast[inside])) if inside.any() else activity.rest_a
-    if mean < activity.rest_a + limits.stir_a:
-        return False
-    if mean >= limits.stir_factor * activity.rest_a:
-        return True
-    for r in readings.of(Quantity.CURRENT):
-        rest = r.within(max(readings.start_s, span[0] - 15.0), span[0] - 0.5)
-        part = r.within(*span)
-        if min(rest.size, part.size) < 3:
-            continue
-        level = max(float(np.median(rest.v)), r.resolution or 0.0)
-        if float(part.v.mean()) >= max(limits.stir_factor * level, level + 0.5 * limits.stir_a):
-            return True
-    return False
-
-
-def _edges(
-    span: tuple[float, float], activity: Activity, ground: tuple[float, float]
-) -> tuple[float, float]:
-    """Where the 1 s mean crosses half way between rest and the level of the stir."""
-    inner = (activity.t >= span[0]) & (activity.t < span[1])
-    level = float(np.nanmedian(activity.fast[inner]))
-    half = 0.5 * (level + activity.rest_a)
-    reach = (activity.t >= max(ground[0], span[0] - 2.0)) & (
-        activity.t < min(ground[1], span[1] + 2.0)
-    )
-    with np.errstate(invalid="ignore"):
-        high = np.flatnonzero(reach & (activity.fast >= half))
-    if high.size == 0:
-        return span
-    return float(activity.t[high[0]]), float(activity.t[high[-1]] + GRID_S)
-
-
-def _stirs_by_sticks(
-    readings: Readings, ground: tuple[float, float], limits: Limits
-) -> SpanList | None:
-    """Stirs by control columns: two axes or more that each swing most of their travel.
-
-    None where fewer than two of aileron, elevator and rudder are logged.
-    """
-    sticks = [r for s in _STICKS if (r := readings.get(Quantity.CONTROL, s)) is not None]
-    sticks = [r for r in sticks if r.size >= 10 and r.v.max() > r.v.min()]
-    if len(sticks) < 2:
-        return None
-    grid = np.arange(ground[0], ground[1], GRID_S)
-    if grid.size < 8:
-        return []
-    swinging = np.zeros(grid.size)
-    moving = np.zeros(grid.size, dtype=bool)
-    for r in sticks:
-        x = sampling.held_at(r.t, r.v, grid, np.inf)
-        travel = float(r.v.max() - r.v.min())
-        low, high = _moving_range(x, round(3.0 / GRID_S))
-        near_low, near_high = _moving_range(x, round(0.75 / GRID_S))
-        with np.errstate(invalid="ignore"):
-            swinging += (high - low) > 0.5 * travel
-            moving |= (near_high - near_low) > 0.1 * travel
-    # The wide window finds the stir; the sticks' own movement tells where it starts and ends.
-    cores = mask_to_spans(grid, swinging >= 2, hold_s=2 * GRID_S)
-    moves = merge(mask_to_spans(grid, moving, hold_s=2 * GRID_S), 1.5)
-    found = [m for m in moves if sum(overlap_s(m, c) for c in cores) >= 0.4 * (m[1] - m[0])]
-    return longer(found, limits.stir_s)
-
-
-def _moving_range(x: FloatArray, width: int) -> tuple[FloatArray, FloatArray]:
-    pad = width // 2
-    padded = np.pad(x, (pad, width - 1 - pad), mode="edge")
-    view = np.lib.stride_tricks.sliding_window_view(padded, width)
-    return view.min(axis=1), view.max(axis=1)
-
-
-def _redundancy_checks(readings: Readings, aircraft: Aircraft, ground: SpanList) -> SpanList:
-    """Ground stretches in which one pack's current goes to zero, the other's takes over, and back.
-
-    Before and after it the pack carries its share; the steps are sharp. A pack that gives nothing
-    at light load because the other one's voltage is a little higher makes no such step.
-    """
-    packs = [readings.get(Quantity.CURRENT, p.name) for p in aircraft.packs if p.role == "shared"]
-    known = [r for r in packs if r is not None and r.size >= 10]
-    if len(known) < 2:
-        return []
-    spans: SpanList = []
-    for r in known:
-        others = [o for o in known if o is not r]
-        rest = sum(sampling.held_at(o.t, o.v, r.t, 5.0) for o in others)
-        total = rest + r.v
-        with np.errstate(invalid="ignore", divide="ignore"):
-            share = np.where(total > 0, r.v / total, np.nan)
-        zero = (share < 0.05) & (total > 4 * (r.resolution or 0.01))
-        for a, b in merge(mask_to_spans(r.t, zero, hold_s=5.0), 1.0):
-            if not 0.8 <= b - a <= 60.0 or not any(g[0] <= a and b <= g[1] for g in ground):
-                continue
-            before = share[(r.t >= a - 5.0) & (r.t < a)]
-            after = share[(r.t >= b) & (r.t < b + 5.0)]
-            before, after = before[np.isfinite(before)], after[np.isfinite(after)]
-            if before.size < 2 or after.size < 2:
-                continue
-            if min(float(np.median(before)), float(np.median(after))) > 0.2:
-                spans.append((a, b))
-    return merge(sorted(spans), 0.5)
 
 
 def _parting(activity: Activity | None, landed_s: float, off_s: float, stirs: SpanList) -> float:
