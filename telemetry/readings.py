@@ -322,7 +322,12 @@ def _impossible(r: Reading, everything: list[Reading], limits: Limits) -> list[t
             seen = any(_fell(o, float(r.t[i]), r.update_s or 0.0) for o in others)
             if not seen and witness is not False:
                 out.append((int(i), "no supply for one reading while the unit kept reporting"))
-        return out
+        above = alone & (at > 1.25 * np.maximum(before, after)) & (at - after > 1.0)
+        out += [
+            (int(i), "far above both its neighbours; no supply jumps so")
+            for i in np.flatnonzero(above) + 1
+        ]
+        return sorted(out)
     top = float(np.quantile(r.v, 0.999)) if r.size >= 1000 else float(np.sort(r.v)[-2])
     neighbours = np.maximum(np.abs(before), np.abs(after))
     wild = alone & (at > 3.0 * max(top, 1.0)) & (at > 5.0 * (neighbours + 0.5))

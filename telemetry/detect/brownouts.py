@@ -48,6 +48,7 @@ def find_brownouts(
             replace(
                 e,
                 kind=EventKind.BROWNOUT,
+                place=_unit(near[0], aircraft.bus) if near else e.place,
                 evidence=Evidence.REAL if near else _evidence(readings, e, events),
                 note="a counter began again" if near else "",
             )
@@ -57,6 +58,13 @@ def find_brownouts(
             continue
         out.append(_from_restart(readings, phases, r, aircraft.bus))
     return tuple(sorted(out, key=lambda e: (e.start_s, e.place)))
+
+
+def _unit(r: Restart, bus: str | None) -> str:
+    """The unit that began anew: a pack's counter is kept by the unit that the pack feeds."""
+    if r.place is None or kind_of_place(r.place) is PlaceKind.PACK:
+        return bus or r.place or "bus"
+    return r.place
 
 
 def _phase_before(phases: tuple[Phase, ...], time_s: float) -> PhaseKind:
@@ -111,12 +119,10 @@ def _from_restart(
 ) -> Event:
     """A restart in flight or stir without a reading at the restart level: the log was too slow.
 
-    A pack's counter is kept by the unit that the pack feeds. The event starts where the readings
+    The event starts where the readings
     about the restart stop, and ends with the first reading of the counter begun anew.
     """
-    place = r.place or "bus"
-    if kind_of_place(place) is PlaceKind.PACK and bus is not None:
-        place = bus
+    place = _unit(r, bus)
     volts = readings.get(Quantity.VOLTAGE, place)
     if volts is None or not volts.size:
         volts = next((v for v in readings.of(Quantity.VOLTAGE) if v.size), None)

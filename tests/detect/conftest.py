@@ -121,8 +121,7 @@ def make_case() -> MakeCase:
                 place=place,
                 interval_s=interval_s or float(rng.uniform(0.2, 0.5)),
                 sensors=tuple(
-                    Sensor(place=place, quantity=q, resolution=step.get(q, 1.0))
-                    for q in quantities
+                    Sensor(place=place, quantity=q, resolution=step.get(q, 1.0)) for q in quantities
                 ),
             )
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import numpy as np
 import pytest
 
@@ -57,7 +59,7 @@ def test_phases_leave_no_hole(make_case) -> None:
     edges = [(p.start_s, p.end_s) for part in parts for p in part.phases]
     assert edges[0][0] == case.readings.start_s
     assert edges[-1][1] == case.readings.end_s
-    assert all(a[1] == b[0] for a, b in zip(edges[:-1], edges[1:], strict=True))
+    assert all(a[1] == b[0] for a, b in pairwise(edges))
 
 
 def test_ground_rest_alone_is_a_bench_recording_without_stir(make_case) -> None:
