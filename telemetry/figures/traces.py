@@ -14,7 +14,7 @@ from telemetry.channels import PlaceKind, Quantity, kind_of_place
 from telemetry.log import FloatArray
 from telemetry.readings import Reading, Readings
 from telemetry.results import Span
-from telemetry.signals.envelope import thinned
+from telemetry.signals.envelope import Band, bands, min_max_indices
 
 # The order of the power path, from the source to what it feeds.
 _ORDER = (
@@ -60,6 +60,14 @@ def _at(reading: Reading, index: int) -> tuple[float, float]:
     return float(reading.t[index]), float(reading.v[index])
 
 
-def drawn(reading: Reading, limits: Limits, columns: int) -> tuple[FloatArray, FloatArray]:
-    """Time and values to draw: broken at gaps, every column's lowest and highest reading kept."""
-    return thinned(reading.t, reading.v, columns, reading.hold_s(limits))
+def envelope(reading: Reading, limits: Limits, columns: int) -> tuple[Band, ...]:
+    """What to draw: every column's lowest and highest reading, parted at gaps."""
+    return bands(reading.t, reading.v, columns, reading.hold_s(limits))
+
+
+def sparse_enough(reading: Reading, most: int) -> tuple[FloatArray, FloatArray]:
+    """Instants and values of at most ``most`` readings, every column's lowest and highest kept."""
+    if reading.size <= most:
+        return reading.t, reading.v
+    keep = min_max_indices(reading.t, reading.v, max(1, most // 2 - 1))
+    return reading.t[keep], reading.v[keep]

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
+from telemetry.figures.names import plain
 from telemetry.readings import Readings
-from telemetry.report.document import Document
+from telemetry.report.document import Block, Document, FigureBlock, FindingBlock, Section
 from telemetry.report.first_page import first_page
 from telemetry.report.json import made_by
 from telemetry.report.measures import (
@@ -19,7 +22,6 @@ from telemetry.report.method import (
     quality_section,
 )
 from telemetry.report.sections import findings_section, places_section, stirs_section
-from telemetry.report.words import plain
 from telemetry.results import Review
 
 
@@ -40,9 +42,10 @@ def document_of(review: Review, readings: Readings) -> Document:
         servos are left out.
     """
     first = first_page(review, readings)
+    findings = findings_section(review)
     file = plain(review.log.provenance.file)
     parts = (
-        findings_section(review),
+        findings,
         places_section(review, readings),
         stirs_section(review),
         events_section(review),
@@ -58,6 +61,24 @@ def document_of(review: Review, readings: Readings) -> Document:
         title=f"{first.aircraft}: {file}",
         file=file,
         first=first,
-        sections=tuple(p for p in parts if p is not None),
+        sections=_once(tuple(p for p in parts if p is not None)),
         footer=f"{made_by()}. Advice from a log; no proof of airworthiness.",
     )
+
+
+def _once(sections: tuple[Section, ...]) -> tuple[Section, ...]:
+    """Leave out figures that already stand beside a finding or further up."""
+    seen: set[tuple[object, ...]] = set()
+    kept = []
+    for section in sections:
+        blocks: list[Block] = []
+        for block in section.blocks:
+            figure = block.figure if isinstance(block, FindingBlock) else block
+            if isinstance(figure, FigureBlock):
+                mark = (figure.name, figure.flight, figure.item, figure.place, figure.span)
+                if mark in seen and figure is block:
+                    continue
+                seen.add(mark)
+            blocks.append(block)
+        kept.append(replace(section, blocks=tuple(blocks)))
+    return tuple(kept)

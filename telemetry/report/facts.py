@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from telemetry.report.words import Steps, clock, interval, lasting, measure, percent, plain
+from telemetry.figures.names import plain
+from telemetry.report.words import Steps, clock, interval, lasting, measure, percent
 from telemetry.results import Finding
 
 Fact = tuple[str, str]

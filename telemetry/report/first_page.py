@@ -9,6 +9,7 @@ from datetime import datetime
 import numpy as np
 
 from telemetry.channels import PlaceKind, Quantity, kind_of_place
+from telemetry.figures.names import plain
 from telemetry.figures.traces import highest, of_quantity
 from telemetry.readings import Readings
 from telemetry.report.document import FigureBlock, FirstPage, KeyNumber
@@ -19,7 +20,6 @@ from telemetry.report.words import (
     clock,
     counted,
     lasting,
-    plain,
     sentence,
 )
 from telemetry.results import Charge, Finding, Level, Margin, PhaseKind, Review, Span

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from telemetry.figures.names import plain
 from telemetry.report.document import Block, Cell, FigureBlock, Paragraph, Section, Table
 from telemetry.report.tables import NONE, bare, cells, columns, each_flight, mohm_words
 from telemetry.report.words import (
@@ -16,7 +17,6 @@ from telemetry.report.words import (
     counted,
     lasting,
     percent,
-    plain,
 )
 from telemetry.results import Event, EventKind, Origin, Resistance, Review
 

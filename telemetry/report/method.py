@@ -5,9 +5,10 @@ from __future__ import annotations
 import re
 
 from telemetry.aircraft import Limits
+from telemetry.figures.names import plain
 from telemetry.report.document import Block, Bullets, Cell, Paragraph, Section, Table
 from telemetry.report.tables import NONE, cells, columns
-from telemetry.report.words import LEVEL_MEANING, LEVEL_WORD, clock, counted, lasting, plain
+from telemetry.report.words import LEVEL_MEANING, LEVEL_WORD, clock, counted, lasting
 from telemetry.results import ColumnUse, Level, Quality, Review
 
 CAUTIONS = (

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from telemetry.channels import PlaceKind, Quantity, kind_of_place
+from telemetry.figures.names import plain
 from telemetry.report.document import FigureBlock
-from telemetry.report.words import clock, plain
+from telemetry.report.words import clock
 from telemetry.results import Finding, Review
 
 _BY_RESISTANCE = {
@@ -17,12 +18,14 @@ _BY_RESISTANCE = {
 _BY_CHARGE = {"capacity-mismatch"}
 _BY_STIR = {"servo-not-resting"}
 _BY_PACKS = {"pack-share", "pack-out", "pack-low"}
+# Findings about what the log does not hold: no picture of it can prove them.
+_NO_FIGURE = {"log-too-thin", "current-balance"}
 _AROUND_S = 12.0
 
 
 def proof(review: Review, finding: Finding) -> FigureBlock | None:
     """The figure that shows what the finding says; None where no figure can show it."""
-    if not review.flights:
+    if not review.flights or finding.code in _NO_FIGURE:
         return None
     number = max(1, min(finding.flight or 1, len(review.flights))) - 1
     if finding.code in _BY_RESISTANCE:
@@ -73,7 +76,7 @@ def _packs(review: Review, finding: Finding, number: int) -> FigureBlock | None:
     if finding.start_s is not None:
         mark = (finding.start_s, finding.end_s or finding.start_s)
         if mark[1] - mark[0] < (span[1] - span[0]) / 2:
-            span = _around(mark)
+            span = _around(mark, *span)
     return FigureBlock(
         name="packs",
         flight=number,
@@ -100,7 +103,8 @@ def _zoom(review: Review, finding: Finding, number: int) -> FigureBlock | None:
             mark = (lowest.start_s, lowest.end_s)
     if mark is None or not review.log.places(Quantity.VOLTAGE, Quantity.CURRENT):
         return None
-    span = _around(mark)
+    flight = review.flights[number]
+    span = _around(mark, flight.start_s, flight.end_s)
     where = "all places" if place is None else plain(place)
     return FigureBlock(
         name="zoom",
@@ -113,6 +117,8 @@ def _zoom(review: Review, finding: Finding, number: int) -> FigureBlock | None:
     )
 
 
-def _around(mark: tuple[float, float]) -> tuple[float, float]:
+def _around(mark: tuple[float, float], start_s: float, end_s: float) -> tuple[float, float]:
+    """The mark with some seconds on both sides, within the flight as far as the mark allows."""
     beside = max(_AROUND_S, 0.6 * (mark[1] - mark[0]))
-    return max(0.0, mark[0] - beside), mark[1] + beside
+    start = min(mark[0], max(start_s, mark[0] - beside))
+    return start, max(mark[1], min(end_s, mark[1] + beside))

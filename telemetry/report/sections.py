@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from telemetry.channels import Quantity, mirror_of
+from telemetry.figures.names import plain
 from telemetry.figures.traces import highest, lowest, path_order
 from telemetry.readings import Readings
 from telemetry.report.document import (
@@ -28,7 +29,6 @@ from telemetry.report.words import (
     clock,
     interval,
     lasting,
-    plain,
 )
 from telemetry.results import (
     Flight,

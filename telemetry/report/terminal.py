@@ -8,6 +8,7 @@ import unicodedata
 from collections.abc import Iterable, Sequence
 
 from telemetry.channels import Quantity
+from telemetry.figures.names import plain
 from telemetry.readings import take_readings
 from telemetry.report.build import document_of
 from telemetry.report.document import (
@@ -22,7 +23,7 @@ from telemetry.report.document import (
     Section,
     Table,
 )
-from telemetry.report.words import LEVEL_SIGN, LEVEL_WORD, counted, plain
+from telemetry.report.words import LEVEL_SIGN, LEVEL_WORD, counted
 from telemetry.results import Review
 
 # The long lists are for the HTML report and the JSON.

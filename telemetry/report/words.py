@@ -7,10 +7,10 @@ measured is said so in words.
 from __future__ import annotations
 
 import math
-import unicodedata
 from dataclasses import dataclass
 
 from telemetry.channels import Quantity
+from telemetry.figures.names import plain
 from telemetry.results import EventKind, Evidence, Level, Origin, PhaseKind, Review
 
 NOT_MEASURED = "not measured"
@@ -151,14 +151,6 @@ def percent(share: float | None) -> str:
     if share is None or not math.isfinite(share):
         return NOT_MEASURED
     return f"{100 * share:.0f} %"
-
-
-def plain(text: str) -> str:
-    """Text from a file with control and direction-changing characters replaced, on one line.
-
-    A column name must not be able to move the cursor, change colours or reverse what is read.
-    """
-    return "".join("?" if unicodedata.category(c) in ("Cc", "Cf", "Cs") else c for c in text)
 
 
 def sentence(text: str) -> str:

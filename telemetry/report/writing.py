@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import contextlib
-import os
 import re
-import tempfile
+import secrets
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -66,15 +65,10 @@ def aside(path: Path) -> Iterator[Path]:
     OutputError
         Where the folder or the file can't be written.
     """
-    temporary = None
+    temporary = path.with_name(f".{path.stem[:40]}-{secrets.token_hex(4)}.part")
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        handle, name = tempfile.mkstemp(prefix=f".{path.stem[:40]}-", dir=path.parent)
-        os.close(handle)
-        temporary = Path(name)
         yield temporary
-        # mkstemp keeps others out; a report is as readable as any other file of its folder.
-        temporary.chmod(0o666 & ~_umask())
         temporary.replace(path)
     except OSError as error:
         why = error.strerror or str(error)
@@ -84,15 +78,8 @@ def aside(path: Path) -> Iterator[Path]:
             hint="choose another folder with --out, or make room in this one",
         ) from error
     finally:
-        if temporary is not None:
-            with contextlib.suppress(OSError):
-                temporary.unlink(missing_ok=True)
-
-
-def _umask() -> int:
-    mask = os.umask(0)
-    os.umask(mask)
-    return mask
+        with contextlib.suppress(OSError):
+            temporary.unlink(missing_ok=True)
 
 
 def write_text(path: Path, text: str) -> None:

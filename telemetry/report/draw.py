@@ -1,0 +1,124 @@
+"""From a figure block of a document to a drawn figure."""
+
+from __future__ import annotations
+
+import warnings
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from typing import Any
+
+import matplotlib as mpl
+
+from telemetry.channels import PlaceKind, Quantity, kind_of_place
+from telemetry.figures import closeup, comparison, style, timeline
+from telemetry.figures.pairs import pairs_of
+from telemetry.figures.style import AnyFigure, Look
+from telemetry.readings import Readings
+from telemetry.report.document import FigureBlock
+from telemetry.results import Review, StirPlace
+
+# Nothing of the user's own matplotlib settings enters a report, and no lowest point is simplified
+# away; text stays text; ids come from the content alone, so that a rerun gives the same bytes.
+_SETTINGS: Any = {
+    "path.simplify": False,
+    "svg.fonttype": "none",
+    "svg.hashsalt": "busbook",
+    "pdf.fonttype": 42,
+    "hatch.linewidth": 0.6,
+    "axes.unicode_minus": False,
+    "font.family": ["DejaVu Sans"],
+    "text.parse_math": False,
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Scene:
+    """What all figures of one report share."""
+
+    review: Review
+    readings: Readings
+    looks: Mapping[str, Look] = field(default_factory=dict)
+
+    @classmethod
+    def of(cls, review: Review, readings: Readings) -> Scene:
+        """Looks for every place that has a voltage, a current or a charge."""
+        places = [
+            r.place
+            for q in (Quantity.VOLTAGE, Quantity.CURRENT, Quantity.CONSUMED)
+            for r in readings.of(q)
+        ]
+        places += [c.place for f in review.flights for c in f.charge]
+        places += [p.place for f in review.flights for s in f.stirs for p in s.places]
+        places += [r.place for f in review.flights for r in f.resistances]
+        return cls(review=review, readings=readings, looks=style.looks(places))
+
+
+@contextmanager
+def settings() -> Iterator[None]:
+    """The drawing settings of a report, for as long as figures are drawn and saved."""
+    with mpl.rc_context(), warnings.catch_warnings():
+        # A name in letters that the font lacks is drawn as boxes; that is no news for the user.
+        warnings.filterwarnings("ignore", message="Glyph .* missing from", category=UserWarning)
+        mpl.rcdefaults()
+        mpl.rcParams.update(_SETTINGS)
+        yield
+
+
+def height_of(block: FigureBlock, scene: Scene) -> float:
+    """Height of a figure in points that suits its content."""
+    flight = scene.review.flights[block.flight] if scene.review.flights else None
+    if block.name == "nodes" and flight is not None:
+        return 60.0 + 26.0 * len(compared_places(flight.stirs[block.item].places))
+    if block.name == "charge" and flight is not None:
+        return 60.0 + 30.0 * len(flight.charge)
+    return {"timeline": 430.0, "scatter": 250.0}.get(block.name, 300.0)
+
+
+def compared_places(places: tuple[StirPlace, ...]) -> tuple[StirPlace, ...]:
+    """The nodes of a stir, to compare with one another; all places where there are under two."""
+    measured = tuple(p for p in places if p.mean_a is not None)
+    nodes = tuple(p for p in measured if kind_of_place(p.place) is PlaceKind.NODE)
+    return nodes if len(nodes) > 1 else measured
+
+
+def draw(fig: AnyFigure, block: FigureBlock, scene: Scene) -> bool:
+    """Draw a block into a figure; False where the log does not hold what it needs."""
+    review, readings, looks = scene.review, scene.readings, scene.looks
+    if block.name == "zoom" and block.span is not None:
+        closeup.zoom(
+            fig, review, readings, looks, place=block.place, span=block.span, mark=block.mark
+        )
+    elif block.name == "packs" and block.span is not None:
+        closeup.packs(fig, review, readings, looks, span=block.span, mark=block.mark)
+    elif block.name == "stir":
+        stir = review.flights[block.flight].stirs[block.item]
+        closeup.stir(fig, review, readings, looks, stir=stir)
+    elif block.name == "timeline":
+        timeline.compose(fig, review, readings, looks)
+    else:
+        return _comparison(fig, block, scene)
+    return bool(fig.axes)
+
+
+def _comparison(fig: AnyFigure, block: FigureBlock, scene: Scene) -> bool:
+    flight = scene.review.flights[block.flight]
+    width, height = style.size_pt(fig)
+    if block.name == "scatter":
+        resistance = flight.resistances[block.item]
+        pairs = pairs_of(scene.readings, scene.review.limits, flight, resistance)
+        if pairs is None:
+            return False
+        ax = style.axes_at(fig, 62, 36, width - 74, height - 78)
+        look = scene.looks[resistance.place]
+        comparison.draw_voltage_against_current(ax, pairs, resistance, look)
+    elif block.name == "nodes":
+        places = compared_places(flight.stirs[block.item].places)
+        if not places:
+            return False
+        ax = style.axes_at(fig, 88, 6, width - 100, height - 48)
+        comparison.draw_places(ax, places, scene.looks)
+    else:
+        ax = style.axes_at(fig, 88, 6, width - 100, height - 48)
+        comparison.draw_charge(ax, flight.charge, scene.looks)
+    return True

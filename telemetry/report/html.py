@@ -1,0 +1,198 @@
+"""The report as one HTML file: nothing is fetched, everything from the data is escaped."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass
+from functools import cache
+from itertools import groupby
+from pathlib import Path
+from typing import Any
+
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from markupsafe import Markup
+
+from telemetry.channels import Quantity
+from telemetry.figures import style, timeline
+from telemetry.figures.names import plain
+from telemetry.figures.traces import of_quantity, path_order
+from telemetry.readings import take_readings
+from telemetry.report import svg
+from telemetry.report.build import document_of
+from telemetry.report.document import Block, Document, FigureBlock, FindingBlock
+from telemetry.report.draw import Scene, draw, height_of, settings
+from telemetry.report.packing import dashes, packed
+from telemetry.report.words import EVENT_WORD, LEVEL_WORD, PHASE_WORD, clock
+from telemetry.results import EventKind, Origin, PhaseKind, Review
+
+_TEMPLATES = Path(__file__).parent / "templates"
+_SMALL_PT = 440.0
+_WIDE = (1080.0, 400.0)
+_NARROW = (370.0, 440.0)
+_PHASE_FILL = {
+    PhaseKind.FLIGHT: "sky",
+    PhaseKind.STIR: "orange",
+    PhaseKind.REDUNDANCY_CHECK: "paper",
+    PhaseKind.GROUND: "wash",
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Timeline:
+    wide: Markup
+    narrow: Markup
+    places: tuple[dict[str, str], ...]
+    caption: str
+    data: Markup
+
+
+@dataclass(frozen=True, slots=True)
+class _Group:
+    figures: bool
+    blocks: tuple[Block, ...]
+
+
+def render(review: Review) -> str:
+    """The report of one log as a self-contained HTML page.
+
+    Parameters
+    ----------
+    review : Review
+
+    Returns
+    -------
+    str
+        The same review gives the same text, byte for byte.
+    """
+    readings = take_readings(review.log, review.limits)
+    document = document_of(review, readings)
+    scene = Scene.of(review, readings)
+    with settings():
+        figures = _figures(document, scene)
+        line = None if document.first.timeline is None else _timeline(document, scene)
+    return (
+        _environment()
+        .get_template("report.html.j2")
+        .render(
+            doc=document,
+            figures=figures,
+            timeline=line,
+            level_word=LEVEL_WORD,
+            css=Markup(_text("report.css")),
+            script=Markup(_text("report.js")),
+        )
+    )
+
+
+@cache
+def _environment() -> Environment:
+    environment = Environment(
+        loader=FileSystemLoader(_TEMPLATES),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        keep_trailing_newline=True,
+    )
+    environment.filters["kind"] = lambda block: type(block).__name__
+    environment.filters["grouped"] = _grouped
+    return environment
+
+
+@cache
+def _text(name: str) -> str:
+    return (_TEMPLATES / name).read_text(encoding="utf-8")
+
+
+def _grouped(blocks: Sequence[Block]) -> list[_Group]:
+    """Neighbouring figures together, so that they can stand side by side."""
+    parted = groupby(blocks, key=lambda b: isinstance(b, FigureBlock))
+    return [_Group(figures, tuple(members)) for figures, members in parted]
+
+
+def _figures(document: Document, scene: Scene) -> dict[FigureBlock, Markup]:
+    """Every figure of the document but the timeline, drawn."""
+    wanted: dict[FigureBlock, None] = {}
+    for section in document.sections:
+        for block in section.blocks:
+            found = block.figure if isinstance(block, FindingBlock) else block
+            if isinstance(found, FigureBlock):
+                wanted.setdefault(found)
+    drawn = {}
+    for k, block in enumerate(wanted):
+        fig = style.new_figure(_SMALL_PT, height_of(block, scene))
+        if draw(fig, block, scene):
+            drawn[block] = Markup(svg.inline_svg(fig, f"f{k}", block.alt))
+    return drawn
+
+
+def _timeline(document: Document, scene: Scene) -> _Timeline:
+    alt = document.first.timeline.alt if document.first.timeline is not None else ""
+    pictures, layouts = {}, {}
+    for name, (width, height) in (("wide", _WIDE), ("narrow", _NARROW)):
+        fig = style.new_figure(width, height)
+        layouts[name] = timeline.compose(
+            fig, scene.review, scene.readings, scene.looks, legend=False
+        )
+        pictures[name] = Markup(svg.inline_svg(fig, name, alt))
+    traces = [
+        (q, r) for q in (Quantity.VOLTAGE, Quantity.CURRENT) for r in of_quantity(scene.readings, q)
+    ]
+    places = path_order(r.place for _, r in traces)
+    data = {
+        "start": scene.readings.start_s,
+        "end": scene.readings.end_s,
+        "layouts": {name: asdict(layout) for name, layout in layouts.items()},
+        **packed(traces, places, scene.looks, scene.review.limits),
+        "phases": [
+            [p.start_s, p.end_s, PHASE_WORD[p.kind], _PHASE_FILL[p.kind]]
+            for f in scene.review.flights
+            for p in f.phases
+        ],
+        "events": [
+            [
+                e.start_s,
+                e.end_s,
+                f"{EVENT_WORD[e.kind]}, {plain(e.place)}",
+                e.kind is EventKind.SAG and e.origin is Origin.LOAD,
+            ]
+            for f in scene.review.flights
+            for e in f.events
+        ],
+    }
+    return _Timeline(
+        wide=pictures["wide"],
+        narrow=pictures["narrow"],
+        places=tuple(
+            {
+                "name": plain(p),
+                "variable": svg.VARIABLES[scene.looks[p].colour],
+                "dash": dashes(scene.looks[p]),
+            }
+            for p in places
+        ),
+        caption="Lines run through the lowest voltages and the highest currents of each moment, "
+        "the wash behind them through the rest. Events: triangle down sag, up current spike, "
+        "square level shift, diamond undervoltage, cross brownout; a short stroke is a sag that "
+        f"the load explains. {_holes(scene.review)}".strip(),
+        data=_json(data),
+    )
+
+
+def _holes(review: Review) -> str:
+    if not review.quality.gaps:
+        return ""
+    return (
+        "Hatched: no rows, from "
+        + ", ".join(clock(g.start_s) for g in review.quality.gaps[:5])
+        + "."
+    )
+
+
+def _json(data: dict[str, Any]) -> Markup:
+    """JSON that can stand in a script element: nothing in it can end the element."""
+    text = json.dumps(data, allow_nan=False, separators=(",", ":"))
+    for sign in "<>&":
+        text = text.replace(sign, f"\\u{ord(sign):04x}")
+    return Markup(text)
