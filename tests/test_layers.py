@@ -29,8 +29,8 @@ ALLOWED: dict[str, set[str]] = {
     "review": MODEL | {"signals", "readings", "detect", "power", "findings"},
     "book": MODEL | {"importer"},
     "history": MODEL | {"signals", "book"},
-    "figures": MODEL | {"signals"},
-    "report": MODEL | {"figures"},
+    "figures": MODEL | {"signals", "readings"},
+    "report": MODEL | {"readings", "figures"},
 }
 # Libraries that only these parts may import.
 ONLY_IN = {
