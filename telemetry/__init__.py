@@ -1,0 +1,46 @@
+"""Post-flight review of a large model aircraft's radio power.
+
+Names are loaded when they are first used, so that ``import telemetry`` is cheap.
+"""
+
+from __future__ import annotations
+
+import importlib
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from telemetry.errors import BusbookError as BusbookError
+    from telemetry.errors import UnknownSetting as UnknownSetting
+    from telemetry.errors import UnreadableLog as UnreadableLog
+    from telemetry.importer import ColumnMap as ColumnMap
+    from telemetry.importer import load_column_map as load_column_map
+    from telemetry.importer import read_log as read_log
+    from telemetry.importer import save_column_map as save_column_map
+    from telemetry.log import Log as Log
+
+# Public name -> module that defines it.
+_HOME = {
+    "BusbookError": "telemetry.errors",
+    "ColumnMap": "telemetry.importer",
+    "Log": "telemetry.log",
+    "UnknownSetting": "telemetry.errors",
+    "UnreadableLog": "telemetry.errors",
+    "load_column_map": "telemetry.importer",
+    "read_log": "telemetry.importer",
+    "save_column_map": "telemetry.importer",
+}
+
+__all__ = list(_HOME)
+
+
+def __getattr__(name: str) -> Any:
+    home = _HOME.get(name)
+    if home is None:
+        raise AttributeError(f"module 'telemetry' has no attribute '{name}'")
+    value = getattr(importlib.import_module(home), name)
+    globals()[name] = value
+    return value
+
+
+def __dir__() -> list[str]:
+    return sorted({*globals(), *_HOME})

@@ -1,0 +1,223 @@
+"""One cell of a table: is it a number, a time, a unit, nothing, or a word?
+
+Every later stage asks these questions of single cells; the answers are kept here so that the
+dialect, the header and the values agree about them.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from enum import Enum
+from functools import lru_cache
+
+# What loggers print where they have no value. Matched without case and surrounding blanks.
+NO_VALUE = frozenset(
+    {
+        "",
+        *("-" * n for n in range(1, 6)),
+        "--.-",
+        "--.--",
+        "-.-",
+        "-.--",
+        "--,-",
+        "--,--",
+        "---.-",
+        "---,-",
+        "nan",
+        "-nan",
+        "nan(ind)",
+        "-nan(ind)",
+        "n/a",
+        "na",
+        "n.a.",
+        "#n/a",
+        "#nv",
+        "null",
+        "nil",
+        "none",
+        "(null)",
+        "<null>",
+        "k.a.",
+        "n.v.",
+        "s/o",
+        "n.d.",
+        "nd",
+        "?",
+        "??",
+        "???",
+        "*",
+        "**",
+        "***",
+        "****",
+        "\u2013",
+        "\u2014",
+        "inf",
+        "-inf",
+        "+inf",
+        "infinity",
+        "-infinity",
+    }
+)
+
+_SPACES = " \u00a0\u202f\u2009"
+_MARKS = f"{_SPACES}'\u2019_"
+
+_PLAIN = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?")
+_COMMA = re.compile(r"[+-]?(?:\d+,\d*|,\d+)(?:[eE][+-]?\d+)?")
+_GROUPED_DOT = re.compile(rf"[+-]?\d{{1,3}}(?:[,{_MARKS}]\d{{3}})+(?:\.\d*)?")
+_GROUPED_COMMA = re.compile(rf"[+-]?\d{{1,3}}(?:[.{_MARKS}]\d{{3}})+(?:,\d*)?")
+_WITH_UNIT = re.compile(
+    r"([+-]?[\d.,'\u2019\u00a0\u202f]*\d[\d.,]*(?:[eE][+-]?\d+)?)\s?([^\d\s.,;:+\-][^\d;|]{0,7})"
+)
+
+_CLOCK = re.compile(r"-?\d{1,4}:\d{1,2}(?::\d{1,2})?(?:[.,:]\d{1,9})?(?:\s?[AaPp]\.?[Mm]\.?)?")
+_CLOCK_WORDS = re.compile(
+    r"(?:\d+\s?h\s?)?\d{1,2}\s?(?:m|min|')\s?\d{1,2}(?:[.,]\d+)?\s?(?:s|\"|'')?"
+)
+_DATE = re.compile(
+    r"\d{4}([-/.])\d{1,2}\1\d{1,2}|\d{1,2}([-/.])\d{1,2}\2(?:\d{4}|\d{2})"
+    r"|\d{1,2}[-/. ]{1,2}[^\W\d_]{3,10}\.?[-/. ,]{1,2}\d{2,4}"
+    r"|[^\W\d_]{3,10}\.? \d{1,2},? \d{4}"
+)
+_ISO_TAIL = re.compile(
+    r"[T ]\s?\d{1,2}:\d{2}(?::\d{2})?(?:[.,:]\d{1,9})?\s?(?:[AaPp]\.?[Mm]\.?)?"
+    r"\s?(?:Z|z|UTC|[+-]\d{2}:?\d{2}|[+-]\d{2})?"
+)
+
+
+class Kind(Enum):
+    """What a single cell holds."""
+
+    BLANK = "blank"
+    NUMBER = "number"
+    TIME = "time"
+    MEASURE = "number with its unit"
+    WORD = "word"
+
+
+def is_blank(cell: str) -> bool:
+    """True where a cell says that there is no value."""
+    return not cell or cell.strip().strip('"').strip().casefold() in NO_VALUE
+
+
+def is_date(cell: str) -> bool:
+    """True for a calendar date, with or without a time of day behind it."""
+    text = cell.strip()
+    found = _DATE.match(text)
+    if found is None:
+        return False
+    rest = text[found.end() :]
+    return not rest or _ISO_TAIL.fullmatch(rest) is not None
+
+
+def is_clock(cell: str) -> bool:
+    """True for hours, minutes and seconds in any of the usual shapes."""
+    text = cell.strip()
+    return _CLOCK.fullmatch(text) is not None or (
+        _CLOCK_WORDS.fullmatch(text) is not None and not text.isdigit()
+    )
+
+
+@lru_cache(maxsize=65536)
+def kind(cell: str) -> Kind:
+    """What a cell holds, whatever the decimal mark.
+
+    Parameters
+    ----------
+    cell : str
+        Text of the cell, quotes already removed.
+
+    Returns
+    -------
+    Kind
+    """
+    text = cell.strip()
+    if _PLAIN.fullmatch(text) or _COMMA.fullmatch(text):
+        return Kind.NUMBER
+    if text.casefold() in NO_VALUE:
+        return Kind.BLANK
+    if not any(ch.isdigit() for ch in text):
+        return Kind.WORD
+    if _GROUPED_DOT.fullmatch(text) or _GROUPED_COMMA.fullmatch(text):
+        return Kind.NUMBER
+    if text[0] == "\u2212" and kind("-" + text[1:]) is Kind.NUMBER:
+        return Kind.NUMBER
+    if is_clock(text) or is_date(text):
+        return Kind.TIME
+    if split_measure(text) is not None:
+        return Kind.MEASURE
+    return Kind.WORD
+
+
+def split_measure(cell: str) -> tuple[str, str] | None:
+    """Split "8.25 V" into ("8.25", "V"); None where the cell is no number with a unit behind it.
+
+    Whether the tail is a unit of the table is for the caller to judge.
+    """
+    found = _WITH_UNIT.fullmatch(cell.strip())
+    if found is None:
+        return None
+    return found.group(1).strip(), found.group(2).strip()
+
+
+def to_number(cell: str, decimal: str = ".", thousands: str = "") -> float:
+    """The number a cell holds.
+
+    Parameters
+    ----------
+    cell : str
+    decimal : str
+        Decimal mark, "." or ",".
+    thousands : str
+        Mark between groups of three digits, "" for none.
+
+    Returns
+    -------
+    float
+        NaN where the cell is blank or no finite number.
+    """
+    text = cell.strip().replace("\u2212", "-")
+    if thousands:
+        for mark in _SPACES if thousands == " " else thousands:
+            text = text.replace(mark, "")
+    if decimal == ",":
+        if "." in text:
+            return math.nan
+        text = text.replace(",", ".")
+    if _PLAIN.fullmatch(text) is None:
+        return math.nan
+    value = float(text)
+    return value if math.isfinite(value) else math.nan
+
+
+def number_marks(cell: str) -> tuple[str, str] | None:
+    """Decimal and thousands mark that a number cell shows beyond doubt, or None.
+
+    Returns
+    -------
+    (decimal, thousands) or None
+        Either may be "" where the cell does not show it. "1,234" shows nothing: it may be one
+        and a bit, or more than a thousand.
+    """
+    text = cell.strip().lstrip("+-\u2212").split("e")[0].split("E")[0]
+    dots, commas = text.count("."), text.count(",")
+    mark = next((m for m in _MARKS if m in text), "")
+    grouped = " " if mark and mark in _SPACES else mark
+    if dots and commas:
+        return (",", ".") if text.rfind(",") > text.rfind(".") else (".", ",")
+    if dots > 1:
+        return ("", ".")
+    if commas > 1:
+        return ("", ",")
+    if dots == 1:
+        return None if _three_behind(text, ".") else (".", grouped)
+    if commas == 1:
+        return None if _three_behind(text, ",") else (",", grouped)
+    return ("", grouped) if grouped else None
+
+
+def _three_behind(text: str, mark: str) -> bool:
+    """True for "1,234" and "12.345": one to three digits, the mark, exactly three digits."""
+    head, _, tail = text.partition(mark)
+    return len(tail) == 3 and 1 <= len(head) <= 3 and head[0] != "0" and tail.isdigit()

@@ -1,0 +1,502 @@
+"""All columns of one log together: settings first, then names, then what the values say.
+
+A header is read by itself in `telemetry.importer.header`; here the columns of a log are weighed
+against each other: a voltage without a place beside two packs is the bus's, numbers up to six
+beside each other are no packs, two equal readings are two copies.
+"""
+
+from __future__ import annotations
+
+import math
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+import pyarrow as pa
+from numpy.typing import NDArray
+
+from telemetry.channels import CANONICAL_UNIT, Channel
+from telemetry.channels import Quantity as Q
+from telemetry.errors import UnreadableLog
+from telemetry.importer.evidence import Shape, judge_unit, reversed_current
+from telemetry.importer.header import Reading, readings
+from telemetry.importer.names import Name, take_apart
+from telemetry.importer.settings import Setting, text_of
+from telemetry.importer.values import convert, find_sentinels, leading_zeros
+from telemetry.units import UNITS, Unit
+
+FloatArray = NDArray[np.float64]
+
+#: Readings that score this close are alike: put to the user, not chosen.
+TIE = 0.05
+_NEAR = 0.12
+_ELECTRICAL = (Q.VOLTAGE, Q.CURRENT, Q.CONSUMED, Q.REMAINING, Q.POWER, Q.ENERGY)
+
+
+@dataclass(slots=True, kw_only=True)
+class Column:
+    """One column on its way from text to channel.
+
+    Attributes
+    ----------
+    index : int
+    name : str
+        Header text exactly as in the file, "" without a header.
+    title : str
+        Unique name that the user addresses it by.
+    apart : Name
+    numbers : ndarray or None
+        As in the file; None for a column of words.
+    text : pyarrow strings or None
+    cell_unit : Unit or None
+        Printed in the cells.
+    setting : Setting or None
+    readings : tuple of Reading
+    shape : Shape
+    time_role : str
+        "time", "date" or "fraction" for the columns of the clock.
+    blank : bool
+        True where no cell holds anything.
+    """
+
+    index: int
+    name: str
+    title: str
+    apart: Name
+    numbers: FloatArray | None = None
+    text: pa.ChunkedArray | None = None
+    cell_unit: Unit | None = None
+    setting: Setting | None = None
+    setting_from: str = ""
+    readings: tuple[Reading, ...] = ()
+    shape: Shape = field(
+        default_factory=lambda: Shape(0, math.nan, math.nan, math.nan, False, False, False)
+    )
+    time_role: str = ""
+    blank: bool = False
+
+
+def titles(names: Sequence[str]) -> list[str]:
+    """Unique names to address columns by: "Loop", "Loop#2", "column 5" without a header.
+
+    Parameters
+    ----------
+    names : sequence of str
+        Header texts.
+    """
+    seen: dict[str, int] = defaultdict(int)
+    out = []
+    for i, name in enumerate(names):
+        bare = " ".join(name.split())
+        if not bare:
+            out.append(f"column {i + 1}")
+            continue
+        seen[bare] += 1
+        out.append(bare if seen[bare] == 1 else f"{bare}#{seen[bare]}")
+    return out
+
+
+def make_column(index: int, name: str, title: str, unit_text: str = "", sensor: str = "") -> Column:
+    """A column with its name taken apart.
+
+    Parameters
+    ----------
+    index : int
+    name, title, unit_text, sensor : str
+        Cells of the header rows.
+    """
+    apart = take_apart(" ".join(name.split()), unit_text, sensor)
+    return Column(index=index, name=name, title=title, apart=apart, readings=readings(apart))
+
+
+@dataclass(slots=True, kw_only=True)
+class Resolved:
+    """A column's channel and its values in the channel's unit.
+
+    Attributes
+    ----------
+    channel : Channel
+    values : ndarray or None
+        None where the column has no place in the frame (words, time, blank, ignored).
+    """
+
+    channel: Channel
+    values: FloatArray | None
+
+
+def resolve(columns: Sequence[Column], notes: list[str]) -> list[Resolved]:
+    """Settle the reading of every column and convert its values.
+
+    Parameters
+    ----------
+    columns : sequence of Column
+    notes : list of str
+        What the user should know is added to it.
+
+    Returns
+    -------
+    list of Resolved
+        One for each column, in order.
+    """
+    chosen = [_choose(c) for c in columns]
+    _place_the_unplaced(columns, chosen)
+    chosen = [_check(c, r, notes) for c, r in zip(columns, chosen, strict=True)]
+    out = [_finish(c, r, notes) for c, r in zip(columns, chosen, strict=True)]
+    _turn_currents(out, notes)
+    _name_keys(columns, out)
+    return out
+
+
+@dataclass(slots=True, kw_only=True)
+class _Choice:
+    reading: Reading
+    rivals: tuple[Reading, ...] = ()
+    unit: Unit | None = None
+    why_unit: str = ""
+    fit: float = 1.0
+    forced: bool = False
+    unit_rivals: tuple[Unit, ...] = ()
+
+
+def _choose(column: Column) -> _Choice:
+    """The reading of one column by settings or by name, rivals kept."""
+    if column.setting is not None:
+        return _forced(column, column.setting)
+    if column.time_role:
+        return _Choice(reading=Reading(quantity=Q.TIME, unit=column.apart.unit, placed=True))
+    found = [r for r in column.readings if _admissible(column, r)]
+    if not found:
+        return _Choice(reading=_nothing(column))
+    best = found[0]
+    near = tuple(r for r in found[1:] if r.score >= best.score - _NEAR)
+    other = next((r for r in near if r.quantity is not best.quantity), None)
+    if other is not None and other.score >= best.score - TIE:
+        decided = _by_growth(column, best, other)
+        if decided is not None:
+            rest = tuple(r for r in near if r is not decided)
+            return _Choice(reading=decided, rivals=rest)
+        reading = replace(
+            _nothing(column),
+            score=best.score,
+            reason=f"either {best.quantity.value} ({best.reason}) or {other.quantity.value} "
+            f"({other.reason}): not chosen",
+        )
+        return _Choice(reading=reading, rivals=(best, *near))
+    return _Choice(reading=best, rivals=near)
+
+
+def _forced(column: Column, setting: Setting) -> _Choice:
+    why = column.setting_from or "as you set it"
+    if setting.ignore:
+        why = f"left out, {why}"
+    unit = setting.unit or column.apart.unit or column.cell_unit
+    label = next((r.label for r in column.readings), column.title)
+    reading = Reading(
+        quantity=setting.quantity,
+        place=setting.place,
+        unit=unit,
+        reason=why,
+        label=label,
+        hold=setting.hold,
+        cell=setting.cell,
+        placed=True,
+    )
+    return _Choice(reading=reading, forced=True)
+
+
+def _nothing(column: Column) -> Reading:
+    unit = column.apart.unit or column.cell_unit
+    named = f"; unit {unit.symbol} kept" if unit is not None else ""
+    if column.text is not None:
+        why = "words"
+    elif column.blank:
+        why = "no values in this log"
+    elif not column.name.strip():
+        why = "no header names it"
+    else:
+        why = "no word of the name is known"
+    return Reading(quantity=Q.UNKNOWN, unit=unit, score=0.0, reason=why + named, label=column.title)
+
+
+def _admissible(column: Column, reading: Reading) -> bool:
+    """Whether the cells can be what the name says."""
+    if column.text is not None and reading.quantity is not Q.STATUS:
+        return False
+    return reading.quantity is not Q.TIME
+
+
+def _by_growth(column: Column, one: Reading, other: Reading) -> Reading | None:
+    """Current or consumption: a column that only grows is the counter."""
+    pair = {one.quantity: one, other.quantity: other}
+    if set(pair) == {Q.CURRENT, Q.CONSUMED} and column.shape.count >= 30:
+        return pair[Q.CONSUMED] if column.shape.only_grows else pair[Q.CURRENT]
+    return None
+
+
+def _place_the_unplaced(columns: Sequence[Column], chosen: list[_Choice]) -> None:
+    """Find the place of electrical columns whose name tells none, from the other columns."""
+    taken: dict[Q, set[str]] = defaultdict(set)
+    for choice in chosen:
+        r = choice.reading
+        if r.place is not None and r.placed:
+            taken[r.quantity].add(r.place)
+    _numbered_only(columns, chosen)
+    packs = {p for places in taken.values() for p in places if p.startswith("pack ")}
+    for i, choice in enumerate(chosen):
+        r = choice.reading
+        if r.place is not None or choice.forced or r.quantity not in _ELECTRICAL:
+            continue
+        if columns[i].blank or columns[i].text is not None:
+            continue
+        others = {p for p in packs if p in taken[r.quantity]} or (
+            packs if r.quantity in (Q.CURRENT, Q.VOLTAGE) and len(packs) > 1 else set()
+        )
+        bus_free = "bus" not in taken[r.quantity]
+        if others and bus_free:
+            place, why = "bus", "no place named, the packs have columns of their own: the bus"
+        elif not others:
+            place, why = "pack 1", "no place named: the one supply, pack 1"
+        else:
+            place, why = "", ""
+        if not place:
+            own = r.label.casefold() or columns[i].title.casefold()
+            chosen[i].reading = replace(r, place=own, reason=f"{r.reason}; place not known")
+            continue
+        chosen[i].reading = replace(
+            r, place=place, reason=f"{r.reason}; {why}", score=round(r.score * 0.85, 3)
+        )
+        taken[r.quantity].add(place)
+
+
+def _numbered_only(columns: Sequence[Column], chosen: list[_Choice]) -> None:
+    """ "U1" to "U6": numbers without a part beyond two are no packs, but cells or channels."""
+    families: dict[Q, list[int]] = defaultdict(list)
+    for i, choice in enumerate(chosen):
+        r = choice.reading
+        if r.place is not None and "without a part taken as pack" in r.reason:
+            families[r.quantity].append(i)
+    for quantity, members in families.items():
+        numbers = {i: int(str(chosen[i].reading.place).split()[-1]) for i in members}
+        if max(numbers.values()) <= 2:
+            continue
+        shapes = [columns[i].shape for i in members if columns[i].shape.count]
+        cells = (
+            quantity is Q.VOLTAGE
+            and shapes
+            and all(any(2.0 <= s.top * f <= 4.5 for f in (1.0, 0.01, 0.001)) for s in shapes)
+        )
+        for i, number in numbers.items():
+            r = chosen[i].reading
+            head = r.reason.split(";")[0]
+            if cells:
+                chosen[i].reading = replace(
+                    r, quantity=Q.CELL_VOLTAGE, place="pack 1", cell=number,
+                    reason=f"{head}; {len(members)} numbered voltages of one cell each: cells",
+                )  # fmt: skip
+            else:
+                chosen[i].reading = replace(
+                    r, place=f"channel {number}",
+                    reason=f"{head}; number {number} of {len(members)} without a part",
+                )  # fmt: skip
+
+
+def _check(column: Column, choice: _Choice, notes: list[str]) -> _Choice:
+    """Let the values confirm or change quantity and unit."""
+    r = choice.reading
+    unit = r.unit if choice.forced and r.unit is not None else (r.unit or column.cell_unit)
+    if column.numbers is None or r.quantity in (Q.UNKNOWN, Q.TIME, Q.STATUS, Q.COUNT):
+        choice.unit = unit
+        return choice
+    if choice.forced:
+        choice.unit = unit
+        if unit is None:
+            judged = judge_unit(column.shape, r.quantity, None)
+            choice.unit, choice.why_unit = judged.unit, judged.why
+        return choice
+    if r.quantity is Q.CURRENT and column.shape.only_grows and r.hold == "":
+        r = replace(r, quantity=Q.CONSUMED, reason=f"{r.reason}; it only grows: a counter")
+        unit = _charge_unit(unit, column.shape)
+        notes.append(f"column '{column.title}' is named a current but only grows: read as consumed")
+    elif r.quantity is Q.CONSUMED and column.shape.only_falls and column.shape.low >= 0:
+        r = replace(r, quantity=Q.REMAINING, reason=f"{r.reason}; it only falls: what is left")
+    judged = judge_unit(column.shape, r.quantity, unit)
+    if judged.why and unit is not None and judged.unit is not unit:
+        notes.append(f"column '{column.title}': {judged.why}")
+    choice.reading = replace(r, score=round(r.score * judged.fit, 3))
+    choice.unit, choice.why_unit, choice.unit_rivals = judged.unit, judged.why, judged.rivals
+    return choice
+
+
+def _charge_unit(unit: Unit | None, shape: Shape) -> Unit:
+    if unit is not None and unit.symbol == "mA":
+        return UNITS["mAh"]
+    return UNITS["Ah"] if shape.high < 15 and not shape.whole else UNITS["mAh"]
+
+
+def _finish(column: Column, choice: _Choice, notes: list[str]) -> Resolved:
+    r, unit = choice.reading, choice.unit
+    reason = r.reason + (f"; {choice.why_unit}" if choice.why_unit else "")
+    quantity = r.quantity
+    words = column.text is not None
+    ignored = column.setting is not None and column.setting.ignore
+    values = None if words or column.blank or ignored or column.time_role else column.numbers
+    canonical = CANONICAL_UNIT.get(quantity, "") or (unit.canonical if unit is not None else "")
+    if unit is not None and quantity in (Q.UNKNOWN, Q.STATUS, Q.COUNT):
+        canonical, factor, offset = unit.symbol, 1.0, 0.0
+    elif unit is not None:
+        factor, offset = unit.factor, unit.offset
+        if values is not None:
+            values = _clean(column, r, unit, values, notes)
+    else:
+        factor, offset = 1.0, 0.0
+        if values is not None:
+            values = _clean(column, r, None, values, notes)
+    rivals = tuple(
+        text_of(
+            x.quantity,
+            x.place,
+            (x.unit or unit or UNITS["V"]).symbol if x.unit or unit else "",
+            x.hold,
+            x.cell,
+        )
+        for x in choice.rivals
+    ) + tuple(text_of(quantity, r.place, u.symbol, r.hold, r.cell) for u in choice.unit_rivals)
+    if column.time_role:
+        reason = f"the {column.time_role} of the rows"
+    channel = Channel(
+        key="",
+        column=column.name,
+        quantity=quantity,
+        place=r.place,
+        label=r.label,
+        unit=canonical,
+        source_unit=unit.symbol if unit is not None else "",
+        factor=factor,
+        offset=offset,
+        hold=r.hold,
+        cell=r.cell,
+        reason=reason,
+        score=min(1.0, r.score),
+        rivals=rivals,
+        text=words,
+    )
+    return Resolved(channel=channel, values=values)
+
+
+def _clean(
+    column: Column, r: Reading, unit: Unit | None, values: FloatArray, notes: list[str]
+) -> FloatArray:
+    """Take out sentinels, convert, and take out the zeros before a sensor's first reading."""
+    sentinels = find_sentinels(values, r.quantity, unit)
+    for sentinel in sentinels:
+        values = np.where(values == sentinel.raw, np.nan, values)
+        notes.append(
+            f"{sentinel.count:,} values of {sentinel.raw:g} in column '{column.title}' count as "
+            f"no value ({sentinel.why})"
+        )
+    out = convert(values, unit) if unit is not None else values
+    if r.quantity in (Q.VOLTAGE, Q.CELL_VOLTAGE) and not r.hold:
+        leading = leading_zeros(out)
+        if leading:
+            out = out.copy()
+            out[:leading] = np.nan
+            notes.append(
+                f"the first {leading:,} rows of column '{column.title}' are zero before its first "
+                f"reading and count as no value"
+            )
+    if not np.isfinite(out).any() and np.isfinite(column.numbers).any():  # type: ignore[arg-type]
+        raise UnreadableLog(
+            "no value of this column is left after conversion",
+            column=column.title,
+            hint="check its reading with 'busbook columns' and settle it with --set",
+        )
+    return out
+
+
+def _turn_currents(out: list[Resolved], notes: list[str]) -> None:
+    """Currents that count negative when drawn are turned round, and their counters with them."""
+    for item in out:
+        channel = item.channel
+        if channel.quantity is not Q.CURRENT or item.values is None or channel.hold:
+            continue
+        voltage = next(
+            (
+                o.values
+                for o in out
+                if o.values is not None
+                and o.channel.quantity is Q.VOLTAGE
+                and o.channel.place == channel.place
+                and not o.channel.hold
+            ),
+            None,
+        )
+        turned, why = reversed_current(item.values, voltage)
+        if not turned:
+            if why.startswith("its sign"):
+                notes.append(f"column '{channel.column}': {why}; kept as it is")
+            continue
+        item.values = -item.values
+        _flip(item, f"turned round: {why}")
+        notes.append(f"column '{channel.column}' was turned round: {why}")
+        for other in out:
+            if (
+                other.values is not None
+                and other.channel.place == channel.place
+                and other.channel.quantity in (Q.POWER, Q.CONSUMED, Q.ENERGY)
+                and _runs_against(other, item.values)
+            ):
+                other.values = -other.values
+                _flip(other, "turned round with the current")
+                notes.append(
+                    f"column '{other.channel.column}' was turned round with column "
+                    f"'{channel.column}'"
+                )
+
+
+def _flip(item: Resolved, why: str) -> None:
+    item.channel = replace(
+        item.channel,
+        factor=-item.channel.factor,
+        offset=-item.channel.offset,
+        reason=f"{item.channel.reason}; {why}",
+    )
+
+
+def _runs_against(item: Resolved, current: FloatArray) -> bool:
+    values = item.values
+    assert values is not None
+    if item.channel.quantity is Q.POWER:
+        return float(np.nansum(values * current)) < 0
+    steps = np.diff(values)
+    usual = np.nanpercentile(np.abs(steps), 99) if len(steps) else 0.0
+    # Not the fall to zero where the counter starts again.
+    small = np.abs(steps) <= max(10 * usual, 1e-12)
+    return float(np.nansum(np.where(small, steps, 0.0) * current[1:])) < 0
+
+
+def _name_keys(columns: Sequence[Column], out: list[Resolved]) -> None:
+    used: dict[str, int] = {}
+    plain = {
+        (o.channel.quantity, o.channel.place)
+        for o in out
+        if not o.channel.hold and o.channel.place is not None
+    }
+    for column, item in zip(columns, out, strict=True):
+        channel = item.channel
+        if channel.hold == "mean" and (channel.quantity, channel.place) not in plain:
+            channel = replace(channel, hold="")
+        if channel.quantity in (Q.UNKNOWN, Q.STATUS, Q.COUNT, Q.TIME) or channel.text:
+            key = column.title
+        else:
+            parts = [channel.place or "", channel.quantity.value, channel.hold,
+                     "" if channel.cell is None else str(channel.cell)]  # fmt: skip
+            key = "/".join(p for p in parts if p)
+        used[key] = used.get(key, 0) + 1
+        if used[key] > 1:
+            base, number = key, used[key]
+            while f"{base}/{number}" in used:
+                number += 1
+            key = f"{base}/{number}"
+            used[key] = 1
+        item.channel = replace(channel, key=key)

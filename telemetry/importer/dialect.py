@@ -1,0 +1,239 @@
+"""The dialect of a table: separator and decimal mark, found from what the cells then hold.
+
+Each candidate separator splits a sample of lines; the one under which most lines have the same
+number of cells and most cells are numbers, times or plain words wins. Judging a dialect by the
+consistency of row patterns and cell types follows van den Burg, Nazabal & Sutton, "Wrangling
+messy CSV files by detecting row and type patterns", Data Mining and Knowledge Discovery 33
+(2019); the scores are our own.
+"""
+
+from __future__ import annotations
+
+import csv
+import re
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from telemetry.importer.cells import Kind, kind, number_marks
+
+#: Candidate separators; "  " stands for runs of two or more blanks, " " for any run of blanks.
+SEPARATORS = ("\t", ";", "|", ",", "  ", " ")
+
+_WIDE_GAP = re.compile(r"\s*\t\s*|\s{2,}")
+
+
+@dataclass(frozen=True, slots=True)
+class Sample:
+    """Lines of a file to judge it by.
+
+    Attributes
+    ----------
+    head : tuple of str
+        The first lines, without line ends.
+    later : tuple of str
+        Whole lines from the middle and the end of a long file.
+    """
+
+    head: tuple[str, ...]
+    later: tuple[str, ...] = ()
+
+
+def take_sample(data: bytes, *, head_bytes: int = 49_152, later_bytes: int = 8_192) -> Sample:
+    """Lines from the beginning, the middle and the end of a text.
+
+    Parameters
+    ----------
+    data : bytes
+        UTF-8.
+    head_bytes, later_bytes : int
+        How much to take at the beginning, and at each of two later places.
+
+    Returns
+    -------
+    Sample
+    """
+    if len(data) <= head_bytes:
+        return Sample(tuple(_lines(data)))
+    # Not within a line, unless the first line alone is longer.
+    cut = data.rfind(b"\n", 0, head_bytes)
+    cut = data.find(b"\n", head_bytes) if cut < 0 else cut
+    head = data[: cut + 1] if cut >= 0 else data
+    later: list[str] = []
+    for start in (len(data) // 2, len(data) - later_bytes):
+        begin = data.find(b"\n", max(start, len(head) - 1), start + 2 * later_bytes) + 1
+        if begin <= 0:
+            continue
+        end = data.rfind(b"\n", begin, begin + later_bytes)
+        if end > begin:
+            later.extend(_lines(data[begin:end]))
+    return Sample(tuple(_lines(head)), tuple(later))
+
+
+def _lines(data: bytes) -> list[str]:
+    lines = data.decode("utf-8", errors="replace").split("\n")
+    if lines and not lines[-1]:
+        lines.pop()
+    return [line.rstrip("\r") for line in lines]
+
+
+def split_line(line: str, separator: str) -> list[str]:
+    """Cells of one line, quotes removed.
+
+    Parameters
+    ----------
+    line : str
+    separator : str
+        One of SEPARATORS.
+    """
+    if separator == " ":
+        if '"' in line:
+            return _quoted(" ".join(line.split()), " ")
+        return line.split()
+    if separator == "  ":
+        return _WIDE_GAP.split(line.strip())
+    if '"' in line:
+        return _quoted(line, separator)
+    return line.split(separator)
+
+
+def _quoted(line: str, separator: str) -> list[str]:
+    try:
+        return next(csv.reader([line], delimiter=separator, skipinitialspace=True), [])
+    except csv.Error:
+        return line.split(separator)
+
+
+def find_separator(sample: Sample) -> tuple[str, dict[str, float]]:
+    """The separator that turns the sample into the most regular table.
+
+    Parameters
+    ----------
+    sample : Sample
+
+    Returns
+    -------
+    separator : str
+        "" where no candidate makes a table of two columns or more.
+    scores : dict
+        Score of every candidate, for the curious.
+    """
+    named = _declared(sample.head)
+    if named:
+        return named, {named: 1.0}
+    filled = [line for line in sample.head if line.strip()]
+    # Preamble and header are at the front: judge by the later two thirds.
+    body = filled[len(filled) // 3 :] if len(filled) > 6 else filled[-4:]
+    step = max(1, len(body) // 30)
+    lines = [*body[::step], *[line for line in sample.later[::8] if line.strip()]]
+    scores = {s: _score(lines, s) for s in SEPARATORS}
+    best = max(SEPARATORS, key=lambda s: scores[s])
+    return (best if scores[best] > 0.0 else ""), scores
+
+
+def _declared(head: Sequence[str]) -> str:
+    """The separator that a first line "sep=;" declares, as spreadsheets write and read it."""
+    found = re.fullmatch(r"\s*\"?sep=(.|\\t)\"?\s*", head[0], re.I) if head else None
+    if found is None:
+        return ""
+    mark = "\t" if found.group(1) == "\\t" else found.group(1)
+    return mark if mark in SEPARATORS else ""
+
+
+def _score(lines: Sequence[str], separator: str) -> float:
+    rows = [split_line(line, separator) for line in lines]
+    counts = Counter(len(row) for row in rows if len(row) > 1)
+    if not counts:
+        return 0.0
+    width, often = max(counts.items(), key=lambda item: (item[1], item[0]))
+    typed, numbers, cells = 0.0, 0, 0
+    for row in rows:
+        # A row that is one cell longer or shorter still belongs to the table.
+        if len(row) < 2 or abs(len(row) - width) > 1:
+            continue
+        for cell in row:
+            what = kind(cell)
+            cells += 1
+            if what is Kind.NUMBER or what is Kind.TIME:
+                typed += 1.0
+                numbers += 1
+            elif what is Kind.MEASURE:
+                typed += 0.9
+                numbers += 1
+            elif what is Kind.BLANK:
+                typed += 0.8
+            elif not any(mark in cell for mark in "\t;|,") and len(cell) < 40:
+                typed += 0.7
+    if not numbers:
+        return 0.0
+    regular = often / len(rows)
+    return (0.3 + 0.7 * regular) * typed / cells * (1.0 + 0.01 * min(width, 30))
+
+
+def find_decimal(rows: Sequence[Sequence[str]], separator: str) -> str:
+    """The decimal mark of most columns.
+
+    Parameters
+    ----------
+    rows : sequence of rows of cells
+        Data rows.
+    separator : str
+
+    Returns
+    -------
+    str
+        "." or ",".
+    """
+    votes: Counter[str] = Counter()
+    for column in zip(*rows, strict=False):
+        mark = column_marks(column)[0]
+        if mark:
+            votes[mark] += 1
+    return "," if votes[","] > votes["."] else "."
+
+
+def column_marks(cells: Sequence[str]) -> tuple[str, str]:
+    """Decimal and thousands mark of one column's cells, each "" where nothing shows it.
+
+    Parameters
+    ----------
+    cells : sequence of str
+
+    Notes
+    -----
+    "1,234" by itself shows nothing. Where all marks of a column are of that kind, they group
+    thousands only if numbers without a mark stand beside them that all are below a thousand,
+    as "987" beside "1,012"; else they are decimal marks.
+    """
+    decimal: Counter[str] = Counter()
+    grouping: Counter[str] = Counter()
+    doubtful: Counter[str] = Counter()
+    plain_below = 0
+    for cell in cells:
+        if kind(cell) not in (Kind.NUMBER, Kind.MEASURE):
+            continue
+        marks = number_marks(cell)
+        if marks is None:
+            mark = "," if "," in cell else "." if "." in cell else ""
+            if mark:
+                doubtful[mark] += 1
+            elif len(cell.strip().lstrip("+-")) <= 3:
+                plain_below += 1
+            continue
+        if marks[0]:
+            decimal[marks[0]] += 1
+        if marks[1]:
+            grouping[marks[1]] += 1
+    best = max(decimal, key=lambda m: decimal[m], default="")
+    group = max(grouping, key=lambda m: grouping[m], default="")
+    for mark in doubtful:
+        if mark == best or mark == group:
+            continue
+        if best:
+            # The other mark is the decimal one: this one can only group.
+            group = group or mark
+        elif plain_below and mark != ".":
+            group = group or mark
+        else:
+            best = mark
+    return best, ("" if group == best else group)

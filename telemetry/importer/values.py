@@ -1,0 +1,277 @@
+"""Cells to numbers, and which numbers are no values.
+
+Conversion never loses anything in silence: cells that are neither a number nor one of the usual
+signs for "no value" are counted, the first is named. Sentinels (65535, -1, ...) count as no value
+only where physics rules them out as readings.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+from numpy.typing import NDArray
+
+from telemetry.channels import Quantity as Q
+from telemetry.importer.cells import Kind, is_blank, kind, split_measure, to_number
+from telemetry.importer.dialect import column_marks
+from telemetry.importer.names import parse_scaled
+from telemetry.units import Unit
+
+FloatArray = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Numbers:
+    """One column as numbers.
+
+    Attributes
+    ----------
+    values : ndarray
+        NaN where the cell holds no value.
+    lost : int
+        Cells that are neither a number nor blank.
+    first_lost : int
+        Row of the first of them, -1 for none.
+    lost_text : str
+        What stands there.
+    unit : Unit or None
+        Unit printed in the cells.
+    decimal, thousands : str
+    """
+
+    values: FloatArray
+    lost: int = 0
+    first_lost: int = -1
+    lost_text: str = ""
+    unit: Unit | None = None
+    decimal: str = "."
+    thousands: str = ""
+
+
+def to_numbers(column: pa.ChunkedArray, decimal: str) -> Numbers | None:
+    """Turn a column of text into numbers.
+
+    Parameters
+    ----------
+    column : pyarrow string column
+    decimal : str
+        The file's decimal mark; a column that shows another one is read by its own.
+
+    Returns
+    -------
+    Numbers or None
+        None for a column of words: less than half of its filled cells are numbers.
+    """
+    coded = column.combine_chunks() if isinstance(column, pa.ChunkedArray) else column
+    coded = pc.dictionary_encode(coded)
+    texts = [t if t is not None else "" for t in coded.dictionary.to_pylist()]
+    codes = coded.indices.fill_null(-1).to_numpy(zero_copy_only=False)
+    weights = np.bincount(codes[codes >= 0], minlength=len(texts))
+    kinds = [kind(t) for t in texts]
+    count = {k: int(sum(w for w, x in zip(weights, kinds, strict=True) if x is k)) for k in Kind}
+    numeric = count[Kind.NUMBER] + count[Kind.MEASURE]
+    wrong = count[Kind.WORD] + count[Kind.TIME]
+    if numeric == 0 or wrong > numeric:
+        return None
+    mark, group = column_marks([t for t, k in zip(texts, kinds, strict=True) if k is Kind.NUMBER])
+    mark = mark or decimal
+    if group == mark:
+        group = ""
+    unit: Unit | None = None
+    table = np.full(len(texts) + 1, np.nan)
+    lost = np.zeros(len(texts) + 1, dtype=bool)
+    for i, (text, what) in enumerate(zip(texts, kinds, strict=True)):
+        if what is Kind.BLANK:
+            continue
+        factor_unit: Unit | None = None
+        if what is Kind.MEASURE:
+            split = split_measure(text)
+            assert split is not None
+            factor_unit = parse_scaled(split[1])
+            if factor_unit is not None:
+                inner = column_marks([split[0]])[0]
+                value = to_number(split[0], inner or mark, group)
+                unit = unit or factor_unit
+                if factor_unit.canonical == unit.canonical and factor_unit != unit:
+                    value = value * factor_unit.factor / unit.factor
+                table[i] = value if factor_unit.canonical == unit.canonical else math.nan
+        elif what is Kind.NUMBER:
+            table[i] = to_number(text, mark, group)
+        lost[i] = math.isnan(table[i]) and not is_blank(text)
+    where = np.flatnonzero(lost[codes]) if lost.any() else np.empty(0, dtype=np.int64)
+    return Numbers(
+        values=table[codes],
+        lost=len(where),
+        first_lost=int(where[0]) if len(where) else -1,
+        lost_text=texts[codes[where[0]]] if len(where) else "",
+        unit=unit,
+        decimal=mark,
+        thousands=group,
+    )
+
+
+def convert(values: FloatArray, unit: Unit) -> FloatArray:
+    """Values in a unit to its canonical unit, rounded once.
+
+    Parameters
+    ----------
+    values : ndarray
+        In ``unit``.
+    unit : Unit
+
+    Returns
+    -------
+    ndarray
+        In ``unit.canonical``. Where the factor is a reciprocal (mV, mA, km/h) the value is
+        divided, not multiplied: 8254 mV becomes the double nearest to 8.254, as if the file had
+        printed volts.
+    """
+    if unit.factor == 1.0 and unit.offset == 0.0:
+        return values
+    shifted = values
+    if unit.offset:
+        shifted = values + round(unit.offset / unit.factor, 9)
+    inverse = round(1.0 / unit.factor, 9)
+    if unit.factor < 1.0 and abs(inverse * unit.factor - 1.0) < 1e-12:
+        return shifted / inverse
+    return shifted * unit.factor
+
+
+# What a reading can be, canonical units; outside of it a sentinel is no value. Wide on purpose
+# (common practice, no source): a model's radio power stays far inside.
+_POSSIBLE: dict[Q, tuple[float, float]] = {
+    Q.VOLTAGE: (0.0, 100.0),
+    Q.CELL_VOLTAGE: (0.0, 5.0),
+    Q.CURRENT: (-500.0, 500.0),
+    Q.CONSUMED: (0.0, 200_000.0),
+    Q.REMAINING: (0.0, 200_000.0),
+    Q.TEMPERATURE: (-60.0, 250.0),
+    Q.RPM: (0.0, 250_000.0),
+    Q.LINK: (-150.0, 150.0),
+    Q.LOST: (0.0, 1e9),
+    Q.POWER: (-50_000.0, 50_000.0),
+}
+_RAW_SENTINELS = (
+    65535.0,
+    65534.0,
+    32767.0,
+    -32768.0,
+    32768.0,
+    9999.0,
+    -9999.0,
+    99999.0,
+    -99999.0,
+    999.0,
+    -999.0,
+    -1.0,
+    255.0,
+    2147483647.0,
+    -2147483648.0,
+    4294967295.0,
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Sentinel:
+    """A number that stands for no value in one column."""
+
+    raw: float
+    count: int
+    why: str
+
+
+def find_sentinels(raw: FloatArray, quantity: Q, unit: Unit | None) -> tuple[Sentinel, ...]:
+    """Numbers of a column that stand for no value, where physics rules them out.
+
+    Parameters
+    ----------
+    raw : ndarray
+        As in the file, before conversion.
+    quantity : Quantity
+    unit : Unit or None
+
+    Returns
+    -------
+    tuple of Sentinel
+        65535 and its kind count only outside what the quantity can be, or far away from every
+        other value of the column; -1 only where the quantity cannot be negative.
+    """
+    low, high = _POSSIBLE.get(quantity, (-math.inf, math.inf))
+    if math.isinf(low) or not len(raw):
+        return ()
+    top, bottom = np.nanmax(raw), np.nanmin(raw)
+    scales = (1.0,) if float(top).is_integer() else (1.0, 10.0, 100.0, 1000.0)
+    wanted = {s / k for s in _RAW_SENTINELS for k in scales}
+    hit = [v for v in (float(top), float(bottom)) if v in wanted]
+    found = []
+    for value in hit:
+        inside = value if unit is None else float(convert(np.array([value]), unit)[0])
+        others = raw[np.isfinite(raw) & (raw != value)]
+        if not len(others):
+            continue
+        count = int(np.count_nonzero(raw == value))
+        spread = float(np.max(np.abs(others)))
+        impossible = not low <= inside <= high
+        # A lone value at the end of the number range, ten times beyond all others.
+        remote = abs(value) >= 200.0 and abs(value) > 10.0 * max(spread, 1e-9)
+        if value == -1.0:
+            remote = False
+        if impossible or remote:
+            why = (
+                f"impossible as {quantity.value}" if impossible else "far beyond every other value"
+            )
+            found.append(Sentinel(value, count, why))
+    return tuple(found)
+
+
+def leading_zeros(values: FloatArray) -> int:
+    """How many rows a sensor printed zero before its first reading.
+
+    Parameters
+    ----------
+    values : ndarray
+        A voltage.
+
+    Returns
+    -------
+    int
+        Rows of zeros (or blanks) before the first value above zero; 0 where the column does not
+        begin with a zero or never shows anything else.
+    """
+    alive = np.flatnonzero(values > 0)
+    if not len(alive) or alive[0] == 0:
+        return 0
+    head = values[: alive[0]]
+    return int(alive[0]) if np.any(head == 0.0) else 0
+
+
+def resolution(values: FloatArray) -> float:
+    """Smallest step between distinct values, NaN where there are fewer than two.
+
+    Parameters
+    ----------
+    values : ndarray
+    """
+    distinct = np.unique(values[np.isfinite(values)][:20_000])
+    if len(distinct) < 2:
+        return math.nan
+    steps = np.diff(distinct)
+    return float(np.round(np.min(steps[steps > 1e-12 * np.max(np.abs(distinct))]), 12))
+
+
+def repeats(values: FloatArray) -> float:
+    """Share of filled rows that repeat the value before, NaN with fewer than two.
+
+    Parameters
+    ----------
+    values : ndarray
+        A high share tells a channel that holds its last reading between updates.
+    """
+    filled = values[np.isfinite(values)]
+    if len(filled) < 2:
+        return math.nan
+    return float(np.mean(np.diff(filled) == 0.0))
