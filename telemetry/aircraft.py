@@ -92,6 +92,9 @@ class Limits(_Model):
     servo_ground_pct: float = Field(
         60.0, gt=0, description="rise per average servo share: ground, % (ours)"
     )
+    return_flights: float = Field(
+        100.0, ge=1, description="a return level is reached once in this many flights (ours)"
+    )
     pin_a: float = Field(
         3.0, gt=0, description="continuous current of one servo-style connector pin, A (cp)"
     )

@@ -300,13 +300,17 @@ class Charge:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class WorstCase:
-    """Voltage expected at a place in one worst case, with its interval."""
+    """Voltage expected at a place in one worst case, with its interval.
+
+    ``note`` says what it rests on besides measurements, or why there is no voltage.
+    """
 
     case: str
     current_a: float | None
     voltage_v: float | None
     low_v: float | None
     high_v: float | None
+    note: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -1,0 +1,113 @@
+"""How far each place stays above its restart level: as observed, and in three worst cases.
+
+(a) "pack-lost": one shared pack is lost and the others carry the highest current observed;
+(b) "return-level": the current reaches the level expected once in many flights;
+(c) "all-stalled": all servos of the profile are stalled at once, each a resistance.
+
+Each case starts from the state at landing, when the packs are lowest: the mean voltage and current
+of every place there. From that point the voltage is carried along measured resistances to the
+current of the case. What a resistance does not tell (a lead's, from the wire table; a regulator's
+drop-out) is taken from the profile and said in the note. Intervals follow from those of all inputs
+by :func:`telemetry.power.intervals.propagate`. Where something needed is not known, there is no
+voltage, and the note says what is missing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+from telemetry.aircraft import Aircraft
+from telemetry.power.circuit import Circuit, Measured, Missing
+from telemetry.power.intervals import propagate
+from telemetry.power.measured import PeakSet, measured_in
+from telemetry.readings import Readings
+from telemetry.results import Flight, Margin, Resistance, WorstCase
+
+CASES = ("pack-lost", "return-level", "all-stalled")
+
+
+def measure_margins(
+    flight: Flight,
+    readings: Readings,
+    aircraft: Aircraft,
+    peaks: Mapping[str, PeakSet] | None = None,
+) -> tuple[Margin, ...]:
+    """Margins of one flight or bench recording, from its readings and resistances.
+
+    Parameters
+    ----------
+    flight : Flight
+        With its phases and resistances.
+    readings : Readings
+        Of the same stretch.
+    aircraft : Aircraft
+        As of the day of the flight.
+    peaks : mapping of PeakSet or None
+        Current peaks of all flights together, for the return level; None: of this flight alone.
+
+    Returns
+    -------
+    tuple of Margin
+    """
+    return margins(
+        aircraft, flight.resistances, measured_in(flight.phases, readings, aircraft, peaks)
+    )
+
+
+def margins(
+    aircraft: Aircraft, resistances: Sequence[Resistance], measured: Measured
+) -> tuple[Margin, ...]:
+    """Observed margin and the three worst cases at every place with electronics.
+
+    Parameters
+    ----------
+    aircraft : Aircraft
+        As of the day of the flight (:meth:`Aircraft.on`).
+    resistances : sequence of Resistance
+        Of the same flight; refused ones count as not known.
+    measured : Measured
+
+    Returns
+    -------
+    tuple of Margin
+        The root of the path and all nodes, with or without a voltage in the log; each with all
+        three cases. Packs only where a pack is the root.
+    """
+    circuit = Circuit(aircraft, resistances, measured)
+    root = circuit.root
+    nodes = [n.name for n in aircraft.nodes]
+    packs = {p.name for p in aircraft.packs}
+    named = [root] if root is not None else []
+    places = dict.fromkeys([*named, *nodes, *(p for p in measured.lowest_v if p not in packs)])
+    return tuple(_margin(place, circuit) for place in places)
+
+
+def _margin(place: str, circuit: Circuit) -> Margin:
+    lowest = circuit.measured.lowest_v.get(place)
+    restart = circuit.aircraft.restart_v(place)
+    return Margin(
+        place=place,
+        lowest_v=lowest,
+        restart_v=restart,
+        observed_v=None if lowest is None else lowest - restart,
+        cases=tuple(_worked_out(name, place, circuit) for name in CASES),
+    )
+
+
+def _worked_out(name: str, place: str, circuit: Circuit) -> WorstCase:
+    try:
+        case = circuit.case(name)
+        volts = propagate(lambda x: {"v": max(case.volts(x, place), 0.0)}, circuit.inputs)["v"]
+    except Missing as missing:
+        return WorstCase(
+            case=name, current_a=None, voltage_v=None, low_v=None, high_v=None, note=str(missing)
+        )
+    notes = [case.note, *circuit.notes_on(place)]
+    return WorstCase(
+        case=name,
+        current_a=case.amps({key: x.value for key, x in circuit.inputs.items()}, place),
+        voltage_v=volts.value,
+        low_v=max(volts.low, 0.0),
+        high_v=volts.high,
+        note="; ".join(n for n in notes if n),
+    )

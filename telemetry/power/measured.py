@@ -1,0 +1,212 @@
+"""What the worst cases start from, taken from the readings of one flight."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from telemetry.aircraft import Aircraft
+from telemetry.channels import Quantity
+from telemetry.log import FloatArray
+from telemetry.power.circuit import TOTAL, Measured
+from telemetry.power.intervals import Interval
+from telemetry.power.packs import pack_shares
+from telemetry.readings import Reading, Readings, total_current
+from telemetry.results import Phase, PhaseKind
+from telemetry.signals.extremes import decluster, return_level
+
+# The state at landing is the mean over this last stretch of the flight (ours: long enough for
+# tens of readings of voltage and current, short against the fall of a pack).
+_LANDING_S = 60.0
+_LEAST_READINGS = 5
+# Peaks are taken above the level that a flight's current exceeds a tenth of the time (ours); the
+# fit raises it further.
+_PEAK_QUANTILE = 0.9
+_UNDER_LOAD = (PhaseKind.FLIGHT, PhaseKind.STIR)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PeakSet:
+    """Declustered current peaks of one place over some flights.
+
+    Attributes
+    ----------
+    threshold_a : float
+        All peaks are above it.
+    value_a : ndarray, shape (n,)
+    flights : int
+        Flights they come from, those without a peak included.
+    """
+
+    threshold_a: float
+    value_a: FloatArray
+    flights: int = 1
+
+
+def current_peaks(
+    phases: Sequence[Phase], readings: Readings, aircraft: Aircraft
+) -> dict[str, PeakSet]:
+    """Peaks of each place's current, and of the total, in the flight of one recording.
+
+    Returns
+    -------
+    dict
+        Place to PeakSet, "total" for the whole; empty for a bench recording.
+    """
+    flown = [(p.start_s, p.end_s) for p in phases if p.kind is PhaseKind.FLIGHT]
+    if not flown:
+        return {}
+    out = {}
+    for place, (t, v) in _currents(readings, aircraft).items():
+        inside = _inside(t, flown)
+        if inside.sum() < _LEAST_READINGS:
+            continue
+        threshold = float(np.quantile(v[inside], _PEAK_QUANTILE))
+        found = decluster(t[inside], v[inside], threshold, aircraft.limits.burst_s)
+        out[place] = PeakSet(threshold_a=threshold, value_a=found.value)
+    return out
+
+
+def pooled_peaks(sets: Iterable[PeakSet]) -> PeakSet:
+    """Peaks of several flights together, above the highest of their thresholds.
+
+    Raises
+    ------
+    ValueError
+        Where there is no set.
+    """
+    known = list(sets)
+    if not known:
+        raise ValueError("there are no peaks to pool")
+    threshold = max(s.threshold_a for s in known)
+    values = np.concatenate([s.value_a for s in known])
+    return PeakSet(
+        threshold_a=threshold,
+        value_a=values[values > threshold],
+        flights=sum(s.flights for s in known),
+    )
+
+
+def measured_in(
+    phases: Sequence[Phase],
+    readings: Readings,
+    aircraft: Aircraft,
+    peaks: Mapping[str, PeakSet] | None = None,
+) -> Measured:
+    """Lowest voltages, peaks, shares and the state at landing, as far as the log tells them.
+
+    Parameters
+    ----------
+    phases : sequence of Phase
+        Load is judged in flight and stirs; a redundancy check is no load case of its own.
+    readings : Readings
+        Of the same stretch.
+    aircraft : Aircraft
+    peaks : mapping of PeakSet or None
+        Of all flights, for the return level; None: of this flight alone.
+    """
+    loaded = [(p.start_s, p.end_s) for p in phases if p.kind in _UNDER_LOAD]
+    landing = _landing(phases)
+    currents = _currents(readings, aircraft)
+    lowest, highest = {}, {}
+    for r in readings.of(Quantity.VOLTAGE):
+        hold = readings.get(Quantity.VOLTAGE, r.place, hold="min")
+        if (low := _lowest(r.t, r.v, hold, loaded, 1.0)) is not None:
+            lowest[r.place] = low
+    for place, (t, v) in currents.items():
+        hold = readings.get(Quantity.CURRENT, place, hold="max")
+        if (top := _lowest(t, -v, hold, loaded, -1.0)) is not None:
+            highest[place] = -top
+    volts = {r.place: (r.t, r.v) for r in readings.of(Quantity.VOLTAGE)}
+    return Measured(
+        lowest_v=lowest,
+        landing_v=_means(volts, landing),
+        landing_a=_means(currents, landing),
+        peak_a=highest,
+        share={
+            s.place: s.of_changes
+            for s in pack_shares(readings, aircraft, loaded)
+            if s.of_changes is not None
+        },
+        return_a=_return_levels(
+            current_peaks(phases, readings, aircraft) if peaks is None else peaks,
+            aircraft.limits.return_flights,
+        ),
+    )
+
+
+def _return_levels(peaks: Mapping[str, PeakSet], over_flights: float) -> dict[str, Interval]:
+    out = {}
+    for place, found in peaks.items():
+        if found.value_a.size * over_flights / max(found.flights, 1) <= 1:
+            continue
+        level = return_level(
+            found.value_a,
+            found.threshold_a,
+            flights=found.flights,
+            over_flights=over_flights,
+        )
+        if level.level is not None and level.low is not None and level.high is not None:
+            out[place] = Interval(level.level, level.low, level.high)
+    return out
+
+
+def _currents(readings: Readings, aircraft: Aircraft) -> dict[str, tuple[FloatArray, FloatArray]]:
+    out = {r.place: (r.t, r.v) for r in readings.of(Quantity.CURRENT)}
+    total = total_current(readings, aircraft)
+    if total is not None:
+        out[TOTAL] = (total.t, total.v)
+    return out
+
+
+def _landing(phases: Sequence[Phase]) -> tuple[float, float] | None:
+    """The last stretch of the flight; of a bench recording the last stir."""
+    for kind in _UNDER_LOAD:
+        last = [p for p in phases if p.kind is kind]
+        if last:
+            end = last[-1].end_s
+            return max(last[-1].start_s, end - _LANDING_S), end
+    return None
+
+
+def _inside(t: FloatArray, spans: Sequence[tuple[float, float]]) -> np.ndarray:
+    found = np.zeros(t.size, dtype=bool)
+    for start, end in spans:
+        found |= (t >= start) & (t < end)
+    return found
+
+
+def _lowest(
+    t: FloatArray,
+    v: FloatArray,
+    hold: Reading | None,
+    spans: Sequence[tuple[float, float]],
+    sign: float,
+) -> float | None:
+    """Lowest reading within the spans; a unit's own hold counts where it moved within them."""
+    inside = _inside(t, spans)
+    found = [float(v[inside].min())] if inside.any() else []
+    if hold is not None:
+        for start, end in spans:
+            part = sign * hold.within(start, end).v
+            if part.size and part.min() < part[0]:
+                found.append(float(part.min()))
+    return min(found) if found else None
+
+
+def _means(
+    series: Mapping[str, tuple[FloatArray, FloatArray]], span: tuple[float, float] | None
+) -> dict[str, Interval]:
+    """Mean of each series over the span; the interval is that of sampling it at these instants."""
+    out: dict[str, Interval] = {}
+    if span is None:
+        return out
+    for place, (t, v) in series.items():
+        part = v[(t >= span[0]) & (t < span[1])]
+        if part.size >= _LEAST_READINGS:
+            half = 1.96 * float(part.std(ddof=1)) / math.sqrt(part.size)
+            out[place] = Interval.around(float(part.mean()), half)
+    return out

@@ -1,0 +1,316 @@
+"""How the packs share the load, when one gives nothing, and why that may be no fault."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from enum import StrEnum
+
+import numpy as np
+
+from telemetry.aircraft import Aircraft
+from telemetry.channels import Quantity
+from telemetry.log import FloatArray
+from telemetry.power.intervals import Interval
+from telemetry.readings import Reading, Readings, block_means
+from telemetry.results import Phase, PhaseKind
+from telemetry.signals.sampling import held_at
+from telemetry.signals.spans import mask_to_spans, merge
+
+# Sharing is judged where the total is above a third of its 95th percentile: ideal diodes share
+# unequally at light load (ours).
+_JUDGED = 1 / 3
+_LEAST_BLOCKS = 8
+# A pack gives nothing below this share, and is known to give something above that one (ours).
+_NOTHING, _SOMETHING = 0.05, 0.2
+# Shorter than this is an update that was missed; a check on the ground takes seconds (ours).
+_LEAST_OUT_S = 1.0
+_LONGEST_CHECK_S = 60.0
+_GRID_S = 0.25
+_HELD_S = 5.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PackShare:
+    """One pack's share of the current under load.
+
+    Attributes
+    ----------
+    place : str
+    share : Interval
+        Of the charge drawn while it was judged, 0 to 1.
+    of_changes : Interval or None
+        Of a change of the total current: what the resistances of the packs' paths make it,
+        whatever their charge. None where the current hardly moved.
+    judged_s : float
+        For how long.
+    off_balance : bool
+        Whether a shared pack of a pair surely gives more or less than the limits allow.
+    """
+
+    place: str
+    share: Interval
+    of_changes: Interval | None
+    judged_s: float
+    off_balance: bool
+
+
+class OutKind(StrEnum):
+    """Why a pack may have given nothing for a while."""
+
+    CHECK = "check"  # on the ground before flight, short, and back: a deliberate redundancy check
+    SWITCHED_OFF = "switched-off"  # on the ground, not back again: one pack off before the other
+    LOST = "lost"  # under way, or on the ground without a plain reason
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PackOut:
+    """A stretch in which a pack that shares the load gave nothing.
+
+    Attributes
+    ----------
+    place : str
+    kind : OutKind
+    start_s, end_s : float
+    back : bool
+        Whether it gave current again.
+    share_before : float
+        Its usual share at such a load, 0 to 1.
+    carried_a : float
+        Highest current that the others carried meanwhile.
+    bus_v : float or None
+        Lowest voltage of the bus (or of the first place that is no pack) meanwhile.
+    own_v : float or None
+        Median of the pack's own voltage meanwhile; near zero: it is gone, else it is only not
+        connected or held off by a higher one.
+    """
+
+    place: str
+    kind: OutKind
+    start_s: float
+    end_s: float
+    back: bool
+    share_before: float
+    carried_a: float
+    bus_v: float | None
+    own_v: float | None
+
+
+def pack_shares(
+    readings: Readings, aircraft: Aircraft, spans: Sequence[tuple[float, float]]
+) -> tuple[PackShare, ...]:
+    """Share of each pack in the current, over stretches under load.
+
+    Parameters
+    ----------
+    readings : Readings
+    aircraft : Aircraft
+        A standby pack shares nothing by design and is never off balance.
+    spans : sequence of (float, float)
+        Stretches in which to judge, s.
+
+    Returns
+    -------
+    tuple of PackShare
+        One for each pack; empty where fewer than two packs report a current, or the load was too
+        short to judge. Where all but one report theirs and the bus reports the total, that one
+        gives the rest.
+    """
+    flows = _pack_currents(readings, aircraft)
+    if flows is None:
+        return ()
+    block_s = max(2.0, *(4.0 * (r.update_s or readings.row_s) for r in flows.values()))
+    columns: dict[str, list[FloatArray]] = {name: [] for name in flows}
+    for start, end in spans:
+        edges = np.arange(start, end + 1e-9, block_s)
+        for name, r in flows.items():
+            if edges.size > 1:
+                columns[name].append(block_means(r.t, r.v, edges))
+    if not next(iter(columns.values())):
+        return ()
+    means = np.vstack([np.concatenate(c) for c in columns.values()])
+    means = means[:, np.isfinite(means).all(axis=0)]
+    total = means.sum(axis=0)
+    judged = total > _JUDGED * np.quantile(total, 0.95) if total.size else np.zeros(0, dtype=bool)
+    if judged.sum() < _LEAST_BLOCKS or total[judged].min() <= 0:
+        return ()
+    roles = {p.name: p.role for p in aircraft.packs}
+    pair = sum(role == "shared" for role in roles.values()) == 2
+    band = aircraft.limits.share_points / 100
+    out = []
+    for name, flow in zip(columns, means, strict=True):
+        share = _ratio(flow[judged], total[judged])
+        beyond = share.low > 0.5 + band or share.high < 0.5 - band
+        out.append(
+            PackShare(
+                place=name,
+                share=share,
+                of_changes=_slope(flow[judged], total[judged]),
+                judged_s=float(judged.sum()) * block_s,
+                off_balance=pair and roles.get(name) == "shared" and beyond,
+            )
+        )
+    return tuple(out)
+
+
+def _pack_currents(readings: Readings, aircraft: Aircraft) -> dict[str, Reading] | None:
+    """Current of each pack; of one that has none, the bus's less the others'."""
+    names = [p.name for p in aircraft.packs]
+    known = {n: r for n in names if (r := readings.get(Quantity.CURRENT, n)) is not None and r.size}
+    absent = [n for n in names if n not in known]
+    if len(names) < 2 or len(absent) > 1:
+        return None
+    if absent:
+        bus = None if aircraft.bus is None else readings.get(Quantity.CURRENT, aircraft.bus)
+        if bus is None or not bus.size:
+            return None
+        rest = bus.v - sum(held_at(r.t, r.v, bus.t, _HELD_S) for r in known.values())
+        at = np.isfinite(rest)
+        known[absent[0]] = Reading(
+            channel=bus.channel,
+            t=bus.t[at],
+            v=rest[at],
+            update_s=bus.update_s,
+            resolution=bus.resolution,
+        )
+    return {n: known[n] for n in names}
+
+
+def _ratio(part: FloatArray, whole: FloatArray) -> Interval:
+    """Ratio of sums with its interval; neighbouring blocks may be alike."""
+    ratio = float(part.sum() / whole.sum())
+    rest = part - ratio * whole
+    half = 1.96 * math.sqrt(float((rest**2).sum()) * _likeness(rest)) / float(whole.sum())
+    return Interval.around(ratio, half)
+
+
+def _slope(part: FloatArray, whole: FloatArray) -> Interval | None:
+    """Change of the part by change of the whole, with its interval."""
+    moved = whole - whole.mean()
+    sxx = float((moved**2).sum())
+    if sxx <= 1e-12:
+        return None
+    slope = float((moved * part).sum()) / sxx
+    rest = part - part.mean() - slope * moved
+    free = max(part.size - 2, 1)
+    half = 2.0 * math.sqrt(float((rest**2).sum()) / free / sxx * _likeness(rest))
+    # Told to less than a quarter either way it tells nothing (ours).
+    return None if half > 0.25 else Interval.around(slope, half)
+
+
+def _likeness(rest: FloatArray) -> float:
+    """How much the variance of a mean grows by likeness of neighbours: (1 + r) / (1 - r)."""
+    power = float((rest**2).sum())
+    if rest.size < 3 or power <= 0:
+        return 1.0
+    r = min(max(float((rest[1:] * rest[:-1]).sum()) / power, 0.0), 0.9)
+    return (1 + r) / (1 - r)
+
+
+def pack_outs(
+    readings: Readings, aircraft: Aircraft, phases: Sequence[Phase]
+) -> tuple[PackOut, ...]:
+    """Stretches in which a shared pack gave nothing although it usually does at such a load.
+
+    A pack whose voltage is a little lower gives nothing at light load by the nature of diodes, so
+    it is compared with itself at a like load. A standby pack is never out.
+
+    Parameters
+    ----------
+    readings : Readings
+    aircraft : Aircraft
+    phases : sequence of Phase
+        Of the same stretch.
+
+    Returns
+    -------
+    tuple of PackOut
+        In the order of time. A deliberate redundancy check, recognised as such, is among them.
+    """
+    flows = _pack_currents(readings, aircraft)
+    if flows is None:
+        return ()
+    grid = np.arange(readings.start_s, readings.end_s, _GRID_S)
+    flow = np.vstack([held_at(r.t, r.v, grid, _HELD_S) for r in flows.values()])
+    total = flow.sum(axis=0)
+    step = max(r.resolution or 0.01 for r in flows.values())
+    with np.errstate(invalid="ignore", divide="ignore"):
+        share = np.where(total > 4 * step, flow / total, np.nan)
+    shared = {p.name for p in aircraft.packs if p.role == "shared"}
+    out = []
+    for name, own in zip(flows, share, strict=True):
+        if name not in shared:
+            continue
+        with np.errstate(invalid="ignore"):
+            nothing = own < _NOTHING
+        update_s = flows[name].update_s or readings.row_s
+        spans = mask_to_spans(grid, nothing, hold_s=2 * _GRID_S)
+        for a, b in merge(spans, max(1.0, 2 * update_s)):
+            if b - a < max(_LEAST_OUT_S, 2 * update_s):
+                continue
+            usual = _usual_share(grid, own, total, (a, b))
+            if usual is None or usual < _SOMETHING:
+                continue
+            inside = (grid >= a) & (grid < b)
+            back = b < readings.end_s - 2 * _GRID_S and bool(
+                np.nanmedian(_after(grid, own, b, update_s)) > _SOMETHING
+            )
+            out.append(
+                PackOut(
+                    place=name,
+                    kind=_out_kind(phases, a, b, back),
+                    start_s=a,
+                    end_s=b,
+                    back=back,
+                    share_before=usual,
+                    carried_a=float(np.nanmax(total[inside])),
+                    bus_v=_lowest_bus(readings, aircraft, a, b),
+                    own_v=_median_v(readings, name, a, b),
+                )
+            )
+    return tuple(sorted(out, key=lambda o: o.start_s))
+
+
+def _usual_share(
+    grid: FloatArray, share: FloatArray, total: FloatArray, span: tuple[float, float]
+) -> float | None:
+    """The pack's median share at a like load outside the span; None where there was none."""
+    inside = (grid >= span[0]) & (grid < span[1])
+    level = float(np.nanquantile(total[inside], 0.75))
+    near = ~((grid >= span[0] - 1.0) & (grid < span[1] + 1.0))
+    with np.errstate(invalid="ignore"):
+        like = near & (total > 0.6 * level) & (total < 1.2 * level) & np.isfinite(share)
+    return float(np.median(share[like])) if like.sum() * _GRID_S >= 2.0 else None
+
+
+def _after(grid: FloatArray, share: FloatArray, end: float, update_s: float) -> FloatArray:
+    part = share[(grid >= end) & (grid < end + max(5.0, 3 * update_s))]
+    part = part[np.isfinite(part)]
+    return part if part.size else np.zeros(1)
+
+
+def _out_kind(phases: Sequence[Phase], start: float, end: float, back: bool) -> OutKind:
+    flights = [p for p in phases if p.kind is PhaseKind.FLIGHT]
+    if any(p.start_s < end and start < p.end_s for p in flights):
+        return OutKind.LOST
+    before = all(end <= p.start_s for p in flights)
+    if before and back and end - start <= _LONGEST_CHECK_S:
+        return OutKind.CHECK
+    if not before and not back:
+        return OutKind.SWITCHED_OFF
+    return OutKind.LOST
+
+
+def _lowest_bus(readings: Readings, aircraft: Aircraft, start: float, end: float) -> float | None:
+    packs = {p.name for p in aircraft.packs}
+    volts = [r for r in readings.of(Quantity.VOLTAGE) if r.place not in packs]
+    volts.sort(key=lambda r: r.place != aircraft.bus)
+    part = volts[0].within(start, end).v if volts else np.empty(0)
+    return float(part.min()) if part.size else None
+
+
+def _median_v(readings: Readings, place: str, start: float, end: float) -> float | None:
+    r = readings.get(Quantity.VOLTAGE, place)
+    part = np.empty(0) if r is None else r.within(start, end).v
+    return float(np.median(part)) if part.size else None
