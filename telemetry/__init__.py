@@ -13,6 +13,8 @@ if TYPE_CHECKING:
     from telemetry.errors import UnknownSetting as UnknownSetting
     from telemetry.errors import UnreadableLog as UnreadableLog
     from telemetry.importer import ColumnMap as ColumnMap
+    from telemetry.importer import describe_columns as describe_columns
+    from telemetry.importer import join_logs as join_logs
     from telemetry.importer import load_column_map as load_column_map
     from telemetry.importer import read_log as read_log
     from telemetry.importer import save_column_map as save_column_map
@@ -25,6 +27,8 @@ _HOME = {
     "Log": "telemetry.log",
     "UnknownSetting": "telemetry.errors",
     "UnreadableLog": "telemetry.errors",
+    "describe_columns": "telemetry.importer",
+    "join_logs": "telemetry.importer",
     "load_column_map": "telemetry.importer",
     "read_log": "telemetry.importer",
     "save_column_map": "telemetry.importer",

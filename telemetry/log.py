@@ -38,6 +38,9 @@ class Provenance:
         ISO 8601 date and time of the first row; None where the file has no date.
     start_source : str
         Where the start came from ("column 'Date'", "preamble line 2", "").
+    clock_s : float
+        What the file's own clock showed at the first row, s (an elapsed time, a time of day);
+        NaN where it has none. Tells whether another file runs on from this one.
     time_form : str
         How time was read, in words ("hh:mm:ss.fff in column 'Time'").
     row_s : float
@@ -64,6 +67,7 @@ class Provenance:
     header_line: int | None = 1
     start: str | None = None
     start_source: str = ""
+    clock_s: float = float("nan")
     time_form: str = ""
     row_s: float = float("nan")
     recordings: tuple[tuple[float, float], ...] = ()

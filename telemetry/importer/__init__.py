@@ -7,6 +7,17 @@ to readings), `stamps`, `timebase` and `clock` (time), `columns` (all columns to
 """
 
 from telemetry.importer.columnmap import ColumnMap, load_column_map, save_column_map
+from telemetry.importer.describe import ColumnReport, Listing, describe_columns
+from telemetry.importer.join import join_logs
 from telemetry.importer.read import read_log
 
-__all__ = ["ColumnMap", "load_column_map", "read_log", "save_column_map"]
+__all__ = [
+    "ColumnMap",
+    "ColumnReport",
+    "Listing",
+    "describe_columns",
+    "join_logs",
+    "load_column_map",
+    "read_log",
+    "save_column_map",
+]

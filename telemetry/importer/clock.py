@@ -37,6 +37,8 @@ class Unrolled:
         Start and end of each recording, s.
     starts : tuple of int
         First row (of the kept ones) of each recording.
+    clock_s : float
+        What the file's own clock showed at the first row; NaN without rows.
     notes : list of str
     """
 
@@ -45,6 +47,7 @@ class Unrolled:
     refused: list[tuple[int, str]] = field(default_factory=list)
     recordings: tuple[tuple[float, float], ...] = ()
     starts: tuple[int, ...] = (0,)
+    clock_s: float = math.nan
     notes: list[str] = field(default_factory=list)
 
 
@@ -91,6 +94,7 @@ def unroll(
         order = np.argsort(time, kind="stable")
         out.notes.append(f"{len(disorder):,} rows stood out of order and were sorted by time")
         time, rows, changed = time[order], rows[order], True
+    out.clock_s = float(time[0])
     time = time - time[0]
     time = _spread(time, begins, out)
     out.time_s = time

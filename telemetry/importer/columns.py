@@ -125,7 +125,7 @@ class Resolved:
     values: FloatArray | None
 
 
-def resolve(columns: Sequence[Column], notes: list[str]) -> list[Resolved]:
+def resolve(columns: Sequence[Column], notes: list[str], *, strict: bool = True) -> list[Resolved]:
     """Settle the reading of every column and convert its values.
 
     Parameters
@@ -133,6 +133,8 @@ def resolve(columns: Sequence[Column], notes: list[str]) -> list[Resolved]:
     columns : sequence of Column
     notes : list of str
         What the user should know is added to it.
+    strict : bool
+        False: a column that conversion empties is noted, not an error.
 
     Returns
     -------
@@ -142,7 +144,7 @@ def resolve(columns: Sequence[Column], notes: list[str]) -> list[Resolved]:
     chosen = [_choose(c) for c in columns]
     _place_the_unplaced(columns, chosen)
     chosen = [_check(c, r, notes) for c, r in zip(columns, chosen, strict=True)]
-    out = [_finish(c, r, notes) for c, r in zip(columns, chosen, strict=True)]
+    out = [_finish(c, r, notes, strict=strict) for c, r in zip(columns, chosen, strict=True)]
     _turn_currents(out, notes)
     _name_keys(columns, out)
     return out
@@ -334,7 +336,7 @@ def _charge_unit(unit: Unit | None, shape: Shape) -> Unit:
     return UNITS["Ah"] if shape.high < 15 and not shape.whole else UNITS["mAh"]
 
 
-def _finish(column: Column, choice: _Choice, notes: list[str]) -> Resolved:
+def _finish(column: Column, choice: _Choice, notes: list[str], *, strict: bool) -> Resolved:
     r, unit = choice.reading, choice.unit
     reason = r.reason + (f"; {choice.why_unit}" if choice.why_unit else "")
     quantity = r.quantity
@@ -346,12 +348,11 @@ def _finish(column: Column, choice: _Choice, notes: list[str]) -> Resolved:
         canonical, factor, offset = unit.symbol, 1.0, 0.0
     elif unit is not None:
         factor, offset = unit.factor, unit.offset
-        if values is not None:
-            values = _clean(column, r, unit, values, notes)
     else:
         factor, offset = 1.0, 0.0
-        if values is not None:
-            values = _clean(column, r, None, values, notes)
+    if values is not None:
+        scale = None if quantity in (Q.UNKNOWN, Q.STATUS, Q.COUNT) else unit
+        values = _clean(column, r, scale, values, notes, strict=strict)
     rivals = tuple(
         text_of(
             x.quantity,
@@ -385,7 +386,13 @@ def _finish(column: Column, choice: _Choice, notes: list[str]) -> Resolved:
 
 
 def _clean(
-    column: Column, r: Reading, unit: Unit | None, values: FloatArray, notes: list[str]
+    column: Column,
+    r: Reading,
+    unit: Unit | None,
+    values: FloatArray,
+    notes: list[str],
+    *,
+    strict: bool,
 ) -> FloatArray:
     """Take out sentinels, convert, and take out the zeros before a sensor's first reading."""
     sentinels = find_sentinels(values, r.quantity, unit)
@@ -405,12 +412,15 @@ def _clean(
                 f"the first {leading:,} rows of column '{column.title}' are zero before its first "
                 f"reading and count as no value"
             )
-    if not np.isfinite(out).any() and np.isfinite(column.numbers).any():  # type: ignore[arg-type]
-        raise UnreadableLog(
+    if not np.isfinite(out).any():
+        emptied = UnreadableLog(
             "no value of this column is left after conversion",
             column=column.title,
             hint="check its reading with 'busbook columns' and settle it with --set",
         )
+        if strict:
+            raise emptied
+        notes.append(str(emptied))
     return out
 
 

@@ -282,7 +282,7 @@ def _apply_settings(
 
 def _assemble(sheet: Sheet, row_interval_s: float | None) -> Log:
     notes = sheet.notes
-    base = _time_base(sheet, row_interval_s)
+    base = time_base(sheet, row_interval_s)
     for column in sheet.columns:
         column.time_role = base.columns.get(column.index, "")
     empty = _empty_rows(sheet) if not np.isfinite(base.raw_s).all() else None
@@ -301,7 +301,20 @@ def _assemble(sheet: Sheet, row_interval_s: float | None) -> Log:
     return _log(sheet, base, times, resolved)
 
 
-def _time_base(sheet: Sheet, row_interval_s: float | None) -> TimeBase:
+def time_base(sheet: Sheet, row_interval_s: float | None) -> TimeBase:
+    """The raw times of a sheet's rows.
+
+    Parameters
+    ----------
+    sheet : Sheet
+    row_interval_s : float or None
+        Fixed by the user, s.
+
+    Raises
+    ------
+    UnreadableLog
+        No column tells the time, or not without guessing.
+    """
     rows = sheet.table.rows
     if row_interval_s is not None:
         if not (math.isfinite(row_interval_s) and row_interval_s > 0):
@@ -404,6 +417,7 @@ def _log(sheet: Sheet, base: TimeBase, times: Unrolled, resolved: list[Resolved]
         header_line=sheet.layout.header_line,
         start=base.start.isoformat() if base.start is not None else None,
         start_source=base.start_source,
+        clock_s=times.clock_s,
         time_form=base.form,
         row_s=float(np.median(steps)) if len(steps) else math.nan,
         recordings=times.recordings,

@@ -431,10 +431,8 @@ class _Sweep:
             if row and padded == [c.strip() for c in row]:
                 return True
         keys = {key for key, _ in self.layout.preamble if key}
-        return (
-            (bool(bare)
-            and bare[0].rstrip(":= ") in keys)
-            or (bool(cells) and re.split(r"\s*[:=]", cells[0])[0].strip(" #/%!*") in keys)
+        return (bool(bare) and bare[0].rstrip(":= ") in keys) or (
+            bool(cells) and re.split(r"\s*[:=]", cells[0])[0].strip(" #/%!*") in keys
         )
 
     def _comment(self, line: int) -> None:

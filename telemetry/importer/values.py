@@ -260,7 +260,8 @@ def resolution(values: FloatArray) -> float:
     if len(distinct) < 2:
         return math.nan
     steps = np.diff(distinct)
-    return float(np.round(np.min(steps[steps > 1e-12 * np.max(np.abs(distinct))]), 12))
+    smallest = float(np.min(steps[steps > 1e-12 * np.max(np.abs(distinct))]))
+    return float(f"{smallest:.6g}")
 
 
 def repeats(values: FloatArray) -> float:

@@ -1,0 +1,265 @@
+"""What `busbook columns` shows: each column, how it is read, why, and what else it could be."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import pyarrow.compute as pc
+
+from telemetry.channels import Channel
+from telemetry.channels import Quantity as Q
+from telemetry.errors import UnreadableLog
+from telemetry.importer.columnmap import ColumnMap, fingerprint
+from telemetry.importer.columns import Column, Resolved, resolve
+from telemetry.importer.read import Sheet, read_sheet, time_base
+from telemetry.importer.settings import parse_setting, text_of
+from telemetry.importer.values import convert, repeats, resolution
+
+_SAMPLES = 5
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Rival:
+    """Another way to read a column.
+
+    Attributes
+    ----------
+    reading : str
+        As ``place/quantity[unit]``.
+    low, high : float
+        Range of the values if they are read so, in the quantity's own unit; NaN without numbers.
+    set_line : str
+        The option that settles the column so: ``--set 'COLUMN=place/quantity[unit]'``.
+    """
+
+    reading: str
+    low: float
+    high: float
+    set_line: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ColumnReport:
+    """One column as the user sees it.
+
+    Attributes
+    ----------
+    number : int
+        From 1.
+    title : str
+        The name to address it by; differs from the header where that is empty or not unique.
+    channel : Channel
+        As it is read.
+    reading : str
+        As ``place/quantity[unit]``, "" where nothing is known.
+    samples : tuple of str
+        Some cells, as in the file, in their order.
+    low, high : float
+        Range of the cells as in the file; NaN for words.
+    resolution : float
+        Smallest step between values, in the file's unit.
+    repeats : float
+        Share of rows that repeat the row before; NaN for words.
+    filled : int
+        Cells that hold a value.
+    rivals : tuple of Rival
+        Readings that fit about as well; not empty where the user should settle the column.
+    set_line : str
+        The option that keeps the column read as it is now; for an unknown column, the option to
+        fill in.
+    """
+
+    number: int
+    title: str
+    channel: Channel
+    reading: str
+    samples: tuple[str, ...]
+    low: float
+    high: float
+    resolution: float
+    repeats: float
+    filled: int
+    rivals: tuple[Rival, ...]
+    set_line: str
+
+    @property
+    def open(self) -> bool:
+        """True where two readings fit alike and none was chosen."""
+        return self.channel.quantity is Q.UNKNOWN and bool(self.rivals)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Listing:
+    """All columns of a file.
+
+    Attributes
+    ----------
+    file : str
+    columns : tuple of ColumnReport
+    time_form : str
+        How the time of the rows is read, "" where it could not be.
+    problem : str
+        Why the log cannot be read yet, "" where it can.
+    notes : tuple of str
+    fingerprint : str
+        Of the header.
+    settled : mapping of str to str
+        Readings the user settled, by settings or by a map.
+    """
+
+    file: str
+    columns: tuple[ColumnReport, ...]
+    time_form: str
+    problem: str
+    notes: tuple[str, ...]
+    fingerprint: str
+    settled: Mapping[str, str]
+
+    def column_map(self, name: str) -> ColumnMap:
+        """The readings as shown, as a map for later logs with the same header.
+
+        Parameters
+        ----------
+        name : str
+        """
+        readings = {
+            c.title: c.reading
+            for c in self.columns
+            if c.reading and c.channel.quantity not in (Q.UNKNOWN, Q.TIME) and not c.channel.text
+        }
+        return ColumnMap(
+            name=name, fingerprint=self.fingerprint, readings={**readings, **self.settled}
+        )
+
+
+def describe_columns(
+    path: str | Path,
+    *,
+    settings: Mapping[str, str] | None = None,
+    row_interval_s: float | None = None,
+    column_maps: Sequence[ColumnMap] = (),
+) -> Listing:
+    """Everything about the columns of a file, also where it cannot be reviewed yet.
+
+    Parameters
+    ----------
+    path, settings, row_interval_s, column_maps
+        As for `read_log`.
+
+    Returns
+    -------
+    Listing
+
+    Raises
+    ------
+    UnreadableLog
+        The file holds no table at all.
+    UnknownSetting
+        A setting is not understood.
+    """
+    sheet = read_sheet(path, settings=settings or {}, column_maps=column_maps)
+    problem, form = "", ""
+    notes = list(sheet.notes)
+    try:
+        base = time_base(sheet, row_interval_s)
+    except UnreadableLog as error:
+        problem = str(error)
+    else:
+        form = base.form
+        notes = [*base.notes, *notes]
+        for column in sheet.columns:
+            column.time_role = base.columns.get(column.index, "")
+    resolved = resolve(sheet.columns, notes, strict=False)
+    return Listing(
+        file=sheet.path,
+        columns=tuple(_report(c, r) for c, r in zip(sheet.columns, resolved, strict=True)),
+        time_form=form,
+        problem=problem,
+        notes=tuple(dict.fromkeys(notes)),
+        fingerprint=fingerprint(sheet.layout),
+        settled=_settled(sheet),
+    )
+
+
+def _settled(sheet: Sheet) -> dict[str, str]:
+    found = {}
+    for column in sheet.columns:
+        s = column.setting
+        if s is None:
+            continue
+        if s.ignore:
+            found[column.title] = "ignore"
+        elif s.quantity is Q.TIME:
+            found[column.title] = text_of(Q.TIME, s.place, s.time_form)
+        else:
+            unit = s.unit.symbol if s.unit is not None else ""
+            found[column.title] = text_of(s.quantity, s.place, unit, s.hold, s.cell)
+    return found
+
+
+def set_line(title: str, reading: str) -> str:
+    """The option that settles a column.
+
+    Parameters
+    ----------
+    title, reading : str
+    """
+    quote = '"' if "'" in title else "'"
+    return f"--set {quote}{title}={reading}{quote}"
+
+
+def _report(column: Column, resolved: Resolved) -> ColumnReport:
+    channel = resolved.channel
+    reading = ""
+    if channel.quantity is not Q.UNKNOWN:
+        form = channel.source_unit
+        if channel.quantity is Q.TIME:
+            form = column.setting.time_form if column.setting is not None else ""
+        reading = text_of(channel.quantity, channel.place, form, channel.hold, channel.cell)
+    values = column.numbers
+    filled = values[np.isfinite(values)] if values is not None else np.empty(0)
+    low, high = (float(filled.min()), float(filled.max())) if len(filled) else (math.nan,) * 2
+    words = 0
+    if column.text is not None:
+        words = int(pc.sum(pc.greater(pc.utf8_length(column.text), 0)).as_py() or 0)
+    return ColumnReport(
+        number=column.index + 1,
+        title=column.title,
+        channel=channel,
+        reading=reading,
+        samples=_samples(column),
+        low=low,
+        high=high,
+        resolution=resolution(values) if values is not None else math.nan,
+        repeats=repeats(values) if values is not None else math.nan,
+        filled=len(filled) if values is not None else words,
+        rivals=tuple(_rival(column.title, r, low, high) for r in channel.rivals),
+        set_line=set_line(column.title, reading or "PLACE/QUANTITY[UNIT]"),
+    )
+
+
+def _rival(title: str, reading: str, low: float, high: float) -> Rival:
+    unit = parse_setting(reading).unit
+    if unit is not None:
+        low, high = (float(v) for v in convert(np.array([low, high]), unit))
+    return Rival(reading=reading, low=low, high=high, set_line=set_line(title, reading))
+
+
+def _samples(column: Column) -> tuple[str, ...]:
+    """Some distinct cells, spread over the file."""
+    if column.numbers is not None:
+        filled = column.numbers[np.isfinite(column.numbers)]
+        picks = [f"{v:.10g}" for v in filled[:: max(1, len(filled) // 200)]]
+    elif column.text is not None:
+        step = max(1, len(column.text) // 200)
+        picks = [column.text[i].as_py() or "" for i in range(0, len(column.text), step)]
+        picks = [p.strip()[:40] for p in picks if p.strip()]
+    else:
+        picks = []
+    distinct = list(dict.fromkeys(picks))
+    stride = max(1, len(distinct) // _SAMPLES)
+    return tuple(distinct[::stride][:_SAMPLES])
