@@ -22,6 +22,7 @@ from telemetry.simulate.sensors import Loss, Mode, Sensor, Telemetry, Wrong
 from telemetry.simulate.servos import ServoFault
 
 OPEN_OHM = 1e4
+HEAT_UP_S = 60.0  # a weak regulator warms this fast in flight, plausible, no source
 COPPER_PER_K = 0.00393  # IEC 60028, at 20 degC
 GREASE_PER_K = 0.004  # plausible, no source
 
@@ -170,7 +171,7 @@ def _apply(
         case FaultKind.REGULATOR_LIMIT:
             state.limit_a *= max(0.05, 1.0 - level)
         case FaultKind.REGULATOR_HOT:
-            warm = 1.0 - np.exp(-np.maximum(motion.time_s - _take_off(motion), 0.0) / 120.0)
+            warm = 1.0 - np.exp(-np.maximum(motion.time_s - _take_off(motion), 0.0) / HEAT_UP_S)
             state.limit_a *= np.maximum(1.0 - level * warm, 0.05)
         case FaultKind.SWITCH_STEP:
             row = _pack_row(aircraft, fault.place)

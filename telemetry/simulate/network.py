@@ -15,19 +15,14 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.signal import lfilter
 
-from telemetry.simulate.chemistry import open_circuit_v, resistance_factor
-from telemetry.simulate.parts import AircraftModel, BoolArray, FloatArray, PackModel, PathKind
+from telemetry.simulate.parts import AircraftModel, BoolArray, FloatArray
+from telemetry.simulate.supply import PackState, advance, relaxed
 
-BLEED_S = 1e-6  # keeps the equation regular where nothing is asked and nothing is given
 STARVED_OHM = 0.3  # beyond this a place's load is taken as a plain conductance
 STARVED_V = 6.0
 RESTART_HOLD_S = 0.02  # a unit rides through shorter holes on its capacitors
 BLOCK_S = 5.0
-TOLERANCE_V = 1e-8
-PACK_J_PER_K_MAH = 0.05  # heat capacity of a pack per mAh and cell, roughly
-PACK_W_PER_K = 0.4
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -91,64 +86,6 @@ class Solution:
     restarts: tuple[tuple[int, int], ...]
 
 
-@dataclass(slots=True)
-class _PackState:
-    """What a pack carries from block to block."""
-
-    model: PackModel
-    charge: float
-    temp_c: float
-    path_c: float
-    relax_v: list[float]
-
-    def factor(self) -> float:
-        return float(resistance_factor(self.temp_c, self.charge)) * self.model.age
-
-
-@dataclass(slots=True)
-class _Source:
-    """One pack during one block, as the bus sees it."""
-
-    pack: PackModel
-    emf_v: FloatArray
-    inner_ohm: float
-    path_ohm: FloatArray
-    limit_a: FloatArray
-    closed: FloatArray  # 1 where connected, 0 where open
-
-    def lines(self) -> list[tuple[FloatArray, FloatArray]]:
-        """Straight lines (volts at no current, conductance); the smallest current holds."""
-        path = self.pack.path
-        total = self.inner_ohm + self.pack.lead_ohm + path.ohm + self.path_ohm
-        if path.kind is PathKind.DIRECT:
-            return [(self.emf_v, 1.0 / total)]
-        through = (self.emf_v - path.drop_v, 1.0 / total)
-        if path.kind is PathKind.DIODE:
-            return [(through[0] - path.standby_v, through[1])]
-        setpoint = path.setpoint_v - path.standby_v
-        out = path.output_ohm + self.path_ohm
-        return [
-            through,
-            (np.full_like(self.emf_v, setpoint), 1.0 / out),
-            (setpoint + path.limit_ohm * self.limit_a, 1.0 / (out + path.limit_ohm)),
-        ]
-
-    def current(
-        self, bus_v: FloatArray, lines: list[tuple[FloatArray, FloatArray]]
-    ) -> tuple[FloatArray, FloatArray]:
-        """Current given at a bus voltage, and its falling rate with it [A, S]."""
-        volts, slope = lines[0]
-        amps = (volts - bus_v) * slope
-        for other_v, other_s in lines[1:]:
-            other = (other_v - bus_v) * other_s
-            slope = np.where(other < amps, other_s, slope)
-            amps = np.minimum(amps, other)
-        give = self.closed
-        if self.pack.path.kind is not PathKind.DIRECT:
-            give = give * (amps > 0.0)
-        return amps * give, slope * give
-
-
 def solve(
     aircraft: AircraftModel,
     demand: Demand,
@@ -187,7 +124,7 @@ def solve(
     ]
     hold = max(1, round(RESTART_HOLD_S / dt_s))
     states = [
-        _PackState(p, charge.get(p.name, 1.0), ambient_c, ambient_c, [0.0] * len(p.pairs))
+        PackState(p, charge.get(p.name, 1.0), ambient_c, ambient_c, [0.0] * len(p.pairs))
         for p in aircraft.packs
     ]
     out = Solution(
@@ -201,12 +138,21 @@ def solve(
         on=np.ones((places, n), dtype=np.bool_),
         restarts=(),
     )
+    is_open = demand.pack_open | demand.lead_out
     size = max(1, round(block_s / dt_s))
     for start in range(0, n, size):
         block = slice(start, min(n, start + size))
         while True:
             constant, slope, fold = _folded(demand, out.on[:, block], parents, block)
-            sources, bus_v, amps, after = _relaxed(states, demand, block, constant, slope, dt_s)
+            sources, bus_v, amps, after = relaxed(
+                states,
+                demand.path_ohm[:, block],
+                demand.limit_a[:, block],
+                is_open[:, block],
+                constant[0],
+                slope[0],
+                dt_s,
+            )
             ohm = demand.branch_ohm[:, block]
             place_v, place_a = _carried_down(bus_v, constant, slope, fold, ohm, parents)
             down = _next_restart(place_v, out.on[:, block], restart_v, hold)
@@ -222,7 +168,7 @@ def solve(
             out.pack_charge[i, block] = after[i][0]
             out.pack_c[i, block] = state.temp_c
             out.path_c[i, block] = state.path_c
-            _advance(state, source, bus_v, amps[i], after[i], aircraft, ambient_c, dt_s)
+            advance(state, source, bus_v, amps[i], after[i], aircraft, ambient_c, dt_s)
     on = _without_vain_starts(out.on, 2 * hold)
     return Solution(
         place_v=out.place_v,
@@ -320,111 +266,3 @@ def _run_length(mask: BoolArray) -> NDArray[np.int64]:
     steps = np.arange(mask.size)
     last_false = np.maximum.accumulate(np.where(mask, -1, steps))
     return np.asarray(steps - last_false, dtype=np.int64)
-
-
-def _relaxed(
-    states: list[_PackState],
-    demand: Demand,
-    block: slice,
-    constant: FloatArray,
-    slope: FloatArray,
-    dt_s: float,
-) -> tuple[
-    list[_Source], FloatArray, list[FloatArray], list[tuple[FloatArray, list[FloatArray], float]]
-]:
-    """Pack currents and pack states of one block, in agreement with one another."""
-    n = constant.shape[1]
-    sources = [
-        _Source(
-            pack=s.model,
-            emf_v=np.full(n, s.model.cells * float(open_circuit_v(s.model.chemistry, s.charge))),
-            inner_ohm=s.model.r0_ohm * s.factor(),
-            path_ohm=demand.path_ohm[i, block],
-            limit_a=demand.limit_a[i, block],
-            closed=np.asarray(~(demand.pack_open | demand.lead_out)[i, block], dtype=np.float64),
-        )
-        for i, s in enumerate(states)
-    ]
-    for s, source in zip(states, sources, strict=True):
-        source.emf_v = source.emf_v - sum(s.relax_v)
-    bus_v = np.full(n, max(float(s.emf_v[0]) for s in sources))
-    for _ in range(60):
-        bus_v, amps = _bus(sources, constant[0], slope[0], bus_v)
-        after = [_followed(s, a, dt_s) for s, a in zip(states, amps, strict=True)]
-        worst = 0.0
-        for s, source, (charge, relax, _end) in zip(states, sources, after, strict=True):
-            emf = s.model.cells * open_circuit_v(s.model.chemistry, charge)
-            for volts in relax:
-                emf = emf - volts[:-1]
-            worst = max(worst, float(np.max(np.abs(emf - source.emf_v))))
-            source.emf_v = emf
-        if worst < TOLERANCE_V:
-            return sources, bus_v, amps, after
-    raise RuntimeError(f"pack states did not settle: {worst:.2e} V left")
-
-
-def _followed(
-    state: _PackState, amps: FloatArray, dt_s: float
-) -> tuple[FloatArray, list[FloatArray], float]:
-    """Charge at each step's start, relaxation voltages (n + 1 values), charge at the end."""
-    drawn = np.cumsum(amps) * (dt_s / 3.6 / state.model.capacity_mah)
-    charge = state.charge - np.concatenate(([0.0], drawn[:-1]))
-    relax = []
-    for pair, start_v in zip(state.model.pairs, state.relax_v, strict=True):
-        keep = float(np.exp(-dt_s / pair.tau_s))
-        ohm = pair.ohm * state.factor()
-        follow, _ = lfilter([(1.0 - keep) * ohm], [1.0, -keep], amps, zi=[keep * start_v])
-        relax.append(np.concatenate(([start_v], follow)))
-    return charge, relax, state.charge - float(drawn[-1])
-
-
-def _bus(
-    sources: list[_Source], constant: FloatArray, slope: FloatArray, guess_v: FloatArray
-) -> tuple[FloatArray, list[FloatArray]]:
-    """Bus voltage at which the packs give what is asked: Newton's method within brackets."""
-    low = np.zeros_like(guess_v)
-    high = np.full_like(guess_v, 30.0)
-    volts = guess_v
-    asked = slope + BLEED_S
-    lines = [s.lines() for s in sources]
-    for _ in range(80):
-        given = [s.current(volts, line) for s, line in zip(sources, lines, strict=True)]
-        excess = sum((a for a, _ in given), -constant) - asked * volts
-        rate = sum((g for _, g in given), asked)
-        low = np.where(excess >= 0.0, volts, low)
-        high = np.where(excess < 0.0, volts, high)
-        newton = volts + excess / np.maximum(rate, BLEED_S)
-        inside = (newton >= low) & (newton <= high)
-        step = np.where(inside, newton, 0.5 * (low + high))
-        change = float(np.max(np.abs(step - volts)))
-        volts = step
-        if change < 1e-11:
-            break
-    given = [s.current(volts, line) for s, line in zip(sources, lines, strict=True)]
-    return volts, [a for a, _ in given]
-
-
-def _advance(
-    state: _PackState,
-    source: _Source,
-    bus_v: FloatArray,
-    amps: FloatArray,
-    after: tuple[FloatArray, list[FloatArray], float],
-    aircraft: AircraftModel,
-    ambient_c: float,
-    dt_s: float,
-) -> None:
-    """Carry a pack's charge, relaxation and temperatures over to the next block."""
-    _charge, relax, end = after
-    span = amps.size * dt_s
-    square = float(np.mean(amps * amps))
-    inner = source.inner_ohm + sum(p.ohm for p in state.model.pairs) * state.factor()
-    settle = ambient_c + inner * square / PACK_W_PER_K
-    tau = PACK_J_PER_K_MAH * state.model.capacity_mah * state.model.cells / 2 / PACK_W_PER_K
-    state.temp_c = settle + (state.temp_c - settle) * float(np.exp(-span / tau))
-    terminal = source.emf_v - amps * (source.inner_ohm + state.model.lead_ohm)
-    lost = float(np.mean(np.maximum(terminal - bus_v, 0.0) * np.maximum(amps, 0.0)))
-    hot = ambient_c + aircraft.heat_k_per_w * lost
-    state.path_c = hot + (state.path_c - hot) * float(np.exp(-span / aircraft.heat_s))
-    state.charge = end
-    state.relax_v = [float(volts[-1]) for volts in relax]

@@ -92,6 +92,8 @@ class PackModel:
         Lead and connector to the unit's terminals, where the pack's voltage is measured.
     age : float
         Factor on all inner resistances; 1 when new.
+    heat_j_per_k, cooling_w_per_k : float
+        Heat capacity, and heat given to the air per K.
     """
 
     name: str
@@ -103,7 +105,8 @@ class PackModel:
     lead_ohm: float = 0.008
     age: float = 1.0
     path: Path = Path()
-    label: str = ""
+    heat_j_per_k: float = 200.0
+    cooling_w_per_k: float = 0.4
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
