@@ -286,6 +286,7 @@ def recursive_scores(
     sigma: float,
     sigma_weight: float,
     learn: BoolArray | None = None,
+    clip: float = np.inf,
 ) -> Scores:
     """Score each value against the prediction from those before it.
 
@@ -312,6 +313,9 @@ def recursive_scores(
         How many values that knowledge is worth, above 0.
     learn : ndarray of bool, shape (n,), optional
         False: score it, but learn nothing from it.
+    clip : float
+        A value further off than so many scales is learnt as if it were only so far off: one odd
+        flight does not spoil the baseline.
 
     Returns
     -------
@@ -337,30 +341,31 @@ def recursive_scores(
         covariance[range(1, m + 1), range(1, m + 1)] = (slope_sd / sigma) ** 2
     degrees, squares = sigma_weight, sigma_weight * sigma**2
     levelled = False
-    out = np.zeros((4, n))
+    errors, scales, worth = np.zeros(n), np.ones(n), np.full(n, sigma_weight)
+    known = np.zeros(n, dtype=bool)
     for i in range(n):
         reach = covariance @ x[i]
         ahead = float(v[i] + x[i] @ reach)
         error = float(y[i] - x[i] @ mean)
-        scale = np.sqrt(squares / degrees * ahead)
-        score = _normal_score(error / scale, degrees) if levelled else 0.0
-        out[:, i] = score, y[i] - error, scale, degrees
+        scale = float(np.sqrt(squares / degrees * ahead))
+        errors[i], scales[i], worth[i], known[i] = error, scale, degrees, levelled
         if learn is not None and not learn[i]:
             continue
-        mean = mean + reach * (error / ahead)
-        covariance = covariance - np.outer(reach, reach) / ahead
         if levelled:
+            error = float(np.clip(error, -clip * scale, clip * scale))
             squares += error**2 / ahead
             degrees += 1.0
+        mean = mean + reach * (error / ahead)
+        covariance = covariance - np.outer(reach, reach) / ahead
         levelled = True
-    return Scores(*out)
+    score = np.where(known, normal_scores(errors / scales, worth), 0.0)
+    return Scores(score, y - errors, scales, worth)
 
 
-def _normal_score(t: float, degrees: float) -> float:
-    """The standard normal value with the same tail as a Student-t value."""
-    tail = float(stats.t.sf(abs(t), degrees))
-    score = _HIGHEST_SCORE if tail < 1e-15 else float(stats.norm.isf(tail))
-    return float(np.copysign(min(score, _HIGHEST_SCORE), t))
+def normal_scores(t: FloatArray, degrees: FloatArray) -> FloatArray:
+    """The standard normal values with the same tails as Student-t values, cut at 8."""
+    tail = np.maximum(stats.t.sf(np.abs(t), degrees), stats.norm.sf(_HIGHEST_SCORE))
+    return np.asarray(np.copysign(stats.norm.isf(tail), t), dtype=np.float64)
 
 
 def _weights(h: float) -> FloatArray:

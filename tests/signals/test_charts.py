@@ -278,4 +278,13 @@ def test_what_is_not_learnt_does_not_move_the_baseline() -> None:
 
 def test_a_wild_value_is_cut() -> None:
     found = recursive_scores(np.array([1.0, 1.0, 1e9]), sigma=0.1, sigma_weight=50.0)
-    assert found.score[-1] == 8.0
+    assert found.score[-1] == pytest.approx(8.0)
+
+
+def test_one_odd_flight_does_not_spoil_the_baseline() -> None:
+    y = np.r_[1.0, 1.02, 0.99, 1.01, 9.0, 1.0, 1.01, 1.0, 1.1]
+    plain = recursive_scores(y, sigma=0.02, sigma_weight=5.0)
+    clipped = recursive_scores(y, sigma=0.02, sigma_weight=5.0, clip=3.0)
+    assert abs(plain.score[-1]) < 1.0
+    assert clipped.score[-1] > 2.5
+    assert clipped.score[4] == plain.score[4] > 4.0

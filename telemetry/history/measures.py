@@ -1,0 +1,216 @@
+"""The measures of one flight: what the book keeps of a review, as plain JSON values.
+
+One document a flight. It holds the features that people read (value, unit, interval) and, for the
+comparison of places with one another, the mean current of every place in equal stretches of the
+stir and of the flight.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+FloatArray = NDArray[np.float64]
+
+#: Version of the document. Measures of another version are made again from the log.
+VERSION = "1"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Measure:
+    """One feature of one place in one flight.
+
+    ``low`` and ``high`` are its 95 % interval; None where there is no honest one. ``value`` is
+    None where it could not be measured.
+    """
+
+    place: str
+    feature: str
+    value: float | None
+    unit: str
+    low: float | None = None
+    high: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Blocks:
+    """Mean current of each place in equal stretches, at the same times for all places.
+
+    Attributes
+    ----------
+    block_s : float
+        Length of one stretch, s.
+    amps : dict of str to ndarray, shape (n,)
+        NaN where a place has no reading in a stretch.
+    """
+
+    block_s: float
+    amps: Mapping[str, FloatArray]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class GroupDraw:
+    """What the servos on one control draw per rate of travel, A per %/s, with 95 % interval."""
+
+    place: str
+    drives: str
+    outputs: tuple[str, ...]
+    value: float
+    low: float
+    high: float
+    separable: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class EventCount:
+    """How many falls of voltage of one origin a place had under load, and the deepest, V."""
+
+    place: str
+    origin: str
+    count: int
+    deepest_v: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Measures:
+    """The measures of one flight.
+
+    Attributes
+    ----------
+    kind : str
+        "flight" or "bench".
+    start : str or None
+        ISO 8601 date and time of the log's first row.
+    file : str
+    duration_s, flight_s : float
+        Of the recording and of its time in the air.
+    update_s : float or None
+        Median update interval of the node currents (else of all currents).
+    temperature_c : float or None
+        Lowest temperature reported at the start: the nearest thing to that of the air.
+    features : tuple of Measure
+    stir, air : Blocks or None
+        Current in the stirs before the flight, and in the air.
+    groups : tuple of GroupDraw
+    events : tuple of EventCount
+    steps_a : dict of str to float
+        Resolution of each place's current, A.
+    servos : dict of str to int
+        Servos per place on that day, where the profile tells.
+    labels : dict of str to str
+        Label of the pack that was fitted, per position.
+    """
+
+    kind: str
+    start: str | None
+    file: str
+    duration_s: float
+    flight_s: float
+    update_s: float | None
+    temperature_c: float | None
+    features: tuple[Measure, ...]
+    stir: Blocks | None = None
+    air: Blocks | None = None
+    groups: tuple[GroupDraw, ...] = ()
+    events: tuple[EventCount, ...] = ()
+    steps_a: Mapping[str, float] = field(default_factory=dict)
+    servos: Mapping[str, int] = field(default_factory=dict)
+    labels: Mapping[str, str] = field(default_factory=dict)
+
+    def get(self, place: str, feature: str) -> Measure | None:
+        """The measure of that place and feature, if it has a value."""
+        for m in self.features:
+            if m.place == place and m.feature == feature:
+                return m if m.value is not None else None
+        return None
+
+    def value(self, place: str, feature: str) -> float | None:
+        """Its value alone."""
+        found = self.get(place, feature)
+        return None if found is None else found.value
+
+    def document(self) -> dict[str, Any]:
+        """As plain values for JSON; None where not measured, never NaN."""
+        return {
+            "kind": self.kind,
+            "start": self.start,
+            "file": self.file,
+            "duration_s": self.duration_s,
+            "flight_s": self.flight_s,
+            "update_s": self.update_s,
+            "temperature_c": self.temperature_c,
+            "features": [
+                [m.place, m.feature, m.value, m.unit, m.low, m.high] for m in self.features
+            ],
+            "stir": _blocks_out(self.stir),
+            "air": _blocks_out(self.air),
+            "groups": [
+                [g.place, g.drives, list(g.outputs), g.value, g.low, g.high, g.separable]
+                for g in self.groups
+            ],
+            "events": [[e.place, e.origin, e.count, e.deepest_v] for e in self.events],
+            "steps_a": dict(self.steps_a),
+            "servos": dict(self.servos),
+            "labels": dict(self.labels),
+        }
+
+    @classmethod
+    def of(cls, doc: Mapping[str, Any]) -> Measures:
+        """From plain values, as :meth:`document` gave them.
+
+        Raises
+        ------
+        KeyError, TypeError, ValueError
+            If it is no such document; callers make the measures again from the log.
+        """
+        return cls(
+            kind=str(doc["kind"]),
+            start=doc["start"],
+            file=str(doc["file"]),
+            duration_s=float(doc["duration_s"]),
+            flight_s=float(doc["flight_s"]),
+            update_s=doc["update_s"],
+            temperature_c=doc["temperature_c"],
+            features=tuple(
+                Measure(place=p, feature=f, value=v, unit=u, low=a, high=b)
+                for p, f, v, u, a, b in doc["features"]
+            ),
+            stir=_blocks_in(doc["stir"]),
+            air=_blocks_in(doc["air"]),
+            groups=tuple(
+                GroupDraw(place=p, drives=d, outputs=tuple(o), value=v, low=a, high=b, separable=s)
+                for p, d, o, v, a, b, s in doc["groups"]
+            ),
+            events=tuple(
+                EventCount(place=p, origin=o, count=n, deepest_v=d) for p, o, n, d in doc["events"]
+            ),
+            steps_a=dict(doc["steps_a"]),
+            servos=dict(doc["servos"]),
+            labels=dict(doc["labels"]),
+        )
+
+
+def _blocks_out(blocks: Blocks | None) -> dict[str, Any] | None:
+    if blocks is None:
+        return None
+    return {
+        "block_s": blocks.block_s,
+        # Five digits are finer than any sensor; they keep the file short.
+        "amps": {
+            place: [float(f"{x:.5g}") if np.isfinite(x) else None for x in values]
+            for place, values in blocks.amps.items()
+        },
+    }
+
+
+def _blocks_in(doc: Mapping[str, Any] | None) -> Blocks | None:
+    if doc is None:
+        return None
+    return Blocks(
+        block_s=float(doc["block_s"]),
+        amps={place: np.array(values, dtype=np.float64) for place, values in doc["amps"].items()},
+    )
