@@ -340,6 +340,45 @@ class ServoShare:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Change:
+    """By how much something changed across flights.
+
+    Attributes
+    ----------
+    quantity, unit : str
+        What changed, and the unit of ``before`` and ``now``.
+    before, now : float or None
+        Usual level before it began, and level now.
+    rise, low, high : float
+        By how much, in ``rise_unit``, with its 95 % interval.
+    rise_unit : str
+    limit : float or None
+        The next limit, in ``rise_unit``.
+    per_flight, per_flight_low, per_flight_high : float or None
+        Rate, in ``rise_unit`` a flight, by the Theil-Sen slope since it began.
+    flights_to_limit : int or None
+        Flights until the next limit at this rate; None where it does not grow towards it.
+    false_alarm : float
+        Chance of such a finding in a healthy season of 20 flights, all places together.
+    """
+
+    quantity: str
+    unit: str
+    before: float | None
+    now: float | None
+    rise: float
+    low: float
+    high: float
+    rise_unit: str
+    limit: float | None = None
+    per_flight: float | None = None
+    per_flight_low: float | None = None
+    per_flight_high: float | None = None
+    flights_to_limit: int | None = None
+    false_alarm: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Finding:
     """One thing worth telling, with its evidence and what would tell its causes apart."""
 
@@ -355,6 +394,9 @@ class Finding:
     flight: int | None = None
     start_s: float | None = None
     end_s: float | None = None
+    # Across flights only: id of the first flight with it, and by how much.
+    since_flight: str | None = None
+    change: Change | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -416,6 +458,122 @@ class Review:
     def resistances(self) -> pd.DataFrame:
         """All resistances as a table, one row each."""
         return _by_flight(Resistance, [f.resistances for f in self.flights])
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HistoryFlight:
+    """One flight of a history; ``start`` is ISO 8601 or None, ``order`` says what orders it."""
+
+    id: str
+    start: str | None
+    file: str
+    kind: str = "flight"
+    order: str = ""
+    duration_s: float | None = None
+    flight_s: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NoteMark:
+    """A maintenance note among the flights: ``before`` is the index of the next flight."""
+
+    kind: str
+    place: str | None
+    text: str
+    date: str
+    before: int
+
+    @property
+    def restarts(self) -> bool:
+        """True for repaired and changed: the baseline of that place starts anew."""
+        return self.kind in ("repaired", "changed")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Feature:
+    """One feature of one place in one flight, with its 95 % interval where there is one."""
+
+    flight: str
+    place: str
+    feature: str
+    value: float | None
+    unit: str
+    low: float | None = None
+    high: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Trend:
+    """What was judged at one place, flight by flight: for the figures and for those who doubt.
+
+    Attributes
+    ----------
+    code, place : str
+        The finding it can raise, and where.
+    quantity, unit : str
+        What is shown: the rise over the baseline.
+    flights : tuple of int
+        Indices of the flights since the baseline began that could be judged.
+    value, reach : tuple of float
+        Rise over the baseline, and half width of its 95 % interval, flight by flight.
+    baseline : tuple of int
+        Indices of the flights that the baseline was learnt from.
+    watch, ground : float or None
+        Limits, in the unit of the rise.
+    score, chart, limit : tuple of float, tuple of float, float
+        Normal score of each flight, the CUSUM of the scores, and the CUSUM's limit.
+    ewma, ewma_reach : tuple of float
+        The same scores as an EWMA, and its limits.
+    since : int or None
+        Index of the flight in which a lasting change began; None where none is established.
+    """
+
+    code: str
+    place: str
+    quantity: str
+    unit: str
+    flights: tuple[int, ...]
+    value: tuple[float, ...]
+    reach: tuple[float, ...]
+    baseline: tuple[int, ...]
+    score: tuple[float, ...]
+    chart: tuple[float, ...]
+    limit: float
+    ewma: tuple[float, ...] = ()
+    ewma_reach: tuple[float, ...] = ()
+    watch: float | None = None
+    ground: float | None = None
+    since: int | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class History:
+    """What all flights of one aircraft together tell.
+
+    ``features`` holds every measured feature; ``trends`` what was judged; ``not_judged`` names
+    what could not be, and why.
+    """
+
+    name: str
+    aircraft: Aircraft
+    flights: tuple[HistoryFlight, ...]
+    notes: tuple[NoteMark, ...]
+    features: tuple[Feature, ...]
+    trends: tuple[Trend, ...]
+    findings: tuple[Finding, ...]
+    not_judged: tuple[str, ...] = ()
+
+    @property
+    def verdict(self) -> Level:
+        """The gravest level among the findings; clear where nothing was found."""
+        return max((f.level for f in self.findings), default=Level.CLEAR)
+
+    def series(self, place: str, feature: str) -> tuple[float | None, ...]:
+        """One feature of one place, flight by flight; None where it was not measured."""
+        found = {
+            f.flight: f.value for f in self.features if (f.place, f.feature) == (place, feature)
+        }
+        return tuple(found.get(flight.id) for flight in self.flights)
 
 
 def as_dict(record: Any) -> dict[str, Any]:
