@@ -7,6 +7,7 @@
       UnknownSetting        a column map, unit or place the user gave is not understood
       ProfileError          an aircraft's profile is wrong at a named line and key
       OutputError           a report or export could not be written
+      BookError             the logbook cannot be opened, read or written
 
 Every error is one sentence of what was seen, where, and what to do. The command line prints it
 and exits with 2; no traceback reaches a user.
@@ -95,3 +96,7 @@ class ProfileError(BusbookError, ValueError):
 
 class OutputError(BusbookError, OSError):
     """A report or export could not be written; nothing half-written was left behind."""
+
+
+class BookError(BusbookError):
+    """The logbook cannot be opened, read or written; what it held before is untouched."""

@@ -1,0 +1,196 @@
+"""Add a recording to the book, step by step; the record comes last."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable, Mapping, Sequence
+from contextlib import suppress
+from dataclasses import replace
+from datetime import UTC, datetime
+from pathlib import Path, PurePath
+
+from telemetry.book import originals
+from telemetry.book.dates import start_of
+from telemetry.book.files import read_json, remove, write_file, write_json
+from telemetry.book.layout import Places
+from telemetry.book.maps import Guess, Learnt, clues_of
+from telemetry.book.names import aircraft_key, flight_id, recording_id
+from telemetry.book.records import Outcome, Part, Recording, load_recording
+from telemetry.book.tables import cut, parquet_of, table_of
+from telemetry.errors import BookError
+from telemetry.log import Log
+from telemetry.profile import new_profile
+from telemetry.results import Flight
+
+
+def add_log(
+    places: Places,
+    log: Log,
+    data: bytes,
+    *,
+    aircraft: str | None,
+    guess: Callable[[Log], Guess],
+    next_order: Callable[[], int],
+    flights: Sequence[Flight],
+    on: str | None,
+    settings: Mapping[str, str],
+    row_interval_s: float | None,
+) -> Outcome:
+    """Add a log whose original is ``data``; see :meth:`telemetry.book.Logbook.add`."""
+    wanted = None if aircraft is None else aircraft_key(aircraft)
+    sha256 = hashlib.sha256(data).hexdigest()
+    if sha256 != log.provenance.sha256:
+        raise BookError(
+            "the file is not what was read a moment ago: something is writing to it",
+            path=log.provenance.file,
+            hint="add it again when it is finished",
+        )
+    known = known_recording(places, sha256)
+    if known is not None:
+        return known_outcome(log.provenance.file, known, wanted)
+    identity = recording_id(sha256)
+    old = _unfinished(places.record(identity), sha256)
+    reason = "given"
+    if old is not None:
+        wanted, reason = old.aircraft, "it was added before"
+    elif wanted is None:
+        found = guess(log)
+        if found.aircraft is None:
+            raise unsure_error(log.provenance.file, found)
+        wanted, reason = found.aircraft, found.reason
+    file = PurePath(log.provenance.file.replace("\\", "/")).name
+    log = replace(log, provenance=replace(log.provenance, file=file))
+    start, start_source = start_of(log.provenance.start, file, on)
+    cuts = cut(log, tuple(f.start_s for f in flights))
+    kinds = [f.kind for f in flights] or [""]
+    recording = Recording(
+        id=identity,
+        sha256=sha256,
+        size_bytes=len(data),
+        stored_bytes=originals.store(places.original(identity), data),
+        file=file,
+        aircraft=wanted,
+        order=next_order() if old is None else old.order,
+        added=datetime.now(UTC).isoformat() if old is None else old.added,
+        start=start,
+        start_source=start_source,
+        flights=tuple(
+            part_of(identity, first, log, own, kind)
+            for (first, own), kind in zip(cuts, kinds, strict=True)
+        ),
+        settings=dict(settings),
+        row_interval_s=row_interval_s,
+    )
+    _put(places, recording, log, [own for _, own in cuts], aircraft or wanted)
+    return Outcome(
+        file=file,
+        status="added",
+        aircraft=wanted,
+        recording=identity,
+        flights=tuple(p.id for p in recording.flights),
+        reason=reason,
+    )
+
+
+def assign_recording(places: Places, old: Recording, logs: Sequence[Log], aircraft: str) -> None:
+    """Give a recording to another aircraft: written there first, removed here last."""
+    new = replace(old, aircraft=aircraft_key(aircraft))
+    _put(places, new, logs[0], logs, aircraft)
+    for part in old.flights:
+        remove(places.flight(old.aircraft, part.id))
+
+
+def _put(places: Places, recording: Recording, log: Log, logs: Sequence[Log], name: str) -> None:
+    """Everything of a recording but its original; ``log`` has the header to be learnt."""
+    write_flights(places, recording, logs)
+    learn(places, log, recording)
+    profile = places.profile(recording.aircraft)
+    if not profile.exists():
+        write_file(profile, new_profile(name.strip(), log).encode())
+    write_json(places.record(recording.id), recording.document())
+
+
+def known_recording(places: Places, sha256: str) -> Recording | None:
+    """The recording of that content; None where the book lacks it or any file of it."""
+    path = places.record(recording_id(sha256))
+    if not path.exists():
+        return None
+    with suppress(BookError, OSError):
+        found = load_recording(path)
+        stored = places.original(found.id).stat().st_size == found.stored_bytes
+        flights = (places.flight(found.aircraft, p.id) for p in found.flights)
+        if found.sha256 == sha256 and stored and all(p.exists() for p in flights):
+            return found
+    return None
+
+
+def _unfinished(path: Path, sha256: str) -> Recording | None:
+    """A record that is there although other files of its recording are missing or damaged."""
+    old = None
+    if path.exists():
+        with suppress(BookError):
+            old = load_recording(path)
+    if old is not None and old.sha256 != sha256:
+        raise BookError(
+            f"two recordings have the same short hash {path.stem}",
+            path=path,
+            hint="keep one of them in a book of its own",
+        )
+    return old
+
+
+def part_of(recording: str, first_row: int, log: Log, own: Log, kind: str) -> Part:
+    """The entry of a flight: ``log`` is the whole recording, ``own`` the flight cut out of it."""
+    time_s = log.time_s
+    rows = len(own.frame)
+    return Part(
+        id=flight_id(recording, first_row),
+        first_row=first_row,
+        rows=rows,
+        start_s=float(time_s[first_row]),
+        end_s=float(time_s[first_row + rows - 1]),
+        kind=kind,
+    )
+
+
+def write_flights(places: Places, recording: Recording, logs: Sequence[Log]) -> None:
+    """Write the samples of each flight of a recording; the same input gives the same bytes."""
+    for part, own in zip(recording.flights, logs, strict=True):
+        table = table_of(own, recording.document())
+        write_file(places.flight(recording.aircraft, part.id), parquet_of(table))
+
+
+def learn(places: Places, log: Log, recording: Recording) -> None:
+    """Learn from a log whose header this is and how it is read; a damaged map begins anew."""
+    clues = clues_of(log)
+    path = places.learnt(recording.aircraft, clues.fingerprint)
+    old = None
+    if path.exists():
+        with suppress(BookError):
+            old = Learnt.of(read_json(path))
+    new = (old or clues.new(recording.aircraft)).with_log(clues, recording.settings)
+    if new != old:
+        write_json(path, new.document())
+
+
+def known_outcome(file: str, known: Recording, wanted: str | None) -> Outcome:
+    """The outcome for a file that the book has."""
+    other = wanted is not None and wanted != known.aircraft
+    return Outcome(
+        file=file,
+        status="known",
+        aircraft=known.aircraft,
+        recording=known.id,
+        flights=tuple(p.id for p in known.flights),
+        reason=f"the book has it as a flight of '{known.aircraft}'" if other else "",
+    )
+
+
+def unsure_error(file: str, found: Guess) -> BookError:
+    """The error for a log whose aircraft is not sure: it names those it may be."""
+    names = ", ".join(found.candidates)
+    return BookError(
+        f"whose log this is, is not sure: {found.reason}",
+        path=file,
+        hint=f"say --aircraft with one of {names}, or a new name" if names else "say --aircraft",
+    )

@@ -1,0 +1,171 @@
+"""Which aircraft a log belongs to, learnt from the logs that were assigned before.
+
+Each aircraft and header has one small file: the header's columns, the settings with which they were
+read, and the model names found in preambles. A header that only one aircraft has assigns a log,
+unless the log names another one. Where several aircraft share a header (the same units in each),
+the model in the preamble or the aircraft's name in the file's name decides, and where those do not
+either, the user is asked.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import re
+from collections.abc import Iterable, Mapping
+from dataclasses import asdict, dataclass
+from pathlib import PurePath
+from typing import Any
+
+from telemetry.errors import BookError
+from telemetry.log import Log
+
+# Keys of preamble lines that name the aircraft, in the languages of the importer.
+_MODEL_KEYS = frozenset(
+    {"model", "modell", "modelo", "modello", "modèle", "modele", "aircraft", "aeroplane"}
+    | {"airplane", "plane", "flugzeug", "avion", "avión", "aereo", "vliegtuig", "letadlo"}
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Learnt:
+    """What is known of one header of one aircraft."""
+
+    aircraft: str
+    fingerprint: str
+    columns: tuple[str, ...]
+    settings: Mapping[str, str]
+    models: tuple[str, ...] = ()
+
+    def document(self) -> dict[str, Any]:
+        """As plain values for JSON."""
+        return asdict(self) | {"settings": dict(self.settings)}
+
+    @classmethod
+    def of(cls, doc: Mapping[str, Any]) -> Learnt:
+        """From plain values.
+
+        Raises
+        ------
+        BookError
+            If something is missing or of another kind.
+        """
+        try:
+            return cls(
+                aircraft=str(doc["aircraft"]),
+                fingerprint=str(doc["fingerprint"]),
+                columns=tuple(str(v) for v in doc["columns"]),
+                settings={str(k): str(v) for k, v in doc["settings"].items()},
+                models=tuple(str(v) for v in doc["models"]),
+            )
+        except (KeyError, TypeError, AttributeError) as error:
+            raise BookError("this learnt header is damaged") from error
+
+    def with_log(self, clues: Clues, settings: Mapping[str, str]) -> Learnt:
+        """What is known after one more log; its settings replace older ones of that column."""
+        known = not clues.model or clues.model in self.models
+        return Learnt(
+            aircraft=self.aircraft,
+            fingerprint=self.fingerprint,
+            columns=self.columns,
+            settings=dict(self.settings) | dict(settings),
+            models=self.models if known else (*self.models, clues.model),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Clues:
+    """What a log tells of its aircraft; ``model`` is "" where its preamble names none."""
+
+    fingerprint: str
+    columns: tuple[str, ...]
+    model: str
+    words: str
+
+    def name(self, aircraft: str) -> bool:
+        """Whether the model or the file's name holds the aircraft's name."""
+        wanted = f" {_words(aircraft)} "
+        return wanted in f" {self.words} " or wanted in f" {_words(self.model)} "
+
+    def new(self, aircraft: str) -> Learnt:
+        """What is known of this header and an aircraft before any log was assigned."""
+        return Learnt(
+            aircraft=aircraft, fingerprint=self.fingerprint, columns=self.columns, settings={}
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Guess:
+    """The aircraft that a log belongs to, or those it may belong to.
+
+    ``aircraft`` is None where it is not sure; ``reason`` says why it is, or is not.
+    """
+
+    aircraft: str | None
+    candidates: tuple[str, ...]
+    reason: str
+
+
+def _words(text: str) -> str:
+    return " ".join(re.sub(r"[\W_]+", " ", text.lower()).split())
+
+
+def clues_of(log: Log) -> Clues:
+    """The header's fingerprint, the model named in the preamble and the words of the file's name.
+
+    The header is the texts of all columns in the file's order, so that the same log with its
+    columns read otherwise keeps its fingerprint.
+    """
+    columns = tuple(c.column for c in log.channels)
+    digest = hashlib.sha256("\x1f".join(columns).encode("utf-8", "surrogatepass")).hexdigest()
+    models = [v for k, v in log.provenance.preamble if k.strip().lower() in _MODEL_KEYS]
+    return Clues(
+        fingerprint=digest[:16],
+        columns=columns,
+        model=" ".join(models[0].lower().split()) if models else "",
+        words=_words(PurePath(log.provenance.file.replace("\\", "/")).stem),
+    )
+
+
+def guess(clues: Clues, learnt: Iterable[Learnt], everyone: tuple[str, ...]) -> Guess:
+    """The aircraft of a log.
+
+    Parameters
+    ----------
+    clues : Clues
+    learnt : iterable of Learnt
+        What is known of this very header, one for each aircraft that has it.
+    everyone : tuple of str
+        All aircraft of the book.
+    """
+    same = tuple(learnt)
+    if not same:
+        reason = "no aircraft of the book has these columns" if everyone else "the book is empty"
+        return Guess(aircraft=None, candidates=everyone, reason=reason)
+    if clues.model:
+        # A model's name outweighs a file's: it was set in the transmitter, not typed by hand.
+        fits = tuple(x for x in same if clues.model in x.models)
+        if not fits:
+            fits = tuple(x for x in same if clues.name(x.aircraft) or not x.models)
+        if not fits:
+            return Guess(
+                aircraft=None,
+                candidates=tuple(x.aircraft for x in same),
+                reason=f"its columns are known, but it names another model ('{clues.model}')",
+            )
+        same = fits
+    named = [a for a in everyone if clues.name(a)]
+    candidates = tuple(x.aircraft for x in same)
+    both = tuple(a for a in candidates if a in named)
+    if len(both) == 1:
+        return Guess(aircraft=both[0], candidates=both, reason="its columns and its name are known")
+    if named and not both:
+        return Guess(
+            aircraft=None,
+            candidates=tuple(sorted({*candidates, *named})),
+            reason="its columns are one aircraft's and its name another's",
+        )
+    if len(candidates) > 1:
+        return Guess(
+            aircraft=None, candidates=candidates, reason="several aircraft have these columns"
+        )
+    return Guess(aircraft=candidates[0], candidates=candidates, reason="its columns are known")

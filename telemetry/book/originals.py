@@ -1,0 +1,65 @@
+"""Originals: byte for byte what was read, compressed with zstd."""
+
+from __future__ import annotations
+
+import hashlib
+import io
+from pathlib import Path
+
+import pyarrow as pa
+
+from telemetry.book.files import book_error, read_file, write_file
+from telemetry.errors import BookError
+
+_LEVEL = 3
+
+
+def sha256_of(source: Path) -> str:
+    """SHA-256 of a file's bytes, hexadecimal, in little memory.
+
+    Raises
+    ------
+    BookError
+        If it cannot be read.
+    """
+    try:
+        with source.open("rb") as file:
+            return hashlib.file_digest(file, "sha256").hexdigest()
+    except OSError as error:
+        raise book_error(error, source, "read") from error
+
+
+def store(path: Path, data: bytes) -> int:
+    """Keep an original; the size of its compressed copy in bytes."""
+    packed: bytes = pa.Codec("zstd", compression_level=_LEVEL).compress(data, asbytes=True)
+    write_file(path, packed)
+    return len(packed)
+
+
+def fetch(path: Path, sha256: str, size_bytes: int) -> bytes:
+    """An original, verified.
+
+    Never more than ``size_bytes`` are unpacked, whatever the file claims to hold.
+
+    Raises
+    ------
+    BookError
+        If it is missing, cut off, or not what was stored.
+    """
+    packed = read_file(path)
+    try:
+        with pa.CompressedInputStream(io.BytesIO(packed), "zstd") as stream:
+            data: bytes = stream.read(size_bytes + 1)
+    except (OSError, pa.ArrowException) as error:
+        raise _changed(path) from error
+    if len(data) != size_bytes or hashlib.sha256(data).hexdigest() != sha256:
+        raise _changed(path)
+    return data
+
+
+def _changed(path: Path) -> BookError:
+    return BookError(
+        "this original is not what was stored: it was cut off or changed",
+        path=path,
+        hint="add the file again, and the book takes it in its place",
+    )

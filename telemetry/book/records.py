@@ -1,0 +1,323 @@
+"""What the book knows of a recording, a flight and a note, and their order."""
+
+from __future__ import annotations
+
+import secrets
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import asdict, dataclass, field, fields
+from datetime import UTC, datetime
+from enum import StrEnum
+from pathlib import Path
+from typing import Any, Literal, TypeVar
+
+from telemetry.book.dates import checked_date, shifted, sortable
+from telemetry.book.files import damaged, read_json
+from telemetry.errors import BookError, BusbookError, UnknownSetting
+
+Status = Literal["added", "known", "unsure", "skipped", "failed"]
+T = TypeVar("T")
+
+
+class NoteKind(StrEnum):
+    """What a note tells. Only repaired and changed restart a baseline, at their place."""
+
+    REPAIRED = "repaired"
+    CHANGED = "changed"
+    CHECKED = "checked"
+    CHARGED = "charged"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Part:
+    """One flight of a recording.
+
+    ``start_s`` and ``end_s`` are those of its first and last row, in s from the first row of the
+    recording. ``kind`` is what the review called it, such as "flight" or "bench"; "" if none did.
+    """
+
+    id: str
+    first_row: int
+    rows: int
+    start_s: float
+    end_s: float
+    kind: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Recording:
+    """One original and everything the book was told of it: the book's own record.
+
+    Attributes
+    ----------
+    id, sha256 : str
+        The hash of the bytes, short and whole.
+    size_bytes, stored_bytes : int
+        Of the original and of its compressed copy.
+    file : str
+        Its name, without folders.
+    aircraft : str
+    order : int
+        Counts what was added to the book and noted in it, from 1; two writers at once may give
+        the same number twice.
+    added : str
+        When it was added by the clock of that machine, ISO 8601 in UTC.
+    start : str or None
+        Date or date and time of the first row, ISO 8601.
+    start_source : str
+        "log", "file name", "given" or "order of adding".
+    flights : tuple of Part
+    settings, row_interval_s
+        How the original was read, beyond what the importer finds by itself.
+    """
+
+    id: str
+    sha256: str
+    size_bytes: int
+    stored_bytes: int
+    file: str
+    aircraft: str
+    order: int
+    added: str
+    start: str | None
+    start_source: str
+    flights: tuple[Part, ...]
+    settings: Mapping[str, str] = field(default_factory=dict)
+    row_interval_s: float | None = None
+
+    def document(self) -> dict[str, Any]:
+        """As plain values for JSON."""
+        doc = {f.name: getattr(self, f.name) for f in fields(self)}
+        return doc | {"flights": [asdict(p) for p in self.flights], "settings": dict(self.settings)}
+
+    @classmethod
+    def of(cls, doc: Mapping[str, Any]) -> Recording:
+        """From plain values; keys that this version does not know are passed over.
+
+        Raises
+        ------
+        BookError
+            If something is missing or of another kind.
+        """
+        try:
+            flights = tuple(Part(**_known(Part, p)) for p in doc["flights"])
+            found = cls(**(_known(cls, doc) | {"flights": flights}))
+            ok = all(isinstance(getattr(found, k), str) for k in ("id", "sha256", "aircraft"))
+            ok &= isinstance(found.order, int) and bool(flights)
+            if found.start is not None:
+                sortable(found.start)
+        except (KeyError, TypeError, ValueError, AttributeError) as error:
+            raise BookError("this record of a recording is damaged") from error
+        if not ok:
+            raise BookError("this record of a recording is damaged")
+        return found
+
+    def part(self, flight: str) -> Part | None:
+        """The flight of that id."""
+        return next((p for p in self.flights if p.id == flight), None)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BookFlight:
+    """One flight as the book lists it.
+
+    Attributes
+    ----------
+    id, recording : str
+    aircraft, file : str
+    start : str or None
+        ISO 8601; None where nobody knows.
+    start_source : str
+        What its place in the order rests on: "log", "file name", "given" or "order of adding".
+    kind : str
+        As the review called it: "flight", "bench" or "".
+    first_row, rows : int
+    duration_s : float
+    order : int
+        Order of adding.
+    added : str
+    """
+
+    id: str
+    recording: str
+    aircraft: str
+    file: str
+    start: str | None
+    start_source: str
+    kind: str
+    first_row: int
+    rows: int
+    duration_s: float
+    order: int
+    added: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Note:
+    """One line of the maintenance record.
+
+    ``date`` is the day or moment given (``given`` is True), else the clock's when it was written.
+    ``place`` None is the whole aircraft. ``order`` counts as in :class:`Recording`.
+    """
+
+    id: str
+    aircraft: str
+    kind: NoteKind
+    text: str
+    place: str | None
+    date: str
+    given: bool
+    order: int
+    made: str
+
+    def document(self) -> dict[str, Any]:
+        """As plain values for JSON."""
+        return asdict(self) | {"kind": str(self.kind)}
+
+    @classmethod
+    def of(cls, doc: Mapping[str, Any]) -> Note:
+        """From plain values; keys that this version does not know are passed over.
+
+        Raises
+        ------
+        BookError
+            If something is missing or of another kind.
+        """
+        try:
+            known = _known(cls, doc)
+            sortable(known["date"])
+            note = cls(**(known | {"kind": NoteKind(known["kind"])}))
+            ok = isinstance(note.order, int) and isinstance(note.text, str)
+        except (KeyError, TypeError, ValueError) as error:
+            raise BookError("this note is damaged") from error
+        if not ok:
+            raise BookError("this note is damaged")
+        return note
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Outcome:
+    """What became of one file that was to be added.
+
+    Attributes
+    ----------
+    file : str
+    status : str
+        "added"; "known": the book had it; "unsure": whose it is has to be asked; "skipped": found
+        in a folder and no log; "failed": see ``error``.
+    aircraft, recording : str or None
+    flights : tuple of str
+        Ids of its flights in the book.
+    candidates : tuple of str
+        Where it is unsure: the aircraft it may belong to.
+    reason : str
+        Why it went to this aircraft, or did not; one clause.
+    error : BusbookError or None
+    """
+
+    file: str
+    status: Status
+    aircraft: str | None = None
+    recording: str | None = None
+    flights: tuple[str, ...] = ()
+    candidates: tuple[str, ...] = ()
+    reason: str = ""
+    error: BusbookError | None = None
+
+
+def new_note(
+    aircraft: str, text: str, *, kind: NoteKind | str, place: str | None, on: str | None
+) -> Note:
+    """A note made now, order 0; UnknownSetting if its kind or date is none."""
+    try:
+        kind = NoteKind(kind)
+    except ValueError as error:
+        raise UnknownSetting(
+            f"'{kind}' is no kind of note", hint=f"use one of {', '.join(NoteKind)}"
+        ) from error
+    made = datetime.now(UTC)
+    # Flights go by the clock on the wall, and so does a note.
+    wall = made.astimezone().replace(tzinfo=None).isoformat(timespec="seconds")
+    return Note(
+        id=f"{made:%Y%m%dT%H%M%S}-{secrets.token_hex(4)}",
+        aircraft=aircraft,
+        kind=kind,
+        text=text.strip(),
+        place=None if place is None else " ".join(place.lower().split()) or None,
+        date=wall if on is None else checked_date(on),
+        given=on is not None,
+        order=0,
+        made=made.isoformat(timespec="microseconds"),
+    )
+
+
+def load_recording(path: Path) -> Recording:
+    """The record in a file of the book; BookError if it is missing or damaged."""
+    return _load(path, Recording.of)
+
+
+def load_note(path: Path) -> Note:
+    """The note in a file of the book; BookError if it is missing or damaged."""
+    return _load(path, Note.of)
+
+
+def _load(path: Path, of: Callable[[Mapping[str, Any]], T]) -> T:
+    doc = read_json(path)
+    try:
+        return of(doc)
+    except BookError as error:
+        raise damaged(path) from error
+
+
+def _known(kind: type, doc: Mapping[str, Any]) -> dict[str, Any]:
+    names = {f.name for f in fields(kind)}
+    return {k: v for k, v in doc.items() if k in names}
+
+
+def flights_of(recording: Recording) -> tuple[BookFlight, ...]:
+    """The flights of a recording, as listed."""
+    return tuple(
+        BookFlight(
+            id=part.id,
+            recording=recording.id,
+            aircraft=recording.aircraft,
+            file=recording.file,
+            start=shifted(recording.start, part.start_s),
+            start_source=recording.start_source,
+            kind=part.kind,
+            first_row=part.first_row,
+            rows=part.rows,
+            duration_s=part.end_s - part.start_s,
+            order=recording.order,
+            added=recording.added,
+        )
+        for part in recording.flights
+    )
+
+
+def in_order(
+    recordings: Iterable[Recording], notes: Iterable[Note] = ()
+) -> tuple[BookFlight | Note, ...]:
+    """Flights and notes of one aircraft in the order in which they happened.
+
+    What has a date goes by it; a day without a time comes before that day's times, as "since" does
+    in a profile. A flight without a date comes after everything that the book held when it was
+    added; a note whose date was not given likewise, and not before the clock's time either, so
+    that a machine whose clock is behind does not put it before flights that it followed. Equal
+    dates go by the order of adding.
+    """
+    entries: list[BookFlight | Note] = [f for r in recordings for f in flights_of(r)]
+    entries += notes
+    entries.sort(key=lambda e: (e.order, e.added if isinstance(e, BookFlight) else e.made))
+    keyed = []
+    latest = ""
+    for number, entry in enumerate(entries):
+        if isinstance(entry, Note):
+            when = sortable(entry.date)
+            if not entry.given:
+                when = max(when, latest)
+        else:
+            when = latest if entry.start is None else sortable(entry.start)
+        latest = max(latest, when)
+        keyed.append((when, number, entry))
+    keyed.sort(key=lambda k: k[:2])
+    return tuple(entry for _, _, entry in keyed)
