@@ -34,6 +34,8 @@ class Provenance:
         As found or as forced. ``layout`` is "wide" or "long".
     header_line : int or None
         Line of the (name) header row, from 1; None where the file has none.
+    header : str
+        Fingerprint of the header, by which column maps know it; "" where there is none.
     start : str or None
         ISO 8601 date and time of the first row; None where the file has no date.
     start_source : str
@@ -65,6 +67,7 @@ class Provenance:
     decimal: str = "."
     layout: str = "wide"
     header_line: int | None = 1
+    header: str = ""
     start: str | None = None
     start_source: str = ""
     clock_s: float = float("nan")
