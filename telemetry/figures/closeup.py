@@ -16,7 +16,7 @@ from telemetry.figures.traces import envelope, of_quantity
 from telemetry.readings import Reading, Readings
 from telemetry.results import Event, Review, Stir
 
-_LEFT, _RIGHT, _TOP, _BOTTOM, _BETWEEN = 52.0, 20.0, 34.0, 38.0, 10.0
+_LEFT, _RIGHT, _TOP, _BOTTOM, _BETWEEN = 52.0, 20.0, 8.0, 38.0, 10.0
 _DOTS_UNDER = 160
 # A close-up spans at least this much, so that the last digit of a steady voltage looks steady.
 _LEAST_V = 0.3
@@ -172,9 +172,11 @@ def _two_panels(
         for q in (Quantity.VOLTAGE, Quantity.CURRENT)
         if (traces := of_quantity(part, q, places))
     ]
+    names = list(dict.fromkeys(r.place for _, traces in found for r in traces))
+    rows = -(-len(names) // style.names_per_row(names, width - _LEFT)) if names else 0
     inner = width - _LEFT - _RIGHT
-    room = height - _TOP - _BOTTOM - _BETWEEN * (len(found) - 1)
-    top = _TOP
+    top = _TOP + 15.0 * rows
+    room = height - top - _BOTTOM - _BETWEEN * (len(found) - 1)
     first = None
     for k, (quantity, traces) in enumerate(found):
         tall = room / len(found)
@@ -189,10 +191,5 @@ def _two_panels(
         if k == 0:
             first = ax if quantity is Quantity.VOLTAGE else None
         top += tall + _BETWEEN
-    _name_all(fig, looks, [r.place for _, traces in found for r in traces])
+    style.legend_of(fig, looks, names, left=_LEFT)
     return first
-
-
-def _name_all(fig: AnyFigure, looks: Mapping[str, Look], places: Sequence[str]) -> None:
-    """Names of all lines above both panels, once each."""
-    style.legend_of(fig, looks, list(dict.fromkeys(places)), left=_LEFT)

@@ -80,7 +80,7 @@ def draw_voltage_against_current(
             color=style.MUTED,
             gid="outside",
         )
-    style.legend_above(ax)
+    style.legend_above(ax, columns=2)
     return ax
 
 

@@ -14,6 +14,7 @@ from typing import Any
 
 import numpy as np
 from matplotlib.axes import Axes
+from matplotlib.collections import PolyCollection
 from matplotlib.figure import Figure, SubFigure
 from matplotlib.lines import Line2D
 from matplotlib.ticker import FixedLocator, FuncFormatter, MaxNLocator
@@ -35,6 +36,8 @@ LINE_COLOURS = (BLACK, BLUE, GREEN, VERMILLION, PURPLE)
 TEXT_PT = 11.0
 SMALL_PT = 10.0
 LINE_PT = 1.1
+# Room for one letter of the small text, with a margin: text is not measured before it is set.
+PT_PER_LETTER = 6.2
 
 _DASHES: tuple[tuple[float, ...], ...] = ((), (5.0, 1.6), (1.4, 1.4), (6.0, 1.5, 1.4, 1.5))
 _ROLE_COLOURS: dict[str, tuple[str, ...]] = {
@@ -67,7 +70,7 @@ def looks(places: Iterable[str]) -> dict[str, Look]:
     """
     used: dict[str, int] = {}
     found = {}
-    for place in path_order(places):
+    for place in path_order(sorted(places)):
         kind = kind_of_place(place)
         role = {PlaceKind.PACK: "pack", PlaceKind.NODE: "node"}.get(kind, "bus")
         colours = _ROLE_COLOURS[role]
@@ -176,23 +179,29 @@ def legend_above(ax: Axes, columns: int = 4) -> None:
         )
 
 
+def names_per_row(places: Sequence[str], width: float) -> int:
+    """How many names of lines fit beside one another in a width in points."""
+    longest = max((len(short(p)) for p in places), default=1)
+    return max(1, min(len(places), int(width // (PT_PER_LETTER * longest + 38))))
+
+
 def legend_of(
     fig: AnyFigure,
     looks: Mapping[str, Look],
     places: Sequence[str],
     *,
     left: float,
-    per_row: int = 4,
 ) -> None:
     """Names of the lines of these places at the top of a figure."""
     if not places:
         return
+    per_row = names_per_row(places, size_pt(fig)[0] - left)
     legend = fig.legend(
         [Line2D([], [], linewidth=1.6, **looks[p].line) for p in places],
         [short(p) for p in places],
         loc="upper left",
         bbox_to_anchor=(left / size_pt(fig)[0], 1 - 3 / size_pt(fig)[1]),
-        ncols=min(per_row, len(places)),
+        ncols=per_row,
         frameon=False,
         fontsize=SMALL_PT,
         borderaxespad=0.0,
@@ -232,16 +241,20 @@ def draw_envelope(
     gid : str
         What the line is called within the figure.
     """
-    for band in bands:
-        if not np.array_equal(band.low_t, band.high_t):
-            ax.fill(
-                np.r_[band.low_t, band.high_t[::-1]],
-                np.r_[band.low_v, band.high_v[::-1]],
-                color=look.colour,
-                alpha=0.22 if edge == "low" else 0.1,
-                linewidth=0,
-                gid=f"{gid}-range",
-            )
+    outlines = [
+        np.c_[np.r_[b.low_t, b.high_t[::-1]], np.r_[b.low_v, b.high_v[::-1]]]
+        for b in bands
+        if not np.array_equal(b.low_t, b.high_t)
+    ]
+    if outlines:
+        wash = PolyCollection(
+            outlines,
+            facecolors=look.colour,
+            alpha=0.22 if edge == "low" else 0.1,
+            linewidths=0,
+            gid=f"{gid}-range",
+        )
+        ax.add_collection(wash, autolim=False)
     low = edge == "low"
     time_s = [np.r_[(b.low_t if low else b.high_t), np.nan] for b in bands]
     values = [np.r_[(b.low_v if low else b.high_v), np.nan] for b in bands]

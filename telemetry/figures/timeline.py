@@ -38,7 +38,6 @@ _PHASE_LOOKS: dict[PhaseKind, tuple[str, str]] = {
     PhaseKind.REDUNDANCY_CHECK: (style.PAPER, "||||"),
     PhaseKind.GROUND: (style.WASH, ""),
 }
-_PT_PER_LETTER = 6.2
 # The restart level is drawn where the lowest voltage came this near to it.
 _NEAR_RESTART_V = 2.0
 
@@ -94,7 +93,7 @@ def compose(
     currents = of_quantity(readings, Quantity.CURRENT)
     named = dict.fromkeys(r.place for r in (*voltages, *currents))
     inner = width - _LEFT - _RIGHT
-    per_row = max(1, int(inner // 105))
+    per_row = style.names_per_row(list(named), width - _LEFT)
     rows = -(-len(named) // per_row) if legend else 0
     top = 4.0 + 15.0 * rows
     bottom = 38.0
@@ -129,7 +128,7 @@ def compose(
         _share_time(ax, span, last=True, inner=inner)
     draw_holes(fig, review.quality.gaps)
     if legend:
-        style.legend_of(fig, looks, list(named), left=_LEFT, per_row=per_row)
+        style.legend_of(fig, looks, list(named), left=_LEFT)
     return Layout(tuple(panels), top, _STRIP, lane_top, _LANE, *span)
 
 
@@ -166,7 +165,7 @@ def draw_phases(ax: Axes, phases: Sequence[Phase], start_s: float, end_s: float)
             gid=f"phase-{k}",
         )
         name = _PHASE_NAMES[phase.kind]
-        wide = (_PT_PER_LETTER * len(name) + 4) / per_s
+        wide = (style.PT_PER_LETTER * len(name) + 4) / per_s
         middle = (phase.start_s + phase.end_s) / 2
         inside = phase.duration_s >= wide and not hatch
         if not inside:
@@ -263,7 +262,7 @@ def draw_lowest(ax: Axes, traces: Sequence[Reading], review: Review) -> Axes:
     share = (time_s - start) / (end - start)
     room = max(share, 1 - share) * style.size_pt_of_axes(ax)[0]
     right = share < 0.5
-    one_line = room > _PT_PER_LETTER * (len(words[0]) + len(words[1]) + 4)
+    one_line = room > style.PT_PER_LETTER * (len(words[0]) + len(words[1]) + 4)
     ax.plot(
         [time_s],
         [value],

@@ -72,7 +72,7 @@ def height_of(block: FigureBlock, scene: Scene) -> float:
         return 60.0 + 26.0 * len(compared_places(flight.stirs[block.item].places))
     if block.name == "charge" and flight is not None:
         return 60.0 + 30.0 * len(flight.charge)
-    return {"timeline": 430.0, "scatter": 250.0}.get(block.name, 300.0)
+    return {"timeline": 430.0, "scatter": 250.0}.get(block.name, 280.0)
 
 
 def compared_places(places: tuple[StirPlace, ...]) -> tuple[StirPlace, ...]:
@@ -109,7 +109,7 @@ def _comparison(fig: AnyFigure, block: FigureBlock, scene: Scene) -> bool:
         pairs = pairs_of(scene.readings, scene.review.limits, flight, resistance)
         if pairs is None:
             return False
-        ax = style.axes_at(fig, 62, 36, width - 74, height - 78)
+        ax = style.axes_at(fig, 62, 44, width - 74, height - 86)
         look = scene.looks[resistance.place]
         comparison.draw_voltage_against_current(ax, pairs, resistance, look)
     elif block.name == "nodes":

@@ -20,14 +20,16 @@ from telemetry.figures.traces import of_quantity, path_order
 from telemetry.readings import take_readings
 from telemetry.report import svg
 from telemetry.report.build import document_of
-from telemetry.report.document import Block, Document, FigureBlock, FindingBlock
+from telemetry.report.document import Block, Document, FigureBlock, FindingBlock, Table
 from telemetry.report.draw import Scene, draw, height_of, settings
 from telemetry.report.packing import dashes, packed
 from telemetry.report.words import EVENT_WORD, LEVEL_WORD, PHASE_WORD, clock
 from telemetry.results import EventKind, Origin, PhaseKind, Review
 
 _TEMPLATES = Path(__file__).parent / "templates"
-_SMALL_PT = 440.0
+_SMALL_PT = 390.0
+# Cells longer than this may wrap; shorter ones stay on one line.
+_LONG_CELL = 24
 _WIDE = (1080.0, 400.0)
 _NARROW = (370.0, 440.0)
 _PHASE_FILL = {
@@ -97,6 +99,7 @@ def _environment() -> Environment:
     )
     environment.filters["kind"] = lambda block: type(block).__name__
     environment.filters["grouped"] = _grouped
+    environment.filters["classes"] = _classes
     return environment
 
 
@@ -109,6 +112,18 @@ def _grouped(blocks: Sequence[Block]) -> list[_Group]:
     """Neighbouring figures together, so that they can stand side by side."""
     parted = groupby(blocks, key=lambda b: isinstance(b, FigureBlock))
     return [_Group(figures, tuple(members)) for figures, members in parted]
+
+
+def _classes(table: Table) -> list[str]:
+    """How each column is set: flush right, or with room to wrap."""
+    return [
+        "right"
+        if column.right
+        else "long"
+        if any(len(row[k].text) > _LONG_CELL for row in table.rows)
+        else ""
+        for k, column in enumerate(table.columns)
+    ]
 
 
 def _figures(document: Document, scene: Scene) -> dict[FigureBlock, Markup]:

@@ -115,4 +115,5 @@ def _colours(text: str) -> str:
         variable = VARIABLES.get(match[2].lower())
         return match[0] if variable is None else f"{match[1]}var(--{variable}, {match[2]})"
 
+    text = re.sub(r"(fill)=\"(#[0-9a-fA-F]{6})\"", r'style="\1: \2"', text)
     return re.sub(r"((?:fill|stroke): )(#[0-9a-fA-F]{6})", one, text)

@@ -39,14 +39,15 @@ def render(review: Review, width: int = 80) -> str:
     ----------
     review : Review
     width : int
-        Columns of the screen; at least 40.
+        Columns of the screen; at least 60.
 
     Returns
     -------
     str
-        Lines of at most ``width`` columns, ending with the next useful command.
+        Lines of at most ``width`` columns, ending with the next useful command (which is never
+        cut, however long the file's name is).
     """
-    width = max(40, width)
+    width = max(60, width)
     document = document_of(review, take_readings(review.log, review.limits))
     lines = _first(document.first, document.file, width)
     for section in document.sections:
@@ -214,4 +215,4 @@ def _next(review: Review, document: Document, width: int) -> list[str]:
     else:
         why = "The same with figures, to show or to print:"
         command = f"busbook review {name} --out reports"
-    return [*_wrap(f"Next. {why}", width), f"    {plain(command)}", "", document.footer]
+    return [*_wrap(f"Next. {why}", width), f"    {plain(command)}", "", *_wrap(document.footer, width)]

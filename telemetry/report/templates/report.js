@@ -294,5 +294,6 @@
       say();
     });
   }
+  window.addEventListener("beforeprint", () => look(data.start, data.end));
   draw();
 })();

@@ -1,0 +1,110 @@
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from dataclasses import replace
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from telemetry.report import terminal
+from telemetry.report.method import CAUTIONS
+from telemetry.report.terminal import columns_of
+from telemetry.results import Finding, Level, Review
+
+
+@pytest.fixture(scope="module")
+def text(review: Review) -> str:
+    return terminal.render(review)
+
+
+def squeezed(text: str) -> str:
+    return " ".join(text.split())
+
+
+@pytest.mark.parametrize("width", [60, 80, 120])
+def test_no_line_is_wider_than_the_screen(review: Review, bare_review: Review, width: int) -> None:
+    for one in (review, bare_review):
+        assert max(columns_of(line) for line in terminal.render(one, width).splitlines()) <= width
+
+
+def test_the_answer_stands_in_the_first_lines(text: str) -> None:
+    head = text.splitlines()[:14]
+    joined = squeezed("\n".join(head))
+    assert "Tern (invented)" in joined
+    assert "14 May 2026, 10:32. One flight, 15 min 00 s recorded." in joined
+    assert "[X] GROUND IT" in joined
+    assert "The left wing lost 1.33 V for 0.6 s" in joined
+    assert "Lowest voltage 4.60 V left wing, in flight, at 08:42" in joined
+
+
+def test_it_is_plain_text_without_colour(text: str) -> None:
+    assert "\x1b" not in text
+    assert text.isascii()
+    assert text.endswith("\n")
+
+
+def test_it_carries_every_caution_and_never_says_safe(text: str, bare_review: Review) -> None:
+    for shown in (text, terminal.render(bare_review)):
+        for caution in CAUTIONS:
+            assert caution in squeezed(shown)
+        assert "safe" not in shown.lower()
+
+
+def test_clear_is_nothing_found_and_no_leave_to_fly(make_review: Callable[..., Review]) -> None:
+    shown = squeezed(terminal.render(make_review(findings=())))
+    assert "( ) NOTHING FOUND IN THIS LOG" in shown
+    assert "no leave to fly" in shown
+    assert "a dip shorter than 0.2 s may not show in it" in shown
+
+
+def test_bars_compare_the_places(text: str) -> None:
+    bars: dict[str, int] = {}
+    for line in text.splitlines():
+        if "|" in line and "#" in line:
+            bars.setdefault(line.split("|")[0].strip(), line.split("|")[1].count("#"))
+    # Mean currents 8.6, 3.4, 3.1, 1.9 A: the lengths must be in the same proportion.
+    assert bars["bus"] > 40
+    assert bars["left wing"] / bars["bus"] == pytest.approx(3.4 / 8.6, abs=0.02)
+    assert bars["tail"] / bars["bus"] == pytest.approx(1.9 / 8.6, abs=0.02)
+
+
+def test_tables_are_aligned(text: str) -> None:
+    lines = text.splitlines()
+    at = next(k for k, line in enumerate(lines) if line.startswith("Place") and "Margin V" in line)
+    starts = [m.start() for m in re.finditer(r"-+", lines[at + 1])]
+    for line in lines[at + 2 : at + 8]:
+        assert all(line[s - 2 : s] == "  " for s in starts[1:] if len(line) > s), line
+
+
+def test_the_next_command_is_suggested(review: Review, text: str) -> None:
+    assert "busbook columns evening.csv" in text
+    known = replace(review, columns=tuple(c for c in review.columns if c.quantity != "unknown"))
+    assert "busbook review evening.csv --out reports" in terminal.render(known)
+
+
+def test_a_name_with_blanks_is_quoted(make_review: Callable[..., Review]) -> None:
+    shown = terminal.render(make_review(seconds=30.0, file="my flights/evening 3.csv"))
+    assert 'busbook columns "my flights/evening 3.csv"' in shown
+
+
+def test_control_characters_of_a_file_do_not_reach_the_screen(
+    make_review: Callable[..., Review],
+) -> None:
+    finding = Finding(
+        code="x", level=Level.WATCH, place="a\x1b[2Jb", title="t\x07\u202e", advice="look\nthere"
+    )
+    review = make_review(seconds=30.0, file="e\x1b[31m.csv", findings=(finding,))
+    shown = terminal.render(review)
+    assert not [c for c in shown if (ord(c) < 32 and c != "\n") or c == "\u202e"]
+
+
+@given(st.text(max_size=200))
+def test_any_title_fits(make_review: Callable[..., Review], title: str) -> None:
+    review = make_review(
+        seconds=1.0,
+        findings=(Finding(code="x", level=Level.WATCH, place=title, title=title),),
+        flights=(),
+    )
+    assert all(columns_of(line) <= 80 for line in terminal.render(review).splitlines())

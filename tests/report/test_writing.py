@@ -1,0 +1,98 @@
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from telemetry.errors import OutputError
+from telemetry.report.writing import aside, report_name, unused_name, write_text
+
+
+@pytest.mark.parametrize(
+    ("log", "name"),
+    [
+        ("evening.csv", "evening.html"),
+        ("day 1/evening.CSV", "evening.html"),
+        ("C:\\logs\\evening 3.csv", "evening-3.html"),
+        ("../../etc/passwd", "passwd.html"),
+        ("..", "log.html"),
+        (".hidden.csv", "hidden.html"),
+        ("con.csv", "log-con.html"),
+        ("Flug_ä.csv", "Flug_ä.html"),
+        ("a<b>|c?.csv", "a-b-c.html"),
+        ("2026.05.14.csv", "2026.05.14.html"),
+        ("", "log.html"),
+    ],
+)
+def test_names_of_reports(log: str, name: str) -> None:
+    assert report_name(log, ".html") == name
+
+
+@given(st.text(max_size=300))
+def test_a_name_never_leads_out_of_its_folder(tmp_path_factory: object, log: str) -> None:
+    name = report_name(log, ".html")
+    assert Path(name).name == name
+    assert not name.startswith(".")
+    assert name.endswith(".html")
+    assert len(name) <= 110
+    assert not set(name) & set('/\\:*?"<>|\0\n')
+
+
+def test_equal_names_are_told_apart() -> None:
+    used: set[str] = set()
+    names = [unused_name(n, used) for n in ("a.html", "A.html", "a.html", "b.html")]
+    assert names == ["a.html", "A-2.html", "a-3.html", "b.html"]
+
+
+def test_folders_are_made_and_the_text_is_there(tmp_path: Path) -> None:
+    target = tmp_path / "new" / "deep" / "a.html"
+    write_text(target, "ä\n")
+    assert target.read_bytes() == "ä\n".encode()
+    assert [p.name for p in target.parent.iterdir()] == ["a.html"]
+
+
+def test_a_failure_leaves_the_old_file_and_nothing_else(tmp_path: Path) -> None:
+    target = tmp_path / "a.html"
+    target.write_text("old")
+
+    def write_half() -> None:
+        with aside(target) as temporary:
+            temporary.write_text("half")
+            raise OSError(28, "No space left on device")
+
+    with pytest.raises(OutputError, match=r"cannot be written \(no space left on device\)"):
+        write_half()
+    assert target.read_text() == "old"
+    assert [p.name for p in tmp_path.iterdir()] == ["a.html"]
+
+
+def test_other_failures_pass_and_clean_up(tmp_path: Path) -> None:
+    def write_half() -> None:
+        with aside(tmp_path / "a.html") as temporary:
+            temporary.write_text("half")
+            raise KeyError("bug")
+
+    with pytest.raises(KeyError):
+        write_half()
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_file_in_the_way_of_the_folder_is_one_clear_sentence(tmp_path: Path) -> None:
+    (tmp_path / "out").write_text("a file")
+    with pytest.raises(OutputError) as caught:
+        write_text(tmp_path / "out" / "a.html", "x")
+    text = str(caught.value)
+    assert "a.html: cannot be written (" in text
+    assert text.endswith("choose another folder with --out, or make room in this one.")
+    assert "\n" not in text
+
+
+@pytest.mark.skipif(os.name != "posix", reason="permission bits are POSIX")
+@pytest.mark.skipif(hasattr(os, "geteuid") and os.geteuid() == 0, reason="root may write anywhere")
+def test_a_folder_without_permission(tmp_path: Path) -> None:
+    tmp_path.chmod(0o500)
+    with pytest.raises(OutputError, match="permission denied"):
+        write_text(tmp_path / "a.html", "x")
