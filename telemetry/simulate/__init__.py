@@ -6,12 +6,23 @@ same bytes again::
     motion = move(usual_plan(rng, pilot), pilot, pilot.day(rng), rng)
     recording = simulate(aircraft, telemetry, motion, rng, faults=(fault,), flight=7)
     write_csv("flight 7.csv", recording, dialect=Dialect())
+
+    season = random_season(rng, FaultKind.CONNECTOR)      # or replace(tern_season(), faults=...)
+    for recording in fly(season):
+        write_csv(f"{recording.truth.flight}.csv", recording, dialect=season.dialect)
 """
 
+from telemetry.simulate.cases import (
+    random_fault,
+    random_pilot,
+    random_season,
+    random_telemetry,
+)
 from telemetry.simulate.csvfile import write_csv, written_columns
 from telemetry.simulate.demo import demo_season
 from telemetry.simulate.dialect import Dialect, TimeForm, UnitStyle, random_dialect
 from telemetry.simulate.faults import Fault, FaultKind
+from telemetry.simulate.machines import random_aircraft
 from telemetry.simulate.motion import Motion, move
 from telemetry.simulate.parts import (
     AircraftModel,
@@ -31,14 +42,17 @@ from telemetry.simulate.pilot import (
     usual_plan,
 )
 from telemetry.simulate.recording import Recording, Truth, simulate
+from telemetry.simulate.season import Change, Habits, Season, fly
 from telemetry.simulate.sensors import Mode, Sensor, Telemetry, Unit
 
 __all__ = [
     "AircraftModel",
+    "Change",
     "Day",
     "Dialect",
     "Fault",
     "FaultKind",
+    "Habits",
     "Mode",
     "Motion",
     "NodeModel",
@@ -48,6 +62,7 @@ __all__ = [
     "PathKind",
     "Pilot",
     "Recording",
+    "Season",
     "Segment",
     "SegmentKind",
     "Sensor",
@@ -59,8 +74,14 @@ __all__ = [
     "Unit",
     "UnitStyle",
     "demo_season",
+    "fly",
     "move",
+    "random_aircraft",
     "random_dialect",
+    "random_fault",
+    "random_pilot",
+    "random_season",
+    "random_telemetry",
     "simulate",
     "usual_plan",
     "write_csv",

@@ -13,6 +13,7 @@ from telemetry.simulate.faults import (
     SERVO_KINDS,
     SERVO_WEAR_HOLD,
     SERVO_WEAR_REST,
+    SERVO_WEAR_STICK,
     Fault,
     FaultKind,
 )
@@ -219,6 +220,7 @@ def _apply_servo(
                 moving=now.moving * (1.0 + level),
                 holding=now.holding * (1.0 + SERVO_WEAR_HOLD * level),
                 rest_a=now.rest_a + SERVO_WEAR_REST * level * servo.travel_a,
+                sticking_a=now.sticking_a + SERVO_WEAR_STICK * level * servo.travel_a,
             )
         case FaultKind.SERVO_HEATING:
             now = replace(now, heating=now.heating + level)

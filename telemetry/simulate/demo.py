@@ -33,19 +33,28 @@ from telemetry.simulate.season import Change, Habits, Season, fly
 
 DEMO_SEED = 2026
 DEMO_FLIGHTS = 12
+# The logs of the usual season that are kept beside the program.
+SAMPLES = (
+    "tern-bench-stir.csv",
+    "tern-flight-01.csv",
+    "tern-flight-06.csv",
+    "tern-flight-12.csv",
+    "dunlin-flight-01.csv",
+    "dunlin-flight-11.csv",
+)
 
 TERN_FAULTS = (
     Fault(
         kind=FaultKind.SERVO_BINDING,
-        place="tail",
-        servo="tail 3",
-        onset=5,
+        place="right wing",
+        servo="right wing 2",
+        onset=4,
         start=0.10,
-        growth=0.11,
+        growth=0.08,
     ),
     Fault(kind=FaultKind.CONNECTOR, place="left wing", onset=7, start=0.009, growth=0.007),
     Fault(kind=FaultKind.CONTACT, place="left wing", onset=9, start=0.8, growth=0.5),
-    Fault(kind=FaultKind.LINK_LOSS, place=BUS, onset=4, start=1.0, cured=5),
+    Fault(kind=FaultKind.LINK_LOSS, place=BUS, onset=2, start=1.0, cured=3),
 )
 DUNLIN_FAULTS = (
     Fault(kind=FaultKind.PACK_AGEING, place="pack 2", onset=5, start=0.10, growth=0.09),
@@ -64,7 +73,7 @@ def tern_season(seed: int = DEMO_SEED) -> Season:
         seed=seed,
         flights=DEMO_FLIGHTS,
         faults=TERN_FAULTS,
-        changes=(Change(flight=6, hardness=1.25),),
+        changes=(Change(flight=3, hardness=1.25),),
         habits=Habits(flight_s=390.0, stir=1.0, check=1.0, power_cycle=0.0, ambient_spread_c=4.0),
         start=datetime(2026, 4, 4, 10, 0),
     )
@@ -107,10 +116,10 @@ def demo_logs(seed: int = DEMO_SEED) -> Iterator[tuple[str, Recording, Dialect]]
     for season in (tern_season(seed), dunlin_season(seed)):
         name = season.aircraft.name
         if name == "tern":
-            yield f"{name} bench stir.csv", bench_stir(season), season.dialect
+            yield f"{name}-bench-stir.csv", bench_stir(season), season.dialect
         for recording in fly(season):
             number = recording.truth.flight
-            yield f"{name} flight {number:02d}.csv", recording, season.dialect
+            yield f"{name}-flight-{number:02d}.csv", recording, season.dialect
 
 
 def demo_season(directory: str | Path, seed: int = DEMO_SEED) -> tuple[Path, ...]:
@@ -182,7 +191,7 @@ def demo_readme() -> str:
             ]
     lines += [
         "",
-        "Harmless, and there to be told apart: tern's flight 6 is flown harder than usual;",
+        "Harmless, and there to be told apart: tern's flight 3 is flown harder than usual;",
         "dunlin's flight 10 is on a cold day.",
         "",
     ]

@@ -11,7 +11,8 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 SERVO_WEAR_HOLD = 0.5  # a binding servo's holding current rises by this share of its moving one
-SERVO_WEAR_REST = 0.15  # and its rest current by this share of travel_a
+SERVO_WEAR_REST = 0.15  # its rest current by this share of travel_a
+SERVO_WEAR_STICK = 0.30  # and after a move it draws this share of travel_a until it lets go
 
 
 class FaultKind(StrEnum):

@@ -32,9 +32,9 @@ def _servos(node: str, controls: tuple[str, ...], first: int = 1) -> list[ServoM
                 control=control,
                 direction=side if control == "aileron" else 1.0,
                 rest_a=0.035,
-                travel_a=0.42 * size,
+                travel_a=0.50 * size,
                 inrush_a=0.25 * size,
-                hold_a=1.5 * size,
+                hold_a=1.8 * size,
             )
         )
     return made

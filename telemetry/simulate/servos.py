@@ -15,7 +15,7 @@ is taken to first order about the rated voltage.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.random import Generator
@@ -26,6 +26,8 @@ from telemetry.simulate.parts import AircraftModel, FloatArray, ServoLaw, ServoM
 
 TRAVEL_RATE = 600.0  # %/s at which travel_a is given
 INRUSH_RATE = 10_000.0  # %/s2 at which inrush_a is given
+STANDSTILL_PCT_S = 30.0  # the hand's tremble stays below
+LET_GO_S = 4.0  # plausible, no source
 BUFFET = 0.05  # standard deviation of the gusts' share of the air load, plausible, no source
 
 
@@ -41,6 +43,8 @@ class ServoFault:
         Factor on its holding current.
     rest_a : float
         Added at rest.
+    sticking_a : float
+        Added when it has just stopped; it lets go over some seconds.
     heating : float
         By how much its moving current has risen once it is fully warm, relative.
     heating_s : float
@@ -54,6 +58,7 @@ class ServoFault:
     moving: float = 1.0
     holding: float = 1.0
     rest_a: float = 0.0
+    sticking_a: float = 0.0
     heating: float = 0.0
     heating_s: float = 180.0
     hunting: float = 1.0
@@ -160,22 +165,27 @@ def _current(
             drive = torque**2 + np.maximum(torque * rate / TRAVEL_RATE * 1.6, 0.0)
             moving = servo.stall_a * drive
             holding = np.zeros_like(load)
-            fault = ServoFault(
-                rest_a=fault.rest_a,
-                heating=fault.heating,
-                heating_s=fault.heating_s,
-                hunting=fault.hunting,
-                silent_from_s=fault.silent_from_s,
-            )
+            fault = replace(fault, moving=1.0, holding=1.0)
     warm = 1.0 + fault.heating * _warmth(motion, fault.heating_s)
     busy = fault.moving * moving * warm + fault.holding * holding * (1.0 + 0.5 * (warm - 1.0))
     busy = busy * np.maximum(1.0 + servo.noise * scatter, 0.1)
     resting = servo.rest_a + fault.rest_a * (0.5 + 0.5 * warm)
     amps = resting + busy + servo.hunting_a * fault.hunting * hunt
+    if fault.sticking_a > 0.0:
+        amps = amps + fault.sticking_a * _just_stopped(rate, motion.dt_s)
     amps = np.clip(amps, 0.0, servo.stall_a)
     if np.isfinite(fault.silent_from_s):
         amps = np.where(motion.time_s >= fault.silent_from_s, 0.0, amps)
     return np.asarray(amps, dtype=np.float64)
+
+
+def _just_stopped(rate: FloatArray, dt_s: float) -> FloatArray:
+    """1 as a move ends, falling off over LET_GO_S; 0 while it moves, and before the first move."""
+    moving = np.abs(rate) > STANDSTILL_PCT_S
+    steps = np.arange(rate.size)
+    last = np.maximum.accumulate(np.where(moving, steps, -1))
+    fading = np.exp(-(steps - last) * dt_s / LET_GO_S)
+    return np.asarray(np.where(moving | (last < 0), 0.0, fading), dtype=np.float64)
 
 
 def _warmth(motion: Motion, seconds: float) -> FloatArray:

@@ -70,7 +70,7 @@ def test_every_kind_shows_in_the_table(motion: Motion, kind: FaultKind) -> None:
         FaultKind.SPURIOUS: ("bus", "", 2.0),
         FaultKind.BROWNOUT: ("bus", "", 1.0),
         FaultKind.REGULATOR_LIMIT: ("bus", "", 0.9),
-        FaultKind.REGULATOR_HOT: ("bus", "", 0.9),
+        FaultKind.REGULATOR_HOT: ("bus", "", 1.0),
     }.get(kind, ("pack 2", "", 0.5))
     regulated = kind in (FaultKind.REGULATOR_LIMIT, FaultKind.REGULATOR_HOT)
     fault = Fault(kind=kind, place=place, servo=servo, start=level)

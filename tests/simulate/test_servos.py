@@ -110,6 +110,18 @@ def test_heating_grows_within_a_flight_only() -> None:
     assert ground[-6000:].mean() == pytest.approx(ground[6000:12000].mean(), rel=1e-6)
 
 
+def test_a_sticking_servo_does_not_fall_back_to_rest() -> None:
+    move = _sweep(300.0)
+    motion = _motion(np.concatenate((move, np.full(1500, move[-1]))))
+    usual, worn = (
+        _draw(QUIET, motion, fault).rated_a[0] for fault in (None, ServoFault(sticking_a=0.2))
+    )
+    at = lambda after_s: 130 + 20 + round(after_s / DT)  # noqa: E731
+    assert worn[:100] == pytest.approx(usual[:100])
+    assert worn[at(0.5)] - usual[at(0.5)] > 0.15
+    assert worn[at(4.0)] - usual[at(4.0)] == pytest.approx(0.2 * np.exp(-1.0), rel=0.1)
+
+
 def test_a_silent_servo_draws_nothing_from_its_moment() -> None:
     rhythm = 60.0 * np.sin(2 * np.pi * np.arange(1000) * DT)
     amps = _draw(QUIET, _motion(rhythm), ServoFault(silent_from_s=4.0)).rated_a[0]
