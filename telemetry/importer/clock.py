@@ -58,6 +58,7 @@ def unroll(
     wall: bool = False,
     breaks: tuple[int, ...] = (),
     empty: NDArray[np.bool_] | None = None,
+    spread_rows: bool = True,
 ) -> Unrolled:
     """Raw times of the rows to seconds from the first that never run back.
 
@@ -74,6 +75,8 @@ def unroll(
         Rows at which a recording certainly begins.
     empty : ndarray of bool or None
         Rows without any value; without a time as well they are refused.
+    spread_rows : bool
+        Spread rows that share a time.
 
     Returns
     -------
@@ -96,7 +99,8 @@ def unroll(
         time, rows, changed = time[order], rows[order], True
     out.clock_s = float(time[0])
     time = time - time[0]
-    time = _spread(time, begins, out)
+    if spread_rows:
+        time = spread(time, out)
     out.time_s = time
     out.rows = rows if changed else None
     out.starts = tuple(begins)
@@ -227,8 +231,16 @@ def _passing(time: FloatArray, i: int, typical: float) -> bool:
     return False
 
 
-def _spread(time: FloatArray, begins: list[int], out: Unrolled) -> FloatArray:
-    """Rows with the same stamp are spread evenly over the time until the next stamp."""
+def spread(time: FloatArray, out: Unrolled) -> FloatArray:
+    """Rows with the same stamp are spread evenly over the time until the next stamp.
+
+    Parameters
+    ----------
+    time : ndarray
+        Never decreasing, s from the first row.
+    out : Unrolled
+        A note is added to it where rows were moved.
+    """
     fresh = np.concatenate(([True], np.diff(time) > 0))
     if fresh.all():
         return time
@@ -245,13 +257,14 @@ def _spread(time: FloatArray, begins: list[int], out: Unrolled) -> FloatArray:
     # The last stamp of the file, and the first of a recording, may hold only part of their rows.
     room[-1] = usual * min(1.0, count[-1] / usual_count)
     within = np.arange(len(time)) - np.repeat(first, count)
-    spread = np.repeat(stamp, count) + np.repeat(room / count, count) * within
+    spread_s = np.repeat(stamp, count) + np.repeat(room / count, count) * within
     if count[0] < usual_count and len(gaps):
         step = usual / usual_count
-        spread[: count[0]] = stamp[1] - step * np.arange(count[0], 0, -1)
+        spread_s[: count[0]] = stamp[1] - step * np.arange(count[0], 0, -1)
     rows = int(count[several].sum())
     out.notes.append(
         f"{rows:,} rows share a time stamp with others (the clock steps by "
         f"{usual:g} s); they were spread evenly"
     )
-    return spread - spread[0]
+    out_s: FloatArray = spread_s - spread_s[0]
+    return out_s

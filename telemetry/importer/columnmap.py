@@ -93,7 +93,7 @@ def save_column_map(saved: ColumnMap, path: str | Path) -> None:
     aside = target.with_name(f"{target.name}.{os.getpid()}.part")
     try:
         aside.write_text(to_toml(saved), encoding="utf-8", newline="\n")
-        os.replace(aside, target)
+        aside.replace(target)
     except OSError as error:
         aside.unlink(missing_ok=True)
         raise OutputError(

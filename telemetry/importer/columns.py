@@ -16,8 +16,7 @@ import numpy as np
 import pyarrow as pa
 from numpy.typing import NDArray
 
-from telemetry.channels import CANONICAL_UNIT, Channel
-from telemetry.channels import Quantity as Q
+from telemetry.channels import CANONICAL_UNIT, Channel, Quantity
 from telemetry.errors import UnreadableLog
 from telemetry.importer.evidence import Shape, judge_unit, reversed_current
 from telemetry.importer.header import Reading, readings
@@ -31,7 +30,14 @@ FloatArray = NDArray[np.float64]
 #: Readings that score this close are alike: put to the user, not chosen.
 TIE = 0.05
 _NEAR = 0.12
-_ELECTRICAL = (Q.VOLTAGE, Q.CURRENT, Q.CONSUMED, Q.REMAINING, Q.POWER, Q.ENERGY)
+_ELECTRICAL = (
+    Quantity.VOLTAGE,
+    Quantity.CURRENT,
+    Quantity.CONSUMED,
+    Quantity.REMAINING,
+    Quantity.POWER,
+    Quantity.ENERGY,
+)
 
 
 @dataclass(slots=True, kw_only=True)
@@ -166,7 +172,7 @@ def _choose(column: Column) -> _Choice:
     if column.setting is not None:
         return _forced(column, column.setting)
     if column.time_role:
-        return _Choice(reading=Reading(quantity=Q.TIME, unit=column.apart.unit, placed=True))
+        return _Choice(reading=Reading(quantity=Quantity.TIME, unit=column.apart.unit, placed=True))
     found = [r for r in column.readings if _admissible(column, r)]
     if not found:
         return _Choice(reading=_nothing(column))
@@ -216,29 +222,33 @@ def _nothing(column: Column) -> Reading:
         why = "no values in this log"
     elif not column.name.strip():
         why = "no header names it"
+    elif any(r.quantity is Quantity.TIME for r in column.readings):
+        why = "a time, but not the clock of the rows"
     else:
         why = "no word of the name is known"
-    return Reading(quantity=Q.UNKNOWN, unit=unit, score=0.0, reason=why + named, label=column.title)
+    return Reading(
+        quantity=Quantity.UNKNOWN, unit=unit, score=0.0, reason=why + named, label=column.title
+    )
 
 
 def _admissible(column: Column, reading: Reading) -> bool:
     """Whether the cells can be what the name says."""
-    if column.text is not None and reading.quantity is not Q.STATUS:
+    if column.text is not None and reading.quantity is not Quantity.STATUS:
         return False
-    return reading.quantity is not Q.TIME
+    return reading.quantity is not Quantity.TIME
 
 
 def _by_growth(column: Column, one: Reading, other: Reading) -> Reading | None:
     """Current or consumption: a column that only grows is the counter."""
     pair = {one.quantity: one, other.quantity: other}
-    if set(pair) == {Q.CURRENT, Q.CONSUMED} and column.shape.count >= 30:
-        return pair[Q.CONSUMED] if column.shape.only_grows else pair[Q.CURRENT]
+    if set(pair) == {Quantity.CURRENT, Quantity.CONSUMED} and column.shape.count >= 30:
+        return pair[Quantity.CONSUMED] if column.shape.only_grows else pair[Quantity.CURRENT]
     return None
 
 
 def _place_the_unplaced(columns: Sequence[Column], chosen: list[_Choice]) -> None:
     """Find the place of electrical columns whose name tells none, from the other columns."""
-    taken: dict[Q, set[str]] = defaultdict(set)
+    taken: dict[Quantity, set[str]] = defaultdict(set)
     for choice in chosen:
         r = choice.reading
         if r.place is not None and r.placed:
@@ -252,7 +262,9 @@ def _place_the_unplaced(columns: Sequence[Column], chosen: list[_Choice]) -> Non
         if columns[i].blank or columns[i].text is not None:
             continue
         others = {p for p in packs if p in taken[r.quantity]} or (
-            packs if r.quantity in (Q.CURRENT, Q.VOLTAGE) and len(packs) > 1 else set()
+            packs
+            if r.quantity in (Quantity.CURRENT, Quantity.VOLTAGE) and len(packs) > 1
+            else set()
         )
         bus_free = "bus" not in taken[r.quantity]
         if others and bus_free:
@@ -272,8 +284,8 @@ def _place_the_unplaced(columns: Sequence[Column], chosen: list[_Choice]) -> Non
 
 
 def _numbered_only(columns: Sequence[Column], chosen: list[_Choice]) -> None:
-    """ "U1" to "U6": numbers without a part beyond two are no packs, but cells or channels."""
-    families: dict[Q, list[int]] = defaultdict(list)
+    """Numbers without a part ("U1" to "U6"): beyond two no packs, but cells or channels."""
+    families: dict[Quantity, list[int]] = defaultdict(list)
     for i, choice in enumerate(chosen):
         r = choice.reading
         if r.place is not None and "without a part taken as pack" in r.reason:
@@ -284,7 +296,7 @@ def _numbered_only(columns: Sequence[Column], chosen: list[_Choice]) -> None:
             continue
         shapes = [columns[i].shape for i in members if columns[i].shape.count]
         cells = (
-            quantity is Q.VOLTAGE
+            quantity is Quantity.VOLTAGE
             and shapes
             and all(any(2.0 <= s.top * f <= 4.5 for f in (1.0, 0.01, 0.001)) for s in shapes)
         )
@@ -293,7 +305,7 @@ def _numbered_only(columns: Sequence[Column], chosen: list[_Choice]) -> None:
             head = r.reason.split(";")[0]
             if cells:
                 chosen[i].reading = replace(
-                    r, quantity=Q.CELL_VOLTAGE, place="pack 1", cell=number,
+                    r, quantity=Quantity.CELL_VOLTAGE, place="pack 1", cell=number,
                     reason=f"{head}; {len(members)} numbered voltages of one cell each: cells",
                 )  # fmt: skip
             else:
@@ -307,7 +319,12 @@ def _check(column: Column, choice: _Choice, notes: list[str]) -> _Choice:
     """Let the values confirm or change quantity and unit."""
     r = choice.reading
     unit = r.unit if choice.forced and r.unit is not None else (r.unit or column.cell_unit)
-    if column.numbers is None or r.quantity in (Q.UNKNOWN, Q.TIME, Q.STATUS, Q.COUNT):
+    if column.numbers is None or r.quantity in (
+        Quantity.UNKNOWN,
+        Quantity.TIME,
+        Quantity.STATUS,
+        Quantity.COUNT,
+    ):
         choice.unit = unit
         return choice
     if choice.forced:
@@ -316,12 +333,14 @@ def _check(column: Column, choice: _Choice, notes: list[str]) -> _Choice:
             judged = judge_unit(column.shape, r.quantity, None)
             choice.unit, choice.why_unit = judged.unit, judged.why
         return choice
-    if r.quantity is Q.CURRENT and column.shape.only_grows and r.hold == "":
-        r = replace(r, quantity=Q.CONSUMED, reason=f"{r.reason}; it only grows: a counter")
+    if r.quantity is Quantity.CURRENT and column.shape.only_grows and r.hold == "":
+        r = replace(r, quantity=Quantity.CONSUMED, reason=f"{r.reason}; it only grows: a counter")
         unit = _charge_unit(unit, column.shape)
         notes.append(f"column '{column.title}' is named a current but only grows: read as consumed")
-    elif r.quantity is Q.CONSUMED and column.shape.only_falls and column.shape.low >= 0:
-        r = replace(r, quantity=Q.REMAINING, reason=f"{r.reason}; it only falls: what is left")
+    elif r.quantity is Quantity.CONSUMED and column.shape.only_falls and column.shape.low >= 0:
+        r = replace(
+            r, quantity=Quantity.REMAINING, reason=f"{r.reason}; it only falls: what is left"
+        )
     judged = judge_unit(column.shape, r.quantity, unit)
     if judged.why and unit is not None and judged.unit is not unit:
         notes.append(f"column '{column.title}': {judged.why}")
@@ -344,14 +363,14 @@ def _finish(column: Column, choice: _Choice, notes: list[str], *, strict: bool) 
     ignored = column.setting is not None and column.setting.ignore
     values = None if words or column.blank or ignored or column.time_role else column.numbers
     canonical = CANONICAL_UNIT.get(quantity, "") or (unit.canonical if unit is not None else "")
-    if unit is not None and quantity in (Q.UNKNOWN, Q.STATUS, Q.COUNT):
+    if unit is not None and quantity in (Quantity.UNKNOWN, Quantity.STATUS, Quantity.COUNT):
         canonical, factor, offset = unit.symbol, 1.0, 0.0
     elif unit is not None:
         factor, offset = unit.factor, unit.offset
     else:
         factor, offset = 1.0, 0.0
     if values is not None:
-        scale = None if quantity in (Q.UNKNOWN, Q.STATUS, Q.COUNT) else unit
+        scale = None if quantity in (Quantity.UNKNOWN, Quantity.STATUS, Quantity.COUNT) else unit
         values = _clean(column, r, scale, values, notes, strict=strict)
     rivals = tuple(
         text_of(
@@ -403,7 +422,7 @@ def _clean(
             f"no value ({sentinel.why})"
         )
     out = convert(values, unit) if unit is not None else values
-    if r.quantity in (Q.VOLTAGE, Q.CELL_VOLTAGE) and not r.hold:
+    if r.quantity in (Quantity.VOLTAGE, Quantity.CELL_VOLTAGE) and not r.hold:
         leading = leading_zeros(out)
         if leading:
             out = out.copy()
@@ -428,14 +447,14 @@ def _turn_currents(out: list[Resolved], notes: list[str]) -> None:
     """Currents that count negative when drawn are turned round, and their counters with them."""
     for item in out:
         channel = item.channel
-        if channel.quantity is not Q.CURRENT or item.values is None or channel.hold:
+        if channel.quantity is not Quantity.CURRENT or item.values is None or channel.hold:
             continue
         voltage = next(
             (
                 o.values
                 for o in out
                 if o.values is not None
-                and o.channel.quantity is Q.VOLTAGE
+                and o.channel.quantity is Quantity.VOLTAGE
                 and o.channel.place == channel.place
                 and not o.channel.hold
             ),
@@ -453,7 +472,7 @@ def _turn_currents(out: list[Resolved], notes: list[str]) -> None:
             if (
                 other.values is not None
                 and other.channel.place == channel.place
-                and other.channel.quantity in (Q.POWER, Q.CONSUMED, Q.ENERGY)
+                and other.channel.quantity in (Quantity.POWER, Quantity.CONSUMED, Quantity.ENERGY)
                 and _runs_against(other, item.values)
             ):
                 other.values = -other.values
@@ -476,7 +495,7 @@ def _flip(item: Resolved, why: str) -> None:
 def _runs_against(item: Resolved, current: FloatArray) -> bool:
     values = item.values
     assert values is not None
-    if item.channel.quantity is Q.POWER:
+    if item.channel.quantity is Quantity.POWER:
         return float(np.nansum(values * current)) < 0
     steps = np.diff(values)
     usual = np.nanpercentile(np.abs(steps), 99) if len(steps) else 0.0
@@ -496,7 +515,10 @@ def _name_keys(columns: Sequence[Column], out: list[Resolved]) -> None:
         channel = item.channel
         if channel.hold == "mean" and (channel.quantity, channel.place) not in plain:
             channel = replace(channel, hold="")
-        if channel.quantity in (Q.UNKNOWN, Q.STATUS, Q.COUNT, Q.TIME) or channel.text:
+        if (
+            channel.quantity in (Quantity.UNKNOWN, Quantity.STATUS, Quantity.COUNT, Quantity.TIME)
+            or channel.text
+        ):
             key = column.title
         else:
             parts = [channel.place or "", channel.quantity.value, channel.hold,

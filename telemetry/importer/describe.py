@@ -10,13 +10,14 @@ from pathlib import Path
 import numpy as np
 import pyarrow.compute as pc
 
-from telemetry.channels import Channel
-from telemetry.channels import Quantity as Q
+from telemetry.channels import Channel, Quantity
 from telemetry.errors import UnreadableLog
+from telemetry.importer.clock import unroll
 from telemetry.importer.columnmap import ColumnMap, fingerprint
 from telemetry.importer.columns import Column, Resolved, resolve
-from telemetry.importer.read import Sheet, read_sheet, time_base
+from telemetry.importer.read import time_base, widen
 from telemetry.importer.settings import parse_setting, text_of
+from telemetry.importer.sheet import read_sheet
 from telemetry.importer.values import convert, repeats, resolution
 
 _SAMPLES = 5
@@ -89,7 +90,7 @@ class ColumnReport:
     @property
     def open(self) -> bool:
         """True where two readings fit alike and none was chosen."""
-        return self.channel.quantity is Q.UNKNOWN and bool(self.rivals)
+        return self.channel.quantity is Quantity.UNKNOWN and bool(self.rivals)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -129,7 +130,9 @@ class Listing:
         readings = {
             c.title: c.reading
             for c in self.columns
-            if c.reading and c.channel.quantity not in (Q.UNKNOWN, Q.TIME) and not c.channel.text
+            if c.reading
+            and c.channel.quantity not in (Quantity.UNKNOWN, Quantity.TIME)
+            and not c.channel.text
         }
         return ColumnMap(
             name=name, fingerprint=self.fingerprint, readings={**readings, **self.settled}
@@ -164,6 +167,7 @@ def describe_columns(
     sheet = read_sheet(path, settings=settings or {}, column_maps=column_maps)
     problem, form = "", ""
     notes = list(sheet.notes)
+    columns = sheet.columns
     try:
         base = time_base(sheet, row_interval_s)
     except UnreadableLog as error:
@@ -171,30 +175,31 @@ def describe_columns(
     else:
         form = base.form
         notes = [*base.notes, *notes]
-        for column in sheet.columns:
-            column.time_role = base.columns.get(column.index, "")
-    resolved = resolve(sheet.columns, notes, strict=False)
+        if sheet.long is not None:
+            times = unroll(base.raw_s, period_s=base.period_s, wall=base.wall, spread_rows=False)
+            columns, _ = widen(sheet, base, times)
+    resolved = resolve(columns, notes, strict=False)
     return Listing(
         file=sheet.path,
-        columns=tuple(_report(c, r) for c, r in zip(sheet.columns, resolved, strict=True)),
+        columns=tuple(_report(c, r) for c, r in zip(columns, resolved, strict=True)),
         time_form=form,
         problem=problem,
         notes=tuple(dict.fromkeys(notes)),
         fingerprint=fingerprint(sheet.layout),
-        settled=_settled(sheet),
+        settled=_settled(columns),
     )
 
 
-def _settled(sheet: Sheet) -> dict[str, str]:
+def _settled(columns: Sequence[Column]) -> dict[str, str]:
     found = {}
-    for column in sheet.columns:
+    for column in columns:
         s = column.setting
         if s is None:
             continue
         if s.ignore:
             found[column.title] = "ignore"
-        elif s.quantity is Q.TIME:
-            found[column.title] = text_of(Q.TIME, s.place, s.time_form)
+        elif s.quantity is Quantity.TIME:
+            found[column.title] = text_of(Quantity.TIME, s.place, s.time_form)
         else:
             unit = s.unit.symbol if s.unit is not None else ""
             found[column.title] = text_of(s.quantity, s.place, unit, s.hold, s.cell)
@@ -215,9 +220,9 @@ def set_line(title: str, reading: str) -> str:
 def _report(column: Column, resolved: Resolved) -> ColumnReport:
     channel = resolved.channel
     reading = ""
-    if channel.quantity is not Q.UNKNOWN:
+    if channel.quantity is not Quantity.UNKNOWN:
         form = channel.source_unit
-        if channel.quantity is Q.TIME:
+        if channel.quantity is Quantity.TIME:
             form = column.setting.time_form if column.setting is not None else ""
         reading = text_of(channel.quantity, channel.place, form, channel.hold, channel.cell)
     values = column.numbers

@@ -170,14 +170,13 @@ def _score(lines: Sequence[str], separator: str) -> float:
     return (0.3 + 0.7 * regular) * typed / cells * (1.0 + 0.01 * min(width, 30))
 
 
-def find_decimal(rows: Sequence[Sequence[str]], separator: str) -> str:
+def find_decimal(rows: Sequence[Sequence[str]]) -> str:
     """The decimal mark of most columns.
 
     Parameters
     ----------
     rows : sequence of rows of cells
         Data rows.
-    separator : str
 
     Returns
     -------
@@ -227,7 +226,7 @@ def column_marks(cells: Sequence[str]) -> tuple[str, str]:
     best = max(decimal, key=lambda m: decimal[m], default="")
     group = max(grouping, key=lambda m: grouping[m], default="")
     for mark in doubtful:
-        if mark == best or mark == group:
+        if mark in (best, group):
             continue
         if best:
             # The other mark is the decimal one: this one can only group.

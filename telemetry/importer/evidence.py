@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from telemetry.channels import Quantity as Q
+from telemetry.channels import Quantity
 from telemetry.units import UNITS, Unit
 
 FloatArray = NDArray[np.float64]
@@ -101,7 +101,7 @@ class Judgement:
     rivals: tuple[Unit, ...] = ()
 
 
-def judge_unit(shape: Shape, quantity: Q, unit: Unit | None) -> Judgement:
+def judge_unit(shape: Shape, quantity: Quantity, unit: Unit | None) -> Judgement:
     """Find the unit of a column from its values, or check the one that is named.
 
     Parameters
@@ -117,30 +117,30 @@ def judge_unit(shape: Shape, quantity: Q, unit: Unit | None) -> Judgement:
     """
     if shape.count == 0:
         return Judgement(unit)
-    if quantity is Q.VOLTAGE:
+    if quantity is Quantity.VOLTAGE:
         return _voltage(shape, unit)
-    if quantity is Q.CELL_VOLTAGE:
+    if quantity is Quantity.CELL_VOLTAGE:
         return _cell(shape, unit)
-    if quantity is Q.CURRENT:
+    if quantity is Quantity.CURRENT:
         return _current(shape, unit)
-    if quantity is Q.CONSUMED and unit is None:
+    if quantity is Quantity.CONSUMED and unit is None:
         if not shape.whole and shape.top < 15:
             return Judgement(
                 UNITS["Ah"], f"no unit named; up to {shape.high:.4g} speaks for Ah",
                 0.85, (UNITS["mAh"],),
             )  # fmt: skip
         return Judgement(UNITS["mAh"], "no unit named; mAh assumed", 0.95)
-    if quantity is Q.TEMPERATURE:
+    if quantity is Quantity.TEMPERATURE:
         return _temperature(shape, unit)
-    if quantity is Q.REMAINING and unit is None:
+    if quantity is Quantity.REMAINING and unit is None:
         return Judgement(UNITS["%"] if shape.high <= 100 else UNITS["mAh"], "", 0.9)
-    if quantity is Q.CONTROL and unit is None:
+    if quantity is Quantity.CONTROL and unit is None:
         if shape.whole and shape.low >= 700 and shape.high <= 2400:
             return Judgement(UNITS["us"], "values of a servo pulse in microseconds")
         if shape.low >= -160 and shape.high <= 160:
             return Judgement(UNITS["%"], "no unit named; per cent assumed", 0.95)
         return Judgement(None, "", 0.8)
-    if quantity is Q.ENERGY and unit is None:
+    if quantity is Quantity.ENERGY and unit is None:
         return Judgement(UNITS["Wh"], "no unit named; Wh assumed", 0.9)
     return Judgement(unit)
 

@@ -10,10 +10,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-from telemetry.channels import Quantity as Q
+from telemetry.channels import Quantity
 from telemetry.importer.names import Name, Word
 from telemetry.importer.places import Spot, find_spots
-from telemetry.importer.words import Role
+from telemetry.importer.words import Role, fold
 from telemetry.units import Unit
 
 
@@ -42,7 +42,7 @@ class Reading:
         The reporting receiver, where the value itself belongs to another place.
     """
 
-    quantity: Q
+    quantity: Quantity
     place: str | None = None
     unit: Unit | None = None
     score: float = 1.0
@@ -55,58 +55,61 @@ class Reading:
 
 
 # The quantity that a unit alone speaks for.
-_OF_UNIT: dict[str, tuple[Q, ...]] = {
-    "V": (Q.VOLTAGE, Q.CELL_VOLTAGE),
-    "A": (Q.CURRENT,),
-    "mAh": (Q.CONSUMED, Q.REMAINING),
-    "Wh": (Q.ENERGY,),
-    "W": (Q.POWER,),
-    "Ohm": (Q.RESISTANCE,),
-    "degC": (Q.TEMPERATURE,),
-    "dBm": (Q.LINK,),
-    "dB": (Q.LINK,),
-    "us": (Q.CONTROL, Q.TIME),
-    "rpm": (Q.RPM,),
-    "m": (Q.ALTITUDE,),
-    "m/s": (Q.SPEED,),
-    "s": (Q.TIME, Q.UPTIME),
-    "g": (Q.ACCELERATION,),
-    "hPa": (Q.PRESSURE,),
-    "%": (Q.REMAINING, Q.LINK, Q.CONTROL, Q.LOST, Q.CONSUMED),
-    "deg": (Q.CONTROL,),
+_OF_UNIT: dict[str, tuple[Quantity, ...]] = {
+    "V": (Quantity.VOLTAGE, Quantity.CELL_VOLTAGE),
+    "A": (Quantity.CURRENT,),
+    "mAh": (Quantity.CONSUMED, Quantity.REMAINING),
+    "Wh": (Quantity.ENERGY,),
+    "W": (Quantity.POWER,),
+    "Ohm": (Quantity.RESISTANCE,),
+    "degC": (Quantity.TEMPERATURE,),
+    "dBm": (Quantity.LINK,),
+    "dB": (Quantity.LINK,),
+    "us": (Quantity.CONTROL, Quantity.TIME),
+    "rpm": (Quantity.RPM,),
+    "m": (Quantity.ALTITUDE,),
+    "m/s": (Quantity.SPEED,),
+    "s": (Quantity.TIME, Quantity.UPTIME),
+    "g": (Quantity.ACCELERATION,),
+    "hPa": (Quantity.PRESSURE,),
+    "%": (Quantity.REMAINING, Quantity.LINK, Quantity.CONTROL, Quantity.LOST, Quantity.CONSUMED),
+    "deg": (Quantity.CONTROL,),
 }
-_ANY_UNIT = frozenset({Q.STATUS, Q.COUNT, Q.UNKNOWN, Q.TIME, Q.UPTIME})
+_ANY_UNIT = frozenset(
+    {Quantity.STATUS, Quantity.COUNT, Quantity.UNKNOWN, Quantity.TIME, Quantity.UPTIME}
+)
 
 # Symbols of physics, used where no word names the quantity.
-_SYMBOLS: dict[str, tuple[Q, ...]] = {
-    "U": (Q.VOLTAGE,),
-    "V": (Q.VOLTAGE,),
-    "I": (Q.CURRENT,),
-    "T": (Q.TEMPERATURE,),
-    "P": (Q.POWER,),
-    "Q": (Q.CONSUMED,),
-    "C": (Q.CONSUMED,),
-    "R": (Q.RESISTANCE,),
-    "E": (Q.ENERGY,),
-    "A": (Q.CURRENT,),
+_SYMBOLS: dict[str, tuple[Quantity, ...]] = {
+    "U": (Quantity.VOLTAGE,),
+    "V": (Quantity.VOLTAGE,),
+    "I": (Quantity.CURRENT,),
+    "T": (Quantity.TEMPERATURE,),
+    "P": (Quantity.POWER,),
+    "Q": (Quantity.CONSUMED,),
+    "C": (Quantity.CONSUMED,),
+    "R": (Quantity.RESISTANCE,),
+    "E": (Quantity.ENERGY,),
+    "A": (Quantity.CURRENT,),
 }
+_COUNT_WORDS = ("nr", "no", "num", "number", "nummer", "numero", "n", "cislo")
 _CONSUMPTION = ("consum", "verbr", "consom", "spotr", "usage")
 # Context: these belong to the aircraft as a whole; without a word for a place they have none.
 PLACELESS = frozenset(
     {
-        Q.ALTITUDE,
-        Q.SPEED,
-        Q.RPM,
-        Q.ACCELERATION,
-        Q.PRESSURE,
-        Q.STATUS,
-        Q.COUNT,
-        Q.TIME,
-        Q.LINK,
-        Q.LOST,
-        Q.UPTIME,
-        Q.TEMPERATURE,
-        Q.UNKNOWN,
+        Quantity.ALTITUDE,
+        Quantity.SPEED,
+        Quantity.RPM,
+        Quantity.ACCELERATION,
+        Quantity.PRESSURE,
+        Quantity.STATUS,
+        Quantity.COUNT,
+        Quantity.TIME,
+        Quantity.LINK,
+        Quantity.LOST,
+        Quantity.UPTIME,
+        Quantity.TEMPERATURE,
+        Quantity.UNKNOWN,
     }
 )
 
@@ -126,26 +129,28 @@ def readings(name: Name) -> tuple[Reading, ...]:
     found: list[Reading] = []
     hold, words = _take_hold(name.words)
     for quantity, score, why in _quantities(name, words):
-        if quantity in (Q.TIME, Q.COUNT, Q.STATUS):
+        if quantity in (Quantity.TIME, Quantity.COUNT, Quantity.STATUS):
             found.append(
                 Reading(quantity=quantity, unit=name.unit, score=score, reason=why, placed=False)
             )
             continue
         for spot in find_spots(words, quantity, name.text):
             kind = quantity
-            if spot.cell is not None or (spot.is_cell and quantity is Q.VOLTAGE):
-                kind = Q.CELL_VOLTAGE if quantity is Q.VOLTAGE else quantity
-            if quantity is Q.CONTROL and not spot.controllable:
+            if spot.cell is not None or (spot.is_cell and quantity is Quantity.VOLTAGE):
+                kind = Quantity.CELL_VOLTAGE if quantity is Quantity.VOLTAGE else quantity
+            if quantity is Quantity.CONTROL and not spot.controllable:
                 continue
             found.append(_reading(name, kind, spot, hold, score, why))
     found.sort(key=lambda r: -r.score)
-    unique: dict[tuple[Q, str | None, int | None], Reading] = {}
+    unique: dict[tuple[Quantity, str | None, int | None], Reading] = {}
     for reading in found:
         unique.setdefault((reading.quantity, reading.place, reading.cell), reading)
     return tuple(unique.values())
 
 
-def _reading(name: Name, quantity: Q, spot: Spot, hold: str, score: float, why: str) -> Reading:
+def _reading(
+    name: Name, quantity: Quantity, spot: Spot, hold: str, score: float, why: str
+) -> Reading:
     reasons = [why]
     if name.unit is not None and f"[{name.unit.symbol}]" not in why:
         reasons.append(f"unit {name.unit.symbol} from the {_WHERE[name.unit_from]}")
@@ -190,19 +195,25 @@ def _take_hold(words: tuple[Word, ...]) -> tuple[str, tuple[Word, ...]]:
     return hold, tuple(rest)
 
 
-def _quantities(name: Name, words: tuple[Word, ...]) -> list[tuple[Q, float, str]]:
+def _quantities(name: Name, words: tuple[Word, ...]) -> list[tuple[Quantity, float, str]]:
     """Quantities a name may speak of: (quantity, score, why)."""
     if any(w.has(Role.SETTING) for w in words) and not any(
-        w.has(Role.QUANTITY, Q.LOST) or w.has(Role.QUANTITY, Q.LINK) for w in words
+        w.has(Role.QUANTITY, Quantity.LOST) or w.has(Role.QUANTITY, Quantity.LINK) for w in words
     ):
         word = next(w for w in words if w.has(Role.SETTING))
-        return [(Q.STATUS, 0.9, f"'{word.text}' names a limit, alarm or state, not a reading")]
+        return [
+            (Quantity.STATUS, 0.9, f"'{word.text}' names a limit, alarm or state, not a reading")
+        ]
     named = _named_quantities(words, name)
+    if named and name.letter_unit and not any(fits(q, name.unit) for q, _ in named):
+        name = replace(name, unit=None, unit_from="", letter_unit=False)  # "Antenna A"
     unit = name.unit
+    if unit is not None and unit.canonical == "s" and [w.text.casefold() for w in words] == ["t"]:
+        return [(Quantity.TIME, 0.97, f"symbol t and unit [{unit.symbol}] mean time")]
     by_unit = _OF_UNIT.get(unit.canonical, ()) if unit is not None else ()
     symbol = f" and unit [{unit.symbol}]" if unit is not None else ""
     if named:
-        out: list[tuple[Q, float, str]] = []
+        out: list[tuple[Quantity, float, str]] = []
         agreeing = [(q, w) for q, w in named if fits(q, unit)]
         if agreeing:
             for rank, (quantity, word) in enumerate(agreeing):
@@ -231,7 +242,7 @@ def _quantities(name: Name, words: tuple[Word, ...]) -> list[tuple[Q, float, str
         return out
     controls = _controls(words, unit)
     if any(w.has(Role.TIME) for w in words) or name.time_form:
-        return [(Q.TIME, 0.95, "the name speaks of time")]
+        return [(Quantity.TIME, 0.95, "the name speaks of time")]
     by_symbol = _by_symbol(words, unit)
     if by_symbol:
         return [*by_symbol, *controls]
@@ -243,66 +254,74 @@ def _quantities(name: Name, words: tuple[Word, ...]) -> list[tuple[Q, float, str
             (q, score, f"unit [{unit.symbol}] means {q.value}")
             for q, score in _by_unit_alone(by_unit, unit, words)
         ]
+    if words and all(w.has(Role.NOISE) and fold(w.text) in _COUNT_WORDS for w in words):
+        return [(Quantity.COUNT, 0.7, f"'{words[0].text}' numbers the rows")]
     return _by_place_alone(words)
 
 
-def fits(quantity: Q, unit: Unit | None) -> bool:
+def fits(quantity: Quantity, unit: Unit | None) -> bool:
     """True where a quantity can have this unit (or none is named)."""
     if unit is None or quantity in _ANY_UNIT:
         return True
-    if quantity is Q.ACCELERATION:
+    if quantity is Quantity.ACCELERATION:
         return unit.canonical in ("g", "m/s", "m")
-    if quantity is Q.CELL_VOLTAGE:
+    if quantity is Quantity.CELL_VOLTAGE:
         return unit.canonical == "V"
     return quantity in _OF_UNIT.get(unit.canonical, ())
 
 
-def _named_quantities(words: tuple[Word, ...], name: Name) -> list[tuple[Q, Word]]:
+def _named_quantities(words: tuple[Word, ...], name: Name) -> list[tuple[Quantity, Word]]:
     """Quantities named by words, after the words have been weighed against each other."""
-    found = [(Q(w.value(Role.QUANTITY)), w) for w in words if _names_quantity(w, words)]
+    found = [(Quantity(w.value(Role.QUANTITY)), w) for w in words if _names_quantity(w, words)]
     kinds = [q for q, _ in found]
 
-    def drop(quantity: Q) -> None:
+    def drop(quantity: Quantity) -> None:
         found[:] = [(q, w) for q, w in found if q is not quantity]
 
-    def only(quantity: Q) -> None:
+    def only(quantity: Quantity) -> None:
         found[:] = [(q, w) for q, w in found if q is quantity][:1]
 
     if not found:
         return []
     if len(set(kinds)) > 1:
-        if kinds[0] is Q.CURRENT and found[0][1].text.casefold() in ("current", "actual", "now"):
+        if kinds[0] is Quantity.CURRENT and found[0][1].text.casefold() in (
+            "current",
+            "actual",
+            "now",
+        ):
             # "Current voltage": the adjective.
             unit = name.unit
             if not (unit is not None and unit.canonical == "A"):
-                rest = [k for k in kinds[1:] if k is not Q.COUNT]
-                consumption = Q.CONSUMED in rest and _is_consumption(found)
+                rest = [k for k in kinds[1:] if k is not Quantity.COUNT]
+                consumption = Quantity.CONSUMED in rest and _is_consumption(found)
                 if rest and not consumption:
                     found.pop(0)
         kinds = [q for q, _ in found]
-        if Q.REMAINING in kinds:
-            only(Q.REMAINING)
-        elif Q.STATUS in kinds:
+        if Quantity.REMAINING in kinds:
+            only(Quantity.REMAINING)
+        elif Quantity.STATUS in kinds:
             pct = name.unit is not None and name.unit.canonical == "%"
-            if Q.CONSUMED in kinds and pct:
-                return [(Q.REMAINING, found[0][1])]
-            only(Q.STATUS)
-        elif Q.LOST in kinds:
-            only(Q.LOST)
-        elif Q.CONSUMED in kinds and Q.CURRENT in kinds:
+            if Quantity.CONSUMED in kinds and pct:
+                return [(Quantity.REMAINING, found[0][1])]
+            only(Quantity.STATUS)
+        elif Quantity.LOST in kinds:
+            only(Quantity.LOST)
+        elif Quantity.CONSUMED in kinds and Quantity.CURRENT in kinds:
             if not _is_consumption(found):
                 # "discharge current", "charge current"
-                only(Q.CURRENT)
-        elif Q.CONSUMED in kinds and (Q.VOLTAGE in kinds or Q.TEMPERATURE in kinds):
-            drop(Q.CONSUMED)
-        for weak in (Q.COUNT, Q.POWER, Q.LINK):
+                only(Quantity.CURRENT)
+        elif Quantity.CONSUMED in kinds and (
+            Quantity.VOLTAGE in kinds or Quantity.TEMPERATURE in kinds
+        ):
+            drop(Quantity.CONSUMED)
+        for weak in (Quantity.COUNT, Quantity.POWER, Quantity.LINK):
             if any(q is not weak for q, _ in found):
                 drop(weak)
-    if found and all(q is Q.CONSUMED for q, _ in found) and _says_left(words):
-        return [(Q.REMAINING, found[0][1])]
-    if found and found[0][0] is Q.CONSUMED and _percent(name) and not _says_used(found):
+    if found and all(q is Quantity.CONSUMED for q, _ in found) and _says_left(words):
+        return [(Quantity.REMAINING, found[0][1])]
+    if found and found[0][0] is Quantity.CONSUMED and _percent(name) and not _says_used(found):
         # A capacity in per cent is what is left, unless the name says used.
-        return [(Q.REMAINING, found[0][1]), *found]
+        return [(Quantity.REMAINING, found[0][1]), *found]
     return found
 
 
@@ -310,19 +329,13 @@ def _percent(name: Name) -> bool:
     return name.unit is not None and name.unit.canonical == "%"
 
 
-def _says_used(found: list[tuple[Q, Word]]) -> bool:
+def _says_used(found: list[tuple[Quantity, Word]]) -> bool:
     stems = ("used", "consum", "verbr", "entn", "consom", "spotr", "drawn", "disch")
-    return any(_folded(w).startswith(stems) for _, w in found)
+    return any(fold(w.text).startswith(stems) for _, w in found)
 
 
-def _is_consumption(found: list[tuple[Q, Word]]) -> bool:
-    return any(q is Q.CONSUMED and _folded(w).startswith(_CONSUMPTION) for q, w in found)
-
-
-def _folded(word: Word) -> str:
-    from telemetry.importer.words import fold
-
-    return fold(word.text)
+def _is_consumption(found: list[tuple[Quantity, Word]]) -> bool:
+    return any(q is Quantity.CONSUMED and fold(w.text).startswith(_CONSUMPTION) for q, w in found)
 
 
 def _says_left(words: tuple[Word, ...]) -> bool:
@@ -343,9 +356,9 @@ def _names_quantity(word: Word, words: tuple[Word, ...]) -> bool:
     return not any(w.meanings[0].role is Role.QUANTITY for w in others) and first is not Role.PLACE
 
 
-def _by_symbol(words: tuple[Word, ...], unit: Unit | None) -> list[tuple[Q, float, str]]:
+def _by_symbol(words: tuple[Word, ...], unit: Unit | None) -> list[tuple[Quantity, float, str]]:
     """Quantities named by the symbols of physics: "U1", "I ges", "T Regler"."""
-    found: list[tuple[Q, float, str]] = []
+    found: list[tuple[Quantity, float, str]] = []
     body = any(w.has(Role.BODY) or w.has(Role.SURFACE) for w in words)
     for i, word in enumerate(words):
         if len(word.text) != 1 or word.text.upper() not in _SYMBOLS:
@@ -370,22 +383,22 @@ def _by_symbol(words: tuple[Word, ...], unit: Unit | None) -> list[tuple[Q, floa
                 found.append((quantity, 0.6, f"symbol {word.text} may mean {quantity.value}"))
             elif letter == "A" and not body and any(w.number is not None for w in words):
                 # "A1" alone: an ampere, or an analogue input that may well be a voltage.
-                found.append((Q.CURRENT, 0.4, "A may stand for ampere"))
-                found.append((Q.VOLTAGE, 0.4, "A may stand for an analogue voltage"))
+                found.append((Quantity.CURRENT, 0.4, "A may stand for ampere"))
+                found.append((Quantity.VOLTAGE, 0.4, "A may stand for an analogue voltage"))
     found.sort(key=lambda item: -item[1])
     return found[:3]
 
 
-def _controls(words: tuple[Word, ...], unit: Unit | None) -> list[tuple[Q, float, str]]:
+def _controls(words: tuple[Word, ...], unit: Unit | None) -> list[tuple[Quantity, float, str]]:
     """Control positions: a surface, a servo or a channel by itself, or with a word for it."""
-    if not fits(Q.CONTROL, unit):
+    if not fits(Quantity.CONTROL, unit):
         return []
     surface = next((w for w in words if w.has(Role.SURFACE)), None)
     word = next((w for w in words if w.has(Role.CONTROL)), None)
     if surface is not None:
         return [
             (
-                Q.CONTROL,
+                Quantity.CONTROL,
                 0.92 if word is None else 0.95,
                 f"'{surface.text}' is a control; its position",
             )
@@ -395,43 +408,51 @@ def _controls(words: tuple[Word, ...], unit: Unit | None) -> list[tuple[Q, float
         None,
     )
     if carrier is not None and (word is not None or unit is not None):
-        return [(Q.CONTROL, 0.9, f"position of '{carrier.text}'")]
+        return [(Quantity.CONTROL, 0.9, f"position of '{carrier.text}'")]
     if carrier is not None and any(w.number is not None for w in words):
-        return [(Q.CONTROL, 0.7, f"'{carrier.text}' with a number may be a control position")]
+        return [
+            (Quantity.CONTROL, 0.7, f"'{carrier.text}' with a number may be a control position")
+        ]
     if word is not None and word.text.casefold() not in ("position", "pos", "positions", "pozice"):
-        return [(Q.CONTROL, 0.7, f"'{word.text}' may be a control position")]
+        return [(Quantity.CONTROL, 0.7, f"'{word.text}' may be a control position")]
     return []
 
 
 def _by_unit_alone(
-    by_unit: tuple[Q, ...], unit: Unit, words: tuple[Word, ...]
-) -> list[tuple[Q, float]]:
+    by_unit: tuple[Quantity, ...], unit: Unit, words: tuple[Word, ...]
+) -> list[tuple[Quantity, float]]:
     if unit.canonical == "%":
         if any(w.has(Role.PLACE, "pack") for w in words):
-            return [(Q.REMAINING, 0.8)]
+            return [(Quantity.REMAINING, 0.8)]
         if any(w.has(Role.PLACE, "receiver") for w in words):
-            return [(Q.LINK, 0.75)]
+            return [(Quantity.LINK, 0.75)]
         return []
     if unit.canonical in ("s", "deg"):
         return [(by_unit[0], 0.5)] if not words else []
     if unit.canonical == "us":
-        return [(Q.CONTROL, 0.6)] if words else []
+        return [(Quantity.CONTROL, 0.6)] if words else []
     if unit.canonical in ("m", "g"):
         return [(by_unit[0], 0.55)]
     return [(by_unit[0], 0.88)]
 
 
-def _by_place_alone(words: tuple[Word, ...]) -> list[tuple[Q, float, str]]:
+def _by_place_alone(words: tuple[Word, ...]) -> list[tuple[Quantity, float, str]]:
     """A part of the power path without quantity or unit: a battery column holds its voltage."""
     for word in words:
         if word.has(Role.PLACE, "cell"):
-            return [(Q.VOLTAGE, 0.8, f"'{word.text}' alone: a cell's voltage")]
+            return [(Quantity.VOLTAGE, 0.8, f"'{word.text}' alone: a cell's voltage")]
     for word in words:
         if word.has(Role.PLACE, "pack"):
             return [
-                (Q.VOLTAGE, 0.7, f"'{word.text}' without a quantity: most likely its voltage"),
-                (Q.REMAINING, 0.5, f"'{word.text}' may be what is left"),
+                (
+                    Quantity.VOLTAGE,
+                    0.7,
+                    f"'{word.text}' without a quantity: most likely its voltage",
+                ),
+                (Quantity.REMAINING, 0.5, f"'{word.text}' may be what is left"),
             ]
+    if any(w.has(Role.PLACE, p) for w in words for p in ("bus", "supply")):
+        return [(Quantity.VOLTAGE, 0.6, f"'{words[0].text}' without a quantity: its voltage")]
     return []
 
 

@@ -27,6 +27,7 @@ _GLUED_LONG = re.compile(r"(?P<head>.*[a-z])(?P<unit>mAh|mV|mA|Ah|Wh|dBm|Volt|Am
 _LEADING = re.compile(
     r"(?P<unit>mAh|mV|mA|Ah|Wh|dBm|dB|V|A|W|%|\u00b0C|\u00b0F|rpm)[\s_:.-]+(?P<rest>\S.*)"
 )
+_PAIRS = {"lw": ("left", "wing"), "rw": ("right", "wing")}
 _TIME_FORM = re.compile(r"[hmsHMSdDtjJ:./\-YyfzZTAa ,]{4,30}")
 
 
@@ -256,6 +257,8 @@ def _split_letters(run: str, *, dotted: bool = False) -> tuple[Word, ...]:
     known = meanings(run)
     if known:
         return (Word(run, known),)
+    if fold(run) in _PAIRS:
+        return tuple(Word(part, meanings(part)) for part in _PAIRS[fold(run)])
     pieces = _camel(run)
     if len(pieces) > 1:
         words = [w for piece in pieces for w in _split_letters(piece)]
@@ -292,8 +295,19 @@ def _camel(run: str) -> list[str]:
 
 @cache
 def _complete(word: str, *, short: bool) -> tuple[Meaning, ...]:
-    """Meaning of an abbreviation: all dictionary words that begin so must mean the same."""
+    """Meaning of an abbreviation or an inflected form.
+
+    All dictionary words that begin so must mean the same.
+    """
     if len(word) < (3 if short else 4):
         return ()
     found = {m for w, ms in dictionary().items() if w.startswith(word) for m in ms[:1]}
+    if not found and len(word) > 5:
+        # An inflected form: the dictionary's word and an ending ("akumulátor-u").
+        found = {
+            m
+            for cut in (1, 2, 3)
+            for m in dictionary().get(word[:-cut], ())[:1]
+            if len(word) - cut >= 5
+        }
     return tuple(found) if len(found) == 1 else ()

@@ -6,9 +6,9 @@ file's own words in lower case.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
-from telemetry.channels import Quantity as Q
+from telemetry.channels import Quantity
 from telemetry.importer.names import Word
 from telemetry.importer.words import Role, fold
 
@@ -44,6 +44,7 @@ class Spot:
     copy_of: str = ""
 
 
+_LETTERS = ("A", "B", "C", "D")
 _LETTER_INDEX = {"a": 1, "b": 2, "c": 3, "d": 4}
 # One letter and a number, where nothing better tells the place ("Kap. A1", "U_E2").
 _CODES = {"a": "pack", "b": "pack", "e": "receiver", "n": "node", "k": "node", "s": "servo"}
@@ -59,7 +60,7 @@ class _Part:
     letter: str = ""
 
 
-def find_spots(words: tuple[Word, ...], quantity: Q, text: str) -> tuple[Spot, ...]:
+def find_spots(words: tuple[Word, ...], quantity: Quantity, text: str) -> tuple[Spot, ...]:
     """Places a name may speak of, the best first; one without a place where it tells none.
 
     Parameters
@@ -102,15 +103,16 @@ def _label(words: tuple[Word, ...]) -> str:
     return " ".join(kept)
 
 
-def _spots(words: tuple[Word, ...], quantity: Q) -> list[Spot]:
+def _spots(words: tuple[Word, ...], quantity: Quantity) -> list[Spot]:
     parts, loose = _parts(words)
-    by = {kind: part for kind, part in reversed([(p.kind, p) for p in parts])}
+    by = {p.kind: p for p in reversed(parts)}
     side, side_word = _side(words, by)
     position = next((w.value(Role.POSITION) for w in words if w.has(Role.POSITION)), "")
     ordinal = next((int(w.value(Role.ORDINAL)) for w in words if w.has(Role.ORDINAL)), None)
     total = any(w.has(Role.TOTAL) for w in words)
     body = next((p for p in parts if p.word.has(Role.BODY) and p.kind in _BODY_KINDS), None)
-    surface = next((p for p in parts if p.word.has(Role.SURFACE)), None)
+    # The last one: "timón de profundidad" is the elevator.
+    surface = next((p for p in reversed(parts) if p.word.has(Role.SURFACE)), None)
     receiver, pack, node = by.get("receiver"), by.get("pack"), by.get("node")
     copy = _numbered("receiver", receiver) if receiver is not None else ""
 
@@ -120,20 +122,30 @@ def _spots(words: tuple[Word, ...], quantity: Q) -> list[Spot]:
         why = f"'{by['cell'].word.text}' is a cell" + (f" of {home}" if home else "")
         score = 1.0 if pack is not None else 0.93
         return [Spot(place=home, cell=number, is_cell=True, reason=why, score=score, copy_of=copy)]
-    if "regulator" in by and quantity is Q.TEMPERATURE:
+    if "regulator" in by and quantity is Quantity.TEMPERATURE:
         return [_spot(_numbered("regulator", by["regulator"]), by["regulator"])]
-    if pack is not None and (pack.number or pack.letter or ordinal) and quantity is not Q.LINK:
+    if (
+        pack is not None
+        and (pack.number or pack.letter or ordinal)
+        and quantity is not Quantity.LINK
+    ):
         place = _pack_place(pack, ordinal, side)
         return [_spot(place, pack, copy_of=copy)]
     if body is not None:
-        return [_body_spot(body, side, side_word, position, by, loose)]
+        return [_body_spot(body, side, side_word, position, by)]
     if node is not None and (node.number is not None or node.letter):
         place = f"{side} wing" if side else _numbered("node", node)
         return [_spot(place, node)]
     if surface is not None:
         return [_surface_spot(surface, side, loose)]
-    if total and quantity in (Q.CURRENT, Q.CONSUMED, Q.POWER, Q.ENERGY, Q.VOLTAGE):
-        if pack is not None and quantity is Q.VOLTAGE:
+    if total and quantity in (
+        Quantity.CURRENT,
+        Quantity.CONSUMED,
+        Quantity.POWER,
+        Quantity.ENERGY,
+        Quantity.VOLTAGE,
+    ):
+        if pack is not None and quantity is Quantity.VOLTAGE:
             return [_spot("pack 1", pack)]
         return [Spot(place="bus", score=0.95, reason="a total is the bus's")]
     if "bus" in by and not (pack is not None and pack.number):
@@ -177,7 +189,12 @@ def _spots(words: tuple[Word, ...], quantity: Q) -> list[Spot]:
         ]
     if part is not None or "supply" in by:
         return [Spot(place="bus", score=0.85, reason="an output or supply is the bus")]
-    if servo is not None and quantity in (Q.VOLTAGE, Q.CURRENT, Q.CONSUMED, Q.POWER):
+    if servo is not None and quantity in (
+        Quantity.VOLTAGE,
+        Quantity.CURRENT,
+        Quantity.CONSUMED,
+        Quantity.POWER,
+    ):
         return [Spot(place="bus", score=0.9, reason="all servos together hang on the bus")]
     part = by.get("unit")
     if part is not None and part.number is not None:
@@ -187,7 +204,7 @@ def _spots(words: tuple[Word, ...], quantity: Q) -> list[Spot]:
         return [_spot(f"sensor {part.number}", part, score=0.8)]
     if node is not None:
         return [_spot(f"{side} wing" if side else "node", node, score=0.9)]
-    if side and quantity not in (Q.LINK, Q.LOST):
+    if side and quantity not in (Quantity.LINK, Quantity.LOST):
         return [
             Spot(
                 place=f"{side} wing",
@@ -207,14 +224,14 @@ def _parts(words: tuple[Word, ...]) -> tuple[list[_Part], int | None]:
     found: list[_Part] = []
     used: set[int] = set()
     for i, word in enumerate(words):
-        kind = _kind(word, words, i)
+        kind = _kind(word, words)
         if not kind:
             continue
         number, at = _number_near(words, i, used)
         letter = ""
         if at is None:
             nxt = words[i + 1].text if i + 1 < len(words) else ""
-            if kind in ("pack", "node", "receiver", "bus", "servo") and nxt in "ABCD" and nxt:
+            if kind in ("pack", "node", "receiver", "bus", "servo") and nxt.upper() in _LETTERS:
                 letter = nxt.lower()
         else:
             used.add(at)
@@ -222,10 +239,15 @@ def _parts(words: tuple[Word, ...]) -> tuple[list[_Part], int | None]:
     loose = next(
         (w.number for i, w in enumerate(words) if w.number is not None and i not in used), None
     )
+    bare = [i for i, part in enumerate(found) if part.number is None and not part.letter]
+    if loose is not None and len(bare) == 1 and found[bare[0]].kind not in ("main", "supply"):
+        # "Empfängerspannung 2": the number behind the quantity belongs to the one part.
+        found[bare[0]] = replace(found[bare[0]], number=loose)
+        loose = None
     return found, loose
 
 
-def _kind(word: Word, words: tuple[Word, ...], i: int) -> str:
+def _kind(word: Word, words: tuple[Word, ...]) -> str:
     if word.has(Role.PLACE):
         kind = word.value(Role.PLACE)
         if (
@@ -318,9 +340,7 @@ def _spot(place: str, part: _Part, *, score: float = 1.0, copy_of: str = "") -> 
     return Spot(place=place, score=score, reason=f"'{said}' is {place}", copy_of=copy_of)
 
 
-def _body_spot(
-    body: _Part, side: str, side_word: str, position: str, by: dict[str, _Part], loose: int | None
-) -> Spot:
+def _body_spot(body: _Part, side: str, side_word: str, position: str, by: dict[str, _Part]) -> Spot:
     words = [side, position, body.kind]
     if body.number is not None:
         words.append(str(body.number))
@@ -340,14 +360,14 @@ def _surface_spot(surface: _Part, side: str, loose: int | None) -> Spot:
 
 
 def _receiver_spots(
-    receiver: _Part, pack: _Part | None, ordinal: int | None, quantity: Q
+    receiver: _Part, pack: _Part | None, ordinal: int | None, quantity: Quantity
 ) -> list[Spot]:
     number = receiver.number
     place = _numbered("receiver", receiver)
     if number is None and ordinal is not None:
         place = f"receiver {ordinal}"
     at_receiver = _spot(place, receiver)
-    if pack is None or quantity in (Q.LINK, Q.LOST):
+    if pack is None or quantity in (Quantity.LINK, Quantity.LOST):
         return [at_receiver]
     # "RX Batt": the battery that feeds the receiver, or the voltage the receiver sees of it.
     at_pack = Spot(
@@ -361,8 +381,10 @@ def _receiver_spots(
     return [at_pack, seen]
 
 
-def _leftover(words: tuple[Word, ...], quantity: Q, loose: int | None) -> Spot:
+def _leftover(words: tuple[Word, ...], quantity: Quantity, loose: int | None) -> Spot:
     """No word of the dictionary names a place: a letter code, the file's own words, or none."""
+    if quantity in (Quantity.LINK, Quantity.LOST):
+        return Spot(place=None)
     for i, word in enumerate(words[:-1]):
         code, number = word.text.casefold(), words[i + 1].number
         if len(code) == 1 and code in _CODES and number is not None and len(words) > 2:
@@ -379,7 +401,13 @@ def _leftover(words: tuple[Word, ...], quantity: Q, loose: int | None) -> Spot:
             last = [w.text.casefold() for w in words if not w.meanings or w.number is not None]
             place = _join(last)
         return Spot(place=place, score=0.85, reason="the file's own word for the place")
-    if loose is not None and quantity in (Q.VOLTAGE, Q.CURRENT, Q.CONSUMED, Q.POWER, Q.ENERGY):
+    if loose is not None and quantity in (
+        Quantity.VOLTAGE,
+        Quantity.CURRENT,
+        Quantity.CONSUMED,
+        Quantity.POWER,
+        Quantity.ENERGY,
+    ):
         return Spot(
             place=f"pack {loose}",
             score=0.75,

@@ -400,13 +400,13 @@ class _Sweep:
         if self._again(cells, bare):
             self._comment(line)
             return None
-        if values == 0 and words >= 0.8 * fields and words >= 2 and len(cells) >= 0.8 * fields:
-            if self.has_header:
-                raise UnreadableLog(
-                    "another header with other columns stands here",
-                    line=line,
-                    hint="cut the file in two before this line",
-                )
+        wordy = values == 0 and words >= max(2, 0.8 * fields) and len(cells) >= 0.8 * fields
+        if wordy and self.has_header:
+            raise UnreadableLog(
+                "another header with other columns stands here",
+                line=line,
+                hint="cut the file in two before this line",
+            )
         self.after_break = False
         if len(cells) > fields and all(is_blank(c) for c in cells[fields:]):
             cells = cells[:fields]

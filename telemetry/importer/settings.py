@@ -22,14 +22,15 @@ import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from telemetry.channels import Quantity as Q
+from telemetry.channels import Quantity
 from telemetry.errors import UnknownSetting
 from telemetry.importer.header import fits
 from telemetry.importer.names import parse_scaled
 from telemetry.units import UNITS, Unit
 
 TIME_FORMS = (
-    "s", "ms", "us", "ns", "min", "h", "epoch", "serial", "hh:mm:ss", "hh:mm", "mm:ss", "dmy", "mdy",
+    "s", "ms", "us", "ns", "min", "h", "epoch", "serial",
+    "hh:mm:ss", "hh:mm", "mm:ss", "dmy", "mdy",
 )  # fmt: skip
 FILE_KEYS = ("@separator", "@decimal", "@encoding")
 _FORM = re.compile(r"(?P<path>[^\[\]]*?)\s*(?:\[(?P<unit>[^\[\]]*)\])?")
@@ -53,7 +54,7 @@ class Setting:
     ignore : bool
     """
 
-    quantity: Q
+    quantity: Quantity
     place: str | None = None
     unit: Unit | None = None
     hold: str = ""
@@ -86,9 +87,9 @@ def parse_setting(text: str, column: str = "") -> Setting:
         )
     path, unit_text = match["path"].strip().strip("/"), (match["unit"] or "").strip()
     if path.casefold() == "ignore":
-        return Setting(quantity=Q.UNKNOWN, ignore=True)
+        return Setting(quantity=Quantity.UNKNOWN, ignore=True)
     parts = [p.strip() for p in path.split("/")]
-    names = {q.value for q in Q}
+    names = {q.value for q in Quantity}
     at = next((i for i in range(len(parts) - 1, -1, -1) if parts[i].casefold() in names), None)
     if at is None:
         near = difflib.get_close_matches(parts[-1].casefold(), sorted(names), n=1)
@@ -99,10 +100,10 @@ def parse_setting(text: str, column: str = "") -> Setting:
             + "quantities are "
             + ", ".join(sorted(names)),
         )
-    quantity = Q(parts[at].casefold())
+    quantity = Quantity(parts[at].casefold())
     place = "/".join(parts[:at]).casefold() or None
     hold, cell = _tail(parts[at + 1 :], quantity, text, column)
-    if quantity is Q.TIME:
+    if quantity is Quantity.TIME:
         form = unit_text.casefold() if unit_text else ""
         if form and form not in TIME_FORMS:
             raise UnknownSetting(
@@ -120,12 +121,14 @@ def parse_setting(text: str, column: str = "") -> Setting:
     )
 
 
-def _tail(rest: Sequence[str], quantity: Q, text: str, column: str) -> tuple[str, int | None]:
+def _tail(
+    rest: Sequence[str], quantity: Quantity, text: str, column: str
+) -> tuple[str, int | None]:
     hold, cell = "", None
     for part in rest:
         if part.casefold() in _HOLDS:
             hold = part.casefold()
-        elif part.isdigit() and quantity is Q.CELL_VOLTAGE:
+        elif part.isdigit() and quantity is Quantity.CELL_VOLTAGE:
             cell = int(part)
         elif part:
             raise UnknownSetting(
@@ -136,7 +139,7 @@ def _tail(rest: Sequence[str], quantity: Q, text: str, column: str) -> tuple[str
     return hold, cell
 
 
-def _unit(unit_text: str, quantity: Q, text: str, column: str) -> Unit | None:
+def _unit(unit_text: str, quantity: Quantity, text: str, column: str) -> Unit | None:
     if not unit_text:
         return None
     unit = parse_scaled(unit_text)
@@ -228,7 +231,7 @@ def file_settings(settings: Mapping[str, str]) -> dict[str, str]:
 
 
 def text_of(
-    quantity: Q, place: str | None, unit: str = "", hold: str = "", cell: int | None = None
+    quantity: Quantity, place: str | None, unit: str = "", hold: str = "", cell: int | None = None
 ) -> str:
     """A reading in the form of a setting: "bus/voltage/min[V]".
 

@@ -7,6 +7,7 @@ others are decoded by it in one sweep over their bytes; what does not fit gets t
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -186,11 +187,11 @@ def _decode(
         return _decode_named(named, month, text, matrix, rows, out)
     match = next((m for m in (s.fullmatch(text) for s in _SHAPES) if m), None)
     if match is None or not text.isascii():
-        fits = np.zeros(len(rows), dtype=bool)
+        alike = np.zeros(len(rows), dtype=bool)
         same = np.frombuffer(text.encode(), dtype=np.uint8)
-        fits[:] = np.all(matrix == same, axis=1) if matrix.shape[1] == len(same) else False
-        fits[0] = True
-        return fits
+        alike[:] = np.all(matrix == same, axis=1) if matrix.shape[1] == len(same) else False
+        alike[0] = True
+        return alike
     groups = {k: match.span(k) for k, v in match.groupdict().items() if v is not None}
     literal = np.frombuffer(text.encode(), dtype=np.uint8)
     free = np.zeros(len(literal), dtype=bool)
@@ -201,7 +202,7 @@ def _decode(
         else:
             digits[begin:end] = True
     is_digit = (matrix >= 48) & (matrix <= 57)
-    fits = np.all(is_digit[:, digits], axis=1)
+    fits: NDArray[np.bool_] = np.all(is_digit[:, digits], axis=1)
     fixed = ~digits & ~free
     fits &= np.all(matrix[:, fixed] == literal[fixed], axis=1)
     if "ap" in groups:
@@ -237,9 +238,12 @@ def _decode(
     return fits
 
 
-def _store(out: Stamps, hit: NDArray[np.int64], number: object, groups: dict[str, object]) -> None:
-    get = number
-    assert callable(get)
+def _store(
+    out: Stamps,
+    hit: NDArray[np.int64],
+    get: Callable[..., NDArray[np.int64] | None],
+    groups: dict[str, tuple[int, int]],
+) -> None:
     year = get("y", "y2")
     if year is not None:
         out.year[hit] = np.where(year < 100, np.where(year < 70, year + 2000, year + 1900), year)
@@ -260,7 +264,8 @@ def _store(out: Stamps, hit: NDArray[np.int64], number: object, groups: dict[str
     for name in ("f", "f2"):
         if name in groups:
             value = get(name)
-            begin, end = groups[name]  # type: ignore[misc]
+            assert value is not None
+            begin, end = groups[name]
             out.fraction[hit] = value / 10.0 ** (end - begin)
 
 
@@ -287,7 +292,9 @@ def _decode_named(
     """Dates with a month's name: the rows with the same date text, their times by shape."""
     rest = match["rest"] or ""
     date = text[: len(text) - len(rest)].encode()
-    fits = np.all(matrix[:, : len(date)] == np.frombuffer(date, dtype=np.uint8), axis=1)
+    fits: NDArray[np.bool_] = np.all(
+        matrix[:, : len(date)] == np.frombuffer(date, dtype=np.uint8), axis=1
+    )
     hit = rows[fits]
     if rest.strip(" ,T"):
         skip = len(text.encode()) - len(rest.lstrip(" ,T").encode())

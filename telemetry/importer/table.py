@@ -191,7 +191,7 @@ class _Parser:
 
 
 def _column_types(layout: Layout, decimal: str) -> list[str]:
-    """ "number" where every cell of the sample is a plain number with the file's decimal mark."""
+    """Give "number" where all cells of the sample are plain numbers with this decimal mark."""
     types = []
     for i in range(layout.fields):
         cells = [row[i] for row in layout.rows]

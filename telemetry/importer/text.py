@@ -293,7 +293,9 @@ def _mostly_utf8(bare: bytes) -> bool:
 
 
 # Letters and signs that headers of the seven languages use; others speak against a code page.
-_EXPECTED = frozenset("äöüßÄÖÜéèêëàâçîïôûùœÉÈÀÇñáíóúÑÁÍÓÚ¿ìòÌěščřžýůťďňĚŠČŘŽÝŮŤĎŇ°º²³µΩ–’±·")
+_EXPECTED = frozenset(
+    "äöüßÄÖÜéèêëàâçîïôûùœÉÈÀÇñáíóúÑÁÍÓÚ¿ìòÌěščřžýůťďňĚŠČŘŽÝŮŤĎŇ°º²³µΩ±·\u2013\u2019"
+)
 _CODE_PAGES = ("cp1252", "cp1250", "cp850", "mac_roman")
 
 

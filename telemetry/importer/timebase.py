@@ -16,7 +16,7 @@ import numpy as np
 import pyarrow as pa
 from numpy.typing import NDArray
 
-from telemetry.channels import Quantity as Q
+from telemetry.channels import Quantity
 from telemetry.errors import UnreadableLog
 from telemetry.importer.header import Reading
 from telemetry.importer.names import Name
@@ -104,9 +104,9 @@ def find_time(sources: Sequence[Source], *, european: bool) -> TimeBase | None:
     UnreadableLog
         Two columns would do and nothing tells which, or the unit of the time is open.
     """
-    forced = [s for s in sources if s.setting is not None and s.setting.quantity is Q.TIME]
+    forced = [s for s in sources if s.setting is not None and s.setting.quantity is Quantity.TIME]
     usable = forced or [s for s in sources if s.setting is None]
-    stamps = _stamp_sources(usable, sources)
+    stamps = _stamp_sources(usable)
     date = next((p for p in stamps if p.has_date and not p.has_clock), None)
     full = [p for p in stamps if p.has_date and p.has_clock]
     clocks = [p for p in stamps if p.has_clock and not p.has_date]
@@ -154,7 +154,7 @@ class _Stamped:
         return self.stamps.has_clock
 
 
-def _stamp_sources(usable: Sequence[Source], sources: Sequence[Source]) -> list[_Stamped]:
+def _stamp_sources(usable: Sequence[Source]) -> list[_Stamped]:
     found = []
     for source in usable:
         if source.text is None:
@@ -400,8 +400,8 @@ def _number_dates(usable: Sequence[Source]) -> tuple[Source, FloatArray] | None:
 
 def _speaks_of_time(source: Source) -> bool:
     if source.setting is not None:
-        return source.setting.quantity is Q.TIME
-    if any(r.quantity is Q.TIME for r in source.readings[:1]):
+        return source.setting.quantity is Quantity.TIME
+    if any(r.quantity is Quantity.TIME for r in source.readings[:1]):
         return True
     words = source.name.words
     unit = source.name.unit
@@ -621,14 +621,15 @@ def _unnamed(usable: Sequence[Source]) -> list[TimeBase]:
             continue
         finite = values[np.isfinite(values)]
         steps = np.diff(finite)
-        if len(steps) < 3 or np.any(steps < 0) or float(np.mean(steps > 0)) < 0.6:
+        if len(steps) < 3 or np.any(steps < 0) or float(np.mean(steps > 0)) < 0.03:
             continue
         if np.all(steps == 1.0):
             continue  # a row number
-        found.append(source)
-    if len(found) != 1:
+        found.append((int(np.count_nonzero(steps)), source))
+    found.sort(key=lambda item: -item[0])
+    if not found or (len(found) > 1 and found[1][0] > 0.3 * found[0][0]):
         return []
-    base = _from_counter(found[0])
+    base = _from_counter(found[0][1])
     if base is None:
         return []
     base.form += "; the only column that grows from row to row"

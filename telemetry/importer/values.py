@@ -15,7 +15,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 from numpy.typing import NDArray
 
-from telemetry.channels import Quantity as Q
+from telemetry.channels import Quantity
 from telemetry.importer.cells import Kind, is_blank, kind, split_measure, to_number
 from telemetry.importer.dialect import column_marks
 from telemetry.importer.names import parse_scaled
@@ -143,17 +143,17 @@ def convert(values: FloatArray, unit: Unit) -> FloatArray:
 
 # What a reading can be, canonical units; outside of it a sentinel is no value. Wide on purpose
 # (common practice, no source): a model's radio power stays far inside.
-_POSSIBLE: dict[Q, tuple[float, float]] = {
-    Q.VOLTAGE: (0.0, 100.0),
-    Q.CELL_VOLTAGE: (0.0, 5.0),
-    Q.CURRENT: (-500.0, 500.0),
-    Q.CONSUMED: (0.0, 200_000.0),
-    Q.REMAINING: (0.0, 200_000.0),
-    Q.TEMPERATURE: (-60.0, 250.0),
-    Q.RPM: (0.0, 250_000.0),
-    Q.LINK: (-150.0, 150.0),
-    Q.LOST: (0.0, 1e9),
-    Q.POWER: (-50_000.0, 50_000.0),
+_POSSIBLE: dict[Quantity, tuple[float, float]] = {
+    Quantity.VOLTAGE: (0.0, 100.0),
+    Quantity.CELL_VOLTAGE: (0.0, 5.0),
+    Quantity.CURRENT: (-500.0, 500.0),
+    Quantity.CONSUMED: (0.0, 200_000.0),
+    Quantity.REMAINING: (0.0, 200_000.0),
+    Quantity.TEMPERATURE: (-60.0, 250.0),
+    Quantity.RPM: (0.0, 250_000.0),
+    Quantity.LINK: (-150.0, 150.0),
+    Quantity.LOST: (0.0, 1e9),
+    Quantity.POWER: (-50_000.0, 50_000.0),
 }
 _RAW_SENTINELS = (
     65535.0,
@@ -184,7 +184,7 @@ class Sentinel:
     why: str
 
 
-def find_sentinels(raw: FloatArray, quantity: Q, unit: Unit | None) -> tuple[Sentinel, ...]:
+def find_sentinels(raw: FloatArray, quantity: Quantity, unit: Unit | None) -> tuple[Sentinel, ...]:
     """Numbers of a column that stand for no value, where physics rules them out.
 
     Parameters

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 from functools import cache
 
-from telemetry.channels import Quantity as Q
+from telemetry.channels import Quantity
 
 
 class Role(StrEnum):
@@ -42,113 +42,120 @@ class Meaning:
 
 
 # fmt: off
-_QUANTITIES: dict[Q, str] = {
-    Q.VOLTAGE: """voltage voltages volt volts vlt vltg volta spannung spannungen spg spng spann
-        tension tensions voltaje tensión voltaggio tensione spanning spanningen napětí napeti
-        potential""",
-    Q.CURRENT: """current currents curr cur crnt crt amp amps ampere amperes amperage strom ströme
-        stromstärke stromaufnahme courant courants intensité ampérage corriente corrientes
-        intensidad amperaje consumocorriente corrente correnti amperaggio stroom stroomsterkte
-        proud proudy""",
-    Q.CONSUMED: """consumed consumption used usage capacity capa cap kap kapa kapazität verbrauch
-        verbraucht entnommen entnahme ladung entladung charge charges consommation consommé
-        consommée capacité cap. consumo consumido consumida capacidad consumato consumata capacità
-        verbruik verbruikt capaciteit spotřeba spotřebováno spotřebovaná kapacita náboj carica
-        drawn discharged discharge coulomb coulombs mahused décharge descarga""",
-    Q.REMAINING: """remaining remain remains rest restkapazität restladung verbleibend verbleibende
-        restant restante restantes rimanente residua residuo resterend resterende zbývající zbývá
-        zbytek soc ladezustand füllstand""",
-    Q.ENERGY: "energy energie énergie energía energia",
-    Q.POWER: "power leistung puissance potencia potenza vermogen výkon watt watts wattage příkon",
-    Q.RESISTANCE: """resistance innenwiderstand widerstand résistance resistencia resistenza
-        weerstand odpor impedance impedanz impédance""",
-    Q.TEMPERATURE: """temperature temperatures temp tmp tmpr temperatur temperaturen température
-        temperatura temperature temperatuur teplota teploty""",
-    Q.LINK: """rssi snr lq lqi link linkquality signal signál señal segnale signaal quality qualität
-        qualité calidad qualità kwaliteit kvalita empfang empfangsqualität réception recepción
-        ricezione ontvangst příjem strength feldstärke signalstärke verbindung antenna antenne
-        antena anténa""",
-    Q.LOST: """lost loss losses verlust verluste verloren perdu perdus perdue perdues perte pertes
-        perdida perdidas perdido perdidos pérdida pérdidas perso persi perse perdita perdite verlies
-        verliezen ztracené ztracených ztráta ztráty fade fades failsafe failsafes dropout dropouts
-        dropped missed paketverlust paketverluste ausfälle aussetzer výpadky výpadek""",
-    Q.UPTIME: "uptime betriebszeit",
-    Q.ALTITUDE: """altitude height höhe alti alt flughöhe hauteur altitud altura altezza quota
-        hoogte výška elevation""",
-    Q.SPEED: """speed geschwindigkeit velocity vitesse velocidad velocità snelheid rychlost airspeed
-        groundspeed vario variometer variomètre climb climbrate steigen steigrate sinken fahrt
-        stijgsnelheid stoupání""",
-    Q.RPM: """rpm drehzahl régime revolutions tours giri toerental otáčky revoluciones umdrehungen
-        toeren""",
-    Q.ACCELERATION: """acceleration accel acc beschleunigung accélération aceleración accelerazione
-        versnelling zrychlení gforce""",
-    Q.PRESSURE: """pressure druck luftdruck staudruck pression presión pressione tlak baro""",
-    Q.COUNT: """count counter index idx zähler compteur contador contatore teller čítač sample
-        samples zeile seq sequence sequenz record records lfd row rows ligne fila riga regel
-        řádek pořadí""",
-    Q.STATUS: """status state zustand état estado stato toestand stav mode modus modo flag flags
-        event ereignis message meldung""",
+_QUANTITIES: dict[Quantity, str] = {
+    Quantity.VOLTAGE: """voltage voltages volt volts vlt vltg volta spannung spannungen spg spng
+        spann tension tensions voltaje tensión voltaggio tensione spanning spanningen napětí
+        napeti potential""",
+    Quantity.CURRENT: """current currents curr cur crnt crt amp amps ampere amperes amperage
+        strom ströme stromstärke stromaufnahme courant courants intensité ampérage corriente
+        corrientes intensidad amperaje consumocorriente corrente correnti amperaggio stroom
+        stroomsterkte proud proudy""",
+    Quantity.CONSUMED: """consumed consumption used usage capacity capa cap kap kapa kapazität
+        verbrauch verbraucht entnommen entnahme ladung entladung charge charges consommation
+        consommé consommée capacité cap. consumo consumido consumida capacidad consumato
+        consumata capacità verbruik verbruikt capaciteit spotřeba spotřebováno spotřebovaná
+        kapacita náboj carica drawn discharged discharge coulomb coulombs mahused décharge
+        descarga""",
+    Quantity.REMAINING: """remaining remain remains rest restkapazität restladung verbleibend
+        verbleibende restant restante restantes rimanente residua residuo resterend resterende
+        zbývající zbývá zbytek soc ladezustand füllstand""",
+    Quantity.ENERGY: """energy energie énergie energía energia""",
+    Quantity.POWER: """power leistung puissance potencia potenza vermogen výkon watt watts
+        wattage příkon""",
+    Quantity.RESISTANCE: """resistance innenwiderstand widerstand résistance resistencia
+        resistenza weerstand odpor impedance impedanz impédance""",
+    Quantity.TEMPERATURE: """temperature temperatures temp tmp tmpr temperatur temperaturen
+        température temperatura temperature temperatuur teplota teploty""",
+    Quantity.LINK: """rssi snr lq lqi link linkquality signal signál señal segnale signaal
+        quality qualität qualité calidad qualità kwaliteit kvalita empfang empfangsqualität
+        réception recepción ricezione ontvangst příjem strength feldstärke signalstärke
+        verbindung antenna antenne antena anténa""",
+    Quantity.LOST: """lost loss losses verlust verluste verloren perdu perdus perdue perdues
+        perte pertes perdida perdidas perdido perdidos pérdida pérdidas perso persi perse
+        perdita perdite verlies verliezen ztracené ztracených ztráta ztráty fade fades failsafe
+        failsafes dropout dropouts dropped missed paketverlust paketverluste ausfälle aussetzer
+        výpadky výpadek""",
+    Quantity.UPTIME: """uptime betriebszeit""",
+    Quantity.ALTITUDE: """altitude height höhe alti alt flughöhe hauteur altitud altura altezza
+        quota hoogte výška elevation""",
+    Quantity.SPEED: """speed geschwindigkeit velocity vitesse velocidad velocità snelheid
+        rychlost airspeed groundspeed vario variometer variomètre climb climbrate steigen
+        steigrate sinken fahrt stijgsnelheid stoupání""",
+    Quantity.RPM: """rpm drehzahl régime revolutions tours giri toerental otáčky revoluciones
+        umdrehungen toeren""",
+    Quantity.ACCELERATION: """acceleration accel acc beschleunigung accélération aceleración
+        accelerazione versnelling zrychlení gforce""",
+    Quantity.PRESSURE: """pressure druck luftdruck staudruck pression presión pressione tlak
+        baro""",
+    Quantity.COUNT: """count counter index idx zähler compteur contador contatore teller čítač
+        sample samples zeile seq sequence sequenz record records lfd row rows ligne fila riga
+        regel řádek pořadí""",
+    Quantity.STATUS: """status state zustand état estado stato toestand stav mode modus modo
+        flag flags event ereignis message meldung""",
 }
 
-_SETTINGS = """alarm alarme alarma allarme alarmschwelle warning warnung warn avertissement aviso
-    avviso waarschuwing varování error errors fehler erreur errore fout chyba limit limits
-    grenzwert grenze limite límite threshold schwelle schwellwert seuil umbral soglia drempel práh
-    target soll sollwert setpoint nominal rated nenn nennwert armed version firmware config
-    configuration calibration kalibrierung"""
+_SETTINGS = """alarm alarme alarma allarme alarmschwelle warning warnung warn avertissement
+    aviso avviso waarschuwing varování error errors fehler erreur errore fout chyba limit limits
+    grenzwert grenze limite límite threshold schwelle schwellwert seuil umbral soglia drempel
+    práh target soll sollwert setpoint nominal rated nenn nennwert armed version firmware config
+    configuration calibration kalibrierung drop
+    abfall chute caída caduta pokles difference differenz différence diferencia diff delta
+    differenza verschil rozdíl deviation abweichung"""
 
-_TIMES = """time zeit temps tiempo tempo tijd čas timestamp zeitstempel uhrzeit uhr heure hora ora
-    horodatage elapsed seconds sekunden secondes segundos secondi seconden sekundy millis
+_TIMES = """time zeit temps tiempo tempo tijd čas timestamp zeitstempel uhrzeit uhr heure hora
+    ora horodatage elapsed seconds sekunden secondes segundos secondi seconden sekundy millis
     milliseconds millisekunden millisecondes milisegundos millisecondi milliseconden milisekundy
     micros microseconds mikrosekunden sec secs sek date datum fecha clock utc gmt datetime epoch
-    dauer duration durée duración durata duur trvání laufzeit flugzeit logzeit tijdstip zeitpunkt
-    instante systime missionszeit daytime dato"""
+    dauer duration durée duración durata duur trvání laufzeit flugzeit logzeit tijdstip
+    zeitpunkt instante systime missionszeit daytime dato"""
 
 _PLACES: dict[str, str] = {
-    "pack": """pack packs pck battery batteries batt bat bty batterie batterien akku akkus akkupack
-        akkumulator accu accus accupack accumulateur accumulator batería bateria baterías baterie
-        acumulador accumulatore pila batterij batterijen aku akumulátor lipo lipos liion nimh
-        lifepo lion""",
+    "pack": """pack packs pck battery batteries batt bat bty batterie batterien akku akkus
+        akkupack akkumulator accu accus accupack accumulateur accumulator batería batteria bateria
+        baterías baterie acumulador accumulatore pila batterij batterijen aku akumulátor lipo
+        lipos liion nimh lifepo lion""",
     "receiver": """receiver receivers rx rcvr recv empfänger empf récepteur récept receptor
         ricevente ricevitore ontvanger ontv přijímač satellite satellit satelliet""",
-    "bus": """bus rail rails busbar sammelschiene distribution verteiler verteilung stromverteiler
-        weiche akkuweiche stromweiche répartiteur répartition distributeur repartidor distribuidor
-        distribución distributore ripartitore distribuzione verdeler stroomverdeler verdeelunit
-        rozdělovač rozvaděč zentrale hauptgerät hauptverteiler centrale centralina mainboard
-        bordnetz bordspannung stromversorgung pdb pdu""",
-    "supply": """supply supplies versorgung alimentation alimentación alimentazione voeding napájení
-        bord onboard system systeem système sistema systém stromkreis""",
+    "bus": """bus rail rails busbar sammelschiene distribution verteiler verteilung
+        stromverteiler weiche akkuweiche stromweiche répartiteur répartition distributeur
+        repartidor distribuidor distribución distributore ripartitore distribuzione verdeler
+        stroomverdeler verdeelunit rozdělovač rozvaděč zentrale hauptgerät hauptverteiler
+        centrale centralina mainboard bordnetz  stromversorgung pdb pdu""",
+    "supply": """supply supplies versorgung alimentation alimentación alimentazione voeding
+        napájení bord onboard system systeem système sistema systém stromkreis""",
     "regulator": """regulator regler bec ubec sbec régulateur regulador regolatore regelaar
         spanningsregelaar regulátor spannungsregler ldo wandler""",
-    "node": """node knoten nœud noeud nodo knoop uzel remote decoder dekoder décodeur decodificador
-        decodificatore dekodér hub slave submodul submodule nebengerät""",
+    "node": """node knoten nœud noeud nodo knoop uzel remote decoder dekoder décodeur
+        decodificador decodificatore dekodér hub slave submodul submodule nebengerät""",
     "unit": """unit einheit unité unidad unità eenheid jednotka module modul modulo módulo box
         device gerät appareil dispositivo apparaat přístroj expander""",
-    "servo": "servo servos srv serva",
-    "channel": "channel channels chan chnl ch kanal kanäle canal canaux voie voies canale kanaal",
+    "servo": """servo servos srv serva""",
+    "channel": """channel channels chan chnl ch kanal kanäle canal canaux voie voies canale
+        kanaal""",
     "output": """output outputs out ausgang ausgänge sortie sorties salida salidas uscita uscite
         uitgang uitgangen výstup výstupy port""",
     "input": """input inputs eingang eingänge entrée entrées entrada entradas ingresso ingressi
         ingang ingangen vstup vstupy""",
     "cell": """cell cells zelle zellen zell cellule cellules élément celda celdas elemento cella
         celle elementi cel cellen článek články""",
-    "motor": "motor motors engine moteur motore turbine triebwerk turbina turbína",
-    "esc": "esc steller fahrtregler motorregler variateur variador",
-    "sensor": "sensor sensoren capteur senzor sensore sens",
+    "motor": """motor motors engine moteur motore turbine triebwerk turbina turbína""",
+    "esc": """esc steller fahrtregler motorregler variateur variador""",
+    "sensor": """sensor sensoren capteur senzor sensore sens""",
     "main": """main haupt hoofd principal principale principaux hlavní primary primär primaire
         primario""",
 }
 
 _BODIES: dict[str, str] = {
     "wing": """wing wings wng panel panels pnl fläche flächen tragfläche tragflächen flügel aile
-        ailes voilure panneau ala alas semiala semiali vleugel vleugels paneel křídlo křídla křídle
-        demiaile halbfläche""",
-    "tail": """tail empennage leitwerk heck höhenleitwerk hlw queue cola empenaje coda impennaggio
-        staart ocas ocasní tailplane""",
-    "fuselage": "fuselage fuse fus rumpf fuselaje fusoliera romp trup hull",
-    "stab": "stab stabilizer stabiliser stabilisateur stabilo stabilisator stabilizzatore",
-    "fin": "fin seitenleitwerk slw kielflosse deriva kýlovka",
-    "nose": "nose nase nez neus",
-    "boom": "boom booms leitwerksträger",
+        ailes voilure panneau ala alas semiala semiali vleugel vleugels paneel křídlo křídla
+        křídle demiaile halbfläche""",
+    "tail": """tail empennage leitwerk heck höhenleitwerk hlw queue cola empenaje coda
+        impennaggio staart ocas ocasní tailplane""",
+    "fuselage": """fuselage fuse fus rumpf fuselaje fusoliera romp trup hull""",
+    "stab": """stab stabilizer stabiliser stabilisateur stabilo stabilisator stabilizzatore""",
+    "fin": """fin seitenleitwerk slw kielflosse deriva kýlovka""",
+    "nose": """nose nase nez neus""",
+    "boom": """boom booms leitwerksträger""",
 }
 
 _SURFACES: dict[str, str] = {
@@ -159,67 +166,70 @@ _SURFACES: dict[str, str] = {
     "rudder": """rudder rudders rud rudd seitenruder dérive direction timón timone direzionale
         richtingsroer směrovka směrovky směrové""",
     "throttle": """throttle thr thro gas gaz acelerador gasknüppel drossel plyn manetta""",
-    "flap": """flap flaps flp wölbklappe wölbklappen landeklappe landeklappen klappe klappen volet
-        volets ipersostentatore klep kleppen klapka klapky""",
-    "spoiler": "spoiler spoilers störklappe störklappen spoileron spoilerons",
-    "airbrake": "airbrake airbrakes bremsklappe bremsklappen aérofrein aerofreno luchtrem",
-    "canard": "canard canards entenflügel",
-    "gear": """gear fahrwerk einziehfahrwerk retract retracts lg train tren carrello landingsgestel
-        podvozek""",
-    "brake": "brake brakes bremse radbremse bremsen frein freno remrem brzda",
+    "flap": """flap flaps flp wölbklappe wölbklappen landeklappe landeklappen klappe klappen
+        volet volets ipersostentatore klep kleppen klapka klapky""",
+    "spoiler": """spoiler spoilers störklappe störklappen spoileron spoilerons""",
+    "airbrake": """airbrake airbrakes bremsklappe bremsklappen aérofrein aerofreno luchtrem""",
+    "canard": """canard canards entenflügel""",
+    "gear": """gear fahrwerk einziehfahrwerk retract retracts lg train tren carrello
+        landingsgestel podvozek""",
+    "brake": """brake brakes bremse radbremse bremsen frein freno remrem brzda""",
 }
 
 _SIDES: dict[str, str] = {
-    "left": """left port lft lh links linke linker linkes linken lks li gauche izquierda izquierdo izq
-        izda sinistra sinistro sin sx levý levá levé vlevo lev portside backbord babord bâbord babor
-        babordo bakboord""",
-    "right": """right rgt rgh rh rechts rechte rechter rechtes rechten rts re droite droit derecha
-        derecho dcha der destra destro dx pravý pravá pravé vpravo starboard stbd steuerbord tribord
-        estribor tribordo stuurboord""",
+    "left": """left port lft lh links linke linker linkes linken lks li gauche izquierda
+        izquierdo izq izda sinistra sinistro sin sx levý levá levé vlevo lev portside backbord
+        babord bâbord babor babordo bakboord""",
+    "right": """right rgt rgh rh rechts rechte rechter rechtes rechten rts re droite droit
+        derecha derecho dcha der destra destro dx pravý pravá pravé vpravo starboard stbd
+        steuerbord tribord estribor tribordo stuurboord""",
 }
 
 _POSITIONS: dict[str, str] = {
     "inner": """inner inboard inside innen inneres intérieur intérieure interior interno interna
         binnen vnitřní""",
-    "outer": """outer outboard outside außen aussen äußeres extérieur extérieure exterior esterno
-        esterna buiten vnější""",
-    "mid": "mid middle center centre mitte mittel centrale_ milieu medio midden střed střední",
-    "front": "front forward vorn vorne avant delantero anteriore voor přední",
-    "rear": "rear aft hinten arrière trasero posteriore achter zadní",
-    "upper": "upper top oben supérieur superior superiore boven horní",
-    "lower": "lower bottom unten inférieur inferior inferiore onder dolní",
+    "outer": """outer outboard outside außen aussen äußeres extérieur extérieure exterior
+        esterno esterna buiten vnější""",
+    "mid": """mid middle center centre mitte mittel centrale_ milieu medio midden střed střední""",
+    "front": """front forward vorn vorne avant delantero anteriore voor přední""",
+    "rear": """rear aft hinten arrière trasero posteriore achter zadní""",
+    "upper": """upper top oben supérieur superior superiore boven horní""",
+    "lower": """lower bottom unten inférieur inferior inferiore onder dolní""",
 }
 
 _HOLDS: dict[str, str] = {
     "min": """min minimum minimal minimale mini mínimo mínima minimo minima minimaal lowest
         niedrigste tiefste kleinste nejnižší minimální minhold""",
-    "max": """max maximum maximal maximale maxi máximo máxima massimo massima maximaal peak spitze
-        spitzen spitzenwert highest höchste pic crête pico picco piek špička nejvyšší maximální
-        maxhold""",
-    "mean": """avg average mean mittelwert durchschnitt durchschnittlich moyen moyenne promedio media
-        medio_ gemiddeld gemiddelde průměr průměrný""",
+    "max": """max maximum maximal maximale maxi máximo máxima massimo massima maximaal peak
+        spitze spitzen spitzenwert highest höchste pic crête pico picco piek špička nejvyšší
+        maximální maxhold""",
+    "mean": """avg average mean mittelwert durchschnitt durchschnittlich moyen moyenne promedio
+        media medio_ gemiddeld gemiddelde průměr průměrný""",
 }
 
-_TOTAL = """total totale totaal tot gesamt ges gesamte summe sum sums somme suma somma som totalt
-    overall combined celkem celkový celková celkové zusammen alle both cumul"""
+_TOTAL = """total totale totaal tot gesamt ges gesamte summe sum sums somme suma somma som
+    totalt overall combined celkem celkový celková celkové zusammen alle both cumul"""
 
 _ORDINALS: dict[str, str] = {
-    "1": "first erste erster erstes premier première primera primero prima primo eerste první",
-    "2": """second zweite zweiter zweites deuxième segunda segundo seconda secondo tweede druhý druhá
-        backup reserve secondary sekundär secondaire secundario secundaria záložní redundant
-        ersatz secours respaldo riserva spare""",
+    "1": """first erste erster erstes premier première primera primero prima primo eerste první""",
+    "2": """second zweite zweiter zweites deuxième segunda segundo seconda secondo tweede druhý
+        druhá backup reserve secondary sekundär secondaire secundario secundaria záložní
+        redundant ersatz secours respaldo riserva spare""",
 }
 
 _CONTROLS = """control controls ctrl position positions pos stick knüppel steuerknüppel manche
     palanca knuppel páka command commands cmd befehl pulse puls pwm impuls impuls ausschlag
     deflection stellung servoweg servoposition servopos commande mando comando pozice výchylka"""
 
-_NOISE = """the of de du des la le les del di da van het der die das am an auf im in at on for from
-    für per value values val wert werte valeur valeurs valor valores valore valori waarde waarden
-    hodnota hodnoty measured measurement reading readings messwert gemessen telemetry telemetrie
-    telemetría tlm actual ist istwert akt aktuell aktuelle aktueller actuel actuelle attuale huidige
-    aktuální now live momentan momentanwert inst instant real side seite côté lado lato kant strana
-    half hälfte nr no num number nummer numero número n° číslo and und et en with mit hand log anzeige"""
+_NOISE = """the of de du des la le les del di da van het der die das am an auf im in at on for
+    from für per value values val wert werte valeur valeurs valor valores valore valori waarde
+    waarden hodnota hodnoty measured measurement reading readings messwert gemessen telemetry
+    telemetrie telemetría tlm actual ist istwert akt aktuell aktuelle aktueller actuel actuelle
+    attuale huidige aktuální now live momentan momentanwert inst instant real side seite côté
+    lado lato kant strana half hälfte nr no num number nummer numero número n° číslo and und et
+    en with mit hand log anzeige draw drain
+    frame frames packet packets paket pakete trame trames trama tramas pakket pakketten rámců paketů
+    lien"""
 # fmt: on
 
 

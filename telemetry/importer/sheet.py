@@ -1,0 +1,280 @@
+"""Sheet: a file parsed into columns of numbers and words, before the clock is settled.
+
+bytes -> text -> dialect -> layout -> columns
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+from numpy.typing import NDArray
+
+from telemetry.errors import UnknownSetting, UnreadableLog
+from telemetry.importer.cells import is_blank
+from telemetry.importer.columnmap import ColumnMap, fingerprint
+from telemetry.importer.columns import Column, make_column, titles
+from telemetry.importer.dialect import find_decimal, find_separator, take_sample
+from telemetry.importer.evidence import shape_of
+from telemetry.importer.layout import Layout, find_layout, header_only
+from telemetry.importer.long import LongShape, find_long
+from telemetry.importer.settings import file_settings, find_column, parse_setting
+from telemetry.importer.table import RawTable, read_table
+from telemetry.importer.text import Text, load
+from telemetry.importer.values import to_numbers
+
+FloatArray = NDArray[np.float64]
+
+
+@dataclass(slots=True, kw_only=True)
+class Sheet:
+    """A file parsed into columns, before the clock and the readings are settled.
+
+    Attributes
+    ----------
+    path : str
+    text : Text
+    separator, decimal : str
+    layout : Layout
+    table : RawTable
+    columns : list of Column
+    settings : dict
+        Settings by column that are not applied yet: those of a long table's series.
+    long : LongShape or None
+        Set where the table has the long layout.
+    notes : list of str
+    """
+
+    path: str
+    text: Text
+    separator: str
+    decimal: str
+    layout: Layout
+    table: RawTable
+    columns: list[Column]
+    settings: dict[str, tuple[str, str]] = field(default_factory=dict)
+    long: LongShape | None = None
+    notes: list[str] = field(default_factory=list)
+
+
+def read_sheet(
+    path: str | Path,
+    *,
+    settings: Mapping[str, str],
+    column_maps: Sequence[ColumnMap] = (),
+) -> Sheet:
+    """Parse a file into columns of numbers and words.
+
+    Parameters
+    ----------
+    path, settings, column_maps
+        As for `read_log`.
+
+    Returns
+    -------
+    Sheet
+    """
+    forced = file_settings(settings)
+    text = load(path, encoding=forced.get("@encoding"))
+    try:
+        return _parse(str(path), text, forced, settings, column_maps)
+    except UnreadableLog as error:
+        raise at_path(error, str(path)) from None
+
+
+def at_path(error: UnreadableLog, path: str) -> UnreadableLog:
+    """The same error with the file named."""
+    return UnreadableLog(
+        error.what,
+        path=error.path or path,
+        line=error.line,
+        column=error.column,
+        hint=error.hint,
+    )
+
+
+def _parse(
+    path: str,
+    text: Text,
+    forced: Mapping[str, str],
+    settings: Mapping[str, str],
+    column_maps: Sequence[ColumnMap],
+) -> Sheet:
+    sample = take_sample(text.data)
+    if not any(line.strip() for line in sample.head):
+        raise UnreadableLog("the file holds only blank lines", hint="copy it again")
+    separator = forced.get("@separator") or find_separator(sample)[0]
+    layout = find_layout(sample.head, sample.later, separator) if separator else None
+    if layout is None:
+        _refuse_table(sample.head)
+    assert layout is not None
+    decimal = forced.get("@decimal") or find_decimal(layout.rows)
+    table = read_table(text.data, layout, separator, decimal)
+    if table.rows == 0:
+        raise UnreadableLog(
+            "the file has a header but no row that could be read", hint="copy it again"
+        )
+    columns, notes = _columns(layout, table, decimal)
+    wanted = _wanted(layout, settings, column_maps, notes)
+    long = find_long(columns)
+    left = apply_settings(columns, wanted, rest=long is not None)
+    return Sheet(
+        path=path,
+        text=text,
+        separator=separator,
+        decimal=decimal,
+        layout=layout,
+        table=table,
+        columns=columns,
+        settings=left,
+        long=long,
+        notes=[*text.notes, *layout.notes, *table.notes, *notes],
+    )
+
+
+def _refuse_table(head: Sequence[str]) -> None:
+    """Say why there is no table: a header alone, one column, or no values at all."""
+    for separator in (";", "\t", "|", ",", "  "):
+        if header_only(head, separator):
+            rows = [line for line in head if line.strip()]
+            blank = len(rows) > 1 and not any(ch.isalnum() for line in rows[1:] for ch in line)
+            if blank:
+                raise UnreadableLog(
+                    "every value is blank", hint="check that the sensors were recorded"
+                )
+            raise UnreadableLog(
+                "the file has a header but no rows of data",
+                hint="check that the recording was started, or copy the file again",
+            )
+    raise UnreadableLog(
+        "the file has only one column (looked for , ; | tab and blanks between values)",
+        hint="export the log with its time and values side by side",
+    )
+
+
+def _columns(layout: Layout, table: RawTable, decimal: str) -> tuple[list[Column], list[str]]:
+    notes: list[str] = []
+    names = list(layout.names) if layout.names else [""] * layout.fields
+    units = layout.units or ("",) * layout.fields
+    sensors = layout.sensors or ("",) * layout.fields
+    columns = []
+    empty_tail = 0
+    for i, (name, title) in enumerate(zip(names, titles(names), strict=True)):
+        column = make_column(i, name, title, units[i], sensors[i])
+        raw = table.columns[i]
+        if isinstance(raw, np.ndarray):
+            column.numbers = _finite(raw)
+        else:
+            _read_text(column, raw, decimal, table, notes)
+        column.blank = _is_blank(column)
+        if column.blank and not name.strip():
+            empty_tail += 1
+            continue
+        column.shape = shape_of(column.numbers) if column.numbers is not None else column.shape
+        columns.append(column)
+    if empty_tail:
+        notes.append(
+            f"{empty_tail} column{'s' if empty_tail > 1 else ''} without a name and without a "
+            f"value left out"
+        )
+    if all(c.blank for c in columns):
+        raise UnreadableLog("every value is blank", hint="check that the sensors were recorded")
+    return columns, notes
+
+
+def _finite(values: FloatArray) -> FloatArray:
+    """Infinities that a logger prints ("inf") are no values."""
+    if len(values) and not math.isfinite(float(np.nansum(values))):
+        values = np.where(np.isfinite(values), values, np.nan)
+    return values
+
+
+def _read_text(
+    column: Column, raw: pa.ChunkedArray, decimal: str, table: RawTable, notes: list[str]
+) -> None:
+    numbers = to_numbers(raw, decimal)
+    if numbers is None:
+        column.text = raw
+        return
+    column.numbers = numbers.values
+    column.cell_unit = numbers.unit
+    if numbers.lost:
+        notes.append(
+            f"{numbers.lost:,} of {table.rows:,} values in column '{column.title}' are no "
+            f"numbers and were lost, first at line {table.line_of(numbers.first_lost):,} "
+            f"('{numbers.lost_text[:40]}')"
+        )
+
+
+def _is_blank(column: Column) -> bool:
+    if column.numbers is not None:
+        return not bool(np.isfinite(column.numbers).any())
+    assert column.text is not None
+    return all(is_blank(t or "") for t in pc.unique(column.text).slice(0, 50).to_pylist())
+
+
+def _wanted(
+    layout: Layout,
+    settings: Mapping[str, str],
+    column_maps: Sequence[ColumnMap],
+    notes: list[str],
+) -> dict[str, tuple[str, str]]:
+    """Settings by column with where they come from: the saved map's, then the user's."""
+    mark = fingerprint(layout)
+    saved = next((m for m in column_maps if m.fingerprint == mark), None)
+    wanted: dict[str, tuple[str, str]] = {}
+    if saved is not None:
+        notes.append(f"columns are read by the saved column map '{saved.name}'")
+        source = f"by the saved column map '{saved.name}'"
+        wanted.update({key: (value, source) for key, value in saved.readings.items()})
+    wanted.update({k: (v, "as you set it") for k, v in settings.items() if not k.startswith("@")})
+    return wanted
+
+
+def apply_settings(
+    columns: Sequence[Column], wanted: Mapping[str, tuple[str, str]], *, rest: bool
+) -> dict[str, tuple[str, str]]:
+    """Give columns their settings.
+
+    Parameters
+    ----------
+    columns : sequence of Column
+    wanted : mapping
+        Column to (setting, where it comes from).
+    rest : bool
+        True: settings that match no column are handed back; False: they are an error, unless
+        they come from a saved map.
+
+    Returns
+    -------
+    dict
+        Settings that matched no column.
+    """
+    left: dict[str, tuple[str, str]] = {}
+    for key, (value, source) in wanted.items():
+        setting = parse_setting(value, key)
+        try:
+            column = columns[_find(key, columns)]
+        except UnknownSetting:
+            if rest:
+                left[key] = (value, source)
+                continue
+            if source.startswith("by the saved"):
+                continue
+            raise
+        column.setting, column.setting_from = setting, source
+    return left
+
+
+def _find(key: str, columns: Sequence[Column]) -> int:
+    shown = [c.title for c in columns]
+    if key not in shown and key[:1] == "#" and key[1:].isdigit():
+        at = [i for i, c in enumerate(columns) if c.index == int(key[1:]) - 1]
+        if at:
+            return at[0]
+    return find_column(key, shown, [c.name for c in columns])
