@@ -20,6 +20,11 @@ _DROPOUT_V = Interval(0.25, 0.0, 0.5)
 # How far a pack's resistance in a profile may lie from the pack's today (ours: age and cold).
 _PROFILE_PART = 0.25
 
+# What a lasting step of the load costs beyond the resistance read within seconds, as a part of it:
+# a pack goes on relaxing for a minute (ours; 20 + 10 mOhm with 10 s gives a third more at 10 s
+# than at 1 s).
+_SLOW = Interval(0.25, 0.0, 0.5)
+
 Numbers = Mapping[str, float]
 TOTAL = "total"
 
@@ -35,8 +40,9 @@ class Measured:
     landing_v, landing_a : mapping of Interval
         Mean voltage, V, and current, A, of each place just before landing, over one and the same
         stretch. ``landing_a["total"]`` is the current of the whole.
-    peak_a : mapping
-        Highest current of each place, A; ``peak_a["total"]`` of the whole.
+    peak_a : mapping of Interval
+        Highest current of each place, A; ``peak_a["total"]`` of the whole. The value is the
+        highest reading, the high end what may have passed between two readings.
     share : mapping of Interval
         Share of each pack in a change of the total current, 0 to 1.
     return_a : mapping of Interval
@@ -46,7 +52,7 @@ class Measured:
     lowest_v: Mapping[str, float] = field(default_factory=dict)
     landing_v: Mapping[str, Interval] = field(default_factory=dict)
     landing_a: Mapping[str, Interval] = field(default_factory=dict)
-    peak_a: Mapping[str, float] = field(default_factory=dict)
+    peak_a: Mapping[str, Interval] = field(default_factory=dict)
     share: Mapping[str, Interval] = field(default_factory=dict)
     return_a: Mapping[str, Interval] = field(default_factory=dict)
 
@@ -69,7 +75,7 @@ class Circuit:
 
     Names: ``v PLACE`` and ``a PLACE`` at landing, ``r PLACE`` resistance of a pack, of the root
     or of a node's lead, ``rt NODE`` apparent one, ``way PACK`` from inside a pack to the root,
-    ``share PACK``, ``peak PLACE``, ``return PLACE``, ``dropout``; in V, A and Ohm.
+    ``share PACK``, ``peak PLACE``, ``return PLACE``, ``dropout``, ``slow``; in V, A and Ohm.
     """
 
     def __init__(
@@ -85,10 +91,11 @@ class Circuit:
             ("v", measured.landing_v),
             ("a", measured.landing_a),
             ("share", measured.share),
+            ("peak", measured.peak_a),
             ("return", measured.return_a),
         ):
             self.inputs |= {f"{prefix} {place}": x for place, x in values.items()}
-        self.inputs |= {f"peak {p}": Interval.exact(a) for p, a in measured.peak_a.items()}
+        self.inputs["slow"] = _SLOW
         if len(aircraft.packs) == 1:
             alone = f"a {aircraft.packs[0].name}"
             if alone not in self.inputs and f"a {TOTAL}" in self.inputs:
@@ -165,9 +172,12 @@ class Circuit:
 
     def notes_on(self, place: str) -> list[str]:
         """What the way from the packs to a place rests on besides measurements."""
-        root = self.root or place
-        parts = [*self.aircraft.way_up(place, root), *(p.name for p in self.aircraft.packs)]
-        return [words for p in dict.fromkeys(parts) for words in self._notes.get(p, ())]
+        root, packs = self.root or place, [p.name for p in self.aircraft.packs]
+        parts = [*self.aircraft.way_up(place, root), *packs]
+        notes = [words for p in dict.fromkeys(parts) for words in self._notes.get(p, ())]
+        if self.aircraft.regulated_v is not None and self._limit_a(packs) is None:
+            notes.append("the regulator's current limit is not in the profile")
+        return notes
 
     # Cases
 
@@ -265,10 +275,10 @@ class Circuit:
         """Voltage of the root at a total current, fed by some of the packs."""
         root = self.root or ""
         if root in packs:
-            return self._pack_line(x, root).at(amps)
+            return self._pack_line(x, root, packs).at(amps)
         if self.aircraft.regulated_v is None:
             return self._unregulated(x, amps, packs)
-        into = together_v([self._pack_line(x, p) for p in packs], amps)
+        into = together_v([self._pack_line(x, p, packs) for p in packs], amps)
         return min(self._regulating(x, packs).at(amps), into - x["dropout"])
 
     def _unregulated(self, x: Numbers, amps: float, packs: list[str]) -> float:
@@ -284,8 +294,15 @@ class Circuit:
                 flow = _need(x, f"a {pack}", f"the current of {pack} at landing")
             else:
                 volts, flow = _need(x, f"v {pack}", f"the voltage of {pack} at landing"), 0.0
-            lines.append(Line(volts, flow, way))
+            lines.append(Line(volts - self._slow_v(x, packs, flow, way), flow, way))
         return together_v(lines, amps)
+
+    def _slow_v(self, x: Numbers, packs: list[str], amps: float, ohm: float) -> float:
+        """What a pack loses besides when it carries a lost pack's mean current for long, V."""
+        shared = [p.name for p in self.aircraft.packs if p.role == "shared"]
+        if packs == shared or f"a {TOTAL}" not in x:
+            return 0.0
+        return x["slow"] * ohm * max(x[f"a {TOTAL}"] / len(packs) - amps, 0.0)
 
     def _root_line(self, x: Numbers) -> Line:
         root = self.root or ""
@@ -304,18 +321,16 @@ class Circuit:
         carried = min(1.0, sum(shares))
         return line if carried <= 0 else Line(line.open_v, 0.0, line.ohm / carried)
 
-    def _pack_line(self, x: Numbers, pack: str) -> Line:
+    def _pack_line(self, x: Numbers, pack: str, packs: list[str]) -> Line:
         flow = x.get(f"a {pack}")
         if flow is None:
             shared = any(p.name == pack and p.role == "shared" for p in self.aircraft.packs)
             if shared:
                 raise Missing(f"the current of {pack} at landing is not known")
             flow = 0.0
-        return Line(
-            _need(x, f"v {pack}", f"the voltage of {pack} at landing"),
-            flow,
-            _need(x, f"r {pack}", f"the resistance of {pack}"),
-        )
+        volts = _need(x, f"v {pack}", f"the voltage of {pack} at landing")
+        ohm = _need(x, f"r {pack}", f"the resistance of {pack}")
+        return Line(volts - self._slow_v(x, packs, flow, ohm), flow, ohm)
 
     def _limit_a(self, packs: list[str]) -> float | None:
         """Current limit of the supplies that these packs feed, together; None if not told."""

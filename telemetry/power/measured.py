@@ -13,10 +13,11 @@ from telemetry.channels import Quantity
 from telemetry.log import FloatArray
 from telemetry.power.circuit import TOTAL, Measured
 from telemetry.power.intervals import Interval
-from telemetry.power.packs import pack_shares
+from telemetry.power.packs import pack_outs, pack_shares
 from telemetry.readings import Reading, Readings, total_current
 from telemetry.results import Phase, PhaseKind
 from telemetry.signals.extremes import decluster, return_level
+from telemetry.signals.spans import complement, merge
 
 # The state at landing is the mean over this last stretch of the flight (ours: long enough for
 # tens of readings of voltage and current, short against the fall of a pack).
@@ -25,7 +26,14 @@ _LEAST_READINGS = 5
 # Peaks are taken above the level that a flight's current exceeds a tenth of the time (ours); the
 # fit raises it further.
 _PEAK_QUANTILE = 0.9
+# Servo currents swing within about a tenth of a second (common practice, no source); between two
+# readings further apart a higher peak may pass.
+_SWING_S = 0.1
 _UNDER_LOAD = (PhaseKind.FLIGHT, PhaseKind.STIR)
+
+
+# Instants [s], values, update interval [s].
+_Series = tuple[FloatArray, FloatArray, float]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -37,12 +45,15 @@ class PeakSet:
     threshold_a : float
         All peaks are above it.
     value_a : ndarray, shape (n,)
+    missed_a : float
+        How much higher a peak may have been between two readings.
     flights : int
         Flights they come from, those without a peak included.
     """
 
     threshold_a: float
     value_a: FloatArray
+    missed_a: float = 0.0
     flights: int = 1
 
 
@@ -60,13 +71,17 @@ def current_peaks(
     if not flown:
         return {}
     out = {}
-    for place, (t, v) in _currents(readings, aircraft).items():
+    for place, (t, v, update_s) in _currents(readings, aircraft).items():
         inside = _inside(t, flown)
         if inside.sum() < _LEAST_READINGS:
             continue
         threshold = float(np.quantile(v[inside], _PEAK_QUANTILE))
         found = decluster(t[inside], v[inside], threshold, aircraft.limits.burst_s)
-        out[place] = PeakSet(threshold_a=threshold, value_a=found.value)
+        out[place] = PeakSet(
+            threshold_a=threshold,
+            value_a=found.value,
+            missed_a=_missed(v[inside], update_s),
+        )
     return out
 
 
@@ -86,6 +101,7 @@ def pooled_peaks(sets: Iterable[PeakSet]) -> PeakSet:
     return PeakSet(
         threshold_a=threshold,
         value_a=values[values > threshold],
+        missed_a=max(s.missed_a for s in known),
         flights=sum(s.flights for s in known),
     )
 
@@ -111,16 +127,20 @@ def measured_in(
     loaded = [(p.start_s, p.end_s) for p in phases if p.kind in _UNDER_LOAD]
     landing = _landing(phases)
     currents = _currents(readings, aircraft)
-    lowest, highest = {}, {}
+    lowest: dict[str, float] = {}
+    highest: dict[str, Interval] = {}
     for r in readings.of(Quantity.VOLTAGE):
         hold = readings.get(Quantity.VOLTAGE, r.place, hold="min")
         if (low := _lowest(r.t, r.v, hold, loaded, 1.0)) is not None:
             lowest[r.place] = low
-    for place, (t, v) in currents.items():
+    for place, (t, v, update_s) in currents.items():
         hold = readings.get(Quantity.CURRENT, place, hold="max")
         if (top := _lowest(t, -v, hold, loaded, -1.0)) is not None:
-            highest[place] = -top
-    volts = {r.place: (r.t, r.v) for r in readings.of(Quantity.VOLTAGE)}
+            missed = _missed(v[_inside(t, loaded)], update_s)
+            highest[place] = Interval.around(-top, 0.0, missed)
+    volts = {r.place: (r.t, r.v, 0.0) for r in readings.of(Quantity.VOLTAGE)}
+    outs = merge([(o.start_s, o.end_s) for o in pack_outs(readings, aircraft, phases)], 0.0)
+    sharing = [part for a, b in loaded for part in complement(outs, a, b)]
     return Measured(
         lowest_v=lowest,
         landing_v=_means(volts, landing),
@@ -128,7 +148,7 @@ def measured_in(
         peak_a=highest,
         share={
             s.place: s.of_changes
-            for s in pack_shares(readings, aircraft, loaded)
+            for s in pack_shares(readings, aircraft, sharing)
             if s.of_changes is not None
         },
         return_a=_return_levels(
@@ -150,16 +170,31 @@ def _return_levels(peaks: Mapping[str, PeakSet], over_flights: float) -> dict[st
             over_flights=over_flights,
         )
         if level.level is not None and level.low is not None and level.high is not None:
-            out[place] = Interval(level.level, level.low, level.high)
+            out[place] = Interval(level.level, level.low, level.high + found.missed_a)
     return out
 
 
-def _currents(readings: Readings, aircraft: Aircraft) -> dict[str, tuple[FloatArray, FloatArray]]:
-    out = {r.place: (r.t, r.v) for r in readings.of(Quantity.CURRENT)}
+def _currents(readings: Readings, aircraft: Aircraft) -> dict[str, _Series]:
+    out = {r.place: (r.t, r.v, r.update_s or readings.row_s) for r in readings.of(Quantity.CURRENT)}
     total = total_current(readings, aircraft)
     if total is not None:
-        out[TOTAL] = (total.t, total.v)
+        out[TOTAL] = (total.t, total.v, total.update_s)
     return out
+
+
+def _missed(amps: FloatArray, update_s: float) -> float:
+    """How much higher a peak may have been between two readings, A.
+
+    Read every swing instead of every update, the current would be seen ``update / swing`` times
+    as often; with an exponential tail its highest value then lies that tail's scale times the
+    logarithm higher.
+    """
+    times = update_s / _SWING_S
+    if amps.size < _LEAST_READINGS or not times > 1:
+        return 0.0
+    level = float(np.quantile(amps, _PEAK_QUANTILE))
+    above = amps[amps > level]
+    return float(above.mean() - level) * math.log(times) if above.size else 0.0
 
 
 def _landing(phases: Sequence[Phase]) -> tuple[float, float] | None:
@@ -197,14 +232,12 @@ def _lowest(
     return min(found) if found else None
 
 
-def _means(
-    series: Mapping[str, tuple[FloatArray, FloatArray]], span: tuple[float, float] | None
-) -> dict[str, Interval]:
+def _means(series: Mapping[str, _Series], span: tuple[float, float] | None) -> dict[str, Interval]:
     """Mean of each series over the span; the interval is that of sampling it at these instants."""
     out: dict[str, Interval] = {}
     if span is None:
         return out
-    for place, (t, v) in series.items():
+    for place, (t, v, _) in series.items():
         part = v[(t >= span[0]) & (t < span[1])]
         if part.size >= _LEAST_READINGS:
             half = 1.96 * float(part.std(ddof=1)) / math.sqrt(part.size)

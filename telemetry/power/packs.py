@@ -29,6 +29,9 @@ _LEAST_OUT_S = 1.0
 _LONGEST_CHECK_S = 60.0
 _GRID_S = 0.25
 _HELD_S = 5.0
+# Gain error of a current sensor (common practice, no source: 1 to 2 %); that of two together
+# moves a share s by s (1 - s) times this.
+_TWO_GAINS = 0.02 * math.sqrt(2)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -182,7 +185,7 @@ def _ratio(part: FloatArray, whole: FloatArray) -> Interval:
     ratio = float(part.sum() / whole.sum())
     rest = part - ratio * whole
     half = 1.96 * math.sqrt(float((rest**2).sum()) * _likeness(rest)) / float(whole.sum())
-    return Interval.around(ratio, half)
+    return _with_gains(ratio, half)
 
 
 def _slope(part: FloatArray, whole: FloatArray) -> Interval | None:
@@ -196,7 +199,11 @@ def _slope(part: FloatArray, whole: FloatArray) -> Interval | None:
     free = max(part.size - 2, 1)
     half = 2.0 * math.sqrt(float((rest**2).sum()) / free / sxx * _likeness(rest))
     # Told to less than a quarter either way it tells nothing (ours).
-    return None if half > 0.25 else Interval.around(slope, half)
+    return None if half > 0.25 else _with_gains(slope, half)
+
+
+def _with_gains(share: float, half: float) -> Interval:
+    return Interval.around(share, math.hypot(half, _TWO_GAINS * abs(share * (1 - share))))
 
 
 def _likeness(rest: FloatArray) -> float:
@@ -245,8 +252,7 @@ def pack_outs(
         with np.errstate(invalid="ignore"):
             nothing = own < _NOTHING
         update_s = flows[name].update_s or readings.row_s
-        spans = mask_to_spans(grid, nothing, hold_s=2 * _GRID_S)
-        for a, b in merge(spans, max(1.0, 2 * update_s)):
+        for a, b in _joined(grid, own, nothing, max(1.0, 2 * update_s)):
             if b - a < max(_LEAST_OUT_S, 2 * update_s):
                 continue
             usual = _usual_share(grid, own, total, (a, b))
@@ -272,6 +278,22 @@ def pack_outs(
     return tuple(sorted(out, key=lambda o: o.start_s))
 
 
+def _joined(
+    grid: FloatArray, share: FloatArray, nothing: np.ndarray, pause_s: float
+) -> list[tuple[float, float]]:
+    """Spans without current; two of them are one where it gave next to nothing between them."""
+    out: list[tuple[float, float]] = []
+    for a, b in merge(mask_to_spans(grid, nothing, hold_s=2 * _GRID_S), pause_s):
+        if out:
+            between = share[(grid >= out[-1][1]) & (grid < a)]
+            between = between[np.isfinite(between)]
+            if between.size == 0 or float(np.median(between)) < _SOMETHING:
+                out[-1] = (out[-1][0], b)
+                continue
+        out.append((a, b))
+    return out
+
+
 def _usual_share(
     grid: FloatArray, share: FloatArray, total: FloatArray, span: tuple[float, float]
 ) -> float | None:
@@ -291,6 +313,10 @@ def _after(grid: FloatArray, share: FloatArray, end: float, update_s: float) -> 
 
 
 def _out_kind(phases: Sequence[Phase], start: float, end: float, back: bool) -> OutKind:
+    if any(
+        p.kind is PhaseKind.REDUNDANCY_CHECK and p.start_s < end and start < p.end_s for p in phases
+    ):
+        return OutKind.CHECK
     flights = [p for p in phases if p.kind is PhaseKind.FLIGHT]
     if any(p.start_s < end and start < p.end_s for p in flights):
         return OutKind.LOST
