@@ -11,7 +11,7 @@ from telemetry.channels import Quantity
 from telemetry.log import FloatArray
 from telemetry.readings import Readings, total_current
 from telemetry.signals import sampling
-from telemetry.signals.spans import mask_to_spans, merge
+from telemetry.signals.spans import longer, mask_to_spans, merge
 
 SpanList = list[tuple[float, float]]
 
@@ -19,8 +19,11 @@ GRID_S = 0.25
 STICKS = ("aileron", "elevator", "rudder")
 # Scatter above which the calmest stretch of a log is no rest (ours): idling electronics and
 # sensor steps stay below it, corrections in flight do not.
-_RESTLESS_SHARE = 0.10
-_RESTLESS_A = 0.10
+_RESTLESS_SHARE = 0.12
+_RESTLESS_A = 0.12
+_LONGEST_STIR_S = 60.0
+# Longest calm leg of a flight in a log that shows no rest at all (ours).
+_CALM_FLYING_S = 90.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -90,50 +93,110 @@ def _windowed(x: FloatArray, width: int) -> tuple[FloatArray, FloatArray]:
     """Centred moving mean and deviation that pass over NaN; NaN where under half is known."""
     known = np.isfinite(x)
     filled = np.where(known, x, 0.0)
-    kernel = np.ones(width)
+    kernel = np.ones(min(width, x.size))
     count = np.convolve(known.astype(float), kernel, mode="same")
     total = np.convolve(filled, kernel, mode="same")
     square = np.convolve(filled * filled, kernel, mode="same")
     with np.errstate(invalid="ignore", divide="ignore"):
-        mean = np.where(count >= width / 2, total / count, np.nan)
-        variance = np.where(count >= width / 2, square / count - mean * mean, np.nan)
+        mean = np.where(count >= kernel.size / 2, total / count, np.nan)
+        variance = np.where(count >= kernel.size / 2, square / count - mean * mean, np.nan)
     return mean, np.sqrt(np.maximum(variance, 0.0))
 
 
-def active_spans(readings: Readings, activity: Activity | None, limits: Limits) -> SpanList:
-    """Stretches in which servos move: current above rest, or sticks that travel."""
-    spans: SpanList = []
-    if activity is not None:
-        rest, sigma = activity.rest_a, max(activity.rest_sigma, 0.01)
-        raised = activity.mean > rest + max(0.5 * limits.stir_a, 0.25 * abs(rest), 4.0 * sigma)
-        restless = activity.scatter > max(4.0 * sigma, 0.25 * limits.stir_a, 0.1 * abs(rest))
-        with np.errstate(invalid="ignore"):
-            spans += mask_to_spans(activity.t, raised | restless, hold_s=2 * GRID_S)
-    else:
-        moving = _stick_rate(readings)
-        if moving is not None:
-            t, rate, _ = moving
-            spans += mask_to_spans(t, rate > 5.0, hold_s=2 * GRID_S)
-    return merge(sorted(spans), 1.0)
+def flying_spans(readings: Readings, activity: Activity | None, limits: Limits) -> SpanList:
+    """Stretches that look like flying by how active the servos are over half a minute.
+
+    Servos in the air hold and correct without a pause; on the ground they rest, twitch while
+    taxiing, or stir for some seconds. So the activity (rise of the mean over rest, plus scatter)
+    is averaged over ``flight_pause_s`` with the stirs left out, and compared with 0.3 of the
+    level that the recording keeps in its liveliest sixth: taxiing stays well below it, calm legs
+    do not. The ends are then read from the activity itself.
+    """
+    if activity is None:
+        return _moving_sticks(readings, limits)
+    rise = np.maximum(activity.mean - activity.rest_a, 0.0) + activity.scatter
+    known = np.isfinite(rise)
+    if known.sum() < 8:
+        return []
+    # Without any rest in the log there is no ground either, and no stir on it.
+    for start, end in plateaus(activity, limits) if activity.at_rest else ():
+        rise[(activity.t >= start - 2.5) & (activity.t < end + 2.5)] = 0.0
+    clipped = np.minimum(rise, np.quantile(rise[known], 0.95))
+    slow, _ = _windowed(clipped, round(limits.flight_pause_s / GRID_S))
+    usual = float(np.nanquantile(slow, 0.85))
+    least = max(0.4 * limits.stir_a, 4.0 * activity.rest_sigma, 0.3 * usual)
+    with np.errstate(invalid="ignore"):
+        lively = mask_to_spans(activity.t, slow > least, hold_s=2 * GRID_S)
+        moving = rise > 0.5 * least
+    spans = merge(lively, limits.flight_pause_s if activity.at_rest else _CALM_FLYING_S)
+    # Nobody lands, turns round and takes off again within the pause that two such halves leave.
+    spans = merge(longer(spans, 0.5 * limits.flight_s), 2.0 * limits.flight_pause_s)
+    half = 0.5 * limits.flight_pause_s
+    out = []
+    for start, end in spans:
+        near = moving & (activity.t >= start - 2.0) & (activity.t < end + 2.0)
+        at = activity.t[near]
+        # The average spreads a start by up to half its window: look for the true one inside.
+        first = at[at < start + 2 * half]
+        last = at[at > end - 2 * half]
+        out.append(
+            (
+                float(first[0]) if first.size else start,
+                float(last[-1] + GRID_S) if last.size else end,
+            )
+        )
+    return out
 
 
-def _stick_rate(
-    readings: Readings,
-) -> tuple[FloatArray, FloatArray, FloatArray] | None:
-    """Grid [s], rate of travel of the fastest surface [% of travel per s], sticks in motion."""
+def plateaus(activity: Activity, limits: Limits) -> SpanList:
+    """Stirs by their shape: some seconds of nearly constant raised current, rest on both sides.
+
+    A circular stir draws a nearly constant current (it follows the rate of travel); manoeuvres
+    make it swing, and have no rest around them.
+    """
+    rest = activity.rest_a
+    step = max(limits.stir_a, 0.5 * abs(rest), 6.0 * activity.rest_sigma)
+    with np.errstate(invalid="ignore"):
+        high = activity.mean >= rest + 0.5 * step
+    out = []
+    for start, end in merge(mask_to_spans(activity.t, high, hold_s=2 * GRID_S), 1.5):
+        if not limits.stir_s <= end - start <= _LONGEST_STIR_S:
+            continue
+        inner = (activity.t >= start + 1.0) & (activity.t < end - 1.0)
+        x = activity.mean[inner] - rest
+        if x.size < 4:
+            continue
+        level = float(np.nanmedian(x))
+        low, top = (float(q) for q in np.nanquantile(x, [0.05, 0.95]))
+        beside = [
+            activity.mean[(activity.t >= a) & (activity.t < b)] - rest
+            for a, b in ((start - 4.0, start - 1.0), (end + 1.0, end + 4.0))
+        ]
+        quiet = [b.size == 0 or float(np.nanmax(b)) < 0.35 * level for b in beside]
+        even = low > 0.55 * level and top < 1.45 * level
+        if level >= step and even and all(quiet):
+            out.append((start, end))
+    return out
+
+
+def _moving_sticks(readings: Readings, limits: Limits) -> SpanList:
+    """Without any current: stretches in which the sticks hardly rest."""
+    moving = _stick_rate(readings)
+    if moving is None:
+        return []
+    t, rate = moving
+    return merge(mask_to_spans(t, rate > 5.0, hold_s=2 * GRID_S), limits.flight_pause_s)
+
+
+def _stick_rate(readings: Readings) -> tuple[FloatArray, FloatArray] | None:
+    """Grid [s] and rate of travel of the fastest surface [% of travel per s]."""
     sticks = [r for s in STICKS if (r := readings.get(Quantity.CONTROL, s)) is not None]
-    sticks = [r for r in sticks if r.size >= 10]
+    sticks = [r for r in sticks if r.size >= 10 and r.v.max() > r.v.min()]
     if not sticks:
         return None
     grid = np.arange(readings.start_s, readings.end_s, GRID_S)
-    rates = []
-    for r in sticks:
-        travel = float(r.v.max() - r.v.min())
-        if travel <= 0:
-            continue
-        x = np.interp(grid, r.t, r.v) / travel * 100.0
-        rates.append(np.abs(np.gradient(x, GRID_S)))
-    if not rates:
-        return None
-    stack = np.vstack(rates)
-    return grid, stack.max(axis=0), (stack > 5.0).sum(axis=0).astype(float)
+    rates = [
+        np.abs(np.gradient(np.interp(grid, r.t, r.v), GRID_S)) / (r.v.max() - r.v.min()) * 100.0
+        for r in sticks
+    ]
+    return grid, np.max(np.vstack(rates), axis=0)

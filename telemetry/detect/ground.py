@@ -6,11 +6,16 @@ import numpy as np
 
 from telemetry.aircraft import Aircraft, Limits
 from telemetry.channels import Quantity
-from telemetry.detect.activity import GRID_S, STICKS, Activity, SpanList
+from telemetry.detect.activity import GRID_S, STICKS, Activity, SpanList, plateaus
 from telemetry.log import FloatArray
-from telemetry.readings import Readings
+from telemetry.readings import Reading, Readings
 from telemetry.signals import sampling
 from telemetry.signals.spans import longer, mask_to_spans, merge, overlap_s
+
+# Part of its travel that a stick sweeps in a stir at the least, where the current is raised too,
+# and for how much of the time (ours).
+_MOVED = 0.33
+_MOST = 0.6
 
 
 def find_stirs(
@@ -19,10 +24,41 @@ def find_stirs(
     ground: tuple[float, float],
     limits: Limits,
 ) -> SpanList:
-    """Stirs in a stretch on the ground."""
+    """Stirs in a stretch on the ground.
+
+    By the sticks where two axes or more are logged: their movement tells start and end. A raised
+    current counts too, if two sticks moved, or without sticks if it is raised by ``stir_factor``.
+    """
     by_stick = _stirs_by_sticks(readings, ground, limits)
-    if by_stick is not None:
-        return by_stick
+    by_current = _stirs_by_current(activity, ground, limits)
+    if activity is None or by_stick is None:
+        steady = [] if activity is None else plateaus(activity, limits)
+        return [s for s in by_current if _is_stir(s, activity, readings, limits, steady)]
+    moved = [s for s in by_current if _both_moved(readings, s) >= _MOST]
+    return sorted(by_stick + [m for m in moved if not any(overlap_s(m, s) > 0 for s in by_stick)])
+
+
+def _both_moved(readings: Readings, span: tuple[float, float]) -> float:
+    """Share of a span in which two sticks at a time swept a third of their travel within 3 s."""
+    grid = np.arange(span[0], span[1], GRID_S)
+    count = np.zeros(grid.size)
+    for r in _sticks(readings):
+        low, high = _moving_range(sampling.held_at(r.t, r.v, grid, np.inf), round(3.0 / GRID_S))
+        with np.errstate(invalid="ignore"):
+            count += (high - low) > _MOVED * (r.v.max() - r.v.min())
+    return float((count >= 2).mean()) if grid.size else 0.0
+
+
+def _sticks(readings: Readings) -> list[Reading]:
+    """The logged stick axes that moved at all."""
+    found = [r for s in STICKS if (r := readings.get(Quantity.CONTROL, s)) is not None]
+    return [r for r in found if r.size >= 10 and r.v.max() > r.v.min()]
+
+
+def _stirs_by_current(
+    activity: Activity | None, ground: tuple[float, float], limits: Limits
+) -> SpanList:
+    """Stretches of ``stir_s`` and more with a mean of ``stir_a`` and more above rest."""
     if activity is None:
         return []
     part = (activity.t >= ground[0]) & (activity.t < ground[1])
@@ -31,22 +67,32 @@ def find_stirs(
     with np.errstate(invalid="ignore"):
         candidates = mask_to_spans(activity.t, part & (activity.mean >= raised), hold_s=2 * GRID_S)
     found = [_edges(c, activity, ground) for c in longer(merge(candidates, 1.5), 0.5)]
-    return [s for s in longer(found, limits.stir_s) if _is_stir(s, activity, readings, limits)]
+    return [s for s in longer(found, limits.stir_s) if _mean(s, activity) >= rest + limits.stir_a]
+
+
+def _mean(span: tuple[float, float], activity: Activity) -> float:
+    inside = (activity.t >= span[0]) & (activity.t < span[1])
+    return float(np.nanmean(activity.fast[inside])) if inside.any() else activity.rest_a
 
 
 def _is_stir(
-    span: tuple[float, float], activity: Activity, readings: Readings, limits: Limits
+    span: tuple[float, float],
+    activity: Activity | None,
+    readings: Readings,
+    limits: Limits,
+    steady: SpanList,
 ) -> bool:
-    """Mean of the whole up by ``stir_a``, and ``stir_factor`` x rest in the whole or at a place.
+    """Whether the current alone makes it a stir: ``stir_factor`` x rest in the whole or at a place.
 
     The draw of the electronics, which does not stir, is part of the whole's rest: a panel with
-    little of it shows the factor more clearly.
+    little of it shows the factor more clearly. A steady plateau with rest on both sides, as a
+    circular stir makes it, needs two thirds of the factor.
     """
-    inside = (activity.t >= span[0]) & (activity.t < span[1])
-    mean = float(np.nanmean(activity.fast[inside])) if inside.any() else activity.rest_a
-    if mean < activity.rest_a + limits.stir_a:
+    if activity is None:
         return False
-    if mean >= limits.stir_factor * activity.rest_a:
+    shape = any(overlap_s(span, p) > 0.7 * (span[1] - span[0]) for p in steady)
+    factor = limits.stir_factor * (2.0 / 3.0 if shape else 1.0)
+    if _mean(span, activity) >= factor * activity.rest_a:
         return True
     for r in readings.of(Quantity.CURRENT):
         rest = r.within(max(readings.start_s, span[0] - 15.0), span[0] - 0.5)
@@ -54,7 +100,7 @@ def _is_stir(
         if min(rest.size, part.size) < 3:
             continue
         level = max(float(np.median(rest.v)), r.resolution or 0.0)
-        if float(part.v.mean()) >= max(limits.stir_factor * level, level + 0.5 * limits.stir_a):
+        if float(part.v.mean()) >= max(factor * level, level + 0.5 * limits.stir_a):
             return True
     return False
 
@@ -83,8 +129,7 @@ def _stirs_by_sticks(
 
     None where fewer than two of aileron, elevator and rudder are logged.
     """
-    sticks = [r for s in STICKS if (r := readings.get(Quantity.CONTROL, s)) is not None]
-    sticks = [r for r in sticks if r.size >= 10 and r.v.max() > r.v.min()]
+    sticks = _sticks(readings)
     if len(sticks) < 2:
         return None
     grid = np.arange(ground[0], ground[1], GRID_S)
@@ -131,7 +176,8 @@ def find_redundancy_checks(readings: Readings, aircraft: Aircraft, ground: SpanL
         total = rest + r.v
         with np.errstate(invalid="ignore", divide="ignore"):
             share = np.where(total > 0, r.v / total, np.nan)
-        zero = (share < 0.05) & (total > 4 * (r.resolution or 0.01))
+        step = r.resolution or 0.01
+        zero = (r.v <= np.maximum(0.05 * total, 1.5 * step)) & (total > 4 * step)
         for a, b in merge(mask_to_spans(r.t, zero, hold_s=5.0), 1.0):
             if not 0.8 <= b - a <= 60.0 or not any(g[0] <= a and b <= g[1] for g in ground):
                 continue
@@ -140,6 +186,8 @@ def find_redundancy_checks(readings: Readings, aircraft: Aircraft, ground: SpanL
             before, after = before[np.isfinite(before)], after[np.isfinite(after)]
             if before.size < 2 or after.size < 2:
                 continue
-            if min(float(np.median(before)), float(np.median(after))) > 0.2:
+            carried = r.v[(r.t >= a - 5.0) & (r.t < a)]
+            steep = float(np.median(carried)) > 4.0 * step
+            if steep and min(float(np.median(before)), float(np.median(after))) > 0.2:
                 spans.append((a, b))
     return merge(sorted(spans), 0.5)

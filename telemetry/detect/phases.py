@@ -18,7 +18,7 @@ from telemetry.detect.activity import (
     GRID_S,
     Activity,
     SpanList,
-    active_spans,
+    flying_spans,
     measure_activity,
 )
 from telemetry.detect.ground import find_redundancy_checks, find_stirs
@@ -31,8 +31,8 @@ from telemetry.signals.spans import complement, longer, mask_to_spans, merge, ov
 _AIRBORNE_M = 8.0
 _AIRBORNE_MPS = 9.0
 _THROTTLE_SHARE = 0.25
-# A pause in which the current does not really come to rest is bridged up to this length (ours).
-_CALM_FLYING_S = 90.0
+# A log without any rest that is lively this near to its end was cut in the air (ours).
+_CUT_S = 30.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -110,12 +110,13 @@ def _flights(readings: Readings, activity: Activity | None, limits: Limits) -> S
     told = _airborne(readings, limits)
     if told is not None:
         return told
-    active = active_spans(readings, activity, limits)
-    joined = _bridged(active, activity, limits)
-    flights = longer([_trimmed(f, active, activity, limits) for f in joined], limits.flight_s)
+    flights = longer(flying_spans(readings, activity, limits), limits.flight_s)
     if activity is not None and not activity.at_rest and flights:
-        # No rest in the log: it begins and ends in the air.
-        flights = [(readings.start_s, readings.end_s)]
+        # No rest in the log: it begins or ends in the air.
+        if flights[0][0] - readings.start_s < _CUT_S:
+            flights[0] = (readings.start_s, flights[0][1])
+        if readings.end_s - flights[-1][1] < _CUT_S:
+            flights[-1] = (flights[-1][0], readings.end_s)
     throttle = readings.get(Quantity.CONTROL, "throttle")
     if throttle is not None and throttle.size and flights:
         low, high = np.quantile(throttle.v, [0.01, 0.99])
@@ -157,65 +158,6 @@ def _airborne(readings: Readings, limits: Limits) -> SpanList | None:
 
 def _anywhere(readings: Readings, quantity: Quantity) -> tuple[Reading, ...]:
     return tuple(r for r in readings.channels if r.channel.quantity is quantity and r.size)
-
-
-def _bridged(active: SpanList, activity: Activity | None, limits: Limits) -> SpanList:
-    """Join active stretches over short pauses, and over calm flying.
-
-    In a calm leg the current sinks but does not rest: the servos hold and correct. Such a pause
-    is bridged up to 90 s where under half of it is truly quiet.
-    """
-    if activity is None:
-        return merge(active, limits.flight_pause_s)
-    sigma = max(activity.rest_sigma, 0.01)
-    level = activity.rest_a + max(0.1, 0.08 * abs(activity.rest_a), 3.0 * sigma)
-    with np.errstate(invalid="ignore"):
-        quiet = (activity.mean <= level) & (activity.scatter <= max(3.0 * sigma, 0.05))
-    out: SpanList = []
-    for span in active:
-        if out:
-            pause = (activity.t >= out[-1][1]) & (activity.t < span[0])
-            length = span[0] - out[-1][1]
-            seen = pause & np.isfinite(activity.mean)
-            calm = (
-                length < _CALM_FLYING_S
-                and seen.sum() > 0.8 * pause.sum()
-                and quiet[seen].mean() < 0.5
-            )
-            if length < limits.flight_pause_s or calm:
-                out[-1] = (out[-1][0], span[1])
-                continue
-        out.append(span)
-    return out
-
-
-def _trimmed(
-    span: tuple[float, float], active: SpanList, activity: Activity | None, limits: Limits
-) -> tuple[float, float]:
-    """Take stirs and single movements off the ends of a stretch that short pauses join to it.
-
-    In flight the servos hold against air load; a return to rest of several seconds between two
-    bursts belongs to the ground.
-    """
-    bursts = [a for a in active if overlap_s(a, span) > 0]
-    start, end = span
-
-    def of_ground(b: tuple[float, float]) -> bool:
-        if b[1] - b[0] < 5.0:
-            return True  # a touch of the sticks, a bump while taxiing
-        if activity is None or b[1] - b[0] > 60.0:
-            return False
-        part = (activity.t >= b[0]) & (activity.t < b[1])
-        level = float(np.nanmean(activity.mean[part])) if part.any() else 0.0
-        return level >= max(1.8 * activity.rest_a, activity.rest_a + limits.stir_a)
-
-    while len(bursts) > 1 and bursts[1][0] - bursts[0][1] >= 3.0 and of_ground(bursts[0]):
-        bursts = bursts[1:]
-        start = bursts[0][0]
-    while len(bursts) > 1 and bursts[-1][0] - bursts[-2][1] >= 3.0 and of_ground(bursts[-1]):
-        bursts = bursts[:-1]
-        end = bursts[-1][1]
-    return start, end
 
 
 def _parting(activity: Activity | None, landed_s: float, off_s: float, stirs: SpanList) -> float:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import numpy as np
-from telemetry.signals.charge import charge_mah
 
 from telemetry.aircraft import Aircraft
 from telemetry.channels import Quantity
@@ -11,6 +10,7 @@ from telemetry.detect.phases import spans_of
 from telemetry.log import FloatArray
 from telemetry.readings import Reading, Readings, Total, total_current
 from telemetry.results import Phase, PhaseKind, Stir, StirPlace
+from telemetry.signals.charge import charge_mah
 from telemetry.signals.spans import overlap_s
 
 # Rest is read from this long before the stir, leaving half a second for its onset.
