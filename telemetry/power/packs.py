@@ -138,12 +138,13 @@ def pack_shares(
     judged = total > _JUDGED * np.quantile(total, 0.95) if total.size else np.zeros(0, dtype=bool)
     if judged.sum() < _LEAST_BLOCKS or total[judged].min() <= 0:
         return ()
+    step = max(r.resolution or 0.0 for r in flows.values())
     roles = {p.name: p.role for p in aircraft.packs}
     pair = sum(role == "shared" for role in roles.values()) == 2
     band = aircraft.limits.share_points / 100
     out = []
     for name, flow in zip(columns, means, strict=True):
-        share = _ratio(flow[judged], total[judged])
+        share = _ratio(flow[judged], total[judged], step)
         beyond = share.low > 0.5 + band or share.high < 0.5 - band
         out.append(
             PackShare(
@@ -180,12 +181,16 @@ def _pack_currents(readings: Readings, aircraft: Aircraft) -> dict[str, Reading]
     return {n: known[n] for n in names}
 
 
-def _ratio(part: FloatArray, whole: FloatArray) -> Interval:
-    """Ratio of sums with its interval; neighbouring blocks may be alike."""
+def _ratio(part: FloatArray, whole: FloatArray, step: float) -> Interval:
+    """Ratio of sums with its interval; neighbouring blocks may be alike.
+
+    Besides the scatter it holds a zero that is off by half a step in each sensor.
+    """
     ratio = float(part.sum() / whole.sum())
     rest = part - ratio * whole
     half = 1.96 * math.sqrt(float((rest**2).sum()) * _likeness(rest)) / float(whole.sum())
-    return _with_gains(ratio, half)
+    zero = math.hypot(ratio, 1 - ratio) * step / 2 / float(whole.mean())
+    return _with_gains(ratio, math.hypot(half, zero))
 
 
 def _slope(part: FloatArray, whole: FloatArray) -> Interval | None:
