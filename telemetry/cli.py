@@ -40,7 +40,7 @@ class _Group(click.Group):
             os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
             ctx.exit(0)
 
-    def list_commands(self, ctx: click.Context) -> list[str]:
+    def list_commands(self, ctx: click.Context) -> list[str]:  # noqa: ARG002 - click's signature
         return list(self.commands)
 
 
@@ -174,7 +174,7 @@ def review(
     row_interval: float | None,
     fail_on: str | None,
 ) -> None:
-    """Review one or more LOGS (files, or folders of them).
+    r"""Review one or more LOGS (files, or folders of them).
 
     \b
     Examples:
@@ -264,7 +264,7 @@ def _review_one(
 
 
 class _Names:
-    """Report names that do not collide: two logs of one name in different folders are told apart."""
+    """Report names that do not collide: logs of one name in different folders are told apart."""
 
     def __init__(self) -> None:
         self.taken: dict[str, int] = {}
@@ -301,10 +301,47 @@ def _print_review(one: Review, *, blank: bool) -> None:
 
 
 @main.command()
+@click.argument("log", type=click.Path(path_type=Path))
+@_with_reading_options
+@click.option(
+    "--save",
+    type=click.Path(path_type=Path, dir_okay=False),
+    help="Keep these readings as a column map for later logs with the same header.",
+)
+def columns(
+    log: Path,
+    settings: tuple[str, ...],
+    map_file: Path | None,
+    row_interval: float | None,
+    save: Path | None,
+) -> None:
+    r"""Show how every column of LOG is read, why, and how to settle what is unclear.
+
+    \b
+    Examples:
+      busbook columns flight.csv
+      busbook columns flight.csv --set 'S3=left wing/current[mA]' --save tern.toml
+    """
+    from telemetry.importer import describe_columns, load_column_map, save_column_map
+    from telemetry.report.listing import render
+
+    maps = () if map_file is None else (load_column_map(map_file),)
+    listing = describe_columns(
+        log, settings=_settings(settings), row_interval_s=row_interval, column_maps=maps
+    )
+    click.echo(render(listing), nl=False)
+    if save is not None:
+        save_column_map(listing.column_map(save.stem), save)
+        click.echo(f"next: busbook review {log} --map {save}")
+    elif not listing.problem:
+        click.echo(f"next: busbook review {log}")
+
+
+@main.command()
 @click.argument("directory", type=click.Path(path_type=Path, file_okay=False))
 @click.option("--seed", type=int, default=None, help="Another season than the usual one.")
 def demo(directory: Path, seed: int | None) -> None:
-    """Write an invented season of two demo aircraft into DIRECTORY, with faults that grow.
+    r"""Write an invented season of two demo aircraft into DIRECTORY, with faults that grow.
 
     \b
     Examples:

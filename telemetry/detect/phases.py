@@ -134,8 +134,8 @@ def _flights(readings: Readings, activity: Activity | None, limits: Limits) -> S
 def _airborne(readings: Readings, limits: Limits) -> SpanList | None:
     """Flights by height or speed; None where the log has neither or they never moved."""
     spans: SpanList = []
-    height = readings.of(Quantity.ALTITUDE) or _anywhere(readings, Quantity.ALTITUDE)
-    speed = readings.of(Quantity.SPEED) or _anywhere(readings, Quantity.SPEED)
+    height = _of_aircraft(readings, Quantity.ALTITUDE)
+    speed = _of_aircraft(readings, Quantity.SPEED)
     told = False
     for r, least in ((height, _AIRBORNE_M), (speed, _AIRBORNE_MPS)):
         if not r or r[0].size < 10:
@@ -156,8 +156,13 @@ def _airborne(readings: Readings, limits: Limits) -> SpanList | None:
     return found or None
 
 
-def _anywhere(readings: Readings, quantity: Quantity) -> tuple[Reading, ...]:
-    return tuple(r for r in readings.channels if r.channel.quantity is quantity and r.size)
+def _of_aircraft(readings: Readings, quantity: Quantity) -> tuple[Reading, ...]:
+    """Readings of the aircraft as a whole: a speed "at a place" may be the wind's or a joint's."""
+    return tuple(
+        r
+        for r in readings.channels
+        if r.channel.quantity is quantity and r.channel.place is None and r.size
+    )
 
 
 def _parting(activity: Activity | None, landed_s: float, off_s: float, stirs: SpanList) -> float:
