@@ -141,6 +141,8 @@ def _declared(head: Sequence[str]) -> str:
 
 
 def _score(lines: Sequence[str], separator: str) -> float:
+    if separator.isspace() and separator != "\t" and sum("\t" in x for x in lines) > len(lines) / 2:
+        return 0.0  # the tabs separate, whatever blanks stand between them
     rows = [split_line(line, separator) for line in lines]
     counts = Counter(len(row) for row in rows if len(row) > 1)
     if not counts:
@@ -184,19 +186,25 @@ def find_decimal(rows: Sequence[Sequence[str]]) -> str:
         "." or ",".
     """
     votes: Counter[str] = Counter()
+    doubtful: Counter[str] = Counter()
     for column in zip(*rows, strict=False):
+        sure = {m[0] for m in map(number_marks, column) if m is not None and m[0]}
         mark = column_marks(column)[0]
         if mark:
-            votes[mark] += 1
+            (votes if mark in sure else doubtful)[mark] += 1
+    votes = votes or doubtful
     return "," if votes[","] > votes["."] else "."
 
 
-def column_marks(cells: Sequence[str]) -> tuple[str, str]:
+def column_marks(cells: Sequence[str], decimal: str = "") -> tuple[str, str]:
     """Decimal and thousands mark of one column's cells, each "" where nothing shows it.
 
     Parameters
     ----------
     cells : sequence of str
+    decimal : str
+        The file's decimal mark, "" while it is not known: "5.180" among decimal commas groups
+        thousands.
 
     Notes
     -----
@@ -204,7 +212,7 @@ def column_marks(cells: Sequence[str]) -> tuple[str, str]:
     thousands only if numbers without a mark stand beside them that all are below a thousand,
     as "987" beside "1,012"; else they are decimal marks.
     """
-    decimal: Counter[str] = Counter()
+    shown: Counter[str] = Counter()
     grouping: Counter[str] = Counter()
     doubtful: Counter[str] = Counter()
     plain_below = 0
@@ -220,10 +228,10 @@ def column_marks(cells: Sequence[str]) -> tuple[str, str]:
                 plain_below += 1
             continue
         if marks[0]:
-            decimal[marks[0]] += 1
+            shown[marks[0]] += 1
         if marks[1]:
             grouping[marks[1]] += 1
-    best = max(decimal, key=lambda m: decimal[m], default="")
+    best = max(shown, key=lambda m: shown[m], default="")
     group = max(grouping, key=lambda m: grouping[m], default="")
     for mark in doubtful:
         if mark in (best, group):
@@ -231,7 +239,7 @@ def column_marks(cells: Sequence[str]) -> tuple[str, str]:
         if best:
             # The other mark is the decimal one: this one can only group.
             group = group or mark
-        elif plain_below and mark != ".":
+        elif (decimal and mark != decimal) or (plain_below and mark != "." and not decimal):
             group = group or mark
         else:
             best = mark

@@ -198,7 +198,7 @@ def _column_types(layout: Layout, decimal: str) -> list[str]:
         kinds = {kind(c) for c in cells}
         plain = kinds <= {Kind.NUMBER, Kind.BLANK} and Kind.NUMBER in kinds
         if plain:
-            mark, group = column_marks([c for c in cells if not is_blank(c)])
+            mark, group = column_marks([c for c in cells if not is_blank(c)], decimal)
             plain = not group and mark in ("", decimal)
         types.append("number" if plain else "string")
     return types

@@ -77,7 +77,8 @@ def to_numbers(column: pa.ChunkedArray, decimal: str) -> Numbers | None:
     wrong = count[Kind.WORD] + count[Kind.TIME]
     if numeric == 0 or wrong > numeric:
         return None
-    mark, group = column_marks([t for t, k in zip(texts, kinds, strict=True) if k is Kind.NUMBER])
+    numbers = [t for t, k in zip(texts, kinds, strict=True) if k is Kind.NUMBER]
+    mark, group = column_marks(numbers, decimal)
     mark = mark or decimal
     if group == mark:
         group = ""
@@ -138,6 +139,9 @@ def convert(values: FloatArray, unit: Unit) -> FloatArray:
     inverse = round(1.0 / unit.factor, 9)
     if unit.factor < 1.0 and abs(inverse * unit.factor - 1.0) < 1e-12:
         return shifted / inverse
+    if unit.factor in (10.0, 100.0, 1000.0):
+        # A short decimal times a power of ten is a short decimal: 0.0401 Ah are 40.1 mAh.
+        return np.round(shifted * unit.factor, 9)
     return shifted * unit.factor
 
 
