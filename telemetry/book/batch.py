@@ -23,6 +23,7 @@ from telemetry.book.originals import sha256_of
 from telemetry.book.records import Outcome
 from telemetry.book.store import Logbook
 from telemetry.errors import BookError, BusbookError, UnreadableLog
+from telemetry.importer import ColumnMap, read_log
 from telemetry.log import Log
 from telemetry.results import Flight
 
@@ -68,11 +69,17 @@ ReadFile = Callable[[Path], Incoming]
 Progress = Callable[[int, int, Outcome], None]
 
 
-def read_file(path: Path) -> Incoming:
-    """Read one file with the importer as it finds it."""
-    from telemetry.importer import read_log
-
-    return Incoming(log=read_log(path))
+def read_file(
+    path: Path,
+    *,
+    settings: Mapping[str, str] | None = None,
+    row_interval_s: float | None = None,
+    column_maps: Sequence[ColumnMap] = (),
+) -> Incoming:
+    """Read one file with :func:`telemetry.importer.read_log`, and say what it was read with."""
+    log = read_log(path, settings=settings, row_interval_s=row_interval_s, column_maps=column_maps)
+    used = next((m.readings for m in column_maps if m.fingerprint == log.provenance.header), {})
+    return Incoming(log=log, settings={**used, **(settings or {})}, row_interval_s=row_interval_s)
 
 
 @dataclass(frozen=True, slots=True)

@@ -19,6 +19,7 @@ from telemetry.book.maps import Learnt
 from telemetry.book.records import Recording, load_note, load_recording
 from telemetry.book.tables import cut, log_of, read_table, recording_in
 from telemetry.errors import BookError, BusbookError
+from telemetry.importer import read_log
 from telemetry.log import Log
 from telemetry.profile import profile_errors
 
@@ -57,8 +58,6 @@ class CheckReport:
 
 def read_again(path: Path, settings: Mapping[str, str], row_interval_s: float | None) -> Log:
     """Read an original with the importer."""
-    from telemetry.importer import read_log
-
     return read_log(path, settings=dict(settings), row_interval_s=row_interval_s)
 
 

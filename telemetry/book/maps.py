@@ -1,9 +1,9 @@
 """Which aircraft a log belongs to, learnt from the logs that were assigned before.
 
-Each aircraft and header has one small file: the header's columns, the settings with which they were
-read, and the model names found in preambles. A header that only one aircraft has assigns a log,
-unless the log names another one. Where several aircraft share a header (the same units in each),
-the model in the preamble or the aircraft's name in the file's name decides, and where those do not
+Each aircraft and set of columns has one small file: the columns, the settings with which they were
+read, and the model names found in preambles. Columns that only one aircraft has assign a log,
+unless the log names another one. Where several aircraft share them (the same units in each), the
+model in the preamble or the aircraft's name in the file's name decides, and where those do not
 either, the user is asked.
 """
 
@@ -12,11 +12,14 @@ from __future__ import annotations
 import hashlib
 import re
 from collections.abc import Iterable, Mapping
+from contextlib import suppress
 from dataclasses import asdict, dataclass
 from pathlib import PurePath
 from typing import Any
 
-from telemetry.errors import BookError
+from telemetry.errors import BookError, UnknownSetting
+from telemetry.importer import ColumnMap
+from telemetry.importer.settings import find_column
 from telemetry.log import Log
 
 # Keys of preamble lines that name the aircraft, in the languages of the importer.
@@ -28,10 +31,15 @@ _MODEL_KEYS = frozenset(
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Learnt:
-    """What is known of one header of one aircraft."""
+    """What is known of one set of columns of one aircraft.
+
+    ``header`` is the importer's fingerprint of the header, by which column maps go. In a long
+    layout all aircraft share a header, which is why ``fingerprint`` is that of the columns.
+    """
 
     aircraft: str
     fingerprint: str
+    header: str
     columns: tuple[str, ...]
     settings: Mapping[str, str]
     models: tuple[str, ...] = ()
@@ -53,6 +61,7 @@ class Learnt:
             return cls(
                 aircraft=str(doc["aircraft"]),
                 fingerprint=str(doc["fingerprint"]),
+                header=str(doc["header"]),
                 columns=tuple(str(v) for v in doc["columns"]),
                 settings={str(k): str(v) for k, v in doc["settings"].items()},
                 models=tuple(str(v) for v in doc["models"]),
@@ -66,8 +75,9 @@ class Learnt:
         return Learnt(
             aircraft=self.aircraft,
             fingerprint=self.fingerprint,
+            header=self.header,
             columns=self.columns,
-            settings=dict(self.settings) | dict(settings),
+            settings=dict(self.settings) | _by_title(settings, clues.columns),
             models=self.models if known else (*self.models, clues.model),
         )
 
@@ -77,6 +87,7 @@ class Clues:
     """What a log tells of its aircraft; ``model`` is "" where its preamble names none."""
 
     fingerprint: str
+    header: str
     columns: tuple[str, ...]
     model: str
     words: str
@@ -87,9 +98,13 @@ class Clues:
         return wanted in f" {self.words} " or wanted in f" {_words(self.model)} "
 
     def new(self, aircraft: str) -> Learnt:
-        """What is known of this header and an aircraft before any log was assigned."""
+        """What is known of these columns and an aircraft before any log was assigned."""
         return Learnt(
-            aircraft=aircraft, fingerprint=self.fingerprint, columns=self.columns, settings={}
+            aircraft=aircraft,
+            fingerprint=self.fingerprint,
+            header=self.header,
+            columns=self.columns,
+            settings={},
         )
 
 
@@ -109,17 +124,25 @@ def _words(text: str) -> str:
     return " ".join(re.sub(r"[\W_]+", " ", text.lower()).split())
 
 
-def clues_of(log: Log) -> Clues:
-    """The header's fingerprint, the model named in the preamble and the words of the file's name.
+def _by_title(settings: Mapping[str, str], columns: tuple[str, ...]) -> dict[str, str]:
+    """Settings as column maps hold them: by the column's title, not by its number or nearly so."""
+    found = {}
+    for key, reading in settings.items():
+        title = key
+        with suppress(UnknownSetting):
+            title = key if key.startswith("@") else columns[find_column(key, columns, columns)]
+        found[title] = reading
+    return found
 
-    The header is the texts of all columns in the file's order, so that the same log with its
-    columns read otherwise keeps its fingerprint.
-    """
+
+def clues_of(log: Log) -> Clues:
+    """What the columns, the preamble and the file's name tell."""
     columns = tuple(c.column for c in log.channels)
     digest = hashlib.sha256("\x1f".join(columns).encode("utf-8", "surrogatepass")).hexdigest()
     models = [v for k, v in log.provenance.preamble if k.strip().lower() in _MODEL_KEYS]
     return Clues(
-        fingerprint=digest[:16],
+        fingerprint=digest[:32],
+        header=log.provenance.header,
         columns=columns,
         model=" ".join(models[0].lower().split()) if models else "",
         words=_words(PurePath(log.provenance.file.replace("\\", "/")).stem),
@@ -133,7 +156,7 @@ def guess(clues: Clues, learnt: Iterable[Learnt], everyone: tuple[str, ...]) -> 
     ----------
     clues : Clues
     learnt : iterable of Learnt
-        What is known of this very header, one for each aircraft that has it.
+        What is known of these very columns, one for each aircraft that has them.
     everyone : tuple of str
         All aircraft of the book.
     """
@@ -169,3 +192,26 @@ def guess(clues: Clues, learnt: Iterable[Learnt], everyone: tuple[str, ...]) -> 
             aircraft=None, candidates=candidates, reason="several aircraft have these columns"
         )
     return Guess(aircraft=candidates[0], candidates=candidates, reason="its columns are known")
+
+
+def column_maps(learnt: Iterable[Learnt]) -> tuple[ColumnMap, ...]:
+    """What was settled about the columns of each header, as the importer takes it.
+
+    A header that is read in different ways for different aircraft has none: what holds is not known
+    before it is known whose log it is. Nor has a column that one aircraft had settled in two ways.
+    """
+    by_header: dict[str, dict[str, dict[str, set[str]]]] = {}
+    for one in learnt:
+        columns = by_header.setdefault(one.header, {}).setdefault(one.aircraft, {})
+        for column, reading in one.settings.items():
+            if not column.startswith("@"):
+                columns.setdefault(column, set()).add(reading)
+    maps = []
+    for header, aircraft in by_header.items():
+        ways = [
+            {column: min(readings) for column, readings in columns.items() if len(readings) == 1}
+            for columns in aircraft.values()
+        ]
+        if header and ways[0] and all(way == ways[0] for way in ways):
+            maps.append(ColumnMap(name=min(aircraft), fingerprint=header, readings=ways[0]))
+    return tuple(maps)

@@ -8,7 +8,7 @@
     aircraft/<name>.toml                     profiles
     flights/aircraft=<name>/<id>.parquet     samples, canonical columns, provenance in the metadata
     notes/aircraft=<name>/<id>.json          one note a file
-    maps/aircraft=<name>/<header>.json       learnt: whose header this is and how it is read
+    maps/aircraft=<name>/<columns>.json      learnt: whose columns these are, how they are read
     measures/<id>.json                       derived; made again whenever missing
 
 Recordings and flights are named by the content of the original, so adding twice changes nothing
@@ -31,7 +31,7 @@ from telemetry.book.checking import CheckReport, Read, check
 from telemetry.book.export import export_flights, export_log
 from telemetry.book.files import read_file, read_json, write_file, write_json
 from telemetry.book.layout import open_book
-from telemetry.book.maps import Guess, Learnt, clues_of, guess
+from telemetry.book.maps import Guess, Learnt, clues_of, column_maps, guess
 from telemetry.book.names import (
     aircraft_key,
     checked_flight,
@@ -53,6 +53,7 @@ from telemetry.book.records import (
 )
 from telemetry.book.tables import log_of, read_table
 from telemetry.errors import BookError
+from telemetry.importer import ColumnMap
 from telemetry.log import Log
 from telemetry.profile import read_profile
 from telemetry.results import Flight
@@ -250,11 +251,19 @@ class Logbook:
     # Whose log it is.
 
     def learnt(self, aircraft: str | None = None) -> tuple[Learnt, ...]:
-        """The headers that one aircraft, or any, is known by, and how they are read."""
+        """The columns that one aircraft, or any, is known by, and how they are read."""
         who = "*" if aircraft is None else aircraft_key(aircraft)
         return tuple(
             Learnt.of(read_json(p)) for p in self._places.files(f"maps/aircraft={who}/*.json")
         )
+
+    def column_maps(self, aircraft: str | None = None) -> tuple[ColumnMap, ...]:
+        """What was settled about columns, for :func:`telemetry.importer.read_log`.
+
+        With an aircraft: its own. Without one: of those headers alone that are read in one way
+        whosever they are.
+        """
+        return column_maps(self.learnt(aircraft))
 
     def guess(self, log: Log) -> Guess:
         """The aircraft that a log belongs to, or why that is not sure."""

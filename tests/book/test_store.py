@@ -124,8 +124,8 @@ def test_a_file_with_several_flights_is_split_without_losing_a_row(
 
 def test_a_flight_without_rows_is_a_mistake_of_the_caller(book: Logbook, make: Make) -> None:
     made = make()
+    spans = (flight(0, 1), flight(99, 100))
     with pytest.raises(ValueError, match="without rows"):
-        spans = (flight(0, 1), flight(99, 100))
         book.add(made.log, aircraft="tern", source=made.data, flights=spans)
     assert book.aircraft() == ()
 
@@ -149,7 +149,9 @@ def test_a_new_aircraft_gets_a_profile_that_is_never_written_over(
 def test_notes(book: Logbook, make: Make) -> None:
     made = make()
     book.add(made.log, aircraft="tern", source=made.data)
-    note = book.note("Tern", " connector cleaned ", kind="repaired", place="Left  Wing", on="2026-05-14")
+    note = book.note(
+        "Tern", " connector cleaned ", kind="repaired", place="Left  Wing", on="2026-05-14"
+    )
     charged = book.note("tern", "both packs", kind="charged")
     again = book.note("tern", "both packs", kind="charged")
     assert (note.place, note.date, note.given) == ("left wing", "2026-05-14", True)
@@ -224,6 +226,7 @@ def test_the_record_tells_how_to_read_the_original_again(book: Logbook, make: Ma
     assert recording.settings == {"Sensor 3": "left wing/current[mA]"}
     assert recording.row_interval_s == 0.1
     (learnt,) = book.learnt("tern")
+    assert "Sensor 3" not in learnt.columns  # the log has no such column, and it is kept as given
     assert learnt.settings == {"Sensor 3": "left wing/current[mA]"}
     assert learnt.columns == tuple(c.column for c in made.log.channels)
     doc = json.loads((book.path / "originals" / f"{recording.id}.json").read_text(encoding="utf-8"))
