@@ -28,7 +28,6 @@ _CURVES: dict[str, tuple[tuple[float, ...], tuple[float, ...]]] = {
         (1.02, 1.13, 1.19, 1.23, 1.26, 1.28, 1.31, 1.35, 1.42),
     ),
 }
-CHEMISTRIES: tuple[str, ...] = tuple(_CURVES)
 
 
 def open_circuit_v(chemistry: str, charge: FloatArray | float) -> FloatArray:
@@ -37,7 +36,7 @@ def open_circuit_v(chemistry: str, charge: FloatArray | float) -> FloatArray:
     Parameters
     ----------
     chemistry : str
-        One of ``CHEMISTRIES``.
+        lipo, liion, life or nimh.
     charge : array or float
         State of charge, 0 to 1; held at the ends outside.
     """

@@ -22,7 +22,7 @@ from telemetry.simulate.supply import PackState, advance, relaxed
 STARVED_OHM = 0.3  # beyond this a place's load is taken as a plain conductance
 STARVED_V = 6.0
 RESTART_HOLD_S = 0.02  # a unit rides through shorter holes on its capacitors
-BLOCK_S = 5.0
+BLOCK_S = 20.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

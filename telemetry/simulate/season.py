@@ -102,10 +102,6 @@ class Season:
     start: datetime = datetime(2026, 4, 4, 10, 0)
     dt_s: float = 0.01
 
-    def onset(self) -> int | None:
-        """First flight with any fault, or None."""
-        return min((f.onset for f in self.faults), default=None)
-
 
 def fly(season: Season) -> Iterator[Recording]:
     """The season's recordings, one a flight, in order.

@@ -284,8 +284,11 @@ def read(
 
 
 def counted_mah(amps: FloatArray, on: BoolArray, dt_s: float) -> FloatArray:
-    """A unit's charge counter: mAh since it was last switched on, shape (n,)."""
-    total = np.cumsum(amps * on) * (dt_s / 3.6)
+    """A unit's charge counter: mAh drawn since it was last switched on, shape (n,).
+
+    It never runs backwards: current that flows back into a pack is not counted.
+    """
+    total = np.cumsum(np.maximum(amps, 0.0) * on) * (dt_s / 3.6)
     return np.asarray(total - _at_last_start(total, on), dtype=np.float64)
 
 

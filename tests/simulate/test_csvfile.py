@@ -163,6 +163,23 @@ def test_units_preamble_blanks_quotes_and_counter(recording: Recording, tmp_path
     assert second[-1] == ""
 
 
+def test_thousands_and_old_line_ends(recording: Recording, tmp_path: Path) -> None:
+    dialect = Dialect(
+        separator=";",
+        decimal=",",
+        thousands=".",
+        newline="\r",
+        units=((Quantity.VOLTAGE, "mV"),),
+    )
+    data = write_csv(tmp_path / "log.csv", recording, dialect=dialect).read_bytes()
+    assert b"\n" not in data
+    rows = _rows(tmp_path / "log.csv", dialect)
+    volts = [row[rows[0].index("Bus voltage [mV]")] for row in rows[1:]]
+    shown = {v for v in volts if v}
+    assert shown
+    assert all(v[1] == "." and len(v) == 5 for v in shown)
+
+
 def test_long_layout_holds_every_reading_once(recording: Recording, tmp_path: Path) -> None:
     dialect = Dialect(long=True)
     rows = _rows(write_csv(tmp_path / "log.csv", recording, dialect=dialect), dialect)

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from telemetry.results import PhaseKind
-from telemetry.simulate import FaultKind, Recording, ServoLaw, fly, random_season
+from telemetry.simulate import FaultKind, PathKind, Recording, ServoLaw, fly, random_season
 from telemetry.simulate.cases import random_fault
 from telemetry.simulate.demo import dunlin_season, tern_season
 from telemetry.simulate.faults import SERVO_KINDS
@@ -133,3 +133,19 @@ def test_random_aircraft_are_mostly_plausible() -> None:
     for what in found[0]:
         assert sum(f[what] for f in found) >= 26, what
     assert all(f["no restart"] for f in found)
+
+
+@pytest.mark.parametrize("path", list(PathKind))
+def test_truth_states_what_the_true_signals_show(path: PathKind) -> None:
+    # Regression of steps of voltage on steps of current, over one grid step: the series
+    # resistance, a pack's at its terminals and the bus's over all packs.
+    season = _short(random_season(np.random.default_rng(13), path=path, packs=2), 1, 200)
+    recording = next(iter(fly(season)))
+    flight = recording.truth.flights[0]
+    aloft = (recording.time_s[1:] > flight.start_s) & (recording.time_s[1:] < flight.end_s)
+    for place, source in recording.truth.sources.items():
+        fall = -np.diff(recording.signals[f"{place}/voltage"])
+        rise = np.diff(recording.signals[f"{place}/current"])
+        clear = aloft & (np.abs(rise) > 0.02)
+        seen = 1000.0 * (fall[clear] @ rise[clear]) / (rise[clear] @ rise[clear])
+        assert seen == pytest.approx(float(source.mohm(0.0)), rel=0.01), place

@@ -161,6 +161,11 @@ def test_counter_and_uptime_begin_again_with_the_unit() -> None:
     assert up[-1] == pytest.approx(28.99)
 
 
+def test_counter_does_not_run_backwards() -> None:
+    amps = np.where(np.arange(N) < 3000, -1.0, 1.0)
+    assert counted_mah(amps, ON, DT)[[2999, -1]] == pytest.approx([0.0, 30.0 / 3.6], rel=1e-3)
+
+
 def test_counter_carries_its_current_sensors_truth() -> None:
     counter = Sensor(place="bus", quantity=Quantity.CONSUMED, resolution=1.0)
     unit = Unit(place="bus", sensors=(counter,), interval_s=1.0)
