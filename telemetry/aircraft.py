@@ -316,7 +316,10 @@ class Aircraft(_Model):
             return (node.fed_from,)
         if supply is not None:
             return supply.fed_from
-        return self._ends() if place == self.bus else ()
+        if place == self.bus:
+            return self._ends()
+        # A regulator known by name only stands below all packs.
+        return tuple(p.name for p in self.packs) if place == self.regulator else ()
 
     def _ends(self) -> tuple[str, ...]:
         """Where the packs' paths end: the supplies that feed no other, else the packs."""
@@ -329,8 +332,10 @@ class Aircraft(_Model):
         """The place below which the tree of nodes hangs; None where the packs join nowhere."""
         if self.bus is not None:
             return self.bus
+        if self.regulator is not None and self.supply(self.regulator) is None:
+            return self.regulator
         ends = self._ends()
-        return ends[0] if len(ends) == 1 else self.regulator
+        return ends[0] if len(ends) == 1 else None
 
     def parent(self, place: str) -> str | None:
         """The place that feeds this one; None for packs, unknown places and a bus on two packs."""
@@ -421,7 +426,8 @@ def infer_path(log: Log) -> Aircraft:
 
     Packs are the places named so; the bus is the place named so; every node and receiver with a
     voltage or current of its own is taken to be fed from the bus (common practice, no source: the
-    two usual layouts). Nothing is assumed of chemistry, capacity or leads.
+    two usual layouts), without one from the regulator, else from the one pack there is. Nothing is
+    assumed of chemistry, capacity or leads.
     """
     electrical = log.places(Quantity.VOLTAGE, Quantity.CURRENT)
     packs = tuple(
@@ -431,10 +437,11 @@ def infer_path(log: Log) -> Aircraft:
     )
     bus = next((p for p in electrical if kind_of_place(p) is PlaceKind.BUS), None)
     regulator = next((p for p in electrical if kind_of_place(p) is PlaceKind.REGULATOR), None)
+    feed = bus or regulator or (packs[0].name if len(packs) == 1 else None)
     nodes = tuple(
         Node(
             name=p,
-            fed_from=bus if bus is not None else regulator,
+            fed_from=feed,
             mirror=m if (m := mirror_of(p)) in electrical else None,
         )
         for p in electrical

@@ -72,6 +72,15 @@ def test_without_a_bus_the_one_pack_is_the_root() -> None:
     assert Aircraft(packs=(Pack(name="pack 1"), Pack(name="pack 2"))).root is None
 
 
+def test_a_regulator_known_by_name_stands_below_the_packs() -> None:
+    """Without a bus in the log the regulator is where the packs join."""
+    packs = (Pack(name="pack 1"), Pack(name="pack 2"))
+    nodes = (Node(name="tail", fed_from="regulator"),)
+    craft = Aircraft(packs=packs, regulator="regulator", nodes=nodes)
+    assert craft.root == "regulator"
+    assert craft.way_up("tail", "pack 2") == ("tail", "regulator", "pack 2")
+
+
 def test_a_mirror_named_once_holds_both_ways() -> None:
     tern = _tern()
     assert tern.mirror("left wing") == "right wing"

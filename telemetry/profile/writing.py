@@ -75,9 +75,11 @@ def new_profile(name: str, log: Log) -> str:
         nodes as the log has them, and everything a log cannot tell as comments to be filled in.
     """
     found = infer_path(log)
-    bus = found.bus
-    if bus is None and (found.nodes or len(found.packs) > 1):
+    alone = [p.name for p in found.packs]
+    feed, bus = found.root, found.bus
+    if [feed] != alone and bus is None:
         bus = "bus"
+    feed = bus or feed or "bus"
     out = [_HEAD.format(name=_one_line(name), file=_one_line(log.provenance.file))]
     top = [f"name = {_text(name)}"]
     if bus is not None:
@@ -94,14 +96,14 @@ def new_profile(name: str, log: Log) -> str:
     packs = ", ".join(_text(p.name) for p in found.packs) or '"pack 1"'
     out.append(_SUPPLY.format(packs=packs))
     for node in found.nodes:
-        lines = [f"[[nodes]]\n{_named(node.name, log)}", f"fed_from = {_text(bus or 'bus')}"]
+        lines = [f"[[nodes]]\n{_named(node.name, log)}", f"fed_from = {_text(feed)}"]
         if node.mirror is not None:
             lines.append(f"mirror = {_text(node.mirror)}")
         out.append("\n".join(lines) + "\n" + _NODE)
     surfaces = [
         p for p in log.places(Quantity.CONTROL) if kind_of_place(p) is PlaceKind.SURFACE
     ] or ["left aileron"]
-    carrier = found.nodes[0].name if found.nodes else bus or "bus"
+    carrier = found.nodes[0].name if found.nodes else feed
     out.append(_SERVO.format(node=_text(carrier), surface=_text(surfaces[0])))
     if len(surfaces) > 1:
         out[-1] += f"# Surfaces in this log: {_one_line(', '.join(surfaces))}\n"

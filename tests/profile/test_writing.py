@@ -33,6 +33,8 @@ FULL = _log(
 LOGS = {
     "main unit and nodes": FULL,
     "one pack": _log(("pack 1", V), ("pack 1", A)),
+    "one pack and a receiver": _log(("pack 1", V), ("receiver 1", V)),
+    "a regulator and no bus": _log(("pack 1", V), ("regulator", V), ("tail", V)),
     "nodes without a bus": _log(("left wing", V), ("tail", A)),
     "two packs without a bus": _log(("pack 1", V), ("pack 2", V)),
     "nothing electrical": _log(("rudder", C)),
@@ -47,7 +49,7 @@ def test_a_new_profile_reads_back_as_the_path_of_the_log(tmp_path: Path, log: Lo
     assert tern.name == "Tern"
     assert [p.name for p in tern.packs] == [p.name for p in found.packs]
     assert [(n.name, n.mirror) for n in tern.nodes] == [(n.name, n.mirror) for n in found.nodes]
-    assert {n.fed_from for n in tern.nodes} <= {tern.bus}
+    assert {n.fed_from for n in tern.nodes} <= {tern.root}
     assert tern.regulator == found.regulator
     assert tern.limits == found.limits
 
@@ -61,8 +63,8 @@ def test_every_example_line_is_allowed_once_its_mark_is_taken_away(
     used = used.replace("until = 2026-05-14\n", "")
     if '"pack 1"' not in text.split("# fed_from", 1)[0]:
         used += '\n[[packs]]\nname = "pack 1"\n'
-    if "\nbus = " not in used:
-        used = 'bus = "bus"\n' + used
+    if "\nbus = " not in used:  # the example regulator now stands below the one pack
+        used = re.sub(r'(?m)^(fed_from|node) = "pack 1"', r'\1 = "regulator"', used)
     used = used.replace("regulated_v = 7.4", "")  # the example regulator carries it
     path = tmp_path / "tern.toml"
     path.write_text(used, encoding="utf-8")
