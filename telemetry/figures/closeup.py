@@ -43,7 +43,12 @@ def draw_stretch(
         )
         if r.size < _DOTS_UNDER:
             ax.plot(
-                r.t, r.v, linestyle="none", marker=".", markersize=4, color=looks[r.place].colour
+                r.t,
+                r.v,
+                linestyle="none",
+                marker=".",
+                markersize=style.pt(4),
+                color=looks[r.place].colour,
             )
     lows = [float(r.v.min()) for r in traces]
     highs = [float(r.v.max()) for r in traces]
@@ -61,7 +66,7 @@ def draw_mark(ax: Axes, mark: tuple[float, float], wash: str = style.MARK) -> Ax
     """Set a stretch off: a wash with edges, so that a very short one is seen as well."""
     ax.axvspan(*mark, facecolor=wash, edgecolor="none", zorder=0, gid="mark")
     for edge in mark:
-        ax.axvline(edge, color=style.MUTED, linewidth=0.7, zorder=0.1)
+        ax.axvline(edge, color=style.MUTED, linewidth=style.pt(0.7), zorder=0.1)
     return ax
 
 
@@ -76,11 +81,11 @@ def draw_sag(ax: Axes, event: Event) -> Axes:
         ax.annotate(
             f"{event.residual_v:.2f} V",
             (event.end_s if right else event.start_s, event.residual_v),
-            xytext=(7 if right else -7, 0),
+            xytext=(style.pt(7 if right else -7), 0),
             textcoords="offset points",
             ha="left" if right else "right",
             va="center",
-            fontsize=style.TEXT_PT,
+            fontsize=style.pt(style.TEXT_PT),
             color=style.BLACK,
         )
     return ax

@@ -28,7 +28,7 @@ def draw_voltage_against_current(
         pairs.voltage_v,
         linestyle="none",
         marker=".",
-        markersize=3.5,
+        markersize=style.pt(3.5),
         color=style.MUTED,
         markeredgewidth=0,
         label="readings",
@@ -39,10 +39,10 @@ def draw_voltage_against_current(
         pairs.mean_voltage_v,
         linestyle="none",
         marker="o",
-        markersize=4.5,
+        markersize=style.pt(4.5),
         markerfacecolor=style.PAPER,
         markeredgecolor=style.BLACK if look.colour == style.BLACK else look.colour,
-        markeredgewidth=1.1,
+        markeredgewidth=style.pt(1.1),
         label=f"means over {pairs.block_s:g} s",
         gid="means",
     )
@@ -58,7 +58,7 @@ def draw_voltage_against_current(
             at_a,
             at_v,
             color=style.BLACK,
-            linewidth=width,
+            linewidth=style.pt(width),
             linestyle=dash,
             label=label,
             gid=f"line-{gid}",
@@ -76,7 +76,7 @@ def draw_voltage_against_current(
             transform=ax.transAxes,
             ha="right",
             va="bottom" if pairs.rising else "top",
-            fontsize=style.SMALL_PT,
+            fontsize=style.pt(style.SMALL_PT),
             color=style.MUTED,
             gid="outside",
         )
@@ -95,7 +95,7 @@ def draw_places(ax: Axes, places: Sequence[StirPlace], looks: Mapping[str, Look]
                 [p.rest_a, p.rest_a],
                 [k - _BAR / 2, k + _BAR / 2],
                 color=style.BLACK,
-                linewidth=1.6,
+                linewidth=style.pt(1.6),
                 gid=f"rest-{k}",
             )
         if p.peak_a is not None:
@@ -103,7 +103,7 @@ def draw_places(ax: Axes, places: Sequence[StirPlace], looks: Mapping[str, Look]
                 [p.peak_a],
                 [k],
                 marker="D",
-                markersize=5,
+                markersize=style.pt(5),
                 color=style.PAPER,
                 markeredgecolor=style.BLACK,
                 linestyle="none",
@@ -128,7 +128,7 @@ def draw_charge(ax: Axes, charge: Sequence[Charge], looks: Mapping[str, Look]) -
                 [c.logged_mah],
                 [k],
                 marker="D",
-                markersize=6,
+                markersize=style.pt(6),
                 color=style.PAPER,
                 markeredgecolor=style.BLACK,
                 linestyle="none",
@@ -142,9 +142,11 @@ def draw_charge(ax: Axes, charge: Sequence[Charge], looks: Mapping[str, Look]) -
 
 
 def _rows(ax: Axes, names: Sequence[str]) -> None:
-    ax.set_yticks(range(len(names)), [short(n, 12) for n in names], fontsize=style.TEXT_PT)
+    ax.set_yticks(
+        range(len(names)), [short(n, 12) for n in names], fontsize=style.pt(style.TEXT_PT)
+    )
     ax.set_ylim(len(names) - 0.4, -0.6)
     ax.tick_params(axis="y", length=0)
     ax.grid(visible=False, axis="y")
-    ax.grid(visible=True, axis="x", color=style.GUIDE, linewidth=0.6)
+    ax.grid(visible=True, axis="x", color=style.GUIDE, linewidth=style.pt(0.6))
     ax.xaxis.set_major_locator(MaxNLocator(nbins=6, steps=[1, 2, 2.5, 5, 10]))

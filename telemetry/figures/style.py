@@ -12,6 +12,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+import matplotlib as mpl
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.collections import PolyCollection
@@ -81,14 +82,28 @@ def looks(places: Iterable[str]) -> dict[str, Look]:
     return found
 
 
+def unit() -> float:
+    """How much smaller than on the screen figures are drawn: 1 on the screen, less on paper.
+
+    The base size of text of the drawing library, over its default, says it: sizes of text, lines
+    and marks are multiplied by it, and lengths are given in points of the screen throughout.
+    """
+    return float(mpl.rcParams["font.size"]) / 10.0
+
+
+def pt(size: float) -> float:
+    """A size of text, line or mark, as drawn."""
+    return size * unit()
+
+
 def new_figure(width_pt: float, height_pt: float) -> Figure:
     """An empty figure of this size in points, without any state outside it."""
     return Figure(figsize=(width_pt / 72, height_pt / 72), dpi=72, facecolor=PAPER)
 
 
 def size_pt(fig: AnyFigure) -> tuple[float, float]:
-    """Width and height of a figure, or of its part, in points."""
-    scale = 72 / fig.dpi
+    """Width and height of a figure, or of its part, in points of the screen."""
+    scale = 72 / fig.dpi / unit()
     return fig.bbox.width * scale, fig.bbox.height * scale
 
 
@@ -111,9 +126,11 @@ def dress(ax: Axes) -> None:
         ax.spines[side].set_visible(False)
     for side in ("left", "bottom"):
         ax.spines[side].set_color(MUTED)
-        ax.spines[side].set_linewidth(0.8)
-    ax.tick_params(colors=MUTED, labelcolor=BLACK, labelsize=SMALL_PT, length=3, width=0.8)
-    ax.grid(visible=True, axis="y", color=GUIDE, linewidth=0.6)
+        ax.spines[side].set_linewidth(pt(0.8))
+    ax.tick_params(
+        colors=MUTED, labelcolor=BLACK, labelsize=pt(SMALL_PT), length=pt(3), width=pt(0.8)
+    )
+    ax.grid(visible=True, axis="y", color=GUIDE, linewidth=pt(0.6))
     ax.set_axisbelow(True)
 
 
@@ -121,7 +138,7 @@ def name_axis(ax: Axes, name: str, unit: str, axis: str = "y") -> None:
     """Name and unit of an axis: "voltage (V)"."""
     text = f"{name} ({unit})" if unit else name
     set_label = ax.set_ylabel if axis == "y" else ax.set_xlabel
-    set_label(text, fontsize=TEXT_PT, color=BLACK)
+    set_label(text, fontsize=pt(TEXT_PT), color=BLACK)
 
 
 def clock_label(seconds: float, *, tenths: bool = False) -> str:
@@ -170,7 +187,7 @@ def legend_above(ax: Axes, columns: int = 4) -> None:
             bbox_to_anchor=(0.0, 1.0),
             ncols=min(columns, len(handles)),
             frameon=False,
-            fontsize=SMALL_PT,
+            fontsize=pt(SMALL_PT),
             handlelength=1.9,
             columnspacing=1.2,
             handletextpad=0.5,
@@ -197,13 +214,13 @@ def legend_of(
         return
     per_row = names_per_row(places, size_pt(fig)[0] - left)
     legend = fig.legend(
-        [Line2D([], [], linewidth=1.6, **looks[p].line) for p in places],
+        [Line2D([], [], linewidth=pt(1.6), **looks[p].line) for p in places],
         [short(p) for p in places],
         loc="upper left",
         bbox_to_anchor=(left / size_pt(fig)[0], 1 - 3 / size_pt(fig)[1]),
         ncols=per_row,
         frameon=False,
-        fontsize=SMALL_PT,
+        fontsize=pt(SMALL_PT),
         borderaxespad=0.0,
         borderpad=0.1,
         handlelength=2.0,
@@ -261,7 +278,7 @@ def draw_envelope(
     ax.plot(
         np.concatenate(time_s)[:-1],
         np.concatenate(values)[:-1],
-        linewidth=LINE_PT,
+        linewidth=pt(LINE_PT),
         label=name,
         gid=gid,
         **look.line,
@@ -270,7 +287,8 @@ def draw_envelope(
 
 
 def size_pt_of_axes(ax: Axes) -> tuple[float, float]:
-    """Width and height of axes, in points."""
+    """Width and height of axes, in points of the screen."""
     box = ax.get_window_extent()
     dpi = ax.get_figure(root=True).dpi  # type: ignore[union-attr]
-    return box.width * 72 / dpi, box.height * 72 / dpi
+    scale = 72 / dpi / unit()
+    return box.width * scale, box.height * scale

@@ -151,8 +151,6 @@ def draw_phases(ax: Axes, phases: Sequence[Phase], start_s: float, end_s: float)
     ax.set_xlim(start_s, max(end_s, start_s + 0.1))
     ax.set_ylim(0, 1)
     ax.set_axis_off()
-    per_s = style.size_pt_of_axes(ax)[0] / max(end_s - start_s, 0.1)
-    free_from = start_s
     for k, phase in enumerate(phases):
         colour, hatch = _PHASE_LOOKS[phase.kind]
         ax.axvspan(
@@ -161,29 +159,38 @@ def draw_phases(ax: Axes, phases: Sequence[Phase], start_s: float, end_s: float)
             facecolor=colour,
             edgecolor=style.MUTED,
             hatch=hatch,
-            linewidth=0.6,
+            linewidth=style.pt(0.6),
             gid=f"phase-{k}",
         )
+    _name_phases(ax, phases, (end_s - start_s) / style.size_pt_of_axes(ax)[0])
+    return ax
+
+
+def _name_phases(ax: Axes, phases: Sequence[Phase], s_per_pt: float) -> None:
+    """Names inside the strip where they fit, else under it, stirs before checks."""
+    taken: list[tuple[float, float]] = []
+    for k in sorted(range(len(phases)), key=lambda k: phases[k].kind is not PhaseKind.STIR):
+        phase = phases[k]
         name = _PHASE_NAMES[phase.kind]
-        wide = (style.PT_PER_LETTER * len(name) + 4) / per_s
+        half = (style.PT_PER_LETTER * len(name) + 4) * s_per_pt / 2
         middle = (phase.start_s + phase.end_s) / 2
-        inside = phase.duration_s >= wide and not hatch
+        inside = phase.duration_s >= 2 * half and not _PHASE_LOOKS[phase.kind][1]
         if not inside:
-            # Under the strip, unless a name stands there already; ground needs no name.
-            if phase.kind is PhaseKind.GROUND or middle - wide / 2 < free_from:
+            # Ground needs no name, and no name may run into another.
+            beside = any(middle - half < b and middle + half > a for a, b in taken)
+            if phase.kind is PhaseKind.GROUND or beside:
                 continue
-            free_from = middle + wide / 2
+            taken.append((middle - half, middle + half))
         ax.text(
             middle,
             0.46 if inside else -0.12,
             name,
             ha="center",
             va="center" if inside else "top",
-            fontsize=style.SMALL_PT,
+            fontsize=style.pt(style.SMALL_PT),
             color=style.BLACK,
             gid=f"phase-name-{k}",
         )
-    return ax
 
 
 def draw_voltages(
@@ -233,7 +240,7 @@ def draw_currents(
 
 def draw_level(ax: Axes, level: float, text: str) -> Axes:
     """A horizontal level with its name at the right end."""
-    ax.axhline(level, color=style.MUTED, linewidth=0.9, linestyle=(0, (2, 2)))
+    ax.axhline(level, color=style.MUTED, linewidth=style.pt(0.9), linestyle=(0, (2, 2)))
     ax.text(
         0.995,
         level,
@@ -241,7 +248,7 @@ def draw_level(ax: Axes, level: float, text: str) -> Axes:
         transform=blended_transform_factory(ax.transAxes, ax.transData),
         ha="right",
         va="bottom",
-        fontsize=style.SMALL_PT,
+        fontsize=style.pt(style.SMALL_PT),
         color=style.MUTED,
         bbox={"facecolor": style.PAPER, "edgecolor": "none", "pad": 0.6, "alpha": 0.85},
     )
@@ -267,21 +274,21 @@ def draw_lowest(ax: Axes, traces: Sequence[Reading], review: Review) -> Axes:
         [time_s],
         [value],
         marker="o",
-        markersize=8,
+        markersize=style.pt(8),
         markerfacecolor="none",
         markeredgecolor=style.BLACK,
-        markeredgewidth=1.4,
+        markeredgewidth=style.pt(1.4),
         linestyle="none",
         gid="lowest-ring",
     )
     ax.annotate(
         (", " if one_line else "\n").join(words),
         (time_s, value),
-        xytext=(9 if right else -9, -1),
+        xytext=(style.pt(9 if right else -9), style.pt(-1)),
         textcoords="offset points",
         ha="left" if right else "right",
         va="center",
-        fontsize=style.TEXT_PT,
+        fontsize=style.pt(style.TEXT_PT),
         color=style.BLACK,
         gid="lowest-name",
     )
@@ -296,7 +303,7 @@ def draw_events(ax: Axes, events: Sequence[Event], start_s: float, end_s: float)
     for side in ax.spines.values():
         side.set_visible(False)
     ax.tick_params(left=False, bottom=False, labelleft=False, labelbottom=False)
-    ax.axhline(0.5, color=style.GUIDE, linewidth=0.6)
+    ax.axhline(0.5, color=style.GUIDE, linewidth=style.pt(0.6))
     ax.text(
         -0.008,
         0.5,
@@ -304,7 +311,7 @@ def draw_events(ax: Axes, events: Sequence[Event], start_s: float, end_s: float)
         transform=ax.transAxes,
         ha="right",
         va="center",
-        fontsize=style.TEXT_PT,
+        fontsize=style.pt(style.TEXT_PT),
         color=style.BLACK,
     )
     for k, event in enumerate(events):
@@ -314,10 +321,10 @@ def draw_events(ax: Axes, events: Sequence[Event], start_s: float, end_s: float)
             [(event.start_s + event.end_s) / 2],
             [0.5],
             marker="|" if quiet else _MARKERS[event.kind],
-            markersize=6 if quiet else 8,
+            markersize=style.pt(6) if quiet else 8,
             color=style.MUTED if quiet else style.VERMILLION if grave else style.PAPER,
             markeredgecolor=style.MUTED if quiet else style.BLACK,
-            markeredgewidth=0.9,
+            markeredgewidth=style.pt(0.9),
             linestyle="none",
             clip_on=False,
             gid=f"event-{k}",

@@ -29,6 +29,7 @@ _SETTINGS: Any = {
     "axes.unicode_minus": False,
     "font.family": ["DejaVu Sans"],
     "text.parse_math": False,
+    "text.hinting": "no_hinting",
 }
 
 
@@ -55,13 +56,19 @@ class Scene:
 
 
 @contextmanager
-def settings() -> Iterator[None]:
-    """The drawing settings of a report, for as long as figures are drawn and saved."""
+def settings(scale: float = 1.0) -> Iterator[None]:
+    """The drawing settings of a report, for as long as figures are drawn and saved.
+
+    Parameters
+    ----------
+    scale : float
+        Size of text, lines and marks against those on the screen.
+    """
     with mpl.rc_context(), warnings.catch_warnings():
         # A name in letters that the font lacks is drawn as boxes; that is no news for the user.
         warnings.filterwarnings("ignore", message="Glyph .* missing from", category=UserWarning)
         mpl.rcdefaults()
-        mpl.rcParams.update(_SETTINGS)
+        mpl.rcParams.update(_SETTINGS | {"font.size": 10.0 * scale})
         yield
 
 

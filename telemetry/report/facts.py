@@ -2,14 +2,40 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from telemetry.figures.names import plain
-from telemetry.report.words import Steps, clock, interval, lasting, measure, percent
+from telemetry.report.words import (
+    CASE_WORD,
+    EVIDENCE_WORD,
+    Steps,
+    clock,
+    interval,
+    lasting,
+    measure,
+    percent,
+)
 from telemetry.results import Finding
 
 Fact = tuple[str, str]
 Value = float | int | str | None
 
 _LABELS = {
+    "times": "how often",
+    "time_s": "at",
+    "case": "case",
+    "evidence": "seen",
+    "deepest_v": "deepest below the reference",
+    "longest_s": "longest",
+    "level_v": "level",
+    "voltage_v": "voltage to expect",
+    "current_a": "at a current of",
+    "also_low": "low as well",
+    "compared_with": "compared with",
+    "compared_mohm": "which has",
+    "after_a": "current after the stir",
+    "allowed_points": "allowed beside one half, points",
+    "column": "column",
     "residual_v": "lowest voltage",
     "lowest_v": "lowest voltage",
     "depth_v": "depth below the reference",
@@ -39,6 +65,7 @@ _LABELS = {
     "update_s": "update interval",
     "resolution_v": "resolution",
 }
+_WORDS: dict[str, str] = {**CASE_WORD, **{str(k): v for k, v in EVIDENCE_WORD.items()}}
 _ENDINGS = (
     ("_mohm", " mOhm"),
     ("_mah", " mAh"),
@@ -61,11 +88,27 @@ def facts(finding: Finding, steps: Steps) -> tuple[Fact, ...]:
     evidence = finding.evidence
     rows: list[Fact] = []
     for key, value in evidence.items():
-        if key.startswith(("low_", "high_")) and key.partition("_")[2] in evidence:
+        if value is None or value == "" or _is_bound(key, evidence):
             continue
-        low, high = evidence.get(f"low_{key}"), evidence.get(f"high_{key}")
+        low, high = _bounds(key, evidence)
         rows.append((_label(key), _value(key, value, low, high, finding.place, steps)))
     return tuple(rows)
+
+
+# Estimates whose bounds are named by their unit alone.
+_BOUNDED = {"voltage_v": "v", "offset_v": "v"}
+
+
+def _is_bound(key: str, evidence: Mapping[str, Value]) -> bool:
+    head, _, rest = key.partition("_")
+    if head not in ("low", "high"):
+        return False
+    return rest in evidence or any(k in evidence and rest == u for k, u in _BOUNDED.items())
+
+
+def _bounds(key: str, evidence: Mapping[str, Value]) -> tuple[Value, Value]:
+    name = key if f"low_{key}" in evidence else _BOUNDED.get(key, key)
+    return evidence.get(f"low_{name}"), evidence.get(f"high_{name}")
 
 
 def _label(key: str) -> str:
@@ -78,7 +121,7 @@ def _label(key: str) -> str:
 
 def _value(key: str, value: Value, low: Value, high: Value, place: str | None, steps: Steps) -> str:
     if isinstance(value, str):
-        return plain(value)
+        return _WORDS.get(value, plain(value))
     if isinstance(value, bool):
         return "yes" if value else "no"
     if key.endswith(_INSTANTS):

@@ -215,4 +215,9 @@ def _next(review: Review, document: Document, width: int) -> list[str]:
     else:
         why = "The same with figures, to show or to print:"
         command = f"busbook review {name} --out reports"
-    return [*_wrap(f"Next. {why}", width), f"    {plain(command)}", "", *_wrap(document.footer, width)]
+    return [
+        *_wrap(f"Next. {why}", width),
+        f"    {plain(command)}",
+        "",
+        *_wrap(document.footer, width),
+    ]

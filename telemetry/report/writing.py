@@ -15,8 +15,8 @@ _DEVICES = re.compile(r"(?:con|prn|aux|nul|com\d|lpt\d)(?:\..*)?", re.IGNORECASE
 _LONGEST = 100
 
 
-def report_name(log_file: str, ending: str) -> str:
-    """Name of a report after the log's own: "evening.csv", ".html" -> "evening.html".
+def report_name(log_file: str, ending: str = "") -> str:
+    """Name of a report after the log's own: "day 1/evening.csv", ".html" -> "evening.html".
 
     Only the last part of a path is used, only letters, digits and ``. _ -`` are kept, and the name
     neither starts with a dot nor is one that Windows keeps for a device: a log's name can't lead
@@ -35,20 +35,6 @@ def report_name(log_file: str, ending: str) -> str:
     if not kept or _DEVICES.fullmatch(kept):
         kept = f"log-{kept}".rstrip("-")
     return kept + ending
-
-
-def unused_name(name: str, used: set[str]) -> str:
-    """The name, or with a number behind it where it is taken; the answer joins ``used``.
-
-    Two logs of the same name from two folders must not overwrite each other's report. Letters
-    large and small count as one, as most file systems have it.
-    """
-    stem, dot, ending = name.rpartition(".")
-    found, k = name, 2
-    while found.casefold() in used:
-        found, k = f"{stem}-{k}{dot}{ending}", k + 1
-    used.add(found.casefold())
-    return found
 
 
 @contextlib.contextmanager

@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from telemetry.errors import OutputError
-from telemetry.report.writing import aside, report_name, unused_name, write_text
+from telemetry.report.writing import aside, report_name, write_text
 
 
 @pytest.mark.parametrize(
@@ -39,12 +39,6 @@ def test_a_name_never_leads_out_of_its_folder(tmp_path_factory: object, log: str
     assert name.endswith(".html")
     assert len(name) <= 110
     assert not set(name) & set('/\\:*?"<>|\0\n')
-
-
-def test_equal_names_are_told_apart() -> None:
-    used: set[str] = set()
-    names = [unused_name(n, used) for n in ("a.html", "A.html", "a.html", "b.html")]
-    assert names == ["a.html", "A-2.html", "a-3.html", "b.html"]
 
 
 def test_folders_are_made_and_the_text_is_there(tmp_path: Path) -> None:
