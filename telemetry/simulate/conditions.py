@@ -19,7 +19,8 @@ from telemetry.simulate.faults import (
 )
 from telemetry.simulate.motion import Motion
 from telemetry.simulate.parts import BUS, AircraftModel, BoolArray, FloatArray
-from telemetry.simulate.sensors import Loss, Mode, Sensor, Telemetry, Wrong
+from telemetry.simulate.rows import Loss, Wrong
+from telemetry.simulate.sensors import Mode, Sensor, Telemetry
 from telemetry.simulate.servos import ServoFault
 
 OPEN_OHM = 1e4

@@ -12,7 +12,7 @@ from telemetry.channels import Quantity
 from telemetry.simulate.dialect import Dialect, TimeForm, UnitStyle
 from telemetry.simulate.parts import FloatArray
 from telemetry.simulate.recording import Recording
-from telemetry.simulate.sensors import Column
+from telemetry.simulate.rows import Column
 from telemetry.simulate.words import (
     extreme_word,
     field_word,

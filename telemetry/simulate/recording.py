@@ -16,7 +16,8 @@ from telemetry.simulate.faults import Fault, FaultKind
 from telemetry.simulate.motion import Motion
 from telemetry.simulate.network import Demand, Solution, solve
 from telemetry.simulate.parts import AircraftModel, FloatArray
-from telemetry.simulate.sensors import Loss, Table, Telemetry, Updates, Wrong, sense
+from telemetry.simulate.rows import Loss, Table, Updates, Wrong, sense
+from telemetry.simulate.sensors import Telemetry
 from telemetry.simulate.servos import ServoDraw, demand_of_places, draw
 from telemetry.simulate.truth import SourceTruth, sources_of
 

@@ -8,17 +8,15 @@ import numpy as np
 import pytest
 
 from telemetry.channels import Quantity
+from telemetry.simulate.rows import Loss, Wrong, sense
 from telemetry.simulate.sensors import (
-    Loss,
     Mode,
     Sensor,
     Telemetry,
     Unit,
-    Wrong,
     counted_mah,
     quantised,
     read,
-    sense,
     update_instants,
     uptime_s,
 )
