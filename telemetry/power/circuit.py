@@ -20,6 +20,8 @@ _DROPOUT_V = Interval(0.25, 0.0, 0.5)
 # How far a pack's resistance in a profile may lie from the pack's today (ours: age and cold).
 _PROFILE_PART = 0.25
 
+# No switch or diode drops this much (ours).
+_HEAD_V = 0.8
 # What a lasting step of the load costs beyond the resistance read within seconds, as a part of it:
 # a pack goes on relaxing for a minute (ours; 20 + 10 mOhm with 10 s gives a third more at 10 s
 # than at 1 s).
@@ -177,7 +179,16 @@ class Circuit:
         notes = [words for p in dict.fromkeys(parts) for words in self._notes.get(p, ())]
         if self.aircraft.regulated_v is not None and self._limit_a(packs) is None:
             notes.append("the regulator's current limit is not in the profile")
+        if self.aircraft.regulated_v is None and self._head_v() > _HEAD_V:
+            notes.append("the packs lie well above the bus: a regulator not in the profile?")
         return notes
+
+    def _head_v(self) -> float:
+        """How far the lowest pack lies above the root at landing, V; 0 where not known."""
+        root_v = self.measured.landing_v.get(self.root or "")
+        packs = [self.measured.landing_v.get(p.name) for p in self.aircraft.packs]
+        known = [v.value for v in packs if v is not None]
+        return min(known) - root_v.value if known and root_v is not None else 0.0
 
     # Cases
 
@@ -277,8 +288,12 @@ class Circuit:
         if root in packs:
             return self._pack_line(x, root, packs).at(amps)
         if self.aircraft.regulated_v is None:
-            return self._unregulated(x, amps, packs)
-        into = together_v([self._pack_line(x, p, packs) for p in packs], amps)
+            volts = self._unregulated(x, amps, packs)
+            try:  # whatever lies between, the root is never above the packs
+                return min(volts, together_v(self._pack_lines(x, packs), amps))
+            except Missing:
+                return volts
+        into = together_v(self._pack_lines(x, packs), amps)
         return min(self._regulating(x, packs).at(amps), into - x["dropout"])
 
     def _unregulated(self, x: Numbers, amps: float, packs: list[str]) -> float:
@@ -320,6 +335,9 @@ class Circuit:
             return line
         carried = min(1.0, sum(shares))
         return line if carried <= 0 else Line(line.open_v, 0.0, line.ohm / carried)
+
+    def _pack_lines(self, x: Numbers, packs: list[str]) -> list[Line]:
+        return [self._pack_line(x, pack, packs) for pack in packs]
 
     def _pack_line(self, x: Numbers, pack: str, packs: list[str]) -> Line:
         flow = x.get(f"a {pack}")

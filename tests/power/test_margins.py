@@ -220,6 +220,16 @@ def test_all_stalled_is_held_to_the_regulators_limit() -> None:
     assert _case(found, "bus", "all-stalled").voltage_v == pytest.approx(10 * load)
 
 
+def test_a_bus_is_never_above_its_packs_whatever_the_profile_says() -> None:
+    """Regulated, but nobody said so: the bus line alone would leave 5.9 V, the pack has 5.6."""
+    silent = REGULATED.model_dump(mode="json", exclude={"supplies", "regulator", "regulated_v"})
+    weak = (*REG_MEASURED[:2], _resistance("source", "pack 2", 150))
+    state = replace(REG_STATE, landing_v={**REG_STATE.landing_v, "pack 2": exact(7.4 - 0.150 * 2)})
+    case = _case(margins(Aircraft.model_validate(silent), weak, state), "bus", "pack-lost")
+    assert case.voltage_v == pytest.approx(7.4 - 0.150 * 12 - 0.075)
+    assert case.note == "the packs lie well above the bus: a regulator not in the profile?"
+
+
 def test_an_unknown_limit_is_said() -> None:
     free = REGULATED.model_dump(mode="json")
     for supply in free["supplies"]:
