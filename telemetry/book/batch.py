@@ -12,8 +12,9 @@ import os
 import re
 from collections import deque
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from concurrent.futures import BrokenExecutor, Executor, Future
+from concurrent.futures import BrokenExecutor, Executor, Future, ProcessPoolExecutor
 from dataclasses import dataclass, field, replace
+from multiprocessing import get_context
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -201,6 +202,14 @@ def add_files(
     while waiting:
         finish()
     return tuple(outcomes)
+
+
+def worker_pool(workers: int) -> ProcessPoolExecutor:
+    """A pool of so many processes for :func:`add_files`, started afresh on every system.
+
+    A copy of this process (fork) could take over a lock that one of its threads holds.
+    """
+    return ProcessPoolExecutor(workers, mp_context=get_context("spawn"))
 
 
 class _Here(Executor):
