@@ -9,6 +9,7 @@ from functools import cache
 from itertools import groupby
 from pathlib import Path
 from typing import Any
+from urllib.parse import quote
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup
@@ -22,8 +23,11 @@ from telemetry.report import svg
 from telemetry.report.build import document_of
 from telemetry.report.document import Block, Document, FigureBlock, FindingBlock, Table
 from telemetry.report.draw import Scene, draw, height_of, settings
+from telemetry.report.first_page import first_page
+from telemetry.report.json import made_by
+from telemetry.report.method import CAUTIONS
 from telemetry.report.packing import dashes, packed
-from telemetry.report.words import EVENT_WORD, LEVEL_WORD, PHASE_WORD, clock
+from telemetry.report.words import EVENT_WORD, LEVEL_WORD, PHASE_WORD, clock, counted
 from telemetry.results import EventKind, Origin, PhaseKind, Review
 
 _TEMPLATES = Path(__file__).parent / "templates"
@@ -83,6 +87,42 @@ def render(review: Review) -> str:
             level_word=LEVEL_WORD,
             css=Markup(_text("report.css")),
             script=Markup(_text("report.js")),
+        )
+    )
+
+
+def render_index(
+    entries: Sequence[tuple[Review, str]], errors: Sequence[tuple[str, str]] = ()
+) -> str:
+    """A page that leads to the reports of several logs, the gravest first.
+
+    Parameters
+    ----------
+    entries : sequence of (Review, link)
+        The link is the name of the report beside this page.
+    errors : sequence of (file, message)
+        Logs that could not be read.
+    """
+    shown = [
+        {
+            "first": first_page(review, take_readings(review.log, review.limits)),
+            "file": plain(review.log.provenance.file),
+            "link": quote(link),
+        }
+        for review, link in sorted(entries, key=lambda e: -e[0].verdict.rank)
+    ]
+    return (
+        _environment()
+        .get_template("index.html.j2")
+        .render(
+            title=f"{counted(len(shown), 'log')} reviewed",
+            entries=shown,
+            errors=[(file, plain(message)) for file, message in errors],
+            cautions=CAUTIONS,
+            footer=f"{made_by()}. Advice from logs; no proof of airworthiness.",
+            css=Markup(_text("report.css")),
+            figures={},
+            level_word=LEVEL_WORD,
         )
     )
 

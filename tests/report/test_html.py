@@ -291,3 +291,21 @@ def test_clear_says_so_and_gives_no_leave(make_review: Callable[..., Review]) ->
 
 def test_it_is_small(text: str) -> None:
     assert len(text.encode("utf-8")) < 1_500_000
+
+
+def test_the_index_puts_the_gravest_first_and_lists_what_failed(
+    review: Review, bare_review: Review
+) -> None:
+    shown = html.render_index(
+        [(bare_review, "bare log.html"), (review, "evening.html")],
+        [("broken.csv", f"broken.csv: {EVIL}")],
+    )
+    page = Page(shown)
+    links = [a["href"] for tag, a in page.tags if tag == "a"]
+    assert links == ["evening.html", "bare%20log.html"]
+    assert page.words.index("Ground it") < page.words.index("Nothing found in this log")
+    assert [tag for tag, _ in page.tags if tag == "script"] == []
+    assert "Could not be read" in page.words
+    assert "alert(1)" in page.words
+    for caution in CAUTIONS:
+        assert caution in page.words

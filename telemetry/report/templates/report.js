@@ -272,7 +272,7 @@
   plot.setAttribute("aria-label", "Timeline. Arrow keys read values, plus and minus change the " +
     "stretch shown, Escape shows the whole recording.");
   plot.addEventListener("keydown", (event) => {
-    const step = (view.to - view.from) / (event.shiftKey ? 20 : 200);
+    const step = Math.max(0.1, (view.to - view.from) / (event.shiftKey ? 20 : 200));
     const from = cursor === null ? view.from : cursor;
     const clamp = (s) => Math.min(view.to, Math.max(view.from, s));
     const actions = {

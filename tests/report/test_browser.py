@@ -1,0 +1,189 @@
+"""The HTML report in a real browser."""
+
+from __future__ import annotations
+
+import importlib.util
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from telemetry.channels import Quantity
+from telemetry.readings import take_readings
+from telemetry.report import html
+from telemetry.results import Review
+from telemetry.signals.sampling import held_at
+
+pytestmark = pytest.mark.browser
+
+SIZES = [(1280, False), (1280, True), (380, False), (380, True)]
+
+
+@pytest.fixture(scope="module")
+def pages(
+    review: Review, bare_review: Review, tmp_path_factory: pytest.TempPathFactory
+) -> dict[str, Path]:
+    folder = tmp_path_factory.mktemp("pages")
+    texts = {
+        "full": html.render(review),
+        "bare": html.render(bare_review),
+        "index": html.render_index(
+            [(bare_review, "bare.html"), (review, "full.html")], [("x.csv", "x.csv: no time.")]
+        ),
+    }
+    for name, text in texts.items():
+        (folder / f"{name}.html").write_text(text, encoding="utf-8")
+    return {name: folder / f"{name}.html" for name in texts}
+
+
+@pytest.mark.parametrize("name", ["full", "bare", "index"])
+@pytest.mark.parametrize(("width", "dark"), SIZES)
+def test_it_opens_without_complaint_and_without_sideways_scroll(
+    browser: Any, pages: dict[str, Path], name: str, width: int, dark: bool
+) -> None:
+    browser.open(pages[name], width, dark=dark)
+    assert browser.complaints() == []
+    assert browser.run("document.documentElement.scrollWidth") <= width
+    shown = browser.run("getComputedStyle(document.body).backgroundColor")
+    assert shown == ("rgb(20, 24, 28)" if dark else "rgb(255, 255, 255)")
+
+
+@pytest.mark.parametrize(("width", "dark"), [(1280, False), (1280, True), (380, False)])
+@pytest.mark.parametrize("name", ["full", "index"])
+def test_axe_finds_no_violation(
+    browser: Any, pages: dict[str, Path], name: str, width: int, dark: bool
+) -> None:
+    """Checked by axe-core, as the axe-core-python distribution carries it."""
+    found = importlib.util.find_spec("axe_core_python")
+    if found is None or found.origin is None:
+        pytest.skip("axe-core-python is not installed")
+    axe = (Path(found.origin).parent / "axe.min.js").read_text(encoding="utf-8")
+    browser.open(pages[name], width, dark=dark)
+    browser.run(axe + ";true")
+    result = browser.run("axe.run({resultTypes: ['violations']}).then(r => r.violations)")
+    assert [(v["id"], v["impact"], v["nodes"][0]["html"][:120]) for v in result] == []
+
+
+# Where a time of the wide timeline lies in the window.
+PLACE = """(() => {
+  const svg = document.querySelector('.%s svg'), box = svg.getBoundingClientRect();
+  const layout = JSON.parse(document.getElementById('timeline-data').textContent).layouts.%s;
+  const unit = box.width / svg.viewBox.baseVal.width, p = layout.panels[0];
+  return {left: box.left + p.left * unit, width: p.width * unit, top: box.top + p.top * unit,
+          lane: box.top + (layout.lane_top + layout.lane_height / 2) * unit};
+})()"""
+
+
+@pytest.mark.parametrize(("width", "shape"), [(1280, "wide"), (380, "narrow")])
+@pytest.mark.parametrize("time_s", [62.31, 522.24, 800.0])
+def test_pointing_reads_out_what_the_log_holds(
+    browser: Any, pages: dict[str, Path], review: Review, width: int, shape: str, time_s: float
+) -> None:
+    browser.open(pages["full"], width)
+    browser.run("document.getElementById('timeline').scrollIntoView()")
+    place = browser.run(PLACE % (shape, shape))
+    x = place["left"] + time_s / 900.0 * place["width"]
+    browser.point(x, place["top"] + 20)
+    said = browser.run("document.querySelector('.tools output').textContent")
+    minutes, seconds = said.removeprefix("at ").split(":")
+    read_s = 60 * int(minutes) + float(seconds)
+    # One pixel of the picture is this long.
+    assert abs(read_s - time_s) <= 900.0 / place["width"] + 0.1
+    readings = take_readings(review.log, review.limits)
+    rows = browser.run(
+        "[...document.querySelectorAll('.names li')]"
+        ".map(r => [...r.children].map(c => c.textContent))"
+    )
+    assert len(rows) == 6
+    for _, name, volts, amps in rows:
+        for quantity, text, unit in (
+            (Quantity.VOLTAGE, volts, " V"),
+            (Quantity.CURRENT, amps, " A"),
+        ):
+            r = readings.get(quantity, name)
+            assert r is not None
+            near = [held_at(r.t, r.v, r.t.dtype.type([read_s + k]), 2.0)[0] for k in (0.0, 0.099)]
+            assert any(abs(float(text.removesuffix(unit)) - v) < 0.0051 for v in near), name
+
+
+def test_a_click_on_an_event_zooms_to_it_and_back(browser: Any, pages: dict[str, Path]) -> None:
+    browser.open(pages["full"], 1280)
+    browser.run("document.getElementById('timeline').scrollIntoView()")
+    place = browser.run(PLACE % ("wide", "wide"))
+    browser.point(place["left"] + 522.3 / 900.0 * place["width"], place["lane"], click=True)
+    texts = browser.run(
+        "[...document.querySelectorAll('.wide .overlay text')].map(t => t.textContent)"
+    )
+    assert "sag, left wing" in texts
+    labels = sorted(t for t in texts if t[:2].isdigit())
+    assert "08:36" <= labels[0] <= labels[-1] <= "08:49"
+    assert browser.run("document.querySelectorAll('.wide .overlay path[d^=M]').length") > 12
+    hidden = "getComputedStyle(document.querySelector('.wide [data-part=trace-voltage-0]')).display"
+    assert browser.run(hidden) == "none"
+    browser.run("document.querySelector('.tools button').click()")
+    assert browser.run("document.querySelectorAll('.overlay').length") == 0
+    assert browser.run(hidden) != "none"
+
+
+def test_the_zoom_draws_the_lowest_reading_where_it_is(
+    browser: Any, pages: dict[str, Path]
+) -> None:
+    browser.open(pages["full"], 1280)
+    browser.run("document.querySelector('#findings [data-from]').click()")
+    lowest = browser.run(
+        """(() => {
+          const data = JSON.parse(document.getElementById('timeline-data').textContent);
+          const p = data.layouts.wide.panels[0];
+          const ys = [...document.querySelectorAll('.wide .overlay path')]
+            .filter(e => e.getAttribute('style').includes('stroke-width: 1.3'))
+            .flatMap(e => e.getAttribute('d').split(/[ML]/).slice(1).map(s => +s.split(' ')[1]))
+            .filter(y => y >= p.top && y <= p.top + p.height);
+          return p.high - (Math.max(...ys) - p.top) / p.height * (p.high - p.low);
+        })()"""
+    )
+    assert lowest == pytest.approx(4.6, abs=0.005)
+
+
+def test_links_of_findings_work_from_the_keyboard(browser: Any, pages: dict[str, Path]) -> None:
+    browser.open(pages["full"], 1280)
+    browser.run("document.querySelector('#findings [data-from]').focus()")
+    browser.send(
+        "Input.dispatchKeyEvent", type="keyDown", key="Enter", code="Enter", text="\r",
+        windowsVirtualKeyCode=13,
+    )  # fmt: skip
+    assert browser.run("document.activeElement.className") == "plot"
+    said = browser.run("document.querySelector('.live').textContent")
+    assert said.startswith("At 08:42.0: pack 1 ")
+    assert "left wing 4.60 V" in said
+    browser.press("ArrowRight")
+    assert browser.run("document.querySelector('.live').textContent") != said
+    browser.press("Escape")
+    assert browser.run("document.querySelectorAll('.overlay').length") == 0
+
+
+def test_it_prints_whole_and_on_light_paper(browser: Any, pages: dict[str, Path]) -> None:
+    browser.open(pages["full"], 1280, dark=True)
+    browser.send("Emulation.setEmulatedMedia", media="print")
+    assert browser.run("getComputedStyle(document.querySelector('.tools')).display") == "none"
+    assert browser.run("getComputedStyle(document.body).backgroundColor") == "rgb(255, 255, 255)"
+    assert browser.run("document.documentElement.scrollWidth") <= 1280
+    browser.send("Emulation.setEmulatedMedia", media="")
+    assert browser.pdf().startswith(b"%PDF-")
+
+
+def test_everything_is_readable_without_scripts(browser: Any, pages: dict[str, Path]) -> None:
+    browser.send("Emulation.setScriptExecutionDisabled", value=True)
+    try:
+        browser.open(pages["full"], 1280)
+        assert browser.complaints() == []
+        document = browser.send("DOM.getDocument", depth=-1)
+        assert document["root"]["childNodeCount"] > 0
+        root = document["root"]["nodeId"]
+        tools = browser.send("DOM.querySelector", nodeId=root, selector=".tools[hidden]")
+        assert tools["nodeId"]
+        lines = browser.send(
+            "DOM.querySelectorAll", nodeId=root, selector=".wide [data-part^=trace-voltage]"
+        )
+        assert len(lines["nodeIds"]) >= 6
+    finally:
+        browser.send("Emulation.setScriptExecutionDisabled", value=False)
