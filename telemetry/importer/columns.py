@@ -16,11 +16,12 @@ import numpy as np
 import pyarrow as pa
 from numpy.typing import NDArray
 
-from telemetry.channels import CANONICAL_UNIT, Channel, Quantity
+from telemetry.channels import CANONICAL_UNIT, Channel, PlaceKind, Quantity, kind_of_place
 from telemetry.errors import UnreadableLog
 from telemetry.importer.evidence import Shape, judge_unit, reversed_current
 from telemetry.importer.header import Reading, readings
 from telemetry.importer.names import Name, take_apart
+from telemetry.importer.places import find_spots
 from telemetry.importer.settings import Setting, text_of
 from telemetry.importer.values import convert, find_sentinels, leading_zeros
 from telemetry.units import UNITS, Unit
@@ -175,7 +176,7 @@ def _choose(column: Column) -> _Choice:
         return _Choice(reading=Reading(quantity=Quantity.TIME, unit=column.apart.unit, placed=True))
     found = [r for r in column.readings if _admissible(column, r)]
     if not found:
-        return _Choice(reading=_nothing(column))
+        return _Choice(reading=_of_unit_clock(column) or _row_number(column) or _nothing(column))
     best = found[0]
     near = tuple(r for r in found[1:] if r.score >= best.score - _NEAR)
     other = next((r for r in near if r.quantity is not best.quantity), None)
@@ -229,6 +230,35 @@ def _nothing(column: Column) -> Reading:
     return Reading(
         quantity=Quantity.UNKNOWN, unit=unit, score=0.0, reason=why + named, label=column.title
     )
+
+
+def _of_unit_clock(column: Column) -> Reading | None:
+    """A time beside the rows' clock that belongs to a part of the aircraft: how long it is on."""
+    timed = next((r for r in column.readings if r.quantity is Quantity.TIME), None)
+    if timed is None or column.numbers is None:
+        return None
+    spots = find_spots(column.apart.words, Quantity.UPTIME, column.title)
+    place = spots[0].place
+    if place is None or kind_of_place(place) is PlaceKind.OTHER:
+        return None
+    return replace(
+        timed,
+        quantity=Quantity.UPTIME,
+        place=place,
+        label=spots[0].label,
+        score=0.8,
+        reason=f"a time of {place} beside the clock of the rows: how long it has been on",
+    )
+
+
+def _row_number(column: Column) -> Reading | None:
+    """A column without a telling name that counts the rows."""
+    values = column.numbers
+    if values is None or any(w.meanings for w in column.apart.words) or len(values) < 3:
+        return None
+    if values[0] not in (0.0, 1.0) or not np.all(np.diff(values) == 1.0):
+        return None
+    return Reading(quantity=Quantity.COUNT, score=0.7, reason="it counts the rows")
 
 
 def _admissible(column: Column, reading: Reading) -> bool:

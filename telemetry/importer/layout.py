@@ -84,11 +84,8 @@ def find_layout(head: Sequence[str], later: Sequence[str], separator: str) -> La
         None where no row holds a number or a time (header only, or no table).
     """
     rows = _rows(head, separator)
-    more = [
-        tuple(split_line(line, separator))
-        for line in later
-        if line.strip() and not is_comment(line)
-    ]
+    more = [tuple(split_line(line, separator)) for line in later if line.strip()]
+    more = [cells for cells in more if COMMENT.match(cells[0]) is None]
     fields = _width([r.cells for r in rows if not r.comment], more)
     if fields is None:
         return None
@@ -125,9 +122,18 @@ def header_only(head: Sequence[str], separator: str) -> bool:
     return any(len([c for c in row if c.strip()]) > 1 for row in rows[-3:])
 
 
-def is_comment(line: str) -> bool:
-    """True for a line that begins with a comment mark and is no number behind it."""
-    return COMMENT.match(line) is not None
+def is_comment(line: str, cells: Sequence[str]) -> bool:
+    """True for a line that begins with a comment mark; "#" as a cell of its own is a name.
+
+    Parameters
+    ----------
+    line : str
+    cells : sequence of str
+        The line's cells.
+    """
+    return COMMENT.match(line) is not None and not (
+        len(cells) > 1 and COMMENT.fullmatch(cells[0].strip()) is not None
+    )
 
 
 def _rows(head: Sequence[str], separator: str) -> list[_Row]:
@@ -142,8 +148,8 @@ def _rows(head: Sequence[str], separator: str) -> list[_Row]:
         if line.count('"') % 2:
             line, lines = head[i], 1
         if line.strip():
-            comment = is_comment(line)
-            rows.append(_Row(tuple(_split(line, separator)), i, lines, comment))
+            cells = tuple(_split(line, separator))
+            rows.append(_Row(cells, i, lines, is_comment(line, cells)))
         i += lines
     return rows
 

@@ -392,7 +392,7 @@ class _Sweep:
             self.break_lines.append(line)
             self.after_break = True
             return None
-        if is_comment(text) and not _is_row(cells, self.layout):
+        if is_comment(text, cells) and not _is_row(cells, self.layout):
             self._comment(line)
             return None
         words = sum(kind(c) is Kind.WORD for c in cells)
