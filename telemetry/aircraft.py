@@ -295,7 +295,7 @@ class Aircraft(_Model):
             found["regulator"] = named[0]
         if points:
             found["regulated_v"] = max(points)
-        return {**found, **data}
+        return {**data, **{key: v for key, v in found.items() if data.get(key) is None}}
 
     def node(self, place: str) -> Node | None:
         """The node of that name."""

@@ -193,12 +193,16 @@ class Circuit:
     # Cases
 
     def case(self, name: str) -> Case:
-        """One of the three cases; raises ``Missing`` where it cannot be worked out at all."""
+        """A case by its name; raises ``Missing`` where it cannot be worked out at all.
+
+        Besides the three worst cases "all-packs": the observed peak, carried by all packs.
+        """
         if self.root is None:
             raise Missing("the path is not known: the profile names no bus")
         return {
             "pack-lost": self._pack_lost,
-            "return-level": self._return_level,
+            "return-level": lambda: self._all_packs("return"),
+            "all-packs": lambda: self._all_packs("peak"),
             "all-stalled": self._all_stalled,
         }[name]()
 
@@ -226,13 +230,13 @@ class Circuit:
 
         return Case(volts, self._flow("peak"), f"not known {why}" if why else "")
 
-    def _return_level(self) -> Case:
+    def _all_packs(self, load: str) -> Case:
         packs = [p.name for p in self.aircraft.packs if p.role == "shared"]
 
         def volts(x: Numbers, place: str) -> float:
-            return self._carried(x, place, self._root_v(x, "return", packs), "return")
+            return self._carried(x, place, self._root_v(x, load, packs), load)
 
-        return Case(volts, self._flow("return"))
+        return Case(volts, self._flow(load))
 
     def _flow(self, load: str) -> Callable[[Numbers, str], float | None]:
         return lambda x, place: x.get(f"{load} {TOTAL if place == self.root else place}")

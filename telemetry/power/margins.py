@@ -90,11 +90,12 @@ def _margin(place: str, circuit: Circuit) -> Margin:
         lowest_v=lowest,
         restart_v=restart,
         observed_v=None if lowest is None else lowest - restart,
-        cases=tuple(_worked_out(name, place, circuit) for name in CASES),
+        cases=tuple(worked_out(name, place, circuit) for name in CASES),
     )
 
 
-def _worked_out(name: str, place: str, circuit: Circuit) -> WorstCase:
+def worked_out(name: str, place: str, circuit: Circuit) -> WorstCase:
+    """One case at one place; without a voltage, and with the reason, where something is missing."""
     try:
         case = circuit.case(name)
         volts = propagate(lambda x: {"v": max(case.volts(x, place), 0.0)}, circuit.inputs)["v"]
