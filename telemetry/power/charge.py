@@ -1,0 +1,117 @@
+"""Charge drawn at each place: what the counter says, what the current adds up to, whose share."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from telemetry.aircraft import Aircraft
+from telemetry.channels import Quantity
+from telemetry.power.packs import pack_shares
+from telemetry.readings import Reading, Readings
+from telemetry.results import Charge, Phase, PhaseKind
+from telemetry.signals.charge import counter_rise, integrate_charge
+from telemetry.signals.sampling import held_at
+
+# Gain error of a current sensor (common practice, no source: 1 to 2 %), as standard uncertainty.
+_GAIN = 0.01
+# At rest: the current is in the lowest part of what it was in the flight (ours), for at least this
+# many readings of the voltage.
+_REST_PART = 0.15
+_LEAST = 3
+# Only the first and last minutes of a flight tell its start and end (ours).
+_ENDS_S = 180.0
+
+
+def measure_charge(
+    readings: Readings, aircraft: Aircraft, phases: Sequence[Phase]
+) -> tuple[Charge, ...]:
+    """Charge of each place with a current or a counter.
+
+    Parameters
+    ----------
+    readings : Readings
+        Of the flight.
+    aircraft : Aircraft
+    phases : sequence of Phase
+        Sharing is judged in flight, in a log without one in stirs; never in a redundancy check.
+
+    Returns
+    -------
+    tuple of Charge
+        ``uncertain_mah`` is the standard uncertainty of the integral: misses between readings,
+        gaps, resolution as offset, gain.
+    """
+    loaded = [p for p in phases if p.kind is PhaseKind.FLIGHT]
+    loaded = loaded or [p for p in phases if p.kind is PhaseKind.STIR]
+    shares = pack_shares(readings, aircraft, [(p.start_s, p.end_s) for p in loaded])
+    share = {s.place: s.share.value for s in shares}
+    places = dict.fromkeys(
+        r.place
+        for r in readings.channels
+        if r.channel.quantity in (Quantity.CURRENT, Quantity.CONSUMED)
+        and r.place
+        and not r.channel.hold
+    )
+    return tuple(_at(place, share.get(place), readings, aircraft) for place in places)
+
+
+def _at(place: str, share: float | None, readings: Readings, aircraft: Aircraft) -> Charge:
+    amps = readings.get(Quantity.CURRENT, place)
+    counter = readings.get(Quantity.CONSUMED, place)
+    integrated = uncertain = None
+    if amps is not None and amps.size >= 2:
+        drawn = integrate_charge(
+            amps.t,
+            amps.v,
+            max_gap_s=amps.hold_s(aircraft.limits),
+            noise_a=_missed(amps),
+            offset_a=0.5 * (amps.resolution or 0.0),
+        )
+        integrated = drawn.best_mah
+        uncertain = 0.5 * drawn.half_width_mah(2.0 * _GAIN)
+    logged = None
+    if counter is not None and counter.size >= 2:
+        logged = counter_rise(counter.v, least_fall=2.0 * (counter.resolution or 0.0))
+    first, last = _rest_v(place, amps, readings)
+    return Charge(
+        place=place,
+        logged_mah=logged,
+        integrated_mah=integrated,
+        share=share,
+        start_v=first,
+        end_v=last,
+        uncertain_mah=uncertain,
+    )
+
+
+def _missed(amps: Reading) -> float:
+    """Standard deviation of what one reading may miss: half of how neighbours differ.
+
+    The difference of two readings has twice the variance of one about the local mean.
+    """
+    return float(np.sqrt(0.5 * np.mean(np.diff(amps.v) ** 2)))
+
+
+def _rest_v(
+    place: str, amps: Reading | None, readings: Readings
+) -> tuple[float | None, float | None]:
+    """Median voltage at rest near the start and near the end; None where it was never at rest."""
+    volts = readings.get(Quantity.VOLTAGE, place)
+    if volts is None or amps is None or amps.size < 2 or volts.size == 0:
+        return None, None
+    low, high = np.quantile(amps.v, [0.01, 0.95])
+    flow = held_at(amps.t, amps.v, volts.t, 5.0 * (amps.update_s or 1.0))
+    if low > 0.3 * high:
+        return None, None
+    with np.errstate(invalid="ignore"):
+        rest = flow <= low + _REST_PART * (high - low)
+    near_start = rest & (volts.t < readings.start_s + _ENDS_S)
+    near_end = rest & (volts.t > readings.end_s - _ENDS_S)
+    before, after = volts.v[near_start], volts.v[near_end]
+    few = (before[:20].size < _LEAST, after[-20:].size < _LEAST)
+    return (
+        None if few[0] else float(np.median(before[:20])),
+        None if few[1] else float(np.median(after[-20:])),
+    )

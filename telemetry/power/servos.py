@@ -1,0 +1,162 @@
+"""What the servos of a node draw, from the control columns, as far as it can be told apart."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from telemetry.aircraft import Aircraft, Servo
+from telemetry.channels import SURFACES, Quantity
+from telemetry.log import FloatArray
+from telemetry.readings import Reading, Readings
+from telemetry.results import Phase, PhaseKind, ServoShare
+from telemetry.signals.attribution import Attribution, attribute
+from telemetry.signals.sampling import outside
+
+_BLOCK_S = 5.0  # moves of the sticks hang together for seconds
+_LEAST = 60  # readings of the current
+# A servo follows its stick, and the telemetry both, within about this time (common practice, no
+# source).
+_LAGS_S = np.arange(-0.2, 0.61, 0.1)
+_TRAVEL, _HOLD = 0, 1
+
+
+def measure_servos(
+    readings: Readings, aircraft: Aircraft, phases: Sequence[Phase]
+) -> tuple[ServoShare, ...]:
+    """Travel and hold current of the servos behind each current, by the controls that drive them.
+
+    ``node current = rest + sum (a |rate of travel| + b |deflection| while flying)`` with
+    non-negative coefficients, the rate averaged over the current's own interval. Servos on one
+    control, and controls that move together, stay one group.
+
+    Parameters
+    ----------
+    readings : Readings
+    aircraft : Aircraft
+        Servos of its profile tell which control acts at which node; without them every control
+        may act everywhere.
+    phases : sequence of Phase
+
+    Returns
+    -------
+    tuple of ServoShare
+        Empty where the log has no control columns. ``separable`` where a group is one servo.
+    """
+    controls = {r.place: r for r in readings.of(Quantity.CONTROL) if r.size > _LEAST}
+    controls = {name: r for name, r in controls.items() if np.ptp(r.v) > 0}
+    if not controls:
+        return ()
+    out: list[ServoShare] = []
+    for amps in readings.of(Quantity.CURRENT):
+        fed = [n for n in aircraft.nodes if n.fed_from == amps.place]
+        if amps.size < _LEAST or aircraft.pack(amps.place) is not None or fed:
+            continue
+        servos = aircraft.servos_at(amps.place)
+        driven = _driven(servos, controls)
+        if servos and not driven:
+            continue
+        names = list(driven) if servos else list(controls)
+        out += _at_node(amps, names, driven, controls, phases)
+    return tuple(out)
+
+
+def _driven(servos: Sequence[Servo], controls: dict[str, Reading]) -> dict[str, tuple[Servo, ...]]:
+    """Servos by the control column that drives their surface: its own name, else its kind's."""
+    found: dict[str, tuple[Servo, ...]] = {}
+    for servo in servos:
+        kind = next((s for s in SURFACES if s in servo.drives.split()), None)
+        name = servo.drives if servo.drives in controls else kind
+        if name in controls:
+            found[name] = (*found.get(name, ()), servo)
+    return found
+
+
+def _at_node(
+    amps: Reading,
+    names: list[str],
+    driven: dict[str, tuple[Servo, ...]],
+    controls: dict[str, Reading],
+    phases: Sequence[Phase],
+) -> list[ServoShare]:
+    window = max(amps.update_s or 0.0, 0.1)
+    checks = [(p.start_s, p.end_s) for p in phases if p.kind is PhaseKind.REDUNDANCY_CHECK]
+    keep = outside(amps.t, checks)
+    for name in names:
+        r = controls[name]
+        keep &= (amps.t > r.t[0] + 1.0) & (amps.t < r.t[-1])
+    t, y = amps.t[keep], amps.v[keep]
+    if t.size < _LEAST:
+        return []
+    flying = np.zeros(t.size, dtype=bool)
+    for p in phases:
+        if p.kind is PhaseKind.FLIGHT:
+            flying |= (t >= p.start_s) & (t < p.end_s)
+
+    def design(lag: float) -> FloatArray:
+        columns = [np.ones(t.size)]
+        columns += [_travel(controls[n], t - lag, window) for n in names]
+        if flying.any():
+            columns += [_deflection(controls[n], t - lag, window) * flying for n in names]
+        return np.stack(columns, axis=1)
+
+    def left(lag: float) -> float:
+        a = design(lag)
+        x, *_ = np.linalg.lstsq(a, y, rcond=None)
+        return float(np.sum((y - a @ x) ** 2))
+
+    lag = float(_LAGS_S[int(np.argmin([left(float(s)) for s in _LAGS_S]))])
+    block = np.unique(((t - t[0]) / _BLOCK_S).astype(np.intp), return_inverse=True)[1]
+    whole, hold = design(lag), bool(flying.any())
+    kinds = (-1, *(_TRAVEL,) * len(names), *((_HOLD,) * len(names) if hold else ()))
+    found = attribute(whole, y, block, kinds=kinds)
+    if found.refused and hold:
+        found = attribute(whole[:, : 1 + len(names)], y, block, kinds=kinds[: 1 + len(names)])
+    return _shares(amps.place, names, driven, found)
+
+
+def _shares(
+    place: str, names: list[str], driven: dict[str, tuple[Servo, ...]], found: Attribution
+) -> list[ServoShare]:
+    out = []
+    holds = {
+        tuple(k - len(names) for k in group): float(coef)
+        for group, coef in zip(found.groups, found.coef, strict=True)
+        if group[0] > len(names)
+    }
+    for n, group in enumerate(found.groups):
+        if not 1 <= group[0] <= len(names):
+            continue
+        mine = [names[k - 1] for k in group]
+        servos = [s for name in mine for s in driven.get(name, ())]
+        out.append(
+            ServoShare(
+                place=place,
+                outputs=tuple(str(s.output) for s in servos),
+                drives=" + ".join(mine),
+                travel_a_per_pct_s=float(found.coef[n]),
+                hold_a_per_pct=holds.get(group),
+                low=float(found.low[n]),
+                high=float(found.high[n]),
+                condition_index=found.condition_index,
+                separable=len(servos) == 1 and servos[0].count == 1,
+            )
+        )
+    return out
+
+
+def _travel(control: Reading, at: FloatArray, window_s: float) -> FloatArray:
+    """Mean |rate of travel| over the window before each instant, in the control's unit per s."""
+    travelled = np.concatenate(([0.0], np.cumsum(np.abs(np.diff(control.v)))))
+    now = np.interp(at, control.t, travelled)
+    return np.asarray((now - np.interp(at - window_s, control.t, travelled)) / window_s)
+
+
+def _deflection(control: Reading, at: FloatArray, window_s: float) -> FloatArray:
+    """Mean deflection from the middle (the median) over the window, without its sign."""
+    away = np.abs(control.v - np.median(control.v))
+    steps = np.diff(control.t)
+    area = np.concatenate(([0.0], np.cumsum(0.5 * (away[1:] + away[:-1]) * steps)))
+    now = np.interp(at, control.t, area)
+    return np.asarray((now - np.interp(at - window_s, control.t, area)) / window_s)

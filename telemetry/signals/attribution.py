@@ -1,0 +1,169 @@
+"""One shared current attributed to several loads, as far as it can be told apart.
+
+``y = A x`` with x >= 0 (C. L. Lawson and R. J. Hanson, Solving Least Squares Problems, 1974). Where
+columns of A move together only their sum is determined: scaled condition indices (D. A. Belsley,
+E. Kuh and R. E. Welsch, Regression Diagnostics, 1980) tell when, and such columns are put
+together into a group before anything is given a number.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import optimize
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.intp]
+
+# Belsley, Kuh and Welsch call 30 to 100 moderate to strong dependence.
+HIGHEST_INDEX = 30.0
+_DRAWS = 200
+_LEAST_BLOCKS = 6
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Attribution:
+    """What was told apart.
+
+    Attributes
+    ----------
+    groups : tuple of tuple of int
+        Columns of the design; more than one in a group where they move together.
+    coef, low, high : ndarray, shape (groups,)
+        Per group: non-negative coefficient of the mean of its columns (for columns that are equal
+        the sum of their coefficients) and its 95 % range.
+    condition_index : float
+        Largest scaled condition index of the design after grouping.
+    refused : str
+        Why there is nothing, else "".
+    """
+
+    groups: tuple[tuple[int, ...], ...] = ()
+    coef: FloatArray
+    low: FloatArray
+    high: FloatArray
+    condition_index: float
+    refused: str = ""
+
+
+def condition_indices(design: FloatArray) -> FloatArray:
+    """Scaled condition indices: columns to unit length, largest over each singular value.
+
+    Parameters
+    ----------
+    design : ndarray, shape (n, k)
+        With its intercept column, if it has one; not centred.
+
+    Returns
+    -------
+    ndarray, shape (k,)
+        Rising from 1; infinite where columns are dependent or zero.
+    """
+    length = np.sqrt((design**2).sum(axis=0))
+    if (length == 0).any():
+        return np.concatenate((np.ones(length.size - 1), [np.inf]))
+    singular = np.linalg.svd(design / length, compute_uv=False)
+    tiny = singular[0] * max(design.shape) * np.finfo(np.float64).eps
+    with np.errstate(divide="ignore"):
+        return np.where(singular > tiny, singular[0] / singular, np.inf)
+
+
+def attribute(
+    design: FloatArray,
+    y: FloatArray,
+    block: IntArray,
+    *,
+    kinds: tuple[int, ...] | None = None,
+    seed: int = 0,
+) -> Attribution:
+    """Non-negative least squares after putting columns together that cannot be told apart.
+
+    Parameters
+    ----------
+    design : ndarray, shape (n, k)
+    y : ndarray, shape (n,)
+    block : ndarray of int, shape (n,)
+        Number of the block of time of each row, for the bootstrap by blocks.
+    kinds : tuple of int, shape (k,), optional
+        Only columns of one kind may be put together; a kind of -1 never is (the intercept).
+    seed : int
+        Of the bootstrap.
+
+    Returns
+    -------
+    Attribution
+        Refused where the index stays above 30 whatever is put together.
+    """
+    sort = kinds if kinds is not None else (0,) * design.shape[1]
+    groups: list[tuple[int, ...]] = [(k,) for k in range(design.shape[1])]
+    merged = design
+    index = float(condition_indices(merged)[-1])
+    while index > HIGHEST_INDEX:
+        pair = _closest(merged, [sort[g[0]] for g in groups])
+        if pair is None:
+            return _nothing(index, "the columns cannot be told apart")
+        first, second = pair
+        groups[first] = (*groups[first], *groups[second])
+        del groups[second]
+        merged = np.stack([design[:, list(g)].mean(axis=1) for g in groups], axis=1)
+        index = float(condition_indices(merged)[-1])
+    number = int(block.max()) + 1 if block.size else 0
+    if number < _LEAST_BLOCKS:
+        return _nothing(index, "too short")
+    gram, rise = _by_block(merged, y, block, number)
+    best = _solve(gram.sum(axis=0), rise.sum(axis=0))
+    rng = np.random.default_rng(seed)
+    draws = rng.integers(0, number, (_DRAWS, number))
+    tries = np.stack([_solve(gram[d].sum(axis=0), rise[d].sum(axis=0)) for d in draws])
+    low, high = np.quantile(tries, [0.025, 0.975], axis=0)
+    return Attribution(
+        groups=tuple(groups),
+        coef=best,
+        low=np.minimum(low, best),
+        high=np.maximum(high, best),
+        condition_index=index,
+    )
+
+
+def _nothing(index: float, why: str) -> Attribution:
+    none = np.zeros(0)
+    return Attribution(coef=none, low=none, high=none, condition_index=index, refused=why)
+
+
+def _closest(design: FloatArray, sort: list[int]) -> tuple[int, int] | None:
+    """The two columns of one kind that are most alike; None where no two may be put together."""
+    length = np.sqrt((design**2).sum(axis=0))
+    like = (design.T @ design) / np.maximum(np.outer(length, length), 1e-300)
+    best, pair = -1.0, None
+    for i in range(len(sort)):
+        for j in range(i + 1, len(sort)):
+            if sort[i] == sort[j] and sort[i] >= 0 and like[i, j] > best:
+                best, pair = float(like[i, j]), (i, j)
+    return pair
+
+
+def _by_block(
+    design: FloatArray, y: FloatArray, block: IntArray, number: int
+) -> tuple[FloatArray, FloatArray]:
+    columns = design.shape[1]
+    gram = np.empty((number, columns, columns))
+    rise = np.empty((number, columns))
+    for i in range(columns):
+        rise[:, i] = np.bincount(block, design[:, i] * y, minlength=number)
+        for j in range(i, columns):
+            gram[:, i, j] = np.bincount(block, design[:, i] * design[:, j], minlength=number)
+            gram[:, j, i] = gram[:, i, j]
+    return gram, rise
+
+
+def _solve(gram: FloatArray, rise: FloatArray) -> FloatArray:
+    """Non-negative x that minimises |A x - y|, from A'A and A'y.
+
+    With the symmetric root S of A'A the same x minimises |S x - S^-1 A'y|.
+    """
+    power, axes = np.linalg.eigh(gram)
+    root = np.sqrt(np.maximum(power, power[-1] * 1e-14))
+    x, _ = optimize.nnls((axes * root) @ axes.T, (axes / root) @ (axes.T @ rise))
+    return np.asarray(x, dtype=np.float64)

@@ -1,0 +1,180 @@
+"""Two signals of different update instants brought together.
+
+A voltage and a current are reported at instants of their own, while the current swings within a
+tenth of a second. These helpers give the current at the voltage's instants, the constant lag
+between the two, and what the current was like *around* an instant without the readings right
+beside it.
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.interpolate import CubicHermiteSpline
+from scipy.signal import lfilter
+
+FloatArray = NDArray[np.float64]
+BoolArray = NDArray[np.bool_]
+
+# For the search of the lag this many readings tell as much as all.
+_ENOUGH = 4000
+# A constant transport delay between two sensors is at most about this (common practice, no
+# source), besides up to half an update interval for readings that are means over the interval.
+_DELAY_S = 0.5
+# A window of averaging is only believed where it fits by this factor better than none.
+_BETTER = 1.002
+
+
+class Match(NamedTuple):
+    """How one signal follows another.
+
+    Attributes
+    ----------
+    lag_s : float
+        The first signal shows at t what the second showed at t - lag.
+    window_s : float
+        The first signal is a mean of the second over this long; 0 for a plain reading.
+    """
+
+    lag_s: float
+    window_s: float
+
+
+class Curve:
+    """A signal between its readings: cubic through four neighbours, and its means over windows.
+
+    Parameters
+    ----------
+    t, v : ndarray, shape (n,)
+        At least three readings, t rising.
+    """
+
+    def __init__(self, t: FloatArray, v: FloatArray) -> None:
+        self._value = CubicHermiteSpline(t, v, np.gradient(v, t))
+        self._integral = self._value.antiderivative()
+
+    def at(self, t: FloatArray, window_s: float = 0.0) -> FloatArray:
+        """Value at each instant, or the mean over a window centred on it."""
+        if window_s == 0.0:
+            return np.asarray(self._value(t), dtype=np.float64)
+        half = 0.5 * window_s
+        whole = self._integral(t + half) - self._integral(t - half)
+        return np.asarray(whole / window_s, dtype=np.float64)
+
+
+def usual_step(t: FloatArray) -> float:
+    """Median step between readings, s."""
+    return float(np.median(np.diff(t)))
+
+
+def window_mean(t: FloatArray, v: FloatArray, low: FloatArray, high: FloatArray) -> FloatArray:
+    """Mean of the readings in low <= t <= high; NaN where there is none."""
+    return _mean_of(t, v, [(low, high)])
+
+
+def ring_mean(
+    t: FloatArray, v: FloatArray, at: FloatArray, inner_s: float, outer_s: float
+) -> FloatArray:
+    """Mean of the readings between ``inner_s`` and ``outer_s`` away from each instant.
+
+    Both sides together; NaN where no reading lies there.
+    """
+    before = (at - outer_s, at - inner_s)
+    after = (at + inner_s, at + outer_s)
+    return _mean_of(t, v, [before, after])
+
+
+def _mean_of(
+    t: FloatArray, v: FloatArray, windows: list[tuple[FloatArray, FloatArray]]
+) -> FloatArray:
+    sums = np.concatenate(([0.0], np.cumsum(v)))
+    total = np.zeros(windows[0][0].size)
+    count = np.zeros(windows[0][0].size, dtype=np.intp)
+    for low, high in windows:
+        first = np.searchsorted(t, low, side="left")
+        last = np.maximum(np.searchsorted(t, high, side="right"), first)
+        total += sums[last] - sums[first]
+        count += last - first
+    return np.where(count > 0, total / np.maximum(count, 1), np.nan)
+
+
+def without_slow(t: FloatArray, v: FloatArray, over_s: float) -> FloatArray:
+    """The signal less its running mean over ``over_s``."""
+    return np.asarray(v - window_mean(t, v, t - over_s / 2, t + over_s / 2))
+
+
+def smoothed(
+    t: FloatArray, v: FloatArray, tau_s: float, step_s: float, at: FloatArray
+) -> FloatArray:
+    """Response of a first-order low-pass of time constant ``tau_s`` to a signal.
+
+    Parameters
+    ----------
+    t, v : ndarray, shape (n,)
+    tau_s, step_s : float
+        Time constant, and step of the grid on which it is followed, s.
+    at : ndarray, shape (m,)
+        Where the answer is wanted, s.
+
+    Notes
+    -----
+    Between grid points the signal is taken as straight. Before the first reading it is taken to
+    have stood at its mean over the first five seconds.
+    """
+    grid = np.arange(t[0], t[-1] + step_s, step_s)
+    level = np.interp(grid, t, v)
+    steps = np.concatenate((level[:1], 0.5 * (level[1:] + level[:-1])))
+    keep = float(np.exp(-step_s / tau_s))
+    start = float(level[: max(1, int(5.0 / step_s))].mean())
+    out, _ = lfilter([1.0 - keep], [1.0, -keep], steps, zi=[keep * start])
+    return np.asarray(np.interp(at, grid, out), dtype=np.float64)
+
+
+def find_match(
+    t_y: FloatArray, y: FloatArray, t_x: FloatArray, x: FloatArray, *, sign: float = -1.0
+) -> Match:
+    """Constant lag of y behind x, and whether y averages x over y's own update interval.
+
+    Parameters
+    ----------
+    t_y, y : ndarray, shape (n,)
+    t_x, x : ndarray, shape (m,)
+    sign : float
+        -1 where y falls when x rises (voltage under load), +1 where they go together.
+
+    Returns
+    -------
+    Match
+        That with the highest correlation of the two without their slow parts.
+    """
+    step_y, step_x = usual_step(t_y), usual_step(t_x)
+    slowest = max(step_y, step_x)
+    reach = _DELAY_S + 0.6 * slowest
+    inside = (t_y > t_x[0] + reach + step_y) & (t_y < t_x[-1] - reach - step_y)
+    t, target = t_y[inside], y[inside]
+    over_s = max(20.0, 12.0 * slowest)
+    target = without_slow(t, target, over_s)
+    thin = max(1, t.size // _ENOUGH)
+    t, target = t[::thin], target[::thin]
+    if t.size < 3:
+        return Match(0.0, 0.0)
+    curve = Curve(t_x, x)
+
+    def fit(lag: float, window: float) -> float:
+        seen = without_slow(t, curve.at(t - lag, window), over_s)
+        size = float(np.sqrt(seen @ seen))
+        return sign * float(seen @ target) / size if size > 0 else -np.inf
+
+    coarse = max(0.05, min(0.1, 0.5 * step_y, 0.5 * step_x))
+    fine = coarse / 4
+    best, answer = -np.inf, Match(0.0, 0.0)
+    for window in (0.0, step_y) if step_y > 1.5 * step_x else (0.0,):
+        lags = np.arange(-reach, reach + coarse / 2, coarse)
+        lag = float(lags[np.argmax([fit(float(s), window) for s in lags])])
+        near = lag + fine * np.arange(-4, 5)
+        scores = [fit(float(s), window) for s in near]
+        if max(scores) > best * _BETTER if best > 0 else max(scores) > best:
+            best, answer = max(scores), Match(float(near[int(np.argmax(scores))]), window)
+    return answer

@@ -1,0 +1,299 @@
+"""Resistances from voltages and currents sampled at different instants; straight-line fits."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from telemetry.signals.matching import Curve, find_match, usual_step
+from telemetry.signals.slope import Signals, fall_per_ampere, step_errors
+
+FloatArray = NDArray[np.float64]
+BoolArray = NDArray[np.bool_]
+
+# Gain error of voltage and current sensor together, as half-width of a 95 % interval: two errors
+# of up to 2 % each, uniform (common practice, no source: 1 to 2 %).
+GAIN = 0.03
+_LEAST = 20  # readings
+# A half-width above this share of the value says nothing that a decision could rest on (ours).
+_USELESS = 1.2
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Fit:
+    """A resistance with its 95 % interval, or why there is none.
+
+    Attributes
+    ----------
+    ohm, low_ohm, high_ohm : float or None
+    updates : int
+        Voltage readings used, or current readings if those are fewer.
+    scale_s : float or None
+        The answer is that to a step of current this long before; None for copper.
+    lag_s : float
+        Constant lag of the voltage's readings behind the current's; it was taken out.
+    level_v, level_low_v, level_high_v : float or None
+        Mean voltage (difference) carried to zero current, with its interval.
+    refused : str
+    """
+
+    ohm: float | None = None
+    low_ohm: float | None = None
+    high_ohm: float | None = None
+    updates: int = 0
+    scale_s: float | None = None
+    lag_s: float = 0.0
+    level_v: float | None = None
+    level_low_v: float | None = None
+    level_high_v: float | None = None
+    refused: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LinearFit:
+    """Ordinary least squares: coefficients, their standard errors, residuals and their spread."""
+
+    coef: FloatArray
+    se: FloatArray
+    residuals: FloatArray
+    residual_sd: float
+    r2: float
+
+
+def least_squares(design: FloatArray, y: FloatArray) -> LinearFit:
+    """Ordinary least squares by QR decomposition, columns scaled to unit length.
+
+    Parameters
+    ----------
+    design : ndarray, shape (n, k)
+        One column per coefficient; a column of ones for an intercept.
+    y : ndarray, shape (n,)
+
+    Returns
+    -------
+    LinearFit
+        ``r2`` about the mean where a column is constant, else about zero.
+    """
+    length = np.sqrt((design**2).sum(axis=0))
+    scaled = design / length
+    q, r = np.linalg.qr(scaled)
+    coef = np.linalg.solve(r, q.T @ y)
+    residuals = y - scaled @ coef
+    sd = float(np.sqrt(residuals @ residuals / max(y.size - coef.size, 1)))
+    inverse = np.linalg.inv(r)
+    about = y.mean() if (np.ptp(design, axis=0) == 0).any() else 0.0
+    return LinearFit(
+        coef=coef / length,
+        se=sd * np.sqrt((inverse**2).sum(axis=1)) / length,
+        residuals=residuals,
+        residual_sd=sd,
+        r2=1.0 - float(residuals @ residuals) / float((y - about) @ (y - about)),
+    )
+
+
+def two_step_ohm(first_v: float, first_a: float, second_v: float, second_a: float) -> float:
+    """DC resistance from two loads, (U1 - U2) / (I2 - I1), whichever comes first.
+
+    The two-step method of IEC 61960-3 (0.2 times the rated current for 10 s, then once the rated
+    current for 1 s), as restated in manuals of cell cyclers.
+
+    Raises
+    ------
+    ValueError
+        Where the two currents are equal.
+    """
+    if first_a == second_a:
+        raise ValueError("the two steps need different currents")
+    return (first_v - second_v) / (second_a - first_a)
+
+
+def source_resistance(
+    t_v: FloatArray,
+    volts: FloatArray,
+    t_i: FloatArray,
+    amps: FloatArray,
+    *,
+    step_v: float | None = None,
+    step_i: float | None = None,
+    max_gap_s: float = 1.0,
+    relaxes: bool = True,
+    gain: float = GAIN,
+) -> Fit:
+    """Resistance behind a voltage, from its readings and those of the current it carries.
+
+    Parameters
+    ----------
+    t_v, volts : ndarray, shape (n,)
+        Update instants, s, rising, and the voltage at them, V.
+    t_i, amps : ndarray, shape (m,)
+        The same for the current, A, positive when drawn.
+    step_v, step_i : float, optional
+        Resolution of the two sensors.
+    max_gap_s : float
+        Current readings further apart than this, and than three of their intervals, are a gap;
+        voltage readings in it are left out.
+    relaxes : bool
+        Whether slower responses are possible (a cell); False for copper.
+    gain : float
+        Gain error of the two sensors together, half-width of 95 %.
+
+    Returns
+    -------
+    Fit
+    """
+    if refused := _too_little(t_v, volts, "voltage", None) or _too_little(
+        t_i, amps, "current", step_i
+    ):
+        return Fit(updates=min(t_v.size, t_i.size), refused=refused)
+    signals = Signals(
+        t=t_v,
+        y=volts,
+        y_steps=step_errors(volts, step_v),
+        t_i=t_i,
+        i=amps,
+        i_steps=step_errors(amps, step_i),
+        match=find_match(t_v, volts, t_i, amps),
+    )
+    return _fit(signals, max_gap_s, relaxes=relaxes, gain=gain)
+
+
+def branch_resistance(
+    t_parent: FloatArray,
+    parent_v: FloatArray,
+    t_place: FloatArray,
+    place_v: FloatArray,
+    t_i: FloatArray,
+    amps: FloatArray,
+    *,
+    step_parent: float | None = None,
+    step_place: float | None = None,
+    step_i: float | None = None,
+    max_gap_s: float = 1.0,
+    gain: float = GAIN,
+) -> Fit:
+    """Resistance between a place and the parent that feeds it.
+
+    ``u_parent - u_place = offset + R i``: the parent's voltage is brought to the place's instants
+    (a constant lag of one unit behind the other taken out), and the difference is treated like a
+    source that does not relax.
+
+    Parameters
+    ----------
+    t_parent, parent_v, t_place, place_v : ndarray
+        Update instants, s, and voltages, V, of parent and place.
+    t_i, amps : ndarray
+        Current through the branch; of the whole for an apparent value.
+    step_parent, step_place, step_i : float, optional
+        Resolutions.
+    max_gap_s, gain : float
+        As for :func:`source_resistance`.
+
+    Returns
+    -------
+    Fit
+        ``level_v`` is place minus parent at zero current: offset of the sensors, and the forward
+        drop of a diode between them.
+    """
+    if refused := (
+        _too_little(t_parent, parent_v, "parent's voltage", None)
+        or _too_little(t_place, place_v, "voltage", None)
+        or _too_little(t_i, amps, "current", step_i)
+    ):
+        return Fit(updates=min(t_parent.size, t_place.size, t_i.size), refused=refused)
+    at = t_place - find_match(t_place, place_v, t_parent, parent_v, sign=1.0).lag_s
+    above = Curve(t_parent, parent_v).at(at)
+    of_parent = step_errors(parent_v, step_parent)
+    # The steps of the two sensors lie anyhow to one another: shifted, all positions meet.
+    of_parent = np.roll(of_parent, 5, axis=1)
+    seen = np.stack([np.interp(at, t_parent, column) for column in of_parent.T], axis=1)
+    signals = Signals(
+        t=t_place,
+        y=place_v - above,
+        y_steps=step_errors(place_v, step_place) - seen,
+        t_i=t_i,
+        i=amps,
+        i_steps=step_errors(amps, step_i),
+        match=find_match(t_place, place_v, t_i, amps),
+        common=above,
+    )
+    return _fit(
+        signals, max_gap_s, relaxes=False, gain=gain, usable=_covered(t_parent, at, max_gap_s)
+    )
+
+
+def _too_little(t: FloatArray, values: FloatArray, what: str, step: float | None) -> str:
+    if t.size < _LEAST:
+        return f"only {t.size} readings of the {what}"
+    if np.ptp(values) <= 2.0 * (step or 0.0):
+        return f"the {what} hardly moved"
+    return ""
+
+
+def _covered(t: FloatArray, at: FloatArray, max_gap_s: float) -> BoolArray:
+    """True where an instant lies between two readings that are no gap apart."""
+    after = np.searchsorted(t, at)
+    inside = (after > 0) & (after < t.size)
+    after = np.clip(after, 1, t.size - 1)
+    longest = max(max_gap_s, 3.0 * usual_step(t))
+    return np.asarray(inside & (t[after] - t[after - 1] <= longest))
+
+
+def _fit(
+    whole: Signals, max_gap_s: float, *, relaxes: bool, gain: float, usable: BoolArray | None = None
+) -> Fit:
+    keep = _covered(whole.t_i, whole.t - whole.match.lag_s, max_gap_s) & ~_wild(whole.y)
+    if usable is not None:
+        keep &= usable
+    signals = replace(
+        whole,
+        t=whole.t[keep],
+        y=whole.y[keep],
+        y_steps=whole.y_steps[keep],
+        common=None if whole.common is None else whole.common[keep],
+    )
+    updates = min(int(keep.sum()), whole.t_i.size)
+    if updates < _LEAST:
+        return Fit(updates=updates, refused="too few readings of voltage and current together")
+    found = fall_per_ampere(signals, relaxes=relaxes, gain=gain)
+    if found is None or not found.value > 0 or found.high - found.low > 2 * _USELESS * found.value:
+        return Fit(updates=updates, refused=_why(signals))
+    level = _at_rest(signals, found.value, found.low, found.high)
+    return Fit(
+        ohm=found.value,
+        low_ohm=max(found.low, 0.0),
+        high_ohm=found.high,
+        updates=updates,
+        scale_s=found.scale_s,
+        lag_s=whole.match.lag_s,
+        level_v=level[0],
+        level_low_v=level[1],
+        level_high_v=level[2],
+    )
+
+
+def _wild(y: FloatArray) -> BoolArray:
+    """True for readings that no load explains: further out than twice the widest usual range."""
+    low, middle, high = np.quantile(y, [0.005, 0.5, 0.995])
+    reach = 2.0 * max(high - middle, middle - low) + 1e-9
+    return np.asarray(np.abs(y - middle) > reach)
+
+
+def _at_rest(s: Signals, value: float, low: float, high: float) -> tuple[float, float, float]:
+    """Mean voltage carried to zero current, with what the slope's interval makes of it."""
+    mean_i = float(np.interp(s.t - s.match.lag_s, s.t_i, s.i).mean())
+    mean_y = float(s.y.mean())
+    return mean_y + value * mean_i, mean_y + low * mean_i, mean_y + high * mean_i
+
+
+def _why(s: Signals) -> str:
+    """The reason why no interval could be given, in words for the user."""
+    moved = float(np.std(s.i))
+    coarse = float(np.abs(s.i_steps).max()) * 2.0
+    if moved <= max(0.05, coarse):
+        return f"the current hardly moved (spread {moved:.2f} A)"
+    return (
+        f"the current (spread {moved:.1f} A) swings too fast between its readings, or moves the "
+        "voltage too little, to tell a resistance"
+    )
