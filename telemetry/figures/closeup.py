@@ -11,7 +11,6 @@ from telemetry.channels import PlaceKind, Quantity, kind_of_place
 from telemetry.figures import style
 from telemetry.figures.names import short
 from telemetry.figures.style import AnyFigure, Look
-from telemetry.figures.timeline import draw_level
 from telemetry.figures.traces import envelope, of_quantity
 from telemetry.readings import Reading, Readings
 from telemetry.results import Event, Review, Stir
@@ -71,15 +70,19 @@ def draw_mark(ax: Axes, mark: tuple[float, float], wash: str = style.MARK) -> Ax
 
 
 def draw_sag(ax: Axes, event: Event) -> Axes:
-    """The reference a sag fell from and its lowest reading, each with its value."""
+    """The reference a sag fell from as a line, and its lowest reading with both values."""
     if event.reference_v is not None:
-        draw_level(ax, event.reference_v, f"reference {event.reference_v:.2f} V")
+        ax.axhline(
+            event.reference_v, color=style.MUTED, linewidth=style.pt(0.9), linestyle=(0, (2, 2))
+        )
     if event.residual_v is not None:
+        known = event.reference_v is not None
+        fell_from = f" from {event.reference_v:.2f} V" if known else ""
         middle = (event.start_s + event.end_s) / 2
         start, end = ax.get_xlim()
         right = middle - start < 0.5 * (end - start)
         ax.annotate(
-            f"{event.residual_v:.2f} V",
+            f"{event.residual_v:.2f} V{fell_from}",
             (event.end_s if right else event.start_s, event.residual_v),
             xytext=(style.pt(7 if right else -7), 0),
             textcoords="offset points",

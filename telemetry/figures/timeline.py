@@ -256,10 +256,16 @@ def draw_level(ax: Axes, level: float, text: str) -> Axes:
 
 
 def draw_lowest(ax: Axes, traces: Sequence[Reading], review: Review) -> Axes:
-    """Ring and words at the lowest reading of stir and flight (of all, where there is neither)."""
+    """Ring and words at the lowest reading in stir and flight, behind the packs where known.
+
+    A pack that is lost or switched off falls to nothing; what the electronics still had is the
+    lowest voltage that counts.
+    """
+    judged = {m.place for f in review.flights for m in f.margins if m.lowest_v is not None}
     active = (PhaseKind.STIR, PhaseKind.FLIGHT)
     spans: list[Span] = [p for f in review.flights for p in f.phases if p.kind in active]
-    found = [(low, r) for r in traces if (low := lowest(r, spans)) is not None]
+    behind = [r for r in traces if r.place in judged] or traces
+    found = [(low, r) for r in behind if (low := lowest(r, spans)) is not None]
     if not found:
         return ax
     (time_s, value), r = min(found, key=lambda f: f[0][1])
@@ -290,6 +296,7 @@ def draw_lowest(ax: Axes, traces: Sequence[Reading], review: Review) -> Axes:
         va="center",
         fontsize=style.pt(style.TEXT_PT),
         color=style.BLACK,
+        bbox={"facecolor": style.PAPER, "edgecolor": "none", "pad": 0.4, "alpha": 0.8},
         gid="lowest-name",
     )
     return ax

@@ -143,4 +143,4 @@ def _value(key: str, value: Value, low: Value, high: Value, place: str | None, s
         return percent(value)
     if isinstance(value, int):
         return str(value)
-    return measure(value, "", 0.01)
+    return f"{value:.4g}"

@@ -52,7 +52,7 @@ def first_page(review: Review, readings: Readings) -> FirstPage:
 def aircraft_name(review: Review) -> str:
     """The aircraft's name; says so where it has none."""
     name = plain(review.aircraft.name).strip()
-    return "Aircraft without a name" if name in ("", "unnamed") else name
+    return "Unnamed aircraft" if name in ("", "unnamed") else name
 
 
 def recording_words(review: Review) -> str:
@@ -163,12 +163,15 @@ def _lowest_voltage(review: Review, readings: Readings, steps: Steps) -> KeyNumb
     label = "Lowest voltage"
     if margin is None or margin.lowest_v is None:
         return _known(label, NOT_MEASURED, "no place with a voltage was judged")
-    found = readings.get(Quantity.VOLTAGE, margin.place)
-    when = None
-    if found is not None and (at := np.flatnonzero(abs(found.v - margin.lowest_v) < _SAME_V)).size:
-        when = float(found.t[at[0]])
+    when, held = None, False
+    for hold in ("", "min"):
+        found = readings.get(Quantity.VOLTAGE, margin.place, hold=hold)
+        if found is not None and when is None:
+            at = np.flatnonzero(abs(found.v - margin.lowest_v) < _SAME_V)
+            when, held = (float(found.t[at[0]]), hold == "min") if at.size else (None, False)
     value = steps.volts(margin.lowest_v, margin.place)
-    return _known(label, value, _where(review, margin.place, when))
+    where = _where(review, margin.place, when)
+    return _known(label, value, f"{where}, by the unit's own minimum" if held else where)
 
 
 def _highest_current(review: Review, readings: Readings, steps: Steps) -> KeyNumber:

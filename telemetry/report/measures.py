@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 from telemetry.figures.names import plain
 from telemetry.report.document import Block, Cell, FigureBlock, Paragraph, Section, Table
@@ -32,25 +32,26 @@ def events_section(review: Review) -> Section:
         if not flight.events:
             continue
         blocks.append(Paragraph(text=f"{before}{_event_counts(flight.events)}."))
-        rest = [e for e in flight.events if not _by_load(e)]
+        spikes = [e for e in flight.events if e.kind is EventKind.SPIKE]
         loads = [e for e in flight.events if _by_load(e)]
+        rest = [e for e in flight.events if e.kind is not EventKind.SPIKE and not _by_load(e)]
         if rest:
-            blocks.append(_event_table("Not explained by load", rest, steps))
+            blocks.append(_fall_table("Falls that the load does not explain", rest, steps))
         if loads:
-            blocks.append(_event_table("Sags that the load explains", loads, steps, brief=False))
+            blocks.append(_fall_table("Sags that the load explains", loads, steps, brief=False))
+        if spikes:
+            blocks.append(_spike_table(spikes, steps))
     if not blocks:
         blocks.append(Paragraph(text="No sag, undervoltage, spike or brownout was seen."))
     return Section(title="Events", anchor="events", blocks=tuple(blocks))
 
 
-def _event_table(
+def _fall_table(
     caption: str, events: Sequence[Event], steps: Steps, *, brief: bool = True
 ) -> Table:
     """The events by time; where there are many, the deepest and the highest of them."""
     most = _MOST_EVENTS if brief else _MOST_BY_LOAD
-    gravest = sorted(events, key=lambda e: (-(e.depth_v or 0.0), -(e.peak_a or 0.0)))[:most]
-    left = len(events) - len(gravest)
-    shown = sorted(gravest, key=lambda e: (e.start_s, e.place))
+    shown, left = _gravest(events, most, lambda e: e.depth_v or 0.0)
     note = "By load: how much of the depth the load explains. +: cut off by a gap or the end. "
     return Table(
         caption=f"{caption}: the gravest {most} of {len(events)}" if left else caption,
@@ -66,10 +67,51 @@ def _event_table(
             "~>By load",
             "~Origin",
         ),
-        rows=tuple(_event_row(e, steps) for e in shown),
+        rows=tuple(_fall_row(e, steps) for e in shown),
         note=(note if brief else "") + ("The JSON holds them all." if left else ""),
         brief=brief,
     )
+
+
+def _gravest(
+    events: Sequence[Event], most: int, gravity: Callable[[Event], float]
+) -> tuple[list[Event], int]:
+    """The gravest events by time, and how many are left out."""
+    kept = sorted(events, key=gravity, reverse=True)[:most]
+    return sorted(kept, key=lambda e: (e.start_s, e.place)), len(events) - len(kept)
+
+
+def _spike_table(events: Sequence[Event], steps: Steps) -> Table:
+    shown, left = _gravest(events, _MOST_BY_LOAD, lambda e: e.prominence_a or e.peak_a or 0.0)
+    caption = "Current spikes"
+    return Table(
+        caption=f"{caption}: the highest {_MOST_BY_LOAD} of {len(events)}" if left else caption,
+        columns=columns(
+            "At", "Place", ">Peak A", ">Above usual A", ">Lasted", ">mAh", ">Burst", "Phase"
+        ),
+        rows=tuple(
+            (
+                Cell(text=clock(e.start_s), span=(e.start_s, e.end_s)),
+                *cells(
+                    plain(e.place),
+                    bare(steps.amps(e.peak_a, e.place)),
+                    bare(steps.amps(e.prominence_a, e.place)),
+                    _lasted(e),
+                    NONE if e.charge_mah is None else f"{e.charge_mah:.1f}",
+                    NONE if e.burst is None else str(e.burst),
+                    PHASE_WORD[e.phase],
+                ),
+            )
+            for e in shown
+        ),
+        note="Spikes that follow one another closely form one burst."
+        + (" The JSON holds them all." if left else ""),
+        brief=False,
+    )
+
+
+def _lasted(event: Event) -> str:
+    return lasting(event.duration_s) + (" +" if event.truncated else "")
 
 
 def _by_load(event: Event) -> bool:
@@ -88,15 +130,14 @@ def _event_counts(events: Sequence[Event]) -> str:
     return f"{words}; {loads} explained by load" if loads else words
 
 
-def _event_row(event: Event, steps: Steps) -> tuple[Cell, ...]:
-    lasted = lasting(event.duration_s) + (" +" if event.truncated else "")
+def _fall_row(event: Event, steps: Steps) -> tuple[Cell, ...]:
     texts = cells(
         plain(event.place),
         EVENT_WORD[event.kind],
         bare(steps.volts(event.residual_v, event.place)),
         bare(steps.volts(event.depth_v, event.place)),
         bare(steps.amps(event.peak_a, event.place)),
-        lasted,
+        _lasted(event),
         PHASE_WORD[event.phase],
         NONE if event.explained is None else percent(event.explained),
         ORIGIN_WORD[event.origin],

@@ -161,7 +161,7 @@ def _sign(sheets: Sheets, level: Level, x: float, top: float, size: float) -> No
         ]
     else:
         sheets.polygon(around(40, 0.0, half), _FILL[level])
-        strokes = [[(-0.25, 0.0), (0.25, 0.0)]]
+        strokes = []
     for stroke in strokes:
         points = [(middle[0] + a * size, middle[1] + b * size) for a, b in stroke]
         sheets.polygon(points, style.BLACK, closed=False)
@@ -215,7 +215,7 @@ def _finding(sheets: Sheets, block: FindingBlock, scene: Scene) -> None:
     sheets.y += 3.0
     for name, text in (
         ("Do: ", block.advice),
-        ("It may also be: ", " / ".join(block.explanations)),
+        ("It may also be: ", " ".join(block.explanations)),
         ("To tell them apart: ", block.confirm),
     ):
         if text:

@@ -29,6 +29,8 @@ from telemetry.report.words import (
     clock,
     interval,
     lasting,
+    number,
+    sentence,
 )
 from telemetry.results import (
     Flight,
@@ -58,12 +60,12 @@ def findings_section(review: Review) -> Section:
         blocks.append(
             FindingBlock(
                 level=finding.level,
-                title=plain(finding.title),
+                title=sentence(finding.title).rstrip("."),
                 where=", ".join(plain(w) for w in where if w),
                 facts=facts(finding, steps),
-                explanations=tuple(plain(e) for e in finding.explanations),
-                confirm=plain(finding.confirm),
-                advice=plain(finding.advice),
+                explanations=tuple(sentence(e) for e in finding.explanations),
+                confirm=sentence(finding.confirm),
+                advice=sentence(finding.advice),
                 code=finding.code,
                 span=span,
                 figure=proof(review, finding),
@@ -111,15 +113,15 @@ def places_section(review: Review, readings: Readings) -> Section:
                 f"in stir and flight above the restart level. {NONE} means not measured.",
             )
         )
-        worst = _worst_cases(flight, steps)
-        if worst:
+        if worst := _worst_cases(flight, steps):
             blocks.append(
                 Table(
                     caption=f"{before}Voltage to expect in worst cases",
                     columns=columns("Place", "Case", ">At, A", "Voltage to expect", ">Restart V"),
                     rows=worst,
                     note="Carried down the path by the measured resistances, from the packs as "
-                    "they were at landing. All servos stalled at once is shown for design only.",
+                    "they were at landing. Left out: cases for which the log or the profile "
+                    "does not tell enough. All servos stalled at once is shown for design only.",
                 )
             )
     if not blocks:
@@ -160,6 +162,7 @@ def _worst_cases(flight: Flight, steps: Steps) -> tuple[tuple[Cell, ...], ...]:
         )
         for m in flight.margins
         for c in m.cases
+        if c.voltage_v is not None
     )
 
 
@@ -192,7 +195,7 @@ def _stir_blocks(
             bare(steps.amps(p.peak_a, p.place)),
             _to_mirror(p, means),
             bare(steps.volts(p.lowest_v, p.place)),
-            NONE if p.sag_mohm is None else f"{p.sag_mohm:.0f}",
+            NONE if p.sag_mohm is None else number(p.sag_mohm, 1.0),
         )
         for p in stir.places
     )

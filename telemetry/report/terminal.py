@@ -141,7 +141,7 @@ def _finding(block: FindingBlock, width: int) -> list[str]:
     if block.facts:
         lines += _wrap("; ".join(f"{k} {v}" for k, v in block.facts), width, "    ")
     for head, text in (
-        ("Or: ", " / ".join(block.explanations)),
+        ("Or: ", " ".join(block.explanations)),
         ("Tell apart: ", block.confirm),
         ("Do: ", block.advice),
     ):

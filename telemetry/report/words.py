@@ -62,7 +62,7 @@ EVIDENCE_WORD = {
 }
 CASE_WORD = {
     "pack-lost": "one pack lost",
-    "return-level": "peak expected over many flights",
+    "return-level": "peak of many flights",
     "all-stalled": "all servos stalled",
 }
 RESISTANCE_WORD = {
