@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from telemetry.aircraft import Aircraft, Limits
 from telemetry.channels import Quantity
@@ -14,6 +15,7 @@ from telemetry.signals import sampling
 from telemetry.signals.spans import longer, mask_to_spans, merge
 
 SpanList = list[tuple[float, float]]
+BoolArray = NDArray[np.bool_]
 
 GRID_S = 0.25
 STICKS = ("aileron", "elevator", "rudder")
@@ -22,6 +24,8 @@ STICKS = ("aileron", "elevator", "rudder")
 _RESTLESS_SHARE = 0.12
 _RESTLESS_A = 0.12
 _LONGEST_STIR_S = 60.0
+# Calm flying just after take-off or before landing is followed this far (ours).
+_REACH_S = 6.0
 # Longest calm leg of a flight in a log that shows no rest at all (ours).
 _CALM_FLYING_S = 90.0
 
@@ -33,9 +37,11 @@ class Activity:
     Attributes
     ----------
     t, mean, scatter : ndarray
-        Grid [s]; mean and standard deviation over a centred 2 s window [A].
+        Grid [s]; mean and standard deviation over a centred window of ``window_s`` [A].
     fast : ndarray
-        Mean over a centred window of 1 s [A], for edges.
+        Mean over a shorter window [A], for edges.
+    window_s : float
+        2 s, or three update intervals of slow telemetry.
     rest_a, rest_sigma : float
         Level and scatter at rest, A.
     at_rest : bool
@@ -48,6 +54,7 @@ class Activity:
     mean: FloatArray
     scatter: FloatArray
     fast: FloatArray
+    window_s: float
     rest_a: float
     rest_sigma: float
     at_rest: bool
@@ -70,8 +77,10 @@ def measure_activity(readings: Readings, aircraft: Aircraft, limits: Limits) -> 
     known = np.isfinite(x)
     if known.sum() < 8:
         return None
-    mean, scatter = _windowed(x, max(3, round(2.0 / GRID_S)))
-    fast, _ = _windowed(x, max(3, round(1.0 / GRID_S)))
+    # Slow telemetry needs a longer look: two readings say little about a level.
+    window_s = max(2.0, 3.0 * update_s)
+    mean, scatter = _windowed(x, round(window_s / GRID_S))
+    fast, _ = _windowed(x, round(max(1.0, update_s) / GRID_S))
     slow, slow_scatter = _windowed(x, round(3.0 / GRID_S))
     usable = np.isfinite(slow)
     rest = float(np.quantile(slow[usable], 0.05))
@@ -82,6 +91,7 @@ def measure_activity(readings: Readings, aircraft: Aircraft, limits: Limits) -> 
         mean=mean,
         scatter=scatter,
         fast=fast,
+        window_s=window_s,
         rest_a=rest,
         rest_sigma=sigma,
         at_rest=sigma <= max(_RESTLESS_SHARE * abs(rest), _RESTLESS_A),
@@ -118,9 +128,10 @@ def flying_spans(readings: Readings, activity: Activity | None, limits: Limits) 
     known = np.isfinite(rise)
     if known.sum() < 8:
         return []
+    spread = activity.window_s + 0.5
     # Without any rest in the log there is no ground either, and no stir on it.
     for start, end in plateaus(activity, limits) if activity.at_rest else ():
-        rise[(activity.t >= start - 2.5) & (activity.t < end + 2.5)] = 0.0
+        rise[(activity.t >= start - spread) & (activity.t < end + spread)] = 0.0
     clipped = np.minimum(rise, np.quantile(rise[known], 0.95))
     slow, _ = _windowed(clipped, round(limits.flight_pause_s / GRID_S))
     usual = float(np.nanquantile(slow, 0.85))
@@ -131,50 +142,66 @@ def flying_spans(readings: Readings, activity: Activity | None, limits: Limits) 
     spans = merge(lively, limits.flight_pause_s if activity.at_rest else _CALM_FLYING_S)
     # Nobody lands, turns round and takes off again within the pause that two such halves leave.
     spans = merge(longer(spans, 0.5 * limits.flight_s), 2.0 * limits.flight_pause_s)
-    half = 0.5 * limits.flight_pause_s
-    out = []
-    for start, end in spans:
-        near = moving & (activity.t >= start - 2.0) & (activity.t < end + 2.0)
-        at = activity.t[near]
-        # The average spreads a start by up to half its window: look for the true one inside.
-        first = at[at < start + 2 * half]
-        last = at[at > end - 2 * half]
-        out.append(
-            (
-                float(first[0]) if first.size else start,
-                float(last[-1] + GRID_S) if last.size else end,
-            )
-        )
-    return out
+    return [_ends(s, activity, moving, least) for s in spans]
+
+
+def _ends(
+    span: tuple[float, float], activity: Activity, moving: BoolArray, least: float
+) -> tuple[float, float]:
+    """Start and end of flying near the ends of a stretch of the slow average.
+
+    The average spreads a start by up to half its window: the first movement inside is looked for,
+    then followed outwards while the current does not come to rest for 2 s.
+    """
+    t, start, end = activity.t, span[0], span[1]
+    at = t[moving & (t >= start - 2.0) & (t < end + 2.0)]
+    if at.size == 0:
+        return span
+    rest, sigma = activity.rest_a, max(activity.rest_sigma, 0.01)
+    with np.errstate(invalid="ignore"):
+        awake = activity.mean > rest + max(3.0 * sigma, 0.06 * abs(rest), 0.3 * least)
+    first, last = float(at[0]), float(at[-1] + GRID_S)
+    for a, b in merge(mask_to_spans(t, awake, hold_s=2 * GRID_S), 2.0):
+        if a < first <= b + 2.0:
+            first = max(a, first - _REACH_S)
+        if a - 2.0 <= last < b:
+            last = min(b, last + _REACH_S)
+    return first, last
 
 
 def plateaus(activity: Activity, limits: Limits) -> SpanList:
     """Stirs by their shape: some seconds of nearly constant raised current, rest on both sides.
 
     A circular stir draws a nearly constant current (it follows the rate of travel); manoeuvres
-    make it swing, and have no rest around them.
+    make it swing, and have no true rest around them. The stiller the surroundings, the less even
+    it has to be.
     """
     rest = activity.rest_a
     step = max(limits.stir_a, 0.5 * abs(rest), 6.0 * activity.rest_sigma)
+    ramp = 0.5 * activity.window_s
     with np.errstate(invalid="ignore"):
         high = activity.mean >= rest + 0.5 * step
     out = []
     for start, end in merge(mask_to_spans(activity.t, high, hold_s=2 * GRID_S), 1.5):
         if not limits.stir_s <= end - start <= _LONGEST_STIR_S:
             continue
-        inner = (activity.t >= start + 1.0) & (activity.t < end - 1.0)
+        inner = (activity.t >= start + ramp) & (activity.t < end - ramp)
         x = activity.mean[inner] - rest
         if x.size < 4:
             continue
         level = float(np.nanmedian(x))
         low, top = (float(q) for q in np.nanquantile(x, [0.05, 0.95]))
         beside = [
-            activity.mean[(activity.t >= a) & (activity.t < b)] - rest
-            for a, b in ((start - 4.0, start - 1.0), (end + 1.0, end + 4.0))
+            float(np.nanmax(b)) if b.size and np.isfinite(b).any() else 0.0
+            for b in (
+                activity.mean[(activity.t >= a) & (activity.t < b)] - rest
+                for a, b in ((start - ramp - 3.0, start - ramp), (end + ramp, end + ramp + 3.0))
+            )
         ]
-        quiet = [b.size == 0 or float(np.nanmax(b)) < 0.35 * level for b in beside]
-        even = low > 0.55 * level and top < 1.45 * level
-        if level >= step and even and all(quiet):
+        even = low > 0.55 * level and top < 1.45 * level and max(beside) < 0.35 * level
+        still = max(beside) < max(0.08 * level, 4.0 * activity.rest_sigma)
+        fairly = low > 0.45 * level and top < 1.7 * level
+        if level >= step and (even or (still and fairly)):
             out.append((start, end))
     return out
 
