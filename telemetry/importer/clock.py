@@ -13,6 +13,8 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from telemetry.importer.wording import count, verb
+
 FloatArray = NDArray[np.float64]
 
 #: Where a clock starts again, the later recording is laid this long behind the end of the
@@ -95,7 +97,9 @@ def unroll(
     changed = len(rows) != len(raw_s)
     if len(disorder):
         order = np.argsort(time, kind="stable")
-        out.notes.append(f"{len(disorder):,} rows stood out of order and were sorted by time")
+        moved = count(len(disorder), "row")
+        were = verb(len(disorder), "was", "were")
+        out.notes.append(f"{moved} stood out of order and {were} sorted by time")
         time, rows, changed = time[order], rows[order], True
     out.clock_s = float(time[0])
     time = time - time[0]
@@ -135,10 +139,10 @@ def _fill(
     if inside.any():
         filled = np.interp(rows[inside], have, time[have])
         time[inside] = filled
-        count = int(inside.sum())
+        number = int(inside.sum())
         out.notes.append(
-            f"{count:,} row{'s' if count > 1 else ''} without a readable time "
-            f"{'were' if count > 1 else 'was'} placed between the neighbours"
+            f"{count(number, 'row')} without a readable time {verb(number, 'was', 'were')} placed "
+            f"between the neighbours"
         )
     kept = np.flatnonzero(~drop)
     shift = np.cumsum(drop)
@@ -162,7 +166,7 @@ def _forward(
     if not len(back) and not breaks:
         return time, begins
     wanted = {b for b in breaks if 0 < b < len(time)}
-    midnight = shifted = summer = 0
+    midnight = shifted = summer = wild = laid = 0
     recording_start = time[0]
     for i in sorted({*back.tolist(), *wanted}):
         step = time[i] - time[i - 1]
@@ -176,7 +180,9 @@ def _forward(
             time[i:] += period_s
             midnight += 1
             continue
-        if i not in wanted and _passing(time, i, typical):
+        passing = "" if i in wanted else _passing(time, i, typical)
+        if passing:
+            wild += passing == "wild"
             continue
         if wall and i not in wanted and abs(step + 3600.0) <= max(5.0, 20 * typical):
             time[i:] += 3600.0
@@ -190,7 +196,13 @@ def _forward(
         gap = max(RECORDING_GAP_S, 10 * typical)
         time[i:] += (time[i - 1] + gap) - time[i]
         begins.append(i)
+        laid += 1
         recording_start = time[i]
+    if wild:
+        out.notes.append(
+            f"{count(wild, 'row')} with an impossible time {verb(wild, 'was', 'were')} placed "
+            f"between the neighbours"
+        )
     if midnight:
         what = "past midnight" if period_s == 86400.0 else f"after {period_s:,.6g} s"
         times = "once" if midnight == 1 else f"{midnight} times"
@@ -199,36 +211,46 @@ def _forward(
         out.notes.append("the clock was set back one hour (daylight saving); time goes on")
     if shifted:
         out.notes.append(
-            f"the clock was set back by less than 5 s at {shifted} place"
-            f"{'s' if shifted > 1 else ''}; time goes on"
+            f"the clock was set back by less than 5 s at {count(shifted, 'place')}; time goes on"
         )
     if len(begins) > 1:
         out.notes.append(
-            f"the file holds {len(begins)} recordings: the clock or the header starts again; a "
-            f"recording whose clock starts again is laid behind the one before "
-            f"({RECORDING_GAP_S:g} s or 10 rows)"
+            f"the file holds {len(begins)} recordings: "
+            + ("the clock starts again" if laid else "the header is repeated, the clock runs on")
+        )
+    if laid:
+        out.notes.append(
+            f"{count(laid, 'recording')} {verb(laid, 'is', 'are')} laid behind the one before, at "
+            f"a distance of {max(RECORDING_GAP_S, 10 * typical):g} s that is not in the file"
         )
     return time, begins
 
 
-def _passing(time: FloatArray, i: int, typical: float) -> bool:
-    """True where one or two rows are out of order and time then goes on as before."""
+def _passing(time: FloatArray, i: int, typical: float) -> str:
+    """What is wrong where time steps back and then goes on as before.
+
+    "order": one or two rows are out of order; "wild": one row's time is far off, and is put
+    between its neighbours; "": something else.
+    """
     reach = time[max(0, i - 3) : i]
     ahead = time[i : i + 4]
     if len(ahead) < 2:
-        return False
+        return ""
     top = float(np.max(reach))
-    if float(ahead[-1]) >= top and top - float(np.min(ahead)) <= max(5.0, 20 * typical):
-        return True
+    # Rows in the wrong order leave a hole where they belong; a clock set back leaves none.
+    jumps = np.diff(np.concatenate((reach, ahead)))
+    hole = bool(np.any(jumps > 1.5 * typical))
+    if hole and float(ahead[-1]) >= top and top - float(np.min(ahead)) <= max(5.0, 20 * typical):
+        return "order"
     # The row before was the odd one: far ahead of both neighbours.
     if i >= 2 and time[i] >= time[i - 2] and time[i - 1] - time[i] > 0:
         time[i - 1] = 0.5 * (time[i - 2] + time[i])
-        return True
+        return "wild"
     # This row is the odd one: far behind both neighbours.
     if time[i + 1] >= time[i - 1] and time[i + 1] - time[i - 1] <= max(5.0, 20 * typical):
         time[i] = 0.5 * (time[i - 1] + time[i + 1])
-        return True
-    return False
+        return "wild"
+    return ""
 
 
 def spread(time: FloatArray, out: Unrolled) -> FloatArray:
@@ -245,25 +267,25 @@ def spread(time: FloatArray, out: Unrolled) -> FloatArray:
     if fresh.all():
         return time
     first = np.flatnonzero(fresh)
-    count = np.diff(np.append(first, len(time)))
+    number = np.diff(np.append(first, len(time)))
     stamp = time[first]
     gaps = np.diff(stamp)
-    several = count > 1
+    several = number > 1
     usual = float(np.median(gaps)) if len(gaps) else 0.0
     if usual <= 0:
         return time
-    usual_count = float(np.median(count[several]))
+    usual_count = float(np.median(number[several]))
     room = np.append(np.minimum(gaps, usual), usual)
     # The last stamp of the file, and the first of a recording, may hold only part of their rows.
-    room[-1] = usual * min(1.0, count[-1] / usual_count)
-    within = np.arange(len(time)) - np.repeat(first, count)
-    spread_s = np.repeat(stamp, count) + np.repeat(room / count, count) * within
-    if count[0] < usual_count and len(gaps):
+    room[-1] = usual * min(1.0, number[-1] / usual_count)
+    within = np.arange(len(time)) - np.repeat(first, number)
+    spread_s = np.repeat(stamp, number) + np.repeat(room / number, number) * within
+    if number[0] < usual_count and len(gaps):
         step = usual / usual_count
-        spread_s[: count[0]] = stamp[1] - step * np.arange(count[0], 0, -1)
-    rows = int(count[several].sum())
+        spread_s[: number[0]] = stamp[1] - step * np.arange(number[0], 0, -1)
+    rows = int(number[several].sum())
     out.notes.append(
-        f"{rows:,} rows share a time stamp with others (the clock steps by "
+        f"{count(rows, 'row')} share a time stamp with others (the clock steps by "
         f"{usual:g} s); they were spread evenly"
     )
     out_s: FloatArray = spread_s - spread_s[0]

@@ -18,12 +18,14 @@ from numpy.typing import NDArray
 
 from telemetry.channels import CANONICAL_UNIT, Channel, PlaceKind, Quantity, kind_of_place
 from telemetry.errors import UnreadableLog
+from telemetry.importer.cells import is_blank
 from telemetry.importer.evidence import Shape, judge_unit, reversed_current
 from telemetry.importer.header import Reading, readings
 from telemetry.importer.names import Name, take_apart
 from telemetry.importer.places import find_spots
 from telemetry.importer.settings import Setting, text_of
 from telemetry.importer.values import convert, find_sentinels, leading_zeros
+from telemetry.importer.wording import count, verb
 from telemetry.units import UNITS, Unit
 
 FloatArray = NDArray[np.float64]
@@ -392,6 +394,8 @@ def _finish(column: Column, choice: _Choice, notes: list[str], *, strict: bool) 
     words = column.text is not None
     ignored = column.setting is not None and column.setting.ignore
     values = None if words or column.blank or ignored or column.time_role else column.numbers
+    if words and not ignored and not column.blank:
+        _refuse_words(column, notes, strict=strict)
     canonical = CANONICAL_UNIT.get(quantity, "") or (unit.canonical if unit is not None else "")
     if unit is not None and quantity in (Quantity.UNKNOWN, Quantity.STATUS, Quantity.COUNT):
         canonical, factor, offset = unit.symbol, 1.0, 0.0
@@ -434,6 +438,29 @@ def _finish(column: Column, choice: _Choice, notes: list[str], *, strict: bool) 
     return Resolved(channel=channel, values=values)
 
 
+_IN_WORDS = (Quantity.UNKNOWN, Quantity.STATUS, Quantity.TIME, Quantity.COUNT)
+
+
+def _refuse_words(column: Column, notes: list[str], *, strict: bool) -> None:
+    """A column whose unit promises numbers and whose cells are words would lose them all."""
+    wanted = column.setting.quantity if column.setting is not None else None
+    if wanted is None and not column.time_role and column.apart.unit is not None:
+        wanted = next((r.quantity for r in column.readings if r.score >= 0.5), None)
+    if wanted is None or wanted in _IN_WORDS:
+        return
+    assert column.text is not None
+    cell = next((str(t) for t in column.text.to_pylist() if t and not is_blank(t)), "")
+    emptied = UnreadableLog(
+        f"no cell of this column is a number (the first is '{cell[:40]}'), though it is read as "
+        f"{wanted.value}",
+        column=column.title,
+        hint=f"settle it with --set '{column.title}=ignore' or '{column.title}=status'",
+    )
+    if strict:
+        raise emptied
+    notes.append(str(emptied))
+
+
 def _clean(
     column: Column,
     r: Reading,
@@ -448,8 +475,8 @@ def _clean(
     for sentinel in sentinels:
         values = np.where(values == sentinel.raw, np.nan, values)
         notes.append(
-            f"{sentinel.count:,} values of {sentinel.raw:g} in column '{column.title}' count as "
-            f"no value ({sentinel.why})"
+            f"{count(sentinel.count, 'value')} of {sentinel.raw:g} in column '{column.title}' "
+            f"{verb(sentinel.count, 'counts', 'count')} as no value ({sentinel.why})"
         )
     out = convert(values, unit) if unit is not None else values
     if r.quantity in (Quantity.VOLTAGE, Quantity.CELL_VOLTAGE) and not r.hold:
@@ -458,8 +485,8 @@ def _clean(
             out = out.copy()
             out[:leading] = np.nan
             notes.append(
-                f"the first {leading:,} rows of column '{column.title}' are zero before its first "
-                f"reading and count as no value"
+                f"column '{column.title}' is zero for {count(leading, 'row')} before its first "
+                f"reading; that counts as no value"
             )
     if not np.isfinite(out).any():
         emptied = UnreadableLog(
@@ -495,7 +522,7 @@ def _turn_currents(out: list[Resolved], notes: list[str]) -> None:
             if why.startswith("its sign"):
                 notes.append(f"column '{channel.column}': {why}; kept as it is")
             continue
-        item.values = -item.values
+        item.values = 0.0 - item.values
         _flip(item, f"turned round: {why}")
         notes.append(f"column '{channel.column}' was turned round: {why}")
         for other in out:
@@ -505,7 +532,7 @@ def _turn_currents(out: list[Resolved], notes: list[str]) -> None:
                 and other.channel.quantity in (Quantity.POWER, Quantity.CONSUMED, Quantity.ENERGY)
                 and _runs_against(other, item.values)
             ):
-                other.values = -other.values
+                other.values = 0.0 - other.values
                 _flip(other, "turned round with the current")
                 notes.append(
                     f"column '{other.channel.column}' was turned round with column "

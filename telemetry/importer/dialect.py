@@ -166,7 +166,8 @@ def _score(lines: Sequence[str], separator: str) -> float:
                 typed += 0.8
             elif not any(mark in cell for mark in "\t;|,") and len(cell) < 40:
                 typed += 0.7
-    if not numbers:
+    # Words of a header are separated by single blanks too: there, most cells must be values.
+    if not numbers or (separator == " " and numbers < 0.5 * cells):
         return 0.0
     regular = often / len(rows)
     return (0.3 + 0.7 * regular) * typed / cells * (1.0 + 0.01 * min(width, 30))

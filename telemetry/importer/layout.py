@@ -11,8 +11,10 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from telemetry.errors import UnreadableLog
 from telemetry.importer.cells import Kind, is_blank, kind
 from telemetry.importer.dialect import split_line
+from telemetry.importer.header import readings
 from telemetry.importer.names import parse_scaled, split_words, take_apart
 
 COMMENT = re.compile(r"\s*(?:#|//|%|!|\*\*)")
@@ -97,6 +99,7 @@ def find_layout(head: Sequence[str], later: Sequence[str], separator: str) -> La
     if first is None:
         return None
     header = _header_rows(rows[:first], numeric, fields, separator)
+    header = _used(header, fields)
     names, units, sensors = _tell_apart(header, fields)
     name_row = next((r for r in header if _pad(r.cells, fields) == names), None) if names else None
     first_header = header[0].line if header else rows[first].line
@@ -116,10 +119,54 @@ def find_layout(head: Sequence[str], later: Sequence[str], separator: str) -> La
     )
 
 
-def header_only(head: Sequence[str], separator: str) -> bool:
-    """True where the sample looks like a header without a single row of data below it."""
-    rows = [split_line(line, separator) for line in head if line.strip()]
-    return any(len([c for c in row if c.strip()]) > 1 for row in rows[-3:])
+def no_table(head: Sequence[str]) -> UnreadableLog:
+    """Why the lines of a file make no table: the error to raise.
+
+    Parameters
+    ----------
+    head : sequence of str
+        The first lines.
+    """
+    lines = [line for line in head if line.strip()]
+    rows = [split_line(line, max(("\t", ";", "|", ","), key=line.count)) for line in lines]
+    named = any(_is_name(c) for row in rows[-3:] for c in row if len(row) > 1)
+    if not named and len(rows) > 3:
+        named = any(_is_name(c) for c in rows[0] if len(rows[0]) > 1)
+    below = [c for row in rows[1:] for c in row]
+    if named and len(rows) > 1 and below and all(is_blank(c) for c in below):
+        return UnreadableLog("every value is blank", hint="check that the sensors were recorded")
+    if named:
+        return UnreadableLog(
+            "the file has a header but no rows of data",
+            hint="check that the recording was started, or copy the file again",
+        )
+    if sum(any(ch.isdigit() for ch in line) for line in lines) > len(lines) / 2:
+        return UnreadableLog(
+            "the file has only one column (looked for , ; | tab and blanks between values)",
+            hint="export the log with its time and values side by side",
+        )
+    return UnreadableLog(
+        f"the file holds text, but no table of values (it begins '{lines[0].strip()[:40]}')",
+        hint="give the log itself",
+    )
+
+
+def _is_name(cell: str) -> bool:
+    return any(r.score >= 0.5 for r in readings(take_apart(" ".join(cell.split()))))
+
+
+def comma_is_both(head: Sequence[str], layout: Layout) -> bool:
+    """True where commas split values in two: far more cells in the rows than names above them.
+
+    Parameters
+    ----------
+    head : sequence of str
+    layout : Layout
+    """
+    if layout.names or layout.data_line == 0:
+        return False
+    above = split_line(head[layout.data_line - 1], ",")
+    return 2 <= len(above) < layout.fields and all(kind(c) is Kind.WORD for c in above)
 
 
 def is_comment(line: str, cells: Sequence[str]) -> bool:
@@ -270,7 +317,7 @@ def _header_rows(
         wide = len(cells) >= 0.6 * fields or (fields <= 3 and len(cells) >= 2)
         if not wide or filled < 2 or not _is_header(cells, numeric):
             break
-        if found and filled <= 2 and fields > 4:
+        if found and filled == 2 and fields > 4 and cells[0].strip() and cells[1].strip():
             break  # "Model;Tern;;;;": a preamble line padded to the table's width
         found.append(row)
         if len(found) == _MOST_HEADER_ROWS:
@@ -296,6 +343,18 @@ def _tell_apart(
     if len(rows) > 1 and _is_sensor_row(rows[-2], names):
         sensors = _spread(rows[-2])
     return names, units, sensors
+
+
+def _used(header: Sequence[_Row], fields: int) -> list[_Row]:
+    """The header rows without lines above that turn out to be preamble ("Model;Tern")."""
+    kept = list(header)
+    while len(kept) > 1:
+        names, units, sensors = _tell_apart(kept, fields)
+        top = _pad(kept[0].cells, fields)
+        if top in (names, units) or (sensors and _spread(top) == sensors):
+            break
+        kept.pop(0)
+    return kept
 
 
 def _is_unit_row(row: Sequence[str]) -> bool:

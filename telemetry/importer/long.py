@@ -25,10 +25,10 @@ from telemetry.importer.words import fold
 FloatArray = NDArray[np.float64]
 
 _MOST_SERIES = 2000
-_VALUE_WORDS = """value values val wert werte messwert valeur valeurs valor valores valore valori waarde
-    waarden hodnota hodnoty reading data messung mesure medida misura meting mereni"""
-_SENSOR_WORDS = """sensor source device id node unit place address quelle gerat geber capteur senzor sensore
-    origin bron zdroj"""
+_VALUE_WORDS = """value values val wert werte messwert valeur valeurs valor valores valore valori
+    waarde waarden hodnota hodnoty reading data messung mesure medida misura meting mereni"""
+_SENSOR_WORDS = """sensor source device id node unit place address quelle gerat geber capteur
+    senzor sensore origin bron zdroj"""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -19,7 +19,9 @@ from telemetry.importer.columnmap import ColumnMap, fingerprint
 from telemetry.importer.columns import Column, Resolved, resolve
 from telemetry.importer.long import pivot
 from telemetry.importer.sheet import Sheet, apply_settings, at_path, read_sheet
-from telemetry.importer.timebase import Source, TimeBase, find_time
+from telemetry.importer.timebase import find_time, start_from_preamble
+from telemetry.importer.timesource import Source, TimeBase
+from telemetry.importer.wording import count
 from telemetry.log import Log, Provenance
 
 FloatArray = NDArray[np.float64]
@@ -82,6 +84,11 @@ def _assemble(sheet: Sheet, row_interval_s: float | None) -> Log:
     columns = sheet.columns
     if sheet.long is not None:
         columns, times = widen(sheet, base, times)
+    if not any(not c.blank and not c.time_role for c in columns):
+        raise UnreadableLog(
+            "every value is blank, only the time is there",
+            hint="check that the sensors were recorded",
+        )
     resolved = resolve(columns, sheet.notes)
     log = _log(sheet, base, times, columns, resolved)
     return replace(log, provenance=replace(log.provenance, rows=read_rows))
@@ -171,6 +178,8 @@ def time_base(sheet: Sheet, row_interval_s: float | None) -> TimeBase:
             hint="name it with --set 'COLUMN=time[s]', or give the seconds between rows with "
             "--row-interval",
         )
+    if base.start is None or base.day_only:
+        start_from_preamble(base, sheet.layout.preamble, european=_european(sheet))
     for column in sheet.columns:
         column.time_role = base.columns.get(column.index, "")
     return base
@@ -211,6 +220,12 @@ def _empty_rows(sheet: Sheet) -> NDArray[np.bool_]:
     return empty
 
 
+def _start(base: TimeBase) -> str | None:
+    if base.start is None:
+        return None
+    return base.start.date().isoformat() if base.day_only else base.start.isoformat()
+
+
 def _log(
     sheet: Sheet,
     base: TimeBase,
@@ -240,8 +255,7 @@ def _log(
     if refused:
         line, why = refused[0]
         notes.append(
-            f"{len(refused):,} row{'s' if len(refused) > 1 else ''} could not be kept, first at "
-            f"line {line:,} ({why})"
+            f"{count(len(refused), 'row')} could not be kept, first at line {line:,} ({why})"
         )
     steps = np.diff(times.time_s)
     provenance = Provenance(
@@ -257,7 +271,7 @@ def _log(
         layout="wide" if sheet.long is None else "long",
         header_line=sheet.layout.header_line,
         header=fingerprint(sheet.layout),
-        start=base.start.isoformat() if base.start is not None else None,
+        start=_start(base),
         start_source=base.start_source,
         clock_s=times.clock_s,
         time_form=base.form,

@@ -17,6 +17,7 @@ from telemetry.errors import UnreadableLog
 from telemetry.importer.cells import Kind, is_blank, kind
 from telemetry.importer.dialect import split_line
 from telemetry.importer.layout import Layout, is_comment
+from telemetry.importer.wording import count, verb
 
 _BLOCK_BYTES = 16 << 20
 _TAIL_LINES = 60
@@ -117,8 +118,7 @@ def trim_tail(data: bytes, begin: int, layout: Layout, separator: str) -> Tail:
             return Tail(end=size)
         total_lines = data.count(b"\n", begin, end)
         notes = (
-            f"{trailer} line{'s' if trailer > 1 else ''} behind the last row "
-            f"{'are' if trailer > 1 else 'is'} no data "
+            f"{count(trailer, 'line')} behind the last row {verb(trailer, 'is', 'are')} no data "
             f"(from line {layout.data_line + total_lines + 1})",
         )
         return Tail(end=end, notes=notes)
@@ -245,13 +245,14 @@ def repair(
     result.breaks = tuple(int(b) for b in np.searchsorted(result.lines, sweep.break_lines))
     if sweep.comments:
         result.notes.append(
-            f"{sweep.comments:,} comment or preamble lines among the rows were left out "
-            f"(first at line {sweep.first_comment:,})"
+            f"{count(sweep.comments, 'comment or preamble line')} among the rows "
+            f"{verb(sweep.comments, 'was', 'were')} left out (first at line "
+            f"{sweep.first_comment:,})"
         )
     if sweep.padded:
         result.notes.append(
-            f"{sweep.padded:,} rows have fewer cells than the header; the missing ones count as "
-            f"blank (first at line {sweep.first_padded:,})"
+            f"{count(sweep.padded, 'row')} {verb(sweep.padded, 'has', 'have')} too few cells; the "
+            f"missing ones count as blank (first at line {sweep.first_padded:,})"
         )
     return result
 

@@ -21,12 +21,13 @@ from telemetry.importer.columnmap import ColumnMap, fingerprint
 from telemetry.importer.columns import Column, make_column, titles
 from telemetry.importer.dialect import find_decimal, find_separator, take_sample
 from telemetry.importer.evidence import shape_of
-from telemetry.importer.layout import Layout, find_layout, header_only
+from telemetry.importer.layout import Layout, comma_is_both, find_layout, no_table
 from telemetry.importer.long import LongShape, find_long
 from telemetry.importer.settings import file_settings, find_column, parse_setting
 from telemetry.importer.table import RawTable, read_table
 from telemetry.importer.text import Text, load
 from telemetry.importer.values import to_numbers
+from telemetry.importer.wording import count, verb
 
 FloatArray = NDArray[np.float64]
 
@@ -111,8 +112,14 @@ def _parse(
     separator = forced.get("@separator") or find_separator(sample)[0]
     layout = find_layout(sample.head, sample.later, separator) if separator else None
     if layout is None:
-        _refuse_table(sample.head)
-    assert layout is not None
+        raise no_table(sample.head)
+    if separator == "," and comma_is_both(sample.head, layout):
+        raise UnreadableLog(
+            f"the rows have {layout.fields} cells under fewer names: the comma seems to be both "
+            f"separator and decimal mark",
+            line=layout.data_line + 1,
+            hint="export the log with another separator or with decimal points",
+        )
     decimal = forced.get("@decimal") or find_decimal(layout.rows)
     table = read_table(text.data, layout, separator, decimal)
     if table.rows == 0:
@@ -134,26 +141,6 @@ def _parse(
         settings=left,
         long=long,
         notes=[*text.notes, *layout.notes, *table.notes, *notes],
-    )
-
-
-def _refuse_table(head: Sequence[str]) -> None:
-    """Say why there is no table: a header alone, one column, or no values at all."""
-    for separator in (";", "\t", "|", ",", "  "):
-        if header_only(head, separator):
-            rows = [line for line in head if line.strip()]
-            blank = len(rows) > 1 and not any(ch.isalnum() for line in rows[1:] for ch in line)
-            if blank:
-                raise UnreadableLog(
-                    "every value is blank", hint="check that the sensors were recorded"
-                )
-            raise UnreadableLog(
-                "the file has a header but no rows of data",
-                hint="check that the recording was started, or copy the file again",
-            )
-    raise UnreadableLog(
-        "the file has only one column (looked for , ; | tab and blanks between values)",
-        hint="export the log with its time and values side by side",
     )
 
 
@@ -179,8 +166,8 @@ def _columns(layout: Layout, table: RawTable, decimal: str) -> tuple[list[Column
         columns.append(column)
     if empty_tail:
         notes.append(
-            f"{empty_tail} column{'s' if empty_tail > 1 else ''} without a name and without a "
-            f"value left out"
+            f"{count(empty_tail, 'column')} without a name and without a value "
+            f"{verb(empty_tail, 'was', 'were')} left out"
         )
     if all(c.blank for c in columns):
         raise UnreadableLog("every value is blank", hint="check that the sensors were recorded")
@@ -205,9 +192,9 @@ def _read_text(
     column.cell_unit = numbers.unit
     if numbers.lost:
         notes.append(
-            f"{numbers.lost:,} of {table.rows:,} values in column '{column.title}' are no "
-            f"numbers and were lost, first at line {table.line_of(numbers.first_lost):,} "
-            f"('{numbers.lost_text[:40]}')"
+            f"{numbers.lost:,} of {count(table.rows, 'value')} in column '{column.title}' "
+            f"{verb(numbers.lost, 'is no number and was', 'are no numbers and were')} lost, first "
+            f"at line {table.line_of(numbers.first_lost):,} ('{numbers.lost_text[:40]}')"
         )
 
 

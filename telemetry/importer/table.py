@@ -94,12 +94,12 @@ def read_table(data: bytes, layout: Layout, separator: str, decimal: str) -> Raw
     first_line = layout.data_line + 1
     odd = [b'"', b"\0", *([b"\n" + header] if header else [])]
     quick = all(data.find(piece, begin, tail.end) < 0 for piece in odd)
-    table = parse.typed(body, types) if quick else None
+    table = parse.typed(body, types, demote=False) if quick else None
     repaired: Repaired | None = None
     if table is None:
         repaired = repair(body, layout, mark, header, first_line)
         notes.extend(repaired.notes)
-        table = parse.typed(repaired.data, types)
+        table = parse.typed(repaired.data, types, demote=True)
         if table is None:
             table = parse.by_csv(repaired.data)
     if repaired is None:
@@ -113,7 +113,8 @@ def read_table(data: bytes, layout: Layout, separator: str, decimal: str) -> Raw
     ]
     del table
     if tail.patched:
-        last = _Parser(mark, decimal, layout.fields).typed(tail.patched, ["string"] * layout.fields)
+        strings = ["string"] * layout.fields
+        last = _Parser(mark, decimal, layout.fields).typed(tail.patched, strings, demote=False)
         if last is not None and last.num_rows == 1:
             columns = _append(columns, last, decimal)
             if lines is not None:
@@ -140,10 +141,13 @@ class _Parser:
     fields: int
     engine: str = field(default="pyarrow")
 
-    def typed(self, body: bytes | memoryview, types: Sequence[str]) -> pa.Table | None:
+    def typed(
+        self, body: bytes | memoryview, types: Sequence[str], *, demote: bool
+    ) -> pa.Table | None:
         """Parse with these column types; None where rows do not have the right length.
 
-        A column that turns out not to hold plain numbers is read as text instead.
+        ``demote``: a column that turns out not to hold plain numbers is read as text instead;
+        without it that gives None as well.
         """
         kinds = list(types)
         for attempt in range(5):
@@ -151,7 +155,7 @@ class _Parser:
                 return self._read(body, kinds)
             except pa.ArrowInvalid as error:
                 found = _CONVERSION.search(str(error))
-                if found is None:
+                if found is None or not demote:
                     return None
                 if attempt < 3:
                     kinds[int(found.group(1))] = "string"

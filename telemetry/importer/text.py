@@ -251,8 +251,8 @@ def _refuse_binary(bare: bytes, path: str | Path | None) -> None:
         raise UnreadableLog(
             "holds only zero bytes", path=path, hint="copy it from the transmitter again"
         )
-    control = sum(head.count(bytes((b,))) for b in range(32) if b not in (9, 10, 11, 12, 13, 26))
-    if control > 0.02 * len(head) or b"\x00\x00\x00" in head[:256]:
+    control = sum(head.count(bytes((b,))) for b in range(1, 32) if b not in (9, 10, 12, 13, 26))
+    if control > 0.05 * len(head) or head.count(b"\x00") > 0.3 * len(head):
         raise UnreadableLog("holds binary data, not text", path=path, hint="export the log as CSV")
 
 

@@ -179,6 +179,11 @@ _RAW_SENTINELS = (
 )
 
 
+_LIMITS = frozenset(
+    {65535.0, 65534.0, 32767.0, 32768.0, -32768.0, 2147483647.0, -2147483648.0, 4294967295.0}
+)
+
+
 @dataclass(frozen=True, slots=True)
 class Sentinel:
     """A number that stands for no value in one column."""
@@ -220,9 +225,10 @@ def find_sentinels(raw: FloatArray, quantity: Quantity, unit: Unit | None) -> tu
         count = int(np.count_nonzero(raw == value))
         spread = float(np.max(np.abs(others)))
         impossible = not low <= inside <= high
-        # A lone value at the end of the number range, ten times beyond all others.
-        remote = abs(value) >= 200.0 and abs(value) > 10.0 * max(spread, 1e-9)
-        if value == -1.0:
+        # The end of a number range (65535 mV), or another lone round value far beyond all others.
+        limit = any(value * k in _LIMITS for k in scales)
+        remote = abs(value) > (3.0 if limit else 10.0) * max(spread, 1e-9)
+        if value == -1.0 or (not limit and abs(value) < 200.0):
             remote = False
         if impossible or remote:
             why = (

@@ -75,8 +75,9 @@ _QUANTITIES: dict[Quantity, str] = {
         perdita perdite verlies verliezen ztracené ztracených ztráta ztráty fade fades failsafe
         failsafes dropout dropouts dropped missed paketverlust paketverluste ausfälle aussetzer
         výpadky výpadek""",
-    Quantity.UPTIME: """uptime betriebszeit einschaltdauer einschaltzeit eingeschaltet runtime encendido acceso
-        marche zapnutí zapnuto bedrijfstijd fonctionnement funcionamiento funzionamento provozu""",
+    Quantity.UPTIME: """uptime betriebszeit einschaltdauer einschaltzeit eingeschaltet runtime
+        encendido acceso marche zapnutí zapnuto bedrijfstijd fonctionnement funcionamiento
+        funzionamento provozu""",
     Quantity.ALTITUDE: """altitude height höhe alti alt flughöhe hauteur altitud altura altezza
         quota hoogte výška elevation""",
     Quantity.SPEED: """speed geschwindigkeit velocity vitesse velocidad velocità snelheid
@@ -117,7 +118,7 @@ _PLACES: dict[str, str] = {
         lipos liion nimh lifepo lion""",
     "receiver": """receiver receivers rx rcvr recv empfänger empf récepteur récept receptor
         ricevente ricevitore ontvanger ontv přijímač satellite satellit satelliet""",
-    "bus": """bus rail rails busbar sběrnice sabirnice sammelschiene distribution verteiler verteilung
+    "bus": """bus rail rails busbar sběrnice sammelschiene distribution verteiler verteilung
         stromverteiler weiche akkuweiche stromweiche répartiteur répartition distributeur
         repartidor distribuidor distribución distributore ripartitore distribuzione verdeler
         stroomverdeler verdeelunit rozdělovač rozvaděč zentrale hauptgerät hauptverteiler
@@ -164,8 +165,8 @@ _SURFACES: dict[str, str] = {
         alettoni rolroer rolroeren křidélko křidélka křidélek""",
     "elevator": """elevator elevators elev ele elevon elevons höhenruder profondeur elevador
         profundidad elevatore equilibratore profondità hoogteroer výškovka výškovky výškové""",
-    "rudder": """rudder rudders rud rudd seitenruder dérive direction dirección timón timone direzionale
-        richtingsroer směrovka směrovky směrové""",
+    "rudder": """rudder rudders rud rudd seitenruder dérive direction dirección timón timone
+        direzionale richtingsroer směrovka směrovky směrové""",
     "throttle": """throttle thr thro gas gaz acelerador gasknüppel drossel plyn manetta""",
     "flap": """flap flaps flp wölbklappe wölbklappen landeklappe landeklappen klappe klappen
         volet volets ipersostentatore klep kleppen klapka klapky""",
