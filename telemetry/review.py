@@ -6,7 +6,6 @@ from dataclasses import replace
 from datetime import date
 
 from telemetry.aircraft import Aircraft, infer_path
-from telemetry.channels import PlaceKind, Quantity, kind_of_place
 from telemetry.detect.brownouts import find_brownouts
 from telemetry.detect.phases import Part, find_parts
 from telemetry.detect.quality import columns_used, judge_quality
@@ -16,6 +15,7 @@ from telemetry.detect.stirs import measure_stirs
 from telemetry.findings import find_all
 from telemetry.log import Log
 from telemetry.power.charge import measure_charge
+from telemetry.power.floors import pack_floors
 from telemetry.power.margins import measure_margins
 from telemetry.power.placing import place_events
 from telemetry.power.resistance import measure_resistances
