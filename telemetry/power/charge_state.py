@@ -291,7 +291,7 @@ def counter_mismatch(
     ----------
     logged_mah, integrated_mah : float
     uncertain_mah : float or None
-        Half-width of the integral's interval: sampling, and the current across gaps.
+        Standard uncertainty of the integral: sampling, and the current across gaps.
 
     Returns
     -------
@@ -302,7 +302,7 @@ def counter_mismatch(
         return None
     allowed = math.hypot(
         max(_COUNT_PART * integrated_mah, _COUNT_MAH),
-        0.0 if uncertain_mah is None else uncertain_mah,
+        0.0 if uncertain_mah is None else 2 * uncertain_mah,
     )
     low, high = integrated_mah - allowed, integrated_mah + allowed
     upper = logged_mah / low if low > 0 else math.inf

@@ -20,6 +20,8 @@ _DROPOUT_V = Interval(0.25, 0.0, 0.5)
 # How far a pack's resistance in a profile may lie from the pack's today (ours: age and cold).
 _PROFILE_PART = 0.25
 
+# How a refused resistance of the root says that a regulator holds it.
+_HELD = "regulator holds this voltage"
 # No switch or diode drops this much (ours).
 _HEAD_V = 0.8
 # What a lasting step of the load costs beyond the resistance read within seconds, as a part of it:
@@ -49,6 +51,8 @@ class Measured:
         Share of each pack in a change of the total current, 0 to 1.
     return_a : mapping of Interval
         Return level of the current of each place, A; ``return_a["total"]`` of the whole.
+    no_return : mapping of str
+        Why a place (or the total) has no return level.
     """
 
     lowest_v: Mapping[str, float] = field(default_factory=dict)
@@ -57,6 +61,7 @@ class Measured:
     peak_a: Mapping[str, Interval] = field(default_factory=dict)
     share: Mapping[str, Interval] = field(default_factory=dict)
     return_a: Mapping[str, Interval] = field(default_factory=dict)
+    no_return: Mapping[str, str] = field(default_factory=dict)
 
 
 class Missing(Exception):
@@ -89,6 +94,9 @@ class Circuit:
         self.inputs: dict[str, Interval] = {}
         self._notes: dict[str, list[str]] = {}
         self._known = [r for r in resistances if r.mohm is not None]
+        self.regulated = aircraft.regulated_v is not None or any(
+            r.place == self.root and _HELD in r.refused for r in resistances
+        )
         for prefix, values in (
             ("v", measured.landing_v),
             ("a", measured.landing_a),
@@ -119,8 +127,12 @@ class Circuit:
                 self._note(pack.name, f"resistance of {pack.name} from the profile")
             if own is not None:
                 x[f"r {pack.name}"] = own
-        if self.root is not None and (bus := self._measured(self.root, "source")) is not None:
-            x[f"r {self.root}"] = bus
+        if self.root is not None:
+            whole = self._measured(self.root, "source")
+            if whole is None and self.regulated:
+                whole = self._droop()
+            if whole is not None:
+                x[f"r {self.root}"] = whole
         for node in aircraft.nodes:
             own = self._measured(node.name, "branch", node.fed_from)
             if own is None and node.lead is not None and node.name != self.root:
@@ -141,6 +153,22 @@ class Circuit:
             x["dropout"] = Interval.exact(max(told_drops))
         else:
             x["dropout"] = _DROPOUT_V
+
+    def _droop(self) -> Interval | None:
+        """Output resistance of a regulator, from the lowest reading under load.
+
+        That reading may be of another cause, and a lower one may have been missed.
+        """
+        root, state = self.root or "", self.measured
+        volts, low = state.landing_v.get(root), state.lowest_v.get(root)
+        amps, peak = state.landing_a.get(TOTAL), state.peak_a.get(TOTAL)
+        if volts is None or low is None or amps is None or peak is None:
+            return None
+        if peak.value <= amps.value:
+            return None
+        most = max(volts.value - low, 0.0) / (peak.value - amps.value)
+        self._note(root, "droop of the regulator from the lowest reading")
+        return Interval(most, 0.0, 1.5 * most)
 
     def _note(self, place: str, words: str) -> None:
         self._notes.setdefault(place, []).append(words)
@@ -177,9 +205,9 @@ class Circuit:
         root, packs = self.root or place, [p.name for p in self.aircraft.packs]
         parts = [*self.aircraft.way_up(place, root), *packs]
         notes = [words for p in dict.fromkeys(parts) for words in self._notes.get(p, ())]
-        if self.aircraft.regulated_v is not None and self._limit_a(packs) is None:
+        if self.regulated and self._limit_a(packs) is None:
             notes.append("the regulator's current limit is not in the profile")
-        if self.aircraft.regulated_v is None and self._head_v() > _HEAD_V:
+        if not self.regulated and self._head_v() > _HEAD_V:
             notes.append("the packs lie well above the bus: a regulator not in the profile?")
         return notes
 
@@ -262,7 +290,9 @@ class Circuit:
         limit = self._limit_a(packs)
 
         def volts(x: Numbers, place: str) -> float:
-            branch = {n: _need(x, f"r {n}", f"the resistance of the lead to {n}") for n in below}
+            branch = {
+                n: self._need(x, f"r {n}", f"the resistance of the lead to {n}") for n in below
+            }
             load = load_ohm(root, children, branch, servo_ohm)
             root_v = loaded_v(
                 lambda amps: self._supply_v(x, amps, packs), load, self._supply_v(x, 0.0, packs)
@@ -270,7 +300,7 @@ class Circuit:
             if limit is not None:
                 root_v = min(root_v, limit * load)
             reached = place_volts(root, root_v, children, branch, servo_ohm)
-            return _need(reached, place, f"what feeds {place}")
+            return self._need(reached, place, f"what feeds {place}")
 
         def amps(x: Numbers, place: str) -> float:
             branch = {n: x[f"r {n}"] for n in below}
@@ -280,8 +310,15 @@ class Circuit:
 
     # Voltages
 
+    def _need(self, x: Numbers, name: str, words: str) -> float:
+        if name not in x:
+            why = self.measured.no_return.get(name.removeprefix("return "))
+            told = name.startswith("return ") and why is not None
+            raise Missing(f"{words} is not known" + (f": {why}" if told else ""))
+        return x[name]
+
     def _root_v(self, x: Numbers, load: str, packs: list[str]) -> float:
-        amps = _need(x, f"{load} {TOTAL}", _LOAD_WORDS[load].format("the whole"))
+        amps = self._need(x, f"{load} {TOTAL}", _LOAD_WORDS[load].format("the whole"))
         volts, limit = self._supply_v(x, amps, packs), self._limit_a(packs)
         # Beyond the limit the load is taken as a resistance, left with that part of its voltage.
         return volts if limit is None or amps <= limit else volts * limit / amps
@@ -291,7 +328,7 @@ class Circuit:
         root = self.root or ""
         if root in packs:
             return self._pack_line(x, root, packs).at(amps)
-        if self.aircraft.regulated_v is None:
+        if not self.regulated:
             volts = self._unregulated(x, amps, packs)
             try:  # whatever lies between, the root is never above the packs
                 return min(volts, together_v(self._pack_lines(x, packs), amps))
@@ -307,12 +344,12 @@ class Circuit:
             return self._root_line(x).at(amps)
         lines = []
         for pack in packs:
-            way = _need(x, f"way {pack}", f"the resistance from {pack} to {root}")
+            way = self._need(x, f"way {pack}", f"the resistance from {pack} to {root}")
             if pack in shared:
-                volts = _need(x, f"v {root}", f"the voltage of {root} at landing")
-                flow = _need(x, f"a {pack}", f"the current of {pack} at landing")
+                volts = self._need(x, f"v {root}", f"the voltage of {root} at landing")
+                flow = self._need(x, f"a {pack}", f"the current of {pack} at landing")
             else:
-                volts, flow = _need(x, f"v {pack}", f"the voltage of {pack} at landing"), 0.0
+                volts, flow = self._need(x, f"v {pack}", f"the voltage of {pack} at landing"), 0.0
             lines.append(Line(volts - self._slow_v(x, packs, flow, way), flow, way))
         return together_v(lines, amps)
 
@@ -326,9 +363,9 @@ class Circuit:
     def _root_line(self, x: Numbers) -> Line:
         root = self.root or ""
         return Line(
-            _need(x, f"v {root}", f"the voltage of {root} at landing"),
-            _need(x, f"a {TOTAL}", "the total current at landing"),
-            _need(x, f"r {root}", f"the resistance of {root} under load"),
+            self._need(x, f"v {root}", f"the voltage of {root} at landing"),
+            self._need(x, f"a {TOTAL}", "the total current at landing"),
+            self._need(x, f"r {root}", f"the resistance of {root} under load"),
         )
 
     def _regulating(self, x: Numbers, packs: list[str]) -> Line:
@@ -350,8 +387,8 @@ class Circuit:
             if shared:
                 raise Missing(f"the current of {pack} at landing is not known")
             flow = 0.0
-        volts = _need(x, f"v {pack}", f"the voltage of {pack} at landing")
-        ohm = _need(x, f"r {pack}", f"the resistance of {pack}")
+        volts = self._need(x, f"v {pack}", f"the voltage of {pack} at landing")
+        ohm = self._need(x, f"r {pack}", f"the resistance of {pack}")
         return Line(volts - self._slow_v(x, packs, flow, ohm), flow, ohm)
 
     def _limit_a(self, packs: list[str]) -> float | None:
@@ -370,8 +407,8 @@ class Circuit:
         root = self.root or ""
         if place == root:
             return root_v
-        volts = _need(x, f"v {place}", f"the voltage of {place} at landing")
-        fall = _need(x, f"v {root}", f"the voltage of {root} at landing") - root_v
+        volts = self._need(x, f"v {place}", f"the voltage of {place} at landing")
+        fall = self._need(x, f"v {root}", f"the voltage of {root} at landing") - root_v
         way = self.aircraft.way_up(place, root)
         if not way:
             raise Missing(f"what feeds {place} is not known")
@@ -380,10 +417,10 @@ class Circuit:
     def _more_drop(self, x: Numbers, node: str, load: str) -> float:
         """How much more than at landing the lead to a node takes, V."""
         if f"r {node}" in x and f"a {node}" in x:
-            more = _need(x, f"{load} {node}", _LOAD_WORDS[load].format(node)) - x[f"a {node}"]
+            more = self._need(x, f"{load} {node}", _LOAD_WORDS[load].format(node)) - x[f"a {node}"]
             return x[f"r {node}"] * more
-        apparent = _need(x, f"rt {node}", f"the resistance of the lead to {node}")
-        before = _need(x, f"a {TOTAL}", "the total current at landing")
+        apparent = self._need(x, f"rt {node}", f"the resistance of the lead to {node}")
+        before = self._need(x, f"a {TOTAL}", "the total current at landing")
         return apparent * (x[f"{load} {TOTAL}"] - before)
 
 
@@ -391,12 +428,6 @@ _LOAD_WORDS = {
     "peak": "the highest current of {}",
     "return": "the return level of the current of {}",
 }
-
-
-def _need(x: Numbers, name: str, words: str) -> float:
-    if name not in x:
-        raise Missing(f"{words} is not known")
-    return x[name]
 
 
 def _ohm(mohm: Interval) -> Interval:

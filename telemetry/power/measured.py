@@ -141,6 +141,10 @@ def measured_in(
     volts = {r.place: (r.t, r.v, 0.0) for r in readings.of(Quantity.VOLTAGE)}
     outs = merge([(o.start_s, o.end_s) for o in pack_outs(readings, aircraft, phases)], 0.0)
     sharing = [part for a, b in loaded for part in complement(outs, a, b)]
+    levels = _return_levels(
+        current_peaks(phases, readings, aircraft) if peaks is None else peaks,
+        aircraft.limits.return_flights,
+    )
     return Measured(
         lowest_v=lowest,
         landing_v=_means(volts, landing),
@@ -151,25 +155,24 @@ def measured_in(
             for s in pack_shares(readings, aircraft, sharing)
             if s.of_changes is not None
         },
-        return_a=_return_levels(
-            current_peaks(phases, readings, aircraft) if peaks is None else peaks,
-            aircraft.limits.return_flights,
-        ),
+        return_a={place: x for place, x in levels.items() if isinstance(x, Interval)},
+        no_return={place: x for place, x in levels.items() if isinstance(x, str)},
     )
 
 
-def _return_levels(peaks: Mapping[str, PeakSet], over_flights: float) -> dict[str, Interval]:
-    out = {}
+def _return_levels(peaks: Mapping[str, PeakSet], over_flights: float) -> dict[str, Interval | str]:
+    """Return level of each place, or why there is none."""
+    out: dict[str, Interval | str] = {}
     for place, found in peaks.items():
-        if found.value_a.size * over_flights / max(found.flights, 1) <= 1:
-            continue
         level = return_level(
             found.value_a,
             found.threshold_a,
             flights=found.flights,
             over_flights=over_flights,
         )
-        if level.level is not None and level.low is not None and level.high is not None:
+        if level.level is None or level.low is None or level.high is None:
+            out[place] = level.refused
+        else:
             out[place] = Interval(level.level, level.low, level.high + found.missed_a)
     return out
 

@@ -35,7 +35,8 @@ def together_v(lines: Sequence[Line], amps: float) -> float:
     Parameters
     ----------
     lines : sequence of Line
-        With positive resistances. A source whose open voltage lies lower gives nothing.
+        A source whose open voltage lies lower gives nothing. One without resistance (the end of
+        an interval may reach zero) counts as one of a microohm.
     amps : float
         Total current, A, not negative.
 
@@ -43,7 +44,10 @@ def together_v(lines: Sequence[Line], amps: float) -> float:
     -------
     float
     """
-    ordered = sorted(lines, key=lambda line: -line.open_v)
+    ordered = sorted(
+        (Line(line.volts, line.amps, max(line.ohm, 1e-6)) for line in lines),
+        key=lambda line: -line.open_v,
+    )
     volts = ordered[0].open_v
     for count in range(1, len(ordered) + 1):
         giving = ordered[:count]

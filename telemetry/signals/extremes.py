@@ -225,7 +225,8 @@ def return_level(
     Returns
     -------
     ReturnLevel
-        Refused, with the count and the highest peak, where fewer than 30 peaks are given.
+        Refused, with the count and the highest peak, where fewer than 30 peaks are given or the
+        period is too short to hold one.
 
     Notes
     -----
@@ -235,24 +236,28 @@ def return_level(
     """
     x = np.asarray(peaks, dtype=np.float64)
     highest = float(x.max()) if x.size else None
-    if x.size < LEAST_PEAKS:
+    period = over_flights / flights
+
+    def refused(threshold: float, count: int, why: str) -> ReturnLevel:
         return ReturnLevel(
             level=None,
             low=None,
             high=None,
             over_flights=over_flights,
             threshold=threshold,
-            peaks=x.size,
+            peaks=count,
             flights=flights,
             highest=highest,
-            refused=f"{x.size} peaks, and a return level needs {LEAST_PEAKS}",
+            refused=why,
         )
+
+    if x.size < LEAST_PEAKS:
+        return refused(threshold, x.size, f"{x.size} peaks, and a return level needs {LEAST_PEAKS}")
     threshold = _raised(x, threshold)
     excess = x[x > threshold] - threshold
-    fit = fit_pareto(excess)
-    period = over_flights / flights
     if excess.size * period <= 1:
-        raise ValueError("the period must be long enough for more than one peak")
+        return refused(threshold, excess.size, "so few flights hold less than one such peak")
+    fit = fit_pareto(excess)
     level = level_of(threshold, fit.sigma, fit.xi, excess.size * period)
     low, high = _profile_interval(excess, period, fit, level - threshold, confidence)
     return ReturnLevel(

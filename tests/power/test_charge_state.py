@@ -183,9 +183,9 @@ def test_the_cautious_number_holds_nineteen_times_in_twenty() -> None:
         (1040, 1000, None, False),
         (1100, 1000, None, True),
         (880, 1000, None, True),
-        (1100, 1000, 120, False),
-        (0, 1000, 50, True),
-        (1000, 100, 99, True),
+        (1100, 1000, 60, False),
+        (0, 1000, 25, True),
+        (1000, 100, 49, True),
     ],
 )
 def test_counter_against_integral(

@@ -112,6 +112,12 @@ def test_the_return_level_falls_on_all_packs_together() -> None:
     assert tail.note == "the return level of the current of tail is not known"
 
 
+def test_a_refused_return_level_says_why() -> None:
+    state = replace(STATE, return_a={}, no_return={"total": "12 peaks, and it needs 30"})
+    case = _case(margins(TERN, MEASURED, state), "bus", "return-level")
+    assert case.note.endswith("the whole is not known: 12 peaks, and it needs 30")
+
+
 def test_all_stalled_is_the_network_of_resistances() -> None:
     """Nodal analysis of the whole circuit: bus, wing (2 x 1.5 Ohm), tail (1.25 Ohm)."""
     g = np.array(
@@ -228,6 +234,23 @@ def test_a_bus_is_never_above_its_packs_whatever_the_profile_says() -> None:
     case = _case(margins(Aircraft.model_validate(silent), weak, state), "bus", "pack-lost")
     assert case.voltage_v == pytest.approx(7.4 - 0.150 * 12 - 0.075)
     assert case.note == "the packs lie well above the bus: a regulator not in the profile?"
+
+
+def test_a_held_bus_without_a_measured_droop_takes_it_from_its_lowest_reading() -> None:
+    """The resistance of the bus was refused because a regulator holds it; profile or not."""
+    refused = Resistance(
+        kind="source", place="bus", mohm=None, low_mohm=None, high_mohm=None, updates=0,
+        refused="a regulator holds this voltage: its fall is the regulator's own",
+    )  # fmt: skip
+    silent = Aircraft.model_validate(
+        REGULATED.model_dump(mode="json", exclude={"supplies", "regulator", "regulated_v"})
+    )
+    state = replace(REG_STATE, lowest_v={"bus": 5.9})
+    found = _case(margins(silent, (refused, *REG_MEASURED[1:]), state), "bus", "pack-lost")
+    # 5.984 V at 4 A and 5.9 V at 12 A: 10.5 mOhm both together, 21 one alone; the open voltage
+    # is then 6.026 V.
+    assert found.voltage_v == pytest.approx(6.026 - 0.021 * 12)
+    assert "droop of the regulator from the lowest reading" in found.note
 
 
 def test_an_unknown_limit_is_said() -> None:

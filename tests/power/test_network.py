@@ -34,6 +34,11 @@ def test_equal_sources_share_and_a_low_one_gives_nothing() -> None:
     assert together_v([low, high], 40) == pytest.approx(6.5)
 
 
+def test_a_source_without_resistance_holds_its_voltage() -> None:
+    assert together_v([Line(7.0, 5.0, 0.0), Line(6.9, 0, 0.05)], 20) == pytest.approx(7.0, abs=1e-3)
+    assert together_v([Line(7.0, 5.0, -0.01)], 20) == pytest.approx(7.0, abs=1e-3)
+
+
 @given(
     st.lists(st.tuples(st.floats(5, 9), st.floats(0.005, 0.2)), min_size=1, max_size=4),
     st.floats(0, 60),
