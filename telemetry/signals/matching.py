@@ -19,7 +19,7 @@ FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 
 # For the search of the lag this many readings tell as much as all.
-_ENOUGH = 4000
+_ENOUGH = 2000
 # A constant transport delay between two sensors is at most about this (common practice, no
 # source), besides up to half an update interval for readings that are means over the interval.
 _DELAY_S = 0.5

@@ -109,12 +109,18 @@ def step_errors(values: FloatArray, step: float | None) -> FloatArray:
     return np.asarray(np.round((true + shift) / step) * step - shift - true)
 
 
-def trend_free(t: FloatArray, columns: FloatArray) -> FloatArray:
-    """Columns less their polynomial trend in time; its order grows with the length."""
-    order = 2 + int((t[-1] - t[0]) / _TREND_S)
-    at = 2.0 * (t - t[0]) / (t[-1] - t[0]) - 1.0
-    basis, _ = np.linalg.qr(np.polynomial.legendre.legvander(at, order))
-    return np.asarray(columns - basis @ (basis.T @ columns))
+class Trend:
+    """Polynomial trend in time, of an order that grows with the length: E as the charge falls."""
+
+    def __init__(self, t: FloatArray) -> None:
+        order = 2 + int((t[-1] - t[0]) / _TREND_S)
+        at = 2.0 * (t - t[0]) / (t[-1] - t[0]) - 1.0
+        self._basis = np.polynomial.legendre.legvander(at, order)
+        self._inverse = np.linalg.pinv(self._basis.T @ self._basis)
+
+    def without(self, column: FloatArray) -> FloatArray:
+        """The column less its trend by least squares, shape (n,)."""
+        return np.asarray(column - self._basis @ (self._inverse @ (self._basis.T @ column)))
 
 
 def fall_per_ampere(signals: Signals, *, relaxes: bool, gain: float) -> Interval | None:
@@ -140,15 +146,16 @@ def fall_per_ampere(signals: Signals, *, relaxes: bool, gain: float) -> Interval
     length = float(s.t[-1] - s.t[0])
     wide = max(min(_WIDE_S, 0.25 * length), 10.0 * step, 3.0 * dead)
     around = ring_mean(s.t_i, s.i, at, dead, dead + wide)
-    x = trend_free(s.t, Curve(s.t_i, s.i).at(at, s.match.window_s))
-    y = trend_free(s.t, s.y)
+    trend = Trend(s.t)
+    x = trend.without(Curve(s.t_i, s.i).at(at, s.match.window_s))
+    y = trend.without(s.y)
     z, reach = _instrument(s, at, x, around, dead, step, wide)
     terms, instruments = [x], [z]
     taus = [k for k in _TAUS if relaxes and 1.5 * step <= k < length / 1.2]
     grid = max(0.05, min(step, 0.25))
     for tau in taus:
         slow = smoothed(s.t_i, s.i, tau, grid, np.concatenate((at, at - dead)))
-        terms.append(trend_free(s.t, slow[: at.size]))
+        terms.append(trend.without(slow[: at.size]))
         instruments.append(np.nan_to_num(slow[at.size :] - around))
     weight = _weights(s, at, y, x, z, dead, step)
     block_s = max(2.0 * (dead + reach), _BLOCK_S, 5.0 * max(step, usual_step(s.t)))
@@ -161,7 +168,7 @@ def fall_per_ampere(signals: Signals, *, relaxes: bool, gain: float) -> Interval
         block=np.unique(block, return_inverse=True)[1],
         taus=np.array(taus),
     )
-    return _interval(system, s, at, gain)
+    return _interval(system, s, trend, gain)
 
 
 def _instrument(
@@ -282,7 +289,7 @@ def _answered(after_s: float, taus: FloatArray) -> FloatArray:
     return np.asarray(1.0 - np.exp(-after_s / taus), dtype=np.float64)
 
 
-def _interval(m: _System, s: Signals, at: FloatArray, gain: float) -> Interval | None:
+def _interval(m: _System, s: Signals, trend: Trend, gain: float) -> Interval | None:
     """The resistance at the best scale, by inverting a test on block sums (see the module)."""
     solved = _solve(m)
     if solved is None:
@@ -327,10 +334,7 @@ def _interval(m: _System, s: Signals, at: FloatArray, gain: float) -> Interval |
     if a <= 0 or root < 0:
         return None
     low, high = ((-b - np.sqrt(root)) / (2 * a), (-b + np.sqrt(root)) / (2 * a))
-    beyond = np.hypot(gain * value, 2.0 * _coarse(mix, slope, value, s, at))
-    if s.common is not None:
-        carried = float(mix @ trend_free(s.t, s.common)) / abs(float(mix @ slope))
-        beyond = np.hypot(beyond, _MISMATCH * carried)
+    beyond = np.hypot(gain * value, _beyond(trend.without(mix), run, value, s))
     return Interval(
         value=value,
         low=value - float(np.hypot(value - low, beyond)),
@@ -339,10 +343,25 @@ def _interval(m: _System, s: Signals, at: FloatArray, gain: float) -> Interval |
     )
 
 
-def _coarse(mix: FloatArray, slope: FloatArray, value: float, s: Signals, at: FloatArray) -> float:
-    """Standard deviation of the slope over the positions of both sensors' steps."""
-    run = abs(float(mix @ slope))
-    in_v = mix @ trend_free(s.t, s.y_steps)
-    seen = np.stack([np.interp(at, s.t_i, column) for column in s.i_steps.T], axis=1)
-    in_i = value * (mix @ trend_free(s.t, seen))
-    return float(np.sqrt(np.mean(in_v**2) + np.mean(in_i**2))) / run
+def _beyond(mix: FloatArray, run: float, value: float, s: Signals) -> float:
+    """Half-width from both sensors' steps and from unequal voltage sensors.
+
+    The steps: two standard deviations over their positions. ``mix`` is free of trend, so that
+    what it is applied to need not be.
+    """
+    in_v = mix @ s.y_steps
+    in_i = value * (_to_readings(mix, s) @ s.i_steps)
+    steps = 2.0 * float(np.sqrt(np.mean(in_v**2) + np.mean(in_i**2)))
+    unequal = 0.0 if s.common is None else _MISMATCH * float(mix @ s.common)
+    return float(np.hypot(steps, unequal)) / abs(run)
+
+
+def _to_readings(mix: FloatArray, s: Signals) -> FloatArray:
+    """Weights on the current's readings that equal ``mix`` on it at the voltage's instants."""
+    at = s.t - s.match.lag_s
+    after = np.clip(np.searchsorted(s.t_i, at), 1, s.t_i.size - 1)
+    part = (at - s.t_i[after - 1]) / (s.t_i[after] - s.t_i[after - 1])
+    size = s.t_i.size
+    return np.asarray(
+        np.bincount(after, mix * part, size) + np.bincount(after - 1, mix * (1.0 - part), size)
+    )
