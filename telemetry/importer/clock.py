@@ -239,7 +239,7 @@ def _passing(time: FloatArray, i: int, typical: float) -> str:
     top = float(np.max(reach))
     # Rows in the wrong order leave a hole where they belong; a clock set back leaves none.
     jumps = np.diff(np.concatenate((reach, ahead)))
-    hole = bool(np.any(jumps > 1.5 * typical))
+    hole = bool(np.any(jumps > 1.2 * typical))
     if hole and float(ahead[-1]) >= top and top - float(np.min(ahead)) <= max(5.0, 20 * typical):
         return "order"
     # The row before was the odd one: far ahead of both neighbours.

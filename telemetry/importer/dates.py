@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
 import pyarrow as pa
@@ -33,10 +33,13 @@ class Dated:
     moment : datetime
     has_time : bool
         False where only the day is known.
+    why : str
+        How day and month were told apart, "" where there was nothing to tell.
     """
 
     moment: datetime
     has_time: bool
+    why: str = ""
 
 
 def find_date(text: str, *, european: bool = False) -> Dated | None:
@@ -56,7 +59,8 @@ def find_date(text: str, *, european: bool = False) -> Dated | None:
         stamps = parse_stamps(pa.chunked_array([[piece]]))
         if stamps.bad[0] or stamps.year[0] < 0:
             continue
-        order, _ = day_order(stamps, forced="", european=european or "." in piece[:6])
+        dotted = "." in piece[:6]
+        order, why = day_order(stamps, forced="", european=european or dotted)
         if not order:
             continue
         day = float(days(stamps, order)[0])
@@ -64,7 +68,7 @@ def find_date(text: str, *, european: bool = False) -> Dated | None:
         has_time = math.isfinite(second)
         found = moment(day, second if has_time else 0.0, float(stamps.zone_s[0]))
         if found is not None:
-            return Dated(found, has_time)
+            return Dated(found, has_time, "" if dotted or not why else f"'{piece}' is read {why}")
     return None
 
 
@@ -105,8 +109,8 @@ def preamble_date(
         for other, value2, _ in lines:
             clock = _clock_of(value2)
             if clock is not None and _speaks_of_time(other):
-                both = dated.moment + clock
-                return Dated(both, True), f"preamble lines '{key}' and '{other}'"
+                both = replace(dated, moment=dated.moment + clock, has_time=True)
+                return both, f"preamble lines '{key}' and '{other}'"
         return dated, source
     return None
 

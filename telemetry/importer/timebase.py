@@ -98,6 +98,8 @@ def start_from_preamble(
     if found is None:
         return
     dated, source = found
+    if dated.why:
+        base.notes.append(f"the date {dated.why} ({source})")
     finite = base.raw_s[np.isfinite(base.raw_s)]
     first = float(finite[0]) if len(finite) else math.nan
     midnight = dated.moment.replace(hour=0, minute=0, second=0, microsecond=0)
