@@ -53,6 +53,8 @@ class Measured:
         Return level of the current of each place, A; ``return_a["total"]`` of the whole.
     no_return : mapping of str
         Why a place (or the total) has no return level.
+    gone : frozenset of str
+        Packs that gave nothing at landing although they share the load.
     """
 
     lowest_v: Mapping[str, float] = field(default_factory=dict)
@@ -62,6 +64,7 @@ class Measured:
     share: Mapping[str, Interval] = field(default_factory=dict)
     return_a: Mapping[str, Interval] = field(default_factory=dict)
     no_return: Mapping[str, str] = field(default_factory=dict)
+    gone: frozenset[str] = frozenset()
 
 
 class Missing(Exception):
@@ -91,6 +94,8 @@ class Circuit:
         self.aircraft = aircraft
         self.measured = measured
         self.root = aircraft.root
+        self.shared = [p.name for p in aircraft.packs if p.role == "shared"]
+        self.present = [p for p in self.shared if p not in measured.gone]
         self.inputs: dict[str, Interval] = {}
         self._notes: dict[str, list[str]] = {}
         self._known = [r for r in resistances if r.mohm is not None]
@@ -214,7 +219,7 @@ class Circuit:
     def _head_v(self) -> float:
         """How far the lowest pack lies above the root at landing, V; 0 where not known."""
         root_v = self.measured.landing_v.get(self.root or "")
-        packs = [self.measured.landing_v.get(p.name) for p in self.aircraft.packs]
+        packs = [self.measured.landing_v.get(p) for p in self.present]
         known = [v.value for v in packs if v is not None]
         return min(known) - root_v.value if known and root_v is not None else 0.0
 
@@ -235,34 +240,34 @@ class Circuit:
         }[name]()
 
     def _pack_lost(self) -> Case:
-        packs = [p.name for p in self.aircraft.packs]
-        losable = [p.name for p in self.aircraft.packs if p.role == "shared"]
-        if len(packs) < 2:
+        packs = [p.name for p in self.aircraft.packs if p.name not in self.measured.gone]
+        if len(self.aircraft.packs) < 2:
             raise Missing("there is no second pack to carry the load")
+        gone = sorted(self.measured.gone)
+        # What is lost already is the case itself; nobody asks for two at once.
+        losses = [tuple(gone)] if gone else [(pack,) for pack in self.shared]
         centre = {name: value.value for name, value in self.inputs.items()}
-        possible, why = [], ""
-        for lost in losable:
+        left, why = [], ""
+        for lost in losses:
+            remaining = [p for p in packs if p not in lost]
             try:
-                self._root_v(centre, "peak", [p for p in packs if p != lost])
-                possible.append(lost)
+                self._root_v(centre, "peak", remaining)
+                left.append(remaining)
             except Missing as missing:
-                why = f"without {lost}: {missing}"
-        if not possible:
+                why = f"without {' and '.join(lost)}: {missing}"
+        if not left:
             raise Missing(why)
 
         def volts(x: Numbers, place: str) -> float:
-            root_v = min(
-                self._root_v(x, "peak", [p for p in packs if p != lost]) for lost in possible
-            )
+            root_v = min(self._root_v(x, "peak", remaining) for remaining in left)
             return self._carried(x, place, root_v, "peak")
 
-        return Case(volts, self._flow("peak"), f"not known {why}" if why else "")
+        note = f"{' and '.join(gone)} gave nothing already" if gone else ""
+        return Case(volts, self._flow("peak"), f"not known {why}" if why else note)
 
     def _all_packs(self, load: str) -> Case:
-        packs = [p.name for p in self.aircraft.packs if p.role == "shared"]
-
         def volts(x: Numbers, place: str) -> float:
-            return self._carried(x, place, self._root_v(x, load, packs), load)
+            return self._carried(x, place, self._root_v(x, load, self.present), load)
 
         return Case(volts, self._flow(load))
 
@@ -285,7 +290,7 @@ class Circuit:
                 raise Missing(f"only {listed} of {node.servos} servos of {node.name} are listed")
         servo_ohm = {place: 1 / s for place, s in siemens.items()}
         children = {p: aircraft.children(p) for p in [root, *(n.name for n in aircraft.nodes)]}
-        packs = [p.name for p in aircraft.packs if p.role == "shared"]
+        packs = self.present
         below = [n.name for n in aircraft.nodes if n.name != root]
         limit = self._limit_a(packs)
 
@@ -325,6 +330,8 @@ class Circuit:
 
     def _supply_v(self, x: Numbers, amps: float, packs: list[str]) -> float:
         """Voltage of the root at a total current, fed by some of the packs."""
+        if not packs:
+            raise Missing("no pack is left")
         root = self.root or ""
         if root in packs:
             return self._pack_line(x, root, packs).at(amps)
@@ -339,13 +346,12 @@ class Circuit:
 
     def _unregulated(self, x: Numbers, amps: float, packs: list[str]) -> float:
         root = self.root or ""
-        shared = [p.name for p in self.aircraft.packs if p.role == "shared"]
-        if packs == shared and f"r {root}" in x:
+        if packs == self.shared and f"r {root}" in x:
             return self._root_line(x).at(amps)
         lines = []
         for pack in packs:
             way = self._need(x, f"way {pack}", f"the resistance from {pack} to {root}")
-            if pack in shared:
+            if pack in self.shared:
                 volts = self._need(x, f"v {root}", f"the voltage of {root} at landing")
                 flow = self._need(x, f"a {pack}", f"the current of {pack} at landing")
             else:
@@ -355,8 +361,7 @@ class Circuit:
 
     def _slow_v(self, x: Numbers, packs: list[str], amps: float, ohm: float) -> float:
         """What a pack loses besides when it carries a lost pack's mean current for long, V."""
-        shared = [p.name for p in self.aircraft.packs if p.role == "shared"]
-        if packs == shared or f"a {TOTAL}" not in x:
+        if packs == self.shared or f"a {TOTAL}" not in x:
             return 0.0
         return x["slow"] * ohm * max(x[f"a {TOTAL}"] / len(packs) - amps, 0.0)
 
@@ -375,7 +380,11 @@ class Circuit:
         if len(self.aircraft.feeders(self.root or "")) == 1 or len(shares) < len(packs):
             return line
         carried = min(1.0, sum(shares))
-        return line if carried <= 0 else Line(line.open_v, 0.0, line.ohm / carried)
+        if carried <= 0:
+            return line
+        if self.measured.gone:  # at landing the same regulators carried it as in the case
+            return Line(line.volts, line.amps, line.ohm / carried)
+        return Line(line.open_v, 0.0, line.ohm / carried)
 
     def _pack_lines(self, x: Numbers, packs: list[str]) -> list[Line]:
         return [self._pack_line(x, pack, packs) for pack in packs]
@@ -383,8 +392,7 @@ class Circuit:
     def _pack_line(self, x: Numbers, pack: str, packs: list[str]) -> Line:
         flow = x.get(f"a {pack}")
         if flow is None:
-            shared = any(p.name == pack and p.role == "shared" for p in self.aircraft.packs)
-            if shared:
+            if pack in self.shared:
                 raise Missing(f"the current of {pack} at landing is not known")
             flow = 0.0
         volts = self._need(x, f"v {pack}", f"the voltage of {pack} at landing")

@@ -104,11 +104,17 @@ def worked_out(name: str, place: str, circuit: Circuit) -> WorstCase:
             case=name, current_a=None, voltage_v=None, low_v=None, high_v=None, note=str(missing)
         )
     notes = [case.note, *circuit.notes_on(place)]
+    low = max(volts.low, 0.0)
+    lowest = circuit.measured.lowest_v.get(place)
+    if lowest is not None and lowest < low:
+        # No loss and no higher load raises a voltage: whatever pulled it down can come again.
+        low = lowest
+        notes.append("a lower reading was seen, which the load does not explain")
     return WorstCase(
         case=name,
         current_a=case.amps({key: x.value for key, x in circuit.inputs.items()}, place),
         voltage_v=volts.value,
-        low_v=max(volts.low, 0.0),
+        low_v=low,
         high_v=volts.high,
         note="; ".join(n for n in notes if n),
     )

@@ -23,6 +23,8 @@ from telemetry.signals.spans import complement, merge
 # tens of readings of voltage and current, short against the fall of a pack).
 _LANDING_S = 60.0
 _LEAST_READINGS = 5
+# A pack that stops within this time of landing was switched off by then (ours).
+_SETTLED_S = 5.0
 # Peaks are taken above the level that a flight's current exceeds a tenth of the time (ours); the
 # fit raises it further.
 _PEAK_QUANTILE = 0.9
@@ -139,8 +141,9 @@ def measured_in(
             missed = _missed(v[_inside(t, loaded)], update_s)
             highest[place] = Interval.around(-top, 0.0, missed)
     volts = {r.place: (r.t, r.v, 0.0) for r in readings.of(Quantity.VOLTAGE)}
-    outs = merge([(o.start_s, o.end_s) for o in pack_outs(readings, aircraft, phases)], 0.0)
-    sharing = [part for a, b in loaded for part in complement(outs, a, b)]
+    outs = pack_outs(readings, aircraft, phases)
+    switched = merge([(o.start_s, o.end_s) for o in outs], 0.0)
+    sharing = [part for a, b in loaded for part in complement(switched, a, b)]
     levels = _return_levels(
         current_peaks(phases, readings, aircraft) if peaks is None else peaks,
         aircraft.limits.return_flights,
@@ -157,6 +160,11 @@ def measured_in(
         },
         return_a={place: x for place, x in levels.items() if isinstance(x, Interval)},
         no_return={place: x for place, x in levels.items() if isinstance(x, str)},
+        gone=frozenset(
+            o.place
+            for o in outs
+            if landing is not None and o.start_s < landing[1] - _SETTLED_S and landing[1] <= o.end_s
+        ),
     )
 
 

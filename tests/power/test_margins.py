@@ -137,6 +137,14 @@ def test_all_stalled_is_the_network_of_resistances() -> None:
     )
 
 
+def test_a_lower_reading_that_no_load_explains_stays_possible() -> None:
+    state = replace(STATE, lowest_v={"wing": 5.2})
+    case = _case(margins(TERN, MEASURED, state), "wing", "pack-lost")
+    assert case.voltage_v == pytest.approx(ALONE - 0.030 * 12)
+    assert case.low_v == 5.2
+    assert case.note == "a lower reading was seen, which the load does not explain"
+
+
 def test_sensor_offsets_stay_where_they_were_read() -> None:
     """A node that reads 0.1 V low does so in every case: its margin is in its own reading."""
     low = {**STATE.landing_v, "wing": exact(BUS - 2 * WING - 0.1)}
@@ -149,7 +157,9 @@ def test_intervals_follow_from_those_of_the_resistances_and_currents() -> None:
         _resistance("source", "bus", 1000 * PARALLEL, pm=2.0),
         _resistance("branch", "wing", 30, "bus", pm=6.0),
     )
-    state = replace(STATE, return_a={"total": Interval(26, 22, 36), "wing": exact(15.0)})
+    state = replace(
+        STATE, return_a={"total": Interval(26, 22, 36), "wing": exact(15.0)}, lowest_v={}
+    )
     case = _case(margins(TERN, wide, state), "wing", "return-level")
     # By hand: R_bus +-2 mOhm on 22 A more than at landing, the lead +-6 mOhm on 13 A more, and
     # the current 10 A up or 4 A down on R_bus.
@@ -291,12 +301,29 @@ def test_a_standby_pack_takes_over_from_rest() -> None:
     assert case.low_v < expected - 0.2, "a quarter of 40 mOhm at 20 A is 0.2 V"
 
 
+def test_a_pack_lost_in_this_flight_is_the_case_itself() -> None:
+    """Pack 1 came out before landing: pack 2 carries all, 8.0 V - 60 mOhm * 4 A at the bus."""
+    state = replace(
+        STATE,
+        landing_v={**STATE.landing_v, "bus": exact(7.76), "pack 1": exact(0.0)},
+        landing_a={**STATE.landing_a, "pack 1": exact(0.0), "pack 2": exact(4.0)},
+        gone=frozenset({"pack 1"}),
+    )
+    case = _case(margins(TERN, MEASURED, state), "bus", "pack-lost")
+    assert case.voltage_v == pytest.approx(8.0 - 0.060 * 20), "and it has relaxed already"
+    assert case.note == "pack 1 gave nothing already"
+    level = _case(margins(TERN, MEASURED, state), "bus", "return-level")
+    assert level.voltage_v == pytest.approx(8.0 - 0.060 * 26), "nor does it share the other case"
+    both = replace(state, gone=frozenset({"pack 1", "pack 2"}))
+    assert "no pack is left" in _case(margins(TERN, MEASURED, both), "bus", "pack-lost").note
+
+
 def test_a_single_pack_has_nothing_to_fall_back_on() -> None:
     craft = Aircraft.model_validate(
         {"packs": [{"name": "pack"}], "nodes": [{"name": "receiver", "fed_from": "pack"}]}
     )
     state = Measured(
-        lowest_v={"pack": 7.0, "receiver": 6.8},
+        lowest_v={"pack": 7.4, "receiver": 7.2},
         landing_v={"pack": exact(7.8), "receiver": exact(7.7)},
         landing_a={"total": exact(2.0)},
         peak_a={"total": exact(9.0)},
