@@ -289,6 +289,6 @@ def draw_envelope(
 def size_pt_of_axes(ax: Axes) -> tuple[float, float]:
     """Width and height of axes, in points of the screen."""
     box = ax.get_window_extent()
-    dpi = ax.get_figure(root=True).dpi  # type: ignore[union-attr]
+    dpi = ax.figure.dpi
     scale = 72 / dpi / unit()
     return box.width * scale, box.height * scale

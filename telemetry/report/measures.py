@@ -9,6 +9,7 @@ from telemetry.report.document import Block, Cell, FigureBlock, Paragraph, Secti
 from telemetry.report.tables import NONE, bare, cells, columns, each_flight, mohm_words
 from telemetry.report.words import (
     EVENT_WORD,
+    EVIDENCE_WORD,
     ORIGIN_WORD,
     PHASE_WORD,
     RESISTANCE_WORD,
@@ -66,6 +67,7 @@ def _fall_table(
             "~Phase",
             "~>By load",
             "~Origin",
+            "~Remark",
         ),
         rows=tuple(_fall_row(e, steps) for e in shown),
         note=(note if brief else "") + ("The JSON holds them all." if left else ""),
@@ -140,7 +142,10 @@ def _fall_row(event: Event, steps: Steps) -> tuple[Cell, ...]:
         _lasted(event),
         PHASE_WORD[event.phase],
         NONE if event.explained is None else percent(event.explained),
-        ORIGIN_WORD[event.origin],
+        EVIDENCE_WORD[event.evidence]
+        if event.kind is EventKind.BROWNOUT
+        else ORIGIN_WORD[event.origin],
+        plain(event.note),
     )
     at = Cell(text=clock(event.start_s), span=(event.start_s, event.end_s))
     return (at, *texts)

@@ -142,18 +142,20 @@ def limits_section(review: Review) -> Section:
     return Section(title="Limits in force", anchor="limits", blocks=(*_path(review), table))
 
 
-def _limit_row(review: Review, name: str) -> tuple[Cell, ...]:
-    field = Limits.model_fields[name]
-    text, source = field.description or name, ""
+def _limit_row(review: Review, key: str) -> tuple[Cell, ...]:
+    field = Limits.model_fields[key]
+    text, source = field.description or key, ""
     if found := re.fullmatch(r"(.*) \(([^()]*)\)", text):
         text, source = found[1], _SOURCES.get(found[2], found[2])
-    value = getattr(review.limits, name)
-    if getattr(review.aircraft.limits, name) != field.default:
+    value = getattr(review.limits, key)
+    if getattr(review.aircraft.limits, key) != field.default:
         source = "the aircraft's profile"
     elif value != field.default:
         source = f"{source}; chosen for this log"
     shown = "not set" if value is None else f"{value:g}"
-    return cells(f"{text[0].upper()}{text[1:]}", shown, source)
+    # Some limits go on from the one above: "and by, %".
+    name = f"... {text}" if text.startswith("and ") else f"{text[0].upper()}{text[1:]}"
+    return cells(name, shown, source)
 
 
 def _path(review: Review) -> list[Block]:

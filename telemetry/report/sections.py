@@ -120,8 +120,8 @@ def places_section(review: Review, readings: Readings) -> Section:
                     columns=columns("Place", "Case", ">At, A", "Voltage to expect", ">Restart V"),
                     rows=worst,
                     note="Carried down the path by the measured resistances, from the packs as "
-                    "they were at landing. Left out: cases for which the log or the profile "
-                    "does not tell enough. All servos stalled at once is shown for design only.",
+                    "they were at landing. All servos stalled at once is shown for design only."
+                    + _left_out(flight),
                 )
             )
     if not blocks:
@@ -166,24 +166,42 @@ def _worst_cases(flight: Flight, steps: Steps) -> tuple[tuple[Cell, ...], ...]:
     )
 
 
+def _left_out(flight: Flight) -> str:
+    """Worst cases that could not be worked out, with the reasons, each once."""
+    missing: dict[str, None] = {}
+    for case in (c for m in flight.margins for c in m.cases if c.voltage_v is None):
+        why = f" ({plain(case.note)})" if case.note else ""
+        missing.setdefault(f"{CASE_WORD.get(case.case, plain(case.case))}{why}")
+    return f" Not worked out: {'; '.join(missing)}." if missing else ""
+
+
 def stirs_section(review: Review) -> Section | None:
     """Each stir by place; None where there was none."""
     steps = Steps.of(review)
     blocks: list[Block] = []
     for k, flight, before in each_flight(review):
         for n, stir in enumerate(flight.stirs):
-            blocks += _stir_blocks(k, n, stir, before, steps, note=_STIR_NOTE if not blocks else "")
+            title = f"{before}Stir at {clock(stir.start_s)} ({_stir_words(stir, flight)})"
+            note = "" if blocks else _STIR_NOTE
+            blocks += _stir_blocks(k, n, stir, steps, title, note)
     if not blocks:
         return None
     return Section(title="Stirs", anchor="stirs", blocks=tuple(blocks))
 
 
-def _stir_blocks(
-    flight: int, item: int, stir: Stir, before: str, steps: Steps, note: str
-) -> list[Block]:
-    when = "after landing, servos warm" if stir.after_flight else "before flight"
+def _stir_words(stir: Stir, flight: Flight) -> str:
+    when = "before flight"
+    if flight.kind == "bench":
+        when = "on the bench"
+    elif stir.after_flight:
+        when = "after landing, servos warm"
     rhythm = "" if stir.rhythm_hz is None else f", {stir.rhythm_hz:.1f} turns a second"
-    name = f"{before}Stir at {clock(stir.start_s)} ({when}, {lasting(stir.duration_s)}{rhythm})"
+    return f"{when}, {lasting(stir.duration_s)}{rhythm}"
+
+
+def _stir_blocks(
+    flight: int, item: int, stir: Stir, steps: Steps, title: str, note: str
+) -> list[Block]:
     means = {p.place: p.mean_a for p in stir.places}
     longest = max((m for m in means.values() if m is not None), default=0.0)
     rows = tuple(
@@ -210,7 +228,7 @@ def _stir_blocks(
     span = (stir.start_s, stir.end_s)
     return [
         Table(
-            caption=name,
+            caption=title,
             columns=columns(
                 "Place",
                 ">Rest A",
