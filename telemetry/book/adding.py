@@ -7,14 +7,14 @@ from collections.abc import Callable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import replace
 from datetime import UTC, datetime
-from pathlib import Path, PurePath
+from pathlib import Path
 
 from telemetry.book import originals
 from telemetry.book.dates import start_of
 from telemetry.book.files import read_json, remove, write_file, write_json
 from telemetry.book.layout import Places
 from telemetry.book.maps import Guess, Learnt, clues_of
-from telemetry.book.names import aircraft_key, flight_id, recording_id
+from telemetry.book.names import aircraft_key, file_name, flight_id, recording_id
 from telemetry.book.records import Outcome, Part, Recording, load_recording
 from telemetry.book.tables import cut, parquet_of, table_of
 from telemetry.errors import BookError
@@ -58,7 +58,7 @@ def add_log(
         if found.aircraft is None:
             raise unsure_error(log.provenance.file, found)
         wanted, reason = found.aircraft, found.reason
-    file = PurePath(log.provenance.file.replace("\\", "/")).name
+    file = file_name(log.provenance.file)
     log = replace(log, provenance=replace(log.provenance, file=file))
     start, start_source = start_of(log.provenance.start, file, on)
     cuts = cut(log, tuple(f.start_s for f in flights))

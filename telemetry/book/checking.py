@@ -17,7 +17,7 @@ from telemetry.book.files import PART, book_error, read_json, remove, write_json
 from telemetry.book.layout import Places
 from telemetry.book.maps import Learnt
 from telemetry.book.records import Recording, load_note, load_recording
-from telemetry.book.tables import cut, log_of, read_table, recording_in
+from telemetry.book.tables import cut, log_of, read_table, recording_in, schema_of
 from telemetry.errors import BookError, BusbookError
 from telemetry.importer import read_log
 from telemetry.log import Log
@@ -149,7 +149,7 @@ class _Check:
         # Each flight carries the record in its metadata.
         for flight in self.places.files(f"flights/*/{identity}-*.parquet"):
             with suppress(BookError):
-                recording = Recording.of(recording_in(read_table(flight)) or {})
+                recording = Recording.of(recording_in(schema_of(flight)))
                 if recording.id == identity:
                     write_json(path, recording.document())
                     self.rebuilt.append(self._name(path))
@@ -188,8 +188,8 @@ class _Check:
         """Read every flight of a recording to its end, and learn its header where that is lost."""
         for part in recording.flights:
             path = self.places.flight(recording.aircraft, part.id)
-            log = log_of(read_table(path), path)
-            if len(log.frame) != part.rows or log.provenance.sha256 != recording.sha256:
+            log = log_of(read_table(path, part.rows), path)
+            if log.provenance.sha256 != recording.sha256:
                 raise BookError("this flight's table is another flight's", path=path)
             learn(self.places, log, recording)
 
@@ -205,7 +205,14 @@ class _Check:
         finally:
             shutil.rmtree(folder, ignore_errors=True)
         log = replace(log, provenance=replace(log.provenance, file=recording.file))
-        cuts = cut(log, tuple(p.start_s for p in recording.flights))
+        try:
+            cuts = cut(log, tuple(p.start_s for p in recording.flights))
+        except ValueError as error:
+            raise BookError(
+                "read again, this recording has no longer the flights that the book lists",
+                path=self.places.original(recording.id),
+                hint="read it with the version of busbook that added it",
+            ) from error
         parts = tuple(
             replace(part_of(recording.id, first, log, own, part.kind), id=part.id)
             for (first, own), part in zip(cuts, recording.flights, strict=True)

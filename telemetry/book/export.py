@@ -49,8 +49,8 @@ def export_log(log: Log, to: Path, *, book: Path | None = None) -> None:
         write(table)
 
 
-def export_flights(flights: Sequence[tuple[str, Path]], to: Path, *, book: Path) -> None:
-    """Write flights of the book, given by id and path, as one table.
+def export_flights(flights: Sequence[tuple[str, Path, int]], to: Path, *, book: Path) -> None:
+    """Write flights of the book, given by id, path and number of rows, as one table.
 
     The table has a first column ``flight`` and every column that any flight has; what is a number
     in one flight and a word in another becomes text. One flight at a time is in memory.
@@ -62,10 +62,10 @@ def export_flights(flights: Sequence[tuple[str, Path]], to: Path, *, book: Path)
     OutputError
         As in :func:`export_log`.
     """
-    schema = _common([schema_of(path) for _, path in flights])
+    schema = _common([schema_of(path) for _, path, _ in flights])
     with _sink(to, book, schema) as write:
-        for flight, path in flights:
-            table = read_table(path)
+        for flight, path, rows in flights:
+            table = read_table(path, rows)
             write(_fitted(table.append_column(FLIGHT, _same(flight, table.num_rows)), schema))
 
 

@@ -146,12 +146,16 @@ def read_json(path: Path) -> dict[str, Any]:
     """
     data = read_file(path)
     try:
-        doc = json.loads(data)
+        doc = json.loads(data, parse_constant=_refuse)
     except (ValueError, RecursionError) as error:
         raise damaged(path) from error
     if not isinstance(doc, dict):
         raise damaged(path)
     return doc
+
+
+def _refuse(constant: str) -> None:
+    raise ValueError(f"{constant} is no JSON")
 
 
 def damaged(path: Path) -> BookError:

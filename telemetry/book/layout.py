@@ -67,11 +67,6 @@ class Places:
             raise book_error(error, self.root, "read") from error
         return [p for p in found if not p.name.startswith(".")]
 
-    def aircraft_with(self, folder: str) -> list[str]:
-        """The aircraft that have a folder of their own in "flights", "notes" or "maps"."""
-        found = self.files(f"{folder}/aircraft=*")
-        return [p.name.removeprefix("aircraft=") for p in found]
-
 
 def open_book(root: Path) -> Places:
     """Open a book, or make one in a folder that is missing or empty.

@@ -17,6 +17,7 @@ from dataclasses import asdict, dataclass
 from pathlib import PurePath
 from typing import Any
 
+from telemetry.book.names import aircraft_key
 from telemetry.errors import BookError, UnknownSetting
 from telemetry.importer import ColumnMap
 from telemetry.importer.settings import find_column
@@ -59,7 +60,7 @@ class Learnt:
         """
         try:
             return cls(
-                aircraft=str(doc["aircraft"]),
+                aircraft=aircraft_key(str(doc["aircraft"])),
                 fingerprint=str(doc["fingerprint"]),
                 header=str(doc["header"]),
                 columns=tuple(str(v) for v in doc["columns"]),

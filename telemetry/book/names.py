@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
+from pathlib import PurePosixPath
 
 from telemetry.errors import BookError
 
@@ -59,6 +60,12 @@ def _unfit(key: str) -> str:
     if _RESERVED.fullmatch(key):
         return "Windows keeps this name for a device"
     return ""
+
+
+def file_name(given: str) -> str:
+    """The last part of a path of any system, which is safe to join to a folder."""
+    name = PurePosixPath(given.replace("\\", "/")).name
+    return "unnamed" if name in ("", ".", "..") else name
 
 
 def recording_id(sha256: str) -> str:

@@ -3,19 +3,19 @@
 from __future__ import annotations
 
 import secrets
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import asdict, dataclass, field, fields
 from datetime import UTC, datetime
 from enum import StrEnum
 from pathlib import Path
-from typing import Any, Literal, TypeVar
+from typing import Any, Literal
 
 from telemetry.book.dates import checked_date, shifted, sortable
 from telemetry.book.files import damaged, read_json
+from telemetry.book.names import aircraft_key, checked_flight, file_name
 from telemetry.errors import BookError, BusbookError, UnknownSetting
 
 Status = Literal["added", "known", "unsure", "skipped", "failed"]
-T = TypeVar("T")
 
 
 class NoteKind(StrEnum):
@@ -100,20 +100,18 @@ class Recording:
         """
         try:
             flights = tuple(Part(**_known(Part, p)) for p in doc["flights"])
-            found = cls(**(_known(cls, doc) | {"flights": flights}))
-            ok = all(isinstance(getattr(found, k), str) for k in ("id", "sha256", "aircraft"))
-            ok &= isinstance(found.order, int) and bool(flights)
+            settings = {str(k): str(v) for k, v in doc["settings"].items()}
+            found = cls(**(_known(cls, doc) | {"flights": flights, "settings": settings}))
             if found.start is not None:
                 sortable(found.start)
+            # These become paths.
+            names = (aircraft_key(found.aircraft), file_name(found.file))
+            ids = {checked_flight(p.id).partition("-")[0] for p in flights}
         except (KeyError, TypeError, ValueError, AttributeError) as error:
             raise BookError("this record of a recording is damaged") from error
-        if not ok:
+        if names != (found.aircraft, found.file) or ids != {found.id}:
             raise BookError("this record of a recording is damaged")
         return found
-
-    def part(self, flight: str) -> Part | None:
-        """The flight of that id."""
-        return next((p for p in self.flights if p.id == flight), None)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -183,14 +181,10 @@ class Note:
             If something is missing or of another kind.
         """
         try:
-            known = _known(cls, doc)
-            sortable(known["date"])
-            note = cls(**(known | {"kind": NoteKind(known["kind"])}))
-            ok = isinstance(note.order, int) and isinstance(note.text, str)
+            note = cls(**(_known(cls, doc) | {"kind": NoteKind(doc["kind"])}))
+            sortable(note.date)
         except (KeyError, TypeError, ValueError) as error:
             raise BookError("this note is damaged") from error
-        if not ok:
-            raise BookError("this note is damaged")
         return note
 
 
@@ -251,26 +245,46 @@ def new_note(
 
 
 def load_recording(path: Path) -> Recording:
-    """The record in a file of the book; BookError if it is missing or damaged."""
-    return _load(path, Recording.of)
+    """The record in a file of the book; BookError if it is missing, damaged or another's."""
+    doc = read_json(path)
+    try:
+        found = Recording.of(doc)
+    except BookError as error:
+        raise damaged(path) from error
+    if found.id != path.stem:
+        raise damaged(path)
+    return found
 
 
 def load_note(path: Path) -> Note:
     """The note in a file of the book; BookError if it is missing or damaged."""
-    return _load(path, Note.of)
-
-
-def _load(path: Path, of: Callable[[Mapping[str, Any]], T]) -> T:
     doc = read_json(path)
     try:
-        return of(doc)
+        return Note.of(doc)
     except BookError as error:
         raise damaged(path) from error
 
 
+# What JSON gives for each kind of attribute.
+_KINDS: dict[str, tuple[type, ...]] = {
+    "str": (str,),
+    "str | None": (str, type(None)),
+    "int": (int,),
+    "float": (float, int),
+    "float | None": (float, int, type(None)),
+    "bool": (bool,),
+}
+
+
 def _known(kind: type, doc: Mapping[str, Any]) -> dict[str, Any]:
-    names = {f.name for f in fields(kind)}
-    return {k: v for k, v in doc.items() if k in names}
+    """What a document says of a record's attributes; TypeError if one is of another kind."""
+    found = {}
+    for one in fields(kind):
+        if one.name in doc:
+            value = found[one.name] = doc[one.name]
+            if not isinstance(value, _KINDS.get(str(one.type), (object,))):
+                raise TypeError(f"{one.name} is {value!r}")
+    return found
 
 
 def flights_of(recording: Recording) -> tuple[BookFlight, ...]:

@@ -23,6 +23,7 @@ from contextlib import suppress
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
+from unicodedata import normalize
 
 from telemetry.aircraft import Aircraft
 from telemetry.book import originals
@@ -84,9 +85,12 @@ class Logbook:
 
     def aircraft(self) -> tuple[str, ...]:
         """Names of the aircraft that have flights, notes or a profile, in order."""
-        names = {p.stem for p in self._places.files("aircraft/*.toml")}
-        names.update(*(self._places.aircraft_with(f) for f in ("flights", "notes")))
-        return tuple(sorted(names))
+        names = [p.stem for p in self._places.files("aircraft/*.toml")]
+        for folder in ("flights", "notes"):
+            found = self._places.files(f"{folder}/aircraft=*")
+            names += [p.name.removeprefix("aircraft=") for p in found]
+        # Some file systems hand names back decomposed.
+        return tuple(sorted({normalize("NFC", name) for name in names}))
 
     def recordings(self, aircraft: str | None = None) -> tuple[Recording, ...]:
         """The recordings of one aircraft, or all, in order of adding."""
@@ -121,8 +125,15 @@ class Logbook:
         BookError
             If the book has no such flight.
         """
-        recording = self._records_of(flight)
-        return next(f for f in flights_of(recording) if f.id == flight)
+        path = self._places.record(checked_flight(flight).partition("-")[0])
+        recording = load_recording(path) if path.exists() else None
+        found = () if recording is None else flights_of(recording)
+        for one in found:
+            if one.id == flight:
+                return one
+        raise BookError(
+            f"the book has no flight {flight}", path=self.path, hint="see busbook flights"
+        )
 
     def read(self, flight: str) -> Log:
         """The samples of one flight as a log of its own, which begins at 0 s.
@@ -132,8 +143,9 @@ class Logbook:
         BookError
             If the book has no such flight, or its table is damaged.
         """
-        path = self._places.flight(self._records_of(flight).aircraft, flight)
-        return log_of(read_table(path), path)
+        found = self.flight(flight)
+        path = self._places.flight(found.aircraft, flight)
+        return log_of(read_table(path, found.rows), path)
 
     def original(self, recording: str) -> bytes:
         """The original file, byte for byte, verified.
@@ -158,15 +170,6 @@ class Logbook:
                 f"the book has no recording {recording}", path=self.path, hint="see busbook flights"
             )
         return load_recording(path)
-
-    def _records_of(self, flight: str) -> Recording:
-        path = self._places.record(checked_flight(flight).partition("-")[0])
-        recording = load_recording(path) if path.exists() else None
-        if recording is None or recording.part(flight) is None:
-            raise BookError(
-                f"the book has no flight {flight}", path=self.path, hint="see busbook flights"
-            )
-        return recording
 
     # Adding.
 
@@ -395,5 +398,5 @@ class Logbook:
             raise BookError(
                 f"the book has no flights of '{what}'", path=self.path, hint="see busbook flights"
             )
-        paths = [(f.id, self._places.flight(f.aircraft, f.id)) for f in flights]
+        paths = [(f.id, self._places.flight(f.aircraft, f.id), f.rows) for f in flights]
         export_flights(paths, Path(to), book=self.path)

@@ -12,7 +12,7 @@ import json
 import math
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
-from dataclasses import asdict, fields, replace
+from dataclasses import fields, replace
 from pathlib import Path
 from typing import Any, BinaryIO
 
@@ -25,6 +25,7 @@ from telemetry.book.dates import shifted
 from telemetry.channels import Channel, Quantity
 from telemetry.errors import BookError
 from telemetry.log import Log, Provenance
+from telemetry.results import as_dict
 
 TIME = "time_s"
 _CHANNELS, _PROVENANCE, _RECORDING = (
@@ -89,7 +90,7 @@ def _rows(log: Log, first: int, end: int) -> Log:
 
 def table_of(log: Log, recording: Mapping[str, Any] | None = None) -> pa.Table:
     """A log as a table; ``recording`` is the book's record of it, kept in the metadata."""
-    units = {c.key: c.unit for c in log.channels}
+    units = {c.key: c.unit for c in log.channels} | {TIME: "s"}
     columns: list[tuple[str, Any]] = [(TIME, pa.array(log.time_s))]
     columns += [(k, pa.array(log.values(k), from_pandas=True)) for k in log.frame.columns]
     columns += [(k, _words(log.text[k])) for k in log.text.columns]
@@ -98,12 +99,12 @@ def table_of(log: Log, recording: Mapping[str, Any] | None = None) -> pa.Table:
         raise ValueError(f"two columns of one name: {sorted(names)}")
     schema = pa.schema(
         [
-            pa.field(name, values.type, metadata={"unit": units.get(name, "s")})
+            pa.field(name, values.type, metadata={"unit": units.get(name, "")})
             for name, values in columns
         ],
         metadata={
-            _CHANNELS: json.dumps([asdict(c) for c in log.channels], ensure_ascii=False),
-            _PROVENANCE: json.dumps(_plain(asdict(log.provenance)), ensure_ascii=False),
+            _CHANNELS: json.dumps([as_dict(c) for c in log.channels], ensure_ascii=False),
+            _PROVENANCE: json.dumps(_plain(as_dict(log.provenance)), ensure_ascii=False),
             **({} if recording is None else {_RECORDING: json.dumps(recording)}),
         },
     )
@@ -126,16 +127,20 @@ def parquet_of(table: pa.Table) -> bytes:
     return bytes(sink.getvalue())
 
 
-def read_table(path: Path) -> pa.Table:
+def read_table(path: Path, rows: int) -> pa.Table:
     """Read a flight's Parquet file whole and verify its pages.
 
     Raises
     ------
     BookError
-        If it is missing, cut off or changed.
+        If it is missing, cut off or changed, or has another number of rows: however many it
+        claims, no more are unpacked.
     """
     with _reading(path) as file:
-        return pq.ParquetFile(file, page_checksum_verification=True).read()
+        parquet = pq.ParquetFile(file, page_checksum_verification=True)
+        if parquet.metadata.num_rows != rows:
+            raise pa.ArrowInvalid("another number of rows")
+        return parquet.read()
 
 
 def schema_of(path: Path) -> pa.Schema:
@@ -193,14 +198,13 @@ def log_of(table: pa.Table, path: Path) -> Log:
     )
 
 
-def recording_in(table: pa.Table) -> dict[str, Any] | None:
-    """The book's record that was written into a flight's metadata."""
-    doc = (table.schema.metadata or {}).get(_RECORDING)
+def recording_in(schema: pa.Schema) -> dict[str, Any]:
+    """The book's record that was written into a flight's metadata; empty where there is none."""
     try:
-        found = None if doc is None else json.loads(doc)
+        found = json.loads((schema.metadata or {}).get(_RECORDING, b"{}"))
     except ValueError:
-        return None
-    return found if isinstance(found, dict) else None
+        return {}
+    return found if isinstance(found, dict) else {}
 
 
 def _channel(doc: dict[str, Any]) -> Channel:

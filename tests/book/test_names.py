@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from telemetry.book import Logbook, aircraft_key
@@ -67,6 +67,7 @@ def test_one_aircraft_however_it_is_written() -> None:
     assert aircraft_key("nullarbor") == "nullarbor"
 
 
+@settings(deadline=None)
 @given(st.text(max_size=80))
 def test_a_name_is_refused_or_is_one_safe_folder(name: str) -> None:
     try:
