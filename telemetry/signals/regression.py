@@ -217,6 +217,7 @@ def branch_resistance(
         i_steps=step_errors(amps, step_i),
         match=find_match(t_place, place_v, t_i, amps),
         common=above,
+        reach_s=2.0 * usual_step(t_parent),
     )
     return _fit(
         signals, max_gap_s, relaxes=False, gain=gain, usable=_covered(t_parent, at, max_gap_s)

@@ -19,7 +19,7 @@ not a wrong narrow one. It holds the sensors' gain, and what their coarse steps 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 import numpy as np
@@ -78,6 +78,8 @@ class Signals:
     common : ndarray, shape (n,), or None
         A voltage that two sensors have in common where y is their difference: a gain error of one
         against the other brings a part of it into y.
+    reach_s : float
+        y at an instant also depends on readings up to this far from it.
     """
 
     t: FloatArray
@@ -88,6 +90,7 @@ class Signals:
     i_steps: FloatArray
     match: Match
     common: FloatArray | None = None
+    reach_s: float = 0.0
 
 
 def step_errors(values: FloatArray, step: float | None) -> FloatArray:
@@ -142,7 +145,7 @@ def fall_per_ampere(signals: Signals, *, relaxes: bool, gain: float) -> Interval
     s = signals
     at = s.t - s.match.lag_s
     step = usual_step(s.t_i)
-    dead = _DEAD * step + 0.5 * s.match.window_s
+    dead = max(_DEAD * step, s.reach_s) + 0.5 * s.match.window_s
     length = float(s.t[-1] - s.t[0])
     wide = max(min(_WIDE_S, 0.25 * length), 10.0 * step, 3.0 * dead)
     around = ring_mean(s.t_i, s.i, at, dead, dead + wide)
@@ -168,7 +171,11 @@ def fall_per_ampere(signals: Signals, *, relaxes: bool, gain: float) -> Interval
         block=np.unique(block, return_inverse=True)[1],
         taus=np.array(taus),
     )
-    return _interval(system, s, trend, gain)
+    found = [_interval(system, s, trend, gain)]
+    if s.common is None:
+        found.append(_bounds(system, s, trend, gain))
+    known = [f for f in found if f is not None and f.value > 0]
+    return min(known, key=lambda f: (f.high - f.low) / f.value, default=None)
 
 
 def _instrument(
@@ -340,6 +347,31 @@ def _interval(m: _System, s: Signals, trend: Trend, gain: float) -> Interval | N
         low=value - float(np.hypot(value - low, beyond)),
         high=value + float(np.hypot(high - value, beyond)),
         scale_s=SCALES[best] if slower else None,
+    )
+
+
+def _bounds(m: _System, s: Signals, trend: Trend, gain: float) -> Interval | None:
+    """The resistance between the regressions of voltage on current and of current on voltage.
+
+    Whatever part of the residuals is the current's fault and whatever part the voltage's, the
+    truth lies between the two (R. Frisch, Statistical Confluence Analysis, 1934, from memory); not
+    so where the voltage's errors go with the current, as in the difference of two voltages.
+    Where the residuals are small this tells more than an instrument that is weak. The geometric
+    mean of the two is the value.
+    """
+    direct = replace(m, z=m.x * m.weight[:, None])
+    found, solved = _interval(direct, s, trend, gain), _solve(direct)
+    if found is None or solved is None or found.value <= 0:
+        return None
+    left = m.y - m.x @ solved[0]
+    missed = float(m.weight @ left**2) / m.weight.sum() - float(np.mean(s.y_steps**2))
+    moved = float(m.weight @ m.x[:, 0] ** 2) / m.weight.sum()
+    factor = 1.0 + max(missed, 0.0) / (found.value**2 * moved)
+    return Interval(
+        value=found.value * float(np.sqrt(factor)),
+        low=found.low,
+        high=found.high * factor,
+        scale_s=found.scale_s,
     )
 
 
