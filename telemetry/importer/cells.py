@@ -191,6 +191,7 @@ def to_number(cell: str, decimal: str = ".", thousands: str = "") -> float:
     return value if math.isfinite(value) else math.nan
 
 
+@lru_cache(maxsize=65536)
 def number_marks(cell: str) -> tuple[str, str] | None:
     """Decimal and thousands mark that a number cell shows beyond doubt, or None.
 
@@ -202,6 +203,8 @@ def number_marks(cell: str) -> tuple[str, str] | None:
     """
     text = cell.strip().lstrip("+-\u2212").split("e")[0].split("E")[0]
     dots, commas = text.count("."), text.count(",")
+    if text.isdigit():
+        return None
     mark = next((m for m in _MARKS if m in text), "")
     grouped = " " if mark and mark in _SPACES else mark
     if dots and commas:

@@ -143,7 +143,8 @@ def resolve(columns: Sequence[Column], notes: list[str], *, strict: bool = True)
     notes : list of str
         What the user should know is added to it.
     strict : bool
-        False: a column that conversion empties is noted, not an error.
+        False: a column that conversion empties is noted, not an error, and the columns keep
+        their raw values; True: they give them up.
 
     Returns
     -------
@@ -153,7 +154,11 @@ def resolve(columns: Sequence[Column], notes: list[str], *, strict: bool = True)
     chosen = [_choose(c) for c in columns]
     _place_the_unplaced(columns, chosen)
     chosen = [_check(c, r, notes) for c, r in zip(columns, chosen, strict=True)]
-    out = [_finish(c, r, notes, strict=strict) for c, r in zip(columns, chosen, strict=True)]
+    out = []
+    for column, choice in zip(columns, chosen, strict=True):
+        out.append(_finish(column, choice, notes, strict=strict))
+        if strict:
+            column.numbers = None  # frees the raw values where they were converted
     _turn_currents(out, notes)
     _name_keys(columns, out)
     return out

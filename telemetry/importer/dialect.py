@@ -15,7 +15,7 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from telemetry.importer.cells import Kind, kind, number_marks
+from telemetry.importer.cells import Kind, kind
 
 #: Candidate separators; "  " stands for runs of two or more blanks, " " for any run of blanks.
 SEPARATORS = ("\t", ";", "|", ",", "  ", " ")
@@ -171,77 +171,3 @@ def _score(lines: Sequence[str], separator: str) -> float:
         return 0.0
     regular = often / len(rows)
     return (0.3 + 0.7 * regular) * typed / cells * (1.0 + 0.01 * min(width, 30))
-
-
-def find_decimal(rows: Sequence[Sequence[str]]) -> str:
-    """The decimal mark of most columns.
-
-    Parameters
-    ----------
-    rows : sequence of rows of cells
-        Data rows.
-
-    Returns
-    -------
-    str
-        "." or ",".
-    """
-    votes: Counter[str] = Counter()
-    doubtful: Counter[str] = Counter()
-    for column in zip(*rows, strict=False):
-        sure = {m[0] for m in map(number_marks, column) if m is not None and m[0]}
-        mark = column_marks(column)[0]
-        if mark:
-            (votes if mark in sure else doubtful)[mark] += 1
-    votes = votes or doubtful
-    return "," if votes[","] > votes["."] else "."
-
-
-def column_marks(cells: Sequence[str], decimal: str = "") -> tuple[str, str]:
-    """Decimal and thousands mark of one column's cells, each "" where nothing shows it.
-
-    Parameters
-    ----------
-    cells : sequence of str
-    decimal : str
-        The file's decimal mark, "" while it is not known: "5.180" among decimal commas groups
-        thousands.
-
-    Notes
-    -----
-    "1,234" by itself shows nothing. Where all marks of a column are of that kind, they group
-    thousands only if numbers without a mark stand beside them that all are below a thousand,
-    as "987" beside "1,012"; else they are decimal marks.
-    """
-    shown: Counter[str] = Counter()
-    grouping: Counter[str] = Counter()
-    doubtful: Counter[str] = Counter()
-    plain_below = 0
-    for cell in cells:
-        if kind(cell) not in (Kind.NUMBER, Kind.MEASURE):
-            continue
-        marks = number_marks(cell)
-        if marks is None:
-            mark = "," if "," in cell else "." if "." in cell else ""
-            if mark:
-                doubtful[mark] += 1
-            elif len(cell.strip().lstrip("+-")) <= 3:
-                plain_below += 1
-            continue
-        if marks[0]:
-            shown[marks[0]] += 1
-        if marks[1]:
-            grouping[marks[1]] += 1
-    best = max(shown, key=lambda m: shown[m], default="")
-    group = max(grouping, key=lambda m: grouping[m], default="")
-    for mark in doubtful:
-        if mark in (best, group):
-            continue
-        if best:
-            # The other mark is the decimal one: this one can only group.
-            group = group or mark
-        elif (decimal and mark != decimal) or (plain_below and mark != "." and not decimal):
-            group = group or mark
-        else:
-            best = mark
-    return best, ("" if group == best else group)

@@ -19,14 +19,15 @@ from telemetry.errors import UnknownSetting, UnreadableLog
 from telemetry.importer.cells import is_blank
 from telemetry.importer.columnmap import ColumnMap, fingerprint
 from telemetry.importer.columns import Column, make_column, titles
-from telemetry.importer.dialect import find_decimal, find_separator, take_sample
+from telemetry.importer.dialect import find_separator, take_sample
 from telemetry.importer.evidence import shape_of
 from telemetry.importer.layout import Layout, comma_is_both, find_layout, no_table
 from telemetry.importer.long import LongShape, find_long
+from telemetry.importer.marks import find_decimal
+from telemetry.importer.numbers import to_numbers
 from telemetry.importer.settings import file_settings, find_column, parse_setting
 from telemetry.importer.table import RawTable, read_table
 from telemetry.importer.text import Text, load
-from telemetry.importer.values import to_numbers
 from telemetry.importer.wording import count, verb
 
 FloatArray = NDArray[np.float64]
@@ -120,7 +121,8 @@ def _parse(
             line=layout.data_line + 1,
             hint="export the log with another separator or with decimal points",
         )
-    decimal = forced.get("@decimal") or find_decimal(layout.rows)
+    some = layout.rows[:: max(1, len(layout.rows) // 60)]
+    decimal = forced.get("@decimal") or find_decimal(some, layout.names, layout.units)
     table = read_table(text.data, layout, separator, decimal)
     if table.rows == 0:
         raise UnreadableLog(
@@ -176,9 +178,9 @@ def _columns(layout: Layout, table: RawTable, decimal: str) -> tuple[list[Column
 
 def _finite(values: FloatArray) -> FloatArray:
     """Infinities that a logger prints ("inf") are no values."""
-    if len(values) and not math.isfinite(float(np.nansum(values))):
-        values = np.where(np.isfinite(values), values, np.nan)
-    return values
+    if math.isfinite(float(np.sum(values))) or not np.isinf(values).any():
+        return values
+    return np.where(np.isfinite(values), values, np.nan)
 
 
 def _read_text(

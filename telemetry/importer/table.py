@@ -19,9 +19,9 @@ import pyarrow as pa
 import pyarrow.csv as pacsv
 from numpy.typing import NDArray
 
-from telemetry.importer.cells import NO_VALUE, Kind, is_blank, kind
-from telemetry.importer.dialect import column_marks
+from telemetry.importer.cells import NO_VALUE, Kind, kind
 from telemetry.importer.layout import Layout
+from telemetry.importer.marks import column_marks
 from telemetry.importer.repair import Repaired, repair, space_to_tab, trim_tail
 
 _NULLS = sorted(
@@ -29,7 +29,40 @@ _NULLS = sorted(
     | {"NaN", "-NaN", "N/a", " NaN", "NaN ", " ", "  ", "   ", "    "}
 )
 _BLOCK_BYTES = 4 << 20
+# Rows that are looked at for decimal marks; what they do not show stops the parser later.
+_MARK_ROWS = 60
 _CONVERSION = re.compile(r"In CSV column #(\d+)")
+
+
+@dataclass(slots=True)
+class Lines:
+    """Line of each row of a table, worked out when it is first asked for.
+
+    Attributes
+    ----------
+    data : bytes
+    begin, end : int
+        Where the rows are in it.
+    first : int
+        Line of the first row, from 1.
+    known : ndarray or None
+        Line of each row, from 1.
+    """
+
+    data: bytes
+    begin: int
+    end: int
+    first: int
+    known: NDArray[np.int64] | None = None
+
+    def of(self, row: int) -> int:
+        """Line of a row, from 1."""
+        if self.known is None:
+            # Blank lines between the rows are no rows.
+            lines = self.data[self.begin : self.end].split(b"\n")
+            filled = [i for i, line in enumerate(lines) if line.rstrip(b"\r")]
+            self.known = np.asarray(filled, dtype=np.int64) + self.first
+        return int(self.known[min(row, len(self.known) - 1)])
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -45,9 +78,8 @@ class RawTable:
         Line from 1 and reason of every refused row.
     breaks : tuple of int
         Rows before which the header was repeated.
-    lines : ndarray or None
-        Line of each row, from 1; None where row i simply is ``first_line + i``.
-    first_line : int
+    lines : Lines
+        Line of each row.
     engine : str
         "pyarrow" or "csv".
     notes : tuple of str
@@ -57,14 +89,13 @@ class RawTable:
     rows: int
     refused: tuple[tuple[int, str], ...] = ()
     breaks: tuple[int, ...] = ()
-    lines: NDArray[np.int64] | None = None
-    first_line: int = 1
+    lines: Lines
     engine: str = "pyarrow"
     notes: tuple[str, ...] = ()
 
     def line_of(self, row: int) -> int:
         """Line of a row in the file, from 1."""
-        return self.first_line + row if self.lines is None else int(self.lines[row])
+        return self.lines.of(row)
 
 
 def read_table(data: bytes, layout: Layout, separator: str, decimal: str) -> RawTable:
@@ -92,7 +123,9 @@ def read_table(data: bytes, layout: Layout, separator: str, decimal: str) -> Raw
     parse = _Parser(mark, decimal, layout.fields)
     notes = list(tail.notes)
     first_line = layout.data_line + 1
-    odd = [b'"', b"\0", *([b"\n" + header] if header else [])]
+    odd = [b'"', b"\0"]
+    if header and not _header_breaks(layout, types):
+        odd.append(b"\n" + header)
     quick = all(data.find(piece, begin, tail.end) < 0 for piece in odd)
     table = parse.typed(body, types, demote=False) if quick else None
     repaired: Repaired | None = None
@@ -102,23 +135,21 @@ def read_table(data: bytes, layout: Layout, separator: str, decimal: str) -> Raw
         table = parse.typed(repaired.data, types, demote=True)
         if table is None:
             table = parse.by_csv(repaired.data)
-    if repaired is None:
-        lines = _lines_if_blank(data, begin, tail.end, table.num_rows, first_line)
-    else:
-        lines = repaired.lines
+    lines = Lines(data, begin, tail.end, first_line, repaired.lines if repaired else None)
     refused = list(repaired.refused if repaired else ()) + list(tail.refused)
     rows = table.num_rows
-    columns: list[NDArray[np.float64] | pa.ChunkedArray] = [
-        _plain(table.column(i)) for i in range(layout.fields)
-    ]
+    parsed = table.columns[::-1]
     del table
+    # One by one, so that each column of the parser's can be freed when it has been copied.
+    columns = [_plain(parsed.pop()) for _ in range(layout.fields)]
     if tail.patched:
         strings = ["string"] * layout.fields
         last = _Parser(mark, decimal, layout.fields).typed(tail.patched, strings, demote=False)
         if last is not None and last.num_rows == 1:
             columns = _append(columns, last, decimal)
-            if lines is not None:
-                lines = np.append(lines, tail.patched_line + first_line)
+            if lines.known is not None:
+                lines.known = np.append(lines.known, tail.patched_line + first_line)
+            lines.end = len(data)
             rows += 1
     return RawTable(
         columns=columns,
@@ -126,7 +157,6 @@ def read_table(data: bytes, layout: Layout, separator: str, decimal: str) -> Raw
         refused=tuple(sorted(refused)),
         breaks=repaired.breaks if repaired else (),
         lines=lines,
-        first_line=first_line,
         engine=parse.engine,
         notes=tuple(notes),
     )
@@ -199,22 +229,25 @@ def _column_types(layout: Layout, decimal: str) -> list[str]:
     types = []
     for i in range(layout.fields):
         cells = [row[i] for row in layout.rows]
-        kinds = {kind(c) for c in cells}
+        kinds = {kind(c) for c in set(cells)}
         plain = kinds <= {Kind.NUMBER, Kind.BLANK} and Kind.NUMBER in kinds
         if plain:
-            mark, group = column_marks([c for c in cells if not is_blank(c)], decimal)
+            some = cells[:: max(1, len(cells) // _MARK_ROWS)]
+            mark, group = column_marks(some, decimal)
             plain = not group and mark in ("", decimal)
         types.append("number" if plain else "string")
     return types
 
 
 def _plain(column: pa.ChunkedArray) -> NDArray[np.float64] | pa.ChunkedArray:
-    if pa.types.is_floating(column.type):
-        values: NDArray[np.float64] = column.to_numpy()
-        if not values.flags.writeable:
-            values = values.copy()
-        return values
-    return column
+    if not pa.types.is_floating(column.type):
+        return column
+    values = np.empty(len(column), dtype=np.float64)
+    at = 0
+    for chunk in column.chunks:
+        values[at : at + len(chunk)] = chunk.to_numpy(zero_copy_only=chunk.null_count == 0)
+        at += len(chunk)
+    return values
 
 
 def _append(
@@ -239,6 +272,17 @@ def _offset_of_line(data: bytes, line: int) -> int:
     return at
 
 
+def _header_breaks(layout: Layout, types: Sequence[str]) -> bool:
+    """True where the name row, come again among the rows, is bound to stop the parser.
+
+    A word under a column of numbers does: then the quick path need not look for it.
+    """
+    return any(
+        t == "number" and kind(name) is Kind.WORD
+        for t, name in zip(types, layout.names, strict=False)
+    )
+
+
 def _header_text(data: bytes, layout: Layout, separator: str) -> bytes:
     """The name row as it stands in the file, b"" where there is none."""
     if layout.header_line is None or separator in (" ", "  "):
@@ -246,14 +290,3 @@ def _header_text(data: bytes, layout: Layout, separator: str) -> bytes:
     begin = _offset_of_line(data, layout.header_line - 1)
     end = data.find(b"\n", begin)
     return data[begin:end].rstrip(b"\r") if end > begin else b""
-
-
-def _lines_if_blank(
-    data: bytes, begin: int, end: int, rows: int, first_line: int
-) -> NDArray[np.int64] | None:
-    """Line of each row where blank lines stand between the rows, else None."""
-    ends = data.count(b"\n", begin, end) + (end > begin and data[end - 1] != 10)
-    if ends == rows:
-        return None
-    filled = [i for i, line in enumerate(data[begin:end].split(b"\n")) if line.rstrip(b"\r")]
-    return np.asarray(filled, dtype=np.int64)[:rows] + first_line

@@ -21,6 +21,7 @@ from telemetry.errors import UnreadableLog
 MAX_LINE_BYTES = 131_072
 
 _SAMPLE_BYTES = 65_536
+_BLOCK_BYTES = 1 << 20
 
 _SIGNATURES: tuple[tuple[bytes, str, str], ...] = (
     (b"\x89PNG\r\n\x1a\n", "a picture (PNG)", ""),
@@ -60,8 +61,8 @@ class Text:
         UTF-8 without byte order mark, lines ended by LF or CR LF.
     encoding : str
         Of the file.
-    sha256 : str
-        Of the file's bytes as they lie on the disk.
+    digest : Future of str
+        SHA-256 of the file's bytes as they lie on the disk.
     size_bytes : int
         Of the file.
     notes : tuple of str
@@ -69,9 +70,14 @@ class Text:
 
     data: bytes
     encoding: str
-    sha256: str
+    digest: Future[str]
     size_bytes: int
     notes: tuple[str, ...] = ()
+
+    @property
+    def sha256(self) -> str:
+        """SHA-256 of the file, hexadecimal; waits until it is there."""
+        return self.digest.result()
 
 
 def load(path: str | Path, *, encoding: str | None = None) -> Text:
@@ -108,20 +114,21 @@ def load(path: str | Path, *, encoding: str | None = None) -> Text:
         raise UnreadableLog(what, path=path, hint="check the path and the permissions") from None
     except ValueError as error:  # an embedded null character in the path
         raise UnreadableLog(f"is no valid path ({error})", path=path) from None
-    with ThreadPoolExecutor(max_workers=1) as pool:
-        # The digest runs beside the decoding; both let go of the interpreter's lock.
-        digest: Future[str] = pool.submit(lambda: hashlib.sha256(raw).hexdigest())
-        refuse_what_is_no_text(raw, path)
-        data, found, notes = decode(raw, path=path, encoding=encoding)
-        data, more = clean(data)
-        _refuse_long_lines(data, path)
-        return Text(
-            data=data,
-            encoding=found,
-            sha256=digest.result(),
-            size_bytes=len(raw),
-            notes=(*notes, *more),
-        )
+    refuse_what_is_no_text(raw, path)
+    # The digest runs beside decoding and parsing; all let go of the interpreter's lock.
+    pool = ThreadPoolExecutor(max_workers=1)
+    digest = pool.submit(_digest, raw)
+    pool.shutdown(wait=False)
+    data, found, notes = decode(raw, path=path, encoding=encoding)
+    data, more = clean(data)
+    _refuse_long_lines(data, path)
+    return Text(
+        data=data, encoding=found, digest=digest, size_bytes=len(raw), notes=(*notes, *more)
+    )
+
+
+def _digest(raw: bytes) -> str:
+    return hashlib.sha256(raw).hexdigest()
 
 
 def refuse_what_is_no_text(raw: bytes, path: str | Path | None = None) -> None:
@@ -205,11 +212,10 @@ def decode(
     if unmarked is not None:
         return _wide(bare, unmarked, path)
     _refuse_binary(bare, path)
-    try:
-        bare.decode("utf-8")
-    except UnicodeDecodeError as error:
-        if error.start >= len(bare) - 3 and error.reason == "unexpected end of data":
-            return bare[: error.start], "utf-8", ("the last character is cut off",)
+    wrong = _utf8_error(bare)
+    if wrong is not None:
+        if wrong.start >= len(bare) - 3 and wrong.reason == "unexpected end of data":
+            return bare[: wrong.start], "utf-8", ("the last character is cut off",)
         if len(bare) != len(raw) or _mostly_utf8(bare):
             text = bare.decode("utf-8", errors="replace")
             count = text.count("\ufffd")
@@ -217,6 +223,27 @@ def decode(
         name = _single_byte_encoding(bare)
         return _decode_single(bare, name).encode(), name, ()
     return bare, "utf-8", ()
+
+
+def _utf8_error(bare: bytes) -> UnicodeDecodeError | None:
+    """What is wrong with a text as UTF-8; blocks of plain ASCII are passed over quickly."""
+    at = 0
+    while at < len(bare):
+        block = bare[at : at + _BLOCK_BYTES]
+        if block.isascii():
+            at += len(block)
+            continue
+        try:
+            # A character may be cut by the end of the block: end it before the last one.
+            end = at + len(block)
+            while end < len(bare) and end > at + 1 and bare[end] & 0xC0 == 0x80:
+                end -= 1
+            bare[at:end].decode("utf-8")
+        except UnicodeDecodeError as error:
+            error.start += at
+            return error
+        at = end
+    return None
 
 
 def clean(data: bytes) -> tuple[bytes, tuple[str, ...]]:

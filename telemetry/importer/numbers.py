@@ -1,0 +1,113 @@
+"""Cells of text to numbers, with every loss counted.
+
+Cells that are neither a number nor one of the usual signs for "no value" are counted, the first
+is named; nothing is dropped in silence.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+from numpy.typing import NDArray
+
+from telemetry.importer.cells import Kind, is_blank, kind, split_measure, to_number
+from telemetry.importer.marks import column_marks
+from telemetry.importer.names import parse_scaled
+from telemetry.units import Unit
+
+FloatArray = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Numbers:
+    """One column as numbers.
+
+    Attributes
+    ----------
+    values : ndarray
+        NaN where the cell holds no value.
+    lost : int
+        Cells that are neither a number nor blank.
+    first_lost : int
+        Row of the first of them, -1 for none.
+    lost_text : str
+        What stands there.
+    unit : Unit or None
+        Unit printed in the cells.
+    decimal, thousands : str
+    """
+
+    values: FloatArray
+    lost: int = 0
+    first_lost: int = -1
+    lost_text: str = ""
+    unit: Unit | None = None
+    decimal: str = "."
+    thousands: str = ""
+
+
+def to_numbers(column: pa.ChunkedArray, decimal: str) -> Numbers | None:
+    """Turn a column of text into numbers.
+
+    Parameters
+    ----------
+    column : pyarrow string column
+    decimal : str
+        The file's decimal mark; a column that shows another one is read by its own.
+
+    Returns
+    -------
+    Numbers or None
+        None for a column of words: less than half of its filled cells are numbers.
+    """
+    coded = column.combine_chunks() if isinstance(column, pa.ChunkedArray) else column
+    coded = pc.dictionary_encode(coded)
+    texts = [t if t is not None else "" for t in coded.dictionary.to_pylist()]
+    codes = coded.indices.fill_null(-1).to_numpy(zero_copy_only=False)
+    weights = np.bincount(codes[codes >= 0], minlength=len(texts))
+    kinds = [kind(t) for t in texts]
+    count = {k: int(sum(w for w, x in zip(weights, kinds, strict=True) if x is k)) for k in Kind}
+    numeric = count[Kind.NUMBER] + count[Kind.MEASURE]
+    wrong = count[Kind.WORD] + count[Kind.TIME]
+    if numeric == 0 or wrong > numeric:
+        return None
+    numbers = [t for t, k in zip(texts, kinds, strict=True) if k is Kind.NUMBER]
+    mark, group = column_marks(numbers, decimal)
+    mark = mark or decimal
+    if group == mark:
+        group = ""
+    unit: Unit | None = None
+    table = np.full(len(texts) + 1, np.nan)
+    lost = np.zeros(len(texts) + 1, dtype=bool)
+    for i, (text, what) in enumerate(zip(texts, kinds, strict=True)):
+        if what is Kind.BLANK:
+            continue
+        factor_unit: Unit | None = None
+        if what is Kind.MEASURE:
+            split = split_measure(text)
+            assert split is not None
+            factor_unit = parse_scaled(split[1])
+            if factor_unit is not None:
+                inner = column_marks([split[0]])[0]
+                value = to_number(split[0], inner or mark, group)
+                unit = unit or factor_unit
+                if factor_unit.canonical == unit.canonical and factor_unit != unit:
+                    value = value * factor_unit.factor / unit.factor
+                table[i] = value if factor_unit.canonical == unit.canonical else math.nan
+        elif what is Kind.NUMBER:
+            table[i] = to_number(text, mark, group)
+        lost[i] = math.isnan(table[i]) and not is_blank(text)
+    where = np.flatnonzero(lost[codes]) if lost.any() else np.empty(0, dtype=np.int64)
+    return Numbers(
+        values=table[codes],
+        lost=len(where),
+        first_lost=int(where[0]) if len(where) else -1,
+        lost_text=texts[codes[where[0]]] if len(where) else "",
+        unit=unit,
+        decimal=mark,
+        thousands=group,
+    )
