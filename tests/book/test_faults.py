@@ -271,7 +271,7 @@ def test_damaged_parquet_is_told_and_made_again_byte_for_byte(book: Logbook, add
         else:
             # Page headers have no checksum: a bit there may be one that nobody reads.
             pd.testing.assert_frame_equal(log.frame, samples)
-    assert len(said) >= len(cases) - 3
+    assert len(said) > 2 * len(cases) // 3
     assert all("table is damaged; run busbook check-book, which makes it" in s for s in said)
 
 
