@@ -47,7 +47,9 @@ def draw_stretch(
                 linestyle="none",
                 marker=".",
                 markersize=style.pt(4),
+                markeredgewidth=0,
                 color=looks[r.place].colour,
+                gid=f"dots-{quantity}-{k}",
             )
     lows = [float(r.v.min()) for r in traces]
     highs = [float(r.v.max()) for r in traces]

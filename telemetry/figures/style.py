@@ -46,6 +46,12 @@ _ROLE_COLOURS: dict[str, tuple[str, ...]] = {
     "bus": (BLACK,),
     "node": (VERMILLION, GREEN, PURPLE),
 }
+_ROLES = {
+    PlaceKind.PACK: "pack",
+    PlaceKind.REGULATOR: "bus",
+    PlaceKind.BUS: "bus",
+    PlaceKind.RECEIVER: "bus",
+}
 _TICK_STEPS_S = (0.1, 0.2, 0.5, 1, 2, 5, 10, 15, 30, 60, 120, 300, 600, 900, 1800, 3600, 7200)
 
 
@@ -66,14 +72,14 @@ class Look:
 def looks(places: Iterable[str]) -> dict[str, Look]:
     """Colour and dash of each place, by its part in the power path.
 
-    Packs are blue, the bus and what stands at it black, nodes vermillion, green and purple; the
-    second, third ... of the same colour are dashed, dotted ... Mirrored panels differ in colour.
+    Packs are blue, regulator, bus and receivers black, all others vermillion, green and purple;
+    the second, third ... of a colour are dashed, dotted ... Mirrored panels differ in colour.
     """
     used: dict[str, int] = {}
     found = {}
     for place in path_order(sorted(places)):
         kind = kind_of_place(place)
-        role = {PlaceKind.PACK: "pack", PlaceKind.NODE: "node"}.get(kind, "bus")
+        role = _ROLES.get(kind, "node")
         colours = _ROLE_COLOURS[role]
         count = used.get(role, 0)
         used[role] = count + 1

@@ -40,6 +40,7 @@ _PHASE_LOOKS: dict[PhaseKind, tuple[str, str]] = {
 }
 # The restart level is drawn where the lowest voltage came this near to it.
 _NEAR_RESTART_V = 2.0
+_MOST_GAPS = 200
 
 
 @dataclass(frozen=True, slots=True)
@@ -340,17 +341,18 @@ def draw_events(ax: Axes, events: Sequence[Event], start_s: float, end_s: float)
 
 
 def draw_holes(fig: AnyFigure, gaps: Sequence[Span]) -> None:
-    """Stretches without rows, set off in the panels of traces."""
-    for ax in fig.axes:
-        if not ax.get_ylabel():
-            continue
-        for k, gap in enumerate(gaps):
-            ax.axvspan(
-                gap.start_s,
-                gap.end_s,
+    """Stretches without rows, set off in the panels of traces; of very many, the longest."""
+    longest = sorted(gaps, key=lambda g: g.duration_s)[-_MOST_GAPS:]
+    spans = sorted((g.start_s, g.duration_s) for g in longest)
+    for ax in fig.axes if spans else ():
+        if ax.get_ylabel():
+            ax.broken_barh(
+                spans,
+                (0.0, 1.0),
+                transform=ax.get_xaxis_transform(),
                 facecolor=style.WASH,
                 edgecolor=style.MUTED,
                 hatch="xxx",
                 linewidth=0.0,
-                gid=f"gap-{k}",
+                gid="gap-all",
             )

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 from telemetry.figures.names import plain
 from telemetry.readings import Readings
-from telemetry.report.document import Block, Document, FigureBlock, FindingBlock, Section
+from telemetry.report.document import Block, Document, FigureBlock, FindingBlock, Paragraph, Section
 from telemetry.report.first_page import first_page
 from telemetry.report.json import made_by
 from telemetry.report.measures import (
@@ -22,7 +22,10 @@ from telemetry.report.method import (
     quality_section,
 )
 from telemetry.report.sections import findings_section, places_section, stirs_section
+from telemetry.report.words import counted
 from telemetry.results import Review
+
+_MOST_FIGURES = 16
 
 
 def document_of(review: Review, readings: Readings) -> Document:
@@ -67,18 +70,27 @@ def document_of(review: Review, readings: Readings) -> Document:
 
 
 def _once(sections: tuple[Section, ...]) -> tuple[Section, ...]:
-    """Leave out figures that already stand beside a finding or further up."""
+    """Each figure once, and not more of them in a section than anybody would look at."""
     seen: set[tuple[object, ...]] = set()
-    kept = []
-    for section in sections:
-        blocks: list[Block] = []
-        for block in section.blocks:
-            figure = block.figure if isinstance(block, FindingBlock) else block
-            if isinstance(figure, FigureBlock):
-                mark = (figure.name, figure.flight, figure.item, figure.place, figure.span)
-                if mark in seen and figure is block:
-                    continue
-                seen.add(mark)
-            blocks.append(block)
-        kept.append(replace(section, blocks=tuple(blocks)))
-    return tuple(kept)
+    return tuple(replace(s, blocks=tuple(_with_few_figures(s.blocks, seen))) for s in sections)
+
+
+def _with_few_figures(blocks: tuple[Block, ...], seen: set[tuple[object, ...]]) -> list[Block]:
+    kept: list[Block] = []
+    count = left_out = 0
+    for block in blocks:
+        figure = block.figure if isinstance(block, FindingBlock) else block
+        if isinstance(figure, FigureBlock):
+            mark = (figure.name, figure.flight, figure.item, figure.place, figure.span)
+            again = mark in seen and figure is block
+            if again or count >= _MOST_FIGURES:
+                left_out += not again
+                if isinstance(block, FindingBlock):
+                    kept.append(replace(block, figure=None))
+                continue
+            seen.add(mark)
+            count += 1
+        kept.append(block)
+    if left_out:
+        kept.append(Paragraph(text=f"{counted(left_out, 'more figure')} left out."))
+    return kept

@@ -203,7 +203,8 @@ def _charge_used(review: Review, steps: Steps) -> KeyNumber:
     label = "Charge used"
     packs = _pack_charge(review)
     if packs:
-        detail = " + ".join(f"{plain(p)} {steps.mah(v, p)}" for p, v in packs.items())
+        each = " + ".join(f"{plain(p)} {steps.mah(v, p)}" for p, v in packs.items())
+        detail = each if len(packs) > 1 else plain(next(iter(packs)))
         return _known(label, steps.mah(sum(packs.values())), detail)
     others = [
         (c.place, mah) for f in review.flights for c in f.charge if (mah := _used(c)) is not None

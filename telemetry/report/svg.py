@@ -31,7 +31,7 @@ VARIABLES: dict[str, str] = {
 }
 _PARTS = re.compile(
     r"x-axis|mark|readings|means|outside|legend"
-    r"|(?:trace|phase|event|gap|lowest|mean|rest|peak|added|counter|line)-[-\w]+"
+    r"|(?:trace|dots|phase|event|gap|lowest|mean|rest|peak|added|counter|line)-[-\w]+"
 )
 _MANY_POINTS = 40
 # The page has this rule once; within the figure it would hold for the whole page.
@@ -72,7 +72,8 @@ def inline_svg(fig: Figure, name: str, alt: str) -> str:
     text = re.sub(r"(-?\d+\.\d{2})\d+", r"\1", text)
     text = re.sub(r" d=\"([^\"]*)\"", _path, text)
     text = re.sub(r">\s+<", "><", text).strip()
-    return re.sub(r"<g[^>]*>(?:<use [^>]*/>){2,}</g>", _repeated, text)
+    text = re.sub(r"<g[^>]*>(?:<use [^>]*/>){2,}</g>", _repeated, text)
+    return _DOTS.sub(lambda match: _dots(match, text), text)
 
 
 def _path(match: re.Match[str]) -> str:
@@ -81,6 +82,26 @@ def _path(match: re.Match[str]) -> str:
     if data.count("\n") > _MANY_POINTS:
         data = re.sub(r"(-?\d+\.\d)\d+", r"\1", data).replace("L ", "")
     return f' d="{" ".join(data.split())}"'
+
+
+# A cloud of dots: its name, the radius, the fill, the frame, and where the dots are.
+_DOTS = re.compile(
+    r"(<g data-part=\"(?:readings|dots-[^\"]*)\">)"
+    r"(<defs><path id=\"([^\"]*)\" d=\"M 0 ([\d.]+) [^>]*/></defs>)"
+    r"<g style=\"fill: ([^;\"]*)[^\"]*\"( clip-path=\"[^\"]*\")?>((?:<use [^>]*/>)+)</g></g>"
+)
+
+
+def _dots(match: re.Match[str], text: str) -> str:
+    """A cloud of round dots as one path of strokes without length; equal dots once."""
+    head, shape, name, radius, fill, frame, marks = match.groups(default="")
+    found = dict.fromkeys(re.findall(r" x=\"([^\"]*)\" y=\"([^\"]*)\"", marks))
+    data = "".join(f"M{x} {y}h0" for x, y in found)
+    drawn = f"fill: none; stroke: {fill}; stroke-width: {2 * float(radius):g}"
+    # The legend may refer to the shape as well.
+    href = f'href="#{name}"'
+    kept = shape if text.count(href) > marks.count(href) else ""
+    return f'{head}{kept}<path d="{data}"{frame} style="{drawn}; stroke-linecap: round"/></g>'
 
 
 def _repeated(match: re.Match[str]) -> str:

@@ -123,7 +123,7 @@ def clock(seconds: float | None) -> str:
 
 
 def lasting(seconds: float | None) -> str:
-    """A duration in plain words: "0.6 s", "12 s", "14 min 20 s"."""
+    """A duration in plain words: "0.6 s", "12 s", "14 min 20 s", "16 h 23 min"."""
     if seconds is None or not math.isfinite(seconds):
         return NOT_MEASURED
     if seconds < 0.095:
@@ -133,7 +133,9 @@ def lasting(seconds: float | None) -> str:
     whole = round(seconds)
     if whole < 120:
         return f"{whole} s"
-    return f"{whole // 60} min {whole % 60:02d} s"
+    if whole < 7200:
+        return f"{whole // 60} min {whole % 60:02d} s"
+    return f"{round(whole / 60) // 60} h {round(whole / 60) % 60:02d} min"
 
 
 def interval(value: float | None, low: float | None, high: float | None, unit: str) -> str:

@@ -82,6 +82,7 @@ def test_places_of_one_kind_differ_by_colour_or_dash() -> None:
     names = ["pack 1", "pack 2", "bus", "receiver 1", "left wing", "right wing", "tail", "node 4"]
     found = looks(names)
     assert len(set(found.values())) == len(names)
+    assert len(set(looks([f"joint {k}" for k in range(12)]).values())) == 12
     assert found["left wing"].colour != found["right wing"].colour
     assert found["pack 1"].colour == found["pack 2"].colour
 

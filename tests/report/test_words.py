@@ -51,7 +51,14 @@ def test_clock(seconds: float | None, text: str) -> None:
 
 @pytest.mark.parametrize(
     ("seconds", "text"),
-    [(0.04, "0.04 s"), (0.6, "0.6 s"), (12.4, "12 s"), (119.7, "2 min 00 s"), (900, "15 min 00 s")],
+    [
+        (0.04, "0.04 s"),
+        (0.6, "0.6 s"),
+        (12.4, "12 s"),
+        (119.7, "2 min 00 s"),
+        (900, "15 min 00 s"),
+        (58_967, "16 h 23 min"),
+    ],
 )
 def test_lasting(seconds: float, text: str) -> None:
     assert words.lasting(seconds) == text
