@@ -32,7 +32,7 @@ class Limits(_Model):
     comfort_v: float | None = Field(
         None,
         gt=0,
-        description="lowest comfortable servo supply, V; 5.0, or 6.0 on a bus above 6.8 V (cp)",
+        description="lowest comfortable servo supply, V; 5.0, or 6.0 on a bus above 7.2 V (cp)",
     )
     margin_watch_v: float = Field(1.0, ge=0, description="margin to restart: watch under, V (cp)")
     margin_ground_v: float = Field(0.5, ge=0, description="margin to restart: ground under, V (cp)")

@@ -12,6 +12,7 @@ from typing import NamedTuple
 
 from telemetry.aircraft import Aircraft, Limits
 from telemetry.channels import PlaceKind, kind_of_place
+from telemetry.power.placing import GONE
 from telemetry.results import (
     ColumnUse,
     Event,
@@ -288,7 +289,8 @@ def _margins(flight: Flight, limits: Limits) -> list[Finding]:
         for c in m.cases
         if c.case == "pack-lost" and c.voltage_v is not None
     ]
-    if lost:
+    gone = any(e.note.endswith(GONE) for e in flight.events)
+    if lost and not gone:  # with a pack gone already, the case has happened
         m, c = min(lost, key=lambda x: (x[1].voltage_v or 0.0) - x[0].restart_v)
         margin = (c.voltage_v or 0.0) - m.restart_v
         best = (c.high_v if c.high_v is not None else (c.voltage_v or 0.0)) - m.restart_v
@@ -386,7 +388,7 @@ def _falls(flight: Flight, aircraft: Aircraft) -> list[Finding]:
 def _fall(place: str, origin: Origin, events: list[Event]) -> Finding:
     worst = max(events, key=lambda e: e.depth_v or 0.0)
     shifts = [e for e in events if e.kind is EventKind.SHIFT]
-    out_of_pack = [e for e in events if "stopped giving current" in e.note]
+    out_of_pack = [e for e in events if e.note.endswith(GONE)]
     seen = sum(e.updates or 0 for e in events)
     several = len(events) >= _SEVERAL or (bool(shifts) and seen > _SEVERAL)
     level = Level.GROUND if several else Level.WATCH
@@ -405,7 +407,8 @@ def _fall(place: str, origin: Origin, events: list[Event]) -> Finding:
             "pack-out",
             Level.GROUND,
             place,
-            f"{place}: {out_of_pack[0].note} ({_clock(out_of_pack[0].start_s)})",
+            f"{out_of_pack[0].note.removesuffix(GONE)}gave no more current from "
+            f"{_clock(out_of_pack[0].start_s)} on",
             evidence,
             event=out_of_pack[0],
         )

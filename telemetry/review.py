@@ -6,7 +6,7 @@ from dataclasses import replace
 from datetime import date
 
 from telemetry.aircraft import Aircraft, infer_path
-from telemetry.detect.brownouts import find_brownouts
+from telemetry.detect.brownouts import find_brownouts, without_switching
 from telemetry.detect.phases import Part, find_parts
 from telemetry.detect.quality import columns_used, judge_quality
 from telemetry.detect.sags import find_voltage_events
@@ -69,9 +69,10 @@ def _flight(part: Part, everything: Readings, quality: Quality, craft: Aircraft)
     limits, phases = craft.limits, part.phases
     floors = pack_floors(readings, craft)
     resistances = measure_resistances(readings, craft, phases)
-    falls = place_events(
-        find_voltage_events(readings, phases, craft, limits, floors), readings, craft, resistances
+    found = without_switching(
+        find_voltage_events(readings, phases, craft, limits, floors), quality.restarts, readings
     )
+    falls = place_events(found, readings, craft, resistances)
     brownouts = find_brownouts(readings, phases, falls, quality.restarts, craft)
     spikes = find_spikes(readings, phases, limits)
     events = tuple(sorted((*falls, *brownouts, *spikes), key=lambda e: (e.start_s, e.place)))

@@ -21,6 +21,8 @@ _COUNTERS = (Quantity.CONSUMED, Quantity.ENERGY, Quantity.UPTIME)
 # Counters come back this long after the dip that restarted them (common practice, no source:
 # a unit boots within seconds).
 _BOOT_S = 15.0
+# A supply below this is off (common practice, no source).
+_DEAD_V = 1.5
 
 
 def find_brownouts(
@@ -58,6 +60,34 @@ def find_brownouts(
             continue
         out.append(_from_restart(readings, phases, r, aircraft.bus))
     return tuple(sorted(out, key=lambda e: (e.start_s, e.place)))
+
+
+def without_switching(
+    events: tuple[Event, ...], restarts: tuple[Restart, ...], readings: Readings
+) -> tuple[Event, ...]:
+    """The events less those that the pilot's switch made: the supply off and on, on the ground.
+
+    Off is a reading near zero on the ground while every other supply is near zero as well or a
+    counter begins anew. In flight, or at one place alone, it stays an event.
+    """
+    dead = [
+        e
+        for e in events
+        if e.phase is PhaseKind.GROUND and e.residual_v is not None and e.residual_v < _DEAD_V
+    ]
+    supplies = {
+        r.place
+        for r in readings.of(Quantity.VOLTAGE)
+        if r.size and kind_of_place(r.place) is not PlaceKind.PACK
+    }
+
+    def switched(e: Event) -> bool:
+        if any(e.start_s - 2.0 <= r.time_s <= e.end_s + 2 * _BOOT_S for r in restarts):
+            return True
+        down = {o.place for o in dead if o.start_s <= e.end_s + 3.0 and e.start_s <= o.end_s + 3.0}
+        return supplies <= down
+
+    return tuple(e for e in events if e not in dead or not switched(e))
 
 
 def _unit(r: Restart, bus: str | None) -> str:

@@ -22,7 +22,7 @@ from telemetry.signals.baseline import find_dips
 # A supply that rests below this is built for less than the usual servo supply (a four-cell NiMH
 # pack, a 5 V regulator): no default comfort level applies to it.
 _LOW_SYSTEM_V = 5.5
-_HIGH_SYSTEM_V = 6.8
+_HIGH_SYSTEM_V = 7.2
 
 
 def find_voltage_events(

@@ -21,6 +21,8 @@ from telemetry.results import Event, EventKind, Origin, Resistance
 from telemetry.signals.baseline import sliding_reference
 from telemetry.signals.sampling import held_at
 
+# How the note of an event ends at which a pack left.
+GONE = "stopped giving current at that moment"
 # Shares of the depth (ours): above the first the load is the cause; below the second, with the
 # highest resistance and current that can be true, it is not.
 _EXPLAINED = 0.6
@@ -32,7 +34,10 @@ _MISSED = 1.2
 # A residual this many times the greatest one to the other side is no accident of sampling (ours:
 # for tails as heavy as exponential ones, 1000 readings pass it by chance once in some 60 flights).
 _BEYOND = 1.6
+_TAIL = 3.0
 _FEW = 100
+# A fall of a feeding place below this is noise and resolution (ours).
+_FAINT_V = 0.03
 _TAU_S = 60.0
 
 
@@ -93,7 +98,13 @@ def place_events(
             out.append(e)
             continue
         out.append(_judge(e, book))
-    return tuple(_inherit(e, out) for e in out)
+    # From the packs down, so that what a bus takes over reaches its nodes.
+    for kind in (PlaceKind.BUS, None):
+        out = [
+            _inherit(e, out, aircraft) if kind is None or kind_of_place(e.place) is kind else e
+            for e in out
+        ]
+    return tuple(out)
 
 
 class _Book:
@@ -114,6 +125,11 @@ class _Book:
             r.place: _series(r.t, r.v, r.update_s or readings.row_s)
             for r in readings.of(Quantity.CURRENT)
             if r.size
+        }
+        self.minimum_held = {
+            r.place
+            for r in readings.of(Quantity.VOLTAGE)
+            if readings.get(Quantity.VOLTAGE, r.place, hold="min") is not None
         }
         total = total_current(readings, aircraft)
         self.total = (
@@ -155,33 +171,87 @@ def _step(r: Resistance, current: _Series) -> _Step:
 
 
 def _judge(e: Event, book: _Book) -> Event:
+    """The decision procedure for one fall of voltage.
+
+    Load where it explains the fall. Else, where the feeding place fell along in proportion, what
+    made that one fall. Else a fault of this place, if neither the current that was seen nor one
+    that was missed can be the cause. Else unknown.
+    """
+    shifted = _pack_shifted(e, book)
+    if shifted is not None:
+        return replace(e, explained=0.0, origin=Origin.PACK, note=shifted)
     depth = _drop(e, book)
     if depth is None or depth <= 0 or e.residual_v is None:
         return e
     steps = book.path(e.place)
-    parent_drop = _parent_drop(e, book)
+    above = _Above.of(e, depth, steps, book)
     if not steps:
-        return replace(e, origin=_upstream_or(depth, parent_drop, Origin.UNKNOWN))
+        return replace(e, origin=Origin.SUPPLY if above.whole else Origin.UNKNOWN)
     seen = sum(s.ohm * _rise(s, e, missed=False) for s in steps)
+    share = min(1.0, max(0.0, seen / depth))
+    names = " + ".join(f"{s.name} {1000 * s.ohm:.0f} mOhm" for s in steps)
+    origin, note = _origin(e, depth, share, steps, above, book)
+    return replace(e, explained=share, explained_by=names, origin=origin, note=note or e.note)
+
+
+def _origin(
+    e: Event, depth: float, share: float, steps: list[_Step], above: _Above, book: _Book
+) -> tuple[Origin, str]:
+    if share >= _EXPLAINED:
+        return Origin.LOAD, ""
     most = sum(s.high_ohm * _rise(s, e, missed=True) for s in steps)
     surely = sum(s.high_ohm * _rise(s, e, missed=False) for s in steps)
     well_seen = min(s.current.inside(e.start_s, e.end_s) for s in steps) >= _WELL_SEEN
-    share = min(1.0, max(0.0, seen / depth))
-    names = " + ".join(f"{s.name} {1000 * s.ohm:.0f} mOhm" for s in steps)
-    note = ""
-    if share >= _EXPLAINED:
-        origin = Origin.LOAD
-    elif surely < _UNEXPLAINED * depth and (
+    no_load = surely < _UNEXPLAINED * depth and (
         well_seen or most < _UNEXPLAINED * depth or _beyond_sampling(e, steps, book)
-    ):
-        origin = _upstream_or(depth, parent_drop, _own_fault(e, book))
-    else:
-        origin = Origin.UNKNOWN
-        note = "the current may have peaked between two of its readings"
-    shifted = _pack_shifted(e, book)
-    if shifted is not None:
-        origin, note = Origin.PACK, shifted
-    return replace(e, explained=share, explained_by=names, origin=origin, note=note or e.note)
+    )
+    if above.along:
+        if no_load:
+            return (Origin.SUPPLY, "") if above.whole else (Origin.UNKNOWN, "")
+        return Origin.LOAD, "the feeding place fell along, as a load peak between readings makes it"
+    if no_load or above.stayed:
+        return _own_fault(e, book), ""
+    return Origin.UNKNOWN, "the current may have peaked between two of its readings"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Above:
+    """What the feeding place (for a bus: the packs) did meanwhile.
+
+    Attributes
+    ----------
+    along : bool
+        It fell at least half as far as a load through both would make it fall.
+    whole : bool
+        It fell nearly as far as the place itself.
+    stayed : bool
+        It was read several times meanwhile and did not fall.
+    """
+
+    along: bool
+    whole: bool
+    stayed: bool
+
+    @staticmethod
+    def of(e: Event, depth: float, steps: list[_Step], book: _Book) -> _Above:
+        feeders = [
+            book.volts[name] for name in book.aircraft.feeders(e.place) if name in book.volts
+        ]
+        if not feeders:
+            return _Above(along=False, whole=False, stayed=False)
+        drop = max(_fall(s, e) for s in feeders)
+        total = sum(s.ohm for s in steps)
+        # Of a bus only the sum of pack and switch is known: half of it is taken for the packs.
+        part = sum(s.ohm for s in steps[1:]) / total if len(steps) > 1 and total > 0 else 0.5
+        least = max(0.5 * part * depth, _FAINT_V)
+        readings = max(s.about(e.start_s, e.end_s).size for s in feeders)
+        return _Above(
+            along=drop >= least,
+            whole=drop >= 0.8 * depth,
+            stayed=readings >= _WELL_SEEN
+            and part * depth > 4.0 * _FAINT_V
+            and drop < 0.2 * part * depth,
+        )
 
 
 def _beyond_sampling(e: Event, steps: list[_Step], book: _Book) -> bool:
@@ -190,10 +260,11 @@ def _beyond_sampling(e: Event, steps: list[_Step], book: _Book) -> bool:
     Voltage and current are two samplings of one process. Where the load alone acts, the voltage
     misses a peak of the current as often as the current misses a peak that the voltage shows:
     the residual ``u - (usual - R (i - usual i))`` is as large upwards as downwards. A bad contact
-    only ever pulls it down.
+    only ever pulls it down. A current sensor that averages skews the residuals: then the event
+    must stand out of their lower tail as well. A minimum-hold is no sampling: it says nothing.
     """
     volts = book.volts.get(e.place)
-    if volts is None or volts.t.size < _FEW:
+    if volts is None or volts.t.size < _FEW or e.place in book.minimum_held:
         return False
     residual = volts.v - volts.slow
     for s in steps:
@@ -204,7 +275,8 @@ def _beyond_sampling(e: Event, steps: list[_Step], book: _Book) -> bool:
     lo, hi = np.searchsorted(volts.t, [e.start_s - 1e-6, e.end_s])
     if hi <= lo:
         return False
-    return bool(-residual[lo:hi].min() > _BEYOND * max(float(residual.max()), 0.0))
+    chance = max(_BEYOND * float(residual.max()), -_TAIL * float(np.quantile(residual, 0.01)), 0.0)
+    return bool(-residual[lo:hi].min() > chance)
 
 
 def _drop(e: Event, book: _Book) -> float | None:
@@ -227,33 +299,13 @@ def _rise(step: _Step, e: Event, *, missed: bool) -> float:
     return max(0.0, top - usual)
 
 
-def _parent_drop(e: Event, book: _Book) -> float | None:
-    """Greatest fall of the feeding place about the event, V; None where it is not logged."""
-    parent = book.aircraft.parent(e.place)
-    volts = book.volts.get(parent) if parent is not None else None
-    if volts is None:
-        return None
-    near = volts.about(e.start_s, e.end_s)
-    return None if near.size == 0 else volts.usual(e.start_s) - float(near.min())
-
-
-def _upstream_or(depth: float, parent_drop: float | None, own: Origin) -> Origin:
-    """SUPPLY where the feeding place fell along, else the origin given."""
-    if parent_drop is not None and parent_drop >= _EXPLAINED * depth:
-        return Origin.SUPPLY if own is not Origin.UNKNOWN else own
-    return own
-
-
 def _own_fault(e: Event, book: _Book) -> Origin:
     kind = kind_of_place(e.place)
     if kind is PlaceKind.PACK:
         return Origin.PACK
     if e.place == book.aircraft.bus or kind in (PlaceKind.BUS, PlaceKind.REGULATOR):
-        packs = [book.volts[p.name] for p in book.aircraft.packs if p.name in book.volts]
-        if not packs:
-            return Origin.UNKNOWN
-        fell = max(_fall(p, e) for p in packs)
-        return Origin.PACK if fell >= _EXPLAINED * (e.depth_v or 0.0) else Origin.SUPPLY
+        logged = any(name in book.volts for name in book.aircraft.feeders(e.place))
+        return Origin.SUPPLY if logged else Origin.UNKNOWN
     return Origin.CONTACT
 
 
@@ -279,20 +331,24 @@ def _pack_shifted(e: Event, book: _Book) -> str | None:
         if min(before.size, after.size) < 4:
             continue
         if float(np.median(before)) > 0.2 and float(np.quantile(after, 0.9)) < 0.05:
-            return f"{name} stopped giving current at that moment"
+            return f"{name} {GONE}"
     return None
 
 
-def _inherit(e: Event, judged: Sequence[Event]) -> Event:
-    """A fall that the feeding place made too carries the origin found there."""
-    if e.origin is not Origin.SUPPLY or kind_of_place(e.place) is PlaceKind.BUS:
+def _inherit(e: Event, judged: Sequence[Event], aircraft: Aircraft) -> Event:
+    """A fall that came from above carries the origin found there."""
+    if e.origin is not Origin.SUPPLY or not _came_from_above(e, aircraft):
         return e
     for other in judged:
         if (
-            kind_of_place(other.place) is PlaceKind.BUS
+            other.place in aircraft.feeders(e.place)
             and other.kind in (EventKind.SAG, EventKind.SHIFT)
             and other.start_s <= e.end_s + 1.0
             and e.start_s <= other.end_s + 1.0
         ):
             return replace(e, origin=other.origin)
     return e
+
+
+def _came_from_above(e: Event, aircraft: Aircraft) -> bool:
+    return bool(aircraft.feeders(e.place)) and kind_of_place(e.place) is not PlaceKind.PACK

@@ -1,0 +1,25 @@
+"""``busbook demo``: an invented season to try everything on."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+
+@click.command()
+@click.argument("directory", type=click.Path(path_type=Path, file_okay=False))
+@click.option("--seed", type=int, default=None, help="Another season than the usual one.")
+def demo(directory: Path, seed: int | None) -> None:
+    """Write an invented season of two demo aircraft into DIRECTORY, with faults that grow.
+
+    \b
+    Examples:
+      busbook demo season
+      busbook demo season --seed 7
+    """
+    from telemetry.simulate import demo_season
+
+    files = demo_season(directory) if seed is None else demo_season(directory, seed=seed)
+    click.echo(f"wrote {len(files)} invented logs into {directory}")
+    click.echo(f"next: busbook review {directory} --out reports")
