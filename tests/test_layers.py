@@ -28,7 +28,7 @@ ALLOWED: dict[str, set[str]] = {
     "findings": MODEL | {"signals", "power"},
     "review": MODEL | {"signals", "readings", "detect", "power", "findings"},
     "book": MODEL | {"importer"},
-    "history": MODEL | {"signals", "book"},
+    "history": MODEL | {"signals", "readings", "findings", "review", "book"},
     "figures": MODEL | {"signals", "readings"},
     "report": MODEL | {"readings", "figures"},
 }

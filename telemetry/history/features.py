@@ -73,7 +73,7 @@ def measure_flight(review: Review, number: int = 1) -> Measures:
         found += _current_features(place, r, flight, air)
     for r in readings.of(Quantity.VOLTAGE):
         found += _voltage_features(r, flight.phases)
-    found += _resistances(flight)
+    found += _resistances(flight, aircraft)
     found += _charge(flight, readings, aircraft, flown_s)
     counts = _falls(flight)
     for place in dict.fromkeys(c.place for c in counts):
@@ -95,6 +95,7 @@ def measure_flight(review: Review, number: int = 1) -> Measures:
         air=_blocks(currents, loads, air, air_block_s),
         groups=_groups(flight),
         events=counts,
+        seen=tuple((f.code, f.place or "") for f in review.findings if f.flight == number),
         steps_a={p: r.resolution for p, r in currents.items() if r.resolution is not None},
         servos={n.name: n.servos for n in aircraft.nodes if n.servos is not None},
         labels={p.name: p.label for p in aircraft.packs if p.label is not None},
@@ -219,17 +220,32 @@ def _rest(place: str, r: Reading, phases: tuple[Phase, ...]) -> Measure:
         return nothing
     lower = x[: max(2, x.size // 2)]
     value = float(np.median(lower))
-    # The scatter of the lower half, and never less than rounding makes.
-    floor = (r.resolution or 0.0) / np.sqrt(12.0)
-    se = max(float(lower.std(ddof=1)) / np.sqrt(lower.size), floor / np.sqrt(lower.size))
+    quiet = np.concatenate([r.within(*_inner(p)).v for p in ground])
+    quiet = quiet[quiet <= np.median(quiet)] if quiet.size else quiet
+    se = np.hypot(
+        float(lower.std(ddof=1)) / np.sqrt(lower.size), _rounding(quiet, r.resolution or 0.0)
+    )
     return Measure(
         place=place,
         feature="rest_a",
         value=value,
         unit="A",
-        low=max(0.0, value - 2.0 * se),
-        high=value + 2.0 * se,
+        low=max(0.0, value - 2.0 * float(se)),
+        high=value + 2.0 * float(se),
     )
+
+
+def _rounding(v: FloatArray, step: float) -> float:
+    """Error of a mean of rounded readings: averaging helps only where noise moves the steps.
+
+    For Gaussian noise of deviation s the error left is about step / sqrt(12) exp(-2 (pi s/step)^2)
+    (first harmonic of the sawtooth of rounding).
+    """
+    if step <= 0 or v.size < 2:
+        return float(step / np.sqrt(12.0))
+    # Half of a symmetric scatter: the lower half about its top.
+    s = float(np.sqrt(np.mean((v - v.max()) ** 2)))
+    return float(step / np.sqrt(12.0) * np.exp(-2.0 * (np.pi * s / step) ** 2))
 
 
 def _voltage_features(r: Reading, phases: tuple[Phase, ...]) -> list[Measure]:
@@ -246,24 +262,28 @@ def _voltage_features(r: Reading, phases: tuple[Phase, ...]) -> list[Measure]:
     return out
 
 
-def _resistances(flight: Flight) -> list[Measure]:
+def _resistances(flight: Flight, aircraft: Aircraft) -> list[Measure]:
+    """Resistances with intervals; what lies between a pack and the bus counts as the pack's."""
     out = []
     for x in flight.resistances:
+        of_pack = x.kind == "branch" and x.parent is not None and aircraft.pack(x.parent)
+        place = x.parent if of_pack and x.parent is not None else x.place
+        name = "path" if of_pack else x.kind
         if x.mohm is not None:
             out.append(
                 Measure(
-                    place=x.place,
-                    feature=f"{x.kind}_mohm",
+                    place=place,
+                    feature=f"{name}_mohm",
                     value=x.mohm,
                     unit="mOhm",
                     low=x.low_mohm,
                     high=x.high_mohm,
                 )
             )
-        if x.kind == "branch" and x.offset_v is not None:
+        if x.kind == "branch" and not of_pack and x.offset_v is not None:
             out.append(
                 Measure(
-                    place=x.place,
+                    place=place,
                     feature="offset_v",
                     value=x.offset_v,
                     unit="V",

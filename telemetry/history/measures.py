@@ -97,6 +97,8 @@ class Measures:
         Current in the stirs before the flight, and in the air.
     groups : tuple of GroupDraw
     events : tuple of EventCount
+    seen : tuple of (str, str)
+        Code and place of what the review of this flight alone found.
     steps_a : dict of str to float
         Resolution of each place's current, A.
     servos : dict of str to int
@@ -117,6 +119,7 @@ class Measures:
     air: Blocks | None = None
     groups: tuple[GroupDraw, ...] = ()
     events: tuple[EventCount, ...] = ()
+    seen: tuple[tuple[str, str], ...] = ()
     steps_a: Mapping[str, float] = field(default_factory=dict)
     servos: Mapping[str, int] = field(default_factory=dict)
     labels: Mapping[str, str] = field(default_factory=dict)
@@ -144,7 +147,8 @@ class Measures:
             "update_s": self.update_s,
             "temperature_c": self.temperature_c,
             "features": [
-                [m.place, m.feature, m.value, m.unit, m.low, m.high] for m in self.features
+                [m.place, m.feature, _plain(m.value), m.unit, _plain(m.low), _plain(m.high)]
+                for m in self.features
             ],
             "stir": _blocks_out(self.stir),
             "air": _blocks_out(self.air),
@@ -153,6 +157,7 @@ class Measures:
                 for g in self.groups
             ],
             "events": [[e.place, e.origin, e.count, e.deepest_v] for e in self.events],
+            "seen": [list(found) for found in self.seen],
             "steps_a": dict(self.steps_a),
             "servos": dict(self.servos),
             "labels": dict(self.labels),
@@ -188,10 +193,15 @@ class Measures:
             events=tuple(
                 EventCount(place=p, origin=o, count=n, deepest_v=d) for p, o, n, d in doc["events"]
             ),
+            seen=tuple((code, place) for code, place in doc["seen"]),
             steps_a=dict(doc["steps_a"]),
             servos=dict(doc["servos"]),
             labels=dict(doc["labels"]),
         )
+
+
+def _plain(x: float | None) -> float | None:
+    return None if x is None else float(x)
 
 
 def _blocks_out(blocks: Blocks | None) -> dict[str, Any] | None:

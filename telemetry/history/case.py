@@ -1,0 +1,185 @@
+"""What is judged together: the flights and notes of one aircraft, and the false alarms allowed."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from datetime import date
+
+from telemetry.aircraft import Aircraft, Limits
+from telemetry.channels import PlaceKind, kind_of_place
+from telemetry.history.evidence import Judgement
+from telemetry.history.measures import Measures
+from telemetry.results import Change, Finding, HistoryFlight, Level, NoteMark, Trend
+
+# Chance that a healthy season of 20 flights brings any finding at this level, all places and all
+# kinds of fault together (ours).
+WATCH_CHANCE = 0.05
+GROUND_CHANCE = 0.01
+# Servos of a node where neither the profile nor its outputs tell (common practice, no source).
+ASSUMED_SERVOS = 4
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Case:
+    """One aircraft's flights in time order, its notes, its profile.
+
+    Attributes
+    ----------
+    flights : sequence of Measures
+    listed : sequence of HistoryFlight
+        The same flights as they are named.
+    notes : sequence of NoteMark
+    aircraft : Aircraft
+    charts : int
+        How many charts share the false alarms of a season.
+    """
+
+    flights: Sequence[Measures]
+    listed: Sequence[HistoryFlight]
+    notes: Sequence[NoteMark]
+    aircraft: Aircraft
+    charts: int
+
+    @property
+    def limits(self) -> Limits:
+        """Limits in force."""
+        return self.aircraft.limits
+
+    @property
+    def watch_chance(self) -> float:
+        """Of a false signal on one chart in a season."""
+        return WATCH_CHANCE / self.charts
+
+    @property
+    def ground_chance(self) -> float:
+        """The same for what may ground."""
+        return GROUND_CHANCE / self.charts
+
+    def first(self, *places: str) -> int:
+        """First flight since the last note that restarts a baseline at any of these places."""
+        return max(
+            (
+                n.before
+                for n in self.notes
+                if n.restarts and any(self.concerns(n, p) for p in places)
+            ),
+            default=0,
+        )
+
+    def concerns(self, note: NoteMark, place: str) -> bool:
+        """Whether a note is about a place: its own name, a servo or surface on it, or the whole."""
+        if note.place is None or note.place == place:
+            return True
+        if note.place.startswith(f"{place} "):
+            return True
+        return any(s.drives == note.place for s in self.aircraft.servos_at(place))
+
+    def day(self, flight: int) -> date | None:
+        """Day of a flight."""
+        start = self.listed[flight].start
+        return None if start is None else date.fromisoformat(start[:10])
+
+    def servos(self, place: str) -> tuple[int, bool]:
+        """Servos of a place, and whether that is known rather than assumed."""
+        known = self.flights[-1].servos.get(place)
+        if known is None:
+            node = self.aircraft.on(self.day(len(self.listed) - 1)).node(place)
+            known = None if node is None else node.servos
+        if known is not None:
+            return known, True
+        nodes = (PlaceKind.NODE, PlaceKind.RECEIVER)
+        return ASSUMED_SERVOS * (1 if kind_of_place(place) in nodes else 2), False
+
+
+@dataclass(slots=True)
+class Found:
+    """What the parts of the judging hand over."""
+
+    trends: list[Trend] = field(default_factory=list)
+    findings: list[Finding] = field(default_factory=list)
+    not_judged: list[str] = field(default_factory=list)
+
+
+def trend_of(
+    code: str,
+    place: str,
+    judgement: Judgement,
+    *,
+    quantity: str,
+    unit: str,
+    scale: float = 1.0,
+    watch: float | None = None,
+    ground: float | None = None,
+) -> Trend:
+    """The record for figures: values times ``scale`` in ``unit``."""
+    j = judgement
+    known = [i for i in range(j.at.size) if j.rise[i] == j.rise[i]]
+    until = j.at.size if j.onset is None else j.onset
+    return Trend(
+        code=code,
+        place=place,
+        quantity=quantity,
+        unit=unit,
+        flights=tuple(int(j.at[i]) for i in known),
+        value=tuple(float(j.rise[i] * scale) for i in known),
+        reach=tuple(float(1.96 * j.sd[i] * scale) for i in known),
+        baseline=tuple(int(j.at[i]) for i in known if i < until),
+        score=tuple(float(j.score[i]) for i in known),
+        chart=tuple(float(j.chart[i]) for i in known),
+        limit=j.limit,
+        ewma=tuple(float(j.ewma[i]) for i in known),
+        ewma_reach=tuple(float(j.ewma_reach[i]) for i in known),
+        watch=watch,
+        ground=ground,
+        since=None if j.onset is None else int(j.at[j.onset]),
+    )
+
+
+def change_of(
+    judgement: Judgement,
+    *,
+    quantity: str,
+    unit: str,
+    rise_unit: str,
+    scale: float,
+    level: Level,
+    limit: float | None,
+    before: float | None,
+    now: float | None,
+) -> Change:
+    """How much, since when, how fast, until when, of an established change."""
+    j = judgement
+
+    def scaled(x: float | None) -> float | None:
+        return None if x is None else x * scale
+
+    rate, rise = scaled(j.per_flight), j.now * scale
+    to_limit = None
+    if limit is not None and rate is not None and rate > 0 and rise < limit and not j.step:
+        to_limit = int(-(-(limit - rise) // rate))
+    return Change(
+        quantity=quantity,
+        unit=unit,
+        before=before,
+        now=now,
+        rise=rise,
+        low=j.low * scale,
+        high=j.high * scale,
+        rise_unit=rise_unit,
+        limit=limit,
+        per_flight=rate,
+        per_flight_low=scaled(j.per_flight_low),
+        per_flight_high=scaled(j.per_flight_high),
+        flights_to_limit=to_limit,
+        false_alarm=GROUND_CHANCE if level is Level.GROUND else WATCH_CHANCE,
+    )
+
+
+def usual(values: Sequence[tuple[int, float]], before: int, first: int) -> float | None:
+    """Mean of a feature over the flights from ``first`` up to ``before``."""
+    found = [v for k, v in values if first <= k < before]
+    return sum(found) / len(found) if found else None
+
+
+Judge = Callable[[Case], Found]

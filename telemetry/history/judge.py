@@ -1,0 +1,107 @@
+"""All flights of one aircraft judged together: the entry of the judging core."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from telemetry.aircraft import Aircraft
+from telemetry.history.case import Case, Found
+from telemetry.history.measures import Measures
+from telemetry.history.servos import judge_servos, loads_of
+from telemetry.results import Feature, History, HistoryFlight, NoteMark
+
+_JUDGES = (judge_servos,)
+
+
+def judge(
+    flights: Sequence[Measures],
+    notes: Sequence[NoteMark] = (),
+    aircraft: Aircraft | None = None,
+    *,
+    name: str = "",
+    listed: Sequence[HistoryFlight] | None = None,
+) -> History:
+    """Judge the flights of one aircraft from their measures and its notes.
+
+    Parameters
+    ----------
+    flights : sequence of Measures
+        In time order.
+    notes : sequence of NoteMark
+        ``before`` counts flights of this sequence.
+    aircraft : Aircraft, optional
+        The profile; without one the places are compared by their names, with default limits.
+    name : str
+        Of the aircraft.
+    listed : sequence of HistoryFlight, optional
+        How the flights are named, in the same order; numbered from 1 otherwise.
+
+    Returns
+    -------
+    History
+        Findings, gravest first; every one since which flight, by how much, how sure.
+    """
+    craft = Aircraft() if aircraft is None else aircraft
+    rows = _listed(flights) if listed is None else tuple(listed)
+    case = Case(
+        flights=flights,
+        listed=rows,
+        notes=tuple(notes),
+        aircraft=craft,
+        charts=_charts(flights, craft),
+    )
+    found = Found()
+    if flights:
+        for part in _JUDGES:
+            more = part(case)
+            found.trends += more.trends
+            found.findings += more.findings
+            found.not_judged += more.not_judged
+    return History(
+        name=name or craft.name,
+        aircraft=craft,
+        flights=rows,
+        notes=tuple(notes),
+        features=tuple(
+            Feature(
+                flight=row.id,
+                place=f.place,
+                feature=f.feature,
+                value=f.value,
+                unit=f.unit,
+                low=f.low,
+                high=f.high,
+            )
+            for row, m in zip(rows, flights, strict=True)
+            for f in m.features
+        ),
+        trends=tuple(found.trends),
+        findings=tuple(sorted(found.findings, key=lambda f: -f.level.rank)),
+        not_judged=tuple(found.not_judged),
+    )
+
+
+def _listed(flights: Sequence[Measures]) -> tuple[HistoryFlight, ...]:
+    return tuple(
+        HistoryFlight(
+            id=str(k),
+            start=m.start,
+            file=m.file,
+            kind=m.kind,
+            duration_s=m.duration_s,
+            flight_s=m.flight_s,
+        )
+        for k, m in enumerate(flights, 1)
+    )
+
+
+def _charts(flights: Sequence[Measures], aircraft: Aircraft) -> int:
+    """How many charts share the false alarms: each place's currents, leads, packs and counters."""
+    measured: set[tuple[str, str]] = set()
+    for m in flights:
+        measured.update((f.place, f.feature) for f in m.features if f.value is not None)
+    loads = loads_of(Case(flights=flights, listed=(), notes=(), aircraft=aircraft, charts=1))
+    # Rise, silence and heating of each; a rise or fall of each other feature.
+    sides = {"branch_mohm": 1, "apparent_mohm": 1, "source_mohm": 1, "path_mohm": 1}
+    sides |= {"offset_v": 2, "share": 2, "counter_ratio": 2, "end_v": 1, "falls": 1}
+    return max(1, 3 * len(loads) + sum(sides.get(feature, 0) for _, feature in measured))

@@ -1,0 +1,373 @@
+"""Servo currents across flights: a servo that draws more, one that heats, one that fell silent."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from telemetry.history.case import Case, Found, change_of, trend_of, usual
+from telemetry.history.evidence import Judgement, Part, judge_rise
+from telemetry.history.groups import rising_group
+from telemetry.history.ratios import current_parts, mirror_place, ramp_part
+from telemetry.history.words import WORDS
+from telemetry.results import Finding, Level, Trend
+
+# A silent servo takes about its share of the node's current with it; this part of it, at least,
+# must be gone (ours: servos of one node are not alike).
+_SILENT_PART = 0.5
+# No servo falls silent by degrees: so many nats for the one that draws more (ours).
+_GRADUAL_LEAN = 6.0
+# A rise must be seen in at least so many resolution steps.
+_STEPS = 2.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Claim:
+    """One established change of one place's current."""
+
+    code: str
+    place: str
+    others: tuple[str, ...]
+    judgement: Judgement
+
+
+def loads_of(case: Case) -> tuple[str, ...]:
+    """Places whose own current was measured in the stir or in the air."""
+    seen: dict[str, None] = {}
+    for m in case.flights:
+        for blocks in (m.stir, m.air):
+            seen.update(dict.fromkeys([] if blocks is None else blocks.amps))
+    return tuple(seen)
+
+
+def judge_servos(case: Case) -> Found:
+    """Findings servo-current-rising, servo-silent and servo-heating."""
+    found = Found()
+    loads = loads_of(case)
+    if not loads:
+        found.not_judged.append("servo currents: no place reports its own current")
+        return found
+    claims: dict[str, _Claim] = {}
+    while True:
+        open_places = [p for p in loads if p not in claims]
+        fresh = [c for p in open_places for c in _claims(case, p, loads, claims)]
+        if not fresh:
+            break
+        best = max(fresh, key=lambda c: _strength(c.judgement))
+        best = _rather_the_mirror(case, best, loads)
+        claims[best.place] = best
+    for place in loads:
+        claim = claims.get(place)
+        others = _others(case, place, loads, claims)
+        if claim is None and others is not None:
+            j = _judge(case, place, others, 1.0)
+            if j is not None:
+                found.trends.append(_trend(case, "servo-current-rising", place, j))
+        elif claim is not None:
+            found.trends.append(_trend(case, claim.code, place, claim.judgement))
+            finding = _finding(case, claim)
+            if finding is not None:
+                found.findings.append(finding)
+        if place not in claims or claims[place].code == "servo-current-rising":
+            _heating(case, place, others, found)
+    return found
+
+
+def _strength(j: Judgement) -> float:
+    return float(j.chart.max()) / j.limit
+
+
+def _others(
+    case: Case, place: str, loads: Sequence[str], claims: dict[str, _Claim]
+) -> tuple[str, ...] | None:
+    """What to compare a place with: its mirror, else all others that are not suspect themselves.
+
+    None where every other place is suspect; () where there is no other.
+    """
+    rest = [p for p in loads if p != place]
+    mirror = mirror_place(case.aircraft, place, loads)
+    if mirror is not None and mirror not in claims:
+        return (mirror,)
+    sound = tuple(p for p in rest if p not in claims)
+    return None if rest and not sound else sound
+
+
+def _parts(case: Case, place: str, others: tuple[str, ...]) -> list[Part]:
+    mirror = mirror_place(case.aircraft, place, others) is not None and len(others) == 1
+    return current_parts(case.flights, place, others, mirror=mirror)
+
+
+def _judge(case: Case, place: str, others: tuple[str, ...], sign: float) -> Judgement | None:
+    return judge_rise(
+        _parts(case, place, others),
+        len(case.flights),
+        chance=case.watch_chance,
+        first=case.first(place, *others),
+        sign=sign,
+    )
+
+
+def _claims(
+    case: Case, place: str, loads: Sequence[str], claims: dict[str, _Claim]
+) -> list[_Claim]:
+    """What the charts of one place establish, beyond the limits."""
+    others = _others(case, place, loads, claims)
+    if others is None:
+        return []
+    out = []
+    for sign, code in ((1.0, "servo-current-rising"), (-1.0, "servo-silent")):
+        j = _judge(case, place, others, sign)
+        if j is None or j.signal is None:
+            continue
+        claim = _Claim(code=code, place=place, others=others, judgement=j)
+        large = _servo_pct(case, claim) >= case.limits.servo_watch_pct
+        if (code == "servo-silent" and _silent(case, claim)) or (code != "servo-silent" and large):
+            out.append(claim)
+    return out
+
+
+def _servo_pct(case: Case, claim: _Claim) -> float:
+    """Rise per average servo share, %: the node's rise times the servos on it."""
+    servos, _ = case.servos(claim.place)
+    return 100.0 * float(np.expm1(claim.judgement.now)) * servos
+
+
+def _silent(case: Case, claim: _Claim) -> bool:
+    """A sudden loss of about one servo's share."""
+    servos, _ = case.servos(claim.place)
+    gone = -float(np.expm1(-claim.judgement.now))
+    return claim.judgement.step and gone >= _SILENT_PART / servos
+
+
+def _rather_the_mirror(case: Case, claim: _Claim, loads: Sequence[str]) -> _Claim:
+    """Of a ratio that moved: did this place rise, or did its mirror fall silent?
+
+    The other places decide, or where there are none each place's own past.
+    """
+    mirror = mirror_place(case.aircraft, claim.place, loads)
+    if claim.others != ((mirror,) if mirror else ()) or mirror is None:
+        return claim
+    rising = claim.code == "servo-current-rising"
+    up, down = (claim.place, mirror) if rising else (mirror, claim.place)
+    j = claim.judgement
+    sound = tuple(p for p in loads if p not in (up, down))
+    servos, _ = case.servos(down)
+    gone = -float(np.expm1(-j.now))
+    lean = _lean(case, up, down, sound, j)
+    if not (j.step and gone >= _SILENT_PART / servos):
+        lean += _GRADUAL_LEAN
+    if (lean >= 0) == rising:
+        return claim
+    code = "servo-current-rising" if lean >= 0 else "servo-silent"
+    place = up if lean >= 0 else down
+    return _Claim(code=code, place=place, others=(down if place == up else up,), judgement=j)
+
+
+def _lean(case: Case, up: str, down: str, sound: tuple[str, ...], j: Judgement) -> float:
+    """Log of the odds that ``up`` rose rather than that ``down`` fell, by the other places."""
+    learn = np.ones(len(case.flights), dtype=bool)
+    assert j.onset is not None
+    learn[j.at[j.onset] :] = False
+    total = 0.0
+    for place, if_up, if_down in ((up, j.now, 0.0), (down, 0.0, -j.now)):
+        for part in _parts(case, place, sound):
+            own = part.since(case.first(place, *sound))
+            if own.at.size == 0:
+                continue
+            scores = own.scores(learn)
+            after = ~learn[own.at]
+            if not after.any() or after.all():
+                continue
+            moved = (own.y - scores.predicted)[after] / own.response
+            sd = scores.scale[after] / own.response
+            # One mean of the flights since: their errors hang together by the baseline.
+            mean, sd_mean = float(moved.mean()), float(sd.mean()) / np.sqrt(min(moved.size, 3))
+            # Halved: both places are set against the same others.
+            total += ((mean - if_down) ** 2 - (mean - if_up) ** 2) / (4.0 * sd_mean**2)
+    return float(total)
+
+
+def _level(case: Case, claim: _Claim) -> Level:
+    strict = judge_rise(
+        _parts(case, claim.place, claim.others),
+        len(case.flights),
+        chance=case.ground_chance,
+        first=case.first(claim.place, *claim.others),
+        sign=1.0 if claim.code != "servo-silent" else -1.0,
+    )
+    sure = strict is not None and strict.signal is not None
+    if claim.code == "servo-silent":
+        return Level.GROUND if sure else Level.WATCH
+    grave = _servo_pct(case, claim) >= case.limits.servo_ground_pct
+    return Level.GROUND if sure and grave else Level.WATCH
+
+
+def _usual_a(case: Case, claim: _Claim, feature: str) -> tuple[float | None, float | None]:
+    j = claim.judgement
+    assert j.onset is not None
+    since = int(j.at[j.onset])
+    values = [
+        (k, v)
+        for k, m in enumerate(case.flights)
+        if (v := m.value(claim.place, feature)) is not None
+    ]
+    first = case.first(claim.place, *claim.others)
+    return usual(values, since, first), usual(values[-3:], len(case.flights), since)
+
+
+def _finding(case: Case, claim: _Claim) -> Finding | None:
+    j = claim.judgement
+    assert j.onset is not None
+    place = claim.place
+    servos, known = case.servos(place)
+    before, now = _usual_a(case, claim, "stir_mean_a")
+    step_a = max((m.steps_a.get(place, 0.0) for m in case.flights), default=0.0)
+    if before is not None and before * abs(float(np.expm1(j.now))) < _STEPS * step_a:
+        return None
+    level = _level(case, claim)
+    since = int(j.at[j.onset])
+    flights_since = len(case.flights) - since
+    node_pct = 100.0 * float(np.expm1(j.now))
+    pct = _servo_pct(case, claim)
+    against = " and ".join(claim.others) if claim.others else "its own earlier flights"
+    rising = claim.code == "servo-current-rising"
+    group = rising_group(case, place, since) if rising else None
+    limit = case.limits.servo_ground_pct if pct < case.limits.servo_ground_pct else None
+    change = change_of(
+        j,
+        quantity="stir mean current",
+        unit="A",
+        rise_unit="% of one servo's share",
+        scale=100.0 * servos,
+        level=level,
+        limit=limit if rising else None,
+        before=before,
+        now=now,
+    )
+    gone = -100.0 * float(np.expm1(-j.now))
+    if rising:
+        what = (
+            f"{place} draws {node_pct:.0f} % more than usual, measured against {against}: "
+            f"about {pct:.0f} % of one servo's share"
+        )
+    else:
+        what = f"{place} draws {gone:.0f} % less than usual, measured against {against}"
+    assumed = "" if known else f" (assuming {servos} servos there)"
+    words = WORDS[claim.code]
+    evidence: dict[str, float | int | str | None] = {
+        "node_rise_pct": node_pct if rising else -gone,
+        "servo_share_pct": pct if rising else None,
+        "servos": servos,
+        "servos_known": "yes" if known else "assumed",
+        "usual_stir_a": before,
+        "stir_a": now,
+        "flights_since": flights_since,
+        "chart": float(j.chart[-1]),
+        "chart_limit": j.limit,
+        "p_trend": j.p_trend,
+        "kind": "one step" if j.step else "gradual",
+        "compared_with": against,
+    }
+    if group is not None:
+        evidence["servos_on"] = group.drives
+        evidence["group_rise_pct"] = 100.0 * group.rise
+    return Finding(
+        code=claim.code,
+        level=level,
+        place=place,
+        servo=None if group is None else group.name,
+        title=what + assumed,
+        evidence=evidence,
+        explanations=words.explanations,
+        confirm=words.confirm,
+        advice=words.advice,
+        since_flight=case.listed[since].id,
+        change=change,
+    )
+
+
+def _trend(case: Case, code: str, place: str, j: Judgement) -> Trend:
+    servos, _ = case.servos(place)
+    sign = -1.0 if code == "servo-silent" else 1.0
+    return trend_of(
+        code,
+        place,
+        j,
+        quantity="rise of current per average servo share",
+        unit="%",
+        scale=sign * 100.0 * servos,
+        watch=case.limits.servo_watch_pct,
+        ground=case.limits.servo_ground_pct,
+    )
+
+
+def _heating(case: Case, place: str, others: tuple[str, ...] | None, found: Found) -> None:
+    """A current that rises within the flight, against the other places, more than it used to."""
+    if not others:
+        return
+    mirror = mirror_place(case.aircraft, place, others) is not None and len(others) == 1
+    part = ramp_part(case.flights, place, others, mirror=mirror)
+    if part is None:
+        return
+    j = judge_rise(
+        [part],
+        len(case.flights),
+        chance=case.watch_chance,
+        first=case.first(place, *others),
+    )
+    if j is None:
+        return
+    found.trends.append(_trend(case, "servo-heating", place, j))
+    claim = _Claim(code="servo-heating", place=place, others=others, judgement=j)
+    pct = _servo_pct(case, claim)
+    if j.signal is None or j.onset is None or pct < case.limits.servo_watch_pct:
+        return
+    strict = judge_rise(
+        [part],
+        len(case.flights),
+        chance=case.ground_chance,
+        first=case.first(place, *others),
+    )
+    sure = strict is not None and strict.signal is not None
+    level = Level.GROUND if sure and pct >= case.limits.servo_ground_pct else Level.WATCH
+    servos, known = case.servos(place)
+    since = int(j.at[j.onset])
+    words = WORDS["servo-heating"]
+    found.findings.append(
+        Finding(
+            code="servo-heating",
+            level=level,
+            place=place,
+            title=f"{place}: current rises by {100 * j.now:.0f} % within a flight, measured "
+            f"against {' and '.join(others)}: about {pct:.0f} % of one servo's share"
+            + ("" if known else f" (assuming {servos} servos there)"),
+            evidence={
+                "ramp_pct": 100.0 * j.now,
+                "servo_share_pct": pct,
+                "servos": servos,
+                "servos_known": "yes" if known else "assumed",
+                "flights_since": len(case.flights) - since,
+                "chart": float(j.chart[-1]),
+                "chart_limit": j.limit,
+                "p_trend": j.p_trend,
+                "compared_with": " and ".join(others),
+            },
+            explanations=words.explanations,
+            confirm=words.confirm,
+            advice=words.advice,
+            since_flight=case.listed[since].id,
+            change=change_of(
+                j,
+                quantity="rise within a flight",
+                unit="%",
+                rise_unit="% of one servo's share",
+                scale=100.0 * servos,
+                level=level,
+                limit=case.limits.servo_ground_pct if level is Level.WATCH else None,
+                before=None,
+                now=None,
+            ),
+        )
+    )
