@@ -63,6 +63,7 @@ def measure_flight(review: Review, number: int = 1) -> Measures:
     currents = _currents(readings, aircraft)
     loads = [p for p in currents if p in load_places(aircraft, tuple(currents))]
     updates = [u for p in loads if (u := currents[p].update_s) is not None]
+    volts = {r.place: r for r in readings.of(Quantity.VOLTAGE) if r.size}
     block_s = max(_STIR_BLOCK_S, _READINGS * max(updates, default=0.0))
     stirs = [(s.start_s + _EDGE_S, s.end_s - _EDGE_S) for s in flight.stirs if not s.after_flight]
     air = [(p.start_s, p.end_s) for p in flight.phases if p.kind is PhaseKind.FLIGHT]
@@ -71,8 +72,9 @@ def measure_flight(review: Review, number: int = 1) -> Measures:
     found: list[Measure] = []
     for place, r in currents.items():
         found += _current_features(place, r, flight, air)
-    for r in readings.of(Quantity.VOLTAGE):
+    for r in volts.values():
         found += _voltage_features(r, flight.phases)
+    found += _sags(flight)
     found += _resistances(flight, aircraft)
     found += _charge(flight, readings, aircraft, flown_s)
     counts = _falls(flight)
@@ -91,8 +93,8 @@ def measure_flight(review: Review, number: int = 1) -> Measures:
         update_s=float(np.median(updates)) if updates else None,
         temperature_c=_temperature(readings),
         features=tuple(found),
-        stir=_blocks(currents, loads, stirs, block_s),
-        air=_blocks(currents, loads, air, air_block_s),
+        stir=_blocks(currents, volts, stirs, block_s),
+        air=_blocks(currents, volts, air, air_block_s),
         groups=_groups(flight),
         events=counts,
         seen=tuple((f.code, f.place or "") for f in review.findings if f.flight == number),
@@ -262,6 +264,19 @@ def _voltage_features(r: Reading, phases: tuple[Phase, ...]) -> list[Measure]:
     return out
 
 
+def _sags(flight: Flight) -> list[Measure]:
+    """Fall of the mean voltage per amp from rest to stir, mean of the stirs before the flight."""
+    rows: dict[str, list[float]] = {}
+    for stir in flight.stirs:
+        for p in stir.places:
+            if p.sag_mohm is not None and not stir.after_flight:
+                rows.setdefault(p.place, []).append(p.sag_mohm)
+    return [
+        Measure(place=place, feature="stir_sag_mohm", value=float(np.mean(found)), unit="mOhm")
+        for place, found in rows.items()
+    ]
+
+
 def _resistances(flight: Flight, aircraft: Aircraft) -> list[Measure]:
     """Resistances with intervals; what lies between a pack and the bus counts as the pack's."""
     out = []
@@ -372,15 +387,20 @@ def _temperature(readings: Readings) -> float | None:
 
 
 def _blocks(
-    currents: dict[str, Reading], loads: list[str], windows: list[Window], block_s: float
+    currents: dict[str, Reading],
+    volts: dict[str, Reading],
+    windows: list[Window],
+    block_s: float,
 ) -> Blocks | None:
     windows = [w for w in windows if w[1] - w[0] >= block_s]
-    if not windows or not loads:
+    if not windows or not (currents or volts):
         return None
-    amps = {
-        p: np.concatenate(
-            [block_means(currents[p].t, currents[p].v, _edges(w, block_s)) for w in windows]
-        )
-        for p in loads
-    }
-    return Blocks(block_s=block_s, amps=amps)
+
+    def means(r: Reading) -> FloatArray:
+        return np.concatenate([block_means(r.t, r.v, _edges(w, block_s)) for w in windows])
+
+    return Blocks(
+        block_s=block_s,
+        amps={p: means(r) for p, r in currents.items()},
+        volts={p: means(r) for p, r in volts.items()},
+    )

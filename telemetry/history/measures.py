@@ -38,18 +38,19 @@ class Measure:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Blocks:
-    """Mean current of each place in equal stretches, at the same times for all places.
+    """Mean current and voltage of each place in equal stretches, at the same times for all.
 
     Attributes
     ----------
     block_s : float
         Length of one stretch, s.
-    amps : dict of str to ndarray, shape (n,)
+    amps, volts : dict of str to ndarray, shape (n,)
         NaN where a place has no reading in a stretch.
     """
 
     block_s: float
     amps: Mapping[str, FloatArray]
+    volts: Mapping[str, FloatArray] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -209,18 +210,21 @@ def _blocks_out(blocks: Blocks | None) -> dict[str, Any] | None:
         return None
     return {
         "block_s": blocks.block_s,
-        # Five digits are finer than any sensor; they keep the file short.
-        "amps": {
-            place: [float(f"{x:.5g}") if np.isfinite(x) else None for x in values]
-            for place, values in blocks.amps.items()
-        },
+        "amps": {place: _short(values) for place, values in blocks.amps.items()},
+        "volts": {place: _short(values) for place, values in blocks.volts.items()},
     }
+
+
+def _short(values: FloatArray) -> list[float | None]:
+    """Six digits are finer than any mean of readings; they keep the file short."""
+    return [float(f"{x:.6g}") if np.isfinite(x) else None for x in values]
 
 
 def _blocks_in(doc: Mapping[str, Any] | None) -> Blocks | None:
     if doc is None:
         return None
-    return Blocks(
-        block_s=float(doc["block_s"]),
-        amps={place: np.array(values, dtype=np.float64) for place, values in doc["amps"].items()},
+    amps, volts = (
+        {place: np.array(values, dtype=np.float64) for place, values in doc[name].items()}
+        for name in ("amps", "volts")
     )
+    return Blocks(block_s=float(doc["block_s"]), amps=amps, volts=volts)

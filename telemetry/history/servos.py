@@ -9,6 +9,7 @@ import numpy as np
 
 from telemetry.history.case import Case, Found, change_of, trend_of, usual
 from telemetry.history.evidence import Judgement, Part, judge_rise
+from telemetry.history.features import load_places
 from telemetry.history.groups import rising_group
 from telemetry.history.ratios import current_parts, mirror_place, ramp_part
 from telemetry.history.words import WORDS
@@ -34,12 +35,12 @@ class _Claim:
 
 
 def loads_of(case: Case) -> tuple[str, ...]:
-    """Places whose own current was measured in the stir or in the air."""
+    """Places that drive servos and whose own current was measured in the stir or in the air."""
     seen: dict[str, None] = {}
     for m in case.flights:
         for blocks in (m.stir, m.air):
             seen.update(dict.fromkeys([] if blocks is None else blocks.amps))
-    return tuple(seen)
+    return load_places(case.aircraft, tuple(seen))
 
 
 def judge_servos(case: Case) -> Found:
