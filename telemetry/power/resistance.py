@@ -22,8 +22,6 @@ from telemetry.signals.regression import (
 )
 from telemetry.signals.sampling import outside
 
-_METHOD = "instrumental variables"
-_SUM = "the sum of the packs or nodes"
 # Blocks over which it is judged whether a bus follows its pack (ours: longer than a move).
 _BLOCK_S = 5.0
 _LEAST_BLOCKS = 12
@@ -253,6 +251,7 @@ def _branch(
 
 
 def _record(fit: Fit, kind: str, place: str, against: str) -> Resistance:
+    named = "the packs or nodes together" if " + " in against else against
     return Resistance(
         kind=kind,
         place=place,
@@ -261,7 +260,7 @@ def _record(fit: Fit, kind: str, place: str, against: str) -> Resistance:
         high_mohm=_mohm(fit.high_ohm),
         updates=fit.updates,
         scale_s=fit.scale_s,
-        method=f"{_METHOD}, against the current of {_SUM if ' + ' in against else against}",
+        method=", ".join(x for x in (fit.method, f"against the current of {named}") if x),
         refused=fit.refused,
     )
 

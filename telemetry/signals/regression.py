@@ -36,6 +36,8 @@ class Fit:
         Constant lag of the voltage's readings behind the current's; it was taken out.
     level_v, level_low_v, level_high_v : float or None
         Mean voltage (difference) carried to zero current, with its interval.
+    method : str
+        How it was found.
     refused : str
     """
 
@@ -48,6 +50,7 @@ class Fit:
     level_v: float | None = None
     level_low_v: float | None = None
     level_high_v: float | None = None
+    method: str = ""
     refused: str = ""
 
 
@@ -271,6 +274,7 @@ def _fit(
         level_v=level[0],
         level_low_v=level[1],
         level_high_v=level[2],
+        method=found.method,
     )
 
 

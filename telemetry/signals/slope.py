@@ -52,12 +52,13 @@ PHASES = 16  # positions of a sensor's steps that are tried
 
 
 class Interval(NamedTuple):
-    """A value with its 95 % interval, and the time scale it holds at (None: at all)."""
+    """A value with its 95 % interval, the time scale it holds at (None: at all), and the method."""
 
     value: float
     low: float
     high: float
     scale_s: float | None
+    method: str = "instrumental variables"
 
 
 @dataclass(frozen=True, slots=True)
@@ -366,12 +367,13 @@ def _bounds(m: _System, s: Signals, trend: Trend, gain: float) -> Interval | Non
     left = m.y - m.x @ solved[0]
     missed = float(m.weight @ left**2) / m.weight.sum() - float(np.mean(s.y_steps**2))
     moved = float(m.weight @ m.x[:, 0] ** 2) / m.weight.sum()
-    factor = 1.0 + max(missed, 0.0) / (found.value**2 * moved)
+    factor = 1.0 + max(float(missed), 0.0) / (found.value**2 * float(moved))
     return Interval(
-        value=found.value * float(np.sqrt(factor)),
+        value=found.value * factor**0.5,
         low=found.low,
         high=found.high * factor,
         scale_s=found.scale_s,
+        method="between both regressions",
     )
 
 
