@@ -231,8 +231,8 @@ def _numbered(f: Finding, number: int) -> Finding:
 
 
 def _clock(seconds: float) -> str:
-    minutes, rest = divmod(max(seconds, 0.0), 60.0)
-    return f"{int(minutes)}:{rest:04.1f}"
+    minutes, rest = divmod(max(int(seconds), 0), 60)
+    return f"{minutes:02d}:{rest:02d}"
 
 
 def _brownouts(flight: Flight) -> list[Finding]:

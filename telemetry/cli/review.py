@@ -76,10 +76,9 @@ def review(
             one = _review_one(group, craft, settings, map_file, row_interval)
             for note in one.log.provenance.notes if one.log.provenance.rows_refused else ():
                 say(f"{group[0]}: {note}")
+            name = names.free(one.log.provenance.file) if wanted else ""
             for kind in wanted:
-                say(
-                    f"wrote {_write(one, folder, names.free(one.log.provenance.file), kind, paper)}"
-                )
+                say(f"wrote {_write(one, folder, name, kind, paper)}")
         except BusbookError as error:
             errors.append((str(group[0]), str(error)))
             say(str(error))
@@ -136,7 +135,9 @@ class _Names:
         from telemetry.report.writing import report_name
 
         name = report_name(file)
-        count = self.taken[name] = self.taken.get(name, 0) + 1
+        # Some file systems do not tell "Day.html" from "day.html".
+        key = name.casefold()
+        count = self.taken[key] = self.taken.get(key, 0) + 1
         return name if count == 1 else f"{name}-{count}"
 
 

@@ -103,6 +103,7 @@ def profile_of(aircraft: str | None) -> Aircraft | None:
     """The profile named on the command line; None where none was named."""
     if aircraft is None:
         return None
+    from telemetry.profile import read_profile
 
     path = Path(aircraft)
     if path.is_file() or path.suffix == ".toml":

@@ -67,14 +67,11 @@ def without_switching(
 ) -> tuple[Event, ...]:
     """The events less those that the pilot's switch made: the supply off and on, on the ground.
 
-    Off is a reading near zero on the ground while every other supply is near zero as well or a
-    counter begins anew. In flight, or at one place alone, it stays an event.
+    On the ground every fall goes that a counter begun anew follows, and one to near zero that
+    all supplies made together. In flight, or at one place alone, it stays an event.
     """
-    dead = [
-        e
-        for e in events
-        if e.phase is PhaseKind.GROUND and e.residual_v is not None and e.residual_v < _DEAD_V
-    ]
+    ground = [e for e in events if e.phase is PhaseKind.GROUND and e.residual_v is not None]
+    dead = [e for e in ground if (e.residual_v or 0.0) < _DEAD_V]
     supplies = {
         r.place
         for r in readings.of(Quantity.VOLTAGE)
@@ -85,9 +82,9 @@ def without_switching(
         if any(e.start_s - 2.0 <= r.time_s <= e.end_s + 2 * _BOOT_S for r in restarts):
             return True
         down = {o.place for o in dead if o.start_s <= e.end_s + 3.0 and e.start_s <= o.end_s + 3.0}
-        return supplies <= down
+        return e in dead and supplies <= down
 
-    return tuple(e for e in events if e not in dead or not switched(e))
+    return tuple(e for e in events if e not in ground or not switched(e))
 
 
 def _unit(r: Restart, bus: str | None) -> str:

@@ -36,6 +36,9 @@ _MISSED = 1.2
 _BEYOND = 1.6
 _TAIL = 3.0
 _FEW = 100
+# An apparent resistance is the true one times the place's share of the changes of the total: that
+# can be a fifth (ours: a panel of a machine with four nodes and servos on the main unit).
+_APPARENT = 5.0
 # A fall of a feeding place below this is noise and resolution (ours).
 _FAINT_V = 0.03
 _TAU_S = 60.0
@@ -139,19 +142,16 @@ class _Book:
     def path(self, place: str) -> list[_Step]:
         """Resistances between the sources and a place, with their currents; empty if unknown."""
         own = self.amps.get(place)
-        steps: list[_Step] = []
-        direct = self._find(place, "source") or self._find(place, "apparent")
-        if direct is not None:
-            current = own if direct.kind == "source" and own is not None else self.total
-            return [] if current is None else [_step(direct, current)]
-        branch = self._find(place, "branch")
-        parent = self.aircraft.parent(place)
-        if branch is None or own is None:
+        source = self._find(place, "source")
+        if source is not None:
+            current = own if own is not None else self.total
+            return [] if current is None else [_step(source, current)]
+        lead = self._find(place, "branch") if own is not None else self._find(place, "apparent")
+        current = own if own is not None else self.total
+        if lead is None or current is None:
             return []
-        steps.append(_step(branch, own))
-        if parent is not None:
-            steps += self.path(parent)
-        return steps
+        parent = self.aircraft.parent(place)
+        return [_step(lead, current), *(self.path(parent) if parent is not None else [])]
 
     def _find(self, place: str, kind: str) -> Resistance | None:
         return next((r for r in self.resistances if r.place == place and r.kind == kind), None)
@@ -165,6 +165,8 @@ def _series(t: FloatArray, v: FloatArray, update_s: float) -> _Series:
 def _step(r: Resistance, current: _Series) -> _Step:
     mohm = float(r.mohm or 0.0)
     high = mohm if r.high_mohm is None else r.high_mohm
+    if r.kind == "apparent":
+        high *= _APPARENT
     return _Step(
         ohm=mohm / 1000.0, high_ohm=high / 1000.0, current=current, name=f"{r.place} {r.kind}"
     )
@@ -244,7 +246,7 @@ class _Above:
         # Of a bus only the sum of pack and switch is known: half of it is taken for the packs.
         part = sum(s.ohm for s in steps[1:]) / total if len(steps) > 1 and total > 0 else 0.5
         least = max(0.5 * part * depth, _FAINT_V)
-        readings = max(s.about(e.start_s, e.end_s).size for s in feeders)
+        readings = max(s.inside(e.start_s, e.end_s) for s in feeders)
         return _Above(
             along=drop >= least,
             whole=drop >= 0.8 * depth,
@@ -266,6 +268,8 @@ def _beyond_sampling(e: Event, steps: list[_Step], book: _Book) -> bool:
     volts = book.volts.get(e.place)
     if volts is None or volts.t.size < _FEW or e.place in book.minimum_held:
         return False
+    if e.place not in book.amps and steps[0].name.endswith("apparent"):
+        return False  # the total says too little of one place's current
     residual = volts.v - volts.slow
     for s in steps:
         near = np.clip(np.searchsorted(s.current.t, volts.t), 1, s.current.t.size - 1)
@@ -347,7 +351,8 @@ def _inherit(e: Event, judged: Sequence[Event], aircraft: Aircraft) -> Event:
             and e.start_s <= other.end_s + 1.0
         ):
             return replace(e, origin=other.origin)
-    return e
+    # What fed it fell too, but so little that it was no event there: nothing to blame it on.
+    return e if kind_of_place(e.place) is PlaceKind.BUS else replace(e, origin=Origin.UNKNOWN)
 
 
 def _came_from_above(e: Event, aircraft: Aircraft) -> bool:
