@@ -113,7 +113,7 @@ def from_counter(source: Source) -> TimeBase | None:
     return TimeBase(
         raw_s=raw,
         columns={source.index: "time"},
-        form=f"{UNIT_NAMES[symbol]} in column '{title}'" + (f" ({why})" if why else ""),
+        form=f"{UNIT_NAMES.get(symbol, symbol)} in column '{title}'" + (f" ({why})" if why else ""),
         period_s=period,
         notes=notes,
     )
@@ -190,25 +190,33 @@ def _plain_epoch(source: Source, typical: float) -> bool:
 
 def _epoch(source: Source, values: FloatArray, factor: float) -> TimeBase:
     first = float(values[np.flatnonzero(np.isfinite(values))[0]])
-    moment = datetime(1970, 1, 1, tzinfo=UTC) + timedelta(seconds=round(first * factor, 6))
+    moment = _later(datetime(1970, 1, 1, tzinfo=UTC), first * factor)
     unit = {1.0: "seconds", 1e-3: "milliseconds", 1e-6: "microseconds"}.get(factor, "nanoseconds")
     return TimeBase(
         raw_s=_scale(values - first, factor),
         columns={source.index: "time"},
         form=f"{unit} since 1970 in column '{source.title}'",
         start=moment,
-        start_source=f"column '{source.title}'",
+        start_source=f"column '{source.title}'" if moment is not None else "",
     )
+
+
+def _later(origin: datetime, seconds: float) -> datetime | None:
+    """A moment so many seconds after another, None where no calendar reaches."""
+    try:
+        return origin + timedelta(seconds=round(seconds, 6))
+    except OverflowError:
+        return None
 
 
 def _serial(source: Source, values: FloatArray) -> TimeBase:
     first = float(values[np.flatnonzero(np.isfinite(values))[0]])
-    moment = datetime(1899, 12, 30) + timedelta(days=first)
-    moment = moment.replace(microsecond=round(moment.microsecond, -3) % 1_000_000)
+    # To the millisecond: a double holds days of this century to about a microsecond.
+    moment = _later(datetime(1899, 12, 30), round(first * _DAY, 3))
     return TimeBase(
         raw_s=np.round((values - first) * _DAY, 4),
         columns={source.index: "time"},
         form=f"days of a spreadsheet in column '{source.title}'",
         start=moment,
-        start_source=f"column '{source.title}'",
+        start_source=f"column '{source.title}'" if moment is not None else "",
     )

@@ -245,7 +245,7 @@ def split_words(text: str) -> tuple[Word, ...]:
     found: list[Word] = []
     for match in re.finditer(r"\d+|[^\W\d_]+(?:\u00b0)?\.?", text):
         run = match.group()
-        if run.isdigit():
+        if run.isdecimal():
             found.append(Word(run, number=int(run[:9])))
         else:
             dotted = run.endswith(".")

@@ -13,22 +13,27 @@ import io
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from typing import TypeAlias
 
 import numpy as np
 import pyarrow as pa
 import pyarrow.csv as pacsv
 from numpy.typing import NDArray
 
-from telemetry.importer.cells import NO_VALUE, Kind, kind
+from telemetry.importer.cells import NO_VALUE, Kind, kind, to_number
 from telemetry.importer.layout import Layout
 from telemetry.importer.marks import column_marks
 from telemetry.importer.repair import Repaired, repair, space_to_tab, trim_tail
+from telemetry.importer.text import MAX_LINE_BYTES
+
+Cells: TypeAlias = NDArray[np.float64] | pa.ChunkedArray
 
 _NULLS = sorted(
     {v for n in NO_VALUE for v in (n, n.upper(), n.capitalize(), f" {n}", f"{n} ")}
     | {"NaN", "-NaN", "N/a", " NaN", "NaN ", " ", "  ", "   ", "    "}
 )
 _BLOCK_BYTES = 4 << 20
+_PIECE_BYTES = 96 << 20
 # Rows that are looked at for decimal marks; what they do not show stops the parser later.
 _MARK_ROWS = 60
 _CONVERSION = re.compile(r"In CSV column #(\d+)")
@@ -85,7 +90,7 @@ class RawTable:
     notes : tuple of str
     """
 
-    columns: list[NDArray[np.float64] | pa.ChunkedArray]
+    columns: list[Cells]
     rows: int
     refused: tuple[tuple[int, str], ...] = ()
     breaks: tuple[int, ...] = ()
@@ -127,30 +132,25 @@ def read_table(data: bytes, layout: Layout, separator: str, decimal: str) -> Raw
     if header and not _header_breaks(layout, types):
         odd.append(b"\n" + header)
     quick = all(data.find(piece, begin, tail.end) < 0 for piece in odd)
-    table = parse.typed(body, types, demote=False) if quick else None
+    columns = parse.typed(body, types, demote=False) if quick else None
     repaired: Repaired | None = None
-    if table is None:
+    if columns is None:
         repaired = repair(body, layout, mark, header, first_line)
         notes.extend(repaired.notes)
-        table = parse.typed(repaired.data, types, demote=True)
-        if table is None:
-            table = parse.by_csv(repaired.data)
+        columns = parse.typed(repaired.data, types, demote=True)
+        if columns is None:
+            columns = parse.by_csv(repaired.data)
     lines = Lines(data, begin, tail.end, first_line, repaired.lines if repaired else None)
     refused = list(repaired.refused if repaired else ()) + list(tail.refused)
-    rows = table.num_rows
-    parsed = table.columns[::-1]
-    del table
-    # One by one, so that each column of the parser's can be freed when it has been copied.
-    columns = [_plain(parsed.pop()) for _ in range(layout.fields)]
     if tail.patched:
         strings = ["string"] * layout.fields
         last = _Parser(mark, decimal, layout.fields).typed(tail.patched, strings, demote=False)
-        if last is not None and last.num_rows == 1:
+        if last is not None and len(last[0]) == 1:
             columns = _append(columns, last, decimal)
             if lines.known is not None:
                 lines.known = np.append(lines.known, tail.patched_line + first_line)
             lines.end = len(data)
-            rows += 1
+    rows = len(columns[0])
     return RawTable(
         columns=columns,
         rows=rows,
@@ -173,7 +173,7 @@ class _Parser:
 
     def typed(
         self, body: bytes | memoryview, types: Sequence[str], *, demote: bool
-    ) -> pa.Table | None:
+    ) -> list[Cells] | None:
         """Parse with these column types; None where rows do not have the right length.
 
         ``demote``: a column that turns out not to hold plain numbers is read as text instead;
@@ -182,7 +182,7 @@ class _Parser:
         kinds = list(types)
         for attempt in range(5):
             try:
-                return self._read(body, kinds)
+                return self._pieces(body, kinds)
             except pa.ArrowInvalid as error:
                 found = _CONVERSION.search(str(error))
                 if found is None or not demote:
@@ -192,6 +192,23 @@ class _Parser:
                 else:
                     kinds = ["string"] * self.fields
         return None
+
+    def _pieces(self, body: bytes | memoryview, kinds: Sequence[str]) -> list[Cells]:
+        """Parse a long table piece by piece, so that the parser's own copy stays small."""
+        parts: list[list[Cells]] = [[] for _ in range(self.fields)]
+        at = 0
+        while at < len(body) or at == 0:
+            end = min(len(body), at + _PIECE_BYTES)
+            if end < len(body):
+                cut = bytes(body[max(at, end - MAX_LINE_BYTES - 2) : end]).rfind(b"\n")
+                end = max(at, end - MAX_LINE_BYTES - 2) + cut + 1 if cut >= 0 else len(body)
+            table = self._read(body[at:end], kinds)
+            for i, part in enumerate(parts):
+                part.append(_plain(table.column(i)))
+            at = end
+            if at == 0:
+                break
+        return [_joined(parts.pop(0)) for _ in range(self.fields)]
 
     def _read(self, body: bytes | memoryview, kinds: Sequence[str]) -> pa.Table:
         names = [str(i) for i in range(self.fields)]
@@ -211,7 +228,7 @@ class _Parser:
             ),
         )
 
-    def by_csv(self, body: bytes | memoryview) -> pa.Table:
+    def by_csv(self, body: bytes | memoryview) -> list[Cells]:
         """The csv module's reading, for what pyarrow cannot parse; all columns are text."""
         self.engine = "csv"
         text = io.StringIO(bytes(body).decode("utf-8", errors="replace"), newline="")
@@ -221,7 +238,7 @@ class _Parser:
             if row
         ]
         columns = list(zip(*rows, strict=True)) or [()] * self.fields
-        return pa.table({str(i): pa.array(c, pa.string()) for i, c in enumerate(columns)})
+        return [pa.chunked_array([pa.array(c, pa.string())]) for c in columns]
 
 
 def _column_types(layout: Layout, decimal: str) -> list[str]:
@@ -239,7 +256,16 @@ def _column_types(layout: Layout, decimal: str) -> list[str]:
     return types
 
 
-def _plain(column: pa.ChunkedArray) -> NDArray[np.float64] | pa.ChunkedArray:
+def _joined(parts: list[Cells]) -> Cells:
+    if len(parts) == 1:
+        return parts[0]
+    if isinstance(parts[0], np.ndarray):
+        return np.concatenate(parts)
+    chunks = [c for part in parts if not isinstance(part, np.ndarray) for c in part.chunks]
+    return pa.chunked_array(chunks, parts[0].type)
+
+
+def _plain(column: pa.ChunkedArray) -> Cells:
     if not pa.types.is_floating(column.type):
         return column
     values = np.empty(len(column), dtype=np.float64)
@@ -250,17 +276,12 @@ def _plain(column: pa.ChunkedArray) -> NDArray[np.float64] | pa.ChunkedArray:
     return values
 
 
-def _append(
-    columns: list[NDArray[np.float64] | pa.ChunkedArray], last: pa.Table, decimal: str
-) -> list[NDArray[np.float64] | pa.ChunkedArray]:
-    from telemetry.importer.cells import to_number
-
-    out: list[NDArray[np.float64] | pa.ChunkedArray] = []
-    for i, column in enumerate(columns):
-        cell = last.column(i)
+def _append(columns: list[Cells], last: list[Cells], decimal: str) -> list[Cells]:
+    out: list[Cells] = []
+    for column, cell in zip(columns, last, strict=True):
         if isinstance(column, np.ndarray):
             out.append(np.append(column, to_number(cell[0].as_py() or "", decimal)))
-        else:
+        elif not isinstance(cell, np.ndarray):
             out.append(pa.chunked_array([*column.chunks, *cell.cast(column.type).chunks]))
     return out
 

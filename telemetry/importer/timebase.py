@@ -180,7 +180,7 @@ def _add_fraction(base: TimeBase, usable: Sequence[Source]) -> None:
         if float(np.mean(np.diff(good) < 0)) <= 0.01:
             base.raw_s = finer
             base.columns[source.index] = "fraction"
-            base.form += f" and {UNIT_NAMES[named[1]]} in column '{source.title}'"
+            base.form += f" and {UNIT_NAMES.get(named[1], named[1])} in column '{source.title}'"
             if base.start is not None:
                 first = float(values[np.isfinite(values)][0]) * named[0]
                 base.start = base.start + timedelta(seconds=round(first, 6))
