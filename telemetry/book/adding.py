@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Callable, Mapping, Sequence
 from contextlib import suppress
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -23,7 +23,18 @@ from telemetry.profile import new_profile
 from telemetry.results import Flight
 
 
-def add_log(
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Entry:
+    """A log that is settled and only has to be written: whose it is, its order, its flights."""
+
+    recording: Recording
+    data: bytes
+    logs: tuple[Log, ...]
+    file: str
+    reason: str
+
+
+def settle(
     places: Places,
     log: Log,
     data: bytes,
@@ -35,19 +46,20 @@ def add_log(
     on: str | None,
     settings: Mapping[str, str],
     row_interval_s: float | None,
-) -> Outcome:
-    """Add a log whose original is ``data``; see :meth:`telemetry.book.Logbook.add`."""
+) -> Outcome | Entry:
+    """Settle what is to be added, and learn from it; see :meth:`telemetry.book.Logbook.add`."""
     wanted = None if aircraft is None else aircraft_key(aircraft)
+    given = log.provenance.file
     sha256 = hashlib.sha256(data).hexdigest()
     if sha256 != log.provenance.sha256:
         raise BookError(
             "the file is not what was read a moment ago: something is writing to it",
-            path=log.provenance.file,
+            path=given,
             hint="add it again when it is finished",
         )
     known = known_recording(places, sha256)
     if known is not None:
-        return known_outcome(log.provenance.file, known, wanted)
+        return known_outcome(given, known, wanted)
     identity = recording_id(sha256)
     old = _unfinished(places.record(identity), sha256)
     reason = "given"
@@ -56,9 +68,9 @@ def add_log(
     elif wanted is None:
         found = guess(log)
         if found.aircraft is None:
-            raise unsure_error(log.provenance.file, found)
+            raise unsure_error(given, found)
         wanted, reason = found.aircraft, found.reason
-    file = file_name(log.provenance.file)
+    file = file_name(given)
     log = replace(log, provenance=replace(log.provenance, file=file))
     start, start_source = start_of(log.provenance.start, file, on)
     cuts = cut(log, tuple(f.start_s for f in flights))
@@ -67,7 +79,7 @@ def add_log(
         id=identity,
         sha256=sha256,
         size_bytes=len(data),
-        stored_bytes=originals.store(places.original(identity), data),
+        stored_bytes=0,
         file=file,
         aircraft=wanted,
         order=next_order() if old is None else old.order,
@@ -81,33 +93,48 @@ def add_log(
         settings=dict(settings),
         row_interval_s=row_interval_s,
     )
-    _put(places, recording, log, [own for _, own in cuts], aircraft or wanted)
-    return Outcome(
-        file=file,
-        status="added",
-        aircraft=wanted,
-        recording=identity,
-        flights=tuple(p.id for p in recording.flights),
+    introduce(places, log, recording, aircraft or wanted)
+    return Entry(
+        recording=recording,
+        data=data,
+        logs=tuple(own for _, own in cuts),
+        file=given,
         reason=reason,
     )
 
 
-def assign_recording(places: Places, old: Recording, logs: Sequence[Log], aircraft: str) -> None:
+def write(places: Places, entry: Entry) -> Outcome:
+    """Write what was settled; entries may be written in any order and at once."""
+    stored_bytes = originals.store(places.original(entry.recording.id), entry.data)
+    recording = replace(entry.recording, stored_bytes=stored_bytes)
+    write_flights(places, recording, entry.logs)
+    write_json(places.record(recording.id), recording.document())
+    return Outcome(
+        file=entry.file,
+        status="added",
+        aircraft=recording.aircraft,
+        recording=recording.id,
+        flights=tuple(p.id for p in recording.flights),
+        reason=entry.reason,
+    )
+
+
+def assign(places: Places, old: Recording, logs: Sequence[Log], aircraft: str) -> None:
     """Give a recording to another aircraft: written there first, removed here last."""
     new = replace(old, aircraft=aircraft_key(aircraft))
-    _put(places, new, logs[0], logs, aircraft)
+    introduce(places, logs[0], new, aircraft)
+    write_flights(places, new, logs)
+    write_json(places.record(new.id), new.document())
     for part in old.flights:
         remove(places.flight(old.aircraft, part.id))
 
 
-def _put(places: Places, recording: Recording, log: Log, logs: Sequence[Log], name: str) -> None:
-    """Everything of a recording but its original; ``log`` has the header to be learnt."""
-    write_flights(places, recording, logs)
+def introduce(places: Places, log: Log, recording: Recording, name: str) -> None:
+    """Learn a log's columns, and make a profile for an aircraft that has none."""
     learn(places, log, recording)
     profile = places.profile(recording.aircraft)
     if not profile.exists():
         write_file(profile, new_profile(name.strip(), log).encode())
-    write_json(places.record(recording.id), recording.document())
 
 
 def known_recording(places: Places, sha256: str) -> Recording | None:

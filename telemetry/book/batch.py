@@ -12,13 +12,20 @@ import os
 import re
 from collections import deque
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from concurrent.futures import BrokenExecutor, Executor, Future, ProcessPoolExecutor
+from concurrent.futures import (
+    BrokenExecutor,
+    Executor,
+    Future,
+    ProcessPoolExecutor,
+    ThreadPoolExecutor,
+)
 from dataclasses import dataclass, field, replace
 from multiprocessing import get_context
 from pathlib import Path
 from typing import Any, TypeVar
 
-from telemetry.book.adding import known_outcome, unsure_error
+from telemetry.book.adding import Entry, known_outcome, unsure_error
+from telemetry.book.dates import checked_date
 from telemetry.book.names import aircraft_key
 from telemetry.book.originals import sha256_of
 from telemetry.book.records import Outcome
@@ -33,6 +40,9 @@ LOG_ENDINGS = (".csv", ".tsv", ".txt", ".log", ".dat")
 
 # Of these endings a file that is no log is worth a failure; a stray .txt is not.
 _SURELY_LOGS = (".csv", ".tsv")
+
+# Threads that write to the book at once.
+_WRITERS = 4
 
 _log = logging.getLogger(__name__)
 T = TypeVar("T")
@@ -167,7 +177,7 @@ def add_files(
         Any executor of ``concurrent.futures`` or with its interface; without it everything happens
         here. It is not shut down.
     pending : int
-        Files that may be under way at once.
+        Files that may be read at once; a few more may wait to be written.
     progress : callable, optional
 
     Raises
@@ -175,32 +185,26 @@ def add_files(
     BookError
         If the name of the aircraft cannot be one, before anything is read.
     """
-    batch = _Batch(
-        book=book,
-        aircraft=None if aircraft is None else aircraft.strip(),
-        on=on,
-        read=read,
-        executor=executor or _Here(),
-    )
     if aircraft is not None:
         aircraft_key(aircraft)
+    if on is not None:
+        checked_date(on)
     files = find_files(paths, leave_out=book.path)
     outcomes: list[Outcome] = []
-    waiting: deque[tuple[Found, Outcome | Future[Incoming]]] = deque()
-
-    def finish() -> None:
-        one, state = waiting.popleft()
-        outcome = state if isinstance(state, Outcome) else batch.write(one, state)
-        outcomes.append(outcome)
-        if progress is not None:
-            progress(len(outcomes), len(files), outcome)
-
-    for one in files:
-        waiting.append((one, batch.begin(one)))
-        while len(waiting) > (0 if executor is None else pending):
-            finish()
-    while waiting:
-        finish()
+    # Writers wait for the disk most of the time: several keep it busy.
+    with _Here() if executor is None else ThreadPoolExecutor(_WRITERS) as writers:
+        batch = _Batch(
+            book=book,
+            aircraft=aircraft,
+            on=on,
+            read=read,
+            readers=executor or _Here(),
+            writers=writers,
+        )
+        for outcome in batch.run(files, pending=0 if executor is None else pending):
+            outcomes.append(outcome)
+            if progress is not None:
+                progress(len(outcomes), len(files), outcome)
     return tuple(outcomes)
 
 
@@ -224,75 +228,134 @@ class _Here(Executor):
         return future
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(slots=True, kw_only=True)
 class _Batch:
-    """The two halves of adding one file: before the worker and after it."""
+    """Files on their way: hashed and read, settled one after the other, written."""
 
     book: Logbook
     aircraft: str | None
     on: str | None
     read: ReadFile
-    executor: Executor
+    readers: Executor
+    writers: Executor
+    reading: deque[tuple[Found, Outcome | Future[Incoming]]] = field(default_factory=deque)
+    writing: deque[tuple[Found, Outcome | Future[Outcome]]] = field(default_factory=deque)
+    seen: set[str] = field(default_factory=set)
 
-    def begin(self, one: Found) -> Outcome | Future[Incoming]:
-        """Hash a file and hand it to a worker, unless the book has it."""
+    def run(self, files: Sequence[Found], pending: int) -> Iterator[Outcome]:
+        """The outcomes in order; at most ``pending`` files are being read at once."""
+        for one in files:
+            sha256 = self._hash(one)
+            if sha256 in self.seen:
+                # The same content again: whatever becomes of the first decides what it is.
+                yield from self._advance(reading=0, writing=0)
+            if isinstance(sha256, str):
+                self.seen.add(sha256)
+                self.reading.append((one, self._begin(one, sha256)))
+            else:
+                self.reading.append((one, sha256))
+            yield from self._advance(reading=pending, writing=_WRITERS if pending else 0)
+        yield from self._advance(reading=0, writing=0)
+
+    def _advance(self, *, reading: int, writing: int) -> Iterator[Outcome]:
+        while len(self.reading) > reading:
+            one, state = self.reading.popleft()
+            done = state if isinstance(state, Outcome) else self._settle(one, state)
+            self.writing.append((one, done))
+            while len(self.writing) > writing:
+                yield self._finish()
+        while len(self.writing) > writing:
+            yield self._finish()
+
+    def _finish(self) -> Outcome:
+        one, state = self.writing.popleft()
+        if isinstance(state, Outcome):
+            return state
+        with _Failure(one) as failure:
+            return replace(state.result(), file=str(one.path))
+        return failure.outcome
+
+    def _hash(self, one: Found) -> str | Outcome:
         if one.error is not None:
             return _failed(one, one.error)
-        try:
-            known = self.book.knows(sha256_of(one.path))
+        with _Failure(one) as failure:
+            return sha256_of(one.path)
+        return failure.outcome
+
+    def _begin(self, one: Found, sha256: str) -> Outcome | Future[Incoming]:
+        """Hand a file to a worker, unless the book has it."""
+        with _Failure(one) as failure:
+            known = self.book.knows(sha256)
             if known is not None:
                 wanted = None if self.aircraft is None else aircraft_key(self.aircraft)
                 return known_outcome(str(one.path), known, wanted)
-            return self.executor.submit(self.read, one.path)
-        except BusbookError as error:
-            return _failed(one, error)
-        except RuntimeError as error:
-            return _failed(one, _worker_gone(one.path, error))
+            return self.readers.submit(self.read, one.path)
+        return failure.outcome
 
-    def write(self, one: Found, future: Future[Incoming]) -> Outcome:
-        """Take what the worker made of a file into the book."""
-        try:
+    def _settle(self, one: Found, future: Future[Incoming]) -> Outcome | Future[Outcome]:
+        """Take what the worker made of a file, and hand it to a writer."""
+        with _Failure(one) as failure:
             incoming = future.result()
-            return self._add(one, incoming)
-        except UnreadableLog as error:
-            if one.named or one.path.suffix.lower() in _SURELY_LOGS:
-                return _failed(one, error)
-            return replace(_failed(one, error), status="skipped")
-        except BusbookError as error:
-            return _failed(one, error)
-        except BrokenExecutor as error:
-            return _failed(one, _worker_gone(one.path, error))
-        except Exception as error:
-            # A fault of this program in one log must not cost the others of the evening.
-            _log.exception("adding %s", one.path)
-            what = f"adding it failed by a fault of this program ({type(error).__name__}: {error})"
-            hint = "please report it with this file; the other files are not concerned"
-            return _failed(one, BookError(what, path=one.path, hint=hint))
+            if self.aircraft is None:
+                found = self.book.guess(incoming.log)
+                if found.aircraft is None:
+                    return Outcome(
+                        file=str(one.path),
+                        status="unsure",
+                        candidates=found.candidates,
+                        reason=found.reason,
+                        error=unsure_error(str(one.path), found),
+                    )
+            settled = self.book.settle(
+                incoming.log,
+                aircraft=self.aircraft,
+                source=one.path,
+                flights=incoming.flights,
+                on=self.on,
+                settings=incoming.settings,
+                row_interval_s=incoming.row_interval_s,
+            )
+            if isinstance(settled, Outcome):
+                return replace(settled, file=str(one.path))
+            return self.writers.submit(self._write, settled, incoming)
+        return failure.outcome
 
-    def _add(self, one: Found, incoming: Incoming) -> Outcome:
-        if self.aircraft is None:
-            found = self.book.guess(incoming.log)
-            if found.aircraft is None:
-                return Outcome(
-                    file=str(one.path),
-                    status="unsure",
-                    candidates=found.candidates,
-                    reason=found.reason,
-                    error=unsure_error(str(one.path), found),
-                )
-        outcome = self.book.add(
-            incoming.log,
-            aircraft=self.aircraft,
-            source=one.path,
-            flights=incoming.flights,
-            on=self.on,
-            settings=incoming.settings,
-            row_interval_s=incoming.row_interval_s,
-        )
-        if outcome.status == "added" and incoming.measures:
+    def _write(self, entry: Entry, incoming: Incoming) -> Outcome:
+        outcome = self.book.write(entry)
+        if incoming.measures:
             for flight, doc in zip(outcome.flights, incoming.measures, strict=True):
                 self.book.put_measures(flight, incoming.version, doc)
-        return replace(outcome, file=str(one.path))
+        return outcome
+
+
+class _Failure:
+    """Turns an error within the block into an outcome: failure is data."""
+
+    def __init__(self, one: Found) -> None:
+        self.one = one
+        self.outcome = Outcome(file=str(one.path), status="failed")
+
+    def __enter__(self) -> _Failure:
+        return self
+
+    def __exit__(self, _: object, error: BaseException | None, __: object) -> bool:
+        path = self.one.path
+        if isinstance(error, BusbookError):
+            self.outcome = _failed(self.one, error)
+            stray = not self.one.named and path.suffix.lower() not in _SURELY_LOGS
+            if isinstance(error, UnreadableLog) and stray:
+                self.outcome = replace(self.outcome, status="skipped")
+        elif isinstance(error, BrokenExecutor):
+            self.outcome = _failed(self.one, _worker_gone(path, error))
+        elif isinstance(error, Exception):
+            # A fault of this program in one log must not cost the others of the evening.
+            _log.error("adding %s", path, exc_info=error)
+            what = f"adding it failed by a fault of this program ({type(error).__name__}: {error})"
+            hint = "please report it with this file; the other files are not concerned"
+            self.outcome = _failed(self.one, BookError(what, path=path, hint=hint))
+        else:
+            return False
+        return True
 
 
 def _failed(one: Found, error: BusbookError) -> Outcome:

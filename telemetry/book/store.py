@@ -19,48 +19,34 @@ left without one is not in the book, and adding it again completes it.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from contextlib import suppress
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
-from unicodedata import normalize
 
-from telemetry.aircraft import Aircraft
-from telemetry.book import originals
-from telemetry.book.adding import add_log, assign_recording, known_recording
+from telemetry.book import adding
+from telemetry.book.adding import Entry
 from telemetry.book.checking import CheckReport, Read, check
 from telemetry.book.export import export_flights, export_log
-from telemetry.book.files import read_file, read_json, write_file, write_json
-from telemetry.book.layout import open_book
-from telemetry.book.maps import Guess, Learnt, clues_of, column_maps, guess
+from telemetry.book.files import read_file, write_file, write_json
 from telemetry.book.names import (
     aircraft_key,
     checked_flight,
-    checked_recording,
     is_flight,
-    recording_id,
 )
 from telemetry.book.records import (
-    BookFlight,
     Note,
     NoteKind,
     Outcome,
-    Recording,
-    flights_of,
-    in_order,
     load_note,
-    load_recording,
     new_note,
 )
-from telemetry.book.tables import log_of, read_table
+from telemetry.book.shelf import Shelf
 from telemetry.errors import BookError
-from telemetry.importer import ColumnMap
 from telemetry.log import Log
-from telemetry.profile import read_profile
 from telemetry.results import Flight
 
 
-class Logbook:
+class Logbook(Shelf):
     """A logbook in a folder; made if the folder is missing or empty.
 
     Safe with several processes writing at once. Nothing is written outside the folder, except by
@@ -77,99 +63,8 @@ class Logbook:
     """
 
     def __init__(self, path: str | Path) -> None:
-        self.path = Path(path)
-        self._places = open_book(self.path)
+        super().__init__(path)
         self._order: int | None = None
-
-    # What it holds.
-
-    def aircraft(self) -> tuple[str, ...]:
-        """Names of the aircraft that have flights, notes or a profile, in order."""
-        names = [p.stem for p in self._places.files("aircraft/*.toml")]
-        for folder in ("flights", "notes"):
-            found = self._places.files(f"{folder}/aircraft=*")
-            names += [p.name.removeprefix("aircraft=") for p in found]
-        # Some file systems hand names back decomposed.
-        return tuple(sorted({normalize("NFC", name) for name in names}))
-
-    def recordings(self, aircraft: str | None = None) -> tuple[Recording, ...]:
-        """The recordings of one aircraft, or all, in order of adding."""
-        key = None if aircraft is None else aircraft_key(aircraft)
-        found = (load_recording(p) for p in self._places.files("originals/*.json"))
-        kept = [r for r in found if key in (None, r.aircraft)]
-        return tuple(sorted(kept, key=lambda r: (r.order, r.added, r.id)))
-
-    def timeline(self, aircraft: str) -> tuple[BookFlight | Note, ...]:
-        """Flights and notes of an aircraft in the order in which they happened.
-
-        By the date in the log, else in the file's name, else given, else the order of adding;
-        ``BookFlight.start_source`` says which. See :func:`telemetry.book.records.in_order`.
-        """
-        key = aircraft_key(aircraft)
-        notes = [load_note(p) for p in self._places.files(f"notes/aircraft={key}/*.json")]
-        return in_order(self.recordings(key), notes)
-
-    def flights(self, aircraft: str) -> tuple[BookFlight, ...]:
-        """The flights of an aircraft in the order in which they happened."""
-        return tuple(e for e in self.timeline(aircraft) if isinstance(e, BookFlight))
-
-    def notes(self, aircraft: str) -> tuple[Note, ...]:
-        """The notes of an aircraft in the order in which they happened."""
-        return tuple(e for e in self.timeline(aircraft) if isinstance(e, Note))
-
-    def flight(self, flight: str) -> BookFlight:
-        """One flight by its id.
-
-        Raises
-        ------
-        BookError
-            If the book has no such flight.
-        """
-        path = self._places.record(checked_flight(flight).partition("-")[0])
-        recording = load_recording(path) if path.exists() else None
-        found = () if recording is None else flights_of(recording)
-        for one in found:
-            if one.id == flight:
-                return one
-        raise BookError(
-            f"the book has no flight {flight}", path=self.path, hint="see busbook flights"
-        )
-
-    def read(self, flight: str) -> Log:
-        """The samples of one flight as a log of its own, which begins at 0 s.
-
-        Raises
-        ------
-        BookError
-            If the book has no such flight, or its table is damaged.
-        """
-        found = self.flight(flight)
-        path = self._places.flight(found.aircraft, flight)
-        return log_of(read_table(path, found.rows), path)
-
-    def original(self, recording: str) -> bytes:
-        """The original file, byte for byte, verified.
-
-        Raises
-        ------
-        BookError
-            If the book has no such recording, or its original is damaged.
-        """
-        found = self._recording(recording)
-        return originals.fetch(self._places.original(recording), found.sha256, found.size_bytes)
-
-    def knows(self, sha256: str) -> Recording | None:
-        """The recording of that content; None where the book lacks it or any file of it."""
-        checked_recording(recording_id(sha256))
-        return known_recording(self._places, sha256)
-
-    def _recording(self, recording: str) -> Recording:
-        path = self._places.record(checked_recording(recording))
-        if not path.exists():
-            raise BookError(
-                f"the book has no recording {recording}", path=self.path, hint="see busbook flights"
-            )
-        return load_recording(path)
 
     # Adding.
 
@@ -212,10 +107,33 @@ class Logbook:
             If it is not sure whose log it is, if the source is not what the log was read from, or
             if the book cannot be written to; nothing is lost then, and nothing half-written.
         """
+        settled = self.settle(
+            log,
+            aircraft=aircraft,
+            source=source,
+            flights=flights,
+            on=on,
+            settings=settings,
+            row_interval_s=row_interval_s,
+        )
+        return settled if isinstance(settled, Outcome) else self.write(settled)
+
+    def settle(
+        self,
+        log: Log,
+        *,
+        aircraft: str | None = None,
+        source: bytes | str | Path | None = None,
+        flights: Sequence[Flight] = (),
+        on: str | None = None,
+        settings: Mapping[str, str] | None = None,
+        row_interval_s: float | None = None,
+    ) -> Outcome | Entry:
+        """The first half of :meth:`add`: all but the writing, one log after the other."""
         data = source
         if not isinstance(data, bytes):
             data = read_file(Path(log.provenance.file if data is None else data))
-        return add_log(
+        return adding.settle(
             self._places,
             log,
             data,
@@ -227,6 +145,10 @@ class Logbook:
             settings=settings or {},
             row_interval_s=row_interval_s,
         )
+
+    def write(self, entry: Entry) -> Outcome:
+        """The second half of :meth:`add`; several threads may write at once."""
+        return adding.write(self._places, entry)
 
     def _next_order(self) -> int:
         """One more than the highest number so far; the book is searched once."""
@@ -249,47 +171,9 @@ class Logbook:
         key = aircraft_key(aircraft)
         if key != old.aircraft:
             logs = [self.read(p.id) for p in old.flights]
-            assign_recording(self._places, old, logs, aircraft)
-
-    # Whose log it is.
-
-    def learnt(self, aircraft: str | None = None) -> tuple[Learnt, ...]:
-        """The columns that one aircraft, or any, is known by, and how they are read."""
-        who = "*" if aircraft is None else aircraft_key(aircraft)
-        return tuple(
-            Learnt.of(read_json(p)) for p in self._places.files(f"maps/aircraft={who}/*.json")
-        )
-
-    def column_maps(self, aircraft: str | None = None) -> tuple[ColumnMap, ...]:
-        """What was settled about columns, for :func:`telemetry.importer.read_log`.
-
-        With an aircraft: its own. Without one: of those headers alone that are read in one way
-        whosever they are.
-        """
-        return column_maps(self.learnt(aircraft))
-
-    def guess(self, log: Log) -> Guess:
-        """The aircraft that a log belongs to, or why that is not sure."""
-        clues = clues_of(log)
-        paths = self._places.files(f"maps/*/{clues.fingerprint}.json")
-        return guess(clues, [Learnt.of(read_json(p)) for p in paths], self.aircraft())
+            adding.assign(self._places, old, logs, aircraft)
 
     # Profiles.
-
-    def profile_path(self, aircraft: str) -> Path:
-        """Where the profile of an aircraft lies, or would lie, for editing by hand."""
-        return self._places.profile(aircraft_key(aircraft))
-
-    def profile(self, aircraft: str) -> Aircraft | None:
-        """The profile of an aircraft; None where there is none.
-
-        Raises
-        ------
-        ProfileError
-            If there is something wrong in it.
-        """
-        path = self.profile_path(aircraft)
-        return read_profile(path) if path.exists() else None
 
     def put_profile(self, aircraft: str, text: str) -> Path:
         """Write the profile of an aircraft (TOML); the path it was written to."""
@@ -351,18 +235,6 @@ class Logbook:
         """
         path = self._places.measures(checked_flight(flight))
         write_json(path, {"version": version, "measures": dict(doc)})
-
-    def get_measures(self, flight: str, version: str) -> dict[str, Any] | None:
-        """The measures of a flight; None where missing, damaged or of another version."""
-        path = self._places.measures(checked_flight(flight))
-        if not path.exists():
-            return None
-        with suppress(BookError):
-            kept = read_json(path)
-            doc = kept.get("measures")
-            if kept.get("version") == version and isinstance(doc, dict):
-                return doc
-        return None
 
     # Checking and handing on.
 

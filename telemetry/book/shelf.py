@@ -1,0 +1,188 @@
+"""What a logbook holds: everything that only reads."""
+
+from __future__ import annotations
+
+from contextlib import suppress
+from pathlib import Path
+from typing import Any
+from unicodedata import normalize
+
+from telemetry.aircraft import Aircraft
+from telemetry.book import adding, originals
+from telemetry.book.files import read_json
+from telemetry.book.layout import open_book
+from telemetry.book.maps import Guess, Learnt, clues_of, column_maps, guess
+from telemetry.book.names import (
+    aircraft_key,
+    checked_flight,
+    checked_recording,
+    recording_id,
+)
+from telemetry.book.records import (
+    BookFlight,
+    Note,
+    Recording,
+    flights_of,
+    in_order,
+    load_note,
+    load_recording,
+)
+from telemetry.book.tables import log_of, read_table
+from telemetry.errors import BookError
+from telemetry.importer import ColumnMap
+from telemetry.log import Log
+from telemetry.profile import read_profile
+
+
+class Shelf:
+    """The reading half of :class:`telemetry.book.Logbook`.
+
+    Parameters
+    ----------
+    path : path
+
+    Raises
+    ------
+    BookError
+        If the folder is no logbook, was written by a newer version, or cannot be made.
+    """
+
+    def __init__(self, path: str | Path) -> None:
+        self.path = Path(path)
+        self._places = open_book(self.path)
+
+    def aircraft(self) -> tuple[str, ...]:
+        """Names of the aircraft that have flights, notes or a profile, in order."""
+        names = [p.stem for p in self._places.files("aircraft/*.toml")]
+        for folder in ("flights", "notes"):
+            found = self._places.files(f"{folder}/aircraft=*")
+            names += [p.name.removeprefix("aircraft=") for p in found]
+        # Some file systems hand names back decomposed.
+        return tuple(sorted({normalize("NFC", name) for name in names}))
+
+    def recordings(self, aircraft: str | None = None) -> tuple[Recording, ...]:
+        """The recordings of one aircraft, or all, in order of adding."""
+        key = None if aircraft is None else aircraft_key(aircraft)
+        found = (load_recording(p) for p in self._places.files("originals/*.json"))
+        kept = [r for r in found if key in (None, r.aircraft)]
+        return tuple(sorted(kept, key=lambda r: (r.order, r.added, r.id)))
+
+    def timeline(self, aircraft: str) -> tuple[BookFlight | Note, ...]:
+        """Flights and notes of an aircraft in the order in which they happened.
+
+        By the date in the log, else in the file's name, else given, else the order of adding;
+        ``BookFlight.start_source`` says which. See :func:`telemetry.book.records.in_order`.
+        """
+        key = aircraft_key(aircraft)
+        notes = [load_note(p) for p in self._places.files(f"notes/aircraft={key}/*.json")]
+        return in_order(self.recordings(key), notes)
+
+    def flights(self, aircraft: str) -> tuple[BookFlight, ...]:
+        """The flights of an aircraft in the order in which they happened."""
+        return tuple(e for e in self.timeline(aircraft) if isinstance(e, BookFlight))
+
+    def notes(self, aircraft: str) -> tuple[Note, ...]:
+        """The notes of an aircraft in the order in which they happened."""
+        return tuple(e for e in self.timeline(aircraft) if isinstance(e, Note))
+
+    def flight(self, flight: str) -> BookFlight:
+        """One flight by its id.
+
+        Raises
+        ------
+        BookError
+            If the book has no such flight.
+        """
+        path = self._places.record(checked_flight(flight).partition("-")[0])
+        recording = load_recording(path) if path.exists() else None
+        found = () if recording is None else flights_of(recording)
+        for one in found:
+            if one.id == flight:
+                return one
+        raise BookError(
+            f"the book has no flight {flight}", path=self.path, hint="see busbook flights"
+        )
+
+    def read(self, flight: str) -> Log:
+        """The samples of one flight as a log of its own, which begins at 0 s.
+
+        Raises
+        ------
+        BookError
+            If the book has no such flight, or its table is damaged.
+        """
+        found = self.flight(flight)
+        path = self._places.flight(found.aircraft, flight)
+        return log_of(read_table(path, found.rows), path)
+
+    def original(self, recording: str) -> bytes:
+        """The original file, byte for byte, verified.
+
+        Raises
+        ------
+        BookError
+            If the book has no such recording, or its original is damaged.
+        """
+        found = self._recording(recording)
+        return originals.fetch(self._places.original(recording), found.sha256, found.size_bytes)
+
+    def knows(self, sha256: str) -> Recording | None:
+        """The recording of that content; None where the book lacks it or any file of it."""
+        checked_recording(recording_id(sha256))
+        return adding.known_recording(self._places, sha256)
+
+    def _recording(self, recording: str) -> Recording:
+        path = self._places.record(checked_recording(recording))
+        if not path.exists():
+            raise BookError(
+                f"the book has no recording {recording}", path=self.path, hint="see busbook flights"
+            )
+        return load_recording(path)
+
+    def learnt(self, aircraft: str | None = None) -> tuple[Learnt, ...]:
+        """The columns that one aircraft, or any, is known by, and how they are read."""
+        who = "*" if aircraft is None else aircraft_key(aircraft)
+        return tuple(
+            Learnt.of(read_json(p)) for p in self._places.files(f"maps/aircraft={who}/*.json")
+        )
+
+    def column_maps(self, aircraft: str | None = None) -> tuple[ColumnMap, ...]:
+        """What was settled about columns, for :func:`telemetry.importer.read_log`.
+
+        With an aircraft: its own. Without one: of those headers alone that are read in one way
+        whosever they are.
+        """
+        return column_maps(self.learnt(aircraft))
+
+    def guess(self, log: Log) -> Guess:
+        """The aircraft that a log belongs to, or why that is not sure."""
+        clues = clues_of(log)
+        paths = self._places.files(f"maps/*/{clues.fingerprint}.json")
+        return guess(clues, [Learnt.of(read_json(p)) for p in paths], self.aircraft())
+
+    def profile_path(self, aircraft: str) -> Path:
+        """Where the profile of an aircraft lies, or would lie, for editing by hand."""
+        return self._places.profile(aircraft_key(aircraft))
+
+    def profile(self, aircraft: str) -> Aircraft | None:
+        """The profile of an aircraft; None where there is none.
+
+        Raises
+        ------
+        ProfileError
+            If there is something wrong in it.
+        """
+        path = self.profile_path(aircraft)
+        return read_profile(path) if path.exists() else None
+
+    def get_measures(self, flight: str, version: str) -> dict[str, Any] | None:
+        """The measures of a flight; None where missing, damaged or of another version."""
+        path = self._places.measures(checked_flight(flight))
+        if not path.exists():
+            return None
+        with suppress(BookError):
+            kept = read_json(path)
+            doc = kept.get("measures")
+            if kept.get("version") == version and isinstance(doc, dict):
+                return doc
+        return None
