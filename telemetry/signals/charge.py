@@ -62,6 +62,8 @@ def trapezoid_weights(t: FloatArray, max_gap_s: float = np.inf) -> FloatArray:
     """
     steps = np.diff(t)
     steps = np.where(steps <= max_gap_s, steps, 0.0)
+    if t.size < 2:
+        return np.zeros(t.size)
     return 0.5 * (np.concatenate((steps, [0.0])) + np.concatenate(([0.0], steps)))
 
 

@@ -150,6 +150,7 @@ def source_resistance(
         t_i, amps, "current", step_i
     ):
         return Fit(updates=min(t_v.size, t_i.size), refused=refused)
+    t_v, volts = _plausible(t_v, volts)
     signals = Signals(
         t=t_v,
         y=volts,
@@ -205,6 +206,8 @@ def branch_resistance(
         or _too_little(t_i, amps, "current", step_i)
     ):
         return Fit(updates=min(t_parent.size, t_place.size, t_i.size), refused=refused)
+    t_parent, parent_v = _plausible(t_parent, parent_v)
+    t_place, place_v = _plausible(t_place, place_v)
     at = t_place - find_match(t_place, place_v, t_parent, parent_v, sign=1.0).lag_s
     above = Curve(t_parent, parent_v).at(at)
     of_parent = step_errors(parent_v, step_parent)
@@ -247,7 +250,7 @@ def _covered(t: FloatArray, at: FloatArray, max_gap_s: float) -> BoolArray:
 def _fit(
     whole: Signals, max_gap_s: float, *, relaxes: bool, gain: float, usable: BoolArray | None = None
 ) -> Fit:
-    keep = _covered(whole.t_i, whole.t - whole.match.lag_s, max_gap_s) & ~_wild(whole.y)
+    keep = _covered(whole.t_i, whole.t - whole.match.lag_s, max_gap_s)
     if usable is not None:
         keep &= usable
     signals = replace(
@@ -278,11 +281,11 @@ def _fit(
     )
 
 
-def _wild(y: FloatArray) -> BoolArray:
-    """True for readings that no load explains: further out than twice the widest usual range."""
-    low, middle, high = np.quantile(y, [0.005, 0.5, 0.995])
-    reach = 2.0 * max(high - middle, middle - low) + 1e-9
-    return np.asarray(np.abs(y - middle) > reach)
+def _plausible(t: FloatArray, v: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Readings without those that no load explains: five times beyond the usual range."""
+    low, middle, high = np.quantile(v, [0.02, 0.5, 0.98])
+    keep = np.abs(v - middle) <= 5.0 * max(high - middle, middle - low) + 1e-9
+    return t[keep], v[keep]
 
 
 def _at_rest(s: Signals, value: float, low: float, high: float) -> tuple[float, float, float]:

@@ -1,0 +1,348 @@
+"""Straight lines against certified values; resistances against known truths."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import numpy as np
+import pytest
+import scipy.stats
+from numpy.typing import NDArray
+
+from telemetry.signals.regression import (
+    Fit,
+    branch_resistance,
+    least_squares,
+    source_resistance,
+    two_step_ohm,
+)
+
+FloatArray = NDArray[np.float64]
+Make = Callable[..., Any]
+
+
+def numbers(text: str) -> FloatArray:
+    return np.array(text.split(), dtype=np.float64)
+
+
+# NIST/ITL Statistical Reference Datasets (StRD), linear regression: data and certified values.
+NORRIS_X = numbers(
+    ".2 337.4 118.2 884.6 10.1 226.5 666.3 996.3 448.6 777.0 558.2 .4 .6 775.5 666.9 338.0 447.5 "
+    "11.6 556.0 228.1 995.8 887.6 120.2 .3 .3 556.8 339.1 887.2 999.0 779.0 11.1 118.3 229.2 669.1 "
+    "448.9 .5"
+)
+NORRIS_Y = numbers(
+    ".1 338.8 118.1 888.0 9.2 228.1 668.5 998.5 449.1 778.9 559.2 .3 .1 778.1 668.8 339.3 448.9 "
+    "10.8 557.7 228.3 998.0 888.8 119.6 .3 .6 557.6 339.3 888.0 998.5 778.9 10.2 117.6 228.9 668.4 "
+    "449.2 .2"
+)
+PONTIUS_Y = numbers(
+    ".11019 .21956 .32949 .43899 .54803 .65694 .76562 .87487 .98292 1.09146 1.20001 1.30822 "
+    "1.41599 1.52399 1.63194 1.73947 1.84646 1.95392 2.06128 2.16844 "
+    ".11052 .22018 .32939 .43886 .54798 .65739 .76596 .87474 .98300 1.09150 1.20004 1.30818 "
+    "1.41613 1.52408 1.63159 1.73965 1.84696 1.95445 2.06177 2.16829"
+)
+
+
+def test_norris_certified_values() -> None:
+    fit = least_squares(np.stack([np.ones(36), NORRIS_X], axis=1), NORRIS_Y)
+    np.testing.assert_allclose(fit.coef, [-0.262323073774029, 1.00211681802045], rtol=1e-10)
+    np.testing.assert_allclose(fit.se, [0.232818234301152, 0.000429796848199937], rtol=1e-10)
+    assert fit.residual_sd == pytest.approx(0.884796396144373, rel=1e-10)
+    assert fit.r2 == pytest.approx(0.999993745883712, rel=1e-12)
+
+
+def test_pontius_certified_values() -> None:
+    # Quadratic with x up to 3e6: raw normal equations lose about eight digits here.
+    x = 150_000.0 * np.tile(np.arange(1, 21), 2)
+    fit = least_squares(np.stack([np.ones(40), x, x**2], axis=1), PONTIUS_Y)
+    certified = [0.673565789473684e-03, 0.732059160401003e-06, -0.316081871345029e-14]
+    errors = [0.107938612033077e-03, 0.157817399981659e-09, 0.486652849992036e-16]
+    np.testing.assert_allclose(fit.coef, certified, rtol=1e-9)
+    np.testing.assert_allclose(fit.se, errors, rtol=1e-9)
+    assert fit.residual_sd == pytest.approx(0.205177424076185e-03, rel=1e-9)
+
+
+def test_noint1_certified_values() -> None:
+    # Through the origin, so R2 is about zero and not about the mean.
+    x = np.arange(60.0, 71.0)
+    fit = least_squares(x[:, None], x + 70.0)
+    assert fit.coef[0] == pytest.approx(2.07438016528926, rel=1e-13)
+    assert fit.se[0] == pytest.approx(0.165289256198347e-01, rel=1e-11)
+    assert fit.residual_sd == pytest.approx(3.56753034006338, rel=1e-12)
+    assert fit.r2 == pytest.approx(0.999365492298663, rel=1e-12)
+    assert float(fit.residuals @ fit.residuals) == pytest.approx(127.272727272727, rel=1e-11)
+
+
+def test_pack_points_against_scipy() -> None:
+    amps, volts = numbers("0 5 15 25 33"), numbers("16.40 16.28 16.05 15.81 15.62")
+    fit = least_squares(np.stack([np.ones(5), amps], axis=1), volts)
+    peer = scipy.stats.linregress(amps, volts)
+    assert -1000 * fit.coef[1] == pytest.approx(23.6027837, rel=1e-8)
+    np.testing.assert_allclose([fit.coef[1], fit.se[1]], [peer.slope, peer.stderr], rtol=1e-10)
+
+
+@pytest.mark.parametrize(
+    ("first", "second", "mohm"),
+    [
+        ((3.95, 0.5), (3.87, 2.5), 40.0),  # a cell of 2.5 Ah
+        ((16.42, 1.0), (16.18, 5.0), 60.0),  # four in series, 5 Ah
+        ((3.87, 2.5), (3.95, 0.5), 40.0),  # the steps the other way round
+    ],
+)
+def test_two_step_method(
+    first: tuple[float, float], second: tuple[float, float], mohm: float
+) -> None:
+    # Two-step DC method of IEC 61960-3, worked by hand.
+    assert 1000 * two_step_ohm(*first, *second) == pytest.approx(mohm, abs=1e-9)
+
+
+def test_two_steps_need_two_currents() -> None:
+    with pytest.raises(ValueError, match="different currents"):
+        two_step_ohm(3.9, 1.0, 3.8, 1.0)
+
+
+def fitted(s: Any, **more: Any) -> Fit:
+    return source_resistance(s.t_v, s.v, s.t_i, s.i, **{"step_v": 0.01, "step_i": 0.05} | more)
+
+
+def by_reading(s: Any) -> float:
+    """What regression of reading on reading gives, both without their slow parts, Ohm."""
+    i = np.interp(s.t_v, s.t_i, s.i)
+    design = np.stack([np.ones(i.size), i, s.t_v, s.t_v**2], axis=1)
+    return -float(least_squares(design, s.v).coef[1])
+
+
+def test_noise_in_the_current_biases_plain_regression_only(sensed: Make) -> None:
+    # Errors in variables: plain regression is multiplied by sx2 / (sx2 + se2). The noise is a
+    # quarter of the spread of the current, as in 2 A against 0.5 A: factor 0.9412.
+    plain, ours = [], []
+    for seed in range(12):
+        quiet = sensed(seed, swing_s=2.0, every_v=0.1, every_i=0.1)
+        noise = float(np.std(quiet.amps)) / 4
+        s = sensed(seed, swing_s=2.0, every_v=0.1, every_i=0.1, noise_i=noise)
+        at = np.interp(s.t_i, s.time, s.volts)  # the voltage at the current's own instants
+        design = np.stack([np.ones(at.size), s.i, s.t_i, s.t_i**2], axis=1)
+        plain.append(-float(least_squares(design, at).coef[1]) / 0.030)
+        ours.append((fitted(s).ohm or 0.0) / 0.030)
+    assert np.mean(plain) == pytest.approx(16 / 17, abs=0.02)
+    assert np.mean(ours) == pytest.approx(1.0, abs=0.015)
+
+
+def test_a_lag_biases_plain_regression_only(sensed: Make) -> None:
+    # Read at a lag apart, the slope is multiplied by the current's autocorrelation at that lag
+    # (from first principles; exp(-L / Tc) for an exponential one).
+    plain, factor, ours = [], [], []
+    for seed in range(8):
+        s = sensed(
+            seed, swing_s=0.4, slow=0.0, every_v=0.05, every_i=0.05, delay_v=0.2, step_v=0.001
+        )
+        plain.append(by_reading(s) / 0.030)
+        factor.append(np.corrcoef(s.amps[20:], s.amps[:-20])[0, 1])
+        fit = fitted(s, step_v=0.001)
+        assert fit.lag_s == pytest.approx(0.2, abs=0.03)
+        ours.append((fit.ohm or 0.0) / 0.030)
+    assert np.mean(factor) < 0.6
+    assert np.mean(plain) == pytest.approx(np.mean(factor), abs=0.03)
+    assert np.mean(ours) == pytest.approx(1.0, abs=0.02)
+
+
+def test_sampling_apart_biases_plain_regression_only(sensed: Make) -> None:
+    # The current swings within 0.15 s, both sensors report every 0.3 s at instants of their own.
+    cases = [sensed(s, swing_s=0.15, every_v=0.3, every_i=0.31, seconds=600) for s in range(12)]
+    plain = np.array([by_reading(s) for s in cases]) / 0.030
+    fits = [fitted(s) for s in cases]
+    assert 0.5 < np.median(plain) < 0.9
+    assert np.median([(f.ohm or 0.0) / 0.030 for f in fits]) == pytest.approx(1.0, abs=0.05)
+    assert sum((f.low_ohm or 9) <= 0.030 <= (f.high_ohm or 0) for f in fits) >= 10
+
+
+def test_intervals_cover_and_errors_are_small(sensed: Make) -> None:
+    # A small Monte Carlo over the settings; the large one is tests/accuracy/resistance.py. If
+    # coverage were 90 %, fewer than 49 of 60 had a chance of about 2 %.
+    rng = np.random.default_rng(5)
+    errors, covered = [], 0
+    for seed in range(60):
+        ohm = float(10 ** rng.uniform(-2.0, -0.9))
+        pairs = ((ohm * rng.uniform(0.1, 0.6), 10 ** rng.uniform(-0.3, 1.7)),)
+        step_v = float(rng.choice([0.01, 0.02, 0.05]))
+        s = sensed(
+            seed,
+            ohm=ohm,
+            pairs=pairs,
+            seconds=float(rng.uniform(120, 400)),
+            swing_s=float(10 ** rng.uniform(-1.0, 0.0)),
+            every_v=float(rng.choice([0.1, 0.2, 0.5])),
+            every_i=float(rng.choice([0.1, 0.2, 0.5])),
+            step_v=step_v,
+            delay_v=float(rng.uniform(0.0, 0.3)),
+            averages=bool(rng.random() < 0.4),
+        )
+        fit = fitted(s, step_v=step_v)
+        if fit.ohm is None or fit.low_ohm is None or fit.high_ohm is None:
+            continue
+        assert fit.scale_s is not None
+        truth = ohm + sum(r * (1 - np.exp(-fit.scale_s / tau)) for r, tau in pairs)
+        errors.append(abs(fit.ohm / truth - 1))
+        covered += fit.low_ohm <= truth <= fit.high_ohm
+    assert len(errors) >= 56
+    assert np.median(errors) < 0.05
+    assert covered >= 0.82 * len(errors)
+
+
+def test_the_time_scale_is_the_one_it_states(sensed: Make) -> None:
+    # R(t) = R0 + R1 (1 - exp(-t / tau)): 20 mOhm, and 10 mOhm with 10 s; 20.95 at 1 s, 26.32 at
+    # 10 s. The stated scale's value is covered, the value at once and that after a minute are not.
+    hits = 0
+    for seed in range(6):
+        s = sensed(
+            seed,
+            ohm=0.020,
+            pairs=((0.010, 10.0),),
+            seconds=900,
+            every_v=0.1,
+            every_i=0.1,
+            step_v=0.001,
+        )
+        fit = fitted(s, step_v=0.001)
+        assert fit.low_ohm is not None
+        assert fit.high_ohm is not None
+        assert fit.scale_s is not None
+        hits += fit.low_ohm <= 0.020 + 0.010 * (1 - np.exp(-fit.scale_s / 10.0)) <= fit.high_ohm
+        assert fit.high_ohm < 0.030
+    assert hits >= 5
+
+
+def test_against_an_equivalent_circuit_library(sensed: Make) -> None:
+    # thevenin 0.2: an equivalent-circuit library of others, parameters known.
+    thevenin = pytest.importorskip("thevenin")
+    s = sensed(3, seconds=100, swing_s=0.5)
+    time, amps = s.time[::5], s.amps[::5]
+    circuit = {
+        "num_RC_pairs": 1,
+        "soc0": 0.95,
+        "capacity": 2.0,
+        "gamma": 0.0,
+        "ce": 1.0,
+        "mass": 1.0,
+        "isothermal": True,
+        "Cp": 1000.0,
+        "T_inf": 300.0,
+        "h_therm": 10.0,
+        "A_therm": 1.0,
+        "ocv": lambda soc: 7.4 + 1.0 * (soc - 0.5),
+        "M_hyst": lambda _soc: 0.0,
+        "R0": lambda _soc, _kelvin: 0.040,
+        "R1": lambda _soc, _kelvin: 0.015,
+        "C1": lambda _soc, _kelvin: 4.0 / 0.015,
+    }
+    experiment = thevenin.Experiment()
+    experiment.add_step("current_A", lambda t: float(np.interp(t, time, amps)), time)
+    volts = thevenin.Simulation(circuit).run(experiment).vars["voltage_V"]
+    # Sampled and put on steps like a log: voltage every 0.2 s to 10 mV, current every 0.25 s.
+    t_v, t_i = np.arange(0.13, 99, 0.2), np.arange(0.07, 99, 0.25)
+    v = np.round(np.interp(t_v, time, volts), 2)
+    i = np.round(np.interp(t_i, time, amps) / 0.05) * 0.05
+    fit = source_resistance(t_v, v, t_i, i, step_v=0.01, step_i=0.05)
+    assert fit.scale_s is not None
+    truth = 0.040 + 0.015 * (1 - np.exp(-fit.scale_s / 4.0))
+    assert fit.ohm == pytest.approx(truth, rel=0.08)
+    assert fit.low_ohm is not None
+    assert fit.high_ohm is not None
+    assert fit.low_ohm <= truth <= fit.high_ohm
+
+
+@pytest.mark.parametrize("shared", [0.0, 0.040])
+def test_branch_between_two_places(sensed: Make, shared: float) -> None:
+    # The parent's own fall (shared) drops out; the offset of the sensors is found beside.
+    errors = []
+    for seed in range(8):
+        s = sensed(seed, ohm=shared, swing_s=0.6, seconds=400)
+        rng = np.random.default_rng(seed)
+        t_p = np.arange(0.5, 398, 0.2)
+        parent = np.round(
+            np.interp(t_p, s.time, s.volts) + 0.003 * rng.standard_normal(t_p.size), 2
+        )
+        t_n = np.arange(0.61, 398, 0.25)
+        at_node = np.interp(t_n, s.time, s.volts - 0.025 * s.amps) - 0.040
+        place = np.round(at_node + 0.003 * rng.standard_normal(t_n.size), 2)
+        fit = branch_resistance(
+            t_p, parent, t_n, place, s.t_i, s.i, step_parent=0.01, step_place=0.01, step_i=0.05
+        )
+        assert fit.ohm is not None
+        assert fit.scale_s is None
+        errors.append(fit.ohm / 0.025 - 1)
+        assert fit.low_ohm is not None
+        assert fit.low_ohm <= 0.025 * 1.03
+        assert fit.level_low_v is not None
+        assert fit.level_high_v is not None
+        assert fit.level_low_v - 0.002 <= -0.040 <= fit.level_high_v + 0.002
+    assert abs(np.mean(errors)) < 0.04
+
+
+def test_gross_errors_and_gaps_change_little(sensed: Make) -> None:
+    s = sensed(2, seconds=400, swing_s=0.6)
+    clean = fitted(s)
+    v = s.v.copy()
+    v[[200, 707, 1500]] = 0.0
+    spoilt = source_resistance(s.t_v, v, s.t_i, s.i, step_v=0.01, step_i=0.05)
+    assert clean.ohm is not None
+    assert spoilt.ohm == pytest.approx(clean.ohm, rel=0.005)
+    here = (s.t_i < 100) | (s.t_i > 130)
+    gappy = source_resistance(s.t_v, s.v, s.t_i[here], s.i[here], step_v=0.01, step_i=0.05)
+    assert gappy.ohm == pytest.approx(clean.ohm, rel=0.05)
+    assert gappy.updates < clean.updates
+
+
+def test_coarse_steps_widen_the_interval(sensed: Make) -> None:
+    # A swing of some 50 mV on steps of 0.1 V: the steps decide, however many readings there are.
+    fine = fitted(sensed(4, step_v=0.01))
+    coarse = fitted(sensed(4, step_v=0.1, noise_v=0.0), step_v=0.1)
+    assert fine.ohm is not None
+    assert fine.low_ohm is not None
+    assert fine.high_ohm is not None
+    if coarse.ohm is not None:
+        assert coarse.low_ohm is not None
+        assert coarse.high_ohm is not None
+        assert coarse.high_ohm - coarse.low_ohm > 1.5 * (fine.high_ohm - fine.low_ohm)
+        assert coarse.low_ohm <= 0.030 <= coarse.high_ohm
+
+
+def test_refuses_where_the_current_hardly_moves(sensed: Make) -> None:
+    s = sensed(1)
+    still = source_resistance(s.t_v, s.v, s.t_i, np.full(s.t_i.size, 0.4), step_i=0.05)
+    assert still.ohm is None
+    assert "current hardly moved" in still.refused
+    few = source_resistance(s.t_v[:8], s.v[:8], s.t_i, s.i)
+    assert few.refused == "only 8 readings of the voltage"
+    flat = source_resistance(s.t_v, np.full(s.t_v.size, 8.0), s.t_i, s.i)
+    assert flat.refused == "the voltage hardly moved"
+
+
+def test_refuses_or_stays_wide_where_nothing_can_be_told() -> None:
+    # Voltage and current have nothing to do with one another.
+    rng = np.random.default_rng(0)
+    told = 0
+    for _ in range(20):
+        t_v, t_i = np.arange(0.0, 300, 0.5), np.arange(0.2, 300, 0.5)
+        v, i = 8 + 0.05 * rng.standard_normal(t_v.size), 2 + rng.standard_normal(t_i.size)
+        told += source_resistance(t_v, v, t_i, i, step_v=0.01, step_i=0.1).ohm is not None
+    assert told <= 1
+
+
+def test_inputs_stay_as_they_were(sensed: Make) -> None:
+    s = sensed(1, seconds=60)
+    for a in (s.t_v, s.v, s.t_i, s.i):
+        a.flags.writeable = False
+    assert fitted(s).ohm is not None
+
+
+def test_follows_units_of_time_and_voltage(sensed: Make) -> None:
+    s = sensed(6)
+    one = fitted(s)
+    later = source_resistance(s.t_v + 500, s.v, s.t_i + 500, s.i, step_v=0.01, step_i=0.05)
+    double = source_resistance(s.t_v, 2 * s.v, s.t_i, s.i, step_v=0.02, step_i=0.05)
+    assert one.ohm is not None
+    assert later.ohm == pytest.approx(one.ohm, rel=1e-6)
+    assert double.ohm == pytest.approx(2 * one.ohm, rel=1e-6)
