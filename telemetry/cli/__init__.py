@@ -7,6 +7,8 @@ stdout, progress and warnings to stderr. Libraries are imported by the command t
 
 from __future__ import annotations
 
+import contextlib
+import io
 import os
 import sys
 from typing import Any
@@ -16,33 +18,58 @@ import click
 from telemetry.cli.columns import columns
 from telemetry.cli.demo import demo
 from telemetry.cli.review import review
-from telemetry.cli.shared import say
-from telemetry.errors import BusbookError
+from telemetry.cli.shared import say, sentence
+
+# What a shell reports for a command that was interrupted.
+_INTERRUPTED = 130
 
 
 class _Group(click.Group):
-    """Every error of the library becomes one sentence on stderr and exit status 2."""
+    """Every error becomes one sentence on stderr and exit status 2; no traceback reaches a user."""
 
     def invoke(self, ctx: click.Context) -> Any:
         try:
-            return super().invoke(ctx)
-        except BusbookError as error:
-            say(str(error))
-            ctx.exit(2)
+            result = super().invoke(ctx)
+            sys.stdout.flush()
+            return result
+        except (click.ClickException, click.exceptions.Exit, click.Abort):
+            raise
         except BrokenPipeError:
             # The reader of our output has gone (a pager was quit): nothing left to say.
-            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+            with contextlib.suppress(OSError):
+                os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
             ctx.exit(0)
+        except KeyboardInterrupt:
+            say("Stopped; the files already written are whole.")
+            ctx.exit(_INTERRUPTED)
+        except Exception as error:
+            say(sentence(error))
+            ctx.exit(2)
 
     def list_commands(self, ctx: click.Context) -> list[str]:  # noqa: ARG002 - click's signature
         return list(self.commands)
+
+
+def _show_version(ctx: click.Context, _: click.Parameter, wanted: bool) -> None:
+    if wanted:
+        from telemetry.report.json import made_by
+
+        click.echo(made_by())
+        ctx.exit()
 
 
 @click.group(
     cls=_Group,
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 80},
 )
-@click.version_option(package_name="busbook", prog_name="busbook")
+@click.option(
+    "--version",
+    is_flag=True,
+    is_eager=True,
+    expose_value=False,
+    callback=_show_version,
+    help="Show the version and exit.",
+)
 def main() -> None:
     """busbook: a logbook for the power bus of large model aircraft.
 
@@ -52,6 +79,10 @@ def main() -> None:
     The review is advice from a log. It replaces no inspection and no rule of your federation,
     club or site.
     """
+    # A console that lacks a letter shows a question mark instead of ending the program.
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="replace")
 
 
 for _command in (review, columns, demo):

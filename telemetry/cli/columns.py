@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from telemetry.cli.shared import settings_of, with_reading_options
+from telemetry.cli.shared import how_to_read, with_reading_options
 
 
 @click.command()
@@ -31,15 +31,16 @@ def columns(
       busbook columns flight.csv
       busbook columns flight.csv --set 'S3=left wing/current[mA]' --save tern.toml
     """
-    from telemetry.importer import describe_columns, load_column_map, save_column_map
+    from telemetry.importer import describe_columns, save_column_map
     from telemetry.report.listing import render
 
-    maps = () if map_file is None else (load_column_map(map_file),)
-    listing = describe_columns(
-        log, settings=settings_of(settings), row_interval_s=row_interval, column_maps=maps
-    )
+    listing = describe_columns(log, **how_to_read(settings, map_file, row_interval))
     click.echo(render(listing), nl=False)
     if save is not None:
+        if save.exists() and save.samefile(log):
+            raise UnknownSetting(
+                "--save would overwrite the log", path=save, hint="name a new file"
+            )
         save_column_map(listing.column_map(save.stem), save)
         click.echo(f"next: busbook review {log} --map {save}")
     elif not listing.problem:

@@ -2,13 +2,21 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
-from telemetry.cli.shared import find_logs, profile_of, read_one, say, with_reading_options
-from telemetry.errors import BusbookError, UnknownSetting
+from telemetry.cli.shared import (
+    find_logs,
+    how_to_read,
+    profile_of,
+    say,
+    sentence,
+    with_reading_options,
+)
+from telemetry.errors import OutputError, UnknownSetting, UnreadableLog
 
 if TYPE_CHECKING:
     from telemetry.aircraft import Aircraft
@@ -62,39 +70,50 @@ def review(
     from telemetry.results import Level
 
     wanted = _formats(formats, out)
-    folder = out if out is not None else Path()
     craft = profile_of(aircraft)
-    paths = find_logs(logs)
-    groups = [paths] if join else [[p] for p in paths]
+    how = how_to_read(settings, map_file, row_interval)
+    found = find_logs(logs)
+    groups = [found] if join else [[one] for one in found]
+    reports = _Reports(out if out is not None else Path(), wanted, paper)
+    verdict = Level.CLEAR
     reviews: list[Review] = []
     errors: list[tuple[str, str]] = []
-    names = _Names()
+
+    def failed(file: str, error: Exception) -> None:
+        errors.append((file, sentence(error)))
+        say(errors[-1][1])
+
     for number, group in enumerate(groups, 1):
+        file = _file_of(group[0])
         if len(groups) > 1:
-            say(f"{number}/{len(groups)} {group[0]}")
+            say(f"{number}/{len(groups)} {file}")
         try:
-            one = _review_one(group, craft, settings, map_file, row_interval)
-            for note in one.log.provenance.notes if one.log.provenance.rows_refused else ():
-                say(f"{group[0]}: {note}")
-            name = names.free(one.log.provenance.file) if wanted else ""
-            for kind in wanted:
-                say(f"wrote {_write(one, folder, name, kind, paper)}")
-        except BusbookError as error:
-            errors.append((str(group[0]), str(error)))
-            say(str(error))
+            one = _review_one(group, craft, how)
+        except Exception as error:  # one bad log does not stop the others
+            failed(file, error)
             continue
-        reviews.append(one)
-        if not as_json:
+        for note in one.log.provenance.notes if one.log.provenance.rows_refused else ():
+            say(f"{file}: {note}")
+        try:
+            reports.write(one)
+        except Exception as error:
+            failed(file, error)
+        verdict = max(verdict, one.verdict)
+        if as_json:
+            reviews.append(one)
+        else:
             _print_review(one, blank=number > 1)
     if as_json:
         from telemetry.report import json as report_json
 
         click.echo(report_json.dumps(report_json.document(reviews, errors)), nl=False)
     if len(groups) > 1 and errors:
-        say(f"{len(errors)} of {len(groups)} logs could not be reviewed: see above.")
+        say(f"{len(errors)} of {len(groups)} logs failed, for the reasons above:")
+        for file, _ in errors:
+            say(f"  {file}")
     if errors:
         ctx.exit(2)
-    if fail_on is not None and any(r.verdict >= Level(fail_on) for r in reviews):
+    if fail_on is not None and verdict >= Level(fail_on):
         ctx.exit(1)
 
 
@@ -108,52 +127,62 @@ def _formats(formats: str | None, out: Path | None) -> tuple[str, ...]:
     return wanted
 
 
+def _file_of(found: Path | UnreadableLog) -> str:
+    return str(found.path if isinstance(found, UnreadableLog) else found)
+
+
 def _review_one(
-    group: list[Path],
-    craft: Aircraft | None,
-    settings: tuple[str, ...],
-    map_file: Path | None,
-    row_interval: float | None,
+    group: Sequence[Path | UnreadableLog], craft: Aircraft | None, how: dict[str, Any]
 ) -> Review:
+    from telemetry.importer import join_logs, read_log
     from telemetry.review import review as review_log
 
-    parts = [read_one(p, settings, map_file, row_interval) for p in group]
-    if len(parts) > 1:
-        from telemetry.importer import join_logs
+    parts = []
+    for found in group:
+        if isinstance(found, UnreadableLog):
+            raise found
+        parts.append(read_log(found, **how))
+    return review_log(parts[0] if len(parts) == 1 else join_logs(parts), craft)
 
-        return review_log(join_logs(parts), craft)
-    return review_log(parts[0], craft)
 
+class _Reports:
+    """Writes the reports wanted; logs of one name in different folders are told apart."""
 
-class _Names:
-    """Report names that do not collide: logs of one name in different folders are told apart."""
+    def __init__(self, folder: Path, wanted: Sequence[str], paper: str) -> None:
+        self.folder, self.wanted, self.paper = folder, wanted, paper
+        self.taken: set[str] = set()
 
-    def __init__(self) -> None:
-        self.taken: dict[str, int] = {}
+    def write(self, one: Review) -> None:
+        """Every report wanted of one review."""
+        if not self.wanted:
+            return
+        name = self._free(one.log.provenance.file)
+        for kind in self.wanted:
+            path = self.folder / f"{name}.{kind}"
+            if path.exists() and path.samefile(one.log.provenance.file):
+                raise OutputError("is the log itself", path=path, hint="choose a folder with --out")
+            if kind == "html":
+                from telemetry.report.html import render
+                from telemetry.report.writing import write_text
 
-    def free(self, file: str) -> str:
+                write_text(path, render(one))
+            else:
+                from telemetry.report.pdf import write
+
+                write(one, path, paper=self.paper)
+            say(f"wrote {path}")
+
+    def _free(self, file: str) -> str:
         from telemetry.report.writing import report_name
 
-        name = report_name(file)
+        first = name = report_name(file)
+        number = 1
         # Some file systems do not tell "Day.html" from "day.html".
-        key = name.casefold()
-        count = self.taken[key] = self.taken.get(key, 0) + 1
-        return name if count == 1 else f"{name}-{count}"
-
-
-def _write(one: Review, folder: Path, name: str, kind: str, paper: str) -> Path:
-    if kind == "html":
-        from telemetry.report.html import render
-        from telemetry.report.writing import write_text
-
-        path = folder / f"{name}.html"
-        write_text(path, render(one))
-        return path
-    from telemetry.report.pdf import write
-
-    path = folder / f"{name}.pdf"
-    write(one, path, paper=paper)
-    return path
+        while name.casefold() in self.taken:
+            number += 1
+            name = f"{first}-{number}"
+        self.taken.add(name.casefold())
+        return name
 
 
 def _print_review(one: Review, *, blank: bool) -> None:

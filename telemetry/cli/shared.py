@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+import traceback
+from collections.abc import Iterable, Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
-from telemetry.errors import UnknownSetting, UnreadableLog
+from telemetry.errors import BusbookError, UnknownSetting, UnreadableLog
 
 if TYPE_CHECKING:
     from telemetry.aircraft import Aircraft
-    from telemetry.log import Log
 
 # What a folder is searched for; a file named on the command line may be called anything.
 LOG_ENDINGS = (".csv", ".tsv", ".txt", ".log", ".dat")
@@ -21,6 +21,19 @@ LOG_ENDINGS = (".csv", ".tsv", ".txt", ".log", ".dat")
 def say(text: str) -> None:
     """Tell something that is not the result: on stderr."""
     click.echo(text, err=True)
+
+
+def sentence(error: Exception) -> str:
+    """What went wrong, in one sentence; an error that nobody foresaw says where it arose."""
+    if isinstance(error, BusbookError):
+        return str(error)
+    if isinstance(error, MemoryError):
+        return "there is not enough memory for this; close other programs or review fewer logs."
+    last = traceback.extract_tb(error.__traceback__)[-1]
+    return (
+        f"busbook failed here, which is a fault of the program and not yours ({error!r} in "
+        f"{Path(last.filename).name}, line {last.lineno}); please report it, with the log."
+    )
 
 
 def settings_of(pairs: Iterable[str]) -> dict[str, str]:
@@ -37,24 +50,35 @@ def settings_of(pairs: Iterable[str]) -> dict[str, str]:
     return out
 
 
-def find_logs(paths: Sequence[Path]) -> list[Path]:
-    """The files named, and every log inside the folders named, in order, without repeats."""
-    found: dict[Path, None] = {}
+def find_logs(paths: Iterable[Path]) -> list[Path | UnreadableLog]:
+    """The files named and every log inside the folders named, in order, without repeats.
+
+    A folder without a log stands as its error.
+    """
+    found: dict[Path | UnreadableLog, None] = {}
     for path in paths:
-        if path.is_dir():
-            inside = sorted(
-                p for p in path.rglob("*") if p.suffix.lower() in LOG_ENDINGS and p.is_file()
-            )
-            if not inside:
-                raise UnreadableLog(
-                    f"no log in this folder (looked for {', '.join(LOG_ENDINGS)})",
-                    path=path,
-                    hint="name the file itself if it ends otherwise",
-                )
-            found.update(dict.fromkeys(inside))
-        else:
+        if not path.is_dir():
             found[path] = None
+            continue
+        inside = sorted(_logs_in(path))
+        found.update(dict.fromkeys(inside))
+        if not inside:
+            empty = UnreadableLog(
+                f"no log in this folder (looked for {', '.join(LOG_ENDINGS)})",
+                path=path,
+                hint="name the file itself if it ends otherwise",
+            )
+            found[empty] = None
     return list(found)
+
+
+def _logs_in(folder: Path) -> Iterator[Path]:
+    """Neither hidden files nor a README are logs, whatever they end in."""
+    for path in folder.rglob("*"):
+        name = path.name.lower()
+        named_so = path.suffix.lower() in LOG_ENDINGS and not name.startswith((".", "readme"))
+        if named_so and path.is_file():
+            yield path
 
 
 reading_options = (
@@ -87,16 +111,17 @@ def with_reading_options(command: Any) -> Any:
     return command
 
 
-def read_one(
-    path: Path, settings: Iterable[str], map_file: Path | None, row_interval: float | None
-) -> Log:
-    """Read one log as the reading options tell."""
-    from telemetry.importer import load_column_map, read_log
+def how_to_read(
+    settings: Iterable[str], map_file: Path | None, row_interval: float | None
+) -> dict[str, Any]:
+    """The reading options as keywords of ``read_log`` and ``describe_columns``."""
+    from telemetry.importer import load_column_map
 
-    maps = () if map_file is None else (load_column_map(map_file),)
-    return read_log(
-        path, settings=settings_of(settings), row_interval_s=row_interval, column_maps=maps
-    )
+    return {
+        "settings": settings_of(settings),
+        "row_interval_s": row_interval,
+        "column_maps": () if map_file is None else (load_column_map(map_file),),
+    }
 
 
 def profile_of(aircraft: str | None) -> Aircraft | None:
