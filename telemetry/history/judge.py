@@ -6,11 +6,13 @@ from collections.abc import Sequence
 
 from telemetry.aircraft import Aircraft
 from telemetry.history.case import Case, Found
+from telemetry.history.leads import judge_leads
 from telemetry.history.measures import Measures
+from telemetry.history.packs import judge_packs
 from telemetry.history.servos import judge_servos, loads_of
 from telemetry.results import Feature, History, HistoryFlight, NoteMark
 
-_JUDGES = (judge_servos,)
+_JUDGES = (judge_servos, judge_leads, judge_packs)
 
 
 def judge(

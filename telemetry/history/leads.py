@@ -1,0 +1,311 @@
+"""Leads and contacts across flights: drop per amp, moments of contact, offset of the sensors."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from telemetry.channels import PlaceKind, kind_of_place
+from telemetry.history.case import Case, Found, change_of, trend_of, usual
+from telemetry.history.counts import Burst, judge_counts
+from telemetry.history.drops import drop_parts, fitted_part
+from telemetry.history.evidence import Judgement, Part, judge_rise
+from telemetry.history.voltages import TOTAL
+from telemetry.history.words import WORDS
+from telemetry.results import Finding, Level
+
+# Change of a voltage sensor's offset that is told, V (ours): larger than sensors drift by warmth.
+_OFFSET_WATCH_V = 0.06
+_OFFSET_SIGMA_V = 0.008
+# A node that went down and came back was cut off, whatever its voltage readings caught of it.
+_CONTACT = ("contact", "brownout")
+
+
+def judge_leads(case: Case) -> Found:
+    """Findings branch-resistance-rising, contact-intermittent and sensor-offset."""
+    found = Found()
+    places = _fed_places(case)
+    if not places:
+        found.not_judged.append("leads: no place reports a voltage besides the one that feeds it")
+    for place, parent in places:
+        _branch(case, place, parent, found)
+        _offset(case, place, parent, found)
+    _contacts(case, [p for p, _ in places], found)
+    return found
+
+
+def _fed_places(case: Case) -> list[tuple[str, str]]:
+    """Places with a voltage of their own, and the place that feeds each."""
+    seen: dict[str, None] = {}
+    for m in case.flights:
+        for blocks in (m.stir, m.air):
+            seen.update(dict.fromkeys([] if blocks is None else blocks.volts))
+    root = case.aircraft.root or next((p for p in seen if kind_of_place(p) is PlaceKind.BUS), None)
+    packs = [p for p in seen if kind_of_place(p) is PlaceKind.PACK]
+    if root is None and len(packs) == 1:
+        root = packs[0]
+    out = []
+    for place in seen:
+        is_node = kind_of_place(place) in (PlaceKind.NODE, PlaceKind.RECEIVER)
+        if place == root or not (is_node or case.aircraft.node(place)):
+            continue
+        parent = case.aircraft.parent(place) or root
+        if parent in seen and parent != place:
+            out.append((place, parent))
+    return out
+
+
+def _current_of(case: Case, place: str, parent: str) -> tuple[str | None, bool]:
+    """The place whose current flows through the lead; True where it is that place's own."""
+    known: dict[str, None] = {}
+    for m in case.flights:
+        for blocks in (m.stir, m.air):
+            known.update(dict.fromkeys([] if blocks is None else blocks.amps))
+    fed_on = case.aircraft.children(place)
+    if place in known and not fed_on:
+        return place, True
+    return next((p for p in (parent, TOTAL) if p in known), None), False
+
+
+def _branch(case: Case, place: str, parent: str, found: Found) -> None:
+    current, own = _current_of(case, place, parent)
+    if current is None:
+        found.not_judged.append(f"lead of {place}: no current is reported for it")
+        return
+    fit = "branch_mohm" if own else "apparent_mohm"
+    parts = drop_parts(case.flights, place, parent, current, fit=fit)
+    first = case.first(place, parent)
+    n = len(case.flights)
+    j = judge_rise(parts, n, chance=case.watch_chance, first=first)
+    if j is None:
+        found.not_judged.append(f"lead of {place}: fewer than three flights tell its drop per amp")
+        return
+    limits = case.limits
+    # Without its own current a place sees only its share of the whole.
+    share = 1.0 if own else 1.0 / max(1, len(_fed_places(case)))
+    watch, ground = limits.branch_watch_mohm * share, limits.branch_ground_mohm * share
+    found.trends.append(
+        trend_of(
+            "branch-resistance-rising",
+            place,
+            j,
+            quantity="rise of drop per amp" + ("" if own else " of the whole current"),
+            unit="mOhm",
+            watch=watch,
+            ground=ground,
+        )
+    )
+    if j.signal is None or j.onset is None:
+        return
+    since = int(j.at[j.onset])
+    before = _baseline_mohm(case, place, fit, parts, first, since)
+    pct = 100.0 * j.now / before if before else float("inf")
+    if j.now < watch or pct < limits.branch_watch_pct:
+        return
+    strict = judge_rise(parts, n, chance=case.ground_chance, first=first)
+    grave = j.now >= ground and pct >= limits.branch_ground_pct
+    sure = strict is not None and strict.signal is not None
+    level = Level.GROUND if grave and sure and own else Level.WATCH
+    title = (
+        f"lead to {place}: {j.now:.0f} mOhm more than usual"
+        + (f" ({before:.0f} before)" if before else "")
+        if own
+        else f"lead to {place}: its drop per amp of the whole current is up by {pct:.0f} %"
+    )
+    words = WORDS["branch-resistance-rising"]
+    found.findings.append(
+        Finding(
+            code="branch-resistance-rising",
+            level=level,
+            place=place,
+            title=title,
+            evidence={
+                "rise_mohm": j.now,
+                "usual_mohm": before,
+                "rise_pct": pct if before else None,
+                "kind": ("one step" if j.step else "gradual")
+                + ("" if own else ", apparent: the place does not report its own current"),
+                "from": parent,
+                "flights_since": n - since,
+                "chart": float(j.chart[-1]),
+                "chart_limit": j.limit,
+                "p_trend": j.p_trend,
+            },
+            explanations=words.explanations,
+            confirm=words.confirm,
+            advice=words.advice,
+            since_flight=case.listed[since].id,
+            change=change_of(
+                j,
+                quantity="drop per amp",
+                unit="mOhm",
+                rise_unit="mOhm",
+                scale=1.0,
+                level=level,
+                limit=ground if level is Level.WATCH and own else None,
+                before=before,
+                now=None if before is None else before + j.now,
+            ),
+        )
+    )
+
+
+def _baseline_mohm(
+    case: Case, place: str, fit: str, parts: Sequence[Part], first: int, since: int
+) -> float | None:
+    """Usual resistance before the change: as fitted, else as the mean drop says."""
+    fitted = [(k, v) for k, m in enumerate(case.flights) if (v := m.value(place, fit)) is not None]
+    value = usual(fitted, since, first)
+    if value is not None:
+        return value
+    for part in parts:
+        y = part.y[(part.at >= first) & (part.at < since)]
+        if y.size and float(np.median(y)) > 0:
+            return float(np.median(y))
+    return None
+
+
+def _offset(case: Case, place: str, parent: str, found: Found) -> None:
+    part = fitted_part(case.flights, place, "offset_v", _OFFSET_SIGMA_V)
+    if part is None:
+        return
+    n, first = len(case.flights), case.first(place, parent)
+    for sign in (1.0, -1.0):
+        j = judge_rise([part], n, chance=case.watch_chance, first=first, sign=sign)
+        if j is None:
+            return
+        if sign > 0:
+            found.trends.append(
+                trend_of(
+                    "sensor-offset",
+                    place,
+                    j,
+                    quantity=f"change of offset against {parent}",
+                    unit="V",
+                    watch=_OFFSET_WATCH_V,
+                )
+            )
+        if j.signal is None or j.onset is None or j.now < _OFFSET_WATCH_V:
+            continue
+        found.findings.append(_offset_finding(case, place, parent, j, sign))
+        return
+
+
+def _offset_finding(case: Case, place: str, parent: str, j: Judgement, sign: float) -> Finding:
+    assert j.onset is not None
+    since = int(j.at[j.onset])
+    words = WORDS["sensor-offset"]
+    lower = "lower" if sign > 0 else "higher"
+    return Finding(
+        code="sensor-offset",
+        level=Level.WATCH,
+        place=place,
+        title=f"{place} reads {j.now:.2f} V {lower} against {parent} at no load than it used to",
+        evidence={
+            "change_v": sign * j.now,
+            "kind": "one step" if j.step else "gradual",
+            "flights_since": len(case.flights) - since,
+            "chart": float(j.chart[-1]),
+            "chart_limit": j.limit,
+        },
+        explanations=words.explanations,
+        confirm=words.confirm,
+        advice=words.advice,
+        since_flight=case.listed[since].id,
+        change=change_of(
+            j,
+            quantity="offset",
+            unit="V",
+            rise_unit="V",
+            scale=1.0,
+            level=Level.WATCH,
+            limit=None,
+            before=None,
+            now=None,
+        ),
+    )
+
+
+def _contacts(case: Case, places: Sequence[str], found: Found) -> None:
+    """Falls of voltage at one place that neither load nor supply explains, flight after flight."""
+    counts = {p: falls_at(case, p, _CONTACT) for p in places}
+    for place in places:
+        burst = judge_counts(
+            counts[place],
+            [counts[p] for p in places if p != place],
+            first=case.first(place),
+            chance=case.watch_chance,
+        )
+        if burst is None:
+            continue
+        strict = judge_counts(
+            counts[place],
+            [counts[p] for p in places if p != place],
+            first=case.first(place),
+            chance=case.ground_chance,
+        )
+        found.findings.append(
+            counted_finding(
+                case,
+                "contact-intermittent",
+                place,
+                burst,
+                grave=strict is not None and burst.flights >= 2,
+                title=f"{place} lost voltage for moments that its load does not explain",
+                deepest=deepest_at(case, place, _CONTACT),
+            )
+        )
+
+
+def falls_at(case: Case, place: str, origins: Sequence[str]) -> list[int]:
+    """Falls of these origins at a place, flight by flight."""
+    return [
+        sum(e.count for e in m.events if e.place == place and e.origin in origins)
+        for m in case.flights
+    ]
+
+
+def deepest_at(case: Case, place: str, origins: Sequence[str]) -> float | None:
+    """The deepest of them, V."""
+    depths = [
+        e.deepest_v
+        for m in case.flights
+        for e in m.events
+        if e.place == place and e.origin in origins
+    ]
+    return max(depths, default=None)
+
+
+def counted_finding(
+    case: Case,
+    code: str,
+    place: str,
+    burst: Burst,
+    *,
+    grave: bool,
+    title: str,
+    deepest: float | None,
+) -> Finding:
+    """The finding of counted events."""
+    words = WORDS[code]
+    times = "once" if burst.count == 1 else f"{burst.count} times"
+    span = "1 flight" if burst.flights == 1 else f"{burst.flights} flights"
+    return Finding(
+        code=code,
+        level=Level.GROUND if grave else Level.WATCH,
+        place=place,
+        title=f"{title}: {times} in {span}",
+        evidence={
+            "times": burst.count,
+            "flights_with": burst.flights,
+            "usual_per_flight": burst.usual,
+            "p_chance": burst.p,
+            "deepest_v": deepest,
+            "flights_since": len(case.flights) - burst.since,
+        },
+        explanations=words.explanations,
+        confirm=words.confirm,
+        advice=words.advice,
+        since_flight=case.listed[burst.since].id,
+    )
