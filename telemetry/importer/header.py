@@ -127,6 +127,7 @@ def readings(name: Name) -> tuple[Reading, ...]:
         () where the header means nothing to the dictionary.
     """
     found: list[Reading] = []
+    name = _letter_as_index(name)
     hold, words = _take_hold(name.words)
     for quantity, score, why in _quantities(name, words):
         if quantity in (Quantity.TIME, Quantity.COUNT, Quantity.STATUS):
@@ -170,6 +171,18 @@ def _reading(
         placed=spot.place is not None,
         copy_of=spot.copy_of,
     )
+
+
+def _letter_as_index(name: Name) -> Name:
+    """Take the A of "V_A" as a letter: behind the symbol of another quantity it is no unit."""
+    symbols = [w.text.upper() for w in name.words if w.text.upper() in ("U", "V", "I")]
+    if not name.letter_unit or name.unit is None or len(name.words) != 1 or not symbols:
+        return name
+    if any(fits(q, name.unit) for q in _SYMBOLS[symbols[0]]):
+        return name
+    letter = name.unit.symbol
+    words = (*name.words, Word(letter))
+    return replace(name, words=words, unit=None, unit_from="", letter_unit=False)
 
 
 _WHERE = {"row": "unit row", "brackets": "name", "name": "name", "": "name"}

@@ -27,7 +27,19 @@ _GLUED_LONG = re.compile(r"(?P<head>.*[a-z])(?P<unit>mAh|mV|mA|Ah|Wh|dBm|Volt|Am
 _LEADING = re.compile(
     r"(?P<unit>mAh|mV|mA|Ah|Wh|dBm|dB|V|A|W|%|\u00b0C|\u00b0F|rpm)[\s_:.-]+(?P<rest>\S.*)"
 )
-_PAIRS = {"lw": ("left", "wing"), "rw": ("right", "wing")}
+# Short forms that stand for several words.
+_PAIRS = {
+    "lw": ("left", "wing"),
+    "rw": ("right", "wing"),
+    "vcc": ("voltage",),
+    "vdd": ("voltage",),
+    "vin": ("voltage", "input"),
+    "uin": ("voltage", "input"),
+    "vout": ("voltage", "output"),
+    "uout": ("voltage", "output"),
+    "iin": ("current", "input"),
+    "iout": ("current", "output"),
+}
 _TIME_FORM = re.compile(r"[hmsHMSdDtjJ:./\-YyfzZTAa ,]{4,30}")
 
 
@@ -175,6 +187,8 @@ def _find_unit(name: str) -> tuple[str, Unit | None, str, bool, str]:
         inner = match.group(1)
         unit = parse_scaled(inner)
         bare = f"{name[: match.start()]} {name[match.end() :]}".strip()
+        if inner.strip().casefold() == "min" and _measures(bare):
+            continue  # "Voltage (min)": the lowest, not minutes
         if unit is not None:
             return bare, unit, "brackets", False, ""
         if _looks_like_time_form(inner):
@@ -216,6 +230,11 @@ def _find_unit(name: str) -> tuple[str, Unit | None, str, bool, str]:
     return stripped, None, "", False, form
 
 
+def _measures(text: str) -> bool:
+    """True where a word names a quantity other than time."""
+    return any(m.role is Role.QUANTITY for w in split_words(text) for m in w.meanings)
+
+
 def _word_unit(word: str) -> Unit | None:
     """The unit that a bare word at the end of a name stands for, None where it may be a word."""
     if not word:
@@ -225,7 +244,7 @@ def _word_unit(word: str) -> Unit | None:
             return None
         return UNITS["degC"] if word == "C" else parse_unit(word)
     unit = parse_unit(word)
-    if unit is None or word.casefold() in _NO_UNIT_AS_WORD:
+    if unit is None or word.strip("[](){}<>").casefold() in _NO_UNIT_AS_WORD:
         return None
     return unit
 
@@ -248,12 +267,11 @@ def split_words(text: str) -> tuple[Word, ...]:
         if run.isdecimal():
             found.append(Word(run, number=int(run[:9])))
         else:
-            dotted = run.endswith(".")
-            found.extend(_split_letters(run.rstrip(".\u00b0"), dotted=dotted))
+            found.extend(_split_letters(run.rstrip(".\u00b0")))
     return tuple(found)
 
 
-def _split_letters(run: str, *, dotted: bool = False) -> tuple[Word, ...]:
+def _split_letters(run: str) -> tuple[Word, ...]:
     known = meanings(run)
     if known:
         return (Word(run, known),)
@@ -269,7 +287,7 @@ def _split_letters(run: str, *, dotted: bool = False) -> tuple[Word, ...]:
     parts = split_compound(fold(run))
     if parts:
         return tuple(Word(part, meanings(part)) for part in parts)
-    completed = _complete(fold(run), short=dotted)
+    completed = _complete(fold(run))
     if completed:
         return (Word(run, completed, sure=False),)
     if len(run) > 4 and run[-1] in "lrLR" and any(m.role is Role.BODY for m in meanings(run[:-1])):
@@ -294,12 +312,12 @@ def _camel(run: str) -> list[str]:
 
 
 @cache
-def _complete(word: str, *, short: bool) -> tuple[Meaning, ...]:
+def _complete(word: str) -> tuple[Meaning, ...]:
     """Meaning of an abbreviation or an inflected form.
 
     All dictionary words that begin so must mean the same.
     """
-    if len(word) < (3 if short else 4):
+    if len(word) < 3:
         return ()
     found = {m for w, ms in dictionary().items() if w.startswith(word) for m in ms[:1]}
     if not found and len(word) > 5:

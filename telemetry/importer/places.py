@@ -47,7 +47,23 @@ class Spot:
 _LETTERS = ("A", "B", "C", "D")
 _LETTER_INDEX = {"a": 1, "b": 2, "c": 3, "d": 4}
 # One letter and a number, where nothing better tells the place ("Kap. A1", "U_E2").
-_CODES = {"a": "pack", "b": "pack", "e": "receiver", "n": "node", "k": "node", "s": "servo"}
+_CODES = {
+    "a": "pack",
+    "b": "pack",
+    "p": "pack",
+    "e": "receiver",
+    "n": "node",
+    "k": "node",
+    "s": "servo",
+}
+_CELL_CODES = ("c", "z")
+_SUPPLIED = (
+    Quantity.VOLTAGE,
+    Quantity.CURRENT,
+    Quantity.CONSUMED,
+    Quantity.POWER,
+    Quantity.ENERGY,
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -387,9 +403,16 @@ def _leftover(words: tuple[Word, ...], quantity: Quantity, loose: int | None) ->
         return Spot(place=None)
     for i, word in enumerate(words[:-1]):
         code, number = word.text.casefold(), words[i + 1].number
+        if code in _CELL_CODES and number is not None and quantity is Quantity.VOLTAGE:
+            why = f"'{word.text}{number}' taken as cell {number}"
+            return Spot(place="pack 1", cell=number, is_cell=True, score=0.8, reason=why)
         if len(code) == 1 and code in _CODES and number is not None and len(words) > 2:
             place = f"{_CODES[code]} {number}"
             return Spot(place=place, score=0.8, reason=f"'{word.text}{number}' taken as {place}")
+    letter = words[-1].text.upper() if words else ""
+    if quantity in _SUPPLIED and len(words) <= 2 and letter in _LETTERS and not words[-1].meanings:
+        place = f"pack {_LETTER_INDEX[letter.lower()]}"
+        return Spot(place=place, score=0.75, reason=f"letter {letter} alone taken as {place}")
     own = [
         w.text.casefold()
         for w in words
@@ -401,13 +424,7 @@ def _leftover(words: tuple[Word, ...], quantity: Quantity, loose: int | None) ->
             last = [w.text.casefold() for w in words if not w.meanings or w.number is not None]
             place = _join(last)
         return Spot(place=place, score=0.85, reason="the file's own word for the place")
-    if loose is not None and quantity in (
-        Quantity.VOLTAGE,
-        Quantity.CURRENT,
-        Quantity.CONSUMED,
-        Quantity.POWER,
-        Quantity.ENERGY,
-    ):
+    if loose is not None and quantity in _SUPPLIED:
         return Spot(
             place=f"pack {loose}",
             score=0.75,

@@ -125,7 +125,7 @@ _PLACES: dict[str, str] = {
         centrale centralina mainboard bordnetz  stromversorgung pdb pdu""",
     "supply": """supply supplies versorgung alimentation alimentación alimentazione voeding
         napájení bord onboard system systeem système sistema systém stromkreis""",
-    "regulator": """regulator regler bec ubec sbec régulateur regulador regolatore regelaar
+    "regulator": """regulator reg regler bec ubec sbec régulateur regulador regolatore regelaar
         spanningsregelaar regulátor spannungsregler ldo wandler""",
     "node": """node knoten nœud noeud nodo knoop uzel remote decoder dekoder décodeur
         decodificador decodificatore dekodér hub slave submodul submodule nebengerät""",
@@ -216,7 +216,7 @@ _ORDINALS: dict[str, str] = {
     "1": """first erste erster erstes premier première primera primero prima primo eerste první""",
     "2": """second zweite zweiter zweites deuxième segunda segundo seconda secondo tweede druhý
         druhá backup reserve secondary sekundär secondaire secundario secundaria záložní
-        redundant ersatz secours respaldo riserva spare""",
+        redundant ersatz secours respaldo reserva riserva spare""",
 }
 
 _CONTROLS = """control controls ctrl position positions pos stick knüppel steuerknüppel manche
@@ -229,7 +229,7 @@ _NOISE = """the of de du des la le les del di da van het der die das am an auf i
     telemetrie telemetría tlm actual ist istwert akt aktuell aktuelle aktueller actuel actuelle
     attuale huidige aktuální now live momentan momentanwert inst instant real side seite côté
     lado lato kant strana half hälfte nr no num number nummer numero número n° číslo and und et
-    en with mit hand log anzeige draw drain
+    en with mit hand log anzeige draw drain aufnahme
     frame frames packet packets paket pakete trame trames trama tramas pakket pakketten rámců paketů
     lien"""
 # fmt: on
