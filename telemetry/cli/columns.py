@@ -7,6 +7,7 @@ from pathlib import Path
 import click
 
 from telemetry.cli.shared import how_to_read, with_reading_options
+from telemetry.errors import OutputError
 
 
 @click.command()
@@ -38,9 +39,7 @@ def columns(
     click.echo(render(listing), nl=False)
     if save is not None:
         if save.exists() and save.samefile(log):
-            raise UnknownSetting(
-                "--save would overwrite the log", path=save, hint="name a new file"
-            )
+            raise OutputError("is the log itself", path=save, hint="name another file for the map")
         save_column_map(listing.column_map(save.stem), save)
         click.echo(f"next: busbook review {log} --map {save}")
     elif not listing.problem:
