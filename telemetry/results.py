@@ -76,6 +76,14 @@ class Origin(StrEnum):
     UNKNOWN = "unknown"
 
 
+class OutKind(StrEnum):
+    """Why a pack may have given nothing for a while."""
+
+    CHECK = "check"  # on the ground before flight, short, and back: a deliberate redundancy check
+    SWITCHED_OFF = "switched-off"  # on the ground, not back again: one pack off before the other
+    LOST = "lost"  # under way, or on the ground without a plain reason
+
+
 class Evidence(StrEnum):
     """Whether an event happened in the aircraft or only in its telemetry."""
 
@@ -264,8 +272,8 @@ class Resistance:
         Time scale at which it was measured: the voltage's answer this long after a current step.
     offset_v : float or None
         For branches: voltage difference at zero current.
-    expected_mohm : float or None
-        From the wire table, where the profile knows the lead.
+    expected_mohm, expected_low_mohm, expected_high_mohm : float or None
+        From the wire table, where the profile knows the lead; all that a sound one may have.
     method : str
     """
 
@@ -281,6 +289,8 @@ class Resistance:
     offset_low_v: float | None = None
     offset_high_v: float | None = None
     expected_mohm: float | None = None
+    expected_low_mohm: float | None = None
+    expected_high_mohm: float | None = None
     method: str = ""
     refused: str = ""
 
@@ -296,6 +306,135 @@ class Charge:
     start_v: float | None
     end_v: float | None
     uncertain_mah: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PackOut(Span):
+    """A stretch in which a pack that shares the load gave nothing.
+
+    Attributes
+    ----------
+    place : str
+    kind : OutKind
+    back : bool
+        Whether it gave current again.
+    share_before : float
+        Its usual share at such a load, 0 to 1.
+    carried_a : float
+        Highest current that the others carried meanwhile.
+    bus_v : float or None
+        Lowest voltage of the bus (or of the first place that is no pack) meanwhile.
+    own_v : float or None
+        Median of the pack's own voltage meanwhile; near zero: it is gone, else it is only not
+        connected or held off by a higher one.
+    """
+
+    place: str
+    kind: OutKind
+    back: bool
+    share_before: float
+    carried_a: float
+    bus_v: float | None
+    own_v: float | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PackState:
+    """One pack in one flight: its share of the load, its charge, and what is left of it.
+
+    Intervals are 95 %.
+
+    Attributes
+    ----------
+    place, role : str
+    label : str or None
+        Which physical pack was fitted, where the profile tells.
+    rest_v, landing_rest_v : float or None
+        At rest near the start and near the end.
+    share, low_share, high_share : float or None
+        Of the charge drawn under load while no pack was out, 0 to 1.
+    change_share, low_change_share, high_change_share : float or None
+        Of a change of the total current: what the resistances of the packs' paths make it,
+        whatever their charge.
+    off_balance : bool
+        Whether a shared pack of a pair surely gives more or less than the limits allow.
+    counter_start_mah : float or None
+        First reading of its counter of charge.
+    drawn_mah, low_drawn_mah, high_drawn_mah : float or None
+        Drawn in this flight.
+    start_pct, low_start_pct, high_start_pct : float or None
+    landing_pct, low_landing_pct, high_landing_pct : float or None
+        Charge, % of capacity.
+    basis : str
+        What the charge rests on: "records", "rest voltage", "full" (taken as full before this
+        recording; what is left is then no more than that) or "".
+    flights_left, cautious_left : int or None
+        Further flights with the reserve kept: like this one, and at the highest that so many may
+        take together.
+    """
+
+    place: str
+    role: str
+    label: str | None = None
+    rest_v: float | None = None
+    landing_rest_v: float | None = None
+    share: float | None = None
+    low_share: float | None = None
+    high_share: float | None = None
+    change_share: float | None = None
+    low_change_share: float | None = None
+    high_change_share: float | None = None
+    off_balance: bool = False
+    counter_start_mah: float | None = None
+    drawn_mah: float | None = None
+    low_drawn_mah: float | None = None
+    high_drawn_mah: float | None = None
+    start_pct: float | None = None
+    low_start_pct: float | None = None
+    high_start_pct: float | None = None
+    landing_pct: float | None = None
+    low_landing_pct: float | None = None
+    high_landing_pct: float | None = None
+    basis: str = ""
+    flights_left: int | None = None
+    cautious_left: int | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PartLoad:
+    """One wire, connector or supply: its current against its limit.
+
+    Attributes
+    ----------
+    place : str
+        The node that a lead feeds, or the pack or supply that it leaves.
+    part : str
+        "wire", "connector 1", "switch", "diode" or "regulator".
+    what : str
+    usual_a : float or None
+        Highest mean current over a minute; the continuous limit is for this one.
+    worst_a, worst_case : float or None, str
+        Highest current of the cases, and which case it is.
+    limit_a : float or None
+        None where neither profile nor default gives one.
+    limit_from : str
+        "profile", "default" or "".
+    over : bool or None
+        Whether the usual current is above the limit.
+    worst_over : bool or None
+        Whether the worst one is, which a continuous limit allows for a moment.
+    """
+
+    place: str
+    part: str
+    what: str
+    usual_a: float | None
+    worst_a: float | None
+    worst_case: str
+    limit_a: float | None
+    limit_from: str
+    over: bool | None
+    worst_over: bool | None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -411,6 +550,9 @@ class Flight(Span):
     charge: tuple[Charge, ...] = ()
     margins: tuple[Margin, ...] = ()
     servos: tuple[ServoShare, ...] = ()
+    packs: tuple[PackState, ...] = ()
+    pack_outs: tuple[PackOut, ...] = ()
+    parts: tuple[PartLoad, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

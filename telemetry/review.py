@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from datetime import date
 
 from telemetry.aircraft import Aircraft, infer_path
@@ -14,17 +13,21 @@ from telemetry.detect.spikes import find_spikes
 from telemetry.detect.stirs import measure_stirs
 from telemetry.findings import find_all
 from telemetry.log import Log
+from telemetry.power.budget import part_loads
 from telemetry.power.charge import measure_charge
 from telemetry.power.floors import pack_floors
-from telemetry.power.margins import measure_margins
+from telemetry.power.margins import margins
+from telemetry.power.measured import measured_in
+from telemetry.power.packs import pack_outs
 from telemetry.power.placing import place_events
 from telemetry.power.resistance import measure_resistances
 from telemetry.power.servos import measure_servos
+from telemetry.power.states import Drawn, pack_states
 from telemetry.readings import Readings, take_readings
 from telemetry.results import Flight, Quality, Review
 
 
-def review(log: Log, aircraft: Aircraft | None = None) -> Review:
+def review(log: Log, aircraft: Aircraft | None = None, drawn: Drawn | None = None) -> Review:
     """Review one log: quality, phases, stirs, events, resistances, charge, margins, findings.
 
     Parameters
@@ -34,6 +37,8 @@ def review(log: Log, aircraft: Aircraft | None = None) -> Review:
     aircraft : Aircraft, optional
         The profile. Without one the path is read from the places of the log, with the default
         limits.
+    drawn : Drawn, optional
+        What the book knows of the packs' charge before this log.
 
     Returns
     -------
@@ -44,18 +49,19 @@ def review(log: Log, aircraft: Aircraft | None = None) -> Review:
     readings = take_readings(log, craft.limits)
     quality = judge_quality(log, readings, craft)
     columns = columns_used(log, readings)
-    flights = tuple(
-        _flight(part, readings, quality, craft)
-        for part in find_parts(log, readings, craft, craft.limits)
-    )
+    drawn = drawn or Drawn()
+    flights: list[Flight] = []
+    for part in find_parts(log, readings, craft, craft.limits):
+        flights.append(_flight(part, readings, quality, craft, drawn))
+        drawn = drawn.then(flights[-1].packs)
     return Review(
         log=log,
         aircraft=craft,
         limits=craft.limits,
         columns=columns,
         quality=quality,
-        flights=flights,
-        findings=find_all(aircraft=craft, columns=columns, quality=quality, flights=flights),
+        flights=tuple(flights),
+        findings=find_all(aircraft=craft, columns=columns, quality=quality, flights=tuple(flights)),
     )
 
 
@@ -64,7 +70,9 @@ def _day(log: Log) -> date | None:
     return None if start is None else date.fromisoformat(start[:10])
 
 
-def _flight(part: Part, everything: Readings, quality: Quality, craft: Aircraft) -> Flight:
+def _flight(
+    part: Part, everything: Readings, quality: Quality, craft: Aircraft, drawn: Drawn
+) -> Flight:
     readings = everything.within(part.start_s, part.end_s)
     limits, phases = craft.limits, part.phases
     floors = pack_floors(readings, craft)
@@ -76,7 +84,11 @@ def _flight(part: Part, everything: Readings, quality: Quality, craft: Aircraft)
     brownouts = find_brownouts(readings, phases, falls, quality.restarts, craft)
     spikes = find_spikes(readings, phases, limits)
     events = tuple(sorted((*falls, *brownouts, *spikes), key=lambda e: (e.start_s, e.place)))
-    flight = Flight(
+    charge = measure_charge(readings, craft, phases)
+    outs = pack_outs(readings, craft, phases)
+    measured = measured_in(phases, readings, craft)
+    found_margins = margins(craft, resistances, measured)
+    return Flight(
         kind=part.kind,
         start_s=part.start_s,
         end_s=part.end_s,
@@ -84,7 +96,10 @@ def _flight(part: Part, everything: Readings, quality: Quality, craft: Aircraft)
         stirs=measure_stirs(readings, craft, phases, limits.gap_s),
         events=events,
         resistances=resistances,
-        charge=measure_charge(readings, craft, phases),
+        charge=charge,
+        margins=found_margins,
         servos=measure_servos(readings, craft, phases),
+        packs=pack_states(readings, craft, phases, charge, outs, drawn),
+        pack_outs=outs,
+        parts=part_loads(craft, measured, found_margins),
     )
-    return replace(flight, margins=measure_margins(flight, readings, craft))

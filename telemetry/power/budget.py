@@ -14,7 +14,7 @@ from telemetry.power.circuit import TOTAL, Circuit, Measured
 from telemetry.power.intervals import Interval, propagate
 from telemetry.power.margins import margins, worked_out
 from telemetry.power.wire import area_mm2, compare, lead_mohm
-from telemetry.results import Margin, Resistance, WorstCase
+from telemetry.results import Margin, PartLoad, Resistance, WorstCase
 
 COPPER_G_PER_CM3 = 8.89  # annealed copper at 20 degC (IEC 60028)
 # Nominal cross-sections of flexible conductors, mm2 (IEC 60228), and what is sold below them.
@@ -81,43 +81,6 @@ class LeadBudget:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class PartBudget:
-    """One wire, connector or supply: its current against its limit.
-
-    Attributes
-    ----------
-    place : str
-        As in LeadBudget.
-    part : str
-        "wire", "connector 1", "switch", "diode" or "regulator".
-    what : str
-    usual_a : float or None
-        Mean current under way; the continuous limit is for this one.
-    worst_a, worst_case : float or None, str
-        Highest current of the cases, and which case it is.
-    limit_a : float or None
-        None where neither profile nor default gives one.
-    limit_from : str
-        "profile", "default" or "".
-    over : bool or None
-        Whether the usual current is above the limit.
-    worst_over : bool or None
-        Whether the worst one is, which a continuous limit allows for a moment.
-    """
-
-    place: str
-    part: str
-    what: str
-    usual_a: float | None
-    worst_a: float | None
-    worst_case: str
-    limit_a: float | None
-    limit_from: str
-    over: bool | None
-    worst_over: bool | None
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class PlaceBudget:
     """Predicted against measured voltage at a place.
 
@@ -156,14 +119,14 @@ class Budget:
         "measured", or "design" where it rests on the profile alone.
     places : tuple of PlaceBudget
     leads : tuple of LeadBudget
-    parts : tuple of PartBudget
+    parts : tuple of PartLoad
     """
 
     aircraft: str
     basis: str
     places: tuple[PlaceBudget, ...]
     leads: tuple[LeadBudget, ...]
-    parts: tuple[PartBudget, ...]
+    parts: tuple[PartLoad, ...]
 
 
 def budget(
@@ -192,8 +155,7 @@ def budget(
         resistances = (*resistances, *_design_resistances(aircraft))
     found = margins(aircraft, resistances, measured)
     circuit = Circuit(aircraft, resistances, measured)
-    usual = measured.peak_a if basis == "design" else measured.landing_a
-    currents = _Currents(aircraft, measured, found, usual)
+    currents = _Currents(aircraft, measured, found)
     return Budget(
         aircraft=aircraft.name,
         basis=basis,
@@ -204,6 +166,22 @@ def budget(
         ),
         parts=tuple(_parts(aircraft, currents)),
     )
+
+
+def part_loads(
+    aircraft: Aircraft, measured: Measured, found: Sequence[Margin]
+) -> tuple[PartLoad, ...]:
+    """Each wire, connector and supply of the profile: its current against its limit.
+
+    Parameters
+    ----------
+    aircraft : Aircraft
+    measured : Measured
+        Currents of one or more flights.
+    found : sequence of Margin
+        Of the same flights: its cases tell the worst currents.
+    """
+    return tuple(_parts(aircraft, _Currents(aircraft, measured, found)))
 
 
 def design_state(aircraft: Aircraft) -> Measured:
@@ -242,7 +220,12 @@ def design_state(aircraft: Aircraft) -> Measured:
     }
     if root is not None and root in moving:
         moving[TOTAL] = moving[root]
-    return Measured(landing_v=volts, landing_a=amps, peak_a=moving)
+    return Measured(
+        landing_v=volts,
+        landing_a=amps,
+        usual_a={place: x.value for place, x in moving.items()},
+        peak_a=moving,
+    )
 
 
 def _moving_a(place: str, aircraft: Aircraft, above: frozenset[str] = frozenset()) -> float | None:
@@ -288,12 +271,11 @@ class _Currents:
         aircraft: Aircraft,
         measured: Measured,
         found: Sequence[Margin],
-        usual: Mapping[str, Interval],
     ) -> None:
         self._aircraft = aircraft
         self._share = measured.share
         self._root = aircraft.root or ""
-        self._usual = {self._own_name(p): amps.value for p, amps in usual.items()}
+        self._usual = {self._own_name(p): amps for p, amps in measured.usual_a.items()}
         # The observed peak is known even where a case built on it has no voltage.
         self._cases: dict[str, dict[str, float]] = {
             self._own_name(place): {"observed": amps.value}
@@ -307,7 +289,7 @@ class _Currents:
         return self._root if place == TOTAL else place
 
     def usual(self, place: str) -> float | None:
-        """Mean current under way, A; of a design that of all servos moving."""
+        """Highest mean over a minute, A; of a design that of all servos moving."""
         if place in self._usual:
             return self._usual[place]
         part, whole = self._part_of_root(place), self._usual.get(self._root)
@@ -405,7 +387,7 @@ def _thicker(lead: Lead, expected: Interval, worst_a: float | None) -> Iterator[
         )
 
 
-def _parts(aircraft: Aircraft, currents: _Currents) -> Iterator[PartBudget]:
+def _parts(aircraft: Aircraft, currents: _Currents) -> Iterator[PartLoad]:
     for place, lead in _leads(aircraft):
         yield _part(place, "wire", _wire(lead), lead.limit_a, "profile", currents)
         for number, plug in enumerate(lead.connectors, 1):
@@ -425,9 +407,9 @@ def _pin_a(plug: Connector, aircraft: Aircraft) -> tuple[float, str]:
 
 def _part(
     place: str, part: str, what: str, limit_a: float | None, source: str, currents: _Currents
-) -> PartBudget:
+) -> PartLoad:
     usual, (worst, case) = currents.usual(place), currents.worst(place)
-    return PartBudget(
+    return PartLoad(
         place=place,
         part=part,
         what=what,

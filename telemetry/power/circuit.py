@@ -44,6 +44,8 @@ class Measured:
     landing_v, landing_a : mapping of Interval
         Mean voltage, V, and current, A, of each place just before landing, over one and the same
         stretch. ``landing_a["total"]`` is the current of the whole.
+    usual_a : mapping of float
+        Highest mean current of each place over a minute, A: what leads and contacts warm up to.
     peak_a : mapping of Interval
         Highest current of each place, A; ``peak_a["total"]`` of the whole. The value is the
         highest reading, the high end what may have passed between two readings.
@@ -60,6 +62,7 @@ class Measured:
     lowest_v: Mapping[str, float] = field(default_factory=dict)
     landing_v: Mapping[str, Interval] = field(default_factory=dict)
     landing_a: Mapping[str, Interval] = field(default_factory=dict)
+    usual_a: Mapping[str, float] = field(default_factory=dict)
     peak_a: Mapping[str, Interval] = field(default_factory=dict)
     share: Mapping[str, Interval] = field(default_factory=dict)
     return_a: Mapping[str, Interval] = field(default_factory=dict)

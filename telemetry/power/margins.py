@@ -14,44 +14,14 @@ voltage, and the note says what is missing.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 
 from telemetry.aircraft import Aircraft
 from telemetry.power.circuit import Circuit, Measured, Missing
 from telemetry.power.intervals import propagate
-from telemetry.power.measured import PeakSet, measured_in
-from telemetry.readings import Readings
-from telemetry.results import Flight, Margin, Resistance, WorstCase
+from telemetry.results import Margin, Resistance, WorstCase
 
 CASES = ("pack-lost", "return-level", "all-stalled")
-
-
-def measure_margins(
-    flight: Flight,
-    readings: Readings,
-    aircraft: Aircraft,
-    peaks: Mapping[str, PeakSet] | None = None,
-) -> tuple[Margin, ...]:
-    """Margins of one flight or bench recording, from its readings and resistances.
-
-    Parameters
-    ----------
-    flight : Flight
-        With its phases and resistances.
-    readings : Readings
-        Of the same stretch.
-    aircraft : Aircraft
-        As of the day of the flight.
-    peaks : mapping of PeakSet or None
-        Current peaks of all flights together, for the return level; None: of this flight alone.
-
-    Returns
-    -------
-    tuple of Margin
-    """
-    return margins(
-        aircraft, flight.resistances, measured_in(flight.phases, readings, aircraft, peaks)
-    )
 
 
 def margins(

@@ -32,6 +32,8 @@ _PEAK_QUANTILE = 0.9
 # readings further apart a higher peak may pass.
 _SWING_S = 0.1
 _UNDER_LOAD = (PhaseKind.FLIGHT, PhaseKind.STIR)
+# A lead or a contact is as warm as its current makes it within about this time (ours).
+_WARM_S = 60.0
 
 
 # Instants [s], values, update interval [s].
@@ -152,6 +154,7 @@ def measured_in(
         lowest_v=lowest,
         landing_v=_means(volts, landing),
         landing_a=_means(currents, landing),
+        usual_a=_warm(currents, loaded),
         peak_a=highest,
         share={
             s.place: s.of_changes
@@ -241,6 +244,24 @@ def _lowest(
             if part.size and part.min() < part[0]:
                 found.append(float(part.min()))
     return min(found) if found else None
+
+
+def _warm(series: Mapping[str, _Series], spans: Sequence[tuple[float, float]]) -> dict[str, float]:
+    """Highest mean over a minute of each series, or over the longest stretch there is."""
+    out: dict[str, float] = {}
+    for place, (t, v, _) in series.items():
+        found = []
+        for start, end in spans:
+            edges = np.append(
+                np.arange(start, end - _WARM_S, _WARM_S / 4), max(start, end - _WARM_S)
+            )
+            for a in edges:
+                part = v[(t >= a) & (t < min(a + _WARM_S, end))]
+                if part.size >= _LEAST_READINGS:
+                    found.append(float(part.mean()))
+        if found:
+            out[place] = max(found)
+    return out
 
 
 def _means(series: Mapping[str, _Series], span: tuple[float, float] | None) -> dict[str, Interval]:

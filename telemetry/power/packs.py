@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from enum import StrEnum
 
 import numpy as np
 
@@ -14,7 +13,7 @@ from telemetry.channels import Quantity
 from telemetry.log import FloatArray
 from telemetry.power.intervals import Interval
 from telemetry.readings import Reading, Readings, block_means
-from telemetry.results import Phase, PhaseKind
+from telemetry.results import OutKind, PackOut, Phase, PhaseKind
 from telemetry.signals.sampling import held_at
 from telemetry.signals.spans import mask_to_spans, merge
 
@@ -57,47 +56,6 @@ class PackShare:
     of_changes: Interval | None
     judged_s: float
     off_balance: bool
-
-
-class OutKind(StrEnum):
-    """Why a pack may have given nothing for a while."""
-
-    CHECK = "check"  # on the ground before flight, short, and back: a deliberate redundancy check
-    SWITCHED_OFF = "switched-off"  # on the ground, not back again: one pack off before the other
-    LOST = "lost"  # under way, or on the ground without a plain reason
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class PackOut:
-    """A stretch in which a pack that shares the load gave nothing.
-
-    Attributes
-    ----------
-    place : str
-    kind : OutKind
-    start_s, end_s : float
-    back : bool
-        Whether it gave current again.
-    share_before : float
-        Its usual share at such a load, 0 to 1.
-    carried_a : float
-        Highest current that the others carried meanwhile.
-    bus_v : float or None
-        Lowest voltage of the bus (or of the first place that is no pack) meanwhile.
-    own_v : float or None
-        Median of the pack's own voltage meanwhile; near zero: it is gone, else it is only not
-        connected or held off by a higher one.
-    """
-
-    place: str
-    kind: OutKind
-    start_s: float
-    end_s: float
-    back: bool
-    share_before: float
-    carried_a: float
-    bus_v: float | None
-    own_v: float | None
 
 
 def pack_shares(

@@ -176,7 +176,7 @@ def is_regulated(
     edges = np.arange(start, end, _BLOCK_S)
     if edges.size <= _LEAST_BLOCKS:
         return None
-    above = np.nanmax(_stacked([(p.t, p.v) for p in packs], edges), axis=0)
+    above = np.fmax.reduce(_stacked([(p.t, p.v) for p in packs], edges), axis=0)
     below, load = _stacked([(bus.t, bus.v), (total.t, total.v)], edges)
     known = np.isfinite(above) & np.isfinite(below) & np.isfinite(load)
     if known.sum() <= _LEAST_BLOCKS or np.ptp(above[known]) == 0:
@@ -247,6 +247,8 @@ def _branch(
         offset_low_v=offset[1],
         offset_high_v=offset[2],
         expected_mohm=None if expected is None else expected.value,
+        expected_low_mohm=None if expected is None else expected.low,
+        expected_high_mohm=None if expected is None else expected.high,
     )
 
 

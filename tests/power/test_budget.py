@@ -98,6 +98,7 @@ STATE = Measured(
     landing_a={
         "total": exact(4.0), "wing": exact(2.0), "tail": exact(1.5), "pack 1": exact(2.4),
     },
+    usual_a={"total": 4.0, "wing": 2.0, "tail": 1.5, "pack 1": 2.4},
     peak_a={"total": exact(16.0), "wing": exact(9.0), "tail": exact(7.0)},
     share={"pack 1": exact(0.6), "pack 2": exact(0.4)},
 )  # fmt: skip

@@ -11,11 +11,11 @@ import pytest
 from telemetry.aircraft import infer_path
 from telemetry.channels import Channel
 from telemetry.log import Log, Provenance
-from telemetry.power.margins import measure_margins
+from telemetry.power.margins import margins
 from telemetry.power.measured import measured_in
 from telemetry.power.resistance import measure_resistances
 from telemetry.readings import take_readings
-from telemetry.results import Flight, PhaseKind
+from telemetry.results import PhaseKind
 from telemetry.simulate import Recording, Telemetry, move, simulate, usual_plan
 from telemetry.simulate.cases import random_aircraft, random_pilot, random_telemetry
 from telemetry.simulate.parts import PathKind
@@ -52,19 +52,14 @@ def test_a_lost_pack_is_predicted_from_a_flight_with_both(seed: int) -> None:
     log, phases = _log(flown), flown.truth.phases
     seen = infer_path(log)
     readings = take_readings(log, seen.limits)
-    flight = Flight(
-        kind="flight",
-        start_s=0,
-        end_s=float(log.time_s[-1]),
-        phases=phases,
-        resistances=measure_resistances(readings, seen, phases),
-    )
-    bus = next(m for m in measure_margins(flight, readings, seen) if m.place == "bus")
+    measured = measured_in(phases, readings, seen)
+    found = margins(seen, measure_resistances(readings, seen, phases), measured)
+    bus = next(m for m in found if m.place == "bus")
     lost = bus.cases[0]
     assert lost.voltage_v is not None, lost.note
     # Flown again from the charge at landing, on either pack alone; its voltage while the current
     # is that of the observed peak, in the first part of the flight, before the charge has moved.
-    peak = measured_in(phases, readings, seen).peak_a["total"].value
+    peak = measured.peak_a["total"].value
     voltages = []
     for pack, other in zip(craft.packs, craft.packs[::-1], strict=True):
         alone = simulate(

@@ -9,10 +9,10 @@ import pytest
 from telemetry.aircraft import infer_path
 from telemetry.channels import Channel, Quantity
 from telemetry.log import Log, Provenance
-from telemetry.power.margins import measure_margins
+from telemetry.power.margins import margins
 from telemetry.power.measured import PeakSet, current_peaks, measured_in, pooled_peaks
 from telemetry.readings import take_readings
-from telemetry.results import Flight, Phase, PhaseKind, Resistance
+from telemetry.results import Phase, PhaseKind, Resistance
 
 PHASES = (
     Phase(kind=PhaseKind.GROUND, start_s=0, end_s=50),
@@ -155,10 +155,9 @@ def test_margins_of_a_flight_from_its_readings() -> None:
     resistance = Resistance(
         kind="source", place="bus", mohm=50, low_mohm=48, high_mohm=52, updates=900
     )
-    flight = Flight(kind="flight", start_s=0, end_s=520, phases=PHASES, resistances=(resistance,))
-    margins = measure_margins(flight, take_readings(log, craft.limits), craft)
-    assert [m.place for m in margins] == ["bus", "tail"]
-    bus = margins[0]
+    found = margins(craft, (resistance,), _measured(log))
+    assert [m.place for m in found] == ["bus", "tail"]
+    bus = found[0]
     assert bus.observed_v == pytest.approx(log.values("bus/voltage")[600:5000].min() - 3.5)
     lost, level, stalled = bus.cases
     assert lost.note == "there is no second pack to carry the load"

@@ -1,0 +1,216 @@
+"""The state of each pack in a flight: share of the load, charge at both ends, flights left."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+
+from telemetry.aircraft import Aircraft, Pack
+from telemetry.channels import Quantity
+from telemetry.power.charge_state import (
+    ChargeState,
+    FlightsLeft,
+    charge_state,
+    counter_mismatch,
+    flights_left,
+)
+from telemetry.power.intervals import Interval, propagate
+from telemetry.power.packs import pack_shares
+from telemetry.readings import Readings
+from telemetry.results import Charge, PackOut, PackState, Phase, PhaseKind
+from telemetry.signals.spans import complement, merge
+
+# Gain error of a counter (common practice, no source: 1 to 2 %, taken twice).
+_COUNTER_PART = 0.04
+_NOTHING = Interval.exact(0.0)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Drawn:
+    """What was drawn from the packs before a flight.
+
+    Attributes
+    ----------
+    since_full_mah : mapping of Interval
+        By pack, since it was last full; a pack that is not in it is not known.
+    flights_mah : mapping of sequence of float
+        What earlier flights took, by pack.
+    on_record : bool
+        Whether it rests on records of charging. Otherwise a voltage at rest tells the charge where
+        the chemistry allows that; where it does not, a pack counts as full at the first row.
+    """
+
+    since_full_mah: Mapping[str, Interval] = field(default_factory=dict)
+    flights_mah: Mapping[str, Sequence[float]] = field(default_factory=dict)
+    on_record: bool = False
+
+    def before(self, pack: str) -> Interval | None:
+        """Drawn since the pack was last full, or taken as full; None where not known."""
+        return self.since_full_mah.get(pack, None if self.on_record else _NOTHING)
+
+    def then(self, states: Sequence[PackState]) -> Drawn:
+        """The same after a flight with these states."""
+        since, flights = {}, dict(self.flights_mah)
+        for state in states:
+            was, own = self.before(state.place), _drawn(state)
+            if was is not None and own is not None:
+                since[state.place] = _sum(was, own)
+                flights[state.place] = (*flights.get(state.place, ()), own.value)
+        return replace(self, since_full_mah=since, flights_mah=flights)
+
+
+def pack_states(
+    readings: Readings,
+    aircraft: Aircraft,
+    phases: Sequence[Phase],
+    charge: Sequence[Charge],
+    outs: Sequence[PackOut],
+    drawn: Drawn,
+) -> tuple[PackState, ...]:
+    """State of every pack of the path in one flight.
+
+    Parameters
+    ----------
+    readings : Readings
+        Of the flight.
+    aircraft : Aircraft
+        As of the day of the flight.
+    phases : sequence of Phase
+    charge : sequence of Charge
+        Of the same flight.
+    outs : sequence of PackOut
+        Stretches that are left out of the shares.
+    drawn : Drawn
+        Before this flight.
+
+    Returns
+    -------
+    tuple of PackState
+    """
+    flown = [p for p in phases if p.kind is PhaseKind.FLIGHT]
+    loaded = flown or [p for p in phases if p.kind is PhaseKind.STIR]
+    switched = merge([(o.start_s, o.end_s) for o in outs], 0.0)
+    spans = [part for p in loaded for part in complement(switched, p.start_s, p.end_s)]
+    shares = {s.place: s for s in pack_shares(readings, aircraft, spans)}
+    by_place = {c.place: c for c in charge}
+    out = []
+    for pack in aircraft.packs:
+        own = by_place.get(pack.name)
+        if own is None and len(aircraft.packs) == 1:
+            own = by_place.get(aircraft.root or "")
+        share = shares.get(pack.name)
+        amount = _drawn_in(own)
+        rest_v = None if own is None else own.start_v
+        known, basis, before = _charge(pack, drawn, amount, rest_v)
+        earlier = drawn.flights_mah.get(pack.name, ())
+        left = _left(pack, aircraft, before, amount, earlier) if flown else None
+        counter = readings.get(Quantity.CONSUMED, pack.name)
+        part = _ends(None if share is None else share.share)
+        change = _ends(None if share is None else share.of_changes)
+        mah, start, landing = _ends(amount), _ends(known.start_pct), _ends(known.landing_pct)
+        out.append(
+            PackState(
+                place=pack.name,
+                role=pack.role,
+                label=pack.label,
+                rest_v=rest_v,
+                landing_rest_v=None if own is None else own.end_v,
+                share=part[0],
+                low_share=part[1],
+                high_share=part[2],
+                change_share=change[0],
+                low_change_share=change[1],
+                high_change_share=change[2],
+                off_balance=share is not None and share.off_balance,
+                counter_start_mah=float(counter.v[0]) if counter and counter.size else None,
+                drawn_mah=mah[0],
+                low_drawn_mah=mah[1],
+                high_drawn_mah=mah[2],
+                start_pct=start[0],
+                low_start_pct=start[1],
+                high_start_pct=start[2],
+                landing_pct=landing[0],
+                low_landing_pct=landing[1],
+                high_landing_pct=landing[2],
+                basis=basis,
+                flights_left=None if left is None else left.usual,
+                cautious_left=None if left is None else left.cautious,
+            )
+        )
+    return tuple(out)
+
+
+def _ends(x: Interval | None) -> tuple[float | None, float | None, float | None]:
+    return (None, None, None) if x is None else (x.value, x.low, x.high)
+
+
+def _drawn(state: PackState) -> Interval | None:
+    if state.drawn_mah is None or state.low_drawn_mah is None or state.high_drawn_mah is None:
+        return None
+    return Interval(state.drawn_mah, state.low_drawn_mah, state.high_drawn_mah)
+
+
+def _sum(a: Interval, b: Interval) -> Interval:
+    return propagate(lambda x: {"mah": x["a"] + x["b"]}, {"a": a, "b": b})["mah"]
+
+
+def _drawn_in(charge: Charge | None) -> Interval | None:
+    """Drawn in a flight, mAh; where counter and integral differ, the larger, and both ends."""
+    if charge is None:
+        return None
+    found: list[Interval] = []
+    if charge.integrated_mah is not None:
+        found.append(Interval.around(charge.integrated_mah, 2 * (charge.uncertain_mah or 0.0)))
+    if charge.logged_mah is not None:
+        found.append(Interval.around(charge.logged_mah, _COUNTER_PART * charge.logged_mah))
+    if not found:
+        return None
+    if charge.integrated_mah is not None and charge.logged_mah is not None:
+        held = counter_mismatch(charge.logged_mah, charge.integrated_mah, charge.uncertain_mah)
+        if held is not None and not held.differs:
+            return found[0]
+    return Interval(
+        max(x.value for x in found), max(min(x.low for x in found), 0.0), max(x.high for x in found)
+    )
+
+
+def _charge(
+    pack: Pack, drawn: Drawn, amount: Interval | None, rest_v: float | None
+) -> tuple[ChargeState, str, Interval | None]:
+    """Charge, what it rests on, and what had been drawn before the flight since full.
+
+    It rests on records, else on the voltage at rest, else on the pack having been full.
+    """
+    before = drawn.before(pack.name)
+    told = charge_state(
+        capacity_mah=pack.capacity_mah,
+        before_mah=before if drawn.on_record else None,
+        drawn_mah=amount,
+        chemistry=pack.chemistry,
+        rest_cell_v=None if rest_v is None or pack.cells is None else rest_v / pack.cells,
+    )
+    if drawn.on_record:
+        return told, told.basis, before
+    start, capacity = told.start_pct, pack.capacity_mah
+    if start is not None and capacity is not None:
+        ends = (100 - start.value, 100 - start.high, 100 - start.low)
+        return told, told.basis, Interval(*(x * capacity / 100 for x in ends))
+    full = charge_state(capacity_mah=capacity, before_mah=before, drawn_mah=amount)
+    return full, "" if full.start_pct is None else "full", before
+
+
+def _left(
+    pack: Pack,
+    aircraft: Aircraft,
+    before: Interval | None,
+    amount: Interval | None,
+    flown: Sequence[float],
+) -> FlightsLeft | None:
+    if pack.capacity_mah is None or before is None or amount is None:
+        return None
+    return flights_left(
+        capacity_mah=pack.capacity_mah,
+        drawn_mah=_sum(before, amount),
+        flights_mah=[*flown, amount.value],
+        reserve_pct=aircraft.limits.reserve_pct,
+    )
