@@ -23,6 +23,7 @@ FloatArray = NDArray[np.float64]
 _AIR_MOHM, _STIR_MOHM, _FIT_MOHM = 1.0, 2.0, 2.5
 # Offset of two voltage sensors against each other, V (common practice, no source).
 _OFFSET_V = 0.03
+_OFFSET_SIGMA_V = 0.008  # from flight to flight (ours)
 # A mean current below this says nothing of a resistance (ours).
 _LEAST_A = 0.15
 _FEW_BLOCKS = 4
@@ -66,6 +67,25 @@ def drop_parts(
         )
     part = fitted_part(flights, place, fit, _FIT_MOHM)
     return made if part is None else [*made, part]
+
+
+def offset_parts(flights: Sequence[Measures], place: str, parent: str) -> list[Part]:
+    """Offset of two voltage sensors as parts, in V: as fitted, and the drop at rest."""
+    made = []
+    fitted = fitted_part(flights, place, "offset_v", _OFFSET_SIGMA_V)
+    if fitted is not None:
+        made.append(fitted)
+    rows = []
+    for k, m in enumerate(flights):
+        low, high = m.get(place, "rest_v"), m.get(parent, "rest_v")
+        if low is None or high is None or low.value is None or high.value is None:
+            continue
+        se2 = [((x.high - x.low) / 3.92) ** 2 for x in (low, high) if x.high and x.low]
+        rows.append((k, high.value - low.value, float(np.sqrt(sum(se2)))))
+    if rows:
+        at, y, se = (np.array(column) for column in zip(*rows, strict=True))
+        made.append(Part(name="rest", at=at.astype(np.int64), y=y, se=se, sigma=_OFFSET_SIGMA_V))
+    return made
 
 
 def fitted_part(flights: Sequence[Measures], place: str, feature: str, sigma: float) -> Part | None:

@@ -268,6 +268,32 @@ def judge_rise(
     )
 
 
+def moved_since(part: Part, learn: BoolArray) -> tuple[float, float] | None:
+    """How far a part has moved since the flights that are learnt from, and how sure that is.
+
+    Returns
+    -------
+    (float, float) or None
+        Mean of the later flights against the prediction, and its standard deviation; their errors
+        hang together by the baseline, so no more than three flights count. None where the part
+        has no flights on both sides.
+    """
+    if part.at.size == 0:
+        return None
+    after = ~learn[part.at]
+    if not after.any() or np.count_nonzero(~after) < _LEAST_FLIGHTS - 1:
+        return None
+    scores = part.scores(learn)
+    moved = (part.y - scores.predicted)[after]
+    sd = float(scores.scale[after].mean()) / np.sqrt(min(moved.size, 3))
+    return float(moved.mean()), sd
+
+
+def log_odds(moved: float, sd: float, if_this: float, if_that: float) -> float:
+    """Log of the odds of one expected movement against another, for a normal error."""
+    return ((moved - if_that) ** 2 - (moved - if_this) ** 2) / (2.0 * sd**2)
+
+
 def _measured(j: Judgement) -> Judgement:
     """Level now, rate and kind of an established change."""
     assert j.onset is not None

@@ -3,21 +3,21 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from telemetry.channels import PlaceKind, kind_of_place
 from telemetry.history.case import Case, Found, change_of, trend_of, usual
 from telemetry.history.counts import Burst, judge_counts
-from telemetry.history.drops import drop_parts, fitted_part
-from telemetry.history.evidence import Judgement, Part, judge_rise
+from telemetry.history.drops import drop_parts, offset_parts
+from telemetry.history.evidence import Judgement, Part, judge_rise, log_odds, moved_since
 from telemetry.history.voltages import TOTAL
 from telemetry.history.words import WORDS
 from telemetry.results import Finding, Level
 
 # Change of a voltage sensor's offset that is told, V (ours): larger than sensors drift by warmth.
 _OFFSET_WATCH_V = 0.06
-_OFFSET_SIGMA_V = 0.008
 # A node that went down and came back was cut off, whatever its voltage readings caught of it.
 _CONTACT = ("contact", "brownout")
 
@@ -29,8 +29,7 @@ def judge_leads(case: Case) -> Found:
     if not places:
         found.not_judged.append("leads: no place reports a voltage besides the one that feeds it")
     for place, parent in places:
-        _branch(case, place, parent, found)
-        _offset(case, place, parent, found)
+        _lead(case, place, parent, found)
     _contacts(case, [p for p, _ in places], found)
     return found
 
@@ -68,23 +67,63 @@ def _current_of(case: Case, place: str, parent: str) -> tuple[str | None, bool]:
     return next((p for p in (parent, TOTAL) if p in known), None), False
 
 
-def _branch(case: Case, place: str, parent: str, found: Found) -> None:
+def _lead(case: Case, place: str, parent: str, found: Found) -> None:
+    """Drop per amp and offset of one lead: which of the two has changed?"""
+    branch = _branch(case, place, parent, found)
+    offset = _offset(case, place, parent, found)
+    if branch is None or branch.judgement.signal is None:
+        if offset is not None:
+            found.findings.append(_offset_finding(case, place, parent, *offset))
+        return
+    j = branch.judgement
+    assert j.onset is not None
+    if _offset_lean(case, place, parent, branch) > 0:
+        step_v = j.now * _usual_current(case, branch, int(j.at[j.onset])) / 1000.0
+        if offset is not None:
+            found.findings.append(_offset_finding(case, place, parent, *offset))
+        elif step_v >= _OFFSET_WATCH_V:
+            in_volts = replace(
+                j, now=step_v, low=step_v * j.low / j.now, high=step_v * j.high / j.now
+            )
+            found.findings.append(_offset_finding(case, place, parent, in_volts, 1.0))
+        return
+    finding = _branch_finding(case, branch)
+    if finding is not None:
+        found.findings.append(finding)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Branch:
+    """The evidence on one lead; ``own`` where the place reports its own current."""
+
+    place: str
+    parent: str
+    current: str
+    own: bool
+    fit: str
+    parts: Sequence[Part]
+    first: int
+    judgement: Judgement
+    watch: float
+    ground: float
+
+
+def _branch(case: Case, place: str, parent: str, found: Found) -> _Branch | None:
     current, own = _current_of(case, place, parent)
     if current is None:
         found.not_judged.append(f"lead of {place}: no current is reported for it")
-        return
+        return None
     fit = "branch_mohm" if own else "apparent_mohm"
     parts = drop_parts(case.flights, place, parent, current, fit=fit)
     first = case.first(place, parent)
-    n = len(case.flights)
-    j = judge_rise(parts, n, chance=case.watch_chance, first=first)
+    j = judge_rise(parts, len(case.flights), chance=case.watch_chance, first=first)
     if j is None:
         found.not_judged.append(f"lead of {place}: fewer than three flights tell its drop per amp")
-        return
-    limits = case.limits
+        return None
     # Without its own current a place sees only its share of the whole.
     share = 1.0 if own else 1.0 / max(1, len(_fed_places(case)))
-    watch, ground = limits.branch_watch_mohm * share, limits.branch_ground_mohm * share
+    watch = case.limits.branch_watch_mohm * share
+    ground = case.limits.branch_ground_mohm * share
     found.trends.append(
         trend_of(
             "branch-resistance-rising",
@@ -96,85 +135,134 @@ def _branch(case: Case, place: str, parent: str, found: Found) -> None:
             ground=ground,
         )
     )
-    if j.signal is None or j.onset is None:
-        return
+    return _Branch(
+        place=place,
+        parent=parent,
+        current=current,
+        own=own,
+        fit=fit,
+        parts=parts,
+        first=first,
+        judgement=j,
+        watch=watch,
+        ground=ground,
+    )
+
+
+def _usual_current(case: Case, branch: _Branch, since: int) -> float:
+    """Mean current of the lead in the air before the change, A."""
+    means = [
+        float(np.nanmean(m.air.amps[branch.current]))
+        for m in case.flights[branch.first : since]
+        if m.air is not None and branch.current in m.air.amps
+    ]
+    return float(np.mean(means)) if means else 1.0
+
+
+def _offset_lean(case: Case, place: str, parent: str, branch: _Branch) -> float:
+    """Log of the odds that the offset of a sensor changed rather than the resistance.
+
+    A resistance shows in the slope and hardly at rest; an offset at rest as under load, and not in
+    the slope.
+    """
+    j = branch.judgement
+    assert j.onset is not None
     since = int(j.at[j.onset])
-    before = _baseline_mohm(case, place, fit, parts, first, since)
+    learn = np.arange(len(case.flights)) < since
+    loaded_a = _usual_current(case, branch, since)
+    rest = [v for m in case.flights if (v := m.value(branch.current, "rest_a")) is not None]
+    rest_a = float(np.median(rest)) if rest else 0.1 * loaded_a
+    lean = 0.0
+    for part in branch.parts:
+        moved = moved_since(part.since(branch.first), learn)
+        if part.name == branch.fit and moved is not None:
+            lean += log_odds(*moved, 0.0, j.now)
+    for part in offset_parts(case.flights, place, parent):
+        moved = moved_since(part.since(branch.first), learn)
+        if moved is not None:
+            at_rest = j.now * rest_a / 1000.0 if part.name == "rest" else 0.0
+            lean += log_odds(*moved, j.now * loaded_a / 1000.0, at_rest)
+    return lean
+
+
+def _branch_finding(case: Case, branch: _Branch) -> Finding | None:
+    j, place, own, n = branch.judgement, branch.place, branch.own, len(case.flights)
+    assert j.onset is not None
+    since = int(j.at[j.onset])
+    before = _baseline_mohm(case, branch, since)
     pct = 100.0 * j.now / before if before else float("inf")
-    if j.now < watch or pct < limits.branch_watch_pct:
-        return
-    strict = judge_rise(parts, n, chance=case.ground_chance, first=first)
-    grave = j.now >= ground and pct >= limits.branch_ground_pct
+    if j.now < branch.watch or pct < case.limits.branch_watch_pct:
+        return None
+    strict = judge_rise(branch.parts, n, chance=case.ground_chance, first=branch.first)
+    grave = j.now >= branch.ground and pct >= case.limits.branch_ground_pct
     sure = strict is not None and strict.signal is not None
     level = Level.GROUND if grave and sure and own else Level.WATCH
-    title = (
-        f"lead to {place}: {j.now:.0f} mOhm more than usual"
-        + (f" ({before:.0f} before)" if before else "")
-        if own
-        else f"lead to {place}: its drop per amp of the whole current is up by {pct:.0f} %"
-    )
+    if own:
+        title = f"lead to {place}: {j.now:.0f} mOhm more than usual"
+        title += f" ({before:.0f} before)" if before else ""
+    else:
+        title = f"lead to {place}: its drop per amp of the whole current is up by {pct:.0f} %"
     words = WORDS["branch-resistance-rising"]
-    found.findings.append(
-        Finding(
-            code="branch-resistance-rising",
+    apparent = ("a servo of that place that draws more: it reports no current of its own",)
+    return Finding(
+        code="branch-resistance-rising",
+        level=level,
+        place=place,
+        title=title,
+        evidence={
+            "rise_mohm": j.now,
+            "usual_mohm": before,
+            "rise_pct": pct if before else None,
+            "kind": ("one step" if j.step else "gradual") + ("" if own else ", apparent"),
+            "from": branch.parent,
+            "flights_since": n - since,
+            "chart": float(j.chart[-1]),
+            "chart_limit": j.limit,
+            "p_trend": j.p_trend,
+        },
+        explanations=words.explanations if own else (*words.explanations, *apparent),
+        confirm=words.confirm,
+        advice=words.advice,
+        since_flight=case.listed[since].id,
+        change=change_of(
+            j,
+            quantity="drop per amp",
+            unit="mOhm",
+            rise_unit="mOhm",
+            scale=1.0,
             level=level,
-            place=place,
-            title=title,
-            evidence={
-                "rise_mohm": j.now,
-                "usual_mohm": before,
-                "rise_pct": pct if before else None,
-                "kind": ("one step" if j.step else "gradual")
-                + ("" if own else ", apparent: the place does not report its own current"),
-                "from": parent,
-                "flights_since": n - since,
-                "chart": float(j.chart[-1]),
-                "chart_limit": j.limit,
-                "p_trend": j.p_trend,
-            },
-            explanations=words.explanations,
-            confirm=words.confirm,
-            advice=words.advice,
-            since_flight=case.listed[since].id,
-            change=change_of(
-                j,
-                quantity="drop per amp",
-                unit="mOhm",
-                rise_unit="mOhm",
-                scale=1.0,
-                level=level,
-                limit=ground if level is Level.WATCH and own else None,
-                before=before,
-                now=None if before is None else before + j.now,
-            ),
-        )
+            limit=branch.ground if level is Level.WATCH and own else None,
+            before=before,
+            now=None if before is None else before + j.now,
+        ),
     )
 
 
-def _baseline_mohm(
-    case: Case, place: str, fit: str, parts: Sequence[Part], first: int, since: int
-) -> float | None:
+def _baseline_mohm(case: Case, branch: _Branch, since: int) -> float | None:
     """Usual resistance before the change: as fitted, else as the mean drop says."""
-    fitted = [(k, v) for k, m in enumerate(case.flights) if (v := m.value(place, fit)) is not None]
-    value = usual(fitted, since, first)
+    fitted = [
+        (k, v)
+        for k, m in enumerate(case.flights)
+        if (v := m.value(branch.place, branch.fit)) is not None
+    ]
+    value = usual(fitted, since, branch.first)
     if value is not None:
         return value
-    for part in parts:
-        y = part.y[(part.at >= first) & (part.at < since)]
+    for part in branch.parts:
+        y = part.y[(part.at >= branch.first) & (part.at < since)]
         if y.size and float(np.median(y)) > 0:
             return float(np.median(y))
     return None
 
 
-def _offset(case: Case, place: str, parent: str, found: Found) -> None:
-    part = fitted_part(case.flights, place, "offset_v", _OFFSET_SIGMA_V)
-    if part is None:
-        return
+def _offset(case: Case, place: str, parent: str, found: Found) -> tuple[Judgement, float] | None:
+    """A lasting change of offset, and its sign (1: the place reads lower than it used to)."""
+    parts = offset_parts(case.flights, place, parent)
     n, first = len(case.flights), case.first(place, parent)
     for sign in (1.0, -1.0):
-        j = judge_rise([part], n, chance=case.watch_chance, first=first, sign=sign)
+        j = judge_rise(parts, n, chance=case.watch_chance, first=first, sign=sign)
         if j is None:
-            return
+            return None
         if sign > 0:
             found.trends.append(
                 trend_of(
@@ -186,10 +274,9 @@ def _offset(case: Case, place: str, parent: str, found: Found) -> None:
                     watch=_OFFSET_WATCH_V,
                 )
             )
-        if j.signal is None or j.onset is None or j.now < _OFFSET_WATCH_V:
-            continue
-        found.findings.append(_offset_finding(case, place, parent, j, sign))
-        return
+        if j.signal is not None and j.onset is not None and j.now >= _OFFSET_WATCH_V:
+            return j, sign
+    return None
 
 
 def _offset_finding(case: Case, place: str, parent: str, j: Judgement, sign: float) -> Finding:

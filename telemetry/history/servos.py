@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from telemetry.history.case import Case, Found, change_of, trend_of, usual
-from telemetry.history.evidence import Judgement, Part, judge_rise
+from telemetry.history.evidence import Judgement, Part, judge_rise, log_odds, moved_since
 from telemetry.history.features import load_places
 from telemetry.history.groups import rising_group
 from telemetry.history.ratios import current_parts, mirror_place, ramp_part
@@ -174,20 +174,12 @@ def _lean(case: Case, up: str, down: str, sound: tuple[str, ...], j: Judgement) 
     total = 0.0
     for place, if_up, if_down in ((up, j.now, 0.0), (down, 0.0, -j.now)):
         for part in _parts(case, place, sound):
-            own = part.since(case.first(place, *sound))
-            if own.at.size == 0:
-                continue
-            scores = own.scores(learn)
-            after = ~learn[own.at]
-            if not after.any() or after.all():
-                continue
-            moved = (own.y - scores.predicted)[after] / own.response
-            sd = scores.scale[after] / own.response
-            # One mean of the flights since: their errors hang together by the baseline.
-            mean, sd_mean = float(moved.mean()), float(sd.mean()) / np.sqrt(min(moved.size, 3))
-            # Halved: both places are set against the same others.
-            total += ((mean - if_down) ** 2 - (mean - if_up) ** 2) / (4.0 * sd_mean**2)
-    return float(total)
+            moved = moved_since(part.since(case.first(place, *sound)), learn)
+            if moved is not None:
+                # Halved: both places are set against the same others.
+                r = part.response
+                total += 0.5 * log_odds(*moved, if_up * r, if_down * r)
+    return total
 
 
 def _level(case: Case, claim: _Claim) -> Level:
