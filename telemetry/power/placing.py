@@ -213,6 +213,8 @@ def _origin(
         return Origin.LOAD, "the feeding place fell along, as a load peak between readings makes it"
     if no_load or above.stayed:
         return _own_fault(e, book), ""
+    if _siblings_fell(e, depth, book):
+        return Origin.LOAD, "the other places fell along, as a load peak between readings makes it"
     return Origin.UNKNOWN, "the current may have peaked between two of its readings"
 
 
@@ -254,6 +256,18 @@ class _Above:
             and part * depth > 4.0 * _FAINT_V
             and drop < 0.2 * part * depth,
         )
+
+
+def _siblings_fell(e: Event, depth: float, book: _Book) -> bool:
+    """Whether another place on the same (logged) feed fell along: then no lead of one's own did it.
+
+    A fault of the common supply shows at the feed itself, which is judged by its own current.
+    """
+    parent = book.aircraft.parent(e.place)
+    if parent is None or parent not in book.volts:
+        return False
+    others = [c for c in book.aircraft.children(parent) if c != e.place and c in book.volts]
+    return any(_fall(book.volts[c], e) >= max(0.3 * depth, 2.0 * _FAINT_V) for c in others)
 
 
 def _beyond_sampling(e: Event, steps: list[_Step], book: _Book) -> bool:
