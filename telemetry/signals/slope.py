@@ -36,7 +36,8 @@ IntArray = NDArray[np.intp]
 _DEAD = 2.0
 _RINGS = (1, 2, 4, 8, 16)  # widths tried for the instrument, in intervals of the current
 _WIDE_S = 20.0  # reach of the wide ring: many moves of the sticks, little drift of E
-_TREND_S = 150.0  # one more order of the polynomial trend per this much time
+_TREND_S = 150.0  # one more order of the polynomial trend per this much time,
+_HIGHEST_ORDER = 16  # up to this one
 _LOCAL_S = 8.0  # reach of the local spread of the current, for the weights
 _BLOCK_S = 5.0  # shortest block: moves of the sticks hang together for seconds
 _LEAST_BLOCKS = 10
@@ -117,7 +118,7 @@ class Trend:
     """Polynomial trend in time, of an order that grows with the length: E as the charge falls."""
 
     def __init__(self, t: FloatArray) -> None:
-        order = 2 + int((t[-1] - t[0]) / _TREND_S)
+        order = min(2 + int((t[-1] - t[0]) / _TREND_S), _HIGHEST_ORDER)
         at = 2.0 * (t - t[0]) / (t[-1] - t[0]) - 1.0
         self._basis = np.polynomial.legendre.legvander(at, order)
         self._inverse = np.linalg.pinv(self._basis.T @ self._basis)
