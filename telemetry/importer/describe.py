@@ -14,8 +14,9 @@ from telemetry.channels import Channel, Quantity
 from telemetry.errors import UnreadableLog
 from telemetry.importer.clock import unroll
 from telemetry.importer.columnmap import ColumnMap, fingerprint
-from telemetry.importer.columns import Column, Resolved, resolve
+from telemetry.importer.columns import Column
 from telemetry.importer.read import time_base, widen
+from telemetry.importer.resolve import Resolved, resolve
 from telemetry.importer.settings import parse_setting, text_of
 from telemetry.importer.sheet import read_sheet
 from telemetry.importer.values import convert, repeats, resolution

@@ -226,6 +226,36 @@ def _temperature(shape: Shape, unit: Unit | None) -> Judgement:
     return Judgement(UNITS["degC"], "", 0.97)
 
 
+def charge_factor(counter: FloatArray, current_a: FloatArray, time_s: FloatArray) -> float | None:
+    """Milliampere-hours per count of a charge counter, told by the current beside it.
+
+    Parameters
+    ----------
+    counter : ndarray, shape (rows,)
+    current_a : ndarray, shape (rows,)
+    time_s : ndarray, shape (rows,)
+
+    Returns
+    -------
+    float or None
+        1 or 1000; None where neither fits within a factor of three or too little flowed.
+    """
+    both = np.isfinite(counter) & np.isfinite(current_a)
+    if np.count_nonzero(both) < 10:
+        return None
+    t, i, q = time_s[both], current_a[both], counter[both]
+    steps = np.diff(t)
+    # Not across gaps, where nobody knows what flowed.
+    usual = steps <= 10.0 * max(float(np.median(steps)), 1e-9)
+    flowed_mah = float(np.sum(0.5 * (i[1:] + i[:-1])[usual] * steps[usual])) / 3.6
+    rises = np.diff(q)
+    risen = float(np.sum(rises[usual & (rises > 0)]))
+    if flowed_mah <= 0.1 or risen <= 0:
+        return None
+    best = min((1.0, 1000.0), key=lambda f: abs(math.log(risen * f / flowed_mah)))
+    return best if abs(math.log(risen * best / flowed_mah)) < math.log(3.0) else None
+
+
 def reversed_current(current: FloatArray, voltage: FloatArray | None) -> tuple[bool, str]:
     """Whether a current counts negative when it is drawn, and why we think so.
 

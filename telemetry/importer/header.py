@@ -40,6 +40,8 @@ class Reading:
         False where the name tells no place, so that the whole log may settle it.
     copy_of : str
         The reporting receiver, where the value itself belongs to another place.
+    closer : str
+        A closer name of the place, where several columns share it.
     """
 
     quantity: Quantity
@@ -52,6 +54,7 @@ class Reading:
     cell: int | None = None
     placed: bool = True
     copy_of: str = ""
+    closer: str = ""
 
 
 # The quantity that a unit alone speaks for.
@@ -170,6 +173,7 @@ def _reading(
         cell=spot.cell,
         placed=spot.place is not None,
         copy_of=spot.copy_of,
+        closer=spot.closer,
     )
 
 

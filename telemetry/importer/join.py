@@ -114,9 +114,13 @@ def _lay_out(logs: Sequence[Log]) -> tuple[list[Log], list[float], str]:
     starts, at = [], 0.0
     for log in logs:
         starts.append(at)
-        gap = max(RECORDING_GAP_S, 10 * log.provenance.row_s if len(log.frame) > 1 else 0.0)
-        at += _duration(log) + gap
+        at += _duration(log) + _apart_s(log)
     return list(logs), starts, f"in the order given, {RECORDING_GAP_S:g} s apart"
+
+
+def _apart_s(log: Log) -> float:
+    """Recordings that lie this far apart, s, are not one."""
+    return max(RECORDING_GAP_S, 10 * log.provenance.row_s if len(log.frame) > 1 else 0.0)
 
 
 def _moment(p: Provenance) -> datetime | None:
@@ -175,11 +179,13 @@ def _provenance(
 ) -> Provenance:
     parts = [log.provenance for log in logs]
     digests = "".join(p.sha256 for p in parts)
-    recordings = [
-        (start + a, start + b)
-        for p, start in zip(parts, starts_s, strict=True)
-        for a, b in p.recordings
-    ]
+    recordings: list[tuple[float, float]] = []
+    for log, start in zip(logs, starts_s, strict=True):
+        own = [(start + a, start + b) for a, b in log.provenance.recordings]
+        if recordings and own and own[0][0] - recordings[-1][1] < _apart_s(log):
+            # The clock ran on: one recording in two files.
+            own[0] = (recordings.pop()[0], own[0][1])
+        recordings += own
     notes = [f"{len(parts)} files are joined {how}"]
     notes.extend(f"{p.file}: {note}" for p in parts for note in p.notes)
     steps = np.diff(time_s)

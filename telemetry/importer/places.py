@@ -32,6 +32,8 @@ class Spot:
         True where a control position makes sense.
     copy_of : str
         The receiver that reports the value.
+    closer : str
+        A closer name ("left wing node 2"), where several columns share the place.
     """
 
     place: str | None
@@ -42,6 +44,7 @@ class Spot:
     is_cell: bool = False
     controllable: bool = False
     copy_of: str = ""
+    closer: str = ""
 
 
 _LETTERS = ("A", "B", "C", "D")
@@ -94,19 +97,7 @@ def find_spots(words: tuple[Word, ...], quantity: Quantity, text: str) -> tuple[
     """
     spots = _spots(words, quantity)
     label = _label(words)
-    return tuple(
-        Spot(
-            place=s.place,
-            score=s.score,
-            reason=s.reason,
-            label=label or text.strip(),
-            cell=s.cell,
-            is_cell=s.is_cell,
-            controllable=s.controllable,
-            copy_of=s.copy_of,
-        )
-        for s in spots
-    )
+    return tuple(replace(s, label=label or text.strip()) for s in spots)
 
 
 def _label(words: tuple[Word, ...]) -> str:
@@ -147,11 +138,13 @@ def _spots(words: tuple[Word, ...], quantity: Quantity) -> list[Spot]:
     ):
         place = _pack_place(pack, ordinal, side)
         return [_spot(place, pack, copy_of=copy)]
+    if surface is not None and quantity is Quantity.CONTROL:
+        return [_surface_spot(surface, side, loose)]
     if body is not None:
         return [_body_spot(body, side, side_word, position, by)]
     if node is not None and (node.number is not None or node.letter):
         place = f"{side} wing" if side else _numbered("node", node)
-        return [_spot(place, node)]
+        return [replace(_spot(place, node), closer=_closer(place, by))]
     if surface is not None:
         return [_surface_spot(surface, side, loose)]
     if total and quantity in (
@@ -365,7 +358,17 @@ def _body_spot(body: _Part, side: str, side_word: str, position: str, by: dict[s
         words.append(f"servo {servo.number}")
     place = " ".join(w for w in words if w)
     said = " ".join(w for w in (body.word.text, side_word) if w)
-    return Spot(place=place, reason=f"'{said}' is {place}", controllable="servo" in by)
+    reason = f"'{said}' is {place}"
+    return Spot(place=place, reason=reason, controllable="servo" in by, closer=_closer(place, by))
+
+
+def _closer(place: str, by: dict[str, _Part]) -> str:
+    """A closer name of a place: the numbered node, output or sensor in it."""
+    for kind in ("node", "unit", "output", "channel", "sensor", "bus"):
+        part = by.get(kind)
+        if part is not None and (part.number is not None or part.letter):
+            return f"{place} {_numbered(kind, part)}"
+    return ""
 
 
 def _surface_spot(surface: _Part, side: str, loose: int | None) -> Spot:

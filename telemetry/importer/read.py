@@ -16,8 +16,9 @@ from numpy.typing import NDArray
 from telemetry.errors import UnreadableLog
 from telemetry.importer.clock import Unrolled, spread, unroll
 from telemetry.importer.columnmap import ColumnMap, fingerprint
-from telemetry.importer.columns import Column, Resolved, resolve
+from telemetry.importer.columns import Column
 from telemetry.importer.long import pivot
+from telemetry.importer.resolve import Resolved, resolve
 from telemetry.importer.sheet import Sheet, apply_settings, at_path, read_sheet
 from telemetry.importer.timebase import find_time, start_from_preamble
 from telemetry.importer.timesource import Source, TimeBase
@@ -89,7 +90,8 @@ def _assemble(sheet: Sheet, row_interval_s: float | None) -> Log:
             "every value is blank, only the time is there",
             hint="check that the sensors were recorded",
         )
-    resolved = resolve(columns, sheet.notes)
+    as_they_stand = times.rows is None
+    resolved = resolve(columns, sheet.notes, time_s=times.time_s if as_they_stand else None)
     log = _log(sheet, base, times, columns, resolved)
     return replace(log, provenance=replace(log.provenance, rows=read_rows))
 

@@ -89,7 +89,8 @@ _QUANTITIES: dict[Quantity, str] = {
         accelerazione versnelling zrychlení gforce""",
     Quantity.PRESSURE: """pressure druck luftdruck staudruck pression presión pressione tlak
         baro""",
-    Quantity.COUNT: """count counter index idx zähler compteur contador contatore teller čítač
+    Quantity.COUNT: """count counter anzahl zahl
+        index idx zähler compteur contador contatore teller čítač
         sample samples zeile seq sequence sequenz record records lfd row rows ligne fila riga
         regel řádek pořadí""",
     Quantity.STATUS: """status state zustand état estado stato toestand stav mode modus modo
@@ -102,7 +103,7 @@ _SETTINGS = """alarm alarme alarma allarme alarmschwelle warning warnung warn av
     práh target soll sollwert setpoint nominal rated nenn nennwert armed version firmware config
     configuration calibration kalibrierung drop
     abfall chute caída caduta pokles difference differenz différence diferencia diff delta
-    differenza verschil rozdíl deviation abweichung"""
+    differenza ripple welligkeit sag einbruch verschil rozdíl deviation abweichung"""
 
 _TIMES = """time zeit temps tiempo tempo tijd čas timestamp zeitstempel uhrzeit uhr heure hora
     ora horodatage elapsed seconds sekunden secondes segundos secondi seconden sekundy millis
