@@ -26,8 +26,10 @@ class ChargeDrawn:
     ----------
     mah : float
         Integral over the stretches without gaps, mAh.
+    gap_mah : float
+        What flowed in the gaps if the current went straight from one side to the other, mAh.
     gap_low_mah, gap_high_mah : float
-        What may have flowed in the gaps besides, mAh.
+        What may have flowed in them: their length times the lowest and the highest current, mAh.
     noise_mah : float
         Standard uncertainty from independent errors of the readings, mAh.
     offset_mah : float
@@ -37,6 +39,7 @@ class ChargeDrawn:
     """
 
     mah: float
+    gap_mah: float = 0.0
     gap_low_mah: float = 0.0
     gap_high_mah: float = 0.0
     noise_mah: float = 0.0
@@ -45,12 +48,12 @@ class ChargeDrawn:
 
     @property
     def best_mah(self) -> float:
-        """With the middle of what may have flowed in the gaps, mAh."""
-        return self.mah + 0.5 * (self.gap_low_mah + self.gap_high_mah)
+        """With what flowed in the gaps, told roughly, mAh."""
+        return self.mah + self.gap_mah
 
     def half_width_mah(self, gain: float = 0.0) -> float:
         """Half-width of a 95 % interval about :attr:`best_mah`, for a gain error of ``gain``."""
-        in_gaps = 0.5 * (self.gap_high_mah - self.gap_low_mah)
+        in_gaps = max(self.gap_high_mah - self.gap_mah, self.gap_mah - self.gap_low_mah)
         independent = np.hypot(1.96 * self.noise_mah, gain * self.mah)
         return float(in_gaps + np.hypot(independent, self.offset_mah))
 
@@ -104,10 +107,13 @@ def integrate_charge(
     """
     weights = trapezoid_weights(t, max_gap_s)
     steps = np.diff(t)
-    gap_s = float(steps[steps > max_gap_s].sum())
+    gap = steps > max_gap_s
+    gap_s = float(steps[gap].sum())
+    straight = 0.5 * (amps[1:] + amps[:-1])
     low, high = (float(amps.min()), float(amps.max())) if amps.size else (0.0, 0.0)
     return ChargeDrawn(
         mah=float(weights @ amps) * _MAH,
+        gap_mah=float(steps[gap] @ straight[gap]) * _MAH,
         gap_low_mah=gap_s * low * _MAH,
         gap_high_mah=gap_s * high * _MAH,
         noise_mah=noise_a * float(np.sqrt(weights @ weights)) * _MAH,
