@@ -9,7 +9,13 @@ import importlib
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from telemetry.aircraft import Aircraft as Aircraft
+    from telemetry.aircraft import Limits as Limits
+    from telemetry.book import Logbook as Logbook
+    from telemetry.errors import BookError as BookError
     from telemetry.errors import BusbookError as BusbookError
+    from telemetry.errors import OutputError as OutputError
+    from telemetry.errors import ProfileError as ProfileError
     from telemetry.errors import UnknownSetting as UnknownSetting
     from telemetry.errors import UnreadableLog as UnreadableLog
     from telemetry.importer import ColumnMap as ColumnMap
@@ -19,18 +25,40 @@ if TYPE_CHECKING:
     from telemetry.importer import read_log as read_log
     from telemetry.importer import save_column_map as save_column_map
     from telemetry.log import Log as Log
+    from telemetry.pipeline import review as review
+    from telemetry.profile import read_profile as read_profile
+    from telemetry.results import Finding as Finding
+    from telemetry.results import History as History
+    from telemetry.results import Level as Level
+    from telemetry.results import Review as Review
+    from telemetry.season import compare as compare
+    from telemetry.season import history as history
 
 # Public name -> module that defines it.
 _HOME = {
+    "Aircraft": "telemetry.aircraft",
+    "BookError": "telemetry.errors",
     "BusbookError": "telemetry.errors",
     "ColumnMap": "telemetry.importer",
+    "Finding": "telemetry.results",
+    "History": "telemetry.results",
+    "Level": "telemetry.results",
+    "Limits": "telemetry.aircraft",
     "Log": "telemetry.log",
+    "Logbook": "telemetry.book",
+    "OutputError": "telemetry.errors",
+    "ProfileError": "telemetry.errors",
+    "Review": "telemetry.results",
     "UnknownSetting": "telemetry.errors",
     "UnreadableLog": "telemetry.errors",
+    "compare": "telemetry.season",
     "describe_columns": "telemetry.importer",
+    "history": "telemetry.season",
     "join_logs": "telemetry.importer",
     "load_column_map": "telemetry.importer",
     "read_log": "telemetry.importer",
+    "read_profile": "telemetry.profile",
+    "review": "telemetry.pipeline",
     "save_column_map": "telemetry.importer",
 }
 

@@ -26,9 +26,9 @@ ALLOWED: dict[str, set[str]] = {
     "power": MODEL | {"signals", "readings"},
     "simulate": MODEL | {"signals"},
     "findings": MODEL | {"signals", "power"},
-    "review": MODEL | {"signals", "readings", "detect", "power", "findings"},
+    "pipeline": MODEL | {"signals", "readings", "detect", "power", "findings"},
     "book": MODEL | {"importer"},
-    "history": MODEL | {"signals", "readings", "findings", "review", "book"},
+    "season": MODEL | {"signals", "readings", "findings", "pipeline", "book"},
     "figures": MODEL | {"signals", "readings"},
     "report": MODEL | {"readings", "figures"},
 }

@@ -135,7 +135,7 @@ def _review_one(
     group: Sequence[Path | UnreadableLog], craft: Aircraft | None, how: dict[str, Any]
 ) -> Review:
     from telemetry.importer import join_logs, read_log
-    from telemetry.review import review as review_log
+    from telemetry.pipeline import review as review_log
 
     parts = []
     for found in group:

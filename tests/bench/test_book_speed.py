@@ -22,7 +22,7 @@ import pytest
 
 from telemetry.book import Incoming, Logbook, add_files, read_file, worker_pool
 from telemetry.book.batch import ReadFile
-from telemetry.review import review
+from telemetry.pipeline import review
 
 LOGS = int(os.environ.get("BUSBOOK_BENCH_LOGS", "1000"))
 SECONDS, ROWS_PER_S = 480, 10

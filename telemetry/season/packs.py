@@ -7,13 +7,13 @@ from functools import partial
 
 import numpy as np
 
-from telemetry.history.case import Case, Found, change_of, trend_of, usual
-from telemetry.history.counts import judge_counts
-from telemetry.history.evidence import Judgement, Part, judge_rise
-from telemetry.history.leads import counted_finding, deepest_at, falls_at
-from telemetry.history.measures import Measures
-from telemetry.history.words import WORDS
 from telemetry.results import Finding, Level
+from telemetry.season.case import Case, Found, change_of, trend_of, usual
+from telemetry.season.counts import judge_counts
+from telemetry.season.evidence import Judgement, Part, judge_rise
+from telemetry.season.leads import counted_finding, deepest_at, falls_at
+from telemetry.season.measures import Measures
+from telemetry.season.words import WORDS
 
 # Limits of this project: a pack's resistance up by this much of its own baseline.
 SOURCE_WATCH_PCT, SOURCE_GROUND_PCT = 30.0, 100.0

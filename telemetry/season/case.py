@@ -8,9 +8,9 @@ from datetime import date
 
 from telemetry.aircraft import Aircraft, Limits
 from telemetry.channels import PlaceKind, kind_of_place
-from telemetry.history.evidence import Judgement
-from telemetry.history.measures import Measures
 from telemetry.results import Change, Finding, HistoryFlight, Level, NoteMark, Trend
+from telemetry.season.evidence import Judgement
+from telemetry.season.measures import Measures
 
 # Chance that a healthy season of 20 flights brings any finding at this level, all places and all
 # kinds of fault together (ours).

@@ -6,8 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from telemetry.history.case import Case
-from telemetry.history.evidence import Part, weigh
+from telemetry.season.case import Case
+from telemetry.season.evidence import Part, weigh
 
 # A group is named where its own rise explains the node's and stands clear of all others.
 _CLEAR = 2.5

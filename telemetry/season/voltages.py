@@ -5,11 +5,11 @@ from __future__ import annotations
 import numpy as np
 
 from telemetry.aircraft import Aircraft
-from telemetry.history.measures import Measure
-from telemetry.history.windows import READINGS, SHORT_S, edges, ground_before, inner, interval
 from telemetry.log import FloatArray
 from telemetry.readings import Reading, Readings, block_means, total_current
 from telemetry.results import Flight, Phase, PhaseKind
+from telemetry.season.measures import Measure
+from telemetry.season.windows import READINGS, SHORT_S, edges, ground_before, inner, interval
 
 TOTAL = "total"
 _LOWEST = (

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from scipy import stats
 
-from telemetry.history.evidence import SEASON
+from telemetry.season.evidence import SEASON
 
 # What is known beforehand of falls that no load explains: so many in so many flights (ours).
 _PRIOR_COUNT, _PRIOR_FLIGHTS = 0.5, 5.0

@@ -7,9 +7,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from telemetry.history.features import measure_flight
-from telemetry.history.measures import Measures
 from telemetry.results import Review
+from telemetry.season.features import measure_flight
+from telemetry.season.measures import Measures
 
 # Features worth a line beside a review, and how people call them.
 _SHOWN: dict[str, str] = {

@@ -4,8 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 
-from telemetry.history.measures import Measure
-from telemetry.history.windows import (
+from telemetry.log import FloatArray
+from telemetry.readings import Reading, block_means
+from telemetry.results import Flight, Phase
+from telemetry.season.measures import Measure
+from telemetry.season.windows import (
     LEAST_AIR_S,
     Window,
     block_length,
@@ -14,9 +17,6 @@ from telemetry.history.windows import (
     inner,
     interval,
 )
-from telemetry.log import FloatArray
-from telemetry.readings import Reading, block_means
-from telemetry.results import Flight, Phase
 
 
 def current_features(place: str, r: Reading, flight: Flight, air: list[Window]) -> list[Measure]:

@@ -7,13 +7,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from telemetry.history.case import Case, Found, change_of, trend_of, usual
-from telemetry.history.evidence import Judgement, Part, judge_rise, log_odds, moved_since
-from telemetry.history.features import load_places
-from telemetry.history.groups import rising_group
-from telemetry.history.ratios import current_parts, mirror_place, ramp_part
-from telemetry.history.words import WORDS
 from telemetry.results import Finding, Level, Trend
+from telemetry.season.case import Case, Found, change_of, trend_of, usual
+from telemetry.season.evidence import Judgement, Part, judge_rise, log_odds, moved_since
+from telemetry.season.features import load_places
+from telemetry.season.groups import rising_group
+from telemetry.season.ratios import current_parts, mirror_place, ramp_part
+from telemetry.season.words import WORDS
 
 # A silent servo takes about its share of the node's current with it; this part of it, at least,
 # must be gone (ours: servos of one node are not alike).

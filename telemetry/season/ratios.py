@@ -14,8 +14,8 @@ from numpy.typing import NDArray
 
 from telemetry.aircraft import Aircraft
 from telemetry.channels import mirror_of
-from telemetry.history.evidence import Part
-from telemetry.history.measures import Blocks, Measures
+from telemetry.season.evidence import Part
+from telemetry.season.measures import Blocks, Measures
 
 FloatArray = NDArray[np.float64]
 

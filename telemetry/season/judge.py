@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from telemetry.aircraft import Aircraft
-from telemetry.history.case import Case, Found
-from telemetry.history.leads import judge_leads
-from telemetry.history.measures import Measures
-from telemetry.history.packs import judge_packs
-from telemetry.history.servos import judge_servos, loads_of
 from telemetry.results import Feature, History, HistoryFlight, NoteMark
+from telemetry.season.case import Case, Found
+from telemetry.season.leads import judge_leads
+from telemetry.season.measures import Measures
+from telemetry.season.packs import judge_packs
+from telemetry.season.servos import judge_servos, loads_of
 
 _JUDGES = (judge_servos, judge_leads, judge_packs)
 

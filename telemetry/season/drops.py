@@ -13,8 +13,8 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from telemetry.history.evidence import Part
-from telemetry.history.measures import Blocks, Measures
+from telemetry.season.evidence import Part
+from telemetry.season.measures import Blocks, Measures
 
 FloatArray = NDArray[np.float64]
 

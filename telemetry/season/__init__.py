@@ -1,6 +1,6 @@
 """Across flights: measures per flight, judging of places against one another and their past.
 
-history = telemetry.history.history(book, "tern")
+history = telemetry.history(book, "tern")
 history.findings, history.trends, history.series("left wing", "stir_mean_a")
 """
 
@@ -12,12 +12,12 @@ from collections.abc import Iterator
 from telemetry.aircraft import Aircraft
 from telemetry.book import BookFlight, Logbook, Note
 from telemetry.errors import BookError
-from telemetry.history.features import measure_flight, measures
-from telemetry.history.judge import judge
-from telemetry.history.measures import VERSION, Measures
-from telemetry.history.usual import Comparison, compare
+from telemetry.pipeline import review
 from telemetry.results import History, HistoryFlight, NoteMark
-from telemetry.review import review
+from telemetry.season.features import measure_flight, measures
+from telemetry.season.judge import judge
+from telemetry.season.measures import VERSION, Measures
+from telemetry.season.usual import Comparison, compare
 
 __all__ = [
     "Comparison",

@@ -8,13 +8,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from telemetry.channels import PlaceKind, kind_of_place
-from telemetry.history.case import Case, Found, change_of, trend_of, usual
-from telemetry.history.counts import Burst, judge_counts
-from telemetry.history.drops import drop_parts, offset_parts
-from telemetry.history.evidence import Judgement, Part, judge_rise, log_odds, moved_since
-from telemetry.history.voltages import TOTAL
-from telemetry.history.words import WORDS
 from telemetry.results import Finding, Level
+from telemetry.season.case import Case, Found, change_of, trend_of, usual
+from telemetry.season.counts import Burst, judge_counts
+from telemetry.season.drops import drop_parts, offset_parts
+from telemetry.season.evidence import Judgement, Part, judge_rise, log_odds, moved_since
+from telemetry.season.voltages import TOTAL
+from telemetry.season.words import WORDS
 
 # Change of a voltage sensor's offset that is told, V (ours): larger than sensors drift by warmth.
 _OFFSET_WATCH_V = 0.06

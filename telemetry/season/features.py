@@ -8,9 +8,12 @@ import numpy as np
 
 from telemetry.aircraft import Aircraft
 from telemetry.channels import PlaceKind, Quantity, kind_of_place
-from telemetry.history.currents import current_features
-from telemetry.history.measures import Blocks, EventCount, GroupDraw, Measure, Measures
-from telemetry.history.voltages import (
+from telemetry.log import FloatArray
+from telemetry.readings import Reading, Readings, block_means, take_readings, total_current
+from telemetry.results import EventKind, Evidence, Flight, PhaseKind, Review
+from telemetry.season.currents import current_features
+from telemetry.season.measures import Blocks, EventCount, GroupDraw, Measure, Measures
+from telemetry.season.voltages import (
     TOTAL,
     charge,
     resistances,
@@ -18,7 +21,7 @@ from telemetry.history.voltages import (
     sags,
     voltage_features,
 )
-from telemetry.history.windows import (
+from telemetry.season.windows import (
     AIR_BLOCKS,
     EDGE_S,
     LEAST_AIR_S,
@@ -27,9 +30,6 @@ from telemetry.history.windows import (
     Window,
     edges,
 )
-from telemetry.log import FloatArray
-from telemetry.readings import Reading, Readings, block_means, take_readings, total_current
-from telemetry.results import EventKind, Evidence, Flight, PhaseKind, Review
 
 _START_S = 20.0
 _LOADED = (PhaseKind.STIR, PhaseKind.FLIGHT)
@@ -48,7 +48,7 @@ def measures(review: Review, number: int = 1) -> dict[str, Any]:
     Returns
     -------
     dict
-        As :meth:`telemetry.history.measures.Measures.of` reads it back.
+        As :meth:`telemetry.season.measures.Measures.of` reads it back.
     """
     return measure_flight(review, number).document()
 
