@@ -6,33 +6,41 @@ history.findings, history.trends, history.series("left wing", "stir_mean_a")
 
 from __future__ import annotations
 
-import hashlib
-from collections.abc import Iterator
+from collections.abc import Callable
+from concurrent.futures import Executor
 
-from telemetry.aircraft import Aircraft
 from telemetry.book import BookFlight, Logbook, Note
 from telemetry.errors import BookError
-from telemetry.pipeline import review
 from telemetry.results import History, HistoryFlight, NoteMark
+from telemetry.season.adding import add_logs, read_measured
+from telemetry.season.cache import measures_of, version_for
 from telemetry.season.features import measure_flight, measures
 from telemetry.season.judge import judge
-from telemetry.season.measures import VERSION, Measures
+from telemetry.season.measures import Measures
 from telemetry.season.usual import Comparison, compare
 
 __all__ = [
     "Comparison",
     "Measures",
+    "add_logs",
     "compare",
     "history",
     "judge",
     "measure_flight",
     "measures",
     "measures_of",
+    "read_measured",
     "version_for",
 ]
 
 
-def history(book: Logbook, name: str) -> History:
+def history(
+    book: Logbook,
+    name: str,
+    *,
+    executor: Executor | None = None,
+    progress: Callable[[int, int], None] | None = None,
+) -> History:
     """Judge everything the book holds of one aircraft.
 
     Parameters
@@ -40,6 +48,10 @@ def history(book: Logbook, name: str) -> History:
     book : Logbook
     name : str
         Of the aircraft.
+    executor : Executor, optional
+        Measures the flights whose measures the book lacks; without it this process does.
+    progress : callable, optional
+        Called after each flight that had to be measured: how many are done, of how many.
 
     Returns
     -------
@@ -57,7 +69,7 @@ def history(book: Logbook, name: str) -> History:
             f"the book has no flights of '{name}'", path=book.path, hint="see busbook flights"
         )
     profile = book.profile(name)
-    kept = dict(measures_of(book, flights, profile))
+    kept = measures_of(book, flights, profile, executor=executor, progress=progress)
     notes = []
     before = 0
     for entry in timeline:
@@ -91,29 +103,3 @@ def history(book: Logbook, name: str) -> History:
             for f in flights
         ],
     )
-
-
-def measures_of(
-    book: Logbook, flights: list[BookFlight], profile: Aircraft | None
-) -> Iterator[tuple[str, Measures]]:
-    """Measures of flights, from the book's cache or from their logs; what is new is kept there."""
-    version = version_for(profile)
-    for flight in flights:
-        doc = book.get_measures(flight.id, version)
-        if doc is not None:
-            try:
-                yield flight.id, Measures.of(doc)
-                continue
-            except (KeyError, TypeError, ValueError):
-                pass  # another program's document: made again below
-        found = review(book.read(flight.id), profile)
-        longest = max(range(len(found.flights)), key=lambda n: found.flights[n].duration_s)
-        made = measure_flight(found, longest + 1)
-        book.put_measures(flight.id, version, made.document())
-        yield flight.id, made
-
-
-def version_for(profile: Aircraft | None) -> str:
-    """Version of cached measures: of the document, and of the profile they rest on."""
-    text = "" if profile is None else profile.model_dump_json()
-    return f"{VERSION}-{hashlib.sha256(text.encode()).hexdigest()[:12]}"

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import date
+
+import numpy as np
 
 from telemetry.aircraft import Aircraft, Limits
 from telemetry.channels import PlaceKind, kind_of_place
 from telemetry.results import Change, Finding, HistoryFlight, Level, NoteMark, Trend
 from telemetry.season.evidence import Judgement
 from telemetry.season.measures import Measures
+from telemetry.season.table import Table
 
 # Chance that a healthy season of 20 flights brings any finding at this level, all places and all
 # kinds of fault together (ours).
@@ -33,6 +36,8 @@ class Case:
     aircraft : Aircraft
     charts : int
         How many charts share the false alarms of a season.
+    table : Table
+        The flights by column.
     """
 
     flights: Sequence[Measures]
@@ -40,6 +45,7 @@ class Case:
     notes: Sequence[NoteMark]
     aircraft: Aircraft
     charts: int
+    table: Table
 
     @property
     def limits(self) -> Limits:
@@ -176,10 +182,8 @@ def change_of(
     )
 
 
-def usual(values: Sequence[tuple[int, float]], before: int, first: int) -> float | None:
-    """Mean of a feature over the flights from ``first`` up to ``before``."""
-    found = [v for k, v in values if first <= k < before]
-    return sum(found) / len(found) if found else None
-
-
-Judge = Callable[[Case], Found]
+def usual(table: Table, place: str, feature: str, first: int, end: int) -> float | None:
+    """Mean of a feature over the flights from ``first`` up to ``end``; None where none has it."""
+    x = table.column(place, feature)[0][max(first, 0) : end]
+    x = x[np.isfinite(x)]
+    return float(x.mean()) if x.size else None

@@ -11,6 +11,8 @@ from telemetry.season.evidence import SEASON
 
 # What is known beforehand of falls that no load explains: so many in so many flights (ours).
 _PRIOR_COUNT, _PRIOR_FLIGHTS = 0.5, 5.0
+# Hard flying brings them in clusters: the rate is never held for surer than so many events say.
+_SUREST = 2.0
 # How many of the last flights are taken together.
 _WINDOWS = (1, 2, 3, 4)
 # In a single flight only this many events tell anything.
@@ -80,7 +82,9 @@ def judge_counts(
             for other in others:
                 shape += sum(other[start:end])
                 exposure += width
-            p = float(stats.nbinom.sf(seen - 1, shape, exposure / (exposure + width)))
+            held = min(shape, _SUREST)
+            odds = exposure * held / shape
+            p = float(stats.nbinom.sf(seen - 1, held, odds / (odds + width)))
             if p < level:
                 since = list(counts[start:])
                 return Burst(

@@ -8,13 +8,11 @@ tell (it is a covariate).
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
 import numpy as np
 from numpy.typing import NDArray
 
 from telemetry.season.evidence import Part
-from telemetry.season.measures import Blocks, Measures
+from telemetry.season.table import Table
 
 FloatArray = NDArray[np.float64]
 
@@ -29,14 +27,12 @@ _LEAST_A = 0.15
 _FEW_BLOCKS = 4
 
 
-def drop_parts(
-    flights: Sequence[Measures], place: str, parent: str, current: str, *, fit: str
-) -> list[Part]:
+def drop_parts(table: Table, place: str, parent: str, current: str, *, fit: str) -> list[Part]:
     """Resistance between two places as parts of one evidence, in mOhm.
 
     Parameters
     ----------
-    flights : sequence of Measures
+    table : Table
     place, parent : str
     current : str
         Place whose current flows between them (or, for an apparent value, the whole).
@@ -45,85 +41,75 @@ def drop_parts(
     """
     made = []
     for name, sigma in (("air", _AIR_MOHM), ("stir", _STIR_MOHM)):
-        rows = []
-        for k, m in enumerate(flights):
-            found = _drop(m.air if name == "air" else m.stir, place, parent, current)
-            if found is not None:
-                rows.append((k, *found))
-        if not rows:
+        found = _drops(table, name, place, parent, current)
+        if found is None:
             continue
-        at, y, se, inverse = (np.array(column) for column in zip(*rows, strict=True))
+        y, se, inverse = found
+        at = np.flatnonzero(np.isfinite(y))
+        if at.size == 0:
+            continue
         made.append(
             Part(
                 name=name,
-                at=at.astype(np.int64),
-                y=y,
-                se=se,
+                at=at,
+                y=y[at],
+                se=se[at],
                 sigma=sigma,
-                design=(inverse - inverse.mean())[:, None],
+                design=(inverse[at] - inverse[at].mean())[:, None],
                 slope=np.zeros(1),
                 slope_sd=np.array([1000.0 * _OFFSET_V]),
             )
         )
-    part = fitted_part(flights, place, fit, _FIT_MOHM)
+    part = feature_part(table, place, fit, _FIT_MOHM)
     return made if part is None else [*made, part]
 
 
-def offset_parts(flights: Sequence[Measures], place: str, parent: str) -> list[Part]:
+def offset_parts(table: Table, place: str, parent: str) -> list[Part]:
     """Offset of two voltage sensors as parts, in V: as fitted, and the drop at rest."""
-    made = []
-    fitted = fitted_part(flights, place, "offset_v", _OFFSET_SIGMA_V)
-    if fitted is not None:
-        made.append(fitted)
-    rows = []
-    for k, m in enumerate(flights):
-        low, high = m.get(place, "rest_v"), m.get(parent, "rest_v")
-        if low is None or high is None or low.value is None or high.value is None:
-            continue
-        se2 = [((x.high - x.low) / 3.92) ** 2 for x in (low, high) if x.high and x.low]
-        rows.append((k, high.value - low.value, float(np.sqrt(sum(se2)))))
-    if rows:
-        at, y, se = (np.array(column) for column in zip(*rows, strict=True))
-        made.append(Part(name="rest", at=at.astype(np.int64), y=y, se=se, sigma=_OFFSET_SIGMA_V))
+    fitted = feature_part(table, place, "offset_v", _OFFSET_SIGMA_V)
+    (low, low_se), (high, high_se) = (table.column(p, "rest_v") for p in (place, parent))
+    at = np.flatnonzero(np.isfinite(low) & np.isfinite(high))
+    made = [] if fitted is None else [fitted]
+    if at.size:
+        se = np.hypot(low_se, high_se)[at]
+        made.append(Part(name="rest", at=at, y=(high - low)[at], se=se, sigma=_OFFSET_SIGMA_V))
     return made
 
 
-def fitted_part(flights: Sequence[Measures], place: str, feature: str, sigma: float) -> Part | None:
+def feature_part(table: Table, place: str, feature: str, sigma: float) -> Part | None:
     """A feature with its own interval as a part; None where no flight has it."""
-    rows = []
-    for k, m in enumerate(flights):
-        found = m.get(place, feature)
-        if found is None or found.value is None:
-            continue
-        low, high = found.low, found.high
-        se = 0.0 if low is None or high is None else (high - low) / 3.92
-        rows.append((k, found.value, se))
-    if not rows:
+    y, se = table.column(place, feature)
+    at = np.flatnonzero(np.isfinite(y))
+    if at.size == 0:
         return None
-    at, y, se_all = (np.array(column) for column in zip(*rows, strict=True))
-    return Part(name=feature, at=at.astype(np.int64), y=y, se=se_all, sigma=sigma)
+    return Part(name=feature, at=at, y=y[at], se=se[at], sigma=sigma)
 
 
-def _drop(
-    blocks: Blocks | None, place: str, parent: str, current: str
-) -> tuple[float, float, float] | None:
+def _drops(
+    table: Table, part: str, place: str, parent: str, current: str
+) -> tuple[FloatArray, FloatArray, FloatArray] | None:
     """Mean drop over mean current, mOhm, its standard error, and one over the mean current."""
-    if blocks is None or place not in blocks.volts or parent not in blocks.volts:
+    low, high = (table.stretches(part, "volts", p) for p in (place, parent))
+    amps = table.stretches(part, "amps", current)
+    if low is None or high is None or amps is None:
         return None
-    if current not in blocks.amps:
-        return None
-    fall, amps = blocks.volts[parent] - blocks.volts[place], blocks.amps[current]
-    good = np.isfinite(fall) & np.isfinite(amps)
-    n = int(good.sum())
-    if n < _FEW_BLOCKS:
-        return None
-    mean_a = float(amps[good].mean())
-    if mean_a < _LEAST_A:
-        return None
-    mohm = 1000.0 * float(fall[good].mean()) / mean_a
-    scatter = 1000.0 * fall[good] - mohm * amps[good]
-    # The part that goes with the current is the offset's, not chance.
-    slope = np.polyfit(amps[good] - mean_a, scatter, 1)[0] if np.ptp(amps[good]) > 0 else 0.0
-    left = scatter - slope * (amps[good] - mean_a)
-    se = float(left.std(ddof=1)) / np.sqrt(n) / mean_a
-    return mohm, se, 1.0 / mean_a
+    good = np.isfinite(low) & np.isfinite(high) & np.isfinite(amps)
+    n = np.maximum(good.sum(axis=1), 2)
+
+    def mean(x: FloatArray) -> FloatArray:
+        return np.asarray(np.where(good, x, 0.0).sum(axis=1) / n, dtype=np.float64)
+
+    mean_a = mean(amps)
+    usable = (good.sum(axis=1) >= _FEW_BLOCKS) & (mean_a >= _LEAST_A)
+    mean_a = np.where(usable, mean_a, 1.0)
+    fall_mv = 1000.0 * (high - low)
+    mohm = mean(fall_mv) / mean_a
+    # What is left of each stretch once the part that goes with its current is taken off: that part
+    # is the offset's, not chance.
+    spread_a = amps - mean_a[:, None]
+    scatter = fall_mv - mohm[:, None] * amps
+    square = np.maximum(mean(spread_a**2), 1e-12)
+    slope = mean(scatter * spread_a) / square
+    left = scatter - slope[:, None] * spread_a
+    se = np.sqrt(mean(left**2) / np.maximum(n - 2, 1)) / mean_a
+    return np.where(usable, mohm, np.nan), se, 1.0 / mean_a

@@ -11,6 +11,7 @@ from telemetry.season.leads import judge_leads
 from telemetry.season.measures import Measures
 from telemetry.season.packs import judge_packs
 from telemetry.season.servos import judge_servos, loads_of
+from telemetry.season.table import Table
 
 _JUDGES = (judge_servos, judge_leads, judge_packs)
 
@@ -45,12 +46,14 @@ def judge(
     """
     craft = Aircraft() if aircraft is None else aircraft
     rows = _listed(flights) if listed is None else tuple(listed)
+    table = Table(flights)
     case = Case(
         flights=flights,
         listed=rows,
         notes=tuple(notes),
         aircraft=craft,
-        charts=_charts(flights, craft),
+        charts=_charts(table, craft),
+        table=table,
     )
     found = Found()
     if flights:
@@ -97,13 +100,10 @@ def _listed(flights: Sequence[Measures]) -> tuple[HistoryFlight, ...]:
     )
 
 
-def _charts(flights: Sequence[Measures], aircraft: Aircraft) -> int:
+def _charts(table: Table, aircraft: Aircraft) -> int:
     """How many charts share the false alarms: each place's currents, leads, packs and counters."""
-    measured: set[tuple[str, str]] = set()
-    for m in flights:
-        measured.update((f.place, f.feature) for f in m.features if f.value is not None)
-    loads = loads_of(Case(flights=flights, listed=(), notes=(), aircraft=aircraft, charts=1))
-    # Rise, silence and heating of each; a rise or fall of each other feature.
-    sides = {"branch_mohm": 1, "apparent_mohm": 1, "source_mohm": 1, "path_mohm": 1}
-    sides |= {"offset_v": 2, "share": 2, "counter_ratio": 2, "end_v": 1, "falls": 1}
-    return max(1, 3 * len(loads) + sum(sides.get(feature, 0) for _, feature in measured))
+    # Rise, silence and heating of each; a rise, or a rise and a fall, of each other feature.
+    sides = {"branch_mohm": 1, "apparent_mohm": 1, "source_mohm": 1, "offset_v": 2, "share": 1}
+    sides |= {"counter_ratio": 2, "end_v": 1, "falls": 2}
+    loads = 3 * len(loads_of(table, aircraft))
+    return max(1, loads + sum(sides.get(feature, 0) for _, feature in table.measured))

@@ -20,6 +20,8 @@ from telemetry.season.words import WORDS
 _OFFSET_WATCH_V = 0.06
 # A node that went down and came back was cut off, whatever its voltage readings caught of it.
 _CONTACT = ("contact", "brownout")
+# What one flight alone cannot explain tells as well, if it goes on at one place only.
+_UNEXPLAINED = (*_CONTACT, "unknown")
 
 
 def judge_leads(case: Case) -> Found:
@@ -36,10 +38,7 @@ def judge_leads(case: Case) -> Found:
 
 def _fed_places(case: Case) -> list[tuple[str, str]]:
     """Places with a voltage of their own, and the place that feeds each."""
-    seen: dict[str, None] = {}
-    for m in case.flights:
-        for blocks in (m.stir, m.air):
-            seen.update(dict.fromkeys([] if blocks is None else blocks.volts))
+    seen = case.table.voltage_places
     root = case.aircraft.root or next((p for p in seen if kind_of_place(p) is PlaceKind.BUS), None)
     packs = [p for p in seen if kind_of_place(p) is PlaceKind.PACK]
     if root is None and len(packs) == 1:
@@ -57,10 +56,7 @@ def _fed_places(case: Case) -> list[tuple[str, str]]:
 
 def _current_of(case: Case, place: str, parent: str) -> tuple[str | None, bool]:
     """The place whose current flows through the lead; True where it is that place's own."""
-    known: dict[str, None] = {}
-    for m in case.flights:
-        for blocks in (m.stir, m.air):
-            known.update(dict.fromkeys([] if blocks is None else blocks.amps))
+    known = case.table.current_places
     fed_on = case.aircraft.children(place)
     if place in known and not fed_on:
         return place, True
@@ -114,7 +110,7 @@ def _branch(case: Case, place: str, parent: str, found: Found) -> _Branch | None
         found.not_judged.append(f"lead of {place}: no current is reported for it")
         return None
     fit = "branch_mohm" if own else "apparent_mohm"
-    parts = drop_parts(case.flights, place, parent, current, fit=fit)
+    parts = drop_parts(case.table, place, parent, current, fit=fit)
     first = case.first(place, parent)
     j = judge_rise(parts, len(case.flights), chance=case.watch_chance, first=first)
     if j is None:
@@ -151,12 +147,9 @@ def _branch(case: Case, place: str, parent: str, found: Found) -> _Branch | None
 
 def _usual_current(case: Case, branch: _Branch, since: int) -> float:
     """Mean current of the lead in the air before the change, A."""
-    means = [
-        float(np.nanmean(m.air.amps[branch.current]))
-        for m in case.flights[branch.first : since]
-        if m.air is not None and branch.current in m.air.amps
-    ]
-    return float(np.mean(means)) if means else 1.0
+    x = case.table.stretches("air", "amps", branch.current)
+    x = None if x is None else x[branch.first : since]
+    return 1.0 if x is None or np.isnan(x).all() else float(np.nanmean(x))
 
 
 def _offset_lean(case: Case, place: str, parent: str, branch: _Branch) -> float:
@@ -170,14 +163,14 @@ def _offset_lean(case: Case, place: str, parent: str, branch: _Branch) -> float:
     since = int(j.at[j.onset])
     learn = np.arange(len(case.flights)) < since
     loaded_a = _usual_current(case, branch, since)
-    rest = [v for m in case.flights if (v := m.value(branch.current, "rest_a")) is not None]
-    rest_a = float(np.median(rest)) if rest else 0.1 * loaded_a
+    rest = usual(case.table, branch.current, "rest_a", 0, len(case.flights))
+    rest_a = 0.1 * loaded_a if rest is None else rest
     lean = 0.0
     for part in branch.parts:
         moved = moved_since(part.since(branch.first), learn)
         if part.name == branch.fit and moved is not None:
             lean += log_odds(*moved, 0.0, j.now)
-    for part in offset_parts(case.flights, place, parent):
+    for part in offset_parts(case.table, place, parent):
         moved = moved_since(part.since(branch.first), learn)
         if moved is not None:
             at_rest = j.now * rest_a / 1000.0 if part.name == "rest" else 0.0
@@ -240,12 +233,7 @@ def _branch_finding(case: Case, branch: _Branch) -> Finding | None:
 
 def _baseline_mohm(case: Case, branch: _Branch, since: int) -> float | None:
     """Usual resistance before the change: as fitted, else as the mean drop says."""
-    fitted = [
-        (k, v)
-        for k, m in enumerate(case.flights)
-        if (v := m.value(branch.place, branch.fit)) is not None
-    ]
-    value = usual(fitted, since, branch.first)
+    value = usual(case.table, branch.place, branch.fit, branch.first, since)
     if value is not None:
         return value
     for part in branch.parts:
@@ -257,7 +245,7 @@ def _baseline_mohm(case: Case, branch: _Branch, since: int) -> float | None:
 
 def _offset(case: Case, place: str, parent: str, found: Found) -> tuple[Judgement, float] | None:
     """A lasting change of offset, and its sign (1: the place reads lower than it used to)."""
-    parts = offset_parts(case.flights, place, parent)
+    parts = offset_parts(case.table, place, parent)
     n, first = len(case.flights), case.first(place, parent)
     for sign in (1.0, -1.0):
         j = judge_rise(parts, n, chance=case.watch_chance, first=first, sign=sign)
@@ -316,33 +304,27 @@ def _offset_finding(case: Case, place: str, parent: str, j: Judgement, sign: flo
 
 def _contacts(case: Case, places: Sequence[str], found: Found) -> None:
     """Falls of voltage at one place that neither load nor supply explains, flight after flight."""
-    counts = {p: falls_at(case, p, _CONTACT) for p in places}
     for place in places:
-        burst = judge_counts(
-            counts[place],
-            [counts[p] for p in places if p != place],
-            first=case.first(place),
-            chance=case.watch_chance,
-        )
-        if burst is None:
-            continue
-        strict = judge_counts(
-            counts[place],
-            [counts[p] for p in places if p != place],
-            first=case.first(place),
-            chance=case.ground_chance,
-        )
-        found.findings.append(
-            counted_finding(
-                case,
-                "contact-intermittent",
-                place,
-                burst,
-                grave=strict is not None and burst.flights >= 2,
-                title=f"{place} lost voltage for moments that its load does not explain",
-                deepest=deepest_at(case, place, _CONTACT),
+        for origins in (_CONTACT, _UNEXPLAINED):
+            own = falls_at(case, place, origins)
+            others = [falls_at(case, p, origins) for p in places if p != place]
+            first = case.first(place)
+            burst = judge_counts(own, others, first=first, chance=case.watch_chance)
+            if burst is None:
+                continue
+            strict = judge_counts(own, others, first=first, chance=case.ground_chance)
+            found.findings.append(
+                counted_finding(
+                    case,
+                    "contact-intermittent",
+                    place,
+                    burst,
+                    grave=strict is not None and burst.flights >= 2,
+                    title=f"{place} lost voltage for moments that its load does not explain",
+                    deepest=deepest_at(case, place, origins),
+                )
             )
-        )
+            break
 
 
 def falls_at(case: Case, place: str, origins: Sequence[str]) -> list[int]:

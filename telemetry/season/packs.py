@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from functools import partial
+from collections.abc import Sequence
 
 import numpy as np
+from numpy.typing import NDArray
 
+from telemetry.channels import PlaceKind, kind_of_place
 from telemetry.results import Finding, Level
 from telemetry.season.case import Case, Found, change_of, trend_of, usual
 from telemetry.season.counts import judge_counts
@@ -14,6 +15,8 @@ from telemetry.season.evidence import Judgement, Part, judge_rise
 from telemetry.season.leads import counted_finding, deepest_at, falls_at
 from telemetry.season.measures import Measures
 from telemetry.season.words import WORDS
+
+FloatArray = NDArray[np.float64]
 
 # Limits of this project: a pack's resistance up by this much of its own baseline.
 SOURCE_WATCH_PCT, SOURCE_GROUND_PCT = 30.0, 100.0
@@ -25,7 +28,10 @@ _OUT_SHARE, _PART_SHARE = 0.03, 0.15
 # Scatter to begin with, from flight to flight: logarithm of a pack's resistance against the other
 # pack's and against its own past; share; voltage after landing; logarithm of the counter's ratio.
 _SOURCE_SIGMA = {"source_mohm": (0.06, 0.10), "stir_sag_mohm": (0.08, 0.14)}
-_SHARE_SIGMA, _END_SIGMA_V, _COUNTER_SIGMA = 0.03, 0.04, 0.02
+_SHARE_SIGMA, _SHARE_WEIGHT = 0.06, 6.0
+# The fuller pack gives more: share per volt between the packs at rest (ours).
+_SHARE_PER_V, _SHARE_PER_V_SD = 1.0, 1.5
+_END_SIGMA_V, _COUNTER_SIGMA = 0.04, 0.02
 # Resistance of cells falls by 1 to 2 % a kelvin of warmth (common practice, no source).
 _PER_KELVIN, _PER_KELVIN_SD = -0.015, 0.012
 # Voltage after landing: 1 V/V with that at the start; with charge, V/Ah of a 4 Ah pack (ours).
@@ -50,14 +56,15 @@ def judge_packs(case: Case) -> Found:
     for pack in shared:
         _out(case, pack, found)
     _supply(case, packs, found)
-    for place in sorted({f.place for m in case.flights for f in m.features}):
-        _counter(case, place, found)
+    for place, feature in case.table.measured:
+        if feature == "counter_ratio":
+            _counter(case, place, found)
     return found
 
 
 def _packs(case: Case) -> list[str]:
     told = [p.name for p in case.aircraft.packs]
-    seen = {f.place for m in case.flights for f in m.features if f.place.split()[:1] == ["pack"]}
+    seen = {p for p, _ in case.table.measured if kind_of_place(p) is PlaceKind.PACK}
     return [*told, *sorted(seen - set(told))]
 
 
@@ -74,44 +81,21 @@ def _first(case: Case, pack: str) -> int:
     return max(first, others[-1] + 1 if others else 0)
 
 
-def _column(
-    case: Case, value: Callable[[Measures], tuple[float, float] | None]
-) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Flights, values and standard errors of what a function finds in the flights."""
-    rows = [(k, *v) for k, m in enumerate(case.flights) if (v := value(m)) is not None]
-    if not rows:
-        return np.empty(0, dtype=np.int64), np.empty(0), np.empty(0)
-    at, y, se = (np.array(c) for c in zip(*rows, strict=True))
-    return at.astype(np.int64), y, se
-
-
-def _log(m: Measures, place: str, feature: str) -> tuple[float, float] | None:
-    """Logarithm of a positive feature, and its standard error."""
-    f = m.get(place, feature)
-    if f is None or f.value is None or f.value <= 0:
-        return None
-    if f.low is None or f.high is None:
-        return float(np.log(f.value)), 0.0
-    return float(np.log(f.value)), min((f.high - f.low) / 3.92 / f.value, 1.0)
-
-
-def _log_against(
-    m: Measures, pack: str, other: str | None, feature: str
-) -> tuple[float, float] | None:
-    """The same, of the ratio to another pack's where there is one."""
-    own = _log(m, pack, feature)
-    if other is None or own is None:
-        return own
-    theirs = _log(m, other, feature)
-    if theirs is None:
-        return None
-    return own[0] - theirs[0], float(np.hypot(own[1], theirs[1]))
+def _log(case: Case, place: str, feature: str) -> tuple[FloatArray, FloatArray]:
+    """Logarithm of a positive feature, flight by flight, and its standard error."""
+    value, se = case.table.column(place, feature)
+    value = np.where(value > 0, value, np.nan)
+    return np.log(value), np.minimum(se / value, 1.0)
 
 
 def _source(case: Case, pack: str, other: str | None, found: Found) -> None:
     parts = []
     for feature, (against, alone) in _SOURCE_SIGMA.items():
-        at, y, se = _column(case, partial(_log_against, pack=pack, other=other, feature=feature))
+        y, se = _log(case, pack, feature)
+        if other is not None:
+            theirs = _log(case, other, feature)
+            y, se = y - theirs[0], np.hypot(se, theirs[1])
+        at = np.flatnonzero(np.isfinite(y))
         if at.size == 0:
             continue
         design = slope = slope_sd = None
@@ -125,8 +109,8 @@ def _source(case: Case, pack: str, other: str | None, found: Found) -> None:
             Part(
                 name=feature,
                 at=at,
-                y=y,
-                se=se,
+                y=y[at],
+                se=se[at],
                 sigma=alone if other is None else against,
                 design=design,
                 slope=slope,
@@ -160,8 +144,8 @@ def _source(case: Case, pack: str, other: str | None, found: Found) -> None:
     sure = strict is not None and strict.signal is not None
     level = Level.GROUND if sure and pct >= SOURCE_GROUND_PCT else Level.WATCH
     since = int(j.at[j.onset])
-    values = [(k, v) for k, m in enumerate(case.flights) if (v := m.value(pack, "source_mohm"))]
-    before, now = usual(values, since, first), usual(values[-3:], n, since)
+    before = usual(case.table, pack, "source_mohm", first, since)
+    now = usual(case.table, pack, "source_mohm", max(since, n - 3), n)
     beside = f", measured against {other}" if other else ""
     label = case.flights[-1].labels.get(pack)
     words = WORDS["source-resistance-rising"]
@@ -218,21 +202,18 @@ def _beyond(
 
 def _weak(case: Case, pack: str, found: Found) -> None:
     """Voltage after landing, with start voltage and charge used taken out."""
-    rows = []
-    for k, m in enumerate(case.flights):
-        end, start = m.value(pack, "end_v"), m.value(pack, "start_v")
-        used = m.value(pack, "used_mah")
-        if end is not None and start is not None and used is not None:
-            rows.append((k, end, start, used / 1000.0))
-    if not rows:
+    end_v, start_v = (case.table.column(pack, f)[0] for f in ("end_v", "start_v"))
+    used_ah = case.table.column(pack, "used_mah")[0] / 1000.0
+    at = np.flatnonzero(np.isfinite(end_v + start_v + used_ah))
+    if at.size == 0:
         return
-    at, end_v, start_v, used_ah = (np.array(c) for c in zip(*rows, strict=True))
+    end_v, start_v, used_ah = end_v[at], start_v[at], used_ah[at]
     pack_of = case.aircraft.pack(pack)
     capacity_ah = (pack_of.capacity_mah if pack_of and pack_of.capacity_mah else 4000.0) / 1000.0
     per_ah = 4.0 / capacity_ah
     part = Part(
         name="end_v",
-        at=at.astype(np.int64),
+        at=at,
         y=end_v,
         se=np.zeros(at.size),
         sigma=_END_SIGMA_V,
@@ -261,10 +242,24 @@ def _weak(case: Case, pack: str, found: Found) -> None:
 
 
 def _share(case: Case, pair: tuple[str, str], found: Found) -> None:
-    at, y, se = _column(case, lambda m: _plain(m, pair[0], "share"))
+    y = case.table.column(pair[0], "share")[0]
+    at = np.flatnonzero(np.isfinite(y))
     if at.size == 0:
         return
-    part = Part(name="share", at=at, y=y, se=se, sigma=_SHARE_SIGMA)
+    one, two = (case.table.column(p, "rest_v")[0][at] for p in pair)
+    # The first pack's voltage at rest over the second's; 0 where not known.
+    apart, y = np.nan_to_num(one - two), y[at]
+    part = Part(
+        name="share",
+        at=at,
+        y=y,
+        se=np.zeros(at.size),
+        sigma=_SHARE_SIGMA,
+        weight=_SHARE_WEIGHT,
+        design=(apart - apart.mean())[:, None],
+        slope=np.array([_SHARE_PER_V]),
+        slope_sd=np.array([_SHARE_PER_V_SD]),
+    )
     first = max(_first(case, p) for p in pair)
     allowed = case.limits.share_points / 100.0
     result = _beyond(case, part, first, signs=(-1.0, 1.0), gate=0.0)
@@ -297,28 +292,22 @@ def _share(case: Case, pair: tuple[str, str], found: Found) -> None:
     )
 
 
-def _plain(m: Measures, place: str, feature: str) -> tuple[float, float] | None:
-    value = m.value(place, feature)
-    return None if value is None else (value, 0.0)
-
-
 def _out(case: Case, pack: str, found: Found) -> None:
     """A pack that gave nothing in a flight although it used to take part."""
     first = case.first(pack)
-    shares = [m.value(pack, "share") for m in case.flights]
+    shares = case.table.column(pack, "share")[0]
     for k in range(first, len(case.flights)):
-        own = shares[k]
-        gone = own is not None and own < _OUT_SHARE
+        own = float(shares[k])
+        gone = own < _OUT_SHARE
         told = ("pack-out", pack) in case.flights[k].seen
-        earlier = [s for s in shares[:k] if s is not None]
-        took_part = bool(earlier) and float(np.median(earlier)) > _PART_SHARE
+        earlier = shares[:k][np.isfinite(shares[:k])]
+        took_part = earlier.size > 0 and float(np.median(earlier)) > _PART_SHARE
         if not (gone or told) or not took_part:
             continue
         flights = [
             i
             for i in range(k, len(case.flights))
-            if ("pack-out", pack) in case.flights[i].seen
-            or ((s := shares[i]) is not None and s < _OUT_SHARE)
+            if ("pack-out", pack) in case.flights[i].seen or shares[i] < _OUT_SHARE
         ]
         last = flights[-1] == len(case.flights) - 1
         words = WORDS["pack-out"]
@@ -332,7 +321,7 @@ def _out(case: Case, pack: str, found: Found) -> None:
                 + ("" if last else "; it came back, and no repair is noted since"),
                 evidence={
                     "flights_with": len(flights),
-                    "share": own,
+                    "share": own if np.isfinite(own) else None,
                     "usual_share": float(np.median(earlier)),
                     "flights_since": len(case.flights) - k,
                 },
@@ -370,10 +359,11 @@ def _supply(case: Case, packs: Sequence[str], found: Found) -> None:
 
 
 def _counter(case: Case, place: str, found: Found) -> None:
-    at, y, se = _column(case, lambda m: _log(m, place, "counter_ratio"))
+    y, se = _log(case, place, "counter_ratio")
+    at = np.flatnonzero(np.isfinite(y))
     if at.size == 0:
         return
-    part = Part(name="counter_ratio", at=at, y=y, se=se, sigma=_COUNTER_SIGMA)
+    part = Part(name="counter_ratio", at=at, y=y[at], se=se[at], sigma=_COUNTER_SIGMA)
     gate = float(np.log1p(_COUNTER_PCT / 100.0))
     first = case.first(place)
     result = _beyond(case, part, first, signs=(1.0, -1.0), gate=gate)

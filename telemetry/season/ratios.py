@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from telemetry.aircraft import Aircraft
 from telemetry.channels import mirror_of
 from telemetry.season.evidence import Part
-from telemetry.season.measures import Blocks, Measures
+from telemetry.season.table import Table
 
 FloatArray = NDArray[np.float64]
 
@@ -49,14 +49,12 @@ def mirror_place(aircraft: Aircraft, place: str, places: Sequence[str]) -> str |
     return found if found in places and found != place else None
 
 
-def current_parts(
-    flights: Sequence[Measures], place: str, others: Sequence[str], *, mirror: bool
-) -> list[Part]:
+def current_parts(table: Table, place: str, others: Sequence[str], *, mirror: bool) -> list[Part]:
     """Stir, flight and rest current of a place against others, as parts of one evidence.
 
     Parameters
     ----------
-    flights : sequence of Measures
+    table : Table
     place : str
     others : sequence of str
         Places to set it against; none: it is set against nothing but its own past.
@@ -71,28 +69,26 @@ def current_parts(
     kind = 2 if not others else 0 if mirror else 1
     made = []
     for name in ("stir", "air", "rest"):
-        rows = []
-        for k, m in enumerate(flights):
-            found = (
-                _rest_ratio(m, place, others)
-                if name == "rest"
-                else _load_ratio(m, m.stir if name == "stir" else m.air, place, others)
-            )
-            if found is not None:
-                rows.append((k, *found))
-        if not rows:
+        if name == "rest":
+            found = _rest_ratio(table, place, others)
+        else:
+            found = _load_ratio(table, name, place, others)
+        if found is None:
             continue
-        at, y, se, level = (np.array(column) for column in zip(*rows, strict=True))
+        y, se, level = found
+        at = np.flatnonzero(np.isfinite(y))
+        if at.size == 0:
+            continue
         regress = kind == 1
         made.append(
             Part(
                 name=name,
-                at=at.astype(np.int64),
-                y=y,
-                se=se,
+                at=at,
+                y=y[at],
+                se=se[at],
                 sigma=_SIGMA[name][kind],
                 response=_RESPONSE[name],
-                design=(level - level.mean())[:, None] if regress else None,
+                design=(level[at] - level[at].mean())[:, None] if regress else None,
                 slope=np.zeros(1) if regress else None,
                 slope_sd=np.array([_SLOPE_SD[name]]) if regress else None,
             )
@@ -101,72 +97,68 @@ def current_parts(
 
 
 def _load_ratio(
-    m: Measures, blocks: Blocks | None, place: str, others: Sequence[str]
-) -> tuple[float, float, float] | None:
+    table: Table, part: str, place: str, others: Sequence[str]
+) -> tuple[FloatArray, FloatArray, FloatArray] | None:
     """Log of the ratio of mean currents, its standard error, log of the others' current."""
-    if blocks is None or place not in blocks.amps or any(o not in blocks.amps for o in others):
+    own = table.stretches(part, "amps", place)
+    theirs = [table.stretches(part, "amps", o) for o in others]
+    if own is None or any(t is None for t in theirs):
         return None
-    own = blocks.amps[place]
-    all_others = sum((blocks.amps[o] for o in others), np.zeros_like(own))
-    good = np.isfinite(own) & np.isfinite(all_others)
-    own, all_others = own[good], all_others[good]
-    n = own.size
-    if n < _FEW_BLOCKS:
-        return None
-    step = m.steps_a.get(place, 0.0)
-    floor = max(_LEAST_STEPS * step, _LEAST_A)
-    top = max(float(own.mean()), floor)
-    rounding = step**2 / (12.0 * n)
-    if not others:
-        return float(np.log(top)), float(np.sqrt(own.var(ddof=1) / n + rounding) / top), 0.0
-    below = max(float(all_others.mean()), floor)
+    step = table.steps_a(place)
+    floor = np.maximum(_LEAST_STEPS * step, _LEAST_A)
+    below = np.sum([t for t in theirs if t is not None], axis=0) if others else np.ones_like(own)
+    good = np.isfinite(own) & np.isfinite(below)
+    n = good.sum(axis=1)
+    few = n < _FEW_BLOCKS
+    n = np.maximum(n, 2)
+
+    def mean(x: FloatArray) -> FloatArray:
+        return np.asarray(np.where(good, x, 0.0).sum(axis=1) / n, dtype=np.float64)
+
+    top, bottom = np.maximum(mean(own), floor), np.maximum(mean(below), floor if others else 1.0)
     # Delta method on paired stretches: the common movement cancels.
-    scatter = own / top - all_others / below
-    se = np.sqrt(scatter.var(ddof=1) / n + rounding / top**2)
-    return float(np.log(top / below)), float(se), float(np.log(below))
+    scatter = own / top[:, None] - (below / bottom[:, None] if others else 0.0)
+    centre = mean(scatter)
+    variance = np.where(good, (scatter - centre[:, None]) ** 2, 0.0).sum(axis=1) / (n - 1)
+    se = np.sqrt(variance / n + step**2 / (12.0 * n) / top**2)
+    y = np.where(few, np.nan, np.log(top / bottom))
+    return y, se, np.log(bottom)
 
 
 def _rest_ratio(
-    m: Measures, place: str, others: Sequence[str]
-) -> tuple[float, float, float] | None:
-    own = m.value(place, "rest_a")
-    values = [m.value(o, "rest_a") for o in others]
-    if own is None or any(v is None for v in values):
+    table: Table, place: str, others: Sequence[str]
+) -> tuple[FloatArray, FloatArray, FloatArray] | None:
+    own, own_se = table.column(place, "rest_a")
+    if not np.isfinite(own).any():
         return None
-    floor = max(_LEAST_STEPS * m.steps_a.get(place, 0.0), _LEAST_A)
-    top = max(own, floor)
-    se = _se(m, place, "rest_a") / top
+    floor = np.maximum(_LEAST_STEPS * table.steps_a(place), _LEAST_A)
+    top = np.maximum(own, floor)
     if not others:
-        return float(np.log(top)), float(se), 0.0
-    below = max(sum(v for v in values if v is not None), floor)
-    below_se = np.sqrt(sum(_se(m, o, "rest_a") ** 2 for o in others))
-    return float(np.log(top / below)), float(np.hypot(se, below_se / below)), float(np.log(below))
+        return np.log(top), own_se / top, np.zeros_like(top)
+    theirs = [table.column(o, "rest_a") for o in others]
+    bottom = np.maximum(np.sum([t[0] for t in theirs], axis=0), floor)
+    bottom_se = np.sqrt(np.sum([t[1] ** 2 for t in theirs], axis=0))
+    return np.log(top / bottom), np.hypot(own_se / top, bottom_se / bottom), np.log(bottom)
 
 
-def _se(m: Measures, place: str, feature: str) -> float:
-    found = m.get(place, feature)
-    if found is None or found.low is None or found.high is None:
-        return 0.0
-    return (found.high - found.low) / 4.0
-
-
-def ramp_part(
-    flights: Sequence[Measures], place: str, others: Sequence[str], *, mirror: bool
-) -> Part | None:
+def ramp_part(table: Table, place: str, others: Sequence[str], *, mirror: bool) -> Part | None:
     """How far the ratio rises from the first to the last third of a flight, as one part."""
+    own = table.stretches("air", "amps", place)
+    theirs = [table.stretches("air", "amps", o) for o in others]
+    if own is None or any(t is None for t in theirs):
+        return None
+    below = np.sum([t for t in theirs if t is not None], axis=0)
     rows = []
-    for k, m in enumerate(flights):
-        if m.air is None or any(p not in m.air.amps for p in (place, *others)):
+    for k in range(table.size):
+        good = np.flatnonzero(np.isfinite(own[k]) & np.isfinite(below[k]))
+        third = good.size // 3
+        if third < _FEW_BLOCKS:
             continue
-        own = m.air.amps[place]
-        below = sum((m.air.amps[o] for o in others), np.zeros_like(own))
-        third = own.size // 3
-        early, late = slice(0, third), slice(own.size - third, own.size)
-        found = [_mean_log_ratio(own[part], below[part]) for part in (late, early)]
-        if None in found:
-            continue
-        (end, end_se), (start, start_se) = [f for f in found if f is not None]
-        rows.append((k, end - start, float(np.hypot(end_se, start_se))))
+        start, end = (
+            _mean_log_ratio(own[k, part], below[k, part]) for part in (good[:third], good[-third:])
+        )
+        if start is not None and end is not None:
+            rows.append((k, end[0] - start[0], float(np.hypot(end[1], start[1]))))
     if not rows:
         return None
     at, y, se = (np.array(column) for column in zip(*rows, strict=True))
@@ -181,12 +173,8 @@ def ramp_part(
 
 
 def _mean_log_ratio(own: FloatArray, below: FloatArray) -> tuple[float, float] | None:
-    good = np.isfinite(own) & np.isfinite(below)
-    n = int(good.sum())
-    if n < _FEW_BLOCKS:
-        return None
-    a, b = float(own[good].mean()), float(below[good].mean())
+    a, b = float(own.mean()), float(below.mean())
     if a <= _LEAST_A or b <= _LEAST_A:
         return None
-    scatter = own[good] / a - below[good] / b
-    return float(np.log(a / b)), float(scatter.std(ddof=1) / np.sqrt(n))
+    scatter = own / a - below / b
+    return float(np.log(a / b)), float(scatter.std(ddof=1) / np.sqrt(own.size))

@@ -7,12 +7,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from telemetry.aircraft import Aircraft
 from telemetry.results import Finding, Level, Trend
 from telemetry.season.case import Case, Found, change_of, trend_of, usual
 from telemetry.season.evidence import Judgement, Part, judge_rise, log_odds, moved_since
 from telemetry.season.features import load_places
 from telemetry.season.groups import rising_group
 from telemetry.season.ratios import current_parts, mirror_place, ramp_part
+from telemetry.season.table import Table
 from telemetry.season.words import WORDS
 
 # A silent servo takes about its share of the node's current with it; this part of it, at least,
@@ -34,19 +36,15 @@ class _Claim:
     judgement: Judgement
 
 
-def loads_of(case: Case) -> tuple[str, ...]:
+def loads_of(table: Table, aircraft: Aircraft) -> tuple[str, ...]:
     """Places that drive servos and whose own current was measured in the stir or in the air."""
-    seen: dict[str, None] = {}
-    for m in case.flights:
-        for blocks in (m.stir, m.air):
-            seen.update(dict.fromkeys([] if blocks is None else blocks.amps))
-    return load_places(case.aircraft, tuple(seen))
+    return load_places(aircraft, table.current_places)
 
 
 def judge_servos(case: Case) -> Found:
     """Findings servo-current-rising, servo-silent and servo-heating."""
     found = Found()
-    loads = loads_of(case)
+    loads = loads_of(case.table, case.aircraft)
     if not loads:
         found.not_judged.append("servo currents: no place reports its own current")
         return found
@@ -97,7 +95,7 @@ def _others(
 
 def _parts(case: Case, place: str, others: tuple[str, ...]) -> list[Part]:
     mirror = mirror_place(case.aircraft, place, others) is not None and len(others) == 1
-    return current_parts(case.flights, place, others, mirror=mirror)
+    return current_parts(case.table, place, others, mirror=mirror)
 
 
 def _judge(case: Case, place: str, others: tuple[str, ...], sign: float) -> Judgement | None:
@@ -197,31 +195,20 @@ def _level(case: Case, claim: _Claim) -> Level:
     return Level.GROUND if sure and grave else Level.WATCH
 
 
-def _usual_a(case: Case, claim: _Claim, feature: str) -> tuple[float | None, float | None]:
-    j = claim.judgement
-    assert j.onset is not None
-    since = int(j.at[j.onset])
-    values = [
-        (k, v)
-        for k, m in enumerate(case.flights)
-        if (v := m.value(claim.place, feature)) is not None
-    ]
-    first = case.first(claim.place, *claim.others)
-    return usual(values, since, first), usual(values[-3:], len(case.flights), since)
-
-
 def _finding(case: Case, claim: _Claim) -> Finding | None:
     j = claim.judgement
     assert j.onset is not None
     place = claim.place
     servos, known = case.servos(place)
-    before, now = _usual_a(case, claim, "stir_mean_a")
-    step_a = max((m.steps_a.get(place, 0.0) for m in case.flights), default=0.0)
+    since, n = int(j.at[j.onset]), len(case.flights)
+    first = case.first(place, *claim.others)
+    before = usual(case.table, place, "stir_mean_a", first, since)
+    now = usual(case.table, place, "stir_mean_a", max(since, n - 3), n)
+    step_a = float(case.table.steps_a(place).max())
     if before is not None and before * abs(float(np.expm1(j.now))) < _STEPS * step_a:
         return None
     level = _level(case, claim)
-    since = int(j.at[j.onset])
-    flights_since = len(case.flights) - since
+    flights_since = n - since
     node_pct = 100.0 * float(np.expm1(j.now))
     pct = _servo_pct(case, claim)
     against = " and ".join(claim.others) if claim.others else "its own earlier flights"
@@ -301,7 +288,7 @@ def _heating(case: Case, place: str, others: tuple[str, ...] | None, found: Foun
     if not others:
         return
     mirror = mirror_place(case.aircraft, place, others) is not None and len(others) == 1
-    part = ramp_part(case.flights, place, others, mirror=mirror)
+    part = ramp_part(case.table, place, others, mirror=mirror)
     if part is None:
         return
     j = judge_rise(

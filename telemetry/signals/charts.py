@@ -8,16 +8,17 @@ when both were estimated from a few values; :func:`recursive_scores` takes that 
 from __future__ import annotations
 
 from functools import cache
+from math import sqrt
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import optimize, stats
+from scipy import optimize, special, stats
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 
-_NODES = 120  # of the Gauss-Legendre rule; run lengths are then right to six digits
+_NODES = 100  # of the Gauss-Legendre rule; run lengths are then right to six digits
 _DIFFUSE = 1e8  # relative variance of a coefficient that nothing is known of
 # Scores beyond this are cut: one wild value must not fill a chart for the rest of the season.
 _HIGHEST_SCORE = 8.0
@@ -267,7 +268,7 @@ def ewma_run_length(weight: float, width: float, *, shift: float = 0.0) -> float
     S. V. Crowder, Technometrics 29 (1987) 401-407: integral equation, Gauss-Legendre nodes.
     """
     h = width * np.sqrt(weight / (2.0 - weight))
-    x, w = np.polynomial.legendre.leggauss(_NODES)
+    x, w = _rule()
     x, w = h * x, h * w
     steps = (x[None, :] - (1.0 - weight) * x[:, None]) / weight - shift
     kernel = w[None, :] * stats.norm.pdf(steps) / weight
@@ -329,52 +330,60 @@ def recursive_scores(
     """
     n = y.size
     m = 0 if design is None else design.shape[1]
-    x = np.ones((n, m + 1))
-    if design is not None:
-        x[:, 1:] = design
-    v = np.ones(n) if spread is None else spread**2
-    mean = np.zeros(m + 1)
-    covariance = np.zeros((m + 1, m + 1))
-    covariance[0, 0] = _DIFFUSE
-    if slope is not None and slope_sd is not None:
-        mean[1:] = slope
-        covariance[range(1, m + 1), range(1, m + 1)] = (slope_sd / sigma) ** 2
+    rows = [[1.0, *([] if design is None else design[i].tolist())] for i in range(n)]
+    own = np.ones(n) if spread is None else spread**2
+    mean = [0.0, *([0.0] * m if slope is None else slope.tolist())]
+    known_sd = [0.0] * m if slope_sd is None else slope_sd.tolist()
+    variances = [_DIFFUSE, *((sd / sigma) ** 2 for sd in known_sd)]
+    covariance = [[v if i == j else 0.0 for j in range(m + 1)] for i, v in enumerate(variances)]
     degrees, squares = sigma_weight, sigma_weight * sigma**2
-    levelled = False
     errors, scales, worth = np.zeros(n), np.ones(n), np.full(n, sigma_weight)
-    known = np.zeros(n, dtype=bool)
-    for i in range(n):
-        reach = covariance @ x[i]
-        ahead = float(v[i] + x[i] @ reach)
-        error = float(y[i] - x[i] @ mean)
-        scale = float(np.sqrt(squares / degrees * ahead))
-        errors[i], scales[i], worth[i], known[i] = error, scale, degrees, levelled
-        if learn is not None and not learn[i]:
+    first = n
+    taken = [True] * n if learn is None else learn.tolist()
+    # Plain numbers: for one to three coefficients they are many times faster than arrays.
+    for i, (x, value, variance) in enumerate(zip(rows, y.tolist(), own.tolist(), strict=True)):
+        reach = [sum(c * xi for c, xi in zip(row, x, strict=True)) for row in covariance]
+        ahead = variance + sum(r * xi for r, xi in zip(reach, x, strict=True))
+        error = value - sum(b * xi for b, xi in zip(mean, x, strict=True))
+        scale = sqrt(squares / degrees * ahead)
+        errors[i], scales[i], worth[i] = error, scale, degrees
+        if not taken[i]:
             continue
-        if levelled:
-            error = float(np.clip(error, -clip * scale, clip * scale))
+        if i > first:
+            error = min(max(error, -clip * scale), clip * scale)
             squares += error**2 / ahead
             degrees += 1.0
-        mean = mean + reach * (error / ahead)
-        covariance = covariance - np.outer(reach, reach) / ahead
-        levelled = True
-    score = np.where(known, normal_scores(errors / scales, worth), 0.0)
+        first = min(first, i)
+        gain = [r / ahead for r in reach]
+        mean = [b + g * error for b, g in zip(mean, gain, strict=True)]
+        covariance = [
+            [c - r * g for c, g in zip(row, gain, strict=True)]
+            for row, r in zip(covariance, reach, strict=True)
+        ]
+    score = np.where(np.arange(n) > first, normal_scores(errors / scales, worth), 0.0)
     return Scores(score, y - errors, scales, worth)
 
 
 def normal_scores(t: FloatArray, degrees: FloatArray) -> FloatArray:
     """The standard normal values with the same tails as Student-t values, cut at 8."""
-    tail = np.maximum(stats.t.sf(np.abs(t), degrees), stats.norm.sf(_HIGHEST_SCORE))
-    return np.asarray(np.copysign(stats.norm.isf(tail), t), dtype=np.float64)
+    tail = np.maximum(special.stdtr(degrees, -np.abs(t)), special.ndtr(-_HIGHEST_SCORE))
+    return np.asarray(np.copysign(special.ndtri(tail), t), dtype=np.float64)
+
+
+@cache
+def _rule() -> tuple[FloatArray, FloatArray]:
+    """Nodes and weights of the Gauss-Legendre rule on -1 to 1."""
+    x, w = np.polynomial.legendre.leggauss(_NODES)
+    return np.asarray(x, dtype=np.float64), np.asarray(w, dtype=np.float64)
 
 
 def _weights(h: float) -> FloatArray:
-    return np.asarray(0.5 * h * np.polynomial.legendre.leggauss(_NODES)[1], dtype=np.float64)
+    return 0.5 * h * _rule()[1]
 
 
 def _cusum_kernel(k: float, h: float, shift: float) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Nodes on (0, h), weighted kernel between them, chance to fall to zero from each."""
-    y = 0.5 * h * (np.polynomial.legendre.leggauss(_NODES)[0] + 1.0)
+    y = 0.5 * h * (_rule()[0] + 1.0)
     steps = y[None, :] + k - y[:, None] - shift
     kernel = stats.norm.pdf(steps) * _weights(h)[None, :]
     return y, kernel, np.asarray(stats.norm.cdf(k - y - shift), dtype=np.float64)

@@ -1,0 +1,123 @@
+"""Logs into the book with all that is derived from them: reviewed once, measured once.
+
+The book stores and the pipeline reviews; neither knows the other. Here they meet: each log is read
+the way its aircraft's logs are read, reviewed with its aircraft's profile, cut into its flights,
+and the measures that the judging across flights needs are kept beside it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from concurrent.futures import Executor
+from dataclasses import replace
+from functools import partial
+from pathlib import Path
+
+from telemetry.book import Incoming, Logbook, Outcome, add_files, find_files, read_file
+from telemetry.book.batch import Progress
+from telemetry.errors import BusbookError
+from telemetry.importer import ColumnMap, read_log
+from telemetry.pipeline import review
+from telemetry.profile import new_profile
+from telemetry.season.cache import version_for
+from telemetry.season.features import measures
+
+
+def add_logs(
+    book: Logbook,
+    paths: Sequence[str | Path],
+    *,
+    aircraft: str | None = None,
+    on: str | None = None,
+    settings: Mapping[str, str] | None = None,
+    row_interval_s: float | None = None,
+    column_maps: Sequence[ColumnMap] = (),
+    executor: Executor | None = None,
+    progress: Progress | None = None,
+) -> tuple[Outcome, ...]:
+    """Add files and folders to the book, reviewed and measured; one outcome for each file.
+
+    Parameters
+    ----------
+    book : Logbook
+    paths : sequence of path
+        Files, folders, a memory card's whole tree.
+    aircraft : str, optional
+        Whose they are; without it each log's columns, preamble and name decide.
+    on : str, optional
+        Date of logs that have none.
+    settings, row_interval_s, column_maps
+        How the logs are read; what the book has learnt of the aircraft's columns comes after.
+    executor : Executor, optional
+        Any executor of ``concurrent.futures``; without it everything happens in this process.
+    progress : callable, optional
+        Called after each file: how many are done, of how many, and its outcome.
+
+    Returns
+    -------
+    tuple of Outcome
+        In the order of the files; a bad file stops no other.
+
+    Raises
+    ------
+    BookError
+        If the name cannot be an aircraft's, or the book cannot be written to.
+    """
+    how = {
+        "settings": dict(settings or {}),
+        "row_interval_s": row_interval_s,
+        "column_maps": (*column_maps, *book.column_maps(aircraft)),
+    }
+    if aircraft is not None:
+        _introduce(book, paths, aircraft, how)
+    return add_files(
+        book,
+        paths,
+        aircraft=aircraft,
+        on=on,
+        read=partial(read_measured, book=book.path, aircraft=aircraft, **how),
+        executor=executor,
+        progress=progress,
+    )
+
+
+def read_measured(
+    path: Path,
+    *,
+    book: Path,
+    aircraft: str | None,
+    settings: Mapping[str, str] | None = None,
+    row_interval_s: float | None = None,
+    column_maps: Sequence[ColumnMap] = (),
+) -> Incoming:
+    """Read, review and measure one file; what a worker does of :func:`add_logs`."""
+    shelf = Logbook(book)
+    found = read_file(
+        path, settings=settings, row_interval_s=row_interval_s, column_maps=column_maps
+    )
+    whose = shelf.guess(found.log).aircraft if aircraft is None else aircraft
+    if whose is None:
+        return found
+    profile = shelf.profile(whose)
+    reviewed = review(found.log, profile)
+    return replace(
+        found,
+        flights=reviewed.flights,
+        measures=tuple(measures(reviewed, n + 1) for n in range(len(reviewed.flights))),
+        version=version_for(profile),
+    )
+
+
+def _introduce(
+    book: Logbook, paths: Sequence[str | Path], aircraft: str, how: Mapping[str, object]
+) -> None:
+    """Make the profile of a new aircraft from its first log, before any log is measured by it."""
+    if book.profile_path(aircraft).exists():
+        return
+    for one in find_files(paths, leave_out=book.path):
+        try:
+            log = read_log(one.path, **how)  # type: ignore[arg-type]
+        except BusbookError:
+            continue
+        book.put_profile(aircraft, new_profile(aircraft.strip(), log))
+        return
