@@ -12,6 +12,7 @@ from concurrent.futures import Executor
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
+from typing import Any
 
 from telemetry.book import Incoming, Logbook, Outcome, add_files, find_files, read_file
 from telemetry.book.batch import Progress
@@ -63,7 +64,7 @@ def add_logs(
     BookError
         If the name cannot be an aircraft's, or the book cannot be written to.
     """
-    how = {
+    how: dict[str, Any] = {
         "settings": dict(settings or {}),
         "row_interval_s": row_interval_s,
         "column_maps": (*column_maps, *book.column_maps(aircraft)),
@@ -109,14 +110,14 @@ def read_measured(
 
 
 def _introduce(
-    book: Logbook, paths: Sequence[str | Path], aircraft: str, how: Mapping[str, object]
+    book: Logbook, paths: Sequence[str | Path], aircraft: str, how: Mapping[str, Any]
 ) -> None:
     """Make the profile of a new aircraft from its first log, before any log is measured by it."""
     if book.profile_path(aircraft).exists():
         return
     for one in find_files(paths, leave_out=book.path):
         try:
-            log = read_log(one.path, **how)  # type: ignore[arg-type]
+            log = read_log(one.path, **how)
         except BusbookError:
             continue
         book.put_profile(aircraft, new_profile(aircraft.strip(), log))
