@@ -1,6 +1,6 @@
 """The logbook: originals, flights, notes, profiles and measures in a folder. It judges nothing."""
 
-from telemetry.book.batch import Found, Incoming, add_files, find_files, read_file, worker_pool
+from telemetry.book.batch import Found, Incoming, add_files, find_files, read_file
 from telemetry.book.checking import CheckReport
 from telemetry.book.export import export_log
 from telemetry.book.maps import Guess, Learnt
@@ -26,5 +26,4 @@ __all__ = [
     "export_log",
     "find_files",
     "read_file",
-    "worker_pool",
 ]

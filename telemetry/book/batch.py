@@ -16,11 +16,9 @@ from concurrent.futures import (
     BrokenExecutor,
     Executor,
     Future,
-    ProcessPoolExecutor,
     ThreadPoolExecutor,
 )
 from dataclasses import dataclass, field, replace
-from multiprocessing import get_context
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -174,8 +172,9 @@ def add_files(
     read : callable, optional
         Reads, and perhaps reviews, one file.
     executor : Executor, optional
-        Any executor of ``concurrent.futures`` or with its interface; without it everything happens
-        here. It is not shut down.
+        Any executor of ``concurrent.futures`` or with its interface, such as that of
+        :func:`telemetry.workers.worker_pool`; without it everything happens here. It is not shut
+        down.
     pending : int
         Files that may be read at once; a few more may wait to be written.
     progress : callable, optional
@@ -206,14 +205,6 @@ def add_files(
             if progress is not None:
                 progress(len(outcomes), len(files), outcome)
     return tuple(outcomes)
-
-
-def worker_pool(workers: int) -> ProcessPoolExecutor:
-    """A pool of so many processes for :func:`add_files`, started afresh on every system.
-
-    A copy of this process (fork) could take over a lock that one of its threads holds.
-    """
-    return ProcessPoolExecutor(workers, mp_context=get_context("spawn"))
 
 
 class _Here(Executor):

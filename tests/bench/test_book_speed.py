@@ -20,9 +20,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from telemetry.book import Incoming, Logbook, add_files, read_file, worker_pool
+from telemetry.book import Incoming, Logbook, add_files, read_file
 from telemetry.book.batch import ReadFile
 from telemetry.pipeline import review
+from telemetry.workers import worker_pool
 
 LOGS = int(os.environ.get("BUSBOOK_BENCH_LOGS", "1000"))
 SECONDS, ROWS_PER_S = 480, 10
@@ -103,12 +104,14 @@ def test_cost_grows_linearly_and_adding_again_is_nearly_free(
 ) -> None:
     size_mb = logs[0].stat().st_size / 1e6
     print(f"\nlogs of {size_mb:.2f} MB, {SECONDS * ROWS_PER_S} rows, 24 columns")
-    print("  logs   add, ms/log   again, ms/log   list, ms   peak, MB   book, kB/log")
+    print("  logs   add, ms/log   of it CPU   again, ms/log   list, ms   peak, MB   book, kB/log")
     seconds_to_add(logs[:5], tmp_path / "warm")
     cost = {}
     for count in (n for n in (10, 100, 1000) if n <= LOGS):
         root = tmp_path / str(count)
+        busy = time.process_time()
         took = seconds_to_add(logs[:count], root)
+        cost[count] = (time.process_time() - busy) / count
         began = time.perf_counter()
         again = add_files(Logbook(root), logs[:count], aircraft="tern")
         repeated = time.perf_counter() - began
@@ -117,14 +120,15 @@ def test_cost_grows_linearly_and_adding_again_is_nearly_free(
         assert len(Logbook(root).flights("tern")) == count
         listed = time.perf_counter() - began
         kept = sum(p.stat().st_size for p in root.rglob("*") if p.is_file()) / count / 1000
-        cost[count] = took / count
         print(
-            f"{count:6d} {took / count * 1e3:13.1f} {repeated / count * 1e3:15.2f} "
-            f"{listed * 1e3:10.1f} {memory_mb():10.0f} {kept:14.0f}"
+            f"{count:6d} {took / count * 1e3:13.1f} {cost[count] * 1e3:11.1f} "
+            f"{repeated / count * 1e3:15.2f} {listed * 1e3:10.1f} {memory_mb():10.0f} {kept:14.0f}"
         )
         assert repeated < 0.05 * took
         shutil.rmtree(root)
-    assert max(cost.values()) < 1.5 * min(cost.values())
+    # A log costs no more in a full book than in an empty one: by processor time, which other work
+    # on the machine disturbs little.
+    assert cost[max(cost)] < 1.5 * min(cost.values())
 
 
 def read_and_review(path: Path) -> Incoming:

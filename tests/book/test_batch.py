@@ -13,9 +13,10 @@ from typing import Any
 
 import pytest
 
-from telemetry.book import Incoming, Logbook, Outcome, add_files, find_files, read_file, worker_pool
+from telemetry.book import Incoming, Logbook, Outcome, add_files, find_files, read_file
 from telemetry.errors import BookError, UnreadableLog
 from telemetry.results import Flight
+from telemetry.workers import worker_pool
 
 
 def write_csv(path: Path, seed: int, *, other: bool = False) -> Path:
