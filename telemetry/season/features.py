@@ -11,6 +11,7 @@ from telemetry.channels import PlaceKind, Quantity, kind_of_place
 from telemetry.log import FloatArray
 from telemetry.readings import Reading, Readings, block_means, take_readings, total_current
 from telemetry.results import EventKind, Evidence, Flight, PhaseKind, Review
+from telemetry.season.contacts import drop_tails
 from telemetry.season.currents import current_features
 from telemetry.season.measures import Blocks, EventCount, GroupDraw, Measure, Measures
 from telemetry.season.voltages import (
@@ -75,6 +76,7 @@ def measure_flight(review: Review, number: int = 1) -> Measures:
         found += voltage_features(r, flight.phases)
     found += rest_volts(volts, currents, loads, flight.phases)
     found += sags(flight)
+    found += drop_tails(readings, aircraft, flight.phases)
     found += resistances(flight, aircraft)
     found += charge(flight, readings, aircraft, flown_s)
     counts = _falls(flight)

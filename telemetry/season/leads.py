@@ -20,6 +20,9 @@ from telemetry.season.words import WORDS
 _OFFSET_WATCH_V = 0.06
 # A node that went down and came back was cut off, whatever its voltage readings caught of it.
 _CONTACT = ("contact", "brownout")
+# Logarithm of the ratio of the two tails of the drop, from flight to flight; and by how much the
+# upper one must have grown, V (ours: the least fall that counts as a sag).
+_TAIL_SIGMA, _TAIL_WATCH_V = 0.15, 0.25
 # What one flight alone cannot explain tells as well, if it goes on at one place only.
 _UNEXPLAINED = (*_CONTACT, "unknown")
 
@@ -305,26 +308,102 @@ def _offset_finding(case: Case, place: str, parent: str, j: Judgement, sign: flo
 def _contacts(case: Case, places: Sequence[str], found: Found) -> None:
     """Falls of voltage at one place that neither load nor supply explains, flight after flight."""
     for place in places:
+        finding = _straying(case, place, found)
         for origins in (_CONTACT, _UNEXPLAINED):
-            own = falls_at(case, place, origins)
-            others = [falls_at(case, p, origins) for p in places if p != place]
-            first = case.first(place)
-            burst = judge_counts(own, others, first=first, chance=case.watch_chance)
-            if burst is None:
-                continue
-            strict = judge_counts(own, others, first=first, chance=case.ground_chance)
-            found.findings.append(
-                counted_finding(
-                    case,
-                    "contact-intermittent",
-                    place,
-                    burst,
-                    grave=strict is not None and burst.flights >= 2,
-                    title=f"{place} lost voltage for moments that its load does not explain",
-                    deepest=deepest_at(case, place, origins),
-                )
-            )
-            break
+            if finding is None:
+                finding = _counted(case, place, places, origins)
+        if finding is not None:
+            found.findings.append(finding)
+
+
+def _counted(
+    case: Case, place: str, places: Sequence[str], origins: Sequence[str]
+) -> Finding | None:
+    own = falls_at(case, place, origins)
+    others = [falls_at(case, p, origins) for p in places if p != place]
+    first = case.first(place)
+    burst = judge_counts(own, others, first=first, chance=case.watch_chance)
+    if burst is None:
+        return None
+    strict = judge_counts(own, others, first=first, chance=case.ground_chance)
+    return counted_finding(
+        case,
+        "contact-intermittent",
+        place,
+        burst,
+        grave=strict is not None and burst.flights >= 2,
+        title=f"{place} lost voltage for moments that its load does not explain",
+        deepest=deepest_at(case, place, origins),
+    )
+
+
+def _straying(case: Case, place: str, found: Found) -> Finding | None:
+    """The drop to a place strays upwards, as contacts do, more than it used to."""
+    (up, _), (down, _) = (case.table.column(place, f) for f in ("drop_tail_v", "drop_tail_other_v"))
+    at = np.flatnonzero((up > 0) & (down > 0))
+    if at.size == 0:
+        return None
+    part = Part(
+        name="tail",
+        at=at,
+        y=np.log(up[at] / down[at]),
+        se=np.zeros(at.size),
+        sigma=_TAIL_SIGMA,
+    )
+    n, first = len(case.flights), case.first(place)
+    j = judge_rise([part], n, chance=case.watch_chance, first=first)
+    if j is None:
+        return None
+    found.trends.append(
+        trend_of(
+            "contact-intermittent",
+            place,
+            j,
+            quantity="stray of the drop upwards over downwards",
+            unit="%",
+            scale=100.0,
+        )
+    )
+    if j.signal is None or j.onset is None:
+        return None
+    since = int(j.at[j.onset])
+    now_v = usual(case.table, place, "drop_tail_v", max(since, n - 3), n)
+    before_v = usual(case.table, place, "drop_tail_v", first, since)
+    if now_v is None or before_v is None or now_v - before_v < _TAIL_WATCH_V:
+        return None
+    strict = judge_rise([part], n, chance=case.ground_chance, first=first)
+    sure = strict is not None and strict.signal is not None
+    words = WORDS["contact-intermittent"]
+    return Finding(
+        code="contact-intermittent",
+        level=Level.GROUND if sure and now_v >= case.limits.margin_watch_v else Level.WATCH,
+        place=place,
+        title=f"{place}: for moments {now_v:.1f} V are lost on the way that its load does not "
+        f"explain, {before_v:.1f} V before",
+        evidence={
+            "stray_v": now_v,
+            "usual_stray_v": before_v,
+            "flights_since": n - since,
+            "chart": float(j.chart[-1]),
+            "chart_limit": j.limit,
+            "p_trend": j.p_trend,
+        },
+        explanations=words.explanations,
+        confirm=words.confirm,
+        advice=words.advice,
+        since_flight=case.listed[since].id,
+        change=change_of(
+            j,
+            quantity="voltage lost for moments",
+            unit="V",
+            rise_unit="%",
+            scale=100.0,
+            level=Level.WATCH,
+            limit=None,
+            before=before_v,
+            now=now_v,
+        ),
+    )
 
 
 def falls_at(case: Case, place: str, origins: Sequence[str]) -> list[int]:

@@ -11,6 +11,7 @@ from telemetry.channels import PlaceKind, kind_of_place
 from telemetry.results import Finding, Level
 from telemetry.season.case import Case, Found, change_of, trend_of, usual
 from telemetry.season.counts import judge_counts
+from telemetry.season.drops import drop_parts, feature_part
 from telemetry.season.evidence import Judgement, Part, judge_rise
 from telemetry.season.leads import counted_finding, deepest_at, falls_at
 from telemetry.season.measures import Measures
@@ -20,6 +21,7 @@ FloatArray = NDArray[np.float64]
 
 # Limits of this project: a pack's resistance up by this much of its own baseline.
 SOURCE_WATCH_PCT, SOURCE_GROUND_PCT = 30.0, 100.0
+_PATH_SIGMA_MOHM = 2.0
 # Voltage after landing lower by this share than charge used and start voltage explain.
 _WEAK_PCT = 2.0
 _COUNTER_PCT = 10.0
@@ -50,6 +52,7 @@ def judge_packs(case: Case) -> Found:
     for pack in packs:
         other = next((p for p in shared if p != pack), None) if len(shared) == 2 else None
         _source(case, pack, other, found)
+        _path(case, pack, found)
         _weak(case, pack, found)
     if len(shared) == 2:
         _share(case, (shared[0], shared[1]), found)
@@ -198,6 +201,37 @@ def _beyond(
         if j is not None and j.signal is not None and j.onset is not None and j.now >= gate:
             return j, sign
     return None
+
+
+def _path(case: Case, pack: str, found: Found) -> None:
+    """What lies between a pack and the bus: switch, plug, diode."""
+    root = case.aircraft.root or "bus"
+    if pack not in case.table.current_places or root == pack:
+        return
+    parts = drop_parts(case.table, root, pack, pack, fit="")
+    fitted = feature_part(case.table, pack, "path_mohm", _PATH_SIGMA_MOHM)
+    parts += [] if fitted is None else [fitted]
+    n, first = len(case.flights), _first(case, pack)
+    j = judge_rise(parts, n, chance=case.watch_chance, first=first)
+    if j is None or j.signal is None or j.now < case.limits.branch_watch_mohm:
+        return
+    strict = judge_rise(parts, n, chance=case.ground_chance, first=first)
+    grave = strict is not None and strict.signal is not None
+    grave = grave and j.now >= case.limits.branch_ground_mohm
+    _add(
+        case,
+        found,
+        "source-resistance-rising",
+        pack,
+        j,
+        title=f"{pack}: {j.now:.0f} mOhm more than usual between it and {root} "
+        "(switch, plug or diode)",
+        quantity="drop per amp to the bus",
+        unit="mOhm",
+        rise_unit="mOhm",
+        scale=1.0,
+        level=Level.GROUND if grave else Level.WATCH,
+    )
 
 
 def _weak(case: Case, pack: str, found: Found) -> None:
