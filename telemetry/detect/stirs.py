@@ -142,7 +142,7 @@ def _measure(
         mah=mah,
         lowest_v=float(u.min()) if u.size else None,
         sag_mohm=sag,
-        after_a=float(np.median(after)) if after.size >= _FEW else None,
+        after_a=float(np.quantile(after, 0.2)) if after.size >= _FEW_P95 else None,
     )
 
 

@@ -23,6 +23,7 @@ from telemetry.signals.sampling import held_at
 
 # How the note of an event ends at which a pack left.
 GONE = "stopped giving current at that moment"
+_TOGETHER = "all places on this feed fell together"
 # Shares of the depth (ours): above the first the load is the cause; below the second, with the
 # highest resistance and current that can be true, it is not.
 _EXPLAINED = 0.6
@@ -211,9 +212,10 @@ def _origin(
         if no_load:
             return (Origin.SUPPLY, "") if above.whole else (Origin.UNKNOWN, "")
         return Origin.LOAD, "the feeding place fell along, as a load peak between readings makes it"
+    together = _siblings_fell(e, depth, book)
     if no_load or above.stayed:
-        return _own_fault(e, book), ""
-    if _siblings_fell(e, depth, book):
+        return (Origin.SUPPLY, _TOGETHER) if together else (_own_fault(e, book), "")
+    if together:
         return Origin.LOAD, "the other places fell along, as a load peak between readings makes it"
     return Origin.UNKNOWN, "the current may have peaked between two of its readings"
 
@@ -355,7 +357,7 @@ def _pack_shifted(e: Event, book: _Book) -> str | None:
 
 def _inherit(e: Event, judged: Sequence[Event], aircraft: Aircraft) -> Event:
     """A fall that came from above carries the origin found there."""
-    if e.origin is not Origin.SUPPLY or not _came_from_above(e, aircraft):
+    if e.origin is not Origin.SUPPLY or e.note == _TOGETHER or not _came_from_above(e, aircraft):
         return e
     for other in judged:
         if (
