@@ -9,7 +9,9 @@ import click
 
 @click.command()
 @click.argument("directory", type=click.Path(path_type=Path, file_okay=False))
-@click.option("--seed", type=int, default=None, help="Another season than the usual one.")
+@click.option(
+    "--seed", type=click.IntRange(min=0), default=None, help="Another season than the usual one."
+)
 def demo(directory: Path, seed: int | None) -> None:
     """Write an invented season of two demo aircraft into DIRECTORY, with faults that grow.
 

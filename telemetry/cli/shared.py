@@ -2,25 +2,31 @@
 
 from __future__ import annotations
 
+import contextlib
+import os
 import traceback
 from collections.abc import Iterable, Iterator
+from concurrent.futures import Executor
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
-from telemetry.errors import BusbookError, UnknownSetting, UnreadableLog
+from telemetry.errors import BookError, BusbookError, UnknownSetting, UnreadableLog
 
 if TYPE_CHECKING:
     from telemetry.aircraft import Aircraft
+    from telemetry.book import Logbook
 
 # What a folder is searched for; a file named on the command line may be called anything.
 LOG_ENDINGS = (".csv", ".tsv", ".txt", ".log", ".dat")
 
 
 def say(text: str) -> None:
-    """Tell something that is not the result: on stderr."""
-    click.echo(text, err=True)
+    """Tell something that is not the result: on stderr, in one line."""
+    from telemetry.figures.names import plain
+
+    click.echo(plain(text), err=True)
 
 
 def sentence(error: Exception) -> str:
@@ -57,7 +63,7 @@ def find_logs(paths: Iterable[Path]) -> list[Path | UnreadableLog]:
     """
     found: dict[Path | UnreadableLog, None] = {}
     for path in paths:
-        if not path.is_dir():
+        if not os.path.isdir(path):  # noqa: PTH112 - Path.is_dir() raises on too long a name
             found[path] = None
             continue
         inside = sorted(_logs_in(path))
@@ -124,16 +130,96 @@ def how_to_read(
     }
 
 
-def profile_of(aircraft: str | None) -> Aircraft | None:
-    """The profile named on the command line; None where none was named."""
+def with_book(command: Any) -> Any:
+    """Decorate a command with the option that names the logbook."""
+    return click.option(
+        "--book",
+        "book",
+        type=click.Path(path_type=Path, file_okay=False),
+        envvar="BUSBOOK",
+        metavar="DIR",
+        help="The logbook's folder; else $BUSBOOK, else one of the user's own.",
+    )(command)
+
+
+def book_path(book: Path | None) -> Path:
+    """Where the logbook lies: as given, else in the platform's folder for applications."""
+    return Path(click.get_app_dir("busbook")) if book is None else book
+
+
+def open_book(book: Path | None, *, make: bool = False) -> Logbook:
+    """The logbook. A command that only reads makes none.
+
+    Raises
+    ------
+    BookError
+        If there is none and ``make`` is False, or it cannot be opened.
+    """
+    from telemetry.book import Logbook
+
+    path = book_path(book)
+    if not make and not (path / "format.toml").exists():
+        raise BookError(
+            "there is no logbook here",
+            path=path,
+            hint="'busbook add LOG --aircraft NAME' begins one; --book names another folder",
+        )
+    return Logbook(path)
+
+
+def known_aircraft(book: Logbook, name: str) -> str:
+    """The name under which the book keeps an aircraft; BookError where it does not know it."""
+    from telemetry.book import aircraft_key
+
+    key, everyone = aircraft_key(name), book.aircraft()
+    if key not in everyone:
+        hint = f"it knows {', '.join(everyone)}" if everyone else "'busbook add' puts logs into it"
+        raise BookError(f"the book has no aircraft '{key}'", path=book.path, hint=hint)
+    return key
+
+
+def is_profile(aircraft: str) -> bool:
+    """Whether --aircraft names a profile's file rather than an aircraft of the book."""
+    path = Path(aircraft)
+    return path.is_file() or path.suffix == ".toml"
+
+
+def profile_of(aircraft: str | None, book: Path | None = None) -> Aircraft | None:
+    """The profile named on the command line, by its file or by its name in the book.
+
+    None where none was named, and for an aircraft of the book that has no profile.
+    """
     if aircraft is None:
         return None
-    from telemetry.profile import read_profile
+    if is_profile(aircraft):
+        from telemetry.profile import read_profile
 
-    path = Path(aircraft)
-    if path.is_file() or path.suffix == ".toml":
-        return read_profile(path)
-    raise UnknownSetting(
-        f"no profile of an aircraft named '{aircraft}'",
-        hint="give the path of a profile (.toml)",
-    )
+        return read_profile(Path(aircraft))
+    if not (book_path(book) / "format.toml").exists():
+        raise UnknownSetting(
+            f"no profile of an aircraft named '{aircraft}'",
+            hint="give the path of a profile (.toml), or --book with the logbook that knows it",
+        )
+    shelf = open_book(book)
+    return shelf.profile(known_aircraft(shelf, aircraft))
+
+
+with_workers = click.option(
+    "--workers",
+    type=click.IntRange(min=1, max=64),
+    default=1,
+    metavar="N",
+    help="Processes that read at once; pays from some ten logs on.",
+)
+
+
+@contextlib.contextmanager
+def workers_of(count: int) -> Iterator[Executor | None]:
+    """A pool of processes; None for one, which is this one."""
+    if count == 1:
+        yield None
+        return
+    from telemetry.book import worker_pool
+
+    with worker_pool(count) as pool:
+        yield pool

@@ -12,6 +12,7 @@ A map is a small TOML file::
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 import json
 import os
@@ -95,7 +96,8 @@ def save_column_map(saved: ColumnMap, path: str | Path) -> None:
         aside.write_text(to_toml(saved), encoding="utf-8", newline="\n")
         aside.replace(target)
     except OSError as error:
-        aside.unlink(missing_ok=True)
+        with contextlib.suppress(OSError):
+            aside.unlink(missing_ok=True)
         raise OutputError(
             f"the column map cannot be written ({error.strerror or error})",
             path=path,

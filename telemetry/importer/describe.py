@@ -15,7 +15,7 @@ from telemetry.errors import UnreadableLog
 from telemetry.importer.clock import unroll
 from telemetry.importer.columnmap import ColumnMap, fingerprint
 from telemetry.importer.columns import Column
-from telemetry.importer.read import time_base, widen
+from telemetry.importer.read import refuse_all_blank, time_base, widen
 from telemetry.importer.resolve import Resolved, resolve
 from telemetry.importer.settings import parse_setting, text_of
 from telemetry.importer.sheet import read_sheet
@@ -171,14 +171,14 @@ def describe_columns(
     columns = sheet.columns
     try:
         base = time_base(sheet, row_interval_s)
-    except UnreadableLog as error:
-        problem = str(error)
-    else:
         form = base.form
         notes = [*base.notes, *notes]
         if sheet.long is not None:
             times = unroll(base.raw_s, period_s=base.period_s, wall=base.wall, spread_rows=False)
             columns, _ = widen(sheet, base, times)
+        refuse_all_blank(columns)
+    except UnreadableLog as error:
+        problem = str(error)
     resolved = resolve(columns, notes, strict=False)
     return Listing(
         file=sheet.path,

@@ -85,15 +85,20 @@ def _assemble(sheet: Sheet, row_interval_s: float | None) -> Log:
     columns = sheet.columns
     if sheet.long is not None:
         columns, times = widen(sheet, base, times)
+    refuse_all_blank(columns)
+    as_they_stand = times.rows is None
+    resolved = resolve(columns, sheet.notes, time_s=times.time_s if as_they_stand else None)
+    log = _log(sheet, base, times, columns, resolved)
+    return replace(log, provenance=replace(log.provenance, rows=read_rows))
+
+
+def refuse_all_blank(columns: Sequence[Column]) -> None:
+    """Raise UnreadableLog where no column but the time holds a value."""
     if not any(not c.blank and not c.time_role for c in columns):
         raise UnreadableLog(
             "every value is blank, only the time is there",
             hint="check that the sensors were recorded",
         )
-    as_they_stand = times.rows is None
-    resolved = resolve(columns, sheet.notes, time_s=times.time_s if as_they_stand else None)
-    log = _log(sheet, base, times, columns, resolved)
-    return replace(log, provenance=replace(log.provenance, rows=read_rows))
 
 
 def widen(sheet: Sheet, base: TimeBase, times: Unrolled) -> tuple[list[Column], Unrolled]:

@@ -8,7 +8,9 @@ from __future__ import annotations
 
 import codecs
 import hashlib
+import os
 import re
+import stat
 import unicodedata
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
@@ -98,6 +100,9 @@ def load(path: str | Path, *, encoding: str | None = None) -> Text:
     UnreadableLog
         The file cannot be opened, is empty, or is no text; the message says which.
     """
+    if _is_device(path):
+        # Some give bytes without end.
+        raise UnreadableLog("is a device, not a file", path=path, hint="give a log file")
     try:
         raw = Path(path).read_bytes()
     except IsADirectoryError:
@@ -105,7 +110,7 @@ def load(path: str | Path, *, encoding: str | None = None) -> Text:
             "is a folder, not a file", path=path, hint="give the log files in it"
         ) from None
     except OSError as error:
-        if Path(path).is_dir():
+        if os.path.isdir(path):  # noqa: PTH112 - Path.is_dir() raises on a name that is too long
             what = "is a folder, not a file"
         elif isinstance(error, FileNotFoundError):
             what = "there is no such file"
@@ -125,6 +130,14 @@ def load(path: str | Path, *, encoding: str | None = None) -> Text:
     return Text(
         data=data, encoding=found, digest=digest, size_bytes=len(raw), notes=(*notes, *more)
     )
+
+
+def _is_device(path: str | Path) -> bool:
+    try:
+        mode = Path(path).stat().st_mode
+    except (OSError, ValueError):
+        return False
+    return stat.S_ISCHR(mode) or stat.S_ISBLK(mode)
 
 
 def _digest(raw: bytes) -> str:

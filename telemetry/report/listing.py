@@ -6,6 +6,8 @@ import math
 import textwrap
 from typing import TYPE_CHECKING
 
+from telemetry.figures.names import plain
+
 if TYPE_CHECKING:
     from telemetry.importer import ColumnReport, Listing
 
@@ -51,7 +53,7 @@ def render(listing: Listing, width: int = 80) -> str:
         lines += _wrap("No column is read as a voltage or a current: name them with --set.", width)
     elif not undecided:
         lines.append("Every column that the review needs is settled.")
-    return "\n".join(lines) + "\n"
+    return "\n".join(plain(line) for line in lines) + "\n"
 
 
 def _column(c: ColumnReport, width: int) -> list[str]:
