@@ -17,6 +17,7 @@ from telemetry.errors import BookError, BusbookError, UnknownSetting, Unreadable
 if TYPE_CHECKING:
     from telemetry.aircraft import Aircraft
     from telemetry.book import Logbook
+    from telemetry.book import Logbook
 
 # What a folder is searched for; a file named on the command line may be called anything.
 LOG_ENDINGS = (".csv", ".tsv", ".txt", ".log", ".dat")
