@@ -17,7 +17,6 @@ from telemetry.errors import BookError, BusbookError, UnknownSetting, Unreadable
 if TYPE_CHECKING:
     from telemetry.aircraft import Aircraft
     from telemetry.book import Logbook
-    from telemetry.book import Logbook
 
 # What a folder is searched for; a file named on the command line may be called anything.
 LOG_ENDINGS = (".csv", ".tsv", ".txt", ".log", ".dat")
@@ -220,7 +219,7 @@ def workers_of(count: int) -> Iterator[Executor | None]:
     if count == 1:
         yield None
         return
-    from telemetry.book import worker_pool
+    from telemetry.workers import worker_pool
 
     with worker_pool(count) as pool:
         yield pool
