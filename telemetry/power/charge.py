@@ -10,22 +10,25 @@ from telemetry.aircraft import Aircraft
 from telemetry.channels import Quantity
 from telemetry.power.packs import pack_shares
 from telemetry.readings import Reading, Readings
-from telemetry.results import Charge, Phase, PhaseKind
+from telemetry.results import Charge, PackOut, Phase, PhaseKind
 from telemetry.signals.charge import counter_rise, integrate_charge
-from telemetry.signals.sampling import held_at
+from telemetry.signals.sampling import held_at, outside
 
 # Gain error of a current sensor (common practice, no source: 1 to 2 %), as standard uncertainty.
 _GAIN = 0.01
-# At rest: the current is in the lowest part of what it was in the flight (ours), for at least this
-# many readings of the voltage.
-_REST_PART = 0.15
-_LEAST = 3
+# At rest the current is in the lowest part of its range (ours); where it never falls below this
+# part of its high values there was no rest. Medians are over a few readings.
+_REST_PART, _REST_FLOOR = 0.15, 0.3
+_LEAST, _FEW = 3, 20
 # Only the first and last minutes of a flight tell its start and end (ours).
 _ENDS_S = 180.0
 
 
 def measure_charge(
-    readings: Readings, aircraft: Aircraft, phases: Sequence[Phase]
+    readings: Readings,
+    aircraft: Aircraft,
+    phases: Sequence[Phase],
+    outs: Sequence[PackOut] = (),
 ) -> tuple[Charge, ...]:
     """Charge of each place with a current or a counter.
 
@@ -36,6 +39,8 @@ def measure_charge(
     aircraft : Aircraft
     phases : sequence of Phase
         Sharing is judged in flight, in a log without one in stirs; never in a redundancy check.
+    outs : sequence of PackOut
+        A pack that is out is not at rest.
 
     Returns
     -------
@@ -54,10 +59,16 @@ def measure_charge(
         and r.place
         and not r.channel.hold
     )
-    return tuple(_at(place, share.get(place), readings, aircraft) for place in places)
+    return tuple(_at(place, share.get(place), readings, aircraft, phases) for place in places)
 
 
-def _at(place: str, share: float | None, readings: Readings, aircraft: Aircraft) -> Charge:
+def _at(
+    place: str,
+    share: float | None,
+    readings: Readings,
+    aircraft: Aircraft,
+    phases: Sequence[Phase],
+) -> Charge:
     amps = readings.get(Quantity.CURRENT, place)
     counter = readings.get(Quantity.CONSUMED, place)
     integrated = uncertain = None
@@ -74,7 +85,7 @@ def _at(place: str, share: float | None, readings: Readings, aircraft: Aircraft)
     logged = None
     if counter is not None and counter.size >= 2:
         logged = counter_rise(counter.v, least_fall=2.0 * (counter.resolution or 0.0))
-    first, last = _rest_v(place, amps, readings)
+    first, last = _rest_v(place, amps, readings, phases)
     return Charge(
         place=place,
         logged_mah=logged,
@@ -95,23 +106,30 @@ def _missed(amps: Reading) -> float:
 
 
 def _rest_v(
-    place: str, amps: Reading | None, readings: Readings
+    place: str, amps: Reading | None, readings: Readings, phases: Sequence[Phase]
 ) -> tuple[float | None, float | None]:
-    """Median voltage at rest near the start and near the end; None where it was never at rest."""
+    """Median voltage at rest near the start and near the end; None where it was never at rest.
+
+    At rest: on the ground, and at little of the current drawn otherwise. Without phases at little
+    of the current alone, where it ever fell so low.
+    """
     volts = readings.get(Quantity.VOLTAGE, place)
-    if volts is None or amps is None or amps.size < 2 or volts.size == 0:
+    if volts is None or volts.size == 0:
         return None, None
-    low, high = np.quantile(amps.v, [0.01, 0.95])
-    flow = held_at(amps.t, amps.v, volts.t, 5.0 * (amps.update_s or 1.0))
-    if low > 0.3 * high:
+    rest = volts.v > 0.5 * np.median(volts.v)  # a pack switched off is not at rest
+    ground = [p for p in phases if p.kind is PhaseKind.GROUND]
+    if ground:
+        rest &= ~outside(volts.t, [(p.start_s, p.end_s) for p in ground])
+    if amps is not None and amps.size >= 2:
+        low, high = np.quantile(amps.v, [0.01, 0.95])
+        if not ground and low > _REST_FLOOR * high:
+            return None, None
+        flow = held_at(amps.t, amps.v, volts.t, 5.0 * (amps.update_s or 1.0))
+        with np.errstate(invalid="ignore"):
+            rest &= flow <= low + _REST_PART * (high - low)
+    elif not ground:
         return None, None
-    with np.errstate(invalid="ignore"):
-        rest = flow <= low + _REST_PART * (high - low)
-    near_start = rest & (volts.t < readings.start_s + _ENDS_S)
-    near_end = rest & (volts.t > readings.end_s - _ENDS_S)
-    before, after = volts.v[near_start], volts.v[near_end]
-    few = (before[:20].size < _LEAST, after[-20:].size < _LEAST)
-    return (
-        None if few[0] else float(np.median(before[:20])),
-        None if few[1] else float(np.median(after[-20:])),
-    )
+    before = volts.v[rest & (volts.t < readings.start_s + _ENDS_S)][:_FEW]
+    after = volts.v[rest & (volts.t > readings.end_s - _ENDS_S)][-_FEW:]
+    first, last = (None if v.size < _LEAST else float(np.median(v)) for v in (before, after))
+    return first, last

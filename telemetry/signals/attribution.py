@@ -64,10 +64,17 @@ def condition_indices(design: FloatArray) -> FloatArray:
     length = np.sqrt((design**2).sum(axis=0))
     if (length == 0).any():
         return np.concatenate((np.ones(length.size - 1), [np.inf]))
-    singular = np.linalg.svd(design / length, compute_uv=False)
-    tiny = singular[0] * max(design.shape) * np.finfo(np.float64).eps
-    with np.errstate(divide="ignore"):
-        return np.where(singular > tiny, singular[0] / singular, np.inf)
+    scaled = design / length
+    # Squares of the singular values; below 1e-13 of the largest they are rounding.
+    power = np.linalg.eigvalsh(scaled.T @ scaled)[::-1]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return np.where(power > 1e-13 * power[0], np.sqrt(power[0] / power), np.inf)
+
+
+def unexplained(design: FloatArray, y: FloatArray) -> float:
+    """Sum of squares that plain least squares leaves; a measure to compare designs by."""
+    rise = design.T @ y
+    return float(y @ y - rise @ np.linalg.pinv(design.T @ design, hermitian=True) @ rise)
 
 
 def attribute(

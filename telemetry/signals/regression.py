@@ -289,10 +289,13 @@ def _plausible(t: FloatArray, v: FloatArray) -> tuple[FloatArray, FloatArray]:
 
 
 def _at_rest(s: Signals, value: float, low: float, high: float) -> tuple[float, float, float]:
-    """Mean voltage carried to zero current, with what the slope's interval makes of it."""
+    """Mean voltage carried to zero current; its interval is the slope's and the steps'."""
     mean_i = float(np.interp(s.t - s.match.lag_s, s.t_i, s.i).mean())
-    mean_y = float(s.y.mean())
-    return mean_y + value * mean_i, mean_y + low * mean_i, mean_y + high * mean_i
+    level = float(s.y.mean()) + value * mean_i
+    steps = 2.0 * float(np.sqrt(np.mean(s.y_steps.mean(axis=0) ** 2)))
+    below = float(np.hypot((value - low) * mean_i, steps))
+    above = float(np.hypot((high - value) * mean_i, steps))
+    return level, level - below, level + above
 
 
 def _why(s: Signals) -> str:
