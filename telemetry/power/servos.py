@@ -11,7 +11,7 @@ from telemetry.channels import SURFACES, Quantity
 from telemetry.log import FloatArray
 from telemetry.readings import Reading, Readings
 from telemetry.results import Phase, PhaseKind, ServoShare
-from telemetry.signals.attribution import Attribution, attribute
+from telemetry.signals.attribution import Attribution, attribute, unexplained
 from telemetry.signals.sampling import outside
 
 _BLOCK_S = 5.0  # moves of the sticks hang together for seconds
@@ -36,30 +36,43 @@ def measure_servos(
     readings : Readings
     aircraft : Aircraft
         Servos of its profile tell which control acts at which node; without them every control
-        may act everywhere.
+        may act everywhere, and only those are told that surely do.
     phases : sequence of Phase
 
     Returns
     -------
     tuple of ServoShare
         Empty where the log has no control columns. ``separable`` where a group is one servo.
+        Their ranges are the travel's.
     """
     controls = {r.place: r for r in readings.of(Quantity.CONTROL) if r.size > _LEAST}
     controls = {name: r for name, r in controls.items() if np.ptp(r.v) > 0}
     if not controls:
         return ()
     out: list[ServoShare] = []
-    for amps in readings.of(Quantity.CURRENT):
-        fed = [n for n in aircraft.nodes if n.fed_from == amps.place]
-        if amps.size < _LEAST or aircraft.pack(amps.place) is not None or fed:
-            continue
-        servos = aircraft.servos_at(amps.place)
+    ends = _outermost(readings, aircraft)
+    told = {r.place for r in ends}
+    for amps in ends:
+        # The bus, or a lone pack, also feeds the servos of nodes without a current of their own.
+        other = () if aircraft.node(amps.place) else aircraft.servos
+        below = tuple(s for s in other if s.node not in told)
+        servos = (*aircraft.servos_at(amps.place), *below)
         driven = _driven(servos, controls)
         if servos and not driven:
             continue
         names = list(driven) if servos else list(controls)
         out += _at_node(amps, names, driven, controls, phases)
     return tuple(out)
+
+
+def _outermost(readings: Readings, aircraft: Aircraft) -> list[Reading]:
+    """Currents that hold no other current of the log: nodes', else the bus's, a lone pack's."""
+    known = [r for r in readings.of(Quantity.CURRENT) if r.size >= _LEAST]
+    places = {r.place for r in known}
+    packs = {p.name for p in aircraft.packs}
+    feeding = {up for n in aircraft.nodes if n.name in places for up in aircraft.feeders(n.name)}
+    ends = [r for r in known if r.place not in packs and r.place not in feeding]
+    return ends or (known if len(known) == 1 else [])
 
 
 def _driven(servos: Sequence[Servo], controls: dict[str, Reading]) -> dict[str, tuple[Servo, ...]]:
@@ -101,12 +114,7 @@ def _at_node(
             columns += [_deflection(controls[n], t - lag, window) * flying for n in names]
         return np.stack(columns, axis=1)
 
-    def left(lag: float) -> float:
-        a = design(lag)
-        x, *_ = np.linalg.lstsq(a, y, rcond=None)
-        return float(np.sum((y - a @ x) ** 2))
-
-    lag = float(_LAGS_S[int(np.argmin([left(float(s)) for s in _LAGS_S]))])
+    lag = float(_LAGS_S[int(np.argmin([unexplained(design(float(s)), y) for s in _LAGS_S]))])
     block = np.unique(((t - t[0]) / _BLOCK_S).astype(np.intp), return_inverse=True)[1]
     whole, hold = design(lag), bool(flying.any())
     kinds = (-1, *(_TRAVEL,) * len(names), *((_HOLD,) * len(names) if hold else ()))
@@ -129,6 +137,8 @@ def _shares(
         if not 1 <= group[0] <= len(names):
             continue
         mine = [names[k - 1] for k in group]
+        if not driven and found.low[n] <= 0:
+            continue
         servos = [s for name in mine for s in driven.get(name, ())]
         out.append(
             ServoShare(

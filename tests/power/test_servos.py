@@ -118,6 +118,31 @@ def test_names_come_from_the_profile() -> None:
     assert shares(log_of(t, columns), only) == []
 
 
+def test_without_node_currents_the_bus_tells() -> None:
+    t, columns = made()
+    columns["bus", I] = columns.pop(("tail", I))
+    columns["left wing", Quantity.VOLTAGE] = columns["bus", Quantity.VOLTAGE] - 0.01
+    servos = (
+        Servo(node="tail", output=1, drives="elevator"),
+        Servo(node="tail", output=2, drives="rudder"),
+    )
+    for profile in ((), servos):
+        found = {s.drives: s for s in shares(log_of(t, columns), profile)}
+        assert found["elevator"].place == "bus"
+        assert found["elevator"].separable is bool(profile)
+    # A lone pack does the same; of two packs neither does.
+    lone = {("pack 1", I) if k == ("bus", I) else k: v for k, v in columns.items()}
+    assert {s.place for s in shares(log_of(t, lone))} == {"pack 1"}
+    assert shares(log_of(t, lone | {("pack 2", I): lone["pack 1", I] + 0.1})) == []
+
+
+def test_controls_without_effect_are_not_named() -> None:
+    # Without a profile every control may act everywhere: a third one that does nothing is left out.
+    t, columns = made()
+    columns["aileron", C] = np.round(stick(np.random.default_rng(9), t.size, 10), 1)
+    assert {s.drives for s in shares(log_of(t, columns))} == {"elevator", "rudder"}
+
+
 def test_without_control_columns_nothing_is_told() -> None:
     t, columns = made()
     bare = {k: v for k, v in columns.items() if k[1] is not C}
