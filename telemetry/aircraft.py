@@ -421,6 +421,13 @@ CELL_V: dict[str, tuple[float, float, float]] = {
 }
 
 
+# What a transmitter calls the aircraft in the lines before the header, in seven languages.
+_MODEL = frozenset(
+    {"model", "model name", "aircraft", "modell", "modellname", "modèle", "modele", "modelo"}
+    | {"modello", "modelnaam", "vliegtuig", "letadlo", "název modelu"}
+)
+
+
 def infer_path(log: Log) -> Aircraft:
     """The power path as far as the places of a log tell it.
 
@@ -447,4 +454,12 @@ def infer_path(log: Log) -> Aircraft:
         for p in electrical
         if kind_of_place(p) in (PlaceKind.NODE, PlaceKind.RECEIVER)
     )
-    return Aircraft(inferred=True, packs=packs, regulator=regulator, bus=bus, nodes=nodes)
+    return Aircraft(
+        name=_named_in(log), inferred=True, packs=packs, regulator=regulator, bus=bus, nodes=nodes
+    )
+
+
+def _named_in(log: Log) -> str:
+    """The aircraft's name as the lines before the header give it."""
+    found = (value.strip() for key, value in log.provenance.preamble if key.casefold() in _MODEL)
+    return next((name for name in found if name), "unnamed")
