@@ -45,6 +45,7 @@ _HOME = {
     "Level": "telemetry.results",
     "Limits": "telemetry.aircraft",
     "Log": "telemetry.log",
+    "OutputError": "telemetry.errors",
     "Logbook": "telemetry.book",
     "OutputError": "telemetry.errors",
     "ProfileError": "telemetry.errors",

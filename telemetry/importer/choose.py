@@ -126,6 +126,46 @@ def _nothing(column: Column) -> Reading:
     )
 
 
+def by_company(columns: Sequence[Column], chosen: list[Choice]) -> None:
+    """Settle what the neighbours tell: sticks among sticks, a receiver's supply beside packs.
+
+    Parameters
+    ----------
+    columns : sequence of Column
+    chosen : list of Choice
+        Changed in place.
+    """
+    controls = [c for c in chosen if c.reading.quantity is Quantity.CONTROL]
+    for i, choice in enumerate(chosen):
+        r = choice.reading
+        if choice.forced:
+            continue
+        stick = next((x for x in choice.rivals if x.quantity is Quantity.CONTROL), None)
+        stick = stick or next(
+            (x for x in columns[i].readings if x.quantity is Quantity.CONTROL), None
+        )
+        inside = columns[i].shape.count > 0 and columns[i].shape.top <= 160
+        if r.quantity is Quantity.ALTITUDE and stick is not None and controls and inside:
+            why = f"{stick.reason}; it stands among other controls"
+            choice.reading, choice.rivals = replace(stick, reason=why, score=0.8), (r,)
+            continue
+        other = next(
+            (x for x in choice.rivals if x.quantity is r.quantity and x.place != r.place), None
+        )
+        if other is None or r.place is None or not r.place.startswith("pack"):
+            continue
+        packs = [
+            c.reading
+            for c in chosen
+            if c is not choice
+            and c.reading.quantity is r.quantity
+            and (c.reading.place or "").startswith("pack ")
+        ]
+        if packs and (other.place or "").startswith("receiver"):
+            why = f"{other.reason}; the packs have columns of their own"
+            choice.reading, choice.rivals = replace(other, reason=why, score=0.8), ()
+
+
 def _of_unit_clock(column: Column) -> Reading | None:
     """A time beside the rows' clock that belongs to a part of the aircraft: how long it is on."""
     timed = next((r for r in column.readings if r.quantity is Quantity.TIME), None)
@@ -172,12 +212,12 @@ def _by_growth(column: Column, one: Reading, other: Reading) -> Reading | None:
 
 def place_the_unplaced(columns: Sequence[Column], chosen: list[Choice]) -> None:
     """Find the place of electrical columns whose name tells none, from the other columns."""
+    _numbered_only(columns, chosen)
     taken: dict[Quantity, set[str]] = defaultdict(set)
     for choice in chosen:
         r = choice.reading
         if r.place is not None and r.placed:
             taken[r.quantity].add(r.place)
-    _numbered_only(columns, chosen)
     packs = {p for places in taken.values() for p in places if p.startswith("pack ")}
     for i, choice in enumerate(chosen):
         r = choice.reading
@@ -186,9 +226,7 @@ def place_the_unplaced(columns: Sequence[Column], chosen: list[Choice]) -> None:
         if columns[i].blank or columns[i].text is not None:
             continue
         others = {p for p in packs if p in taken[r.quantity]} or (
-            packs
-            if r.quantity in (Quantity.CURRENT, Quantity.VOLTAGE) and len(packs) > 1
-            else set()
+            packs if len(packs) > 1 else set()
         )
         bus_free = "bus" not in taken[r.quantity]
         if others and bus_free:

@@ -240,7 +240,7 @@ def _passing(time: FloatArray, i: int, typical: float) -> str:
     # Rows in the wrong order leave a hole where they belong; a clock set back leaves none.
     jumps = np.diff(np.concatenate((reach, ahead)))
     hole = bool(np.any(jumps > 1.2 * typical))
-    if hole and float(ahead[-1]) >= top and top - float(np.min(ahead)) <= max(5.0, 20 * typical):
+    if hole and float(ahead[-1]) >= top and top - float(np.min(ahead)) <= 5 * typical:
         return "order"
     # The row before was the odd one: far ahead of both neighbours.
     if i >= 2 and time[i] >= time[i - 2] and time[i - 1] - time[i] > 0:
@@ -274,7 +274,9 @@ def spread(time: FloatArray, out: Unrolled) -> FloatArray:
     usual = float(np.median(gaps)) if len(gaps) else 0.0
     if usual <= 0:
         return time
-    usual_count = float(np.median(number[several]))
+    # Not the first and the last stamp: they may hold only part of their rows.
+    inner = number[1:-1][several[1:-1]]
+    usual_count = float(np.median(inner if len(inner) else number[several]))
     room = np.append(np.minimum(gaps, usual), usual)
     # The last stamp of the file, and the first of a recording, may hold only part of their rows.
     room[-1] = usual * min(1.0, number[-1] / usual_count)

@@ -95,6 +95,8 @@ _SYMBOLS: dict[str, tuple[Quantity, ...]] = {
     "E": (Quantity.ENERGY,),
     "A": (Quantity.CURRENT,),
 }
+# Short German names of controls, which mean something else beside other words.
+_ALONE = {"hohe": "elevator", "hoehe": "elevator", "seite": "rudder", "quer": "aileron"}
 _COUNT_WORDS = ("nr", "no", "num", "number", "nummer", "numero", "n", "cislo")
 _CONSUMPTION = ("consum", "verbr", "consom", "spotr", "usage")
 # Context: these belong to the aircraft as a whole; without a word for a place they have none.
@@ -138,7 +140,11 @@ def readings(name: Name) -> tuple[Reading, ...]:
                 Reading(quantity=quantity, unit=name.unit, score=score, reason=why, placed=False)
             )
             continue
-        for spot in find_spots(words, quantity, name.text):
+        spots = find_spots(words, quantity, name.text)
+        if quantity is Quantity.CONTROL and len(words) == 1 and fold(words[0].text) in _ALONE:
+            place = _ALONE[fold(words[0].text)]
+            spots = (Spot(place=place, label=words[0].text, controllable=True),)
+        for spot in spots:
             kind = quantity
             if spot.cell is not None or (spot.is_cell and quantity is Quantity.VOLTAGE):
                 kind = Quantity.CELL_VOLTAGE if quantity is Quantity.VOLTAGE else quantity
@@ -179,10 +185,12 @@ def _reading(
 
 def _letter_as_index(name: Name) -> Name:
     """Take the A of "V_A" as a letter: behind the symbol of another quantity it is no unit."""
-    symbols = [w.text.upper() for w in name.words if w.text.upper() in ("U", "V", "I")]
-    if not name.letter_unit or name.unit is None or len(name.words) != 1 or not symbols:
+    if not name.letter_unit or name.unit is None:
         return name
-    if any(fits(q, name.unit) for q in _SYMBOLS[symbols[0]]):
+    named = [Quantity(w.value(Role.QUANTITY)) for w in name.words if w.has(Role.QUANTITY)]
+    if not named and len(name.words) == 1:
+        named = list(_SYMBOLS.get(name.words[0].text.upper(), ()))
+    if not named or any(fits(q, name.unit) for q in named):
         return name
     letter = name.unit.symbol
     words = (*name.words, Word(letter))
@@ -222,8 +230,6 @@ def _quantities(name: Name, words: tuple[Word, ...]) -> list[tuple[Quantity, flo
             (Quantity.STATUS, 0.9, f"'{word.text}' names a limit, alarm or state, not a reading")
         ]
     named = _named_quantities(words, name)
-    if named and name.letter_unit and not any(fits(q, name.unit) for q, _ in named):
-        name = replace(name, unit=None, unit_from="", letter_unit=False)  # "Antenna A"
     unit = name.unit
     if unit is not None and unit.canonical == "s" and [w.text.casefold() for w in words] == ["t"]:
         return [(Quantity.TIME, 0.97, f"symbol t and unit [{unit.symbol}] mean time")]
@@ -232,13 +238,18 @@ def _quantities(name: Name, words: tuple[Word, ...]) -> list[tuple[Quantity, flo
     if named:
         out: list[tuple[Quantity, float, str]] = []
         agreeing = [(q, w) for q, w in named if fits(q, unit)]
+        alone = _ALONE.get(fold(words[0].text)) if len(words) == 1 else None
         if agreeing:
+            if alone is not None and unit is None:
+                out.append((Quantity.CONTROL, 0.6, f"'{words[0].text}' may be the {alone}"))
             for rank, (quantity, word) in enumerate(agreeing):
                 agrees = unit is not None and quantity in by_unit
                 score = (1.0 if agrees else 0.95) - 0.03 * (not word.sure) - 0.02 * rank
                 tail = symbol if agrees else ""
                 out.append((quantity, score, f"'{word.text}'{tail} means {quantity.value}"))
             return out
+        if alone is not None and fits(Quantity.CONTROL, unit):
+            return [(Quantity.CONTROL, 0.95, f"'{words[0].text}' is the {alone}; its position")]
         quantity, word = named[0]
         for other in by_unit[:1]:
             out.append(
@@ -258,6 +269,9 @@ def _quantities(name: Name, words: tuple[Word, ...]) -> list[tuple[Quantity, flo
         )
         return out
     controls = _controls(words, unit)
+    if len(words) == 1 and fold(words[0].text) in _ALONE and fits(Quantity.CONTROL, unit):
+        alone = _ALONE[fold(words[0].text)]
+        return [(Quantity.CONTROL, 0.65, f"'{words[0].text}' alone may be the {alone}")]
     if any(w.has(Role.TIME) for w in words) or name.time_form:
         return [(Quantity.TIME, 0.95, "the name speaks of time")]
     by_symbol = _by_symbol(words, unit)

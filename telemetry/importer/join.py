@@ -79,7 +79,7 @@ def _stack(frames: Sequence[pd.DataFrame], keys: list[str], dtype: type) -> pd.D
             for f in frames
         ]
         out[key] = np.concatenate(pieces)
-    return pd.DataFrame(out, index=pd.Index(index, name="time_s"), copy=False)
+    return pd.DataFrame(out, index=pd.Index(index, name="time_s"), dtype=dtype, copy=False)
 
 
 def _refuse_twice(logs: Sequence[Log]) -> None:
@@ -135,10 +135,10 @@ def _duration(log: Log) -> float:
 
 
 def _runs_on(logs: Sequence[Log], starts: Sequence[float]) -> bool:
-    ends = [s + _duration(log) for s, log in zip(starts, logs, strict=True)]
+    spans = [(s, _duration(log)) for s, log in zip(starts, logs, strict=True)]
     return all(
-        -_ROUNDING_S <= after - end <= _ONE_FLIGHT_S
-        for end, after in zip(ends, starts[1:], strict=False)
+        -min(_ROUNDING_S, 0.1 * length) <= after - (start + length) <= _ONE_FLIGHT_S
+        for (start, length), after in zip(spans, starts[1:], strict=False)
     )
 
 

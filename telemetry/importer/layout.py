@@ -9,7 +9,7 @@ from __future__ import annotations
 import re
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from telemetry.errors import UnreadableLog
 from telemetry.importer.cells import Kind, is_blank, kind
@@ -69,6 +69,15 @@ class _Row:
     line: int
     lines: int = 1
     comment: bool = False
+    kinds: tuple[Kind, ...] = ()
+
+
+def _kinds(cells: Sequence[str], measured: Sequence[bool]) -> tuple[Kind, ...]:
+    """What the cells hold; "1 V" above plain numbers is a name, not a number with its unit."""
+    return tuple(
+        Kind.WORD if k is Kind.MEASURE and not (i < len(measured) and measured[i]) else k
+        for i, k in enumerate(map(kind, cells))
+    )
 
 
 def find_layout(head: Sequence[str], later: Sequence[str], separator: str) -> Layout | None:
@@ -92,9 +101,10 @@ def find_layout(head: Sequence[str], later: Sequence[str], separator: str) -> La
     if fields is None:
         return None
     table = [r for r in rows if not r.comment and _fits(r.cells, fields)]
-    numeric = _numeric_columns([r.cells for r in table], more, fields)
+    numeric, measured = _numeric_columns([r.cells for r in table], more, fields)
     if not any(numeric):
         return None
+    rows = [replace(r, kinds=_kinds(r.cells, measured)) for r in rows]
     first = _first_data(rows, numeric, fields)
     if first is None:
         return None
@@ -237,34 +247,35 @@ _VALUES = (Kind.NUMBER, Kind.TIME, Kind.MEASURE)
 
 def _numeric_columns(
     rows: Sequence[Sequence[str]], more: Sequence[Sequence[str]], fields: int
-) -> tuple[bool, ...]:
+) -> tuple[tuple[bool, ...], tuple[bool, ...]]:
+    """Which columns hold numbers or times, and in which each number has its unit behind it."""
     judged = [*rows[len(rows) * 2 // 5 :], *[m for m in more if _fits(m, fields)]]
     judged = [r for r in judged if any(kind(c) in _VALUES for c in r)][-120:]
-    out = []
+    out, measured = [], []
     for i in range(fields):
         kinds = [kind(r[i]) for r in judged if i < len(r)]
         values = sum(k in _VALUES for k in kinds)
         words = sum(k is Kind.WORD for k in kinds)
         out.append(values > 0 and values >= 2 * words)
-    return tuple(out)
+        measured.append(2 * sum(k is Kind.MEASURE for k in kinds) > values)
+    return tuple(out), tuple(measured)
 
 
 def _is_data(row: _Row, numeric: Sequence[bool], fields: int) -> bool:
     if row.comment or not _fits(row.cells, fields):
         return False
     values = words = 0
-    for cell, number in zip(row.cells, numeric, strict=False):
+    for what, number in zip(row.kinds, numeric, strict=False):
         if not number:
             continue
-        what = kind(cell)
         values += what in _VALUES
         words += what is Kind.WORD
     return values > words
 
 
-def _is_header(cells: Sequence[str], numeric: Sequence[bool]) -> bool:
+def _is_header(row: _Row, numeric: Sequence[bool]) -> bool:
     """True where words stand in most of the columns that hold numbers further down."""
-    kinds = [kind(c) for c, number in zip(cells, numeric, strict=False) if number]
+    kinds = [k for k, number in zip(row.kinds, numeric, strict=False) if number]
     words = sum(k in (Kind.WORD, Kind.MEASURE) for k in kinds)
     values = sum(k in (Kind.NUMBER, Kind.TIME) for k in kinds)
     return words > values
@@ -284,7 +295,7 @@ def _first_data(rows: Sequence[_Row], numeric: Sequence[bool], fields: int) -> i
             any(
                 not f.comment
                 and len(f.cells) >= 2
-                and _is_header(f.cells, numeric)
+                and _is_header(f, numeric)
                 and _fits(f.cells, fields)
                 and not _is_data(f, numeric, fields)
                 for f in following[:2]
@@ -308,14 +319,14 @@ def _header_rows(
             # "# time;voltage;current": a header behind a comment mark.
             text = COMMENT.sub("", separator.join(cells), count=1).strip()
             cells = tuple(split_line(text, separator))
-            if found or not _fits(cells, fields) or not _is_header(cells, numeric):
-                if found:
-                    break
+            row = _Row(cells, row.line, row.lines, kinds=_kinds(cells, ()))
+            if found:
+                break
+            if not _fits(cells, fields) or not _is_header(row, numeric):
                 continue
-            row = _Row(cells, row.line, row.lines)
         filled = sum(bool(c.strip()) for c in cells)
         wide = len(cells) >= 0.6 * fields or (fields <= 3 and len(cells) >= 2)
-        if not wide or filled < 2 or not _is_header(cells, numeric):
+        if not wide or filled < 2 or not _is_header(row, numeric):
             break
         if found and filled == 2 and fields > 4 and cells[0].strip() and cells[1].strip():
             break  # "Model;Tern;;;;": a preamble line padded to the table's width

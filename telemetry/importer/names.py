@@ -15,8 +15,9 @@ from telemetry.units import UNITS, Unit, parse_unit
 
 _BRACKETED = re.compile(r"[\[({<]([^\[\](){}<>]*)[\])}>]")
 _SCALED = re.compile(
-    r"(?:(?P<num>\d+(?:[.,]\d+)?)\s*(?:/\s*(?P<den>\d+))?\s*[*x\u00d7]?\s*(?P<unit>[^\d\s].*)"
-    r"|(?P<unit2>.*\D)\s*(?:[*x\u00d7]\s*(?P<mul>\d+(?:[.,]\d+)?)|/\s*(?P<div>10+)))"
+    r"(?:(?P<num>\d{1,7}(?:[.,]\d{1,7})?)\s*(?:/\s*(?P<den>\d{1,7}))?\s*[*x\u00d7]?\s*"
+    r"(?P<unit>[^\d\s].*)"
+    r"|(?P<unit2>.*\D)\s*(?:[*x\u00d7]\s*(?P<mul>\d{1,7}(?:[.,]\d{1,7})?)|/\s*(?P<div>10{1,7})))"
 )
 # Units that one letter names; as the last word of a header they may as well be an index or a side.
 _LETTER_UNITS = frozenset("VAWCsmghvaK%")
@@ -125,11 +126,11 @@ def parse_scaled(text: str) -> Unit | None:
         return None
     number = float((match["num"] or match["mul"] or "1").replace(",", "."))
     divisor = float(match["den"] or match["div"] or "1")
-    if number <= 0 or (match["mul"] and number > 1):
-        # "V*100" says that the values were multiplied by a hundred.
-        number = 1 / number if number > 0 else 0.0
-    if number <= 0:
+    if number <= 0 or divisor <= 0:
         return None
+    if match["mul"] and number > 1:
+        # "V*100" says that the values were multiplied by a hundred.
+        number = 1 / number
     return replace(unit, symbol=bare, factor=unit.factor * number / divisor)
 
 
@@ -183,6 +184,13 @@ def _looks_like_time_form(text: str) -> bool:
 def _find_unit(name: str) -> tuple[str, Unit | None, str, bool, str]:
     """(name without unit, unit, where from, whether a bare letter, time form)."""
     form = ""
+    tail = re.fullmatch(r"(?P<head>.*\S)(?P<gap>[\s_]+)(?P<hold>[^\W\d_]+)", name.strip())
+    if tail is not None and any(m.role is Role.HOLD for m in meanings(tail["hold"])):
+        # "Pack 1 A max": the unit stands before the hold.
+        head, unit, where, letter, form = _find_unit(tail["head"])
+        if unit is not None and head:
+            return f"{head} {tail['hold']}", unit, where, letter, form
+        form = ""
     for match in reversed(list(_BRACKETED.finditer(name))):
         inner = match.group(1)
         unit = parse_scaled(inner)

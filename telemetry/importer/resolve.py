@@ -12,10 +12,17 @@ from numpy.typing import NDArray
 from telemetry.channels import CANONICAL_UNIT, Channel, Quantity
 from telemetry.errors import UnreadableLog
 from telemetry.importer.cells import is_blank
-from telemetry.importer.choose import Choice, check, choose, place_the_unplaced, tell_apart
+from telemetry.importer.choose import (
+    Choice,
+    by_company,
+    check,
+    choose,
+    place_the_unplaced,
+    tell_apart,
+)
 from telemetry.importer.columns import Column
 from telemetry.importer.evidence import charge_factor, reversed_current
-from telemetry.importer.header import Reading
+from telemetry.importer.header import Reading, fits
 from telemetry.importer.settings import text_of
 from telemetry.importer.values import convert, find_sentinels, leading_zeros
 from telemetry.importer.wording import count, verb
@@ -66,6 +73,7 @@ def resolve(
         One for each column, in order.
     """
     chosen = [choose(c) for c in columns]
+    by_company(columns, chosen)
     tell_apart(chosen)
     place_the_unplaced(columns, chosen)
     chosen = [check(c, r, notes) for c, r in zip(columns, chosen, strict=True)]
@@ -100,16 +108,9 @@ def _finish(column: Column, choice: Choice, notes: list[str], *, strict: bool) -
     if values is not None:
         scale = None if quantity in (Quantity.UNKNOWN, Quantity.STATUS, Quantity.COUNT) else unit
         values = _clean(column, r, scale, values, notes, strict=strict)
-    rivals = tuple(
-        text_of(
-            x.quantity,
-            x.place,
-            (x.unit or unit or UNITS["V"]).symbol if x.unit or unit else "",
-            x.hold,
-            x.cell,
-        )
-        for x in choice.rivals
-    ) + tuple(text_of(quantity, r.place, u.symbol, r.hold, r.cell) for u in choice.unit_rivals)
+    rivals = tuple(_rival(x, unit) for x in choice.rivals) + tuple(
+        text_of(quantity, r.place, u.symbol, r.hold, r.cell) for u in choice.unit_rivals
+    )
     if column.time_role:
         reason = f"the {column.time_role} of the rows"
     channel = Channel(
@@ -130,6 +131,13 @@ def _finish(column: Column, choice: Choice, notes: list[str], *, strict: bool) -
         text=words,
     )
     return Resolved(channel=channel, values=values)
+
+
+def _rival(rival: Reading, unit: Unit | None) -> str:
+    """A rival reading in the form of a setting, in the unit of the column where that fits it."""
+    named = rival.unit or (unit if fits(rival.quantity, unit) else None)
+    symbol = named.symbol if named is not None else CANONICAL_UNIT.get(rival.quantity, "")
+    return text_of(rival.quantity, rival.place, symbol, rival.hold, rival.cell)
 
 
 _IN_WORDS = (Quantity.UNKNOWN, Quantity.STATUS, Quantity.TIME, Quantity.COUNT)

@@ -17,6 +17,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from telemetry.errors import UnreadableLog
+from telemetry.importer.wording import count, verb
 
 #: Longest line that is read, bytes. A row of 2,000 values takes about 20,000; the limit keeps the
 #: time and memory that a broken or hostile file can take in bounds.
@@ -231,8 +232,9 @@ def decode(
             return bare[: wrong.start], "utf-8", ("the last character is cut off",)
         if len(bare) != len(raw) or _mostly_utf8(bare):
             text = bare.decode("utf-8", errors="replace")
-            count = text.count("\ufffd")
-            return text.encode(), "utf-8", (f"{count:,} bytes are no UTF-8 and were replaced",)
+            number = text.count("\ufffd")
+            lost = verb(number, "is no UTF-8 and was", "are no UTF-8 and were")
+            return text.encode(), "utf-8", (f"{count(number, 'byte')} {lost} replaced",)
         name = _single_byte_encoding(bare)
         return _decode_single(bare, name).encode(), name, ()
     return bare, "utf-8", ()
@@ -280,7 +282,8 @@ def clean(data: bytes) -> tuple[bytes, tuple[str, ...]]:
             data = data.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
     stripped = data.rstrip(b"\x00\x1a\xff")
     if len(stripped) != len(data):
-        notes.append(f"{len(data) - len(stripped):,} bytes of padding behind the text left out")
+        padding = count(len(data) - len(stripped), "byte")
+        notes.append(f"{padding} of padding behind the text left out")
         data = stripped
     return data, tuple(notes)
 

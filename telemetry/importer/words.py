@@ -124,7 +124,8 @@ _PLACES: dict[str, str] = {
         repartidor distribuidor distribución distributore ripartitore distribuzione verdeler
         stroomverdeler verdeelunit rozdělovač rozvaděč zentrale hauptgerät hauptverteiler
         centrale centralina mainboard bordnetz  stromversorgung pdb pdu""",
-    "supply": """supply supplies versorgung alimentation alimentación alimentazione voeding
+    "supply": """supply supplies load last belasting zátěž carico versorgung alimentation
+        alimentación alimentazione voeding
         napájení bord onboard system systeem système sistema systém stromkreis""",
     "regulator": """regulator reg regler bec ubec sbec régulateur regulador regolatore regelaar
         spanningsregelaar regulátor spannungsregler ldo wandler""",
@@ -135,7 +136,8 @@ _PLACES: dict[str, str] = {
     "servo": """servo servos srv serva""",
     "channel": """channel channels chan chnl ch kanal kanäle canal canaux voie voies canale
         kanaal""",
-    "output": """output outputs out ausgang ausgänge sortie sorties salida salidas uscita uscite
+    "output": """output outputs out aus ausg ausgang ausgänge sortie sorties salida salidas uscita
+        uscite
         uitgang uitgangen výstup výstupy port""",
     "input": """input inputs eingang eingänge entrée entrées entrada entradas ingresso ingressi
         ingang ingangen vstup vstupy""",

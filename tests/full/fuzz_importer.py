@@ -62,7 +62,9 @@ def mutate(data: bytes, rng: random.Random, others: list[bytes]) -> bytes:
         elif kind == 2 and out:
             out[at % len(out)] = rng.randrange(256)
         elif kind == 3:
-            out[at:at] = rng.choice([b";", b",", b"\t", b'"', b"\n", b"\r", b"\0", b"-", b".", b":"])
+            out[at:at] = rng.choice(
+                [b";", b",", b"\t", b'"', b"\n", b"\r", b"\0", b"-", b".", b":"]
+            )
         elif kind == 4:
             span = bytes(out[at : at + rng.randint(1, 60)])
             out[at:at] = span * rng.randint(1, 5)

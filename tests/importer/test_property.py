@@ -113,9 +113,11 @@ def _values(draw: st.DrawFn, quantity: str, scale: Decimal, rows: int) -> tuple:
     }[quantity]
     count = int((high - low) / step)
     picks = draw(st.lists(st.integers(0, count), min_size=rows, max_size=rows))
-    blanks = draw(st.lists(st.booleans(), min_size=rows, max_size=rows)) if draw(
-        st.booleans()
-    ) else [False] * rows
+    blanks = (
+        draw(st.lists(st.booleans(), min_size=rows, max_size=rows))
+        if draw(st.booleans())
+        else [False] * rows
+    )
     blanks[0] = False
     if quantity == "consumed":
         picks = sorted(picks)
@@ -236,7 +238,10 @@ def write(times: tuple[Decimal, ...], channels: tuple[Channel, ...], d: Dialect)
     heads, stamps = _times(times, d)
     body = io.StringIO()
     writer = csv.writer(
-        body, delimiter=d.separator, quoting=d.quote, lineterminator=d.line_end  # type: ignore[arg-type]
+        body,
+        delimiter=d.separator,
+        quoting=d.quote,
+        lineterminator=d.line_end,  # type: ignore[arg-type]
     )
     preamble = ["Model: Invented tern", "Firmware: 1.2", "Recorder"]
     for line in preamble[: d.preamble]:
@@ -248,9 +253,7 @@ def write(times: tuple[Decimal, ...], channels: tuple[Channel, ...], d: Dialect)
         if d.unit_style == "row":
             writer.writerow([*[""] * len(heads), *[c.unit for c in channels], *extra])
         for i, stamp in enumerate(stamps):
-            cells = [
-                d.blank if c.values[i] is None else _number(c.values[i], d) for c in channels
-            ]
+            cells = [d.blank if c.values[i] is None else _number(c.values[i], d) for c in channels]
             writer.writerow([*stamp, *cells, *extra])
     else:
         writer.writerow([*heads, "Sensor", "Name", "Value", "Unit"])

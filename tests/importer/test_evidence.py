@@ -1,0 +1,96 @@
+"""Values check names."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from telemetry.channels import Quantity
+from telemetry.importer.evidence import charge_factor, judge_unit, reversed_current, shape_of
+from telemetry.units import UNITS
+
+V, A = Quantity.VOLTAGE, Quantity.CURRENT
+
+
+@pytest.mark.parametrize(
+    ("top", "quantity", "unit", "symbol"),
+    [
+        (8.25, V, None, "V"),
+        (4000.0, V, None, "mV"),
+        (8254.0, V, None, "mV"),
+        (826.0, V, None, "cV"),
+        (252.0, V, None, "0.1 V"),
+        (50.4, V, None, "V"),
+        (8254.0, V, "V", "mV"),
+        (8254.0, V, "mV", "mV"),
+        (8.254, V, "mV", "V"),
+        (4.2, Quantity.CELL_VOLTAGE, None, "V"),
+        (4200.0, Quantity.CELL_VOLTAGE, None, "mV"),
+        (420.0, Quantity.CELL_VOLTAGE, "V", "cV"),
+        (12.25, A, None, "A"),
+        (12250.0, A, None, "mA"),
+        (350.0, A, None, "mA"),
+        (5000.0, A, "A", "mA"),
+        (35.5, Quantity.TEMPERATURE, None, "degC"),
+        (355.0, Quantity.TEMPERATURE, None, "0.1 degC"),
+        (2500.0, Quantity.CONSUMED, None, "mAh"),
+        (2.125, Quantity.CONSUMED, None, "Ah"),
+    ],
+)
+def test_units_by_size(top: float, quantity: Quantity, unit: str | None, symbol: str) -> None:
+    step = 1.0 if top.is_integer() else 0.0005
+    values = top - step * np.arange(0, 40) % 7
+    named = UNITS[unit] if unit else None
+    judged = judge_unit(shape_of(values), quantity, named)
+    assert judged.unit is not None
+    assert judged.unit.symbol == symbol
+    if unit != symbol and symbol not in ("V", "A", "degC"):
+        assert judged.why
+
+
+def test_a_size_that_fits_two_units_names_the_rival() -> None:
+    judged = judge_unit(shape_of(np.full(40, 640.0)), V, None)
+    assert judged.unit is not None
+    assert [judged.unit.symbol, *(u.symbol for u in judged.rivals)] == ["cV", "0.1 V"]
+
+
+def test_shape() -> None:
+    counter = shape_of(np.repeat(np.arange(20.0), 3))
+    assert counter.only_grows
+    assert not counter.only_falls
+    assert counter.whole
+    assert not shape_of(np.r_[np.arange(40.0), 0.0, np.arange(20.0)]).only_grows
+    assert not shape_of(np.r_[np.zeros(50), np.full(50, 7.0)]).only_grows  # a step
+    assert shape_of(np.array([np.nan])).count == 0
+
+
+@pytest.mark.parametrize("sign", [1.0, -1.0])
+@pytest.mark.parametrize("charging", [0.0, 0.4])
+def test_the_sign_of_a_current_is_told_by_its_voltage(sign: float, charging: float) -> None:
+    # A cell with 20 mOhm: the voltage falls when current is drawn, whatever its sign says.
+    rng = np.random.default_rng(0)
+    drawn = rng.choice([0.0, 2.0, 5.0, -3.0], 400, p=[0.2, 0.4 - charging / 2, 0.4 - charging / 2,
+                                                      charging])  # fmt: skip
+    voltage = 3.8 - 0.020 * drawn + rng.normal(0, 0.002, 400)
+    turned, why = reversed_current(sign * drawn, voltage)
+    assert turned == (sign < 0)
+    assert bool(why) or sign > 0
+
+
+def test_a_sign_that_nothing_tells_is_left_alone() -> None:
+    turned, why = reversed_current(np.array([1.0, -1.0, 2.0, -2.0]), None)
+    assert not turned
+    assert "could not be told" in why
+    assert reversed_current(np.array([-1.0, -2.0]), None)[0]
+    assert not reversed_current(np.array([1.0, 2.0, -0.1]), None)[0]
+
+
+@pytest.mark.parametrize(("scale", "factor"), [(1.0, 1.0), (0.001, 1000.0)])
+def test_the_current_says_what_a_counter_counts(scale: float, factor: float) -> None:
+    time_s = np.arange(600) * 0.2
+    current = 2.0 + np.sin(time_s)
+    # Charge by the trapezoid rule, mAh.
+    charge = np.concatenate(([0.0], np.cumsum((current[1:] + current[:-1]) / 2 * 0.2))) / 3.6
+    assert charge_factor(charge * scale, current, time_s) == factor
+    assert charge_factor(charge * 40.0, current, time_s) is None
+    assert charge_factor(charge, np.zeros(600), time_s) is None

@@ -1,0 +1,77 @@
+"""Where the table is: preamble, header rows, first row of data."""
+
+from __future__ import annotations
+
+from telemetry.importer.layout import Layout, find_layout
+
+
+def layout(text: str, separator: str = ";") -> Layout:
+    found = find_layout(text.splitlines(), (), separator)
+    assert found is not None
+    return found
+
+
+ROWS = "0,1;8,2;1,5\n0,2;8,1;1,6\n0,3;8,0;1,7\n"
+
+
+def test_header_and_data() -> None:
+    found = layout("Zeit;U;I\n" + ROWS)
+    assert (found.names, found.units, found.header_line, found.data_line) == (
+        ("Zeit", "U", "I"), (), 1, 1,
+    )  # fmt: skip
+    assert found.numeric == (True, True, True)
+
+
+def test_preamble_lines_are_told_from_the_header() -> None:
+    text = "Model: invented tern\nSerial: 12\n\n# remark\nZeit;U;I\n"
+    found = layout(text + ROWS)
+    assert found.header_line == 5
+    assert found.preamble == (("Model", "invented tern"), ("Serial", "12"), ("", "remark"))
+
+
+def test_preamble_lines_padded_to_the_table_are_no_header() -> None:
+    text = "Model;Tern;;;;\nSerial;12;;;;\nZeit;U;I;T;P;R\n"
+    rows = "0,1;8,2;1,5;20;3;4\n0,2;8,1;1,6;20;3;4\n0,3;8,1;1,6;20;3;4\n"
+    found = layout(text + rows)
+    assert found.names == ("Zeit", "U", "I", "T", "P", "R")
+    assert found.sensors == ()
+    assert ("Model", "Tern") in found.preamble
+
+
+def test_sensor_name_and_unit_rows() -> None:
+    text = ";Pack 1;;Left wing;\nTime;U;I;U;I\ns;V;A;mV;mA\n"
+    found = layout(text + "0,1;8,2;1,5;8100;200\n0,2;8,2;1,5;8100;200\n0,3;8,2;1,5;8100;200\n")
+    assert found.sensors == ("", "Pack 1", "Pack 1", "Left wing", "Left wing")
+    assert found.names == ("Time", "U", "I", "U", "I")
+    assert found.units == ("s", "V", "A", "mV", "mA")
+    assert found.header_line == 2
+
+
+def test_no_header() -> None:
+    found = layout(ROWS)
+    assert (found.names, found.header_line, found.data_line) == ((), None, 0)
+
+
+def test_a_header_of_numbers_with_units_is_a_header() -> None:
+    found = layout("Time;1 V;1 A\n" + ROWS)
+    assert found.names == ("Time", "1 V", "1 A")
+
+
+def test_a_name_of_its_own_may_be_a_comment_mark() -> None:
+    found = layout("#;U;I\n1;8,2;1,5\n2;8,1;1,6\n3;8,0;1,7\n")
+    assert found.names == ("#", "U", "I")
+
+
+def test_words_among_the_values_do_not_make_a_header() -> None:
+    found = layout("Zeit;U;Mode\n0,1;8,2;rest\n0,2;ERR;rest\n0,3;8,0;stir\n0,4;8,0;stir\n")
+    assert found.names == ("Zeit", "U", "Mode")
+    assert found.numeric == (True, True, False)
+
+
+def test_one_row_of_data_is_enough() -> None:
+    found = layout("Zeit;U;I\n0,1;8,2;1,5\n")
+    assert (found.names, found.data_line) == (("Zeit", "U", "I"), 1)
+
+
+def test_no_table_without_a_number() -> None:
+    assert find_layout(["a;b", "c;d"], (), ";") is None
