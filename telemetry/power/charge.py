@@ -10,7 +10,7 @@ from telemetry.aircraft import Aircraft
 from telemetry.channels import Quantity
 from telemetry.power.packs import pack_shares
 from telemetry.readings import Reading, Readings
-from telemetry.results import Charge, PackOut, Phase, PhaseKind
+from telemetry.results import Charge, Phase, PhaseKind
 from telemetry.signals.charge import counter_rise, integrate_charge
 from telemetry.signals.sampling import held_at, outside
 
@@ -25,10 +25,7 @@ _ENDS_S = 180.0
 
 
 def measure_charge(
-    readings: Readings,
-    aircraft: Aircraft,
-    phases: Sequence[Phase],
-    outs: Sequence[PackOut] = (),
+    readings: Readings, aircraft: Aircraft, phases: Sequence[Phase]
 ) -> tuple[Charge, ...]:
     """Charge of each place with a current or a counter.
 
@@ -39,8 +36,6 @@ def measure_charge(
     aircraft : Aircraft
     phases : sequence of Phase
         Sharing is judged in flight, in a log without one in stirs; never in a redundancy check.
-    outs : sequence of PackOut
-        A pack that is out is not at rest.
 
     Returns
     -------
@@ -116,12 +111,15 @@ def _rest_v(
     volts = readings.get(Quantity.VOLTAGE, place)
     if volts is None or volts.size == 0:
         return None, None
-    rest = volts.v > 0.5 * np.median(volts.v)  # a pack switched off is not at rest
+    # A pack that is switched off is not at rest.
+    on = volts.v > 0.5 * np.quantile(volts.v, 0.9)
+    rest = on.copy()
     ground = [p for p in phases if p.kind is PhaseKind.GROUND]
     if ground:
         rest &= ~outside(volts.t, [(p.start_s, p.end_s) for p in ground])
     if amps is not None and amps.size >= 2:
-        low, high = np.quantile(amps.v, [0.01, 0.95])
+        fed = held_at(volts.t, on.astype(float), amps.t, np.inf) > 0
+        low, high = np.quantile(amps.v[fed] if fed.any() else amps.v, [0.01, 0.95])
         if not ground and low > _REST_FLOOR * high:
             return None, None
         flow = held_at(amps.t, amps.v, volts.t, 5.0 * (amps.update_s or 1.0))

@@ -211,3 +211,14 @@ def test_a_real_flight() -> None:
     c = charged(log)["pack 1"]
     assert c.integrated_mah == pytest.approx(587.9, abs=0.6)
     assert c.start_v == pytest.approx(24.125, abs=0.01)  # idle before arming
+
+
+def test_a_pack_that_is_out_is_not_at_rest() -> None:
+    t, columns = two_packs()
+    off = t >= 150
+    columns["pack 1", U] = np.where(off, 0.0, columns["pack 1", U])
+    columns["pack 1", I] = np.where(off, 0.0, columns["pack 1", I])
+    found = charged(log_of(t, columns), flight(300.0))
+    assert found["pack 1"].start_v == pytest.approx(8.30, abs=0.011)
+    assert found["pack 1"].end_v is None
+    assert found["pack 2"].end_v is not None
