@@ -12,7 +12,6 @@ from typing import NamedTuple
 
 from telemetry.aircraft import Aircraft, Limits
 from telemetry.channels import PlaceKind, kind_of_place
-from telemetry.power.placing import GONE
 from telemetry.results import (
     ColumnUse,
     Event,
@@ -27,11 +26,15 @@ from telemetry.results import (
     Quality,
     Resistance,
 )
+from telemetry.rules.packs import lost_in_flight, pack_findings
+from telemetry.rules.raised import Raised
 
 _LOADED = (PhaseKind.FLIGHT, PhaseKind.STIR, PhaseKind.REDUNDANCY_CHECK)
 _FALLS = (EventKind.SAG, EventKind.SHIFT)
 # This many unexplained falls at one place are no accident of sampling (ours).
 _SEVERAL = 3
+# Readings of one thing at two places lie no further apart than this (ours).
+_WITHIN_S = 2.0
 
 
 class Words(NamedTuple):
@@ -189,7 +192,7 @@ def find_all(
             *_falls(flight, aircraft),
             *_branches(flight, aircraft, limits),
             *_sources(flight, aircraft),
-            *_packs(flight, aircraft, limits),
+            *(_worded(r) for r in pack_findings(flight, aircraft)),
             *_resting(flight, columns),
             *_capacity(flight),
             *_offsets(flight),
@@ -226,6 +229,13 @@ def _make(
     )
 
 
+def _worded(raised: Raised) -> Finding:
+    made = _make(
+        raised.code, raised.level, raised.place, raised.title, raised.evidence, also=raised.also
+    )
+    return replace(made, start_s=raised.start_s, end_s=raised.end_s)
+
+
 def _numbered(f: Finding, number: int) -> Finding:
     return replace(f, flight=number)
 
@@ -236,36 +246,41 @@ def _clock(seconds: float) -> str:
 
 
 def _brownouts(flight: Flight) -> list[Finding]:
-    out = []
+    """One finding per place and evidence, however often it happened."""
+    groups: dict[tuple[str, Evidence], list[Event]] = {}
     for e in flight.events:
-        if e.kind is not EventKind.BROWNOUT:
-            continue
-        if e.evidence is Evidence.REAL or (e.evidence is Evidence.UNKNOWN and (e.updates or 0) > 1):
-            level = Level.GROUND
-        else:
-            level = Level.WATCH
-        low = "" if e.residual_v is None else f" (lowest reading {e.residual_v:.2f} V)"
-        seen = {
-            Evidence.REAL: "",
-            Evidence.TELEMETRY: "; its counter ran on, so this may be telemetry alone",
-            Evidence.UNKNOWN: "; nothing else in the log confirms or denies it",
-        }[e.evidence]
-        out.append(
-            _make(
-                "brownout",
-                level,
-                e.place,
-                f"{e.place}: supply lost at {_clock(e.start_s)} in {_words(e.phase)}{low}{seen}",
-                {
-                    "time_s": e.start_s,
-                    "lowest_v": e.residual_v,
-                    "evidence": str(e.evidence),
-                    "note": e.note,
-                },
-                event=e,
-            )
-        )
-    return out
+        if e.kind is EventKind.BROWNOUT:
+            groups.setdefault((e.place, e.evidence), []).append(e)
+    return [_brownout(place, evidence, events) for (place, evidence), events in groups.items()]
+
+
+def _brownout(place: str, evidence: Evidence, events: list[Event]) -> Finding:
+    first = events[0]
+    lasting = evidence is Evidence.UNKNOWN and any((e.updates or 0) > 1 for e in events)
+    level = Level.GROUND if evidence is Evidence.REAL or lasting else Level.WATCH
+    lows = [e.residual_v for e in events if e.residual_v is not None]
+    low = f" (lowest reading {min(lows):.2f} V)" if lows else ""
+    often = "" if len(events) == 1 else f"{len(events)} times, first "
+    seen = {
+        Evidence.REAL: "",
+        Evidence.TELEMETRY: "; its counter ran on, so this may be telemetry alone",
+        Evidence.UNKNOWN: "; nothing else in the log confirms or denies it",
+    }[evidence]
+    return _make(
+        "brownout",
+        level,
+        place,
+        f"{place}: supply lost {often}at {_clock(first.start_s)} "
+        f"in {_words(first.phase)}{low}{seen}",
+        {
+            "times": len(events),
+            "time_s": first.start_s,
+            "lowest_v": min(lows) if lows else None,
+            "evidence": str(evidence),
+            "note": first.note,
+        },
+        event=first,
+    )
 
 
 def _words(phase: PhaseKind) -> str:
@@ -289,8 +304,7 @@ def _margins(flight: Flight, limits: Limits) -> list[Finding]:
         for c in m.cases
         if c.case == "pack-lost" and c.voltage_v is not None
     ]
-    gone = any(e.note.endswith(GONE) for e in flight.events)
-    if lost and not gone:  # with a pack gone already, the case has happened
+    if lost and not lost_in_flight(flight):  # with a pack gone already, the case has happened
         m, c = min(lost, key=lambda x: (x[1].voltage_v or 0.0) - x[0].restart_v)
         margin = (c.voltage_v or 0.0) - m.restart_v
         best = (c.high_v if c.high_v is not None else (c.voltage_v or 0.0)) - m.restart_v
@@ -345,7 +359,11 @@ def _observed(worst: Margin, low: list[Margin], flight: Flight, limits: Limits) 
 
 
 def _undervoltage(flight: Flight) -> list[Finding]:
-    found = [e for e in flight.events if e.kind is EventKind.UNDERVOLTAGE and e.phase in _LOADED]
+    found = [
+        e
+        for e in flight.events
+        if e.kind is EventKind.UNDERVOLTAGE and e.phase in _LOADED and not _of_lost_pack(e, flight)
+    ]
     if not found:
         return []
     worst = min(found, key=lambda e: e.residual_v or 0.0)
@@ -374,21 +392,40 @@ def _falls(flight: Flight, aircraft: Aircraft) -> list[Finding]:
     """Falls of voltage that the load does not explain, one finding per place and origin."""
     groups: dict[tuple[str, Origin], list[Event]] = {}
     for e in flight.events:
+        if _of_lost_pack(e, flight):
+            continue
         if e.kind in _FALLS and e.origin in (Origin.CONTACT, Origin.SUPPLY, Origin.PACK):
-            groups.setdefault((e.place, e.origin), []).append(e)
-    out = []
-    for (place, origin), events in groups.items():
-        at_bus = any(p == aircraft.bus and o is origin and p != place for p, o in groups)
-        if origin is not Origin.CONTACT and at_bus and kind_of_place(place) is not PlaceKind.BUS:
-            continue  # told once, where it arose
-        out.append(_fall(place, origin, events))
+            # What came from above is told once, of the place that feeds.
+            above = None if e.origin is Origin.CONTACT else aircraft.parent(e.place)
+            groups.setdefault((above or e.place, e.origin), []).append(e)
+    return [_fall(place, origin, _apart(events)) for (place, origin), events in groups.items()]
+
+
+def _apart(events: list[Event]) -> list[Event]:
+    """The deepest of the events that several places saw at one time."""
+    out: list[Event] = []
+    for e in sorted(events, key=lambda e: e.start_s):
+        if out and e.start_s < out[-1].end_s + 1.0:
+            if (e.depth_v or 0.0) > (out[-1].depth_v or 0.0):
+                out[-1] = e
+        else:
+            out.append(e)
     return out
+
+
+def _of_lost_pack(e: Event, flight: Flight) -> bool:
+    """Whether it is how a pack left, or what came of that: told by the finding on that pack."""
+    return any(
+        (e.place == o.place or e.origin is Origin.PACK)
+        and e.start_s <= o.end_s
+        and o.start_s <= e.end_s + _WITHIN_S
+        for o in flight.pack_outs
+    )
 
 
 def _fall(place: str, origin: Origin, events: list[Event]) -> Finding:
     worst = max(events, key=lambda e: e.depth_v or 0.0)
     shifts = [e for e in events if e.kind is EventKind.SHIFT]
-    out_of_pack = [e for e in events if e.note.endswith(GONE)]
     seen = sum(e.updates or 0 for e in events)
     several = len(events) >= _SEVERAL or (bool(shifts) and seen > _SEVERAL)
     level = Level.GROUND if several else Level.WATCH
@@ -402,16 +439,6 @@ def _fall(place: str, origin: Origin, events: list[Event]) -> Finding:
     }
     many = "once" if len(events) == 1 else f"{len(events)} times"
     what = f"fell {many} by up to {worst.depth_v:.2f} V (first at {_clock(events[0].start_s)})"
-    if out_of_pack:
-        return _make(
-            "pack-out",
-            Level.GROUND,
-            place,
-            f"{out_of_pack[0].note.removesuffix(GONE)}gave no more current from "
-            f"{_clock(out_of_pack[0].start_s)} on",
-            evidence,
-            event=out_of_pack[0],
-        )
     if origin is Origin.SUPPLY:
         code = "switch-step" if shifts else "regulator-droop"
         return _make(
@@ -484,36 +511,6 @@ def _sources(flight: Flight, aircraft: Aircraft) -> list[Finding]:
                     "compared_with": low.place,
                     "compared_mohm": low.mohm,
                 },
-            )
-        ]
-    return []
-
-
-def _packs(flight: Flight, aircraft: Aircraft, limits: Limits) -> list[Finding]:
-    shared = [p.name for p in aircraft.packs if p.role == "shared"]
-    shares = {c.place: c.share for c in flight.charge if c.place in shared and c.share is not None}
-    if len(shares) != 2:
-        return []
-    place, share = min(shares.items(), key=lambda x: x[1])
-    if share < 0.03:
-        level = Level.WATCH if aircraft.inferred else Level.GROUND
-        return [
-            _make(
-                "pack-out",
-                level,
-                place,
-                f"{place} gave no current under load",
-                {"share": share},
-            )
-        ]
-    if abs(share - 0.5) * 100.0 > limits.share_points:
-        return [
-            _make(
-                "pack-share",
-                Level.WATCH,
-                place,
-                f"{place} gave {100 * share:.0f} % of the current under load",
-                {"share": share, "allowed_points": limits.share_points},
             )
         ]
     return []

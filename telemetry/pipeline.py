@@ -84,8 +84,8 @@ def _flight(
     brownouts = find_brownouts(readings, phases, falls, quality.restarts, craft)
     spikes = find_spikes(readings, phases, limits)
     events = tuple(sorted((*falls, *brownouts, *spikes), key=lambda e: (e.start_s, e.place)))
-    charge = measure_charge(readings, craft, phases)
     outs = pack_outs(readings, craft, phases)
+    charge = measure_charge(readings, craft, phases)
     measured = measured_in(phases, readings, craft)
     found_margins = margins(craft, resistances, measured)
     return Flight(

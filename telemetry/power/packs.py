@@ -14,7 +14,7 @@ from telemetry.log import FloatArray
 from telemetry.power.intervals import Interval
 from telemetry.readings import Reading, Readings, block_means
 from telemetry.results import OutKind, PackOut, Phase, PhaseKind
-from telemetry.signals.sampling import held_at
+from telemetry.signals.sampling import held_at, outside
 from telemetry.signals.spans import mask_to_spans, merge
 
 # Sharing is judged where the total is above a third of its 95th percentile: ideal diodes share
@@ -27,6 +27,8 @@ _NOTHING, _SOMETHING = 0.05, 0.2
 _LEAST_OUT_S = 1.0
 _LONGEST_CHECK_S = 60.0
 _GRID_S = 0.25
+# "Just before" is the last so many seconds of like load, within this time (ours).
+_JUST_S, _NEAR_S = 10.0, 60.0
 _HELD_S = 5.0
 # Gain error of a current sensor (common practice, no source: 1 to 2 %); that of two together
 # moves a share s by s (1 - s) times this.
@@ -207,38 +209,43 @@ def pack_outs(
     step = max(r.resolution or 0.01 for r in flows.values())
     with np.errstate(invalid="ignore", divide="ignore"):
         share = np.where(total > 4 * step, flow / total, np.nan)
-    shared = {p.name for p in aircraft.packs if p.role == "shared"}
-    out = []
-    for name, own in zip(flows, share, strict=True):
-        if name not in shared:
+    standby = {p.name for p in aircraft.packs if p.role == "standby"}
+    rows = {name: own for name, own in zip(flows, share, strict=True) if name not in standby}
+    update_s = {name: r.update_s or readings.row_s for name, r in flows.items()}
+    silent = sorted(
+        (a, b, name)
+        for name, own in rows.items()
+        for a, b in _joined(grid, own, own < _NOTHING, max(1.0, 2 * update_s[name]))
+        if b - a >= max(_LEAST_OUT_S, 2 * update_s[name])
+    )
+    out: list[PackOut] = []
+    for a, b, name in silent:
+        own = rows[name]
+        # What a pack gave while another was out says nothing of what it usually gives.
+        others = [(o.start_s - 1.0, o.end_s + 1.0) for o in out if o.place != name]
+        usual = _usual_share(
+            grid, np.where(outside(grid, others), own, np.nan), total, (a, b), step
+        )
+        if usual is None or usual <= _SOMETHING:
             continue
-        with np.errstate(invalid="ignore"):
-            nothing = own < _NOTHING
-        update_s = flows[name].update_s or readings.row_s
-        for a, b in _joined(grid, own, nothing, max(1.0, 2 * update_s)):
-            if b - a < max(_LEAST_OUT_S, 2 * update_s):
-                continue
-            usual = _usual_share(grid, own, total, (a, b))
-            if usual is None or usual < _SOMETHING:
-                continue
-            inside = (grid >= a) & (grid < b)
-            back = b < readings.end_s - 2 * _GRID_S and bool(
-                np.nanmedian(_after(grid, own, b, update_s)) > _SOMETHING
+        inside = (grid >= a) & (grid < b)
+        back = b < readings.end_s - 2 * _GRID_S and bool(
+            np.median(_after(grid, own, b, update_s[name])) > _SOMETHING
+        )
+        out.append(
+            PackOut(
+                place=name,
+                kind=_out_kind(phases, a, b, back),
+                start_s=a,
+                end_s=b,
+                back=back,
+                share_before=usual,
+                carried_a=float(np.nanmax(total[inside])),
+                bus_v=_lowest_bus(readings, aircraft, a, b),
+                own_v=_median_v(readings, name, a, b),
             )
-            out.append(
-                PackOut(
-                    place=name,
-                    kind=_out_kind(phases, a, b, back),
-                    start_s=a,
-                    end_s=b,
-                    back=back,
-                    share_before=usual,
-                    carried_a=float(np.nanmax(total[inside])),
-                    bus_v=_lowest_bus(readings, aircraft, a, b),
-                    own_v=_median_v(readings, name, a, b),
-                )
-            )
-    return tuple(sorted(out, key=lambda o: o.start_s))
+        )
+    return tuple(out)
 
 
 def _joined(
@@ -258,15 +265,22 @@ def _joined(
 
 
 def _usual_share(
-    grid: FloatArray, share: FloatArray, total: FloatArray, span: tuple[float, float]
+    grid: FloatArray, share: FloatArray, total: FloatArray, span: tuple[float, float], step: float
 ) -> float | None:
-    """The pack's median share at a like load outside the span; None where there was none."""
+    """The pack's median share just before the span, at loads no higher than those within it.
+
+    Behind diodes the pack with the lower voltage gives nothing until the load has pulled the other
+    down to it, so its share grows with the load, and the two voltages drift apart and together
+    within minutes. A pack that gave its part a moment ago at a lower load, and gives nothing at a
+    higher one, is not held off: it is out. None where there was no such load.
+    """
     inside = (grid >= span[0]) & (grid < span[1])
-    level = float(np.nanquantile(total[inside], 0.75))
-    near = ~((grid >= span[0] - 1.0) & (grid < span[1] + 1.0))
+    reach = float(np.nanquantile(total[inside], 0.75)) + 2 * step
     with np.errstate(invalid="ignore"):
-        like = near & (total > 0.6 * level) & (total < 1.2 * level) & np.isfinite(share)
-    return float(np.median(share[like])) if like.sum() * _GRID_S >= 2.0 else None
+        like = np.isfinite(share) & (total <= reach)
+    near = np.flatnonzero(like & (grid < span[0] - 1.0) & (grid >= span[0] - _NEAR_S))
+    part = share[near[-round(_JUST_S / _GRID_S) :]]
+    return float(np.median(part)) if part.size * _GRID_S >= 2.0 else None
 
 
 def _after(grid: FloatArray, share: FloatArray, end: float, update_s: float) -> FloatArray:
@@ -276,13 +290,13 @@ def _after(grid: FloatArray, share: FloatArray, end: float, update_s: float) -> 
 
 
 def _out_kind(phases: Sequence[Phase], start: float, end: float, back: bool) -> OutKind:
+    flights = [p for p in phases if p.kind is PhaseKind.FLIGHT]
+    if any(p.start_s < end and start < p.end_s for p in flights):
+        return OutKind.LOST
     if any(
         p.kind is PhaseKind.REDUNDANCY_CHECK and p.start_s < end and start < p.end_s for p in phases
     ):
         return OutKind.CHECK
-    flights = [p for p in phases if p.kind is PhaseKind.FLIGHT]
-    if any(p.start_s < end and start < p.end_s for p in flights):
-        return OutKind.LOST
     before = all(end <= p.start_s for p in flights)
     if before and back and end - start <= _LONGEST_CHECK_S:
         return OutKind.CHECK

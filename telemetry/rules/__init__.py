@@ -1,0 +1,1 @@
+"""Rules that take more than a comparison, by the part they judge: packs, leads."""
