@@ -1,0 +1,95 @@
+"""``busbook columns``: how columns are read, settled and remembered."""
+
+from __future__ import annotations
+
+import json
+import tomllib
+
+
+def test_every_column_is_listed_with_its_reading_and_reason(run, log) -> None:
+    result = run("columns", log)
+    assert result.exit_code == 0
+    assert result.stderr == ""
+    lines = [x for x in result.stdout.splitlines() if str(log) not in x]
+    assert max(map(len, lines)) <= 80
+    for header, reading in (
+        ("Time [s]", "time"),
+        ("Bus U [V]", "bus/voltage[V]"),
+        ("Left wing I [A]", "left wing/current[A]"),
+        ("Right wing I [A]", "right wing/current[A]"),
+    ):
+        (line,) = [x for x in lines if x.lstrip(" ?-0123456789").startswith(header)]
+        assert line.endswith(reading)
+    assert result.stdout.splitlines()[-1] == f"next: busbook review {log}"
+
+
+def test_a_setting_is_shown_and_kept_in_a_map_for_the_next_log(run, tmp_path, log_text) -> None:
+    _, body = log_text.split("\n", 1)
+    names = ["S0", "S1", "S2", "S3", "S4", "S5"]
+    first, second = tmp_path / "sat.csv", tmp_path / "sun.csv"
+    for path in (first, second):
+        path.write_text(",".join(names) + "\n" + body)
+    sets = (
+        "--set", "S0=time[s]", "--set", "S1=bus/voltage[V]", "--set", "S2=bus/current[A]",
+        "--set", "S3=left wing/voltage[V]", "--set", "S4=left wing/current[A]",
+    )  # fmt: skip
+    saved = tmp_path / "wren.toml"
+    result = run("columns", first, *sets, "--save", saved)
+    assert result.exit_code == 0
+    assert result.stdout.splitlines()[-1] == f"next: busbook review {first} --map {saved}"
+    kept = tomllib.loads(saved.read_text())
+    assert kept["columns"]["S3"] == "left wing/voltage[V]"
+    by_map = json.loads(run("review", second, "--map", saved, "--json").stdout)["reviews"][0]
+    by_hand = json.loads(run("review", second, *sets, "--json").stdout)["reviews"][0]
+    assert by_map["flights"] == by_hand["flights"]
+    assert by_map["verdict"] == by_hand["verdict"]
+    again = run("columns", second, "--map", saved).stdout
+    assert "left wing/voltage[V]" in again
+    # What is set by hand goes before the map.
+    other = json.loads(
+        run("review", second, "--map", saved, "--set", "S3=tail/voltage[V]", "--json").stdout
+    )
+    assert {"tail"} <= {c["place"] for c in other["reviews"][0]["columns"]}
+
+
+def test_a_map_for_another_header_changes_nothing(run, log, tmp_path) -> None:
+    other = tmp_path / "other.csv"
+    other.write_text("t [s],A,B\n" + "".join(f"{k},1.{k % 7},2.{k % 5}\n" for k in range(50)))
+    saved = tmp_path / "other.toml"
+    assert run("columns", other, "--set", "A=tail/voltage[V]", "--save", saved).exit_code == 0
+    plain = json.loads(run("review", log, "--json").stdout)
+    mapped = json.loads(run("review", log, "--map", saved, "--json").stdout)
+    assert mapped == plain
+
+
+def test_maps_that_are_none(run, log, tmp_path) -> None:
+    bad = tmp_path / "map.toml"
+    for content in (b"", b"no toml [", b"\xff\xfe\0\0", b"fingerprint = 1\n[columns]\n",
+                    b'fingerprint = "x"\ncolumns = 3\n',
+                    b'fingerprint = "x"\n[columns]\n"a" = 3\n',
+                    b'fingerprint = "x"\n[columns]\n"a" = "b/parsecs"\n'):  # fmt: skip
+        bad.write_bytes(content)
+        for command in ("review", "columns"):
+            result = run(command, log, "--map", bad)
+            assert (result.exit_code, result.stdout) == (2, ""), content
+            assert len(result.stderr.splitlines()) == 1
+    assert run("review", log, "--map", tmp_path / "none.toml").exit_code == 2
+
+
+def test_a_map_that_cannot_be_written(run, log, tmp_path) -> None:
+    for path in (tmp_path / "none" / "map.toml", log / "map.toml"):
+        result = run("columns", log, "--save", path)
+        assert result.exit_code == 2
+        assert str(path) in result.stderr
+    assert sorted(p.name for p in tmp_path.rglob("*")) == ["evening.csv", "logs"]
+
+
+def test_headers_cannot_write_on_the_screen(run, tmp_path) -> None:
+    path = tmp_path / "log.csv"
+    path.write_text(
+        "t [s],Bus U [V],\x1b[2J\x1b]0;owned\x07 evil\n"
+        + "".join(f"{k},6.{k % 3},{k % 9}\n" for k in range(50))
+    )
+    for result in (run("columns", path), run("review", path)):
+        assert result.exit_code == 0
+        assert not any(c in result.output for c in "\x1b\x07")
