@@ -120,7 +120,7 @@ def trend_of(
 ) -> Trend:
     """The record for figures: values times ``scale`` in ``unit``."""
     j = judgement
-    known = [i for i in range(j.at.size) if j.rise[i] == j.rise[i]]
+    known = range(j.at.size)
     until = j.at.size if j.onset is None else j.onset
     return Trend(
         code=code,
@@ -154,7 +154,7 @@ def change_of(
     before: float | None,
     now: float | None,
 ) -> Change:
-    """How much, since when, how fast, until when, of an established change."""
+    """How much, since when, how fast, until when; values times ``scale`` in ``rise_unit``."""
     j = judgement
 
     def scaled(x: float | None) -> float | None:
@@ -170,8 +170,8 @@ def change_of(
         before=before,
         now=now,
         rise=rise,
-        low=j.low * scale,
-        high=j.high * scale,
+        low=min(j.low * scale, j.high * scale),
+        high=max(j.low * scale, j.high * scale),
         rise_unit=rise_unit,
         limit=limit,
         per_flight=rate,

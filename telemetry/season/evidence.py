@@ -50,14 +50,13 @@ class Part:
         Values, and their own standard errors.
     sigma, weight : float
         Usual scatter between flights, known beforehand, and how many flights that is worth.
-    response : float
-        How far the feature moves for a unit of the fault.
+    response, doubt : float
+        How far the feature moves for a unit of the fault, and how unsure that is, relative. The
+        doubt says nothing on whether there is a fault, only on how large it is.
     design : ndarray, shape (n, m), or None
         Covariates: common causes.
     slope, slope_sd : ndarray, shape (m,), or None
         What is known of their effect.
-    sized : bool
-        Whether it tells how large the fault is, or only that there is one.
     """
 
     name: str
@@ -67,10 +66,10 @@ class Part:
     sigma: float
     weight: float = 4.0
     response: float = 1.0
+    doubt: float = 0.0
     design: FloatArray | None = None
     slope: FloatArray | None = None
     slope_sd: FloatArray | None = None
-    sized: bool = True
 
     def scores(self, learn: BoolArray) -> Scores:
         """Scores of its values; ``learn`` is by flight."""
@@ -109,14 +108,17 @@ class Weighed:
     score : ndarray, shape (n,)
         Standard normal while nothing changes.
     rise, sd : ndarray, shape (n,)
-        Estimate of the fault against the baseline, and its standard deviation (of one flight, the
-        baseline's own uncertainty included); NaN where no part tells the size.
+        Estimate of the fault against the baseline, and its standard deviation by chance (of one
+        flight, the baseline's own uncertainty included).
+    doubt : float
+        Standard deviation of the last estimates by what is not known of the responses.
     """
 
     at: IntArray
     score: FloatArray
     rise: FloatArray
     sd: FloatArray
+    doubt: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -141,7 +143,8 @@ class Judgement:
     p_trend : float
         Mann-Kendall, for a trend in the direction judged, over the same flights.
     step : bool
-        True where one flight brought about half of the change or more.
+        True where a step fits the flights better than steady growth, and one flight brought about
+        half of the change or more.
     """
 
     at: IntArray
@@ -184,37 +187,51 @@ def weigh(parts: Sequence[Part], flights: int, learn: BoolArray | None = None) -
         False for flights that the baseline is not to learn from.
     """
     learn = np.ones(flights, dtype=bool) if learn is None else learn
-    score, weight2, weight1 = np.zeros(flights), np.zeros(flights), np.zeros(flights)
-    top, bottom = np.zeros(flights), np.zeros(flights)
-    seen = np.zeros(flights, dtype=bool)
-    for part in parts:
-        if part.at.size == 0:
-            continue
+    used = [p for p in parts if p.at.size]
+    score, rise = (np.zeros((len(used), flights)) for _ in range(2))
+    sd = np.full((len(used), flights), np.inf)
+    for i, part in enumerate(used):
         found = part.scores(learn)
         # How many flights this part had learnt from before each flight.
         count = np.r_[0, np.cumsum(learn[part.at])[:-1]]
         ready = count >= _LEAST_FLIGHTS - 1
         at = part.at[ready]
-        a = part.response / found.scale[ready]
-        score[at] += a * found.score[ready]
-        weight1[at] += a
-        weight2[at] += a**2
-        seen[at] = True
-        if part.sized:
-            error = part.y[ready] - found.predicted[ready]
-            top[at] += a * error / found.scale[ready]
-            bottom[at] += a**2
+        score[i, at] = found.score[ready]
+        rise[i, at] = (part.y - found.predicted)[ready] / part.response
+        sd[i, at] = found.scale[ready] / part.response
+    at = np.flatnonzero(np.isfinite(sd).any(axis=0))
+    score, rise, sd = score[:, at], rise[:, at], sd[:, at]
     # Variance of a weighted sum of scores that are all correlated alike.
-    norm = np.sqrt(np.maximum(weight2 + _SHARED * (weight1**2 - weight2), 1e-300))
-    at = np.flatnonzero(seen)
-    with np.errstate(invalid="ignore", divide="ignore"):
-        rise = np.where(bottom > 0, top / bottom, np.nan)
-        sd = np.where(bottom > 0, norm / bottom, np.nan)
-    return Weighed(at=at, score=score[at] / norm[at], rise=rise[at], sd=sd[at])
+    weight = 1.0 / sd
+    square, total = (weight**2).sum(axis=0), weight.sum(axis=0)
+    summed = (weight * score).sum(axis=0)
+    summed = summed / np.sqrt(square + _SHARED * (total**2 - square))
+    doubts = np.array([p.doubt for p in used])[:, None]
+    size = np.zeros(1)
+    for _ in range(2):  # the doubt grows with the rise, so it is weighed in the second time
+        weight = 1.0 / (sd**2 + (doubts * size) ** 2)
+        total = weight.sum(axis=0)
+        mean = (weight * rise).sum(axis=0) / total
+        size = np.abs(np.median(mean[-3:], keepdims=True)) if mean.size else size
+    chance = np.sqrt((weight**2 * np.where(np.isfinite(sd), sd, 0.0) ** 2).sum(axis=0)) / total
+    doubt = np.sqrt((weight**2 * (doubts * size) ** 2).sum(axis=0)) / total
+    return Weighed(
+        at=at,
+        score=summed,
+        rise=mean,
+        sd=chance,
+        doubt=float(np.median(doubt[-3:])) if doubt.size else 0.0,
+    )
 
 
 def judge_rise(
-    parts: Sequence[Part], flights: int, *, chance: float, first: int = 0, sign: float = 1.0
+    parts: Sequence[Part],
+    flights: int,
+    *,
+    chance: float,
+    first: int = 0,
+    sign: float = 1.0,
+    logarithmic: bool = False,
 ) -> Judgement | None:
     """Judge whether the parts of one place have risen (or fallen) for good.
 
@@ -229,6 +246,8 @@ def judge_rise(
         First flight of the baseline.
     sign : float
         1 for a rise, -1 for a fall; rise and scores are returned with this sign.
+    logarithmic : bool
+        True where the values are logarithms: the rise is then returned as a relative one.
 
     Returns
     -------
@@ -245,11 +264,18 @@ def judge_rise(
     score = np.clip(sign * weighed.score, -most, most)
     sums = cusum(score, k=K)
     over = np.flatnonzero(sums.high > limit)
+
+    def shown(w: Weighed) -> tuple[FloatArray, FloatArray]:
+        if not logarithmic:
+            return sign * w.rise, w.sd
+        return sign * np.expm1(w.rise), w.sd * np.exp(w.rise)
+
+    rise, sd = shown(weighed)
     plain = Judgement(
         at=weighed.at,
         score=score,
-        rise=sign * weighed.rise,
-        sd=weighed.sd,
+        rise=rise,
+        sd=sd,
         chart=sums.high,
         limit=limit,
     )
@@ -257,15 +283,34 @@ def judge_rise(
         return plain
     signal = int(over[0])
     onset = signal - int(sums.since_high[signal]) + 1
-    learn = np.ones(flights, dtype=bool)
-    learn[weighed.at[onset] :] = False
-    against = weigh(own, flights, learn)
-    kept = np.isin(against.at, weighed.at)
-    return _measured(
-        replace(
-            plain, rise=sign * against.rise[kept], sd=against.sd[kept], signal=signal, onset=onset
-        )
-    )
+    against, stepped = weighed, False
+    for _ in range(2):  # once to see where it began, once with all flights before that
+        learn = np.arange(flights) < weighed.at[onset]
+        against = weigh(own, flights, learn)
+        onset, stepped = _onset(sign * against.rise, signal, onset)
+    rise, sd = shown(against)
+    found = replace(plain, rise=rise, sd=sd, signal=signal, onset=onset)
+    return _measured(replace(found, step=stepped and _is_sudden(found)), against.doubt)
+
+
+def _onset(rise: FloatArray, signal: int, charted: int) -> tuple[int, bool]:
+    """First flight of the change, where a step or a steady growth fits best; True for a step.
+
+    The chart dates a change to where its sum last was zero, which noise often puts some flights
+    early; the true onset lies between there and the signal.
+    """
+    best, found = np.inf, (charted, False)
+    n = rise.size
+    for first in range(max(charted, 1), signal + 1):
+        step = (np.arange(n) >= first).astype(float)
+        growth = np.maximum(np.arange(n) - first + 1.0, 0.0)
+        for shape, is_step in ((growth, False), (step, True)):
+            x = shape - shape.mean()
+            left = rise - rise.mean()
+            left = left - x * (x @ left) / (x @ x)
+            if float(left @ left) < best:
+                best, found = float(left @ left), (first, is_step)
+    return found
 
 
 def moved_since(part: Part, learn: BoolArray) -> tuple[float, float] | None:
@@ -294,22 +339,16 @@ def log_odds(moved: float, sd: float, if_this: float, if_that: float) -> float:
     return ((moved - if_that) ** 2 - (moved - if_this) ** 2) / (2.0 * sd**2)
 
 
-def _measured(j: Judgement) -> Judgement:
+def _measured(j: Judgement, doubt: float) -> Judgement:
     """Level now, rate and kind of an established change."""
     assert j.onset is not None
-    after = np.arange(j.at.size) >= j.onset
-    known = np.isfinite(j.rise)
-    x, y = j.at[after & known].astype(float), j.rise[after & known]
-    if x.size == 0:
-        return j
-    sd = float(np.median(j.sd[after & known]))
-    before = np.flatnonzero(known & ~after)
-    start = before[-1:]
+    x, y = j.at[j.onset :].astype(float), j.rise[j.onset :]
+    sd = float(np.median(j.sd[j.onset :]))
+    start = slice(max(j.onset - 1, 0), j.onset)
     tx, ty = np.r_[j.at[start], x].astype(float), np.r_[j.rise[start], y]
     line = theil_sen(tx, ty) if tx.size >= 3 else None
     trend = mann_kendall(ty)
-    step = _is_step(j, known)
-    if step or line is None:
+    if j.step or line is None:
         recent = y[-4:]
         now, reach = float(recent.mean()), 1.96 * sd / np.sqrt(recent.size)
     else:
@@ -318,13 +357,12 @@ def _measured(j: Judgement) -> Judgement:
     return replace(
         j,
         now=now,
-        low=now - float(reach),
-        high=now + float(reach),
+        low=now - float(np.hypot(reach, 1.96 * doubt)),
+        high=now + float(np.hypot(reach, 1.96 * doubt)),
         per_flight=None if line is None else line.slope,
         per_flight_low=None if line is None else line.low,
         per_flight_high=None if line is None else line.high,
         p_trend=trend.p_rising,
-        step=step,
     )
 
 
@@ -337,17 +375,13 @@ def _level_now(x: FloatArray, y: FloatArray) -> float:
     return float(np.median(y - slope * (x - x[-1])))
 
 
-def _is_step(j: Judgement, known: BoolArray) -> bool:
-    """One sudden step: one flight brought about half of the change or more, beyond chance."""
+def _is_sudden(j: Judgement) -> bool:
+    """One flight brought about half of the change or more, beyond chance."""
     assert j.onset is not None
-    first = max(j.onset - 1, 0)
-    part = known & (np.arange(j.at.size) >= first)
-    y = j.rise[part]
-    found = step_test(j.rise[known], floor=float(np.median(j.sd[known])) / 3)
+    sd = float(np.median(j.sd))
+    y = j.rise[max(j.onset - 1, 0) :]
+    found = step_test(j.rise, floor=sd / 3)
     if y.size < 2 or found is None:
         return False
-    jump = float(np.diff(y).max())
-    level = float(np.median(y[1:][-4:]))
-    return (
-        found.change > 0 and jump >= _SUDDEN * level and jump > 2.0 * float(np.median(j.sd[known]))
-    )
+    jump, level = float(np.diff(y).max()), float(np.median(y[1:][-4:]))
+    return found.change > 0 and jump >= _SUDDEN * level and jump > 2.0 * sd

@@ -125,7 +125,7 @@ def _source(case: Case, pack: str, other: str | None, found: Found) -> None:
         return
     n = len(case.flights)
     first = max(_first(case, pack), 0 if other is None else _first(case, other))
-    j = judge_rise(parts, n, chance=case.watch_chance, first=first)
+    j = judge_rise(parts, n, chance=case.watch_chance, first=first, logarithmic=True)
     if j is None:
         return
     found.trends.append(
@@ -140,7 +140,7 @@ def _source(case: Case, pack: str, other: str | None, found: Found) -> None:
             ground=SOURCE_GROUND_PCT,
         )
     )
-    pct = 100.0 * float(np.expm1(j.now))
+    pct = 100.0 * j.now
     if j.signal is None or j.onset is None or pct < SOURCE_WATCH_PCT:
         return
     strict = judge_rise(parts, n, chance=case.ground_chance, first=first)
@@ -193,11 +193,24 @@ def _warmth(m: Measures) -> float:
 
 
 def _beyond(
-    case: Case, part: Part, first: int, *, signs: Sequence[float], gate: float
+    case: Case,
+    part: Part,
+    first: int,
+    *,
+    signs: Sequence[float],
+    gate: float,
+    logarithmic: bool = False,
 ) -> tuple[Judgement, float] | None:
     """Judge one feature; the judgement and its direction where a change beyond the gate stands."""
     for sign in signs:
-        j = judge_rise([part], len(case.flights), chance=case.watch_chance, first=first, sign=sign)
+        j = judge_rise(
+            [part],
+            len(case.flights),
+            chance=case.watch_chance,
+            first=first,
+            sign=sign,
+            logarithmic=logarithmic,
+        )
         if j is not None and j.signal is not None and j.onset is not None and j.now >= gate:
             return j, sign
     return None
@@ -398,9 +411,9 @@ def _counter(case: Case, place: str, found: Found) -> None:
     if at.size == 0:
         return
     part = Part(name="counter_ratio", at=at, y=y[at], se=se[at], sigma=_COUNTER_SIGMA)
-    gate = float(np.log1p(_COUNTER_PCT / 100.0))
+    gate = _COUNTER_PCT / 100.0
     first = case.first(place)
-    result = _beyond(case, part, first, signs=(1.0, -1.0), gate=gate)
+    result = _beyond(case, part, first, signs=(1.0, -1.0), gate=gate, logarithmic=True)
     if result is None:
         return
     j, sign = result
@@ -411,7 +424,7 @@ def _counter(case: Case, place: str, found: Found) -> None:
         "capacity-mismatch",
         place,
         j,
-        title=f"{place}: the counter says {100 * np.expm1(j.now):.0f} % {more} than its current "
+        title=f"{place}: the counter says {100 * j.now:.0f} % {more} than its current "
         "adds up to, compared with earlier flights",
         quantity="counter over current",
         unit="",

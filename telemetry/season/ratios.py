@@ -31,6 +31,8 @@ _SIGMA = {
 # simulated servos of three laws): in the air holding against loads dilutes it, at rest only wear
 # and stiffness show.
 _RESPONSE = {"stir": 1.0, "air": 0.6, "rest": 0.5}
+# How unsure these responses are, relative (ours): servos of other makes bind in other ways.
+_DOUBT = {"stir": 0.1, "air": 0.4, "rest": 0.8}
 # Other places do not answer to vigour alike: power of one current in the other's, about 1.
 _SLOPE_SD = {"stir": 0.3, "air": 0.4, "rest": 0.3}
 # Rise of the ratio within a flight: scatter against mirror and others; a servo that ends a flight
@@ -88,6 +90,7 @@ def current_parts(table: Table, place: str, others: Sequence[str], *, mirror: bo
                 se=se[at],
                 sigma=_SIGMA[name][kind],
                 response=_RESPONSE[name],
+                doubt=_DOUBT[name],
                 design=(level[at] - level[at].mean())[:, None] if regress else None,
                 slope=np.zeros(1) if regress else None,
                 slope_sd=np.array([_SLOPE_SD[name]]) if regress else None,

@@ -105,6 +105,7 @@ def _judge(case: Case, place: str, others: tuple[str, ...], sign: float) -> Judg
         chance=case.watch_chance,
         first=case.first(place, *others),
         sign=sign,
+        logarithmic=True,
     )
 
 
@@ -130,14 +131,13 @@ def _claims(
 def _servo_pct(case: Case, claim: _Claim) -> float:
     """Rise per average servo share, %: the node's rise times the servos on it."""
     servos, _ = case.servos(claim.place)
-    return 100.0 * float(np.expm1(claim.judgement.now)) * servos
+    return 100.0 * claim.judgement.now * servos
 
 
 def _silent(case: Case, claim: _Claim) -> bool:
     """A sudden loss of about one servo's share."""
     servos, _ = case.servos(claim.place)
-    gone = -float(np.expm1(-claim.judgement.now))
-    return claim.judgement.step and gone >= _SILENT_PART / servos
+    return claim.judgement.step and claim.judgement.now >= _SILENT_PART / servos
 
 
 def _rather_the_mirror(case: Case, claim: _Claim, loads: Sequence[str]) -> _Claim:
@@ -153,30 +153,35 @@ def _rather_the_mirror(case: Case, claim: _Claim, loads: Sequence[str]) -> _Clai
     j = claim.judgement
     sound = tuple(p for p in loads if p not in (up, down))
     servos, _ = case.servos(down)
-    gone = -float(np.expm1(-j.now))
-    lean = _lean(case, up, down, sound, j)
-    if not (j.step and gone >= _SILENT_PART / servos):
+    # The logarithm of the ratio has moved by so much, whichever of the two it was.
+    moved = float(np.log1p(j.now)) if rising else -float(np.log1p(-min(j.now, 0.99)))
+    lean = _lean(case, up, down, sound, j, moved)
+    if not (j.step and -float(np.expm1(-moved)) >= _SILENT_PART / servos):
         lean += _GRADUAL_LEAN
     if (lean >= 0) == rising:
         return claim
-    code = "servo-current-rising" if lean >= 0 else "servo-silent"
-    place = up if lean >= 0 else down
-    return _Claim(code=code, place=place, others=(down if place == up else up,), judgement=j)
+    up_it_is = lean >= 0
+    place, other, sign = (up, down, 1.0) if up_it_is else (down, up, -1.0)
+    turned = _judge(case, place, (other,), sign)
+    code = "servo-current-rising" if up_it_is else "servo-silent"
+    return _Claim(code=code, place=place, others=(other,), judgement=turned or j)
 
 
-def _lean(case: Case, up: str, down: str, sound: tuple[str, ...], j: Judgement) -> float:
+def _lean(
+    case: Case, up: str, down: str, sound: tuple[str, ...], j: Judgement, moved: float
+) -> float:
     """Log of the odds that ``up`` rose rather than that ``down`` fell, by the other places."""
     learn = np.ones(len(case.flights), dtype=bool)
     assert j.onset is not None
     learn[j.at[j.onset] :] = False
     total = 0.0
-    for place, if_up, if_down in ((up, j.now, 0.0), (down, 0.0, -j.now)):
+    for place, if_up, if_down in ((up, moved, 0.0), (down, 0.0, -moved)):
         for part in _parts(case, place, sound):
-            moved = moved_since(part.since(case.first(place, *sound)), learn)
-            if moved is not None:
+            seen = moved_since(part.since(case.first(place, *sound)), learn)
+            if seen is not None:
                 # Halved: both places are set against the same others.
                 r = part.response
-                total += 0.5 * log_odds(*moved, if_up * r, if_down * r)
+                total += 0.5 * log_odds(*seen, if_up * r, if_down * r)
     return total
 
 
@@ -187,6 +192,7 @@ def _level(case: Case, claim: _Claim) -> Level:
         chance=case.ground_chance,
         first=case.first(claim.place, *claim.others),
         sign=1.0 if claim.code != "servo-silent" else -1.0,
+        logarithmic=True,
     )
     sure = strict is not None and strict.signal is not None
     if claim.code == "servo-silent":
@@ -205,11 +211,11 @@ def _finding(case: Case, claim: _Claim) -> Finding | None:
     before = usual(case.table, place, "stir_mean_a", first, since)
     now = usual(case.table, place, "stir_mean_a", max(since, n - 3), n)
     step_a = float(case.table.steps_a(place).max())
-    if before is not None and before * abs(float(np.expm1(j.now))) < _STEPS * step_a:
+    if before is not None and before * j.now < _STEPS * step_a:
         return None
     level = _level(case, claim)
     flights_since = n - since
-    node_pct = 100.0 * float(np.expm1(j.now))
+    node_pct = 100.0 * j.now
     pct = _servo_pct(case, claim)
     against = " and ".join(claim.others) if claim.others else "its own earlier flights"
     rising = claim.code == "servo-current-rising"
@@ -226,18 +232,17 @@ def _finding(case: Case, claim: _Claim) -> Finding | None:
         before=before,
         now=now,
     )
-    gone = -100.0 * float(np.expm1(-j.now))
     if rising:
         what = (
             f"{place} draws {node_pct:.0f} % more than usual, measured against {against}: "
             f"about {pct:.0f} % of one servo's share"
         )
     else:
-        what = f"{place} draws {gone:.0f} % less than usual, measured against {against}"
+        what = f"{place} draws {node_pct:.0f} % less than usual, measured against {against}"
     assumed = "" if known else f" (assuming {servos} servos there)"
     words = WORDS[claim.code]
     evidence: dict[str, float | int | str | None] = {
-        "node_rise_pct": node_pct if rising else -gone,
+        "node_rise_pct": node_pct if rising else -node_pct,
         "servo_share_pct": pct if rising else None,
         "servos": servos,
         "servos_known": "yes" if known else "assumed",
@@ -296,6 +301,7 @@ def _heating(case: Case, place: str, others: tuple[str, ...] | None, found: Foun
         len(case.flights),
         chance=case.watch_chance,
         first=case.first(place, *others),
+        logarithmic=True,
     )
     if j is None:
         return
@@ -309,6 +315,7 @@ def _heating(case: Case, place: str, others: tuple[str, ...] | None, found: Foun
         len(case.flights),
         chance=case.ground_chance,
         first=case.first(place, *others),
+        logarithmic=True,
     )
     sure = strict is not None and strict.signal is not None
     level = Level.GROUND if sure and pct >= case.limits.servo_ground_pct else Level.WATCH

@@ -1,0 +1,118 @@
+"""Seasons of measures made by hand: currents of nodes under a pilot whose vigour varies."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+
+import numpy as np
+import pytest
+
+from telemetry.season.measures import Blocks, EventCount, Measure, Measures
+
+# Invented currents: moving and resting, A.
+MOVING = {"left wing": 1.6, "right wing": 1.5, "tail": 1.9}
+RESTING = {"left wing": 0.24, "right wing": 0.22, "tail": 0.30}
+LEAD_MOHM = {"left wing": 32.0, "right wing": 33.0, "tail": 45.0}
+
+Factor = Callable[[int], float]
+MakeSeason = Callable[..., list[Measures]]
+
+
+def _one(name: str) -> Factor:
+    return lambda _k: 1.0
+
+
+@pytest.fixture(scope="session")
+def make_season() -> MakeSeason:
+    """Makes a season of measures.
+
+    Keywords ``current``, ``lead`` and ``warm`` hold functions of the flight's number (from 1) per
+    place: factor on its current, resistance added to its lead in mOhm, relative rise of its current
+    from the start to the end of a flight. ``features`` adds further columns, ``events`` counts.
+    """
+
+    def make(
+        seed: int = 0,
+        *,
+        flights: int = 20,
+        places: Sequence[str] = tuple(MOVING),
+        vigour: float = 0.2,
+        scatter: float = 0.02,
+        update_s: float = 0.2,
+        step_a: float = 0.01,
+        current: Mapping[str, Factor] | None = None,
+        lead: Mapping[str, Factor] | None = None,
+        warm: Mapping[str, Factor] | None = None,
+        features: Mapping[tuple[str, str], Factor] | None = None,
+        events: Mapping[tuple[str, str], Callable[[int], int]] | None = None,
+        vigour_of: Factor | None = None,
+        stir: Callable[[int], bool] = lambda _k: True,
+    ) -> list[Measures]:
+        rng = np.random.default_rng([seed, 5])
+        current, lead, warm = current or {}, lead or {}, warm or {}
+        made = []
+        for k in range(1, flights + 1):
+            effort = float(np.exp(vigour * rng.standard_normal()))
+            effort *= 1.0 if vigour_of is None else vigour_of(k)
+            rows: list[Measure] = []
+            parts: dict[str, dict[str, dict[str, np.ndarray]]] = {}
+            for part, blocks in (("stir", 12), ("air", 30)):
+                common = effort * (1.0 + 0.3 * rng.standard_normal(blocks)).clip(0.2)
+                amps = {}
+                for p in places:
+                    own = 1.0 + scatter * rng.standard_normal()
+                    factor = own * current.get(p, _one(p))(k)
+                    ramp = np.linspace(0.0, 1.0, blocks) if part == "air" else np.zeros(blocks)
+                    heat = 1.0 + (warm[p](k) if p in warm else 0.0) * ramp
+                    noise = 1.0 + 0.05 * rng.standard_normal(blocks)
+                    amps[p] = (RESTING[p] + MOVING[p] * common * noise * heat) * factor
+                total = sum(amps.values(), np.zeros(blocks))
+                bus = 7.4 - 0.02 * total + 0.002 * rng.standard_normal(blocks)
+                volts = {"bus": bus}
+                for p in places:
+                    mohm = LEAD_MOHM[p] + (lead[p](k) if p in lead else 0.0)
+                    fall = mohm / 1000.0 * amps[p] + 0.003 * rng.standard_normal(blocks)
+                    volts[p] = bus - fall
+                parts[part] = {"amps": {**amps, "bus": total + 0.3}, "volts": volts}
+            for p in places:
+                rest = RESTING[p] * current.get(p, _one(p))(k) * (1 + 0.01 * rng.standard_normal())
+                rest = round(rest / step_a) * step_a
+                rows.append(
+                    Measure(
+                        place=p,
+                        feature="rest_a",
+                        value=rest,
+                        unit="A",
+                        low=rest - 0.004,
+                        high=rest + 0.004,
+                    )
+                )
+                mean = float(parts["stir"]["amps"][p].mean())
+                rows.append(Measure(place=p, feature="stir_mean_a", value=mean, unit="A"))
+            rows += [
+                Measure(place=place, feature=name, value=f(k), unit="")
+                for (place, name), f in (features or {}).items()
+            ]
+            made.append(
+                Measures(
+                    kind="flight",
+                    start=None,
+                    file=f"flight {k}.csv",
+                    duration_s=500.0,
+                    flight_s=360.0,
+                    update_s=update_s,
+                    temperature_c=20.0,
+                    features=tuple(rows),
+                    stir=Blocks(block_s=1.0, **parts["stir"]) if stir(k) else None,
+                    air=Blocks(block_s=12.0, **parts["air"]),
+                    events=tuple(
+                        EventCount(place=p, origin=o, count=f(k), deepest_v=0.8)
+                        for (p, o), f in (events or {}).items()
+                        if f(k)
+                    ),
+                    steps_a=dict.fromkeys(places, step_a),
+                )
+            )  # fmt: skip
+        return made
+
+    return make
