@@ -30,9 +30,9 @@ ALLOWED: dict[str, set[str]] = {
     "pipeline": MODEL | {"signals", "readings", "detect", "power", "findings"},
     "workers": set(),
     "book": MODEL | {"importer"},
-    "season": MODEL | {"signals", "readings", "findings", "pipeline", "book"},
+    "season": MODEL | {"signals", "readings", "importer", "findings", "pipeline", "book"},
     "figures": MODEL | {"signals", "readings"},
-    "report": MODEL | {"readings", "figures"},
+    "report": MODEL | {"readings", "importer", "book", "figures"},
 }
 # Libraries that only these parts may import.
 ONLY_IN = {

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from telemetry.channels import Quantity
 from telemetry.figures.names import plain
 from telemetry.readings import Readings
 from telemetry.report.document import Block, Document, FigureBlock, FindingBlock, Paragraph, Section
@@ -22,7 +23,7 @@ from telemetry.report.method import (
     quality_section,
 )
 from telemetry.report.sections import findings_section, places_section, stirs_section
-from telemetry.report.words import counted
+from telemetry.report.words import counted, quoted
 from telemetry.results import Review
 
 _MOST_FIGURES = 16
@@ -66,6 +67,18 @@ def document_of(review: Review, readings: Readings) -> Document:
         first=first,
         sections=_once(tuple(p for p in parts if p is not None)),
         footer=f"{made_by()}. Advice from a log; no proof of airworthiness.",
+        next_step=_next_step(review, file),
+    )
+
+
+def _next_step(review: Review, file: str) -> tuple[str, str]:
+    unread = [c for c in review.columns if c.quantity == Quantity.UNKNOWN.value]
+    if unread:
+        why = f"{counted(len(unread), 'column')} not understood. See how each was read:"
+        return why, f"busbook columns {quoted(file)}"
+    return (
+        "The same with figures, to show or to print:",
+        f"busbook review {quoted(file)} --out reports",
     )
 
 

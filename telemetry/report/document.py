@@ -38,10 +38,15 @@ class Column:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Cell:
-    """One cell. ``span`` (s, s) is a stretch of the recording that the cell points to."""
+    """One cell.
+
+    ``span`` (s, s) is a stretch of the recording that the cell points to, ``href`` a page beside
+    this one.
+    """
 
     text: str
     span: tuple[float, float] | None = None
+    href: str | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -71,10 +76,12 @@ class FigureBlock:
     mark : (float, float) or None
         Stretch set off within it, s.
     item : int
-        Which stir, resistance ... of the flight, from 0.
+        Which stir, resistance, trend ... of the flight or the history, from 0.
     caption : str
     alt : str
         What the figure shows, for those who cannot see it.
+    text : str
+        What stands in its place on a screen of plain characters; "" for nothing.
     """
 
     name: str
@@ -85,6 +92,7 @@ class FigureBlock:
     span: tuple[float, float] | None = None
     mark: tuple[float, float] | None = None
     item: int = 0
+    text: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -106,7 +114,7 @@ class Bars:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FindingBlock:
-    """One finding with its proof."""
+    """One finding with its proof; ``links`` are words and the pages beside this one they open."""
 
     level: Level
     title: str
@@ -118,6 +126,7 @@ class FindingBlock:
     code: str
     span: tuple[float, float] | None = None
     figure: FigureBlock | None = None
+    links: tuple[tuple[str, str], ...] = ()
 
 
 Block = Paragraph | Bullets | Table | FigureBlock | Bars | FindingBlock
@@ -144,7 +153,7 @@ class KeyNumber:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FirstPage:
-    """The answer at one look."""
+    """The answer at one look; ``timeline`` is the one figure that shows it all."""
 
     aircraft: str
     flight: str
@@ -158,10 +167,11 @@ class FirstPage:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Document:
-    """A whole report."""
+    """A whole report; ``next_step`` is the next useful command and what it is for."""
 
     title: str
     file: str
     first: FirstPage
     sections: tuple[Section, ...]
     footer: str
+    next_step: tuple[str, str]

@@ -6,7 +6,7 @@ import warnings
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, Protocol
 
 import matplotlib as mpl
 
@@ -33,9 +33,21 @@ _SETTINGS: Any = {
 }
 
 
+class Drawer(Protocol):
+    """Draws the figures of one report."""
+
+    def draw(self, fig: AnyFigure, block: FigureBlock) -> bool:
+        """Draw a block into a figure; False where the data does not hold what it needs."""
+        ...
+
+    def height(self, block: FigureBlock) -> float:
+        """Height of a figure in points that suits its content."""
+        ...
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Scene:
-    """What all figures of one report share."""
+    """What all figures of one review share: a :class:`Drawer`."""
 
     review: Review
     readings: Readings
@@ -53,6 +65,33 @@ class Scene:
         places += [p.place for f in review.flights for s in f.stirs for p in s.places]
         places += [r.place for f in review.flights for r in f.resistances]
         return cls(review=review, readings=readings, looks=style.looks(places))
+
+    def height(self, block: FigureBlock) -> float:
+        """Height of a figure in points that suits its content."""
+        flight = self.review.flights[block.flight] if self.review.flights else None
+        if block.name == "nodes" and flight is not None:
+            return 60.0 + 26.0 * len(compared_places(flight.stirs[block.item].places))
+        if block.name == "charge" and flight is not None:
+            return 60.0 + 30.0 * len(flight.charge)
+        return {"timeline": 430.0, "scatter": 250.0}.get(block.name, 280.0)
+
+    def draw(self, fig: AnyFigure, block: FigureBlock) -> bool:
+        """Draw a block into a figure; False where the log does not hold what it needs."""
+        review, readings, looks = self.review, self.readings, self.looks
+        if block.name == "zoom" and block.span is not None:
+            closeup.zoom(
+                fig, review, readings, looks, place=block.place, span=block.span, mark=block.mark
+            )
+        elif block.name == "packs" and block.span is not None:
+            closeup.packs(fig, review, readings, looks, span=block.span, mark=block.mark)
+        elif block.name == "stir":
+            stir = review.flights[block.flight].stirs[block.item]
+            closeup.stir(fig, review, readings, looks, stir=stir)
+        elif block.name == "timeline":
+            timeline.compose(fig, review, readings, looks)
+        else:
+            return _comparison(fig, block, self)
+        return bool(fig.axes)
 
 
 @contextmanager
@@ -72,40 +111,11 @@ def settings(scale: float = 1.0) -> Iterator[None]:
         yield
 
 
-def height_of(block: FigureBlock, scene: Scene) -> float:
-    """Height of a figure in points that suits its content."""
-    flight = scene.review.flights[block.flight] if scene.review.flights else None
-    if block.name == "nodes" and flight is not None:
-        return 60.0 + 26.0 * len(compared_places(flight.stirs[block.item].places))
-    if block.name == "charge" and flight is not None:
-        return 60.0 + 30.0 * len(flight.charge)
-    return {"timeline": 430.0, "scatter": 250.0}.get(block.name, 280.0)
-
-
 def compared_places(places: tuple[StirPlace, ...]) -> tuple[StirPlace, ...]:
     """The nodes of a stir, to compare with one another; all places where there are under two."""
     measured = tuple(p for p in places if p.mean_a is not None)
     nodes = tuple(p for p in measured if kind_of_place(p.place) is PlaceKind.NODE)
     return nodes if len(nodes) > 1 else measured
-
-
-def draw(fig: AnyFigure, block: FigureBlock, scene: Scene) -> bool:
-    """Draw a block into a figure; False where the log does not hold what it needs."""
-    review, readings, looks = scene.review, scene.readings, scene.looks
-    if block.name == "zoom" and block.span is not None:
-        closeup.zoom(
-            fig, review, readings, looks, place=block.place, span=block.span, mark=block.mark
-        )
-    elif block.name == "packs" and block.span is not None:
-        closeup.packs(fig, review, readings, looks, span=block.span, mark=block.mark)
-    elif block.name == "stir":
-        stir = review.flights[block.flight].stirs[block.item]
-        closeup.stir(fig, review, readings, looks, stir=stir)
-    elif block.name == "timeline":
-        timeline.compose(fig, review, readings, looks)
-    else:
-        return _comparison(fig, block, scene)
-    return bool(fig.axes)
 
 
 def _comparison(fig: AnyFigure, block: FigureBlock, scene: Scene) -> bool:

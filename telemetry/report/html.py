@@ -22,7 +22,7 @@ from telemetry.readings import take_readings
 from telemetry.report import svg
 from telemetry.report.build import document_of
 from telemetry.report.document import Block, Document, FigureBlock, FindingBlock, Table
-from telemetry.report.draw import Scene, draw, height_of, settings
+from telemetry.report.draw import Drawer, Scene, settings
 from telemetry.report.first_page import first_page
 from telemetry.report.json import made_by
 from telemetry.report.method import CAUTIONS
@@ -45,7 +45,9 @@ _PHASE_FILL = {
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class _Timeline:
+class Timeline:
+    """The timeline of a review: two pictures of it, the names of its lines, and its data."""
+
     wide: Markup
     narrow: Markup
     places: tuple[dict[str, str], ...]
@@ -75,15 +77,30 @@ def render(review: Review) -> str:
     document = document_of(review, readings)
     scene = Scene.of(review, readings)
     with settings():
-        figures = _figures(document, scene)
         line = None if document.first.timeline is None else _timeline(document, scene)
+    return page(document, scene, line)
+
+
+def page(document: Document, drawer: Drawer, timeline: Timeline | None = None) -> str:
+    """A document as a self-contained HTML page.
+
+    Parameters
+    ----------
+    document : Document
+    drawer : Drawer
+    timeline : Timeline, optional
+        The figure of the first page with its data to read off; without it that figure is drawn
+        like the others.
+    """
+    with settings():
+        figures = _figures(document, drawer, first=timeline is None)
     return (
         _environment()
         .get_template("report.html.j2")
         .render(
             doc=document,
             figures=figures,
-            timeline=line,
+            timeline=timeline,
             level_word=LEVEL_WORD,
             css=Markup(_text("report.css")),
             script=Markup(_text("report.js")),
@@ -166,23 +183,25 @@ def _classes(table: Table) -> list[str]:
     ]
 
 
-def _figures(document: Document, scene: Scene) -> dict[FigureBlock, Markup]:
-    """Every figure of the document but the timeline, drawn."""
-    wanted: dict[FigureBlock, None] = {}
+def _figures(document: Document, drawer: Drawer, *, first: bool) -> dict[FigureBlock, Markup]:
+    """Every figure of the document, drawn; that of the first page, if wanted, over its width."""
+    wanted: dict[FigureBlock, float] = {}
+    if first and document.first.timeline is not None:
+        wanted[document.first.timeline] = _WIDE[0]
     for section in document.sections:
         for block in section.blocks:
             found = block.figure if isinstance(block, FindingBlock) else block
             if isinstance(found, FigureBlock):
-                wanted.setdefault(found)
+                wanted.setdefault(found, _SMALL_PT)
     drawn = {}
-    for k, block in enumerate(wanted):
-        fig = style.new_figure(_SMALL_PT, height_of(block, scene))
-        if draw(fig, block, scene):
+    for k, (block, width) in enumerate(wanted.items()):
+        fig = style.new_figure(width, drawer.height(block))
+        if drawer.draw(fig, block):
             drawn[block] = Markup(svg.inline_svg(fig, f"f{k}", block.alt))
     return drawn
 
 
-def _timeline(document: Document, scene: Scene) -> _Timeline:
+def _timeline(document: Document, scene: Scene) -> Timeline:
     alt = document.first.timeline.alt if document.first.timeline is not None else ""
     pictures, layouts = {}, {}
     for name, (width, height) in (("wide", _WIDE), ("narrow", _NARROW)):
@@ -216,7 +235,7 @@ def _timeline(document: Document, scene: Scene) -> _Timeline:
             for e in f.events
         ],
     }
-    return _Timeline(
+    return Timeline(
         wide=pictures["wide"],
         narrow=pictures["narrow"],
         places=tuple(

@@ -22,7 +22,7 @@ from telemetry.report.document import (
     Paragraph,
     Table,
 )
-from telemetry.report.draw import Scene, draw, height_of, settings
+from telemetry.report.draw import Drawer, Scene, settings
 from telemetry.report.paper import LEADING, SIZES_PT, Sheets, text_width, wrapped
 from telemetry.report.words import LEVEL_WORD
 from telemetry.report.writing import aside
@@ -59,39 +59,43 @@ def write(review: Review, path: Path, paper: str = "a4") -> None:
     ValueError
         For a paper that is not known.
     """
+    readings = take_readings(review.log, review.limits)
+    save(document_of(review, readings), Scene.of(review, readings), path, paper)
+
+
+def save(document: Document, drawer: Drawer, path: Path, paper: str = "a4") -> None:
+    """Write a document as a PDF; parameters and errors as in :func:`write`."""
     if paper not in SIZES_PT:
         raise ValueError(f"paper must be one of {', '.join(SIZES_PT)}, got {paper!r}")
     path = Path(path)
-    readings = take_readings(review.log, review.limits)
-    document = document_of(review, readings)
     with settings(_SCALE):
-        sheets = lay_out(document, Scene.of(review, readings), paper)
+        sheets = lay_out(document, drawer, paper)
         facts = {"Title": document.title, "Creator": "busbook", "CreationDate": None}
         with aside(path) as temporary, PdfPages(temporary, metadata=facts) as pages:
             for page in sheets.pages:
                 pages.savefig(page)
 
 
-def lay_out(document: Document, scene: Scene, paper: str) -> Sheets:
+def lay_out(document: Document, drawer: Drawer, paper: str) -> Sheets:
     """All pages of a document, drawn."""
     heading = f"{document.first.aircraft}. {document.first.flight} ({document.file})"
     sheets = Sheets(paper, heading)
-    _first_page(sheets, document.first, scene)
+    _first_page(sheets, document.first, drawer)
     for section in document.sections:
-        sheets.need(40.0 + _least(section.blocks[0], scene, sheets))
+        sheets.need(40.0 + _least(section.blocks[0], drawer, sheets))
         sheets.y += 8.0
         sheets.text(section.title, 13.0, bold=True, after=1.0)
         sheets.rule(sheets.y, style.BLACK, 1.2)
         sheets.y += 9.0
-        _blocks(sheets, section.blocks, scene)
+        _blocks(sheets, section.blocks, drawer)
     sheets.number_pages(document.footer)
     return sheets
 
 
-def _least(block: Block, scene: Scene, sheets: Sheets) -> float:
+def _least(block: Block, drawer: Drawer, sheets: Sheets) -> float:
     """How much of a block must stand below the title of its section."""
     if isinstance(block, FindingBlock):
-        return 60.0 if block.figure is None else 60.0 + _height(block.figure, scene, _half(sheets))
+        return 60.0 if block.figure is None else 60.0 + _height(block.figure, drawer, _half(sheets))
     return 70.0 if isinstance(block, Table) else 40.0
 
 
@@ -99,7 +103,7 @@ def _half(sheets: Sheets) -> float:
     return (sheets.inner - _GAP) / 2
 
 
-def _first_page(sheets: Sheets, first: FirstPage, scene: Scene) -> None:
+def _first_page(sheets: Sheets, first: FirstPage, drawer: Drawer) -> None:
     sheets.text(first.aircraft, 19.0, bold=True, after=0.0)
     sheets.text(first.flight, _BODY, colour=style.MUTED, after=8.0)
     reason = wrapped(first.reason, sheets.inner - 70.0, 11.0)
@@ -113,7 +117,7 @@ def _first_page(sheets: Sheets, first: FirstPage, scene: Scene) -> None:
     sheets.y += tall + 10.0
     _numbers(sheets, first)
     if first.timeline is not None:
-        _figure(sheets, first.timeline, scene, sheets.left, sheets.inner, 300.0)
+        _figure(sheets, first.timeline, drawer, sheets.left, sheets.inner, 300.0)
     sheets.need(60.0)
     sheets.text("Before the next flight", 12.0, bold=True, after=2.0)
     for check in first.checks:
@@ -167,20 +171,20 @@ def _sign(sheets: Sheets, level: Level, x: float, top: float, size: float) -> No
         sheets.polygon(points, style.BLACK, closed=False)
 
 
-def _blocks(sheets: Sheets, blocks: Sequence[Block], scene: Scene) -> None:
+def _blocks(sheets: Sheets, blocks: Sequence[Block], drawer: Drawer) -> None:
     k = 0
     while k < len(blocks):
         block = blocks[k]
         if isinstance(block, FigureBlock):
             pair = [b for b in blocks[k : k + 2] if isinstance(b, FigureBlock)]
-            _side_by_side(sheets, pair, scene)
+            _side_by_side(sheets, pair, drawer)
             k += len(pair)
             continue
-        _block(sheets, block, scene)
+        _block(sheets, block, drawer)
         k += 1
 
 
-def _block(sheets: Sheets, block: Block, scene: Scene) -> None:
+def _block(sheets: Sheets, block: Block, drawer: Drawer) -> None:
     if isinstance(block, Paragraph):
         sheets.text(block.text, _BODY, after=6.0)
     elif isinstance(block, Bullets):
@@ -188,15 +192,15 @@ def _block(sheets: Sheets, block: Block, scene: Scene) -> None:
             sheets.text(item, _BODY, bullet="\u2022", after=2.0)
         sheets.y += 4.0
     elif isinstance(block, FindingBlock):
-        _finding(sheets, block, scene)
+        _finding(sheets, block, drawer)
     elif isinstance(block, Table):
         _table(sheets, block)
     else:
         assert isinstance(block, Bars | FigureBlock)  # bars stand in the figure of the places
 
 
-def _finding(sheets: Sheets, block: FindingBlock, scene: Scene) -> None:
-    sheets.need(_least(block, scene, sheets))
+def _finding(sheets: Sheets, block: FindingBlock, drawer: Drawer) -> None:
+    sheets.need(_least(block, drawer, sheets))
     title = wrapped(block.title, sheets.inner - 36.0, 11.0, bold=True)
     _sign(sheets, block.level, sheets.left, sheets.y + 2.0, 24.0)
     head = LEVEL_WORD[block.level]
@@ -225,42 +229,42 @@ def _finding(sheets: Sheets, block: FindingBlock, scene: Scene) -> None:
         end = sheets.y if len(sheets.pages) == page else top
         if len(sheets.pages) == page:
             sheets.y = top
-        _figure(sheets, block.figure, scene, left, _half(sheets), None)
+        _figure(sheets, block.figure, drawer, left, _half(sheets), None)
         sheets.y = max(sheets.y, end)
     sheets.y += 10.0
 
 
-def _side_by_side(sheets: Sheets, pair: Sequence[FigureBlock], scene: Scene) -> None:
+def _side_by_side(sheets: Sheets, pair: Sequence[FigureBlock], drawer: Drawer) -> None:
     wide = _half(sheets)
-    sheets.need(max(_height(b, scene, wide) for b in pair) + 24.0)
+    sheets.need(max(_height(b, drawer, wide) for b in pair) + 24.0)
     top, low = sheets.y, sheets.y
     left = sheets.left
     for block in pair:
         sheets.y = top
-        if _figure(sheets, block, scene, left, wide, None):
+        if _figure(sheets, block, drawer, left, wide, None):
             left += wide + _GAP
             low = max(low, sheets.y)
     sheets.y = low
 
 
-def _height(block: FigureBlock, scene: Scene, wide: float) -> float:
+def _height(block: FigureBlock, drawer: Drawer, wide: float) -> float:
     """Height on paper, in the proportions of the screen."""
-    return height_of(block, scene) * max(_SCALE, wide / 390.0)
+    return drawer.height(block) * max(_SCALE, wide / 390.0)
 
 
 def _figure(
     sheets: Sheets,
     block: FigureBlock,
-    scene: Scene,
+    drawer: Drawer,
     left: float,
     wide: float,
     tall: float | None,
 ) -> bool:
     """Draw a figure with its caption at ``sheets.y``; False where it cannot be drawn."""
-    height = _height(block, scene, wide) if tall is None else tall
+    height = _height(block, drawer, wide) if tall is None else tall
     sheets.need(height + 20.0)
     part = sheets.part(left, sheets.y, wide, height)
-    if not draw(part, block, scene):
+    if not drawer.draw(part, block):
         part.remove()
         return False
     sheets.y += height + 2.0

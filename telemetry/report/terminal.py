@@ -2,12 +2,8 @@
 
 from __future__ import annotations
 
-import re
-import textwrap
-import unicodedata
 from collections.abc import Iterable, Sequence
 
-from telemetry.channels import Quantity
 from telemetry.figures.names import plain
 from telemetry.readings import take_readings
 from telemetry.report.build import document_of
@@ -23,7 +19,8 @@ from telemetry.report.document import (
     Section,
     Table,
 )
-from telemetry.report.words import LEVEL_SIGN, LEVEL_WORD, counted
+from telemetry.report.screen import columns_of, pad, wrap
+from telemetry.report.words import LEVEL_SIGN, LEVEL_WORD
 from telemetry.results import Review
 
 # The long lists are for the HTML report and the JSON.
@@ -47,67 +44,40 @@ def render(review: Review, width: int = 80) -> str:
         Lines of at most ``width`` columns, ending with the next useful command (which is never
         cut, however long the file's name is).
     """
+    return text_of(document_of(review, take_readings(review.log, review.limits)), width)
+
+
+def text_of(document: Document, width: int = 80) -> str:
+    """A document as text; see :func:`render`."""
     width = max(60, width)
-    document = document_of(review, take_readings(review.log, review.limits))
     lines = _first(document.first, document.file, width)
     for section in document.sections:
         if section.anchor not in _LEFT_OUT:
             lines += _section(section, width)
-    lines += ["", *_next(review, document, width)]
+    why, command = document.next_step
+    lines += ["", *wrap(f"Next. {why}", width), f"    {plain(command)}", ""]
+    lines += wrap(document.footer, width)
     return "\n".join(line.rstrip() for line in lines) + "\n"
-
-
-def columns_of(text: str) -> int:
-    """How many columns of a screen a text takes: wide characters take two, marks none."""
-    return sum(
-        0 if unicodedata.combining(c) else 2 if unicodedata.east_asian_width(c) in "WF" else 1
-        for c in text
-    )
-
-
-def _cut(text: str, width: int) -> str:
-    if columns_of(text) <= width:
-        return text
-    kept = ""
-    for c in text:
-        if columns_of(kept + c) > width - 2:
-            break
-        kept += c
-    return kept + ".."
-
-
-def _pad(text: str, width: int, right: bool = False) -> str:
-    text = _cut(text, width)
-    blank = " " * (width - columns_of(text))
-    return blank + text if right else text + blank
-
-
-def _wrap(text: str, width: int, first: str = "", then: str | None = None) -> list[str]:
-    then = " " * len(first) if then is None else then
-    lines = textwrap.wrap(
-        text, width, initial_indent=first, subsequent_indent=then, break_on_hyphens=False
-    )
-    return [_cut(line, width) for line in lines]
 
 
 def _first(page: FirstPage, file: str, width: int) -> list[str]:
     lines = [
         "=" * width,
-        *_wrap(page.aircraft, width),
-        *_wrap(page.flight + ".", width),
-        *_wrap(f"File: {file}", width),
+        *wrap(page.aircraft, width),
+        *wrap(page.flight + ".", width),
+        *wrap(f"File: {file}", width),
         "=" * width,
-        *_wrap(f"{LEVEL_SIGN[page.level]} {page.word.upper()}", width),
-        *_wrap(page.reason, width, "    "),
+        *wrap(f"{LEVEL_SIGN[page.level]} {page.word.upper()}", width),
+        *wrap(page.reason, width, "    "),
         "",
     ]
     label = max(len(n.label) for n in page.numbers)
     for number in page.numbers:
         head = f"{number.label:<{label}}  {number.value:>12}  "
-        lines += _wrap(number.detail, width, head) or [head]
+        lines += wrap(number.detail, width, head) or [head]
     lines += ["", "Before the next flight"]
     for check in page.checks:
-        lines += _wrap(check, width, "  - ")
+        lines += wrap(check, width, "  - ")
     return lines
 
 
@@ -121,32 +91,34 @@ def _section(section: Section, width: int) -> list[str]:
 
 def _block(block: Block, width: int) -> list[str]:
     if isinstance(block, Paragraph):
-        return _wrap(block.text, width)
+        return wrap(block.text, width)
     if isinstance(block, Bullets):
-        return [line for item in block.items for line in _wrap(item, width, "- ")]
+        return [line for item in block.items for line in wrap(item, width, "- ")]
     if isinstance(block, FindingBlock):
         return _finding(block, width)
     if isinstance(block, Bars):
         return _bars(block, width)
     if isinstance(block, FigureBlock):
         return []
-    return _table(block, width) if block.brief else []
+    return table_lines(block, width) if block.brief else []
 
 
 def _finding(block: FindingBlock, width: int) -> list[str]:
     sign = LEVEL_SIGN[block.level]
-    lines = ["", *_wrap(f"{LEVEL_WORD[block.level].upper()}: {block.title}", width, f"{sign} ")]
+    lines = ["", *wrap(f"{LEVEL_WORD[block.level].upper()}: {block.title}", width, f"{sign} ")]
     if block.where:
-        lines += _wrap(block.where, width, "    ")
+        lines += wrap(block.where, width, "    ")
+    if block.figure is not None and block.figure.text:
+        lines += wrap(block.figure.text, width, "    ", "      ")
     if block.facts:
-        lines += _wrap("; ".join(f"{k} {v}" for k, v in block.facts), width, "    ")
+        lines += wrap("; ".join(f"{k} {v}" for k, v in block.facts), width, "    ")
     for head, text in (
         ("Or: ", " ".join(block.explanations)),
         ("Tell apart: ", block.confirm),
         ("Do: ", block.advice),
     ):
         if text:
-            lines += _wrap(text, width, f"    {head}", "      ")
+            lines += wrap(text, width, f"    {head}", "      ")
     return lines
 
 
@@ -160,13 +132,12 @@ def _bars(block: Bars, width: int) -> list[str]:
     for bar in block.bars:
         share = 0.0 if bar.share is None else min(1.0, bar.share)
         drawn = "#" * max(round(share * room), 1 if share > 0 else 0)
-        lines.append(
-            f"  {_pad(bar.label, label)} |{_pad(drawn, room)} {_pad(bar.value, value, True)}"
-        )
+        lines.append(f"  {pad(bar.label, label)} |{pad(drawn, room)} {pad(bar.value, value, True)}")
     return lines
 
 
-def _table(table: Table, width: int) -> list[str]:
+def table_lines(table: Table, width: int) -> list[str]:
+    """A table as lines: columns that are not brief leave first, then the widest give way."""
     whole = [[c.text for c in row] for row in table.rows]
     shown = list(range(len(table.columns)))
     sizes = _sizes(table, whole, shown)
@@ -178,17 +149,17 @@ def _table(table: Table, width: int) -> list[str]:
 
     def line(texts: Sequence[str]) -> str:
         parts = (
-            _pad(texts[k], size, table.columns[k].right)
+            pad(texts[k], size, table.columns[k].right)
             for k, size in zip(shown, sizes, strict=True)
         )
         return "  ".join(parts)
 
     head = line([c.title for c in table.columns])
-    lines = ["", *_wrap(table.caption, width), head, "  ".join("-" * s for s in sizes)]
+    lines = ["", *wrap(table.caption, width), head, "  ".join("-" * s for s in sizes)]
     lines += [line(row) for row in rows]
     if len(rows) < len(whole):
         lines.append(f"... {len(whole) - len(rows)} more rows in the HTML report")
-    return lines + _wrap(table.note, width) if table.note else lines
+    return lines + wrap(table.note, width) if table.note else lines
 
 
 def _sizes(table: Table, rows: Iterable[Sequence[str]], shown: Sequence[int]) -> list[int]:
@@ -202,22 +173,3 @@ def _squeezed(sizes: list[int], width: int) -> list[int]:
     while sum(sizes) + 2 * (len(sizes) - 1) > width and max(sizes) > _NARROWEST:
         sizes[sizes.index(max(sizes))] -= 1
     return sizes
-
-
-def _next(review: Review, document: Document, width: int) -> list[str]:
-    name = document.file
-    if not re.fullmatch(r"[\w./\\:-]+", name):
-        name = '"' + name.replace('"', "?") + '"'
-    unread = [c for c in review.columns if c.quantity == Quantity.UNKNOWN.value]
-    if unread:
-        why = f"{counted(len(unread), 'column')} not understood. See how each was read:"
-        command = f"busbook columns {name}"
-    else:
-        why = "The same with figures, to show or to print:"
-        command = f"busbook review {name} --out reports"
-    return [
-        *_wrap(f"Next. {why}", width),
-        f"    {plain(command)}",
-        "",
-        *_wrap(document.footer, width),
-    ]

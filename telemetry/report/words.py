@@ -7,6 +7,7 @@ measured is said so in words.
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import dataclass
 
 from telemetry.channels import Quantity
@@ -161,6 +162,13 @@ def sentence(text: str) -> str:
     if not text:
         return ""
     return text[0].upper() + text[1:] + ("" if text[-1] in ".!?:" else ".")
+
+
+def quoted(name: str) -> str:
+    """A name as one word of a command: in quotation marks where it needs them."""
+    if re.fullmatch(r"[\w./\\:-]+", name):
+        return name
+    return '"' + name.replace('"', "?") + '"'
 
 
 def counted(count: int, noun: str, plural: str = "") -> str:

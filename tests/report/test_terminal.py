@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from telemetry.report import terminal
 from telemetry.report.method import CAUTIONS
-from telemetry.report.terminal import columns_of
+from telemetry.report.screen import columns_of
 from telemetry.results import Finding, Level, Review
 
 
