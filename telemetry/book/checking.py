@@ -14,12 +14,12 @@ from pathlib import Path
 from telemetry.book import originals
 from telemetry.book.adding import learn, part_of, write_flights
 from telemetry.book.files import PART, book_error, read_json, remove, write_json
+from telemetry.book.joining import read_again
 from telemetry.book.layout import Places
 from telemetry.book.maps import Learnt
 from telemetry.book.records import Recording, load_note, load_recording
 from telemetry.book.tables import cut, log_of, read_table, recording_in, schema_of
 from telemetry.errors import BookError, BusbookError
-from telemetry.importer import read_log
 from telemetry.log import Log
 from telemetry.profile import profile_errors
 
@@ -54,11 +54,6 @@ class CheckReport:
     rebuilt: tuple[str, ...]
     removed: tuple[str, ...]
     problems: tuple[BusbookError, ...]
-
-
-def read_again(path: Path, settings: Mapping[str, str], row_interval_s: float | None) -> Log:
-    """Read an original with the importer."""
-    return read_log(path, settings=dict(settings), row_interval_s=row_interval_s)
 
 
 def check(places: Places, read: Read | None = None) -> CheckReport:

@@ -17,6 +17,7 @@ from dataclasses import asdict, dataclass
 from pathlib import PurePath
 from typing import Any
 
+from telemetry.book.joining import PARTS
 from telemetry.book.names import aircraft_key
 from telemetry.errors import BookError, UnknownSetting
 from telemetry.importer import ColumnMap
@@ -129,6 +130,8 @@ def _by_title(settings: Mapping[str, str], columns: tuple[str, ...]) -> dict[str
     """Settings as column maps hold them: by the column's title, not by its number or nearly so."""
     found = {}
     for key, reading in settings.items():
+        if key == PARTS:
+            continue
         title = key
         with suppress(UnknownSetting):
             title = key if key.startswith("@") else columns[find_column(key, columns, columns)]

@@ -12,7 +12,7 @@ from concurrent.futures import Executor
 from telemetry.book import BookFlight, Logbook, Note
 from telemetry.errors import BookError
 from telemetry.results import History, HistoryFlight, NoteMark
-from telemetry.season.adding import add_logs, read_measured
+from telemetry.season.adding import add_joined, add_logs, read_measured
 from telemetry.season.cache import measures_of, version_for
 from telemetry.season.features import measure_flight, measures
 from telemetry.season.judge import judge
@@ -22,6 +22,7 @@ from telemetry.season.usual import Comparison, compare
 __all__ = [
     "Comparison",
     "Measures",
+    "add_joined",
     "add_logs",
     "compare",
     "history",

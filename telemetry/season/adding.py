@@ -16,7 +16,9 @@ from typing import Any
 
 from telemetry.book import Incoming, Logbook, Outcome, add_files, find_files, read_file
 from telemetry.book.batch import Progress
-from telemetry.errors import BusbookError
+from telemetry.book.joining import joined
+from telemetry.book.originals import sha256_of
+from telemetry.errors import BookError, BusbookError
 from telemetry.importer import ColumnMap, read_log
 from telemetry.pipeline import review
 from telemetry.profile import new_profile
@@ -80,6 +82,70 @@ def add_logs(
         executor=executor,
         progress=progress,
     )
+
+
+def add_joined(
+    book: Logbook,
+    paths: Sequence[str | Path],
+    *,
+    aircraft: str | None = None,
+    on: str | None = None,
+    settings: Mapping[str, str] | None = None,
+    row_interval_s: float | None = None,
+    column_maps: Sequence[ColumnMap] = (),
+) -> Outcome:
+    """Add files that continue each other as one recording; its original is all their bytes.
+
+    Parameters
+    ----------
+    book, paths, aircraft, on, settings, row_interval_s, column_maps
+        As in :func:`add_logs`.
+
+    Raises
+    ------
+    UnreadableLog
+        If one of them cannot be read, or they do not follow one another.
+    BookError
+        If the book has one of them by itself, or it is not sure whose they are.
+    """
+    how: dict[str, Any] = {
+        "settings": dict(settings or {}),
+        "row_interval_s": row_interval_s,
+        "column_maps": (*column_maps, *book.column_maps(aircraft)),
+    }
+    files = [one.path for one in find_files(paths, leave_out=book.path)]
+    log, data, used = joined(files, **how)
+    if len(files) > 1:
+        _refuse_known(book, files)
+    whose = book.guess(log).aircraft if aircraft is None else aircraft
+    if whose is not None and not book.profile_path(whose).exists():
+        book.put_profile(whose, new_profile(whose.strip(), log))
+    profile = None if whose is None else book.profile(whose)
+    reviewed = review(log, profile)
+    outcome = book.add(
+        log,
+        aircraft=aircraft,
+        source=data,
+        flights=reviewed.flights,
+        on=on,
+        settings=used,
+        row_interval_s=row_interval_s,
+    )
+    if outcome.status == "added":
+        for number, flight in enumerate(outcome.flights, 1):
+            book.put_measures(flight, version_for(profile), measures(reviewed, number))
+    return outcome
+
+
+def _refuse_known(book: Logbook, files: Sequence[Path]) -> None:
+    for file in files:
+        known = book.knows(sha256_of(file))
+        if known is not None:
+            raise BookError(
+                f"the book has this part by itself, as a recording of '{known.aircraft}'",
+                path=file,
+                hint="joined as well, its flight would count twice",
+            )
 
 
 def read_measured(
