@@ -45,7 +45,7 @@ def screenshot(browser: str, page: Path, picture: Path, width: int, height: int)
             capture_output=True,
         )
     with Image.open(picture) as image:
-        image.convert("P", palette=Image.Palette.ADAPTIVE, colors=64).save(picture, optimize=True)
+        image.convert("P", palette=Image.Palette.ADAPTIVE, colors=192).save(picture, optimize=True)
 
 
 def main() -> None:
