@@ -171,7 +171,8 @@ def find_match(
     fine = coarse / 4
     best, answer = -np.inf, Match(0.0, 0.0)
     for window in (0.0, step_y) if step_y > 1.5 * step_x else (0.0,):
-        lags = np.arange(-reach, reach + coarse / 2, coarse)
+        # Zero is among them, and exact for readings of one instant.
+        lags = coarse * np.arange(-int(reach / coarse), int(reach / coarse) + 1)
         lag = float(lags[np.argmax([fit(float(s), window) for s in lags])])
         near = lag + fine * np.arange(-4, 5)
         scores = [fit(float(s), window) for s in near]

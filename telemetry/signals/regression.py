@@ -146,6 +146,7 @@ def source_resistance(
     -------
     Fit
     """
+    (t_v, volts), (t_i, amps) = _rising(t_v, volts), _rising(t_i, amps)
     if refused := _too_little(t_v, volts, "voltage", None) or _too_little(
         t_i, amps, "current", step_i
     ):
@@ -200,6 +201,9 @@ def branch_resistance(
         ``level_v`` is place minus parent at zero current: offset of the sensors, and the forward
         drop of a diode between them.
     """
+    t_parent, parent_v = _rising(t_parent, parent_v)
+    t_place, place_v = _rising(t_place, place_v)
+    t_i, amps = _rising(t_i, amps)
     if refused := (
         _too_little(t_parent, parent_v, "parent's voltage", None)
         or _too_little(t_place, place_v, "voltage", None)
@@ -285,6 +289,12 @@ def _plausible(t: FloatArray, v: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Readings without those that no load explains: five times beyond the usual range."""
     low, middle, high = np.quantile(v, [0.02, 0.5, 0.98])
     keep = np.abs(v - middle) <= 5.0 * max(high - middle, middle - low) + 1e-9
+    return t[keep], v[keep]
+
+
+def _rising(t: FloatArray, v: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Readings without those whose instant does not lie after the one before."""
+    keep = np.concatenate(([True], np.diff(np.maximum.accumulate(t)) > 0)) if t.size else t > 0
     return t[keep], v[keep]
 
 

@@ -12,9 +12,9 @@ A cell relaxes, so its resistance depends on how long after a step of current it
 responses (first-order low-passes of the current) stand as terms beside the immediate one, held by
 a wide prior; the answer is the response at the time scale that the log determines best.
 
-The interval inverts a test on sums over blocks of time (after T. W. Anderson and H. Rubin, Annals
-of Mathematical Statistics 20, 1949, from memory): a weak instrument gives a wide interval or none,
-not a wrong narrow one. It holds the sensors' gain, and what their coarse steps can do.
+The interval comes from sums over blocks of time (see :mod:`telemetry.signals.moments`): a weak
+instrument gives a wide interval or none. It holds the sensors' gain, and what their coarse steps
+can do.
 """
 
 from __future__ import annotations
@@ -24,12 +24,12 @@ from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import optimize, stats
+from scipy import optimize
 
 from telemetry.signals.matching import Curve, Match, ring_mean, smoothed, usual_step
+from telemetry.signals.moments import Equations, Prior, Solution, solve, span, spread
 
 FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.intp]
 
 # Readings of the current nearer than this many of its intervals give the current at the instant
 # (the cubic reaches two to each side); those beyond may serve as instrument.
@@ -165,17 +165,17 @@ def fall_per_ampere(signals: Signals, *, relaxes: bool, gain: float) -> Interval
     weight = _weights(s, at, y, x, z, dead, step)
     block_s = max(2.0 * (dead + reach), _BLOCK_S, 5.0 * max(step, usual_step(s.t)))
     block = ((s.t - s.t[0]) / min(block_s, length / _LEAST_BLOCKS)).astype(np.intp)
-    system = _System(
+    equations = Equations(
         x=np.stack(terms, axis=1),
         z=np.stack(instruments, axis=1) * weight[:, None],
         y=-y,
         weight=weight,
         block=np.unique(block, return_inverse=True)[1],
-        taus=np.array(taus),
     )
-    found = [_interval(system, s, trend, gain)]
+    slower = np.array(taus)
+    found = [_interval(equations, slower, s, trend, gain)]
     if s.common is None:
-        found.append(_bounds(system, s, trend, gain))
+        found.append(_bounds(equations, slower, s, trend, gain))
     known = [f for f in found if f is not None and f.value > 0]
     return min(known, key=lambda f: (f.high - f.low) / f.value, default=None)
 
@@ -244,115 +244,55 @@ def _weights(
     return weight
 
 
-@dataclass(frozen=True, slots=True)
-class _System:
-    """Moment equations ``z' (y - x theta) = 0`` by blocks; weights are in z."""
-
-    x: FloatArray
-    z: FloatArray
-    y: FloatArray
-    weight: FloatArray
-    block: IntArray
-    taus: FloatArray
-
-    def sums(self, values: FloatArray) -> FloatArray:
-        """Sums by block, shape (blocks,)."""
-        return np.bincount(self.block, values).astype(np.float64)
-
-    def moments(self, target: FloatArray) -> FloatArray:
-        """``z' target`` by block, shape (blocks, instruments)."""
-        return np.stack([self.sums(column * target) for column in self.z.T], axis=1)
-
-
-def _solve(m: _System) -> tuple[FloatArray, FloatArray, FloatArray] | None:
-    """Coefficients, their covariance, and the moments' weights: generalised method of moments.
-
-    Weights are the inverse covariance of the moments (by blocks, drawn towards that of equal
-    independent residuals where there are few); the slower responses have a normal prior.
-    """
-    slower = m.taus.size
-    gram = m.z.T @ m.x
-    rise = m.z.T @ m.y
-    if gram[0, 0] <= 0:
+def _solved(e: Equations, taus: FloatArray) -> Solution | None:
+    """Immediate and slower responses; the prior of the slower ones is scaled by the resistance."""
+    run = float(e.z[:, 0] @ e.x[:, 0])
+    if run <= 0:
         return None
-    theta = np.concatenate(([rise[0] / gram[0, 0]], np.zeros(slower)))
-    size = max(abs(theta[0]), 1e-6)
-    plain = m.z.T @ (m.z / m.weight[:, None])
+    theta = np.concatenate(([float(e.z[:, 0] @ e.y) / run], np.zeros(taus.size)))
+    solution = None
     for _ in range(2):
-        by_block = m.moments(m.y - m.x @ theta)
-        blocks = by_block.shape[0]
-        scatter = by_block.T @ by_block * blocks / (blocks - 1)
-        level = float(np.mean(np.diag(scatter) / np.diag(plain)))
-        share = min(1.0, 8.0 / blocks)
-        inner = np.linalg.inv((1.0 - share) * scatter + share * level * plain)
-        prior = np.diag(np.concatenate(([0.0], np.full(slower, (_ADDS_SD * size) ** -2))))
-        mean = np.concatenate(([0.0], np.full(slower, _ADDS * size)))
-        covariance = np.linalg.inv(gram.T @ inner @ gram + prior)
-        theta = covariance @ (gram.T @ inner @ rise + prior @ mean)
-        size = max(abs(float(theta[0] + theta[1:] @ _answered(1.0, m.taus))), 1e-6)
-    return theta, covariance, inner
+        size = max(abs(float(theta @ _answered(1.0, taus))), 1e-6)
+        prior = Prior(
+            mean=np.concatenate(([0.0], np.full(taus.size, _ADDS * size))),
+            precision=np.concatenate(([0.0], np.full(taus.size, (_ADDS_SD * size) ** -2))),
+        )
+        solution = solve(e, theta, prior)
+        if solution is None:
+            return None
+        theta = solution.theta
+    return solution
 
 
 def _answered(after_s: float, taus: FloatArray) -> FloatArray:
-    """Share of each slower response that has come this long after a step."""
-    return np.asarray(1.0 - np.exp(-after_s / taus), dtype=np.float64)
+    """Share of the immediate and of each slower response that has come so long after a step."""
+    return np.concatenate(([1.0], 1.0 - np.exp(-after_s / taus)))
 
 
-def _interval(m: _System, s: Signals, trend: Trend, gain: float) -> Interval | None:
-    """The resistance at the best scale, by inverting a test on block sums (see the module)."""
-    solved = _solve(m)
-    if solved is None:
+def _interval(
+    e: Equations, taus: FloatArray, s: Signals, trend: Trend, gain: float
+) -> Interval | None:
+    """The resistance at the scale that is told best."""
+    solution = _solved(e, taus)
+    if solution is None:
         return None
-    theta, covariance, inner = solved
-    pick = [np.concatenate(([1.0], _answered(scale, m.taus))) for scale in SCALES]
-    relative = [np.sqrt(c @ covariance @ c) / max(float(c @ theta), 1e-6) for c in pick]
-    best = int(np.argmin(relative))
-    c = pick[best]
-    value = float(c @ theta)
-    # One combined moment for the wanted sum of coefficients, the others held at their best.
-    along = covariance @ c / (c @ covariance @ c)
-    mix = m.z @ (inner @ (m.z.T @ m.x) @ covariance @ c)
-    own = mix / m.weight
-    left, slope = m.y - m.x @ (theta - along * value), m.x @ along
-    power = float(mix @ own)
-    if power <= 0:
+    scale = min(SCALES, key=lambda x: spread(solution, _answered(x, taus)))
+    found = span(e, solution, _answered(scale, taus))
+    if found is None:
         return None
-    rest_y = left - own * float(mix @ left) / power
-    rest_x = slope - own * float(mix @ slope) / power
-    leverage = np.minimum(m.sums(mix * own) / power, 0.5)
-    block_y = m.sums(mix * rest_y) / (1.0 - leverage)
-    block_x = m.sums(mix * rest_x) / (1.0 - leverage)
-    residual = block_y - value * block_x
-    # Effective degrees of freedom: few blocks that dominate count as few (Satterthwaite 1946).
-    heavy = float(np.sum(residual**2) ** 2 / max(float(np.sum(residual**4)), 1e-300))
-    free = max(3.0, min(residual.size - 2.0, 3.0 * heavy - 1.0))
-    q2 = float(stats.t.ppf(0.975, free)) ** 2
-    slower = m.taus.size
-    size = max(abs(value), 1e-6)
-    prior = np.diag(np.concatenate(([0.0], np.full(slower, (_ADDS_SD * size) ** -2))))
-    mean = np.concatenate(([0.0], np.full(slower, _ADDS * size)))
-    pull = covariance @ c @ prior
-    rise = float(mix @ left) + float(pull @ (mean - (theta - along * value)))
-    run = float(mix @ slope) + float(pull @ along)
-    loose = float(pull @ covariance @ c)
-    # (rise - R run)^2 <= q2 (sum (block_y - R block_x)^2 + loose), a quadratic in R.
-    a = run**2 - q2 * float(block_x @ block_x)
-    b = -2.0 * (rise * run - q2 * float(block_y @ block_x))
-    d = rise**2 - q2 * (float(block_y @ block_y) + loose)
-    root = b * b - 4.0 * a * d
-    if a <= 0 or root < 0:
-        return None
-    low, high = ((-b - np.sqrt(root)) / (2 * a), (-b + np.sqrt(root)) / (2 * a))
-    beyond = np.hypot(gain * value, _beyond(trend.without(mix), run, value, s))
+    value, low, high = found.value, found.low, found.high
+    beyond = np.hypot(gain * value, _beyond(trend.without(found.mix), found.run, value, s))
     return Interval(
         value=value,
         low=value - float(np.hypot(value - low, beyond)),
         high=value + float(np.hypot(high - value, beyond)),
-        scale_s=SCALES[best] if slower else None,
+        scale_s=scale if taus.size else None,
     )
 
 
-def _bounds(m: _System, s: Signals, trend: Trend, gain: float) -> Interval | None:
+def _bounds(
+    e: Equations, taus: FloatArray, s: Signals, trend: Trend, gain: float
+) -> Interval | None:
     """The resistance between the regressions of voltage on current and of current on voltage.
 
     Whatever part of the residuals is the current's fault and whatever part the voltage's, the
@@ -361,14 +301,14 @@ def _bounds(m: _System, s: Signals, trend: Trend, gain: float) -> Interval | Non
     Where the residuals are small this tells more than an instrument that is weak. The geometric
     mean of the two is the value.
     """
-    direct = replace(m, z=m.x * m.weight[:, None])
-    found, solved = _interval(direct, s, trend, gain), _solve(direct)
-    if found is None or solved is None or found.value <= 0:
+    direct = replace(e, z=e.x * e.weight[:, None])
+    found, solution = _interval(direct, taus, s, trend, gain), _solved(direct, taus)
+    if found is None or solution is None or found.value <= 0:
         return None
-    left = m.y - m.x @ solved[0]
-    missed = float(m.weight @ left**2) / m.weight.sum() - float(np.mean(s.y_steps**2))
-    moved = float(m.weight @ m.x[:, 0] ** 2) / m.weight.sum()
-    factor = 1.0 + max(float(missed), 0.0) / (found.value**2 * float(moved))
+    left = e.y - e.x @ solution.theta
+    missed = float(e.weight @ left**2 / e.weight.sum() - np.mean(s.y_steps**2))
+    moved = float(e.weight @ e.x[:, 0] ** 2 / e.weight.sum())
+    factor = 1.0 + max(missed, 0.0) / (found.value**2 * moved)
     return Interval(
         value=found.value * factor**0.5,
         low=found.low,

@@ -8,6 +8,8 @@ from typing import Any
 import numpy as np
 import pytest
 import scipy.stats
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from numpy.typing import NDArray
 
 from telemetry.signals.regression import (
@@ -346,3 +348,48 @@ def test_follows_units_of_time_and_voltage(sensed: Make) -> None:
     assert one.ohm is not None
     assert later.ohm == pytest.approx(one.ohm, rel=1e-6)
     assert double.ohm == pytest.approx(2 * one.ohm, rel=1e-6)
+
+
+def test_without_any_noise_it_is_exact() -> None:
+    # Both at the same instants, no steps, no drift: all that is left is the allowance for gain.
+    rng = np.random.default_rng(2)
+    t = np.arange(0.0, 200.0, 0.2)
+    i = 2 + np.convolve(rng.standard_normal(1004), np.ones(5) / 2, "valid")
+    fit = source_resistance(t, 8.0 - 0.05 * i, t, i, relaxes=False, gain=0.03)
+    assert fit.ohm == pytest.approx(0.05, rel=1e-6)
+    assert fit.low_ohm == pytest.approx(0.0485, rel=1e-4)
+    assert fit.high_ohm == pytest.approx(0.0515, rel=1e-4)
+    assert fit.level_v == pytest.approx(8.0, abs=1e-6)
+
+
+@settings(max_examples=60, deadline=None)
+@given(
+    st.integers(0, 2**32 - 1),
+    st.integers(0, 120),
+    st.integers(0, 120),
+    st.sampled_from(["noise", "flat", "step", "same"]),
+    st.sampled_from([None, 0.01, 1.0]),
+)
+def test_odd_input_gives_a_fit_or_a_reason(
+    seed: int, n: int, m: int, kind: str, step: float | None
+) -> None:
+    """Repeated instants, gaps, constants, single steps: never an exception, never NaN."""
+    rng = np.random.default_rng(seed)
+    t_v = np.sort(np.round(rng.uniform(0, 60, n), 1))
+    t_i = np.sort(np.round(rng.uniform(0, 60, m), 1))
+    i = {
+        "noise": rng.standard_normal(m),
+        "flat": np.ones(m),
+        "step": np.where(t_i > 30, 5.0, 0.0),
+        "same": np.tile([0.0, 1.0], m)[:m],
+    }[kind]
+    v = np.round(8 - 0.1 * np.interp(t_v, t_i, i), 2) if m else np.full(n, 8.0)
+    for fit in (
+        source_resistance(t_v, v, t_i, i, step_v=step, step_i=step),
+        branch_resistance(t_v, v + 0.1, t_v, v, t_i, i, step_place=step),
+    ):
+        assert (fit.ohm is None) == bool(fit.refused)
+        if fit.ohm is not None:
+            assert fit.low_ohm is not None
+            assert fit.high_ohm is not None
+            assert 0 <= fit.low_ohm <= fit.ohm <= fit.high_ohm < np.inf
