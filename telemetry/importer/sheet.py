@@ -123,7 +123,7 @@ def _parse(
         )
     some = layout.rows[:: max(1, len(layout.rows) // 60)]
     decimal = forced.get("@decimal") or find_decimal(some, layout.names, layout.units)
-    table = read_table(text.data, layout, separator, decimal)
+    table = read_table(text, layout, separator, decimal)
     if table.rows == 0:
         raise UnreadableLog(
             "the file has a header but no row that could be read", hint="copy it again"

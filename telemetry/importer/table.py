@@ -24,7 +24,7 @@ from telemetry.importer.cells import NO_VALUE, Kind, kind, to_number
 from telemetry.importer.layout import Layout
 from telemetry.importer.marks import column_marks
 from telemetry.importer.repair import Repaired, repair, space_to_tab, trim_tail
-from telemetry.importer.text import MAX_LINE_BYTES
+from telemetry.importer.text import MAX_LINE_BYTES, Text
 
 Cells: TypeAlias = NDArray[np.float64] | pa.ChunkedArray
 
@@ -103,13 +103,14 @@ class RawTable:
         return self.lines.of(row)
 
 
-def read_table(data: bytes, layout: Layout, separator: str, decimal: str) -> RawTable:
+def read_table(text: Text, layout: Layout, separator: str, decimal: str) -> RawTable:
     """Parse the data rows.
 
     Parameters
     ----------
-    data : bytes
-        The whole text, UTF-8.
+    text : Text
+        Gives its data up where a changed copy takes their place, so that a long file is never
+        held twice.
     layout : Layout
     separator, decimal : str
 
@@ -117,11 +118,13 @@ def read_table(data: bytes, layout: Layout, separator: str, decimal: str) -> Raw
     -------
     RawTable
     """
+    data = text.data
     begin = _offset_of_line(data, layout.data_line)
     header = _header_text(data, layout, separator)
     mark = separator
     if separator in (" ", "  "):
         data, mark, begin = space_to_tab(data[begin:], wide=separator == "  "), "\t", 0
+        text.data = b""
     tail = trim_tail(data, begin, layout, mark)
     body = memoryview(data)[begin : tail.end]
     types = _column_types(layout, decimal)
@@ -137,6 +140,8 @@ def read_table(data: bytes, layout: Layout, separator: str, decimal: str) -> Raw
     if columns is None:
         repaired = repair(body, layout, mark, header, first_line)
         notes.extend(repaired.notes)
+        body.release()
+        data = text.data = b""
         columns = parse.typed(repaired.data, types, demote=True)
         if columns is None:
             columns = parse.by_csv(repaired.data)

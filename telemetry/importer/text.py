@@ -54,7 +54,7 @@ _MARKUP = (
 )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(slots=True, kw_only=True)
 class Text:
     """The text of a file and how it was found.
 
