@@ -358,6 +358,8 @@ class PackState:
         whatever their charge.
     off_balance : bool
         Whether a shared pack of a pair surely gives more or less than the limits allow.
+    loaded_v : float or None
+        Median voltage under load while no pack was out.
     counter_start_mah : float or None
         First reading of its counter of charge.
     drawn_mah, low_drawn_mah, high_drawn_mah : float or None
@@ -385,6 +387,7 @@ class PackState:
     low_change_share: float | None = None
     high_change_share: float | None = None
     off_balance: bool = False
+    loaded_v: float | None = None
     counter_start_mah: float | None = None
     drawn_mah: float | None = None
     low_drawn_mah: float | None = None
@@ -398,6 +401,28 @@ class PackState:
     basis: str = ""
     flights_left: int | None = None
     cautious_left: int | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlaceLoad:
+    """What a place carried under load, in flight and stirs.
+
+    Attributes
+    ----------
+    place : str
+    usual_a : float or None
+        Highest mean current over a minute.
+    peak_a : float or None
+        Highest current.
+    landing_a, landing_v : float or None
+        Mean current and voltage just before landing.
+    """
+
+    place: str
+    usual_a: float | None
+    peak_a: float | None
+    landing_a: float | None
+    landing_v: float | None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -552,12 +577,60 @@ class Flight(Span):
     servos: tuple[ServoShare, ...] = ()
     packs: tuple[PackState, ...] = ()
     pack_outs: tuple[PackOut, ...] = ()
+    loads: tuple[PlaceLoad, ...] = ()
     parts: tuple[PartLoad, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Comparison:
+    """One feature of a flight and its usual range among the earlier flights of the aircraft.
+
+    Attributes
+    ----------
+    flight : int
+        Which flight of the review, from 1.
+    place, feature, unit, name : str
+        ``name`` is the feature in words.
+    digits : int
+        Decimals worth showing.
+    value : float
+    usual_low, usual_high : float
+        10th and 90th percentile of the earlier flights.
+    flights : int
+        How many earlier flights had it.
+    outside : bool
+        Outside everything that the earlier flights showed.
+    """
+
+    flight: int
+    place: str
+    feature: str
+    name: str
+    unit: str
+    digits: int
+    value: float
+    usual_low: float
+    usual_high: float
+    flights: int
+    outside: bool
+
+    @property
+    def sentence(self) -> str:
+        """In words: left wing stir mean 2.9 A, usual 2.1 to 2.4 A over 14 flights."""
+        digits, unit = self.digits, f" {self.unit}" if self.unit else ""
+        return (
+            f"{self.place} {self.name} {self.value:.{digits}f}{unit}, usual "
+            f"{self.usual_low:.{digits}f} to {self.usual_high:.{digits}f}{unit} "
+            f"over {self.flights} flights"
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Review:
-    """Everything the review of one log found."""
+    """Everything the review of one log found.
+
+    ``compared`` sets it beside earlier flights, where the logbook knows the aircraft.
+    """
 
     log: Log
     aircraft: Aircraft
@@ -566,6 +639,7 @@ class Review:
     quality: Quality
     flights: tuple[Flight, ...]
     findings: tuple[Finding, ...]
+    compared: tuple[Comparison, ...] = ()
 
     @property
     def verdict(self) -> Level:
@@ -629,6 +703,12 @@ class NoteMark:
     def restarts(self) -> bool:
         """True for repaired and changed: the baseline of that place starts anew."""
         return self.kind in ("repaired", "changed")
+
+    def concerns(self, place: str, aircraft: Aircraft) -> bool:
+        """Whether it is about a place: by its name, a servo or surface on it, or the whole."""
+        if self.place is None or self.place == place or self.place.startswith(f"{place} "):
+            return True
+        return any(s.drives == self.place for s in aircraft.servos_at(place))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

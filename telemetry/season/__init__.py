@@ -9,21 +9,22 @@ from __future__ import annotations
 from collections.abc import Callable
 from concurrent.futures import Executor
 
-from telemetry.book import BookFlight, Logbook, Note
+from telemetry.book import BookFlight, Logbook
 from telemetry.errors import BookError
-from telemetry.results import History, HistoryFlight, NoteMark
+from telemetry.results import History, HistoryFlight
 from telemetry.season.adding import add_joined, add_logs, read_measured
 from telemetry.season.cache import measures_of, version_for
 from telemetry.season.features import measure_flight, measures
 from telemetry.season.judge import judge
 from telemetry.season.measures import Measures
-from telemetry.season.usual import Comparison, compare
+from telemetry.season.notes import note_marks
+from telemetry.season.usual import beside, compare
 
 __all__ = [
-    "Comparison",
     "Measures",
     "add_joined",
     "add_logs",
+    "beside",
     "compare",
     "history",
     "judge",
@@ -71,24 +72,9 @@ def history(
         )
     profile = book.profile(name)
     kept = measures_of(book, flights, profile, executor=executor, progress=progress)
-    notes = []
-    before = 0
-    for entry in timeline:
-        if isinstance(entry, Note):
-            notes.append(
-                NoteMark(
-                    kind=str(entry.kind),
-                    place=entry.place,
-                    text=entry.text,
-                    date=entry.date,
-                    before=before,
-                )
-            )
-        else:
-            before += 1
     return judge(
         [kept[f.id] for f in flights],
-        notes,
+        note_marks(timeline),
         profile,
         name=flights[0].aircraft,
         listed=[

@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
-from telemetry.results import Review
+from telemetry.book import BookFlight, Logbook, Note
+from telemetry.book.dates import sortable
+from telemetry.book.names import recording_id
+from telemetry.results import Comparison, NoteMark, Review
+from telemetry.season.cache import measures_of
 from telemetry.season.features import measure_flight
 from telemetry.season.measures import Measures
+from telemetry.season.notes import first_since, note_marks
 
 # Features worth a line beside a review, and how people call them.
 _SHOWN: dict[str, str] = {
@@ -28,51 +32,18 @@ _SHOWN: dict[str, str] = {
 }
 # Fewer flights than this have no usual range.
 _FEW = 3
+# Digits shown, by unit; finer than the columns of most logs nothing is told.
+_DIGITS = {"V": 2, "A": 2, "mOhm": 0, "mAh/min": 0, "": 2}
 # The middle four fifths of the earlier flights.
 _LOW, _HIGH = 0.1, 0.9
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Comparison:
-    """One feature of this flight and its usual range.
-
-    Attributes
-    ----------
-    place, feature, unit, name : str
-        ``name`` is the feature in words.
-    value : float
-    usual_low, usual_high : float
-        10th and 90th percentile of the earlier flights.
-    flights : int
-        How many earlier flights had it.
-    outside : bool
-        Outside everything that the earlier flights showed.
-    """
-
-    place: str
-    feature: str
-    name: str
-    unit: str
-    value: float
-    usual_low: float
-    usual_high: float
-    flights: int
-    outside: bool
-
-    @property
-    def sentence(self) -> str:
-        """In words: left wing stir mean 2.9 A, usual 2.1 to 2.4 A over 14 flights."""
-        digits = {"V": 2, "A": 2, "mOhm": 0, "mAh/min": 0, "": 2}.get(self.unit, 1)
-        unit = f" {self.unit}" if self.unit else ""
-        return (
-            f"{self.place} {self.name} {self.value:.{digits}f}{unit}, usual "
-            f"{self.usual_low:.{digits}f} to {self.usual_high:.{digits}f}{unit} "
-            f"over {self.flights} flights"
-        )
-
-
 def compare(
-    review: Review, earlier: Sequence[Measures], *, number: int = 1
+    review: Review,
+    earlier: Sequence[Measures],
+    notes: Sequence[NoteMark] = (),
+    *,
+    number: int = 1,
 ) -> tuple[Comparison, ...]:
     """Compare one flight of a review with earlier flights of the same aircraft.
 
@@ -80,7 +51,10 @@ def compare(
     ----------
     review : Review
     earlier : sequence of Measures
-        Of the earlier flights; the flight itself must not be among them.
+        Of the earlier flights, in order; the flight itself must not be among them.
+    notes : sequence of NoteMark
+        ``before`` counts the earlier flights. What was measured at a place before it was repaired
+        or changed tells nothing of what is usual there.
     number : int
         Which flight of the review, from 1.
 
@@ -94,21 +68,62 @@ def compare(
     for m in measure_flight(review, number).features:
         if m.feature not in _SHOWN or m.value is None:
             continue
-        past = [v for e in earlier if (v := e.value(m.place, m.feature)) is not None]
+        since = earlier[first_since(notes, review.aircraft, m.place) :]
+        past = [v for e in since if (v := e.value(m.place, m.feature)) is not None]
         if len(past) < _FEW:
             continue
         low, high = (float(q) for q in np.quantile(past, [_LOW, _HIGH]))
+        digits = _DIGITS.get(m.unit, 1)
         rows.append(
             Comparison(
+                flight=number,
                 place=m.place,
                 feature=m.feature,
                 name=_SHOWN[m.feature],
                 unit=m.unit,
+                digits=digits,
                 value=float(m.value),
                 usual_low=low,
                 usual_high=high,
                 flights=len(past),
-                outside=not min(past) <= m.value <= max(past),
+                # As printed: what differs only in digits that nobody sees is no difference.
+                outside=not round(min(past), digits)
+                <= round(m.value, digits)
+                <= round(max(past), digits),
             )
         )
     return tuple(sorted(rows, key=lambda c: not c.outside))
+
+
+def beside(book: Logbook, name: str, review: Review) -> tuple[Comparison, ...]:
+    """Compare every flight of a review with the flights of that aircraft before it in the book.
+
+    Before it: where the book has this log, those before it in the book's order; else those with an
+    earlier date; else all.
+    """
+    timeline = book.timeline(name)
+    own = recording_id(review.log.provenance.sha256)
+    start = review.log.provenance.start
+    known = next(
+        (k for k, e in enumerate(timeline) if isinstance(e, BookFlight) and e.recording == own),
+        None,
+    )
+    if known is not None:
+        timeline = timeline[:known]
+    elif start is not None:
+        now = sortable(start)
+        timeline = tuple(e for e in timeline if _when(e) < now)
+    flights = [e for e in timeline if isinstance(e, BookFlight)]
+    earlier = list(measures_of(book, flights, book.profile(name)).values())
+    notes = note_marks(timeline)
+    return tuple(
+        row
+        for number in range(1, len(review.flights) + 1)
+        for row in compare(review, earlier, notes, number=number)
+    )
+
+
+def _when(entry: BookFlight | Note) -> str:
+    """When it was, as text that sorts by time; "" for a flight without a date."""
+    when = entry.start if isinstance(entry, BookFlight) else entry.date
+    return "" if when is None else sortable(when)
