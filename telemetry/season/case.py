@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 
@@ -11,9 +11,11 @@ import numpy as np
 from telemetry.aircraft import Aircraft, Limits
 from telemetry.channels import PlaceKind, kind_of_place
 from telemetry.results import Change, Finding, HistoryFlight, Level, NoteMark, Trend
-from telemetry.season.evidence import Judgement
+from telemetry.season.evidence import Judgement, Part, judge_rise
 from telemetry.season.measures import Measures
+from telemetry.season.notes import first_since
 from telemetry.season.table import Table
+from telemetry.season.words import WORDS
 
 # Chance that a healthy season of 20 flights brings any finding at this level, all places and all
 # kinds of fault together (ours).
@@ -52,6 +54,23 @@ class Case:
         """Limits in force."""
         return self.aircraft.limits
 
+    def judge(
+        self, parts: Sequence[Part], first: int, *, sign: float = 1.0, logarithmic: bool = False
+    ) -> Judgement | None:
+        """Judge parts over all flights since ``first``, at the false alarms allowed.
+
+        See :func:`telemetry.season.evidence.judge_rise`.
+        """
+        return judge_rise(
+            parts,
+            len(self.flights),
+            chance=self.watch_chance,
+            strict=self.ground_chance,
+            first=first,
+            sign=sign,
+            logarithmic=logarithmic,
+        )
+
     @property
     def watch_chance(self) -> float:
         """Of a false signal on one chart in a season."""
@@ -64,22 +83,7 @@ class Case:
 
     def first(self, *places: str) -> int:
         """First flight since the last note that restarts a baseline at any of these places."""
-        return max(
-            (
-                n.before
-                for n in self.notes
-                if n.restarts and any(self.concerns(n, p) for p in places)
-            ),
-            default=0,
-        )
-
-    def concerns(self, note: NoteMark, place: str) -> bool:
-        """Whether a note is about a place: its own name, a servo or surface on it, or the whole."""
-        if note.place is None or note.place == place:
-            return True
-        if note.place.startswith(f"{place} "):
-            return True
-        return any(s.drives == note.place for s in self.aircraft.servos_at(place))
+        return first_since(self.notes, self.aircraft, *places)
 
     def day(self, flight: int) -> date | None:
         """Day of a flight."""
@@ -187,3 +191,60 @@ def usual(table: Table, place: str, feature: str, first: int, end: int) -> float
     x = table.column(place, feature)[0][max(first, 0) : end]
     x = x[np.isfinite(x)]
     return float(x.mean()) if x.size else None
+
+
+def established(
+    case: Case,
+    code: str,
+    place: str,
+    judgement: Judgement,
+    *,
+    level: Level,
+    title: str,
+    quantity: str,
+    unit: str,
+    rise_unit: str,
+    scale: float = 1.0,
+    limit: float | None = None,
+    before: float | None = None,
+    now: float | None = None,
+    servo: str | None = None,
+    also: tuple[str, ...] = (),
+    evidence: Mapping[str, float | int | str | None] | None = None,
+) -> Finding:
+    """The finding of an established change, with what every one of them carries."""
+    j = judgement
+    assert j.onset is not None
+    since = int(j.at[j.onset])
+    words = WORDS[code]
+    return Finding(
+        code=code,
+        level=level,
+        place=place,
+        servo=servo,
+        title=title,
+        evidence={
+            "rise": j.now * scale,
+            "kind": "one step" if j.step else "gradual",
+            "flights_since": len(case.flights) - since,
+            "chart": float(j.chart[-1]),
+            "chart_limit": j.limit,
+            "p_trend": j.p_trend,
+            **(evidence or {}),
+        },
+        explanations=(*words.explanations, *also),
+        confirm=words.confirm,
+        advice=words.advice,
+        since_flight=case.listed[since].id,
+        change=change_of(
+            j,
+            quantity=quantity,
+            unit=unit,
+            rise_unit=rise_unit,
+            scale=scale,
+            level=level,
+            limit=limit,
+            before=before,
+            now=now,
+        ),
+    )

@@ -15,7 +15,15 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import stats
 
-from telemetry.signals.charts import Scores, cusum, cusum_limit, ewma, ewma_reach, recursive_scores
+from telemetry.signals.charts import (
+    Cusum,
+    Scores,
+    cusum,
+    cusum_limit,
+    ewma,
+    ewma_reach,
+    recursive_scores,
+)
 from telemetry.signals.robust import mann_kendall, step_test, theil_sen
 
 FloatArray = NDArray[np.float64]
@@ -132,6 +140,8 @@ class Judgement:
     chart : ndarray, shape (n,)
         The CUSUM.
     limit : float
+    sure : bool
+        True where the chart also exceeded the limit for what may ground.
     signal : int or None
         Index into ``at`` of the first flight in which the chart exceeded its limit.
     onset : int or None
@@ -153,6 +163,7 @@ class Judgement:
     sd: FloatArray
     chart: FloatArray
     limit: float
+    sure: bool = False
     signal: int | None = None
     onset: int | None = None
     now: float = 0.0
@@ -229,6 +240,7 @@ def judge_rise(
     flights: int,
     *,
     chance: float,
+    strict: float | None = None,
     first: int = 0,
     sign: float = 1.0,
     logarithmic: bool = False,
@@ -242,6 +254,8 @@ def judge_rise(
         Number of flights in all.
     chance : float
         Of a false signal within a season of 20 flights.
+    strict : float, optional
+        The same for what may ground.
     first : int
         First flight of the baseline.
     sign : float
@@ -259,10 +273,9 @@ def judge_rise(
     if weighed.at.size == 0:
         return None
     limit = cusum_limit(K, SEASON, chance)
-    # Two flights, not one, must be needed to reach the limit: a single flight never tells alone.
-    most = 0.5 * limit + K + 0.25
-    score = np.clip(sign * weighed.score, -most, most)
-    sums = cusum(score, k=K)
+    score, sums = _chart(sign * weighed.score, limit)
+    higher = limit if strict is None else cusum_limit(K, SEASON, strict)
+    sure = bool(np.any(_chart(sign * weighed.score, higher)[1].high > higher))
     over = np.flatnonzero(sums.high > limit)
 
     def shown(w: Weighed) -> tuple[FloatArray, FloatArray]:
@@ -278,6 +291,7 @@ def judge_rise(
         sd=sd,
         chart=sums.high,
         limit=limit,
+        sure=sure,
     )
     if over.size == 0:
         return plain
@@ -291,6 +305,13 @@ def judge_rise(
     rise, sd = shown(against)
     found = replace(plain, rise=rise, sd=sd, signal=signal, onset=onset)
     return _measured(replace(found, step=stepped and _is_sudden(found)), against.doubt)
+
+
+def _chart(score: FloatArray, limit: float) -> tuple[FloatArray, Cusum]:
+    """Scores cut so that two flights, not one, are needed to reach the limit, and their chart."""
+    most = 0.5 * limit + K + 0.25
+    cut = np.clip(score, -most, most)
+    return cut, cusum(cut, k=K)
 
 
 def _onset(rise: FloatArray, signal: int, charted: int) -> tuple[int, bool]:

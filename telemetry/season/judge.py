@@ -11,9 +11,10 @@ from telemetry.season.leads import judge_leads
 from telemetry.season.measures import Measures
 from telemetry.season.packs import judge_packs
 from telemetry.season.servos import judge_servos, loads_of
+from telemetry.season.supply import judge_supply
 from telemetry.season.table import Table
 
-_JUDGES = (judge_servos, judge_leads, judge_packs)
+_JUDGES = (judge_servos, judge_leads, judge_packs, judge_supply)
 
 
 def judge(

@@ -35,10 +35,10 @@ _RESPONSE = {"stir": 1.0, "air": 0.6, "rest": 0.5}
 _DOUBT = {"stir": 0.1, "air": 0.4, "rest": 0.8}
 # Other places do not answer to vigour alike: power of one current in the other's, about 1.
 _SLOPE_SD = {"stir": 0.3, "air": 0.4, "rest": 0.3}
-# Rise of the ratio within a flight: scatter against mirror and others; a servo that ends a flight
-# hot shows a part of its rise between the thirds (ours).
-_RAMP_SIGMA = (0.02, 0.05)
-_RAMP_RESPONSE = 0.5
+# Rise of the ratio from cold to warm: scatter against mirror and others (ours); time constant in
+# which a servo's case warms up (common practice, no source).
+_RAMP_SIGMA = (0.03, 0.06)
+_WARM_UP_S = 180.0
 # Currents below this share of a resolution step are no measurement.
 _LEAST_STEPS = 0.5
 _LEAST_A = 0.01
@@ -145,39 +145,35 @@ def _rest_ratio(
 
 
 def ramp_part(table: Table, place: str, others: Sequence[str], *, mirror: bool) -> Part | None:
-    """How far the ratio rises from the first to the last third of a flight, as one part."""
+    """How far the ratio rises within a flight as servos warm up, as one part.
+
+    The slope of the ratio, stretch by stretch, on a warmth that rises from 0 to 1 with the time
+    constant of a servo: the relative rise from cold to warm.
+    """
     own = table.stretches("air", "amps", place)
     theirs = [table.stretches("air", "amps", o) for o in others]
     if own is None or any(t is None for t in theirs):
         return None
     below = np.sum([t for t in theirs if t is not None], axis=0)
     rows = []
-    for k in range(table.size):
-        good = np.flatnonzero(np.isfinite(own[k]) & np.isfinite(below[k]))
-        third = good.size // 3
-        if third < _FEW_BLOCKS:
+    for k, m in enumerate(table.flights):
+        good = np.isfinite(own[k]) & np.isfinite(below[k])
+        n = int(good.sum())
+        if m.air is None or n < 3 * _FEW_BLOCKS:
             continue
-        start, end = (
-            _mean_log_ratio(own[k, part], below[k, part]) for part in (good[:third], good[-third:])
-        )
-        if start is not None and end is not None:
-            rows.append((k, end[0] - start[0], float(np.hypot(end[1], start[1]))))
+        a, b = own[k, good], below[k, good]
+        if a.mean() <= _LEAST_A or b.mean() <= _LEAST_A:
+            continue
+        middle_s = m.air.block_s * (np.flatnonzero(good) + 0.5)
+        x = -np.expm1(-middle_s / _WARM_UP_S)
+        x = x - x.mean()
+        y = a / a.mean() - b / b.mean()
+        slope = float(x @ y / (x @ x))
+        left = y - y.mean() - slope * x
+        rows.append((k, slope, float(np.sqrt(left @ left / (n - 2) / (x @ x)))))
     if not rows:
         return None
     at, y, se = (np.array(column) for column in zip(*rows, strict=True))
     return Part(
-        name="ramp",
-        at=at.astype(np.int64),
-        y=y,
-        se=se,
-        sigma=_RAMP_SIGMA[0 if mirror else 1],
-        response=_RAMP_RESPONSE,
+        name="ramp", at=at.astype(np.int64), y=y, se=se, sigma=_RAMP_SIGMA[0 if mirror else 1]
     )
-
-
-def _mean_log_ratio(own: FloatArray, below: FloatArray) -> tuple[float, float] | None:
-    a, b = float(own.mean()), float(below.mean())
-    if a <= _LEAST_A or b <= _LEAST_A:
-        return None
-    scatter = own / a - below / b
-    return float(np.log(a / b)), float(scatter.std(ddof=1) / np.sqrt(own.size))

@@ -9,13 +9,12 @@ import numpy as np
 
 from telemetry.aircraft import Aircraft
 from telemetry.results import Finding, Level, Trend
-from telemetry.season.case import Case, Found, change_of, trend_of, usual
-from telemetry.season.evidence import Judgement, Part, judge_rise, log_odds, moved_since
+from telemetry.season.case import Case, Found, established, trend_of, usual
+from telemetry.season.evidence import Judgement, Part, log_odds, moved_since
 from telemetry.season.features import load_places
 from telemetry.season.groups import rising_group
 from telemetry.season.ratios import current_parts, mirror_place, ramp_part
 from telemetry.season.table import Table
-from telemetry.season.words import WORDS
 
 # A silent servo takes about its share of the node's current with it; this part of it, at least,
 # must be gone (ours: servos of one node are not alike).
@@ -99,14 +98,8 @@ def _parts(case: Case, place: str, others: tuple[str, ...]) -> list[Part]:
 
 
 def _judge(case: Case, place: str, others: tuple[str, ...], sign: float) -> Judgement | None:
-    return judge_rise(
-        _parts(case, place, others),
-        len(case.flights),
-        chance=case.watch_chance,
-        first=case.first(place, *others),
-        sign=sign,
-        logarithmic=True,
-    )
+    parts = _parts(case, place, others)
+    return case.judge(parts, case.first(place, *others), sign=sign, logarithmic=True)
 
 
 def _claims(
@@ -186,19 +179,9 @@ def _lean(
 
 
 def _level(case: Case, claim: _Claim) -> Level:
-    strict = judge_rise(
-        _parts(case, claim.place, claim.others),
-        len(case.flights),
-        chance=case.ground_chance,
-        first=case.first(claim.place, *claim.others),
-        sign=1.0 if claim.code != "servo-silent" else -1.0,
-        logarithmic=True,
-    )
-    sure = strict is not None and strict.signal is not None
-    if claim.code == "servo-silent":
-        return Level.GROUND if sure else Level.WATCH
-    grave = _servo_pct(case, claim) >= case.limits.servo_ground_pct
-    return Level.GROUND if sure and grave else Level.WATCH
+    if claim.code != "servo-silent" and _servo_pct(case, claim) < case.limits.servo_ground_pct:
+        return Level.WATCH
+    return Level.GROUND if claim.judgement.sure else Level.WATCH
 
 
 def _finding(case: Case, claim: _Claim) -> Finding | None:
@@ -214,62 +197,42 @@ def _finding(case: Case, claim: _Claim) -> Finding | None:
     if before is not None and before * j.now < _STEPS * step_a:
         return None
     level = _level(case, claim)
-    flights_since = n - since
-    node_pct = 100.0 * j.now
     pct = _servo_pct(case, claim)
     against = " and ".join(claim.others) if claim.others else "its own earlier flights"
     rising = claim.code == "servo-current-rising"
     group = rising_group(case, place, since) if rising else None
-    limit = case.limits.servo_ground_pct if pct < case.limits.servo_ground_pct else None
-    change = change_of(
-        j,
-        quantity="stir mean current",
-        unit="A",
-        rise_unit="% of one servo's share",
-        scale=100.0 * servos,
-        level=level,
-        limit=limit if rising else None,
-        before=before,
-        now=now,
-    )
+    more = "more" if rising else "less"
+    title = f"{place} draws {100 * j.now:.0f} % {more} than usual, measured against {against}"
     if rising:
-        what = (
-            f"{place} draws {node_pct:.0f} % more than usual, measured against {against}: "
-            f"about {pct:.0f} % of one servo's share"
-        )
-    else:
-        what = f"{place} draws {node_pct:.0f} % less than usual, measured against {against}"
-    assumed = "" if known else f" (assuming {servos} servos there)"
-    words = WORDS[claim.code]
+        title += f": about {pct:.0f} % of one servo's share"
     evidence: dict[str, float | int | str | None] = {
-        "node_rise_pct": node_pct if rising else -node_pct,
+        "node_rise_pct": 100.0 * j.now if rising else -100.0 * j.now,
         "servo_share_pct": pct if rising else None,
         "servos": servos,
         "servos_known": "yes" if known else "assumed",
         "usual_stir_a": before,
         "stir_a": now,
-        "flights_since": flights_since,
-        "chart": float(j.chart[-1]),
-        "chart_limit": j.limit,
-        "p_trend": j.p_trend,
-        "kind": "one step" if j.step else "gradual",
         "compared_with": against,
     }
     if group is not None:
         evidence["servos_on"] = group.drives
         evidence["group_rise_pct"] = 100.0 * group.rise
-    return Finding(
-        code=claim.code,
+    return established(
+        case,
+        claim.code,
+        place,
+        j,
         level=level,
-        place=place,
+        title=title + ("" if known else f" (assuming {servos} servos there)"),
+        quantity="stir mean current",
+        unit="A",
+        rise_unit="% of one servo's share",
+        scale=100.0 * servos if rising else -100.0 * servos,
+        limit=case.limits.servo_ground_pct if rising and level is Level.WATCH else None,
+        before=before,
+        now=now,
         servo=None if group is None else group.name,
-        title=what + assumed,
         evidence=evidence,
-        explanations=words.explanations,
-        confirm=words.confirm,
-        advice=words.advice,
-        since_flight=case.listed[since].id,
-        change=change,
     )
 
 
@@ -296,13 +259,7 @@ def _heating(case: Case, place: str, others: tuple[str, ...] | None, found: Foun
     part = ramp_part(case.table, place, others, mirror=mirror)
     if part is None:
         return
-    j = judge_rise(
-        [part],
-        len(case.flights),
-        chance=case.watch_chance,
-        first=case.first(place, *others),
-        logarithmic=True,
-    )
+    j = case.judge([part], case.first(place, *others))
     if j is None:
         return
     found.trends.append(_trend(case, "servo-heating", place, j))
@@ -310,51 +267,30 @@ def _heating(case: Case, place: str, others: tuple[str, ...] | None, found: Foun
     pct = _servo_pct(case, claim)
     if j.signal is None or j.onset is None or pct < case.limits.servo_watch_pct:
         return
-    strict = judge_rise(
-        [part],
-        len(case.flights),
-        chance=case.ground_chance,
-        first=case.first(place, *others),
-        logarithmic=True,
-    )
-    sure = strict is not None and strict.signal is not None
-    level = Level.GROUND if sure and pct >= case.limits.servo_ground_pct else Level.WATCH
     servos, known = case.servos(place)
-    since = int(j.at[j.onset])
-    words = WORDS["servo-heating"]
+    against = " and ".join(others)
+    level = _level(case, claim)
     found.findings.append(
-        Finding(
-            code="servo-heating",
+        established(
+            case,
+            "servo-heating",
+            place,
+            j,
             level=level,
-            place=place,
-            title=f"{place}: current rises by {100 * j.now:.0f} % within a flight, measured "
-            f"against {' and '.join(others)}: about {pct:.0f} % of one servo's share"
+            title=f"{place}: current rises by {100 * j.now:.0f} % as it warms, measured "
+            f"against {against}: about {pct:.0f} % of one servo's share"
             + ("" if known else f" (assuming {servos} servos there)"),
+            quantity="rise within a flight",
+            unit="%",
+            rise_unit="% of one servo's share",
+            scale=100.0 * servos,
+            limit=case.limits.servo_ground_pct if level is Level.WATCH else None,
             evidence={
                 "ramp_pct": 100.0 * j.now,
                 "servo_share_pct": pct,
                 "servos": servos,
                 "servos_known": "yes" if known else "assumed",
-                "flights_since": len(case.flights) - since,
-                "chart": float(j.chart[-1]),
-                "chart_limit": j.limit,
-                "p_trend": j.p_trend,
-                "compared_with": " and ".join(others),
+                "compared_with": against,
             },
-            explanations=words.explanations,
-            confirm=words.confirm,
-            advice=words.advice,
-            since_flight=case.listed[since].id,
-            change=change_of(
-                j,
-                quantity="rise within a flight",
-                unit="%",
-                rise_unit="% of one servo's share",
-                scale=100.0 * servos,
-                level=level,
-                limit=case.limits.servo_ground_pct if level is Level.WATCH else None,
-                before=None,
-                now=None,
-            ),
         )
     )

@@ -1,0 +1,157 @@
+"""Contacts that open for moments: counted falls, and a drop that strays to one side."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from telemetry.results import Finding, Level
+from telemetry.season.case import Case, Found, established, trend_of, usual
+from telemetry.season.counts import Burst, judge_counts
+from telemetry.season.evidence import Part
+from telemetry.season.words import WORDS
+
+# A node that went down and came back was cut off, whatever its voltage readings caught of it.
+_CONTACT = ("contact", "brownout")
+# Logarithm of the ratio of the two tails of the drop, from flight to flight; and by how much the
+# upper one must have grown, V (ours: the least fall that counts as a sag).
+_TAIL_SIGMA, _TAIL_WATCH_V = 0.15, 0.25
+# What one flight alone cannot explain tells as well, if it goes on at one place only.
+_UNEXPLAINED = (*_CONTACT, "unknown")
+
+
+def judge_contacts(case: Case, places: Sequence[str], found: Found) -> None:
+    """Falls of voltage at one place that neither load nor supply explains, flight after flight."""
+    for place in places:
+        finding = _straying(case, place, found)
+        for origins in (_CONTACT, _UNEXPLAINED):
+            if finding is None:
+                finding = _counted(case, place, places, origins)
+        if finding is not None:
+            found.findings.append(finding)
+
+
+def _counted(
+    case: Case, place: str, places: Sequence[str], origins: Sequence[str]
+) -> Finding | None:
+    own = falls_at(case, place, origins)
+    others = [falls_at(case, p, origins) for p in places if p != place]
+    first = case.first(place)
+    burst = judge_counts(own, others, first=first, chance=case.watch_chance)
+    if burst is None:
+        return None
+    strict = judge_counts(own, others, first=first, chance=case.ground_chance)
+    return counted_finding(
+        case,
+        "contact-intermittent",
+        place,
+        burst,
+        grave=strict is not None and burst.flights >= 2,
+        title=f"{place} lost voltage for moments that its load does not explain",
+        deepest=deepest_at(case, place, origins),
+    )
+
+
+def _straying(case: Case, place: str, found: Found) -> Finding | None:
+    """The drop to a place strays upwards, as contacts do, more than it used to."""
+    (up, _), (down, _) = (case.table.column(place, f) for f in ("drop_tail_v", "drop_tail_other_v"))
+    at = np.flatnonzero((up > 0) & (down > 0))
+    if at.size == 0:
+        return None
+    part = Part(
+        name="tail",
+        at=at,
+        y=np.log(up[at] / down[at]),
+        se=np.zeros(at.size),
+        sigma=_TAIL_SIGMA,
+    )
+    n, first = len(case.flights), case.first(place)
+    j = case.judge([part], first)
+    if j is None:
+        return None
+    found.trends.append(
+        trend_of(
+            "contact-intermittent",
+            place,
+            j,
+            quantity="stray of the drop upwards over downwards",
+            unit="%",
+            scale=100.0,
+        )
+    )
+    if j.signal is None or j.onset is None:
+        return None
+    since = int(j.at[j.onset])
+    now_v = usual(case.table, place, "drop_tail_v", max(since, n - 3), n)
+    before_v = usual(case.table, place, "drop_tail_v", first, since)
+    if now_v is None or before_v is None or now_v - before_v < _TAIL_WATCH_V:
+        return None
+    return established(
+        case,
+        "contact-intermittent",
+        place,
+        j,
+        level=Level.GROUND if j.sure and now_v >= case.limits.margin_watch_v else Level.WATCH,
+        title=f"{place}: for moments {now_v:.1f} V are lost on the way that its load does not "
+        f"explain, {before_v:.1f} V before",
+        quantity="voltage lost for moments",
+        unit="V",
+        rise_unit="%",
+        scale=100.0,
+        before=before_v,
+        now=now_v,
+    )
+
+
+def falls_at(case: Case, place: str, origins: Sequence[str]) -> list[int]:
+    """Falls of these origins at a place, flight by flight."""
+    return [
+        sum(e.count for e in m.events if e.place == place and e.origin in origins)
+        for m in case.flights
+    ]
+
+
+def deepest_at(case: Case, place: str, origins: Sequence[str]) -> float | None:
+    """The deepest of them, V."""
+    depths = [
+        e.deepest_v
+        for m in case.flights
+        for e in m.events
+        if e.place == place and e.origin in origins
+    ]
+    return max(depths, default=None)
+
+
+def counted_finding(
+    case: Case,
+    code: str,
+    place: str,
+    burst: Burst,
+    *,
+    grave: bool,
+    title: str,
+    deepest: float | None,
+) -> Finding:
+    """The finding of counted events."""
+    words = WORDS[code]
+    times = "once" if burst.count == 1 else f"{burst.count} times"
+    span = "1 flight" if burst.flights == 1 else f"{burst.flights} flights"
+    return Finding(
+        code=code,
+        level=Level.GROUND if grave else Level.WATCH,
+        place=place,
+        title=f"{title}: {times} in {span}",
+        evidence={
+            "times": burst.count,
+            "flights_with": burst.flights,
+            "usual_per_flight": burst.usual,
+            "p_chance": burst.p,
+            "deepest_v": deepest,
+            "flights_since": len(case.flights) - burst.since,
+        },
+        explanations=words.explanations,
+        confirm=words.confirm,
+        advice=words.advice,
+        since_flight=case.listed[burst.since].id,
+    )
