@@ -6,12 +6,14 @@ the load explains never raises a level; a single reading never grounds an aircra
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from typing import NamedTuple
 
 from telemetry.aircraft import Aircraft, Limits
-from telemetry.channels import PlaceKind, kind_of_place
+from telemetry.channels import PlaceKind, Quantity, kind_of_place
+from telemetry.power.charge_state import counter_mismatch
 from telemetry.results import (
     ColumnUse,
     Event,
@@ -24,8 +26,8 @@ from telemetry.results import (
     Origin,
     PhaseKind,
     Quality,
-    Resistance,
 )
+from telemetry.rules.leads import lead_findings
 from telemetry.rules.packs import lost_in_flight, pack_findings
 from telemetry.rules.raised import Raised
 
@@ -82,6 +84,15 @@ WORDS: dict[str, Words] = {
         ),
         "With the system on and a steady load, move that plug and lead and watch the voltage.",
         "Clean or replace that plug and lead, then repeat the stir before the next flight.",
+    ),
+    "lead-undersized": Words(
+        (
+            "the lead is thin or long for what hangs on it",
+            "the plug has too few pins for what flows through it",
+            "one of its servos draws more than it should",
+        ),
+        "Work it out with busbook budget; feel lead and plug for warmth after a long stir.",
+        "Fit thicker wire, a shorter way or more pins before hard flying.",
     ),
     "branch-resistance-high": Words(
         (
@@ -156,7 +167,7 @@ WORDS: dict[str, Words] = {
         (
             "a current sensor is off in gain or offset",
             "the log misses part of the time the counter saw",
-            "the counter was not reset before the flight",
+            "peaks of the current between two readings",
         ),
         "Compare the charge that goes back in with both numbers.",
         "Plan flights by the larger of the two numbers until it is settled.",
@@ -190,11 +201,11 @@ def find_all(
             *_margins(flight, limits),
             *_undervoltage(flight),
             *_falls(flight, aircraft),
-            *_branches(flight, aircraft, limits),
+            *(_worded(r) for r in lead_findings(flight, aircraft)),
             *_sources(flight, aircraft),
             *(_worded(r) for r in pack_findings(flight, aircraft)),
             *_resting(flight, columns),
-            *_capacity(flight),
+            *_capacity(flight, columns),
             *_offsets(flight),
         ]
         out += [_numbered(f, number) for f in found]
@@ -448,44 +459,6 @@ def _fall(place: str, origin: Origin, events: list[Event]) -> Finding:
     return _make("sag-unexplained", level, place, title, evidence, event=worst)
 
 
-def _branches(flight: Flight, aircraft: Aircraft, limits: Limits) -> list[Finding]:
-    out = []
-    by_place = {r.place: r for r in flight.resistances if r.kind == "branch" and r.mohm is not None}
-    for place, r in by_place.items():
-        if r.expected_mohm is not None:
-            over = (r.low_mohm or 0.0) - r.expected_mohm
-            factor = (r.low_mohm or 0.0) / r.expected_mohm
-            if over > limits.branch_over_expected_mohm and factor > limits.branch_over_expected:
-                out.append(_branch(r, "expected", r.expected_mohm))
-            continue
-        twin = by_place.get(aircraft.mirror(place) or "")
-        if twin is None:
-            continue
-        over = (r.low_mohm or 0.0) - (twin.high_mohm or 0.0)
-        if over > limits.branch_watch_mohm and (r.low_mohm or 0.0) > limits.branch_over_expected * (
-            twin.high_mohm or 0.0
-        ):
-            out.append(_branch(r, f"its mirror, {twin.place}", twin.mohm or 0.0))
-    return out
-
-
-def _branch(r: Resistance, against: str, value: float) -> Finding:
-    return _make(
-        "branch-resistance-high",
-        Level.WATCH,
-        r.place,
-        f"{r.place}: {r.mohm:.0f} mOhm from {r.parent} "
-        f"({r.low_mohm:.0f} to {r.high_mohm:.0f}), against {value:.0f} of {against}",
-        {
-            "mohm": r.mohm,
-            "low_mohm": r.low_mohm,
-            "high_mohm": r.high_mohm,
-            "compared_with": against,
-            "compared_mohm": value,
-        },
-    )
-
-
 def _sources(flight: Flight, aircraft: Aircraft) -> list[Finding]:
     shared = {p.name for p in aircraft.packs if p.role == "shared"}
     known = [
@@ -550,26 +523,33 @@ def _resting(flight: Flight, columns: Iterable[ColumnUse]) -> list[Finding]:
     return out[:1]
 
 
-def _capacity(flight: Flight) -> list[Finding]:
+def _capacity(flight: Flight, columns: Iterable[ColumnUse]) -> list[Finding]:
+    """A unit's own counter against the current added up."""
+    steps = {c.place: c.resolution or 0.0 for c in columns if c.quantity == Quantity.CONSUMED}
     out = []
     for c in flight.charge:
         if c.logged_mah is None or c.integrated_mah is None:
             continue
-        gap = c.logged_mah - c.integrated_mah
-        allowed = max(
-            0.10 * max(c.logged_mah, c.integrated_mah), 20.0, 2.0 * (c.uncertain_mah or 0)
-        )
-        if abs(gap) > allowed:
-            out.append(
-                _make(
-                    "capacity-mismatch",
-                    Level.WATCH,
-                    c.place,
-                    f"{c.place}: counter {c.logged_mah:.0f} mAh, "
-                    f"current added up {c.integrated_mah:.0f} mAh",
-                    {"logged_mah": c.logged_mah, "integrated_mah": c.integrated_mah},
-                )
+        uncertain = math.hypot(c.uncertain_mah or 0.0, steps.get(c.place, 0.0))
+        held = counter_mismatch(c.logged_mah, c.integrated_mah, uncertain)
+        if held is None or not held.differs:
+            continue
+        out.append(
+            _make(
+                "capacity-mismatch",
+                Level.WATCH,
+                c.place,
+                f"{c.place}: counter {c.logged_mah:.0f} mAh, "
+                f"current added up {c.integrated_mah:.0f} mAh",
+                {
+                    "logged_mah": c.logged_mah,
+                    "integrated_mah": c.integrated_mah,
+                    "ratio": held.ratio.value,
+                    "low_ratio": held.ratio.low,
+                    "high_ratio": held.ratio.high if math.isfinite(held.ratio.high) else None,
+                },
             )
+        )
     return out
 
 

@@ -17,7 +17,7 @@ from telemetry.power.budget import part_loads
 from telemetry.power.charge import measure_charge
 from telemetry.power.floors import pack_floors
 from telemetry.power.margins import margins
-from telemetry.power.measured import measured_in
+from telemetry.power.measured import measured_in, place_loads
 from telemetry.power.packs import pack_outs
 from telemetry.power.placing import place_events
 from telemetry.power.resistance import measure_resistances
@@ -101,5 +101,6 @@ def _flight(
         servos=measure_servos(readings, craft, phases),
         packs=pack_states(readings, craft, phases, charge, outs, drawn),
         pack_outs=outs,
+        loads=place_loads(measured, craft.root),
         parts=part_loads(craft, measured, found_margins),
     )

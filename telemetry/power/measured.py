@@ -15,7 +15,7 @@ from telemetry.power.circuit import TOTAL, Measured
 from telemetry.power.intervals import Interval
 from telemetry.power.packs import pack_outs, pack_shares
 from telemetry.readings import Reading, Readings, total_current
-from telemetry.results import Phase, PhaseKind
+from telemetry.results import Phase, PhaseKind, PlaceLoad
 from telemetry.signals.extremes import decluster, return_level
 from telemetry.signals.spans import complement, merge
 
@@ -168,6 +168,30 @@ def measured_in(
             for o in outs
             if landing is not None and o.start_s < landing[1] - _SETTLED_S and landing[1] <= o.end_s
         ),
+    )
+
+
+def place_loads(measured: Measured, root: str | None) -> tuple[PlaceLoad, ...]:
+    """What each place carried; the total is the root's."""
+
+    def value(known: Mapping[str, Interval], place: str) -> float | None:
+        found = known.get(TOTAL) if place == root else None
+        found = found or known.get(place)
+        return None if found is None else found.value
+
+    known = (measured.landing_v, measured.landing_a, measured.peak_a)
+    named = [place for part in known for place in part if place != TOTAL]
+    if root is not None and TOTAL in measured.peak_a:
+        named.append(root)
+    return tuple(
+        PlaceLoad(
+            place=place,
+            usual_a=measured.usual_a.get(TOTAL if place == root else place),
+            peak_a=value(measured.peak_a, place),
+            landing_a=value(measured.landing_a, place),
+            landing_v=value(measured.landing_v, place),
+        )
+        for place in dict.fromkeys(named)
     )
 
 

@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
+import numpy as np
+
 from telemetry.aircraft import Aircraft, Pack
 from telemetry.channels import Quantity
 from telemetry.power.charge_state import (
@@ -18,6 +20,7 @@ from telemetry.power.intervals import Interval, propagate
 from telemetry.power.packs import pack_shares
 from telemetry.readings import Readings
 from telemetry.results import Charge, PackOut, PackState, Phase, PhaseKind
+from telemetry.signals.sampling import outside
 from telemetry.signals.spans import complement, merge
 
 # Gain error of a counter (common practice, no source: 1 to 2 %, taken twice).
@@ -122,6 +125,7 @@ def pack_states(
                 low_change_share=change[1],
                 high_change_share=change[2],
                 off_balance=share is not None and share.off_balance,
+                loaded_v=_loaded_v(readings, pack.name, spans),
                 counter_start_mah=float(counter.v[0]) if counter and counter.size else None,
                 drawn_mah=mah[0],
                 low_drawn_mah=mah[1],
@@ -138,6 +142,14 @@ def pack_states(
             )
         )
     return tuple(out)
+
+
+def _loaded_v(readings: Readings, pack: str, spans: Sequence[tuple[float, float]]) -> float | None:
+    volts = readings.get(Quantity.VOLTAGE, pack)
+    if volts is None:
+        return None
+    part = volts.v[~outside(volts.t, list(spans))]
+    return float(np.median(part)) if part.size else None
 
 
 def _ends(x: Interval | None) -> tuple[float | None, float | None, float | None]:

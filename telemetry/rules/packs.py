@@ -13,6 +13,8 @@ _NOTHING = 0.05
 _SURE_S = 3.0
 # A pack that reads less is not connected (common practice, no source: far below any empty pack).
 _DEAD_V = 1.5
+# Two voltage sensors may differ by this much (ours: half a percent of 8 V).
+_SENSORS_V = 0.04
 # Rest voltages of a pair: further apart than this is no scatter of sensors and charging (ours: a
 # tenth to a third of the charge of most lithium cells).
 _APART_PCT = 3.5
@@ -118,7 +120,8 @@ def _never(flight: Flight, aircraft: Aircraft, low: set[str]) -> list[Raised]:
     state = silent[0]
     told = aircraft.pack(state.place)
     said = told is not None and "role" in told.model_fields_set
-    held_off = state.place in low
+    other = next(s for s in shared if s is not state)
+    held_off = state.place in low or _held_off(state, other, aircraft)
     if held_off:
         also: tuple[str, ...] = ("its voltage lies below the other's, so that it is held off",)
     elif said:
@@ -136,10 +139,23 @@ def _never(flight: Flight, aircraft: Aircraft, low: set[str]) -> list[Raised]:
                 "low_share": state.low_share,
                 "high_share": state.high_share,
                 "rest_v": state.rest_v,
+                "loaded_v": state.loaded_v,
+                "other_loaded_v": other.loaded_v,
             },
             also=also,
         )
     ]
+
+
+def _held_off(state: PackState, other: PackState, aircraft: Aircraft) -> bool:
+    """Whether a pack that gave nothing lies below the other under its load.
+
+    Behind switches and diodes it cannot give then. One whose path is open lies above, at its rest
+    voltage. Behind regulators their set-points decide, and its voltage says nothing.
+    """
+    if aircraft.regulated_v is not None or state.loaded_v is None or other.loaded_v is None:
+        return False
+    return state.loaded_v < other.loaded_v + _SENSORS_V
 
 
 def _shared(flight: Flight) -> list[PackState]:
