@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -11,21 +12,28 @@ import click
 from telemetry.cli.shared import (
     find_logs,
     how_to_read,
+    is_profile,
+    open_book,
     profile_of,
     say,
     sentence,
+    with_book,
     with_reading_options,
 )
-from telemetry.errors import OutputError, UnknownSetting, UnreadableLog
+from telemetry.errors import BusbookError, OutputError, UnknownSetting, UnreadableLog
 
 if TYPE_CHECKING:
-    from telemetry.aircraft import Aircraft
     from telemetry.results import Review
 
 
 @click.command()
 @click.argument("logs", nargs=-1, required=True, type=click.Path(path_type=Path))
-@click.option("--aircraft", metavar="FILE|NAME", help="Profile of the aircraft.")
+@click.option(
+    "--aircraft",
+    metavar="FILE|NAME",
+    help="Profile of the aircraft; one the logbook knows is compared with its earlier flights.",
+)
+@with_book
 @click.option("--out", type=click.Path(path_type=Path), help="Folder for the reports.")
 @click.option(
     "--format",
@@ -49,6 +57,7 @@ def review(
     ctx: click.Context,
     logs: tuple[Path, ...],
     aircraft: str | None,
+    book: Path | None,
     out: Path | None,
     formats: str | None,
     paper: str,
@@ -59,19 +68,19 @@ def review(
     row_interval: float | None,
     fail_on: str | None,
 ) -> None:
-    """Review one or more LOGS (files, or folders of them).
+    """Review one or more LOGS: files, folders, or flights of the logbook by their ids.
 
     \b
     Examples:
       busbook review flight.csv
+      busbook review flight.csv --aircraft tern
       busbook review season/ --out reports --format html,pdf
       busbook review flight.csv --json --fail-on ground
     """
     from telemetry.results import Level
 
     wanted = _formats(formats, out)
-    craft = profile_of(aircraft)
-    how = how_to_read(settings, map_file, row_interval)
+    readers = _Readers(aircraft, book, how_to_read(settings, map_file, row_interval))
     found = find_logs(logs)
     groups = [found] if join else [[one] for one in found]
     reports = _Reports(out if out is not None else Path(), wanted, paper)
@@ -88,7 +97,7 @@ def review(
         if len(groups) > 1:
             say(f"{number}/{len(groups)} {file}")
         try:
-            one = _review_one(group, craft, how)
+            one = readers.review(group)
         except Exception as error:  # one bad log does not stop the others
             failed(file, error)
             continue
@@ -131,18 +140,50 @@ def _file_of(found: Path | UnreadableLog) -> str:
     return str(found.path if isinstance(found, UnreadableLog) else found)
 
 
-def _review_one(
-    group: Sequence[Path | UnreadableLog], craft: Aircraft | None, how: dict[str, Any]
-) -> Review:
-    from telemetry.importer import join_logs, read_log
-    from telemetry.pipeline import review as review_log
+class _Readers:
+    """Reads and reviews logs, and sets those of an aircraft of the book beside its flights."""
 
-    parts = []
-    for found in group:
-        if isinstance(found, UnreadableLog):
-            raise found
-        parts.append(read_log(found, **how))
-    return review_log(parts[0] if len(parts) == 1 else join_logs(parts), craft)
+    def __init__(self, aircraft: str | None, book: Path | None, how: dict[str, Any]) -> None:
+        self.book, self.how = book, how
+        self.craft = profile_of(aircraft, book)
+        self.name = None if aircraft is None or is_profile(aircraft) else aircraft
+
+    def review(self, group: Sequence[Path | UnreadableLog]) -> Review:
+        """The review of one log, or of several that continue each other."""
+        from telemetry.book.names import is_flight
+        from telemetry.importer import join_logs, read_log
+        from telemetry.pipeline import review as review_log
+
+        name, craft, parts = self.name, self.craft, []
+        how = self.how
+        if name is not None:
+            maps = open_book(self.book).column_maps(name)
+            how = {**how, "column_maps": (*how["column_maps"], *maps)}
+        for found in group:
+            if isinstance(found, UnreadableLog):
+                raise found
+            if is_flight(str(found)) and not found.exists():
+                shelf = open_book(self.book)
+                parts.append(shelf.read(str(found)))
+                if name is None and craft is None:
+                    name = shelf.flight(str(found)).aircraft
+                    craft = shelf.profile(name)
+            else:
+                parts.append(read_log(found, **how))
+        one = review_log(parts[0] if len(parts) == 1 else join_logs(parts), craft)
+        return one if name is None else self._compared(one, name)
+
+    def _compared(self, one: Review, name: str) -> Review:
+        from telemetry.season import beside
+
+        try:
+            compared = beside(open_book(self.book), name, one)
+        except BusbookError as error:  # a damaged book does not keep a log from its review
+            say(f"not compared with earlier flights: {sentence(error)}")
+            return one
+        if not compared:
+            say(f"not compared: the book has fewer than three earlier flights of '{name}'")
+        return replace(one, compared=compared)
 
 
 class _Reports:

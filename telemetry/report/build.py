@@ -7,6 +7,7 @@ from dataclasses import replace
 from telemetry.channels import Quantity
 from telemetry.figures.names import plain
 from telemetry.readings import Readings
+from telemetry.report.beside import beside_section
 from telemetry.report.document import Block, Document, FigureBlock, FindingBlock, Paragraph, Section
 from telemetry.report.first_page import first_page
 from telemetry.report.json import made_by
@@ -50,6 +51,7 @@ def document_of(review: Review, readings: Readings) -> Document:
     file = plain(review.log.provenance.file)
     parts = (
         findings,
+        beside_section(review),
         places_section(review, readings),
         stirs_section(review),
         events_section(review),

@@ -103,5 +103,6 @@ def _review(review: Review) -> dict[str, Any]:
         "quality": _clean(review.quality),
         "flights": _clean(review.flights),
         "findings": _clean(review.findings),
+        "compared": _clean(review.compared),
         "verdict": review.verdict.value,
     }
