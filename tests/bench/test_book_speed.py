@@ -2,7 +2,8 @@
 
     python -m pytest tests/bench/test_book_speed.py -s -p no:xdist
 
-BUSBOOK_BENCH_LOGS takes another number than 1,000.
+BUSBOOK_BENCH_LOGS takes another number than 1,000. The ratio of two workers to one process is that
+of a machine of two cores with nothing else to do.
 """
 
 from __future__ import annotations
