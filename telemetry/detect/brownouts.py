@@ -67,8 +67,9 @@ def without_switching(
 ) -> tuple[Event, ...]:
     """The events less those that the pilot's switch made: the supply off and on, on the ground.
 
-    On the ground every fall goes that a counter begun anew follows, and one to near zero that
-    all supplies made together. In flight, or at one place alone, it stays an event.
+    On the ground every fall goes that a counter begun anew follows, one beside a stretch without
+    telemetry, and one to near zero that all supplies made together. In flight, or at one place
+    alone, it stays an event.
     """
     ground = [e for e in events if e.phase is PhaseKind.GROUND and e.residual_v is not None]
     dead = [e for e in ground if (e.residual_v or 0.0) < _DEAD_V]
@@ -80,6 +81,9 @@ def without_switching(
 
     def switched(e: Event) -> bool:
         if any(e.start_s - 2.0 <= r.time_s <= e.end_s + 2 * _BOOT_S for r in restarts):
+            return True
+        silent = [*readings.gaps, *(d for d in readings.dropouts if d.place is None)]
+        if any(s.start_s - 3.0 <= e.end_s and e.start_s <= s.end_s + 3.0 for s in silent):
             return True
         down = {o.place for o in dead if o.start_s <= e.end_s + 3.0 and e.start_s <= o.end_s + 3.0}
         return e in dead and supplies <= down

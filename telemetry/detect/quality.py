@@ -77,7 +77,7 @@ def find_restarts(log: Log, readings: Readings) -> tuple[Restart, ...]:
             continue
         step = 2.0 * (r.resolution or 0.0)
         fall = r.v[:-1] - r.v[1:]
-        for i in np.flatnonzero((fall > step) & (r.v[1:] < 0.5 * r.v[:-1])) + 1:
+        for i in np.flatnonzero((fall > step) & (np.abs(r.v[1:]) < 0.5 * np.abs(r.v[:-1]))) + 1:
             after = r.v[i : i + 3]
             if after.size > 1 and after[1:].max() >= r.v[i - 1] - step and i + 1 < r.size:
                 continue

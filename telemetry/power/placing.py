@@ -33,8 +33,8 @@ _WELL_SEEN = 3
 # Headroom over the highest current of the log for a peak between two readings (ours).
 _MISSED = 1.2
 # A residual this many times the greatest one to the other side is no accident of sampling (ours:
-# for tails as heavy as exponential ones, 1000 readings pass it by chance once in some 60 flights).
-_BEYOND = 1.6
+# for tails as heavy as exponential ones, 1000 readings pass it by chance once in some 250 flights).
+_BEYOND = 1.8
 _TAIL = 3.0
 _FEW = 100
 # An apparent resistance is the true one times the place's share of the changes of the total: that
