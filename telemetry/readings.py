@@ -220,9 +220,9 @@ def _dropouts(
     usual = min(r.update_s for r in group if r.update_s is not None)
     least = max(limits.gap_s, limits.gap_intervals * usual)
     if present.size:
-        step = np.diff(time_s[present])
-        for i in np.flatnonzero(step > least):
-            a, b = float(time_s[present[i]]), float(time_s[present[i + 1]])
+        for a, b in sampling.gap_spans(
+            time_s[present], usual, intervals=limits.gap_intervals, least_s=limits.gap_s
+        ):
             row_gap = any(g0 <= a and b <= g1 for g0, g1 in gaps)
             if not row_gap:
                 out.append(Dropout(place=None, start_s=a, end_s=b, kind="blank"))

@@ -12,7 +12,7 @@ from telemetry.power.packs import pack_shares
 from telemetry.readings import Reading, Readings
 from telemetry.results import Charge, Phase, PhaseKind
 from telemetry.signals.charge import counter_rise, integrate_charge
-from telemetry.signals.sampling import held_at, outside
+from telemetry.signals.sampling import held_at, longest_steps, outside
 
 # Gain error of a current sensor (common practice, no source: 1 to 2 %), as standard uncertainty.
 _GAIN = 0.01
@@ -71,7 +71,12 @@ def _at(
         drawn = integrate_charge(
             amps.t,
             amps.v,
-            max_gap_s=amps.hold_s(aircraft.limits),
+            max_gap_s=longest_steps(
+                amps.t,
+                amps.update_s or 0.0,
+                intervals=aircraft.limits.gap_intervals,
+                least_s=aircraft.limits.gap_s,
+            ),
             noise_a=_missed(amps),
             offset_a=0.5 * (amps.resolution or 0.0),
         )

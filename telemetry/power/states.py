@@ -174,7 +174,7 @@ def _drawn_in(charge: Charge | None) -> Interval | None:
     if charge.integrated_mah is not None:
         found.append(Interval.around(charge.integrated_mah, 2 * (charge.uncertain_mah or 0.0)))
     if charge.logged_mah is not None:
-        found.append(Interval.around(charge.logged_mah, _COUNTER_PART * charge.logged_mah))
+        found.append(Interval.around(charge.logged_mah, _COUNTER_PART * abs(charge.logged_mah)))
     if not found:
         return None
     if charge.integrated_mah is not None and charge.logged_mah is not None:

@@ -58,7 +58,7 @@ class ChargeDrawn:
         return float(in_gaps + np.hypot(independent, self.offset_mah))
 
 
-def trapezoid_weights(t: FloatArray, max_gap_s: float = np.inf) -> FloatArray:
+def trapezoid_weights(t: FloatArray, max_gap_s: float | FloatArray = np.inf) -> FloatArray:
     """Weight of each reading in the trapezoid rule, s; steps over ``max_gap_s`` count nothing.
 
     Half the sum of the adjacent steps. The weights add up to the span less the gaps.
@@ -89,7 +89,7 @@ def integrate_charge(
     t: FloatArray,
     amps: FloatArray,
     *,
-    max_gap_s: float = np.inf,
+    max_gap_s: float | FloatArray = np.inf,
     noise_a: float = 0.0,
     offset_a: float = 0.0,
 ) -> ChargeDrawn:
@@ -98,7 +98,8 @@ def integrate_charge(
     Parameters
     ----------
     t, amps : ndarray, shape (n,)
-    max_gap_s : float
+    max_gap_s : float or ndarray, shape (n - 1,)
+        Longest step, or each step's own longest, that is no gap, s.
     noise_a : float
         Standard deviation of one reading's independent error, A. For instants that miss what
         happens between them this is the swing of the current, not only the sensor's noise.
@@ -134,11 +135,13 @@ def counter_rise(counter: FloatArray, least_fall: float = 0.0) -> float:
 
     Notes
     -----
-    A counter that falls below half of what it was has started anew from zero: what it shows then
-    was counted since. After a smaller fall (an older value kept over a power cycle) only the
-    further rise counts. What flowed between the last reading before and the start is lost.
+    A counter that goes back towards zero by over half of what it was has started anew: what it
+    shows then was counted since. That holds for one that stood below zero too. After a smaller
+    fall (an older value kept over a power cycle) only the further rise counts. What flowed
+    between the last reading before and the start is lost.
     """
     before, after = counter[:-1], counter[1:]
     steps = after - before
-    anew = np.where(after < 0.5 * before, np.maximum(after, 0.0), 0.0)
-    return float(np.where(steps < -least_fall, anew, steps).sum())
+    back = (np.abs(after) < 0.5 * np.abs(before)) & (np.abs(steps) > least_fall)
+    further = np.where(steps < -least_fall, 0.0, steps)
+    return float(np.where(back, np.maximum(after, 0.0), further).sum())

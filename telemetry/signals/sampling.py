@@ -18,6 +18,8 @@ BoolArray = NDArray[np.bool_]
 
 # Windows of this many successive changes average out the row grid (error of one row over RUN).
 RUN = 8
+# So many steps running that are alike are a pace (ours): chance gaps are not alike.
+RUN_OF_ONE_PACE = 3
 
 
 class Updates(NamedTuple):
@@ -194,10 +196,54 @@ def shared_interval(
     return other_s if common >= 0.9 and chance < 0.6 else own
 
 
+def longest_steps(
+    t: FloatArray, interval_s: float, *, intervals: float, least_s: float
+) -> FloatArray:
+    """Longest step that is no gap, for each step between instants, s.
+
+    Parameters
+    ----------
+    t : ndarray, shape (n,)
+        Instants of rows or readings, s.
+    interval_s : float
+        Their usual interval, s.
+    intervals : float
+        A gap is longer than so many intervals,
+    least_s : float
+        and longer than this, s.
+
+    Returns
+    -------
+    ndarray, shape (n - 1,)
+
+    Notes
+    -----
+    Some loggers write slowly where little happens: what comes at an even pace, RUN_OF_ONE_PACE
+    steps running alike within a tenth, is a slower pace and no row of gaps. There, and at the
+    step beside it, the interval is that of this pace. A lost link has no pace.
+    """
+    steps = np.diff(t)
+    longest = np.full(steps.size, max(intervals * interval_s, least_s))
+    long = steps > longest
+    if np.count_nonzero(long) < RUN_OF_ONE_PACE:
+        return longest
+    alike = long[1:] & long[:-1]
+    alike &= np.abs(np.diff(steps)) <= 0.1 * np.minimum(steps[1:], steps[:-1])
+    bounds = np.flatnonzero(np.diff(np.r_[False, alike, False].astype(np.int8)))
+    for first, last in bounds.reshape(-1, 2):  # steps first to last are of one pace
+        if last - first + 1 >= RUN_OF_ONE_PACE:
+            near = slice(max(first - 1, 0), last + 2)
+            pace = intervals * float(steps[first : last + 1].max())
+            longest[near] = np.maximum(longest[near], pace)
+    return longest
+
+
 def gap_spans(
     time_s: FloatArray, interval_s: float, *, intervals: float, least_s: float
 ) -> list[tuple[float, float]]:
     """Stretches without rows: steps over ``intervals`` x ``interval_s`` and over ``least_s``.
+
+    A slower pace is no gap, see :func:`longest_steps`.
 
     Returns
     -------
@@ -206,8 +252,8 @@ def gap_spans(
     """
     if time_s.size < 2 or not np.isfinite(interval_s):
         return []
-    steps = np.diff(time_s)
-    at = np.flatnonzero(steps > max(intervals * interval_s, least_s))
+    longest = longest_steps(time_s, interval_s, intervals=intervals, least_s=least_s)
+    at = np.flatnonzero(np.diff(time_s) > longest)
     return [(float(time_s[i]), float(time_s[i + 1])) for i in at]
 
 

@@ -90,6 +90,8 @@ def test_random_phase_is_unbiased() -> None:
         ([100, 180, 0, 40], 120.0),  # started anew
         ([100, 180, 6, 40, 2, 10], 80 + 40 + 10.0),  # twice; what it shows was counted since
         ([100, 180, 170, 200], 110.0),  # an older value kept: only the further rise counts
+        ([-29980, 10, 30, 29970, 29970], 29970.0),  # counted the other way before it began anew
+        ([0, -10, -20, -20], 0.0),  # charging is no restart, however long
         ([50], 0.0),
     ],
 )

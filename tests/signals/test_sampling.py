@@ -84,6 +84,27 @@ def test_gaps_need_both_three_intervals_and_a_second() -> None:
     assert sampling.gap_spans(t, 1.0, intervals=3, least_s=1.0) == []
 
 
+def test_a_slower_pace_is_no_row_of_gaps() -> None:
+    # A logger that writes every second, then every minute; the change-over cuts one step short.
+    t = np.cumsum(np.r_[0, np.ones(50), [24.4], np.full(10, 60.0), [33.0], np.ones(50)])
+    assert sampling.gap_spans(t, 1.0, intervals=3, least_s=1.0) == []
+    # In the slow stretch a gap is one that is long for that pace.
+    longer = t.copy()
+    longer[55:] += 200.0
+    assert sampling.gap_spans(longer, 1.0, intervals=3, least_s=1.0) == [
+        (longer[54], longer[54] + 260.0)
+    ]
+
+
+def test_a_bad_link_has_no_pace() -> None:
+    steps = np.r_[np.full(50, 0.1), [5.0], [0.1], [5.1], [7.9], [3.2], [6.5], np.full(50, 0.1)]
+    t = np.cumsum(np.r_[0, steps])
+    spans = sampling.gap_spans(t, 0.1, intervals=3, least_s=1.0)
+    assert [b - a for a, b in spans] == pytest.approx([5.0, 5.1, 7.9, 3.2, 6.5])
+    two = np.cumsum(np.r_[0, np.full(20, 0.1), [5.0, 5.0], np.full(20, 0.1)])
+    assert len(sampling.gap_spans(two, 0.1, intervals=3, least_s=1.0)) == 2
+
+
 def test_quiet_channel_takes_the_interval_of_its_frame() -> None:
     rows = 1000
     lively = np.arange(0, rows, 5)
