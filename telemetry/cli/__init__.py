@@ -15,6 +15,8 @@ from typing import Any
 
 import click
 
+from telemetry.cli.add import add
+from telemetry.cli.book import check_book, export, flights, note
 from telemetry.cli.columns import columns
 from telemetry.cli.demo import demo
 from telemetry.cli.review import review
@@ -85,5 +87,5 @@ def main() -> None:
             stream.reconfigure(errors="replace")
 
 
-for _command in (review, columns, demo):
+for _command in (review, columns, add, flights, note, check_book, export, demo):
     main.add_command(_command)

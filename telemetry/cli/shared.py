@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
+from click.core import ParameterSource
 
 from telemetry.errors import BookError, BusbookError, UnknownSetting, UnreadableLog
 
@@ -165,6 +166,15 @@ def open_book(book: Path | None, *, make: bool = False) -> Logbook:
             hint="'busbook add LOG --aircraft NAME' begins one; --book names another folder",
         )
     return Logbook(path)
+
+
+def next_step(command: str, *words: str, book: Path | None) -> str:
+    """The next useful command, with the book where one was named on the command line."""
+    from telemetry.report.words import quoted
+
+    named = click.get_current_context().get_parameter_source("book")
+    where = ("--book", str(book)) if named is ParameterSource.COMMANDLINE else ()
+    return f"next: busbook {' '.join((command, *map(quoted, (*words, *where))))}"
 
 
 def known_aircraft(book: Logbook, name: str) -> str:

@@ -1,0 +1,194 @@
+"""What the logbook holds: ``flights``, ``note``, ``check-book``, ``export``."""
+
+from __future__ import annotations
+
+import os
+from difflib import get_close_matches
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from telemetry.cli.shared import (
+    known_aircraft,
+    next_step,
+    open_book,
+    say,
+    sentence,
+    with_book,
+    with_reading_options,
+)
+
+if TYPE_CHECKING:
+    from telemetry.book import Logbook, Note
+
+
+@click.command()
+@click.argument("name", required=False)
+@with_book
+def flights(name: str | None, book: Path | None) -> None:
+    """List the flights and notes of the aircraft NAME; without a name, the aircraft.
+
+    \b
+    Examples:
+      busbook flights
+      busbook flights tern
+    """
+    from telemetry.report.flights import render, render_aircraft
+
+    shelf = open_book(book)
+    if name is None:
+        everyone = {one: shelf.timeline(one) for one in shelf.aircraft()}
+        click.echo(render_aircraft(everyone), nl=False)
+        if everyone:
+            click.echo(next_step("flights", next(iter(everyone)), book=book))
+        return
+    key = known_aircraft(shelf, name)
+    click.echo(render(shelf.timeline(key)), nl=False)
+    click.echo(next_step("history", key, book=book))
+
+
+@click.command()
+@click.argument("name")
+@click.argument("text")
+@click.option(
+    "--kind",
+    required=True,
+    type=click.Choice(["repaired", "changed", "checked", "charged"]),
+    help="Only repaired and changed begin a new baseline, at their place.",
+)
+@click.option("--place", metavar="P", help="Such as 'left wing' or 'pack 1'; else the whole.")
+@click.option("--on", metavar="DATE", help="Date, or date and time; else now.")
+@with_book
+def note(
+    name: str, text: str, kind: str, place: str | None, on: str | None, book: Path | None
+) -> None:
+    """Note on the aircraft NAME what was done, in TEXT.
+
+    \b
+    Examples:
+      busbook note tern "plug cleaned" --kind repaired --place "left wing"
+      busbook note tern "both packs full" --kind charged --on 2026-05-14T09:30
+    """
+    from telemetry.book import NoteKind
+
+    shelf = open_book(book)
+    key = known_aircraft(shelf, name)
+    where, judged = (None, True) if place is None else _place(shelf, key, place)
+    made = shelf.note(key, text, kind=NoteKind(kind), place=where, on=on)
+    click.echo(f"noted for {key}, {made.date[:10]}: {made.kind}{_at(made)}: {made.text}")
+    if judged and made.kind in (NoteKind.REPAIRED, NoteKind.CHANGED):
+        of = "every place" if made.place is None else made.place
+        click.echo(f"the baseline of {of} begins anew with the next flight after that")
+    click.echo(next_step("history", key, book=book))
+
+
+def _at(made: Note) -> str:
+    return "" if made.place is None else f", {made.place}"
+
+
+def _place(shelf: Logbook, name: str, given: str) -> tuple[str, bool]:
+    """The place as the book names it, and whether the aircraft has it; a warning where not."""
+    wanted = " ".join(given.lower().split())
+    flown = shelf.flights(name)
+    known: dict[str, str] = {}
+    if flown:
+        for channel in shelf.read(flown[-1].id).channels:
+            if channel.place is not None:
+                known.setdefault(channel.place, channel.place)
+                known.setdefault(" ".join(channel.label.lower().split()), channel.place)
+    profile = shelf.profile(name)
+    if profile is not None:
+        known |= {pack.name: pack.name for pack in profile.packs}
+        known |= {node.name: node.name for node in profile.nodes}
+        known |= {one.drives: one.drives for one in profile.servos}
+        # A pack may be named by its own label; the note goes to where it is fitted.
+        known |= {own.label.lower(): pack.name for pack in profile.packs for own in pack.labels}
+    if wanted in known:
+        return known[wanted], True
+    part = any(wanted.startswith(f"{one} ") for one in known.values())
+    if not part:
+        near = get_close_matches(wanted, known, 3) or sorted(set(known.values()))
+        say(
+            f"no log of '{name}' has a place '{wanted}': the note is kept, but concerns no place "
+            f"that is judged; there are {', '.join(near)}"
+        )
+    return wanted, part
+
+
+@click.command("check-book")
+@with_book
+@click.pass_context
+def check_book(ctx: click.Context, book: Path | None) -> None:
+    """Verify every hash of the logbook and make again what is derived.
+
+    \b
+    Examples:
+      busbook check-book
+      busbook check-book --book /media/stick/book
+    """
+    shelf = open_book(book)
+    say(f"checking {shelf.path}")
+    report = shelf.check_book()
+    click.echo(f"{report.recordings} recordings with {report.flights} flights checked")
+    for title, names in (("made again", report.rebuilt), ("removed", report.removed)):
+        if names:
+            click.echo(f"{title}:")
+            for one in names:
+                click.echo(f"  {one}")
+    for problem in report.problems:
+        say(sentence(problem))
+    if report.problems:
+        click.echo(f"{len(report.problems)} problems, told above")
+        ctx.exit(2)
+    click.echo("everything is as it was stored")
+
+
+@click.command()
+@click.argument("what", metavar="NAME|FLIGHT|LOG")
+@click.option(
+    "--to",
+    required=True,
+    metavar="FILE",
+    type=click.Path(path_type=Path, dir_okay=False),
+    help="Parquet or clean CSV, by its ending.",
+)
+@with_book
+@with_reading_options
+def export(
+    what: str,
+    to: Path,
+    book: Path | None,
+    settings: tuple[str, ...],
+    map_file: Path | None,
+    row_interval: float | None,
+) -> None:
+    """Write an aircraft's flights, one flight, or a log as one table: Parquet or clean CSV.
+
+    \b
+    Examples:
+      busbook export tern --to tern.parquet
+      busbook export flight.csv --to clean.csv
+    """
+    if os.path.isfile(what):  # noqa: PTH113 - Path.is_file() raises on too long a name
+        _export_log(Path(what), to, settings, map_file, row_interval)
+    else:
+        open_book(book).export(what, to)
+    click.echo(f"wrote {to}")
+
+
+def _export_log(
+    log: Path,
+    to: Path,
+    settings: tuple[str, ...],
+    map_file: Path | None,
+    row_interval: float | None,
+) -> None:
+    from telemetry.book import export_log
+    from telemetry.cli.shared import how_to_read
+    from telemetry.errors import OutputError
+    from telemetry.importer import read_log
+
+    if to.exists() and to.samefile(log):
+        raise OutputError("is the log itself", path=to, hint="name another file")
+    export_log(read_log(log, **how_to_read(settings, map_file, row_interval)), to)
