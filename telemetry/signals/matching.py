@@ -69,11 +69,6 @@ def usual_step(t: FloatArray) -> float:
     return float(np.median(np.diff(t)))
 
 
-def window_mean(t: FloatArray, v: FloatArray, low: FloatArray, high: FloatArray) -> FloatArray:
-    """Mean of the readings in low <= t <= high; NaN where there is none."""
-    return _mean_of(t, v, [(low, high)])
-
-
 def ring_mean(
     t: FloatArray, v: FloatArray, at: FloatArray, inner_s: float, outer_s: float
 ) -> FloatArray:
@@ -81,18 +76,9 @@ def ring_mean(
 
     Both sides together; NaN where no reading lies there.
     """
-    before = (at - outer_s, at - inner_s)
-    after = (at + inner_s, at + outer_s)
-    return _mean_of(t, v, [before, after])
-
-
-def _mean_of(
-    t: FloatArray, v: FloatArray, windows: list[tuple[FloatArray, FloatArray]]
-) -> FloatArray:
     sums = np.concatenate(([0.0], np.cumsum(v)))
-    total = np.zeros(windows[0][0].size)
-    count = np.zeros(windows[0][0].size, dtype=np.intp)
-    for low, high in windows:
+    total, count = np.zeros(at.size), np.zeros(at.size, dtype=np.intp)
+    for low, high in ((at - outer_s, at - inner_s), (at + inner_s, at + outer_s)):
         first = np.searchsorted(t, low, side="left")
         last = np.maximum(np.searchsorted(t, high, side="right"), first)
         total += sums[last] - sums[first]
@@ -100,9 +86,24 @@ def _mean_of(
     return np.where(count > 0, total / np.maximum(count, 1), np.nan)
 
 
-def without_slow(t: FloatArray, v: FloatArray, over_s: float) -> FloatArray:
-    """The signal less its running mean over ``over_s``."""
-    return np.asarray(v - window_mean(t, v, t - over_s / 2, t + over_s / 2))
+class Fast:
+    """Takes the slow part out of signals at common instants: their running mean over ``over_s``.
+
+    Parameters
+    ----------
+    t : ndarray, shape (n,)
+    over_s : float
+    """
+
+    def __init__(self, t: FloatArray, over_s: float) -> None:
+        self._first = np.searchsorted(t, t - over_s / 2, side="left")
+        self._last = np.searchsorted(t, t + over_s / 2, side="right")
+
+    def of(self, v: FloatArray) -> FloatArray:
+        """The signal less its running mean, shape (n,)."""
+        sums = np.concatenate(([0.0], np.cumsum(v)))
+        mean = (sums[self._last] - sums[self._first]) / (self._last - self._first)
+        return np.asarray(v - mean, dtype=np.float64)
 
 
 def smoothed(
@@ -154,16 +155,16 @@ def find_match(
     reach = _DELAY_S + 0.6 * slowest
     inside = (t_y > t_x[0] + reach + step_y) & (t_y < t_x[-1] - reach - step_y)
     t, target = t_y[inside], y[inside]
-    over_s = max(20.0, 12.0 * slowest)
-    target = without_slow(t, target, over_s)
     thin = max(1, t.size // _ENOUGH)
     t, target = t[::thin], target[::thin]
     if t.size < 3:
         return Match(0.0, 0.0)
+    fast = Fast(t, max(20.0, 12.0 * slowest))
+    target = fast.of(target)
     curve = Curve(t_x, x)
 
     def fit(lag: float, window: float) -> float:
-        seen = without_slow(t, curve.at(t - lag, window), over_s)
+        seen = fast.of(curve.at(t - lag, window))
         size = float(np.sqrt(seen @ seen))
         return sign * float(seen @ target) / size if size > 0 else -np.inf
 

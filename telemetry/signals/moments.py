@@ -106,10 +106,10 @@ def solve(e: Equations, start: FloatArray, prior: Prior) -> Solution | None:
     gram = e.z.T @ e.x
     try:
         inner = np.linalg.inv((1.0 - share) * scatter + share * level * plain)
-        covariance = np.linalg.inv(gram.T @ inner @ gram + np.diag(prior.precision))
+        precision = gram.T @ inner @ gram + np.diag(prior.precision)
+        covariance: FloatArray = np.linalg.inv(precision).astype(np.float64)
     except np.linalg.LinAlgError:
         return None
-    covariance = np.asarray(covariance, dtype=np.float64)
     told = gram.T @ (inner @ (e.z.T @ e.y)) + prior.precision * prior.mean
     return Solution(theta=covariance @ told, covariance=covariance, inner=inner, prior=prior)
 
