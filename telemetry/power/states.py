@@ -181,9 +181,10 @@ def _drawn_in(charge: Charge | None) -> Interval | None:
         held = counter_mismatch(charge.logged_mah, charge.integrated_mah, charge.uncertain_mah)
         if held is not None and not held.differs:
             return found[0]
-    return Interval(
-        max(x.value for x in found), max(min(x.low for x in found), 0.0), max(x.high for x in found)
-    )
+    value = max(x.value for x in found)
+    # Nothing drawn at the least; below it only where the pack was charged.
+    low = min(max(min(x.low for x in found), 0.0), value)
+    return Interval(value, low, max(x.high for x in found))
 
 
 def _charge(
