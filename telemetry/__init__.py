@@ -45,7 +45,6 @@ _HOME = {
     "Level": "telemetry.results",
     "Limits": "telemetry.aircraft",
     "Log": "telemetry.log",
-    "OutputError": "telemetry.errors",
     "Logbook": "telemetry.book",
     "OutputError": "telemetry.errors",
     "ProfileError": "telemetry.errors",

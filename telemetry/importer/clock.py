@@ -163,6 +163,8 @@ def _forward(
     typical = float(np.median(forward)) if len(forward) else 1.0
     back = np.flatnonzero(steps < 0) + 1
     begins = [0]
+    if wall:
+        _summer_begins(time, steps, typical, out)
     if not len(back) and not breaks:
         return time, begins
     wanted = {b for b in breaks if 0 < b < len(time)}
@@ -224,6 +226,16 @@ def _forward(
             f"a distance of {max(RECORDING_GAP_S, 10 * typical):g} s that is not in the file"
         )
     return time, begins
+
+
+def _summer_begins(time: FloatArray, steps: FloatArray, typical: float, out: Unrolled) -> None:
+    """Take out the hour that a local clock leaps over from 2 to 3 in the night."""
+    slack = max(5.0, 20 * typical)
+    for i in np.flatnonzero(np.abs(steps - 3600.0) <= slack) + 1:
+        before, after = time[i - 1] % 86400.0, time[i] % 86400.0
+        if 7200.0 - slack <= before < 7200.0 and 10800.0 <= after <= 10800.0 + slack:
+            time[i:] -= 3600.0
+            out.notes.append("the clock was set forward one hour (daylight saving); time goes on")
 
 
 def _passing(time: FloatArray, i: int, typical: float) -> str:

@@ -197,7 +197,7 @@ def _sources(columns: Sequence[Column]) -> list[Source]:
         Source(
             index=c.index,
             title=c.title,
-            name=c.apart,
+            name=c.apart if c.apart.unit is not None else replace(c.apart, unit=c.cell_unit),
             readings=c.readings,
             numbers=c.numbers,
             text=c.text,

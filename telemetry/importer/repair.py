@@ -337,7 +337,9 @@ class _Sweep:
         out = (cells != self.layout.fields) | odd | empty | np.isin(first, _COMMENT_BYTES)
         if self.layout.numeric[0]:
             # A letter where the rows have a number: a repeated header, a trailer, a remark.
-            out |= ((first >= 65) & (first <= 122)) | (first >= 0xC0) | (first == 34)
+            second = raw[np.minimum(starts + 1, len(raw) - 1)]
+            lead = np.where(first == 34, second, first)
+            out |= ((lead >= 65) & (lead <= 122)) | (lead >= 0xC0)
         elif self.has_header:
             out |= self._like_header(raw, starts)
         zeros = raw == 0

@@ -24,7 +24,12 @@ from telemetry.importer.columns import Column
 from telemetry.importer.evidence import charge_factor, reversed_current
 from telemetry.importer.header import Reading, fits
 from telemetry.importer.settings import text_of
-from telemetry.importer.values import convert, find_sentinels, leading_zeros
+from telemetry.importer.values import (
+    convert,
+    find_sentinels,
+    leading_zeros,
+    zeros_in_a_counter,
+)
 from telemetry.importer.wording import count, verb
 from telemetry.units import UNITS, Unit
 
@@ -82,6 +87,7 @@ def resolve(
         out.append(_finish(column, choice, notes, strict=strict))
         if strict:
             column.numbers = None  # frees the raw values where they were converted
+    _blank_link_losses(out, notes)
     _turn_currents(out, notes)
     if time_s is not None:
         _settle_charge(chosen, out, time_s)
@@ -200,6 +206,44 @@ def _clean(
             raise emptied
         notes.append(str(emptied))
     return out
+
+
+def _blank_link_losses(out: Sequence[Resolved], notes: list[str]) -> None:
+    """Zeros of a counter that then goes on from where it was are no values.
+
+    A counter cannot fall and go on: the unit was not heard, and the logger printed zeros. The
+    same rows of that place's voltages and currents are no values either where they are zero.
+    """
+    for item in out:
+        channel = item.channel
+        if channel.quantity not in (Quantity.CONSUMED, Quantity.UPTIME) or item.values is None:
+            continue
+        lost = zeros_in_a_counter(item.values)
+        if not lost.any():
+            continue
+        for other in out:
+            same = other.channel.place == channel.place and other.values is not None
+            if not (other is item or (same and other.channel.quantity in _FROM_THE_UNIT)):
+                continue
+            assert other.values is not None
+            gone = lost & (other.values == 0.0)
+            if gone.any():
+                other.values = np.where(gone, np.nan, other.values)
+        notes.append(
+            f"column '{channel.column}' is zero in {count(int(lost.sum()), 'row')} and then goes "
+            f"on from where it was: no value there, nor in the zeros of {channel.place or 'it'}"
+        )
+
+
+_FROM_THE_UNIT = (
+    Quantity.VOLTAGE,
+    Quantity.CELL_VOLTAGE,
+    Quantity.CURRENT,
+    Quantity.POWER,
+    Quantity.TEMPERATURE,
+    Quantity.CONSUMED,
+    Quantity.UPTIME,
+)
 
 
 def _turn_currents(out: list[Resolved], notes: list[str]) -> None:

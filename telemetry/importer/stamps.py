@@ -146,7 +146,12 @@ def parse_stamps(column: pa.ChunkedArray) -> Stamps:
         while len(rows_here) and shapes < _MOST_SHAPES:
             shapes += 1
             text = array[int(rows_here[0])].as_py()
-            matrix = data[offsets[rows_here][:, None] + np.arange(length)]
+            if len(rows_here) == rows:
+                # All cells have this length: their bytes lie side by side.
+                whole = data[offsets[0] : offsets[0] + rows * length]
+                matrix = whole.reshape(rows, length)
+            else:
+                matrix = data[offsets[rows_here][:, None] + np.arange(length)]
             fits = _decode(text, matrix, rows_here, out)
             rows_here = rows_here[~fits]
     return out
@@ -201,15 +206,18 @@ def _decode(
             free[begin:end] = name == "ap"
         else:
             digits[begin:end] = True
-    is_digit = (matrix >= 48) & (matrix <= 57)
-    fits: NDArray[np.bool_] = np.all(is_digit[:, digits], axis=1)
-    fixed = ~digits & ~free
-    fits &= np.all(matrix[:, fixed] == literal[fixed], axis=1)
+    fits = np.ones(len(matrix), dtype=bool)
+    for i in range(len(literal)):
+        column = matrix[:, i]
+        if digits[i]:
+            fits &= (column - np.uint8(48)) <= 9  # unsigned: below "0" wraps far above 9
+        elif not free[i]:
+            fits &= column == literal[i]
     if "ap" in groups:
         letter = matrix[:, groups["ap"][0]] | 0x20
         fits &= (letter == 0x61) | (letter == 0x70)
     hit = rows[fits]
-    values = matrix[fits].astype(np.int64) - 48
+    values = matrix if len(hit) == len(rows) else matrix[fits]
 
     def number(*names: str) -> NDArray[np.int64] | None:
         for name in names:
@@ -217,7 +225,7 @@ def _decode(
                 begin, end = groups[name]
                 total = np.zeros(len(values), dtype=np.int64)
                 for i in range(begin, end):
-                    total = total * 10 + values[:, i]
+                    total = total * 10 + (values[:, i].astype(np.int64) - 48)
                 return total
         return None
 

@@ -14,6 +14,7 @@ from datetime import timedelta
 import numpy as np
 
 from telemetry.channels import Quantity
+from telemetry.errors import UnreadableLog
 from telemetry.importer.counters import UNIT_NAMES, counters, from_counter, named_factor
 from telemetry.importer.dates import preamble_date
 from telemetry.importer.timesource import Source, TimeBase
@@ -66,6 +67,12 @@ def find_time(sources: Sequence[Source], *, european: bool) -> TimeBase | None:
             choices.append(found)
     if not choices and not forced:
         choices = _unnamed(usable)
+    if not choices and forced:
+        raise UnreadableLog(
+            "this column is set as the time, but does not read as one",
+            column=forced[0].title,
+            hint="check it with 'busbook columns', or set another one",
+        )
     if not choices:
         return None
     best = _best(choices)

@@ -176,6 +176,32 @@ def leading_zeros(values: FloatArray) -> int:
     return int(alive[0]) if np.any(head == 0.0) else 0
 
 
+def zeros_in_a_counter(values: FloatArray) -> NDArray[np.bool_]:
+    """Rows in which a counter is zero between a value and one at least as high.
+
+    Parameters
+    ----------
+    values : ndarray
+
+    Returns
+    -------
+    ndarray of bool
+        True where a zero is no value. A counter that starts again from zero and climbs is not
+        marked: its first value after the zeros is lower than the last before.
+    """
+    out = np.zeros(len(values), dtype=bool)
+    filled = np.flatnonzero(np.isfinite(values))
+    zero = values[filled] == 0.0
+    if not zero.any() or zero.all():
+        return out
+    alive = filled[~zero]
+    before = np.searchsorted(alive, filled[zero]) - 1
+    for row, at in zip(filled[zero], before, strict=True):
+        if at >= 0 and at + 1 < len(alive) and values[alive[at + 1]] >= values[alive[at]] > 0:
+            out[row] = True
+    return out
+
+
 def resolution(values: FloatArray) -> float:
     """Smallest step between distinct values, NaN where there are fewer than two.
 

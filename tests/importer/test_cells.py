@@ -16,7 +16,7 @@ from telemetry.importer.cells import Kind, is_blank, kind, number_marks, split_m
     ("cell", "want"),
     [
         *[(c, Kind.NUMBER) for c in ("1", "-1.5", "+2", "1,5", ".5", "1.", "-7,39E-30", "1e3",
-                                     "1,234.5", "1.234,5", "1'234", "1 234,5", "−8,2")],
+                                     "1,234.5", "1.234,5", "1'234", "1 234,5", "\u22128,2")],
         *[(c, Kind.BLANK) for c in ("", " ", "-", "---", "nan", "NaN", "n/a", "N/A", "null", "inf",
                                     "-.--", "--,-", "?")],
         *[(c, Kind.TIME) for c in ("12:30", "12:30:01", "1:02:03.250", "12:30:01,5", "3:04 PM",

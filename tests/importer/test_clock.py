@@ -65,6 +65,14 @@ def test_daylight_saving_only_for_a_time_of_day() -> None:
     assert len(unroll(raw, wall=False).recordings) == 2
 
 
+def test_daylight_saving_sets_the_clock_forward() -> None:
+    raw = times(7198, 7199, 10800, 10801)
+    np.testing.assert_allclose(unroll(raw, wall=True).time_s, [0, 1, 2, 3])
+    np.testing.assert_allclose(unroll(raw, wall=False).time_s, [0, 1, 3602, 3603])
+    day = times(36000, 36001, 39602)  # an hour's gap by day is a gap
+    np.testing.assert_allclose(unroll(day, wall=True).time_s, [0, 1, 3602])
+
+
 def test_a_small_step_back_of_the_clock_is_taken_out() -> None:
     raw = np.concatenate((np.arange(50) * 0.1 + 100, np.arange(50) * 0.1 + 104.5))
     out = unroll(raw)

@@ -107,6 +107,30 @@ def test_a_counter_without_a_unit_is_settled_by_the_current(log: Path) -> None:
     assert "grows with the current" in channel.reason
 
 
+def test_a_link_loss_printed_as_zeros_is_no_restart(log: Path) -> None:
+    volts, used = BUS.copy(), MAH.copy()
+    volts[40:45] = used[40:45] = 0.0
+    write(log, **{"t [s]": T, "Pack 1 V": volts, "Pack 1 mAh": used, "Bus V": volts})
+    read = read_log(log)
+    assert np.isnan(read.values("pack 1/voltage")[40:45]).all()
+    assert np.isnan(read.values("pack 1/consumed")[40:45]).all()
+    # Another place's zeros stay: nothing says that its unit was not heard.
+    assert (read.values("bus/voltage")[40:45] == 0).all()
+    assert any("goes on from where it was" in n for n in read.provenance.notes)
+
+    used[40:] -= MAH[45]
+    used = np.maximum(used, 0.0)
+    write(log, **{"t [s]": T, "Pack 1 V": volts, "Pack 1 mAh": used})
+    assert (read_log(log).values("pack 1/consumed")[40:45] == 0).all()
+
+
+def test_a_column_set_as_time_that_is_none(log: Path) -> None:
+    words = np.array(["stir", "rest"] * 50)
+    write(log, **{"t [s]": T, "Mode": words, "Pack 1 V": PACK})
+    with pytest.raises(UnreadableLog, match="column 'Mode': this column is set as the time, but"):
+        read_log(log, settings={"Mode": "time"})
+
+
 def test_readings_that_fit_alike_are_put_to_the_user(log: Path) -> None:
     write(log, **{"t [s]": T, "A1": BUS, "Pack 1 V": PACK})
     read = read_log(log)
@@ -190,7 +214,7 @@ def test_decisions_are_kept_as_a_map_and_used_for_the_same_header(log: Path) -> 
     assert read.provenance.header == loaded.fingerprint
 
     again = read_log(log, settings={"A1": "receiver 1/voltage[V]"}, column_maps=[loaded])
-    assert list(again.frame.columns)[0] == "receiver 1/voltage"
+    assert next(iter(again.frame.columns)) == "receiver 1/voltage"
 
     other = write(log.with_name("other.csv"), **{"t [s]": T, "A1": BUS, "B2": AMPS})
     assert "A1" in read_log(other, column_maps=[loaded]).frame

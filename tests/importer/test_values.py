@@ -18,6 +18,7 @@ from telemetry.importer.values import (
     leading_zeros,
     repeats,
     resolution,
+    zeros_in_a_counter,
 )
 from telemetry.units import UNITS
 
@@ -120,3 +121,33 @@ def test_thousands_and_decimals_of_a_column_of_its_own() -> None:
     assert found is not None
     np.testing.assert_array_equal(found.values, [1234.5, 2.5, 1000.0])
     assert (found.decimal, found.thousands) == (",", ".")
+
+
+def test_a_long_column_is_read_like_a_short_one() -> None:
+    rng = np.random.default_rng(3)
+    cells = [f"{v:.3f}".replace(".", ",") for v in rng.gamma(3.0, 2.0, 3000)]
+    cells[1000:1005] = ["1.008,643", "ERR", "-", "+1,5", "1e3"]
+    cells[2000] = None  # type: ignore[call-overload]
+    found = to_numbers(strings(*cells), ",")
+    assert found is not None
+    np.testing.assert_array_equal(found.values[1000:1005], [1008.643, nan, nan, 1.5, 1000.0])
+    assert (found.lost, found.first_lost, found.lost_text) == (1, 1001, "ERR")
+    parts = [to_numbers(strings(*cells[i : i + 300]), ",") for i in range(0, 3000, 300)]
+    slow = np.concatenate([p.values for p in parts if p is not None])
+    np.testing.assert_array_equal(found.values, slow)
+
+
+@pytest.mark.parametrize("group", ["", "'", " ", "."])
+def test_a_long_column_with_grouped_thousands(group: str) -> None:
+    numbers = np.round(np.random.default_rng(4).gamma(3.0, 900.0, 2000), 2)
+    cells = [f"{v:,.2f}".replace(".", "\0").replace(",", group).replace("\0", ",") for v in numbers]
+    found = to_numbers(strings(*cells), ",")
+    assert found is not None
+    np.testing.assert_array_equal(found.values, numbers)
+    assert found.lost == 0
+
+
+def test_zeros_of_a_counter_that_goes_on_are_no_values() -> None:
+    lost = zeros_in_a_counter(np.array([0, 10, 20, 0, 0, 20, 30, nan, 0, 1, 2.0]))
+    assert list(np.flatnonzero(lost)) == [3, 4]
+    assert not zeros_in_a_counter(np.array([0.0, 0.0])).any()
