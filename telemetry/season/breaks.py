@@ -1,4 +1,4 @@
-"""Contacts that open for moments: counted falls, and a drop that strays to one side."""
+"""Contacts that open: units cut off, falls counted, a drop that strays to one side."""
 
 from __future__ import annotations
 
@@ -15,15 +15,46 @@ from telemetry.season.words import WORDS
 # A node that went down and came back was cut off, whatever its voltage readings caught of it.
 _CONTACT = ("contact", "brownout")
 # Logarithm of the ratio of the two tails of the drop, from flight to flight; and by how much the
-# upper one must have grown, V (ours: the least fall that counts as a sag).
-_TAIL_SIGMA, _TAIL_WATCH_V = 0.15, 0.25
+# upper one must have grown, V and factor: twice the usual stray is no chance, and a tenth of a
+# volt beyond the resolution of most sensors (ours).
+_TAIL_SIGMA, _TAIL_WATCH_V, _TAIL_WATCH = 0.15, 0.10, 2.0
 # What one flight alone cannot explain tells as well, if it goes on at one place only.
 _UNEXPLAINED = (*_CONTACT, "unknown")
+
+
+def cut_off(case: Case, code: str, place: str, found: Found) -> bool:
+    """A unit that went down in flight, for which no statistics are needed; True where told."""
+    first, n = case.first(place), len(case.flights)
+    flights = [
+        k for k in range(first, n) if ("brownout", place, str(Level.GROUND)) in case.flights[k].seen
+    ]
+    if not flights:
+        return False
+    now = flights[-1] == n - 1
+    words = WORDS[code]
+    often = "1 flight" if len(flights) == 1 else f"{len(flights)} flights"
+    found.findings.append(
+        Finding(
+            code=code,
+            level=Level.GROUND if now or len(flights) > 1 else Level.WATCH,
+            place=place,
+            title=f"{place} lost its supply in {often}"
+            + ("" if now else "; no repair is noted since"),
+            evidence={"flights_with": len(flights), "flights_since": n - flights[0]},
+            explanations=words.explanations,
+            confirm=words.confirm,
+            advice=words.advice,
+            since_flight=case.listed[flights[0]].id,
+        )
+    )
+    return True
 
 
 def judge_contacts(case: Case, places: Sequence[str], found: Found) -> None:
     """Falls of voltage at one place that neither load nor supply explains, flight after flight."""
     for place in places:
+        if cut_off(case, "contact-intermittent", place, found):
+            continue
         finding = _straying(case, place, found)
         for origins in (_CONTACT, _UNEXPLAINED):
             if finding is None:
@@ -85,16 +116,18 @@ def _straying(case: Case, place: str, found: Found) -> Finding | None:
     since = int(j.at[j.onset])
     now_v = usual(case.table, place, "drop_tail_v", max(since, n - 3), n)
     before_v = usual(case.table, place, "drop_tail_v", first, since)
-    if now_v is None or before_v is None or now_v - before_v < _TAIL_WATCH_V:
+    if now_v is None or before_v is None:
+        return None
+    if now_v < max(before_v + _TAIL_WATCH_V, _TAIL_WATCH * before_v):
         return None
     return established(
         case,
         "contact-intermittent",
         place,
         j,
-        level=Level.GROUND if j.sure and now_v >= case.limits.margin_watch_v else Level.WATCH,
-        title=f"{place}: for moments {now_v:.1f} V are lost on the way that its load does not "
-        f"explain, {before_v:.1f} V before",
+        level=Level.GROUND if j.sure and now_v >= case.limits.margin_ground_v else Level.WATCH,
+        title=f"{place}: for moments {now_v:.2f} V are lost on the way that its load does not "
+        f"explain, {before_v:.2f} V before",
         quantity="voltage lost for moments",
         unit="V",
         rise_unit="%",

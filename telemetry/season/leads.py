@@ -7,13 +7,12 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from telemetry.channels import PlaceKind, kind_of_place
 from telemetry.results import Finding, Level
 from telemetry.season.breaks import judge_contacts
 from telemetry.season.case import Case, Found, established, trend_of, usual
 from telemetry.season.drops import drop_parts, offset_parts
 from telemetry.season.evidence import Judgement, Part, log_odds, moved_since
-from telemetry.season.voltages import TOTAL
+from telemetry.season.tree import current_of, fed_places
 
 # Change of a voltage sensor's offset that is told, V (ours): larger than sensors drift by warmth.
 _OFFSET_WATCH_V = 0.06
@@ -23,40 +22,13 @@ _APPARENT = "a servo of that place that draws more: the place reports no current
 def judge_leads(case: Case) -> Found:
     """Findings branch-resistance-rising, contact-intermittent and sensor-offset."""
     found = Found()
-    places = _fed_places(case)
+    places = fed_places(case)
     if not places:
         found.not_judged.append("leads: no place reports a voltage besides the one that feeds it")
     for place, parent in places:
         _lead(case, place, parent, found)
     judge_contacts(case, [p for p, _ in places], found)
     return found
-
-
-def _fed_places(case: Case) -> list[tuple[str, str]]:
-    """Places with a voltage of their own, and the place that feeds each."""
-    seen = case.table.voltage_places
-    root = case.aircraft.root or next((p for p in seen if kind_of_place(p) is PlaceKind.BUS), None)
-    packs = [p for p in seen if kind_of_place(p) is PlaceKind.PACK]
-    if root is None and len(packs) == 1:
-        root = packs[0]
-    out = []
-    for place in seen:
-        is_node = kind_of_place(place) in (PlaceKind.NODE, PlaceKind.RECEIVER)
-        if place == root or not (is_node or case.aircraft.node(place)):
-            continue
-        parent = case.aircraft.parent(place) or root
-        if parent in seen and parent != place:
-            out.append((place, parent))
-    return out
-
-
-def _current_of(case: Case, place: str, parent: str) -> tuple[str | None, bool]:
-    """The place whose current flows through the lead; True where it is that place's own."""
-    known = case.table.current_places
-    fed_on = case.aircraft.children(place)
-    if place in known and not fed_on:
-        return place, True
-    return next((p for p in (parent, TOTAL) if p in known), None), False
 
 
 def _lead(case: Case, place: str, parent: str, found: Found) -> None:
@@ -101,7 +73,7 @@ class _Branch:
 
 
 def _branch(case: Case, place: str, parent: str, found: Found) -> _Branch | None:
-    current, own = _current_of(case, place, parent)
+    current, own = current_of(case, place, parent)
     if current is None:
         found.not_judged.append(f"lead of {place}: no current is reported for it")
         return None
@@ -113,7 +85,7 @@ def _branch(case: Case, place: str, parent: str, found: Found) -> _Branch | None
         found.not_judged.append(f"lead of {place}: fewer than three flights tell its drop per amp")
         return None
     # Without its own current a place sees only its share of the whole.
-    share = 1.0 if own else 1.0 / max(1, len(_fed_places(case)))
+    share = 1.0 if own else 1.0 / max(1, len(fed_places(case)))
     watch = case.limits.branch_watch_mohm * share
     ground = case.limits.branch_ground_mohm * share
     found.trends.append(

@@ -98,8 +98,8 @@ class Measures:
         Current in the stirs before the flight, and in the air.
     groups : tuple of GroupDraw
     events : tuple of EventCount
-    seen : tuple of (str, str)
-        Code and place of what the review of this flight alone found.
+    seen : tuple of (str, str, str)
+        Code, place and level of what the review of this flight alone found.
     steps_a : dict of str to float
         Resolution of each place's current, A.
     servos : dict of str to int
@@ -120,7 +120,7 @@ class Measures:
     air: Blocks | None = None
     groups: tuple[GroupDraw, ...] = ()
     events: tuple[EventCount, ...] = ()
-    seen: tuple[tuple[str, str], ...] = ()
+    seen: tuple[tuple[str, str, str], ...] = ()
     steps_a: Mapping[str, float] = field(default_factory=dict)
     servos: Mapping[str, int] = field(default_factory=dict)
     labels: Mapping[str, str] = field(default_factory=dict)
@@ -194,7 +194,7 @@ class Measures:
             events=tuple(
                 EventCount(place=p, origin=o, count=n, deepest_v=d) for p, o, n, d in doc["events"]
             ),
-            seen=tuple((code, place) for code, place in doc["seen"]),
+            seen=tuple((code, place, level) for code, place, level in doc["seen"]),
             steps_a=dict(doc["steps_a"]),
             servos=dict(doc["servos"]),
             labels=dict(doc["labels"]),

@@ -14,6 +14,7 @@ from telemetry.season.evidence import Judgement, Part, log_odds, moved_since
 from telemetry.season.features import load_places
 from telemetry.season.groups import rising_group
 from telemetry.season.ratios import current_parts, mirror_place, ramp_part
+from telemetry.season.sensors import sensor_moved
 from telemetry.season.table import Table
 
 # A silent servo takes about its share of the node's current with it; this part of it, at least,
@@ -65,7 +66,7 @@ def judge_servos(case: Case) -> Found:
                 found.trends.append(_trend(case, "servo-current-rising", place, j))
         elif claim is not None:
             found.trends.append(_trend(case, claim.code, place, claim.judgement))
-            finding = _finding(case, claim)
+            finding = _sensor_finding(case, claim) or _finding(case, claim)
             if finding is not None:
                 found.findings.append(finding)
         if place not in claims or claims[place].code == "servo-current-rising":
@@ -233,6 +234,31 @@ def _finding(case: Case, claim: _Claim) -> Finding | None:
         now=now,
         servo=None if group is None else group.name,
         evidence=evidence,
+    )
+
+
+def _sensor_finding(case: Case, claim: _Claim) -> Finding | None:
+    """The same change, where drop and total say that only the sensor moved."""
+    j, place = claim.judgement, claim.place
+    assert j.onset is not None
+    sign = 1.0 if claim.code == "servo-current-rising" else -1.0
+    moved = float(np.log1p(max(sign * j.now, -0.95)))
+    first = case.first(place, *claim.others)
+    if not sensor_moved(case, place, first, int(j.at[j.onset]), moved):
+        return None
+    more = "more" if sign > 0 else "less"
+    return established(
+        case,
+        "capacity-mismatch",
+        place,
+        j,
+        level=Level.WATCH,
+        title=f"{place}: its current sensor reads {100 * j.now:.0f} % {more} than it used to; "
+        "drop and total say that the current itself did not change",
+        quantity="reading of the current sensor",
+        unit="",
+        rise_unit="%",
+        scale=100.0 * sign,
     )
 
 

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from telemetry.results import Finding, Level
-from telemetry.season.breaks import counted_finding, deepest_at, falls_at
+from telemetry.season.breaks import counted_finding, cut_off, deepest_at, falls_at
 from telemetry.season.case import Case, Found, established
 from telemetry.season.counts import judge_counts
 from telemetry.season.evidence import Part
@@ -16,6 +16,9 @@ from telemetry.season.words import WORDS
 
 # A pack whose share is below this gives nothing; above the other it used to take part (ours).
 _OUT_SHARE, _PART_SHARE = 0.03, 0.15
+# A pack that stopped within the flight lacks this much of its usual share; flights for a usual
+# share; voltage at rest by which a pack is the emptier of two (ours).
+_FALLEN_SHARE, _FEW, _LOWER_V = 0.08, 2, 0.03
 # Counter over current: change that is told, and usual scatter from flight to flight (ours).
 _COUNTER_WATCH, _COUNTER_SIGMA = 0.10, 0.02
 _SUPPLY = ("supply", "pack", "brownout")
@@ -26,55 +29,58 @@ def judge_supply(case: Case) -> Found:
     found = Found()
     packs = packs_of(case)
     shared = shared_packs(case)
-    for pack in shared if len(shared) > 1 else ():
-        _out(case, pack, found)
-    _dips(case, packs, found)
+    if len(shared) == 2:
+        _out(case, shared[0], shared[1], found)
+        _out(case, shared[1], shared[0], found)
+    if not cut_off(case, "supply-dips", case.aircraft.root or "bus", found):
+        _dips(case, packs, found)
     for place, feature in case.table.measured:
         if feature == "counter_ratio":
             _counter(case, place, found)
     return found
 
 
-def _out(case: Case, pack: str, found: Found) -> None:
+def _out(case: Case, pack: str, other: str, found: Found) -> None:
     """A pack that gave nothing in a flight although it used to take part."""
-    first = case.first(pack)
-    shares = case.table.column(pack, "share")[0]
-    for k in range(first, len(case.flights)):
-        own = float(shares[k])
-        gone = own < _OUT_SHARE
-        told = ("pack-out", pack) in case.flights[k].seen
-        earlier = shares[:k][np.isfinite(shares[:k])]
-        took_part = earlier.size > 0 and float(np.median(earlier)) > _PART_SHARE
-        if not (gone or told) or not took_part:
+    first, n = case.first(pack), len(case.flights)
+    share = case.table.column(pack, "share")[0]
+    (own_v, _), (other_v, _) = (case.table.column(p, "rest_v") for p in (pack, other))
+    # A pack whose own voltage is the lower one gives nothing because the other is fuller.
+    weaker = own_v < other_v - _LOWER_V
+    flights = []
+    for k in range(first, n):
+        earlier = share[:k][np.isfinite(share[:k])]
+        if earlier.size < _FEW or float(np.median(earlier)) < _PART_SHARE or weaker[k]:
             continue
-        flights = [
-            i
-            for i in range(k, len(case.flights))
-            if ("pack-out", pack) in case.flights[i].seen or shares[i] < _OUT_SHARE
-        ]
-        last = flights[-1] == len(case.flights) - 1
-        words = WORDS["pack-out"]
-        often = "1 flight" if len(flights) == 1 else f"{len(flights)} flights"
-        found.findings.append(
-            Finding(
-                code="pack-out",
-                level=Level.GROUND if last or len(flights) > 1 else Level.WATCH,
-                place=pack,
-                title=f"{pack} gave no current in {often}"
-                + ("" if last else "; it came back, and no repair is noted since"),
-                evidence={
-                    "flights_with": len(flights),
-                    "share": own if np.isfinite(own) else None,
-                    "usual_share": float(np.median(earlier)),
-                    "flights_since": len(case.flights) - k,
-                },
-                explanations=words.explanations,
-                confirm=words.confirm,
-                advice=words.advice,
-                since_flight=case.listed[k].id,
-            )
-        )
+        told = any(code == "pack-out" and place == pack for code, place, _ in case.flights[k].seen)
+        fallen = share[k] < float(np.median(earlier)) - _FALLEN_SHARE
+        if share[k] < _OUT_SHARE or (told and (fallen or np.isnan(share[k]))):
+            flights.append(k)
+    if not flights:
         return
+    k = flights[0]
+    now = flights[-1] == n - 1
+    words = WORDS["pack-out"]
+    often = "1 flight" if len(flights) == 1 else f"{len(flights)} flights"
+    found.findings.append(
+        Finding(
+            code="pack-out",
+            level=Level.GROUND if now or len(flights) > 1 else Level.WATCH,
+            place=pack,
+            title=f"{pack} gave no current in {often}"
+            + ("" if now else "; it came back, and no repair is noted since"),
+            evidence={
+                "flights_with": len(flights),
+                "share": float(share[k]) if np.isfinite(share[k]) else None,
+                "usual_share": float(np.nanmedian(share[:k])),
+                "flights_since": n - k,
+            },
+            explanations=words.explanations,
+            confirm=words.confirm,
+            advice=words.advice,
+            since_flight=case.listed[k].id,
+        )
+    )
 
 
 def _dips(case: Case, packs: Sequence[str], found: Found) -> None:
