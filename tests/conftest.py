@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 import pytest
+from hypothesis import settings
 
 from telemetry.aircraft import Aircraft, Limits, Node, Pack
 from telemetry.channels import Channel, Quantity
@@ -24,8 +25,12 @@ from telemetry.results import (
     Level,
     Margin,
     Origin,
+    OutKind,
+    PackOut,
+    PackState,
     Phase,
     PhaseKind,
+    PlaceLoad,
     Quality,
     Resistance,
     Restart,
@@ -37,6 +42,10 @@ from telemetry.results import (
     StirPlace,
     WorstCase,
 )
+
+# A busy machine makes single examples slow; speed belongs into tests/bench.
+settings.register_profile("unhurried", deadline=None)
+settings.load_profile("unhurried")
 
 Make = Callable[..., Review]
 
@@ -341,6 +350,8 @@ def _flight() -> Flight:
                 offset_low_v=-0.01,
                 offset_high_v=0.02,
                 expected_mohm=24.0,
+                expected_low_mohm=20.0,
+                expected_high_mohm=30.0,
             ),
             Resistance(
                 kind="branch",
@@ -412,6 +423,63 @@ def _flight() -> Flight:
                 condition_index=7.4,
                 separable=False,
             ),
+        ),
+        packs=(
+            PackState(
+                place="pack 1",
+                role="shared",
+                label="A1",
+                rest_v=8.17,
+                landing_rest_v=7.98,
+                share=0.54,
+                low_share=0.52,
+                high_share=0.56,
+                drawn_mah=812.0,
+                low_drawn_mah=790.0,
+                high_drawn_mah=834.0,
+                start_pct=100.0,
+                low_start_pct=100.0,
+                high_start_pct=100.0,
+                landing_pct=68.8,
+                low_landing_pct=67.9,
+                high_landing_pct=69.6,
+                basis="full",
+                flights_left=1,
+                cautious_left=0,
+            ),
+            PackState(
+                place="pack 2",
+                role="shared",
+                drawn_mah=691.0,
+                low_drawn_mah=690.0,
+                high_drawn_mah=692.0,
+                flights_left=1,
+                cautious_left=1,
+            ),
+        ),
+        pack_outs=(
+            PackOut(
+                place="pack 1",
+                kind=OutKind.CHECK,
+                start_s=31.0,
+                end_s=44.0,
+                back=True,
+                share_before=0.54,
+                carried_a=0.9,
+                bus_v=5.97,
+                own_v=8.21,
+            ),
+        ),
+        loads=tuple(
+            PlaceLoad(place=place, usual_a=usual, peak_a=peak, landing_a=usual, landing_v=5.9)
+            for place, usual, peak in (
+                ("pack 1", 3.6, 9.8),
+                ("pack 2", 3.1, 8.4),
+                ("bus", 6.7, 18.2),
+                ("left wing", 2.6, 7.4),
+                ("right wing", 2.4, 6.9),
+                ("tail", 1.4, 4.2),
+            )
         ),
     )
 
