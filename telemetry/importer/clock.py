@@ -20,7 +20,6 @@ FloatArray = NDArray[np.float64]
 #: Where a clock starts again, the later recording is laid this long behind the end of the
 #: earlier one: more than any gap rule lets pass, so that nothing is joined across.
 RECORDING_GAP_S = 10.0
-_MOST_BACKWARD = 0.05
 
 
 @dataclass(slots=True, kw_only=True)

@@ -99,24 +99,6 @@ _SYMBOLS: dict[str, tuple[Quantity, ...]] = {
 _ALONE = {"hohe": "elevator", "hoehe": "elevator", "seite": "rudder", "quer": "aileron"}
 _COUNT_WORDS = ("nr", "no", "num", "number", "nummer", "numero", "n", "cislo")
 _CONSUMPTION = ("consum", "verbr", "consom", "spotr", "usage")
-# Context: these belong to the aircraft as a whole; without a word for a place they have none.
-PLACELESS = frozenset(
-    {
-        Quantity.ALTITUDE,
-        Quantity.SPEED,
-        Quantity.RPM,
-        Quantity.ACCELERATION,
-        Quantity.PRESSURE,
-        Quantity.STATUS,
-        Quantity.COUNT,
-        Quantity.TIME,
-        Quantity.LINK,
-        Quantity.LOST,
-        Quantity.UPTIME,
-        Quantity.TEMPERATURE,
-        Quantity.UNKNOWN,
-    }
-)
 
 
 def readings(name: Name) -> tuple[Reading, ...]:
@@ -485,14 +467,3 @@ def _by_place_alone(words: tuple[Word, ...]) -> list[tuple[Quantity, float, str]
     if any(w.has(Role.PLACE, p) for w in words for p in ("bus", "supply")):
         return [(Quantity.VOLTAGE, 0.6, f"'{words[0].text}' without a quantity: its voltage")]
     return []
-
-
-def with_place(reading: Reading, place: str | None, why: str, factor: float = 1.0) -> Reading:
-    """The same reading at another place."""
-    return replace(
-        reading,
-        place=place,
-        reason=f"{reading.reason}; {why}" if why else reading.reason,
-        score=round(reading.score * factor, 3),
-        placed=place is not None,
-    )
