@@ -37,7 +37,8 @@ class Provenance:
     header : str
         Fingerprint of the header, by which column maps know it; "" where there is none.
     start : str or None
-        ISO 8601 date and time of the first row; None where the file has no date.
+        ISO 8601 date and time of the first row, the date alone where only the day is known; None
+        where the file has no date.
     start_source : str
         Where the start came from ("column 'Date'", "preamble line 2", "").
     clock_s : float

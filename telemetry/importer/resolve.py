@@ -22,7 +22,8 @@ from telemetry.importer.choose import (
 )
 from telemetry.importer.columns import Column
 from telemetry.importer.evidence import charge_factor, reversed_current
-from telemetry.importer.header import Reading, fits
+from telemetry.importer.header import Reading
+from telemetry.importer.quantities import fits
 from telemetry.importer.settings import text_of
 from telemetry.importer.values import (
     convert,

@@ -24,8 +24,8 @@ from dataclasses import dataclass
 
 from telemetry.channels import Quantity
 from telemetry.errors import UnknownSetting
-from telemetry.importer.header import fits
 from telemetry.importer.names import parse_scaled
+from telemetry.importer.quantities import fits
 from telemetry.units import UNITS, Unit
 
 TIME_FORMS = (

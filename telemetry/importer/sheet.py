@@ -21,10 +21,11 @@ from telemetry.importer.columnmap import ColumnMap, fingerprint
 from telemetry.importer.columns import Column, make_column, titles
 from telemetry.importer.dialect import find_separator, take_sample
 from telemetry.importer.evidence import shape_of
-from telemetry.importer.layout import Layout, comma_is_both, find_layout, no_table
+from telemetry.importer.layout import Layout, find_layout
 from telemetry.importer.long import LongShape, find_long
 from telemetry.importer.marks import find_decimal
 from telemetry.importer.numbers import to_numbers
+from telemetry.importer.refusals import comma_is_both, no_table
 from telemetry.importer.settings import file_settings, find_column, parse_setting
 from telemetry.importer.table import RawTable, read_table
 from telemetry.importer.text import Text, load

@@ -23,7 +23,8 @@ from numpy.typing import NDArray
 from telemetry.importer.cells import NO_VALUE, Kind, kind, to_number
 from telemetry.importer.layout import Layout
 from telemetry.importer.marks import column_marks
-from telemetry.importer.repair import Repaired, repair, space_to_tab, trim_tail
+from telemetry.importer.repair import Repaired, repair, space_to_tab
+from telemetry.importer.tail import trim_tail
 from telemetry.importer.text import MAX_LINE_BYTES, Text
 
 Cells: TypeAlias = NDArray[np.float64] | pa.ChunkedArray

@@ -12,7 +12,8 @@ from hypothesis import strategies as st
 from telemetry.errors import UnreadableLog
 from telemetry.importer import repair as repair_module
 from telemetry.importer.layout import Layout
-from telemetry.importer.repair import repair, trim_tail
+from telemetry.importer.repair import repair
+from telemetry.importer.tail import trim_tail
 
 LAYOUT = Layout(fields=3, names=("Time", "U", "I"), numeric=(True, True, True), data_line=1)
 HEADER = b"Time;U;I"
