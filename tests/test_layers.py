@@ -32,7 +32,7 @@ ALLOWED: dict[str, set[str]] = {
     "book": MODEL | {"importer"},
     "season": MODEL | {"signals", "readings", "importer", "findings", "pipeline", "book"},
     "figures": MODEL | {"signals", "readings"},
-    "report": MODEL | {"readings", "importer", "book", "figures"},
+    "report": MODEL | {"readings", "importer", "power", "book", "figures"},
 }
 # Libraries that only these parts may import.
 ONLY_IN = {

@@ -7,6 +7,7 @@ from dataclasses import replace
 from telemetry.channels import Quantity
 from telemetry.figures.names import plain
 from telemetry.readings import Readings
+from telemetry.report.before_next import next_flight_section
 from telemetry.report.beside import beside_section
 from telemetry.report.document import Block, Document, FigureBlock, FindingBlock, Paragraph, Section
 from telemetry.report.first_page import first_page
@@ -51,6 +52,7 @@ def document_of(review: Review, readings: Readings) -> Document:
     file = plain(review.log.provenance.file)
     parts = (
         findings,
+        next_flight_section(review),
         beside_section(review),
         places_section(review, readings),
         stirs_section(review),
@@ -59,7 +61,7 @@ def document_of(review: Review, readings: Readings) -> Document:
         charge_section(review),
         servos_section(review),
         quality_section(review),
-        limits_section(review),
+        limits_section(review.aircraft, review.limits),
         method_section(review),
         cautions_section(),
     )

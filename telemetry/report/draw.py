@@ -11,11 +11,12 @@ from typing import Any, Protocol
 import matplotlib as mpl
 
 from telemetry.channels import PlaceKind, Quantity, kind_of_place
-from telemetry.figures import closeup, comparison, style, timeline
+from telemetry.figures import closeup, comparison, path, style, timeline
 from telemetry.figures.pairs import pairs_of
 from telemetry.figures.style import AnyFigure, Look
 from telemetry.readings import Readings
 from telemetry.report.document import FigureBlock
+from telemetry.report.path import PathPicture, picture_of
 from telemetry.results import Review, StirPlace
 
 # Nothing of the user's own matplotlib settings enters a report, and no lowest point is simplified
@@ -73,6 +74,8 @@ class Scene:
             return 60.0 + 26.0 * len(compared_places(flight.stirs[block.item].places))
         if block.name == "charge" and flight is not None:
             return 60.0 + 30.0 * len(flight.charge)
+        if block.name == "path":
+            return path.height_pt(self.review.aircraft)
         return {"timeline": 430.0, "scatter": 250.0}.get(block.name, 280.0)
 
     def draw(self, fig: AnyFigure, block: FigureBlock) -> bool:
@@ -89,6 +92,8 @@ class Scene:
             closeup.stir(fig, review, readings, looks, stir=stir)
         elif block.name == "timeline":
             timeline.compose(fig, review, readings, looks)
+        elif block.name == "path":
+            return draw_picture(fig, picture_of(review, readings, block.flight))
         else:
             return _comparison(fig, block, self)
         return bool(fig.axes)
@@ -116,6 +121,17 @@ def compared_places(places: tuple[StirPlace, ...]) -> tuple[StirPlace, ...]:
     measured = tuple(p for p in places if p.mean_a is not None)
     nodes = tuple(p for p in measured if kind_of_place(p.place) is PlaceKind.NODE)
     return nodes if len(nodes) > 1 else measured
+
+
+def draw_picture(fig: AnyFigure, picture: PathPicture) -> bool:
+    """Draw a power path over the whole figure; False where there is none."""
+    if not picture.numbers:
+        return False
+    ax = style.axes_at(fig, 0, 0, *style.size_pt(fig))
+    path.draw_path(
+        ax, picture.aircraft, picture.headings, picture.numbers, picture.amps, picture.levels
+    )
+    return True
 
 
 def _comparison(fig: AnyFigure, block: FigureBlock, scene: Scene) -> bool:

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable
-from datetime import datetime
 
 import numpy as np
 
@@ -19,15 +17,12 @@ from telemetry.report.words import (
     Steps,
     clock,
     counted,
+    date_words,
     lasting,
     sentence,
 )
 from telemetry.results import Charge, Finding, Level, Margin, PhaseKind, Review, Span
 
-_MONTHS = (
-    *("January", "February", "March", "April", "May", "June"),
-    *("July", "August", "September", "October", "November", "December"),
-)
 _MOST_CHECKS = 5
 # Readings closer than this are the same reading: no log of a supply resolves less.
 _SAME_V = 5e-4
@@ -42,9 +37,9 @@ def first_page(review: Review, readings: Readings) -> FirstPage:
         flight=recording_words(review),
         level=level,
         word=LEVEL_WORD[level],
-        reason=reason(review),
+        reason=reason(review.findings, _nothing_found(review)),
         numbers=numbers,
-        checks=checks(review),
+        checks=checks(review.findings),
         timeline=_timeline(review, readings, numbers[0]),
     )
 
@@ -67,22 +62,8 @@ def recording_words(review: Review) -> str:
     held = " and ".join(parts) or "no flight recognised"
     time_s = review.log.time_s
     length = float(time_s[-1] - time_s[0]) if time_s.size else 0.0
-    when = _date_words(review.log.provenance.start)
+    when = date_words(review.log.provenance.start) or "No date in the file"
     return f"{when}. {held[0].upper()}{held[1:]}, {lasting(length)} recorded"
-
-
-def _date_words(start: str | None) -> str:
-    if start is None:
-        return "No date in the file"
-    try:
-        when = datetime.fromisoformat(start)
-    except ValueError:
-        return plain(start)
-    words = f"{when.day} {_MONTHS[when.month - 1]} {when.year}"
-    if len(start) > 10:
-        words += f", {when:%H:%M}"
-        words += "" if when.tzinfo is None else f" (UTC{when:%z})"
-    return words
 
 
 def by_gravity(findings: Iterable[Finding]) -> list[Finding]:
@@ -90,29 +71,33 @@ def by_gravity(findings: Iterable[Finding]) -> list[Finding]:
     return sorted(findings, key=lambda f: -f.level.rank)
 
 
-def reason(review: Review) -> str:
-    """Why the verdict is what it is, in one sentence."""
-    found = [f for f in by_gravity(review.findings) if f.level is not Level.CLEAR]
+def reason(findings: Iterable[Finding], otherwise: str) -> str:
+    """Why the verdict is what it is, in one sentence; ``otherwise`` where nothing was found."""
+    found = [f for f in by_gravity(findings) if f.level is not Level.CLEAR]
     if not found:
-        dip = review.quality.shortest_sure_dip_s
-        seen = "a short dip" if dip is None else f"a dip shorter than {lasting(dip)}"
-        return f"Nothing in this log asks for action; {seen} may not show in it."
+        return otherwise
     head = plain(found[0].title).rstrip(".")
     more = len(found) - 1
     return f"{sentence(head)[:-1]}" + (f"; {more} more below." if more else ".")
 
 
-def checks(review: Review) -> tuple[str, ...]:
+def _nothing_found(review: Review) -> str:
+    dip = review.quality.shortest_sure_dip_s
+    seen = "a short dip" if dip is None else f"a dip shorter than {lasting(dip)}"
+    return f"Nothing in this log asks for action; {seen} may not show in it."
+
+
+def checks(findings: Iterable[Finding], told_by: str = "this log") -> tuple[str, ...]:
     """What to do before the next flight, the gravest first."""
     asked: dict[str, None] = {}
-    for finding in by_gravity(review.findings):
+    for finding in by_gravity(findings):
         if finding.level is not Level.CLEAR and (finding.advice or finding.confirm):
             asked.setdefault(sentence(finding.advice or finding.confirm))
     shown = list(asked)[:_MOST_CHECKS]
     if len(asked) > len(shown):
         shown.append(f"{len(asked) - len(shown)} more: see Findings.")
     if not shown:
-        shown.append("Nothing in this log asks for a particular check.")
+        shown.append(f"Nothing in {told_by} asks for a particular check.")
     shown.append("Your usual checks before flight remain: see Cautions.")
     return tuple(shown)
 
@@ -228,33 +213,19 @@ def _margin(review: Review, steps: Steps) -> KeyNumber:
     return _known(label, steps.volts(value, margin.place), detail)
 
 
-def flights_left(capacity_mah: float, reserve_pct: float, used_mah: float) -> int:
-    """Whole flights like this one that still fit on a pack that was full before it.
-
-    Parameters
-    ----------
-    capacity_mah : float
-    reserve_pct : float
-        Share of the capacity that stays in the pack, %.
-    used_mah : float
-        Charge used by the flight, above 0.
-    """
-    return max(0, math.floor(capacity_mah * (1 - reserve_pct / 100) / used_mah) - 1)
-
-
 def _flights_left(review: Review) -> KeyNumber:
     label = "More flights like this"
-    used = _pack_charge(review)
-    sizes = {p.name: p.capacity_mah for p in review.aircraft.packs if p.capacity_mah is not None}
-    both = {p: mah for p, mah in used.items() if p in sizes and mah > 0}
-    if [f.kind for f in review.flights].count("flight") != 1:
-        return _known(label, NOT_MEASURED, "needs a recording of one flight")
-    if not both or len(both) < len(review.aircraft.packs):
-        why = "the log has no charge of each pack" if sizes else "no pack capacity in the profile"
+    if [f.kind for f in review.flights].count("flight") < 1:
+        return _known(label, NOT_MEASURED, "needs a recording of a flight")
+    packs = review.flights[-1].packs
+    left = [s.flights_left for s in packs if s.flights_left is not None]
+    if not left or len(left) < len(packs):
+        told = any(p.capacity_mah is not None for p in review.aircraft.packs)
+        why = "the log has no charge of each pack" if told else "no pack capacity in the profile"
         return _known(label, NOT_MEASURED, why)
-    reserve = review.limits.reserve_pct
-    count = min(flights_left(sizes[p], reserve, mah) for p, mah in both.items())
-    return _known(label, str(count), f"if the packs were full; {reserve:.0f} % kept in reserve")
+    reserve = f"{review.limits.reserve_pct:.0f} % kept in reserve"
+    taken = any(s.basis == "full" for s in packs)
+    return _known(label, str(min(left)), f"if the packs were full; {reserve}" if taken else reserve)
 
 
 def _timeline(review: Review, readings: Readings, low: KeyNumber) -> FigureBlock | None:

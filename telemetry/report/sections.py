@@ -12,6 +12,7 @@ from telemetry.report.document import (
     Bar,
     Bars,
     Block,
+    Bullets,
     Cell,
     FigureBlock,
     FindingBlock,
@@ -21,6 +22,7 @@ from telemetry.report.document import (
 )
 from telemetry.report.facts import facts
 from telemetry.report.first_page import by_gravity
+from telemetry.report.path import differences, path_figure
 from telemetry.report.proof import proof
 from telemetry.report.tables import NONE, bare, cells, columns, each_flight, mohm_words
 from telemetry.report.words import (
@@ -85,7 +87,9 @@ def places_section(review: Review, readings: Readings) -> Section:
     """Each place: lowest voltage by phase, highest current, resistance, margin, worst cases."""
     steps = Steps.of(review)
     blocks: list[Block] = []
-    for _, flight, before in each_flight(review):
+    for k, flight, before in each_flight(review):
+        if (figure := path_figure(review, readings, k, before)) is not None:
+            blocks.append(figure)
         named: Iterable[str] = (
             *(r.place for q in (Quantity.VOLTAGE, Quantity.CURRENT) for r in readings.of(q)),
             *(m.place for m in flight.margins),
@@ -113,6 +117,8 @@ def places_section(review: Review, readings: Readings) -> Section:
                 f"in stir and flight above the restart level. {NONE} means not measured.",
             )
         )
+        if apart := differences(flight):
+            blocks.append(Bullets(items=apart))
         if worst := _worst_cases(flight, steps):
             blocks.append(
                 Table(

@@ -115,7 +115,16 @@ def test_the_first_screen_has_the_answer(page: Page) -> None:
 def test_sections_come_in_order_and_end_with_the_cautions(page: Page) -> None:
     anchors = [a["id"] for tag, a in page.tags if tag == "section" and a.get("class") == "part"]
     assert anchors == [
-        *("findings", "places", "stirs", "events", "resistances", "charge", "servos"),
+        *(
+            "findings",
+            "next-flight",
+            "places",
+            "stirs",
+            "events",
+            "resistances",
+            "charge",
+            "servos",
+        ),
         *("quality", "limits", "method", "cautions"),
     ]
     for caution in CAUTIONS:
