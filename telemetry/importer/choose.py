@@ -18,7 +18,9 @@ from telemetry.importer.columns import Column
 from telemetry.importer.evidence import Shape, judge_unit
 from telemetry.importer.header import Reading
 from telemetry.importer.places import find_spots
+from telemetry.importer.quantities import ALONE
 from telemetry.importer.settings import Setting
+from telemetry.importer.words import fold
 from telemetry.units import UNITS, Unit
 
 #: Readings that score this close are alike: put to the user, not chosen.
@@ -136,6 +138,11 @@ def by_company(columns: Sequence[Column], chosen: list[Choice]) -> None:
         Changed in place.
     """
     controls = [c for c in chosen if c.reading.quantity is Quantity.CONTROL]
+    # "Quer", "Seite": whoever names his sticks so means the elevator by "Höhe".
+    short = any(
+        c.reading.quantity is Quantity.CONTROL and fold(columns[i].title) in ALONE
+        for i, c in enumerate(chosen)
+    )
     for i, choice in enumerate(chosen):
         r = choice.reading
         if choice.forced:
@@ -145,7 +152,8 @@ def by_company(columns: Sequence[Column], chosen: list[Choice]) -> None:
             (x for x in columns[i].readings if x.quantity is Quantity.CONTROL), None
         )
         inside = columns[i].shape.count > 0 and columns[i].shape.top <= 160
-        if r.quantity is Quantity.ALTITUDE and stick is not None and controls and inside:
+        taken = stick is not None and any(c.reading.place == stick.place for c in controls)
+        if r.quantity is Quantity.ALTITUDE and stick is not None and short and inside and not taken:
             why = f"{stick.reason}; it stands among other controls"
             choice.reading, choice.rivals = replace(stick, reason=why, score=0.8), (r,)
             continue

@@ -260,3 +260,10 @@ def test_the_dialect_can_be_forced(tmp_path: Path) -> None:
     assert forced.values("pack 1/voltage")[0] == 8.123  # 8123 V are read as mV, and said so
     assert forced.channels[1].source_unit == "mV"
     assert read_log(path, settings={"@separator": ";"}).provenance.separator == ";"
+
+
+def test_a_height_beside_an_elevator_is_a_height(log: Path) -> None:
+    stick = np.round(60 * np.sin(T))
+    assert keys(log, Höhenruder=stick, Querruder=stick, Höhe=np.round(T)) == [
+        "elevator/control", "aileron/control", "altitude",
+    ]  # fmt: skip
