@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from telemetry.signals.matching import Curve, find_match, usual_step
-from telemetry.signals.slope import Signals, fall_per_ampere, step_errors
+from telemetry.signals.slope import Signals, Trend, fall_per_ampere, step_errors
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
@@ -160,6 +160,8 @@ def source_resistance(
         i=amps,
         i_steps=step_errors(amps, step_i),
         match=find_match(t_v, volts, t_i, amps),
+        sensors=(_swing(t_v, volts, step_v),),
+        step_i=step_i or 0.0,
     )
     return _fit(signals, max_gap_s, relaxes=relaxes, gain=gain)
 
@@ -228,6 +230,8 @@ def branch_resistance(
         match=find_match(t_place, place_v, t_i, amps),
         common=above,
         reach_s=2.0 * usual_step(t_parent),
+        sensors=(_swing(t_place, place_v, step_place), _swing(t_parent, parent_v, step_parent)),
+        step_i=step_i or 0.0,
     )
     return _fit(
         signals, max_gap_s, relaxes=False, gain=gain, usable=_covered(t_parent, at, max_gap_s)
@@ -240,6 +244,12 @@ def _too_little(t: FloatArray, values: FloatArray, what: str, step: float | None
     if np.ptp(values) <= 2.0 * (step or 0.0):
         return f"the {what} hardly moved"
     return ""
+
+
+def _swing(t: FloatArray, v: FloatArray, step: float | None) -> tuple[float, float]:
+    """Step of a voltage sensor and the usual swing of its readings about their trend, V."""
+    low, high = np.quantile(Trend(t).without(v), [0.02, 0.98])
+    return step or 0.0, float(high - low)
 
 
 def _covered(t: FloatArray, at: FloatArray, max_gap_s: float) -> BoolArray:

@@ -49,6 +49,7 @@ SCALES = (0.5, 1.0, 2.0, 4.0, 8.0)  # time scales that may be stated, s
 # Gain error of one voltage sensor against another, half-width of 95 % (common practice, no source:
 # voltages are told to better than 1 %).
 _MISMATCH = 0.01
+_SWING_ERROR = 0.4  # sqrt(2 / 12): two errors, each uniform over a step
 PHASES = 16  # positions of a sensor's steps that are tried
 
 
@@ -82,6 +83,10 @@ class Signals:
         against the other brings a part of it into y.
     reach_s : float
         y at an instant also depends on readings up to this far from it.
+    sensors : tuple of (float, float)
+        Step and usual swing of each voltage sensor in y, V.
+    step_i : float
+        Step of the current sensor, A; 0 where not known.
     """
 
     t: FloatArray
@@ -93,6 +98,8 @@ class Signals:
     match: Match
     common: FloatArray | None = None
     reach_s: float = 0.0
+    sensors: tuple[tuple[float, float], ...] = ()
+    step_i: float = 0.0
 
 
 def step_errors(values: FloatArray, step: float | None) -> FloatArray:
@@ -282,6 +289,8 @@ def _interval(
         return None
     value, low, high = found.value, found.low, found.high
     beyond = np.hypot(gain * value, _beyond(trend.without(found.mix), found.run, value, s))
+    missed = float(e.weight @ (e.y - e.x @ solution.theta) ** 2 / e.weight.sum())
+    beyond = np.hypot(beyond, 2.0 * _few_steps(s, value, missed))
     return Interval(
         value=value,
         low=value - float(np.hypot(value - low, beyond)),
@@ -329,6 +338,27 @@ def _beyond(mix: FloatArray, run: float, value: float, s: Signals) -> float:
     steps = 2.0 * float(np.sqrt(np.mean(in_v**2) + np.mean(in_i**2)))
     unequal = 0.0 if s.common is None else _MISMATCH * float(mix @ s.common)
     return float(np.hypot(steps, unequal)) / abs(run)
+
+
+def _few_steps(s: Signals, value: float, missed: float) -> float:
+    """Standard deviation of the slope where a sensor swings over hardly any of its steps.
+
+    A swing of k steps is told to about a step's share, 0.4 / k, of a step (difference of two
+    uniform errors), and better the more positions within a step the level passes and the more what
+    the model misses blurs the steps (a Gaussian blur attenuates a quantiser's error by
+    exp(-2 pi^2 (sd / step)^2); B. Widrow, IRE Trans. Circuit Theory 3, 1956, from memory).
+    """
+    low, high = np.quantile(s.i, [0.02, 0.98])
+    swing = max(float(high - low), 1e-9)
+    power = (_SWING_ERROR * value * (s.step_i / swing) ** 2) ** 2
+    for step, usual in s.sensors:
+        if step <= 0:
+            continue
+        count = max(usual / step, 0.5)
+        passed = 1.0 + max(float(np.ptp(s.y)) - usual, 0.0) / step
+        blur = np.exp(-2.0 * np.pi**2 * max(missed / step**2 - 1.0 / 12.0, 0.0))
+        power += float(_SWING_ERROR * step / count / swing * blur) ** 2 / passed
+    return float(np.sqrt(power))
 
 
 def _to_readings(mix: FloatArray, s: Signals) -> FloatArray:

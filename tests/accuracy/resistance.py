@@ -275,6 +275,8 @@ def best_error(
     drawn = drawn / drawn[-1]
     design = np.stack([np.ones(at.size), i, drawn, drawn**2, drawn**3], axis=1)
     coef, *_ = np.linalg.lstsq(design, u, rcond=None)
+    if coef[1] > -1e-9:
+        return np.inf  # rounding hides the fall altogether
     left = u - design @ coef
     spread = np.linalg.pinv(design.T @ design)[1, 1]
     return float(np.sqrt(spread * (left @ left) / max(at.size - 5, 1)))
