@@ -140,8 +140,9 @@ def update_samples(
     -------
     Updates
         Changes of the value, and between changes that lie several intervals apart the unchanged
-        value once an interval: it was reported again. Nothing is put where the log has no rows
-        or the channel is blank.
+        value once an interval: it was reported again. A row that comes well over an interval
+        after the one before it is news, whatever it shows. Nothing is put where the log has no rows or the
+        channel is blank.
     """
     present = np.isfinite(values)
     rows = np.flatnonzero(present)
@@ -165,7 +166,9 @@ def update_samples(
     wanted = edges[owner] + rank * (spans / count)[owner]
     at = np.searchsorted(time_s, wanted + 1e-9, side="right") - 1
     near = wanted - time_s[at] <= max(1.5 * step, 0.5 * update_s)
-    keep = np.unique(at[near & present[at]])
+    late = np.flatnonzero(np.diff(time_s, prepend=np.inf) >= 1.5 * update_s)
+    at = np.union1d(at[near], late)
+    keep = at[present[at]]
     return Updates(time_s[keep], values[keep], update_s)
 
 

@@ -71,6 +71,17 @@ def test_nothing_is_put_into_a_gap() -> None:
     assert not ((u.t > 5.0) & (u.t < 25.0)).any()
 
 
+def test_a_late_row_is_news_also_where_nothing_changed() -> None:
+    # A row a minute while 6 A flow, then off: the last row before the switch must not be lost.
+    t = np.r_[np.arange(0, 20, 1.0), 80, 140, 200, 221, 222, 223, 224]
+    v = np.r_[np.tile([5.9, 6.1], 10), 6, 6, 6, 6, 0, 0, 0]
+    got = sampling.update_samples(t, v)
+    assert {80, 140, 200, 221, 222} <= set(got.t.tolist())
+    rows = np.arange(0, 20, 0.1)
+    held_v = np.floor(rows)  # an update a second, held in between: no more samples than before
+    assert sampling.update_samples(rows, held_v, 1.0).t.size == 20
+
+
 def test_resolution() -> None:
     assert sampling.resolution(np.array([7.1, 7.2, 7.4, np.nan, 7.1])) == pytest.approx(0.1)
     assert sampling.resolution(np.array([7.1, 7.1])) is None
