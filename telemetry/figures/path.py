@@ -7,7 +7,6 @@ from collections.abc import Mapping, Sequence
 from matplotlib.axes import Axes
 
 from telemetry.aircraft import Aircraft
-from telemetry.channels import PlaceKind, kind_of_place
 from telemetry.figures import style
 from telemetry.figures.names import short
 from telemetry.figures.stops import stops_of
@@ -15,15 +14,10 @@ from telemetry.results import Level
 
 ROW_PT = 24.0
 _TOP_PT, _LEFT_PT, _STEP_PT = 30.0, 12.0, 16.0
-# Where each column of numbers ends, as a part of the width; the names stand before the first.
-_ENDS = (0.555, 0.685, 0.875, 0.985)
+_GAP_PT, _RIGHT_PT = 9.0, 6.0
 _THINNEST_PT, _THICKEST_PT = 0.9, 4.0
-_MARKS = {
-    PlaceKind.PACK: ("s", style.BLUE),
-    PlaceKind.REGULATOR: ("D", style.BLACK),
-    PlaceKind.BUS: ("s", style.BLACK),
-}
-_NODE_MARK = ("o", style.GREEN)
+_PACK_MARK, _SUPPLY_MARK = ("s", style.BLUE), ("D", style.ORANGE)
+_ROOT_MARK, _NODE_MARK = ("s", style.BLACK), ("o", style.GREEN)
 _LEVEL_MARKS = {Level.WATCH: ("^", style.ORANGE), Level.GROUND: ("8", style.VERMILLION)}
 
 
@@ -76,34 +70,43 @@ def draw_path(
                 solid_joinstyle="miter",
                 gid=f"line-{stop.place}",
             )
-    ends = [width * end for end in _ENDS[: len(headings)]]
+    ends, name_end = _column_ends(width, headings, [numbers.get(s.place, ()) for s in stops])
     for end, heading in zip(ends, headings, strict=True):
         _text(ax, end, _TOP_PT / 2, heading, right=True, muted=True)
     for stop in stops:
         at = (x[stop.place], y[stop.place])
-        _row(ax, stop.place, at, numbers.get(stop.place, ()), ends, levels.get(stop.place))
+        _mark(ax, *at, *_mark_of(stop.place, aircraft), 7.0)
+        left, level = at[0] + 10.0, levels.get(stop.place)
+        if level in _LEVEL_MARKS:
+            _mark(ax, left + 5.0, at[1], *_LEVEL_MARKS[level], 10.0)
+            left += 14.0
+        room = max(4, int((name_end - left) / style.PT_PER_LETTER))
+        _text(ax, left, at[1], short(stop.place, room))
+        for end, number in zip(ends, numbers.get(stop.place, ()), strict=False):
+            _text(ax, end, at[1], number, right=True)
     return ax
 
 
-def _row(
-    ax: Axes,
-    place: str,
-    at: tuple[float, float],
-    numbers: Sequence[str],
-    ends: Sequence[float],
-    level: Level | None,
-) -> None:
-    x, y = at
-    mark, colour = _MARKS.get(kind_of_place(place), _NODE_MARK)
-    _mark(ax, x, y, mark, colour, 7.0)
-    left = x + 10.0
-    if level in _LEVEL_MARKS:
-        _mark(ax, left + 5.0, y, *_LEVEL_MARKS[level], 10.0)
-        left += 14.0
-    room = max(4, int((ends[0] - 46.0 - left) / style.PT_PER_LETTER)) if ends else 20
-    _text(ax, left, y, short(place, room))
-    for end, number in zip(ends, numbers, strict=False):
-        _text(ax, end, y, number, right=True)
+def _mark_of(place: str, aircraft: Aircraft) -> tuple[str, str]:
+    if aircraft.pack(place) is not None:
+        return _PACK_MARK
+    if place == aircraft.root:
+        return _ROOT_MARK
+    supply = aircraft.supply(place) is not None or place == aircraft.regulator
+    return _SUPPLY_MARK if supply else _NODE_MARK
+
+
+def _column_ends(
+    width: float, headings: Sequence[str], rows: Sequence[Sequence[str]]
+) -> tuple[list[float], float]:
+    """Where each column ends, flush with the right edge, and where the names have to end."""
+    ends: list[float] = []
+    end = width - _RIGHT_PT
+    for k in reversed(range(len(headings))):
+        ends.insert(0, end)
+        longest = max(len(text) for text in (headings[k], *(r[k] for r in rows if len(r) > k)))
+        end -= longest * style.PT_PER_LETTER + _GAP_PT
+    return ends, end
 
 
 def _mark(ax: Axes, x: float, y: float, mark: str, colour: str, size: float) -> None:

@@ -14,11 +14,11 @@ from telemetry.power.intervals import Interval
 from telemetry.power.wire import compare
 from telemetry.readings import Readings
 from telemetry.report.document import FigureBlock
-from telemetry.report.tables import NONE, bare, mohm_words
+from telemetry.report.tables import NONE, bare
 from telemetry.report.words import Steps
 from telemetry.results import Flight, Level, PhaseKind, Resistance, Review
 
-HEADINGS = ("lowest V", "highest A", "mOhm", "margin V")
+HEADINGS = ("low V", "high A", "mOhm", "margin V")
 _LOADED = (PhaseKind.STIR, PhaseKind.FLIGHT)
 
 
@@ -65,6 +65,10 @@ def picture_of(review: Review, readings: Readings, number: int) -> PathPicture:
         if f.place is not None and f.flight in (None, number + 1):
             levels[f.place] = max(levels.get(f.place, Level.CLEAR), f.level)
     peaks = {load.place: load.peak_a for load in flight.loads if load.peak_a is not None}
+    for supply in review.aircraft.supplies:
+        # What flows through a switch with one pack before it is what that pack gives.
+        if len(supply.fed_from) == 1 and supply.fed_from[0] in peaks:
+            peaks.setdefault(supply.name, peaks[supply.fed_from[0]])
     loaded = [p for p in flight.phases if p.kind in _LOADED] or list(flight.phases)
     numbers = {}
     for stop in stops_of(review.aircraft):
@@ -76,12 +80,24 @@ def picture_of(review: Review, readings: Readings, number: int) -> PathPicture:
         numbers[place] = (
             bare(steps.volts(None if low is None else low[1], place)),
             bare(steps.amps(peaks.get(place), place)),
-            NONE if own is None else mohm_words(own),
+            _mohm(own),
             bare(steps.volts(margin, place)),
         )
     return PathPicture(
         aircraft=review.aircraft, headings=HEADINGS, numbers=numbers, amps=peaks, levels=levels
     )
+
+
+def _mohm(r: Resistance | None) -> str:
+    """A resistance in few letters: whole numbers, the interval with a dash."""
+    if r is None or r.mohm is None:
+        return NONE
+    ends = "" if r.low_mohm is None or r.high_mohm is None else f" ({_range(r)})"
+    return f"{r.mohm:.0f}{ends}"
+
+
+def _range(r: Resistance) -> str:
+    return f"{max(r.low_mohm or 0.0, 0.0):.0f}-{r.high_mohm:.0f}"
 
 
 def _own_resistance(flight: Flight, place: str) -> Resistance | None:
