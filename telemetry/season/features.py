@@ -10,7 +10,7 @@ from telemetry.aircraft import Aircraft
 from telemetry.channels import PlaceKind, Quantity, kind_of_place
 from telemetry.log import FloatArray
 from telemetry.readings import Reading, Readings, block_means, take_readings, total_current
-from telemetry.results import EventKind, Evidence, Flight, PhaseKind, Review
+from telemetry.results import EventKind, Evidence, Flight, Origin, PhaseKind, Review
 from telemetry.season.contacts import drop_tails
 from telemetry.season.currents import current_features
 from telemetry.season.measures import Blocks, EventCount, GroupDraw, Measure, Measures
@@ -34,6 +34,8 @@ from telemetry.season.windows import (
 
 _START_S = 20.0
 _LOADED = (PhaseKind.STIR, PhaseKind.FLIGHT)
+# Origins of falls that are nobody's fault.
+_EXPLAINED = (Origin.LOAD, Origin.SENSOR)
 _FALLS = (EventKind.SAG, EventKind.SHIFT)
 
 
@@ -83,6 +85,11 @@ def measure_flight(review: Review, number: int = 1) -> Measures:
     for place in dict.fromkeys(c.place for c in counts):
         total = sum(c.count for c in counts if c.place == place)
         found.append(Measure(place=place, feature="falls", value=float(total), unit=""))
+    for place in volts:
+        own = [c.count for c in counts if c.place == place and c.origin not in _EXPLAINED]
+        found.append(
+            Measure(place=place, feature="falls_unexplained", value=float(sum(own)), unit="")
+        )
     rhythm = [s.rhythm_hz for s in flight.stirs if s.rhythm_hz is not None]
     if rhythm:
         found.append(Measure(place="sticks", feature="stir_rhythm_hz", value=rhythm[0], unit="Hz"))
