@@ -38,12 +38,12 @@ class Unit:
 _TABLE: tuple[tuple[str, str, float, float, tuple[str, ...]], ...] = (
     # symbol, canonical, factor, offset, other spellings (matched without case where that is safe)
     ("V", "V", 1.0, 0.0, ("volt", "volts", "vdc", "v dc")),
-    ("mV", "V", 1e-3, 0.0, ("millivolt", "millivolts")),
+    ("mV", "V", 1e-3, 0.0, ("millivolt", "millivolts", "mvolt", "mvolts")),
     ("cV", "V", 1e-2, 0.0, ("centivolt", "centivolts")),
     ("A", "A", 1.0, 0.0, ("amp", "amps", "ampere", "amperes")),
-    ("mA", "A", 1e-3, 0.0, ("milliamp", "milliamps", "milliampere")),
-    ("mAh", "mAh", 1.0, 0.0, ("ma h", "ma.h", "ma*h", "milliamp hours")),
-    ("Ah", "mAh", 1000.0, 0.0, ("a h", "a.h", "amp hours")),
+    ("mA", "A", 1e-3, 0.0, ("milliamp", "milliamps", "milliampere", "mamp", "mamps")),
+    ("mAh", "mAh", 1.0, 0.0, ("ma h", "ma.h", "ma*h", "ma\u00b7h", "milliamp hours")),
+    ("Ah", "mAh", 1000.0, 0.0, ("a h", "a.h", "a\u00b7h", "amp hours")),
     ("As", "mAh", 1 / 3.6, 0.0, ("a s", "coulomb")),
     ("Ohm", "Ohm", 1.0, 0.0, ("ohm", "ohms", "\u2126", "\u03a9")),
     ("mOhm", "Ohm", 1e-3, 0.0, ("mohm", "mohms", "m\u2126", "m\u03a9")),

@@ -143,9 +143,14 @@ def by_company(columns: Sequence[Column], chosen: list[Choice]) -> None:
         c.reading.quantity is Quantity.CONTROL and fold(columns[i].title) in ALONE
         for i, c in enumerate(chosen)
     )
+    letters = {"a", "v"} <= {c.title for c in columns}
     for i, choice in enumerate(chosen):
         r = choice.reading
         if choice.forced:
+            continue
+        if columns[i].title in ("a", "v") and not letters:
+            # One of "a", "b", "c" rather than amperes, unless volts stand beside it.
+            choice.reading, choice.rivals = _nothing(columns[i]), (r,)
             continue
         stick = next((x for x in choice.rivals if x.quantity is Quantity.CONTROL), None)
         stick = stick or next(
@@ -262,9 +267,10 @@ def tell_apart(chosen: list[Choice]) -> None:
             groups[(r.quantity, r.place, r.hold, r.cell, r.copy_of)].append(choice)
     for group in groups.values():
         names = {c.reading.closer for c in group}
-        if len(group) > 1 and len(names) == len(group) and "" not in names:
+        if len(group) > 1 and len(names) == len(group):
             for choice in group:
-                choice.reading = replace(choice.reading, place=choice.reading.closer)
+                place = choice.reading.closer or choice.reading.place
+                choice.reading = replace(choice.reading, place=place)
 
 
 def _numbered_only(columns: Sequence[Column], chosen: list[Choice]) -> None:

@@ -168,12 +168,13 @@ def _split(line: str, separator: str) -> list[str]:
 
 def _width(rows: Sequence[Sequence[str]], more: Sequence[Sequence[str]]) -> int | None:
     """Cells of a data row: the commonest number among rows that hold a number."""
-    counts: Counter[int] = Counter()
-    for row in (*rows, *more):
-        if len(row) > 1 and any(kind(c) in (Kind.NUMBER, Kind.TIME, Kind.MEASURE) for c in row):
-            counts[len(row)] += 1
-    if not counts:
+    widths = [
+        len(row) for row in (*rows, *more) if len(row) > 1 and any(kind(c) in _VALUES for c in row)
+    ]
+    if not widths:
         return None
+    # The later ones count: a preamble may be longer than what follows it.
+    counts = Counter(widths[len(widths) // 2 :])
     return max(counts.items(), key=lambda item: (item[1], item[0]))[0]
 
 

@@ -113,6 +113,9 @@ def parse_scaled(text: str) -> Unit | None:
         "V/10" and "V*0.1" both mean that one count is a tenth of a volt.
     """
     bare = text.strip().strip("[](){}<>").strip()
+    # A degree sign that was lost on the way: "?C".
+    bare = re.sub(r"^[?\ufffd\u00c2]+(?=\u00b0?[CF]$)", "", bare)
+    bare = f"\u00b0{bare}" if bare in ("C", "F") and bare != text.strip() else bare
     found = parse_unit(bare)
     if found is not None or not bare:
         return found
@@ -152,6 +155,7 @@ def take_apart(name: str, unit_text: str = "", sensor: str = "") -> Name:
     Name
     """
     text = f"{sensor} {name}".strip() if sensor else name
+    name, sensor, unit_text = map(_mended, (name, sensor, unit_text))
     row_unit = parse_scaled(unit_text) if unit_text.strip() else None
     bare, unit, unit_from, letter, form = _find_unit(name)
     if row_unit is not None:
@@ -165,6 +169,16 @@ def take_apart(name: str, unit_text: str = "", sensor: str = "") -> Name:
     return Name(
         text=text, words=words, unit=unit, unit_from=unit_from, letter_unit=letter, time_form=form
     )
+
+
+def _mended(text: str) -> str:
+    """Text that was decoded with the wrong encoding once ("FlÃ¤che") put right."""
+    if "\u00c3" not in text and "\u00c2" not in text:
+        return text
+    try:
+        return text.encode("cp1252").decode("utf-8")
+    except UnicodeError:
+        return text
 
 
 def _looks_like_time_form(text: str) -> bool:

@@ -184,7 +184,9 @@ def _lesser_spots(s: _Scene) -> list[Spot]:
     if pack is not None:
         if s.side:
             return [_spot("pack 1" if s.side == "left" else "pack 2", pack, score=0.85)]
-        return [_spot(f"pack {s.loose or 1}", pack)]
+        own = [w.text.casefold() for w in s.words if not w.meanings and len(w.text) > 2]
+        closer = f"{' '.join(own)} pack" if own else ""
+        return [replace(_spot(f"pack {s.loose or 1}", pack), closer=closer)]
     if "main" in s.by and "input" not in s.by:
         return [Spot(place="bus", score=0.93, reason="the main unit is the bus")]
     if "input" in s.by:
@@ -345,7 +347,7 @@ def _leftover(words: tuple[Word, ...], quantity: Quantity, loose: int | None) ->
             reason=f"number {loose} without a part taken as pack {loose}",
         )
     if loose is not None:
-        return Spot(place=str(loose), score=0.8, reason="the file's own number")
+        return Spot(place=f"sensor {loose}", score=0.8, reason="the file's own number")
     return Spot(place=None)
 
 

@@ -30,7 +30,7 @@ _SHAPES = tuple(
     re.compile(pattern)
     for pattern in (
         rf"{_YMD}(?:[T ]\s?{_CLOCK}{_ZONE})?",
-        rf"{_YMD}[T]{_CLOCK_BASIC}{_ZONE}",
+        rf"{_YMD}[T _-]{_CLOCK_BASIC}{_ZONE}",
         rf"{_ABY}(?:,?[T ]\s?{_CLOCK}{_ZONE})?",
         rf"{_CLOCK}(?:\s?(?:Z|UTC))?",
         r"(?:(?P<h>\d{1,3})\s?h\s?)?(?P<mi>\d{1,3})\s?(?:m|min|')\s?(?P<s>\d{1,2})"
@@ -38,6 +38,7 @@ _SHAPES = tuple(
     )
 )
 _NAMED_MONTH = re.compile(
+    r"(?:[^\W\d_]{2,4},? )?"
     r"(?:(?P<d>\d{1,2})\.?[-/. ]{1,2}(?P<m>[^\W\d_]{3,10})\.?[-/. ,]{1,2}(?P<y>\d{4}|\d{2})"
     r"|(?P<m2>[^\W\d_]{3,10})\.? (?P<d2>\d{1,2}),? (?P<y2>\d{4}))(?P<rest>[T ,].*)?"
 )

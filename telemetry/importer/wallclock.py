@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta, timezone
 
 import numpy as np
+import pyarrow.compute as pc
 from numpy.typing import NDArray
 
 from telemetry.importer.stamps import Stamps, days, parse_stamps, seconds
@@ -55,10 +56,27 @@ def stamped_sources(usable: Sequence[Source]) -> list[Stamped]:
         if filled == 0 or probe.bad.sum() > 0.5 * filled:
             continue
         whole = parse_stamps(source.text)
+        if _dotted_clock(whole):
+            # "09.58.31": dots between hours, minutes and seconds.
+            colons = pc.replace_substring_regex(
+                source.text, r"^(\s*\d{1,2})\.(\d{2})\.(\d{2})", r"\1:\2:\3"
+            )
+            whole = parse_stamps(colons)
         ok = int((~whole.blank & ~whole.bad).sum())
         if ok and whole.bad.sum() <= 0.5 * ok and (whole.has_date or whole.has_clock):
             found.append(Stamped(source, whole))
     return found
+
+
+def _dotted_clock(stamps: Stamps) -> bool:
+    """True where what looks like day, month and year can only be hours, minutes and seconds."""
+    open_ = stamps.first >= 0
+    if not open_.any() or (stamps.hour >= 0).any():
+        return False
+    short = (stamps.year[open_] % 100 < 60).all()
+    # No month beyond 12, and no log over many years.
+    no_date = stamps.second[open_].max() > 12 or len(np.unique(stamps.year[open_])) > 3
+    return bool(short and stamps.first[open_].max() <= 23 and no_date)
 
 
 def day_order(stamps: Stamps, *, forced: str, european: bool) -> tuple[str, str]:

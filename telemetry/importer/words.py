@@ -204,8 +204,8 @@ _POSITIONS: dict[str, str] = {
 
 _HOLDS: dict[str, str] = {
     "min": """min minimum minimal minimale mini mínimo mínima minimo minima minimaal lowest
-        niedrigste tiefste kleinste nejnižší minimální minhold""",
-    "max": """max maximum maximal maximale maxi máximo máxima massimo massima maximaal peak
+        mindest tiefst niedrigste tiefste kleinste nejnižší minimální minhold""",
+    "max": """höchst max maximum maximal maximale maxi máximo máxima massimo massima maximaal peak
         spitze spitzen spitzenwert highest höchste pic crête pico picco piek špička nejvyšší
         maximální maxhold""",
     "mean": """avg average mean mittelwert durchschnitt durchschnittlich moyen moyenne promedio
@@ -232,7 +232,7 @@ _NOISE = """the of de du des la le les del di da van het der die das am an auf i
     telemetrie telemetría tlm actual ist istwert akt aktuell aktuelle aktueller actuel actuelle
     attuale huidige aktuální now live momentan momentanwert inst instant real side seite côté
     lado lato kant strana half hälfte nr no num number nummer numero número n° číslo and und et
-    en with mit hand log anzeige draw drain aufnahme
+    en with mit hand log anzeige draw drain lade entlade ruhe aufnahme
     frame frames packet packets paket pakete trame trames trama tramas pakket pakketten rámců paketů
     lien"""
 # fmt: on

@@ -267,3 +267,14 @@ def test_a_height_beside_an_elevator_is_a_height(log: Path) -> None:
     assert keys(log, Höhenruder=stick, Querruder=stick, Höhe=np.round(T)) == [
         "elevator/control", "aileron/control", "altitude",
     ]  # fmt: skip
+
+
+def test_single_small_letters_are_no_units_by_themselves(log: Path) -> None:
+    assert keys(log, a=AMPS, b=AMPS, c=PACK) == ["a", "b", "c"]
+    assert keys(log, v=PACK, a=AMPS) == ["pack 1/voltage", "pack 1/current"]
+    assert keys(log, V=PACK, A=AMPS) == ["pack 1/voltage", "pack 1/current"]
+
+
+def test_batteries_for_different_things_are_no_copies(log: Path) -> None:
+    found = keys(log, **{"Ignition battery V": BUS, "Battery V": PACK, "ECU battery V": PACK})
+    assert found == ["ignition pack/voltage", "pack 1/voltage", "ecu pack/voltage"]

@@ -460,6 +460,17 @@ U(Akku1) | voltage pack 1
 I(Akku1)/A | current pack 1
 U_Akku1/V | voltage pack 1
 Strom/A | current -
+Temp 1 | temperature sensor 1
+FlÃ¤che links Strom | current left wing
+Temperatur Regler [Â°C] | temperature regulator
+T Regler [?C] | temperature regulator
+Entladestrom Akku 1 | current pack 1
+Ruhestrom Fläche links | current left wing
+Mindestspannung Bus | voltage bus min
+Höchststrom Leitwerk | current tail max
+Pack 1 mA·h | consumed pack 1
+Empfängerakkuspannung | voltage pack 1
+U. accu n°1 (V) | voltage pack 1
 """
 
 

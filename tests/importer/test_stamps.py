@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import datetime, timedelta
+from pathlib import Path
 
 import numpy as np
 import pyarrow as pa
@@ -10,6 +11,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from telemetry import read_log
 from telemetry.importer.stamps import days, parse_stamps, seconds
 
 FORMS = [
@@ -23,6 +25,8 @@ FORMS = [
     "%b %d, %Y %H:%M:%S",
     "%d %B %Y %H:%M:%S",
     "%Y%m%dT%H%M%S",
+    "%Y%m%d %H%M%S",
+    "%a, %d %b %Y %H:%M:%S",
     "%d/%m/%Y %I:%M:%S %p",
 ]
 
@@ -95,3 +99,13 @@ def test_minutes_or_hours_first() -> None:
 def test_names_of_months(text: str, month: int) -> None:
     stamps = parse_stamps(pa.chunked_array([[text]]))
     assert stamps.month[0] == (month or 10)
+
+
+@pytest.mark.parametrize("minute", ["05", "58"])
+def test_dots_between_hours_minutes_and_seconds(minute: str, tmp_path: Path) -> None:
+    path = tmp_path / "log.csv"
+    rows = "".join(f"09.{minute}.{i:02d};8,2{i % 3}\n" for i in range(30))
+    path.write_text("Ora;Batteria 1 V\n" + rows, encoding="utf-8")
+    log = read_log(path)
+    np.testing.assert_allclose(log.time_s, np.arange(30.0))
+    assert "hh:mm:ss" in log.provenance.time_form
