@@ -221,11 +221,20 @@ def running_median(
         return np.empty(0), np.empty(0)
     count = max(2, int(np.ceil((t[-1] - t[0]) / (window_s / 12.0))) + 1)
     centres = np.linspace(t[0], t[-1], count)
+    # Only the points beside a sample are asked for: in a long pause there are none.
+    beside = np.searchsorted(centres, t)
+    centres = centres[np.union1d(np.maximum(beside - 1, 0), np.minimum(beside, count - 1))]
     lo = np.searchsorted(t, centres - window_s / 2, side="left")
     hi = np.searchsorted(t, centres + window_s / 2, side="right")
-    median, sigma = np.empty(count), np.empty(count)
-    for k in range(count):
+    median, sigma = np.empty(centres.size), np.empty(centres.size)
+    for k in range(centres.size):
         part = v[lo[k] : hi[k]] if hi[k] > lo[k] else v[max(lo[k] - 1, 0) : lo[k] + 1]
-        median[k] = np.median(part)
-        sigma[k] = MAD_TO_SIGMA * np.median(np.abs(part - median[k]))
+        median[k] = _median(part)
+        sigma[k] = MAD_TO_SIGMA * _median(np.abs(part - median[k]))
     return np.interp(t, centres, median), np.maximum(np.interp(t, centres, sigma), floor)
+
+
+def _median(v: FloatArray) -> float:
+    """Median of finite values; many times as quick as numpy's on a few hundred of them."""
+    v = np.sort(v)
+    return float(0.5 * (v[(v.size - 1) // 2] + v[v.size // 2]))

@@ -141,8 +141,8 @@ def update_samples(
     Updates
         Changes of the value, and between changes that lie several intervals apart the unchanged
         value once an interval: it was reported again. A row that comes well over an interval
-        after the one before it is news, whatever it shows. Nothing is put where the log has no rows or the
-        channel is blank.
+        after the one before it is news, whatever it shows. Nothing is put where the log has no
+        rows or the channel is blank.
     """
     present = np.isfinite(values)
     rows = np.flatnonzero(present)

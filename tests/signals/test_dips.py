@@ -12,8 +12,27 @@ from telemetry.signals.baseline import find_dips, running_median, sliding_refere
 # Worked series, integer millivolts so that "exactly at the threshold" is exact. Event definition:
 # IEC 61000-4-30 (a dip starts below the threshold, ends at or above threshold plus hysteresis).
 SERIES_MV = np.array(
-    "6000 6000 5400 5101 5100 5099 4900 5099 5100 5199 5099 5199 5200 6000 5050 5200 5210 5000 "
-    "5050".split(),
+    [
+        "6000",
+        "6000",
+        "5400",
+        "5101",
+        "5100",
+        "5099",
+        "4900",
+        "5099",
+        "5100",
+        "5199",
+        "5099",
+        "5199",
+        "5200",
+        "6000",
+        "5050",
+        "5200",
+        "5210",
+        "5000",
+        "5050",
+    ],
     dtype=float,
 )
 # Threshold 5100 and hysteresis 100 below a reference of 6000, as percentages of it.
@@ -147,6 +166,22 @@ def test_sliding_reference_on_uneven_steps_against_a_plain_loop() -> None:
             r += -np.expm1(-(t[k] - t[k - 1]) / 60.0) * (v[k - 1] - r)
         slow[k] = r
     np.testing.assert_allclose(sliding_reference(t, v, 60.0, 6.0), slow, rtol=1e-9)
+
+
+def test_running_median_by_numpys_own() -> None:
+    rng = np.random.default_rng(8)
+    t = np.cumsum(np.where(rng.random(400) < 0.02, 500.0, rng.exponential(0.5, 400)))
+    v = np.round(rng.normal(3, 1, t.size), 1)
+    centres = np.linspace(t[0], t[-1], int(np.ceil((t[-1] - t[0]) / 2.5)) + 1)
+    wanted, spread = [], []
+    for c in centres:
+        part = v[(t >= c - 15) & (t <= c + 15)]
+        part = part if part.size else v[[np.searchsorted(t, c) - 1, np.searchsorted(t, c)]]
+        wanted.append(np.median(part))
+        spread.append(1.482602218505602 * np.median(np.abs(part - wanted[-1])))
+    median, sigma = running_median(t, v, 30.0)
+    np.testing.assert_allclose(median, np.interp(t, centres, wanted), rtol=1e-12)
+    np.testing.assert_allclose(sigma, np.interp(t, centres, spread), rtol=1e-12)
 
 
 def test_running_median_and_its_floor() -> None:
