@@ -131,6 +131,17 @@ def how_to_read(
     }
 
 
+def formats_of(formats: str | None, out: Path | None) -> tuple[str, ...]:
+    """The formats of --format, checked; with a folder alone: html."""
+    if formats is None:
+        return ("html",) if out is not None else ()
+    wanted = tuple(dict.fromkeys(f.strip().lower() for f in formats.split(",") if f.strip()))
+    wrong = [f for f in wanted if f not in ("html", "pdf")]
+    if wrong or not wanted:
+        raise UnknownSetting(f"--format '{formats}' is not known", hint="use html, pdf or html,pdf")
+    return wanted
+
+
 def with_book(command: Any) -> Any:
     """Decorate a command with the option that names the logbook."""
     return click.option(
@@ -194,6 +205,27 @@ def is_profile(aircraft: str) -> bool:
     return path.is_file() or path.suffix == ".toml"
 
 
+def profile_path(aircraft: str, book: Path | None) -> Path:
+    """Where a profile lies that is named by its file or by its name in the book.
+
+    An aircraft of the book need not have one.
+
+    Raises
+    ------
+    UnknownSetting, BookError
+        If there is no book, or it does not know the name.
+    """
+    if is_profile(aircraft):
+        return Path(aircraft)
+    if not (book_path(book) / "format.toml").exists():
+        raise UnknownSetting(
+            f"no profile of an aircraft named '{aircraft}'",
+            hint="give the path of a profile (.toml), or --book with the logbook that knows it",
+        )
+    shelf = open_book(book)
+    return shelf.profile_path(known_aircraft(shelf, aircraft))
+
+
 def profile_of(aircraft: str | None, book: Path | None = None) -> Aircraft | None:
     """The profile named on the command line, by its file or by its name in the book.
 
@@ -201,17 +233,10 @@ def profile_of(aircraft: str | None, book: Path | None = None) -> Aircraft | Non
     """
     if aircraft is None:
         return None
-    if is_profile(aircraft):
-        from telemetry.profile import read_profile
+    from telemetry.profile import read_profile
 
-        return read_profile(Path(aircraft))
-    if not (book_path(book) / "format.toml").exists():
-        raise UnknownSetting(
-            f"no profile of an aircraft named '{aircraft}'",
-            hint="give the path of a profile (.toml), or --book with the logbook that knows it",
-        )
-    shelf = open_book(book)
-    return shelf.profile(known_aircraft(shelf, aircraft))
+    path = profile_path(aircraft, book)
+    return read_profile(path) if is_profile(aircraft) or path.exists() else None
 
 
 with_workers = click.option(

@@ -6,12 +6,12 @@ import json
 import textwrap
 from collections.abc import Callable
 
-from telemetry.aircraft import Aircraft, Lead, Limits, Servo, infer_path
+from telemetry.aircraft import Aircraft, Lead, Limits, Node, Pack, Servo, infer_path
 from telemetry.channels import PlaceKind, Quantity, kind_of_place
 from telemetry.log import Log
 
 _HEAD = """\
-# Power path of {name}, made from the columns of {file}.
+# Power path of {name}, {made}.
 #
 # Lines that begin with "# " and hold a key are examples with invented values: put in what is
 # true of this aircraft and take the # away. What stays out counts as not known.
@@ -24,7 +24,7 @@ _PACK = """\
 # cells = 2                       # in series
 # parallel = 1
 # capacity_mah = 5000
-role = "shared"                   # or standby
+# role = "shared"                 # or standby; said here, a silent pack can be judged
 # resistance_mohm = 30.0
 # labels = [{{ label = "A{number}", since = 2026-01-01 }}]   # which physical pack
 # lead = {{ awg = 14, length_m = 0.3, connectors = [{{ kind = "panel" }}] }}
@@ -59,14 +59,28 @@ _SERVO = """\
 """
 
 
-def new_profile(name: str, log: Log) -> str:
-    """A commented profile made from the columns found in a log.
+# Where there is no log: main unit, two packs, a node in each wing and in the tail (common practice,
+# no source).
+_USUAL = Aircraft(
+    packs=(Pack(name="pack 1"), Pack(name="pack 2")),
+    bus="bus",
+    nodes=(
+        Node(name="left wing", fed_from="bus", mirror="right wing"),
+        Node(name="right wing", fed_from="bus", mirror="left wing"),
+        Node(name="tail", fed_from="bus"),
+    ),
+)
+
+
+def new_profile(name: str, log: Log | None = None) -> str:
+    """A commented profile made from the columns found in a log, or to be filled in by hand.
 
     Parameters
     ----------
     name : str
         Name of the aircraft.
-    log : Log
+    log : Log, optional
+        Without one the usual layout of a main unit with three nodes is written down.
 
     Returns
     -------
@@ -74,16 +88,19 @@ def new_profile(name: str, log: Log) -> str:
         TOML that :func:`telemetry.profile.read_profile` accepts as it stands: packs, bus and
         nodes as the log has them, and everything a log cannot tell as comments to be filled in.
     """
-    found = infer_path(log)
+    found = _USUAL if log is None else infer_path(log)
     alone = [p.name for p in found.packs]
     feed, bus = found.root, found.bus
     if [feed] != alone and bus is None:
         bus = "bus"
     feed = bus or feed or "bus"
-    out = [_HEAD.format(name=_one_line(name), file=_one_line(log.provenance.file))]
+    made = "the usual layout of main unit and nodes: make it yours"
+    if log is not None:
+        made = f"made from the columns of {_one_line(log.provenance.file)}"
+    out = [_HEAD.format(name=_one_line(name), made=made)]
     top = [f"name = {_text(name)}"]
     if bus is not None:
-        columns = _columns(log, bus) or "# no column of its own; the place where the packs join"
+        columns = _columns(log, bus) or "# the place where the packs join"
         top.append(f"bus = {_text(bus)}".ljust(34) + columns)
     if found.regulator is not None:
         top.append(
@@ -100,9 +117,8 @@ def new_profile(name: str, log: Log) -> str:
         if node.mirror is not None:
             lines.append(f"mirror = {_text(node.mirror)}")
         out.append("\n".join(lines) + "\n" + _NODE)
-    surfaces = [
-        p for p in log.places(Quantity.CONTROL) if kind_of_place(p) is PlaceKind.SURFACE
-    ] or ["left aileron"]
+    moved = () if log is None else log.places(Quantity.CONTROL)
+    surfaces = [p for p in moved if kind_of_place(p) is PlaceKind.SURFACE] or ["left aileron"]
     carrier = found.nodes[0].name if found.nodes else feed
     out.append(_SERVO.format(node=_text(carrier), surface=_text(surfaces[0])))
     if len(surfaces) > 1:
@@ -115,11 +131,13 @@ def new_profile(name: str, log: Log) -> str:
     return "\n".join(out)
 
 
-def _named(name: str, log: Log) -> str:
-    return f"name = {_text(name)}".ljust(34) + _columns(log, name)
+def _named(name: str, log: Log | None) -> str:
+    return (f"name = {_text(name)}".ljust(34) + _columns(log, name)).rstrip()
 
 
-def _columns(log: Log, place: str) -> str:
+def _columns(log: Log | None, place: str) -> str:
+    if log is None:
+        return ""
     columns = [_one_line(c.column) for c in log.channels if c.place == place]
     return "# columns: " + "; ".join(columns) if columns else ""
 
