@@ -33,6 +33,8 @@ _AIRBORNE_MPS = 9.0
 _THROTTLE_SHARE = 0.25
 # A log without any rest that is lively this near to its end was cut in the air (ours).
 _CUT_S = 30.0
+# After a pause in the rows of so many hours another session begins (ours).
+_SESSION_PAUSE_S = 6 * 3600.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -54,7 +56,8 @@ def find_parts(
     -------
     tuple of Part
         At least one. Where one recording holds several flights the ground between them is parted
-        in the middle of its longest quiet stretch. Phases follow one another without holes.
+        in the middle of its longest quiet stretch. Phases follow one another without holes;
+        only a pause of hours belongs to no part.
     """
     recordings = [r for r in log.provenance.recordings if r[1] > r[0]] or [
         (readings.start_s, readings.end_s)
@@ -62,8 +65,19 @@ def find_parts(
     parts: list[Part] = []
     starts = [start for start, _ in recordings]
     for start, stop in pairwise([*starts, readings.end_s]):
-        parts += _parts_of(readings.within(start, stop), aircraft, limits)
+        for a, b in _sessions(readings, start, stop):
+            parts += _parts_of(readings.within(a, b), aircraft, limits)
     return tuple(parts)
+
+
+def _sessions(readings: Readings, start_s: float, stop_s: float) -> SpanList:
+    """The recording less the pauses in which nobody was there: clocks get set, days go by."""
+    edges = [start_s]
+    for gap in readings.gaps:
+        if start_s <= gap.start_s and gap.end_s < stop_s and gap.duration_s > _SESSION_PAUSE_S:
+            edges += [gap.start_s + readings.row_s, gap.end_s]
+    edges.append(stop_s)
+    return list(zip(edges[::2], edges[1::2], strict=True))
 
 
 def _parts_of(readings: Readings, aircraft: Aircraft, limits: Limits) -> list[Part]:

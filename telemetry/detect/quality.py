@@ -11,6 +11,8 @@ from telemetry.readings import Reading, Readings, block_means, total_current
 from telemetry.results import ColumnUse, Quality, Restart
 from telemetry.signals.baseline import MAD_TO_SIGMA
 
+# The total and the nodes are compared over blocks this long, s (ours).
+_BLOCK_S = 2.0
 _COUNTERS = (Quantity.CONSUMED, Quantity.ENERGY, Quantity.UPTIME)
 USED = frozenset(
     {
@@ -98,13 +100,15 @@ def find_restarts(log: Log, readings: Readings) -> tuple[Restart, ...]:
 
 
 def _balance(readings: Readings, aircraft: Aircraft) -> tuple[float | None, float | None]:
-    """Total current less the sum of the nodes, over blocks of 2 s: median and scaled MAD, A."""
+    """Total current less the sum of the nodes, over blocks: median and scaled MAD, A."""
     nodes = [readings.get(Quantity.CURRENT, n.name) for n in aircraft.nodes]
     known = [r for r in nodes if r is not None and r.size >= 10]
     total = total_current(readings, aircraft)
     if total is None or len(known) < 2 or len(known) < len(aircraft.nodes):
         return None, None
-    edges = np.arange(readings.start_s, readings.end_s, 2.0)
+    # Blocks with a reading of the total; what lies between two of them is one empty block.
+    block = np.unique((total.t - readings.start_s) // _BLOCK_S)
+    edges = readings.start_s + _BLOCK_S * np.union1d(block, block + 1)
     if edges.size < 6:
         return None, None
     rest = block_means(total[0], total[1], edges)

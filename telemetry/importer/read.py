@@ -27,6 +27,9 @@ from telemetry.log import Log, Provenance
 
 FloatArray = NDArray[np.float64]
 
+#: Rows further apart than this tell nothing of a flight, s (ours).
+_SLOWEST_S = 3600.0
+
 
 def read_log(
     path: str | Path,
@@ -86,10 +89,20 @@ def _assemble(sheet: Sheet, row_interval_s: float | None) -> Log:
     if sheet.long is not None:
         columns, times = widen(sheet, base, times)
     refuse_all_blank(columns)
+    _refuse_slow(times.time_s)
     as_they_stand = times.rows is None
     resolved = resolve(columns, sheet.notes, time_s=times.time_s if as_they_stand else None)
     log = _log(sheet, base, times, columns, resolved)
     return replace(log, provenance=replace(log.provenance, rows=read_rows))
+
+
+def _refuse_slow(time_s: FloatArray) -> None:
+    step_s = float(np.median(np.diff(time_s))) if len(time_s) > 1 else 0.0
+    if step_s > _SLOWEST_S:
+        raise UnreadableLog(
+            f"the rows are {step_s / 3600:,.0f} hours apart: this is no telemetry of a flight",
+            hint="if the time has another unit, name it with --set 'COLUMN=time[ms]'",
+        )
 
 
 def refuse_all_blank(columns: Sequence[Column]) -> None:

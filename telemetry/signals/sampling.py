@@ -159,15 +159,19 @@ def update_samples(
     last = int(rows[-1])
     edges = np.r_[time_s[changes], time_s[last] + step]
     spans = np.diff(edges)
-    count = np.maximum(np.floor(spans / update_s + 0.5).astype(np.intp), 1)
-    total = int(count.sum())
-    owner = np.repeat(np.arange(changes.size), count)
-    rank = np.arange(total) - np.repeat(np.cumsum(count) - count, count)
-    wanted = edges[owner] + rank * (spans / count)[owner]
-    at = np.searchsorted(time_s, wanted + 1e-9, side="right") - 1
-    near = wanted - time_s[at] <= max(1.5 * step, 0.5 * update_s)
+    count = np.maximum(np.floor(spans / update_s + 0.5), 1.0)
+    # A row stands for the next instant wanted, where no later row lies before that instant too.
+    row = np.arange(changes[0], time_s.size)
+    owner = np.searchsorted(changes, row, side="right") - 1
+    start, pitch = edges[owner], (spans / count)[owner]
+    with np.errstate(invalid="ignore", divide="ignore"):
+        rank = np.where(pitch > 0, np.ceil((time_s[row] - start - 1e-9) / pitch), 0.0)
+    wanted = start + rank * pitch
+    following = np.r_[time_s[row[1:]], np.inf]
+    chosen = (wanted + 1e-9 < following) & (rank < count[owner])
+    chosen &= wanted - time_s[row] <= max(1.5 * step, 0.5 * update_s)
     late = np.flatnonzero(np.diff(time_s, prepend=np.inf) >= 1.5 * update_s)
-    at = np.union1d(at[near], late)
+    at = np.union1d(row[chosen], late)
     keep = at[present[at]]
     return Updates(time_s[keep], values[keep], update_s)
 
