@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from telemetry.signals.matching import Curve, find_match, usual_step
-from telemetry.signals.slope import Signals, Trend, fall_per_ampere, step_errors
+from telemetry.signals.slope import Signals, fall_per_ampere, steps_behind
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
@@ -152,16 +152,15 @@ def source_resistance(
     ):
         return Fit(updates=min(t_v.size, t_i.size), refused=refused)
     t_v, volts = _plausible(t_v, volts)
+    match = find_match(t_v, volts, t_i, amps)
     signals = Signals(
         t=t_v,
         y=volts,
-        y_steps=step_errors(volts, step_v),
         t_i=t_i,
         i=amps,
-        i_steps=step_errors(amps, step_i),
-        match=find_match(t_v, volts, t_i, amps),
-        sensors=(_swing(t_v, volts, step_v),),
-        step_i=step_i or 0.0,
+        match=match,
+        steps_v=(steps_behind(t_v, volts, step_v, t_v),),
+        steps_i=steps_behind(t_i, amps, step_i, t_v - match.lag_s),
     )
     return _fit(signals, max_gap_s, relaxes=relaxes, gain=gain)
 
@@ -216,22 +215,20 @@ def branch_resistance(
     t_place, place_v = _plausible(t_place, place_v)
     at = t_place - find_match(t_place, place_v, t_parent, parent_v, sign=1.0).lag_s
     above = Curve(t_parent, parent_v).at(at)
-    of_parent = step_errors(parent_v, step_parent)
-    # The steps of the two sensors lie anyhow to one another: shifted, all positions meet.
-    of_parent = np.roll(of_parent, 5, axis=1)
-    seen = np.stack([np.interp(at, t_parent, column) for column in of_parent.T], axis=1)
+    match = find_match(t_place, place_v, t_i, amps)
     signals = Signals(
         t=t_place,
         y=place_v - above,
-        y_steps=step_errors(place_v, step_place) - seen,
         t_i=t_i,
         i=amps,
-        i_steps=step_errors(amps, step_i),
-        match=find_match(t_place, place_v, t_i, amps),
+        match=match,
+        steps_v=(
+            steps_behind(t_place, place_v, step_place, t_place),
+            steps_behind(t_parent, parent_v, step_parent, at),
+        ),
+        steps_i=steps_behind(t_i, amps, step_i, t_place - match.lag_s),
         common=above,
         reach_s=2.0 * usual_step(t_parent),
-        sensors=(_swing(t_place, place_v, step_place), _swing(t_parent, parent_v, step_parent)),
-        step_i=step_i or 0.0,
     )
     return _fit(
         signals, max_gap_s, relaxes=False, gain=gain, usable=_covered(t_parent, at, max_gap_s)
@@ -244,12 +241,6 @@ def _too_little(t: FloatArray, values: FloatArray, what: str, step: float | None
     if np.ptp(values) <= 2.0 * (step or 0.0):
         return f"the {what} hardly moved"
     return ""
-
-
-def _swing(t: FloatArray, v: FloatArray, step: float | None) -> tuple[float, float]:
-    """Step of a voltage sensor and the usual swing of its readings about their trend, V."""
-    low, high = np.quantile(Trend(t).without(v), [0.02, 0.98])
-    return step or 0.0, float(high - low)
 
 
 def _covered(t: FloatArray, at: FloatArray, max_gap_s: float) -> BoolArray:
@@ -267,13 +258,7 @@ def _fit(
     keep = _covered(whole.t_i, whole.t - whole.match.lag_s, max_gap_s)
     if usable is not None:
         keep &= usable
-    signals = replace(
-        whole,
-        t=whole.t[keep],
-        y=whole.y[keep],
-        y_steps=whole.y_steps[keep],
-        common=None if whole.common is None else whole.common[keep],
-    )
+    signals = whole.of_rows(keep)
     updates = min(int(keep.sum()), whole.t_i.size)
     if updates < _LEAST:
         return Fit(updates=updates, refused="too few readings of voltage and current together")
@@ -312,7 +297,8 @@ def _at_rest(s: Signals, value: float, low: float, high: float) -> tuple[float, 
     """Mean voltage carried to zero current; its interval is the slope's and the steps'."""
     mean_i = float(np.interp(s.t - s.match.lag_s, s.t_i, s.i).mean())
     level = float(s.y.mean()) + value * mean_i
-    steps = 2.0 * float(np.sqrt(np.mean(s.y_steps.mean(axis=0) ** 2)))
+    evenly = np.full(s.t.size, 1.0 / s.t.size)
+    steps = 2.0 * float(np.linalg.norm([x.sd(evenly) for x in s.steps_v]))
     below = float(np.hypot((value - low) * mean_i, steps))
     above = float(np.hypot((high - value) * mean_i, steps))
     return level, level - below, level + above
@@ -321,8 +307,7 @@ def _at_rest(s: Signals, value: float, low: float, high: float) -> tuple[float, 
 def _why(s: Signals) -> str:
     """The reason why no interval could be given, in words for the user."""
     moved = float(np.std(s.i))
-    coarse = float(np.abs(s.i_steps).max()) * 2.0
-    if moved <= max(0.05, coarse):
+    if moved <= max(0.05, s.steps_i.step):
         return f"the current hardly moved (spread {moved:.2f} A)"
     return (
         f"the current (spread {moved:.1f} A) swings too fast between its readings, or moves the "

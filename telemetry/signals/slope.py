@@ -30,6 +30,8 @@ from telemetry.signals.matching import Curve, Match, ring_mean, smoothed, usual_
 from telemetry.signals.moments import Equations, Prior, Solution, solve, span, spread
 
 FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.intp]
+BoolArray = NDArray[np.bool_]
 
 # Readings of the current nearer than this many of its intervals give the current at the instant
 # (the cubic reaches two to each side); those beyond may serve as instrument.
@@ -50,7 +52,7 @@ SCALES = (0.5, 1.0, 2.0, 4.0, 8.0)  # time scales that may be stated, s
 # voltages are told to better than 1 %).
 _MISMATCH = 0.01
 _SWING_ERROR = 0.4  # sqrt(2 / 12): two errors, each uniform over a step
-PHASES = 16  # positions of a sensor's steps that are tried
+_UNIFORM = 12.0**0.5  # an error anywhere within a step has a standard deviation of step / this
 
 
 class Interval(NamedTuple):
@@ -64,6 +66,34 @@ class Interval(NamedTuple):
 
 
 @dataclass(frozen=True, slots=True)
+class Steps:
+    """The steps of one sensor, as far as they matter to readings of the voltage.
+
+    Attributes
+    ----------
+    step : float
+        V or A; 0 where not known.
+    run : ndarray of int, shape (n,)
+        Number of the run of equal readings that stands behind each row. A run shares one error,
+        anywhere within a step; different runs have errors of their own.
+    swing : float
+        Usual swing of the readings about their trend, V or A.
+    """
+
+    step: float
+    run: IntArray
+    swing: float
+
+    def of_rows(self, rows: BoolArray) -> Steps:
+        """The same for a part of the rows."""
+        return replace(self, run=self.run[rows])
+
+    def sd(self, mix: FloatArray) -> float:
+        """Standard deviation that the errors bring into ``mix @ readings``."""
+        return self.step / _UNIFORM * float(np.sqrt(np.sum(np.bincount(self.run, mix) ** 2)))
+
+
+@dataclass(frozen=True, slots=True)
 class Signals:
     """What the estimator works on.
 
@@ -71,54 +101,50 @@ class Signals:
     ----------
     t, y : ndarray, shape (n,)
         Instants [s] and readings of the voltage [V].
-    y_steps : ndarray, shape (n, PHASES)
-        What the steps of the voltage sensor may have done to each reading.
     t_i, i : ndarray, shape (m,)
         Instants and readings of the current [A].
-    i_steps : ndarray, shape (m, PHASES)
     match : Match
         Lag of the voltage behind the current, and its window of averaging.
+    steps_v : tuple of Steps
+        Of each voltage sensor in y.
+    steps_i : Steps
     common : ndarray, shape (n,), or None
         A voltage that two sensors have in common where y is their difference: a gain error of one
         against the other brings a part of it into y.
     reach_s : float
         y at an instant also depends on readings up to this far from it.
-    sensors : tuple of (float, float)
-        Step and usual swing of each voltage sensor in y, V.
-    step_i : float
-        Step of the current sensor, A; 0 where not known.
     """
 
     t: FloatArray
     y: FloatArray
-    y_steps: FloatArray
     t_i: FloatArray
     i: FloatArray
-    i_steps: FloatArray
     match: Match
+    steps_v: tuple[Steps, ...]
+    steps_i: Steps
     common: FloatArray | None = None
     reach_s: float = 0.0
-    sensors: tuple[tuple[float, float], ...] = ()
-    step_i: float = 0.0
+
+    def of_rows(self, rows: BoolArray) -> Signals:
+        """A part of the voltage's readings."""
+        return replace(
+            self,
+            t=self.t[rows],
+            y=self.y[rows],
+            steps_v=tuple(x.of_rows(rows) for x in self.steps_v),
+            steps_i=self.steps_i.of_rows(rows),
+            common=None if self.common is None else self.common[rows],
+        )
 
 
-def step_errors(values: FloatArray, step: float | None) -> FloatArray:
-    """What a sensor's steps do to readings, for each of PHASES positions of the steps.
-
-    The readings, slightly smoothed, stand for the true signal and are put on the steps again,
-    shifted by fractions of one. Where the signal swings over several steps the errors average
-    out; where it stays within one they do not, and the slope is off by as much.
-
-    Returns
-    -------
-    ndarray, shape (n, PHASES)
-    """
-    if step is None or values.size < 3:
-        return np.zeros((values.size, PHASES))
-    inner = 0.25 * values[:-2] + 0.5 * values[1:-1] + 0.25 * values[2:]
-    true = np.concatenate((values[:1], inner, values[-1:]))[:, None]
-    shift = (np.arange(PHASES) + 0.5) / PHASES * step
-    return np.asarray(np.round((true + shift) / step) * step - shift - true)
+def steps_behind(t: FloatArray, v: FloatArray, step: float | None, at: FloatArray) -> Steps:
+    """Steps of a sensor with readings v at t, for rows at other instants: the nearest reading's."""
+    size = step or 0.0
+    run = np.concatenate(([0], np.cumsum(np.abs(np.diff(v)) > 0.25 * size)))
+    after = np.clip(np.searchsorted(t, at), 1, t.size - 1)
+    nearest = after - (at - t[after - 1] < t[after] - at)
+    low, high = np.quantile(Trend(t).without(v), [0.02, 0.98])
+    return Steps(step=size, run=run[nearest], swing=float(high - low))
 
 
 class Trend:
@@ -315,7 +341,8 @@ def _bounds(
     if found is None or solution is None or found.value <= 0:
         return None
     left = e.y - e.x @ solution.theta
-    missed = float(e.weight @ left**2 / e.weight.sum() - np.mean(s.y_steps**2))
+    missed = float(e.weight @ left**2 / e.weight.sum())
+    missed -= sum((x.step / _UNIFORM) ** 2 for x in s.steps_v)
     moved = float(e.weight @ e.x[:, 0] ** 2 / e.weight.sum())
     factor = 1.0 + max(missed, 0.0) / (found.value**2 * moved)
     return Interval(
@@ -330,14 +357,11 @@ def _bounds(
 def _beyond(mix: FloatArray, run: float, value: float, s: Signals) -> float:
     """Half-width from both sensors' steps and from unequal voltage sensors.
 
-    The steps: two standard deviations over their positions. ``mix`` is free of trend, so that
-    what it is applied to need not be.
+    ``mix`` is free of trend, so that what it is applied to need not be.
     """
-    in_v = mix @ s.y_steps
-    in_i = value * (_to_readings(mix, s) @ s.i_steps)
-    steps = 2.0 * float(np.sqrt(np.mean(in_v**2) + np.mean(in_i**2)))
+    steps = [x.sd(mix) for x in s.steps_v] + [value * s.steps_i.sd(mix)]
     unequal = 0.0 if s.common is None else _MISMATCH * float(mix @ s.common)
-    return float(np.hypot(steps, unequal)) / abs(run)
+    return float(np.hypot(2.0 * np.linalg.norm(steps), unequal)) / abs(run)
 
 
 def _few_steps(s: Signals, value: float, missed: float) -> float:
@@ -348,25 +372,14 @@ def _few_steps(s: Signals, value: float, missed: float) -> float:
     the model misses blurs the steps (a Gaussian blur attenuates a quantiser's error by
     exp(-2 pi^2 (sd / step)^2); B. Widrow, IRE Trans. Circuit Theory 3, 1956, from memory).
     """
-    low, high = np.quantile(s.i, [0.02, 0.98])
-    swing = max(float(high - low), 1e-9)
-    power = (_SWING_ERROR * value * (s.step_i / swing) ** 2) ** 2
-    for step, usual in s.sensors:
-        if step <= 0:
+    swing = max(s.steps_i.swing, 1e-9)
+    power = (_SWING_ERROR * value * (s.steps_i.step / swing) ** 2) ** 2
+    for x in s.steps_v:
+        if x.step <= 0:
             continue
-        count = max(usual / step, 0.5)
-        passed = 1.0 + max(float(np.ptp(s.y)) - usual, 0.0) / step
-        blur = np.exp(-2.0 * np.pi**2 * max(missed / step**2 - 1.0 / 12.0, 0.0))
-        power += float(_SWING_ERROR * step / count / swing * blur) ** 2 / passed
+        count = max(x.swing / x.step, 0.5)
+        passed = 1.0 + max(float(np.ptp(s.y)) - x.swing, 0.0) / x.step
+        # What is missed varies by up to a quarter of a squared step by the steps alone.
+        blur = np.exp(-2.0 * np.pi**2 * max(missed / x.step**2 - 0.25, 0.0))
+        power += float(_SWING_ERROR * x.step / count / swing * blur) ** 2 / passed
     return float(np.sqrt(power))
-
-
-def _to_readings(mix: FloatArray, s: Signals) -> FloatArray:
-    """Weights on the current's readings that equal ``mix`` on it at the voltage's instants."""
-    at = s.t - s.match.lag_s
-    after = np.clip(np.searchsorted(s.t_i, at), 1, s.t_i.size - 1)
-    part = (at - s.t_i[after - 1]) / (s.t_i[after] - s.t_i[after - 1])
-    size = s.t_i.size
-    return np.asarray(
-        np.bincount(after, mix * part, size) + np.bincount(after - 1, mix * (1.0 - part), size)
-    )
