@@ -318,7 +318,7 @@ def _impossible(r: Reading, everything: list[Reading], limits: Limits) -> list[t
         level = np.minimum(before, after)
         dead = alone & (at < np.minimum(0.25 * level, _NO_SUPPLY_V)) & (level > _NO_SUPPLY_V)
         for i in np.flatnonzero(dead) + 1:
-            witness = _own_witness(r, i, everything)
+            witness = _own_witness(r, int(i), everything)
             seen = any(_fell(o, float(r.t[i]), r.update_s or 0.0) for o in others)
             if not seen and witness is not False:
                 out.append((int(i), "no supply for one reading while the unit kept reporting"))
@@ -343,8 +343,11 @@ def _own_witness(r: Reading, i: int, everything: list[Reading]) -> bool | None:
         if o.place == r.place and o.channel.quantity is Quantity.CURRENT and not o.channel.hold:
             if o.size == 0 or o.update_s is None:
                 return None
-            near = o.v[np.abs(o.t - r.t[i]) <= max(o.update_s, r.update_s or 0.0)]
-            usual = float(np.quantile(o.v, 0.1))
+            reach = max(o.update_s, r.update_s or 0.0)
+            lo, hi = np.searchsorted(o.t, [r.t[i] - reach, r.t[i] + reach], side="right")
+            near = o.v[lo:hi]
+            around = o.v[max(0, lo - 20) : hi + 20]
+            usual = float(np.quantile(around, 0.1)) if around.size else 0.0
             if near.size == 0 or usual <= 2 * (o.resolution or 0.0):
                 return None
             return bool(near.min() > 0.3 * usual)
