@@ -787,8 +787,9 @@ class History:
 
     @property
     def verdict(self) -> Level:
-        """The gravest level among the findings; clear where nothing was found."""
-        return max((f.level for f in self.findings), default=Level.CLEAR)
+        """The gravest level among the findings; unknown where nothing could be judged."""
+        nothing = Level.CLEAR if self.trends else Level.UNKNOWN
+        return max((f.level for f in self.findings), default=nothing)
 
     def series(self, place: str, feature: str) -> tuple[float | None, ...]:
         """One feature of one place, flight by flight; None where it was not measured."""

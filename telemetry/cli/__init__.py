@@ -16,9 +16,12 @@ from typing import Any
 import click
 
 from telemetry.cli.add import add
+from telemetry.cli.aircraft import aircraft
 from telemetry.cli.book import check_book, export, flights, note
+from telemetry.cli.budget import budget
 from telemetry.cli.columns import columns
 from telemetry.cli.demo import demo
+from telemetry.cli.history import history
 from telemetry.cli.review import review
 from telemetry.cli.shared import say, sentence
 
@@ -87,5 +90,17 @@ def main() -> None:
             stream.reconfigure(errors="replace")
 
 
-for _command in (review, columns, add, flights, note, check_book, export, demo):
+for _command in (
+    review,
+    columns,
+    add,
+    flights,
+    note,
+    history,
+    aircraft,
+    budget,
+    check_book,
+    export,
+    demo,
+):
     main.add_command(_command)

@@ -11,6 +11,7 @@ import click
 
 from telemetry.cli.shared import (
     find_logs,
+    formats_of,
     how_to_read,
     is_profile,
     open_book,
@@ -20,7 +21,7 @@ from telemetry.cli.shared import (
     with_book,
     with_reading_options,
 )
-from telemetry.errors import BusbookError, OutputError, UnknownSetting, UnreadableLog
+from telemetry.errors import BusbookError, OutputError, UnreadableLog
 
 if TYPE_CHECKING:
     from telemetry.results import Review
@@ -79,7 +80,7 @@ def review(
     """
     from telemetry.results import Level
 
-    wanted = _formats(formats, out)
+    wanted = formats_of(formats, out)
     readers = _Readers(aircraft, book, how_to_read(settings, map_file, row_interval))
     found = find_logs(logs)
     groups = [found] if join else [[one] for one in found]
@@ -124,16 +125,6 @@ def review(
         ctx.exit(2)
     if fail_on is not None and verdict >= Level(fail_on):
         ctx.exit(1)
-
-
-def _formats(formats: str | None, out: Path | None) -> tuple[str, ...]:
-    if formats is None:
-        return ("html",) if out is not None else ()
-    wanted = tuple(dict.fromkeys(f.strip().lower() for f in formats.split(",") if f.strip()))
-    wrong = [f for f in wanted if f not in ("html", "pdf")]
-    if wrong or not wanted:
-        raise UnknownSetting(f"--format '{formats}' is not known", hint="use html, pdf or html,pdf")
-    return wanted
 
 
 def _file_of(found: Path | UnreadableLog) -> str:

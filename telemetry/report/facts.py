@@ -88,6 +88,17 @@ _LABELS = {
     "shortest_sure_dip_s": "shortest dip the log is sure to show",
     "update_s": "update interval",
     "resolution_v": "resolution",
+    "kind": "came",
+    "node_rise_pct": "rise of the whole place",
+    "ramp_pct": "rise within a flight",
+    "servos": "servos there",
+    "servos_on": "servos that moved it",
+    "group_rise_pct": "rise of what those draw",
+    "from": "fed from",
+    "measured": "measured with its",
+    "flights_with": "flights with it",
+    "usual_per_flight": "usual a flight",
+    "usual_share": "usual share",
 }
 _WORDS: dict[str, str] = {**CASE_WORD, **{str(k): v for k, v in EVIDENCE_WORD.items()}}
 _ENDINGS = (

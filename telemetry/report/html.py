@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
 from functools import cache
 from itertools import groupby
@@ -20,15 +20,18 @@ from telemetry.figures.names import plain
 from telemetry.figures.traces import of_quantity, path_order
 from telemetry.readings import take_readings
 from telemetry.report import svg
+from telemetry.report.across import Across
 from telemetry.report.build import document_of
 from telemetry.report.document import Block, Document, FigureBlock, FindingBlock, Table
 from telemetry.report.draw import Drawer, Scene, settings
 from telemetry.report.first_page import first_page
+from telemetry.report.history import history_document
+from telemetry.report.history_figures import HistoryScene
 from telemetry.report.json import made_by
 from telemetry.report.method import CAUTIONS
 from telemetry.report.packing import dashes, packed
 from telemetry.report.words import EVENT_WORD, LEVEL_WORD, PHASE_WORD, clock, counted
-from telemetry.results import EventKind, Origin, PhaseKind, Review
+from telemetry.results import EventKind, History, Origin, PhaseKind, Review
 
 _TEMPLATES = Path(__file__).parent / "templates"
 _SMALL_PT = 390.0
@@ -81,6 +84,20 @@ def render(review: Review) -> str:
     return page(document, scene, line)
 
 
+def render_history(history: History, links: Mapping[str, str] | None = None) -> str:
+    """The report of one aircraft's flights as a self-contained HTML page.
+
+    Parameters
+    ----------
+    history : History
+    links : mapping of str to str, optional
+        Name of each flight's report beside this page, by the flight's id.
+    """
+    hrefs = {flight: quote(link) for flight, link in (links or {}).items()}
+    scene = HistoryScene.of(Across.of(history))
+    return page(history_document(history, hrefs), scene)
+
+
 def page(document: Document, drawer: Drawer, timeline: Timeline | None = None) -> str:
     """A document as a self-contained HTML page.
 
@@ -92,8 +109,10 @@ def page(document: Document, drawer: Drawer, timeline: Timeline | None = None) -
         The figure of the first page with its data to read off; without it that figure is drawn
         like the others.
     """
+    first = document.first.timeline
     with settings():
-        figures = _figures(document, drawer, first=timeline is None)
+        figures = _figures(document, drawer)
+        overview = () if timeline or first is None else _overview(first, drawer)
     return (
         _environment()
         .get_template("report.html.j2")
@@ -101,6 +120,7 @@ def page(document: Document, drawer: Drawer, timeline: Timeline | None = None) -
             doc=document,
             figures=figures,
             timeline=timeline,
+            overview=overview,
             level_word=LEVEL_WORD,
             css=Markup(_text("report.css")),
             script=Markup(_text("report.js")),
@@ -183,19 +203,27 @@ def _classes(table: Table) -> list[str]:
     ]
 
 
-def _figures(document: Document, drawer: Drawer, *, first: bool) -> dict[FigureBlock, Markup]:
-    """Every figure of the document, drawn; that of the first page, if wanted, over its width."""
-    wanted: dict[FigureBlock, float] = {}
-    if first and document.first.timeline is not None:
-        wanted[document.first.timeline] = _WIDE[0]
+def _overview(block: FigureBlock, drawer: Drawer) -> tuple[Markup, ...]:
+    """The figure of the first page over its width, and for a narrow screen."""
+    pictures = []
+    for name, (width, _) in (("wide", _WIDE), ("narrow", _NARROW)):
+        fig = style.new_figure(width, drawer.height(block))
+        if drawer.draw(fig, block):
+            pictures.append(Markup(svg.inline_svg(fig, name, block.alt)))
+    return tuple(pictures)
+
+
+def _figures(document: Document, drawer: Drawer) -> dict[FigureBlock, Markup]:
+    """Every figure of the document but that of the first page, drawn."""
+    wanted: dict[FigureBlock, None] = {}
     for section in document.sections:
         for block in section.blocks:
             found = block.figure if isinstance(block, FindingBlock) else block
             if isinstance(found, FigureBlock):
-                wanted.setdefault(found, _SMALL_PT)
+                wanted.setdefault(found)
     drawn = {}
-    for k, (block, width) in enumerate(wanted.items()):
-        fig = style.new_figure(width, drawer.height(block))
+    for k, block in enumerate(wanted):
+        fig = style.new_figure(_SMALL_PT, drawer.height(block))
         if drawer.draw(fig, block):
             drawn[block] = Markup(svg.inline_svg(fig, f"f{k}", block.alt))
     return drawn

@@ -12,11 +12,16 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import is_dataclass
 from enum import Enum
 from importlib.metadata import PackageNotFoundError, version
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from telemetry.results import Review, as_dict
+from telemetry.results import History, Review, as_dict
+
+if TYPE_CHECKING:
+    from telemetry.power.budget import Budget
 
 SCHEMA = "busbook.review/1"
+BUDGET_SCHEMA = "busbook.budget/1"
+HISTORY_SCHEMA = "busbook.history/1"
 
 
 def program_version() -> str | None:
@@ -50,6 +55,45 @@ def document(reviews: Sequence[Review], errors: Iterable[tuple[str, str]] = ()) 
         "busbook": program_version(),
         "errors": [{"file": file, "message": message} for file, message in errors],
         "reviews": [_review(r) for r in reviews],
+    }
+
+
+def history_document(history: History) -> dict[str, Any]:
+    """What all flights of one aircraft tell, as one document of schema ``busbook.history/1``."""
+    return {
+        "schema": HISTORY_SCHEMA,
+        "busbook": program_version(),
+        "aircraft": history.name,
+        "flights": _clean(history.flights),
+        "notes": _clean(history.notes),
+        "features": _clean(history.features),
+        "trends": _clean(history.trends),
+        "findings": _clean(history.findings),
+        "not_judged": _clean(history.not_judged),
+        "limits": _clean(history.aircraft.limits.model_dump()),
+        "verdict": history.verdict.value,
+    }
+
+
+def budget_document(
+    budget: Budget, files: Sequence[str], errors: Iterable[tuple[str, str]] = ()
+) -> dict[str, Any]:
+    """A budget as one document of schema ``busbook.budget/1``.
+
+    Parameters
+    ----------
+    budget : Budget
+    files : sequence of str
+        The logs it rests on; empty for a design.
+    errors : iterable of (file, message)
+        Logs that could not be read.
+    """
+    return {
+        "schema": BUDGET_SCHEMA,
+        "busbook": program_version(),
+        "errors": [{"file": file, "message": message} for file, message in errors],
+        "files": list(files),
+        **_clean(budget),
     }
 
 

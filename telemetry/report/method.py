@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 
-from telemetry.aircraft import Limits
+from telemetry.aircraft import Aircraft, Limits
 from telemetry.figures.names import plain
 from telemetry.report.document import Block, Bullets, Cell, Paragraph, Section, Table
 from telemetry.report.tables import NONE, cells, columns
@@ -130,25 +130,25 @@ def _column_row(column: ColumnUse) -> tuple[Cell, ...]:
     )
 
 
-def limits_section(review: Review) -> Section:
+def limits_section(aircraft: Aircraft, limits: Limits) -> Section:
     """Every limit in force, where it comes from, and the power path as it was taken."""
-    rows = tuple(_limit_row(review, name) for name in Limits.model_fields)
+    rows = tuple(_limit_row(aircraft, limits, name) for name in Limits.model_fields)
     table = Table(
         caption="The limits in force",
         columns=columns("Limit", ">Value", "Source"),
         rows=rows,
         note="The aircraft's profile overrides any of them.",
     )
-    return Section(title="Limits in force", anchor="limits", blocks=(*_path(review), table))
+    return Section(title="Limits in force", anchor="limits", blocks=(*_path(aircraft), table))
 
 
-def _limit_row(review: Review, key: str) -> tuple[Cell, ...]:
+def _limit_row(aircraft: Aircraft, limits: Limits, key: str) -> tuple[Cell, ...]:
     field = Limits.model_fields[key]
     text, source = field.description or key, ""
     if found := re.fullmatch(r"(.*) \(([^()]*)\)", text):
         text, source = found[1], _SOURCES.get(found[2], found[2])
-    value = getattr(review.limits, key)
-    if getattr(review.aircraft.limits, key) != field.default:
+    value = getattr(limits, key)
+    if getattr(aircraft.limits, key) != field.default:
         source = "the aircraft's profile"
     elif value != field.default:
         source = f"{source}; chosen for this log"
@@ -158,8 +158,7 @@ def _limit_row(review: Review, key: str) -> tuple[Cell, ...]:
     return cells(name, shown, source)
 
 
-def _path(review: Review) -> list[Block]:
-    aircraft = review.aircraft
+def _path(aircraft: Aircraft) -> list[Block]:
     rows = [
         cells(
             plain(p.name),
@@ -222,7 +221,12 @@ def method_section(review: Review) -> Section:
         f"{plain(origin.layout)} layout; time: {plain(origin.time_form) or 'not stated'}. "
         f"SHA-256 {origin.sha256}.",
     )
-    levels = Table(
+    return Section(title="Method", anchor="method", blocks=(Bullets(items=items), levels_table()))
+
+
+def levels_table() -> Table:
+    """What the levels mean, the gravest first."""
+    return Table(
         caption="What the levels mean",
         columns=columns("Level", "Meaning"),
         rows=tuple(
@@ -230,7 +234,6 @@ def method_section(review: Review) -> Section:
             for level in sorted(Level, key=lambda v: -v.rank)
         ),
     )
-    return Section(title="Method", anchor="method", blocks=(Bullets(items=items), levels))
 
 
 def _separator_word(separator: str) -> str:

@@ -10,6 +10,7 @@ from matplotlib.backends.backend_pdf import PdfPages
 
 from telemetry.figures import style
 from telemetry.readings import take_readings
+from telemetry.report.across import Across
 from telemetry.report.build import document_of
 from telemetry.report.document import (
     Bars,
@@ -23,10 +24,12 @@ from telemetry.report.document import (
     Table,
 )
 from telemetry.report.draw import Drawer, Scene, settings
+from telemetry.report.history import history_document
+from telemetry.report.history_figures import HistoryScene
 from telemetry.report.paper import LEADING, SIZES_PT, Sheets, text_width, wrapped
 from telemetry.report.words import LEVEL_WORD
 from telemetry.report.writing import aside
-from telemetry.results import Level, Review
+from telemetry.results import History, Level, Review
 
 _BODY, _SMALL, _CELL = 9.5, 8.5, 8.5
 _GAP, _CELL_GAP = 14.0, 9.0
@@ -63,6 +66,12 @@ def write(review: Review, path: Path, paper: str = "a4") -> None:
     save(document_of(review, readings), Scene.of(review, readings), path, paper)
 
 
+def write_history(history: History, path: Path, paper: str = "a4") -> None:
+    """Write the report of one aircraft's flights as a PDF; errors as in :func:`write`."""
+    across = Across.of(history)
+    save(history_document(history), HistoryScene.of(across), path, paper)
+
+
 def save(document: Document, drawer: Drawer, path: Path, paper: str = "a4") -> None:
     """Write a document as a PDF; parameters and errors as in :func:`write`."""
     if paper not in SIZES_PT:
@@ -78,7 +87,8 @@ def save(document: Document, drawer: Drawer, path: Path, paper: str = "a4") -> N
 
 def lay_out(document: Document, drawer: Drawer, paper: str) -> Sheets:
     """All pages of a document, drawn."""
-    heading = f"{document.first.aircraft}. {document.first.flight} ({document.file})"
+    file = f" ({document.file})" if document.file else ""
+    heading = f"{document.first.aircraft}. {document.first.flight}{file}"
     sheets = Sheets(paper, heading)
     _first_page(sheets, document.first, drawer)
     for section in document.sections:
@@ -117,7 +127,8 @@ def _first_page(sheets: Sheets, first: FirstPage, drawer: Drawer) -> None:
     sheets.y += tall + 10.0
     _numbers(sheets, first)
     if first.timeline is not None:
-        _figure(sheets, first.timeline, drawer, sheets.left, sheets.inner, 300.0)
+        tall = min(300.0, 0.7 * drawer.height(first.timeline))
+        _figure(sheets, first.timeline, drawer, sheets.left, sheets.inner, tall)
     sheets.need(60.0)
     sheets.text("Before the next flight", 12.0, bold=True, after=2.0)
     for check in first.checks:

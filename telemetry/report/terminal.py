@@ -19,9 +19,10 @@ from telemetry.report.document import (
     Section,
     Table,
 )
+from telemetry.report.history import history_document
 from telemetry.report.screen import columns_of, pad, wrap
 from telemetry.report.words import LEVEL_SIGN, LEVEL_WORD
-from telemetry.results import Review
+from telemetry.results import History, Review
 
 # The long lists are for the HTML report and the JSON.
 _LEFT_OUT = {"limits", "method"}
@@ -47,6 +48,11 @@ def render(review: Review, width: int = 80) -> str:
     return text_of(document_of(review, take_readings(review.log, review.limits)), width)
 
 
+def render_history(history: History, width: int = 80) -> str:
+    """The history of one aircraft as text; see :func:`render`."""
+    return text_of(history_document(history), width)
+
+
 def text_of(document: Document, width: int = 80) -> str:
     """A document as text; see :func:`render`."""
     width = max(60, width)
@@ -65,7 +71,7 @@ def _first(page: FirstPage, file: str, width: int) -> list[str]:
         "=" * width,
         *wrap(page.aircraft, width),
         *wrap(page.flight + ".", width),
-        *wrap(f"File: {file}", width),
+        *(wrap(f"File: {file}", width) if file else ()),
         "=" * width,
         *wrap(f"{LEVEL_SIGN[page.level]} {page.word.upper()}", width),
         *wrap(page.reason, width, "    "),

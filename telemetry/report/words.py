@@ -9,12 +9,17 @@ from __future__ import annotations
 import math
 import re
 from dataclasses import dataclass
+from datetime import datetime
 
 from telemetry.channels import Quantity
 from telemetry.figures.names import plain
 from telemetry.results import EventKind, Evidence, Level, Origin, PhaseKind, Review
 
 NOT_MEASURED = "not measured"
+_MONTHS = (
+    *("January", "February", "March", "April", "May", "June"),
+    *("July", "August", "September", "October", "November", "December"),
+)
 
 LEVEL_WORD = {
     Level.CLEAR: "Nothing found in this log",
@@ -162,6 +167,29 @@ def sentence(text: str) -> str:
     if not text:
         return ""
     return text[0].upper() + text[1:] + ("" if text[-1] in ".!?:" else ".")
+
+
+def date_words(start: str | None) -> str:
+    """A date, and time where there is one, in words: "14 May 2026, 10:32"; "" for none."""
+    if start is None:
+        return ""
+    try:
+        when = datetime.fromisoformat(start)
+    except ValueError:
+        return plain(start)
+    words = f"{when.day} {_MONTHS[when.month - 1]} {when.year}"
+    if len(start) > 10:
+        words += f", {when:%H:%M}"
+        words += "" if when.tzinfo is None else f" (UTC{when:%z})"
+    return words
+
+
+def day_words(start: str | None) -> str:
+    """A day in few letters: "14 May"; "" for none."""
+    if start is None:
+        return ""
+    when = datetime.fromisoformat(start)
+    return f"{when.day} {_MONTHS[when.month - 1][:3]}"
 
 
 def quoted(name: str) -> str:

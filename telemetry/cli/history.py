@@ -1,0 +1,145 @@
+"""``busbook history``: what all flights of one aircraft together tell."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from telemetry.cli.shared import (
+    formats_of,
+    known_aircraft,
+    open_book,
+    say,
+    sentence,
+    with_book,
+    with_workers,
+    workers_of,
+)
+
+if TYPE_CHECKING:
+    from telemetry.book import Logbook
+    from telemetry.results import History
+
+
+@click.command()
+@click.argument("name")
+@with_book
+@click.option("--out", type=click.Path(path_type=Path), help="Folder for the reports.")
+@click.option(
+    "--format",
+    "formats",
+    metavar="html,pdf",
+    help="Reports to write: html, pdf or both. With --out alone: html.",
+)
+@click.option(
+    "--paper", type=click.Choice(["a4", "letter"]), default="a4", help="Paper of the PDF."
+)
+@click.option(
+    "--reviews",
+    type=click.IntRange(min=0),
+    default=20,
+    show_default=True,
+    metavar="N",
+    help="With html: also a review of the newest N flights, to open from the history.",
+)
+@click.option("--json", "as_json", is_flag=True, help="Print the history as JSON instead of text.")
+@with_workers
+def history(
+    name: str,
+    book: Path | None,
+    out: Path | None,
+    formats: str | None,
+    paper: str,
+    reviews: int,
+    as_json: bool,
+    workers: int,
+) -> None:
+    """Judge all flights of the aircraft NAME: servos, leads, contacts, packs.
+
+    \b
+    Examples:
+      busbook history tern
+      busbook history tern --out reports --format html,pdf
+      busbook history tern --json
+    """
+    from telemetry.season import history as judged
+
+    wanted = formats_of(formats, out)
+    shelf = open_book(book)
+    key = known_aircraft(shelf, name)
+
+    def tell(done: int, count: int) -> None:
+        say(f"{done}/{count} measured")
+
+    with workers_of(workers) as pool:
+        found = judged(shelf, key, executor=pool, progress=tell)
+    folder = Path() if out is None else out
+    if wanted:
+        _write(shelf, found, folder, wanted, paper, reviews)
+    if as_json:
+        from telemetry.report import json as report_json
+
+        click.echo(report_json.dumps(report_json.history_document(found)), nl=False)
+    else:
+        from telemetry.report.terminal import render_history
+
+        click.echo(render_history(found), nl=False)
+
+
+def _write(
+    shelf: Logbook,
+    found: History,
+    folder: Path,
+    wanted: tuple[str, ...],
+    paper: str,
+    reviews: int,
+) -> None:
+    from telemetry.report.writing import report_name, write_text
+
+    stem = report_name(f"{found.name}-history.")
+    if "html" in wanted:
+        from telemetry.report.html import render_history
+
+        links = _write_reviews(
+            shelf, found, folder, f"{report_name(f'{found.name}.')}-flights", reviews
+        )
+        path = folder / f"{stem}.html"
+        write_text(path, render_history(found, links))
+        say(f"wrote {path}")
+    if "pdf" in wanted:
+        from telemetry.report.pdf import write_history
+
+        path = folder / f"{stem}.pdf"
+        write_history(found, path, paper=paper)
+        say(f"wrote {path}")
+
+
+def _write_reviews(
+    shelf: Logbook, found: History, folder: Path, inside: str, most: int
+) -> dict[str, str]:
+    """Reviews of the newest flights, and of those that findings began with; their links by id."""
+    from telemetry.pipeline import review
+    from telemetry.report.html import render
+    from telemetry.report.writing import report_name, write_text
+    from telemetry.season import beside
+
+    began = {f.since_flight for f in found.findings} if most else set()
+    newest = {f.id for f in found.flights[len(found.flights) - min(most, len(found.flights)) :]}
+    chosen = [(n, f) for n, f in enumerate(found.flights, 1) if f.id in began or f.id in newest]
+    profile = shelf.profile(found.name)
+    links = {}
+    for done, (n, flight) in enumerate(chosen, 1):
+        link = f"{inside}/{n:03d}-{report_name(flight.file)}.html"
+        try:
+            one = review(shelf.read(flight.id), profile)
+            one = replace(one, compared=beside(shelf, found.name, one))
+            write_text(folder / link, render(one))
+        except Exception as error:  # one flight that cannot be shown does not cost the history
+            say(f"{flight.file}: {sentence(error)}")
+            continue
+        links[flight.id] = link
+        say(f"{done}/{len(chosen)} wrote {folder / link}")
+    return links
