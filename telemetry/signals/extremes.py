@@ -153,9 +153,16 @@ def fit_pareto(excess: ArrayLike) -> ParetoFit:
 
 
 def _least(
-    of: Callable[[float, float], float], start: tuple[float, float]
+    of: Callable[[float, float], float],
+    start: tuple[float, float],
+    *,
+    near: float = 1e-6,
+    least: float = 1e-8,
 ) -> tuple[tuple[float, float], float]:
-    """Where a function of the shape and one other parameter is least, and its value there."""
+    """Where a function of the shape and one other parameter is least, and its value there.
+
+    To ``near`` in the parameters and ``least`` in the function.
+    """
     xi, other = start
     simplex = np.array([(xi, other), (xi + 0.05, other), (xi, other + 0.1)])
 
@@ -167,7 +174,7 @@ def _least(
         simplex[0],
         method="Nelder-Mead",
         bounds=optimize.Bounds(np.array([_SHAPES[0], -np.inf]), np.array([_SHAPES[1], np.inf])),
-        options={"xatol": 1e-6, "fatol": 1e-8, "initial_simplex": simplex},
+        options={"xatol": near, "fatol": least, "initial_simplex": simplex},
     )
     return (float(found.x[0]), float(found.x[1])), float(found.fun)
 
@@ -177,9 +184,10 @@ def log_likelihood(excess: FloatArray, sigma: float, xi: float) -> float:
     z = xi * excess / sigma
     if z.min() <= -1:
         return -math.inf
+    logs = float(np.log1p(z).sum())
     # (1 + 1/xi) log(1 + z), written so that it runs smoothly through xi = 0.
-    tail = float(excess.sum()) / sigma if abs(xi) < 1e-9 else float(np.log1p(z).sum()) / xi
-    return -excess.size * math.log(sigma) - tail - float(np.log1p(z).sum())
+    tail = float(excess.sum()) / sigma if abs(xi) < 1e-9 else logs / xi
+    return -excess.size * math.log(sigma) - tail - logs
 
 
 def level_of(threshold: float, sigma: float, xi: float, exceedances: float) -> float:
@@ -301,7 +309,8 @@ def _profile_interval(
             return math.exp(log_rate) - n * log_rate - log_likelihood(excess, sigma, xi)
 
         starts = ((xi, math.log(n)) for xi in np.linspace(-0.45, 0.95, 15).tolist())
-        _, least = _least(negative, min(starts, key=lambda start: negative(*start)))
+        start = min(starts, key=lambda start: negative(*start))
+        _, least = _least(negative, start, near=1e-3, least=1e-5)
         return best + least - allowed
 
     lower = rise / 2
