@@ -101,6 +101,10 @@ class Case:
         nodes = (PlaceKind.NODE, PlaceKind.RECEIVER)
         return ASSUMED_SERVOS * (1 if kind_of_place(place) in nodes else 2), False
 
+    def servo_pct(self, place: str, judgement: Judgement) -> float:
+        """Rise per average servo share, %: the place's rise times the servos on it."""
+        return 100.0 * judgement.now * self.servos(place)[0]
+
 
 @dataclass(slots=True)
 class Found:

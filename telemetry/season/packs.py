@@ -21,7 +21,7 @@ _PATH_SIGMA_MOHM = 2.0
 _WEAK_PCT = 2.0
 # Scatter to begin with, from flight to flight: logarithm of a pack's resistance against the other
 # pack's and against its own past; share; voltage after landing.
-_SOURCE_SIGMA = {"source_mohm": (0.06, 0.10), "stir_sag_mohm": (0.08, 0.14)}
+_SOURCE_SIGMA = {"source_mohm": (0.08, 0.12), "stir_sag_mohm": (0.25, 0.25)}
 _SHARE_SIGMA, _SHARE_WEIGHT = 0.06, 6.0
 # The fuller pack gives more: share per volt between the packs at rest (ours).
 _SHARE_PER_V, _SHARE_PER_V_SD = 1.0, 1.5

@@ -37,8 +37,9 @@ _DOUBT = {"stir": 0.1, "air": 0.4, "rest": 0.8}
 _SLOPE_SD = {"stir": 0.3, "air": 0.4, "rest": 0.3}
 # Rise of the ratio from cold to warm: scatter against mirror and others (ours); time constant in
 # which a servo's case warms up (common practice, no source).
-_RAMP_SIGMA = (0.03, 0.06)
+_RAMP_SIGMA = (0.03, 0.08)
 _WARM_UP_S = 180.0
+_SINGULAR = 1e12
 # Currents below this share of a resolution step are no measurement.
 _LEAST_STEPS = 0.5
 _LEAST_A = 0.01
@@ -145,32 +146,43 @@ def _rest_ratio(
 
 
 def ramp_part(table: Table, place: str, others: Sequence[str], *, mirror: bool) -> Part | None:
-    """How far the ratio rises within a flight as servos warm up, as one part.
+    """How far a current rises within a flight as servos warm up, as one part.
 
-    The slope of the ratio, stretch by stretch, on a warmth that rises from 0 to 1 with the time
-    constant of a servo: the relative rise from cold to warm.
+    Stretch by stretch the current is explained by those of the other places, each with its own
+    weight, and by a warmth that rises from 0 to 1 with the time constant of a servo; what the
+    warmth takes, over the mean current, is the relative rise from cold to warm.
+
+    Parameters
+    ----------
+    table : Table
+    place : str
+    others : sequence of str
+        Places that are not suspect themselves.
+    mirror : bool
+        Whether the mirror is among them.
     """
     own = table.stretches("air", "amps", place)
-    theirs = [table.stretches("air", "amps", o) for o in others]
-    if own is None or any(t is None for t in theirs):
+    theirs = [t for o in others if (t := table.stretches("air", "amps", o)) is not None]
+    if own is None or not theirs:
         return None
-    below = np.sum([t for t in theirs if t is not None], axis=0)
     rows = []
     for k, m in enumerate(table.flights):
-        good = np.isfinite(own[k]) & np.isfinite(below[k])
-        n = int(good.sum())
-        if m.air is None or n < 3 * _FEW_BLOCKS:
-            continue
-        a, b = own[k, good], below[k, good]
-        if a.mean() <= _LEAST_A or b.mean() <= _LEAST_A:
+        good = np.isfinite(own[k]) & np.all([np.isfinite(t[k]) for t in theirs], axis=0)
+        n, unknown = int(good.sum()), 2 + len(theirs)
+        a = own[k, good]
+        if m.air is None or n < 3 * unknown or a.mean() <= _LEAST_A:
             continue
         middle_s = m.air.block_s * (np.flatnonzero(good) + 0.5)
-        x = -np.expm1(-middle_s / _WARM_UP_S)
-        x = x - x.mean()
-        y = a / a.mean() - b / b.mean()
-        slope = float(x @ y / (x @ x))
-        left = y - y.mean() - slope * x
-        rows.append((k, slope, float(np.sqrt(left @ left / (n - 2) / (x @ x)))))
+        warmth = -np.expm1(-middle_s / _WARM_UP_S) * a.mean()
+        design = np.stack([warmth - warmth.mean(), np.ones(n), *(t[k, good] for t in theirs)])
+        square = design @ design.T
+        if np.linalg.cond(square) > _SINGULAR:
+            continue
+        inverse = np.linalg.inv(square)
+        found = inverse @ (design @ a)
+        left = a - found @ design
+        variance = float(left @ left) / (n - unknown)
+        rows.append((k, float(found[0]), float(np.sqrt(variance * inverse[0, 0]))))
     if not rows:
         return None
     at, y, se = (np.array(column) for column in zip(*rows, strict=True))

@@ -13,7 +13,8 @@ from telemetry.season.case import Case, Found, established, trend_of, usual
 from telemetry.season.evidence import Judgement, Part, log_odds, moved_since
 from telemetry.season.features import load_places
 from telemetry.season.groups import rising_group
-from telemetry.season.ratios import current_parts, mirror_place, ramp_part
+from telemetry.season.heating import judge_heating
+from telemetry.season.ratios import current_parts, mirror_place
 from telemetry.season.sensors import sensor_moved
 from telemetry.season.table import Table
 
@@ -66,11 +67,15 @@ def judge_servos(case: Case) -> Found:
                 found.trends.append(_trend(case, "servo-current-rising", place, j))
         elif claim is not None:
             found.trends.append(_trend(case, claim.code, place, claim.judgement))
+        finding = None
+        if (claim is None or claim.code == "servo-current-rising") and others:
+            sound = tuple(p for p in loads if p != place and p not in claims)
+            parts = _parts(case, place, others)
+            finding = judge_heating(case, place, parts, sound, claim is not None, found)
+        if finding is None and claim is not None:
             finding = _sensor_finding(case, claim) or _finding(case, claim)
-            if finding is not None:
-                found.findings.append(finding)
-        if place not in claims or claims[place].code == "servo-current-rising":
-            _heating(case, place, others, found)
+        if finding is not None:
+            found.findings.append(finding)
     return found
 
 
@@ -123,9 +128,7 @@ def _claims(
 
 
 def _servo_pct(case: Case, claim: _Claim) -> float:
-    """Rise per average servo share, %: the node's rise times the servos on it."""
-    servos, _ = case.servos(claim.place)
-    return 100.0 * claim.judgement.now * servos
+    return case.servo_pct(claim.place, claim.judgement)
 
 
 def _silent(case: Case, claim: _Claim) -> bool:
@@ -274,49 +277,4 @@ def _trend(case: Case, code: str, place: str, j: Judgement) -> Trend:
         scale=sign * 100.0 * servos,
         watch=case.limits.servo_watch_pct,
         ground=case.limits.servo_ground_pct,
-    )
-
-
-def _heating(case: Case, place: str, others: tuple[str, ...] | None, found: Found) -> None:
-    """A current that rises within the flight, against the other places, more than it used to."""
-    if not others:
-        return
-    mirror = mirror_place(case.aircraft, place, others) is not None and len(others) == 1
-    part = ramp_part(case.table, place, others, mirror=mirror)
-    if part is None:
-        return
-    j = case.judge([part], case.first(place, *others))
-    if j is None:
-        return
-    found.trends.append(_trend(case, "servo-heating", place, j))
-    claim = _Claim(code="servo-heating", place=place, others=others, judgement=j)
-    pct = _servo_pct(case, claim)
-    if j.signal is None or j.onset is None or pct < case.limits.servo_watch_pct:
-        return
-    servos, known = case.servos(place)
-    against = " and ".join(others)
-    level = _level(case, claim)
-    found.findings.append(
-        established(
-            case,
-            "servo-heating",
-            place,
-            j,
-            level=level,
-            title=f"{place}: current rises by {100 * j.now:.0f} % as it warms, measured "
-            f"against {against}: about {pct:.0f} % of one servo's share"
-            + ("" if known else f" (assuming {servos} servos there)"),
-            quantity="rise within a flight",
-            unit="%",
-            rise_unit="% of one servo's share",
-            scale=100.0 * servos,
-            limit=case.limits.servo_ground_pct if level is Level.WATCH else None,
-            evidence={
-                "ramp_pct": 100.0 * j.now,
-                "servo_share_pct": pct,
-                "servos": servos,
-                "servos_known": "yes" if known else "assumed",
-                "compared_with": against,
-            },
-        )
     )

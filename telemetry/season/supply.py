@@ -16,9 +16,10 @@ from telemetry.season.words import WORDS
 
 # A pack whose share is below this gives nothing; above the other it used to take part (ours).
 _OUT_SHARE, _PART_SHARE = 0.03, 0.15
-# A pack that stopped within the flight lacks this much of its usual share; flights for a usual
-# share; voltage at rest by which a pack is the emptier of two (ours).
-_FALLEN_SHARE, _FEW, _LOWER_V = 0.08, 2, 0.03
+# A pack that stopped within the flight lacks this much of its usual share, and so many of its
+# deviations; flights for a usual share; voltage at rest by which a pack is the emptier (ours).
+_FALLEN_SHARE, _SCATTERS, _FEW, _LOWER_V = 0.08, 2.5, 2, 0.03
+_DEAD = 0.5  # of its usual lowest voltage in flight
 # Counter over current: change that is told, and usual scatter from flight to flight (ours).
 _COUNTER_WATCH, _COUNTER_SIGMA = 0.10, 0.02
 _SUPPLY = ("supply", "pack", "brownout")
@@ -47,14 +48,21 @@ def _out(case: Case, pack: str, other: str, found: Found) -> None:
     (own_v, _), (other_v, _) = (case.table.column(p, "rest_v") for p in (pack, other))
     # A pack whose own voltage is the lower one gives nothing because the other is fuller.
     weaker = own_v < other_v - _LOWER_V
+    lowest = case.table.column(pack, "lowest_flight_v")[0]
     flights = []
     for k in range(first, n):
         earlier = share[:k][np.isfinite(share[:k])]
-        if earlier.size < _FEW or float(np.median(earlier)) < _PART_SHARE or weaker[k]:
+        if earlier.size < _FEW or float(np.median(earlier)) < _PART_SHARE:
             continue
         told = any(code == "pack-out" and place == pack for code, place, _ in case.flights[k].seen)
-        fallen = share[k] < float(np.median(earlier)) - _FALLEN_SHARE
-        if share[k] < _OUT_SHARE or (told and (fallen or np.isnan(share[k]))):
+        # Packs of unequal charge share as they like: a pack is missed by its own usual scatter.
+        least = max(_FALLEN_SHARE, _SCATTERS * float(earlier.std(ddof=1)))
+        fallen = share[k] < float(np.median(earlier)) - least
+        # Its own voltage decides where it is known: a pack that only rests keeps it.
+        usual_v = lowest[:k][np.isfinite(lowest[:k])]
+        if usual_v.size and np.isfinite(lowest[k]):
+            fallen = bool(lowest[k] < _DEAD * np.median(usual_v))
+        if (told and fallen) or (share[k] < _OUT_SHARE and not weaker[k]):
             flights.append(k)
     if not flights:
         return
