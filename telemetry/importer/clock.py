@@ -20,6 +20,8 @@ FloatArray = NDArray[np.float64]
 #: Where a clock starts again, the later recording is laid this long behind the end of the
 #: earlier one: more than any gap rule lets pass, so that nothing is joined across.
 RECORDING_GAP_S = 10.0
+# No clock shows more: three thousand years.
+_LONGEST_S = 1e11
 
 
 @dataclass(slots=True, kw_only=True)
@@ -86,6 +88,7 @@ def unroll(
     out = Unrolled(time_s=raw_s)
     rows = np.arange(len(raw_s))
     time = raw_s.astype(np.float64, copy=True)
+    time[np.abs(time) > _LONGEST_S] = np.nan
     missing = ~np.isfinite(time)
     if missing.any():
         time, rows, breaks = _fill(time, missing, breaks, empty, out)

@@ -165,7 +165,17 @@ def describe_columns(
     UnknownSetting
         A setting is not understood.
     """
-    sheet = read_sheet(path, settings=settings or {}, column_maps=column_maps)
+    with np.errstate(over="ignore", invalid="ignore"):
+        return _listing(path, settings or {}, row_interval_s, column_maps)
+
+
+def _listing(
+    path: str | Path,
+    settings: Mapping[str, str],
+    row_interval_s: float | None,
+    column_maps: Sequence[ColumnMap],
+) -> Listing:
+    sheet = read_sheet(path, settings=settings, column_maps=column_maps)
     problem, form = "", ""
     notes = list(sheet.notes)
     columns = sheet.columns

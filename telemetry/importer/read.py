@@ -62,11 +62,13 @@ def read_log(
     UnknownSetting
         A setting is not understood.
     """
-    sheet = read_sheet(path, settings=settings or {}, column_maps=column_maps)
-    try:
-        return _assemble(sheet, row_interval_s)
-    except UnreadableLog as error:
-        raise at_path(error, sheet.path) from None
+    # The absurd numbers of a broken file may overflow; what does is no value.
+    with np.errstate(over="ignore", invalid="ignore"):
+        sheet = read_sheet(path, settings=settings or {}, column_maps=column_maps)
+        try:
+            return _assemble(sheet, row_interval_s)
+        except UnreadableLog as error:
+            raise at_path(error, sheet.path) from None
 
 
 def _assemble(sheet: Sheet, row_interval_s: float | None) -> Log:

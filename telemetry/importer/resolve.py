@@ -28,6 +28,7 @@ from telemetry.importer.settings import text_of
 from telemetry.importer.values import (
     convert,
     find_sentinels,
+    finite,
     leading_zeros,
     zeros_in_a_counter,
 )
@@ -187,7 +188,7 @@ def _clean(
             f"{count(sentinel.count, 'value')} of {sentinel.raw:g} in column '{column.title}' "
             f"{verb(sentinel.count, 'counts', 'count')} as no value ({sentinel.why})"
         )
-    out = convert(values, unit) if unit is not None else values
+    out = finite(convert(values, unit)) if unit is not None else values
     if r.quantity in (Quantity.VOLTAGE, Quantity.CELL_VOLTAGE) and not r.hold:
         leading = leading_zeros(out)
         if leading:

@@ -5,7 +5,6 @@ bytes -> text -> dialect -> layout -> columns
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -29,6 +28,7 @@ from telemetry.importer.refusals import comma_is_both, no_table
 from telemetry.importer.settings import file_settings, find_column, parse_setting
 from telemetry.importer.table import RawTable, read_table
 from telemetry.importer.text import Text, load
+from telemetry.importer.values import finite
 from telemetry.importer.wording import count, verb
 
 FloatArray = NDArray[np.float64]
@@ -158,7 +158,7 @@ def _columns(layout: Layout, table: RawTable, decimal: str) -> tuple[list[Column
         column = make_column(i, name, title, units[i], sensors[i])
         raw = table.columns[i]
         if isinstance(raw, np.ndarray):
-            column.numbers = _finite(raw)
+            column.numbers = finite(raw)
         else:
             _read_text(column, raw, decimal, table, notes)
         column.blank = _is_blank(column)
@@ -175,13 +175,6 @@ def _columns(layout: Layout, table: RawTable, decimal: str) -> tuple[list[Column
     if all(c.blank for c in columns):
         raise UnreadableLog("every value is blank", hint="check that the sensors were recorded")
     return columns, notes
-
-
-def _finite(values: FloatArray) -> FloatArray:
-    """Infinities that a logger prints ("inf") are no values."""
-    if math.isfinite(float(np.sum(values))) or not np.isinf(values).any():
-        return values
-    return np.where(np.isfinite(values), values, np.nan)
 
 
 def _read_text(

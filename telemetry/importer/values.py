@@ -47,6 +47,18 @@ def convert(values: FloatArray, unit: Unit) -> FloatArray:
     return shifted * unit.factor
 
 
+def finite(values: FloatArray) -> FloatArray:
+    """Infinities, printed ("inf") or overflown, are no values.
+
+    Parameters
+    ----------
+    values : ndarray
+    """
+    if math.isfinite(float(np.sum(values))) or not np.isinf(values).any():
+        return values
+    return np.where(np.isfinite(values), values, np.nan)
+
+
 # What a reading can be, canonical units; outside of it a sentinel is no value. Wide on purpose
 # (common practice, no source): a model's radio power stays far inside.
 _POSSIBLE: dict[Quantity, tuple[float, float]] = {

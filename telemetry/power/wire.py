@@ -107,7 +107,8 @@ def branch_mohm(
     -------
     Interval or None
         mOhm, the leads and switches between the two; None where a part of the path is not in the
-        profile, or where a regulator lies between (its drop is not a resistance).
+        profile, or where a regulator lies between (its drop is not a resistance). A supply without
+        a lead of its own sits at what it feeds.
     """
     way = aircraft.way_up(place, parent)
     parts: list[Interval] = []
@@ -116,9 +117,10 @@ def branch_mohm(
         lead = None if node is None else node.lead
         if lead is None and (part := supply or pack) is not None:
             lead = part.lead
-        if lead is None:
+        if lead is not None:
+            parts.append(lead_mohm(lead, temperature_c))
+        elif supply is None:
             return None
-        parts.append(lead_mohm(lead, temperature_c))
         if supply is not None and above != parent:
             if supply.kind == "regulator" or supply.resistance_mohm is None:
                 return None

@@ -99,6 +99,21 @@ class Scene:
         return bool(fig.axes)
 
 
+@dataclass(frozen=True, slots=True)
+class PathScene:
+    """Draws the one figure of a budget, its power path: a :class:`Drawer`."""
+
+    picture: PathPicture
+
+    def height(self, block: FigureBlock) -> float:  # noqa: ARG002 - the protocol's signature
+        """Height of a figure in points that suits its content."""
+        return path.height_pt(self.picture.aircraft)
+
+    def draw(self, fig: AnyFigure, block: FigureBlock) -> bool:  # noqa: ARG002
+        """Draw a block into a figure; False where there is no path."""
+        return draw_picture(fig, self.picture)
+
+
 @contextmanager
 def settings(scale: float = 1.0) -> Iterator[None]:
     """The drawing settings of a report, for as long as figures are drawn and saved.

@@ -26,14 +26,13 @@ from telemetry.report.path import differences, path_figure
 from telemetry.report.proof import proof
 from telemetry.report.tables import NONE, bare, cells, columns, each_flight, mohm_words
 from telemetry.report.words import (
-    CASE_WORD,
     Steps,
     clock,
-    interval,
     lasting,
     number,
     sentence,
 )
+from telemetry.report.worst import worst_table
 from telemetry.results import (
     Flight,
     PhaseKind,
@@ -119,17 +118,8 @@ def places_section(review: Review, readings: Readings) -> Section:
         )
         if apart := differences(flight):
             blocks.append(Bullets(items=apart))
-        if worst := _worst_cases(flight, steps):
-            blocks.append(
-                Table(
-                    caption=f"{before}Voltage to expect in worst cases",
-                    columns=columns("Place", "Case", ">At, A", "Voltage to expect", ">Restart V"),
-                    rows=worst,
-                    note="Carried down the path by the measured resistances, from the packs as "
-                    "they were at landing. All servos stalled at once is shown for design only."
-                    + _left_out(flight),
-                )
-            )
+        if (worst := worst_table(flight.margins, steps, before)) is not None:
+            blocks.append(worst)
     if not blocks:
         blocks.append(Paragraph(text="The log has no place with a voltage or a current."))
     return Section(title="Places", anchor="places", blocks=tuple(blocks))
@@ -155,30 +145,6 @@ def _place_row(readings: Readings, flight: Flight, place: str, steps: Steps) -> 
         NONE if resistance is None else mohm_words(resistance),
         bare(steps.volts(None if margin is None else margin.observed_v, place)),
     )
-
-
-def _worst_cases(flight: Flight, steps: Steps) -> tuple[tuple[Cell, ...], ...]:
-    return tuple(
-        cells(
-            plain(m.place),
-            CASE_WORD.get(c.case, plain(c.case)),
-            bare(steps.amps(c.current_a)),
-            interval(c.voltage_v, c.low_v, c.high_v, "V"),
-            bare(steps.volts(m.restart_v)),
-        )
-        for m in flight.margins
-        for c in m.cases
-        if c.voltage_v is not None
-    )
-
-
-def _left_out(flight: Flight) -> str:
-    """Worst cases that could not be worked out, with the reasons, each once."""
-    missing: dict[str, None] = {}
-    for case in (c for m in flight.margins for c in m.cases if c.voltage_v is None):
-        why = f" ({plain(case.note)})" if case.note else ""
-        missing.setdefault(f"{CASE_WORD.get(case.case, plain(case.case))}{why}")
-    return f" Not worked out: {'; '.join(missing)}." if missing else ""
 
 
 def stirs_section(review: Review) -> Section | None:

@@ -88,11 +88,10 @@ def _first(page: FirstPage, file: str, width: int) -> list[str]:
 
 
 def _section(section: Section, width: int) -> list[str]:
+    """A part of the report; nothing where it is all figures."""
     head = f"-- {section.title} "
-    lines = ["", head + "-" * (width - len(head))]
-    for block in section.blocks:
-        lines += _block(block, width)
-    return lines
+    lines = [line for block in section.blocks for line in _block(block, width)]
+    return ["", head + "-" * (width - len(head)), *lines] if lines else []
 
 
 def _block(block: Block, width: int) -> list[str]:

@@ -128,22 +128,21 @@ def trend_of(
 ) -> Trend:
     """The record for figures: values times ``scale`` in ``unit``."""
     j = judgement
-    known = range(j.at.size)
     until = j.at.size if j.onset is None else j.onset
     return Trend(
         code=code,
         place=place,
         quantity=quantity,
         unit=unit,
-        flights=tuple(int(j.at[i]) for i in known),
-        value=tuple(float(j.rise[i] * scale) for i in known),
-        reach=tuple(float(1.96 * j.sd[i] * scale) for i in known),
-        baseline=tuple(int(j.at[i]) for i in known if i < until),
-        score=tuple(float(j.score[i]) for i in known),
-        chart=tuple(float(j.chart[i]) for i in known),
+        flights=tuple(j.at.tolist()),
+        value=tuple((j.rise * scale).tolist()),
+        reach=tuple((1.96 * j.sd * abs(scale)).tolist()),
+        baseline=tuple(j.at[:until].tolist()),
+        score=tuple(j.score.tolist()),
+        chart=tuple(j.chart.tolist()),
         limit=j.limit,
-        ewma=tuple(float(j.ewma[i]) for i in known),
-        ewma_reach=tuple(float(j.ewma_reach[i]) for i in known),
+        ewma=tuple(j.ewma.tolist()),
+        ewma_reach=tuple(j.ewma_reach.tolist()),
         watch=watch,
         ground=ground,
         since=None if j.onset is None else int(j.at[j.onset]),

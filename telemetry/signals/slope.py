@@ -51,6 +51,9 @@ SCALES = (0.5, 1.0, 2.0, 4.0, 8.0)  # time scales that may be stated, s
 # Gain error of one voltage sensor against another, half-width of 95 % (common practice, no source:
 # voltages are told to better than 1 %).
 _MISMATCH = 0.01
+_AS_FAST = (
+    1.2  # up to this many intervals of the voltage, the current is read about as often (ours)
+)
 _SWING_ERROR = 0.4  # sqrt(2 / 12): two errors, each uniform over a step
 _UNIFORM = 12.0**0.5  # an error anywhere within a step has a standard deviation of step / this
 
@@ -334,7 +337,9 @@ def _bounds(
     truth lies between the two (R. Frisch, Statistical Confluence Analysis, 1934, from memory); not
     so where the voltage's errors go with the current, as in the difference of two voltages.
     Where the residuals are small this tells more than an instrument that is weak. The geometric
-    mean of the two is the value.
+    mean of the two is the value. A current that is read more slowly than the voltage is smoothed
+    by being carried to the voltage's instants, which is no error of the kind; then both sides get
+    half as much again.
     """
     direct = replace(e, z=e.x * e.weight[:, None])
     found, solution = _interval(direct, taus, s, trend, gain), _solved(direct, taus)
@@ -345,10 +350,11 @@ def _bounds(
     missed -= sum((x.step / _UNIFORM) ** 2 for x in s.steps_v)
     moved = float(e.weight @ e.x[:, 0] ** 2 / e.weight.sum())
     factor = 1.0 + max(missed, 0.0) / (found.value**2 * moved)
+    slack = factor**0.25 if usual_step(s.t_i) > _AS_FAST * usual_step(s.t) else 1.0
     return Interval(
         value=found.value * factor**0.5,
-        low=found.low,
-        high=found.high * factor,
+        low=found.low / slack,
+        high=found.high * factor * slack,
         scale_s=found.scale_s,
         method="between both regressions",
     )
