@@ -63,13 +63,17 @@ _SAMPLE = 400
 _MOSTLY = 0.9
 
 
-def _plain_numbers(cells: pa.StringArray, decimal: str) -> Numbers | None:
-    """Numbers of a long column that are nearly all plain, in one sweep; None for the others."""
+def _some(cells: pa.StringArray) -> list[str]:
+    """Cells of a long column, evenly spaced; none of a short one."""
     if len(cells) < _SAMPLE:
-        return None
-    some = [t or "" for t in cells.take(pa.array(range(0, len(cells), len(cells) // _SAMPLE)))
-            .to_pylist()]  # fmt: skip
-    if sum(kind(t) is Kind.NUMBER for t in some) < _MOSTLY * len(some):
+        return []
+    picks = pa.array(range(0, len(cells), len(cells) // _SAMPLE))
+    return [t or "" for t in cells.take(picks).to_pylist()]
+
+
+def _plain_numbers(cells: pa.StringArray, some: list[str], decimal: str) -> Numbers | None:
+    """Numbers of a long column that are nearly all plain, in one sweep; None for the others."""
+    if sum(kind(t) is Kind.NUMBER for t in some) < max(1, _MOSTLY * len(some)):
         return None
     mark, group = column_marks(some, decimal)
     mark = mark or decimal
@@ -134,7 +138,10 @@ def to_numbers(column: pa.ChunkedArray, decimal: str) -> Numbers | None:
         None for a column of words: less than half of its filled cells are numbers.
     """
     whole = column.combine_chunks() if isinstance(column, pa.ChunkedArray) else column
-    quick = _plain_numbers(whole, decimal)
+    some = _some(whole)
+    if some and all(k in (Kind.WORD, Kind.TIME) for k in map(kind, some)):
+        return None
+    quick = _plain_numbers(whole, some, decimal)
     if quick is not None:
         return quick
     coded = pc.dictionary_encode(whole)

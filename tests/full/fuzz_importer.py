@@ -4,8 +4,8 @@
 
 Coverage-guided by atheris where that is installed (Linux), by random mutation of the museum's
 files otherwise. A file that breaks a promise is written to the working folder and named.
-Promises: a Log or an UnreadableLog in bounded time, without a warning; time that never runs back; finite numbers or
-NaN; no more rows than lines.
+Promises: a Log or an UnreadableLog in bounded time, without a warning; time that never runs
+back; finite numbers or NaN; no more rows than lines.
 """
 
 from __future__ import annotations

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from decimal import Decimal
+from pathlib import Path
 
 import numpy as np
 import pyarrow as pa
@@ -10,6 +11,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from telemetry import read_log
 from telemetry.channels import Quantity
 from telemetry.importer.numbers import to_numbers
 from telemetry.importer.values import (
@@ -151,3 +153,12 @@ def test_zeros_of_a_counter_that_goes_on_are_no_values() -> None:
     lost = zeros_in_a_counter(np.array([0, 10, 20, 0, 0, 20, 30, nan, 0, 1, 2.0]))
     assert list(np.flatnonzero(lost)) == [3, 4]
     assert not zeros_in_a_counter(np.array([0.0, 0.0])).any()
+
+
+def test_numbers_that_overflow_are_no_values(tmp_path: Path) -> None:
+    path = tmp_path / "log.csv"
+    cells = ["1.5", "1e308", "2.5", "inf", "3.5"]
+    rows = "".join(f"{i},{c},8.2\n" for i, c in enumerate(cells))
+    path.write_text("Time [s],Pack 1 [Ah],Pack 1 [V]\n" + rows, encoding="utf-8")
+    log = read_log(path)
+    np.testing.assert_array_equal(log.values("pack 1/consumed"), [1500, nan, 2500, nan, 3500])
