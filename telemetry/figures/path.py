@@ -14,7 +14,7 @@ from telemetry.results import Level
 
 ROW_PT = 24.0
 _TOP_PT, _LEFT_PT, _STEP_PT = 30.0, 12.0, 16.0
-_GAP_PT, _RIGHT_PT = 9.0, 6.0
+_GAP_PT, _RIGHT_PT = 12.0, 6.0
 _THINNEST_PT, _THICKEST_PT = 0.9, 4.0
 _PACK_MARK, _SUPPLY_MARK = ("s", style.BLUE), ("D", style.ORANGE)
 _ROOT_MARK, _NODE_MARK = ("s", style.BLACK), ("o", style.GREEN)

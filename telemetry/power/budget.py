@@ -7,12 +7,13 @@ nominal voltage, resistances from the profile and the wire table, currents from 
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import Literal
 
 from telemetry.aircraft import CELL_V, Aircraft, Connector, Lead, Node, Pack, Supply
 from telemetry.power.circuit import TOTAL, Circuit, Measured
 from telemetry.power.intervals import Interval, propagate
-from telemetry.power.margins import margins, worked_out
+from telemetry.power.margins import CASES, margins, worked_out
 from telemetry.power.wire import area_mm2, compare, lead_mohm
 from telemetry.results import Margin, PartLoad, Resistance, WorstCase
 
@@ -89,7 +90,9 @@ class PlaceBudget:
     place : str
     predicted_v : Interval or None
         At the mean load before landing: what the feeding place measured, less the expected
-        resistance times the place's current. Of a design: with all servos moving.
+        resistance times the place's current. Of a design: with all servos moving, the packs at
+        nominal voltage; its interval goes from packs at their floor to full ones, as do those of
+        its cases.
     measured_v : Interval or None
         What was read there over the same stretch.
     differs : bool or None
@@ -149,17 +152,20 @@ def budget(
     -------
     Budget
     """
-    basis = "design" if measured is None else "measured"
     if measured is None:
-        measured = design_state(aircraft)
+        basis, measured = "design", design_state(aircraft)
         resistances = (*resistances, *_design_resistances(aircraft))
-    found = margins(aircraft, resistances, measured)
-    circuit = Circuit(aircraft, resistances, measured)
+        found = margins(aircraft, resistances, measured)
+        places = _designed(found, aircraft, resistances)
+    else:
+        basis = "measured"
+        found = margins(aircraft, resistances, measured)
+        places = tuple(_place(m, aircraft, measured) for m in found)
     currents = _Currents(aircraft, measured, found)
     return Budget(
         aircraft=aircraft.name,
         basis=basis,
-        places=tuple(_place(m, circuit, basis) for m in found),
+        places=places,
         leads=tuple(
             _lead(place, lead, _branch(place, aircraft, resistances), currents)
             for place, lead in _leads(aircraft)
@@ -184,21 +190,29 @@ def part_loads(
     return tuple(_parts(aircraft, _Currents(aircraft, measured, found)))
 
 
-def design_state(aircraft: Aircraft) -> Measured:
-    """The state that a profile alone implies: packs at nominal voltage, all servos moving.
+def design_state(
+    aircraft: Aircraft, charge: Literal["full", "nominal", "floor"] = "nominal"
+) -> Measured:
+    """The state that a profile alone implies: all packs alike, all servos moving.
+
+    Parameters
+    ----------
+    aircraft : Aircraft
+    charge : str
+        At which of a cell's voltages the packs are.
 
     Returns
     -------
     Measured
-        Pack voltages from floor to full about nominal; currents only where every servo of a place
-        and below has ``moving_a``. What the profile does not tell is left out.
+        Currents only where every servo of a place and below has ``moving_a``. What the profile
+        does not tell is left out.
     """
     volts: dict[str, Interval] = {}
     amps: dict[str, Interval] = {}
     for pack in aircraft.packs:
         if pack.chemistry is not None and pack.cells is not None:
-            full, nominal, floor = (pack.cells * v for v in CELL_V[pack.chemistry])
-            volts[pack.name] = Interval(nominal, floor, full)
+            cell_v = CELL_V[pack.chemistry][("full", "nominal", "floor").index(charge)]
+            volts[pack.name] = Interval.exact(pack.cells * cell_v)
             amps[pack.name] = Interval.exact(0.0)
     root = aircraft.root
     if root is not None and root not in volts:
@@ -423,15 +437,9 @@ def _part(
     )
 
 
-def _place(margin: Margin, circuit: Circuit, basis: str) -> PlaceBudget:
-    place, measured = margin.place, circuit.measured
-    if basis == "design":
-        predicted, read = _designed(place, circuit), None
-    else:
-        predicted, read = (
-            _predicted(place, circuit.aircraft, measured),
-            measured.landing_v.get(place),
-        )
+def _place(margin: Margin, aircraft: Aircraft, measured: Measured) -> PlaceBudget:
+    predicted = _predicted(margin.place, aircraft, measured)
+    read = measured.landing_v.get(margin.place)
     differs = None
     if predicted is not None and read is not None:
         gap = propagate(
@@ -439,7 +447,7 @@ def _place(margin: Margin, circuit: Circuit, basis: str) -> PlaceBudget:
         )["v"]
         differs = gap.low > _SENSORS_V or gap.high < -_SENSORS_V
     return PlaceBudget(
-        place=place,
+        place=margin.place,
         predicted_v=predicted,
         measured_v=read,
         differs=differs,
@@ -449,11 +457,40 @@ def _place(margin: Margin, circuit: Circuit, basis: str) -> PlaceBudget:
     )
 
 
-def _designed(place: str, circuit: Circuit) -> Interval | None:
-    case = worked_out("all-packs", place, circuit)
-    if case.voltage_v is None or case.low_v is None or case.high_v is None:
-        return None
-    return Interval(case.voltage_v, case.low_v, case.high_v)
+def _designed(
+    nominal: Sequence[Margin], aircraft: Aircraft, resistances: Sequence[Resistance]
+) -> tuple[PlaceBudget, ...]:
+    """Voltages with the packs at nominal, their intervals from packs at their floor to full ones.
+
+    All packs are low or full together, which intervals of each by itself would not say.
+    """
+    circuits = [
+        Circuit(aircraft, resistances, design_state(aircraft, charge))
+        for charge in ("nominal", "floor", "full")
+    ]
+    out = []
+    for margin in nominal:
+        all_packs, *cases = (
+            _over_charge(*(worked_out(name, margin.place, c) for c in circuits))
+            for name in ("all-packs", *CASES)
+        )
+        known = (all_packs.voltage_v, all_packs.low_v, all_packs.high_v)
+        out.append(
+            PlaceBudget(
+                place=margin.place,
+                predicted_v=None if None in known else Interval(*(float(v or 0.0) for v in known)),
+                measured_v=None,
+                differs=None,
+                lowest_v=None,
+                restart_v=margin.restart_v,
+                cases=tuple(cases),
+            )
+        )
+    return tuple(out)
+
+
+def _over_charge(nominal: WorstCase, floor: WorstCase, full: WorstCase) -> WorstCase:
+    return replace(nominal, low_v=floor.low_v, high_v=full.high_v)
 
 
 def _predicted(place: str, aircraft: Aircraft, measured: Measured) -> Interval | None:
