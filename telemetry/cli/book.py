@@ -33,6 +33,7 @@ def flights(name: str | None, book: Path | None) -> None:
     Examples:
       busbook flights
       busbook flights tern
+      busbook flights tern --book /media/stick/book
     """
     from telemetry.report.flights import render, render_aircraft
 
@@ -125,6 +126,7 @@ def check_book(ctx: click.Context, book: Path | None) -> None:
     \b
     Examples:
       busbook check-book
+      busbook check-book --book logs/book
       busbook check-book --book /media/stick/book
     """
     shelf = open_book(book)

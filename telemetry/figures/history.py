@@ -111,10 +111,10 @@ def draw_notes(ax: Axes, flights: FlightAxis) -> Axes:
             NOTE_LETTER.get(note.kind, "?"),
             (at, 1.0),
             xycoords=ax.get_xaxis_transform(),
-            xytext=(0, style.pt(1)),
+            xytext=(style.pt(-3), style.pt(-1)),
             textcoords="offset points",
-            ha="center",
-            va="bottom",
+            ha="right",
+            va="top",
             fontsize=style.pt(style.SMALL_PT),
             fontweight="bold",
             gid=f"note-letter-{note.kind}",
@@ -313,10 +313,12 @@ def draw_season(
     bars: Sequence[Bar],
     flights: FlightAxis,
     marks: Sequence[tuple[NoteMark, Sequence[int]]] = (),
+    seen: Sequence[Sequence[int]] = (),
 ) -> Axes:
     """Places one below the other over the flights: what was found, where, and since when.
 
-    A bar begins with the first flight of a lasting change; what it says stands in it or before it.
+    A dot is a flight in which the place was measured: ``seen`` holds their numbers, row by row. A
+    bar begins with the first flight of a lasting change; what it says stands in it or before it.
     ``marks`` are the notes that begin a baseline anew, with the rows that they concern.
     """
     flight_axis(ax, flights)
@@ -334,6 +336,18 @@ def draw_season(
             zorder=0,
         )
     ax.grid(visible=False, axis="y")
+    for row, numbers in enumerate(seen):
+        ax.plot(
+            list(numbers),
+            [row] * len(numbers),
+            linestyle="none",
+            marker="o",
+            markersize=style.pt(4.0 if flights.count <= _MANY else 1.5),
+            color=style.MUTED,
+            markeredgewidth=0,
+            zorder=1,
+            gid=f"seen-{row}",
+        )
     stacked: dict[int, int] = {}
     total = {b.row: sum(other.row == b.row for other in bars) for b in bars}
     wide = style.size_pt_of_axes(ax)[0]
@@ -388,11 +402,11 @@ def _note_at(ax: Axes, note: NoteMark, rows: Sequence[int]) -> None:
     if rows:
         ax.annotate(
             NOTE_LETTER[note.kind],
-            (at, min(rows) - 0.5),
-            xytext=(0, style.pt(1)),
+            (at, min(rows)),
+            xytext=(style.pt(-3), 0),
             textcoords="offset points",
-            ha="center",
-            va="bottom",
+            ha="right",
+            va="center",
             fontsize=style.pt(style.SMALL_PT),
             fontweight="bold",
             gid=f"note-letter-{note.kind}",

@@ -11,6 +11,7 @@ from telemetry.figures.names import plain
 from telemetry.report.across import STEP, Across, flights_on_a_charge
 from telemetry.report.document import (
     Block,
+    Bullets,
     Document,
     FindingBlock,
     FirstPage,
@@ -47,6 +48,8 @@ from telemetry.report.words import (
 from telemetry.results import Change, Finding, History, Level
 
 _CLEAR_WORD = "Nothing found across these flights"
+# Flights that a baseline takes before anything can be told.
+_FEW = 3
 # Evidence that the change of a finding tells already, or that only the figure can show.
 _TOLD = {"rise", "flights_since", "chart", "chart_limit", "p_trend", "p_chance", "usual_stir_a"}
 _TOLD |= {
@@ -123,6 +126,8 @@ def _first_page(across: Across) -> FirstPage:
     )
     if level is Level.UNKNOWN and not history.findings:
         otherwise = "Nothing could be judged across these flights: it takes three at the least."
+    elif begun := _begun_anew(across):
+        otherwise += f" {counted(len(begun), 'place')} just put right cannot be judged yet."
     return FirstPage(
         aircraft=plain(history.name),
         flight=_season_words(across),
@@ -249,7 +254,24 @@ def _findings(across: Across) -> Section:
                 "this is no leave to fly."
             )
         )
+    if begun := _begun_anew(across):
+        blocks.append(Bullets(items=begun))
     return Section(title="Findings", anchor="findings", blocks=tuple(blocks))
+
+
+def _begun_anew(across: Across) -> tuple[str, ...]:
+    """Places whose baseline has just begun anew: what was found there before is closed."""
+    last = {n.place: n for n in across.history.notes if n.restarts}
+    words = []
+    for place, note in last.items():
+        since = len(across.history.flights) - note.before
+        if since < _FEW:
+            words.append(
+                f"{sentence(place or 'every place')[:-1]}: {note.kind} on "
+                f"{date_words(note.date[:10])} ({plain(note.text)}). Its baseline began anew with "
+                f"{counted(since, 'flight')} since; it takes {_FEW} before anything can be told."
+            )
+    return tuple(words)
 
 
 def _links(across: Across, since: str | None) -> tuple[tuple[str, str], ...]:

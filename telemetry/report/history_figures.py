@@ -124,8 +124,8 @@ def season_figure(across: Across) -> FigureBlock | None:
     ]
     return FigureBlock(
         name="season",
-        caption="All flights side by side. A bar begins with the first flight of a lasting "
-        "change. R repaired, C changed: the baseline of that place begins anew.",
+        caption="All flights side by side; a dot: measured. A bar begins with the first flight of "
+        "a lasting change. R repaired, C changed: the baseline of that place begins anew.",
         alt="Places over the flights. " + ("; ".join(told) or "No lasting change") + ".",
     )
 
@@ -367,7 +367,12 @@ class HistoryScene:
             for n in across.history.notes
             if n.restarts
         ]
-        across_flights.draw_season(ax, places, bars, FlightAxis(days=across.days), marks)
+        seen = {(p, f) for p, _, f in across.by}
+        dots = [
+            [n for n, flight in enumerate(across.history.flights, 1) if (place, flight.id) in seen]
+            for place in places
+        ]
+        across_flights.draw_season(ax, places, bars, FlightAxis(days=across.days), marks, dots)
 
 
 def season_places(across: Across) -> tuple[str, ...]:

@@ -5,8 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from statistics import median
 
+from telemetry.channels import PlaceKind, kind_of_place
 from telemetry.figures.names import plain
-from telemetry.report.across import STEP, Across, finite, flights_on_a_charge, side_by_side
+from telemetry.figures.traces import path_order
+from telemetry.report.across import STEP, Across, finite, flights_on_a_charge, paired, side_by_side
 from telemetry.report.document import Block, Bullets, Cell, FigureBlock, Section, Table
 from telemetry.report.history_figures import of_features, of_trend
 from telemetry.report.method import levels_table
@@ -114,7 +116,10 @@ def _lowest(across: Across, place: str) -> str:
 def currents_section(across: Across) -> Section | None:
     """Current of every place that drives servos, and what was judged of it."""
     judged = [found for code in _SERVO_CODES for found in across.trends(code)]
-    loads = list(dict.fromkeys(t.place for _, t in judged)) or list(across.places("stir_mean_a"))
+    measured = across.places("stir_mean_a", "air_mean_a")
+    nodes = [p for p in measured if kind_of_place(p) in (PlaceKind.NODE, PlaceKind.RECEIVER)]
+    told = dict.fromkeys(t.place for _, t in judged)
+    loads = list(paired(path_order([*told, *nodes]))) or list(measured)
     if not loads:
         return None
     rows = tuple(
