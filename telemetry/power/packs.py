@@ -218,13 +218,16 @@ def pack_outs(
         for a, b in _joined(grid, own, own < _NOTHING, max(1.0, 2 * update_s[name]))
         if b - a >= max(_LEAST_OUT_S, 2 * update_s[name])
     )
+    checks = [
+        (p.start_s - 1.0, p.end_s + 1.0) for p in phases if p.kind is PhaseKind.REDUNDANCY_CHECK
+    ]
     out: list[PackOut] = []
     for a, b, name in silent:
         own = rows[name]
         # What a pack gave while another was out says nothing of what it usually gives.
-        others = [(o.start_s - 1.0, o.end_s + 1.0) for o in out if o.place != name]
+        others = [*checks, *((o.start_s - 1.0, o.end_s + 1.0) for o in out if o.place != name)]
         usual = _usual_share(
-            grid, np.where(outside(grid, others), own, np.nan), total, (a, b), step
+            grid, np.where(outside(grid, sorted(others)), own, np.nan), total, (a, b), step
         )
         if usual is None or usual <= _SOMETHING:
             continue
