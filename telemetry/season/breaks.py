@@ -97,8 +97,8 @@ def _straying(case: Case, place: str, found: Found) -> Finding | None:
         se=np.zeros(at.size),
         sigma=_TAIL_SIGMA,
     )
-    n, first = len(case.flights), case.first(place)
-    j = case.judge([part], first)
+    n = len(case.flights)
+    j = case.judge([part], case.first(place), place)
     if j is None:
         return None
     found.trends.append(
@@ -115,7 +115,7 @@ def _straying(case: Case, place: str, found: Found) -> Finding | None:
         return None
     since = int(j.at[j.onset])
     now_v = usual(case.table, place, "drop_tail_v", max(since, n - 3), n)
-    before_v = usual(case.table, place, "drop_tail_v", first, since)
+    before_v = usual(case.table, place, "drop_tail_v", j.first, since)
     if now_v is None or before_v is None:
         return None
     if now_v < max(before_v + _TAIL_WATCH_V, _TAIL_WATCH * before_v):

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date
 
 import numpy as np
@@ -21,6 +21,9 @@ from telemetry.season.words import WORDS
 # kinds of fault together (ours).
 WATCH_CHANCE = 0.05
 GROUND_CHANCE = 0.01
+# A repair is judged from so many flights after it, against the last ones before it; less than this
+# part of the rise must be left (ours).
+_TO_TELL, _LAST, _CURED = 2, 3, 0.6
 # Servos of a node where neither the profile nor its outputs tell (common practice, no source).
 ASSUMED_SERVOS = 4
 
@@ -55,21 +58,47 @@ class Case:
         return self.aircraft.limits
 
     def judge(
-        self, parts: Sequence[Part], first: int, *, sign: float = 1.0, logarithmic: bool = False
+        self,
+        parts: Sequence[Part],
+        first: int,
+        place: str,
+        *,
+        sign: float = 1.0,
+        logarithmic: bool = False,
     ) -> Judgement | None:
-        """Judge parts over all flights since ``first``, at the false alarms allowed.
+        """Judge parts of a place over all flights since ``first``, at the false alarms allowed.
 
-        See :func:`telemetry.season.evidence.judge_rise`.
+        A repair ought to bring a place back to what it was before the fault. Where a finding stood
+        at the repair and the flights since are no better, the judgement of the flights before it
+        stands, marked ``uncured``. See :func:`telemetry.season.evidence.judge_rise`.
         """
-        return judge_rise(
-            parts,
-            len(self.flights),
-            chance=self.watch_chance,
-            strict=self.ground_chance,
-            first=first,
-            sign=sign,
-            logarithmic=logarithmic,
+
+        def since(flight: int) -> Judgement | None:
+            return judge_rise(
+                parts,
+                len(self.flights),
+                chance=self.watch_chance,
+                strict=self.ground_chance,
+                first=flight,
+                sign=sign,
+                logarithmic=logarithmic,
+            )
+
+        now = since(first)
+        repaired = any(
+            n.kind == "repaired" and n.before == first and n.concerns(place, self.aircraft)
+            for n in self.notes
         )
+        if not repaired or (now is not None and now.signal is not None):
+            return now
+        earlier = [n for n in self.notes if n.before < first]
+        old = since(first_since(earlier, self.aircraft, place))
+        if old is None or old.signal is None or old.at[old.signal] >= first:
+            return now
+        after, before = old.rise[old.at >= first], old.rise[old.at < first][-_LAST:]
+        if after.size < _TO_TELL or float(after.mean()) < _CURED * float(before.mean()):
+            return now
+        return replace(old, uncured=True)
 
     @property
     def watch_chance(self) -> float:
@@ -225,7 +254,7 @@ def established(
         level=level,
         place=place,
         servo=servo,
-        title=title,
+        title=title + ("; the repair noted since did not bring it back" if j.uncured else ""),
         evidence={
             "rise": j.now * scale,
             "kind": "one step" if j.step else "gradual",

@@ -140,6 +140,10 @@ class Judgement:
     chart : ndarray, shape (n,)
         The CUSUM.
     limit : float
+    first : int
+        First flight of the baseline.
+    uncured : bool
+        True where it stood before a repair and stands after it.
     sure : bool
         True where the chart also exceeded the limit for what may ground.
     signal : int or None
@@ -163,6 +167,8 @@ class Judgement:
     sd: FloatArray
     chart: FloatArray
     limit: float
+    first: int = 0
+    uncured: bool = False
     sure: bool = False
     signal: int | None = None
     onset: int | None = None
@@ -291,6 +297,7 @@ def judge_rise(
         sd=sd,
         chart=sums.high,
         limit=limit,
+        first=first,
         sure=sure,
     )
     if over.size == 0:

@@ -48,8 +48,7 @@ def judge_heating(
     if ramp is None:
         return None
     air = [replace(p, response=_AIR_RESPONSE, doubt=_AIR_DOUBT) for p in parts if p.name == "air"]
-    first = case.first(place, *sound)
-    j = case.judge([ramp, *air], first)
+    j = case.judge([ramp, *air], case.first(place, *sound), place)
     if j is None:
         return None
     servos, known = case.servos(place)
@@ -68,7 +67,7 @@ def judge_heating(
     pct = case.servo_pct(place, j)
     if j.signal is None or j.onset is None or pct < case.limits.servo_watch_pct:
         return None
-    if _odds(case, [*parts, ramp], first, j) < (_RATHER_HEATING if rising else 0.0):
+    if _odds(case, [*parts, ramp], j) < (_RATHER_HEATING if rising else 0.0):
         return None
     grave = j.sure and pct >= case.limits.servo_ground_pct
     against = " and ".join(sound)
@@ -96,7 +95,7 @@ def judge_heating(
     )
 
 
-def _odds(case: Case, parts: Sequence[Part], first: int, j: Judgement) -> float:
+def _odds(case: Case, parts: Sequence[Part], j: Judgement) -> float:
     """Log of the odds that the place heats, rather than draws more cold as well as warm."""
     assert j.onset is not None
     learn = np.arange(len(case.flights)) < j.at[j.onset]
@@ -106,7 +105,7 @@ def _odds(case: Case, parts: Sequence[Part], first: int, j: Judgement) -> float:
     for part in parts:
         if part.name == "air":
             continue  # it says the same of both
-        seen = moved_since(part.since(first), learn)
+        seen = moved_since(part.since(j.first), learn)
         if seen is not None:
             if_hot, if_cold = (j.now, 0.0) if part.name == "ramp" else (0.0, cold * part.response)
             total += log_odds(*seen, if_hot, if_cold)

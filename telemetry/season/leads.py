@@ -66,7 +66,6 @@ class _Branch:
     own: bool
     fit: str
     parts: Sequence[Part]
-    first: int
     judgement: Judgement
     watch: float
     ground: float
@@ -79,8 +78,7 @@ def _branch(case: Case, place: str, parent: str, found: Found) -> _Branch | None
         return None
     fit = "branch_mohm" if own else "apparent_mohm"
     parts = drop_parts(case.table, place, parent, current, fit=fit)
-    first = case.first(place, parent)
-    j = case.judge(parts, first)
+    j = case.judge(parts, case.first(place, parent), place)
     if j is None:
         found.not_judged.append(f"lead of {place}: fewer than three flights tell its drop per amp")
         return None
@@ -106,7 +104,6 @@ def _branch(case: Case, place: str, parent: str, found: Found) -> _Branch | None
         own=own,
         fit=fit,
         parts=parts,
-        first=first,
         judgement=j,
         watch=watch,
         ground=ground,
@@ -116,7 +113,7 @@ def _branch(case: Case, place: str, parent: str, found: Found) -> _Branch | None
 def _usual_current(case: Case, branch: _Branch, since: int) -> float:
     """Mean current of the lead in the air before the change, A."""
     x = case.table.stretches("air", "amps", branch.current)
-    x = None if x is None else x[branch.first : since]
+    x = None if x is None else x[branch.judgement.first : since]
     return 1.0 if x is None or np.isnan(x).all() else float(np.nanmean(x))
 
 
@@ -135,11 +132,11 @@ def _offset_lean(case: Case, place: str, parent: str, branch: _Branch) -> float:
     rest_a = 0.1 * loaded_a if rest is None else rest
     lean = 0.0
     for part in branch.parts:
-        moved = moved_since(part.since(branch.first), learn)
+        moved = moved_since(part.since(branch.judgement.first), learn)
         if part.name == branch.fit and moved is not None:
             lean += log_odds(*moved, 0.0, j.now)
     for part in offset_parts(case.table, place, parent):
-        moved = moved_since(part.since(branch.first), learn)
+        moved = moved_since(part.since(branch.judgement.first), learn)
         if moved is not None:
             at_rest = j.now * rest_a / 1000.0 if part.name == "rest" else 0.0
             lean += log_odds(*moved, j.now * loaded_a / 1000.0, at_rest)
@@ -186,11 +183,11 @@ def _branch_finding(case: Case, branch: _Branch) -> Finding | None:
 
 def _baseline_mohm(case: Case, branch: _Branch, since: int) -> float | None:
     """Usual resistance before the change: as fitted, else as the mean drop says."""
-    value = usual(case.table, branch.place, branch.fit, branch.first, since)
+    value = usual(case.table, branch.place, branch.fit, branch.judgement.first, since)
     if value is not None:
         return value
     for part in branch.parts:
-        y = part.y[(part.at >= branch.first) & (part.at < since)]
+        y = part.y[(part.at >= branch.judgement.first) & (part.at < since)]
         if y.size and float(np.median(y)) > 0:
             return float(np.median(y))
     return None
@@ -201,7 +198,7 @@ def _offset(case: Case, place: str, parent: str, found: Found) -> tuple[Judgemen
     parts = offset_parts(case.table, place, parent)
     first = case.first(place, parent)
     for sign in (1.0, -1.0):
-        j = case.judge(parts, first, sign=sign)
+        j = case.judge(parts, first, place, sign=sign)
         if j is None:
             return None
         if sign > 0:

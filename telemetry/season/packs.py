@@ -111,7 +111,7 @@ def _source(case: Case, pack: str, other: str | None, found: Found) -> None:
         found.not_judged.append(f"{pack}: no flight tells its resistance")
         return
     first = max(_first(case, pack), 0 if other is None else _first(case, other))
-    j = case.judge(parts, first, logarithmic=True)
+    j = case.judge(parts, first, pack, logarithmic=True)
     if j is None:
         return
     found.trends.append(
@@ -146,7 +146,7 @@ def _source(case: Case, pack: str, other: str | None, found: Found) -> None:
             rise_unit="%",
             scale=100.0,
             limit=SOURCE_GROUND_PCT if level is Level.WATCH else None,
-            before=usual(case.table, pack, "source_mohm", first, since),
+            before=usual(case.table, pack, "source_mohm", j.first, since),
             now=usual(case.table, pack, "source_mohm", max(since, n - 3), n),
             evidence={"compared_with": other or "its own earlier flights, temperature taken out"},
         )
@@ -167,7 +167,7 @@ def _path(case: Case, pack: str, found: Found) -> None:
     if fitted is None or fitted.since(first).at.size < 0.5 * (n - first):
         return  # behind a regulator the drop says nothing of a resistance
     parts = [*drop_parts(case.table, root, pack, pack, fit=""), fitted]
-    j = case.judge(parts, first)
+    j = case.judge(parts, first, pack)
     if j is None or j.signal is None or j.now < case.limits.branch_watch_mohm:
         return
     grave = j.sure and j.now >= case.limits.branch_ground_mohm
@@ -208,7 +208,7 @@ def _weak(case: Case, pack: str, found: Found) -> None:
         slope=np.array([_END_PER_START, _END_PER_AH * per_ah]),
         slope_sd=np.array([_END_PER_START_SD, _END_PER_AH_SD * per_ah]),
     )
-    j = case.judge([part], _first(case, pack), sign=-1.0)
+    j = case.judge([part], _first(case, pack), pack, sign=-1.0)
     if j is None or j.signal is None or j.now < _WEAK_PCT / 100.0 * float(end_v.mean()):
         return
     found.findings.append(
@@ -249,11 +249,11 @@ def _share(case: Case, pair: tuple[str, str], found: Found) -> None:
     first = max(_first(case, p) for p in pair)
     allowed = case.limits.share_points / 100.0
     for sign, place in ((-1.0, pair[0]), (1.0, pair[1])):
-        j = case.judge([part], first, sign=sign)
+        j = case.judge([part], first, place, sign=sign)
         if j is None or j.signal is None or j.onset is None:
             continue
         since = int(j.at[j.onset])
-        before = float(np.mean(y[(at >= first) & (at < since)]))
+        before = float(np.mean(y[(at >= j.first) & (at < since)]))
         before = before if place == pair[0] else 1.0 - before
         now = before - j.now
         if abs(now - 0.5) < allowed and j.now < allowed:

@@ -98,6 +98,25 @@ def _others(
     return None if rest and not sound else sound
 
 
+def _references(
+    case: Case, place: str, loads: Sequence[str], claims: dict[str, _Claim]
+) -> list[tuple[str, ...]]:
+    """The same, and where a note on those restarts the comparison, what none of its notes touched.
+
+    A repair on one side must not hide what goes on at the other.
+    """
+    others = _others(case, place, loads, claims)
+    if others is None:
+        return []
+    first = case.first(place)
+    if case.first(place, *others) <= first:
+        return [others]
+    untouched = tuple(
+        p for p in loads if p != place and p not in claims and case.first(place, p) <= first
+    )
+    return [others, untouched]
+
+
 def _parts(case: Case, place: str, others: tuple[str, ...]) -> list[Part]:
     mirror = mirror_place(case.aircraft, place, others) is not None and len(others) == 1
     return current_parts(case.table, place, others, mirror=mirror)
@@ -105,25 +124,27 @@ def _parts(case: Case, place: str, others: tuple[str, ...]) -> list[Part]:
 
 def _judge(case: Case, place: str, others: tuple[str, ...], sign: float) -> Judgement | None:
     parts = _parts(case, place, others)
-    return case.judge(parts, case.first(place, *others), sign=sign, logarithmic=True)
+    first = case.first(place, *others)
+    return case.judge(parts, first, place, sign=sign, logarithmic=True)
 
 
 def _claims(
     case: Case, place: str, loads: Sequence[str], claims: dict[str, _Claim]
 ) -> list[_Claim]:
     """What the charts of one place establish, beyond the limits."""
-    others = _others(case, place, loads, claims)
-    if others is None:
-        return []
     out = []
-    for sign, code in ((1.0, "servo-current-rising"), (-1.0, "servo-silent")):
-        j = _judge(case, place, others, sign)
-        if j is None or j.signal is None:
-            continue
-        claim = _Claim(code=code, place=place, others=others, judgement=j)
-        large = _servo_pct(case, claim) >= case.limits.servo_watch_pct
-        if (code == "servo-silent" and _silent(case, claim)) or (code != "servo-silent" and large):
-            out.append(claim)
+    for others in _references(case, place, loads, claims):
+        for sign, code in ((1.0, "servo-current-rising"), (-1.0, "servo-silent")):
+            j = _judge(case, place, others, sign)
+            if j is None or j.signal is None:
+                continue
+            claim = _Claim(code=code, place=place, others=others, judgement=j)
+            if code == "servo-silent":
+                counts = _silent(case, claim)
+            else:
+                counts = _servo_pct(case, claim) >= case.limits.servo_watch_pct
+            if counts:
+                out.append(claim)
     return out
 
 
@@ -194,8 +215,7 @@ def _finding(case: Case, claim: _Claim) -> Finding | None:
     place = claim.place
     servos, known = case.servos(place)
     since, n = int(j.at[j.onset]), len(case.flights)
-    first = case.first(place, *claim.others)
-    before = usual(case.table, place, "stir_mean_a", first, since)
+    before = usual(case.table, place, "stir_mean_a", j.first, since)
     now = usual(case.table, place, "stir_mean_a", max(since, n - 3), n)
     step_a = float(case.table.steps_a(place).max())
     if before is not None and before * j.now < _STEPS * step_a:
@@ -246,8 +266,7 @@ def _sensor_finding(case: Case, claim: _Claim) -> Finding | None:
     assert j.onset is not None
     sign = 1.0 if claim.code == "servo-current-rising" else -1.0
     moved = float(np.log1p(max(sign * j.now, -0.95)))
-    first = case.first(place, *claim.others)
-    if not sensor_moved(case, place, first, int(j.at[j.onset]), moved):
+    if not sensor_moved(case, place, j.first, int(j.at[j.onset]), moved):
         return None
     more = "more" if sign > 0 else "less"
     return established(

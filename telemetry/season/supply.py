@@ -128,7 +128,7 @@ def _counter(case: Case, place: str, found: Found) -> None:
         sigma=_COUNTER_SIGMA,
     )
     for sign, more in ((1.0, "more"), (-1.0, "less")):
-        j = case.judge([part], case.first(place), sign=sign, logarithmic=True)
+        j = case.judge([part], case.first(place), place, sign=sign, logarithmic=True)
         if j is None or j.signal is None or j.now < _COUNTER_WATCH:
             continue
         found.findings.append(

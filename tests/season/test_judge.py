@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -348,3 +349,81 @@ def test_a_log_with_a_total_alone_says_what_it_cannot_judge(make_season: Make) -
     flights = make_season(28, places=())
     history = judge(flights)
     assert any("leads" in line for line in history.not_judged)
+
+
+def test_a_repair_that_did_not_cure_leaves_the_finding(make_season: Make) -> None:
+    flights = make_season(29, current={"left wing": grows(7, 0.03)})
+    note = NoteMark(kind="repaired", place="left wing", text="", date="2026-06-01", before=13)
+    # One flight after the repair tells nothing yet; two do.
+    assert judge(flights[:14], [note], CRAFT).findings == ()
+    found = only(judge(flights[:15], [note], CRAFT), "servo-current-rising")
+    assert found.place == "left wing"
+    assert "did not bring it back" in found.title
+    # Other servos may draw what they like: "changed" takes the new level for usual.
+    changed = NoteMark(kind="changed", place="left wing", text="", date="2026-06-01", before=13)
+    level = make_season(30, current={"left wing": lambda k: 1.2 if k >= 8 else 1.0})
+    assert judge(level, [changed], CRAFT).findings == ()
+    assert judge(level, [], CRAFT).findings
+
+
+def test_a_repair_on_one_side_hides_nothing_on_the_other(make_season: Make) -> None:
+    flights = make_season(31, current={"right wing": grows(6, 0.04)}, scatter=0.01)
+    note = NoteMark(kind="repaired", place="left wing", text="", date="2026-06-01", before=14)
+    for k in range(15, 21):
+        found = only(judge(flights[:k], [note], CRAFT), "servo-current-rising")
+        assert found.place == "right wing"
+
+
+def test_a_unit_that_went_down_needs_no_statistics(make_season: Make) -> None:
+    flights = make_season(32)
+    down = [
+        replace(m, seen=(("brownout", "bus", "ground"),) if k == 7 else ())
+        for k, m in enumerate(flights)
+    ]
+    now = only(judge(down[:8], aircraft=CRAFT), "supply-dips")
+    assert (now.place, now.level, now.since_flight) == ("bus", Level.GROUND, "8")
+    assert only(judge(down, aircraft=CRAFT), "supply-dips").level is Level.WATCH
+
+
+def test_a_drop_that_strays_to_one_side(make_season: Make) -> None:
+    a, b = wobble(11, 0.01), wobble(12, 0.01)
+    flights = make_season(
+        33,
+        features={
+            ("tail", "drop_tail_v"): lambda k: 0.09 + a(k) + (0.6 if k >= 12 else 0.0),
+            ("tail", "drop_tail_other_v"): lambda k: 0.09 + b(k),
+            ("left wing", "drop_tail_v"): lambda k: 0.09 + b(k),
+            ("left wing", "drop_tail_other_v"): lambda k: 0.09 + a(k),
+        },
+    )
+    found = only(judge(flights, aircraft=CRAFT), "contact-intermittent")
+    assert (found.place, found.since_flight, found.level) == ("tail", "12", Level.GROUND)
+
+
+def test_a_current_sensor_that_drifted_is_no_servo(make_season: Make) -> None:
+    """More current at one node without more in the total and with less drop per amp."""
+    flights = []
+    for k, m in enumerate(make_season(34)):
+        gain = 1.2 if k >= 10 else 1.0
+        blocks = {}
+        for part in ("stir", "air"):
+            old = getattr(m, part)
+            amps = {**old.amps, "tail": old.amps["tail"] * gain}
+            blocks[part] = replace(old, amps=amps)
+        rows = tuple(
+            replace(f, value=f.value * gain, low=None, high=None)
+            if f.place == "tail" and f.unit == "A"
+            else f
+            for f in m.features
+        )
+        flights.append(replace(m, features=rows, **blocks))
+    found = judge(flights, aircraft=CRAFT).findings
+    assert [(f.code, f.place, f.level) for f in found] == [
+        ("capacity-mismatch", "tail", Level.WATCH)
+    ]
+    assert "sensor" in found[0].title
+
+
+def test_a_thousand_flights_are_judged(make_season: Make) -> None:
+    flights = make_season(35, flights=120) * 9
+    assert judge(flights, aircraft=CRAFT).verdict is Level.CLEAR
