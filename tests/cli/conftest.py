@@ -73,13 +73,18 @@ def faulty(tmp_path: Path, faulty_text: str) -> Path:
     return path
 
 
-@pytest.fixture
-def run() -> Run:
-    """Run a command in this process; stdout and stderr apart, and never a traceback."""
+@pytest.fixture(scope="session")
+def runner() -> CliRunner:
+    """Runs commands in this process, stdout and stderr apart."""
     try:
-        runner = CliRunner(mix_stderr=False)  # type: ignore[call-arg]  # click before 8.2
+        return CliRunner(mix_stderr=False)  # type: ignore[call-arg]  # click before 8.2
     except TypeError:
-        runner = CliRunner()
+        return CliRunner()
+
+
+@pytest.fixture
+def run(runner: CliRunner) -> Run:
+    """Run a command in this process, and never a traceback."""
 
     def run(*arguments: object) -> Result:
         result = runner.invoke(main, [str(a) for a in arguments])

@@ -220,16 +220,13 @@ def test_any_words_on_the_command_line(fuzzed, command, options) -> None:
 
 
 @pytest.fixture(scope="module")
-def fuzzed(tmp_path_factory, log_text):
-    from click.testing import CliRunner
-
+def fuzzed(tmp_path_factory, log_text, runner):
     from telemetry.cli import main
 
     folder = tmp_path_factory.mktemp("fuzzed")
     (folder / "log.csv").write_text("\n".join(log_text.splitlines()[:80]) + "\n")
     (folder / "void").mkdir()
     (folder / "cwd").mkdir()
-    runner = CliRunner()
 
     def run(*arguments: str):
         here = Path.cwd()

@@ -117,17 +117,15 @@ def with_holes(text: str) -> str:
 
 
 @pytest.fixture(scope="module")
-def document(tmp_path_factory: pytest.TempPathFactory, log_text: str) -> Any:
+def document(tmp_path_factory: pytest.TempPathFactory, log_text: str, runner) -> Any:
     """The reviews of all sample logs, of one with holes, and of a file that is none, as printed."""
-    from click.testing import CliRunner
-
     from telemetry.cli import main
 
     assert SAMPLES
     folder = tmp_path_factory.mktemp("contract")
     (folder / "empty.csv").touch()
     (folder / "holes.csv").write_text(with_holes(log_text))
-    result = CliRunner().invoke(main, ["review", "--json", *map(str, SAMPLES), str(folder)])
+    result = runner.invoke(main, ["review", "--json", *map(str, SAMPLES), str(folder)])
     assert result.exit_code == 2
     return loads(result.stdout)
 
