@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from datetime import date, timedelta
 from typing import Any
 
 import numpy as np
@@ -14,16 +15,21 @@ from telemetry.aircraft import Aircraft, Limits, Node, Pack
 from telemetry.channels import Channel, Quantity
 from telemetry.log import Log, Provenance
 from telemetry.results import (
+    Change,
     Charge,
     ColumnUse,
     Dropout,
     Event,
     EventKind,
     Evidence,
+    Feature,
     Finding,
     Flight,
+    History,
+    HistoryFlight,
     Level,
     Margin,
+    NoteMark,
     Origin,
     OutKind,
     PackOut,
@@ -40,6 +46,7 @@ from telemetry.results import (
     Spurious,
     Stir,
     StirPlace,
+    Trend,
     WorstCase,
 )
 
@@ -561,3 +568,183 @@ def bare_review(make_review: Make) -> Review:
         flights=(),
         findings=(),
     )
+
+
+MakeHistory = Callable[..., History]
+
+
+def _made_trend(
+    code: str, place: str, count: int, unit: str, rise: list[float], **more: Any
+) -> Trend:
+    at = tuple(range(2, count))
+    return Trend(
+        code=code,
+        place=place,
+        quantity="rise of what was judged",
+        unit=unit,
+        flights=at,
+        value=tuple(rise),
+        reach=tuple(4.0 for _ in at),
+        score=tuple(0.1 * v for v in rise),
+        chart=tuple(max(0.0, 0.2 * v) for v in rise),
+        limit=5.0,
+        **more,
+    )
+
+
+@pytest.fixture(scope="session")
+def make_history() -> MakeHistory:
+    """Makes a history of an invented aircraft, filled by hand; keywords replace its parts."""
+
+    def make(*, count: int = 12, name: str = "tern", **parts: Any) -> History:
+        flights = tuple(
+            HistoryFlight(
+                id=f"{k:016x}-0",
+                start=f"{date(2026, 4, 1) + timedelta(days=k)}T10:00:00",
+                file=f"flight-{k:02d}.csv",
+                kind="bench" if k == 0 else "flight",
+                order="log",
+                duration_s=540.0,
+                flight_s=0.0 if k == 0 else 400.0,
+            )
+            for k in range(count)
+        )
+        usual = {"idle_v": 8.2, "lowest_stir_v": 8.0, "lowest_flight_v": 7.7}
+        amps = {"rest_a": 0.2, "stir_mean_a": 1.0, "air_mean_a": 0.9}
+        features = []
+        for k, flight in enumerate(flights):
+            wave = 0.03 * (k % 4)
+            for n, place in enumerate(
+                ("pack 1", "pack 2", "bus", "left wing", "right wing", "tail")
+            ):
+                found = {f: (v - 0.02 * n - wave, "V") for f, v in usual.items()}
+                found |= {f: (v + 0.05 * n + wave, "A") for f, v in amps.items()}
+                if n < 2:
+                    found |= {
+                        "used_mah": (230.0 + 10 * n + k, "mAh"),
+                        "share": (0.52 - 0.04 * n, ""),
+                    }
+                    found |= {"start_v": (8.25, "V"), "end_v": (8.05, "V")}
+                    found["source_mohm"] = (35.0 + n, "mOhm")
+                elif n > 2:
+                    worn = max(0, k - 6) * 7.0 if place == "left wing" else 0.0
+                    found["branch_mohm"] = (25.0 + worn, "mOhm")
+                    found["falls_unexplained"] = (2.0 if worn > 20 else 0.0, "")
+                if flight.kind == "bench":
+                    found = {f: v for f, v in found.items() if "flight" not in f and "air" not in f}
+                features += [
+                    Feature(
+                        flight=flight.id,
+                        place=place,
+                        feature=f,
+                        value=value,
+                        unit=unit,
+                        low=value - 1 if f.endswith("mohm") else None,
+                        high=value + 1 if f.endswith("mohm") else None,
+                    )
+                    for f, (value, unit) in found.items()
+                ]
+        since = min(5, count - 1)
+        rises = [2.0 if k % 2 else -3.0 for k in range(2, since)]
+        rises += [30.0 + 12.0 * k for k in range(count - since)] if count > 2 else []
+        flat = [1.0 if k % 2 else -1.0 for k in range(2, count)]
+        history: dict[str, Any] = {
+            "name": name,
+            "aircraft": Aircraft(
+                name=name,
+                packs=(
+                    Pack(name="pack 1", capacity_mah=2600.0),
+                    Pack(name="pack 2", capacity_mah=2600.0),
+                ),
+                bus="bus",
+                nodes=tuple(
+                    Node(name=n, fed_from="bus") for n in ("left wing", "right wing", "tail")
+                ),
+            ),
+            "flights": flights,
+            "notes": (
+                NoteMark(
+                    kind="charged", place=None, text="both packs", date="2026-04-02", before=1
+                ),
+                NoteMark(
+                    kind="checked", place="tail", text="looked at", date="2026-04-04", before=3
+                ),
+                NoteMark(
+                    kind="repaired", place="tail", text="plug cleaned", date="2026-04-09", before=8
+                ),
+            ),
+            "features": tuple(features),
+            "trends": (
+                _made_trend(
+                    "servo-current-rising",
+                    "right wing",
+                    count,
+                    "%",
+                    rises,
+                    baseline=tuple(range(2, since)),
+                    watch=25.0,
+                    ground=60.0,
+                    since=since,
+                ),
+                _made_trend(
+                    "servo-current-rising",
+                    "left wing",
+                    count,
+                    "%",
+                    flat,
+                    baseline=tuple(range(2, count)),
+                    watch=25.0,
+                    ground=60.0,
+                ),
+            ),
+            "findings": (
+                Finding(
+                    code="servo-current-rising",
+                    level=Level.GROUND,
+                    place="right wing",
+                    servo="right wing 2",
+                    title="right wing draws 45 % more than usual",
+                    evidence={"servos": 4, "servos_known": "assumed", "p_trend": 0.00001},
+                    explanations=("a worn servo", "a linkage that binds"),
+                    confirm="Disconnect the linkages one at a time and stir.",
+                    advice="Find the servo and put it right.",
+                    since_flight=flights[since].id,
+                    change=Change(
+                        quantity="stir mean current",
+                        unit="A",
+                        before=0.84,
+                        now=1.38,
+                        rise=58.0,
+                        low=40.0,
+                        high=76.0,
+                        rise_unit="% of one servo's share",
+                        limit=60.0,
+                        per_flight=12.0,
+                        per_flight_low=9.0,
+                        per_flight_high=15.0,
+                        flights_to_limit=1,
+                        false_alarm=0.01,
+                    ),
+                ),
+                Finding(
+                    code="contact-intermittent",
+                    level=Level.WATCH,
+                    place="left wing",
+                    title="left wing lost voltage for moments",
+                    evidence={"times": 4, "p_chance": 0.001},
+                    confirm="Move that plug.",
+                    advice="Clean that plug.",
+                    since_flight=flights[-2].id,
+                ),
+            ),
+            "not_judged": ("receiver 1: no voltage",),
+        }
+        return History(**(history | parts))
+
+    return make
+
+
+@pytest.fixture(scope="session")
+def history(make_history: MakeHistory) -> History:
+    """Twelve recordings: a servo that draws more from No. 6 on, a contact that opens."""
+    return make_history()

@@ -186,10 +186,8 @@ def date_words(start: str | None) -> str:
 
 def day_words(start: str | None) -> str:
     """A day in few letters: "14 May"; "" for none."""
-    if start is None:
-        return ""
-    when = datetime.fromisoformat(start)
-    return f"{when.day} {_MONTHS[when.month - 1][:3]}"
+    words = date_words(None if start is None else start[:10]).split(" ")
+    return f"{words[0]} {words[1][:3]}" if len(words) == 3 else ""
 
 
 def quoted(name: str) -> str:
