@@ -77,7 +77,7 @@ def least_squares(design: FloatArray, y: FloatArray) -> LinearFit:
     Returns
     -------
     LinearFit
-        ``r2`` about the mean where a column is constant, else about zero.
+        ``r2`` about the mean where a column is constant, else about zero; 0 where y is constant.
     """
     length = np.sqrt((design**2).sum(axis=0))
     scaled = design / length
@@ -87,12 +87,13 @@ def least_squares(design: FloatArray, y: FloatArray) -> LinearFit:
     sd = float(np.sqrt(residuals @ residuals / max(y.size - coef.size, 1)))
     inverse = np.linalg.inv(r)
     about = y.mean() if (np.ptp(design, axis=0) == 0).any() else 0.0
+    spread = float((y - about) @ (y - about))
     return LinearFit(
         coef=coef / length,
         se=sd * np.sqrt((inverse**2).sum(axis=1)) / length,
         residuals=residuals,
         residual_sd=sd,
-        r2=1.0 - float(residuals @ residuals) / float((y - about) @ (y - about)),
+        r2=1.0 - float(residuals @ residuals) / spread if spread > 0 else 0.0,
     )
 
 

@@ -218,6 +218,16 @@ def test_whether_a_regulator_holds_the_bus(make: Make, kind: PathKind, held: boo
     assert is_regulated(bus, [], total, told) is True
 
 
+def test_a_bus_that_never_moves_is_held(make: Make) -> None:
+    # A good regulator behind a coarse sensor: one and the same value all along.
+    case = make(kind=PathKind.REGULATOR)
+    bus = case.readings.get(U, "bus")
+    packs = [r for n in ("pack 1", "pack 2") if (r := case.readings.get(U, n)) is not None]
+    assert bus is not None
+    still = replace(bus, v=np.full(bus.v.size, 6.0))
+    assert is_regulated(still, packs, total_current(case.readings, case.craft), case.craft) is True
+
+
 def test_a_redundancy_check_does_not_disturb(make: Make) -> None:
     quiet, checked = make(), make(check=True)
     for name in ("pack 1", "pack 2"):

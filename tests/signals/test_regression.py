@@ -77,6 +77,12 @@ def test_noint1_certified_values() -> None:
     assert float(fit.residuals @ fit.residuals) == pytest.approx(127.272727272727, rel=1e-11)
 
 
+def test_a_constant_has_no_spread_to_explain() -> None:
+    fit = least_squares(np.stack([np.ones(9), np.arange(9.0)], axis=1), np.full(9, 6.0))
+    assert fit.coef == pytest.approx([6.0, 0.0], abs=1e-12)
+    assert fit.r2 == 0.0
+
+
 def test_pack_points_against_scipy() -> None:
     amps, volts = numbers("0 5 15 25 33"), numbers("16.40 16.28 16.05 15.81 15.62")
     fit = least_squares(np.stack([np.ones(5), amps], axis=1), volts)
