@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections import Counter
 from functools import cache
-from math import comb
+from math import comb, factorial
 from typing import NamedTuple
 
 import numpy as np
@@ -115,8 +115,8 @@ def theil_sen(x: FloatArray, y: FloatArray, *, confidence: float = 0.95) -> Slop
     found = stats.theilslopes(y, x, confidence, method="separate")
     low, high = float(found.low_slope), float(found.high_slope)
     n = int(x.size)
-    tails = _upper_tail(n, ())
-    possible = n > _EXACT_UP_TO or 2.0 * float(tails[-1]) <= 1.0 - confidence
+    # Of n! orders one alone is perfectly monotone.
+    possible = 2 <= (1.0 - confidence) * factorial(min(n, _EXACT_UP_TO))
     return Slope(
         float(found.slope),
         low if possible else None,
