@@ -116,7 +116,7 @@ def theil_sen(x: FloatArray, y: FloatArray, *, confidence: float = 0.95) -> Slop
     low, high = float(found.low_slope), float(found.high_slope)
     n = int(x.size)
     # Of n! orders one alone is perfectly monotone.
-    possible = 2 <= (1.0 - confidence) * factorial(min(n, _EXACT_UP_TO))
+    possible = (1.0 - confidence) * factorial(min(n, _EXACT_UP_TO)) >= 2
     return Slope(
         float(found.slope),
         low if possible else None,
