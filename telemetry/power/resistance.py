@@ -170,7 +170,8 @@ def is_regulated(
     bool or None
         None where the packs' voltage is not logged or hardly fell.
     """
-    if not packs or total is None:
+    packs = [p for p in packs if p.size]
+    if not packs or total is None or not bus.size:
         return True if aircraft.regulated_v is not None and not packs else None
     start, end = max(r.t[0] for r in (bus, *packs)), min(r.t[-1] for r in (bus, *packs))
     edges = np.arange(start, end, _BLOCK_S)
