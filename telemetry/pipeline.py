@@ -23,6 +23,7 @@ from telemetry.power.placing import place_events
 from telemetry.power.resistance import measure_resistances
 from telemetry.power.servos import measure_servos
 from telemetry.power.states import Drawn, pack_states
+from telemetry.power.steps import path_steps
 from telemetry.readings import Readings, take_readings
 from telemetry.results import Flight, Quality, Review
 
@@ -101,6 +102,7 @@ def _flight(
         servos=measure_servos(readings, craft, phases),
         packs=pack_states(readings, craft, phases, charge, outs, drawn),
         pack_outs=outs,
+        path_steps=path_steps(readings, craft, outs),
         loads=place_loads(measured, craft.root),
         parts=part_loads(craft, measured, found_margins),
     )

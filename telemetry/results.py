@@ -339,6 +339,30 @@ class PackOut(Span):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class PathStep:
+    """A step of the resistance between a pack and what it feeds, within one flight.
+
+    Attributes
+    ----------
+    place, parent : str
+        The pack, and the place whose voltage its own was held against.
+    time_s : float
+    before_mohm : float
+        Resistance before it.
+    rise_mohm, low_rise_mohm, high_rise_mohm : float
+        By how much it rose (fell, where negative), with its 95 % interval.
+    """
+
+    place: str
+    parent: str
+    time_s: float
+    before_mohm: float
+    rise_mohm: float
+    low_rise_mohm: float
+    high_rise_mohm: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class PackState:
     """One pack in one flight: its share of the load, its charge, and what is left of it.
 
@@ -577,6 +601,7 @@ class Flight(Span):
     servos: tuple[ServoShare, ...] = ()
     packs: tuple[PackState, ...] = ()
     pack_outs: tuple[PackOut, ...] = ()
+    path_steps: tuple[PathStep, ...] = ()
     loads: tuple[PlaceLoad, ...] = ()
     parts: tuple[PartLoad, ...] = ()
 

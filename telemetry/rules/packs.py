@@ -34,7 +34,8 @@ def pack_findings(flight: Flight, aircraft: Aircraft) -> list[Raised]:
     never = [] if out else _never(flight, aircraft, weak)
     silent = out | {r.place for r in never}
     share = [] if silent or weak else _share(flight, aircraft)
-    return [*lost, *never, *low, *share, *_paths(flight, aircraft)]
+    steps = _steps(flight, aircraft)
+    return [*lost, *never, *low, *share, *(steps or _paths(flight, aircraft))]
 
 
 def lost_in_flight(flight: Flight) -> frozenset[str]:
@@ -287,7 +288,7 @@ def _by_reserve(state: PackState, reserve_pct: float) -> Raised | None:
 def _share(flight: Flight, aircraft: Aircraft) -> list[Raised]:
     """An uneven share of a pair: watch where the paths differ, else it is their charge."""
     off = [s for s in _shared(flight) if s.off_balance and s.share is not None]
-    if not off:
+    if not off or len(_shared(flight)) != 2:
         return []
     state = min(off, key=lambda s: s.share or 0.0)
     band = aircraft.limits.share_points / 100
@@ -314,6 +315,42 @@ def _share(flight: Flight, aircraft: Aircraft) -> list[Raised]:
             also=(cause,) if cause else (),
         )
     ]
+
+
+def _steps(flight: Flight, aircraft: Aircraft) -> list[Raised]:
+    """A path whose resistance went up within the flight."""
+    limits = aircraft.limits
+    out = []
+    for s in flight.path_steps:
+        part = s.low_rise_mohm / max(s.before_mohm, 1.0)
+        if s.low_rise_mohm < limits.branch_watch_mohm or part < limits.branch_watch_pct / 100:
+            continue
+        grave = s.low_rise_mohm >= limits.branch_ground_mohm
+        grave = grave and part >= limits.branch_ground_pct / 100
+        out.append(
+            Raised(
+                code="switch-step",
+                level=Level.GROUND if grave else Level.WATCH,
+                place=s.place,
+                title=f"{s.place}: {s.rise_mohm:.0f} mOhm more to {s.parent} from "
+                f"{_clock(s.time_s)} on, {max(s.before_mohm, 0):.0f} before",
+                evidence={
+                    "time_s": s.time_s,
+                    "before_mohm": s.before_mohm,
+                    "rise_mohm": s.rise_mohm,
+                    "low_rise_mohm": s.low_rise_mohm,
+                    "high_rise_mohm": s.high_rise_mohm,
+                },
+                start_s=s.time_s,
+                end_s=s.time_s,
+            )
+        )
+    return out
+
+
+def _clock(seconds: float) -> str:
+    minutes, rest = divmod(int(seconds), 60)
+    return f"{minutes:02d}:{rest:02d}"
 
 
 def _paths(flight: Flight, aircraft: Aircraft) -> list[Raised]:
