@@ -14,6 +14,7 @@ from telemetry.errors import BookError
 from telemetry.results import History, HistoryFlight
 from telemetry.season.adding import add_joined, add_logs, read_measured
 from telemetry.season.cache import measures_of, version_for
+from telemetry.season.charging import drawn_before
 from telemetry.season.features import measure_flight, measures
 from telemetry.season.judge import judge
 from telemetry.season.measures import Measures
@@ -26,6 +27,7 @@ __all__ = [
     "add_logs",
     "beside",
     "compare",
+    "drawn_before",
     "history",
     "judge",
     "measure_flight",

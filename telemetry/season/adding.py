@@ -164,7 +164,8 @@ def read_measured(
     )
     whose = shelf.guess(found.log).aircraft if aircraft is None else aircraft
     if whose is None:
-        return found
+        # The book may know it by the time it is written: its flights are told apart all the same.
+        return replace(found, flights=review(found.log).flights)
     profile = shelf.profile(whose)
     reviewed = review(found.log, profile)
     return replace(

@@ -12,14 +12,15 @@ from telemetry.season.counts import Burst, judge_counts
 from telemetry.season.evidence import Part
 from telemetry.season.words import WORDS
 
-# A node that went down and came back was cut off, whatever its voltage readings caught of it.
-_CONTACT = ("contact", "brownout")
+# Falls that no load explains, as far as one flight can tell, if they go on at one place only.
+_CONTACT = ("contact", "unknown", "brownout")
+# Where the stray of the drop was measured in most flights it decides, for it has two sides to
+# compare; else falls are counted.
+_MOST = 0.5
 # Logarithm of the ratio of the two tails of the drop, from flight to flight; and by how much the
-# upper one must have grown, V and factor: twice the usual stray is no chance, and a tenth of a
-# volt beyond the resolution of most sensors (ours).
-_TAIL_SIGMA, _TAIL_WATCH_V, _TAIL_WATCH = 0.15, 0.10, 2.0
-# What one flight alone cannot explain tells as well, if it goes on at one place only.
-_UNEXPLAINED = (*_CONTACT, "unknown")
+# upper one must have grown, V and factor (ours: twice the usual stray is no chance, and less than
+# this is within a few steps of most sensors).
+_TAIL_SIGMA, _TAIL_WATCH_V, _TAIL_WATCH = 0.15, 0.06, 2.0
 
 
 def cut_off(case: Case, code: str, place: str, found: Found) -> bool:
@@ -51,23 +52,21 @@ def cut_off(case: Case, code: str, place: str, found: Found) -> bool:
 
 
 def judge_contacts(case: Case, places: Sequence[str], found: Found) -> None:
-    """Falls of voltage at one place that neither load nor supply explains, flight after flight."""
+    """Contacts that open for moments at one place, flight after flight."""
     for place in places:
         if cut_off(case, "contact-intermittent", place, found):
             continue
-        finding = _straying(case, place, found)
-        for origins in (_CONTACT, _UNEXPLAINED):
-            if finding is None:
-                finding = _counted(case, place, places, origins)
+        if np.isfinite(case.table.column(place, "drop_tail_v")[0]).mean() >= _MOST:
+            finding = _straying(case, place, found)
+        else:
+            finding = _counted(case, place, places)
         if finding is not None:
             found.findings.append(finding)
 
 
-def _counted(
-    case: Case, place: str, places: Sequence[str], origins: Sequence[str]
-) -> Finding | None:
-    own = falls_at(case, place, origins)
-    others = [falls_at(case, p, origins) for p in places if p != place]
+def _counted(case: Case, place: str, places: Sequence[str]) -> Finding | None:
+    own = falls_at(case, place, _CONTACT)
+    others = [falls_at(case, p, _CONTACT) for p in places if p != place]
     first = case.first(place)
     burst = judge_counts(own, others, first=first, chance=case.watch_chance)
     if burst is None:
@@ -80,7 +79,7 @@ def _counted(
         burst,
         grave=strict is not None and burst.flights >= 2,
         title=f"{place} lost voltage for moments that its load does not explain",
-        deepest=deepest_at(case, place, origins),
+        deepest=deepest_at(case, place, _CONTACT),
     )
 
 

@@ -14,7 +14,7 @@ from telemetry.signals.sampling import outside
 
 # The tails are means of this part of the readings, and of so many at least (ours).
 _TAIL, _LEAST = 0.005, 4
-_FEW = 200
+_FEW = 100
 _LOADED = (PhaseKind.STIR, PhaseKind.FLIGHT)
 
 

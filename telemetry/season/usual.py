@@ -9,6 +9,7 @@ import numpy as np
 from telemetry.book import BookFlight, Logbook, Note
 from telemetry.book.dates import sortable
 from telemetry.book.names import recording_id
+from telemetry.log import Provenance
 from telemetry.results import Comparison, NoteMark, Review
 from telemetry.season.cache import measures_of
 from telemetry.season.features import measure_flight
@@ -96,23 +97,8 @@ def compare(
 
 
 def beside(book: Logbook, name: str, review: Review) -> tuple[Comparison, ...]:
-    """Compare every flight of a review with the flights of that aircraft before it in the book.
-
-    Before it: where the book has this log, those before it in the book's order; else those with an
-    earlier date; else all.
-    """
-    timeline = book.timeline(name)
-    own = recording_id(review.log.provenance.sha256)
-    start = review.log.provenance.start
-    known = next(
-        (k for k, e in enumerate(timeline) if isinstance(e, BookFlight) and e.recording == own),
-        None,
-    )
-    if known is not None:
-        timeline = timeline[:known]
-    elif start is not None:
-        now = sortable(start)
-        timeline = tuple(e for e in timeline if _when(e) < now)
+    """Compare every flight of a review with the flights of that aircraft before it in the book."""
+    timeline = before(book, name, review.log.provenance)
     flights = [e for e in timeline if isinstance(e, BookFlight)]
     earlier = list(measures_of(book, flights, book.profile(name)).values())
     notes = note_marks(timeline)
@@ -121,6 +107,26 @@ def beside(book: Logbook, name: str, review: Review) -> tuple[Comparison, ...]:
         for number in range(1, len(review.flights) + 1)
         for row in compare(review, earlier, notes, number=number)
     )
+
+
+def before(book: Logbook, name: str, log: Provenance) -> tuple[BookFlight | Note, ...]:
+    """What the book holds of an aircraft from before a log.
+
+    Where the book has this log, what stands before it in the book's order; else what has an earlier
+    date; else all.
+    """
+    timeline = book.timeline(name)
+    own = recording_id(log.sha256)
+    known = next(
+        (k for k, e in enumerate(timeline) if isinstance(e, BookFlight) and e.recording == own),
+        None,
+    )
+    if known is not None:
+        return timeline[:known]
+    if log.start is None:
+        return timeline
+    now = sortable(log.start)
+    return tuple(e for e in timeline if _when(e) < now)
 
 
 def _when(entry: BookFlight | Note) -> str:

@@ -136,8 +136,9 @@ def charge(flight: Flight, readings: Readings, aircraft: Aircraft, flown_s: floa
             if value is None:
                 continue
             low = high = None
-            if name == "used_mah" and c.uncertain_mah is not None:
-                low, high = value - 2 * c.uncertain_mah, value + 2 * c.uncertain_mah
+            if name in ("used_mah", "counter_ratio") and c.uncertain_mah is not None and used:
+                reach = 2.0 * value * c.uncertain_mah / used
+                low, high = value - reach, value + reach
             out.append(
                 Measure(place=c.place, feature=name, value=value, unit=unit, low=low, high=high)
             )
