@@ -24,6 +24,9 @@ from telemetry.cli.shared import (
 from telemetry.errors import BusbookError, OutputError, UnreadableLog
 
 if TYPE_CHECKING:
+    from telemetry.aircraft import Aircraft
+    from telemetry.log import Log
+    from telemetry.power.states import Drawn
     from telemetry.results import Review
 
 
@@ -161,8 +164,19 @@ class _Readers:
                     craft = shelf.profile(name)
             else:
                 parts.append(read_log(found, **how))
-        one = review_log(parts[0] if len(parts) == 1 else join_logs(parts), craft)
-        return one if name is None else self._compared(one, name)
+        log = parts[0] if len(parts) == 1 else join_logs(parts)
+        if name is None:
+            return review_log(log, craft)
+        return self._compared(review_log(log, craft, self._drawn(log, name, craft)), name)
+
+    def _drawn(self, log: Log, name: str, craft: Aircraft | None) -> Drawn | None:
+        from telemetry.season import drawn_before
+
+        try:
+            return drawn_before(open_book(self.book), name, log, craft)
+        except BusbookError as error:  # a damaged book does not keep a log from its review
+            say(f"charge of earlier flights not known: {sentence(error)}")
+            return None
 
     def _compared(self, one: Review, name: str) -> Review:
         from telemetry.season import beside
