@@ -13,6 +13,7 @@ from telemetry.season.windows import (
     Window,
     block_length,
     edges,
+    full_stirs,
     ground_before,
     inner,
     interval,
@@ -22,7 +23,7 @@ from telemetry.season.windows import (
 def current_features(place: str, r: Reading, flight: Flight, air: list[Window]) -> list[Measure]:
     """Rest, stir and flight current of a place, each with an interval where there is one."""
     out = [_rest(place, r, flight.phases)]
-    before = [s for s in flight.stirs if not s.after_flight]
+    before = full_stirs(flight)
     rows = [p for s in before for p in s.places if p.place == place]
     for name in ("mean_a", "p95_a", "peak_a"):
         known = [v for p in rows if (v := getattr(p, name)) is not None]

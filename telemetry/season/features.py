@@ -24,12 +24,13 @@ from telemetry.season.voltages import (
 )
 from telemetry.season.windows import (
     AIR_BLOCKS,
-    EDGE_S,
     LEAST_AIR_S,
     READINGS,
     SHORT_S,
     Window,
     edges,
+    full_stirs,
+    inner,
 )
 
 _START_S = 20.0
@@ -67,7 +68,7 @@ def measure_flight(review: Review, number: int = 1) -> Measures:
     updates = [u for p in loads if (u := currents[p].update_s) is not None]
     volts = {r.place: r for r in readings.of(Quantity.VOLTAGE) if r.size}
     block_s = max(SHORT_S, READINGS * max(updates, default=0.0))
-    stirs = [(s.start_s + EDGE_S, s.end_s - EDGE_S) for s in flight.stirs if not s.after_flight]
+    stirs = [inner(s) for s in full_stirs(flight)]
     air = [(p.start_s, p.end_s) for p in flight.phases if p.kind is PhaseKind.FLIGHT]
     flown_s = sum(b - a for a, b in air)
     air_block_s = max(LEAST_AIR_S, flown_s / AIR_BLOCKS)

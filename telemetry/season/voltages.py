@@ -9,7 +9,15 @@ from telemetry.log import FloatArray
 from telemetry.readings import Reading, Readings, block_means, total_current
 from telemetry.results import Flight, Phase, PhaseKind
 from telemetry.season.measures import Measure
-from telemetry.season.windows import READINGS, SHORT_S, edges, ground_before, inner, interval
+from telemetry.season.windows import (
+    READINGS,
+    SHORT_S,
+    edges,
+    full_stirs,
+    ground_before,
+    inner,
+    interval,
+)
 
 TOTAL = "total"
 _LOWEST = (
@@ -77,9 +85,9 @@ def rest_volts(
 def sags(flight: Flight) -> list[Measure]:
     """Fall of the mean voltage per amp from rest to stir, mean of the stirs before the flight."""
     rows: dict[str, list[float]] = {}
-    for stir in flight.stirs:
+    for stir in full_stirs(flight):
         for p in stir.places:
-            if p.sag_mohm is not None and not stir.after_flight:
+            if p.sag_mohm is not None:
                 rows.setdefault(p.place, []).append(p.sag_mohm)
     return [
         Measure(place=place, feature="stir_sag_mohm", value=float(np.mean(found)), unit="mOhm")

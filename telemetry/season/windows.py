@@ -7,7 +7,7 @@ from scipy import stats
 
 from telemetry.log import FloatArray
 from telemetry.readings import Reading
-from telemetry.results import Phase, PhaseKind, Span
+from telemetry.results import Flight, Phase, PhaseKind, Span, Stir
 
 # The onset and the end of a stir are no steady load.
 EDGE_S = 0.3
@@ -18,6 +18,7 @@ AIR_BLOCKS = 36
 LEAST_AIR_S = 5.0
 # Readings in a stretch, at the least.
 READINGS = 2.0
+_FULL = 0.75
 
 Window = tuple[float, float]
 
@@ -54,3 +55,15 @@ def ground_before(phases: tuple[Phase, ...]) -> list[Phase]:
     return [
         p for p in phases if p.kind is PhaseKind.GROUND and p.start_s < first and p.duration_s > 2
     ]
+
+
+def full_stirs(flight: Flight) -> tuple[Stir, ...]:
+    """The stirs before the flight that moved everything.
+
+    A check of one control after the other raises the current as well, but less: what draws under
+    three quarters of the strongest stir is left out (ours), or the places could not be compared.
+    """
+    before = [s for s in flight.stirs if not s.after_flight]
+    drawn = [sum(p.mean_a for p in s.places if p.mean_a is not None) for s in before]
+    most = max(drawn, default=0.0)
+    return tuple(s for s, a in zip(before, drawn, strict=True) if a >= _FULL * most)
