@@ -125,7 +125,6 @@ WORDS: dict[str, Words] = {
             "that pack, its plug, switch or lead opened",
             "that pack's protection switched it off",
             "its current sensor failed",
-            "a standby pack by design: say so in the profile",
         ),
         "Switch the other pack off on the ground and see whether the bus stays up.",
         "Do not fly on one pack: find why the other gave nothing.",

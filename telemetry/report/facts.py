@@ -84,6 +84,8 @@ _LABELS = {
     "limit_a": "may carry",
     "limit_from": "limit from",
     "ratio": "counter over added up",
+    "before_mohm": "before",
+    "rise_mohm": "more by",
     "mirror_rest_a": "current at rest on the other side",
     "shortest_sure_dip_s": "shortest dip the log is sure to show",
     "update_s": "update interval",

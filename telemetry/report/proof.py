@@ -15,6 +15,7 @@ _BY_RESISTANCE = {
     "sensor-offset",
     "switch-step",
 }
+_BY_WAY = {"branch-resistance-high", "switch-step"}
 _BY_CHARGE = {"capacity-mismatch"}
 _BY_STIR = {"servo-not-resting"}
 _BY_PACKS = {"pack-share", "pack-out", "pack-low"}
@@ -28,7 +29,7 @@ def proof(review: Review, finding: Finding) -> FigureBlock | None:
     if not review.flights or finding.code in _NO_FIGURE:
         return None
     number = max(1, min(finding.flight or 1, len(review.flights))) - 1
-    if finding.code in _BY_RESISTANCE:
+    if finding.code in _BY_RESISTANCE and finding.start_s is None:
         return _scatter(review, finding, number) or _zoom(review, finding, number)
     if finding.code in _BY_CHARGE:
         return FigureBlock(
@@ -50,8 +51,15 @@ def proof(review: Review, finding: Finding) -> FigureBlock | None:
 
 
 def _scatter(review: Review, finding: Finding, number: int) -> FigureBlock | None:
+    # The way from a pack to the bus belongs to the pack, and is measured at the bus.
+    way = finding.code in _BY_WAY and kind_of_place(finding.place or "") is PlaceKind.PACK
     for item, found in enumerate(review.flights[number].resistances):
-        if found.place == finding.place and found.mohm is not None:
+        whose = found.parent if way and found.kind == "branch" else found.place
+        if (
+            whose == finding.place
+            and found.mohm is not None
+            and (found.kind == "branch" or not way)
+        ):
             return FigureBlock(
                 name="scatter",
                 flight=number,
