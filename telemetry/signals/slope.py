@@ -272,9 +272,10 @@ def _weights(
         power = np.bincount(kind, residual**2)[used] / count[used]
         if not (power > 0).all():
             return np.ones(at.size)
+        power /= power.mean()  # a solver's tolerances are for numbers about one
         design = np.stack((np.ones(level.size), level), axis=1) / power[:, None]
         (floor, slope), _ = optimize.nnls(design, np.ones(level.size))
-        weight = 1.0 / np.maximum(floor + slope * spread, 1e-3 * float(power.mean()))
+        weight = 1.0 / np.maximum(floor + slope * spread, 1e-3)
         weight /= weight.mean()
     return weight
 
