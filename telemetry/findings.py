@@ -144,7 +144,10 @@ WORDS: dict[str, Words] = {
         "Do not fly until the bus holds its voltage under that load.",
     ),
     "switch-step": Words(
-        ("a switch, diode or plug between packs and bus changed its resistance",),
+        (
+            "a switch, diode or plug between packs and bus changed its resistance",
+            "the packs' currents are read by unlike sensors",
+        ),
         "Move the switch and plugs under a steady load and watch the drop from pack to bus.",
         "Replace the switch or plug that shows it.",
     ),

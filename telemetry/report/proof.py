@@ -40,6 +40,8 @@ def proof(review: Review, finding: Finding) -> FigureBlock | None:
         )
     if finding.code in _BY_PACKS:
         return _packs(review, finding, number)
+    if finding.code in _BY_WAY and kind_of_place(finding.place or "") is PlaceKind.PACK:
+        return _packs(review, finding, number, whole=True)
     if finding.code in _BY_STIR and review.flights[number].stirs and finding.start_s is None:
         return FigureBlock(
             name="nodes",
@@ -71,7 +73,10 @@ def _scatter(review: Review, finding: Finding, number: int) -> FigureBlock | Non
     return None
 
 
-def _packs(review: Review, finding: Finding, number: int) -> FigureBlock | None:
+def _packs(
+    review: Review, finding: Finding, number: int, *, whole: bool = False
+) -> FigureBlock | None:
+    """Both packs about what happened, or over the whole flight: how they share from then on."""
     packs = [
         p
         for p in review.log.places(Quantity.CURRENT, Quantity.VOLTAGE)
@@ -83,7 +88,7 @@ def _packs(review: Review, finding: Finding, number: int) -> FigureBlock | None:
     span, mark = (flight.start_s, flight.end_s), None
     if finding.start_s is not None:
         mark = (finding.start_s, finding.end_s or finding.start_s)
-        if mark[1] - mark[0] < (span[1] - span[0]) / 2:
+        if not whole and mark[1] - mark[0] < (span[1] - span[0]) / 2:
             span = _around(mark, *span)
     return FigureBlock(
         name="packs",
