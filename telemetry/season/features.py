@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -14,6 +15,7 @@ from telemetry.results import EventKind, Evidence, Flight, Origin, PhaseKind, Re
 from telemetry.season.contacts import drop_tails
 from telemetry.season.currents import current_features
 from telemetry.season.measures import Blocks, EventCount, GroupDraw, Measure, Measures
+from telemetry.season.ratios import compared
 from telemetry.season.voltages import (
     TOTAL,
     charge,
@@ -94,7 +96,7 @@ def measure_flight(review: Review, number: int = 1) -> Measures:
     rhythm = [s.rhythm_hz for s in flight.stirs if s.rhythm_hz is not None]
     if rhythm:
         found.append(Measure(place="sticks", feature="stir_rhythm_hz", value=rhythm[0], unit="Hz"))
-    return Measures(
+    made = Measures(
         kind=flight.kind,
         start=review.log.provenance.start,
         file=review.log.provenance.file,
@@ -114,6 +116,7 @@ def measure_flight(review: Review, number: int = 1) -> Measures:
         servos={n.name: n.servos for n in aircraft.nodes if n.servos is not None},
         labels={p.name: p.label for p in aircraft.packs if p.label is not None},
     )
+    return replace(made, features=(*made.features, *compared(made, loads, aircraft)))
 
 
 def load_places(aircraft: Aircraft, places: tuple[str, ...]) -> tuple[str, ...]:

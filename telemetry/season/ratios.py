@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from telemetry.aircraft import Aircraft
 from telemetry.channels import mirror_of
 from telemetry.season.evidence import Part
+from telemetry.season.measures import Measure, Measures
 from telemetry.season.table import Table
 
 FloatArray = NDArray[np.float64]
@@ -40,6 +41,7 @@ _SLOPE_SD = {"stir": 0.3, "air": 0.4, "rest": 0.3}
 _RAMP_SIGMA = (0.03, 0.08)
 _WARM_UP_S = 180.0
 _SINGULAR = 1e12
+_NORMAL_95 = 1.96
 # Currents below this share of a resolution step are no measurement.
 _LEAST_STEPS = 0.5
 _LEAST_A = 0.01
@@ -189,3 +191,57 @@ def ramp_part(table: Table, place: str, others: Sequence[str], *, mirror: bool) 
     return Part(
         name="ramp", at=at.astype(np.int64), y=y, se=se, sigma=_RAMP_SIGMA[0 if mirror else 1]
     )
+
+
+def compared(m: Measures, loads: Sequence[str], aircraft: Aircraft) -> tuple[Measure, ...]:
+    """Features that compare a place with others: mirror ratio, share of all, rise as it warms.
+
+    Parameters
+    ----------
+    m : Measures
+        Of one flight.
+    loads : sequence of str
+        Places that drive servos.
+    aircraft : Aircraft
+
+    Returns
+    -------
+    tuple of Measure
+        ``stir_mirror_ratio``, ``air_mirror_ratio``; ``stir_share``, ``air_share`` (of all these
+        places together); ``ramp_pct``, the rise from cold to warm in the flight, %; each with its
+        95 % interval.
+    """
+    table = Table([m])
+    out = []
+
+    def told(place: str, feature: str, unit: str, middle: float, low: float, high: float) -> None:
+        out.append(
+            Measure(place=place, feature=feature, value=middle, unit=unit, low=low, high=high)
+        )
+
+    for place in loads:
+        rest = tuple(p for p in loads if p != place)
+        mirror = mirror_place(aircraft, place, loads)
+        for part in ("stir", "air"):
+            for others, name in (((mirror,) if mirror else (), "mirror_ratio"), (rest, "share")):
+                found = _load_ratio(table, part, place, others) if others else None
+                if found is None or np.isnan(found[0][0]):
+                    continue
+                y, reach = float(found[0][0]), _NORMAL_95 * float(found[1][0])
+                shown = np.exp if name == "mirror_ratio" else _logistic
+                told(
+                    place,
+                    f"{part}_{name}",
+                    "",
+                    *(float(shown(x)) for x in (y, y - reach, y + reach)),
+                )
+        ramp = ramp_part(table, place, rest, mirror=mirror is not None) if rest else None
+        if ramp is not None:
+            y, reach = 100.0 * float(ramp.y[0]), 100.0 * _NORMAL_95 * float(ramp.se[0])
+            told(place, "ramp_pct", "%", y, y - reach, y + reach)
+    return tuple(out)
+
+
+def _logistic(x: float) -> float:
+    """Share of one of two whose ratio has this logarithm."""
+    return 1.0 / (1.0 + float(np.exp(-x)))
