@@ -34,7 +34,7 @@ _ON_GROUND = "#010101"
 # Beyond so many flights a mark for each would be a band.
 _MANY = 120
 # Room for the number of a flight, and for a day such as "28 Mar", in points.
-_NUMBER_PT, _DAY_PT = 24.0, 42.0
+_NUMBER_PT, _DAY_PT, _EDGE_PT = 24.0, 42.0, 10.0
 _BAR = 0.8
 
 
@@ -86,6 +86,8 @@ def flight_axis(ax: Axes, flights: FlightAxis, *, name: bool = True) -> None:
     last_at, last_day = -_DAY_PT, ""
     for k in at:
         day = flights.days[k - 1]
+        # A day at the very edge would be cut off.
+        day = day if (count + 0.6 - k) * pitch > _EDGE_PT else ""
         if day and day != last_day and k * pitch - last_at >= _DAY_PT:
             labels[k] = f"{k}\n{day}"
             last_at, last_day = k * pitch, day
@@ -142,72 +144,86 @@ def draw_trend(
             gid="baseline",
         )
     ax.axhline(0.0, color=style.MUTED, linewidth=style.pt(0.8), gid="zero")
-    for level, value, dash in (
-        ("watch", trend.watch, (5, 2)),
-        ("ground", trend.ground, (7, 2, 1.5, 2)),
-    ):
-        if value is not None and view[0] < value < view[1]:
-            ax.axhline(
-                value,
-                color=style.BLACK,
-                linewidth=style.pt(1.0),
-                linestyle=(0, dash),
-                gid=f"limit-{level}",
-            )
-            ax.annotate(
-                level,
-                (1.0, value),
-                xycoords=ax.get_yaxis_transform(),
-                xytext=(style.pt(3), 0),
-                textcoords="offset points",
-                ha="left",
-                va="center",
-                fontsize=style.pt(style.SMALL_PT),
-                annotation_clip=False,
-            )
+    _limits(ax, trend, view)
     at = np.array(trend.flights) + 1
     rise, reach = np.array(trend.value), np.array(trend.reach)
     since = np.zeros(at.size, dtype=bool) if trend.since is None else at > trend.since
-    size = style.pt(5.0 if flights.count <= _MANY else 2.5)
+    many = flights.count > _MANY
     for part, marker, fill, gid in (
         (~since, "o", style.PAPER, "sound"),
         (since, "s", look.colour, "since"),
     ):
         if part.any():
-            ax.errorbar(
+            _strokes(
+                ax,
                 at[part],
-                rise[part],
-                yerr=reach[part],
-                fmt="none",
-                ecolor=look.colour,
-                elinewidth=style.pt(0.9),
-                alpha=0.65,
+                (rise - reach)[part],
+                (rise + reach)[part],
+                colour=look.colour,
+                gid=f"interval-{gid}",
             )
             ax.plot(
                 at[part],
                 rise[part],
                 linestyle="none",
-                marker=marker,
-                markersize=size,
-                markerfacecolor=fill,
+                marker="." if many else marker,
+                markersize=style.pt(3.0 if many else 5.0),
+                markerfacecolor=_small_fill(gid, look) if many else fill,
                 markeredgecolor=look.colour,
-                markeredgewidth=style.pt(1.2),
-                gid=f"rise-{gid}",
+                markeredgewidth=style.pt(0.0 if many else 1.2),
+                gid=f"dots-{gid}" if many else f"rise-{gid}",
             )
     draw_notes(ax, flights)
     style.name_axis(ax, "rise", trend.unit)
     return ax
 
 
+def _limits(ax: Axes, trend: Trend, view: tuple[float, float]) -> None:
+    """The limits that lie within the view, named at the right unless their names would overlap."""
+    shown = [
+        (level, value, dash)
+        for level, value, dash in (
+            ("watch", trend.watch, (5, 2)),
+            ("ground", trend.ground, (7, 2, 1.5, 2)),
+        )
+        if value is not None and view[0] < value < view[1]
+    ]
+    per_pt = (view[1] - view[0]) / style.size_pt_of_axes(ax)[1]
+    for k, (level, value, dash) in enumerate(shown):
+        ax.axhline(
+            value,
+            color=style.BLACK,
+            linewidth=style.pt(1.0),
+            linestyle=(0, dash),
+            gid=f"limit-{level}",
+        )
+        if k == 0 and len(shown) == 2 and abs(shown[1][1] - value) < style.TEXT_PT * per_pt:
+            continue
+        ax.annotate(
+            level,
+            (1.0, value),
+            xycoords=ax.get_yaxis_transform(),
+            xytext=(style.pt(3), 0),
+            textcoords="offset points",
+            ha="left",
+            va="center",
+            fontsize=style.pt(style.SMALL_PT),
+            annotation_clip=False,
+        )
+
+
 def draw_chart(ax: Axes, trend: Trend, flights: FlightAxis) -> Axes:
     """The evidence behind a trend: the CUSUM of its scores against the limit that tells."""
-    ax.bar(
-        np.array(trend.flights) + 1,
-        trend.chart,
-        width=_BAR,
-        color=style.MUTED,
-        linewidth=0,
+    at, chart = np.array(trend.flights) + 1, np.array(trend.chart)
+    pitch = style.size_pt_of_axes(ax)[0] / max(flights.count, 1)
+    _strokes(
+        ax,
+        at,
+        np.zeros(at.size),
+        chart,
+        colour=style.MUTED,
         gid="cusum",
+        width=max(_BAR * pitch, 0.5),
     )
     ax.axhline(
         trend.limit, color=style.BLACK, linewidth=style.pt(1.0), linestyle=(0, (5, 2)), gid="limit"
@@ -250,14 +266,8 @@ def draw_series(
         low, high = _floats(one.low), _floats(one.high)
         known = np.isfinite(low) & np.isfinite(high)
         if known.any():
-            ax.vlines(
-                at[known],
-                low[known],
-                high[known],
-                color=one.look.colour,
-                linewidth=style.pt(1.0),
-                alpha=0.65,
-                gid=f"interval-{k}",
+            _strokes(
+                ax, at[known], low[known], high[known], colour=one.look.colour, gid=f"interval-{k}"
             )
         ax.plot(
             at,
@@ -286,10 +296,24 @@ def draw_amounts(
     """Amounts flight by flight, as bars side by side from zero."""
     at = np.arange(1, flights.count + 1)
     wide = _BAR / max(1, len(series))
+    pitch = style.size_pt_of_axes(ax)[0] / max(flights.count, 1)
     for k, one in enumerate(series):
+        middle, amount = at + (k - (len(series) - 1) / 2) * wide, _floats(one.values)
+        if flights.count > _MANY:
+            _strokes(
+                ax,
+                middle,
+                np.zeros(at.size),
+                amount,
+                colour=one.look.colour,
+                gid=f"amount-{k}",
+                width=max(wide * pitch, 0.4),
+                name=one.name,
+            )
+            continue
         ax.bar(
-            at + (k - (len(series) - 1) / 2) * wide,
-            _floats(one.values),
+            middle,
+            amount,
             width=wide,
             color=one.look.colour,
             alpha=0.85,
@@ -336,17 +360,21 @@ def draw_season(
             zorder=0,
         )
     ax.grid(visible=False, axis="y")
+    many = flights.count > _MANY
     for row, numbers in enumerate(seen):
+        known = set(numbers)
+        measured = [row if k in known else None for k in range(1, flights.count + 1)]
         ax.plot(
-            list(numbers),
-            [row] * len(numbers),
-            linestyle="none",
-            marker="o",
-            markersize=style.pt(4.0 if flights.count <= _MANY else 1.5),
+            np.arange(1, flights.count + 1),
+            _floats(measured),
+            linestyle="solid" if many else "none",
+            linewidth=style.pt(1.6),
+            marker=None if many else "o",
+            markersize=style.pt(4.0),
             color=style.MUTED,
             markeredgewidth=0,
             zorder=1,
-            gid=f"seen-{row}",
+            gid=f"dots-seen-{row}",
         )
     stacked: dict[int, int] = {}
     total = {b.row: sum(other.row == b.row for other in bars) for b in bars}
@@ -411,6 +439,36 @@ def _note_at(ax: Axes, note: NoteMark, rows: Sequence[int]) -> None:
             fontweight="bold",
             gid=f"note-letter-{note.kind}",
         )
+
+
+def _strokes(
+    ax: Axes,
+    at: np.ndarray,
+    low: np.ndarray,
+    high: np.ndarray,
+    *,
+    colour: str,
+    gid: str,
+    width: float = 1.0,
+    name: str = "_nolegend_",
+) -> None:
+    """Upright strokes from low to high, all in one path: a thousand of them stay small."""
+    gaps = np.full(len(at), np.nan)
+    ax.plot(
+        np.c_[at, at, gaps].ravel(),
+        np.c_[low, high, gaps].ravel(),
+        color=colour,
+        linewidth=style.pt(width),
+        alpha=0.65,
+        solid_capstyle="butt",
+        label=name,
+        gid=gid,
+    )
+
+
+def _small_fill(part: str, look: Look) -> str:
+    """Dots too small for a ring or a square: the flights since a change are black."""
+    return style.BLACK if part == "since" else look.colour
 
 
 def _floats(values: Values) -> np.ndarray:

@@ -25,30 +25,35 @@ class Across:
     history : History
     links : mapping of str to str
         Page of each flight's review, by the flight's id, where there is one beside the report.
-    by : mapping
-        Feature by (place, feature, flight).
+    rows : mapping
+        By (place, feature): one Feature a flight, in order; None where not measured.
     number : mapping of str to int
         No. of a flight in the table, from 1, by its id.
     """
 
     history: History
     links: Mapping[str, str]
-    by: Mapping[tuple[str, str, str], Feature] = field(repr=False)
+    rows: Mapping[tuple[str, str], tuple[Feature | None, ...]] = field(repr=False)
     number: Mapping[str, int] = field(repr=False)
 
     @classmethod
     def of(cls, history: History, links: Mapping[str, str] | None = None) -> Across:
         """Look everything up once."""
+        number = {flight.id: k for k, flight in enumerate(history.flights, 1)}
+        rows: dict[tuple[str, str], list[Feature | None]] = {}
+        for f in history.features:
+            row = rows.setdefault((f.place, f.feature), [None] * len(number))
+            row[number[f.flight] - 1] = f
         return cls(
             history=history,
             links=dict(links or {}),
-            by={(f.place, f.feature, f.flight): f for f in history.features},
-            number={flight.id: k for k, flight in enumerate(history.flights, 1)},
+            rows={key: tuple(row) for key, row in rows.items()},
+            number=number,
         )
 
     def row(self, place: str, feature: str) -> tuple[Feature | None, ...]:
         """One feature of one place, flight by flight."""
-        return tuple(self.by.get((place, feature, f.id)) for f in self.history.flights)
+        return self.rows.get((place, feature), (None,) * len(self.history.flights))
 
     def values(self, place: str, feature: str) -> tuple[float | None, ...]:
         """Its values alone; None where not measured."""
@@ -61,7 +66,7 @@ class Across:
 
     def places(self, *features: str) -> tuple[str, ...]:
         """Places that have any of these features, in the order of the path, mirrors together."""
-        found = {p for p, f, _ in self.by if f in features}
+        found = {p for p, f in self.rows if f in features}
         return paired(path_order(sorted(found)))
 
     def trend(self, code: str, place: str) -> int | None:

@@ -211,7 +211,7 @@ class HistoryScene:
     @classmethod
     def of(cls, across: Across) -> HistoryScene:
         """Looks for every place."""
-        return cls(across, style.looks({p for p, _, _ in across.by}))
+        return cls(across, style.looks({p for p, _ in across.rows}))
 
     def height(self, block: FigureBlock) -> float:
         """Height of a figure in points that suits its content."""
@@ -244,7 +244,7 @@ class HistoryScene:
             view = self._view(kind, block.place)
         if not series:
             return False
-        ax = style.axes_at(fig, 52, 40, width - 62, height - 92)
+        ax = style.axes_at(fig, 52, 40, width - 68, height - 92)
         flights = self._axis(block.place)
         if amounts:
             across_flights.draw_amounts(ax, series, flights, name=name, unit=unit)
@@ -334,7 +334,7 @@ class HistoryScene:
         sort = _sort_of(place)
         ends = [
             v
-            for p, f, _ in self.across.by
+            for p, f in self.across.rows
             if f in features and _sort_of(p) == sort
             for v in self._reach(p, f)
         ]
@@ -345,6 +345,11 @@ class HistoryScene:
         for f in self.across.row(place, feature):
             if f is not None:
                 yield from (v for x in (f.value, f.low, f.high) if (v := finite(x)) is not None)
+
+    def _measured(self, place: str) -> list[int]:
+        """Numbers of the flights in which anything was measured at a place."""
+        rows = [row for (p, _), row in self.across.rows.items() if p == place]
+        return [n for n, found in enumerate(zip(*rows, strict=True), 1) if any(found)]
 
     def _season(self, fig: AnyFigure, width: float, height: float) -> None:
         across = self.across
@@ -361,17 +366,13 @@ class HistoryScene:
             if f.place in rows and (since := across.since(f)) is not None
         ]
         left = min(120.0, 24.0 + style.PT_PER_LETTER * max(len(p) for p in places))
-        ax = style.axes_at(fig, left, 16, width - left - 10, height - 66)
+        ax = style.axes_at(fig, left, 16, width - left - 16, height - 66)
         marks: list[tuple[NoteMark, list[int]]] = [
             (n, [k for p, k in rows.items() if n.concerns(p, across.history.aircraft)])
             for n in across.history.notes
             if n.restarts
         ]
-        seen = {(p, f) for p, _, f in across.by}
-        dots = [
-            [n for n, flight in enumerate(across.history.flights, 1) if (place, flight.id) in seen]
-            for place in places
-        ]
+        dots = [self._measured(place) for place in places]
         across_flights.draw_season(ax, places, bars, FlightAxis(days=across.days), marks, dots)
 
 
@@ -379,7 +380,7 @@ def season_places(across: Across) -> tuple[str, ...]:
     """The places of the figure of the season: those with findings first in mind, then the rest."""
     found = {f.place for f in across.history.findings if f.place}
     judged = {t.place for t in across.history.trends}
-    rest = {p for p, _, _ in across.by if kind_of_place(p) in (PlaceKind.PACK, PlaceKind.NODE)}
+    rest = {p for p, _ in across.rows if kind_of_place(p) in (PlaceKind.PACK, PlaceKind.NODE)}
     wanted = [*found, *sorted(judged - found), *sorted(rest - judged - found)][:_MOST_PLACES]
     return paired(path_order(sorted(wanted))) or ("whole aircraft",)
 

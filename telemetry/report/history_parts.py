@@ -258,17 +258,14 @@ def _pack_row(
 
 def flights_section(across: Across) -> Section:
     """All flights, the newest first; each opens its own report where there is one."""
+    lows = [(across.values(p, f), p) for f in _VOLTS[1:] for p in across.places(f)]
+    charges = [across.values(p, "used_mah") for p in across.packs]
     rows = []
     for n in range(len(across.history.flights), 0, -1):
         flight = across.history.flights[n - 1]
-        found = [
-            (v, p)
-            for f in _VOLTS[1:]
-            for p in across.places(f)
-            if (v := across.values(p, f)[n - 1]) is not None
-        ]
+        found = [(v, p) for values, p in lows if (v := values[n - 1]) is not None]
         low = min(found, default=None)
-        used = [v for p in across.packs if (v := across.values(p, "used_mah")[n - 1]) is not None]
+        used = [v for values in charges if (v := values[n - 1]) is not None]
         start = "no date" if flight.start is None else flight.start[:16].replace("T", " ")
         rows.append(
             (

@@ -29,7 +29,7 @@ def axis(count: int, *notes: NoteMark, days: tuple[str, ...] | None = None) -> F
 @pytest.fixture
 def ax() -> Axes:
     fig = style.new_figure(390, 260)
-    return style.axes_at(fig, 52, 40, 320, 160)
+    return style.axes_at(fig, 52, 40, 390 - 68, 160)
 
 
 def named(ax: Axes, gid: str) -> list:
@@ -83,8 +83,13 @@ def test_the_baseline_is_washed_from_its_first_to_its_last_flight(
 def test_the_evidence_stands_against_its_limit(ax: Axes, history: History) -> None:
     trend = history.trends[0]
     figures.draw_chart(ax, trend, axis(12))
-    bars = [p for p in ax.patches if p.get_gid() == "cusum"] or list(ax.containers[0])
-    assert [round(b.get_height(), 6) for b in bars] == [round(v, 6) for v in trend.chart]
+    (bars,) = named(ax, "cusum")
+    # Each bar is a stroke from zero to its value, and a gap.
+    low, high, _ = np.asarray(bars.get_ydata(), dtype=float).reshape(-1, 3).T
+    assert list(low) == [0.0] * len(trend.chart)
+    assert list(high) == list(trend.chart)
+    at = np.asarray(bars.get_xdata(), dtype=float).reshape(-1, 3)[:, 0]
+    assert list(at) == [k + 1 for k in trend.flights]
     (limit,) = named(ax, "limit")
     assert set(limit.get_ydata()) == {trend.limit}
     assert ax.get_ylim()[1] > max(trend.chart)
@@ -105,7 +110,8 @@ def test_what_was_not_measured_is_a_hole_and_no_zero(ax: Axes) -> None:
     assert values[0] == 8.1
     assert np.isnan(values[1])
     (reach,) = named(ax, "interval-0")
-    assert len(reach.get_segments()) == 1
+    assert list(reach.get_ydata())[:2] == [8.0, 8.2]
+    assert len(reach.get_ydata()) == 3, "one stroke, where both ends are known"
     assert ax.get_ylabel() == "voltage (V)"
     assert ax.get_xlabel() == "flight (No.)"
 
@@ -152,6 +158,7 @@ def test_numbers_of_flights_do_not_run_into_one_another(ax: Axes, count: int) ->
     boxes = [t.get_window_extent() for t in ax.get_xticklabels() if t.get_text().strip()]
     assert boxes
     assert all(a.x1 < b.x0 for a, b in pairwise(boxes))
+    assert boxes[-1].x1 <= fig.bbox.x1, "nothing is cut off"
 
 
 def season(width: float, bars: list[Bar], marks: list, count: int = 12) -> Axes:
@@ -210,8 +217,10 @@ def test_a_repair_is_marked_at_its_place_alone_and_measured_flights_are_dots() -
     assert set(mark.get_xdata()) == {8.5}
     assert (min(mark.get_ydata()), max(mark.get_ydata())) == (1.5, 2.5)
     assert [t.get_text() for t in ax.texts] == ["R"]
-    assert list(named(ax, "seen-0")[0].get_xdata()) == [1, 2, 3]
-    assert list(named(ax, "seen-2")[0].get_xdata()) == [2]
+    for row, numbers in ((0, [1, 2, 3]), (1, []), (2, [2])):
+        (dots,) = named(ax, f"dots-seen-{row}")
+        values = np.asarray(dots.get_ydata(), dtype=float)
+        assert list(np.flatnonzero(values == row) + 1) == numbers
 
 
 def test_lines_on_paper_use_colours_that_reach_three_to_one() -> None:
