@@ -19,6 +19,8 @@ _BLOCK_S, _UPDATES, _LEAST = 2.0, 6.0, 12
 # Below this part of its high currents a pack behind a diode may be held off: then the drop is not
 # that of its path (ours).
 _GIVING = 0.2
+# A pack that gives less than this at its best tells nothing of its path (ours).
+_LEAST_A = 0.5
 # Highest F over all instants, one parameter, 15 % left off at the ends: exceeded by chance in 1 %
 # of the flights at 12.4 (D. W. K. Andrews, Econometrica 61 (1993) 821, table 1, from memory). Four
 # paths and unlike residuals ask for more (ours).
@@ -97,8 +99,9 @@ def _blocks(
     known = np.isfinite(drop) & np.isfinite(flow) & outside(start, away)
     if known.sum() <= 2 * _LEAST:
         return None
-    known &= flow > _GIVING * float(np.quantile(flow[known], 0.95))
-    if known.sum() <= 2 * _LEAST:
+    high = float(np.quantile(flow[known], 0.95))
+    known &= flow > _GIVING * high
+    if known.sum() <= 2 * _LEAST or high < max(_LEAST_A, 10.0 * (amps.resolution or 0.0)):
         return None
     if float(np.median(drop[known])) > _HEAD_V:
         return None

@@ -13,6 +13,9 @@ _NOTHING = 0.05
 _SURE_S = 3.0
 # A pack that reads less is not connected (common practice, no source: far below any empty pack).
 _DEAD_V = 1.5
+# A share below this takes a path of four times the other's resistance; where the pack's voltage
+# lies below the other's, which a bad path behind it cannot make, it is held off (ours).
+_HELD = 0.2
 # Two voltage sensors may differ by this much (ours: half a percent of 8 V).
 _SENSORS_V = 0.04
 # Rest voltages of a pair: further apart than this is no scatter of sensors and charging (ours: a
@@ -154,9 +157,14 @@ def _held_off(state: PackState, other: PackState, aircraft: Aircraft) -> bool:
     Behind switches and diodes it cannot give then. One whose path is open lies above, at its rest
     voltage. Behind regulators their set-points decide, and its voltage says nothing.
     """
-    if aircraft.regulated_v is not None or state.loaded_v is None or other.loaded_v is None:
+    return aircraft.regulated_v is None and _below(state, other, _SENSORS_V)
+
+
+def _below(state: PackState, other: PackState, by_v: float = 0.0) -> bool:
+    """Whether a pack's voltage under load is known to lie below the other's."""
+    if state.loaded_v is None or other.loaded_v is None:
         return False
-    return state.loaded_v < other.loaded_v + _SENSORS_V
+    return state.loaded_v < other.loaded_v + by_v
 
 
 def _shared(flight: Flight) -> list[PackState]:
@@ -295,12 +303,17 @@ def _share(flight: Flight, aircraft: Aircraft) -> list[Raised]:
     share = state.share or 0.0
     low, high = state.low_change_share, state.high_change_share
     even = low is not None and high is not None and high >= 0.5 - band and low <= 0.5 + band
-    far = abs(share - 0.5) > 2 * band
-    cause = "unequal charge: of a change of the load both take their part" if even else ""
+    other = next(s for s in _shared(flight) if s is not state)
+    held = share < _HELD and _below(state, other)
+    cause = ""
+    if even:
+        cause = "unequal charge: of a change of the load both take their part"
+    elif held:
+        cause = "unequal charge: it lies below the other and is held off most of the time"
     return [
         Raised(
             code="pack-share",
-            level=Level.CLEAR if even and not far else Level.WATCH,
+            level=Level.CLEAR if cause else Level.WATCH,
             place=state.place,
             title=f"{state.place} gave {100 * share:.0f} % of the current under load",
             evidence={
