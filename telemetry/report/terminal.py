@@ -19,7 +19,6 @@ from telemetry.report.document import (
     Section,
     Table,
 )
-from telemetry.report.history import history_document
 from telemetry.report.screen import columns_of, pad, wrap
 from telemetry.report.words import LEVEL_SIGN, LEVEL_WORD
 from telemetry.results import History, Review
@@ -50,6 +49,9 @@ def render(review: Review, width: int = 80) -> str:
 
 def render_history(history: History, width: int = 80) -> str:
     """The history of one aircraft as text; see :func:`render`."""
+    # Its document names figures by what draws them: the library for that is loaded only here.
+    from telemetry.report.history import history_document
+
     return text_of(history_document(history), width)
 
 
