@@ -5,12 +5,15 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
+from numpy.typing import NDArray
 
 from telemetry.results import Finding, Level
 from telemetry.season.case import Case, Found, established, trend_of, usual
 from telemetry.season.counts import Burst, judge_counts
 from telemetry.season.evidence import Part
 from telemetry.season.words import WORDS
+
+FloatArray = NDArray[np.float64]
 
 # Falls that no load explains, as far as one flight can tell, if they go on at one place only.
 _CONTACT = ("contact", "unknown", "brownout")
@@ -57,7 +60,7 @@ def judge_contacts(case: Case, places: Sequence[str], found: Found) -> None:
         if cut_off(case, "contact-intermittent", place, found):
             continue
         if np.isfinite(case.table.column(place, "drop_tail_v")[0]).mean() >= _MOST:
-            finding = _straying(case, place, found)
+            finding = _straying(case, place, places, found)
         else:
             finding = _counted(case, place, places)
         if finding is not None:
@@ -83,19 +86,22 @@ def _counted(case: Case, place: str, places: Sequence[str]) -> Finding | None:
     )
 
 
-def _straying(case: Case, place: str, found: Found) -> Finding | None:
-    """The drop to a place strays upwards, as contacts do, more than it used to."""
-    (up, _), (down, _) = (case.table.column(place, f) for f in ("drop_tail_v", "drop_tail_other_v"))
-    at = np.flatnonzero((up > 0) & (down > 0))
+def _straying(case: Case, place: str, places: Sequence[str], found: Found) -> Finding | None:
+    """The drop to a place strays upwards, as contacts do, more than it used to and than elsewhere.
+
+    Slower telemetry makes every drop stray more: what all places do alike is taken off.
+    """
+    y = _one_sided(case, place)
+    others = [_one_sided(case, p) for p in places if p != place]
+    if others:
+        stack = np.array(others)
+        known = np.isfinite(stack)
+        common = np.where(known, stack, 0.0).sum(axis=0) / np.maximum(known.sum(axis=0), 1)
+        y = y - common
+    at = np.flatnonzero(np.isfinite(y))
     if at.size == 0:
         return None
-    part = Part(
-        name="tail",
-        at=at,
-        y=np.log(up[at] / down[at]),
-        se=np.zeros(at.size),
-        sigma=_TAIL_SIGMA,
-    )
+    part = Part(name="tail", at=at, y=y[at], se=np.zeros(at.size), sigma=_TAIL_SIGMA)
     n = len(case.flights)
     j = case.judge([part], case.first(place), place)
     if j is None:
@@ -117,7 +123,8 @@ def _straying(case: Case, place: str, found: Found) -> Finding | None:
     before_v = usual(case.table, place, "drop_tail_v", j.first, since)
     if now_v is None or before_v is None:
         return None
-    if now_v < max(before_v + _TAIL_WATCH_V, _TAIL_WATCH * before_v):
+    like = _common_factor(case, [p for p in places if p != place], j.first, since)
+    if now_v < max(before_v + _TAIL_WATCH_V, _TAIL_WATCH * like * before_v):
         return None
     return established(
         case,
@@ -134,6 +141,24 @@ def _straying(case: Case, place: str, found: Found) -> Finding | None:
         before=before_v,
         now=now_v,
     )
+
+
+def _one_sided(case: Case, place: str) -> FloatArray:
+    """Logarithm of the stray upwards over that downwards, flight by flight; NaN where unknown."""
+    up, down = (case.table.column(place, f)[0] for f in ("drop_tail_v", "drop_tail_other_v"))
+    good = (up > 0) & (down > 0)
+    return np.where(good, np.log(np.where(good, up, 1.0) / np.where(good, down, 1.0)), np.nan)
+
+
+def _common_factor(case: Case, others: Sequence[str], first: int, since: int) -> float:
+    """By how much the drops of other places stray more since a flight than before; at least 1."""
+    factors = []
+    for p in others:
+        before = usual(case.table, p, "drop_tail_v", first, since)
+        now = usual(case.table, p, "drop_tail_v", since, len(case.flights))
+        if before and now:
+            factors.append(now / before)
+    return max(1.0, float(np.median(factors))) if factors else 1.0
 
 
 def falls_at(case: Case, place: str, origins: Sequence[str]) -> list[int]:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -21,7 +23,7 @@ _PATH_SIGMA_MOHM = 2.0
 _WEAK_PCT = 2.0
 # Scatter to begin with, from flight to flight: logarithm of a pack's resistance against the other
 # pack's and against its own past; share; voltage after landing.
-_SOURCE_SIGMA = {"source_mohm": (0.08, 0.12), "stir_sag_mohm": (0.25, 0.25)}
+_AGAINST_SIGMA, _ALONE_SIGMA = 0.08, 0.12
 _SHARE_SIGMA, _SHARE_WEIGHT = 0.06, 6.0
 # The fuller pack gives more: share per volt between the packs at rest (ours).
 _SHARE_PER_V, _SHARE_PER_V_SD = 1.0, 1.5
@@ -79,39 +81,25 @@ def _log(case: Case, place: str, feature: str) -> tuple[FloatArray, FloatArray]:
 
 
 def _source(case: Case, pack: str, other: str | None, found: Found) -> None:
-    parts = []
-    for feature, (against, alone) in _SOURCE_SIGMA.items():
-        y, se = _log(case, pack, feature)
-        if other is not None:
-            theirs = _log(case, other, feature)
-            y, se = y - theirs[0], np.hypot(se, theirs[1])
-        at = np.flatnonzero(np.isfinite(y))
-        if at.size == 0:
-            continue
-        design = slope = slope_sd = None
-        if other is None:
-            temperature = np.array([_warmth(case.flights[int(k)]) for k in at])
-            known = np.isfinite(temperature)
-            middle = float(temperature[known].mean()) if known.any() else 0.0
-            design = np.where(known, temperature - middle, 0.0)[:, None]
-            slope, slope_sd = np.array([_PER_KELVIN]), np.array([_PER_KELVIN_SD])
-        parts.append(
-            Part(
-                name=feature,
-                at=at,
-                y=y[at],
-                se=se[at],
-                sigma=alone if other is None else against,
-                design=design,
-                slope=slope,
-                slope_sd=slope_sd,
-            )
-        )
-    if not parts:
+    """Resistance of a pack, against the other one's where two share: cold works on both."""
+    y, se = _log(case, pack, "source_mohm")
+    if other is not None:
+        theirs = _log(case, other, "source_mohm")
+        y, se = y - theirs[0], np.hypot(se, theirs[1])
+    at = np.flatnonzero(np.isfinite(y))
+    if at.size == 0:
         found.not_judged.append(f"{pack}: no flight tells its resistance")
         return
+    part = Part(
+        name="source_mohm",
+        at=at,
+        y=y[at],
+        se=se[at],
+        sigma=_ALONE_SIGMA if other is None else _AGAINST_SIGMA,
+    )
+    part = _with_warmth(case, part) if other is None else part
     first = max(_first(case, pack), 0 if other is None else _first(case, other))
-    j = case.judge(parts, first, pack, logarithmic=True)
+    j = case.judge([part], first, pack, logarithmic=True)
     if j is None:
         return
     found.trends.append(
@@ -150,6 +138,19 @@ def _source(case: Case, pack: str, other: str | None, found: Found) -> None:
             now=usual(case.table, pack, "source_mohm", max(since, n - 3), n),
             evidence={"compared_with": other or "its own earlier flights, temperature taken out"},
         )
+    )
+
+
+def _with_warmth(case: Case, part: Part) -> Part:
+    """The part with temperature as a covariate; where it was not logged it explains nothing."""
+    warmth = np.array([_warmth(case.flights[int(k)]) for k in part.at])
+    known = np.isfinite(warmth)
+    middle = float(warmth[known].mean()) if known.any() else 0.0
+    return replace(
+        part,
+        design=np.where(known, warmth - middle, 0.0)[:, None],
+        slope=np.array([_PER_KELVIN]),
+        slope_sd=np.array([_PER_KELVIN_SD]),
     )
 
 

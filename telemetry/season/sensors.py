@@ -10,8 +10,9 @@ from telemetry.season.evidence import Part, log_odds, moved_since
 from telemetry.season.tree import fed_places, root_of
 from telemetry.season.voltages import TOTAL
 
-# The balance of total and nodes, as a logarithm, and how sure the odds must be (ours).
-_BALANCE_SIGMA = 0.03
+# Scatter of the balance of total and nodes against the place's current, gain error of a sensor
+# (common practice, no source), and how sure the odds must be (ours).
+_BALANCE_SIGMA, _GAIN_SD = 0.03, 0.02
 _SURE = 3.0
 _FEW_BLOCKS = 4
 
@@ -35,7 +36,7 @@ def sensor_moved(case: Case, place: str, first: int, since: int, moved: float) -
     odds = 0.0
     for part, if_sensor in (
         *_drop_of(case, place, first, since, moved),
-        *_balance(case, place, moved),
+        *_balance(case, place, first, since, moved),
     ):
         seen = moved_since(part.since(first), learn)
         if seen is not None:
@@ -56,21 +57,37 @@ def _drop_of(
     return [(p, expected) for p in parts if p.name != "stir"]
 
 
-def _balance(case: Case, place: str, moved: float) -> list[tuple[Part, float]]:
-    """The place's current against the total less all other places: it moves with the sensor."""
+def _balance(
+    case: Case, place: str, first: int, since: int, moved: float
+) -> list[tuple[Part, float]]:
+    """Total less all places, A: it moves against a place's sensor, and not with its servos."""
     known = case.table.current_places
     whole = next((p for p in (root_of(case), "bus", TOTAL) if p in known), None)
-    others = [p for p in known if p != place and p in dict(fed_places(case))]
-    stacks = [case.table.stretches("air", "amps", p) for p in (place, whole or "", *others)]
-    if whole is None or any(s is None for s in stacks):
+    nodes = [p for p in known if p in dict(fed_places(case))]
+    total = None if whole is None else case.table.stretches("air", "amps", whole)
+    parts = [case.table.stretches("air", "amps", p) for p in nodes]
+    if total is None or place not in nodes or any(p is None for p in parts):
         return []
-    own, total, *rest = [s for s in stacks if s is not None]
-    left = total - np.sum(rest, axis=0) if rest else total
-    good = np.isfinite(own) & np.isfinite(left)
-    enough = good.sum(axis=1) >= _FEW_BLOCKS
-    top, bottom = (np.where(good, x, 0.0).sum(axis=1) for x in (own, left))
-    at = np.flatnonzero(enough & (top > 0) & (bottom > 0))
-    if at.size == 0:
+    own = case.table.stretches("air", "amps", place)
+    assert own is not None
+    left = total - np.sum([p for p in parts if p is not None], axis=0)
+    good = np.isfinite(left)
+    at = np.flatnonzero(good.sum(axis=1) >= _FEW_BLOCKS)
+    n = np.maximum(good.sum(axis=1), 1)
+    balance, drawn, used = (np.where(good, x, 0.0).sum(axis=1) / n for x in (left, total, own))
+    before = at[(at >= first) & (at < since)]
+    if before.size == 0:
         return []
-    y = np.log(top[at] / bottom[at])
-    return [(Part(name="balance", at=at, y=y, se=np.zeros(at.size), sigma=_BALANCE_SIGMA), moved)]
+    before_a = float(used[before].mean())
+    part = Part(
+        name="balance",
+        at=at,
+        y=balance[at],
+        se=np.zeros(at.size),
+        sigma=_BALANCE_SIGMA * before_a,
+        # Gains of the sensors differ a little: the balance goes with the total.
+        design=(drawn[at] - drawn[at].mean())[:, None],
+        slope=np.zeros(1),
+        slope_sd=np.array([_GAIN_SD]),
+    )
+    return [(part, -before_a * float(np.expm1(moved)))]

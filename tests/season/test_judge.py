@@ -15,6 +15,7 @@ from telemetry.season.judge import judge
 
 Make = Callable[..., Any]
 
+PLACES = ("left wing", "right wing", "tail")
 CRAFT = Aircraft(
     name="Tern (invented)",
     bus="bus",
@@ -427,3 +428,15 @@ def test_a_current_sensor_that_drifted_is_no_servo(make_season: Make) -> None:
 def test_a_thousand_flights_are_judged(make_season: Make) -> None:
     flights = make_season(35, flights=120) * 9
     assert judge(flights, aircraft=CRAFT).verdict is Level.CLEAR
+
+
+def test_slower_telemetry_that_makes_every_drop_stray_is_no_contact(make_season: Make) -> None:
+    """All drops stray more, and more upwards, from a flight on: no contact did that."""
+    wobbles = {p: (wobble(20 + i, 0.008), wobble(30 + i, 0.008)) for i, p in enumerate(PLACES)}
+    features = {}
+    for p, (a, b) in wobbles.items():
+        features[p, "drop_tail_v"] = lambda k, a=a: 0.10 + a(k) + (0.25 if k >= 12 else 0.0)
+        features[p, "drop_tail_other_v"] = lambda k, b=b: 0.09 + b(k) + (0.06 if k >= 12 else 0.0)
+    flights = make_season(36, features=features)
+    for k in range(4, 21):
+        assert judge(flights[:k], aircraft=CRAFT).findings == ()
