@@ -39,8 +39,9 @@ class Drawn:
     flights_mah : mapping of sequence of float
         What earlier flights took, by pack.
     on_record : bool
-        Whether it rests on records of charging. Otherwise a voltage at rest tells the charge where
-        the chemistry allows that; where it does not, a pack counts as full at the first row.
+        Whether it rests on records of charging. Where a pack has none, a voltage at rest tells
+        the charge if the chemistry allows that; without any records a pack of another chemistry
+        counts as full at the first row.
     """
 
     since_full_mah: Mapping[str, Interval] = field(default_factory=dict)
@@ -202,12 +203,12 @@ def _charge(
         chemistry=pack.chemistry,
         rest_cell_v=None if rest_v is None or pack.cells is None else rest_v / pack.cells,
     )
-    if drawn.on_record:
-        return told, told.basis, before
     start, capacity = told.start_pct, pack.capacity_mah
-    if start is not None and capacity is not None:
+    if told.basis == "rest voltage" and start is not None and capacity is not None:
         ends = (100 - start.value, 100 - start.high, 100 - start.low)
         return told, told.basis, Interval(*(x * capacity / 100 for x in ends))
+    if drawn.on_record:
+        return told, told.basis, before
     full = charge_state(capacity_mah=capacity, before_mah=before, drawn_mah=amount)
     return full, "" if full.start_pct is None else "full", before
 
