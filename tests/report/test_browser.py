@@ -8,15 +8,48 @@ from typing import Any
 
 import pytest
 
+from telemetry.aircraft import Aircraft
 from telemetry.channels import Quantity
+from telemetry.power.budget import budget
 from telemetry.readings import take_readings
 from telemetry.report import html
+from telemetry.report.budget import budget_document, picture_of_budget
+from telemetry.report.draw import PathScene
 from telemetry.results import Review
 from telemetry.signals.sampling import held_at
 
 pytestmark = pytest.mark.browser
 
 SIZES = [(1280, False), (1280, True), (380, False), (380, True)]
+
+
+def _budget_page() -> str:
+    """The budget of an invented aircraft: one sound lead, one plug over its limit."""
+    craft = Aircraft.model_validate(
+        {
+            "name": "curlew",
+            "bus": "bus",
+            "packs": [
+                {"name": f"pack {n}", "chemistry": "liion", "cells": 2, "resistance_mohm": 40,
+                 "lead": {"awg": 14, "length_m": 0.3}}
+                for n in (1, 2)
+            ],
+            "nodes": [
+                {"name": "left wing", "fed_from": "bus",
+                 "lead": {"mm2": 1.5, "length_m": 1.2, "connectors": [{"pin_a": 1.0}]}},
+                {"name": "tail", "fed_from": "bus", "lead": {"awg": 18, "length_m": 1.5}},
+            ],
+            "servos": [
+                {"node": "left wing", "output": 1, "drives": "left aileron", "count": 3,
+                 "moving_a": 0.6, "stall_a": 4, "stall_v": 7.4},
+                {"node": "tail", "output": 1, "drives": "rudder", "moving_a": 0.8, "stall_a": 5,
+                 "stall_v": 7.4},
+            ],
+        }
+    )  # fmt: skip
+    made = budget(craft)
+    document = budget_document(made, craft, 0, "curlew.toml")
+    return html.page(document, PathScene(picture_of_budget(made, craft)))
 
 
 @pytest.fixture(scope="module")
@@ -30,13 +63,14 @@ def pages(
         "index": html.render_index(
             [(bare_review, "bare.html"), (review, "full.html")], [("x.csv", "x.csv: no time.")]
         ),
+        "budget": _budget_page(),
     }
     for name, text in texts.items():
         (folder / f"{name}.html").write_text(text, encoding="utf-8")
     return {name: folder / f"{name}.html" for name in texts}
 
 
-@pytest.mark.parametrize("name", ["full", "bare", "index"])
+@pytest.mark.parametrize("name", ["full", "bare", "index", "budget"])
 @pytest.mark.parametrize(("width", "dark"), SIZES)
 def test_it_opens_without_complaint_and_without_sideways_scroll(
     browser: Any, pages: dict[str, Path], name: str, width: int, dark: bool
@@ -49,7 +83,7 @@ def test_it_opens_without_complaint_and_without_sideways_scroll(
 
 
 @pytest.mark.parametrize(("width", "dark"), [(1280, False), (1280, True), (380, False)])
-@pytest.mark.parametrize("name", ["full", "index"])
+@pytest.mark.parametrize("name", ["full", "index", "budget"])
 def test_axe_finds_no_violation(
     browser: Any, pages: dict[str, Path], name: str, width: int, dark: bool
 ) -> None:
