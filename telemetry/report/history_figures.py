@@ -53,6 +53,14 @@ KINDS: dict[str, Kind] = {
             ("air_mean_a", "mean in flight", "s", Look(style.VERMILLION, _DOTTED)),
         ),
     ),
+    "mirror": Kind(
+        name="current over the mirror's",
+        unit="",
+        lines=(
+            ("stir_mirror_ratio", "in the stir", "^", Look(style.BLUE, _DASHED)),
+            ("air_mirror_ratio", "in flight", "s", Look(style.VERMILLION, _DOTTED)),
+        ),
+    ),
     "mohm": Kind(
         name="resistance",
         unit="mOhm",

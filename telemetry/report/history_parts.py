@@ -149,6 +149,9 @@ def currents_section(across: Across) -> Section | None:
         "than another, and all places show that alike.",
     )
     blocks: list[Block] = [table, *_grid(across, loads, _SERVO_CODES, "amps")]
+    pairs, _ = side_by_side(loads)
+    # Of two mirrors one ratio tells all: the other is its inverse.
+    blocks += _figures(across, "mirror", pairs[::2])
     blocks += [
         of_trend(across, k) for k, t in across.trends("servo-heating") if t.since is not None
     ]

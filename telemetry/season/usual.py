@@ -21,6 +21,7 @@ _SHOWN: dict[str, str] = {
     "rest_a": "rest current",
     "stir_mean_a": "stir mean",
     "stir_p95_a": "stir 95th percentile",
+    "stir_mirror_ratio": "stir mean over its mirror's",
     "air_mean_a": "mean current in flight",
     "branch_mohm": "lead resistance",
     "source_mohm": "source resistance",
