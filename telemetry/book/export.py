@@ -142,7 +142,7 @@ def _title(column: Any) -> str:
 
 def guarded(cell: str) -> str:
     """A text cell as a spreadsheet shows it and does not run it; numbers stay as they are."""
-    bare = cell.lstrip(" ")
+    bare = cell.lstrip()
     if bare.startswith(_FORMULA) and not _NUMBER.fullmatch(bare):
         return "'" + cell
     return cell

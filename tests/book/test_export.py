@@ -41,6 +41,7 @@ Make = Callable[..., Any]
         "-2+3+cmd|' /C calc'!A0",
         "  =1+1",
         "\uff1d1+1",
+        "\x1f=1",
         "-",
         "+",
         "-idle",
