@@ -11,7 +11,7 @@ import pytest
 
 from telemetry.aircraft import Aircraft
 from telemetry.channels import Channel
-from telemetry.findings import WORDS, find_all
+from telemetry.findings import find_all
 from telemetry.log import Log, Provenance
 from telemetry.pipeline import review
 from telemetry.results import (
@@ -32,6 +32,7 @@ from telemetry.results import (
     Resistance,
     Review,
 )
+from telemetry.rules.words import WORDS
 from telemetry.simulate import (
     Fault,
     FaultKind,

@@ -30,7 +30,7 @@ ALLOWED: dict[str, set[str]] = {
     "pipeline": MODEL | {"signals", "readings", "detect", "power", "findings"},
     "workers": set(),
     "book": MODEL | {"importer"},
-    "season": MODEL | {"signals", "readings", "importer", "power", "findings", "pipeline", "book"},
+    "season": MODEL | {"signals", "readings", "importer", "power", "rules", "pipeline", "book"},
     "figures": MODEL | {"signals", "readings"},
     "report": MODEL | {"readings", "importer", "power", "book", "figures"},
 }

@@ -1,1 +1,1 @@
-"""Rules that take more than a comparison, by the part they judge: packs, leads."""
+"""Rules by the part they judge: voltage, packs, leads, sensors; and their standing words."""

@@ -1,4 +1,4 @@
-"""What a rule raises; its standing words are added by :mod:`telemetry.findings`."""
+"""What a rule raises; its standing words are added by :mod:`telemetry.rules.making`."""
 
 from __future__ import annotations
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from telemetry.findings import Words
+from telemetry.rules.words import Words
 
 WORDS: dict[str, Words] = {
     "servo-current-rising": Words(

@@ -1,0 +1,63 @@
+"""Frozen records of everything the review finds; quantities are None where not measured.
+
+Times are seconds from the first row of the log. Voltages V, currents A, charge mAh, resistances
+mOhm. Nothing here computes: detectors and estimators fill the records, reports print them.
+"""
+
+from __future__ import annotations
+
+from telemetry.results.events import Event, Stir, StirPlace
+from telemetry.results.findings import Change, Finding
+from telemetry.results.history import Feature, History, HistoryFlight, NoteMark, Trend
+from telemetry.results.kinds import EventKind, Evidence, Level, Origin, OutKind, PhaseKind
+from telemetry.results.measures import (
+    Margin,
+    PartLoad,
+    PlaceLoad,
+    Resistance,
+    ServoShare,
+    WorstCase,
+)
+from telemetry.results.packs import Charge, PackOut, PackState, PathStep
+from telemetry.results.recording import ColumnUse, Dropout, Phase, Quality, Restart, Span, Spurious
+from telemetry.results.review import Comparison, Flight, Review, as_dict
+
+__all__ = [
+    "Change",
+    "Charge",
+    "ColumnUse",
+    "Comparison",
+    "Dropout",
+    "Event",
+    "EventKind",
+    "Evidence",
+    "Feature",
+    "Finding",
+    "Flight",
+    "History",
+    "HistoryFlight",
+    "Level",
+    "Margin",
+    "NoteMark",
+    "Origin",
+    "OutKind",
+    "PackOut",
+    "PackState",
+    "PartLoad",
+    "PathStep",
+    "Phase",
+    "PhaseKind",
+    "PlaceLoad",
+    "Quality",
+    "Resistance",
+    "Restart",
+    "Review",
+    "ServoShare",
+    "Span",
+    "Spurious",
+    "Stir",
+    "StirPlace",
+    "Trend",
+    "WorstCase",
+    "as_dict",
+]

@@ -1,0 +1,67 @@
+"""One thing worth telling, and by how much something changed across flights."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from telemetry.results.kinds import Level
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Change:
+    """By how much something changed across flights.
+
+    Attributes
+    ----------
+    quantity, unit : str
+        What changed, and the unit of ``before`` and ``now``.
+    before, now : float or None
+        Usual level before it began, and level now.
+    rise, low, high : float
+        By how much, in ``rise_unit``, with its 95 % interval.
+    rise_unit : str
+    limit : float or None
+        The next limit, in ``rise_unit``.
+    per_flight, per_flight_low, per_flight_high : float or None
+        Rate, in ``rise_unit`` a flight, by the Theil-Sen slope since it began.
+    flights_to_limit : int or None
+        Flights until the next limit at this rate; None where it does not grow towards it.
+    false_alarm : float
+        Chance of such a finding in a healthy season of 20 flights, all places together.
+    """
+
+    quantity: str
+    unit: str
+    before: float | None
+    now: float | None
+    rise: float
+    low: float
+    high: float
+    rise_unit: str
+    limit: float | None = None
+    per_flight: float | None = None
+    per_flight_low: float | None = None
+    per_flight_high: float | None = None
+    flights_to_limit: int | None = None
+    false_alarm: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Finding:
+    """One thing worth telling, with its evidence and what would tell its causes apart."""
+
+    code: str
+    level: Level
+    place: str | None
+    title: str
+    evidence: dict[str, float | int | str | None] = field(default_factory=dict)
+    explanations: tuple[str, ...] = ()
+    confirm: str = ""
+    advice: str = ""
+    servo: str | None = None
+    flight: int | None = None
+    start_s: float | None = None
+    end_s: float | None = None
+    # Across flights only: id of the first flight with it, and by how much.
+    since_flight: str | None = None
+    change: Change | None = None

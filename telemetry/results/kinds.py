@@ -1,0 +1,78 @@
+"""The words that records use: levels, kinds of events and phases, origins, evidence."""
+
+from __future__ import annotations
+
+from enum import StrEnum
+
+
+class Level(StrEnum):
+    """How grave a finding is: ground > watch > unknown > clear."""
+
+    CLEAR = "clear"
+    UNKNOWN = "unknown"
+    WATCH = "watch"
+    GROUND = "ground"
+
+    @property
+    def rank(self) -> int:
+        """0 for clear to 3 for ground."""
+        return list(Level).index(self)
+
+    # All four, because a str brings its own: max() of levels would go by the alphabet.
+    def __lt__(self, other: str) -> bool:
+        return self.rank < Level(other).rank
+
+    def __le__(self, other: str) -> bool:
+        return self.rank <= Level(other).rank
+
+    def __gt__(self, other: str) -> bool:
+        return self.rank > Level(other).rank
+
+    def __ge__(self, other: str) -> bool:
+        return self.rank >= Level(other).rank
+
+
+class EventKind(StrEnum):
+    """What kind of event a record describes."""
+
+    SAG = "sag"
+    SHIFT = "shift"
+    UNDERVOLTAGE = "undervoltage"
+    SPIKE = "spike"
+    BROWNOUT = "brownout"
+
+
+class PhaseKind(StrEnum):
+    """What the aircraft was doing."""
+
+    GROUND = "ground"
+    STIR = "stir"
+    FLIGHT = "flight"
+    REDUNDANCY_CHECK = "redundancy-check"
+
+
+class Origin(StrEnum):
+    """The likely origin of a voltage event."""
+
+    LOAD = "load"
+    CONTACT = "contact"
+    SUPPLY = "supply"
+    PACK = "pack"
+    SENSOR = "sensor"
+    UNKNOWN = "unknown"
+
+
+class OutKind(StrEnum):
+    """Why a pack may have given nothing for a while."""
+
+    CHECK = "check"  # on the ground before flight, short, and back: a deliberate redundancy check
+    SWITCHED_OFF = "switched-off"  # on the ground, not back again: one pack off before the other
+    LOST = "lost"  # under way, or on the ground without a plain reason
+
+
+class Evidence(StrEnum):
+    """Whether an event happened in the aircraft or only in its telemetry."""
+
+    REAL = "real"
+    TELEMETRY = "telemetry"
+    UNKNOWN = "unknown"

@@ -1,0 +1,145 @@
+"""What was measured on leads and servos, and how near each place came to its limits."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Resistance:
+    """A measured resistance with its 95 % interval, or the reason why there is none.
+
+    Attributes
+    ----------
+    kind : str
+        "source" (pack or bus against its current), "branch" (parent minus place against the
+        place's own current) or "apparent" (against another place's current).
+    mohm, low_mohm, high_mohm : float or None
+        None where it was refused; ``refused`` then says why.
+    updates : int
+        Number of independent updates behind it.
+    scale_s : float or None
+        Time scale at which it was measured: the voltage's answer this long after a current step.
+    offset_v : float or None
+        For branches: voltage difference at zero current.
+    expected_mohm, expected_low_mohm, expected_high_mohm : float or None
+        From the wire table, where the profile knows the lead; all that a sound one may have.
+    method : str
+    """
+
+    kind: str
+    place: str
+    mohm: float | None
+    low_mohm: float | None
+    high_mohm: float | None
+    updates: int
+    parent: str | None = None
+    scale_s: float | None = None
+    offset_v: float | None = None
+    offset_low_v: float | None = None
+    offset_high_v: float | None = None
+    expected_mohm: float | None = None
+    expected_low_mohm: float | None = None
+    expected_high_mohm: float | None = None
+    method: str = ""
+    refused: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlaceLoad:
+    """What a place carried under load, in flight and stirs.
+
+    Attributes
+    ----------
+    place : str
+    usual_a : float or None
+        Highest mean current over a minute.
+    peak_a : float or None
+        Highest current.
+    landing_a, landing_v : float or None
+        Mean current and voltage just before landing.
+    """
+
+    place: str
+    usual_a: float | None
+    peak_a: float | None
+    landing_a: float | None
+    landing_v: float | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PartLoad:
+    """One wire, connector or supply: its current against its limit.
+
+    Attributes
+    ----------
+    place : str
+        The node that a lead feeds, or the pack or supply that it leaves.
+    part : str
+        "wire", "connector 1", "switch", "diode" or "regulator".
+    what : str
+    usual_a : float or None
+        Highest mean current over a minute; the continuous limit is for this one.
+    worst_a, worst_case : float or None, str
+        Highest current of the cases, and which case it is.
+    limit_a : float or None
+        None where neither profile nor default gives one.
+    limit_from : str
+        "profile", "default" or "".
+    over : bool or None
+        Whether the usual current is above the limit.
+    worst_over : bool or None
+        Whether the worst one is, which a continuous limit allows for a moment.
+    """
+
+    place: str
+    part: str
+    what: str
+    usual_a: float | None
+    worst_a: float | None
+    worst_case: str
+    limit_a: float | None
+    limit_from: str
+    over: bool | None
+    worst_over: bool | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WorstCase:
+    """Voltage expected at a place in one worst case, with its interval.
+
+    ``note`` says what it rests on besides measurements, or why there is no voltage.
+    """
+
+    case: str
+    current_a: float | None
+    voltage_v: float | None
+    low_v: float | None
+    high_v: float | None
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Margin:
+    """How far a place stayed above the level at which its electronics restart."""
+
+    place: str
+    lowest_v: float | None
+    restart_v: float
+    observed_v: float | None
+    cases: tuple[WorstCase, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ServoShare:
+    """What a servo (or a group that moves together) draws, from control columns."""
+
+    place: str
+    outputs: tuple[str, ...]
+    drives: str | None
+    travel_a_per_pct_s: float | None
+    hold_a_per_pct: float | None
+    low: float | None
+    high: float | None
+    condition_index: float
+    separable: bool

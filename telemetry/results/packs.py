@@ -1,0 +1,140 @@
+"""What was measured on packs: charge, state, the path to what they feed, and failing to give."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from telemetry.results.kinds import OutKind
+from telemetry.results.recording import Span
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Charge:
+    """Charge drawn at a place."""
+
+    place: str
+    logged_mah: float | None
+    integrated_mah: float | None
+    share: float | None
+    start_v: float | None
+    end_v: float | None
+    uncertain_mah: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PackOut(Span):
+    """A stretch in which a pack that shares the load gave nothing.
+
+    Attributes
+    ----------
+    place : str
+    kind : OutKind
+    back : bool
+        Whether it gave current again.
+    share_before : float
+        Its usual share at such a load, 0 to 1.
+    carried_a : float
+        Highest current that the others carried meanwhile.
+    bus_v : float or None
+        Lowest voltage of the bus (or of the first place that is no pack) meanwhile.
+    own_v : float or None
+        Median of the pack's own voltage meanwhile; near zero: it is gone, else it is only not
+        connected or held off by a higher one.
+    """
+
+    place: str
+    kind: OutKind
+    back: bool
+    share_before: float
+    carried_a: float
+    bus_v: float | None
+    own_v: float | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PathStep:
+    """A step of the resistance between a pack and what it feeds, within one flight.
+
+    Attributes
+    ----------
+    place, parent : str
+        The pack, and the place whose voltage its own was held against.
+    time_s : float
+    before_mohm : float
+        Resistance before it.
+    rise_mohm, low_rise_mohm, high_rise_mohm : float
+        By how much it rose (fell, where negative), with its 95 % interval.
+    """
+
+    place: str
+    parent: str
+    time_s: float
+    before_mohm: float
+    rise_mohm: float
+    low_rise_mohm: float
+    high_rise_mohm: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PackState:
+    """One pack in one flight: its share of the load, its charge, and what is left of it.
+
+    Intervals are 95 %.
+
+    Attributes
+    ----------
+    place, role : str
+    label : str or None
+        Which physical pack was fitted, where the profile tells.
+    rest_v, landing_rest_v : float or None
+        At rest near the start and near the end.
+    share, low_share, high_share : float or None
+        Of the charge drawn under load while no pack was out, 0 to 1.
+    change_share, low_change_share, high_change_share : float or None
+        Of a change of the total current: what the resistances of the packs' paths make it,
+        whatever their charge.
+    off_balance : bool
+        Whether a shared pack of a pair surely gives more or less than the limits allow.
+    loaded_v : float or None
+        Median voltage under load while no pack was out.
+    counter_start_mah : float or None
+        First reading of its counter of charge.
+    drawn_mah, low_drawn_mah, high_drawn_mah : float or None
+        Drawn in this flight.
+    start_pct, low_start_pct, high_start_pct : float or None
+    landing_pct, low_landing_pct, high_landing_pct : float or None
+        Charge, % of capacity.
+    basis : str
+        What the charge rests on: "records", "rest voltage", "full" (taken as full before this
+        recording; what is left is then no more than that) or "".
+    flights_left, cautious_left : int or None
+        Further flights with the reserve kept: like this one, and at the highest that so many may
+        take together.
+    """
+
+    place: str
+    role: str
+    label: str | None = None
+    rest_v: float | None = None
+    landing_rest_v: float | None = None
+    share: float | None = None
+    low_share: float | None = None
+    high_share: float | None = None
+    change_share: float | None = None
+    low_change_share: float | None = None
+    high_change_share: float | None = None
+    off_balance: bool = False
+    loaded_v: float | None = None
+    counter_start_mah: float | None = None
+    drawn_mah: float | None = None
+    low_drawn_mah: float | None = None
+    high_drawn_mah: float | None = None
+    start_pct: float | None = None
+    low_start_pct: float | None = None
+    high_start_pct: float | None = None
+    landing_pct: float | None = None
+    low_landing_pct: float | None = None
+    high_landing_pct: float | None = None
+    basis: str = ""
+    flights_left: int | None = None
+    cautious_left: int | None = None

@@ -1,0 +1,50 @@
+"""Puts a finding together: what a rule saw and the standing words of its code."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+
+from telemetry.results import Event, Finding, Level
+from telemetry.rules.raised import Raised
+from telemetry.rules.words import WORDS
+
+
+def make(
+    code: str,
+    level: Level,
+    place: str | None,
+    title: str,
+    evidence: Mapping[str, float | int | str | None],
+    *,
+    event: Event | None = None,
+    also: tuple[str, ...] = (),
+) -> Finding:
+    """A finding of a code with its standing words; ``also`` stands before its explanations."""
+    words = WORDS[code]
+    return Finding(
+        code=code,
+        level=level,
+        place=place,
+        title=title,
+        evidence=dict(evidence),
+        explanations=(*also, *words.explanations),
+        confirm=words.confirm,
+        advice=words.advice,
+        start_s=None if event is None else event.start_s,
+        end_s=None if event is None else event.end_s,
+    )
+
+
+def worded(raised: Raised) -> Finding:
+    """What a rule raised, with the standing words of its code."""
+    made = make(
+        raised.code, raised.level, raised.place, raised.title, raised.evidence, also=raised.also
+    )
+    return replace(made, start_s=raised.start_s, end_s=raised.end_s)
+
+
+def clock(seconds: float) -> str:
+    """Seconds of the recording as mm:ss."""
+    minutes, rest = divmod(max(int(seconds), 0), 60)
+    return f"{minutes:02d}:{rest:02d}"

@@ -1,0 +1,233 @@
+"""Rules on the voltage: supply lost, margin to the restart level, low supply, unexplained falls.
+
+The number of sags that the load explains never raises a level.
+"""
+
+from __future__ import annotations
+
+from telemetry.aircraft import Aircraft, Limits
+from telemetry.results import (
+    Event,
+    EventKind,
+    Evidence,
+    Finding,
+    Flight,
+    Level,
+    Margin,
+    Origin,
+    PhaseKind,
+)
+from telemetry.rules.making import clock, make
+from telemetry.rules.packs import lost_in_flight
+
+_LOADED = (PhaseKind.FLIGHT, PhaseKind.STIR, PhaseKind.REDUNDANCY_CHECK)
+_FALLS = (EventKind.SAG, EventKind.SHIFT)
+# This many unexplained falls at one place are no accident of sampling (ours).
+_SEVERAL = 3
+# Readings of one thing at two places lie no further apart than this (ours).
+_WITHIN_S = 2.0
+
+
+def brownouts(flight: Flight) -> list[Finding]:
+    """One finding per place and evidence, however often it happened."""
+    groups: dict[tuple[str, Evidence], list[Event]] = {}
+    for e in flight.events:
+        if e.kind is EventKind.BROWNOUT:
+            groups.setdefault((e.place, e.evidence), []).append(e)
+    return [_brownout(place, evidence, events) for (place, evidence), events in groups.items()]
+
+
+def _brownout(place: str, evidence: Evidence, events: list[Event]) -> Finding:
+    first = events[0]
+    lasting = evidence is Evidence.UNKNOWN and any((e.updates or 0) > 1 for e in events)
+    level = Level.GROUND if evidence is Evidence.REAL or lasting else Level.WATCH
+    lows = [e.residual_v for e in events if e.residual_v is not None]
+    low = f" (lowest reading {min(lows):.2f} V)" if lows else ""
+    often = "" if len(events) == 1 else f"{len(events)} times, first "
+    seen = {
+        Evidence.REAL: "",
+        Evidence.TELEMETRY: "; its counter ran on, so this may be telemetry alone",
+        Evidence.UNKNOWN: "; nothing else in the log confirms or denies it",
+    }[evidence]
+    return make(
+        "brownout",
+        level,
+        place,
+        f"{place}: supply lost {often}at {clock(first.start_s)} "
+        f"in {_words(first.phase)}{low}{seen}",
+        {
+            "times": len(events),
+            "time_s": first.start_s,
+            "lowest_v": min(lows) if lows else None,
+            "evidence": str(evidence),
+            "note": first.note,
+        },
+        event=first,
+    )
+
+
+def _words(phase: PhaseKind) -> str:
+    return {
+        PhaseKind.FLIGHT: "flight",
+        PhaseKind.STIR: "a stir",
+        PhaseKind.GROUND: "ground time",
+        PhaseKind.REDUNDANCY_CHECK: "a redundancy check",
+    }[phase]
+
+
+def margins(flight: Flight, limits: Limits) -> list[Finding]:
+    """Places near the restart level: as observed, and with one pack lost."""
+    out: list[Finding] = []
+    known = [m for m in flight.margins if m.observed_v is not None]
+    low = [m for m in known if (m.observed_v or 0.0) < limits.margin_watch_v]
+    if low:
+        out.append(_observed(min(low, key=lambda m: m.observed_v or 0.0), low, flight, limits))
+    lost = [
+        (m, c)
+        for m in flight.margins
+        for c in m.cases
+        if c.case == "pack-lost" and c.voltage_v is not None
+    ]
+    if lost and not lost_in_flight(flight):  # with a pack gone already, the case has happened
+        m, c = min(lost, key=lambda x: (x[1].voltage_v or 0.0) - x[0].restart_v)
+        margin = (c.voltage_v or 0.0) - m.restart_v
+        best = (c.high_v if c.high_v is not None else (c.voltage_v or 0.0)) - m.restart_v
+        if margin < limits.margin_watch_v:
+            out.append(
+                make(
+                    "margin-low",
+                    Level.GROUND if best < limits.margin_ground_v else Level.WATCH,
+                    m.place,
+                    f"{m.place}: with one pack lost, the highest current seen would leave "
+                    f"{margin:.1f} V above the restart level",
+                    {
+                        "case": c.case,
+                        "margin_v": margin,
+                        "voltage_v": c.voltage_v,
+                        "low_v": c.low_v,
+                        "high_v": c.high_v,
+                        "current_a": c.current_a,
+                        "restart_v": m.restart_v,
+                    },
+                )
+            )
+    return out
+
+
+def _observed(worst: Margin, low: list[Margin], flight: Flight, limits: Limits) -> Finding:
+    deepest = [
+        e
+        for e in flight.events
+        if e.place == worst.place
+        and e.residual_v is not None
+        and e.residual_v <= (worst.lowest_v or 0.0)
+    ]
+    event = deepest[0] if deepest else None
+    single = event is not None and (event.updates or 0) <= 1 and event.origin is not Origin.LOAD
+    grave = (worst.observed_v or 0.0) < limits.margin_ground_v and not single
+    others = ", ".join(m.place for m in low if m is not worst)
+    return make(
+        "margin-low",
+        Level.GROUND if grave else Level.WATCH,
+        worst.place,
+        f"{worst.place}: lowest voltage {worst.lowest_v:.2f} V, "
+        f"{worst.observed_v:.2f} V above the restart level",
+        {
+            "lowest_v": worst.lowest_v,
+            "restart_v": worst.restart_v,
+            "margin_v": worst.observed_v,
+            "also_low": others or None,
+        },
+        event=event,
+    )
+
+
+def undervoltage(flight: Flight) -> list[Finding]:
+    """Supply below the comfortable level under load: one finding, of the lowest place."""
+    found = [
+        e
+        for e in flight.events
+        if e.kind is EventKind.UNDERVOLTAGE and e.phase in _LOADED and not _of_lost_pack(e, flight)
+    ]
+    if not found:
+        return []
+    worst = min(found, key=lambda e: e.residual_v or 0.0)
+    places = ", ".join(dict.fromkeys(e.place for e in found))
+    longest = max(found, key=lambda e: e.duration_s)
+    return [
+        make(
+            "undervoltage",
+            Level.WATCH,
+            worst.place,
+            f"{worst.place}: {worst.residual_v:.2f} V, below the comfortable "
+            f"{worst.reference_v:.1f} V ({len(found)} times, longest {longest.duration_s:.1f} s)",
+            {
+                "lowest_v": worst.residual_v,
+                "level_v": worst.reference_v,
+                "times": len(found),
+                "longest_s": longest.duration_s,
+                "places": places,
+            },
+            event=worst,
+        )
+    ]
+
+
+def falls(flight: Flight, aircraft: Aircraft) -> list[Finding]:
+    """Falls of voltage that the load does not explain, one finding per place and origin."""
+    groups: dict[tuple[str, Origin], list[Event]] = {}
+    for e in flight.events:
+        if _of_lost_pack(e, flight):
+            continue
+        if e.kind in _FALLS and e.origin in (Origin.CONTACT, Origin.SUPPLY, Origin.PACK):
+            # What came from above is told once, of the place that feeds.
+            above = None if e.origin is Origin.CONTACT else aircraft.parent(e.place)
+            groups.setdefault((above or e.place, e.origin), []).append(e)
+    return [_fall(place, origin, _apart(events)) for (place, origin), events in groups.items()]
+
+
+def _apart(events: list[Event]) -> list[Event]:
+    """The deepest of the events that several places saw at one time."""
+    out: list[Event] = []
+    for e in sorted(events, key=lambda e: e.start_s):
+        if out and e.start_s < out[-1].end_s + 1.0:
+            if (e.depth_v or 0.0) > (out[-1].depth_v or 0.0):
+                out[-1] = e
+        else:
+            out.append(e)
+    return out
+
+
+def _of_lost_pack(e: Event, flight: Flight) -> bool:
+    """Whether it is how a pack left, or what came of that: told by the finding on that pack."""
+    return any(
+        (e.place == o.place or e.origin is Origin.PACK)
+        and e.start_s <= o.end_s
+        and o.start_s <= e.end_s + _WITHIN_S
+        for o in flight.pack_outs
+    )
+
+
+def _fall(place: str, origin: Origin, events: list[Event]) -> Finding:
+    worst = max(events, key=lambda e: e.depth_v or 0.0)
+    shifts = [e for e in events if e.kind is EventKind.SHIFT]
+    seen = sum(e.updates or 0 for e in events)
+    several = len(events) >= _SEVERAL or (bool(shifts) and seen > _SEVERAL)
+    level = Level.GROUND if several else Level.WATCH
+    evidence: dict[str, float | int | str | None] = {
+        "times": len(events),
+        "deepest_v": worst.depth_v,
+        "lowest_v": worst.residual_v,
+        "time_s": worst.start_s,
+        "explained": worst.explained,
+        "explained_by": worst.explained_by,
+    }
+    many = "once" if len(events) == 1 else f"{len(events)} times"
+    what = f"fell {many} by up to {worst.depth_v:.2f} V (first at {clock(events[0].start_s)})"
+    if origin is Origin.SUPPLY:
+        code = "switch-step" if shifts else "regulator-droop"
+        return make(
+            code, level, place, f"{place} {what} while the packs held", evidence, event=worst
+        )
+    title = f"{place} {what}; the load does not explain it"
+    return make("sag-unexplained", level, place, title, evidence, event=worst)
