@@ -27,12 +27,15 @@ if TYPE_CHECKING:
     from telemetry.log import Log as Log
     from telemetry.pipeline import review as review
     from telemetry.profile import read_profile as read_profile
+    from telemetry.report.picture import draw as draw
     from telemetry.results import Finding as Finding
     from telemetry.results import History as History
     from telemetry.results import Level as Level
     from telemetry.results import Review as Review
+    from telemetry.season import add_logs as add_logs
     from telemetry.season import compare as compare
     from telemetry.season import history as history
+    from telemetry.simulate import demo_season as demo_season
 
 # Public name -> module that defines it.
 _HOME = {
@@ -51,8 +54,11 @@ _HOME = {
     "Review": "telemetry.results",
     "UnknownSetting": "telemetry.errors",
     "UnreadableLog": "telemetry.errors",
+    "add_logs": "telemetry.season",
     "compare": "telemetry.season",
+    "demo_season": "telemetry.simulate",
     "describe_columns": "telemetry.importer",
+    "draw": "telemetry.report.picture",
     "history": "telemetry.season",
     "join_logs": "telemetry.importer",
     "load_column_map": "telemetry.importer",
