@@ -100,11 +100,18 @@ def find_restarts(log: Log, readings: Readings) -> tuple[Restart, ...]:
 
 
 def _balance(readings: Readings, aircraft: Aircraft) -> tuple[float | None, float | None]:
-    """Total current less the sum of the nodes, over blocks: median and scaled MAD, A."""
-    nodes = [readings.get(Quantity.CURRENT, n.name) for n in aircraft.nodes]
+    """Total current less the sum of the nodes, over blocks: median and scaled MAD, A.
+
+    Only nodes fed straight from the root count: a profile may list the bus itself, or a node that
+    hangs on another and whose current that other reports already.
+    """
+    below = [n.name for n in aircraft.nodes if n.name != aircraft.root]
+    if aircraft.root is not None:
+        below = [name for name in below if aircraft.parent(name) == aircraft.root]
+    nodes = [readings.get(Quantity.CURRENT, name) for name in below]
     known = [r for r in nodes if r is not None and r.size >= 10]
     total = total_current(readings, aircraft)
-    if total is None or len(known) < 2 or len(known) < len(aircraft.nodes):
+    if total is None or len(known) < 2 or len(known) < len(below):
         return None, None
     # Blocks with a reading of the total; what lies between two of them is one empty block.
     block = np.unique((total.t - readings.start_s) // _BLOCK_S)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from telemetry.aircraft import Limits
+from telemetry.aircraft import Limits, Node
 from telemetry.channels import Channel, Quantity
 from telemetry.detect.brownouts import find_brownouts
 from telemetry.detect.phases import find_parts
@@ -111,6 +111,21 @@ def test_intervals_and_balance_against_the_sensors(seed, make_case) -> None:
     assert quality.shortest_sure_dip_s == pytest.approx(max(true.values()), rel=0.12)
     assert quality.balance_a == pytest.approx(case.rec.aircraft.bus_a, abs=0.15)
     assert quality.gaps == quality.restarts == quality.dropouts == quality.spurious == ()
+
+
+def test_the_balance_counts_each_current_once(make_case) -> None:
+    """A profile may list the bus as a node, and a node behind a node: neither counts twice."""
+    case = make_case(FLIGHT, seed=1)
+    plain = judge_quality(case.log, case.readings, case.aircraft).balance_a
+    bus = Node(name="bus")
+    listed = case.aircraft.model_copy(update={"nodes": (bus, *case.aircraft.nodes)})
+    assert judge_quality(case.log, case.readings, listed).balance_a == plain
+    behind = Node(name="tail", fed_from="left wing")
+    nodes = tuple(behind if n.name == "tail" else n for n in case.aircraft.nodes)
+    chained = case.aircraft.model_copy(update={"nodes": nodes})
+    tail = case.readings.get(Quantity.CURRENT, "tail")
+    balance = judge_quality(case.log, case.readings, chained).balance_a
+    assert balance == pytest.approx(plain + np.median(tail.v), abs=0.3)
 
 
 def _volts(level: float) -> Reading:
