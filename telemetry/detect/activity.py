@@ -28,6 +28,11 @@ _LONGEST_STIR_S = 60.0
 _REACH_S = 6.0
 # Longest calm leg of a flight in a log that shows no rest at all (ours).
 _CALM_FLYING_S = 90.0
+# A level of rest has to last this long and scatter no more than this, and may lie this far
+# towards the level of flying (ours).
+_REST_S = 6.0
+_STILL_A = 0.05
+_HIGHEST_REST = 0.5
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -37,7 +42,8 @@ class Activity:
     Attributes
     ----------
     t, mean, scatter : ndarray
-        Grid [s]; mean and standard deviation over a centred window of ``window_s`` [A].
+        Grid [s]; mean and standard deviation over a centred window of ``window_s`` [A]. What
+        raises the level of rest for good is taken off the mean.
     fast : ndarray
         Mean over a shorter window [A], for edges.
     window_s : float
@@ -86,17 +92,41 @@ def measure_activity(readings: Readings, aircraft: Aircraft, limits: Limits) -> 
     rest = float(np.quantile(slow[usable], 0.05))
     calm = usable & (slow <= rest + 0.1 * max(abs(rest), 0.5))
     sigma = float(np.median(slow_scatter[calm])) if calm.any() else 0.0
+    still = usable & (slow_scatter <= max(3.0 * sigma, _STILL_A))
+    lasting = _lasting_rise(grid, slow - rest, still)
     return Activity(
         t=grid,
-        mean=mean,
+        mean=mean - lasting,
         scatter=scatter,
-        fast=fast,
+        fast=fast - lasting,
         window_s=window_s,
         rest_a=rest,
         rest_sigma=sigma,
         at_rest=sigma <= max(_RESTLESS_SHARE * abs(rest), _RESTLESS_A),
         known=known,
     )
+
+
+def _lasting_rise(t: FloatArray, rise: FloatArray, still: BoolArray) -> FloatArray:
+    """By how much the level of rest itself lies higher, from an instant on or up to it, A.
+
+    A servo that binds after a move, or lamps that are switched on, raise the current for good:
+    that is no movement. It shows as a lowest still level on one side of an instant.
+    """
+    spans = longer(mask_to_spans(t, still, hold_s=2 * GRID_S), _REST_S - 3.0)
+    kept = np.zeros(t.size, dtype=bool)
+    for start, end in spans:
+        kept |= (t >= start) & (t < end)
+    if not kept.any():
+        return np.zeros(t.size)
+    level = np.where(kept, np.maximum(rise, 0.0), np.inf)
+    before = np.minimum.accumulate(level)
+    after = np.minimum.accumulate(level[::-1])[::-1]
+    lasting = np.maximum(
+        np.where(np.isfinite(before), before, 0.0), np.where(np.isfinite(after), after, 0.0)
+    )
+    highest = _HIGHEST_REST * float(np.nanquantile(rise, 0.85))
+    return np.where(lasting <= highest, lasting, 0.0)
 
 
 def _windowed(x: FloatArray, width: int) -> tuple[FloatArray, FloatArray]:

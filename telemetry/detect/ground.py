@@ -16,6 +16,10 @@ from telemetry.signals.spans import longer, mask_to_spans, merge, overlap_s
 # and for how much of the time (ours).
 _MOVED = 0.33
 _MOST = 0.6
+# How long one pack is switched off to check the other, s, and the part of its voltage that a pack
+# behind an open switch shows at the most (ours).
+_CHECK_S = (0.8, 60.0)
+_OFF_SHARE = 0.25
 
 
 def find_stirs(
@@ -160,17 +164,16 @@ def _moving_range(x: FloatArray, width: int) -> tuple[FloatArray, FloatArray]:
 
 
 def find_redundancy_checks(readings: Readings, aircraft: Aircraft, ground: SpanList) -> SpanList:
-    """Ground stretches in which one pack's current goes to zero, the other's takes over, and back.
+    """Ground stretches in which one pack is switched off, the other takes over, and back.
 
-    Before and after it the pack carries its share; the steps are sharp. A pack that gives nothing
-    at light load because the other one's voltage is a little higher makes no such step.
+    By its own voltage, where that is logged and goes to nothing. Else by its current: before and
+    after it the pack carries its share; the steps are sharp. A pack that gives nothing at light
+    load because the other one's voltage is a little higher makes no such step.
     """
+    spans = _switched_off(readings, aircraft, ground)
     packs = [readings.get(Quantity.CURRENT, p.name) for p in aircraft.packs if p.role == "shared"]
     known = [r for r in packs if r is not None and r.size >= 10]
-    if len(known) < 2:
-        return []
-    spans: SpanList = []
-    for r in known:
+    for r in known if len(known) > 1 else ():
         others = [o for o in known if o is not r]
         rest = sum(sampling.held_at(o.t, o.v, r.t, 5.0) for o in others)
         total = rest + r.v
@@ -179,7 +182,9 @@ def find_redundancy_checks(readings: Readings, aircraft: Aircraft, ground: SpanL
         step = r.resolution or 0.01
         zero = (r.v <= np.maximum(0.05 * total, 1.5 * step)) & (total > 4 * step)
         for a, b in merge(mask_to_spans(r.t, zero, hold_s=5.0), 1.0):
-            if not 0.8 <= b - a <= 60.0 or not any(g[0] <= a and b <= g[1] for g in ground):
+            if not _CHECK_S[0] <= b - a <= _CHECK_S[1] or not any(
+                g[0] <= a and b <= g[1] for g in ground
+            ):
                 continue
             before = share[(r.t >= a - 5.0) & (r.t < a)]
             after = share[(r.t >= b) & (r.t < b + 5.0)]
@@ -191,3 +196,23 @@ def find_redundancy_checks(readings: Readings, aircraft: Aircraft, ground: SpanL
             if steep and min(float(np.median(before)), float(np.median(after))) > 0.2:
                 spans.append((a, b))
     return merge(sorted(spans), 0.5)
+
+
+def _switched_off(readings: Readings, aircraft: Aircraft, ground: SpanList) -> SpanList:
+    """Ground stretches in which a shared pack's voltage goes to nothing while another's stays."""
+    packs = [readings.get(Quantity.VOLTAGE, p.name) for p in aircraft.packs if p.role == "shared"]
+    known = [(r, float(np.median(r.v))) for r in packs if r is not None and r.size >= 10]
+    spans: SpanList = []
+    for r, usual in known if len(known) > 1 else ():
+        off = mask_to_spans(r.t, r.v < _OFF_SHARE * usual, hold_s=r.update_s or readings.row_s)
+        for a, b in merge(off, 1.0):
+            inside = any(g[0] < a and b < g[1] for g in ground)
+            held = [
+                float(np.min(part)) > 0.5 * theirs
+                for o, theirs in known
+                if o is not r
+                and (part := sampling.held_at(o.t, o.v, np.array([a, b]), _CHECK_S[1])).size
+            ]
+            if inside and _CHECK_S[0] <= b - a <= _CHECK_S[1] and any(held):
+                spans.append((a, b))
+    return spans

@@ -10,12 +10,16 @@ from telemetry.detect.phases import spans_of
 from telemetry.log import FloatArray
 from telemetry.readings import Reading, Readings, Total, total_current
 from telemetry.results import Phase, PhaseKind, Stir, StirPlace
+from telemetry.signals import sampling
 from telemetry.signals.charge import charge_mah
 from telemetry.signals.spans import overlap_s
 
 # Rest is read from this long before the stir, leaving half a second for its onset.
 _REST_S = 15.0
 _ONSET_S = 0.5
+# So long after it the sticks are surely still; a reading holds no longer than this (ours).
+_STILL_S = 2.0
+_HELD_S = 10.0
 # Fewest readings for a mean and for a 95th percentile that say something (ours).
 _FEW = 3
 _FEW_P95 = 10
@@ -80,10 +84,10 @@ def _rest_beside(
 
 def _rest_after(span: tuple[float, float], phases: tuple[Phase, ...]) -> tuple[float, float] | None:
     """The ground time after the stir, once the sticks are surely still."""
-    wanted = (span[1] + 2.0, span[1] + _REST_S)
+    wanted = (span[1] + _STILL_S, span[1] + _REST_S)
     ground = spans_of(phases, PhaseKind.GROUND)
     best = max(ground, key=lambda g: overlap_s(g, wanted), default=None)
-    if best is None or overlap_s(best, wanted) < 2.0:
+    if best is None or overlap_s(best, wanted) < _STILL_S:
         return None
     return max(best[0], wanted[0]), min(best[1], wanted[1])
 
@@ -116,7 +120,6 @@ def _measure(
     hold_s: float,
 ) -> StirPlace:
     span, rest, later = times
-    after = _part(current, later)
     inside = _part(current, span)
     before = _part(current, rest)
     rest_a = float(before.mean()) if before.size >= _FEW else None
@@ -142,8 +145,25 @@ def _measure(
         mah=mah,
         lowest_v=float(u.min()) if u.size else None,
         sag_mohm=sag,
-        after_a=float(np.quantile(after, 0.2)) if after.size >= _FEW_P95 else None,
+        after_a=_fallen_to(current, later),
     )
+
+
+def _fallen_to(series: tuple[FloatArray, FloatArray] | None, span: Window | None) -> float | None:
+    """Level to which a current falls back, A: its 20 % quantile over the time, in a span of rest.
+
+    A reading holds until the next: a level at rest may be written once for seconds. The first
+    has to be of the rest itself.
+    """
+    if series is None or span is None:
+        return None
+    t, v = _cut(series, (span[0] - _STILL_S + _ONSET_S, span[1]))
+    grid = np.arange(span[0], span[1], 0.25)
+    held = sampling.held_at(t, v, grid, _HELD_S)
+    held = held[np.isfinite(held)]
+    if t.size < _FEW or 0.25 * held.size < _STILL_S:
+        return None
+    return float(np.quantile(held, 0.2))
 
 
 def _cut(

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
 import pytest
 
+from telemetry import review
 from telemetry.channels import Quantity
 from telemetry.detect.phases import find_parts, spans_of
-from telemetry.detect.stirs import measure_stirs
+from telemetry.detect.stirs import _fallen_to, measure_stirs
 from telemetry.results import PhaseKind
 
 FLIGHT = "rest 20, stir 10, rest 15, flight 200, rest 20"
@@ -117,3 +119,50 @@ def test_rhythm_comes_from_the_sticks_alone(make_case) -> None:
     v = x.v[part] - x.v[part].mean()
     turns = np.count_nonzero((v[:-1] < 0) & (v[1:] >= 0)) / 13.0
     assert found[0] == pytest.approx(turns, abs=0.12)
+
+
+@pytest.mark.parametrize("sensors", ["fast", "sticks"])
+def test_a_current_that_stays_up_after_the_stir_is_no_flying(sensors, make_case) -> None:
+    """A servo that binds from the stir on draws 0.9 A more for good; the phases stay."""
+    case = make_case("rest 25, stir 14, rest 20, flight 150, rest 25", **SENSORS[sensors], seed=4)
+    stir = spans_of(case.rec.truth.phases, PhaseKind.STIR)[0]
+    from_s = stir[0] + 4.0
+    frame = case.log.frame.copy()
+    key = next(
+        c.key
+        for c in case.log.channels
+        if c.place == "left wing" and c.quantity is Quantity.CURRENT
+    )
+    whole = [
+        c.key for c in case.log.channels if c.place == "bus" and c.quantity is Quantity.CURRENT
+    ]
+    packs = [
+        c.key
+        for c in case.log.channels
+        if c.quantity is Quantity.CURRENT and (c.place or "").startswith("pack")
+    ]
+    late = frame.index >= from_s
+    for k in (key, *whole):
+        frame.loc[late, k] += 0.9
+    for k in packs:
+        frame.loc[late, k] += 0.45
+    # The counters know nothing of the added current.
+    channels = tuple(c for c in case.log.channels if c.quantity is not Quantity.CONSUMED)
+    log = replace(case.log, frame=frame[[c.key for c in channels]], channels=channels)
+    found = review(log)
+    phases = [p for f in found.flights for p in f.phases]
+    for kind in (PhaseKind.STIR, PhaseKind.FLIGHT):
+        (want,), (got,) = spans_of(case.rec.truth.phases, kind), spans_of(tuple(phases), kind)
+        assert abs(got[0] - want[0]) < 4.0
+        assert abs(got[1] - want[1]) < 4.0
+    assert [(f.code, f.place) for f in found.findings] == [("servo-not-resting", "left wing")]
+
+
+def test_a_level_written_once_holds_until_the_next() -> None:
+    """Only changes are written: the rest after a stir is one cell, and still 0.30 A."""
+    t = np.array([0.0, 10.0, 20.0, 20.5, 21.0, 30.0, 31.2, 31.6, 39.5])
+    v = np.array([0.1, 0.12, 1.5, 2.0, 1.6, 1.8, 0.31, 0.30, 0.31])
+    assert _fallen_to((t, v), (32.5, 45.0)) == pytest.approx(0.30)
+    # What the stir wrote is no rest, and one reading is no level.
+    assert _fallen_to((t[:6], v[:6]), (32.5, 45.0)) is None
+    assert _fallen_to((t[:7], v[:7]), (32.5, 45.0)) is None
