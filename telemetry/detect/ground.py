@@ -204,7 +204,7 @@ def _switched_off(readings: Readings, aircraft: Aircraft, ground: SpanList) -> S
     known = [(r, float(np.median(r.v))) for r in packs if r is not None and r.size >= 10]
     spans: SpanList = []
     for r, usual in known if len(known) > 1 else ():
-        off = mask_to_spans(r.t, r.v < _OFF_SHARE * usual, hold_s=r.update_s or readings.row_s)
+        off = mask_to_spans(r.t, r.v < _OFF_SHARE * usual, hold_s=5.0)
         for a, b in merge(off, 1.0):
             inside = any(g[0] < a and b < g[1] for g in ground)
             held = [

@@ -6,6 +6,7 @@ The number of sags that the load explains never raises a level.
 from __future__ import annotations
 
 from telemetry.aircraft import Aircraft, Limits
+from telemetry.channels import PlaceKind, kind_of_place
 from telemetry.results import (
     Event,
     EventKind,
@@ -199,9 +200,14 @@ def _apart(events: list[Event]) -> list[Event]:
 
 
 def _of_lost_pack(e: Event, flight: Flight) -> bool:
-    """Whether it is how a pack left, or what came of that: told by the finding on that pack."""
+    """Whether it is how a pack left, or what came of that: told by the finding on that pack.
+
+    A pack switched off to check the other one is no fall at all.
+    """
+    if e.phase is PhaseKind.REDUNDANCY_CHECK and kind_of_place(e.place) is PlaceKind.PACK:
+        return True
     return any(
-        (e.place == o.place or e.origin is Origin.PACK)
+        (e.place == o.place or e.origin in (Origin.PACK, Origin.SUPPLY))
         and e.start_s <= o.end_s
         and o.start_s <= e.end_s + _WITHIN_S
         for o in flight.pack_outs

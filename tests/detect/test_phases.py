@@ -166,3 +166,20 @@ def test_a_level_written_once_holds_until_the_next() -> None:
     # What the stir wrote is no rest, and one reading is no level.
     assert _fallen_to((t[:6], v[:6]), (32.5, 45.0)) is None
     assert _fallen_to((t[:7], v[:7]), (32.5, 45.0)) is None
+
+
+def test_a_pack_that_gives_little_at_rest_is_seen_switched_off_by_its_voltage(make_case) -> None:
+    """Behind ideal diodes the fuller pack carries the rest alone: no current steps at the other."""
+    case = make_case("rest 20, stir 10, rest 30, flight 120, rest 20", seed=6)
+    off = (case.log.frame.index >= 38.0) & (case.log.frame.index < 43.0)
+    frame = case.log.frame.copy()
+    frame.loc[frame.index < 62.0, "pack 2/current"] *= 0.05
+    frame.loc[off, "pack 2/voltage"] = 0.01
+    log = replace(case.log, frame=frame)
+    found = review(log)
+    (check,) = [p for p in found.flights[0].phases if p.kind is PhaseKind.REDUNDANCY_CHECK]
+    assert check.start_s == pytest.approx(38.0, abs=0.5)
+    assert check.end_s == pytest.approx(43.0, abs=0.5)
+    assert not [
+        f for f in found.findings if f.code in ("sag-unexplained", "undervoltage", "pack-out")
+    ]
