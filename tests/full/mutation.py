@@ -1,0 +1,375 @@
+"""Mutation run over the numerical packages: does a test notice a wrong sign, bound or constant?
+
+Draws a seeded sample of mutants of telemetry/signals, detect, power and season, makes each in a
+copy of the tree, and runs the tests that reach the changed line, quickest first. A mutant is
+killed when one fails or when they run many times longer than they should. Before that, one run of
+the tests under coverage tells which test reaches which line, and how long it takes.
+
+    python tests/full/mutation.py --sample 60 --seed 1
+
+takes about an hour; ``--only signals`` runs one package. Survivors are printed with file, line and
+change: each is a test that is missing or a change that makes no difference (``EQUIVALENT`` lists
+those that were looked at, with the reason). Needs the extra ``full`` (coverage).
+"""
+
+from __future__ import annotations
+
+import argparse
+import ast
+import copy
+import json
+import os
+import random
+import shutil
+import subprocess
+import sys
+import tempfile
+import time
+from collections import Counter, defaultdict
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+ROOT = Path(__file__).parents[2]
+PACKAGES = ("signals", "detect", "power", "season")
+TESTS = [f"tests/{package}" for package in PACKAGES] + ["tests/test_findings_packs.py"]
+# Tests are run quickest first; the first round takes as many as run within this time.
+FIRST_ROUND_S = 15.0
+
+COMPARE: dict[type[ast.cmpop], tuple[type[ast.cmpop], ...]] = {
+    ast.Lt: (ast.LtE, ast.GtE),
+    ast.LtE: (ast.Lt, ast.Gt),
+    ast.Gt: (ast.GtE, ast.LtE),
+    ast.GtE: (ast.Gt, ast.Lt),
+    ast.Eq: (ast.NotEq,),
+    ast.NotEq: (ast.Eq,),
+    ast.Is: (ast.IsNot,),
+    ast.IsNot: (ast.Is,),
+    ast.In: (ast.NotIn,),
+    ast.NotIn: (ast.In,),
+}
+ARITHMETIC: dict[type[ast.operator], type[ast.operator]] = {
+    ast.Add: ast.Sub,
+    ast.Sub: ast.Add,
+    ast.Mult: ast.Div,
+    ast.Div: ast.Mult,
+    ast.FloorDiv: ast.Mult,
+    ast.Mod: ast.Mult,
+    ast.Pow: ast.Mult,
+    ast.BitAnd: ast.BitOr,
+    ast.BitOr: ast.BitAnd,
+}
+NAMES = {
+    "min": "max",
+    "any": "all",
+    "minimum": "maximum",
+    "nanmin": "nanmax",
+    "floor": "ceil",
+    "argmin": "argmax",
+}
+NAMES |= {other: name for name, other in NAMES.items()}
+
+# Looked at by hand: changes that no input can show. (file, source before, source after): reason
+EQUIVALENT: dict[tuple[str, str, str], str] = {}
+
+
+@dataclass(frozen=True)
+class Mutant:
+    """One change: ``before`` at a place of a file becomes ``after``."""
+
+    path: str
+    line: int
+    column: int
+    end_line: int
+    end_column: int
+    before: str
+    after: str
+
+    @property
+    def words(self) -> str:
+        return f"{self.path}:{self.line}: {self.before}  ->  {self.after}"
+
+    def applied(self, text: str) -> str:
+        """The file's text with the change; columns of the syntax tree count UTF-8 bytes."""
+        lines = text.encode().splitlines(keepends=True)
+        head = b"".join(lines[: self.line - 1]) + lines[self.line - 1][: self.column]
+        tail = lines[self.end_line - 1][self.end_column :] + b"".join(lines[self.end_line :])
+        return (head + f"({self.after})".encode() + tail).decode()
+
+
+def mutants_of(path: Path, name: str) -> Iterator[Mutant]:
+    """Every mutant of a file, in order."""
+    text = path.read_text(encoding="utf-8")
+    for node in _code(ast.parse(text)):
+        where = _plain_test(node)
+        changes = [ast.UnaryOp(ast.Not(), where)] if where is not None else _changes(node)
+        for changed in changes:
+            place = node if where is None else where
+            assert isinstance(place, ast.expr)
+            yield Mutant(
+                name,
+                place.lineno,
+                place.col_offset,
+                place.end_lineno or place.lineno,
+                place.end_col_offset or 0,
+                ast.unparse(place),
+                ast.unparse(changed),
+            )
+
+
+def _code(tree: ast.AST) -> Iterator[ast.AST]:
+    """Nodes that do something: no annotations, docstrings, decorators, messages, type checks."""
+    for node in ast.iter_child_nodes(tree):
+        if isinstance(node, ast.JoinedStr | ast.Raise | ast.Assert):
+            continue
+        if isinstance(node, ast.If) and "TYPE_CHECKING" in ast.unparse(node.test):
+            continue
+        if isinstance(node, ast.ClassDef | ast.FunctionDef):
+            for part in (*node.body, *([node.args] if hasattr(node, "args") else [])):
+                yield from _code(part)
+            continue
+        if isinstance(node, ast.arg):
+            continue
+        if isinstance(node, ast.AnnAssign):
+            if node.value is not None:
+                yield node.value
+                yield from _code(node.value)
+            continue
+        yield node
+        yield from _code(node)
+
+
+def _plain_test(node: ast.AST) -> ast.expr | None:
+    """The condition of an if or while that is no comparison, to be negated as a whole."""
+    if not isinstance(node, ast.If | ast.While):
+        return None
+    return node.test if isinstance(node.test, ast.Name | ast.Attribute | ast.Call) else None
+
+
+def _changes(node: ast.AST) -> Iterator[ast.expr]:
+    if isinstance(node, ast.Compare):
+        for i, op in enumerate(node.ops):
+            for other in COMPARE[type(op)]:
+                made = copy.deepcopy(node)
+                made.ops[i] = other()
+                yield made
+    elif isinstance(node, ast.BinOp) and type(node.op) in ARITHMETIC:
+        made = copy.deepcopy(node)
+        made.op = ARITHMETIC[type(node.op)]()
+        yield made
+    elif isinstance(node, ast.BoolOp):
+        made = copy.deepcopy(node)
+        made.op = ast.Or() if isinstance(node.op, ast.And) else ast.And()
+        yield made
+    elif isinstance(node, ast.UnaryOp) and isinstance(node.op, ast.Not | ast.USub | ast.Invert):
+        yield node.operand
+    elif isinstance(node, ast.Constant):
+        yield from _constants(node.value)
+    elif isinstance(node, ast.Name | ast.Attribute):
+        name = node.id if isinstance(node, ast.Name) else node.attr
+        if name in NAMES and isinstance(node.ctx, ast.Load):
+            made = copy.deepcopy(node)
+            setattr(made, "id" if isinstance(node, ast.Name) else "attr", NAMES[name])
+            yield made
+    elif isinstance(node, ast.IfExp):
+        yield ast.IfExp(test=node.test, body=node.orelse, orelse=node.body)
+
+
+def _constants(value: object) -> Iterator[ast.expr]:
+    if isinstance(value, bool):
+        yield ast.Constant(not value)
+    elif isinstance(value, int):
+        yield ast.Constant(value + 1)
+        yield ast.Constant(value - 1)
+    elif isinstance(value, float):
+        yield ast.Constant(2.0 * value if value else 1.0)
+        yield ast.Constant(0.5 * value if value else -1.0)
+
+
+def sample(root: Path, package: str, n: int, seed: int) -> list[Mutant]:
+    """A seeded sample of a package's mutants, without repeats, in the order of the files."""
+    every = [
+        m
+        for path in sorted((root / "telemetry" / package).rglob("*.py"))
+        for m in mutants_of(path, path.relative_to(root).as_posix())
+    ]
+    chosen = random.Random(f"{seed} {package}").sample(range(len(every)), min(n, len(every)))
+    return [every[i] for i in sorted(chosen)]
+
+
+MAP = """
+import json, sys, time
+import coverage, pytest
+
+cov = coverage.Coverage(source=["telemetry"], data_file=None)
+
+class Watch:
+    def __init__(self):
+        self.seconds, self.files = {}, {}
+        self.failed = []
+    @pytest.hookimpl(hookwrapper=True)
+    def pytest_runtest_setup(self, item):
+        cov.switch_context("file " + item.nodeid.split("::")[0])
+        yield
+        cov.switch_context("test " + item.nodeid)
+    def pytest_runtest_logreport(self, report):
+        self.seconds[report.nodeid] = self.seconds.get(report.nodeid, 0.0) + report.duration
+        if report.failed:
+            self.failed.append(report.nodeid)
+
+watch = Watch()
+cov.start()
+status = pytest.main(["-q", "--no-header", *sys.argv[2:]], plugins=[watch])
+cov.stop()
+data = cov.get_data()
+lines = {}
+for file in data.measured_files():
+    for line, contexts in data.contexts_by_lineno(file).items():
+        named = sorted(c for c in contexts if c)
+        if named:
+            lines.setdefault(file, {})[line] = named
+with open(sys.argv[1], "w") as out:
+    json.dump({"seconds": watch.seconds, "lines": lines, "failed": watch.failed}, out)
+"""
+
+
+def map_tests(tree: Path, python: str) -> tuple[dict[str, float], dict[tuple[str, int], list[str]]]:
+    """Seconds of each test, and the tests that reach each line, quickest first."""
+    (tree / "map_tests.py").write_text(MAP)
+    out = tree / "map.json"
+    subprocess.run([python, "map_tests.py", str(out), *TESTS], cwd=tree, check=True, env=_env())
+    found = json.loads(out.read_text())
+    if found["failed"]:
+        sys.exit(f"these fail without any change: {found['failed']}")
+    seconds: dict[str, float] = found["seconds"]
+    by_file: dict[str, list[str]] = defaultdict(list)
+    for test in seconds:
+        by_file[test.split("::")[0]].append(test)
+    reach: dict[tuple[str, int], list[str]] = {}
+    for file, lines in found["lines"].items():
+        name = Path(file).resolve().relative_to(tree.resolve()).as_posix()
+        for line, contexts in lines.items():
+            tests: set[str] = set()
+            for context in contexts:
+                kind, _, what = context.partition(" ")
+                # What a fixture reaches concerns every test of that file.
+                tests.update(by_file[what] if kind == "file" else [what])
+            reach[name, int(line)] = sorted(tests, key=lambda t: seconds.get(t, 0.0))
+    return seconds, reach
+
+
+def _env() -> dict[str, str]:
+    return {**os.environ, "PYTHONDONTWRITEBYTECODE": "1", "MPLBACKEND": "agg"}
+
+
+def killed(tree: Path, python: str, tests: list[str], expected_s: float) -> bool:
+    """Whether one of the tests fails, or they take far longer than they should."""
+    listed = tree / "tests.txt"
+    listed.write_text("\n".join(tests), encoding="utf-8")
+    try:
+        run = subprocess.run(
+            [python, "-m", "pytest", "-x", "-q", "--no-header", f"@{listed}"],
+            cwd=tree,
+            env=_env(),
+            timeout=60.0 + 10.0 * expected_s,
+            capture_output=True,
+            check=False,
+        )
+    except subprocess.TimeoutExpired:
+        return True
+    # 1: a test failed; 2 to 4: the mutant does not even import.
+    return run.returncode != 0
+
+
+def judge(
+    mutant: Mutant,
+    tree: Path,
+    python: str,
+    seconds: dict[str, float],
+    reach: dict[tuple[str, int], list[str]],
+) -> str:
+    """ "killed", "survived" or "not reached"."""
+    lines = range(mutant.line, mutant.end_line + 1)
+    tests = sorted(
+        {t for line in lines for t in reach.get((mutant.path, line), [])},
+        key=lambda t: seconds.get(t, 0.0),
+    )
+    importing = not tests and _at_import(tree / mutant.path, mutant.line)
+    if importing:  # a constant of the module: every test of its lines' package
+        tests = sorted(
+            {t for (path, _), some in reach.items() if path == mutant.path for t in some},
+            key=lambda t: seconds.get(t, 0.0),
+        )
+    if not tests:
+        return "not reached"
+    quick, spent = [], 0.0
+    for test in tests:
+        spent += seconds.get(test, 0.0)
+        if spent > FIRST_ROUND_S and quick:
+            break
+        quick.append(test)
+    path = tree / mutant.path
+    text = path.read_text(encoding="utf-8")
+    path.write_text(mutant.applied(text), encoding="utf-8")
+    try:
+        for some in (quick, tests[len(quick) :]):
+            if some and killed(tree, python, some, sum(seconds.get(t, 0.0) for t in some)):
+                return "killed"
+    finally:
+        path.write_text(text, encoding="utf-8")
+    return "survived"
+
+
+def _at_import(path: Path, line: int) -> bool:
+    """Whether a line belongs to no function: it runs when the module is imported."""
+    tree = ast.parse(path.read_text(encoding="utf-8"))
+    return not any(
+        isinstance(node, ast.FunctionDef)
+        and node.body[0].lineno <= line <= (node.end_lineno or line)
+        for node in ast.walk(tree)
+    )
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--sample", type=int, default=60, help="mutants of each package")
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--only", choices=PACKAGES, action="append")
+    given = parser.parse_args()
+    counts: dict[str, Counter[str]] = {}
+    left: list[str] = []
+    with tempfile.TemporaryDirectory() as folder:
+        tree = Path(folder)
+        for name in ("telemetry", "tests", "sample_logs"):
+            shutil.copytree(ROOT / name, tree / name, ignore=shutil.ignore_patterns("__pycache__"))
+        for name in ("pyproject.toml", "README.md", "DEVELOPERS.md"):
+            shutil.copy(ROOT / name, tree / name)
+        seconds, reach = map_tests(tree, sys.executable)
+        for package in given.only or PACKAGES:
+            count = counts[package] = Counter()
+            for mutant in sample(tree, package, given.sample, given.seed):
+                why = EQUIVALENT.get((mutant.path, mutant.before, mutant.after))
+                begun = time.monotonic()
+                fate = (
+                    "no difference" if why else judge(mutant, tree, sys.executable, seconds, reach)
+                )
+                count[fate] += 1
+                if fate not in ("killed", "no difference"):
+                    left.append(f"{fate}: {mutant.words}")
+                took = time.monotonic() - begun
+                print(f"{fate:14s} {took:5.1f} s  {mutant.words}", flush=True)
+    print("\n| package | mutants | no difference | killed | not killed | killed of the rest |")
+    print("|---|---|---|---|---|---|")
+    total: Counter[str] = sum(counts.values(), Counter())
+    for package, count in [*counts.items(), ("all", total)]:
+        n, same, dead = count.total(), count["no difference"], count["killed"]
+        print(
+            f"| {package} | {n} | {same} | {dead} | {n - same - dead} | "
+            f"{100 * dead / max(n - same, 1):.0f} % |"
+        )
+    print("\nNot killed:")
+    print("\n".join(left))
+
+
+if __name__ == "__main__":
+    main()
