@@ -7,9 +7,10 @@ the tests under coverage tells which test reaches which line, and how long it ta
 
     python tests/full/mutation.py --sample 60 --seed 1
 
-takes about an hour; ``--only signals`` runs one package. Survivors are printed with file, line and
-change: each is a test that is missing or a change that makes no difference (``EQUIVALENT`` lists
-those that were looked at, with the reason). Needs the extra ``full`` (coverage).
+takes about an hour; ``--only signals`` runs one package, ``--map FILE`` keeps what the run under
+coverage found for the next call. Survivors are printed with file, line and change: each is a test
+that is missing or a change that makes no difference (``EQUIVALENT`` lists those that were looked
+at, with the reason). Needs the extra ``full`` (coverage) and a system that can fork.
 """
 
 from __future__ import annotations
@@ -17,10 +18,12 @@ from __future__ import annotations
 import argparse
 import ast
 import copy
+import importlib
 import json
 import os
 import random
 import shutil
+import signal
 import subprocess
 import sys
 import tempfile
@@ -29,12 +32,34 @@ from collections import Counter, defaultdict
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
+
+import pytest
 
 ROOT = Path(__file__).parents[2]
 PACKAGES = ("signals", "detect", "power", "season")
-TESTS = [f"tests/{package}" for package in PACKAGES] + ["tests/test_findings_packs.py"]
-# Tests are run quickest first; the first round takes as many as run within this time.
-FIRST_ROUND_S = 15.0
+TESTS = [f"tests/{package}" for package in PACKAGES]
+TESTS += [f"tests/{name}.py" for name in ("test_findings", "test_findings_packs", "test_limits")]
+# Tests are run quickest first, in rounds of as many as take this long together (under coverage);
+# what would take longer than all of them is left out.
+ROUNDS_S = (10.0, 40.0, 150.0)
+PYTEST = ["-x", "-q", "-p", "no:xdist", "-p", "no:benchmark"]
+PYTEST += ["-W", "ignore::pytest.PytestAssertRewriteWarning"]  # for what is loaded beforehand
+# Loaded once, before any mutant is made: most of what a run of pytest costs is importing these.
+HEAVY = (
+    "hypothesis.extra.numpy",
+    "matplotlib.figure",
+    "obspy.signal.trigger",
+    "pandas",
+    "pyarrow.csv",
+    "pydantic",
+    "pymannkendall",
+    "scipy.optimize",
+    "scipy.signal",
+    "scipy.stats",
+    "statsmodels.api",
+    "thevenin",
+)
 
 COMPARE: dict[type[ast.cmpop], tuple[type[ast.cmpop], ...]] = {
     ast.Lt: (ast.LtE, ast.GtE),
@@ -198,7 +223,7 @@ def sample(root: Path, package: str, n: int, seed: int) -> list[Mutant]:
 
 
 MAP = """
-import json, sys, time
+import json, os, sys
 import coverage, pytest
 
 cov = coverage.Coverage(source=["telemetry"], data_file=None)
@@ -223,8 +248,10 @@ status = pytest.main(["-q", "--no-header", *sys.argv[2:]], plugins=[watch])
 cov.stop()
 data = cov.get_data()
 lines = {}
-for file in data.measured_files():
-    for line, contexts in data.contexts_by_lineno(file).items():
+here = os.path.realpath(".") + os.sep
+for path in data.measured_files():
+    file = os.path.realpath(path).removeprefix(here).replace(os.sep, "/")
+    for line, contexts in data.contexts_by_lineno(path).items():
         named = sorted(c for c in contexts if c)
         if named:
             lines.setdefault(file, {})[line] = named
@@ -233,87 +260,106 @@ with open(sys.argv[1], "w") as out:
 """
 
 
-def map_tests(tree: Path, python: str) -> tuple[dict[str, float], dict[tuple[str, int], list[str]]]:
-    """Seconds of each test, and the tests that reach each line, quickest first."""
+def map_tests(tree: Path, kept: Path | None) -> dict[str, Any]:
+    """Seconds of each test, and the tests and fixtures that reach each line of each file."""
+    if kept is not None and kept.exists():
+        found: dict[str, Any] = json.loads(kept.read_text())
+        return found
     (tree / "map_tests.py").write_text(MAP)
-    out = tree / "map.json"
-    subprocess.run([python, "map_tests.py", str(out), *TESTS], cwd=tree, check=True, env=_env())
+    out = tree / "map.json" if kept is None else kept.resolve()
+    subprocess.run([sys.executable, "map_tests.py", out, *TESTS], cwd=tree, check=True, env=_env())
     found = json.loads(out.read_text())
     if found["failed"]:
         sys.exit(f"these fail without any change: {found['failed']}")
+    return found
+
+
+def reaching(found: dict[str, Any]) -> dict[tuple[str, int], list[str]]:
+    """The tests that reach each line, quickest first."""
     seconds: dict[str, float] = found["seconds"]
     by_file: dict[str, list[str]] = defaultdict(list)
     for test in seconds:
         by_file[test.split("::")[0]].append(test)
     reach: dict[tuple[str, int], list[str]] = {}
     for file, lines in found["lines"].items():
-        name = Path(file).resolve().relative_to(tree.resolve()).as_posix()
         for line, contexts in lines.items():
             tests: set[str] = set()
             for context in contexts:
                 kind, _, what = context.partition(" ")
                 # What a fixture reaches concerns every test of that file.
                 tests.update(by_file[what] if kind == "file" else [what])
-            reach[name, int(line)] = sorted(tests, key=lambda t: seconds.get(t, 0.0))
-    return seconds, reach
+            reach[file, int(line)] = sorted(tests, key=lambda t: seconds.get(t, 0.0))
+    return reach
 
 
 def _env() -> dict[str, str]:
     return {**os.environ, "PYTHONDONTWRITEBYTECODE": "1", "MPLBACKEND": "agg"}
 
 
-def killed(tree: Path, python: str, tests: list[str], expected_s: float) -> bool:
+def killed(tree: Path, tests: list[str], expected_s: float) -> bool:
     """Whether one of the tests fails, or they take far longer than they should."""
-    listed = tree / "tests.txt"
-    listed.write_text("\n".join(tests), encoding="utf-8")
+    child = os.fork()
+    if child == 0:
+        os._exit(_run(tree, tests))
+    until = time.monotonic() + 120.0 + 10.0 * expected_s
+    while time.monotonic() < until:
+        done, status = os.waitpid(child, os.WNOHANG)
+        if done:
+            # 1: a test failed; 2 to 4: the mutant does not even import; a signal: it crashed.
+            return os.waitstatus_to_exitcode(status) != 0
+        time.sleep(0.05)
+    os.kill(child, signal.SIGKILL)
+    os.waitpid(child, 0)
+    return True
+
+
+def _run(tree: Path, tests: list[str]) -> int:
+    """In the child: the tests of the tree, their output thrown away."""
     try:
-        run = subprocess.run(
-            [python, "-m", "pytest", "-x", "-q", "--no-header", f"@{listed}"],
-            cwd=tree,
-            env=_env(),
-            timeout=60.0 + 10.0 * expected_s,
-            capture_output=True,
-            check=False,
-        )
-    except subprocess.TimeoutExpired:
-        return True
-    # 1: a test failed; 2 to 4: the mutant does not even import.
-    return run.returncode != 0
+        with open(os.devnull, "w") as nothing:  # noqa: PTH123 - the name of a device
+            os.dup2(nothing.fileno(), 1)
+            os.dup2(nothing.fileno(), 2)
+        os.chdir(tree)
+        sys.path.insert(0, str(tree))
+        return int(pytest.main([*PYTEST, *tests]))
+    except BaseException:
+        return 1
 
 
 def judge(
     mutant: Mutant,
     tree: Path,
-    python: str,
     seconds: dict[str, float],
     reach: dict[tuple[str, int], list[str]],
 ) -> str:
     """ "killed", "survived" or "not reached"."""
+
+    def order(test: str) -> float:
+        return seconds.get(test, 0.0)
+
     lines = range(mutant.line, mutant.end_line + 1)
-    tests = sorted(
-        {t for line in lines for t in reach.get((mutant.path, line), [])},
-        key=lambda t: seconds.get(t, 0.0),
-    )
-    importing = not tests and _at_import(tree / mutant.path, mutant.line)
-    if importing:  # a constant of the module: every test of its lines' package
+    tests = sorted({t for n in lines for t in reach.get((mutant.path, n), [])}, key=order)
+    if not tests and _at_import(tree / mutant.path, mutant.line):
+        # A constant of the module: it concerns every test that runs anything of this file.
         tests = sorted(
-            {t for (path, _), some in reach.items() if path == mutant.path for t in some},
-            key=lambda t: seconds.get(t, 0.0),
+            {t for (p, _), ts in reach.items() if p == mutant.path for t in ts}, key=order
         )
     if not tests:
         return "not reached"
-    quick, spent = [], 0.0
-    for test in tests:
-        spent += seconds.get(test, 0.0)
-        if spent > FIRST_ROUND_S and quick:
-            break
-        quick.append(test)
     path = tree / mutant.path
     text = path.read_text(encoding="utf-8")
     path.write_text(mutant.applied(text), encoding="utf-8")
     try:
-        for some in (quick, tests[len(quick) :]):
-            if some and killed(tree, python, some, sum(seconds.get(t, 0.0) for t in some)):
+        for limit_s in ROUNDS_S:
+            some = [next(iter(tests))] if tests else []
+            spent = order(some[0]) if some else 0.0
+            for test in tests[1:]:
+                spent += order(test)
+                if spent > limit_s:
+                    break
+                some.append(test)
+            tests = tests[len(some) :]
+            if some and killed(tree, some, spent):
                 return "killed"
     finally:
         path.write_text(text, encoding="utf-8")
@@ -335,6 +381,7 @@ def main() -> None:
     parser.add_argument("--sample", type=int, default=60, help="mutants of each package")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--only", choices=PACKAGES, action="append")
+    parser.add_argument("--map", type=Path, help="keep here which test reaches which line")
     given = parser.parse_args()
     counts: dict[str, Counter[str]] = {}
     left: list[str] = []
@@ -344,15 +391,19 @@ def main() -> None:
             shutil.copytree(ROOT / name, tree / name, ignore=shutil.ignore_patterns("__pycache__"))
         for name in ("pyproject.toml", "README.md", "DEVELOPERS.md"):
             shutil.copy(ROOT / name, tree / name)
-        seconds, reach = map_tests(tree, sys.executable)
+        found = map_tests(tree, given.map)
+        seconds, reach = found["seconds"], reaching(found)
+        for name in HEAVY:
+            importlib.import_module(name)
+        quick = [t for t in seconds if seconds[t] < 0.5]
+        if killed(tree, quick, sum(seconds[t] for t in quick)):
+            sys.exit("the tests fail without any change")
         for package in given.only or PACKAGES:
             count = counts[package] = Counter()
             for mutant in sample(tree, package, given.sample, given.seed):
                 why = EQUIVALENT.get((mutant.path, mutant.before, mutant.after))
                 begun = time.monotonic()
-                fate = (
-                    "no difference" if why else judge(mutant, tree, sys.executable, seconds, reach)
-                )
+                fate = "no difference" if why else judge(mutant, tree, seconds, reach)
                 count[fate] += 1
                 if fate not in ("killed", "no difference"):
                     left.append(f"{fate}: {mutant.words}")
