@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -20,6 +21,12 @@ _LEAST = 60  # readings of the current
 # source).
 _LAGS_S = np.arange(-0.2, 0.61, 0.1)
 _TRAVEL, _HOLD = 0, 1
+# Of a pulse for 1 % of travel to one side: 500 us for all of it (common practice, no source).
+_PULSE_US = 5.0
+# No hand turns a stick round more often than about five times a second (common practice, no source).
+_HAND_S = 0.1
+# What draws is not quite proportional to travel: kept to both sides of a range (ours).
+_DOUBT = 0.1
 
 
 def measure_servos(
@@ -45,8 +52,8 @@ def measure_servos(
         Empty where the log has no control columns. ``separable`` where a group is one servo.
         Their ranges are the travel's.
     """
-    controls = {r.place: r for r in readings.of(Quantity.CONTROL) if r.size > _LEAST}
-    controls = {name: r for name, r in controls.items() if np.ptp(r.v) > 0}
+    logged = [r for r in readings.of(Quantity.CONTROL) if r.size > _LEAST and np.ptp(r.v) > 0]
+    controls = {r.place: _in_percent(r) for r in logged}
     if not controls:
         return ()
     out: list[ServoShare] = []
@@ -63,6 +70,13 @@ def measure_servos(
         names = list(driven) if servos else list(controls)
         out += _at_node(amps, names, driven, controls, phases)
     return tuple(out)
+
+
+def _in_percent(r: Reading) -> Reading:
+    """A control in % of its travel to one side: of pulses as is customary, else of its reach."""
+    reach = float(np.abs(r.v - np.median(r.v)).max())
+    one = {"%": 1.0, "us": _PULSE_US}.get(r.channel.unit, reach / 100.0)
+    return replace(r, v=r.v / one)
 
 
 def _outermost(readings: Readings, aircraft: Aircraft) -> list[Reading]:
@@ -121,11 +135,15 @@ def _at_node(
     found = attribute(whole, y, block, kinds=kinds)
     if found.refused and hold:
         found = attribute(whole[:, : 1 + len(names)], y, block, kinds=kinds[: 1 + len(names)])
-    return _shares(amps.place, names, driven, found)
+    return _shares(amps.place, names, controls, driven, found)
 
 
 def _shares(
-    place: str, names: list[str], driven: dict[str, tuple[Servo, ...]], found: Attribution
+    place: str,
+    names: list[str],
+    controls: dict[str, Reading],
+    driven: dict[str, tuple[Servo, ...]],
+    found: Attribution,
 ) -> list[ServoShare]:
     out = []
     holds = {
@@ -140,20 +158,41 @@ def _shares(
         if not driven and found.low[n] <= 0:
             continue
         servos = [s for name in mine for s in driven.get(name, ())]
+        lost = max(_lost_travel(controls[name]) for name in mine)
         out.append(
             ServoShare(
                 place=place,
                 outputs=tuple(str(s.output) for s in servos),
                 drives=" + ".join(mine),
-                travel_a_per_pct_s=float(found.coef[n]),
+                travel_a_per_pct_s=float(found.coef[n]) / np.sqrt(lost),
                 hold_a_per_pct=holds.get(group),
-                low=float(found.low[n]),
-                high=float(found.high[n]),
+                low=float(found.low[n]) * (1.0 - _DOUBT) / lost,
+                high=float(found.high[n]) * (1.0 + _DOUBT),
+                chance=_chance(float(found.coef[n]), float(found.low[n]), float(found.high[n])),
                 condition_index=found.condition_index,
                 separable=len(servos) == 1 and servos[0].count == 1,
             )
         )
     return out
+
+
+def _chance(value: float, low: float, high: float) -> float | None:
+    return 0.5 * (high - low) / value if value > 0 else None
+
+
+def _lost_travel(control: Reading) -> float:
+    """How many times as far the stick may have gone as its readings tell, at the most.
+
+    Between two readings it may go and come back. By how much the way told grows from every other
+    reading to every one, it may grow again with each halving of the interval, down to that in
+    which no hand turns round.
+    """
+    step = float(np.median(np.diff(control.t)))
+    whole = float(np.abs(np.diff(control.v)).sum())
+    half = 0.5 * sum(float(np.abs(np.diff(control.v[k::2])).sum()) for k in (0, 1))
+    if step <= _HAND_S or half <= 0:
+        return 1.0
+    return float(max(whole / half, 1.0) ** np.log2(step / _HAND_S))
 
 
 def _travel(control: Reading, at: FloatArray, window_s: float) -> FloatArray:

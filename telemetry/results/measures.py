@@ -132,7 +132,37 @@ class Margin:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ServoShare:
-    """What a servo (or a group that moves together) draws, from control columns."""
+    """What a servo (or a group that cannot be told apart) draws.
+
+    Attributes
+    ----------
+    place : str
+        Whose current it is part of.
+    outputs : tuple of str
+        Outputs of the group, where the profile tells.
+    drives : str or None
+        Controls of the group, joined by " + " where they moved together, by " or " where any of
+        them may have moved; None where nothing tells.
+    travel_a_per_pct_s, low, high : float or None
+        Current for each % of travel a second, with its 95 % range; from control columns only.
+    hold_a_per_pct : float or None
+        Current for each % of deflection held in the air; from control columns only.
+    chance : float or None
+        Half width of the range by chance alone, relative: what the rest of the range doubts is
+        alike in all flights.
+    moving_a, moving_low_a, moving_high_a : float or None
+        Mean current above rest while it moved, with its 95 % range; from control checks only.
+    resting_a : float or None
+        Current above rest between the moves of a check: a surface held off its middle.
+    moves : int or None
+        Moves seen in the checks.
+    condition_index : float
+        Of the columns that were told apart; above 30 nothing is named.
+    separable : bool
+        Whether the group is one servo.
+    basis : str
+        "control columns" or "control check".
+    """
 
     place: str
     outputs: tuple[str, ...]
@@ -143,3 +173,10 @@ class ServoShare:
     high: float | None
     condition_index: float
     separable: bool
+    chance: float | None = None
+    moving_a: float | None = None
+    moving_low_a: float | None = None
+    moving_high_a: float | None = None
+    resting_a: float | None = None
+    moves: int | None = None
+    basis: str = "control columns"

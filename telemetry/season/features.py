@@ -167,12 +167,12 @@ def _groups(flight: Flight) -> tuple[GroupDraw, ...]:
             drives=s.drives or "",
             outputs=s.outputs,
             value=s.travel_a_per_pct_s,
-            low=s.low,
-            high=s.high,
+            low=s.travel_a_per_pct_s * (1.0 - s.chance),
+            high=s.travel_a_per_pct_s * (1.0 + s.chance),
             separable=s.separable,
         )
         for s in flight.servos
-        if s.travel_a_per_pct_s is not None and s.low is not None and s.high is not None
+        if s.travel_a_per_pct_s is not None and s.chance is not None
     )
 
 

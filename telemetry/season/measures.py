@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 FloatArray = NDArray[np.float64]
 
 #: Version of the document. Measures of another version are made again from the log.
-VERSION = "2"
+VERSION = "3"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -55,7 +55,7 @@ class Blocks:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class GroupDraw:
-    """What the servos on one control draw per rate of travel, A per %/s, with 95 % interval."""
+    """What the servos on one control draw per rate of travel, A per %/s; 95 % range by chance."""
 
     place: str
     drives: str

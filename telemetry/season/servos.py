@@ -224,7 +224,7 @@ def _finding(case: Case, claim: _Claim) -> Finding | None:
     pct = _servo_pct(case, claim)
     against = " and ".join(claim.others) if claim.others else "its own earlier flights"
     rising = claim.code == "servo-current-rising"
-    group = rising_group(case, place, since) if rising else None
+    group = rising_group(case, place, since, j.now) if rising else None
     more = "more" if rising else "less"
     title = f"{place} draws {100 * j.now:.0f} % {more} than usual, measured against {against}"
     if rising:
@@ -240,7 +240,7 @@ def _finding(case: Case, claim: _Claim) -> Finding | None:
     }
     if group is not None:
         evidence["servos_on"] = group.drives
-        evidence["group_rise_pct"] = 100.0 * group.rise
+        evidence["group_rise_pct"] = None if group.rise is None else 100.0 * group.rise
     return established(
         case,
         claim.code,
