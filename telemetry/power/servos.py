@@ -23,7 +23,7 @@ _LAGS_S = np.arange(-0.2, 0.61, 0.1)
 _TRAVEL, _HOLD = 0, 1
 # Of a pulse for 1 % of travel to one side: 500 us for all of it (common practice, no source).
 _PULSE_US = 5.0
-# No hand turns a stick round more often than about five times a second (common practice, no source).
+# No hand turns a stick round more than about five times a second (common practice, no source).
 _HAND_S = 0.1
 # What draws is not quite proportional to travel: kept to both sides of a range (ours).
 _DOUBT = 0.1
@@ -164,7 +164,7 @@ def _shares(
                 place=place,
                 outputs=tuple(str(s.output) for s in servos),
                 drives=" + ".join(mine),
-                travel_a_per_pct_s=float(found.coef[n]) / np.sqrt(lost),
+                travel_a_per_pct_s=float(found.coef[n] / np.sqrt(lost)),
                 hold_a_per_pct=holds.get(group),
                 low=float(found.low[n]) * (1.0 - _DOUBT) / lost,
                 high=float(found.high[n]) * (1.0 + _DOUBT),

@@ -17,6 +17,8 @@ _CLEAR = 3.0
 # Usual scatter of the logarithm from flight to flight, and how many flights that is worth: it is
 # only where to begin (ours).
 _SIGMA, _WEIGHT = 0.12, 3.0
+# Where a control's draw is known worse than this, relative, it can't be ruled out (ours).
+_KNOWN = 0.15
 # How much of the rise that one group alone would need shows in its travel: the rest is rest
 # current and holding (ours).
 _SHOWN = 0.7
@@ -39,7 +41,8 @@ def rising_group(case: Case, place: str, since: int, node_rise: float) -> Group 
     Servos on the same control move together and cannot be told apart: the group is named. Each
     group's draw per travel is set against that of the same control on the other side, where there
     is one: what a day does to both is then no rise of one. A group is named where its draw rose as
-    far as it would if it alone made the place's rise, and no other's did.
+    far as it would if it alone made the place's rise, and no other's did; where the draw of one of
+    them is hardly known, none is.
 
     Parameters
     ----------
@@ -72,7 +75,10 @@ def rising_group(case: Case, place: str, since: int, node_rise: float) -> Group 
             alone = _SHOWN * float(np.log1p(node_rise * sum(usual.values()) / level))
             ranked.append((log_odds(*seen, alone, 0.0), float(np.expm1(seen[0])), drives))
     ranked.sort(reverse=True)
-    if not ranked or len(ranked) < len(usual):
+    vague = len(own) > 1 and any(
+        float(np.median([e for _, e in rows.values()])) > _KNOWN for rows in own.values()
+    )
+    if not ranked or len(ranked) < len(own) or vague:
         return None
     rivals = [0.0, *(odds for odds, _, _ in ranked[1:])]
     odds, rise, drives = ranked[0]

@@ -27,11 +27,22 @@ I, C = Quantity.CURRENT, Quantity.CONTROL  # noqa: E741
 FLIGHT = (Phase(kind=PhaseKind.FLIGHT, start_s=0.0, end_s=1e9),)
 
 
-def log_of(time_s: np.ndarray, columns: dict[tuple[str, Quantity], np.ndarray]) -> Log:
+def log_of(
+    time_s: np.ndarray,
+    columns: dict[tuple[str, Quantity], np.ndarray],
+    control_unit: str = "%",
+) -> Log:
     return Log(
         frame=pd.DataFrame({f"{p}/{q}": v for (p, q), v in columns.items()}, index=time_s),
         channels=tuple(
-            Channel(key=f"{p}/{q}", column=f"{p} {q}", quantity=q, place=p) for p, q in columns
+            Channel(
+                key=f"{p}/{q}",
+                column=f"{p} {q}",
+                quantity=q,
+                place=p,
+                unit=control_unit if q is C else "",
+            )
+            for p, q in columns
         ),
         provenance=Provenance(file="made.csv", sha256="", size_bytes=0, rows=time_s.size),
     )
@@ -83,6 +94,39 @@ def test_travel_and_hold_of_two_controls() -> None:
         assert s.high is not None
         assert s.low * 0.97 <= truth <= s.high * 1.03
         assert s.condition_index < 30
+
+
+def test_pulses_and_degrees_give_the_same_as_per_cent() -> None:
+    # 500 us of pulse for the whole travel to one side (common practice, no source).
+    t, columns = made()
+    in_percent = {s.drives: s.travel_a_per_pct_s for s in shares(log_of(t, columns))}
+    pulses = {k: 1500 + 5 * v if k[1] is C else v for k, v in columns.items()}
+    degrees = {k: 0.4 * v if k[1] is C else v for k, v in columns.items()}  # 40 degrees at the end
+    for log in (log_of(t, pulses, "us"), log_of(t, degrees, "deg")):
+        for s in shares(log):
+            assert s.travel_a_per_pct_s == pytest.approx(in_percent[s.drives], rel=0.05)
+
+
+def test_slow_control_columns_widen_the_range_downwards() -> None:
+    """Sticks that turn round within two readings of 0.8 s go further than their columns tell."""
+    t, columns = made()
+    rng = np.random.default_rng(5)
+    # Each stick rests and works by turns, as between stir and flight.
+    works = [(t // period) % 2 for period in (12.0, 17.0)]
+    stirred = {
+        ("elevator", C): works[0] * stick(rng, t.size, 4),
+        ("rudder", C): works[1] * stick(rng, t.size, 5),
+    }
+    rate = [np.abs(np.diff(x, prepend=x[:1])) / 0.1 for x in stirred.values()]
+    amps = np.round(0.2 + 0.004 * rate[0] + 0.002 * rate[1], 2)
+    columns = {**columns, **stirred, ("tail", I): amps}
+    slow = log_of(t[::8], {k: v[::8] for k, v in columns.items()})
+    for s in shares(slow):
+        truth = {"elevator": 0.004, "rudder": 0.002}[s.drives]
+        assert s.low is not None
+        assert s.high is not None
+        assert s.low <= truth <= s.high
+        assert s.high > 2 * s.low  # it says how little it knows
 
 
 def test_on_the_ground_there_is_no_hold() -> None:
