@@ -27,7 +27,12 @@ if TYPE_CHECKING:
     from telemetry.aircraft import Aircraft
     from telemetry.log import Log
     from telemetry.power.states import Drawn
+    from telemetry.report.index import Entry
     from telemetry.results import Review
+
+# The page that leads to the reports of several logs; no report may take its name.
+_INDEX = "index"
+_MOST_NAMED = 3
 
 
 @click.command()
@@ -87,7 +92,8 @@ def review(
     readers = _Readers(aircraft, book, how_to_read(settings, map_file, row_interval))
     found = find_logs(logs)
     groups = [found] if join else [[one] for one in found]
-    reports = _Reports(out if out is not None else Path(), wanted, paper)
+    many = len(groups) > 1
+    reports = _Reports(out if out is not None else Path(), wanted, paper, many=many)
     verdict = Level.CLEAR
     reviews: list[Review] = []
     errors: list[tuple[str, str]] = []
@@ -98,7 +104,7 @@ def review(
 
     for number, group in enumerate(groups, 1):
         file = _file_of(group[0])
-        if len(groups) > 1:
+        if many:
             say(f"{number}/{len(groups)} {file}")
         try:
             one = readers.review(group)
@@ -107,20 +113,28 @@ def review(
             continue
         for note in one.log.provenance.notes if one.log.provenance.rows_refused else ():
             say(f"{file}: {note}")
+        link = None
         try:
-            reports.write(one)
+            link = reports.write(one)
         except Exception as error:
             failed(file, error)
         verdict = max(verdict, one.verdict)
         if as_json:
             reviews.append(one)
         else:
-            _print_review(one, blank=number > 1)
+            _print_review(one, blank=number > 1, next_step=_to_book((file,), aircraft, link))
+    if many:
+        try:
+            reports.write_index(errors)
+        except Exception as error:
+            failed("index.html", error)
     if as_json:
         from telemetry.report import json as report_json
 
         click.echo(report_json.dumps(report_json.document(reviews, errors)), nl=False)
-    if len(groups) > 1 and errors:
+    elif many:
+        _print_index(reports, [str(path) for path in logs], aircraft)
+    if many and errors:
         say(f"{len(errors)} of {len(groups)} logs failed, for the reasons above:")
         for file, _ in errors:
             say(f"  {file}")
@@ -128,6 +142,24 @@ def review(
         ctx.exit(2)
     if fail_on is not None and verdict >= Level(fail_on):
         ctx.exit(1)
+
+
+def _listed(named: Sequence[str]) -> str:
+    """Logs as words of a command; very many stand as what they were."""
+    from telemetry.report.words import quoted
+
+    return " ".join(map(quoted, named)) if len(named) <= _MOST_NAMED else "LOG..."
+
+
+def _to_book(
+    named: Sequence[str], aircraft: str | None, reported: object
+) -> tuple[str, str] | None:
+    """What to do after the reports are written; None where none were."""
+    if not reported:
+        return None
+    name = "NAME" if aircraft is None or is_profile(aircraft) else _listed((aircraft,))
+    why = "Kept in the logbook, the flights of one aircraft are judged together:"
+    return why, f"busbook add {_listed(named)} --aircraft {name}"
 
 
 def _file_of(found: Path | UnreadableLog) -> str:
@@ -194,14 +226,19 @@ class _Readers:
 class _Reports:
     """Writes the reports wanted; logs of one name in different folders are told apart."""
 
-    def __init__(self, folder: Path, wanted: Sequence[str], paper: str) -> None:
+    def __init__(self, folder: Path, wanted: Sequence[str], paper: str, *, many: bool) -> None:
         self.folder, self.wanted, self.paper = folder, wanted, paper
-        self.taken: set[str] = set()
+        self.entries: list[Entry] | None = [] if many else None
+        self.taken: set[str] = {_INDEX} if many else set()
 
-    def write(self, one: Review) -> None:
-        """Every report wanted of one review."""
+    def write(self, one: Review) -> str | None:
+        """Every report wanted of one review; the name of the first, None where none is wanted."""
+        if self.entries is not None:
+            from telemetry.report.index import entry_of
+
+            self.entries.append(entry_of(one))
         if not self.wanted:
-            return
+            return None
         name = self._free(one.log.provenance.file)
         for kind in self.wanted:
             path = self.folder / f"{name}.{kind}"
@@ -217,6 +254,21 @@ class _Reports:
 
                 write(one, path, paper=self.paper)
             say(f"wrote {path}")
+        first = f"{name}.{self.wanted[0]}"
+        if self.entries is not None:
+            self.entries[-1] = replace(self.entries[-1], link=first)
+        return first
+
+    def write_index(self, errors: Sequence[tuple[str, str]]) -> None:
+        """A page that leads to all the reports, where there are any."""
+        if "html" not in self.wanted or not self.entries:
+            return
+        from telemetry.report.html import render_index
+        from telemetry.report.writing import write_text
+
+        path = self.folder / f"{_INDEX}.html"
+        write_text(path, render_index(self.entries, [message for _, message in errors]))
+        say(f"wrote {path}")
 
     def _free(self, file: str) -> str:
         from telemetry.report.writing import report_name
@@ -231,9 +283,25 @@ class _Reports:
         return name
 
 
-def _print_review(one: Review, *, blank: bool) -> None:
+def _print_review(one: Review, *, blank: bool, next_step: tuple[str, str] | None) -> None:
     from telemetry.report.terminal import render
 
     if blank:
         click.echo()
-    click.echo(render(one), nl=False)
+    click.echo(render(one, next_step=next_step), nl=False)
+
+
+def _print_index(reports: _Reports, named: Sequence[str], aircraft: str | None) -> None:
+    from telemetry.report.terminal import render_index
+
+    again = f"busbook review {_listed(named)} --out reports"
+    next_step = _to_book(named, aircraft, reports.wanted)
+    if reports.entries:
+        click.echo(
+            "\n"
+            + render_index(
+                reports.entries,
+                next_step or ("The same with figures, to show or to print:", again),
+            ),
+            nl=False,
+        )

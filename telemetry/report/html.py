@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from functools import cache
 from itertools import groupby
 from pathlib import Path
@@ -24,13 +24,13 @@ from telemetry.report.across import Across
 from telemetry.report.build import document_of
 from telemetry.report.document import Block, Document, FigureBlock, FindingBlock, Table
 from telemetry.report.draw import Drawer, Scene, settings
-from telemetry.report.first_page import first_page
 from telemetry.report.history import history_document
 from telemetry.report.history_figures import HistoryScene
+from telemetry.report.index import Entry, gravest_first, levels_counted
 from telemetry.report.json import made_by
 from telemetry.report.method import CAUTIONS
 from telemetry.report.packing import dashes, packed
-from telemetry.report.words import EVENT_WORD, LEVEL_WORD, PHASE_WORD, clock, counted
+from telemetry.report.words import EVENT_WORD, LEVEL_WORD, PHASE_WORD, clock
 from telemetry.results import EventKind, History, Origin, PhaseKind, Review
 
 _TEMPLATES = Path(__file__).parent / "templates"
@@ -128,33 +128,25 @@ def page(document: Document, drawer: Drawer, timeline: Timeline | None = None) -
     )
 
 
-def render_index(
-    entries: Sequence[tuple[Review, str]], errors: Sequence[tuple[str, str]] = ()
-) -> str:
+def render_index(entries: Sequence[Entry], errors: Sequence[str] = ()) -> str:
     """A page that leads to the reports of several logs, the gravest first.
 
     Parameters
     ----------
-    entries : sequence of (Review, link)
-        The link is the name of the report beside this page.
-    errors : sequence of (file, message)
-        Logs that could not be read.
+    entries : sequence of Entry
+    errors : sequence of str
+        What is to be said of the logs that could not be reviewed.
     """
-    shown = [
-        {
-            "first": first_page(review, take_readings(review.log, review.limits)),
-            "file": plain(review.log.provenance.file),
-            "link": quote(link),
-        }
-        for review, link in sorted(entries, key=lambda e: -e[0].verdict.rank)
-    ]
     return (
         _environment()
         .get_template("index.html.j2")
         .render(
-            title=f"{counted(len(shown), 'log')} reviewed",
-            entries=shown,
-            errors=[(file, plain(message)) for file, message in errors],
+            title=levels_counted(entries),
+            entries=[
+                replace(e, link=None if e.link is None else quote(e.link))
+                for e in gravest_first(entries)
+            ],
+            errors=[plain(message) for message in errors],
             cautions=CAUTIONS,
             footer=f"{made_by()}. Advice from logs; no proof of airworthiness.",
             css=Markup(_text("report.css")),

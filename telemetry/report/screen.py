@@ -26,6 +26,15 @@ def cut(text: str, width: int) -> str:
     return kept + ".."
 
 
+def cut_left(text: str, width: int) -> str:
+    """As :func:`cut`, but the end is kept: of a path, the name of the file."""
+    if columns_of(text) <= width:
+        return text
+    while columns_of(text) > width - 2:
+        text = text[1:]
+    return ".." + text
+
+
 def pad(text: str, width: int, right: bool = False) -> str:
     """A text of exactly so many columns of a screen."""
     text = cut(text, width)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from dataclasses import replace
 
 from telemetry.figures.names import plain
 from telemetry.readings import take_readings
@@ -19,17 +20,19 @@ from telemetry.report.document import (
     Section,
     Table,
 )
-from telemetry.report.screen import columns_of, pad, wrap
+from telemetry.report.index import Entry, gravest_first, levels_counted
+from telemetry.report.screen import columns_of, cut_left, pad, wrap
 from telemetry.report.words import LEVEL_SIGN, LEVEL_WORD
-from telemetry.results import History, Review
+from telemetry.results import History, Level, Review
 
 # The long lists are for the HTML report and the JSON.
 _LEFT_OUT = {"limits", "method"}
 _MOST_ROWS = 20
 _NARROWEST = 6
+_WORDS = max(len(word) for word in LEVEL_WORD.values())
 
 
-def render(review: Review, width: int = 80) -> str:
+def render(review: Review, width: int = 80, next_step: tuple[str, str] | None = None) -> str:
     """The review of one log as text.
 
     Parameters
@@ -37,6 +40,8 @@ def render(review: Review, width: int = 80) -> str:
     review : Review
     width : int
         Columns of the screen; at least 60.
+    next_step : (str, str), optional
+        What to do next and its command, in place of the document's own.
 
     Returns
     -------
@@ -44,7 +49,8 @@ def render(review: Review, width: int = 80) -> str:
         Lines of at most ``width`` columns, ending with the next useful command (which is never
         cut, however long the file's name is).
     """
-    return text_of(document_of(review, take_readings(review.log, review.limits)), width)
+    document = document_of(review, take_readings(review.log, review.limits))
+    return text_of(document if next_step is None else replace(document, next_step=next_step), width)
 
 
 def render_history(history: History, width: int = 80) -> str:
@@ -53,6 +59,22 @@ def render_history(history: History, width: int = 80) -> str:
     from telemetry.report.history import history_document
 
     return text_of(history_document(history), width)
+
+
+def render_index(entries: Sequence[Entry], next_step: tuple[str, str], width: int = 80) -> str:
+    """Several reviews as text, the gravest first: level, log, lowest voltage, and the reason."""
+    width = max(60, width)
+    lines = ["=" * width, *wrap(f"{levels_counted(entries)}.", width), "=" * width]
+    for entry in gravest_first(entries):
+        first = entry.first
+        low = first.numbers[0].value if first.numbers[0].measured else "no voltage"
+        head = f"{LEVEL_SIGN[first.level]} {first.word.upper():<{_WORDS}}  "
+        room = width - columns_of(head) - 12
+        lines.append(f"{head}{pad(cut_left(entry.file, room), room)}  {low:>10}")
+        if first.level is not Level.CLEAR:
+            lines += wrap(first.reason, width, "      ")
+    why, command = next_step
+    return "\n".join((*lines, "", *wrap(f"Next. {why}", width), f"    {plain(command)}")) + "\n"
 
 
 def text_of(document: Document, width: int = 80) -> str:

@@ -41,9 +41,44 @@ def test_progress_and_reports_are_told_on_stderr(run, log: Path, faulty: Path, t
         f"wrote {out / 'evening.html'}",
         f"2/2 {faulty}",
         f"wrote {out / 'noon.html'}",
+        f"wrote {out / 'index.html'}",
     ]
     assert result.stdout.count("-- Cautions") == 2
-    assert files_in(out) == ["evening.html", "noon.html"]
+    assert files_in(out) == ["evening.html", "index.html", "noon.html"]
+
+
+def test_several_logs_end_with_a_summary_the_gravest_first(run, log, faulty, tmp_path) -> None:
+    out = tmp_path / "reports"
+    bad = tmp_path / "bad.csv"
+    bad.write_text("nothing\n")
+    result = run("review", log, faulty, bad, "--out", out)
+    assert result.exit_code == 2
+    summary = result.stdout[result.stdout.rindex("2 logs reviewed: ") :]
+    assert summary.index("noon.csv") < summary.index("NOTHING FOUND IN THIS LOG")
+    assert summary.index("NOTHING FOUND IN THIS LOG") < summary.index("evening.csv")
+    assert "busbook add " in summary.splitlines()[-1]
+    page = (out / "index.html").read_text(encoding="utf-8")
+    assert page.index('href="noon.html"') < page.index('href="evening.html"')
+    assert "bad.csv" in page[page.index("Could not be reviewed") :]
+
+
+@pytest.mark.parametrize("options", [(), ("--json",), ("--format", "pdf")])
+def test_no_index_without_html_reports(run, log, faulty, tmp_path, monkeypatch, options) -> None:
+    monkeypatch.chdir(tmp_path)
+    result = run("review", log, faulty, *options)
+    assert result.exit_code == 0
+    assert not list(tmp_path.rglob("index.html"))
+    assert ("logs reviewed" in result.stdout) == ("--json" not in options)
+
+
+def test_a_log_named_like_the_index_keeps_a_report_of_its_own(
+    run, log, tmp_path, faulty_text
+) -> None:
+    (tmp_path / "Index.csv").write_text(faulty_text)
+    out = tmp_path / "reports"
+    assert run("review", log, tmp_path / "Index.csv", "--out", out).exit_code == 0
+    assert files_in(out) == ["Index-2.html", "evening.html", "index.html"]
+    assert 'href="Index-2.html"' in (out / "index.html").read_text(encoding="utf-8")
 
 
 @pytest.mark.parametrize(
@@ -80,7 +115,7 @@ def test_one_bad_log_does_not_stop_the_others(run, log, faulty, tmp_path) -> Non
         "1 of 3 logs failed, for the reasons above:",
         f"  {broken}",
     ]
-    assert files_in(out) == ["evening.html", "noon.html"]
+    assert files_in(out) == ["evening.html", "index.html", "noon.html"]
 
 
 def test_a_fault_of_the_program_is_one_sentence_and_stops_no_other_log(
@@ -146,9 +181,10 @@ def test_logs_of_one_name_keep_reports_of_their_own(run, tmp_path, log_text, fau
     result = run("review", *logs, "--out", out)
     assert result.exit_code == 0
     written = files_in(out)
-    assert len({name.casefold() for name in written}) == 4
+    assert len({name.casefold() for name in written}) == 5
     told = [Path(x.removeprefix("wrote ")) for x in result.stderr.splitlines() if "wrote" in x]
     assert sorted(p.name for p in told) == written
+    assert told.pop().name == "index.html"
     for path, log in zip(told, logs, strict=True):
         assert str(log) in path.read_text(encoding="utf-8"), "each report is of its own log"
 

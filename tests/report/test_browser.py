@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import importlib.util
+from importlib import resources
 from pathlib import Path
 from typing import Any
 
@@ -15,12 +15,14 @@ from telemetry.readings import take_readings
 from telemetry.report import html
 from telemetry.report.budget import budget_document, picture_of_budget
 from telemetry.report.draw import PathScene
-from telemetry.results import Review
+from telemetry.report.index import entry_of
+from telemetry.results import History, Review
 from telemetry.signals.sampling import held_at
 
 pytestmark = pytest.mark.browser
 
 SIZES = [(1280, False), (1280, True), (380, False), (380, True)]
+PAGES = ["full", "bare", "index", "budget", "history"]
 
 
 def _budget_page() -> str:
@@ -54,15 +56,20 @@ def _budget_page() -> str:
 
 @pytest.fixture(scope="module")
 def pages(
-    review: Review, bare_review: Review, tmp_path_factory: pytest.TempPathFactory
+    review: Review,
+    bare_review: Review,
+    history: History,
+    tmp_path_factory: pytest.TempPathFactory,
 ) -> dict[str, Path]:
     folder = tmp_path_factory.mktemp("pages")
     texts = {
         "full": html.render(review),
         "bare": html.render(bare_review),
         "index": html.render_index(
-            [(bare_review, "bare.html"), (review, "full.html")], [("x.csv", "x.csv: no time.")]
+            [entry_of(bare_review, "bare.html"), entry_of(review, "full.html")],
+            ["x.csv: no time."],
         ),
+        "history": html.render_history(history, {f.id: "full.html" for f in history.flights}),
         "budget": _budget_page(),
     }
     for name, text in texts.items():
@@ -70,7 +77,7 @@ def pages(
     return {name: folder / f"{name}.html" for name in texts}
 
 
-@pytest.mark.parametrize("name", ["full", "bare", "index", "budget"])
+@pytest.mark.parametrize("name", PAGES)
 @pytest.mark.parametrize(("width", "dark"), SIZES)
 def test_it_opens_without_complaint_and_without_sideways_scroll(
     browser: Any, pages: dict[str, Path], name: str, width: int, dark: bool
@@ -80,18 +87,22 @@ def test_it_opens_without_complaint_and_without_sideways_scroll(
     assert browser.run("document.documentElement.scrollWidth") <= width
     shown = browser.run("getComputedStyle(document.body).backgroundColor")
     assert shown == ("rgb(20, 24, 28)" if dark else "rgb(255, 255, 255)")
+    # The wide overview on a wide screen, the narrow one on a phone; never both.
+    parts = browser.run(
+        "['.wide', '.narrow'].map(c => document.querySelector('.timeline ' + c))"
+        ".filter(e => e).map(e => getComputedStyle(e).display)"
+    )
+    assert parts in ([], ["block", "none"] if width > 600 else ["none", "block"])
+    assert bool(parts) == (name in ("full", "history"))
 
 
-@pytest.mark.parametrize(("width", "dark"), [(1280, False), (1280, True), (380, False)])
-@pytest.mark.parametrize("name", ["full", "index", "budget"])
+@pytest.mark.parametrize(("width", "dark"), SIZES[:3])
+@pytest.mark.parametrize("name", PAGES)
 def test_axe_finds_no_violation(
     browser: Any, pages: dict[str, Path], name: str, width: int, dark: bool
 ) -> None:
     """Checked by axe-core, as the axe-core-python distribution carries it."""
-    found = importlib.util.find_spec("axe_core_python")
-    if found is None or found.origin is None:
-        pytest.skip("axe-core-python is not installed")
-    axe = (Path(found.origin).parent / "axe.min.js").read_text(encoding="utf-8")
+    axe = (resources.files("axe_core_python") / "axe.min.js").read_text(encoding="utf-8")
     browser.open(pages[name], width, dark=dark)
     browser.run(axe + ";true")
     result = browser.run("axe.run({resultTypes: ['violations']}).then(r => r.violations)")

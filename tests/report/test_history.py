@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import importlib.util
 import json
 import re
 from collections.abc import Callable, Iterator
@@ -375,41 +374,3 @@ def test_a_finding_without_place_or_flight_is_shown_all_the_same(make_history: M
     shown = squeezed(terminal.render_history(make_history(findings=(odd,))))
     assert "/!\\ WATCH: A pack is weak" in shown
     assert "Places to look at 1 whole aircraft" in shown
-
-
-@pytest.fixture(scope="module")
-def opened(page: str, tmp_path_factory: pytest.TempPathFactory) -> Path:
-    path = tmp_path_factory.mktemp("history") / "tern-history.html"
-    path.write_text(page, encoding="utf-8")
-    return path
-
-
-@pytest.mark.browser
-@pytest.mark.parametrize(
-    ("width", "dark"), [(1280, False), (1280, True), (380, False), (380, True)]
-)
-def test_a_browser_opens_it_without_complaint_or_sideways_scroll(
-    browser: Any, opened: Path, width: int, dark: bool
-) -> None:
-    browser.open(opened, width, dark=dark)
-    assert browser.complaints() == []
-    assert browser.run("document.documentElement.scrollWidth") <= width
-    # The wide overview on a wide screen, the narrow one on a phone; never both.
-    shown = browser.run(
-        "[...document.querySelectorAll('.timeline > div')].map(e => getComputedStyle(e).display)"
-    )
-    assert shown == (["block", "none"] if width > 600 else ["none", "block"])
-
-
-@pytest.mark.browser
-@pytest.mark.parametrize(("width", "dark"), [(1280, False), (1280, True), (380, False)])
-def test_axe_finds_no_violation(browser: Any, opened: Path, width: int, dark: bool) -> None:
-    """Checked by axe-core, as the axe-core-python distribution carries it."""
-    found = importlib.util.find_spec("axe_core_python")
-    if found is None or found.origin is None:
-        pytest.skip("axe-core-python is not installed")
-    axe = (Path(found.origin).parent / "axe.min.js").read_text(encoding="utf-8")
-    browser.open(opened, width, dark=dark)
-    browser.run(axe + ";0")
-    bad = browser.run("axe.run().then(r => r.violations.map(v => v.id + ': ' + v.nodes[0].html))")
-    assert bad == []

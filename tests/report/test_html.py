@@ -14,6 +14,7 @@ import pytest
 from telemetry.channels import Quantity
 from telemetry.readings import take_readings
 from telemetry.report import html
+from telemetry.report.index import entry_of, gravest_first
 from telemetry.report.method import CAUTIONS
 from telemetry.results import Finding, Level, Review
 
@@ -305,16 +306,24 @@ def test_it_is_small(text: str) -> None:
 def test_the_index_puts_the_gravest_first_and_lists_what_failed(
     review: Review, bare_review: Review
 ) -> None:
-    shown = html.render_index(
-        [(bare_review, "bare log.html"), (review, "evening.html")],
-        [("broken.csv", f"broken.csv: {EVIL}")],
-    )
+    entries = [entry_of(bare_review, "bare log.html"), entry_of(review, "evening.html")]
+    shown = html.render_index(entries, [f"broken.csv: {EVIL}"])
     page = Page(shown)
     links = [a["href"] for tag, a in page.tags if tag == "a"]
     assert links == ["evening.html", "bare%20log.html"]
+    assert page.words.startswith("2 logs reviewed: 1 to ground, 1 with nothing found")
     assert page.words.index("Ground it") < page.words.index("Nothing found in this log")
     assert [tag for tag, _ in page.tags if tag == "script"] == []
-    assert "Could not be read" in page.words
+    signs = re.findall(r'<svg class="sign".*?</svg>', shown, re.DOTALL)
+    assert len(set(signs)) == 2, "level by shape as well as by word"
+    assert "Could not be reviewed" in page.words
     assert "alert(1)" in page.words
     for caution in CAUTIONS:
         assert caution in page.words
+
+
+def test_within_a_level_the_index_puts_the_newest_first(review: Review) -> None:
+    entry = entry_of(review)
+    days = ["2026-05-01T10:00:00", "", "2026-05-03", "2026-05-01T18:00:00"]
+    told = [e.start for e in gravest_first([replace(entry, start=day) for day in days])]
+    assert told == ["2026-05-03", "2026-05-01T18:00:00", "2026-05-01T10:00:00", ""]
