@@ -16,6 +16,9 @@ from telemetry.signals.spans import longer, mask_to_spans, merge, overlap_s
 # and for how much of the time (ours).
 _MOVED = 0.33
 _MOST = 0.6
+# Two readings of a stick have to lie no further apart than this to show its swings: sticks go
+# round about once a second (common practice, no source).
+_SWING_S = 0.5
 # How long one pack is switched off to check the other, s, and the part of its voltage that a pack
 # behind an open switch shows at the most (ours).
 _CHECK_S = (0.8, 60.0)
@@ -35,10 +38,13 @@ def find_stirs(
     """
     by_stick = _stirs_by_sticks(readings, ground, limits)
     by_current = _stirs_by_current(activity, ground, limits)
+    steady = [] if activity is None else plateaus(activity, limits)
+    alone = [s for s in by_current if _is_stir(s, activity, readings, limits, steady)]
     if activity is None or by_stick is None:
-        steady = [] if activity is None else plateaus(activity, limits)
-        return [s for s in by_current if _is_stir(s, activity, readings, limits, steady)]
-    moved = [s for s in by_current if _both_moved(readings, s) >= _MOST]
+        return alone
+    # Sticks that are read too seldom to show a swing can't deny one.
+    slow = any((r.update_s or readings.row_s) > _SWING_S for r in _sticks(readings))
+    moved = [s for s in by_current if _both_moved(readings, s) >= _MOST or (slow and s in alone)]
     return sorted(by_stick + [m for m in moved if not any(overlap_s(m, s) > 0 for s in by_stick)])
 
 

@@ -183,3 +183,20 @@ def test_a_pack_that_gives_little_at_rest_is_seen_switched_off_by_its_voltage(ma
     assert not [
         f for f in found.findings if f.code in ("sag-unexplained", "undervoltage", "pack-out")
     ]
+
+
+def test_sticks_read_in_step_with_their_swing_do_not_hide_a_stir(make_case) -> None:
+    """A stick that goes round once a second looks still when it is read once a second."""
+    case = make_case(FLIGHT, **SENSORS["sticks"], seed=8)
+    frame = case.log.frame.copy()
+    stir = spans_of(case.rec.truth.phases, PhaseKind.STIR)[0]
+    inside = (frame.index >= stir[0]) & (frame.index < stir[1])
+    second = np.floor(frame.index.to_numpy())
+    for c in case.log.channels:
+        if c.quantity is Quantity.CONTROL:
+            values = frame[c.key].where(~inside, 0.0)
+            frame[c.key] = values.groupby(second).transform("first")
+    found = review(replace(case.log, frame=frame)).flights[0].phases
+    (got,) = spans_of(found, PhaseKind.STIR)
+    assert abs(got[0] - stir[0]) < 4.0
+    assert abs(got[1] - stir[1]) < 4.0
