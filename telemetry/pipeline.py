@@ -15,6 +15,7 @@ from telemetry.findings import find_all
 from telemetry.log import Log
 from telemetry.power.budget import part_loads
 from telemetry.power.charge import measure_charge
+from telemetry.power.control_check import check_shares
 from telemetry.power.floors import pack_floors
 from telemetry.power.margins import margins
 from telemetry.power.measured import measured_in, place_loads
@@ -99,7 +100,7 @@ def _flight(
         resistances=resistances,
         charge=charge,
         margins=found_margins,
-        servos=measure_servos(readings, craft, phases),
+        servos=measure_servos(readings, craft, phases) or check_shares(readings, craft, phases),
         packs=pack_states(readings, craft, phases, charge, outs, drawn),
         pack_outs=outs,
         path_steps=path_steps(readings, craft, outs),

@@ -19,7 +19,7 @@ from telemetry.report.words import (
     lasting,
     percent,
 )
-from telemetry.results import Event, EventKind, Origin, Resistance, Review
+from telemetry.results import Event, EventKind, Origin, Resistance, Review, ServoShare
 
 _MOST_EVENTS = 60
 _MOST_BY_LOAD = 20
@@ -255,7 +255,14 @@ def charge_section(review: Review) -> Section:
 
 
 def servos_section(review: Review) -> Section | None:
-    """Current by servo or group, from control columns; None where that was not possible."""
+    """Current by servo or group, from columns or checks; None where neither tells."""
+    shares = [s for f in review.flights for s in f.servos]
+    tables = (_by_control(shares), _by_check(shares))
+    blocks = tuple(t for t in tables if t is not None)
+    return Section(title="Servos", anchor="servos", blocks=blocks) if blocks else None
+
+
+def _by_control(shares: Sequence[ServoShare]) -> Table | None:
     rows = tuple(
         cells(
             plain(s.place),
@@ -267,16 +274,53 @@ def servos_section(review: Review) -> Section | None:
             f"{s.condition_index:.0f}",
             "yes" if s.separable else "no, moves with others",
         )
-        for f in review.flights
-        for s in f.servos
+        for s in shares
+        if s.moves is None
     )
     if not rows:
         return None
-    table = Table(
+    return Table(
         caption="Current of servos by control, mA for each % of travel a second",
-        columns=columns("Place", "Drives", ">Value", ">95 % interval", "~>Condition", "Told apart"),
+        columns=columns("Place", "Drives", ">Value", ">95 % range", "~>Condition", "Told apart"),
         rows=rows,
-        note="Servos that move together cannot be told apart. Condition: above about 30 the "
-        "controls moved too much alike for names (Belsley, Kuh & Welsch 1980, from memory).",
+        note="Servos that move together cannot be told apart. Of controls logged slowly the "
+        "columns miss some travel: the range then reaches far down. Condition: above about 30 "
+        "the controls moved too much alike for names (Belsley, Kuh & Welsch 1980, from memory).",
     )
-    return Section(title="Servos", anchor="servos", blocks=(table,))
+
+
+def _by_check(shares: Sequence[ServoShare]) -> Table | None:
+    rows = tuple(
+        cells(
+            plain(s.place),
+            plain(s.drives or NONE),
+            f"{s.moves}",
+            NONE if s.moving_a is None else f"{s.moving_a:.1f}",
+            NONE
+            if s.moving_low_a is None or s.moving_high_a is None
+            else f"{s.moving_low_a:.1f} to {s.moving_high_a:.1f}",
+            NONE if s.resting_a is None else f"{s.resting_a:.2f}",
+            "yes" if s.separable else "no",
+        )
+        for s in shares
+        if s.moves is not None
+    )
+    if not rows:
+        return None
+    return Table(
+        caption="Current above rest while one control after the other was checked on the ground, A",
+        columns=columns(
+            "Place",
+            "Drives",
+            "~>Moves",
+            ">Moving",
+            ">95 % range",
+            ">Between moves",
+            "One servo",
+        ),
+        rows=rows,
+        note="No control is logged: the surface is the one whose servos live at just the places "
+        "that drew. Joined by 'or': these live at the same places. Without a name: the profile has "
+        "no surface at just these places. A current between the moves is that of a surface held "
+        "against its stop.",
+    )

@@ -107,7 +107,7 @@ def move(
                 for axis, values in _stir(size, dt_s, pilot, day, rng).items():
                     control[axis][part] = values
             case SegmentKind.CHECK:
-                for axis, values in _check(size, dt_s, rng).items():
+                for axis, values in _check(size, dt_s, rng, segment.axes).items():
                     control[axis][part] = values
                 checks.append(span)
             case SegmentKind.ENGINE:
@@ -205,14 +205,16 @@ def _idle(n: int, dt_s: float, rng: Generator) -> dict[str, FloatArray]:
     return moved
 
 
-def _check(n: int, dt_s: float, rng: Generator) -> dict[str, FloatArray]:
-    """One control after the other: full one way, full the other, centre."""
+def _check(n: int, dt_s: float, rng: Generator, axes: tuple[str, ...]) -> dict[str, FloatArray]:
+    """One control after the other: full one way, full the other, back."""
     time = np.arange(n) * dt_s
     moved = {}
-    share = n * dt_s / 3
-    for i, axis in enumerate(("aileron", "elevator", "rudder")):
+    share = n * dt_s / len(axes)
+    for i, axis in enumerate(axes):
         sign = 1.0 if rng.random() < 0.5 else -1.0
         shape = np.array([0.0, 0.0, 1.0, 1.0, -1.0, -1.0, 0.0, 0.0]) * 100.0 * sign
+        if axis == "throttle":
+            shape = np.abs(shape) * 2.0 - 100.0  # it rests at its lower end
         at = np.array([0.0, 0.12, 0.18, 0.42, 0.54, 0.78, 0.84, 1.0]) * share + i * share
         moved[axis] = np.interp(time, at, shape)
     return moved

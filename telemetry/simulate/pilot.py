@@ -28,11 +28,15 @@ class SegmentKind(StrEnum):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Segment:
-    """One stretch of a plan; ``pack`` names the pack of a redundancy check."""
+    """One stretch of a plan.
+
+    ``pack`` names the pack of a redundancy check, ``axes`` the controls of a control check.
+    """
 
     kind: SegmentKind
     seconds: float
     pack: str = ""
+    axes: tuple[str, ...] = ("aileron", "elevator", "rudder")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -25,7 +25,7 @@ import tempfile
 import warnings
 from collections.abc import Sequence
 from concurrent.futures import ProcessPoolExecutor
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import numpy as np
@@ -34,9 +34,11 @@ from statsmodels.stats.proportion import proportion_confint
 from telemetry.aircraft import Aircraft, Node, Pack, Servo
 from telemetry.importer import read_log
 from telemetry.pipeline import review
+from telemetry.results import ServoShare
 from telemetry.simulate import (
     AircraftModel,
     Recording,
+    SegmentKind,
     move,
     random_aircraft,
     random_dialect,
@@ -47,6 +49,7 @@ from telemetry.simulate import (
     write_csv,
 )
 from telemetry.simulate.oracle import condition_index
+from telemetry.simulate.servos import STANDSTILL_PCT_S
 
 WELL = 10.0
 # True coefficients of two controls this far apart, relative, have an order.
@@ -119,7 +122,99 @@ def with_columns(seed: int) -> Columns:
     return found
 
 
-def _reviewed(recording: Recording, rng: np.random.Generator) -> Sequence:
+@dataclass(frozen=True, kw_only=True)
+class Checked:
+    """One case without control columns, with a check of one control after the other.
+
+    ``separable`` of the controls moved, those told apart by their nodes; ``named`` of these; names
+    given to others are ``wrong``. ``held`` says of each range whether the truth lies in it.
+    """
+
+    step_s: float
+    separable: int
+    named: int
+    wrong: int
+    groups: int
+    held: list[bool]
+
+
+def with_check(seed: int) -> Checked:
+    """One case without control columns."""
+    rng = np.random.default_rng([seed, 2])
+    craft = random_aircraft(rng)
+    telemetry = random_telemetry(rng, craft, node_currents=True, controls=False)
+    pilot = random_pilot(rng)
+    axes = ("aileron", "elevator", "rudder")
+    if rng.random() < 0.5:
+        axes = (*axes, "flap")
+    if rng.random() < 0.3:
+        axes = (*axes, "throttle")
+    seconds = len(axes) * (3.5 + 2.5 * rng.random())
+    plan = tuple(
+        replace(s, seconds=seconds, axes=axes) if s.kind is SegmentKind.CHECK else s
+        for s in usual_plan(rng, pilot, flight_s=150)
+    )
+    recording = simulate(craft, telemetry, move(plan, pilot, pilot.day(rng), rng), rng)
+    shares = [s for s in _reviewed(recording, rng) if s.basis == "control check"]
+    nodes = {n.name for n in craft.nodes}
+    lives = {
+        c: frozenset(s.node for s in craft.servos if s.control == c and s.node in nodes)
+        for c in {s.control for s in craft.servos}
+    }
+    alone = {c for c, p in lives.items() if list(lives.values()).count(p) == 1 and c in axes}
+    named = {s.drives for s in shares if s.drives in lives}
+    held = []
+    for s in shares:
+        if s.drives in alone and s.moving_a is not None and s.place in nodes:
+            true = _true_moving(recording, s.place, s.drives)
+            held.append(s.moving_low_a <= true <= s.moving_high_a)
+    return Checked(
+        step_s=max(u.interval_s for u in telemetry.units if u.place in nodes),
+        separable=len(alone),
+        named=len(named & alone),
+        wrong=len(named - alone),
+        groups=len({s.drives for s in shares if s.drives} - set(lives)),
+        held=held,
+    )
+
+
+def _true_moving(recording: Recording, node: str, control: str) -> float:
+    """Mean true current of a node while one control's servos move in the check, above its rest."""
+    (check,) = recording.truth.checks
+    time = recording.time_s
+    amps = recording.signals[f"{node}/current"]
+    servos = recording.aircraft.servos
+    here = [n for n, s in enumerate(servos) if s.node == node]
+    moving = np.abs(recording.servo.rate_pct_s) > STANDSTILL_PCT_S
+    inside = (time >= check.start_s) & (time < check.end_s)
+    of_control = [n for n, s in enumerate(servos) if s.control == control]
+    on = inside & moving[of_control].any(axis=0)
+    still = inside & ~moving[here].any(axis=0)
+    return float(amps[on].mean() - np.median(amps[still]))
+
+
+def print_checks(cases: Sequence[Checked]) -> None:
+    """The table of the cases without control columns."""
+    print(f"\nWithout control columns, one control after the other, {len(cases)} cases\n")
+    print(
+        "| slowest node reports every | separable surfaces named | cases with a wrong name "
+        "| range holds the truth |"
+    )
+    print("|---|---|---|---|")
+    for name, rows in (
+        ("up to 0.25 s", [c for c in cases if c.step_s <= 0.25]),
+        ("0.4 s and more", [c for c in cases if c.step_s > 0.25]),
+    ):
+        held = [h for c in rows for h in c.held]
+        print(
+            f"| {name} | {share(sum(c.named for c in rows), sum(c.separable for c in rows))} "
+            f"| {share(sum(c.wrong > 0 for c in rows), len(rows))} "
+            f"| {share(sum(held), len(held))} |"
+        )
+    print(f"\ngroups of surfaces that share their nodes: {sum(c.groups for c in cases)}")
+
+
+def _reviewed(recording: Recording, rng: np.random.Generator) -> Sequence[ServoShare]:
     with tempfile.TemporaryDirectory() as folder, warnings.catch_warnings():
         warnings.simplefilter("ignore")
         path = write_csv(Path(folder) / "case.csv", recording, dialect=random_dialect(rng))
@@ -187,10 +282,14 @@ def main() -> None:
     parser.add_argument("--cases", type=int, default=150)
     parser.add_argument("--seed", type=int, default=41000)
     parser.add_argument("--workers", type=int, default=2)
+    parser.add_argument("--only", choices=("columns", "checks"))
     options = parser.parse_args()
     seeds = range(options.seed, options.seed + options.cases)
     with ProcessPoolExecutor(options.workers) as pool:
-        print_columns(list(pool.map(with_columns, seeds)))
+        if options.only != "checks":
+            print_columns(list(pool.map(with_columns, seeds)))
+        if options.only != "columns":
+            print_checks(list(pool.map(with_check, seeds)))
 
 
 if __name__ == "__main__":
