@@ -121,6 +121,8 @@ def _summary(shelf: Logbook, outcomes: Sequence[Outcome], book: Path | None) -> 
             say(f"{_counted(len(files), 'log')} not added ({words}, reasons above):")
             for file in files:
                 say(f"  {file}")
+    if count["unsure"]:
+        say("Say it once: busbook add LOG --aircraft NAME. Later logs are known by their columns.")
     names = sorted(added) or sorted({o.aircraft for o in outcomes if o.aircraft})
     if names:
         click.echo(next_step("history", names[0], book=book))

@@ -34,6 +34,7 @@ def columns(
     """
     from telemetry.importer import describe_columns, save_column_map
     from telemetry.report.listing import render
+    from telemetry.report.words import quoted
 
     listing = describe_columns(log, **how_to_read(settings, map_file, row_interval))
     click.echo(render(listing), nl=False)
@@ -41,6 +42,11 @@ def columns(
         if save.exists() and save.samefile(log):
             raise OutputError("is the log itself", path=save, hint="name another file for the map")
         save_column_map(listing.column_map(save.stem), save)
-        click.echo(f"next: busbook review {log} --map {save}")
+        click.echo(f"next: busbook review {quoted(str(log))} --map {quoted(str(save))}")
     elif not listing.problem:
-        click.echo(f"next: busbook review {log}")
+        # Read there as it was read here.
+        words = [] if map_file is None else ["--map", quoted(str(map_file))]
+        for one in settings:
+            words += ["--set", quoted(one)]
+        words += [] if row_interval is None else ["--row-interval", f"{row_interval:g}"]
+        click.echo(" ".join(["next: busbook review", quoted(str(log)), *words]))

@@ -76,7 +76,12 @@ def document_of(review: Review, readings: Readings) -> Document:
 
 
 def _next_step(review: Review, file: str) -> tuple[str, str]:
-    unread = [c for c in review.columns if c.quantity == Quantity.UNKNOWN.value]
+    # Columns that are blank, or were left out on purpose, have no values in the log.
+    unread = [
+        c
+        for c in review.columns
+        if c.quantity == Quantity.UNKNOWN.value and c.key in review.log.frame.columns
+    ]
     if unread:
         why = f"{counted(len(unread), 'column')} not understood. See how each was read:"
         return why, f"busbook columns {quoted(file)}"

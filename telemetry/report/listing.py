@@ -38,7 +38,11 @@ def render(listing: Listing, width: int = 80) -> str:
     for column in listing.columns:
         lines += _column(column, width)
     undecided = [c for c in listing.columns if c.open]
-    unknown = [c for c in listing.columns if not c.reading and not c.open and not c.channel.text]
+    unknown = [
+        c
+        for c in listing.columns
+        if not (c.reading or c.open or c.channel.text or c.title in listing.settled)
+    ]
     lines.append("")
     if undecided:
         lines.append(f"{_OPEN} To settle, add one of the lines above to your command:")

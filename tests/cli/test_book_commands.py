@@ -136,6 +136,7 @@ def test_a_log_of_nobody_is_asked_about_and_the_others_are_added(
     assert "say --aircraft with one of tern, or a new name" in result.stderr
     assert str(broken) in result.stderr
     assert "2 logs not added" not in result.stderr, "each kind is told with its own reason"
+    assert "Say it once: busbook add LOG --aircraft NAME." in result.stderr
     assert len(Logbook(book).flights("tern")) == 14
 
 

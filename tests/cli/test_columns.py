@@ -52,6 +52,27 @@ def test_a_setting_is_shown_and_kept_in_a_map_for_the_next_log(run, tmp_path, lo
     assert {"tail"} <= {c["place"] for c in other["reviews"][0]["columns"]}
 
 
+def test_a_column_left_out_on_purpose_is_not_called_unknown(run, log) -> None:
+    settings = ("--set", "Right wing I [A]=ignore")
+    result = run("columns", log, *settings)
+    assert "not understood" not in result.stdout
+    last = result.stdout.splitlines()[-1]
+    assert last == f'next: busbook review {log} --set "Right wing I [A]=ignore"'
+    assert "not understood" not in run("review", log, *settings).stdout
+
+
+def test_the_next_command_reads_the_log_as_this_one_did(run, log, tmp_path, log_text) -> None:
+    saved = tmp_path / "wren.toml"
+    assert run("columns", log, "--save", saved).exit_code == 0
+    last = run("columns", log, "--map", saved).stdout.splitlines()[-1]
+    assert last == f"next: busbook review {log} --map {saved}"
+    timeless = tmp_path / "timeless.csv"
+    lines = [line.partition(",")[2] for line in log_text.splitlines()]
+    timeless.write_text("\n".join(lines) + "\n")
+    last = run("columns", timeless, "--row-interval", "0.1").stdout.splitlines()[-1]
+    assert last == f"next: busbook review {timeless} --row-interval 0.1"
+
+
 def test_a_map_for_another_header_changes_nothing(run, log, tmp_path) -> None:
     other = tmp_path / "other.csv"
     other.write_text("t [s],A,B\n" + "".join(f"{k},1.{k % 7},2.{k % 5}\n" for k in range(50)))
