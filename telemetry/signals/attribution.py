@@ -123,7 +123,9 @@ def attribute(
     best = _solve(gram.sum(axis=0), rise.sum(axis=0))
     rng = np.random.default_rng(seed)
     draws = rng.integers(0, number, (_DRAWS, number))
-    tries = np.stack([_solve(gram[d].sum(axis=0), rise[d].sum(axis=0)) for d in draws])
+    times = np.stack([np.bincount(d, minlength=number) for d in draws]).astype(np.float64)
+    grams, rises = np.tensordot(times, gram, axes=1), times @ rise
+    tries = np.stack([_solve(g, r) for g, r in zip(grams, rises, strict=True)])
     low, high = np.quantile(tries, [0.025, 0.975], axis=0)
     return Attribution(
         groups=tuple(groups),

@@ -12,6 +12,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -296,10 +297,15 @@ def _profile_interval(
     """Interval of the return level, above the threshold, by profile likelihood."""
     n = excess.size
     best = fit.log_likelihood + n * math.log(n) - n
-    allowed = float(stats.chi2.ppf(confidence, 1)) / 2
+    allowed = math.sqrt(float(stats.chi2.ppf(confidence, 1)) / 2)
 
+    @cache  # the search asks again for the ends it was given
     def shortfall(x: float) -> float:
-        """How far the best log-likelihood with level ``x`` lies below what is allowed."""
+        """Root of how far the best log-likelihood with level ``x`` drops, less the root allowed.
+
+        The root is nearly a straight line through the estimate, where the drop is a parabola:
+        the search for its zero needs half as many steps.
+        """
 
         def negative(xi: float, log_rate: float) -> float:
             log_m = log_rate + math.log(period)
@@ -308,10 +314,10 @@ def _profile_interval(
             sigma = x / _stretch(xi, log_m)
             return math.exp(log_rate) - n * log_rate - log_likelihood(excess, sigma, xi)
 
-        starts = ((xi, math.log(n)) for xi in np.linspace(-0.45, 0.95, 15).tolist())
-        start = min(starts, key=lambda start: negative(*start))
+        start = _best_start(excess, x, math.log(n * period)), math.log(n)
         _, least = _least(negative, start, near=1e-3, least=1e-5)
-        return best + least - allowed
+        drop = best + least
+        return (math.sqrt(drop) if drop > 0 else 0.0) - allowed
 
     lower = rise / 2
     while shortfall(lower) < 0:
@@ -320,6 +326,16 @@ def _profile_interval(
     while shortfall(upper) < 0:
         upper *= 2
     return (
-        float(optimize.brentq(shortfall, lower, rise, xtol=1e-4 * rise)),
-        float(optimize.brentq(shortfall, rise, upper, xtol=1e-4 * rise)),
+        float(optimize.brentq(shortfall, lower, rise, xtol=1e-3 * rise)),
+        float(optimize.brentq(shortfall, rise, upper, xtol=1e-3 * rise)),
     )
+
+
+def _best_start(excess: FloatArray, x: float, log_m: float) -> float:
+    """Of some shapes the likeliest one with level ``x`` and the observed number of peaks."""
+    xi = np.linspace(-0.45, 0.95, 15)  # none of them is 0
+    sigma = x * xi / np.expm1(xi * log_m)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        logs = np.log1p(xi * np.outer(excess, 1.0 / sigma)).sum(axis=0)
+        found = -excess.size * np.log(sigma) - logs / xi - logs
+    return float(xi[np.argmax(np.where(np.isfinite(found), found, -np.inf))])

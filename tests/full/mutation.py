@@ -31,6 +31,7 @@ import time
 from collections import Counter, defaultdict
 from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import product, zip_longest
 from pathlib import Path
 from typing import Any
 
@@ -42,7 +43,7 @@ TESTS = [f"tests/{package}" for package in PACKAGES]
 TESTS += [f"tests/{name}.py" for name in ("test_findings", "test_findings_packs", "test_limits")]
 # Tests are run quickest first, in rounds of as many as take this long together (under coverage);
 # what would take longer than all of them is left out.
-ROUNDS_S = (10.0, 40.0, 150.0)
+ROUNDS_S = (10.0, 50.0)
 PYTEST = ["-x", "-q", "-p", "no:xdist", "-p", "no:benchmark"]
 PYTEST += ["-W", "ignore::pytest.PytestAssertRewriteWarning"]  # for what is loaded beforehand
 # Loaded once, before any mutant is made: most of what a run of pytest costs is importing these.
@@ -212,14 +213,14 @@ def _constants(value: object) -> Iterator[ast.expr]:
 
 
 def sample(root: Path, package: str, n: int, seed: int) -> list[Mutant]:
-    """A seeded sample of a package's mutants, without repeats, in the order of the files."""
+    """A seeded sample of a package's mutants, without repeats; its beginning is one as well."""
     every = [
         m
         for path in sorted((root / "telemetry" / package).rglob("*.py"))
         for m in mutants_of(path, path.relative_to(root).as_posix())
     ]
     chosen = random.Random(f"{seed} {package}").sample(range(len(every)), min(n, len(every)))
-    return [every[i] for i in sorted(chosen)]
+    return [every[i] for i in chosen]
 
 
 MAP = """
@@ -338,14 +339,15 @@ def judge(
         return seconds.get(test, 0.0)
 
     lines = range(mutant.line, mutant.end_line + 1)
-    tests = sorted({t for n in lines for t in reach.get((mutant.path, n), [])}, key=order)
-    if not tests and _at_import(tree / mutant.path, mutant.line):
+    every = {t for n in lines for t in reach.get((mutant.path, n), [])}
+    if not every and _at_import(tree / mutant.path, mutant.line):
         # A constant of the module: it concerns every test that runs anything of this file.
-        tests = sorted(
-            {t for (p, _), ts in reach.items() if p == mutant.path for t in ts}, key=order
-        )
-    if not tests:
+        every = {t for (p, _), ts in reach.items() if p == mutant.path for t in ts}
+    if not every:
         return "not reached"
+    # The package's own tests; others only for what none of them reaches.
+    own = f"tests/{mutant.path.split('/')[1]}/"
+    tests = sorted([t for t in every if t.startswith(own)] or every, key=order)
     path = tree / mutant.path
     text = path.read_text(encoding="utf-8")
     path.write_text(mutant.applied(text), encoding="utf-8")
@@ -381,10 +383,12 @@ def main() -> None:
     parser.add_argument("--sample", type=int, default=60, help="mutants of each package")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--only", choices=PACKAGES, action="append")
+    parser.add_argument("--minutes", type=float, default=600, help="begin no mutant after these")
     parser.add_argument("--map", type=Path, help="keep here which test reaches which line")
     given = parser.parse_args()
     counts: dict[str, Counter[str]] = {}
     left: list[str] = []
+    until = time.monotonic() + 60 * given.minutes
     with tempfile.TemporaryDirectory() as folder:
         tree = Path(folder)
         for name in ("telemetry", "tests", "sample_logs"):
@@ -395,16 +399,20 @@ def main() -> None:
         seconds, reach = found["seconds"], reaching(found)
         for name in HEAVY:
             importlib.import_module(name)
-        quick = [t for t in seconds if seconds[t] < 0.5]
+        quick = sorted(seconds, key=lambda t: seconds[t])[::5][:100]
         if killed(tree, quick, sum(seconds[t] for t in quick)):
             sys.exit("the tests fail without any change")
-        for package in given.only or PACKAGES:
-            count = counts[package] = Counter()
-            for mutant in sample(tree, package, given.sample, given.seed):
-                why = EQUIVALENT.get((mutant.path, mutant.before, mutant.after))
+        drawn = {p: sample(tree, p, given.sample, given.seed) for p in given.only or PACKAGES}
+        counts = {package: Counter() for package in drawn}
+        # By turns, so that a run that is stopped early has something of each.
+        for turn in zip_longest(*(product([p], some) for p, some in drawn.items())):
+            for package, mutant in filter(None, turn):
+                if time.monotonic() > until:
+                    break
                 begun = time.monotonic()
-                fate = "no difference" if why else judge(mutant, tree, seconds, reach)
-                count[fate] += 1
+                same = (mutant.path, mutant.before, mutant.after) in EQUIVALENT
+                fate = "no difference" if same else judge(mutant, tree, seconds, reach)
+                counts[package][fate] += 1
                 if fate not in ("killed", "no difference"):
                     left.append(f"{fate}: {mutant.words}")
                 took = time.monotonic() - begun
