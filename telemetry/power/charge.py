@@ -11,7 +11,7 @@ from telemetry.channels import Quantity
 from telemetry.power.packs import pack_shares
 from telemetry.readings import Reading, Readings
 from telemetry.results import Charge, Phase, PhaseKind
-from telemetry.signals.charge import counter_rise, integrate_charge
+from telemetry.signals.charge import charge_mah, counter_rise, integrate_charge
 from telemetry.signals.sampling import held_at, longest_steps, outside
 
 # Gain error of a current sensor (common practice, no source: 1 to 2 %), as standard uncertainty.
@@ -41,7 +41,7 @@ def measure_charge(
     -------
     tuple of Charge
         ``uncertain_mah`` is the standard uncertainty of the integral: misses between readings,
-        gaps, resolution as offset, gain.
+        gaps, resolution as offset, gain, and all that flowed back.
     """
     loaded = [p for p in phases if p.kind is PhaseKind.FLIGHT]
     loaded = loaded or [p for p in phases if p.kind is PhaseKind.STIR]
@@ -81,7 +81,9 @@ def _at(
             offset_a=0.5 * (amps.resolution or 0.0),
         )
         integrated = drawn.best_mah
-        uncertain = 0.5 * drawn.half_width_mah(2.0 * _GAIN)
+        # A counter may count what flows back into a pack (a charger, a cell tester), or not.
+        back_mah = charge_mah(amps.t, np.maximum(-amps.v, 0.0))
+        uncertain = 0.5 * drawn.half_width_mah(2.0 * _GAIN) + back_mah
     logged = None
     if counter is not None and counter.size >= 2:
         logged = counter_rise(counter.v, least_fall=2.0 * (counter.resolution or 0.0))

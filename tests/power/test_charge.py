@@ -222,3 +222,15 @@ def test_a_pack_that_is_out_is_not_at_rest() -> None:
     assert found["pack 1"].start_v == pytest.approx(8.30, abs=0.011)
     assert found["pack 1"].end_v is None
     assert found["pack 2"].end_v is not None
+
+
+def test_what_flows_back_may_or_may_not_be_counted() -> None:
+    # Ten minutes of 6 A drawn, ten of 6 A charged: 1000 mAh each way, none in all.
+    t = np.arange(0.0, 1200.0, 0.5)
+    amps = np.where(t < 600.0, 6.0, -6.0) + 0.01 * (np.arange(t.size) % 2)
+    gross = np.minimum(t, 600.0) * 6.0 / 3.6
+    found = charged(log_of(t, {("pack 1", I): amps, ("pack 1", Q): np.round(gross)}))["pack 1"]
+    assert found.logged_mah == pytest.approx(1000.0, abs=2.0)
+    assert found.integrated_mah == pytest.approx(0.0, abs=5.0)
+    assert found.uncertain_mah == pytest.approx(1000.0, rel=0.05)
+    assert found.uncertain_mah >= 999.0
