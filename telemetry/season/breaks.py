@@ -21,9 +21,12 @@ _CONTACT = ("contact", "unknown", "brownout")
 # compare; else falls are counted.
 _MOST = 0.5
 # Logarithm of the ratio of the two tails of the drop, from flight to flight; and by how much the
-# upper one must have grown, V and factor (ours: twice the usual stray is no chance, and less than
-# this is within a few steps of most sensors).
-_TAIL_SIGMA, _TAIL_WATCH_V, _TAIL_WATCH = 0.15, 0.06, 2.0
+# upper one must have grown, V and factor (ours: half as much again, and more than a step
+# of most sensors).
+_TAIL_SIGMA, _TAIL_WATCH_V, _TAIL_WATCH = 0.15, 0.06, 1.5
+# A unit's silence: flights without one before it is news, and after which it is no longer told.
+_FEW_BEFORE, _FORGOTTEN = 2, 10
+_SIGNAL_LOST = "its signal lead or its sensor lost contact and its supply did not"
 
 
 def cut_off(case: Case, code: str, place: str, found: Found) -> bool:
@@ -54,10 +57,54 @@ def cut_off(case: Case, code: str, place: str, found: Found) -> bool:
     return True
 
 
+def _paused(case: Case, place: str, places: Sequence[str], found: Found) -> bool:
+    """A unit that fell silent for a moment while all others went on; True where told.
+
+    Told from the first time on, where it never did before and no other place does so: in a log in
+    which such lapses are usual they say nothing.
+    """
+    first, n = case.first(place), len(case.flights)
+    count = case.table.column(place, "pauses")[0]
+    others = [case.table.column(p, "pauses")[0] for p in places if p != place]
+    flights = [k for k in range(first, n) if count[k] > 0]
+    if not flights or n - 1 - flights[-1] > _FORGOTTEN:
+        return False
+    before = count[: flights[0]]
+    if np.count_nonzero(np.isfinite(before)) < _FEW_BEFORE or np.nansum(before) > 0:
+        return False
+    if any(np.nansum(o) > 0 for o in others):
+        return False
+    words = WORDS["contact-intermittent"]
+    longest_s = float(np.nanmax(case.table.column(place, "longest_pause_s")[0][flights]))
+    often = "1 flight" if len(flights) == 1 else f"{len(flights)} flights"
+    found.findings.append(
+        Finding(
+            code="contact-intermittent",
+            level=Level.WATCH,
+            place=place,
+            title=f"{place}: its unit was silent for up to {longest_s:.1f} s in {often} while all "
+            "others went on",
+            evidence={
+                "times": int(np.nansum(count[first:])),
+                "flights_with": len(flights),
+                "longest_pause_s": longest_s,
+                "flights_since": n - flights[0],
+            },
+            explanations=(_SIGNAL_LOST, *words.explanations),
+            confirm=words.confirm,
+            advice=words.advice,
+            since_flight=case.listed[flights[0]].id,
+        )
+    )
+    return True
+
+
 def judge_contacts(case: Case, places: Sequence[str], found: Found) -> None:
     """Contacts that open for moments at one place, flight after flight."""
     for place in places:
         if cut_off(case, "contact-intermittent", place, found):
+            continue
+        if _paused(case, place, places, found):
             continue
         if np.isfinite(case.table.column(place, "drop_tail_v")[0]).mean() >= _MOST:
             finding = _straying(case, place, places, found)

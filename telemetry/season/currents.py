@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import numpy as np
 
-from telemetry.log import FloatArray
 from telemetry.readings import Reading, block_means
 from telemetry.results import Flight, Phase
 from telemetry.season.measures import Measure
@@ -17,6 +16,7 @@ from telemetry.season.windows import (
     ground_before,
     inner,
     interval,
+    rounding,
 )
 
 
@@ -90,7 +90,7 @@ def _rest(place: str, r: Reading, phases: tuple[Phase, ...]) -> Measure:
     quiet = np.concatenate([r.within(*inner(p)).v for p in ground])
     quiet = quiet[quiet <= np.median(quiet)] if quiet.size else quiet
     se = np.hypot(
-        float(lower.std(ddof=1)) / np.sqrt(lower.size), _rounding(quiet, r.resolution or 0.0)
+        float(lower.std(ddof=1)) / np.sqrt(lower.size), rounding(quiet, r.resolution or 0.0)
     )
     return Measure(
         place=place,
@@ -100,16 +100,3 @@ def _rest(place: str, r: Reading, phases: tuple[Phase, ...]) -> Measure:
         low=max(0.0, value - 2.0 * float(se)),
         high=value + 2.0 * float(se),
     )
-
-
-def _rounding(v: FloatArray, step: float) -> float:
-    """Error of a mean of rounded readings: averaging helps only where noise moves the steps.
-
-    For Gaussian noise of deviation s the error left is about step / sqrt(12) exp(-2 (pi s/step)^2)
-    (first harmonic of the sawtooth of rounding).
-    """
-    if step <= 0 or v.size < 2:
-        return float(step / np.sqrt(12.0))
-    # Half of a symmetric scatter: the lower half about its top.
-    s = float(np.sqrt(np.mean((v - v.max()) ** 2)))
-    return float(step / np.sqrt(12.0) * np.exp(-2.0 * (np.pi * s / step) ** 2))

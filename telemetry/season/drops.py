@@ -18,13 +18,15 @@ FloatArray = NDArray[np.float64]
 
 # Usual scatter from flight to flight, mOhm (ours, from simulated seasons): plugs are mated anew,
 # copper warms. It is only where to begin.
-_AIR_MOHM, _STIR_MOHM, _FIT_MOHM = 1.0, 2.0, 2.5
+_AIR_MOHM, _STIR_MOHM, _FIT_MOHM, _SLOPE_MOHM = 1.0, 2.0, 2.5, 2.0
 # Offset of two voltage sensors against each other, V (common practice, no source).
 _OFFSET_V = 0.03
 _OFFSET_SIGMA_V = 0.008  # from flight to flight (ours)
 # A mean current below this says nothing of a resistance (ours).
 _LEAST_A = 0.15
 _FEW_BLOCKS = 4
+# Stretches and their scatter of current that tell a slope (ours).
+_FEW_SLOPE, _LEAST_SPREAD_A = 8, 0.01
 
 
 def drop_parts(table: Table, place: str, parent: str, current: str, *, fit: str) -> list[Part]:
@@ -60,8 +62,35 @@ def drop_parts(table: Table, place: str, parent: str, current: str, *, fit: str)
                 slope_sd=np.array([1000.0 * _OFFSET_V]),
             )
         )
-    part = feature_part(table, place, fit, _FIT_MOHM)
-    return made if part is None else [*made, part]
+    more = (slope_part(table, place, parent, current), feature_part(table, place, fit, _FIT_MOHM))
+    return [*made, *(p for p in more if p is not None)]
+
+
+def slope_part(table: Table, place: str, parent: str, current: str) -> Part | None:
+    """Drop per amp over the stretches of each flight: means of several seconds, free of offsets."""
+    low, high = (table.stretches("air", "volts", p) for p in (place, parent))
+    amps = table.stretches("air", "amps", current)
+    if low is None or high is None or amps is None:
+        return None
+    good = np.isfinite(low) & np.isfinite(high) & np.isfinite(amps)
+    at = np.flatnonzero(good.sum(axis=1) >= _FEW_SLOPE)
+    lines = [slope(amps[k, good[k]], 1000.0 * (high - low)[k, good[k]]) for k in at]
+    known = np.array([np.isfinite(mohm) for mohm, _ in lines], dtype=bool)
+    if not known.any():
+        return None
+    y, se = np.array(lines)[known].T
+    return Part(name="slope", at=at[known], y=y, se=se, sigma=_SLOPE_MOHM)
+
+
+def slope(x: FloatArray, y: FloatArray) -> tuple[float, float]:
+    """Least-squares slope and its standard error; NaN where x hardly moves."""
+    apart = x - x.mean()
+    square = float(apart @ apart)
+    if square <= x.size * _LEAST_SPREAD_A**2:
+        return np.nan, np.nan
+    found = float(apart @ y) / square
+    left = y - y.mean() - found * apart
+    return found, float(np.sqrt(left @ left / (x.size - 2) / square))
 
 
 def offset_parts(table: Table, place: str, parent: str) -> list[Part]:

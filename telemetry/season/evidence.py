@@ -182,6 +182,11 @@ class Judgement:
     step: bool = False
 
     @property
+    def mean_rise(self) -> float:
+        """Mean of the change over all flights with it, for what was averaged over the same."""
+        return float(self.rise[self.onset :].mean())
+
+    @property
     def ewma(self) -> FloatArray:
         """The scores as an EWMA."""
         return ewma(self.score, _EWMA_WEIGHT)

@@ -100,13 +100,14 @@ def _odds(case: Case, parts: Sequence[Part], j: Judgement) -> float:
     assert j.onset is not None
     learn = np.arange(len(case.flights)) < j.at[j.onset]
     air = next((p.response for p in parts if p.name == "air"), 1.0)
-    cold = j.now * _AIR_RESPONSE / air
+    rise = j.mean_rise
+    cold = rise * _AIR_RESPONSE / air
     total = 0.0
     for part in parts:
         if part.name == "air":
             continue  # it says the same of both
         seen = moved_since(part.since(j.first), learn)
         if seen is not None:
-            if_hot, if_cold = (j.now, 0.0) if part.name == "ramp" else (0.0, cold * part.response)
+            if_hot, if_cold = (rise, 0.0) if part.name == "ramp" else (0.0, cold * part.response)
             total += log_odds(*seen, if_hot, if_cold)
     return total

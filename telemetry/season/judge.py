@@ -104,7 +104,7 @@ def _listed(flights: Sequence[Measures]) -> tuple[HistoryFlight, ...]:
 def _charts(table: Table, aircraft: Aircraft) -> int:
     """How many charts share the false alarms: each place's currents, leads, packs and counters."""
     # Rise, silence and heating of each; a rise, or a rise and a fall, of each other feature.
-    sides = {"branch_mohm": 1, "apparent_mohm": 1, "source_mohm": 1, "offset_v": 2, "share": 1}
+    sides = {"branch_mohm": 1, "apparent_mohm": 1, "source_mohm": 1, "offset_v": 2, "share": 2}
     sides |= {"counter_ratio": 2, "end_v": 1, "falls": 2}
     loads = 3 * len(loads_of(table, aircraft))
     return max(1, loads + sum(sides.get(feature, 0) for _, feature in table.measured))

@@ -16,6 +16,10 @@ from telemetry.season.tree import current_of, fed_places
 
 # Change of a voltage sensor's offset that is told, V (ours): larger than sensors drift by warmth.
 _OFFSET_WATCH_V = 0.06
+# Log of the odds from which a small change is held for the sensors' and not the lead's (ours).
+_SURE = 3.0
+# How far the drop at rest may move where only the whole current is known, part of that in flight.
+_REST_DOUBT = 0.5
 _APPARENT = "a servo of that place that draws more: the place reports no current of its own"
 
 
@@ -41,7 +45,8 @@ def _lead(case: Case, place: str, parent: str, found: Found) -> None:
         return
     j = branch.judgement
     assert j.onset is not None
-    if _offset_lean(case, place, parent, branch) > 0:
+    lean = _offset_lean(case, place, parent, branch)
+    if lean > 0:
         step_v = j.now * _usual_current(case, branch, int(j.at[j.onset])) / 1000.0
         if offset is not None:
             found.findings.append(_offset_finding(case, place, parent, *offset))
@@ -50,7 +55,9 @@ def _lead(case: Case, place: str, parent: str, found: Found) -> None:
                 j, now=step_v, low=step_v * j.low / j.now, high=step_v * j.high / j.now
             )
             found.findings.append(_offset_finding(case, place, parent, in_volts, 1.0))
-        return
+        # Neither is sure and the offset would be too small to tell: then it may be the lead.
+        if offset is not None or step_v >= _OFFSET_WATCH_V or lean > _SURE:
+            return
     finding = _branch_finding(case, branch)
     if finding is not None:
         found.findings.append(finding)
@@ -130,16 +137,22 @@ def _offset_lean(case: Case, place: str, parent: str, branch: _Branch) -> float:
     loaded_a = _usual_current(case, branch, since)
     rest = usual(case.table, branch.current, "rest_a", 0, len(case.flights))
     rest_a = 0.1 * loaded_a if rest is None else rest
+    rise = j.mean_rise
     lean = 0.0
-    for part in branch.parts:
+    # Against the current of the whole neither slope nor rest says what the place's own would.
+    slopes = [p for p in branch.parts if p.name in ("slope", branch.fit)][:1] if branch.own else []
+    for part in slopes:
         moved = moved_since(part.since(branch.judgement.first), learn)
-        if part.name == branch.fit and moved is not None:
-            lean += log_odds(*moved, 0.0, j.now)
+        if moved is not None:
+            lean += log_odds(*moved, 0.0, rise)
+    step_v = rise * loaded_a / 1000.0
+    doubt_v = rise * rest_a / 1000.0 if branch.own else _REST_DOUBT * step_v
     for part in offset_parts(case.table, place, parent):
         moved = moved_since(part.since(branch.judgement.first), learn)
         if moved is not None:
-            at_rest = j.now * rest_a / 1000.0 if part.name == "rest" else 0.0
-            lean += log_odds(*moved, j.now * loaded_a / 1000.0, at_rest)
+            at_rest_v = rise * rest_a / 1000.0 if part.name == "rest" else 0.0
+            sd = float(np.hypot(moved[1], doubt_v if part.name == "rest" else 0.0))
+            lean += log_odds(moved[0], sd, step_v, at_rest_v)
     return lean
 
 

@@ -13,11 +13,12 @@ from telemetry.season.case import Case, Found, established, trend_of, usual
 from telemetry.season.drops import drop_parts, feature_part
 from telemetry.season.evidence import Part
 from telemetry.season.measures import Measures
+from telemetry.season.ways import judge_way
 
 FloatArray = NDArray[np.float64]
 
 # Limits of this project: a pack's resistance up by this much of its own baseline.
-SOURCE_WATCH_PCT, SOURCE_GROUND_PCT = 30.0, 100.0
+SOURCE_WATCH_PCT, SOURCE_GROUND_PCT = 20.0, 100.0
 _PATH_SIGMA_MOHM = 2.0
 # Voltage after landing lower by this share than charge used and start voltage explain.
 _WEAK_PCT = 2.0
@@ -46,6 +47,9 @@ def judge_packs(case: Case) -> Found:
         other = next((p for p in shared if p != pack), None) if len(shared) == 2 else None
         _source(case, pack, other, found)
         _path(case, pack, found)
+        if other is not None and not any(f.place == pack for f in found.findings):
+            first = max(_first(case, p) for p in (pack, other))
+            judge_way(case, pack, other, first, found)
         _weak(case, pack, found)
     if len(shared) == 2:
         _share(case, (shared[0], shared[1]), found)

@@ -7,8 +7,7 @@ import numpy as np
 from telemetry.season.case import Case, usual
 from telemetry.season.drops import drop_parts
 from telemetry.season.evidence import Part, log_odds, moved_since
-from telemetry.season.tree import fed_places, root_of
-from telemetry.season.voltages import TOTAL
+from telemetry.season.tree import fed_places, whole_of
 
 # Scatter of the balance of total and nodes against the place's current, gain error of a sensor
 # (common practice, no source), and how sure the odds must be (ours).
@@ -62,7 +61,7 @@ def _balance(
 ) -> list[tuple[Part, float]]:
     """Total less all places, A: it moves against a place's sensor, and not with its servos."""
     known = case.table.current_places
-    whole = next((p for p in (root_of(case), "bus", TOTAL) if p in known), None)
+    whole = whole_of(case)
     nodes = [p for p in known if p in dict(fed_places(case))]
     total = None if whole is None else case.table.stretches("air", "amps", whole)
     parts = [case.table.stretches("air", "amps", p) for p in nodes]

@@ -172,7 +172,8 @@ def _rather_the_mirror(case: Case, claim: _Claim, loads: Sequence[str]) -> _Clai
     sound = tuple(p for p in loads if p not in (up, down))
     servos, _ = case.servos(down)
     # The logarithm of the ratio has moved by so much, whichever of the two it was.
-    moved = float(np.log1p(j.now)) if rising else -float(np.log1p(-min(j.now, 0.99)))
+    rise = j.mean_rise
+    moved = float(np.log1p(rise)) if rising else -float(np.log1p(-min(rise, 0.99)))
     lean = _lean(case, up, down, sound, j, moved)
     if not (j.step and -float(np.expm1(-moved)) >= _SILENT_PART / servos):
         lean += _GRADUAL_LEAN
@@ -261,27 +262,36 @@ def _finding(case: Case, claim: _Claim) -> Finding | None:
 
 
 def _sensor_finding(case: Case, claim: _Claim) -> Finding | None:
-    """The same change, where drop and total say that only the sensor moved."""
-    j, place = claim.judgement, claim.place
+    """The same change, where drop and total say that only a sensor moved: its own, or the mirror's.
+
+    A ratio moves alike when the one reads more and when the other reads less.
+    """
+    j = claim.judgement
     assert j.onset is not None
     sign = 1.0 if claim.code == "servo-current-rising" else -1.0
-    moved = float(np.log1p(max(sign * j.now, -0.95)))
-    if not sensor_moved(case, place, j.first, int(j.at[j.onset]), moved):
-        return None
-    more = "more" if sign > 0 else "less"
-    return established(
-        case,
-        "capacity-mismatch",
-        place,
-        j,
-        level=Level.WATCH,
-        title=f"{place}: its current sensor reads {100 * j.now:.0f} % {more} than it used to; "
-        "drop and total say that the current itself did not change",
-        quantity="reading of the current sensor",
-        unit="",
-        rise_unit="%",
-        scale=100.0 * sign,
-    )
+    moved = float(np.log1p(max(sign * j.mean_rise, -0.95)))
+    since = int(j.at[j.onset])
+    suspects = [(claim.place, sign, moved)]
+    if len(claim.others) == 1:
+        suspects.append((claim.others[0], -sign, -moved))
+    for place, way, by in suspects:
+        if not sensor_moved(case, place, j.first, since, by):
+            continue
+        more = "more" if way > 0 else "less"
+        return established(
+            case,
+            "capacity-mismatch",
+            place,
+            j,
+            level=Level.WATCH,
+            title=f"{place}: its current sensor reads {100 * j.now:.0f} % {more} than it used to; "
+            "drop and total say that the current itself did not change",
+            quantity="reading of the current sensor",
+            unit="",
+            rise_unit="%",
+            scale=100.0 * way,
+        )
+    return None
 
 
 def _trend(case: Case, code: str, place: str, j: Judgement) -> Trend:

@@ -36,4 +36,15 @@ def current_of(case: Case, place: str, parent: str) -> tuple[str | None, bool]:
     known = case.table.current_places
     if place in known and not case.aircraft.children(place):
         return place, True
-    return next((p for p in (parent, TOTAL) if p in known), None), False
+    return parent if parent in known else whole_of(case), False
+
+
+def whole_of(case: Case) -> str | None:
+    """The place whose current is that of the whole: the root, the sum of the packs, the only pack.
+
+    None where no place tells it.
+    """
+    known = case.table.current_places
+    packs = [p for p in known if kind_of_place(p) is PlaceKind.PACK]
+    only = packs if len(packs) == 1 and len(case.aircraft.packs) <= 1 else []
+    return next((p for p in (root_of(case), "bus", TOTAL, *only) if p in known), None)

@@ -16,7 +16,7 @@ from telemetry.season.windows import (
     full_stirs,
     ground_before,
     inner,
-    interval,
+    rounding,
 )
 
 TOTAL = "total"
@@ -67,18 +67,25 @@ def rest_volts(
     for place, r in volts.items():
         x = means(r)[quiet]
         x = x[np.isfinite(x)]
-        if x.size >= 2:
-            low, high = interval(x, r.resolution)
-            out.append(
-                Measure(
-                    place=place,
-                    feature="rest_v",
-                    value=float(x.mean()),
-                    unit="V",
-                    low=low,
-                    high=high,
-                )
+        if x.size < 2:
+            continue
+        # Hardly anything moves at rest, so rounding does not average out; load only lowers.
+        every = np.concatenate([r.within(*w).v for w in windows])
+        scatter = float(x.std(ddof=1)) / np.sqrt(x.size)
+        reach = 2.0 * float(
+            np.hypot(scatter, rounding(-every[every >= np.median(every)], r.resolution or 0.0))
+        )
+        middle = float(x.mean())
+        out.append(
+            Measure(
+                place=place,
+                feature="rest_v",
+                value=middle,
+                unit="V",
+                low=middle - reach,
+                high=middle + reach,
             )
+        )
     return out
 
 

@@ -67,3 +67,16 @@ def full_stirs(flight: Flight) -> tuple[Stir, ...]:
     drawn = [sum(p.mean_a for p in s.places if p.mean_a is not None) for s in before]
     most = max(drawn, default=0.0)
     return tuple(s for s, a in zip(before, drawn, strict=True) if a >= _FULL * most)
+
+
+def rounding(v: FloatArray, step: float) -> float:
+    """Error of a mean of rounded readings: averaging helps only where noise moves the steps.
+
+    For Gaussian noise of deviation s the error left is about step / sqrt(12) exp(-2 (pi s/step)^2)
+    (first harmonic of the sawtooth of rounding).
+    """
+    if step <= 0 or v.size < 2:
+        return float(step / np.sqrt(12.0))
+    # Half of a symmetric scatter: the lower half about its top.
+    s = float(np.sqrt(np.mean((v - v.max()) ** 2)))
+    return float(step / np.sqrt(12.0) * np.exp(-2.0 * (np.pi * s / step) ** 2))
