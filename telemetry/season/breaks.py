@@ -24,8 +24,9 @@ _MOST = 0.5
 # upper one must have grown, V and factor (ours: half as much again, and more than a step
 # of most sensors).
 _TAIL_SIGMA, _TAIL_WATCH_V, _TAIL_WATCH = 0.15, 0.06, 1.5
-# A unit's silence: flights without one before it is news, and after which it is no longer told.
-_FEW_BEFORE, _FORGOTTEN = 2, 10
+# A unit's silence: how many times the longest of so many flights before it must be, and flights
+# after which it is no longer told (ours).
+_OUTSTANDING, _FEW_BEFORE, _FORGOTTEN = 2.0, 3, 10
 _SIGNAL_LOST = "its signal lead or its sensor lost contact and its supply did not"
 
 
@@ -57,46 +58,55 @@ def cut_off(case: Case, code: str, place: str, found: Found) -> bool:
     return True
 
 
-def _paused(case: Case, place: str, places: Sequence[str], found: Found) -> bool:
-    """A unit that fell silent for a moment while all others went on; True where told.
+def _paused(case: Case, place: str, places: Sequence[str]) -> Finding | None:
+    """A unit that fell silent in the air as it never did before, alone.
 
-    Told from the first time on, where it never did before and no other place does so: in a log in
-    which such lapses are usual they say nothing.
+    For silences with an exponential tail, n of them a flight, the chance that the longest of one
+    flight is twice the longest of m earlier ones is about 1 / (m^2 n): a few in 100 000.
     """
-    first, n = case.first(place), len(case.flights)
-    count = case.table.column(place, "pauses")[0]
-    others = [case.table.column(p, "pauses")[0] for p in places if p != place]
-    flights = [k for k in range(first, n) if count[k] > 0]
+    n = len(case.flights)
+    stood_out = {p: _outstanding(case, p) for p in places}
+    flights = [
+        k for k in stood_out[place] if not any(k in stood_out[p] for p in places if p != place)
+    ]
     if not flights or n - 1 - flights[-1] > _FORGOTTEN:
-        return False
-    before = count[: flights[0]]
-    if np.count_nonzero(np.isfinite(before)) < _FEW_BEFORE or np.nansum(before) > 0:
-        return False
-    if any(np.nansum(o) > 0 for o in others):
-        return False
+        return None
     words = WORDS["contact-intermittent"]
-    longest_s = float(np.nanmax(case.table.column(place, "longest_pause_s")[0][flights]))
+    silence_s = case.table.column(place, "silence_s")[0]
+    longest_s = float(silence_s[flights].max())
     often = "1 flight" if len(flights) == 1 else f"{len(flights)} flights"
-    found.findings.append(
-        Finding(
-            code="contact-intermittent",
-            level=Level.WATCH,
-            place=place,
-            title=f"{place}: its unit was silent for up to {longest_s:.1f} s in {often} while all "
-            "others went on",
-            evidence={
-                "times": int(np.nansum(count[first:])),
-                "flights_with": len(flights),
-                "longest_pause_s": longest_s,
-                "flights_since": n - flights[0],
-            },
-            explanations=(_SIGNAL_LOST, *words.explanations),
-            confirm=words.confirm,
-            advice=words.advice,
-            since_flight=case.listed[flights[0]].id,
-        )
+    return Finding(
+        code="contact-intermittent",
+        level=Level.WATCH,
+        place=place,
+        title=f"{place}: its unit was silent for up to {longest_s:.1f} s in {often} while the "
+        "others went on",
+        evidence={
+            "flights_with": len(flights),
+            "silence_s": longest_s,
+            "usual_silence_s": float(np.nanmedian(silence_s[: flights[0]])),
+            "flights_since": n - flights[0],
+        },
+        explanations=(_SIGNAL_LOST, *words.explanations),
+        confirm=words.confirm,
+        advice=words.advice,
+        since_flight=case.listed[flights[0]].id,
     )
-    return True
+
+
+def _outstanding(case: Case, place: str) -> list[int]:
+    """Flights in which a unit's longest silence was no chance, by all flights before."""
+    silence_s = case.table.column(place, "silence_s")[0]
+    first = case.first(place)
+    out: list[int] = []
+    for k in range(first, silence_s.size):
+        before = np.delete(silence_s[first:k], [i - first for i in out])
+        before = before[np.isfinite(before)]
+        if before.size >= _FEW_BEFORE and silence_s[k] > max(
+            case.limits.gap_s, _OUTSTANDING * float(before.max())
+        ):
+            out.append(k)
+    return out
 
 
 def judge_contacts(case: Case, places: Sequence[str], found: Found) -> None:
@@ -104,12 +114,11 @@ def judge_contacts(case: Case, places: Sequence[str], found: Found) -> None:
     for place in places:
         if cut_off(case, "contact-intermittent", place, found):
             continue
-        if _paused(case, place, places, found):
-            continue
         if np.isfinite(case.table.column(place, "drop_tail_v")[0]).mean() >= _MOST:
             finding = _straying(case, place, places, found)
         else:
             finding = _counted(case, place, places)
+        finding = finding or _paused(case, place, places)
         if finding is not None:
             found.findings.append(finding)
 

@@ -368,8 +368,14 @@ def moved_since(part: Part, learn: BoolArray) -> tuple[float, float] | None:
 
 
 def log_odds(moved: float, sd: float, if_this: float, if_that: float) -> float:
-    """Log of the odds of one expected movement against another, for a normal error."""
-    return ((moved - if_that) ** 2 - (moved - if_this) ** 2) / (2.0 * sd**2)
+    """Log of the odds of one expected movement against another, for a normal error.
+
+    Where neither explains what was seen, the error is larger than was thought: then the nearer one
+    is taken to be two deviations away, or odds without meaning would grow with the distance.
+    """
+    nearest = min(abs(moved - if_this), abs(moved - if_that))
+    error = max(sd, nearest / 2.0)
+    return ((moved - if_that) ** 2 - (moved - if_this) ** 2) / (2.0 * error**2)
 
 
 def _measured(j: Judgement, doubt: float) -> Judgement:

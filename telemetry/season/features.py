@@ -15,7 +15,7 @@ from telemetry.results import EventKind, Evidence, Flight, Origin, PhaseKind, Re
 from telemetry.season.contacts import drop_tails
 from telemetry.season.currents import current_features
 from telemetry.season.measures import Blocks, EventCount, GroupDraw, Measure, Measures
-from telemetry.season.pauses import pauses
+from telemetry.season.pauses import silences
 from telemetry.season.ratios import compared
 from telemetry.season.voltages import (
     TOTAL,
@@ -83,7 +83,7 @@ def measure_flight(review: Review, number: int = 1) -> Measures:
     found += rest_volts(volts, currents, loads, flight.phases)
     found += sags(flight)
     found += drop_tails(readings, aircraft, flight.phases)
-    found += pauses(readings, aircraft, air, review.limits)
+    found += silences(review.log, readings, aircraft, air)
     found += resistances(flight, aircraft)
     found += charge(flight, readings, aircraft, flown_s)
     counts = _falls(flight)

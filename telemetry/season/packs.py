@@ -47,6 +47,8 @@ def judge_packs(case: Case) -> Found:
         other = next((p for p in shared if p != pack), None) if len(shared) == 2 else None
         _source(case, pack, other, found)
         _path(case, pack, found)
+        if len(packs) == 1 and not found.findings:
+            _source(case, pack, None, found, seen_at=case.aircraft.root or "bus")
         if other is not None and not any(f.place == pack for f in found.findings):
             first = max(_first(case, p) for p in (pack, other))
             judge_way(case, pack, other, first, found)
@@ -84,15 +86,21 @@ def _log(case: Case, place: str, feature: str) -> tuple[FloatArray, FloatArray]:
     return np.log(value), np.minimum(se / value, 1.0)
 
 
-def _source(case: Case, pack: str, other: str | None, found: Found) -> None:
-    """Resistance of a pack, against the other one's where two share: cold works on both."""
-    y, se = _log(case, pack, "source_mohm")
+def _source(
+    case: Case, pack: str, other: str | None, found: Found, *, seen_at: str | None = None
+) -> None:
+    """Resistance of a pack, against the other one's where two share: cold works on both.
+
+    Seen at its own terminals, or of an only pack at the bus: then with all that lies between.
+    """
+    y, se = _log(case, seen_at or pack, "source_mohm")
     if other is not None:
         theirs = _log(case, other, "source_mohm")
         y, se = y - theirs[0], np.hypot(se, theirs[1])
     at = np.flatnonzero(np.isfinite(y))
     if at.size == 0:
-        found.not_judged.append(f"{pack}: no flight tells its resistance")
+        if seen_at is None:
+            found.not_judged.append(f"{pack}: no flight tells its resistance")
         return
     part = Part(
         name="source_mohm",
@@ -111,7 +119,7 @@ def _source(case: Case, pack: str, other: str | None, found: Found) -> None:
             "source-resistance-rising",
             pack,
             j,
-            quantity="rise of source resistance",
+            quantity="rise of source resistance" + (f", seen at {seen_at}" if seen_at else ""),
             unit="%",
             scale=100.0,
             watch=SOURCE_WATCH_PCT,
@@ -132,14 +140,15 @@ def _source(case: Case, pack: str, other: str | None, found: Found) -> None:
             j,
             level=level,
             title=f"{pack}{f' ({label})' if label else ''}: resistance up by {pct:.0f} %"
-            + (f", measured against {other}" if other else ""),
+            + (f", measured against {other}" if other else "")
+            + (f", with its way to {seen_at}" if seen_at else ""),
             quantity="source resistance",
             unit="mOhm",
             rise_unit="%",
             scale=100.0,
             limit=SOURCE_GROUND_PCT if level is Level.WATCH else None,
-            before=usual(case.table, pack, "source_mohm", j.first, since),
-            now=usual(case.table, pack, "source_mohm", max(since, n - 3), n),
+            before=usual(case.table, seen_at or pack, "source_mohm", j.first, since),
+            now=usual(case.table, seen_at or pack, "source_mohm", max(since, n - 3), n),
             evidence={"compared_with": other or "its own earlier flights, temperature taken out"},
         )
     )

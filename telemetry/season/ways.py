@@ -71,7 +71,7 @@ def _log_ratio(top: FloatArray, bottom: FloatArray) -> tuple[float, float] | Non
     if xy <= 0:
         return None
     slope = ((xx - yy) + np.hypot(xx - yy, 2.0 * xy)) / (2.0 * xy)
-    squared = float(xy**2 / (xx * yy))
+    squared = min(float(xy**2 / (xx * yy)), 1.0)
     if squared < _HARDLY:
         return None
     return float(np.log(slope)), float(np.sqrt((1.0 - squared) / squared / (n - 4)))

@@ -26,9 +26,10 @@ def _one(name: str) -> Factor:
 def make_season() -> MakeSeason:
     """Makes a season of measures.
 
-    Keywords ``current``, ``lead`` and ``warm`` hold functions of the flight's number (from 1) per
-    place: factor on its current, resistance added to its lead in mOhm, relative rise of its current
-    from the start to the end of a flight. ``features`` adds further columns, ``events`` counts.
+    Keywords ``current``, ``lead``, ``offset`` and ``warm`` hold functions of the flight's number
+    (from 1) per place: factor on its current, resistance added to its lead in mOhm, V that its
+    sensor reads too little, relative rise of its current from the start to the end of a flight.
+    ``features`` adds further columns, ``events`` counts.
     """
 
     def make(
@@ -42,6 +43,7 @@ def make_season() -> MakeSeason:
         step_a: float = 0.01,
         current: Mapping[str, Factor] | None = None,
         lead: Mapping[str, Factor] | None = None,
+        offset: Mapping[str, Factor] | None = None,
         warm: Mapping[str, Factor] | None = None,
         features: Mapping[tuple[str, str], Factor] | None = None,
         events: Mapping[tuple[str, str], Callable[[int], int]] | None = None,
@@ -50,6 +52,7 @@ def make_season() -> MakeSeason:
     ) -> list[Measures]:
         rng = np.random.default_rng([seed, 5])
         current, lead, warm = current or {}, lead or {}, warm or {}
+        offset = offset or {}
         made = []
         for k in range(1, flights + 1):
             effort = float(np.exp(vigour * rng.standard_normal()))
@@ -72,7 +75,7 @@ def make_season() -> MakeSeason:
                 for p in places:
                     mohm = LEAD_MOHM[p] + (lead[p](k) if p in lead else 0.0)
                     fall = mohm / 1000.0 * amps[p] + 0.003 * rng.standard_normal(blocks)
-                    volts[p] = bus - fall
+                    volts[p] = bus - fall - (offset[p](k) if p in offset else 0.0)
                 parts[part] = {"amps": {**amps, "bus": total + 0.3}, "volts": volts}
             for p in places:
                 rest = RESTING[p] * current.get(p, _one(p))(k) * (1 + 0.01 * rng.standard_normal())

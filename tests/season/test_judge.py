@@ -308,8 +308,7 @@ def test_offset_of_a_sensor_is_no_lead(make_season: Make) -> None:
     step: Callable[[int], float] = lambda k: 0.12 if k >= 11 else 0.0  # noqa: E731
     flights = make_season(
         24,
-        # 0.12 V over some 1.8 A: what the mean drop alone would take for 65 mOhm.
-        lead={"tail": lambda k: 65.0 if k >= 11 else 0.0},
+        offset={"tail": step},
         features={
             ("tail", "offset_v"): lambda k: a(k) + step(k),
             ("tail", "rest_v"): lambda k: 7.39 + b(k) - step(k),
