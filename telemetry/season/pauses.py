@@ -23,6 +23,8 @@ from telemetry.signals.sampling import is_sparse
 # Quantities that bring news with nearly every update.
 _LIVELY = (Quantity.VOLTAGE, Quantity.CURRENT)
 _FEW = 100
+# Usual steps that say nothing (ours).
+_JITTER = 1.5
 
 
 def silences(
@@ -56,16 +58,20 @@ def _news(log: Log, readings: Readings, place: str) -> FloatArray:
 
 
 def _longest(own: FloatArray, others: Sequence[FloatArray], window: Window) -> float:
-    """The longest step between two news of a place, most others having brought some within it."""
+    """The longest step between two news of a place, most others having brought some within it.
+
+    At the least what jitter and a row missed make of the usual step.
+    """
     t = own[(own >= window[0]) & (own < window[1])]
     if t.size < 2:
         return 0.0
     steps = np.diff(t)
+    least_s = _JITTER * float(np.median(steps))
     for i in np.argsort(-steps, kind="stable"):
         went_on = [_between(other, float(t[i]), float(t[i + 1])) >= 2 for other in others]
         if 2 * sum(went_on) > len(others):
-            return float(steps[i])
-    return 0.0
+            return max(float(steps[i]), least_s)
+    return least_s
 
 
 def _between(t: FloatArray, start: float, end: float) -> int:
