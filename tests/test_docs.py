@@ -1,0 +1,227 @@
+"""README.md, DEVELOPERS.md and sample_logs/README.md say what the program is and does."""
+
+from __future__ import annotations
+
+import re
+import shlex
+import shutil
+import tomllib
+from pathlib import Path
+
+import click
+import pytest
+from click.testing import CliRunner
+
+from telemetry.aircraft import Limits
+from telemetry.cli import main
+from telemetry.report import json as report_json
+from telemetry.rules.words import WORDS
+from telemetry.season.words import WORDS as WORDS_ACROSS
+
+ROOT = Path(__file__).parents[1]
+README = (ROOT / "README.md").read_text(encoding="utf-8")
+DEVELOPERS = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+_NUMBER = re.compile(r"-?\d+(?:\.\d+)?")
+
+
+def section(text: str, title: str) -> str:
+    """A part of a text, from its heading to the next of the same depth or above."""
+    depth = title.index(" ")
+    found = re.search(
+        rf"^{re.escape(title)}\n.*?(?=^#{{1,{depth}}} |\Z)", text, flags=re.MULTILINE | re.DOTALL
+    )
+    assert found, title
+    return found[0]
+
+
+def blocks(text: str, kind: str) -> list[str]:
+    return re.findall(rf"^```{kind}\n(.*?)^```", text, flags=re.MULTILINE | re.DOTALL)
+
+
+def rows(text: str) -> list[list[str]]:
+    """The cells of the rows of the tables of a text, without their heads."""
+    lines = [line for line in text.splitlines() if line.startswith("|")]
+    cells = [[c.strip() for c in re.split(r"(?<!\\)\|", line)[1:-1]] for line in lines]
+    return [c for c in cells if not all(re.fullmatch(r"-+", x) for x in c)]
+
+
+def command_lines(text: str) -> list[list[str]]:
+    """The words of every line of the shell blocks that runs busbook."""
+    lines = [line for block in blocks(text, "sh") for line in block.splitlines()]
+    parts = [part for line in lines for part in line.split("&&")]
+    words = [shlex.split(part, comments=True) for part in parts]
+    return [w[1:] for w in words if w and Path(w[0]).name == "busbook"]
+
+
+def commands(group: click.Group = main) -> list[click.Command]:
+    out: list[click.Command] = []
+    for command in group.commands.values():
+        out += commands(command) if isinstance(command, click.Group) else [command]
+    return out
+
+
+# Commands.
+
+
+@pytest.mark.parametrize("words", command_lines(README), ids=" ".join)
+def test_every_command_of_the_readme_is_understood(words) -> None:
+    group: click.Command = main
+    rest = list(words)
+    while isinstance(group, click.Group) and rest != ["--version"]:
+        found = group.commands.get(rest.pop(0))
+        assert found is not None, words
+        group = found
+    if rest != ["--version"]:
+        group.make_context("busbook", rest)  # UsageError for an option or value that is none
+
+
+def test_every_option_stands_in_the_readme() -> None:
+    code = "\n".join([*blocks(README, "sh"), *re.findall(r"`([^`\n]+)`", README)])
+    for command in commands():
+        for parameter in command.params:
+            if isinstance(parameter, click.Option):
+                name = parameter.opts[-1] if parameter.opts[-1] != "-h" else "--help"
+                assert re.search(rf"{name}\b", code), f"{command.name} {name}"
+
+
+def test_a_command_that_is_none_would_be_seen() -> None:
+    text = "```sh\nbusbook review a.csv --colour red  # with a remark\n```\n"
+    assert command_lines(text) == [["review", "a.csv", "--colour", "red"]]
+    with pytest.raises(click.UsageError):
+        main.commands["review"].make_context("busbook", ["a.csv", "--colour", "red"])
+
+
+# Findings, limits, dependencies, documents.
+
+
+def test_every_finding_is_explained() -> None:
+    table = rows(section(README, "## What each finding means, and how to confirm it on the bench"))
+    told = {c for row in table[1:] for c in re.findall(r"`([a-z-]+)`", row[0]) if "_" not in c}
+    limits = set(Limits.model_fields)
+    assert told - limits - {"limit"} == {*WORDS, *WORDS_ACROSS}
+    assert all(len(row) == 3 and all(row) for row in table)
+
+
+def test_every_limit_stands_with_its_default() -> None:
+    table = {row[0].strip("`"): row for row in rows(section(README, "### Limits in force"))[1:]}
+    assert list(table) == list(Limits.model_fields)
+    for name, field in Limits.model_fields.items():
+        _, default, what = table[name]
+        assert default == ("by the bus" if field.default is None else f"{field.default:g}")
+        assert what == field.description
+
+
+def test_every_dependency_has_its_reason() -> None:
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+    wanted = [*project["dependencies"]]
+    for extra in project["optional-dependencies"].values():
+        wanted += extra
+    names = {re.match(r"[\w-]+", w)[0] for w in wanted}
+    table = rows(section(README, "## Dependencies"))[1:]
+    told = {n for row in table for n in re.findall(r"[\w-]+", re.sub(r"\*.*\*", "", row[0]))}
+    assert told == names
+    extras = set(re.findall(r"`\[(\w+)\]`", " ".join(row[0] for row in table)))
+    assert extras == set(project["optional-dependencies"])
+    assert all(len(row) == 2 and all(row) for row in table)
+
+
+def test_every_key_of_the_documents_is_told(review, history) -> None:
+    text = section(README, "### From Python, and for scripts")
+    one = report_json.document([review])
+    across = report_json.history_document(history)
+    finding = across["findings"][0]
+    for key in (*one, *one["reviews"][0], *across, *finding):
+        if key not in ("servo", "flight", "start_s", "end_s"):
+            assert f"`{key}`" in text, key
+    for schema in (report_json.SCHEMA, report_json.HISTORY_SCHEMA, report_json.BUDGET_SCHEMA):
+        assert f"`{schema}`" in text
+
+
+# Examples.
+
+
+def test_the_python_examples_run(tmp_path, monkeypatch, capsys) -> None:
+    shutil.copytree(ROOT / "sample_logs", tmp_path / "sample_logs")
+    monkeypatch.chdir(tmp_path)
+    first, second = blocks(README, "python")
+    exec(compile(first, "README.md", "exec"), {})
+    assert "left wing" in capsys.readouterr().out
+    assert (tmp_path / "proof.png").read_bytes().startswith(b"\x89PNG")
+    log = "sample_logs/tern-bench-stir.csv"
+    args = ["add", log, "--aircraft", "tern", "--book", "book"]
+    assert CliRunner().invoke(main, args).exit_code == 0
+    exec(compile(second, "README.md", "exec"), {})
+
+
+def alike(told: str, output: str) -> None:
+    """Every part of a text between dots stands in the output: its words, and about its numbers."""
+    flat = " ".join(output.split())
+    for part in re.split(r"^\.\.\.$", told, flags=re.MULTILINE):
+        words = " ".join(part.split())
+        pattern = re.escape(_NUMBER.sub("\0", words)).replace(
+            re.escape("\0"), f"({_NUMBER.pattern})"
+        )
+        found = re.search(pattern, flat)
+        assert found, f"not in the output: {words}\n\n{output}"
+        was = [float(x) for x in _NUMBER.findall(words)]
+        assert [float(x) for x in found.groups()] == pytest.approx(was, rel=0.1, abs=3), words
+
+
+def test_the_walk_shows_what_the_commands_print(tmp_path, monkeypatch) -> None:
+    """After a change that alters it: take the new output into the README."""
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv("BUSBOOK", str(tmp_path / "book"))
+    walk = section(README, "## From a memory card to a decision in five minutes")
+    output = ""
+    for kind, text in re.findall(r"^```(sh|text)\n(.*?)^```", walk, flags=re.MULTILINE | re.DOTALL):
+        if kind == "text":
+            alike(text, output)
+            continue
+        output = ""
+        for words in command_lines(f"```sh\n{text}```"):
+            done = CliRunner().invoke(main, words)
+            assert done.exit_code == 0, done.output
+            output += done.stdout
+
+
+# Files and parts.
+
+
+@pytest.mark.parametrize("text", [README, DEVELOPERS], ids=["README", "DEVELOPERS"])
+def test_every_file_named_is_there(text) -> None:
+    links = re.findall(r"\]\((?!http)([^)#]+)\)", text)
+    links += re.findall(r"`((?:tests|telemetry|notebooks|sample_logs|\.ci)/[\w./-]*)`", text)
+    links += re.findall(r"python (?:-m pytest )?((?:tests|notebooks)/[\w./-]+)", text)
+    assert links
+    for link in links:
+        assert (ROOT / link).exists(), link
+
+
+def test_the_pictures_are_shown_and_small() -> None:
+    pictures = sorted((ROOT / "notebooks" / "images").iterdir())
+    assert sum(p.stat().st_size for p in pictures) < 1_000_000
+    for picture in pictures:
+        assert f"(notebooks/images/{picture.name})" in README, picture.name
+
+
+def test_every_part_of_the_house_is_described() -> None:
+    table = section(DEVELOPERS, "## The house")
+    told = {row[0].strip("`").rstrip("/") for row in rows(table)[1:]}
+    there = {
+        p.name
+        for p in (ROOT / "telemetry").iterdir()
+        if (p.suffix == ".py" and not p.name.startswith("__")) or (p / "__init__.py").exists()
+    }
+    assert told == there
+
+
+def test_every_sample_log_is_described_and_marked_as_invented() -> None:
+    folder = ROOT / "sample_logs"
+    text = (folder / "README.md").read_text(encoding="utf-8")
+    assert "**All of these logs are invented.**" in text
+    told = {row[0].strip("`") for row in rows(text)[1:]}
+    logs = {p.name for p in folder.iterdir()} - {"README.md"}
+    assert told == logs
+    for name in logs:
+        head = "\n".join((folder / name).read_text(encoding="cp1252").splitlines()[:4])
+        assert "invented demonstration data" in head
