@@ -15,6 +15,7 @@ from telemetry.aircraft import Aircraft
 from telemetry.errors import ProfileError
 from telemetry.profile.checking import path_problems, suggestion
 from telemetry.profile.keylines import KeyPath, key_lines
+from telemetry.profile.partial import path_problems_of_rest
 
 # Set by the program, not by the user: no key of a profile.
 _NOT_IN_A_FILE = "inferred"
@@ -69,6 +70,10 @@ def _read(path: Path) -> tuple[Aircraft | None, list[ProfileError]]:
     except ValidationError as error:
         found = _without_echoes([dict(e) for e in error.errors(include_url=False)])
         errors = [_value(e, lines, path) for e in found]
+        errors += [
+            _problem(p.where, p.what, p.hint, lines, path)
+            for p in path_problems_of_rest(data, [e["loc"] for e in found])
+        ]
         return None, sorted(errors, key=lambda e: e.line or 0)
     problems = [(p.where, p.what, p.hint) for p in path_problems(aircraft)]
     if _NOT_IN_A_FILE in data:
@@ -79,11 +84,14 @@ def _read(path: Path) -> tuple[Aircraft | None, list[ProfileError]]:
             f"regulated_v is {aircraft.regulated_v:g} but a regulator's set-point {max(points):g}"
         )
         problems.append((("regulated_v",), what, "give it once, at the regulator"))
-    errors = [
-        ProfileError(what, path=path, line=_line(where, lines), column=_dotted(where), hint=hint)
-        for where, what, hint in problems
-    ]
+    errors = [_problem(*problem, lines, path) for problem in problems]
     return aircraft, sorted(errors, key=lambda e: e.line or 0)
+
+
+def _problem(
+    where: KeyPath, what: str, hint: str, lines: dict[KeyPath, int], path: Path
+) -> ProfileError:
+    return ProfileError(what, path=path, line=_line(where, lines), column=_dotted(where), hint=hint)
 
 
 def _syntax(message: str, text: str, path: Path) -> ProfileError:

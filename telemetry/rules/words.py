@@ -66,7 +66,7 @@ WORDS: dict[str, Words] = {
             "a longer or thinner lead than its mirror",
             "a current sensor that reads low there",
         ),
-        "Measure the drop from bus to node at a known load; swap the leads left for right.",
+        "Measure the drop along that lead at a known load; swap the leads left for right.",
         "Clean or replace the connector of that lead before the next flight.",
     ),
     "source-resistance-high": Words(

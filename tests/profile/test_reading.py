@@ -224,3 +224,53 @@ def test_no_value_of_the_wrong_kind_escapes_as_anything_else(
     """Whatever stands where a table should, the answer is a profile or a ProfileError."""
     for error in profile_errors(write(f"{key} = {value}\n")):
         assert error.line == 1
+
+
+def test_the_path_is_checked_although_values_are_wrong(write: Write) -> None:
+    path = write(
+        """name = "x"
+bus = "bus"
+[[nodes]]
+name = "left wing"
+fed_from = "bus"
+lead = { awg = 77, length_m = -1 }
+[[servos]]
+node = "left wing"
+output = -1
+drives = "aileron"
+[[nodes]]
+name = "right wing"
+mirror = "left wnig"
+[[nodes]]
+fed_from = "right wing"
+[[servos]]
+node = "fin"
+output = 1
+drives = "rudder"
+"""
+    )
+    told = [(e.line, str(e).split("key ")[1].split(":")[0]) for e in profile_errors(path)]
+    assert told == [
+        (6, "'nodes 1.lead.length_m'"),
+        (6, "'nodes 1.lead.awg'"),
+        (9, "'servos 1.output'"),
+        (12, "'nodes 2.name'"),  # nothing feeds it
+        (13, "'nodes 2.mirror'"),
+        (14, "'nodes 3.name'"),  # has none
+        (17, "'servos 2.node'"),
+    ]
+
+
+def test_no_problem_is_told_that_follows_from_a_wrong_value(write: Write) -> None:
+    path = write(
+        """name = "x"
+bus = "bus"
+[[nodes]]
+name = "left wing"
+fed_from = 5
+[[nodes]]
+name = "tip"
+fed_from = "left wing"
+"""
+    )
+    assert [(e.line, e.column) for e in profile_errors(path)] == [(5, "nodes 1.fed_from")]
