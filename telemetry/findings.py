@@ -24,6 +24,7 @@ from telemetry.results import (
 from telemetry.rules.leads import lead_findings
 from telemetry.rules.making import clock, make, worded
 from telemetry.rules.packs import pack_findings
+from telemetry.rules.restarts import restart_findings
 from telemetry.rules.sensors import balance, capacity, offsets
 from telemetry.rules.voltage import brownouts, falls, margins, undervoltage
 
@@ -57,7 +58,7 @@ def find_all(
             *offsets(flight),
         ]
         out += [_numbered(f, number) for f in found]
-    out += _restarts(quality, flights)
+    out += restart_findings(quality, flights, aircraft)
     out += balance(quality, flights)
     out += _thin(columns, quality, flights)
     return tuple(sorted(out, key=lambda f: -f.level.rank))
@@ -129,25 +130,6 @@ def _resting(flight: Flight, columns: Iterable[ColumnUse]) -> list[Finding]:
                 )
             )
     return out[:1]
-
-
-def _restarts(quality: Quality, flights: tuple[Flight, ...]) -> list[Finding]:
-    """Restarts on the ground: the pilot's power cycle, unless the voltage was low before."""
-    told = [e for f in flights for e in f.events if e.kind is EventKind.BROWNOUT]
-    ground = [r for r in quality.restarts if not any(abs(r.time_s - e.end_s) < 20.0 for e in told)]
-    if not ground:
-        return []
-    first = ground[0]
-    return [
-        make(
-            "restart",
-            Level.CLEAR,
-            first.place,
-            f"{len(ground)} restart{'s' if len(ground) > 1 else ''} on the ground, "
-            f"first at {clock(first.time_s)}",
-            {"times": len(ground), "time_s": first.time_s, "column": first.column},
-        )
-    ]
 
 
 def _thin(

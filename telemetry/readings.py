@@ -22,7 +22,7 @@ from telemetry.signals import sampling
 _NO_SUPPLY_V = 1.5
 ELECTRICAL = (Quantity.VOLTAGE, Quantity.CELL_VOLTAGE, Quantity.CURRENT)
 # What the transmitter itself knows goes on while the link is lost.
-_OF_TRANSMITTER = (Quantity.CONTROL, Quantity.LINK, Quantity.LOST, Quantity.TIME, Quantity.COUNT)
+OF_TRANSMITTER = (Quantity.CONTROL, Quantity.LINK, Quantity.LOST, Quantity.TIME, Quantity.COUNT)
 
 
 class Total(NamedTuple):
@@ -135,7 +135,7 @@ def take_readings(log: Log, limits: Limits) -> Readings:
     cleaned: list[Reading] = []
     for r in raw:
         own = lost + [(d.start_s, d.end_s) for d in dropouts if d.place == r.place]
-        lives_on = r.channel.quantity in _OF_TRANSMITTER
+        lives_on = r.channel.quantity in OF_TRANSMITTER
         keep = sampling.outside(r.t, [] if lives_on else sorted(own))
         cleaned.append(r if keep.all() else replace(r, t=r.t[keep], v=r.v[keep]))
     off = _switched_off(cleaned, log, gaps)
@@ -152,10 +152,11 @@ def take_readings(log: Log, limits: Limits) -> Readings:
                 value=float(r.v[i]),
                 reason=why,
             )
-            for i, why in bad
+            for i, _, why in bad
         ]
         keep = np.ones(r.size, dtype=bool)
-        keep[[i for i, _ in bad]] = False
+        for i, end, _ in bad:
+            keep[i:end] = False
         final.append(r if keep.all() else replace(r, t=r.t[keep], v=r.v[keep]))
     return Readings(
         channels=tuple(final),
@@ -204,7 +205,7 @@ def _dropouts(
     group = [
         r
         for r in raw
-        if r.channel.quantity not in _OF_TRANSMITTER
+        if r.channel.quantity not in OF_TRANSMITTER
         and r.channel.quantity is not Quantity.UNKNOWN
         and r.update_s is not None
     ]
@@ -293,48 +294,62 @@ def _switched_off(
     return tuple(spans)
 
 
-def _impossible(r: Reading, everything: list[Reading], limits: Limits) -> list[tuple[int, str]]:
-    """Indices of single impossible readings with the reason.
+def _impossible(
+    r: Reading, everything: list[Reading], limits: Limits
+) -> list[tuple[int, int, str]]:
+    """First and past-last index of single impossible readings, with the reason.
 
     A voltage near zero for one reading, both neighbours normal, while the same place or the
     place that reports it goes on as before: the unit that sends the value could not have sent it
     without supply. A current several times above everything else for one reading, while no
-    voltage answers.
+    voltage answers. A held value can be taken for two readings: one that another place or the
+    place's own current contradicts may have been.
     """
     if r.channel.quantity not in (Quantity.VOLTAGE, Quantity.CURRENT) or r.channel.hold:
         return []
     if r.size < 5:
         return []
     close = r.hold_s(limits)
-    before, at, after = r.v[:-2], r.v[1:-1], r.v[2:]
-    alone = (np.diff(r.t)[:-1] <= close) & (np.diff(r.t)[1:] <= close)
+    edges = np.r_[0, np.flatnonzero(np.diff(r.v)) + 1, r.size]
+    first, end = edges[:-1], edges[1:]
+    before, at, after = r.v[first[:-2]], r.v[first[1:-1]], r.v[first[2:]]
+    pauses = r.t[first[1:]] - r.t[end[:-1] - 1]
+    alone = (pauses[:-1] <= close) & (pauses[1:] <= close) & ((end - first)[1:-1] <= 2)
     others = [
         o
         for o in everything
         if o is not r and o.channel.quantity is Quantity.VOLTAGE and not o.channel.hold and o.size
     ]
-    out = []
+
+    def answered(k: int, share: float = 0.25) -> bool:
+        span = (float(r.t[first[k]]), float(r.t[end[k] - 1]))
+        return any(_fell(o, span, r.update_s or 0.0, share) for o in others)
+
+    out: list[tuple[int, str]] = []
     if r.channel.quantity is Quantity.VOLTAGE:
         level = np.minimum(before, after)
         dead = alone & (at < np.minimum(0.25 * level, _NO_SUPPLY_V)) & (level > _NO_SUPPLY_V)
-        for i in np.flatnonzero(dead) + 1:
-            witness = _own_witness(r, int(i), everything)
-            seen = any(_fell(o, float(r.t[i]), r.update_s or 0.0) for o in others)
-            if not seen and witness is not False:
-                out.append((int(i), "no supply for one reading while the unit kept reporting"))
+        for k in np.flatnonzero(dead) + 1:
+            witness = _own_witness(r, int(first[k]), everything)
+            sure = end[k] - first[k] == 1 or bool(others) or witness is True
+            if sure and witness is not False and not answered(int(k)):
+                out.append((int(k), "no supply for one reading while the unit kept reporting"))
         above = alone & (at > 1.25 * np.maximum(before, after)) & (at - after > 1.0)
         out += [
-            (int(i), "far above both its neighbours; no supply jumps so")
-            for i in np.flatnonzero(above) + 1
+            (int(k), "far above both its neighbours; no supply jumps so")
+            for k in np.flatnonzero(above) + 1
         ]
-        return sorted(out)
-    top = float(np.quantile(r.v, 0.999)) if r.size >= 1000 else float(np.sort(r.v)[-2])
-    neighbours = np.maximum(np.abs(before), np.abs(after))
-    wild = alone & (at > 3.0 * max(top, 1.0)) & (at > 5.0 * (neighbours + 0.5))
-    for i in np.flatnonzero(wild) + 1:
-        if not any(_fell(o, float(r.t[i]), r.update_s or 0.0, share=0.04) for o in others):
-            out.append((int(i), "a current that no voltage answered, for one reading"))
-    return out
+    else:
+        values = r.v[first]
+        top = float(np.quantile(values, 0.999) if values.size >= 1000 else np.sort(values)[-2:][0])
+        neighbours = np.maximum(np.abs(before), np.abs(after))
+        wild = alone & (at > 3.0 * max(top, 1.0)) & (at > 5.0 * (neighbours + 0.5))
+        out += [
+            (int(k), "a current that no voltage answered, for one reading")
+            for k in np.flatnonzero(wild) + 1
+            if not answered(int(k), share=0.04)
+        ]
+    return [(int(first[k]), int(end[k]), why) for k, why in sorted(out)]
 
 
 def _own_witness(r: Reading, i: int, everything: list[Reading]) -> bool | None:
@@ -354,10 +369,10 @@ def _own_witness(r: Reading, i: int, everything: list[Reading]) -> bool | None:
     return None
 
 
-def _fell(o: Reading, at_s: float, interval_s: float, share: float = 0.25) -> bool:
-    """True where this voltage fell by more than ``share`` about that instant."""
+def _fell(o: Reading, span: tuple[float, float], interval_s: float, share: float) -> bool:
+    """True where this voltage fell by more than ``share`` about that span."""
     reach = max(interval_s, o.update_s or 0.0)
-    lo, hi = np.searchsorted(o.t, [at_s - reach, at_s + reach], side="right")
+    lo, hi = np.searchsorted(o.t, [span[0] - reach, span[1] + reach], side="right")
     if hi <= lo:
         return False
     usual = float(np.median(o.v[max(0, lo - 10) : hi + 10]))

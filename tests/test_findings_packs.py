@@ -21,6 +21,7 @@ from telemetry.results import (
     Flight,
     Level,
     OutKind,
+    OutSign,
     PackOut,
     PackState,
     PartLoad,
@@ -112,7 +113,9 @@ def out(start_s: float, end_s: float, **more: Any) -> PackOut:
         "place": "pack 2", "kind": OutKind.LOST, "back": False, "share_before": 0.48,
         "carried_a": 11.2, "bus_v": 6.9, "own_v": 0.0,
     }  # fmt: skip
-    return PackOut(start_s=start_s, end_s=end_s, **(usual | more))
+    merged = usual | more
+    sign = OutSign.DEAD if merged["own_v"] < 1.5 else OutSign.UNKNOWN
+    return PackOut(start_s=start_s, end_s=end_s, **({"sign": sign} | merged))
 
 
 @pytest.mark.parametrize(

@@ -25,7 +25,7 @@ ALLOWED: dict[str, set[str]] = {
     "detect": MODEL | {"signals", "readings"},
     "power": MODEL | {"signals", "readings"},
     "simulate": MODEL | {"signals"},
-    "rules": MODEL | {"power"},
+    "rules": MODEL | {"detect", "power"},
     "findings": MODEL | {"signals", "power", "rules"},
     "pipeline": MODEL | {"signals", "readings", "detect", "power", "findings"},
     "workers": set(),

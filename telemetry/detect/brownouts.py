@@ -1,7 +1,8 @@
 """Brownouts: a supply at or below the restart level, or a unit that began anew, with the evidence.
 
 Real: a counter or uptime that starts again, or a second unit that saw the dip. Telemetry: the
-place's own counter ran on. Unknown: neither is logged.
+place's own counter ran on. Unknown: neither is logged. A counter that starts again without a low
+voltage tells of a supply lost too shortly for the log only if the unit itself restarted.
 """
 
 from __future__ import annotations
@@ -13,11 +14,11 @@ import numpy as np
 from telemetry.aircraft import Aircraft, Limits
 from telemetry.channels import PlaceKind, Quantity, kind_of_place
 from telemetry.detect.phases import phase_at
+from telemetry.detect.restarts import COUNTERS, UnitRestart, unit_restarts
 from telemetry.readings import Readings
 from telemetry.results import Event, EventKind, Evidence, Phase, PhaseKind, Restart
 
 _LOADED = (PhaseKind.FLIGHT, PhaseKind.STIR)
-_COUNTERS = (Quantity.CONSUMED, Quantity.ENERGY, Quantity.UPTIME)
 # Counters come back this long after the dip that restarted them (common practice, no source:
 # a unit boots within seconds).
 _BOOT_S = 15.0
@@ -34,14 +35,15 @@ def find_brownouts(
 ) -> tuple[Event, ...]:
     """Brownouts in flight and in stirs.
 
-    A restart on the ground outside a stir is the pilot's power cycle and no brownout.
+    A restart on the ground outside a stir is the pilot's power cycle and no brownout. One without
+    a low voltage is a brownout too short for this log only where the unit itself restarted: a
+    counter alone may have been reset, or have run over.
     """
     out: list[Event] = []
     begun = [
         r
-        for r in restarts
-        if r.column != "the clock of the file"
-        and readings.start_s <= r.time_s < readings.end_s
+        for r in unit_restarts(restarts, aircraft.bus)
+        if readings.start_s <= r.time_s < readings.end_s
         and _phase_before(phases, r.time_s) in _LOADED
     ]
     for e in _deepest_apart(events, aircraft.limits):
@@ -50,16 +52,28 @@ def find_brownouts(
             replace(
                 e,
                 kind=EventKind.BROWNOUT,
-                place=_unit(near[0], aircraft.bus) if near else e.place,
+                place=near[0].place if near else e.place,
                 evidence=Evidence.REAL if near else _evidence(readings, e, events),
                 note="a counter began again" if near else "",
             )
         )
     for r in begun:
-        if any(-1.0 <= r.time_s - e.start_s <= _BOOT_S + e.duration_s for e in out):
-            continue
-        out.append(_from_restart(readings, phases, r, aircraft.bus))
-    return tuple(sorted(out, key=lambda e: (e.start_s, e.place)))
+        told = any(-1.0 <= r.time_s - e.start_s <= _BOOT_S + e.duration_s for e in out)
+        if r.sure and not told:
+            out.append(_from_restart(readings, phases, r))
+    told_above = [e for e in out if not _from_above(e, out, aircraft)]
+    return tuple(sorted(told_above, key=lambda e: (e.start_s, e.place)))
+
+
+def _from_above(e: Event, all_found: list[Event], aircraft: Aircraft) -> bool:
+    """Whether what feeds the place lost its supply then: it is told there, once."""
+    return any(
+        o.place != e.place
+        and aircraft.way_up(e.place, o.place)
+        and o.start_s <= e.end_s + _BOOT_S
+        and e.start_s <= o.end_s + _BOOT_S
+        for o in all_found
+    )
 
 
 def without_switching(
@@ -89,13 +103,6 @@ def without_switching(
         return e in dead and supplies <= down
 
     return tuple(e for e in events if e not in ground or not switched(e))
-
-
-def _unit(r: Restart, bus: str | None) -> str:
-    """The unit that began anew: a pack's counter is kept by the unit that the pack feeds."""
-    if r.place is None or kind_of_place(r.place) is PlaceKind.PACK:
-        return bus or r.place or "bus"
-    return r.place
 
 
 def _phase_before(phases: tuple[Phase, ...], time_s: float) -> PhaseKind:
@@ -136,7 +143,7 @@ def _evidence(readings: Readings, e: Event, events: tuple[Event, ...]) -> Eviden
     if seen:
         return Evidence.REAL
     for r in readings.channels:
-        if r.channel.quantity not in _COUNTERS or r.place != e.place or r.size < 4:
+        if r.channel.quantity not in COUNTERS or r.place != e.place or r.size < 4:
             continue
         before = r.v[r.t < e.start_s]
         after = r.v[(r.t > e.end_s) & (r.t < e.end_s + 2 * _BOOT_S)]
@@ -145,16 +152,13 @@ def _evidence(readings: Readings, e: Event, events: tuple[Event, ...]) -> Eviden
     return Evidence.UNKNOWN
 
 
-def _from_restart(
-    readings: Readings, phases: tuple[Phase, ...], r: Restart, bus: str | None
-) -> Event:
+def _from_restart(readings: Readings, phases: tuple[Phase, ...], r: UnitRestart) -> Event:
     """A restart in flight or stir without a reading at the restart level: the log was too slow.
 
-    The event starts where the readings
-    about the restart stop, and ends with the first reading of the counter begun anew.
+    The event starts where the readings about the restart stop, and ends with the first reading of
+    the counter begun anew.
     """
-    place = _unit(r, bus)
-    volts = readings.get(Quantity.VOLTAGE, place)
+    volts = readings.get(Quantity.VOLTAGE, r.place)
     if volts is None or not volts.size:
         volts = next((v for v in readings.of(Quantity.VOLTAGE) if v.size), None)
     start, residual, reference = r.time_s, None, None
@@ -169,7 +173,7 @@ def _from_restart(
             reference = float(np.median(part.v))
     return Event(
         kind=EventKind.BROWNOUT,
-        place=place,
+        place=r.place,
         start_s=start,
         end_s=r.time_s,
         reference_v=reference,
@@ -177,5 +181,6 @@ def _from_restart(
         depth_v=None if residual is None or reference is None else reference - residual,
         phase=_phase_before(phases, r.time_s),
         evidence=Evidence.REAL,
-        note=f"'{r.column}' fell from {r.before:.4g} to {r.after:.4g}: the unit began anew",
+        note=f"'{r.first.column}' fell from {r.first.before:.4g} to {r.first.after:.4g}: "
+        "the unit began anew",
     )

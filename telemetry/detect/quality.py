@@ -6,14 +6,14 @@ import numpy as np
 
 from telemetry.aircraft import Aircraft
 from telemetry.channels import Channel, Quantity
+from telemetry.detect.restarts import find_restarts
 from telemetry.log import Log
 from telemetry.readings import Reading, Readings, block_means, total_current
-from telemetry.results import ColumnUse, Quality, Restart
+from telemetry.results import ColumnUse, Quality
 from telemetry.signals.baseline import MAD_TO_SIGMA
 
 # The total and the nodes are compared over blocks this long, s (ours).
 _BLOCK_S = 2.0
-_COUNTERS = (Quantity.CONSUMED, Quantity.ENERGY, Quantity.UPTIME)
 USED = frozenset(
     {
         Quantity.TIME,
@@ -64,39 +64,6 @@ def _column(c: Channel, r: Reading | None) -> ColumnUse:
         resolution=None if r is None else r.resolution,
         used=c.quantity in USED and (c.quantity is Quantity.TIME or (r is not None and r.size > 0)),
     )
-
-
-def find_restarts(log: Log, readings: Readings) -> tuple[Restart, ...]:
-    """Counters that fall, and clocks of the file that begin again.
-
-    A counter restarts where it falls by over half of what it held and by more than two
-    resolution steps, and does not come back with the next readings: a single low reading between
-    two like ones is no restart.
-    """
-    out: list[Restart] = []
-    for r in readings.channels:
-        if r.channel.quantity not in _COUNTERS or r.channel.hold or r.size < 3:
-            continue
-        step = 2.0 * (r.resolution or 0.0)
-        fall = r.v[:-1] - r.v[1:]
-        for i in np.flatnonzero((fall > step) & (np.abs(r.v[1:]) < 0.5 * np.abs(r.v[:-1]))) + 1:
-            after = r.v[i : i + 3]
-            if after.size > 1 and after[1:].max() >= r.v[i - 1] - step and i + 1 < r.size:
-                continue
-            out.append(
-                Restart(
-                    time_s=float(r.t[i]),
-                    place=r.channel.place,
-                    column=r.channel.column,
-                    before=float(r.v[i - 1]),
-                    after=float(r.v[i]),
-                )
-            )
-    for start, _ in log.provenance.recordings[1:]:
-        out.append(
-            Restart(time_s=start, place=None, column="the clock of the file", before=start, after=0)
-        )
-    return tuple(sorted(out, key=lambda x: (x.time_s, x.place or "")))
 
 
 def _balance(readings: Readings, aircraft: Aircraft) -> tuple[float | None, float | None]:

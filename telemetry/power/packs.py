@@ -11,9 +11,10 @@ import numpy as np
 from telemetry.aircraft import Aircraft
 from telemetry.channels import Quantity
 from telemetry.log import FloatArray
+from telemetry.power.away import DEAD_V, dead_spans, sign_of
 from telemetry.power.intervals import Interval
 from telemetry.readings import Reading, Readings, block_means
-from telemetry.results import OutKind, PackOut, Phase, PhaseKind
+from telemetry.results import OutKind, OutSign, PackOut, Phase, PhaseKind
 from telemetry.signals.sampling import held_at, outside
 from telemetry.signals.spans import mask_to_spans, merge
 
@@ -186,7 +187,8 @@ def pack_outs(
     """Stretches in which a shared pack gave nothing although it usually does at such a load.
 
     A pack whose voltage is a little lower gives nothing at light load by the nature of diodes, so
-    it is compared with itself at a like load. A standby pack is never out.
+    it is compared with itself at a like load, and under way its voltage is asked whether another
+    one holds it off: then it is not out. A standby pack is out only where its own voltage is gone.
 
     Parameters
     ----------
@@ -200,55 +202,102 @@ def pack_outs(
     tuple of PackOut
         In the order of time. A deliberate redundancy check, recognised as such, is among them.
     """
-    flows = _pack_currents(readings, aircraft)
-    if flows is None:
+    if len(aircraft.packs) < 2:
         return ()
+    flows = _pack_currents(readings, aircraft) or {}
     grid = np.arange(readings.start_s, readings.end_s, _GRID_S)
-    flow = np.vstack([held_at(r.t, r.v, grid, _HELD_S) for r in flows.values()])
-    total = flow.sum(axis=0)
-    step = max(r.resolution or 0.01 for r in flows.values())
+    flow = np.array([held_at(r.t, r.v, grid, _HELD_S) for r in flows.values()])
+    total = flow.sum(axis=0) if flows else np.full(grid.size, np.nan)
+    step = max((r.resolution or 0.01 for r in flows.values()), default=0.01)
     with np.errstate(invalid="ignore", divide="ignore"):
         share = np.where(total > 4 * step, flow / total, np.nan)
-    standby = {p.name for p in aircraft.packs if p.role == "standby"}
-    rows = {name: own for name, own in zip(flows, share, strict=True) if name not in standby}
+    shares = dict(zip(flows, share, strict=True))
     update_s = {name: r.update_s or readings.row_s for name, r in flows.items()}
-    silent = sorted(
-        (a, b, name)
-        for name, own in rows.items()
-        for a, b in _joined(grid, own, own < _NOTHING, max(1.0, 2 * update_s[name]))
-        if b - a >= max(_LEAST_OUT_S, 2 * update_s[name])
-    )
+    silent = _silent(readings, aircraft, grid, shares, update_s)
     checks = [
         (p.start_s - 1.0, p.end_s + 1.0) for p in phases if p.kind is PhaseKind.REDUNDANCY_CHECK
     ]
     out: list[PackOut] = []
     for a, b, name in silent:
-        own = rows[name]
+        own = shares.get(name)
         # What a pack gave while another was out says nothing of what it usually gives.
         others = [*checks, *((o.start_s - 1.0, o.end_s + 1.0) for o in out if o.place != name)]
-        usual = _usual_share(
-            grid, np.where(outside(grid, sorted(others)), own, np.nan), total, (a, b), step
-        )
-        if usual is None or usual <= _SOMETHING:
+        usual = None
+        if own is not None:
+            undisturbed = np.where(outside(grid, sorted(others)), own, np.nan)
+            usual = _usual_share(grid, undisturbed, total, (a, b), step)
+        told = None if own is None else (grid, own, total)
+        sign = sign_of(readings, aircraft, name, (a, b), told)
+        if sign is not OutSign.DEAD and (usual is None or usual <= _SOMETHING):
             continue
         inside = (grid >= a) & (grid < b)
-        back = b < readings.end_s - 2 * _GRID_S and bool(
-            np.median(_after(grid, own, b, update_s[name])) > _SOMETHING
-        )
+        back = _back(readings, name, shares, grid, b, update_s)
+        kind = _out_kind(phases, a, b, back)
+        if kind is OutKind.LOST and sign is OutSign.HELD_OFF:
+            continue
         out.append(
             PackOut(
                 place=name,
-                kind=_out_kind(phases, a, b, back),
+                kind=kind,
                 start_s=a,
                 end_s=b,
                 back=back,
                 share_before=usual,
-                carried_a=float(np.nanmax(total[inside])),
+                carried_a=_highest(total[inside]),
                 bus_v=_lowest_bus(readings, aircraft, a, b),
                 own_v=_median_v(readings, name, a, b),
+                sign=sign,
             )
         )
     return tuple(out)
+
+
+def _highest(amps: FloatArray) -> float | None:
+    known = amps[np.isfinite(amps)]
+    return float(known.max()) if known.size else None
+
+
+def _silent(
+    readings: Readings,
+    aircraft: Aircraft,
+    grid: FloatArray,
+    shares: dict[str, FloatArray],
+    update_s: dict[str, float],
+) -> list[tuple[float, float, str]]:
+    """Stretches without current, of packs that share, and those without a voltage of their own."""
+    found: list[tuple[float, float, str]] = []
+    for pack in aircraft.packs:
+        own, spans = shares.get(pack.name), []
+        least = max(_LEAST_OUT_S, 2 * update_s.get(pack.name, 0.0))
+        if own is not None and pack.role != "standby":
+            spans = _joined(grid, own, own < _NOTHING, max(1.0, 2 * update_s[pack.name]))
+        for a, b in dead_spans(readings, aircraft, pack.name, grid):
+            gave = None if own is None else own[(grid >= a) & (grid < b)]
+            # A voltage of zero beside a current is a sensor that failed.
+            if gave is not None and np.isfinite(gave).any() and np.nanmedian(gave) > _NOTHING:
+                continue
+            if not any(x < b and a < y for x, y in spans):
+                spans.append((a, b))
+        found += [(a, b, pack.name) for a, b in spans if b - a >= least]
+    return sorted(found)
+
+
+def _back(
+    readings: Readings,
+    name: str,
+    shares: dict[str, FloatArray],
+    grid: FloatArray,
+    end_s: float,
+    update_s: dict[str, float],
+) -> bool:
+    """Whether a pack gave again after a stretch, or without a current had its voltage again."""
+    if end_s >= readings.end_s - 2 * _GRID_S:
+        return False
+    if name in shares:
+        return bool(np.median(_after(grid, shares[name], end_s, update_s[name])) > _SOMETHING)
+    volts = readings.get(Quantity.VOLTAGE, name)
+    after = np.empty(0) if volts is None else volts.within(end_s, end_s + _HELD_S).v
+    return bool(after.size) and float(np.median(after)) > DEAD_V
 
 
 def _joined(

@@ -131,7 +131,8 @@ def _note(review: Review, flight: Flight) -> str:
 def _out(out: PackOut, steps: Steps) -> str:
     held = "" if out.bus_v is None else f", the bus no lower than {steps.volts(out.bus_v)}"
     what = "Redundancy check" if out.kind is OutKind.CHECK else "Switched off"
+    carried = "" if out.carried_a is None else f" at up to {steps.amps(out.carried_a)}"
     return (
         f"{what} at {clock(out.start_s)}: {plain(out.place)} off for {lasting(out.duration_s)}"
-        f"{held} at up to {steps.amps(out.carried_a)}."
+        f"{held}{carried}."
     )

@@ -9,7 +9,7 @@ from __future__ import annotations
 from telemetry.results.events import Event, Stir, StirPlace
 from telemetry.results.findings import Change, Finding
 from telemetry.results.history import Feature, History, HistoryFlight, NoteMark, Trend
-from telemetry.results.kinds import EventKind, Evidence, Level, Origin, OutKind, PhaseKind
+from telemetry.results.kinds import EventKind, Evidence, Level, Origin, OutKind, OutSign, PhaseKind
 from telemetry.results.measures import (
     Margin,
     PartLoad,
@@ -41,6 +41,7 @@ __all__ = [
     "NoteMark",
     "Origin",
     "OutKind",
+    "OutSign",
     "PackOut",
     "PackState",
     "PartLoad",

@@ -70,6 +70,15 @@ class OutKind(StrEnum):
     LOST = "lost"  # under way, or on the ground without a plain reason
 
 
+class OutSign(StrEnum):
+    """What the voltages say of a pack that gave nothing."""
+
+    DEAD = "dead"  # its own voltage fell away
+    OPEN = "open"  # it rests above the loaded bus: its way is open
+    HELD_OFF = "held-off"  # it lies no higher than the bus: another one carries all by nature
+    UNKNOWN = "unknown"  # no voltage tells, or a regulator decides
+
+
 class Evidence(StrEnum):
     """Whether an event happened in the aircraft or only in its telemetry."""
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from telemetry.results.kinds import OutKind
+from telemetry.results.kinds import OutKind, OutSign
 from telemetry.results.recording import Span
 
 
@@ -31,24 +31,26 @@ class PackOut(Span):
     kind : OutKind
     back : bool
         Whether it gave current again.
-    share_before : float
-        Its usual share at such a load, 0 to 1.
-    carried_a : float
+    share_before : float or None
+        Its usual share at such a load, 0 to 1; None where that is not known.
+    carried_a : float or None
         Highest current that the others carried meanwhile.
     bus_v : float or None
         Lowest voltage of the bus (or of the first place that is no pack) meanwhile.
     own_v : float or None
-        Median of the pack's own voltage meanwhile; near zero: it is gone, else it is only not
-        connected or held off by a higher one.
+        Median of the pack's own voltage meanwhile.
+    sign : OutSign
+        What the voltages say of it.
     """
 
     place: str
     kind: OutKind
     back: bool
-    share_before: float
-    carried_a: float
+    share_before: float | None
+    carried_a: float | None
     bus_v: float | None
     own_v: float | None
+    sign: OutSign = OutSign.UNKNOWN
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -37,13 +37,31 @@ class Dropout(Span):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Restart:
-    """A counter that fell, or a clock that began again: a unit started anew or was reset."""
+    """A counter that fell, or a clock that began again: a unit started anew or was reset.
+
+    Attributes
+    ----------
+    time_s : float
+    place : str or None
+    column : str
+    before, after : float
+    clock : bool
+        Whether it counts time: only a restart sets such a one back.
+    silent_s : float or None
+        How long the unit was silent before; 0 where it reported too closely for a restart, None
+        where the log cannot tell.
+    ran_on : tuple of str
+        Places with a counter that ran on meanwhile.
+    """
 
     time_s: float
     place: str | None
     column: str
     before: float
     after: float
+    clock: bool = False
+    silent_s: float | None = None
+    ran_on: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

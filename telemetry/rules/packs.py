@@ -4,15 +4,24 @@ from __future__ import annotations
 
 from telemetry.aircraft import CELL_V, Aircraft, Pack
 from telemetry.power.charge_state import guess_pack
-from telemetry.results import Flight, Level, OutKind, PackOut, PackState, PhaseKind, Resistance
+from telemetry.results import (
+    Flight,
+    Level,
+    OutKind,
+    OutSign,
+    PackOut,
+    PackState,
+    PhaseKind,
+    Resistance,
+)
 from telemetry.rules.raised import Raised
 
 # Under this share of the current a pack gives nothing (ours: three sensor gains of 1 to 2 %).
 _NOTHING = 0.05
-# An outage shorter than this and seen once may be two readings that failed (ours).
+# An outage shorter than this and seen once may be two readings that failed; where no voltage
+# confirms it, one shorter than that, or of a pack that gave little before (ours).
 _SURE_S = 3.0
-# A pack that reads less is not connected (common practice, no source: far below any empty pack).
-_DEAD_V = 1.5
+_LONG_S, _MUCH = 20.0, 0.3
 # A share below this takes a path of four times the other's resistance; where the pack's voltage
 # lies below the other's, which a bad path behind it cannot make, it is held off (ours).
 _HELD = 0.2
@@ -67,8 +76,8 @@ def _lost(flight: Flight) -> list[Raised]:
     stirs = [p for p in flight.phases if p.kind is PhaseKind.STIR]
     for out in flight.pack_outs:
         stirred = any(p.start_s < out.end_s and out.start_s < p.end_s for p in stirs)
-        dead = out.own_v is not None and out.own_v < _DEAD_V
-        gone = out.kind is OutKind.LOST and not out.back and (stirred or dead)
+        gone = out.kind is OutKind.LOST and not out.back
+        gone = gone and (stirred or out.sign is OutSign.DEAD)
         if gone and out.place not in found:
             raised.append(_on_the_ground(out))
     return raised
@@ -79,9 +88,13 @@ def _lost_one(place: str, outs: list[PackOut]) -> Raised:
     long_s = sum(o.duration_s for o in outs)
     many = "" if len(outs) == 1 else f" {len(outs)} times"
     lasted = f"for {long_s:.0f} s in all" if outs[-1].back else "and not again"
+    if all(o.sign is OutSign.UNKNOWN for o in outs):
+        grave = long_s >= _LONG_S and max(o.share_before or 0.0 for o in outs) >= _MUCH
+    else:
+        grave = len(outs) > 1 or long_s >= _SURE_S
     return Raised(
         code="pack-out",
-        level=Level.GROUND if len(outs) > 1 or long_s >= _SURE_S else Level.WATCH,
+        level=Level.GROUND if grave else Level.WATCH,
         place=place,
         title=f"{place} stopped giving current in flight{many}, {lasted}",
         evidence=_out_evidence(outs),
@@ -109,9 +122,10 @@ def _out_evidence(outs: list[PackOut]) -> dict[str, float | int | str | None]:
         "time_s": outs[0].start_s,
         "out_s": sum(o.duration_s for o in outs),
         "share_before": outs[0].share_before,
-        "carried_a": max(o.carried_a for o in outs),
+        "carried_a": max((o.carried_a for o in outs if o.carried_a is not None), default=None),
         "bus_v": min(bus, default=None),
         "own_v": outs[0].own_v,
+        "sign": str(outs[0].sign),
     }
 
 

@@ -177,14 +177,45 @@ def undervoltage(flight: Flight) -> list[Finding]:
 def falls(flight: Flight, aircraft: Aircraft) -> list[Finding]:
     """Falls of voltage that the load does not explain, one finding per place and origin."""
     groups: dict[tuple[str, Origin], list[Event]] = {}
+    lost = [e for e in flight.events if e.kind is EventKind.BROWNOUT]
     for e in flight.events:
-        if _of_lost_pack(e, flight):
+        if _of_lost_pack(e, flight) or any(_of_brownout(e, b, aircraft) for b in lost):
             continue
         if e.kind in _FALLS and e.origin in (Origin.CONTACT, Origin.SUPPLY, Origin.PACK):
             # What came from above is told once, of the place that feeds.
             above = None if e.origin is Origin.CONTACT else aircraft.parent(e.place)
             groups.setdefault((above or e.place, e.origin), []).append(e)
-    return [_fall(place, origin, _apart(events)) for (place, origin), events in groups.items()]
+    return [
+        _fall(place, origin, _apart(events))
+        for (place, origin), events in groups.items()
+        if _was_there(place, events, flight)
+    ]
+
+
+def _was_there(place: str, events: list[Event], flight: Flight) -> bool:
+    """Whether a fall that other places show may be told of this one.
+
+    Where the place's own voltage is read and did not fall then, only often enough to be no chance.
+    """
+    own = [e for e in flight.events if e.place == place and e.kind in _FALLS]
+    read = any(m.place == place and m.lowest_v is not None for m in flight.margins)
+    if not read or any(e.place == place for e in events):
+        return True
+    near = any(
+        o.start_s <= e.end_s + _WITHIN_S and e.start_s <= o.end_s + _WITHIN_S
+        for e in events
+        for o in own
+    )
+    return near or len(_apart(events)) >= _SEVERAL
+
+
+def _of_brownout(e: Event, lost: Event, aircraft: Aircraft) -> bool:
+    """Whether it is a supply lost at the place or above it, which a finding of its own tells."""
+    return (
+        bool(aircraft.way_up(e.place, lost.place))
+        and e.start_s <= lost.end_s + _WITHIN_S
+        and lost.start_s <= e.end_s + _WITHIN_S
+    )
 
 
 def _apart(events: list[Event]) -> list[Event]:

@@ -24,9 +24,14 @@ WORDS: dict[str, Words] = {
         "Do not fly until the cause is found and put right.",
     ),
     "restart": Words(
-        ("the pilot switched the system off and on", "the unit lost its supply for a moment"),
-        "Ask whether the system was switched at that time.",
-        "If nobody switched it, treat it as a brownout.",
+        (
+            "the pilot switched the system off and on",
+            "the counter was reset by hand or by the transmitter",
+            "the unit lost its supply for a moment",
+        ),
+        "Ask whether it was switched or reset then; log the unit's uptime, which only a restart "
+        "sets back; with the system on, move its plug and switch and watch that counter.",
+        "If nobody switched or reset it, treat it as a brownout.",
     ),
     "margin-low": Words(
         (

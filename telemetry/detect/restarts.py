@@ -1,0 +1,216 @@
+"""Counters that begin again, and whether their unit fell silent before: a restart, or a reset."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from telemetry.channels import PlaceKind, Quantity, kind_of_place
+from telemetry.log import FloatArray, Log
+from telemetry.readings import OF_TRANSMITTER, Reading, Readings
+from telemetry.results import Restart
+from telemetry.signals import sampling
+
+COUNTERS = (Quantity.CONSUMED, Quantity.ENERGY, Quantity.UPTIME)
+_MAIN = (PlaceKind.PACK, PlaceKind.BUS, PlaceKind.REGULATOR)
+_CLOCK = "the clock of the file"
+# No unit boots faster; one that reported closer than this all the time did not restart (common
+# practice, no source: boots take from some tenths of a second to several seconds).
+_SHORTEST_BOOT_S = 0.3
+# Several parameters take turns: a counter comes this long after its unit is back, and those of one
+# unit within this of one another (ours).
+_TURNS_S = 3.0
+# A pause so many times the longest usual one of the last minute is a silence (ours).
+_SILENT, _USUAL_S, _FEWEST = 2.0, 60.0, 20
+# A counter began anew if it fell to less than this part; a clock shows what boot and report took.
+_ANEW, _BOOT_S = 0.05, 15.0
+# A counter that held a power of two or ten within this part may have run over (ours).
+_OVER = 0.01
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class UnitRestart:
+    """Counters of one unit that began again together.
+
+    Attributes
+    ----------
+    time_s : float
+    place : str
+        The unit; the bus for the main one, which keeps the packs' counters.
+    counters : tuple of Restart
+    sure : bool
+        The unit itself restarted: it fell silent and began anew, or its clock or several of its
+        counters did so at once where a silence cannot be excluded.
+    excluded : bool
+        It did not: it reported all the time, too closely for a boot, or another of its counters
+        ran on.
+    """
+
+    time_s: float
+    place: str
+    counters: tuple[Restart, ...]
+    sure: bool
+    excluded: bool
+
+    @property
+    def first(self) -> Restart:
+        """The counter that was seen first."""
+        return self.counters[0]
+
+    @property
+    def ran_over(self) -> bool:
+        """Whether the counter stood at a number at which counters of its size end."""
+        held = abs(self.first.before)
+        ends = [10.0**n for n in range(3, 7)] + [2.0**n for n in range(8, 33)]
+        return any(abs(held - end) <= _OVER * end for end in ends)
+
+
+def find_restarts(log: Log, readings: Readings) -> tuple[Restart, ...]:
+    """Counters that fall, and clocks of the file that begin again.
+
+    A counter restarts where it falls by over half of what it held and by more than two
+    resolution steps, and does not come back with the next readings: a single low reading between
+    two like ones is no restart.
+    """
+    counters = [
+        r
+        for r in readings.channels
+        if r.channel.quantity in COUNTERS and not r.channel.hold and r.size >= 3
+    ]
+    out: list[Restart] = []
+    for r in counters:
+        falls = _falls(r)
+        news = _news(log, readings, r.place) if falls else np.empty(0)
+        for i in falls:
+            at = float(r.t[i])
+            out.append(
+                Restart(
+                    time_s=at,
+                    place=r.channel.place,
+                    column=r.channel.column,
+                    before=float(r.v[i - 1]),
+                    after=float(r.v[i]),
+                    clock=r.channel.quantity is Quantity.UPTIME,
+                    silent_s=_silence(news, at, max(_TURNS_S, 2.0 * (r.update_s or 0.0))),
+                    ran_on=tuple(dict.fromkeys(o.place for o in counters if _ran_on(o, at))),
+                )
+            )
+    for start, _ in log.provenance.recordings[1:]:
+        out.append(Restart(time_s=start, place=None, column=_CLOCK, before=start, after=0))
+    return tuple(sorted(out, key=lambda x: (x.time_s, x.place or "")))
+
+
+def _falls(r: Reading) -> list[int]:
+    step = 2.0 * (r.resolution or 0.0)
+    fall = r.v[:-1] - r.v[1:]
+    found = []
+    for i in np.flatnonzero((fall > step) & (np.abs(r.v[1:]) < 0.5 * np.abs(r.v[:-1]))) + 1:
+        after = r.v[i : i + 3]
+        if after.size > 1 and after[1:].max() >= r.v[i - 1] - step and i + 1 < r.size:
+            continue
+        found.append(int(i))
+    return found
+
+
+def _ran_on(r: Reading, time_s: float) -> bool:
+    """Whether a counter held something before an instant, and no less after it."""
+    before = r.v[r.t < time_s - _TURNS_S]
+    after = r.v[(r.t > time_s) & (r.t <= time_s + 2 * _BOOT_S)]
+    return bool(before.size and after.size and before[-1] > 0 and after.min() >= before[-1])
+
+
+def _news(log: Log, readings: Readings, place: str) -> FloatArray:
+    """Instants at which anything of a place changed or was sent, s.
+
+    A held value is no news: a unit that restarts is silent, whatever the rows repeat.
+    """
+    at = [np.empty(0)]
+    for r in readings.channels:
+        quantity = r.channel.quantity
+        if r.place != place or quantity in OF_TRANSMITTER or quantity is Quantity.UNKNOWN:
+            continue
+        values = log.values(r.channel.key)
+        sparse = sampling.is_sparse(values)
+        rows = np.flatnonzero(np.isfinite(values)) if sparse else sampling.change_rows(values)
+        at.append(log.time_s[rows])
+    return np.unique(np.concatenate(at))
+
+
+def _silence(news: FloatArray, time_s: float, reach_s: float) -> float | None:
+    """How long a unit was silent before its counter began again, s.
+
+    Returns
+    -------
+    float or None
+        0 where it reported too closely for a boot; None where pauses as long as one are usual, so
+        that the log cannot tell.
+    """
+    steps, ends = np.diff(news), news[1:]
+    just = (ends > time_s - reach_s) & (ends <= time_s + 1e-6)
+    if not just.any():
+        return None
+    longest = float(steps[just].max())
+    if longest < _SHORTEST_BOOT_S:
+        return 0.0
+    usual = steps[(ends <= time_s - reach_s) & (ends > time_s - _USUAL_S)]
+    if usual.size < _FEWEST or longest < _SILENT * float(np.quantile(usual, 0.98)):
+        return None
+    return longest
+
+
+def unit_restarts(restarts: Sequence[Restart], bus: str | None) -> tuple[UnitRestart, ...]:
+    """Restarts of counters put together by unit, with what they say of the unit.
+
+    Parameters
+    ----------
+    restarts : sequence of Restart
+        Those of the file's clock are passed over.
+    bus : str or None
+        The place of the main unit.
+    """
+    groups: list[list[Restart]] = []
+    for r in sorted((r for r in restarts if r.column != _CLOCK), key=lambda r: r.time_s):
+        same = [g for g in groups[-3:] if r.time_s - g[0].time_s <= _TURNS_S and _one(g[0], r)]
+        if same:
+            same[-1].append(r)
+        else:
+            groups.append([r])
+    return tuple(_unit(group, bus) for group in groups)
+
+
+def _one(a: Restart, b: Restart) -> bool:
+    """Whether two counters are kept by one unit: packs, bus and regulator by the main one."""
+    return a.place == b.place or (_of_main(a) and _of_main(b))
+
+
+def _of_main(r: Restart) -> bool:
+    return r.place is None or kind_of_place(r.place) in _MAIN
+
+
+def _unit(group: list[Restart], bus: str | None) -> UnitRestart:
+    first = group[0]
+    places = {r.place for r in group}
+    own = first.place if len(places) == 1 else None
+    # One pack's counter began again and another place's of the main unit ran on: it has a unit of
+    # its own.
+    apart = own is not None and any(p != own and kind_of_place(p) in _MAIN for p in first.ran_on)
+    main = _of_main(first) and not apart
+    begun = [r for r in group if _anew(r)]
+    silent = [r.silent_s for r in group]
+    told = any(p in places for r in group for p in r.ran_on)
+    excluded = told or all(s == 0.0 for s in silent)
+    many = len(begun) > 1 or any(r.clock for r in begun)
+    return UnitRestart(
+        time_s=first.time_s,
+        place=(bus or first.place or "bus") if main else (first.place or ""),
+        counters=tuple(group),
+        sure=bool(begun) and not excluded and (many or any(silent)),
+        excluded=excluded,
+    )
+
+
+def _anew(r: Restart) -> bool:
+    least = _ANEW * abs(r.before)
+    return abs(r.after) <= (max(_BOOT_S, least) if r.clock else least)

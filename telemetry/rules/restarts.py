@@ -1,0 +1,91 @@
+"""Counters that began again with no supply seen to fall: switched, reset, or too short a dip."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from telemetry.aircraft import Aircraft
+from telemetry.detect.restarts import UnitRestart, unit_restarts
+from telemetry.results import EventKind, Finding, Flight, Level, PhaseKind, Quality
+from telemetry.rules.making import clock, make
+
+_LOADED = (PhaseKind.FLIGHT, PhaseKind.STIR)
+# A restart this near to a brownout is its own (ours: a boot and two reports).
+_NEAR_S = 20.0
+# The hole before a restart can look like ground.
+_BEFORE_S = 3.0
+
+
+def restart_findings(
+    quality: Quality, flights: Sequence[Flight], aircraft: Aircraft
+) -> list[Finding]:
+    """Restarts that are no brownout: under load one for each unit, on the ground one in all."""
+    told = [e for f in flights for e in f.events if e.kind is EventKind.BROWNOUT]
+
+    def apart(time_s: float) -> bool:
+        return not any(abs(time_s - e.end_s) < _NEAR_S for e in told)
+
+    left = [u for u in unit_restarts(quality.restarts, aircraft.bus) if apart(u.time_s)]
+    units: dict[tuple[str, PhaseKind], list[UnitRestart]] = {}
+    for u in left:
+        phase = _phase(flights, u.time_s)
+        if phase in _LOADED:
+            units.setdefault((u.place, phase), []).append(u)
+    out = [_under_load(place, phase, found) for (place, phase), found in units.items()]
+    loaded = {r for found in units.values() for u in found for r in u.counters}
+    ground = [r for r in quality.restarts if r not in loaded and apart(r.time_s)]
+    moments: list[float] = []
+    for r in ground:
+        if not moments or r.time_s - moments[-1] > _NEAR_S:
+            moments.append(r.time_s)
+    if moments:
+        first = ground[0]
+        out.append(
+            make(
+                "restart",
+                Level.CLEAR,
+                first.place,
+                f"{len(moments)} restart{'s' if len(moments) > 1 else ''} on the ground, "
+                f"first at {clock(first.time_s)}",
+                {"times": len(moments), "time_s": first.time_s, "column": first.column},
+            )
+        )
+    return out
+
+
+def _phase(flights: Sequence[Flight], time_s: float) -> PhaseKind:
+    for at in (time_s, time_s - _BEFORE_S):
+        for f in flights:
+            for p in f.phases:
+                if p.kind in _LOADED and p.start_s <= at < p.end_s:
+                    return p.kind
+    return PhaseKind.GROUND
+
+
+def _under_load(place: str, phase: PhaseKind, found: list[UnitRestart]) -> Finding:
+    first = found[0]
+    excluded = all(u.excluded for u in found)
+    many = "" if len(found) == 1 else f" {len(found)} times, first"
+    seen = "while its unit reported on" if excluded else "and no low voltage was read"
+    also: list[str] = []
+    if any(u.ran_over for u in found):
+        also.append("the counter came to its end and ran over")
+    if not excluded:
+        also.append("its supply was lost too shortly for the interval of this log")
+    return make(
+        "restart",
+        Level.CLEAR if excluded else Level.WATCH,
+        place,
+        f"{place}: a counter began again{many} at {clock(first.time_s)} "
+        f"in {'flight' if phase is PhaseKind.FLIGHT else 'a stir'}, {seen}",
+        {
+            "times": len(found),
+            "time_s": first.time_s,
+            "column": first.first.column,
+            "before": first.first.before,
+            "after": first.first.after,
+            "counters": len(first.counters),
+            "silent_s": first.first.silent_s,
+        },
+        also=tuple(also),
+    )
