@@ -155,21 +155,18 @@ def _evidence(readings: Readings, e: Event, events: tuple[Event, ...]) -> Eviden
 def _from_restart(readings: Readings, phases: tuple[Phase, ...], r: UnitRestart) -> Event:
     """A restart in flight or stir without a reading at the restart level: the log was too slow.
 
-    The event starts where the readings about the restart stop, and ends with the first reading of
-    the counter begun anew.
+    The event starts where the unit fell silent, as far as that is known, and ends with the first
+    reading of the counter begun anew.
     """
     volts = readings.get(Quantity.VOLTAGE, r.place)
     if volts is None or not volts.size:
         volts = next((v for v in readings.of(Quantity.VOLTAGE) if v.size), None)
-    start, residual, reference = r.time_s, None, None
+    start, residual, reference = r.time_s - (r.silent_s or 0.0), None, None
     if volts is not None:
         part = volts.within(r.time_s - _BOOT_S, r.time_s + 1.0)
-        before = part.t[part.t < r.time_s]
+        before = part.t[part.t < start - 1e-6]
         if before.size:
-            hole = np.diff(np.r_[before, r.time_s])
-            k = int(np.argmax(hole))
-            start = float(before[k])
-            residual = float(part.v[max(0, k - 2) : k + 1].min())
+            residual = float(part.v[max(0, before.size - 3) : before.size].min())
             reference = float(np.median(part.v))
     return Event(
         kind=EventKind.BROWNOUT,

@@ -16,9 +16,9 @@ from telemetry.signals import sampling
 COUNTERS = (Quantity.CONSUMED, Quantity.ENERGY, Quantity.UPTIME)
 _MAIN = (PlaceKind.PACK, PlaceKind.BUS, PlaceKind.REGULATOR)
 _CLOCK = "the clock of the file"
-# No unit boots faster; one that reported closer than this all the time did not restart (common
-# practice, no source: boots take from some tenths of a second to several seconds).
-_SHORTEST_BOOT_S = 0.3
+# A unit that reported closer than this all the time did not restart (common practice, no source:
+# from losing the supply to the first report takes it half a second to several).
+_SHORTEST_BOOT_S = 0.5
 # Several parameters take turns: a counter comes this long after its unit is back, and those of one
 # unit within this of one another (ours).
 _TURNS_S = 3.0
@@ -58,6 +58,11 @@ class UnitRestart:
     def first(self) -> Restart:
         """The counter that was seen first."""
         return self.counters[0]
+
+    @property
+    def silent_s(self) -> float | None:
+        """How long the unit was silent before, where that is known, s."""
+        return max((r.silent_s for r in self.counters if r.silent_s), default=None)
 
     @property
     def ran_over(self) -> bool:

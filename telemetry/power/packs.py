@@ -206,7 +206,8 @@ def pack_outs(
         return ()
     flows = _pack_currents(readings, aircraft) or {}
     grid = np.arange(readings.start_s, readings.end_s, _GRID_S)
-    flow = np.array([held_at(r.t, r.v, grid, _HELD_S) for r in flows.values()])
+    held = [held_at(r.t, r.v, grid, _HELD_S) for r in flows.values()]
+    flow = np.array(held).reshape(len(held), grid.size)
     total = flow.sum(axis=0) if flows else np.full(grid.size, np.nan)
     step = max((r.resolution or 0.01 for r in flows.values()), default=0.01)
     with np.errstate(invalid="ignore", divide="ignore"):

@@ -85,7 +85,7 @@ def _under_load(place: str, phase: PhaseKind, found: list[UnitRestart]) -> Findi
             "before": first.first.before,
             "after": first.first.after,
             "counters": len(first.counters),
-            "silent_s": first.first.silent_s,
+            "silent_s": first.silent_s,
         },
         also=tuple(also),
     )

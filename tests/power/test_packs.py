@@ -11,7 +11,7 @@ from telemetry.channels import Channel, Quantity
 from telemetry.log import Log, Provenance
 from telemetry.power.packs import OutKind, pack_outs, pack_shares
 from telemetry.readings import Readings, take_readings
-from telemetry.results import Phase, PhaseKind
+from telemetry.results import OutSign, Phase, PhaseKind
 from telemetry.simulate import Fault, FaultKind, Recording, move, simulate, usual_plan
 from telemetry.simulate.cases import random_aircraft, random_pilot, random_telemetry
 
@@ -226,3 +226,55 @@ def test_simulated_packs(seed: int) -> None:
         ("pack 1", OutKind.CHECK),
         ("pack 2", OutKind.CHECK),
     ]
+
+
+def _with_volts(above_v: float, out: tuple[float, float]) -> Log:
+    """Two packs behind diodes of 20 mV and 15 mOhm; pack 1 gives nothing for a while.
+
+    Meanwhile its own voltage lies above the bus by so much at rest, and more the lower the bus is.
+    """
+    log = _with_out(*out)
+    t = log.time_s
+    inside = (t >= out[0]) & (t < out[1])
+    frame = log.frame.copy()
+    bus = log.values("bus/voltage")
+    for n in (1, 2):
+        amps = log.values(f"pack {n}/current")
+        frame[f"pack {n}/voltage"] = np.round(bus + 0.02 + 0.015 * amps, 2)
+    own = np.round(bus[inside].max() + above_v, 2) if above_v > 0 else bus[inside] + above_v
+    frame.loc[inside, "pack 1/voltage"] = own
+    channels = tuple(
+        Channel(key=k, column=k, quantity=Quantity(k.split("/")[1]), place=k.split("/")[0])
+        for k in frame.columns
+    )
+    return Log(frame=frame, channels=channels, provenance=log.provenance)
+
+
+def test_a_fuller_pack_that_carries_all_leaves_the_other_whole() -> None:
+    """Behind diodes the pack with the lower voltage gives nothing until the two have met."""
+    assert pack_outs(*_readings(_with_volts(-0.02, (150, 190))), FLIGHT) == ()
+
+
+@pytest.mark.parametrize(
+    ("above_v", "sign"), [(0.15, OutSign.OPEN), (-7.5, OutSign.DEAD)], ids=["open", "dead"]
+)
+def test_the_voltage_of_a_pack_tells_how_it_was_lost(above_v: float, sign: OutSign) -> None:
+    """A way open behind the sensor leaves the pack at its rest voltage, above the loaded bus."""
+    (found,) = pack_outs(*_readings(_with_volts(above_v, (150, 400))), FLIGHT)
+    assert (found.place, found.kind, found.sign) == ("pack 1", OutKind.LOST, sign)
+
+
+def test_a_pack_is_lost_by_its_voltage_where_no_current_is_logged() -> None:
+    log = _with_volts(-7.5, (150, 400))
+    kept = tuple(c for c in log.channels if c.quantity is Quantity.VOLTAGE)
+    volts = Log(frame=log.frame[[c.key for c in kept]], channels=kept, provenance=log.provenance)
+    (found,) = pack_outs(*_readings(volts), FLIGHT)
+    assert (found.place, found.sign, found.share_before) == ("pack 1", OutSign.DEAD, None)
+
+
+def test_a_voltage_sensor_that_fails_loses_no_pack() -> None:
+    log = _with_volts(-7.5, (150, 400))
+    frame = log.frame.copy()
+    frame["pack 1/current"] = frame["pack 2/current"] = log.values("pack 2/current") / 2
+    assert pack_outs(*_readings(Log(frame=frame, channels=log.channels,
+                                    provenance=log.provenance)), FLIGHT) == ()  # fmt: skip

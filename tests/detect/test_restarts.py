@@ -1,0 +1,113 @@
+"""Counters that begin again: reset by hand, run over, or with their unit; by hand-made changes."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from telemetry.detect.restarts import unit_restarts
+from telemetry.log import Log
+from telemetry.pipeline import review
+from telemetry.results import Level, PhaseKind, Restart, Review
+
+FLIGHT = "rest 20, stir 15, rest 15, flight 200, rest 20"
+IN_STIR, IN_FLIGHT = 28.0, 120.0
+COUNTERS = ("pack 1/consumed", "pack 2/consumed")
+
+
+def reset(log: Log, at_s: float, *keys: str) -> Log:
+    """The same log with counters that begin again at an instant."""
+    frame = log.frame.copy()
+    later = log.time_s >= at_s
+    for key in keys:
+        held = log.values(key)
+        frame[key] = np.where(later, held - held[later][0], held + 40.0)
+    return replace(log, frame=frame)
+
+
+def silent(log: Log, start_s: float, end_s: float) -> Log:
+    """The same log with the main unit's columns frozen for a while."""
+    frame = log.frame.copy()
+    inside = (log.time_s >= start_s) & (log.time_s < end_s)
+    for key in frame.columns:
+        if key.startswith(("pack", "bus")):
+            values = log.values(key).copy()
+            values[inside] = values[inside][0]
+            frame[key] = values
+    return replace(log, frame=frame)
+
+
+def told(seen: Review) -> list[tuple[str, Level]]:
+    return [(f.code, f.level) for f in seen.findings if f.code in ("brownout", "restart")]
+
+
+@pytest.mark.parametrize("at_s", [IN_STIR, IN_FLIGHT], ids=["stir", "flight"])
+def test_a_counter_reset_while_its_unit_reports_is_no_brownout(at_s: float, make_case) -> None:
+    log = reset(make_case(FLIGHT, interval_s=0.2).log, at_s, *COUNTERS)
+    seen = review(log)
+    assert told(seen) == [("restart", Level.CLEAR)]
+    (found,) = [f for f in seen.findings if f.code == "restart"]
+    assert "reported on" in found.title
+    assert any("reset by hand" in x for x in found.explanations)
+    assert "uptime" in found.confirm
+    assert seen.verdict is Level.CLEAR
+
+
+@pytest.mark.parametrize("at_s", [IN_STIR, IN_FLIGHT], ids=["stir", "flight"])
+def test_one_counter_in_a_slow_log_may_be_either(at_s: float, make_case) -> None:
+    """With a reading a second a boot passes unseen: no brownout by itself, and not nothing."""
+    case = make_case(FLIGHT, interval_s=1.0, row_s=0.5)
+    seen = review(reset(case.log, at_s, COUNTERS[0]))
+    assert told(seen) == [("restart", Level.WATCH)]
+    (found,) = [f for f in seen.findings if f.code == "restart"]
+    assert any("too shortly" in x for x in found.explanations)
+    assert "treat it as a brownout" in found.advice
+
+
+def test_a_silence_of_a_boot_and_counters_begun_anew_in_the_air_ground(make_case) -> None:
+    """The dip itself fell between two readings: no reading is low."""
+    log = silent(make_case(FLIGHT, interval_s=0.2).log, IN_FLIGHT, IN_FLIGHT + 1.6)
+    seen = review(reset(log, IN_FLIGHT + 1.6, *COUNTERS))
+    assert told(seen) == [("brownout", Level.GROUND)]
+    (event,) = [e for f in seen.flights for e in f.events if e.kind == "brownout"]
+    assert (event.place, event.phase) == ("bus", PhaseKind.FLIGHT)
+    assert event.end_s - event.start_s == pytest.approx(1.6, abs=0.5)
+
+
+def test_a_silence_alone_restarts_nothing(make_case) -> None:
+    log = silent(make_case(FLIGHT, interval_s=0.2).log, IN_FLIGHT, IN_FLIGHT + 1.6)
+    assert told(review(log)) == []
+
+
+def begun(place: str, **more: object) -> Restart:
+    usual = {"time_s": 50.0, "column": "used", "before": 700.0, "after": 0.0, "silent_s": 1.5}
+    return Restart(place=place, **(usual | more))  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize(
+    ("counters", "place", "sure", "excluded"),
+    [
+        ([begun("pack 1"), begun("pack 2", time_s=50.4)], "bus", True, False),
+        ([begun("pack 1", ran_on=("pack 2",))], "pack 1", True, False),
+        ([begun("pack 1", ran_on=("pack 1",))], "bus", False, True),
+        ([begun("tail", silent_s=0.0)], "tail", False, True),
+        ([begun("tail", silent_s=None)], "tail", False, False),
+        ([begun("bus", silent_s=None, clock=True, after=3.0)], "bus", True, False),
+        ([begun("tail", after=300.0)], "tail", False, False),
+    ],
+    ids=["both of the main unit", "one pack with a sensor of its own", "its clock ran on",
+         "it reported all the time", "the log is too slow", "a clock", "no new beginning"],
+)  # fmt: skip
+def test_what_counters_say_of_their_unit(
+    counters: list[Restart], place: str, sure: bool, excluded: bool
+) -> None:
+    (unit,) = unit_restarts(counters, "bus")
+    assert (unit.place, unit.sure, unit.excluded) == (place, sure, excluded)
+
+
+@pytest.mark.parametrize(("before", "over"), [(65535, True), (9998, True), (700, False)])
+def test_a_counter_at_its_end_runs_over(before: float, over: bool) -> None:
+    (unit,) = unit_restarts([begun("tail", before=before)], "bus")
+    assert unit.ran_over is over
