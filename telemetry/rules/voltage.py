@@ -185,28 +185,31 @@ def falls(flight: Flight, aircraft: Aircraft) -> list[Finding]:
             # What came from above is told once, of the place that feeds.
             above = None if e.origin is Origin.CONTACT else aircraft.parent(e.place)
             groups.setdefault((above or e.place, e.origin), []).append(e)
+    told = {key: _seen_there(key[0], events, flight) for key, events in groups.items()}
     return [
-        _fall(place, origin, _apart(events))
-        for (place, origin), events in groups.items()
-        if _was_there(place, events, flight)
+        _fall(place, origin, _apart(events)) for (place, origin), events in told.items() if events
     ]
 
 
-def _was_there(place: str, events: list[Event], flight: Flight) -> bool:
-    """Whether a fall that other places show may be told of this one.
+def _seen_there(place: str, events: list[Event], flight: Flight) -> list[Event]:
+    """Those of the falls seen elsewhere that may be told of the place that feeds.
 
-    Where the place's own voltage is read and did not fall then, only often enough to be no chance.
+    Where it fell itself, what is known of that fall decides. Where its voltage is read and did
+    not fall, only their number: a few may have slipped between two of its readings.
     """
     own = [e for e in flight.events if e.place == place and e.kind in _FALLS]
-    read = any(m.place == place and m.lowest_v is not None for m in flight.margins)
-    if not read or any(e.place == place for e in events):
-        return True
-    near = any(
-        o.start_s <= e.end_s + _WITHIN_S and e.start_s <= o.end_s + _WITHIN_S
-        for e in events
-        for o in own
-    )
-    return near or len(_apart(events)) >= _SEVERAL
+    if not any(m.place == place and m.lowest_v is not None for m in flight.margins):
+        return events
+    sure, open_ = [], []
+    for e in events:
+        near = [
+            o for o in own if o.start_s <= e.end_s + _WITHIN_S and e.start_s <= o.end_s + _WITHIN_S
+        ]
+        if any(o.origin is e.origin for o in near):
+            sure.append(e)
+        elif not near:
+            open_.append(e)
+    return [*sure, *open_] if sure or len(_apart(open_)) >= _SEVERAL else []
 
 
 def _of_brownout(e: Event, lost: Event, aircraft: Aircraft) -> bool:

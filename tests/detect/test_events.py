@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -12,8 +14,9 @@ from telemetry.detect.phases import find_parts
 from telemetry.detect.quality import judge_quality
 from telemetry.detect.restarts import find_restarts
 from telemetry.detect.sags import comfort_level, deficit_vs, find_voltage_events
+from telemetry.pipeline import review
 from telemetry.readings import Reading
-from telemetry.results import EventKind, Evidence, PhaseKind
+from telemetry.results import EventKind, Evidence, Level, PhaseKind
 from telemetry.simulate import Fault, FaultKind
 
 FLIGHT = "rest 20, stir 10, rest 15, flight 240, rest 20"
@@ -145,3 +148,15 @@ def test_deficit_by_hand() -> None:
     # 0.5 V for 1 s and 0.2 V for 2 s below 6 V.
     t, v = np.array([10.0, 11.0]), np.array([5.5, 5.8])
     assert deficit_vs(t, v, 6.0, 13.0) == pytest.approx(0.5 * 1 + 0.2 * 2)
+
+
+@pytest.mark.parametrize("held", [1, 2])
+def test_a_false_zero_held_for_two_rows_is_one_reading(held, make_case) -> None:
+    """Of a quiet bus the interval is found short, and a held value counts twice."""
+    case = make_case(FLIGHT, seed=3, interval_s=0.5, row_s=0.5)
+    frame = case.log.frame.copy()
+    at = int(np.searchsorted(case.log.time_s, 150.0))
+    frame.iloc[at : at + held, list(frame.columns).index("bus/voltage")] = 0.0
+    seen = review(replace(case.log, frame=frame))
+    assert [s.place for s in seen.quality.spurious] == ["bus"]
+    assert [(f.code, f.place) for f in seen.findings if f.level >= Level.WATCH] == []
