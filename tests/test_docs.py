@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import runpy
 import shlex
 import shutil
 import tomllib
@@ -212,15 +213,17 @@ def test_the_pictures_are_shown_and_small() -> None:
         assert f"(notebooks/images/{picture.name})" in README, picture.name
 
 
-def test_every_part_of_the_house_is_described() -> None:
-    table = section(DEVELOPERS, "## The house")
-    told = {row[0].strip("`").rstrip("/") for row in rows(table)[1:]}
-    there = {
-        p.name
-        for p in (ROOT / "telemetry").iterdir()
-        if (p.suffix == ".py" and not p.name.startswith("__")) or (p / "__init__.py").exists()
-    }
-    assert told == there
+def test_every_part_of_the_house_is_described_with_what_it_may_import() -> None:
+    layers = runpy.run_path(str(ROOT / "tests" / "test_layers.py"))
+    allowed, model = layers["ALLOWED"], layers["MODEL"]
+    told = {}
+    for part, _, knows in rows(section(DEVELOPERS, "## The house"))[1:]:
+        words = {w for w in knows.split(", ") if w not in ("nothing", "the model")}
+        told[part.strip("`").removesuffix(".py").rstrip("/")] = words | (
+            model if "the model" in knows else set()
+        )
+    assert told.pop("cli") == {"everything"}
+    assert told == allowed
 
 
 def test_every_sample_log_is_described_and_marked_as_invented() -> None:
