@@ -40,8 +40,10 @@ def find_stirs(
     by_current = _stirs_by_current(activity, ground, limits)
     steady = [] if activity is None else plateaus(activity, limits)
     alone = [s for s in by_current if _is_stir(s, activity, readings, limits, steady)]
-    if activity is None or by_stick is None:
+    if by_stick is None:
         return alone
+    if activity is None:
+        return by_stick
     # Sticks that are read too seldom to show a swing can't deny one.
     slow = any((r.update_s or readings.row_s) > _SWING_S for r in _sticks(readings))
     moved = [s for s in by_current if _both_moved(readings, s) >= _MOST or (slow and s in alone)]

@@ -179,7 +179,7 @@ def _changes(node: ast.AST) -> Iterator[ast.expr]:
                 made = copy.deepcopy(node)
                 made.ops[i] = other()
                 yield made
-    elif isinstance(node, ast.BinOp) and type(node.op) in ARITHMETIC:
+    elif isinstance(node, ast.BinOp) and type(node.op) in ARITHMETIC and not _is_type(node):
         made = copy.deepcopy(node)
         made.op = ARITHMETIC[type(node.op)]()
         yield made
@@ -199,6 +199,11 @@ def _changes(node: ast.AST) -> Iterator[ast.expr]:
             yield made
     elif isinstance(node, ast.IfExp):
         yield ast.IfExp(test=node.test, body=node.orelse, orelse=node.body)
+
+
+def _is_type(node: ast.BinOp) -> bool:
+    """``float | None`` is a type, not arithmetic."""
+    return isinstance(node.right, ast.Constant) and node.right.value is None
 
 
 def _constants(value: object) -> Iterator[ast.expr]:
