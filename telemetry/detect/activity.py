@@ -32,6 +32,11 @@ _CALM_FLYING_S = 90.0
 # towards the level of flying (ours).
 _REST_S = 6.0
 _STILL_A = 0.05
+# Resistance through which a fall of voltage stands in for current: packs and leads of a large
+# model have some 0.05 to 0.15 Ohm (ours). Below this part of its usual value a supply is off.
+_STAND_IN_OHM = 0.1
+_ON_SHARE = 0.2
+_FEW_READINGS = 20
 _HIGHEST_REST = 0.5
 
 
@@ -68,15 +73,15 @@ class Activity:
 
 
 def measure_activity(readings: Readings, aircraft: Aircraft, limits: Limits) -> Activity | None:
-    """Level and scatter of the total current; None where the log has no current.
+    """Level and scatter of the total current, or of what stands in for it; None without either.
 
     Rest is the lowest level that the recording keeps for at least 3 s together: the 5 % quantile
     of 3 s means, which one dropout or the moment before switching on cannot pull down.
     """
-    total = total_current(readings, aircraft)
-    if total is None or readings.end_s - readings.start_s < 2.0:
+    drawn = _drawn(readings, aircraft)
+    if drawn is None or readings.end_s - readings.start_s < 2.0:
         return None
-    t, v, update_s, _ = total
+    t, v, update_s = drawn
     grid = np.arange(readings.start_s, readings.end_s, GRID_S)
     age = max(limits.gap_intervals * update_s, limits.gap_s)
     x = sampling.held_at(t, v, grid, age)
@@ -105,6 +110,30 @@ def measure_activity(readings: Readings, aircraft: Aircraft, limits: Limits) -> 
         at_rest=sigma <= max(_RESTLESS_SHARE * abs(rest), _RESTLESS_A),
         known=known,
     )
+
+
+def _drawn(readings: Readings, aircraft: Aircraft) -> tuple[FloatArray, FloatArray, float] | None:
+    """Instants [s], current [A] and update interval [s] of the whole.
+
+    Without current and sticks the fall of the voltage stands in, as through 0.1 Ohm: it tells when
+    there was load, not how much.
+    """
+    total = total_current(readings, aircraft)
+    if total is not None:
+        return total.t, total.v, total.update_s
+    if _stick_rate(readings) is not None:
+        return None
+    found, widest = None, 0.0
+    for r in readings.of(Quantity.VOLTAGE):
+        on = r.v > _ON_SHARE * float(np.median(r.v)) if r.size >= _FEW_READINGS else None
+        if on is None or on.sum() < _FEW_READINGS:
+            continue
+        low, high = (float(q) for q in np.quantile(r.v[on], [0.02, 0.98]))
+        if high - low > max(widest, 4.0 * (r.resolution or 0.0)):
+            widest = high - low
+            fall = (high - r.v[on]) / _STAND_IN_OHM
+            found = r.t[on], fall, r.update_s or readings.row_s
+    return found
 
 
 def _lasting_rise(t: FloatArray, rise: FloatArray, still: BoolArray) -> FloatArray:
@@ -165,7 +194,8 @@ def flying_spans(readings: Readings, activity: Activity | None, limits: Limits) 
     clipped = np.minimum(rise, np.quantile(rise[known], 0.95))
     slow, _ = _windowed(clipped, round(limits.flight_pause_s / GRID_S))
     usual = float(np.nanquantile(slow, 0.85))
-    least = max(0.4 * limits.stir_a, 4.0 * activity.rest_sigma, 0.3 * usual)
+    noise = activity.rest_sigma if activity.at_rest else 0.0
+    least = max(0.4 * limits.stir_a, 4.0 * noise, 0.3 * usual)
     with np.errstate(invalid="ignore"):
         lively = mask_to_spans(activity.t, slow > least, hold_s=2 * GRID_S)
         moving = rise > 0.5 * least

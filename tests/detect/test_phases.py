@@ -12,7 +12,8 @@ from telemetry import review
 from telemetry.channels import Quantity
 from telemetry.detect.phases import find_parts, spans_of
 from telemetry.detect.stirs import _fallen_to, measure_stirs
-from telemetry.results import PhaseKind
+from telemetry.results import Level, PhaseKind
+from telemetry.signals.spans import overlap_s
 
 FLIGHT = "rest 20, stir 10, rest 15, flight 200, rest 20"
 PLANS = {
@@ -200,3 +201,36 @@ def test_sticks_read_in_step_with_their_swing_do_not_hide_a_stir(make_case) -> N
     (got,) = spans_of(found, PhaseKind.STIR)
     assert abs(got[0] - stir[0]) < 4.0
     assert abs(got[1] - stir[1]) < 4.0
+
+
+def test_lively_flying_without_any_rest_is_a_flight(make_case) -> None:
+    """The log begins and ends in the air, and its calmest seconds are full of corrections."""
+    case = make_case("flight 200", seed=9)
+    frame = case.log.frame.copy()
+    rng = np.random.default_rng(9)
+    wild = 2.0 + 1.5 * np.abs(rng.standard_normal(len(frame)))
+    for c in case.log.channels:
+        if c.quantity is Quantity.CURRENT:
+            frame[c.key] = frame[c.key] + wild * (3.0 if c.place == "bus" else 1.0)
+    phases = [p for f in review(replace(case.log, frame=frame)).flights for p in f.phases]
+    (got,) = spans_of(tuple(phases), PhaseKind.FLIGHT)
+    assert got[0] < 5.0
+    assert got[1] > 195.0
+
+
+def test_voltage_alone_tells_when_there_was_load_and_that_supply_was_lost(make_case) -> None:
+    case = make_case("rest 25, stir 12, rest 30, flight 200, rest 30", seed=10)
+    channels = tuple(
+        c
+        for c in case.log.channels
+        if c.place in ("pack 1", "bus") and c.quantity is Quantity.VOLTAGE
+    )
+    frame = case.log.frame[[c.key for c in channels]].copy()
+    hole = (frame.index >= 150.0) & (frame.index < 151.5)
+    frame.loc[hole, "bus/voltage"] = 2.4
+    found = review(replace(case.log, frame=frame, channels=channels))
+    (got,) = spans_of(found.flights[0].phases, PhaseKind.FLIGHT)
+    (want,) = spans_of(case.rec.truth.phases, PhaseKind.FLIGHT)
+    assert overlap_s(got, want) > 0.9 * (want[1] - want[0])
+    assert {f.code for f in found.findings} >= {"brownout", "margin-low", "log-too-thin"}
+    assert found.verdict is Level.GROUND
