@@ -149,7 +149,13 @@ def _thin(
     if dip is not None and dip > 2.0:
         reasons.append(f"a dip shorter than {dip:.1f} s can pass unseen")
     span = sum(f.duration_s for f in flights)
-    lost = sum(d.duration_s for d in quality.dropouts if d.place is None)
+    # Between two flights of one file nothing is lost.
+    lost = sum(
+        max(0.0, min(d.end_s, f.end_s) - max(d.start_s, f.start_s))
+        for d in quality.dropouts
+        for f in flights
+        if d.place is None
+    )
     if span > 0 and lost > 0.2 * span:
         reasons.append(f"telemetry was lost for {100 * lost / span:.0f} % of the time")
     unjudged = [

@@ -351,6 +351,11 @@ def test_lost_telemetry_counts_from_a_fifth_of_the_time(lost_s: float, said: boo
     assert bool(thin(quality=quality)) is said
 
 
+def test_between_two_flights_of_one_file_no_telemetry_is_lost() -> None:
+    apart = Dropout(start_s=430.0, end_s=90_000.0, place=None, kind="blank")
+    assert thin(quality=Quality(row_s=0.1, shortest_sure_dip_s=0.1, dropouts=(apart,))) == []
+
+
 @pytest.mark.parametrize(("times", "said"), [(2, False), (3, True)])
 def test_falls_that_nothing_can_be_laid_to_make_a_log_too_thin(times: int, said: bool) -> None:
     unknown = [fall(120.0 + 20 * k, Origin.UNKNOWN) for k in range(times)]

@@ -78,11 +78,14 @@ def draw_sag(ax: Axes, event: Event) -> Axes:
             event.reference_v, color=style.MUTED, linewidth=style.pt(0.9), linestyle=(0, (2, 2))
         )
     if event.residual_v is not None:
-        known = event.reference_v is not None
+        # A unit's own minimum may lie below every reading drawn.
+        bottom, top = ax.get_ylim()
+        ax.set_ylim(min(bottom, event.residual_v - 0.08 * (top - bottom)), top)
+        known = event.reference_v is not None and event.reference_v - event.residual_v >= 0.01
         fell_from = f" from {event.reference_v:.2f} V" if known else ""
-        middle = (event.start_s + event.end_s) / 2
         start, end = ax.get_xlim()
-        right = middle - start < 0.5 * (end - start)
+        # On the side with more room.
+        right = end - event.end_s > event.start_s - start
         ax.annotate(
             f"{event.residual_v:.2f} V{fell_from}",
             (event.end_s if right else event.start_s, event.residual_v),

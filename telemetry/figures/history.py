@@ -242,7 +242,7 @@ def draw_chart(ax: Axes, trend: Trend, flights: FlightAxis) -> Axes:
     )
     flight_axis(ax, flights)
     ax.yaxis.set_major_locator(MaxNLocator(nbins=3))
-    style.name_axis(ax, "CUSUM", "")
+    style.name_axis(ax, "evidence", "")
     return ax
 
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from telemetry.aircraft import Limits
-from telemetry.channels import Quantity
+from telemetry.channels import PlaceKind, Quantity, kind_of_place
 from telemetry.figures.names import short
 from telemetry.log import FloatArray
 from telemetry.readings import Reading, Readings
@@ -120,6 +120,12 @@ def pairs_of(
 
 
 def _branch_current(part: Readings, resistance: Resistance) -> Reading | None:
+    """What flows through the lead: of the bus fed by several packs, the current of that pack."""
+    parent = resistance.parent
+    if parent is not None and kind_of_place(parent) is PlaceKind.PACK:
+        of_pack = part.get(Quantity.CURRENT, parent)
+        if of_pack is not None:
+            return of_pack
     own = part.get(Quantity.CURRENT, resistance.place)
     if own is not None or resistance.kind == "branch" or resistance.parent is None:
         return own

@@ -13,7 +13,7 @@ from telemetry.channels import Quantity
 from telemetry.figures import style
 from telemetry.figures.names import short
 from telemetry.figures.style import AnyFigure, Look
-from telemetry.figures.traces import envelope, lowest, of_quantity
+from telemetry.figures.traces import Lowest, envelope, lowest_judged, of_quantity
 from telemetry.readings import Reading, Readings
 from telemetry.results import Event, EventKind, Origin, Phase, PhaseKind, Review, Span
 
@@ -109,18 +109,27 @@ def compose(
     y = top + _STRIP + _UNDER
     panels = []
     columns = max(60, round(inner / 2))
+    # Between two panels, else above the one: below it stand the times.
+    lane_first = not (voltages and currents)
+    lane_top = y
+    if lane_first:
+        y += _LANE + 3.0
     if voltages:
         tall = room * shares[0]
         ax = style.axes_at(fig, _LEFT, y, inner, tall)
         draw_voltages(ax, voltages, looks, review.limits, columns)
-        draw_lowest(ax, voltages, review)
+        low = lowest_judged(review, readings)
+        if low is not None:
+            digits = next((r.resolution for r in voltages if r.place == low.place), None)
+            draw_lowest(ax, low, digits)
         panels.append(_panel(ax, "voltage", inner, y, tall))
         _share_time(ax, span, last=not currents, inner=inner)
         y += tall + 3.0
-    lane_top = y
+    if not lane_first:
+        lane_top = y
+        y += _LANE + 3.0
     lane = style.axes_at(fig, _LEFT, lane_top, inner, _LANE)
     draw_events(lane, events, *span)
-    y += _LANE + 3.0
     if currents:
         tall = room * shares[-1]
         ax = style.axes_at(fig, _LEFT, y, inner, tall)
@@ -256,23 +265,16 @@ def draw_level(ax: Axes, level: float, text: str) -> Axes:
     return ax
 
 
-def draw_lowest(ax: Axes, traces: Sequence[Reading], review: Review) -> Axes:
-    """Ring and words at the lowest reading in stir and flight, behind the packs where known.
-
-    A pack that is lost or switched off falls to nothing; what the electronics still had is the
-    lowest voltage that counts.
-    """
-    judged = {m.place for f in review.flights for m in f.margins if m.lowest_v is not None}
-    active = (PhaseKind.STIR, PhaseKind.FLIGHT)
-    spans: list[Span] = [p for f in review.flights for p in f.phases if p.kind in active]
-    behind = [r for r in traces if r.place in judged] or traces
-    found = [(low, r) for r in behind if (low := lowest(r, spans)) is not None]
-    if not found:
+def draw_lowest(ax: Axes, low: Lowest, resolution: float | None) -> Axes:
+    """Ring and words at the lowest voltage that counts; the axis reaches down to it."""
+    if low.time_s is None:
         return ax
-    (time_s, value), r = min(found, key=lambda f: f[0][1])
+    time_s, value = low.time_s, low.volts
+    bottom, top = ax.get_ylim()
+    ax.set_ylim(min(bottom, value - 0.06 * (top - value)), top)
     start, end = ax.get_xlim()
-    digits = 2 if r.resolution is None or r.resolution < 0.1 else 1
-    words = f"lowest {value:.{digits}f} V", f"{short(r.place)}, {style.clock_label(time_s)}"
+    digits = 2 if resolution is None or resolution < 0.1 else 1
+    words = f"lowest {value:.{digits}f} V", f"{short(low.place)}, {style.clock_label(time_s)}"
     share = (time_s - start) / (end - start)
     room = max(share, 1 - share) * style.size_pt_of_axes(ax)[0]
     right = share < 0.5

@@ -6,6 +6,7 @@ No drawing library is needed here, so that the terminal summary can look up a re
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -13,7 +14,7 @@ from telemetry.aircraft import Limits
 from telemetry.channels import PlaceKind, Quantity, kind_of_place
 from telemetry.log import FloatArray
 from telemetry.readings import Reading, Readings
-from telemetry.results import Span
+from telemetry.results import Review, Span
 from telemetry.signals.envelope import Band, bands, min_max_indices
 
 # The order of the power path, from the source to what it feeds.
@@ -26,6 +27,8 @@ _ORDER = (
     PlaceKind.OTHER,
     PlaceKind.SURFACE,
 )
+# Readings closer than this are the same reading: no log of a supply resolves less.
+_SAME_V = 5e-4
 
 
 def path_order(places: Iterable[str]) -> tuple[str, ...]:
@@ -54,6 +57,40 @@ def highest(reading: Reading, spans: Iterable[Span]) -> tuple[float, float] | No
     parts = [reading.within(s.start_s, s.end_s) for s in spans]
     found = [_at(p, int(np.argmax(p.v))) for p in parts if p.size]
     return max(found, key=lambda instant: instant[1], default=None)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Lowest:
+    """The lowest voltage of a recording: where, when (s; None where no row shows it), how low (V).
+
+    ``held`` where only the unit's own minimum shows it: it fell between two readings.
+    """
+
+    place: str
+    volts: float
+    time_s: float | None
+    held: bool
+
+
+def lowest_judged(review: Review, readings: Readings) -> Lowest | None:
+    """The lowest voltage in stir and flight of the places behind the packs; None without any.
+
+    A pack that is lost or switched off falls to nothing; what the electronics still had is the
+    lowest voltage that counts.
+    """
+    known = [m for f in review.flights for m in f.margins if m.lowest_v is not None]
+    margin = min(known, key=lambda m: m.lowest_v or 0.0, default=None)
+    if margin is None or margin.lowest_v is None:
+        return None
+    for hold in ("", "min"):
+        found = readings.get(Quantity.VOLTAGE, margin.place, hold=hold)
+        same = None if found is None else abs(found.v - margin.lowest_v) < _SAME_V
+        if found is not None and same is not None and same.any():
+            time_s = float(found.t[int(np.argmax(same))])
+            return Lowest(
+                place=margin.place, volts=margin.lowest_v, time_s=time_s, held=hold == "min"
+            )
+    return Lowest(place=margin.place, volts=margin.lowest_v, time_s=None, held=False)
 
 
 def _at(reading: Reading, index: int) -> tuple[float, float]:

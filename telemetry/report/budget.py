@@ -139,8 +139,7 @@ def _cases(budget: Budget, name: str) -> list[tuple[PlaceBudget, WorstCase]]:
 def _level(budget: Budget, problems: Sequence[_Problem]) -> Level:
     if problems:
         return Level.WATCH
-    known = any(p.over is not None for p in budget.parts) or _cases(budget, "pack-lost")
-    return Level.CLEAR if known else Level.UNKNOWN
+    return Level.CLEAR if any(p.over is not None for p in budget.parts) else Level.UNKNOWN
 
 
 def _reason(budget: Budget, level: Level, problems: Sequence[_Problem]) -> str:
@@ -149,8 +148,8 @@ def _reason(budget: Budget, level: Level, problems: Sequence[_Problem]) -> str:
         return sentence(problems[0].what)[:-1] + (f"; {more} more below." if more else ".")
     if level is Level.UNKNOWN:
         return (
-            "Neither leads with a limit nor packs that could be told apart are known: put leads, "
-            "plugs and packs into the profile, and give logs with --log."
+            "No lead, plug or supply with both a limit and a current is known: put them into the "
+            "profile, and give logs with --log."
         )
     free = sum(p.limit_a is None for p in budget.parts)
     told = f"; {counted(free, 'part')} without a limit in the profile" if free else ""
@@ -192,11 +191,21 @@ def _one_lost(budget: Budget) -> KeyNumber:
 
 def _highest(budget: Budget) -> KeyNumber:
     label = "Highest current"
-    found = [(p.worst_a, p) for p in budget.parts if p.worst_a is not None and p.worst_case]
+    found = [
+        (p.worst_a, f"{plain(p.place)}, {_case(p, budget)}")
+        for p in budget.parts
+        if p.worst_a is not None and p.worst_case
+    ]
+    found += [
+        (c.current_a, f"{plain(p.place)}, {CASE_WORD.get(c.case, c.case)}")
+        for p in budget.places
+        for c in p.cases
+        if c.current_a is not None
+    ]
     if not found:
         return _key(label, None, "no part with a current is known")
-    amps, part = max(found, key=lambda x: x[0])
-    return _key(label, _a(amps), f"{plain(part.place)}, {_case(part, budget)}")
+    amps, where = max(found, key=lambda x: x[0])
+    return _key(label, _a(amps), where)
 
 
 def _case(part: PartLoad, budget: Budget) -> str:

@@ -132,6 +132,8 @@ def facts(finding: Finding, steps: Steps) -> tuple[Fact, ...]:
     for key, value in evidence.items():
         if value is None or value == "" or _is_bound(key, evidence):
             continue
+        if key == "reasons" or (key == "times" and value == 1):
+            continue
         low, high = _bounds(key, evidence)
         rows.append((_label(key), _value(key, value, low, high, finding.place, steps)))
     return tuple(rows)
@@ -163,7 +165,7 @@ def _label(key: str) -> str:
 
 def _value(key: str, value: Value, low: Value, high: Value, place: str | None, steps: Steps) -> str:
     if isinstance(value, str):
-        return _WORDS.get(value, plain(value))
+        return _WORDS.get(value, plain(value).replace(" branch ", " lead "))
     if isinstance(value, bool):
         return "yes" if value else "no"
     if key.endswith(_INSTANTS):

@@ -4,11 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-import numpy as np
-
 from telemetry.channels import PlaceKind, Quantity, kind_of_place
 from telemetry.figures.names import plain
-from telemetry.figures.traces import highest, of_quantity
+from telemetry.figures.traces import highest, lowest_judged, of_quantity
 from telemetry.readings import Readings
 from telemetry.report.document import FigureBlock, FirstPage, KeyNumber
 from telemetry.report.words import (
@@ -21,11 +19,10 @@ from telemetry.report.words import (
     lasting,
     sentence,
 )
-from telemetry.results import Charge, Finding, Level, Margin, PhaseKind, Review, Span
+from telemetry.results import Charge, Finding, Level, PhaseKind, Review, Span
 
-_MOST_CHECKS = 5
-# Readings closer than this are the same reading: no log of a supply resolves less.
-_SAME_V = 5e-4
+# As many as leave room for the timeline on the first screen.
+_MOST_CHECKS = 3
 
 
 def first_page(review: Review, readings: Readings) -> FirstPage:
@@ -88,18 +85,30 @@ def _nothing_found(review: Review) -> str:
 
 
 def checks(findings: Iterable[Finding], told_by: str = "this log") -> tuple[str, ...]:
-    """What to do before the next flight, the gravest first."""
-    asked: dict[str, None] = {}
+    """What to do before the next flight and where, the gravest first."""
+    asked: dict[str, dict[str, None]] = {}
     for finding in by_gravity(findings):
         if finding.level is not Level.CLEAR and (finding.advice or finding.confirm):
-            asked.setdefault(sentence(finding.advice or finding.confirm))
-    shown = list(asked)[:_MOST_CHECKS]
+            places = asked.setdefault(sentence(finding.advice or finding.confirm), {})
+            if finding.place is not None:
+                places.setdefault(plain(finding.place))
+    shown = [_at_places(advice, list(places)) for advice, places in asked.items()][:_MOST_CHECKS]
     if len(asked) > len(shown):
         shown.append(f"{len(asked) - len(shown)} more: see Findings.")
     if not shown:
         shown.append(f"Nothing in {told_by} asks for a particular check.")
     shown.append("Your usual checks before flight remain: see Cautions.")
     return tuple(shown)
+
+
+def _at_places(advice: str, places: list[str]) -> str:
+    """An advice with the places it is for: "Left wing: clean or replace that plug."."""
+    if not places or any(p.casefold() in advice.casefold() for p in places):
+        return advice
+    named = ", ".join(places)
+    # A word such as LiPo keeps its capitals.
+    first = advice if advice[1:2].isupper() else advice[0].lower() + advice[1:]
+    return f"{named[0].upper()}{named[1:]}: {first}"
 
 
 def key_numbers(review: Review, readings: Readings) -> tuple[KeyNumber, ...]:
@@ -138,25 +147,14 @@ def _where(review: Review, place: str, time_s: float | None) -> str:
     return ", ".join(p for p in parts if p)
 
 
-def _lowest_margin(review: Review) -> Margin | None:
-    known = [m for f in review.flights for m in f.margins if m.lowest_v is not None]
-    return min(known, key=lambda m: m.lowest_v or 0.0, default=None)
-
-
 def _lowest_voltage(review: Review, readings: Readings, steps: Steps) -> KeyNumber:
-    margin = _lowest_margin(review)
     label = "Lowest voltage"
-    if margin is None or margin.lowest_v is None:
+    low = lowest_judged(review, readings)
+    if low is None:
         return _known(label, NOT_MEASURED, "no place with a voltage was judged")
-    when, held = None, False
-    for hold in ("", "min"):
-        found = readings.get(Quantity.VOLTAGE, margin.place, hold=hold)
-        if found is not None and when is None:
-            at = np.flatnonzero(abs(found.v - margin.lowest_v) < _SAME_V)
-            when, held = (float(found.t[at[0]]), hold == "min") if at.size else (None, False)
-    value = steps.volts(margin.lowest_v, margin.place)
-    where = _where(review, margin.place, when)
-    return _known(label, value, f"{where}, by the unit's own minimum" if held else where)
+    where = _where(review, low.place, low.time_s)
+    by = ", by the unit's own minimum" if low.held else ""
+    return _known(label, steps.volts(low.volts, low.place), f"{where}{by}")
 
 
 def _highest_current(review: Review, readings: Readings, steps: Steps) -> KeyNumber:

@@ -14,7 +14,7 @@ from telemetry.figures.style import AnyFigure, Look
 from telemetry.figures.traces import path_order
 from telemetry.report.across import STEP, Across, finite, paired
 from telemetry.report.document import FigureBlock
-from telemetry.report.words import LEVEL_WORD, number
+from telemetry.report.words import LEVEL_WORD, code_words, number
 from telemetry.results import Finding, NoteMark
 
 _DASHED, _DOTTED = (5.0, 1.6), (1.4, 1.4)
@@ -125,7 +125,7 @@ def season_figure(across: Across) -> FigureBlock | None:
     if not history.flights:
         return None
     told = [
-        f"{plain(f.place or 'whole aircraft')}: {f.code.replace('-', ' ')}, "
+        f"{plain(f.place or 'whole aircraft')}: {code_words(f.code)}, "
         f"{LEVEL_WORD[f.level].lower()}, since No. {since}"
         for f in history.findings
         if (since := across.since(f)) is not None
@@ -368,7 +368,7 @@ class HistoryScene:
                 row=rows[f.place],
                 since=since - 1,
                 level=f.level,
-                text=f"{LEVEL_WORD[f.level]}: {f.code.replace('-', ' ')}",
+                text=f"{LEVEL_WORD[f.level]}: {code_words(f.code)}",
             )
             for f in across.history.findings
             if f.place in rows and (since := across.since(f)) is not None

@@ -13,7 +13,7 @@ from telemetry.report.document import Block, Bullets, Cell, FigureBlock, Section
 from telemetry.report.history_figures import of_features, of_trend
 from telemetry.report.method import levels_table
 from telemetry.report.tables import NONE, cells, columns
-from telemetry.report.words import clock, counted, number, sentence
+from telemetry.report.words import clock, code_words, counted, number, sentence
 from telemetry.results import Feature, Trend
 
 _VOLTS = ("idle_v", "lowest_stir_v", "lowest_flight_v")
@@ -331,7 +331,7 @@ def judged_section(across: Across) -> Section:
         caption="All that was judged",
         columns=columns("What", "Place", ">Flights", ">Rise now", "+/-", ">Watch", ">Evidence"),
         rows=rows,
-        note="Evidence: the highest CUSUM of the scores against the limit at which a lasting "
+        note="Evidence: the highest sum of the scores (CUSUM) against the limit at which a lasting "
         "change is told; 100 % and over tells one. Its finding follows where the rise reaches the "
         "limit of the profile as well.",
         brief=False,
@@ -363,7 +363,7 @@ def _trend_row(trend: Trend) -> tuple[Cell, ...]:
     unit = f" {trend.unit}" if trend.unit else ""
     share = max(trend.chart, default=0.0) / trend.limit if trend.limit > 0 else 0.0
     return cells(
-        trend.code.replace("-", " "),
+        code_words(trend.code),
         plain(trend.place),
         str(len(trend.flights)),
         NONE if value is None else f"{number(value, step)}{unit}",

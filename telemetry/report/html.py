@@ -37,8 +37,9 @@ _TEMPLATES = Path(__file__).parent / "templates"
 _SMALL_PT = 390.0
 # Cells longer than this may wrap; shorter ones stay on one line.
 _LONG_CELL = 24
-_WIDE = (1080.0, 400.0)
-_NARROW = (370.0, 440.0)
+# The first screen of a small laptop shows the whole of it, a phone's most.
+_WIDE = (1080.0, 340.0)
+_NARROW = (370.0, 340.0)
 _PHASE_FILL = {
     PhaseKind.FLIGHT: "sky",
     PhaseKind.STIR: "orange",

@@ -6,7 +6,15 @@ from collections.abc import Callable, Sequence
 
 from telemetry.figures.names import plain
 from telemetry.report.document import Block, Cell, FigureBlock, Paragraph, Section, Table
-from telemetry.report.tables import NONE, bare, cells, columns, each_flight, mohm_words
+from telemetry.report.tables import (
+    NONE,
+    bare,
+    cells,
+    columns,
+    each_flight,
+    mohm_words,
+    resistance_caption,
+)
 from telemetry.report.words import (
     EVENT_WORD,
     EVIDENCE_WORD,
@@ -167,7 +175,7 @@ def resistances_section(review: Review) -> Section:
             Table(
                 caption=f"{before}Resistances, mOhm with 95 % interval",
                 columns=columns(
-                    "Place", "Of what", ">mOhm", ">Expected", ">Updates", "~>Read after"
+                    "Place", "Of what", ">mOhm", ">Expected", "~>Updates", "~>Read after"
                 ),
                 rows=rows,
                 note="Expected: from the wire table, where the profile knows the lead. Updates: "
@@ -182,7 +190,7 @@ def resistances_section(review: Review) -> Section:
                 flight=k,
                 item=n,
                 place=r.place,
-                caption=f"Voltage against current, {plain(r.place)}",
+                caption=resistance_caption(r),
                 alt=f"Each point one update; the line has the slope of {mohm_words(r)} mOhm.",
             )
             for n, r in enumerate(flight.resistances)

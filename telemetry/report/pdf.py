@@ -33,6 +33,7 @@ from telemetry.results import History, Level, Review
 
 _BODY, _SMALL, _CELL = 9.5, 8.5, 8.5
 _GAP, _CELL_GAP = 14.0, 9.0
+_SHORT = 14
 # Text in figures against that on the screen: 11 pt there are 7.5 pt on paper.
 _SCALE = 0.68
 _FILL = {
@@ -126,8 +127,11 @@ def _first_page(sheets: Sheets, first: FirstPage, drawer: Drawer) -> None:
         sheets.put(line, sheets.left + 60.0, sheets.y + 29.0 + k * 11.0 * LEADING, 11.0)
     sheets.y += tall + 10.0
     _numbers(sheets, first)
+    checks = [line for c in first.checks for line in wrapped(c, sheets.inner - 12.0, _BODY)]
     if first.timeline is not None:
-        tall = min(300.0, 0.7 * drawer.height(first.timeline))
+        # As tall as leaves room for the checks on the same page.
+        below = 60.0 + len(checks) * (_BODY * LEADING + 1.0)
+        tall = min(sheets.room - below, 0.95 * drawer.height(first.timeline))
         _figure(sheets, first.timeline, drawer, sheets.left, sheets.inner, tall)
     sheets.need(60.0)
     sheets.text("Before the next flight", 12.0, bold=True, after=2.0)
@@ -325,19 +329,27 @@ def _head(sheets: Sheets, table: Table, widths: Sequence[float]) -> None:
 
 
 def _widths(table: Table, rows: Sequence[Sequence[str]], inner: float) -> list[float]:
-    """Natural widths of the columns; where they are too wide together, the widest give way."""
+    """Widths of the columns: natural ones where they fit together.
+
+    Else each has room for its title and longest word, and the rest is shared out by how much more
+    each would take (the automatic layout of tables in CSS 2.2, 17.5.2.2, from memory).
+    """
     heads = [c.title for c in table.columns]
-    widths = [max(text_width(row[k], _CELL) for row in (heads, *rows)) for k in range(len(heads))]
-    least = [text_width(h, _CELL) for h in heads]
-    over = sum(widths) + _CELL_GAP * (len(widths) - 1) - inner
-    while over > 0.01:
-        k = max(range(len(widths)), key=lambda j: widths[j] - least[j])
-        spare = widths[k] - least[k]
-        if spare <= 0.01:
-            break
-        others = sorted(w for j, w in enumerate(widths) if j != k)
-        step = max(4.0, widths[k] - (others[-1] if others else 0.0))
-        taken = min(over, spare, step)
-        widths[k] -= taken
-        over -= taken
-    return widths
+    room = inner - _CELL_GAP * (len(heads) - 1)
+    most = [max(text_width(row[k], _CELL) for row in (heads, *rows)) for k in range(len(heads))]
+    if sum(most) <= room:
+        return most
+    words = [
+        max((text_width(w, _CELL) for row in rows for w in _unbroken(row[k])), default=0.0)
+        for k in range(len(heads))
+    ]
+    least = [max(w, text_width(h, _CELL)) for w, h in zip(words, heads, strict=True)]
+    if sum(least) >= room:
+        return [w * room / sum(least) for w in least]
+    share = (room - sum(least)) / (sum(most) - sum(least))
+    return [low + share * (high - low) for low, high in zip(least, most, strict=True)]
+
+
+def _unbroken(text: str) -> list[str]:
+    """What is not to be parted: words, and texts as short as the name of a place."""
+    return [text] if len(text) <= _SHORT else text.split()

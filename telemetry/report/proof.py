@@ -5,6 +5,7 @@ from __future__ import annotations
 from telemetry.channels import PlaceKind, Quantity, kind_of_place
 from telemetry.figures.names import plain
 from telemetry.report.document import FigureBlock
+from telemetry.report.tables import resistance_caption
 from telemetry.report.words import clock
 from telemetry.results import Finding, Review
 
@@ -67,7 +68,7 @@ def _scatter(review: Review, finding: Finding, number: int) -> FigureBlock | Non
                 flight=number,
                 item=item,
                 place=found.place,
-                caption=f"Voltage against current, {plain(found.place)}",
+                caption=resistance_caption(found),
                 alt=f"Each point one update; the line falls by {found.mohm:.0f} mOhm.",
             )
     return None

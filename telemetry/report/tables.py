@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from telemetry.figures.names import plain
 from telemetry.report.document import Cell, Column
 from telemetry.report.words import clock, interval
 from telemetry.results import Flight, Resistance, Review
@@ -41,6 +42,13 @@ def each_flight(review: Review) -> list[tuple[int, Flight, str]]:
         (k, f, f"{f.kind.capitalize()} {k + 1}, {clock(f.start_s)} to {clock(f.end_s)}: ")
         for k, f in enumerate(review.flights)
     ]
+
+
+def resistance_caption(resistance: Resistance) -> str:
+    """What the figure of a resistance shows: "Voltage against current, pack 1 to bus"."""
+    place = plain(resistance.place)
+    way = place if resistance.parent is None else f"{plain(resistance.parent)} to {place}"
+    return f"Voltage against current, {way}"
 
 
 def mohm_words(resistance: Resistance) -> str:

@@ -190,6 +190,11 @@ def day_words(start: str | None) -> str:
     return f"{words[0]} {words[1][:3]}" if len(words) == 3 else ""
 
 
+def code_words(code: str) -> str:
+    """The code of a finding in plain words: "branch-resistance-rising" is of a lead."""
+    return code.replace("-", " ").replace("branch", "lead")
+
+
 def quoted(name: str) -> str:
     """A name as one word of a command: in quotation marks where it needs them."""
     if re.fullmatch(r"[\w./\\:-]+", name):

@@ -262,8 +262,10 @@ def _fall(place: str, origin: Origin, events: list[Event]) -> Finding:
         "explained": worst.explained,
         "explained_by": worst.explained_by,
     }
-    many = "once" if len(events) == 1 else f"{len(events)} times"
-    what = f"fell {many} by up to {worst.depth_v:.2f} V (first at {clock(events[0].start_s)})"
+    first = clock(events[0].start_s)
+    what = f"fell by {worst.depth_v:.2f} V at {first}"
+    if len(events) > 1:
+        what = f"fell {len(events)} times by up to {worst.depth_v:.2f} V (first at {first})"
     if origin is Origin.SUPPLY:
         code = "switch-step" if shifts else "regulator-droop"
         return make(

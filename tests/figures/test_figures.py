@@ -13,7 +13,14 @@ from matplotlib.patches import Patch
 from telemetry.channels import Quantity
 from telemetry.figures import closeup, comparison, style, timeline
 from telemetry.figures.pairs import pairs_of
-from telemetry.figures.traces import highest, lowest, of_quantity, path_order
+from telemetry.figures.traces import (
+    Lowest,
+    highest,
+    lowest,
+    lowest_judged,
+    of_quantity,
+    path_order,
+)
 from telemetry.readings import Readings, take_readings
 from telemetry.results import EventKind, Origin, PhaseKind, Review
 
@@ -169,6 +176,43 @@ def test_the_lowest_reading_is_ringed_and_worded(drawn: tuple[Figure, timeline.L
     assert "lowest 4.60 V, left wing, 08:42" in words
 
 
+def test_a_unit_s_own_minimum_is_ringed_below_all_readings() -> None:
+    ax = style.axes_at(style.new_figure(400, 200), 50, 10, 300, 150)
+    ax.set_xlim(0, 900)
+    ax.set_ylim(7.0, 8.0)
+    low = Lowest(place="left wing", volts=6.92, time_s=443.0, held=True)
+    timeline.draw_lowest(ax, low, 0.01)
+    (ring,) = [line for line in ax.lines if line.get_gid() == "lowest-ring"]
+    assert (ring.get_xdata()[0], ring.get_ydata()[0]) == (443.0, 6.92)  # type: ignore[index]
+    assert ax.get_ylim()[0] < 6.92
+    assert ax.get_ylim()[1] == 8.0
+
+
+def test_a_lowest_voltage_that_no_row_shows_has_no_instant(
+    review: Review, readings: Readings
+) -> None:
+    flight = review.flights[0]
+    margin = replace(flight.margins[0], place="left wing", lowest_v=4.321)
+    low = lowest_judged(replace(review, flights=(replace(flight, margins=(margin,)),)), readings)
+    assert low == Lowest(place="left wing", volts=4.321, time_s=None, held=False)
+
+
+@pytest.mark.parametrize("kept", [Quantity.VOLTAGE, Quantity.CURRENT])
+def test_the_lane_of_events_stands_clear_of_the_times(review: Review, kept: Quantity) -> None:
+    """Where the log has only voltages, or only currents."""
+    columns = [c for c in review.log.channels if c.quantity in (kept, Quantity.TIME)]
+    log = replace(review.log, channels=tuple(columns))
+    fig = style.new_figure(1080, 340)
+    readings = take_readings(log, review.limits)
+    looks = style.looks(r.place for r in readings.of(kept))
+    timeline.compose(fig, replace(review, log=log), readings, looks)
+    fig.draw_without_rendering()
+    (lane,) = [t for ax in fig.axes for t in ax.texts if t.get_text() == "events"]
+    times = [t for ax in fig.axes for t in ax.get_xticklabels() if ":" in t.get_text()]
+    assert times
+    assert not any(lane.get_window_extent().overlaps(t.get_window_extent()) for t in times)
+
+
 def test_the_restart_level_is_shown_where_it_is_near_only(
     review: Review, readings: Readings, looks: dict[str, style.Look]
 ) -> None:
@@ -277,6 +321,20 @@ def test_the_cloud_of_a_branch_follows_the_planted_resistance(
     slope = np.polyfit(pairs.mean_current_a, pairs.mean_voltage_v, 1)[0]
     assert slope == pytest.approx(0.021, rel=0.1)
     assert pairs.current_a.size <= 500
+
+
+def test_a_lead_from_a_pack_is_drawn_against_the_current_of_that_pack(
+    review: Review, readings: Readings
+) -> None:
+    """Of two packs each carries a part: against the whole current the slope would be too flat."""
+    flight = review.flights[0]
+    way = replace(flight.resistances[0], kind="branch", place="bus", parent="pack 1", mohm=5.0)
+    pairs = pairs_of(readings, review.limits, flight, way)
+    assert pairs is not None
+    assert pairs.current_name == "current of pack 1"
+    own = readings.get(Quantity.CURRENT, "pack 1")
+    assert own is not None
+    assert pairs.current_a.max() == own.within(flight.start_s, flight.end_s).v.max()
 
 
 def test_readings_outside_the_frame_are_counted(review: Review, readings: Readings) -> None:

@@ -208,9 +208,9 @@ def test_the_checks_are_the_advice_gravest_first_and_end_with_the_usual(
     document: Document,
 ) -> None:
     assert document.first.checks == (
-        "Clean or replace the left panel connector before the next flight.",
+        "Left wing: clean or replace the left panel connector before the next flight.",
         "Look at the crimps of the left wing lead.",
-        "Set the transmitter to a shorter interval, or log the unit's own minimum.",
+        "Tail: set the transmitter to a shorter interval, or log the unit's own minimum.",
         "Your usual checks before flight remain: see Cautions.",
     )
 

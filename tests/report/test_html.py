@@ -105,7 +105,7 @@ def test_the_first_screen_has_the_answer(page: Page) -> None:
     for part in (
         *("Tern (invented)", "14 May 2026, 10:32. One flight", "evening.csv", "Ground it"),
         *("The left wing lost 1.33 V for 0.6 s", "2 more below", "Before the next flight"),
-        *("Clean or replace the left panel connector", "Lowest voltage 4.60 V"),
+        *("Left wing: clean or replace the left panel connector", "Lowest voltage 4.60 V"),
         *("left wing, in flight, at 08:42", "Highest current", "Charge used 1503 mAh"),
         *("Margin to restart 1.10 V", "More flights like this 1"),
         "Your usual checks before flight remain",

@@ -46,7 +46,7 @@ def test_the_first_page_has_the_answer(sheets: Sheets) -> None:
     first = words(sheets.pages[0])
     for part in (
         *("Ground it", "The left wing lost 1.33 V", "4.60 V", "18.7 A", "1503 mAh", "1.10 V"),
-        *("Before the next flight", "Clean or replace the left panel connector"),
+        *("Before the next flight", "Left wing: clean or replace the left panel connector"),
     ):
         assert part in first, part
     assert len(sheets.pages[0].subfigs) == 1

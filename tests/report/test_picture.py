@@ -32,7 +32,7 @@ def test_a_finding_brings_its_proof(review, history) -> None:
     servo = next(f for f in history.findings if f.code == "servo-current-rising")
     rise, chart = telemetry.draw(history, servo).axes
     assert rise.get_ylabel() == "rise (%)"
-    assert chart.get_ylabel() == "CUSUM"
+    assert chart.get_ylabel() == "evidence"
 
 
 def test_a_stretch_of_the_recording_is_shown_as_asked(review) -> None:

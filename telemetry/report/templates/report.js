@@ -242,7 +242,7 @@
   button("Earlier", () => shift(-0.5));
   button("Later", () => shift(0.5));
   const now = document.createElement("output");
-  now.textContent = "point at the timeline to read it";
+  now.textContent = "Point at the timeline, or tap it, to read it.";
   const live = document.createElement("p");
   live.className = "unseen live";
   live.setAttribute("aria-live", "polite");
