@@ -1,0 +1,71 @@
+"""The profile printed in the README is read by the program, and says what the text says."""
+
+from __future__ import annotations
+
+import re
+from datetime import date
+from pathlib import Path
+
+import pytest
+
+from telemetry.aircraft import Aircraft
+from telemetry.power.budget import budget
+from telemetry.profile import path_tree, profile_errors, read_profile
+
+README = Path(__file__).resolve().parents[2] / "README.md"
+
+
+@pytest.fixture
+def printed() -> str:
+    (example,) = re.findall(r"```toml\n(.*?)```", README.read_text(encoding="utf-8"), re.DOTALL)
+    return str(example)
+
+
+@pytest.fixture
+def plover(printed: str, tmp_path: Path) -> Aircraft:
+    path = tmp_path / "plover.toml"
+    path.write_text(printed, encoding="utf-8")
+    assert profile_errors(path) == ()
+    return read_profile(path)
+
+
+def test_it_is_read_whole(plover: Aircraft, printed: str) -> None:
+    for kind, found in (
+        ("packs", plover.packs),
+        ("supplies", plover.supplies),
+        ("nodes", plover.nodes),
+        ("servos", plover.servos),
+    ):
+        assert len(found) == printed.count(f"[[{kind}]]") > 0
+    assert "invented" in printed
+    assert plover.mirror("right wing") == "left wing"
+    assert plover.limits.comfort_v == 6.0
+    assert plover.restart_v("left wing") == 3.8
+
+
+def test_dates_are_read_as_the_comments_say(plover: Aircraft) -> None:
+    before, after = plover.on(date(2026, 4, 30)), plover.on(date(2026, 5, 14))
+    assert [s.drives for s in before.servos_at("tail")] == ["elevator", "tail wheel"]
+    assert [s.drives for s in after.servos_at("tail")] == ["elevator", "rudder"]
+    assert [p.label for p in before.packs] == ["A1", None]
+    assert [p.label for p in after.packs] == ["C3", None]
+
+
+def test_it_is_enough_for_tree_and_budget(plover: Aircraft) -> None:
+    now = plover.on(date(2026, 6, 1))
+    tree = path_tree(now)
+    assert all(node.name in tree for node in now.nodes)
+    made = budget(now)
+    assert {lead.place for lead in made.leads} == {"left wing", "right wing", "tail"}
+    stalled = {
+        p.place: c.voltage_v for p in made.places for c in p.cases if c.case == "all-stalled"
+    }
+    assert stalled["tail"] is not None
+
+
+def test_every_key_of_the_example_is_in_the_table(printed: str) -> None:
+    text = README.read_text(encoding="utf-8")
+    table = text[text.index("| key | meaning |") : text.index("## What each finding means")]
+    keys = set(re.findall(r"(?:^|[{,] *)([a-z_0-9]+) = ", printed, re.MULTILINE))
+    # A label's own key, and a limit, which every report lists.
+    assert {k for k in keys if k not in table} <= {"label", "comfort_v"}
