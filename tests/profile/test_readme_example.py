@@ -56,7 +56,8 @@ def test_it_is_enough_for_tree_and_budget(plover: Aircraft) -> None:
     tree = path_tree(now)
     assert all(node.name in tree for node in now.nodes)
     made = budget(now)
-    assert {lead.place for lead in made.leads} == {"left wing", "right wing", "tail"}
+    with_leads = {"pack 1", "pack 2", "left wing", "right wing", "tail"}
+    assert {lead.place for lead in made.leads} == with_leads
     stalled = {
         p.place: c.voltage_v for p in made.places for c in p.cases if c.case == "all-stalled"
     }
