@@ -37,7 +37,8 @@ def path_steps(
     """Steps of the drop from pack to bus per ampere, at most one for each pack.
 
     ``U(pack) - U(bus) = a + R I + d I [t >= T]``, by least squares over block means; T is where it
-    fits best. Likeness of neighbouring residuals is taken off the F and put on the interval.
+    fits best. Likeness of neighbouring residuals is taken off the F and put on the interval. A step
+    that makes less of a drop at the high currents than the two sensors' resolutions is none.
 
     Parameters
     ----------
@@ -65,8 +66,12 @@ def path_steps(
         away = [(o.start_s - _SETTLE_S, o.end_s + _SETTLE_S) for o in outs]
         blocks = _blocks(volts, bus, amps, readings, away)
         step = None if blocks is None else _step(*blocks)
-        if step is not None:
+        if blocks is not None and step is not None:
             time_s, before, rise, half = step
+            # What the sensors' own steps can make of a drop is none of the path's.
+            steps_v = (volts.resolution or 0.0) + (bus.resolution or 0.0)
+            if (abs(rise) - half) * float(np.quantile(blocks[2], 0.95)) < steps_v:
+                continue
             found.append(
                 PathStep(
                     place=pack.name,

@@ -79,7 +79,7 @@ def _lost(flight: Flight) -> list[Raised]:
         gone = out.kind is OutKind.LOST and not out.back
         gone = gone and (stirred or out.sign is OutSign.DEAD)
         if gone and out.place not in found:
-            raised.append(_on_the_ground(out))
+            raised.append(_on_the_ground(out, flight))
     return raised
 
 
@@ -103,12 +103,13 @@ def _lost_one(place: str, outs: list[PackOut]) -> Raised:
     )
 
 
-def _on_the_ground(out: PackOut) -> Raised:
+def _on_the_ground(out: PackOut, flight: Flight) -> Raised:
+    where = "on the ground" if flight.kind == "flight" else "where no flight was recognised"
     return Raised(
         code="pack-out",
         level=Level.WATCH,
         place=out.place,
-        title=f"{out.place} stopped giving current on the ground, and not again",
+        title=f"{out.place} stopped giving current {where}, and not again",
         evidence=_out_evidence([out]),
         also=("it was switched off or unplugged by hand",),
         start_s=out.start_s,
