@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from telemetry.cli.shared import how_to_read, with_reading_options
+from telemetry.cli.shared import how_to_read, read_as, with_reading_options
 from telemetry.errors import OutputError
 
 
@@ -44,9 +44,5 @@ def columns(
         save_column_map(listing.column_map(save.stem), save)
         click.echo(f"next: busbook review {quoted(str(log))} --map {quoted(str(save))}")
     elif not listing.problem:
-        # Read there as it was read here.
-        words = [] if map_file is None else ["--map", quoted(str(map_file))]
-        for one in settings:
-            words += ["--set", quoted(one)]
-        words += [] if row_interval is None else ["--row-interval", f"{row_interval:g}"]
+        words = read_as(settings, map_file, row_interval)
         click.echo(" ".join(["next: busbook review", quoted(str(log)), *words]))

@@ -16,6 +16,7 @@ from telemetry.cli.shared import (
     is_profile,
     open_book,
     profile_of,
+    read_as,
     say,
     sentence,
     with_book,
@@ -93,6 +94,7 @@ def review(
     found = find_logs(logs)
     groups = [found] if join else [[one] for one in found]
     many = len(groups) > 1
+    how = (*(("--join",) if join else ()), *read_as(settings, map_file, row_interval))
     reports = _Reports(out if out is not None else Path(), wanted, paper, many=many)
     verdict = Level.CLEAR
     reviews: list[Review] = []
@@ -122,7 +124,9 @@ def review(
         if as_json:
             reviews.append(one)
         else:
-            _print_review(one, blank=number > 1, next_step=_to_book((file,), aircraft, link))
+            files = [_file_of(x) for x in group]
+            step = _to_book(files, how, aircraft, link) or _with_figures(files, how, aircraft)
+            _print_review(one, blank=number > 1, next_step=step)
     if many:
         try:
             reports.write_index(errors)
@@ -133,7 +137,7 @@ def review(
 
         click.echo(report_json.dumps(report_json.document(reviews, errors)), nl=False)
     elif many:
-        _print_index(reports, [str(path) for path in logs], aircraft)
+        _print_index(reports, [str(path) for path in logs], how, aircraft)
     if many and errors:
         say(f"{len(errors)} of {len(groups)} logs failed, for the reasons above:")
         for file, _ in errors:
@@ -151,15 +155,28 @@ def _listed(named: Sequence[str]) -> str:
     return " ".join(map(quoted, named)) if len(named) <= _MOST_NAMED else "LOG..."
 
 
+_FIGURES = "The same with figures, to show or to print:"
+
+
+def _with_figures(
+    named: Sequence[str], how: Sequence[str], aircraft: str | None
+) -> tuple[str, str] | None:
+    """The same command with reports; None where nothing was said that the report does not know."""
+    words = [*how, *(() if aircraft is None else ("--aircraft", _listed((aircraft,))))]
+    if not words:
+        return None
+    return _FIGURES, " ".join(["busbook review", _listed(named), *words, "--out reports"])
+
+
 def _to_book(
-    named: Sequence[str], aircraft: str | None, reported: object
+    named: Sequence[str], how: Sequence[str], aircraft: str | None, reported: object
 ) -> tuple[str, str] | None:
     """What to do after the reports are written; None where none were."""
     if not reported:
         return None
     name = "NAME" if aircraft is None or is_profile(aircraft) else _listed((aircraft,))
     why = "Kept in the logbook, the flights of one aircraft are judged together:"
-    return why, f"busbook add {_listed(named)} --aircraft {name}"
+    return why, " ".join(["busbook add", _listed(named), *how, "--aircraft", name])
 
 
 def _file_of(found: Path | UnreadableLog) -> str:
@@ -291,17 +308,19 @@ def _print_review(one: Review, *, blank: bool, next_step: tuple[str, str] | None
     click.echo(render(one, next_step=next_step), nl=False)
 
 
-def _print_index(reports: _Reports, named: Sequence[str], aircraft: str | None) -> None:
+def _print_index(
+    reports: _Reports, named: Sequence[str], how: Sequence[str], aircraft: str | None
+) -> None:
     from telemetry.report.terminal import render_index
 
     again = f"busbook review {_listed(named)} --out reports"
-    next_step = _to_book(named, aircraft, reports.wanted)
+    next_step = _to_book(named, how, aircraft, reports.wanted)
     if reports.entries:
         click.echo(
             "\n"
             + render_index(
                 reports.entries,
-                next_step or ("The same with figures, to show or to print:", again),
+                next_step or _with_figures(named, how, aircraft) or (_FIGURES, again),
             ),
             nl=False,
         )

@@ -131,6 +131,18 @@ def how_to_read(
     }
 
 
+def read_as(
+    settings: Iterable[str], map_file: Path | None, row_interval: float | None
+) -> tuple[str, ...]:
+    """The reading options as words of the next command, so that it reads a log as this one did."""
+    from telemetry.report.words import quoted
+
+    words = [] if map_file is None else ["--map", quoted(str(map_file))]
+    for one in settings:
+        words += ["--set", quoted(one)]
+    return (*words, *(() if row_interval is None else ("--row-interval", f"{row_interval:g}")))
+
+
 def formats_of(formats: str | None, out: Path | None) -> tuple[str, ...]:
     """The formats of --format, checked; with a folder alone: html."""
     if formats is None:

@@ -336,3 +336,21 @@ def test_the_same_log_gives_the_same_bytes(run, log, tmp_path) -> None:
     for name in ("evening.html", "evening.pdf"):
         assert (tmp_path / "a" / name).read_bytes() == (tmp_path / "b" / name).read_bytes()
     assert run("review", log, "--json").stdout == run("review", log, "--json").stdout
+
+
+def test_the_next_command_reads_the_logs_as_this_one_did(run, tmp_path, log_text) -> None:
+    head, *rows = log_text.splitlines()
+    parts = [tmp_path / "one.csv", tmp_path / "two.csv"]
+    for path, some in zip(parts, (rows[:300], rows[300:]), strict=True):
+        path.write_text("\n".join([head, *some]) + "\n")
+    out = tmp_path / "reports"
+    named = f"{parts[0]} {parts[1]} --join"
+    shown = " ".join(run("review", *parts, "--join").stdout.split())
+    assert f"busbook review {named} --out reports" in shown
+    shown = " ".join(run("review", *parts, "--join", "--out", out).stdout.split())
+    assert f"busbook add {named} --aircraft NAME" in shown
+    timeless = tmp_path / "timeless.csv"
+    timeless.write_text("\n".join(x.partition(",")[2] for x in (head, *rows)) + "\n")
+    done = run("review", timeless, "--row-interval", "0.1")
+    shown = " ".join(done.stdout.split())
+    assert f"busbook review {timeless} --row-interval 0.1 --out reports" in shown
