@@ -25,6 +25,9 @@ _TRAVEL, _HOLD = 0, 1
 _PULSE_US = 5.0
 # No hand turns a stick round more than about five times a second (common practice, no source).
 _HAND_S = 0.1
+# Without a profile a control counts as acting at a place if it draws at least this part of what the
+# strongest there does: sticks of one stir move so much alike that a little is said of each (ours).
+_LEAST_PART = 0.3
 # What draws is not quite proportional to travel: kept to both sides of a range (ours).
 _DOUBT = 0.1
 
@@ -151,11 +154,13 @@ def _shares(
         for group, coef in zip(found.groups, found.coef, strict=True)
         if group[0] > len(names)
     }
+    travels = [k for k, group in enumerate(found.groups) if 1 <= group[0] <= len(names)]
+    strongest = max((float(found.coef[k]) for k in travels), default=0.0)
     for n, group in enumerate(found.groups):
-        if not 1 <= group[0] <= len(names):
+        if n not in travels:
             continue
         mine = [names[k - 1] for k in group]
-        if not driven and found.low[n] <= 0:
+        if not driven and (found.low[n] <= 0 or found.coef[n] < _LEAST_PART * strongest):
             continue
         servos = [s for name in mine for s in driven.get(name, ())]
         lost = max(_lost_travel(controls[name]) for name in mine)
