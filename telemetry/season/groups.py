@@ -12,7 +12,7 @@ from telemetry.season.evidence import Part, log_odds, moved_since
 from telemetry.season.ratios import mirror_place
 
 # A group is named where the odds (log) for it are at least so much: 20 to 1, against every other
-# group of the place and against none of them.
+# group of the place, against all of them together and against none.
 _CLEAR = 3.0
 # Usual scatter of the logarithm from flight to flight, and how many flights that is worth: it is
 # only where to begin (ours).
@@ -68,12 +68,14 @@ def rising_group(case: Case, place: str, since: int, node_rise: float) -> Group 
         if any(learn[k] for k in rows)
     }
     ranked = []
+    together = 0.0  # odds that all of them rose alike, as a sensor or the supply would have it
     for drives, level in usual.items():
         part = _part(drives, own[drives], sisters.get(drives)).since(case.first(place))
         seen = moved_since(part, learn)
         if seen is not None:
             alone = _SHOWN * float(np.log1p(node_rise * sum(usual.values()) / level))
             ranked.append((log_odds(*seen, alone, 0.0), float(np.expm1(seen[0])), drives))
+            together += log_odds(*seen, _SHOWN * float(np.log1p(node_rise)), 0.0)
     ranked.sort(reverse=True)
     vague = len(own) > 1 and any(
         float(np.median([e for _, e in rows.values()])) > _KNOWN for rows in own.values()
@@ -81,6 +83,8 @@ def rising_group(case: Case, place: str, since: int, node_rise: float) -> Group 
     if not ranked or len(ranked) < len(own) or vague:
         return None
     rivals = [0.0, *(odds for odds, _, _ in ranked[1:])]
+    if len(ranked) > 1:
+        rivals.append(together)
     odds, rise, drives = ranked[0]
     if odds - max(rivals) < _CLEAR:
         return None
