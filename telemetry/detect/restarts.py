@@ -41,8 +41,8 @@ class UnitRestart:
         The unit; the bus for the main one, which keeps the packs' counters.
     counters : tuple of Restart
     sure : bool
-        The unit itself restarted: it fell silent and began anew, or its clock or several of its
-        counters did so at once where a silence cannot be excluded.
+        The unit itself restarted: it fell silent and began anew, or its clock did where a silence
+        cannot be excluded. Charge alone may be reset by hand, of all packs at once.
     excluded : bool
         It did not: it reported all the time, too closely for a boot, or another of its counters
         ran on.
@@ -98,7 +98,7 @@ def find_restarts(log: Log, readings: Readings) -> tuple[Restart, ...]:
                     before=float(r.v[i - 1]),
                     after=float(r.v[i]),
                     clock=r.channel.quantity is Quantity.UPTIME,
-                    silent_s=_silence(news, at, max(_TURNS_S, 2.0 * (r.update_s or 0.0))),
+                    silent_s=silence(news, at, max(_TURNS_S, 2.0 * (r.update_s or 0.0))),
                     ran_on=tuple(dict.fromkeys(o.place for o in counters if _ran_on(o, at))),
                 )
             )
@@ -143,7 +143,7 @@ def _news(log: Log, readings: Readings, place: str) -> FloatArray:
     return np.unique(np.concatenate(at))
 
 
-def _silence(news: FloatArray, time_s: float, reach_s: float) -> float | None:
+def silence(news: FloatArray, time_s: float, reach_s: float) -> float | None:
     """How long a unit was silent before its counter began again, s.
 
     Returns
@@ -160,7 +160,12 @@ def _silence(news: FloatArray, time_s: float, reach_s: float) -> float | None:
     if longest < _SHORTEST_BOOT_S:
         return 0.0
     usual = steps[(ends <= time_s - reach_s) & (ends > time_s - _USUAL_S)]
-    if usual.size < _FEWEST or longest < _SILENT * float(np.quantile(usual, 0.98)):
+    later = steps[(ends > time_s + 1e-6) & (ends <= time_s + _USUAL_S)]
+    if usual.size < _FEWEST or later.size == 0:
+        return None
+    # A logger that writes slower from here on was not silent: it has another pace.
+    pause = max(float(np.quantile(usual, 0.98)), float(np.quantile(later, 0.98)))
+    if longest < _SILENT * pause:
         return None
     return longest
 
@@ -206,12 +211,11 @@ def _unit(group: list[Restart], bus: str | None) -> UnitRestart:
     silent = [r.silent_s for r in group]
     told = any(p in places for r in group for p in r.ran_on)
     excluded = told or all(s == 0.0 for s in silent)
-    many = len(begun) > 1 or any(r.clock for r in begun)
     return UnitRestart(
         time_s=first.time_s,
         place=(bus or first.place or "bus") if main else (first.place or ""),
         counters=tuple(group),
-        sure=bool(begun) and not excluded and (many or any(silent)),
+        sure=bool(begun) and not excluded and (any(r.clock for r in begun) or any(silent)),
         excluded=excluded,
     )
 

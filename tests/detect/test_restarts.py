@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from telemetry.detect.restarts import unit_restarts
+from telemetry.detect.restarts import silence, unit_restarts
 from telemetry.log import Log
 from telemetry.pipeline import review
 from telemetry.results import Level, PhaseKind, Restart, Review
@@ -111,3 +111,11 @@ def test_what_counters_say_of_their_unit(
 def test_a_counter_at_its_end_runs_over(before: float, over: bool) -> None:
     (unit,) = unit_restarts([begun("tail", before=before)], "bus")
     assert unit.ran_over is over
+
+
+def test_a_logger_that_slows_down_at_a_reset_is_no_silent_unit() -> None:
+    """A test bench counts each step anew and writes ten times slower in the next one."""
+    news = np.r_[np.arange(0, 60, 0.1), np.arange(61, 120, 1.0)]
+    assert silence(news, 61.0, 3.0) is None
+    back = np.r_[np.arange(0, 60, 0.1), np.arange(61, 120, 0.1)]
+    assert silence(back, 61.0, 3.0) == pytest.approx(1.1)
