@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from telemetry.results import Finding, Level
 from telemetry.season.case import Case, Found, established, trend_of, usual
 from telemetry.season.counts import Burst, judge_counts
-from telemetry.season.evidence import Part
+from telemetry.season.parts import Part
 from telemetry.season.words import WORDS
 
 FloatArray = NDArray[np.float64]

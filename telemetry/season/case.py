@@ -11,9 +11,10 @@ import numpy as np
 from telemetry.aircraft import Aircraft, Limits
 from telemetry.channels import PlaceKind, kind_of_place
 from telemetry.results import Change, Finding, HistoryFlight, Level, NoteMark, Trend
-from telemetry.season.evidence import Judgement, Part, judge_rise
+from telemetry.season.evidence import Judgement, judge_rise
 from telemetry.season.measures import Measures
 from telemetry.season.notes import first_since
+from telemetry.season.parts import Part
 from telemetry.season.table import Table
 from telemetry.season.words import WORDS
 

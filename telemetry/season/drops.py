@@ -11,7 +11,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from telemetry.season.evidence import Part
+from telemetry.season.parts import Part
 from telemetry.season.table import Table
 
 FloatArray = NDArray[np.float64]

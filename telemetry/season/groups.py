@@ -8,7 +8,7 @@ import numpy as np
 
 from telemetry.channels import SURFACES
 from telemetry.season.case import Case
-from telemetry.season.evidence import Part, log_odds, moved_since
+from telemetry.season.parts import Part, log_odds, moved_since
 from telemetry.season.ratios import mirror_place
 
 # A group is named where the odds (log) for it are at least so much: 20 to 1, against every other

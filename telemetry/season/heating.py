@@ -9,7 +9,8 @@ import numpy as np
 
 from telemetry.results import Finding, Level
 from telemetry.season.case import Case, Found, established, trend_of
-from telemetry.season.evidence import Judgement, Part, log_odds, moved_since
+from telemetry.season.evidence import Judgement
+from telemetry.season.parts import Part, log_odds, moved_since
 from telemetry.season.ratios import mirror_place, ramp_part
 
 # Mean current of a flight for a unit of rise from cold to warm (ours: a flight is half warming up,

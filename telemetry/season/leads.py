@@ -11,7 +11,8 @@ from telemetry.results import Finding, Level
 from telemetry.season.breaks import judge_contacts
 from telemetry.season.case import Case, Found, established, trend_of, usual
 from telemetry.season.drops import drop_parts, offset_parts
-from telemetry.season.evidence import Judgement, Part, log_odds, moved_since
+from telemetry.season.evidence import Judgement
+from telemetry.season.parts import Part, log_odds, moved_since
 from telemetry.season.tree import current_of, fed_places
 
 # Change of a voltage sensor's offset that is told, V (ours): larger than sensors drift by warmth.

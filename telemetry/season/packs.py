@@ -11,8 +11,8 @@ from telemetry.channels import PlaceKind, kind_of_place
 from telemetry.results import Level
 from telemetry.season.case import Case, Found, established, trend_of, usual
 from telemetry.season.drops import drop_parts, feature_part
-from telemetry.season.evidence import Part
 from telemetry.season.measures import Measures
+from telemetry.season.parts import Part
 from telemetry.season.ways import judge_way
 
 FloatArray = NDArray[np.float64]

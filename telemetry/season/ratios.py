@@ -14,8 +14,8 @@ from numpy.typing import NDArray
 
 from telemetry.aircraft import Aircraft
 from telemetry.channels import mirror_of
-from telemetry.season.evidence import Part
 from telemetry.season.measures import Measure, Measures
+from telemetry.season.parts import Part
 from telemetry.season.table import Table
 
 FloatArray = NDArray[np.float64]

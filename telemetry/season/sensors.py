@@ -6,7 +6,7 @@ import numpy as np
 
 from telemetry.season.case import Case, usual
 from telemetry.season.drops import drop_parts
-from telemetry.season.evidence import Part, log_odds, moved_since
+from telemetry.season.parts import Part, log_odds, moved_since
 from telemetry.season.tree import fed_places, whole_of
 
 # Scatter of the balance of total and nodes against the place's current, gain error of a sensor

@@ -10,10 +10,11 @@ import numpy as np
 from telemetry.aircraft import Aircraft
 from telemetry.results import Finding, Level, Trend
 from telemetry.season.case import Case, Found, established, trend_of, usual
-from telemetry.season.evidence import Judgement, Part, log_odds, moved_since
+from telemetry.season.evidence import Judgement
 from telemetry.season.features import load_places
 from telemetry.season.groups import rising_group
 from telemetry.season.heating import judge_heating
+from telemetry.season.parts import Part, log_odds, moved_since
 from telemetry.season.ratios import current_parts, mirror_place
 from telemetry.season.sensors import sensor_moved
 from telemetry.season.table import Table

@@ -10,8 +10,8 @@ from telemetry.results import Finding, Level
 from telemetry.season.breaks import counted_finding, cut_off, deepest_at, falls_at
 from telemetry.season.case import Case, Found, established
 from telemetry.season.counts import judge_counts
-from telemetry.season.evidence import Part
 from telemetry.season.packs import packs_of, shared_packs
+from telemetry.season.parts import Part
 from telemetry.season.words import WORDS
 
 # A pack whose share is below this gives nothing; above the other it used to take part (ours).

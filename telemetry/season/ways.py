@@ -7,7 +7,7 @@ import numpy as np
 from telemetry.log import FloatArray
 from telemetry.results import Level
 from telemetry.season.case import Case, Found, established, trend_of
-from telemetry.season.evidence import Part
+from telemetry.season.parts import Part
 from telemetry.season.table import Table
 
 # A way's resistance up by this share, against the other pack's (ours): cells are about half of it.
