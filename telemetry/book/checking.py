@@ -155,7 +155,7 @@ class _Check:
         path = self.places.original(recording.id)
         data = None
         try:
-            data = originals.fetch(path, recording.sha256, recording.size_bytes)
+            data = originals.fetch(path, recording.sha256, recording.size_bytes, recording.file)
             aside = path.with_name(path.name + DAMAGED)
             if aside.exists():
                 self._remove(aside)

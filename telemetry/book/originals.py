@@ -36,8 +36,8 @@ def store(path: Path, data: bytes) -> int:
     return len(packed)
 
 
-def fetch(path: Path, sha256: str, size_bytes: int) -> bytes:
-    """An original, verified.
+def fetch(path: Path, sha256: str, size_bytes: int, file: str) -> bytes:
+    """An original, verified; ``file`` is the name it was added under, for messages.
 
     Never more than ``size_bytes`` are unpacked, whatever the file claims to hold.
 
@@ -46,20 +46,26 @@ def fetch(path: Path, sha256: str, size_bytes: int) -> bytes:
     BookError
         If it is missing, cut off, or not what was stored.
     """
+    if not path.exists():
+        raise BookError(
+            f"the original of '{file}' is missing",
+            path=path,
+            hint="add the file again, and the book takes it in",
+        )
     packed = read_file(path)
     try:
         with pa.CompressedInputStream(io.BytesIO(packed), "zstd") as stream:
             data: bytes = stream.read(size_bytes + 1)
     except (OSError, pa.ArrowException) as error:
-        raise _changed(path) from error
+        raise _changed(path, file) from error
     if len(data) != size_bytes or hashlib.sha256(data).hexdigest() != sha256:
-        raise _changed(path)
+        raise _changed(path, file)
     return data
 
 
-def _changed(path: Path) -> BookError:
+def _changed(path: Path, file: str) -> BookError:
     return BookError(
-        "this original is not what was stored: it was cut off or changed",
+        f"the original of '{file}' is not what was stored: it was cut off or changed",
         path=path,
         hint="add the file again, and the book takes it in its place",
     )

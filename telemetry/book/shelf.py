@@ -124,7 +124,8 @@ class Shelf:
             If the book has no such recording, or its original is damaged.
         """
         found = self._recording(recording)
-        return originals.fetch(self._places.original(recording), found.sha256, found.size_bytes)
+        path = self._places.original(recording)
+        return originals.fetch(path, found.sha256, found.size_bytes, found.file)
 
     def knows(self, sha256: str) -> Recording | None:
         """The recording of that content; None where the book lacks it or any file of it."""

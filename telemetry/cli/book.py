@@ -141,7 +141,8 @@ def check_book(ctx: click.Context, book: Path | None) -> None:
     for problem in report.problems:
         say(sentence(problem))
     if report.problems:
-        click.echo(f"{len(report.problems)} problems, told above")
+        number = len(report.problems)
+        click.echo(f"{number} problem{'s' if number > 1 else ''}, told above")
         ctx.exit(2)
     click.echo("everything is as it was stored")
 

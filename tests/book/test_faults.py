@@ -305,12 +305,11 @@ def test_a_truncated_original_is_told_and_taken_again(keep: int, book: Logbook, 
     path = book.path / "originals" / f"{recording}.csv.zst"
     whole = path.read_bytes()
     path.write_bytes(whole[:keep])
-    with pytest.raises(BookError, match="this original is not what was stored: it was cut off"):
+    with pytest.raises(BookError, match="is not what was stored: it was cut off"):
         book.original(recording)
     report = book.check_book()
-    assert [p.what for p in report.problems] == [
-        "this original is not what was stored: it was cut off or changed"
-    ]
+    (problem,) = report.problems
+    assert problem.what.startswith("the original of 'flight 1.csv' is not what was stored: it was cut")
     assert "add the file again, and the book takes it in its place" in str(report.problems[0])
     assert report.removed == (f"originals/{recording}.csv.zst",)
     assert len(book.flights("tern")) == 2  # the samples are still there
@@ -324,6 +323,14 @@ def test_a_truncated_original_is_told_and_taken_again(keep: int, book: Logbook, 
     assert report.removed == (f"originals/{recording}.csv.zst.damaged",)
 
 
+def test_a_missing_original_is_told_by_its_name(book: Logbook, added: Any) -> None:
+    recording = book.recordings()[0]
+    (book.path / "originals" / f"{recording.id}.csv.zst").unlink()
+    (problem,) = book.check_book().problems
+    assert problem.what == f"the original of '{recording.file}' is missing"
+    assert "add the file again" in str(problem)
+
+
 def halves() -> tuple[Flight, ...]:
     return tuple(Flight(kind="flight", start_s=s, end_s=s + 2.5, phases=()) for s in (0.0, 3.0))
 
@@ -334,7 +341,7 @@ def test_a_changed_original_is_told(book: Logbook, added: Any) -> None:
     whole = bytearray(path.read_bytes())
     whole[len(whole) // 2] ^= 1
     path.write_bytes(bytes(whole))
-    with pytest.raises(BookError, match="this original is not what was stored"):
+    with pytest.raises(BookError, match="is not what was stored"):
         book.original(recording)
 
 
@@ -345,7 +352,7 @@ def test_original_and_flight_both_damaged_is_a_problem_and_no_crash(
     parquet(book).write_bytes(b"")
     said = [p.what for p in book.check_book().problems]
     assert said == [
-        "this original is not what was stored: it was cut off or changed",
+        "the original of 'flight 1.csv' is not what was stored: it was cut off or changed",
         "this flight's table is damaged",
     ]
 
@@ -361,7 +368,7 @@ def test_a_bomb_in_place_of_an_original_is_not_unpacked(book: Logbook, added: An
     (book.path / "originals" / f"{recording}.csv.zst").write_bytes(bomb)
     before = pa.total_allocated_bytes()
     tracemalloc.start()
-    with pytest.raises(BookError, match="this original is not what was stored"):
+    with pytest.raises(BookError, match="is not what was stored"):
         book.original(recording)
     _, peak = tracemalloc.get_traced_memory()
     tracemalloc.stop()
