@@ -309,7 +309,7 @@ def test_a_truncated_original_is_told_and_taken_again(keep: int, book: Logbook, 
         book.original(recording)
     report = book.check_book()
     (problem,) = report.problems
-    assert problem.what.startswith("the original of 'flight 1.csv' is not what was stored: it was cut")
+    assert problem.what.startswith("the original of 'flight 1.csv' is not what was stored")
     assert "add the file again, and the book takes it in its place" in str(report.problems[0])
     assert report.removed == (f"originals/{recording}.csv.zst",)
     assert len(book.flights("tern")) == 2  # the samples are still there
