@@ -19,7 +19,7 @@ from telemetry.log import FloatArray
 from telemetry.readings import Readings, total_current
 from telemetry.results import Event, EventKind, Origin, Resistance
 from telemetry.signals.baseline import sliding_reference
-from telemetry.signals.sampling import held_at
+from telemetry.signals.sampling import held_at, outside
 
 # How the note of an event ends at which a pack left.
 GONE = "stopped giving current at that moment"
@@ -74,6 +74,8 @@ class _Step:
     high_ohm: float
     current: _Series
     name: str
+    how: str
+    left_out: tuple[tuple[float, float], ...]
 
 
 def place_events(
@@ -92,8 +94,8 @@ def place_events(
         Of the flight or bench recording.
     aircraft : Aircraft
     resistances : sequence of Resistance
-        Of the same flight, fitted robustly over all of it, so that one event weighs nothing; or
-        of earlier flights.
+        Of the same flight, fitted without the moments at which a voltage fell too far for its
+        current; or of earlier flights. Where that was refused, the wire table's value is taken.
     """
     book = _Book(readings, aircraft, resistances)
     out: list[Event] = []
@@ -119,7 +121,9 @@ class _Book:
     ) -> None:
         self.readings = readings
         self.aircraft = aircraft
-        self.resistances = [r for r in resistances if r.mohm is not None]
+        self.resistances = [
+            r for r in resistances if r.mohm is not None or r.expected_mohm is not None
+        ]
         self.volts = {
             r.place: _series(r.t, r.v, r.update_s or readings.row_s)
             for r in readings.of(Quantity.VOLTAGE)
@@ -164,12 +168,21 @@ def _series(t: FloatArray, v: FloatArray, update_s: float) -> _Series:
 
 
 def _step(r: Resistance, current: _Series) -> _Step:
-    mohm = float(r.mohm or 0.0)
-    high = mohm if r.high_mohm is None else r.high_mohm
+    if r.mohm is not None:
+        known, top = r.mohm, r.high_mohm
+        how = "fitted outside such moments" if r.left_out else "fitted"
+    else:
+        known, top, how = r.expected_mohm or 0.0, r.expected_high_mohm, "wire table"
+    high = known if top is None else top
     if r.kind == "apparent":
         high *= _APPARENT
     return _Step(
-        ohm=mohm / 1000.0, high_ohm=high / 1000.0, current=current, name=f"{r.place} {r.kind}"
+        ohm=known / 1000.0,
+        high_ohm=high / 1000.0,
+        current=current,
+        name=f"{r.place} {r.kind}",
+        how=how,
+        left_out=r.left_out,
     )
 
 
@@ -192,7 +205,7 @@ def _judge(e: Event, book: _Book) -> Event:
         return replace(e, origin=Origin.SUPPLY if above.whole else Origin.UNKNOWN)
     seen = sum(s.ohm * _rise(s, e, missed=False) for s in steps)
     share = min(1.0, max(0.0, seen / depth))
-    names = " + ".join(f"{s.name} {1000 * s.ohm:.0f} mOhm" for s in steps)
+    names = " + ".join(f"{s.name} {1000 * s.ohm:.0f} mOhm ({s.how})" for s in steps)
     origin, note = _origin(e, depth, share, steps, above, book)
     return replace(e, explained=share, explained_by=names, origin=origin, note=note or e.note)
 
@@ -295,7 +308,10 @@ def _beyond_sampling(e: Event, steps: list[_Step], book: _Book) -> bool:
     lo, hi = np.searchsorted(volts.t, [e.start_s - 1e-6, e.end_s])
     if hi <= lo:
         return False
-    chance = max(_BEYOND * float(residual.max()), -_TAIL * float(np.quantile(residual, 0.01)), 0.0)
+    usual = residual[outside(volts.t, list(steps[0].left_out))]
+    if not usual.size:
+        return False
+    chance = max(_BEYOND * float(usual.max()), -_TAIL * float(np.quantile(usual, 0.01)), 0.0)
     return bool(-residual[lo:hi].min() > chance)
 
 

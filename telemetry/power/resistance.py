@@ -255,6 +255,10 @@ def _branch(
 
 def _record(fit: Fit, kind: str, place: str, against: str) -> Resistance:
     named = "the packs or nodes together" if " + " in against else against
+    without = ""
+    if fit.left_out:
+        lasted = sum(b - a for a, b in fit.left_out)
+        without = f"without {lasted:.1f} s in which the voltage fell too far for the current"
     return Resistance(
         kind=kind,
         place=place,
@@ -263,8 +267,9 @@ def _record(fit: Fit, kind: str, place: str, against: str) -> Resistance:
         high_mohm=_mohm(fit.high_ohm),
         updates=fit.updates,
         scale_s=fit.scale_s,
-        method=", ".join(x for x in (fit.method, f"against the current of {named}") if x),
+        method=", ".join(x for x in (fit.method, f"against the current of {named}", without) if x),
         refused=fit.refused,
+        left_out=fit.left_out,
     )
 
 

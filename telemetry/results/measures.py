@@ -25,6 +25,8 @@ class Resistance:
     expected_mohm, expected_low_mohm, expected_high_mohm : float or None
         From the wire table, where the profile knows the lead; all that a sound one may have.
     method : str
+    left_out : tuple of (float, float)
+        Moments, s, at which the voltage fell too far for its current; it was fitted without them.
     """
 
     kind: str
@@ -43,6 +45,7 @@ class Resistance:
     expected_high_mohm: float | None = None
     method: str = ""
     refused: str = ""
+    left_out: tuple[tuple[float, float], ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

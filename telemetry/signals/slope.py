@@ -115,6 +115,8 @@ class Signals:
         against the other brings a part of it into y.
     reach_s : float
         y at an instant also depends on readings up to this far from it.
+    usable : ndarray of bool, shape (n,), or None
+        Rows that lie in no gap of another sensor; None: all.
     """
 
     t: FloatArray
@@ -126,6 +128,7 @@ class Signals:
     steps_i: Steps
     common: FloatArray | None = None
     reach_s: float = 0.0
+    usable: BoolArray | None = None
 
     def of_rows(self, rows: BoolArray) -> Signals:
         """A part of the voltage's readings."""
@@ -136,6 +139,7 @@ class Signals:
             steps_v=tuple(x.of_rows(rows) for x in self.steps_v),
             steps_i=self.steps_i.of_rows(rows),
             common=None if self.common is None else self.common[rows],
+            usable=None if self.usable is None else self.usable[rows],
         )
 
 

@@ -1,13 +1,16 @@
 """Coverage and error of the resistances over random cases with a known truth.
 
-    python tests/accuracy/resistance.py [--cases 120] [--library 40] [--seed 0] [--workers 2]
+    python tests/accuracy/resistance.py [--cases 120] [--library 160] [--seed 0] [--workers 2]
+                                        [--cache DIR]
 
 Three sources of cases, none of which the estimator was fitted to:
 
 ``closed``   packs with one series resistance and up to two RC pairs, in closed form; currents of
              four kinds; sensors with intervals of 0.05 to 2 s, plain or averaging, with steps,
              noise, gain, offset, jitter and a delay between them
-``library``  the same with the voltage from thevenin (an equivalent-circuit library of others)
+``library``  the same with the voltage from thevenin (an equivalent-circuit library of others); runs
+             of at most three minutes, whose currents swing by amperes (the library takes about a
+             second of processor time for each minute); ``--cache`` keeps its answers
 ``project``  random aircraft of the project's own simulator: packs, bus, branches
 
 A case counts as *good* where least squares from the true, simultaneous signals has a standard
@@ -23,6 +26,7 @@ from collections.abc import Callable, Iterator
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from functools import partial
+from pathlib import Path
 
 import numpy as np
 import pandas as pd
@@ -46,6 +50,7 @@ from telemetry.simulate import (
 from telemetry.simulate.oracle import least_squares_error
 
 FloatArray = NDArray[np.float64]
+Truth = tuple[FloatArray, FloatArray]
 Rng = np.random.Generator
 STEP_S = 0.01
 INTERVALS_S = (0.05, 0.1, 0.2, 0.25, 0.5, 1.0, 2.0)
@@ -75,13 +80,13 @@ def wander(rng: Rng, n: int, tau_s: float) -> FloatArray:
     return lfilter([1.0], [1.0, -keep], fresh, zi=[keep * rng.standard_normal()])[0]
 
 
-def load(rng: Rng, n: int, kind: str, tau_s: float) -> FloatArray:
-    """A current of one kind on the fine grid, A."""
+def load(rng: Rng, n: int, kind: str, tau_s: float, least_a: float) -> FloatArray:
+    """A current of one kind on the fine grid, A, that swings by ``least_a`` to 5 A."""
     time = np.arange(n) * STEP_S
     slow_s = float(10 ** rng.uniform(np.log10(2), np.log10(15)))
     activity = np.exp(rng.uniform(0.3, 0.9) * wander(rng, n, slow_s))
     activity /= activity.mean()
-    height = float(10 ** rng.uniform(np.log10(0.5), np.log10(5)))
+    height = float(10 ** rng.uniform(np.log10(least_a), np.log10(5)))
     amps = np.full(n, rng.uniform(0.2, 1.0))
     if kind == "swinging":
         amps += height * activity * np.abs(wander(rng, n, tau_s) + rng.uniform(0, 1.5))
@@ -148,7 +153,7 @@ def sampled(
 def from_library(
     time: FloatArray, amps: FloatArray, r0: float, pairs: list[tuple[float, float]], ah: float
 ) -> tuple[FloatArray, FloatArray]:
-    """Voltage by thevenin, and its open-circuit part."""
+    """Voltage by thevenin, and the current that the library was given."""
     import thevenin
 
     def constant(value: float) -> Callable[[float, float], float]:
@@ -175,7 +180,7 @@ def from_library(
     }
     for n, (ohm, tau_s) in enumerate(pairs, 1):
         circuit |= {f"R{n}": constant(ohm), f"C{n}": constant(tau_s / ohm)}
-    coarse = time[::5]
+    coarse = np.ascontiguousarray(time[::10])  # the library's time goes by these
     seen = np.interp(coarse, time, amps)
     experiment = thevenin.Experiment()
     experiment.add_step("current_A", lambda t: float(np.interp(t, coarse, seen)), coarse)
@@ -183,17 +188,32 @@ def from_library(
     return np.interp(time, coarse, found["voltage_V"]), np.interp(time, coarse, seen)
 
 
-def pack_case(seed: int, *, library: bool) -> list[Outcome]:
+def kept(cache: Path | None, seed: int, make: Callable[[], Truth]) -> Truth:
+    """The library's answer of a seed, from the cache where that has it."""
+    file = None if cache is None else cache / f"{seed}.npz"
+    if file is not None and file.exists():
+        with np.load(file) as known:
+            return known["volts"], known["amps"]
+    volts, amps = make()
+    if file is not None:
+        file.parent.mkdir(parents=True, exist_ok=True)
+        np.savez(file, volts=volts, amps=amps)
+    return volts, amps
+
+
+def pack_case(seed: int, *, library: bool, cache: Path | None = None) -> list[Outcome]:
     """One pack, one voltage and one current sensor."""
     rng = np.random.default_rng(seed)
     bench = bool(rng.random() < 0.2)
-    longest = 180.0 if library else 1200.0
-    length = rng.uniform(30, 45) if bench else 10 ** rng.uniform(2.08, np.log10(longest))
+    least_s, most_s = (60.0, 180.0) if library else (120.0, 1200.0)
+    length = rng.uniform(30, 45) if bench else 10 ** rng.uniform(*np.log10([least_s, most_s]))
     n = int(length / STEP_S)
     time = np.arange(n) * STEP_S
     kind = "stir" if bench else str(rng.choice(["swinging", "bursts", "servos"]))
-    amps = load(rng, n, kind, float(10 ** rng.uniform(np.log10(0.05), 0)))
-    r0 = float(10 ** rng.uniform(np.log10(5), np.log10(150))) / 1000
+    least_a = 2.0 if library else 0.5
+    amps = load(rng, n, kind, float(10 ** rng.uniform(np.log10(0.05), 0)), least_a)
+    least_mohm = 15.0 if library else 5.0
+    r0 = float(10 ** rng.uniform(np.log10(least_mohm), np.log10(150))) / 1000
     count = int(rng.integers(0, 3))
     pairs = [
         (r0 * rng.uniform(0.1, 0.8) / count, float(10 ** rng.uniform(np.log10(0.5), np.log10(60))))
@@ -201,7 +221,8 @@ def pack_case(seed: int, *, library: bool) -> list[Outcome]:
     ]
     ah = rng.uniform(1.5, 6.0)
     if library:
-        volts, amps = from_library(time, amps, r0, pairs, ah)
+        asked = amps
+        volts, amps = kept(cache, seed, lambda: from_library(time, asked, r0, pairs, ah))
     else:
         soc = rng.uniform(0.6, 1.0) - np.cumsum(amps) * STEP_S / 3600 / ah
         shape = 0.1 * (soc - 0.5) + 0.05 * np.sin(5 * soc)
@@ -365,7 +386,8 @@ def main() -> None:
     """Run the cases and print the table."""
     parse = argparse.ArgumentParser(description="Accuracy of the resistances over random cases.")
     parse.add_argument("--cases", type=int, default=120, help="closed form, and aircraft")
-    parse.add_argument("--library", type=int, default=40, help="of the battery library (slow)")
+    parse.add_argument("--library", type=int, default=160, help="of the battery library (slow)")
+    parse.add_argument("--cache", type=Path, help="folder for the library's answers, by seed")
     parse.add_argument("--seed", type=int, default=0)
     parse.add_argument("--workers", type=int, default=2)
     parse.add_argument("--misses", action="store_true", help="list the good cases not covered")
@@ -374,7 +396,7 @@ def main() -> None:
     with ProcessPoolExecutor(asked.workers) as pool:
         for case, count in (
             (partial(pack_case, library=False), 2 * asked.cases),
-            (partial(pack_case, library=True), asked.library),
+            (partial(pack_case, library=True, cache=asked.cache), asked.library),
             (aircraft_case, asked.cases),
         ):
             seeds = range(asked.seed, asked.seed + count)
