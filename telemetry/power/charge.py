@@ -20,6 +20,8 @@ _GAIN = 0.01
 # part of its high values there was no rest. Medians are over a few readings.
 _REST_PART, _REST_FLOOR = 0.15, 0.3
 _LEAST, _FEW = 3, 20
+# So many distinct values do not tell a step; no file writes more digits that matter (ours).
+_TELLING, _DIGITS = 5, 6
 # Only the first and last minutes of a flight tell its start and end (ours).
 _ENDS_S = 180.0
 
@@ -78,7 +80,7 @@ def _at(
                 least_s=aircraft.limits.gap_s,
             ),
             noise_a=_missed(amps),
-            offset_a=0.5 * (amps.resolution or 0.0),
+            offset_a=0.5 * _step_a(amps),
         )
         integrated = drawn.best_mah
         # A counter may count what flows back into a pack (a charger, a cell tester), or not.
@@ -97,6 +99,19 @@ def _at(
         end_v=last,
         uncertain_mah=uncertain,
     )
+
+
+def _step_a(amps: Reading) -> float:
+    """Step of the sensor, A, at most the last digit written where the values are too few to tell.
+
+    Two values that a test bench holds are as far apart as the bench sets them, not one step.
+    """
+    known = amps.resolution or 0.0
+    values = np.unique(amps.v)
+    if values.size > _TELLING:
+        return known
+    digits = next((k for k in range(_DIGITS) if np.allclose(values, values.round(k))), _DIGITS)
+    return min(known, 10.0**-digits)
 
 
 def _missed(amps: Reading) -> float:

@@ -23,6 +23,9 @@ GAIN = 0.03
 _LEAST = 20  # readings
 # A half-width above this share of the value says nothing that a decision could rest on (ours).
 _USELESS = 1.2
+# Steps of the current above this part of its range are moves; those within this time are one, and
+# so few in a log tell no interval (ours).
+_MOVE, _ONE_MOMENT_S, _FEW_MOMENTS = 0.25, 2.0, 2
 # Rounds of telling the moments that are left out and fitting without them (ours: two as a rule).
 _ROUNDS = 6
 # The commonest fall per ampere is not further below the resistance than this factor: what different
@@ -449,6 +452,14 @@ def _why(s: Signals) -> str:
     moved = float(np.std(s.i))
     if moved <= max(0.05, s.steps_i.step):
         return f"the current hardly moved (spread {moved:.2f} A)"
+    moves = s.t_i[1:][np.abs(np.diff(s.i)) > _MOVE * np.ptp(s.i)]
+    moments = 1 + int(np.sum(np.diff(moves) > _ONE_MOMENT_S)) if moves.size else 0
+    if 0 < moments <= _FEW_MOMENTS:
+        often = "once" if moments == 1 else f"{moments} times"
+        return (
+            f"the current moved only {often} (by {np.ptp(s.i):.1f} A): too few readings of "
+            "the resistance to tell how far it may be off"
+        )
     return (
         f"the current (spread {moved:.1f} A) swings too fast between its readings, or moves the "
         "voltage too little, to tell a resistance"

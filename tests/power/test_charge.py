@@ -62,6 +62,17 @@ def two_packs(share: float = 0.5) -> tuple[np.ndarray, dict[tuple[str, Quantity]
     return t, columns
 
 
+def test_two_values_of_a_bench_are_no_step_of_the_sensor() -> None:
+    t = np.arange(0.0, 600.0, 1.0)
+    amps = np.where(t > 60, 3.31, 0.0)
+    volts = np.round(4.1 - 0.03 * amps - 1e-4 * t, 3)
+    c = charged(log_of(t, {("pack 1", U): volts, ("pack 1", I): amps}))["pack 1"]
+    assert c.integrated_mah == pytest.approx(3.31 * 538.5 / 3.6, rel=1e-3)
+    # Written to 0.01 A, with a gain of one per cent.
+    assert c.uncertain_mah is not None
+    assert 0.01 * c.integrated_mah <= c.uncertain_mah < 0.02 * c.integrated_mah
+
+
 def test_counter_and_integral_agree() -> None:
     t, columns = two_packs(0.6)
     found = charged(log_of(t, columns), flight(300.0))

@@ -328,6 +328,17 @@ def test_refuses_where_the_current_hardly_moves(sensed: Make) -> None:
     assert flat.refused == "the voltage hardly moved"
 
 
+def test_a_lone_pulse_is_refused_for_what_it_is() -> None:
+    t = np.arange(0.0, 60.0, 0.1)
+    i = np.where((t > 20) & (t < 30), 10.0, 0.0)
+    wobble = 0.01 * np.sin(0.3 * t)
+    v = np.round(3.9 - 0.002 * i - 0.015 * np.cumsum(i) * 1e-4 + wobble, 2)
+    fit = source_resistance(t, v, t, i, step_v=0.01, step_i=0.01)
+    assert fit.ohm is None
+    assert "moved only 2 times" in fit.refused
+    assert "too fast" not in fit.refused
+
+
 def test_refuses_or_stays_wide_where_nothing_can_be_told() -> None:
     # Voltage and current have nothing to do with one another.
     rng = np.random.default_rng(0)
