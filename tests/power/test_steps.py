@@ -1,4 +1,4 @@
-"""Steps of the resistance from pack to bus, on drops made by hand."""
+"""A step of the resistance from pack to bus: planted by hand, and none where none was planted."""
 
 from __future__ import annotations
 
@@ -6,48 +6,92 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from telemetry.aircraft import infer_path
+from telemetry.aircraft import Aircraft
 from telemetry.channels import Channel, Quantity
 from telemetry.log import Log, Provenance
 from telemetry.power.steps import path_steps
-from telemetry.readings import take_readings
+from telemetry.readings import Readings, take_readings
+from telemetry.results import OutKind, PackOut, PathStep
+
+CRAFT = Aircraft.model_validate(
+    {"bus": "bus", "packs": [{"name": "pack 1"}, {"name": "pack 2"}], "nodes": []}
+)
+STEP_S = 250.0
 
 
-def steps(rise_mohm: float, resolution_v: float, drift_v: float = 0.0) -> list[float]:
-    """Rises found on 300 s of a pack behind 10 mOhm, read in steps of ``resolution_v``."""
-    rng = np.random.default_rng(5)
-    t = np.arange(0, 300, 0.2)
-    amps = 0.3 + 2.0 * np.abs(np.convolve(rng.normal(size=t.size + 9), np.ones(10) / 5, "valid"))
-    bus = 8.25 - drift_v * t / t[-1] - 0.02 * amps
-    pack = bus + amps * np.where(t < 150, 0.010, 0.010 + rise_mohm / 1000)
-
-    def read(v: np.ndarray) -> np.ndarray:
-        return np.round(np.round(v / resolution_v) * resolution_v, 3)
-
+def readings_of(
+    before_mohm: float, after_mohm: float, *, seed: int = 1, step_v: float = 0.01
+) -> Readings:
+    """400 s at 10 Hz of two packs of equal share; the first one's path steps at 250 s."""
+    rng = np.random.default_rng(seed)
+    t = np.arange(0.0, 400.0, 0.1)
+    amps = np.repeat(2.0 + rng.gamma(2.0, 2.0, t.size // 5), 5)
+    bus = 7.6 - 0.01 * amps - 0.0004 * t
+    ohm = np.where(t < STEP_S, before_mohm, after_mohm) / 1000
     columns = {
-        "pack 1/voltage": read(pack),
-        "pack 1/current": np.round(amps, 2),
-        "bus/voltage": read(bus),
+        "bus/voltage": bus,
+        "pack 1/voltage": bus + ohm * amps / 2,
+        "pack 2/voltage": bus + 0.030 * amps / 2,
+        "pack 1/current": amps / 2,
+        "pack 2/current": amps / 2,
+    }
+    steps = {"voltage": step_v, "current": 0.05}
+    rounded = {
+        k: np.round(v / steps[k.split("/")[1]]) * steps[k.split("/")[1]] for k, v in columns.items()
     }
     log = Log(
-        frame=pd.DataFrame(columns, index=t),
+        frame=pd.DataFrame(rounded, index=pd.Index(t, name="time_s")),
         channels=tuple(
             Channel(key=k, column=k, quantity=Quantity(k.split("/")[1]), place=k.split("/")[0])
             for k in columns
         ),
-        provenance=Provenance(file="invented.csv", sha256="", size_bytes=0, rows=t.size),
+        provenance=Provenance(file="made.csv", sha256="", size_bytes=0, rows=t.size),
     )
-    craft = infer_path(log)
-    return [s.rise_mohm for s in path_steps(take_readings(log, craft.limits), craft, ())]
+    return take_readings(log, CRAFT.limits)
 
 
-@pytest.mark.parametrize("resolution_v", [0.01, 0.05])
-def test_a_step_is_found_where_it_stands_out_of_the_sensors(resolution_v: float) -> None:
-    (rise,) = steps(60.0, resolution_v)
-    assert rise == pytest.approx(60.0, abs=12.0)
+def only(found: tuple[PathStep, ...]) -> PathStep:
+    assert [s.place for s in found] == ["pack 1"]
+    return found[0]
 
 
-@pytest.mark.parametrize("drift_v", [0.03, 0.06, 0.1, 0.15])
-def test_coarse_sensors_make_no_step(drift_v: float) -> None:
-    """Steps of 50 mV let a drop of 20 mV come and go as the two voltages drift."""
-    assert steps(0.0, 0.05, drift_v) == []
+@pytest.mark.parametrize(("before", "after"), [(30.0, 70.0), (70.0, 30.0)])
+def test_a_planted_step_is_dated_and_sized(before: float, after: float) -> None:
+    step = only(path_steps(readings_of(before, after), CRAFT, ()))
+    assert step.parent == "bus"
+    assert step.time_s == pytest.approx(STEP_S, abs=4.0)
+    assert step.before_mohm == pytest.approx(before, abs=2.0)
+    assert step.rise_mohm == pytest.approx(after - before, abs=2.0)
+    assert step.low_rise_mohm < after - before < step.high_rise_mohm
+    assert step.high_rise_mohm - step.low_rise_mohm < 10.0
+    assert step.rise_mohm == pytest.approx(0.5 * (step.low_rise_mohm + step.high_rise_mohm))
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_a_sound_path_has_none(seed: int) -> None:
+    assert path_steps(readings_of(30.0, 30.0, seed=seed), CRAFT, ()) == ()
+
+
+def test_a_step_within_the_steps_of_the_sensors_is_none() -> None:
+    # 4 mOhm at 6 A and less: 24 mV, where both sensors tell 50 mV.
+    assert path_steps(readings_of(30.0, 34.0, step_v=0.05), CRAFT, ()) == ()
+
+
+def test_behind_a_regulator_there_is_no_resistance_to_judge() -> None:
+    held = CRAFT.model_copy(update={"regulated_v": 7.0})
+    assert path_steps(readings_of(30.0, 70.0), held, ()) == ()
+
+
+def test_what_a_pack_shows_while_it_was_out_does_not_count() -> None:
+    out = PackOut(
+        place="pack 1",
+        kind=OutKind.LOST,
+        start_s=STEP_S,
+        end_s=400.0,
+        back=False,
+        share_before=0.5,
+        carried_a=8.0,
+        bus_v=7.0,
+        own_v=7.6,
+    )
+    assert path_steps(readings_of(30.0, 70.0), CRAFT, (out,)) == ()

@@ -247,3 +247,12 @@ def test_inputs_stay_as_they_were() -> None:
     mann_kendall(y)
     theil_sen(x, y)
     step_test(y)
+
+
+@pytest.mark.parametrize("y", [[1.0, 2.0, 1.0], [3.0, 1.0, 2.0, 4.0, 2.0, 2.0], [2.0] * 6])
+def test_a_chance_is_never_above_one(y: list[float]) -> None:
+    found = mann_kendall(np.array(y))
+    for p in (found.p_rising, found.p_falling, found.p_two_sided):
+        assert 0.0 <= p <= 1.0
+    if found.s == 0:
+        assert found.p_two_sided == 1.0
