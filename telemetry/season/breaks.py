@@ -24,9 +24,9 @@ _MOST = 0.5
 # upper one must have grown, V and factor (ours: half as much again, and more than a step
 # of most sensors).
 _TAIL_SIGMA, _TAIL_WATCH_V, _TAIL_WATCH = 0.15, 0.06, 1.5
-# A unit's silence: how many times the longest of so many flights before it must be, and flights
-# after which it is no longer told (ours).
-_OUTSTANDING, _FEW_BEFORE, _FORGOTTEN = 2.0, 3, 10
+# A unit's silence: how many times the longest of so many flights before it must be, its chance
+# by its own flight, and flights after which it is no longer told (ours).
+_OUTSTANDING, _FEW_BEFORE, _CHANCE, _FORGOTTEN = 2.0, 3, 1e-4, 10
 _SIGNAL_LOST = "its signal lead or its sensor lost contact and its supply did not"
 
 
@@ -62,7 +62,7 @@ def _paused(case: Case, place: str, places: Sequence[str]) -> Finding | None:
     """A unit that fell silent in the air as it never did before, alone.
 
     For silences with an exponential tail, n of them a flight, the chance that the longest of one
-    flight is twice the longest of m earlier ones is about 1 / (m^2 n): a few in 100 000.
+    flight is twice the longest of m earlier ones is about 1 / (m^2 n).
     """
     n = len(case.flights)
     stood_out = {p: _outstanding(case, p) for p in places}
@@ -95,16 +95,16 @@ def _paused(case: Case, place: str, places: Sequence[str]) -> Finding | None:
 
 
 def _outstanding(case: Case, place: str) -> list[int]:
-    """Flights in which a unit's longest silence was no chance, by all flights before."""
-    silence_s = case.table.column(place, "silence_s")[0]
+    """Flights in which a unit's longest silence was no chance, by itself and by all before."""
+    silence_s, p = (case.table.column(place, f)[0] for f in ("silence_s", "silence_p"))
     first = case.first(place)
     out: list[int] = []
     for k in range(first, silence_s.size):
         before = np.delete(silence_s[first:k], [i - first for i in out])
         before = before[np.isfinite(before)]
-        if before.size >= _FEW_BEFORE and silence_s[k] > max(
-            case.limits.gap_s, _OUTSTANDING * float(before.max())
-        ):
+        if before.size < _FEW_BEFORE or not p[k] < _CHANCE:
+            continue
+        if silence_s[k] > max(case.limits.gap_s, _OUTSTANDING * float(before.max())):
             out.append(k)
     return out
 

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 FloatArray = NDArray[np.float64]
 
 #: Version of the document. Measures of another version are made again from the log.
-VERSION = "3"
+VERSION = "4"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

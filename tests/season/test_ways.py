@@ -83,6 +83,8 @@ def test_silence_of_one_unit_is_news_only_where_it_stands_out_alone(make_season:
     told = {
         ("tail", "silence_s"): lambda k: 1.8 if k == 12 else 0.5 + 0.02 * (k % 5),
         ("left wing", "silence_s"): lambda _k: 0.6,
+        ("tail", "silence_p"): lambda _k: 1e-6,
+        ("left wing", "silence_p"): lambda _k: 1e-6,
     }
     flights = make_season(29, features=told)
     found = only(judge(flights[:12], aircraft=CRAFT), "contact-intermittent")
@@ -92,5 +94,8 @@ def test_silence_of_one_unit_is_news_only_where_it_stands_out_alone(make_season:
     # As long before, or another unit silent in the same flight: nothing of this one's own.
     usual = {**told, ("tail", "silence_s"): lambda k: 1.8 if k in (2, 12) else 0.5}
     assert judge(make_season(29, features=usual)[:12], aircraft=CRAFT).findings == ()
+    # As long by chance, for the values hardly moved.
+    quiet = {**told, ("tail", "silence_p"): lambda _k: 0.2}
+    assert judge(make_season(29, features=quiet)[:12], aircraft=CRAFT).findings == ()
     both = {**told, ("left wing", "silence_s"): lambda k: 2.0 if k == 12 else 0.6}
     assert judge(make_season(29, features=both)[:12], aircraft=CRAFT).findings == ()
