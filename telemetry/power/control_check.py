@@ -102,12 +102,17 @@ def _ground(phases: Sequence[Phase]) -> list[Span]:
     return spans.merge([(p.start_s, p.end_s) for p in phases if p.kind in still], 1e-6)
 
 
-def _above(r: Reading) -> FloatArray:
-    """Current above rest, over the least that counts as movement: above 1 it moves."""
+def _rest(r: Reading) -> tuple[float, float]:
+    """Current at rest, and the least above it that counts as movement, A."""
     rest = float(np.quantile(r.v, 0.25))
     calm = r.v[r.v <= np.median(r.v)]
     scatter = 1.4826 * float(np.median(np.abs(calm - rest)))
-    least = max(_MADS * scatter, _STEPS * (r.resolution or 0.0), _LEAST_A)
+    return rest, max(_MADS * scatter, _STEPS * (r.resolution or 0.0), _LEAST_A)
+
+
+def _above(r: Reading) -> FloatArray:
+    """Current above rest, over the least that counts as movement: above 1 it moves."""
+    rest, least = _rest(r)
     return np.asarray((r.v - rest) / least)
 
 
@@ -180,11 +185,23 @@ def _missed(move: _Move, r: Reading) -> float:
 
 def _is_sure(run: _Run, known: dict[str, Reading], root: str | None) -> bool:
     """Whether the places that seem still surely were; the whole moves with any of them."""
+    if root in run.places and _hidden(run, known, root):
+        return False
     return all(
         float(np.prod([_missed(m, r) for m in run.moves])) < _MISSED
         for p, r in known.items()
         if p not in run.places and p != root
     )
+
+
+def _hidden(run: _Run, known: dict[str, Reading], root: str) -> bool:
+    """Whether a node whose sensor is too coarse for it may have made what the whole shows."""
+    whole = known[root]
+    rest, _ = _rest(whole)
+    # A move ends with its last reading above rest.
+    peaks = [float(whole.within(m.start_s, m.end_s + 1e-6).v.max()) for m in run.moves]
+    rise = float(np.median(peaks)) - rest
+    return any(2.0 * _rest(r)[1] > rise for p, r in known.items() if p != root)
 
 
 def _check(runs: list[_Run]) -> list[_Run]:

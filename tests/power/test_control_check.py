@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from datetime import date
 
 import numpy as np
@@ -192,3 +193,14 @@ def test_the_report_shows_what_the_check_told() -> None:
         ["left wing", "aileron", "3"],
         ["right wing", "aileron", "3"],
     ]
+
+
+def test_a_node_that_reads_too_coarsely_keeps_the_main_unit_from_being_named() -> None:
+    """The tail's sensor has steps of 0.8 A: what the whole alone shows may be the tail's."""
+    log = made((WINGS, ("bus",), WINGS))
+    assert any(s.drives == "throttle" for s in told(log, craft(nodes=(*WINGS, "tail"))))
+    frame = log.frame.copy()
+    coarse = np.where(np.arange(len(frame)) % 97 == 0, 0.8, 0.0)
+    frame["tail/current"] = coarse * (frame.index.to_numpy() < 15.0)
+    shares = told(dataclasses.replace(log, frame=frame), craft(nodes=(*WINGS, "tail")))
+    assert all(s.drives != "throttle" for s in shares)
