@@ -199,7 +199,10 @@ def _hidden(run: _Run, known: dict[str, Reading], root: str) -> bool:
     whole = known[root]
     rest, _ = _rest(whole)
     # A move ends with its last reading above rest.
-    peaks = [float(whole.within(m.start_s, m.end_s + 1e-6).v.max()) for m in run.moves]
+    seen = [whole.within(m.start_s, m.end_s + 1e-6) for m in run.moves]
+    peaks = [float(x.v.max()) for x in seen if x.size]
+    if not peaks:  # it was silent just then
+        return True
     rise = float(np.median(peaks)) - rest
     return any(2.0 * _rest(r)[1] > rise for p, r in known.items() if p != root)
 
