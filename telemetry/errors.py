@@ -8,6 +8,7 @@
       ProfileError          an aircraft's profile is wrong at a named line and key
       OutputError           a report or export could not be written
       BookError             the logbook cannot be opened, read or written
+      WorkersError          the workers that should do something cannot be reached, or have ended
 
 Every error is one sentence of what was seen, where, and what to do. The command line prints it
 and exits with 2; no traceback reaches a user.
@@ -15,6 +16,7 @@ and exits with 2; no traceback reaches a user.
 
 from __future__ import annotations
 
+import traceback
 from pathlib import Path
 
 
@@ -100,3 +102,20 @@ class OutputError(BusbookError, OSError):
 
 class BookError(BusbookError):
     """The logbook cannot be opened, read or written; what it held before is untouched."""
+
+
+class WorkersError(BusbookError):
+    """Workers of a cluster cannot be reached or used, or have ended before their work was done."""
+
+
+def sentence(error: BaseException) -> str:
+    """What went wrong, in one sentence; an error that nobody foresaw says where it arose."""
+    if isinstance(error, BusbookError):
+        return str(error)
+    if isinstance(error, MemoryError):
+        return "there is not enough memory for this; close other programs or review fewer logs."
+    last = traceback.extract_tb(error.__traceback__)[-1]
+    return (
+        f"busbook failed here, which is a fault of the program and not yours ({error!r} in "
+        f"{Path(last.filename).name}, line {last.lineno}); please report it, with the log."
+    )

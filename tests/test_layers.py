@@ -28,11 +28,13 @@ ALLOWED: dict[str, set[str]] = {
     "rules": MODEL | {"detect", "power"},
     "findings": MODEL | {"signals", "power", "rules"},
     "pipeline": MODEL | {"signals", "readings", "detect", "power", "findings"},
-    "workers": set(),
-    "book": MODEL | {"importer"},
-    "season": MODEL | {"signals", "readings", "importer", "power", "rules", "pipeline", "book"},
+    "workers": {"errors"},
+    "book": MODEL | {"importer", "workers"},
+    "season": MODEL
+    | {"signals", "readings", "importer", "power", "rules", "pipeline", "book", "workers"},
     "figures": MODEL | {"signals", "readings"},
     "report": MODEL | {"readings", "importer", "power", "book", "figures"},
+    "reviewing": MODEL | {"importer", "power", "pipeline", "book", "season", "report"},
 }
 # Libraries that only these parts may import.
 ONLY_IN = {
@@ -40,6 +42,7 @@ ONLY_IN = {
     "click": {"cli"},
     "pyarrow": {"importer", "book"},
     "jinja2": {"report"},
+    "distributed": {"workers"},
     "pydantic": {"aircraft", "profile"},
 }
 FREE = {"cli", "__init__", "__main__"}

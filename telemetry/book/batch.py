@@ -12,12 +12,7 @@ import os
 import re
 from collections import deque
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from concurrent.futures import (
-    BrokenExecutor,
-    Executor,
-    Future,
-    ThreadPoolExecutor,
-)
+from concurrent.futures import Executor, Future, ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any, TypeVar
@@ -29,9 +24,10 @@ from telemetry.book.originals import sha256_of
 from telemetry.book.records import Outcome
 from telemetry.book.store import Logbook
 from telemetry.errors import BookError, BusbookError, UnreadableLog
-from telemetry.importer import ColumnMap, read_log
+from telemetry.importer import ColumnMap, read_log_in
 from telemetry.log import Log
 from telemetry.results import Flight
+from telemetry.workers import worker_error, worker_gone
 
 #: What a folder is searched for; a file that is named may be called anything.
 LOG_ENDINGS = (".csv", ".tsv", ".txt", ".log", ".dat")
@@ -81,12 +77,22 @@ Progress = Callable[[int, int, Outcome], None]
 def read_file(
     path: Path,
     *,
+    folder: Path | None = None,
     settings: Mapping[str, str] | None = None,
     row_interval_s: float | None = None,
     column_maps: Sequence[ColumnMap] = (),
 ) -> Incoming:
-    """Read one file with :func:`telemetry.importer.read_log`, and say what it was read with."""
-    log = read_log(path, settings=settings, row_interval_s=row_interval_s, column_maps=column_maps)
+    """Read one file with :func:`telemetry.importer.read_log`, and say what it was read with.
+
+    ``folder`` is where a relative path begins, if not in this process's working folder.
+    """
+    log = read_log_in(
+        Path() if folder is None else folder,
+        path,
+        settings=settings,
+        row_interval_s=row_interval_s,
+        column_maps=column_maps,
+    )
     used = next((m.readings for m in column_maps if m.fingerprint == log.provenance.header), {})
     return Incoming(log=log, settings={**used, **(settings or {})}, row_interval_s=row_interval_s)
 
@@ -336,8 +342,8 @@ class _Failure:
             stray = not self.one.named and path.suffix.lower() not in _SURELY_LOGS
             if isinstance(error, UnreadableLog) and stray:
                 self.outcome = replace(self.outcome, status="skipped")
-        elif isinstance(error, BrokenExecutor):
-            self.outcome = _failed(self.one, _worker_gone(path, error))
+        elif error is not None and worker_gone(error):
+            self.outcome = _failed(self.one, worker_error(path))
         elif isinstance(error, Exception):
             # A fault of this program in one log must not cost the others of the evening.
             _log.error("adding %s", path, exc_info=error)
@@ -351,13 +357,3 @@ class _Failure:
 
 def _failed(one: Found, error: BusbookError) -> Outcome:
     return Outcome(file=str(one.path), status="failed", reason=error.what, error=error)
-
-
-def _worker_gone(path: Path, error: Exception) -> BookError:
-    made = BookError(
-        "the worker that should read it has ended",
-        path=path,
-        hint="add it again with one worker; a very large log may need more memory",
-    )
-    made.__cause__ = error
-    return made

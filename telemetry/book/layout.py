@@ -68,16 +68,23 @@ class Places:
         return [p for p in found if not p.name.startswith(".")]
 
 
-def open_book(root: Path) -> Places:
+def open_book(root: Path, *, make: bool = True) -> Places:
     """Open a book, or make one in a folder that is missing or empty.
 
     Raises
     ------
     BookError
-        If the folder holds other things, was written by a newer version, or cannot be made.
+        If the folder holds other things, was written by a newer version, or cannot be made; or if
+        there is no book and ``make`` is False.
     """
     path = root / _FORMAT
     if not path.exists():
+        if not make:
+            raise BookError(
+                "there is no logbook here",
+                path=root,
+                hint="'busbook add LOG --aircraft NAME' begins one; --book names another folder",
+            )
         _make(root, path)
     _check(path)
     return Places(root)
@@ -103,7 +110,7 @@ def _make(root: Path, path: Path) -> None:
 def _check(path: Path) -> None:
     try:
         layout = tomllib.loads(read_file(path).decode()).get("layout")
-    except ValueError as error:
+    except (ValueError, RecursionError) as error:
         raise _unreadable(path) from error
     if isinstance(layout, bool) or not isinstance(layout, int) or layout < 1:
         raise _unreadable(path)

@@ -40,6 +40,8 @@ class Shelf:
     Parameters
     ----------
     path : path
+    make : bool
+        Whether one is made where there is none.
 
     Raises
     ------
@@ -47,9 +49,9 @@ class Shelf:
         If the folder is no logbook, was written by a newer version, or cannot be made.
     """
 
-    def __init__(self, path: str | Path) -> None:
+    def __init__(self, path: str | Path, *, make: bool = True) -> None:
         self.path = Path(path)
-        self._places = open_book(self.path)
+        self._places = open_book(self.path, make=make)
 
     def aircraft(self) -> tuple[str, ...]:
         """Names of the aircraft that have flights, notes or a profile, in order."""

@@ -47,7 +47,7 @@ from telemetry.results import Flight
 
 
 class Logbook(Shelf):
-    """A logbook in a folder; made if the folder is missing or empty.
+    """A logbook in a folder; made if the folder is missing or empty, unless ``make`` is False.
 
     Safe with several processes writing at once. Nothing is written outside the folder, except by
     :meth:`export`.
@@ -55,6 +55,7 @@ class Logbook(Shelf):
     Parameters
     ----------
     path : path
+    make : bool
 
     Raises
     ------
@@ -62,8 +63,8 @@ class Logbook(Shelf):
         If the folder is no logbook, was written by a newer version, or cannot be made.
     """
 
-    def __init__(self, path: str | Path) -> None:
-        super().__init__(path)
+    def __init__(self, path: str | Path, *, make: bool = True) -> None:
+        super().__init__(path, make=make)
         self._order: int | None = None
 
     # Adding.

@@ -11,6 +11,7 @@ import contextlib
 import io
 import os
 import sys
+from collections.abc import Iterator
 from typing import Any
 
 import click
@@ -23,7 +24,8 @@ from telemetry.cli.columns import columns
 from telemetry.cli.demo import demo
 from telemetry.cli.history import history
 from telemetry.cli.review import review
-from telemetry.cli.shared import say, sentence
+from telemetry.cli.shared import say
+from telemetry.errors import sentence
 
 # What a shell reports for a command that was interrupted.
 _INTERRUPTED = 130
@@ -32,9 +34,14 @@ _INTERRUPTED = 130
 class _Group(click.Group):
     """Every error becomes one sentence on stderr and exit status 2; no traceback reaches a user."""
 
+    def make_context(self, *args: Any, **more: Any) -> click.Context:
+        with _plain_usage():
+            return super().make_context(*args, **more)
+
     def invoke(self, ctx: click.Context) -> Any:
         try:
-            result = super().invoke(ctx)
+            with _plain_usage():
+                result = super().invoke(ctx)
             sys.stdout.flush()
             return result
         except (click.ClickException, click.exceptions.Exit, click.Abort):
@@ -53,6 +60,18 @@ class _Group(click.Group):
 
     def list_commands(self, ctx: click.Context) -> list[str]:  # noqa: ARG002 - click's signature
         return list(self.commands)
+
+
+@contextlib.contextmanager
+def _plain_usage() -> Iterator[None]:
+    """Usage errors repeat what was typed, which may be what a shell made of a file's name."""
+    try:
+        yield
+    except click.ClickException as error:
+        from telemetry.figures.names import plain
+
+        error.message = plain(error.message)
+        raise
 
 
 def _show_version(ctx: click.Context, _: click.Parameter, wanted: bool) -> None:

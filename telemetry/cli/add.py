@@ -10,16 +10,17 @@ from typing import TYPE_CHECKING
 import click
 
 from telemetry.cli.shared import (
+    crew_for,
     how_to_read,
     next_step,
     open_book,
     say,
-    sentence,
+    tell,
     with_book,
     with_reading_options,
     with_workers,
-    workers_of,
 )
+from telemetry.errors import sentence
 
 if TYPE_CHECKING:
     from telemetry.book import Logbook, Outcome
@@ -45,6 +46,7 @@ def add(
     book: Path | None,
     on: str | None,
     workers: int,
+    scheduler: str | None,
     join: bool,
     settings: tuple[str, ...],
     map_file: Path | None,
@@ -60,13 +62,14 @@ def add(
       busbook add flight.csv --aircraft tern
       busbook add /media/card --workers 2
       busbook add undated/ --aircraft tern --on 2026-05-14
+      busbook add /club/logs --book /club/book --scheduler tcp://192.0.2.10:8786
     """
     from telemetry.season import add_joined, add_logs
 
     shelf = open_book(book, make=True)
     how = how_to_read(settings, map_file, row_interval)
 
-    def tell(done: int, count: int, one: Outcome) -> None:
+    def follow(done: int, count: int, one: Outcome) -> None:
         if one.status == "skipped":
             say(f"{done}/{count} {one.file}: no log, passed by")
         elif one.error is not None:
@@ -76,11 +79,18 @@ def add(
 
     if join:
         outcomes: Sequence[Outcome] = (add_joined(shelf, logs, aircraft=aircraft, on=on, **how),)
-        tell(1, 1, outcomes[0])
+        follow(1, 1, outcomes[0])
     else:
-        with workers_of(workers) as pool:
+        with crew_for(workers, scheduler, [*logs, shelf.path]) as crew:
             outcomes = add_logs(
-                shelf, logs, aircraft=aircraft, on=on, executor=pool, progress=tell, **how
+                shelf,
+                logs,
+                aircraft=aircraft,
+                on=on,
+                executor=crew.executor,
+                pending=crew.pending,
+                progress=follow,
+                **how,
             )
     _summary(shelf, outcomes, book)
     bad = [o for o in outcomes if o.status in ("failed", "unsure")]
@@ -106,15 +116,15 @@ def _summary(shelf: Logbook, outcomes: Sequence[Outcome], book: Path | None) -> 
         if one.status == "added" and one.aircraft is not None:
             flights[one.aircraft] += len(one.flights)
     for name in sorted(added):
-        click.echo(
+        tell(
             f"{name}: {_counted(flights[name], 'flight')} added from "
             f"{_counted(added[name], 'log')}; the book holds {len(shelf.flights(name))}"
         )
     count = Counter(o.status for o in outcomes)
     if count["known"]:
-        click.echo(f"{_counted(count['known'], 'log')} known already, nothing changed")
+        tell(f"{_counted(count['known'], 'log')} known already, nothing changed")
     if not outcomes:
-        click.echo("no log found")
+        tell("no log found")
     for status, words in (("unsure", "whose they are is not sure"), ("failed", "failed")):
         files = [o.file for o in outcomes if o.status == status]
         if files:
@@ -125,7 +135,7 @@ def _summary(shelf: Logbook, outcomes: Sequence[Outcome], book: Path | None) -> 
         say("Say it once: busbook add LOG --aircraft NAME. Later logs are known by their columns.")
     names = sorted(added) or sorted({o.aircraft for o in outcomes if o.aircraft})
     if names:
-        click.echo(next_step("history", names[0], book=book))
+        tell(next_step("history", names[0], book=book))
 
 
 def _counted(count: int, noun: str) -> str:

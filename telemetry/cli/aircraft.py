@@ -13,6 +13,7 @@ from telemetry.cli.shared import (
     open_book,
     profile_path,
     say,
+    tell,
     with_book,
     with_reading_options,
 )
@@ -74,13 +75,13 @@ def new(
 
         _leave_alone(out, force=force)
         write_text(out, text)
-        click.echo(f"wrote {out}")
-        click.echo(next_step("aircraft", "check", str(out), book=book))
+        tell(f"wrote {out}")
+        tell(next_step("aircraft", "check", str(out), book=book))
         return
     shelf = open_book(book, make=True)
     _leave_alone(shelf.profile_path(name), force=force)
-    click.echo(f"wrote {shelf.put_profile(name, text)}")
-    click.echo(next_step("aircraft", "check", name, book=book))
+    tell(f"wrote {shelf.put_profile(name, text)}")
+    tell(next_step("aircraft", "check", name, book=book))
 
 
 def _leave_alone(path: Path, *, force: bool) -> None:
@@ -120,8 +121,8 @@ def check(ctx: click.Context, profile: str, book: Path | None) -> None:
         (len(craft.servos), "servo output"),
     )
     listed = ", ".join(f"{n} {_plural(word, n)}" for n, word in parts)
-    click.echo(f"{path}: nothing wrong found. {craft.name}: {listed}.")
-    click.echo(next_step("aircraft", "show", profile, book=book))
+    tell(f"{path}: nothing wrong found. {craft.name}: {listed}.")
+    tell(next_step("aircraft", "show", profile, book=book))
 
 
 def _plural(word: str, number: int) -> str:
@@ -145,8 +146,9 @@ def show(profile: str, day: str | None, book: Path | None) -> None:
     from telemetry.profile import path_tree, read_profile
 
     craft = read_profile(profile_path(profile, book))
-    click.echo(path_tree(craft if day is None else craft.on(_day(day))), nl=False)
-    click.echo(next_step("budget", profile, book=book))
+    for line in path_tree(craft if day is None else craft.on(_day(day))).rstrip("\n").split("\n"):
+        tell(line)
+    tell(next_step("budget", profile, book=book))
 
 
 def _day(text: str) -> date:

@@ -14,10 +14,11 @@ from telemetry.cli.shared import (
     next_step,
     open_book,
     say,
-    sentence,
+    tell,
     with_book,
     with_reading_options,
 )
+from telemetry.errors import sentence
 
 if TYPE_CHECKING:
     from telemetry.book import Logbook, Note
@@ -42,11 +43,11 @@ def flights(name: str | None, book: Path | None) -> None:
         everyone = {one: shelf.timeline(one) for one in shelf.aircraft()}
         click.echo(render_aircraft(everyone), nl=False)
         if everyone:
-            click.echo(next_step("flights", next(iter(everyone)), book=book))
+            tell(next_step("flights", next(iter(everyone)), book=book))
         return
     key = known_aircraft(shelf, name)
     click.echo(render(shelf.timeline(key)), nl=False)
-    click.echo(next_step("history", key, book=book))
+    tell(next_step("history", key, book=book))
 
 
 @click.command()
@@ -77,11 +78,11 @@ def note(
     key = known_aircraft(shelf, name)
     where, judged = (None, True) if place is None else _place(shelf, key, place)
     made = shelf.note(key, text, kind=NoteKind(kind), place=where, on=on)
-    click.echo(f"noted for {key}, {made.date[:10]}: {made.kind}{_at(made)}: {made.text}")
+    tell(f"noted for {key}, {made.date[:10]}: {made.kind}{_at(made)}: {made.text}")
     if judged and made.kind in (NoteKind.REPAIRED, NoteKind.CHANGED):
         of = "every place" if made.place is None else made.place
-        click.echo(f"the baseline of {of} begins anew with the next flight after that")
-    click.echo(next_step("history", key, book=book))
+        tell(f"the baseline of {of} begins anew with the next flight after that")
+    tell(next_step("history", key, book=book))
 
 
 def _at(made: Note) -> str:
@@ -132,19 +133,19 @@ def check_book(ctx: click.Context, book: Path | None) -> None:
     shelf = open_book(book)
     say(f"checking {shelf.path}")
     report = shelf.check_book()
-    click.echo(f"{report.recordings} recordings with {report.flights} flights checked")
+    tell(f"{report.recordings} recordings with {report.flights} flights checked")
     for title, names in (("made again", report.rebuilt), ("removed", report.removed)):
         if names:
-            click.echo(f"{title}:")
+            tell(f"{title}:")
             for one in names:
-                click.echo(f"  {one}")
+                tell(f"  {one}")
     for problem in report.problems:
         say(sentence(problem))
     if report.problems:
         number = len(report.problems)
-        click.echo(f"{number} problem{'s' if number > 1 else ''}, told above")
+        tell(f"{number} problem{'s' if number > 1 else ''}, told above")
         ctx.exit(2)
-    click.echo("everything is as it was stored")
+    tell("everything is as it was stored")
 
 
 @click.command()
@@ -177,7 +178,7 @@ def export(
         _export_log(Path(what), to, settings, map_file, row_interval)
     else:
         open_book(book).export(what, to)
-    click.echo(f"wrote {to}")
+    tell(f"wrote {to}")
 
 
 def _export_log(

@@ -17,11 +17,10 @@ from telemetry.cli.shared import (
     open_book,
     profile_of,
     say,
-    sentence,
     with_book,
     with_reading_options,
 )
-from telemetry.errors import BookError, BusbookError
+from telemetry.errors import BookError, BusbookError, sentence
 
 if TYPE_CHECKING:
     from telemetry.aircraft import Aircraft

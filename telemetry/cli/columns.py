@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from telemetry.cli.shared import how_to_read, read_as, with_reading_options
+from telemetry.cli.shared import how_to_read, read_as, tell, with_reading_options
 from telemetry.errors import OutputError
 
 
@@ -42,7 +42,7 @@ def columns(
         if save.exists() and save.samefile(log):
             raise OutputError("is the log itself", path=save, hint="name another file for the map")
         save_column_map(listing.column_map(save.stem), save)
-        click.echo(f"next: busbook review {quoted(str(log))} --map {quoted(str(save))}")
+        tell(f"next: busbook review {quoted(str(log))} --map {quoted(str(save))}")
     elif not listing.problem:
         words = read_as(settings, map_file, row_interval)
-        click.echo(" ".join(["next: busbook review", quoted(str(log)), *words]))
+        tell(" ".join(["next: busbook review", quoted(str(log)), *words]))

@@ -6,6 +6,8 @@ from pathlib import Path
 
 import click
 
+from telemetry.cli.shared import tell
+
 
 @click.command()
 @click.argument("directory", type=click.Path(path_type=Path, file_okay=False))
@@ -20,8 +22,9 @@ def demo(directory: Path, seed: int | None) -> None:
       busbook demo season
       busbook demo season --seed 7
     """
+    from telemetry.report.words import quoted
     from telemetry.simulate import demo_season
 
     files = demo_season(directory) if seed is None else demo_season(directory, seed=seed)
-    click.echo(f"wrote {len(files)} invented logs into {directory}")
-    click.echo(f"next: busbook review {directory} --out reports")
+    tell(f"wrote {len(files)} invented logs into {directory}")
+    tell(f"next: busbook review {quoted(str(directory))} --out reports")

@@ -9,15 +9,15 @@ from typing import TYPE_CHECKING
 import click
 
 from telemetry.cli.shared import (
+    crew_for,
     formats_of,
     known_aircraft,
     open_book,
     say,
-    sentence,
     with_book,
     with_workers,
-    workers_of,
 )
+from telemetry.errors import sentence
 
 if TYPE_CHECKING:
     from telemetry.book import Logbook
@@ -56,6 +56,7 @@ def history(
     reviews: int,
     as_json: bool,
     workers: int,
+    scheduler: str | None,
 ) -> None:
     """Judge all flights of the aircraft NAME: servos, leads, contacts, packs.
 
@@ -74,8 +75,8 @@ def history(
     def tell(done: int, count: int) -> None:
         say(f"{done}/{count} measured")
 
-    with workers_of(workers) as pool:
-        found = judged(shelf, key, executor=pool, progress=tell)
+    with crew_for(workers, scheduler, [shelf.path]) as crew:
+        found = judged(shelf, key, executor=crew.executor, progress=tell)
     folder = Path() if out is None else out
     if wanted:
         _write(shelf, found, folder, wanted, paper, reviews)

@@ -2,34 +2,41 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import os
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
 from telemetry.cli.shared import (
+    book_path,
+    crew_for,
     find_logs,
     formats_of,
     how_to_read,
     is_profile,
-    open_book,
     profile_of,
     read_as,
     say,
-    sentence,
     with_book,
     with_reading_options,
+    with_workers,
 )
-from telemetry.errors import BusbookError, OutputError, UnreadableLog
+from telemetry.errors import (
+    BusbookError,
+    OutputError,
+    UnreadableLog,
+    WorkersError,
+    sentence,
+)
 
 if TYPE_CHECKING:
-    from telemetry.aircraft import Aircraft
-    from telemetry.log import Log
-    from telemetry.power.states import Drawn
     from telemetry.report.index import Entry
-    from telemetry.results import Review
+    from telemetry.reviewing import Job, Reviewed
+    from telemetry.workers import Crew
 
 # The page that leads to the reports of several logs; no report may take its name.
 _INDEX = "index"
@@ -56,6 +63,7 @@ _MOST_NAMED = 3
 )
 @click.option("--json", "as_json", is_flag=True, help="Print the reviews as JSON instead of text.")
 @click.option("--join", is_flag=True, help="The logs continue each other: review them as one.")
+@with_workers
 @with_reading_options
 @click.option(
     "--fail-on",
@@ -73,6 +81,8 @@ def review(
     paper: str,
     as_json: bool,
     join: bool,
+    workers: int,
+    scheduler: str | None,
     settings: tuple[str, ...],
     map_file: Path | None,
     row_interval: float | None,
@@ -86,60 +96,62 @@ def review(
       busbook review flight.csv --aircraft tern
       busbook review season/ --out reports --format html,pdf
       busbook review flight.csv --json --fail-on ground
+      busbook review season/ --out reports --workers 2
     """
+    from telemetry.report.json import dumps, whole
     from telemetry.results import Level
 
     wanted = formats_of(formats, out)
-    readers = _Readers(aircraft, book, how_to_read(settings, map_file, row_interval))
+    craft = profile_of(aircraft, book)
+    how = how_to_read(settings, map_file, row_interval)
     found = find_logs(logs)
     groups = [found] if join else [[one] for one in found]
     many = len(groups) > 1
-    how = (*(("--join",) if join else ()), *read_as(settings, map_file, row_interval))
-    reports = _Reports(out if out is not None else Path(), wanted, paper, many=many)
+    name = None if aircraft is None or is_profile(aircraft) else aircraft
+    make = partial(
+        _job,
+        folder=Path.cwd(),
+        how=how,
+        book=book_path(book).absolute(),
+        name=name,
+        craft=craft,
+        formats=wanted,
+        paper=paper,
+        as_json=as_json,
+        indexed=many,
+    )
+    said = (*(("--join",) if join else ()), *read_as(settings, map_file, row_interval))
+    jobs = [make(group, said, aircraft) for group in groups]
+    reports = _Reports(out if out is not None else Path(), wanted, many=many)
     verdict = Level.CLEAR
-    reviews: list[Review] = []
+    documents: list[Mapping[str, object]] = []
     errors: list[tuple[str, str]] = []
-
-    def failed(file: str, error: Exception) -> None:
-        errors.append((file, sentence(error)))
-        say(errors[-1][1])
-
-    for number, group in enumerate(groups, 1):
-        file = _file_of(group[0])
-        if many:
-            say(f"{number}/{len(groups)} {file}")
-        try:
-            one = readers.review(group)
-        except Exception as error:  # one bad log does not stop the others
-            failed(file, error)
-            continue
-        for note in one.log.provenance.notes if one.log.provenance.rows_refused else ():
-            say(f"{file}: {note}")
-        link = None
-        try:
-            link = reports.write(one)
-        except Exception as error:
-            failed(file, error)
-        verdict = max(verdict, one.verdict)
-        if as_json:
-            reviews.append(one)
-        else:
-            files = [_file_of(x) for x in group]
-            step = _to_book(files, how, aircraft, link) or _with_figures(files, how, aircraft)
-            _print_review(one, blank=number > 1, next_step=step)
+    with crew_for(workers, scheduler, _needed(found, name, book)) as crew:
+        for number, (file, call) in enumerate(_results(jobs, crew), 1):
+            if many:
+                say(f"{number}/{len(jobs)} {file}")
+            one = call()
+            for remark in one.remarks:
+                say(remark)
+            for failure in (*one.failures, *reports.write(one, file)):
+                errors.append((file, failure))
+                say(failure)
+            if one.verdict is not None:
+                verdict = max(verdict, one.verdict)
+            if one.document:
+                documents.append(one.document)
+            elif one.text:
+                click.echo(("\n" if number > 1 else "") + one.text, nl=False)
     if many:
-        try:
-            reports.write_index(errors)
-        except Exception as error:
-            failed("index.html", error)
+        for failure in reports.write_index([message for _, message in errors]):
+            errors.append(("index.html", failure))
+            say(failure)
     if as_json:
-        from telemetry.report import json as report_json
-
-        click.echo(report_json.dumps(report_json.document(reviews, errors)), nl=False)
+        click.echo(dumps(whole(documents, errors)), nl=False)
     elif many:
-        _print_index(reports, [str(path) for path in logs], how, aircraft)
+        _print_index(reports, [str(path) for path in logs], said, aircraft)
     if many and errors:
-        say(f"{len(errors)} of {len(groups)} logs failed, for the reasons above:")
+        say(f"{len(errors)} of {len(jobs)} logs failed, for the reasons above:")
         for file, _ in errors:
             say(f"  {file}")
     if errors:
@@ -179,113 +191,101 @@ def _to_book(
     return why, " ".join(["busbook add", _listed(named), *how, "--aircraft", name])
 
 
-def _file_of(found: Path | UnreadableLog) -> str:
-    return str(found.path if isinstance(found, UnreadableLog) else found)
+Found = Path | UnreadableLog
+Named = tuple[str, "Job | UnreadableLog"]
 
 
-class _Readers:
-    """Reads and reviews logs, and sets those of an aircraft of the book beside its flights."""
+def _job(group: Sequence[Found], said: Sequence[str], aircraft: str | None, **job: Any) -> Named:
+    """A name for what is to be reviewed, and the job, or why there can be none."""
+    from telemetry.reviewing import Job
 
-    def __init__(self, aircraft: str | None, book: Path | None, how: dict[str, Any]) -> None:
-        self.book, self.how = book, how
-        self.craft = profile_of(aircraft, book)
-        self.name = None if aircraft is None or is_profile(aircraft) else aircraft
+    first = str(_path_of(group[0]))
+    lost = next((one for one in group if isinstance(one, UnreadableLog)), None)
+    files = [str(_path_of(one)) for one in group]
+    after = _to_book(files, said, aircraft, job["formats"])
+    after = after or _with_figures(files, said, aircraft)
+    return first, lost or Job(sources=tuple(map(str, group)), next_step=after, **job)
 
-    def review(self, group: Sequence[Path | UnreadableLog]) -> Review:
-        """The review of one log, or of several that continue each other."""
-        from telemetry.book.names import is_flight
-        from telemetry.importer import join_logs, read_log
-        from telemetry.pipeline import review as review_log
 
-        name, craft, parts = self.name, self.craft, []
-        how = self.how
-        if name is not None:
-            maps = open_book(self.book).column_maps(name)
-            how = {**how, "column_maps": (*how["column_maps"], *maps)}
-        for found in group:
-            if isinstance(found, UnreadableLog):
-                raise found
-            if is_flight(str(found)) and not found.exists():
-                shelf = open_book(self.book)
-                parts.append(shelf.read(str(found)))
-                if name is None and craft is None:
-                    name = shelf.flight(str(found)).aircraft
-                    craft = shelf.profile(name)
-            else:
-                parts.append(read_log(found, **how))
-        log = parts[0] if len(parts) == 1 else join_logs(parts)
-        if name is None:
-            return review_log(log, craft)
-        return self._compared(review_log(log, craft, self._drawn(log, name, craft)), name)
+def _path_of(found: Found) -> Path:
+    return Path(found.path or "") if isinstance(found, UnreadableLog) else found
 
-    def _drawn(self, log: Log, name: str, craft: Aircraft | None) -> Drawn | None:
-        from telemetry.season import drawn_before
 
-        try:
-            return drawn_before(open_book(self.book), name, log, craft)
-        except BusbookError as error:  # a damaged book does not keep a log from its review
-            say(f"charge of earlier flights not known: {sentence(error)}")
-            return None
+def _needed(found: Sequence[Found], name: str | None, book: Path | None) -> list[Path]:
+    """What workers must see: the logs, and the logbook where it has a part in the reviews."""
+    from telemetry.book.names import is_flight
 
-    def _compared(self, one: Review, name: str) -> Review:
-        from telemetry.season import beside
+    flights = [one for one in found if is_flight(str(one))]
+    shelf = [book_path(book)] if flights or name is not None else []
+    return [_path_of(one) for one in found if one not in flights] + shelf
 
-        try:
-            compared = beside(open_book(self.book), name, one)
-        except BusbookError as error:  # a damaged book does not keep a log from its review
-            say(f"not compared with earlier flights: {sentence(error)}")
-            return one
-        if not compared:
-            say(f"not compared: the book has fewer than three earlier flights of '{name}'")
-        return replace(one, compared=compared)
+
+def _results(jobs: Sequence[Named], crew: Crew) -> Iterator[tuple[str, Callable[[], Reviewed]]]:
+    """Each name with a call that gives what became of it, in order."""
+    from telemetry.reviewing import Job, reviewed
+    from telemetry.workers import calls
+
+    made = calls(reviewed, [job for _, job in jobs if isinstance(job, Job)], crew)
+    for file, job in jobs:
+        yield file, partial(_outcome, job if isinstance(job, UnreadableLog) else next(made), file)
+
+
+def _outcome(made: UnreadableLog | Callable[[], Reviewed], file: str) -> Reviewed:
+    from telemetry.reviewing import Reviewed
+
+    try:
+        if isinstance(made, UnreadableLog):
+            raise made
+        return made()
+    except (UnreadableLog, WorkersError) as error:
+        error.path = error.path or file
+        return Reviewed(failures=(sentence(error),))
 
 
 class _Reports:
-    """Writes the reports wanted; logs of one name in different folders are told apart."""
+    """Writes reports; those of logs of one name in different folders are told apart."""
 
-    def __init__(self, folder: Path, wanted: Sequence[str], paper: str, *, many: bool) -> None:
-        self.folder, self.wanted, self.paper = folder, wanted, paper
-        self.entries: list[Entry] | None = [] if many else None
+    def __init__(self, folder: Path, wanted: Sequence[str], *, many: bool) -> None:
+        self.folder, self.wanted = folder, wanted
+        self.entries: list[Entry] = []
         self.taken: set[str] = {_INDEX} if many else set()
 
-    def write(self, one: Review) -> str | None:
-        """Every report wanted of one review; the name of the first, None where none is wanted."""
-        if self.entries is not None:
-            from telemetry.report.index import entry_of
+    def write(self, one: Reviewed, source: str) -> Iterator[str]:
+        """Write every report of a review; yields a sentence for each that cannot be written."""
+        from telemetry.report.writing import write_bytes
 
-            self.entries.append(entry_of(one))
-        if not self.wanted:
-            return None
-        name = self._free(one.log.provenance.file)
-        for kind in self.wanted:
+        link = None
+        name = self._free(one.file) if one.reports else ""
+        for kind, data in one.reports.items():
             path = self.folder / f"{name}.{kind}"
-            if path.exists() and path.samefile(one.log.provenance.file):
-                raise OutputError("is the log itself", path=path, hint="choose a folder with --out")
-            if kind == "html":
-                from telemetry.report.html import render
-                from telemetry.report.writing import write_text
-
-                write_text(path, render(one))
+            try:
+                if path.exists() and os.path.exists(source) and path.samefile(source):  # noqa: PTH110 - Path.exists() raises on too long a name
+                    raise OutputError(
+                        "is the log itself", path=path, hint="choose a folder with --out"
+                    )
+                write_bytes(path, data)
+            except (BusbookError, OSError) as error:
+                yield sentence(error)
             else:
-                from telemetry.report.pdf import write
+                link = link or path.name
+                say(f"wrote {path}")
+        if one.entry is not None:
+            self.entries.append(replace(one.entry, link=link))
 
-                write(one, path, paper=self.paper)
-            say(f"wrote {path}")
-        first = f"{name}.{self.wanted[0]}"
-        if self.entries is not None:
-            self.entries[-1] = replace(self.entries[-1], link=first)
-        return first
-
-    def write_index(self, errors: Sequence[tuple[str, str]]) -> None:
-        """A page that leads to all the reports, where there are any."""
+    def write_index(self, errors: Sequence[str]) -> Iterator[str]:
+        """A page that leads to all the reports, where there are any; yields as :meth:`write`."""
         if "html" not in self.wanted or not self.entries:
             return
         from telemetry.report.html import render_index
         from telemetry.report.writing import write_text
 
         path = self.folder / f"{_INDEX}.html"
-        write_text(path, render_index(self.entries, [message for _, message in errors]))
-        say(f"wrote {path}")
+        try:
+            write_text(path, render_index(self.entries, errors))
+        except OutputError as error:
+            yield sentence(error)
+        else:
+            say(f"wrote {path}")
 
     def _free(self, file: str) -> str:
         from telemetry.report.writing import report_name
@@ -300,27 +300,13 @@ class _Reports:
         return name
 
 
-def _print_review(one: Review, *, blank: bool, next_step: tuple[str, str] | None) -> None:
-    from telemetry.report.terminal import render
-
-    if blank:
-        click.echo()
-    click.echo(render(one, next_step=next_step), nl=False)
-
-
 def _print_index(
-    reports: _Reports, named: Sequence[str], how: Sequence[str], aircraft: str | None
+    reports: _Reports, named: Sequence[str], said: Sequence[str], aircraft: str | None
 ) -> None:
     from telemetry.report.terminal import render_index
 
     again = f"busbook review {_listed(named)} --out reports"
-    next_step = _to_book(named, how, aircraft, reports.wanted)
+    after = _to_book(named, said, aircraft, reports.wanted)
     if reports.entries:
-        click.echo(
-            "\n"
-            + render_index(
-                reports.entries,
-                next_step or _with_figures(named, how, aircraft) or (_FIGURES, again),
-            ),
-            nl=False,
-        )
+        after = after or _with_figures(named, said, aircraft) or (_FIGURES, again)
+        click.echo("\n" + render_index(reports.entries, after), nl=False)

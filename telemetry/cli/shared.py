@@ -4,20 +4,19 @@ from __future__ import annotations
 
 import contextlib
 import os
-import traceback
-from collections.abc import Iterable, Iterator
-from concurrent.futures import Executor
+from collections.abc import Iterable, Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 from click.core import ParameterSource
 
-from telemetry.errors import BookError, BusbookError, UnknownSetting, UnreadableLog
+from telemetry.errors import BookError, UnknownSetting, UnreadableLog
 
 if TYPE_CHECKING:
     from telemetry.aircraft import Aircraft
     from telemetry.book import Logbook
+    from telemetry.workers import Crew
 
 # What a folder is searched for; a file named on the command line may be called anything.
 LOG_ENDINGS = (".csv", ".tsv", ".txt", ".log", ".dat")
@@ -30,17 +29,11 @@ def say(text: str) -> None:
     click.echo(plain(text), err=True)
 
 
-def sentence(error: Exception) -> str:
-    """What went wrong, in one sentence; an error that nobody foresaw says where it arose."""
-    if isinstance(error, BusbookError):
-        return str(error)
-    if isinstance(error, MemoryError):
-        return "there is not enough memory for this; close other programs or review fewer logs."
-    last = traceback.extract_tb(error.__traceback__)[-1]
-    return (
-        f"busbook failed here, which is a fault of the program and not yours ({error!r} in "
-        f"{Path(last.filename).name}, line {last.lineno}); please report it, with the log."
-    )
+def tell(text: str) -> None:
+    """Print one line of the result; names in it cannot steer the terminal."""
+    from telemetry.figures.names import plain
+
+    click.echo(plain(text))
 
 
 def settings_of(pairs: Iterable[str]) -> dict[str, str]:
@@ -181,14 +174,7 @@ def open_book(book: Path | None, *, make: bool = False) -> Logbook:
     """
     from telemetry.book import Logbook
 
-    path = book_path(book)
-    if not make and not (path / "format.toml").exists():
-        raise BookError(
-            "there is no logbook here",
-            path=path,
-            hint="'busbook add LOG --aircraft NAME' begins one; --book names another folder",
-        )
-    return Logbook(path)
+    return Logbook(book_path(book), make=make)
 
 
 def next_step(command: str, *words: str, book: Path | None) -> str:
@@ -251,22 +237,37 @@ def profile_of(aircraft: str | None, book: Path | None = None) -> Aircraft | Non
     return read_profile(path) if is_profile(aircraft) or path.exists() else None
 
 
-with_workers = click.option(
-    "--workers",
-    type=click.IntRange(min=1, max=64),
-    default=1,
-    metavar="N",
-    help="Processes that read at once; pays from some ten logs on.",
-)
+def with_workers(command: Any) -> Any:
+    """Decorate a command with the options that tell who does the work."""
+    many = click.option(
+        "--workers",
+        type=click.IntRange(min=1, max=64),
+        default=1,
+        metavar="N",
+        help="Processes that read at once; pays from some ten logs on.",
+    )
+    cluster = click.option(
+        "--scheduler",
+        metavar="ADDRESS",
+        help="Let the workers of this Dask cluster do it instead: tcp://host:8786. Logs and "
+        "logbook must lie in a folder that all its machines share under one path.",
+    )
+    return many(cluster(command))
 
 
 @contextlib.contextmanager
-def workers_of(count: int) -> Iterator[Executor | None]:
-    """A pool of processes; None for one, which is this one."""
-    if count == 1:
-        yield None
-        return
-    from telemetry.workers import worker_pool
+def crew_for(workers: int, scheduler: str | None, paths: Sequence[Path]) -> Iterator[Crew]:
+    """Who does the work: this process, a pool of processes, or a cluster that sees the paths."""
+    from telemetry.workers import crew_of
 
-    with worker_pool(count) as pool:
-        yield pool
+    if scheduler is not None and workers != 1:
+        raise UnknownSetting("--workers and --scheduler exclude each other", hint="give one")
+    # A folder that is shared is seen with all that is in it.
+    folders = {_folder_of(path) for path in paths} if scheduler is not None else ()
+    with crew_of(workers, scheduler, sorted(folders)) as crew:
+        yield crew
+
+
+def _folder_of(path: Path) -> Path:
+    whole = path.absolute()
+    return whole if os.path.isdir(whole) else whole.parent  # noqa: PTH112 - as in find_logs

@@ -10,7 +10,7 @@ together).
 from telemetry.importer.columnmap import ColumnMap, load_column_map, save_column_map
 from telemetry.importer.describe import ColumnReport, Listing, describe_columns
 from telemetry.importer.join import join_logs
-from telemetry.importer.read import read_log
+from telemetry.importer.read import read_log, read_log_in
 
 __all__ = [
     "ColumnMap",
@@ -20,5 +20,6 @@ __all__ = [
     "join_logs",
     "load_column_map",
     "read_log",
+    "read_log_in",
     "save_column_map",
 ]

@@ -129,7 +129,7 @@ def load_column_map(path: str | Path) -> ColumnMap:
             path=path,
             hint="check the path",
         ) from None
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+    except (ValueError, RecursionError) as error:
         raise UnknownSetting(
             f"is no column map ({error})", path=path, hint="write one with 'busbook columns --save'"
         ) from None

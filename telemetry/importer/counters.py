@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from telemetry.errors import UnreadableLog
 from telemetry.importer.timesource import Source, TimeBase, speaks_of_time
+from telemetry.importer.wording import set_option
 from telemetry.importer.words import fold
 
 FloatArray = NDArray[np.float64]
@@ -150,7 +151,7 @@ def _guess_factor(finite: FloatArray, typical: float, title: str) -> tuple[float
         raise UnreadableLog(
             f"the time column has no unit, and steps of {shown} may be minutes, hours or seconds",
             column=title,
-            hint=f"settle it with --set '{title}=time[s]', time[min] or time[h]",
+            hint=f"settle it with {set_option(title, 'time[s]')}, time[min] or time[h]",
         )
     return 1.0, "s", f"no unit named; steps of {shown} speak for seconds"
 

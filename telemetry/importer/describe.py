@@ -20,6 +20,7 @@ from telemetry.importer.resolve import Resolved, resolve
 from telemetry.importer.settings import parse_setting, text_of
 from telemetry.importer.sheet import read_sheet
 from telemetry.importer.values import convert, repeats, resolution
+from telemetry.importer.wording import set_option
 
 _SAMPLES = 5
 
@@ -217,17 +218,6 @@ def _settled(columns: Sequence[Column]) -> dict[str, str]:
     return found
 
 
-def set_line(title: str, reading: str) -> str:
-    """The option that settles a column.
-
-    Parameters
-    ----------
-    title, reading : str
-    """
-    quote = '"' if "'" in title else "'"
-    return f"--set {quote}{title}={reading}{quote}"
-
-
 def _report(column: Column, resolved: Resolved) -> ColumnReport:
     channel = resolved.channel
     reading = ""
@@ -253,16 +243,19 @@ def _report(column: Column, resolved: Resolved) -> ColumnReport:
         resolution=resolution(values) if values is not None else math.nan,
         repeats=repeats(values) if values is not None else math.nan,
         filled=len(filled) if values is not None else words,
-        rivals=tuple(_rival(column.title, r, low, high) for r in channel.rivals),
-        set_line=set_line(column.title, reading or "PLACE/QUANTITY[UNIT]"),
+        rivals=tuple(_rival(column, r, low, high) for r in channel.rivals),
+        set_line=set_option(
+            column.title, reading or "PLACE/QUANTITY[UNIT]", number=column.index + 1
+        ),
     )
 
 
-def _rival(title: str, reading: str, low: float, high: float) -> Rival:
+def _rival(column: Column, reading: str, low: float, high: float) -> Rival:
     unit = parse_setting(reading).unit
     if unit is not None:
         low, high = (float(v) for v in convert(np.array([low, high]), unit))
-    return Rival(reading=reading, low=low, high=high, set_line=set_line(title, reading))
+    line = set_option(column.title, reading, number=column.index + 1)
+    return Rival(reading=reading, low=low, high=high, set_line=line)
 
 
 def _samples(column: Column) -> tuple[str, ...]:

@@ -6,6 +6,7 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -13,7 +14,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 from numpy.typing import NDArray
 
-from telemetry.errors import UnreadableLog
+from telemetry.errors import BusbookError, UnreadableLog
 from telemetry.importer.clock import Unrolled, spread, unroll
 from telemetry.importer.columnmap import ColumnMap, fingerprint
 from telemetry.importer.columns import Column
@@ -69,6 +70,29 @@ def read_log(
             return _assemble(sheet, row_interval_s)
         except UnreadableLog as error:
             raise at_path(error, sheet.path) from None
+
+
+def read_log_in(folder: Path, path: str | Path, **how: Any) -> Log:
+    """As :func:`read_log`, with a relative path beginning at a folder; the log keeps its name.
+
+    For a worker whose own working folder is another.
+
+    Parameters
+    ----------
+    folder : Path
+        Absolute.
+    path : path
+    **how
+        Keywords of :func:`read_log`.
+    """
+    full = Path(folder, path)
+    try:
+        log = read_log(full, **how)
+    except BusbookError as error:
+        if error.path == str(full):
+            error.path = str(path)
+        raise
+    return replace(log, provenance=replace(log.provenance, file=str(path)))
 
 
 def _assemble(sheet: Sheet, row_interval_s: float | None) -> Log:

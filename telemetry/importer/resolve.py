@@ -32,7 +32,7 @@ from telemetry.importer.values import (
     leading_zeros,
     zeros_in_a_counter,
 )
-from telemetry.importer.wording import count, verb
+from telemetry.importer.wording import count, set_option, verb
 from telemetry.units import UNITS, Unit
 
 FloatArray = NDArray[np.float64]
@@ -164,7 +164,7 @@ def _refuse_words(column: Column, notes: list[str], *, strict: bool) -> None:
         f"no cell of this column is a number (the first is '{cell[:40]}'), though it is read as "
         f"{wanted.value}",
         column=column.title,
-        hint=f"settle it with --set '{column.title}=ignore' or '{column.title}=status'",
+        hint=f"settle it with {set_option(column.title, 'ignore', 'status')}",
     )
     if strict:
         raise emptied

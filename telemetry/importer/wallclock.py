@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from telemetry.importer.stamps import Stamps, days, parse_stamps, seconds
 from telemetry.importer.timesource import Source, TimeBase, speaks_of_time
+from telemetry.importer.wording import set_option
 
 FloatArray = NDArray[np.float64]
 _DAY = 86400.0
@@ -130,8 +131,8 @@ def _dated_days(part: Stamped, european: bool, notes: list[str]) -> tuple[FloatA
     shown = _first_date(part.stamps)
     notes.append(
         f"the date {shown} in column '{part.source.title}' may be day or month first, so the log "
-        f"has no certain date; settle it with --set '{part.source.title}=time[dmy]' or "
-        f"'{part.source.title}=time[mdy]'"
+        f"has no certain date; settle it with "
+        f"{set_option(part.source.title, 'time[dmy]', 'time[mdy]')}"
     )
     return days(part.stamps, "dmy"), False
 

@@ -19,6 +19,8 @@ from telemetry.profile.partial import path_problems_of_rest
 
 # Set by the program, not by the user: no key of a profile.
 _NOT_IN_A_FILE = "inferred"
+# What of a wrong value is repeated to the user.
+_LONGEST_NUMBER, _LONGEST_WORD = 10**15, 80
 
 
 def read_profile(path: str | Path) -> Aircraft:
@@ -62,9 +64,15 @@ def _read(path: Path) -> tuple[Aircraft | None, list[ProfileError]]:
         return None, [ProfileError(what, path=path, hint="check the path")]
     try:
         data = tomllib.loads(text)
+        lines = key_lines(text)
     except tomllib.TOMLDecodeError as error:
         return None, [_syntax(str(error), text, path)]
-    lines = key_lines(text)
+    except (ValueError, RecursionError) as error:
+        # Python refuses to count thousands of digits, and to go down thousands of brackets.
+        what = "a number in it is too long, or its lists are too deep, for any profile"
+        bad = ProfileError(what, path=path, hint="begin it anew with 'busbook aircraft new'")
+        bad.__cause__ = error
+        return None, [bad]
     try:
         aircraft = Aircraft.model_validate(data)
     except ValidationError as error:
@@ -201,4 +209,6 @@ def _value(error: dict[str, Any], lines: dict[KeyPath, int], path: Path) -> Prof
 def _shown(value: Any) -> str:
     if isinstance(value, dict | list | tuple):
         return "this"
-    return f"'{value}'" if isinstance(value, str) else str(value)
+    if isinstance(value, int) and abs(value) > _LONGEST_NUMBER:
+        return "this number"
+    return f"'{value[:_LONGEST_WORD]}'" if isinstance(value, str) else str(value)

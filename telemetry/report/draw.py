@@ -6,6 +6,7 @@ import warnings
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, field
+from threading import RLock
 from typing import Any, Protocol
 
 import matplotlib as mpl
@@ -32,6 +33,7 @@ _SETTINGS: Any = {
     "text.parse_math": False,
     "text.hinting": "no_hinting",
 }
+_DRAWING = RLock()
 
 
 class Drawer(Protocol):
@@ -123,7 +125,8 @@ def settings(scale: float = 1.0) -> Iterator[None]:
     scale : float
         Size of text, lines and marks against those on the screen.
     """
-    with mpl.rc_context(), warnings.catch_warnings():
+    # Both are of the whole process; a worker of a cluster may have several threads.
+    with _DRAWING, mpl.rc_context(), warnings.catch_warnings():
         # A name in letters that the font lacks is drawn as boxes; that is no news for the user.
         warnings.filterwarnings("ignore", message="Glyph .* missing from", category=UserWarning)
         mpl.rcdefaults()

@@ -35,7 +35,7 @@ def render(timeline: Timeline) -> str:
         else:
             number += 1
             lines.append(_flight(number, entry))
-    return "\n".join(line.rstrip() for line in (*lines, *_orders(timeline))) + "\n"
+    return "\n".join(plain(line.rstrip()) for line in (*lines, *_orders(timeline))) + "\n"
 
 
 def render_aircraft(everyone: Mapping[str, Timeline]) -> str:

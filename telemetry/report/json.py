@@ -50,11 +50,18 @@ def document(reviews: Sequence[Review], errors: Iterable[tuple[str, str]] = ()) 
     dict
         Of str, int, float, bool, None, list and dict only.
     """
+    return whole(map(review_document, reviews), errors)
+
+
+def whole(
+    reviews: Iterable[Mapping[str, Any]], errors: Iterable[tuple[str, str]] = ()
+) -> dict[str, Any]:
+    """As :func:`document`, of reviews that are plain values already."""
     return {
         "schema": SCHEMA,
         "busbook": program_version(),
         "errors": [{"file": file, "message": message} for file, message in errors],
-        "reviews": [_review(r) for r in reviews],
+        "reviews": list(reviews),
     }
 
 
@@ -120,7 +127,8 @@ def _clean(value: Any) -> Any:
     return number
 
 
-def _review(review: Review) -> dict[str, Any]:
+def review_document(review: Review) -> dict[str, Any]:
+    """One review as plain JSON values: a member of "reviews" of the document."""
     origin = review.log.provenance
     time_s = review.log.time_s
     return {

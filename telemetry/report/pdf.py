@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from io import BytesIO
 from pathlib import Path
 
 from matplotlib.backends.backend_pdf import PdfPages
@@ -28,7 +29,7 @@ from telemetry.report.history import history_document
 from telemetry.report.history_figures import HistoryScene
 from telemetry.report.paper import LEADING, SIZES_PT, Sheets, text_width, wrapped
 from telemetry.report.words import LEVEL_WORD
-from telemetry.report.writing import aside
+from telemetry.report.writing import write_bytes
 from telemetry.results import History, Level, Review
 
 _BODY, _SMALL, _CELL = 9.5, 8.5, 8.5
@@ -63,8 +64,13 @@ def write(review: Review, path: Path, paper: str = "a4") -> None:
     ValueError
         For a paper that is not known.
     """
+    write_bytes(path, render(review, paper))
+
+
+def render(review: Review, paper: str = "a4") -> bytes:
+    """The report of one log as a PDF; ValueError for a paper that is not known."""
     readings = take_readings(review.log, review.limits)
-    save(document_of(review, readings), Scene.of(review, readings), path, paper)
+    return _printed(document_of(review, readings), Scene.of(review, readings), paper)
 
 
 def write_history(history: History, path: Path, paper: str = "a4") -> None:
@@ -75,15 +81,20 @@ def write_history(history: History, path: Path, paper: str = "a4") -> None:
 
 def save(document: Document, drawer: Drawer, path: Path, paper: str = "a4") -> None:
     """Write a document as a PDF; parameters and errors as in :func:`write`."""
+    write_bytes(path, _printed(document, drawer, paper))
+
+
+def _printed(document: Document, drawer: Drawer, paper: str) -> bytes:
     if paper not in SIZES_PT:
         raise ValueError(f"paper must be one of {', '.join(SIZES_PT)}, got {paper!r}")
-    path = Path(path)
+    out = BytesIO()
     with settings(_SCALE):
         sheets = lay_out(document, drawer, paper)
         facts = {"Title": document.title, "Creator": "busbook", "CreationDate": None}
-        with aside(path) as temporary, PdfPages(temporary, metadata=facts) as pages:
+        with PdfPages(out, metadata=facts) as pages:
             for page in sheets.pages:
                 pages.savefig(page)
+    return out.getvalue()
 
 
 def lay_out(document: Document, drawer: Drawer, paper: str) -> Sheets:

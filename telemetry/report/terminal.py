@@ -85,9 +85,9 @@ def text_of(document: Document, width: int = 80) -> str:
         if section.anchor not in _LEFT_OUT:
             lines += _section(section, width)
     why, command = document.next_step
-    lines += ["", *wrap(f"Next. {why}", width), f"    {plain(command)}", ""]
+    lines += ["", *wrap(f"Next. {why}", width), f"    {command}", ""]
     lines += wrap(document.footer, width)
-    return "\n".join(line.rstrip() for line in lines) + "\n"
+    return "\n".join(plain(line.rstrip()) for line in lines) + "\n"
 
 
 def _first(page: FirstPage, file: str, width: int) -> list[str]:

@@ -199,7 +199,8 @@ def quoted(name: str) -> str:
     """A name as one word of a command: in quotation marks where it needs them."""
     if re.fullmatch(r"[\w./\\:-]+", name):
         return name
-    return '"' + name.replace('"', "?") + '"'
+    # What a shell acts on even within quotation marks is left out: the name is somebody's file's.
+    return '"' + re.sub(r'["$`!]', "?", name) + '"'
 
 
 def counted(count: int, noun: str, plural: str = "") -> str:

@@ -75,5 +75,15 @@ def write_text(path: Path, text: str) -> None:
     ------
     OutputError
     """
+    write_bytes(path, text.encode("utf-8", "replace"))
+
+
+def write_bytes(path: Path, data: bytes) -> None:
+    """Write an output, aside and renamed.
+
+    Raises
+    ------
+    OutputError
+    """
     with aside(path) as temporary:
-        temporary.write_bytes(text.encode("utf-8", "replace"))
+        temporary.write_bytes(data)

@@ -36,6 +36,7 @@ def add_logs(
     row_interval_s: float | None = None,
     column_maps: Sequence[ColumnMap] = (),
     executor: Executor | None = None,
+    pending: int = 8,
     progress: Progress | None = None,
 ) -> tuple[Outcome, ...]:
     """Add files and folders to the book, reviewed and measured; one outcome for each file.
@@ -53,6 +54,8 @@ def add_logs(
         How the logs are read; what the book has learnt of the aircraft's columns comes after.
     executor : Executor, optional
         Any executor of ``concurrent.futures``; without it everything happens in this process.
+    pending : int
+        Files that may be read at once.
     progress : callable, optional
         Called after each file: how many are done, of how many, and its outcome.
 
@@ -78,8 +81,15 @@ def add_logs(
         paths,
         aircraft=aircraft,
         on=on,
-        read=partial(read_measured, book=book.path, aircraft=aircraft, **how),
+        read=partial(
+            read_measured,
+            book=book.path.absolute(),
+            folder=Path.cwd(),
+            aircraft=aircraft,
+            **how,
+        ),
         executor=executor,
+        pending=pending,
         progress=progress,
     )
 
@@ -152,15 +162,24 @@ def read_measured(
     path: Path,
     *,
     book: Path,
+    folder: Path,
     aircraft: str | None,
     settings: Mapping[str, str] | None = None,
     row_interval_s: float | None = None,
     column_maps: Sequence[ColumnMap] = (),
 ) -> Incoming:
-    """Read, review and measure one file; what a worker does of :func:`add_logs`."""
-    shelf = Logbook(book)
+    """Read, review and measure one file; what a worker does of :func:`add_logs`.
+
+    The worker may be on another machine: ``book`` and ``folder``, where relative paths begin, are
+    absolute.
+    """
+    shelf = Logbook(book, make=False)
     found = read_file(
-        path, settings=settings, row_interval_s=row_interval_s, column_maps=column_maps
+        path,
+        folder=folder,
+        settings=settings,
+        row_interval_s=row_interval_s,
+        column_maps=column_maps,
     )
     whose = shelf.guess(found.log).aircraft if aircraft is None else aircraft
     if whose is None:

@@ -13,6 +13,7 @@ from telemetry.book import BookFlight, Logbook
 from telemetry.pipeline import review
 from telemetry.season.features import measure_flight
 from telemetry.season.measures import VERSION, Measures
+from telemetry.workers import Crew, calls
 
 
 def measures_of(
@@ -39,10 +40,11 @@ def measures_of(
     version = version_for(profile)
     kept = {f.id: _kept(book, f.id, version) for f in flights}
     missing = [flight for flight, found in kept.items() if found is None]
-    make = partial(_made, book.path, profile)
-    results = map(make, missing) if executor is None else executor.map(make, missing)
-    for done, made in enumerate(results, 1):
-        flight = missing[done - 1]
+    make = partial(_made, book.path.absolute(), profile)
+    # Measures are small: all may wait at once.
+    results = calls(make, missing, Crew(executor, len(missing)))
+    for done, (flight, call) in enumerate(zip(missing, results, strict=True), 1):
+        made = call()
         book.put_measures(flight, version, made.document())
         kept[flight] = made
         if progress is not None:
@@ -61,7 +63,7 @@ def _kept(book: Logbook, flight: str, version: str) -> Measures | None:
 
 
 def _made(book: Path, profile: Aircraft | None, flight: str) -> Measures:
-    found = review(Logbook(book).read(flight), profile)
+    found = review(Logbook(book, make=False).read(flight), profile)
     longest = max(range(len(found.flights)), key=lambda n: found.flights[n].duration_s)
     return measure_flight(found, longest + 1)
 

@@ -275,7 +275,9 @@ def test_workers_that_die_are_told_of(book: Logbook, tmp_path: Path) -> None:
     outcomes = add_files(book, paths, aircraft="tern", executor=DeadPool())
     assert [o.status for o in outcomes] == ["failed", "failed"]
     for outcome in outcomes:
-        assert "the worker that should read it has ended; add it again" in str(outcome.error)
+        assert "the worker that should read it has ended; try it again with one worker" in str(
+            outcome.error
+        )
 
 
 def test_a_bad_name_is_told_before_anything_is_read(book: Logbook, tmp_path: Path) -> None:
