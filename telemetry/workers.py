@@ -143,7 +143,7 @@ def _usable(client: Client, address: str, folders: Sequence[Path]) -> int:
     if not found:
         raise WorkersError(
             f"the scheduler at '{address}' has no workers",
-            hint=f"start some with: dask worker {address} --nthreads 1",
+            hint=f"start some with: dask worker {address} --nthreads 1 --nworkers auto",
         )
     for worker, (theirs, unseen) in sorted(found.items()):
         if theirs != _version():

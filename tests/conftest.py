@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from datetime import date, timedelta
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -748,3 +749,51 @@ def make_history() -> MakeHistory:
 def history(make_history: MakeHistory) -> History:
     """Twelve recordings: a servo that draws more from No. 6 on, a contact that opens."""
     return make_history()
+
+
+CONTRACT = Path(__file__).parent / "schema1" / "contract.txt"
+_TYPES: dict[str, tuple[type, ...]] = {
+    "t": (str,), "n": (int, float), "i": (int,), "b": (bool,), "o": (dict,),
+}  # fmt: skip
+
+
+def _members(content: Any, path: str) -> list[Any]:
+    """Every value that a path such as ``reviews[].log`` leads to."""
+    found = [content]
+    for part in [] if path == "." else path.split("."):
+        key = part.removesuffix("[]")
+        found = [one[key] for one in found if isinstance(one, dict) and one.get(key) is not None]
+        if part.endswith("[]"):
+            found = [member for one in found for member in one]
+    return found
+
+
+def _unlike(value: Any, kind: str) -> bool:
+    wanted = _TYPES[kind[0]]
+    if value is None:
+        return not kind.endswith("?")
+    return not isinstance(value, wanted) or (isinstance(value, bool) and bool not in wanted)
+
+
+def breaches(content: dict[str, Any]) -> list[str]:
+    """What a document lacks, or holds as another type, of the contract of its kind."""
+    kind, found = "", []
+    for line in CONTRACT.read_text(encoding="utf-8").splitlines():
+        path, _, keys = line.partition(" ")
+        if path.startswith("busbook."):
+            kind = path
+        elif not path.startswith("#") and kind == content["schema"]:
+            for name, wanted in (key.split(":") for key in keys.split()):
+                for one in _members(content, path):
+                    value = one if not name else one.get(name, ...)
+                    if value is ...:
+                        found.append(f"{path} lacks {name}")
+                    elif _unlike(value, wanted):
+                        found.append(f"{path} {name} is {value!r}")
+    return sorted(set(found))
+
+
+@pytest.fixture(scope="session")
+def contract_breaches() -> Callable[[dict[str, Any]], list[str]]:
+    """Checks a JSON document against the keys and types that tests/schema1 promises."""
+    return breaches

@@ -11,7 +11,7 @@ from pathlib import Path
 
 from telemetry.book import originals
 from telemetry.book.dates import start_of
-from telemetry.book.files import read_json, remove, write_file, write_json
+from telemetry.book.files import changing, read_json, remove, write_file, write_json
 from telemetry.book.layout import Places
 from telemetry.book.maps import Guess, Learnt, clues_of
 from telemetry.book.names import aircraft_key, file_name, flight_id, recording_id
@@ -52,11 +52,7 @@ def settle(
     given = log.provenance.file
     sha256 = hashlib.sha256(data).hexdigest()
     if sha256 != log.provenance.sha256:
-        raise BookError(
-            "the file is not what was read a moment ago: something is writing to it",
-            path=given,
-            hint="add it again when it is finished",
-        )
+        raise changing(given)
     known = known_recording(places, sha256)
     if known is not None:
         return known_outcome(given, known, wanted)

@@ -163,6 +163,15 @@ def damaged(path: Path) -> BookError:
     return BookError("this file of the book is damaged", path=path, hint="run busbook check-book")
 
 
+def changing(path: str | Path) -> BookError:
+    """The error for a log whose bytes are not those that were read."""
+    return BookError(
+        "the file is not what was read a moment ago: something is writing to it",
+        path=path,
+        hint="add it again when it is finished",
+    )
+
+
 def remove(path: Path) -> None:
     """Remove a file if it is there.
 

@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 
-from telemetry.book.files import read_file
+from telemetry.book.files import changing, read_file
 from telemetry.errors import BookError
 from telemetry.importer import ColumnMap, join_logs, read_log
 from telemetry.log import Log
@@ -29,12 +29,17 @@ def joined(
     ------
     UnreadableLog
         If one of them cannot be read, or they do not follow one another.
+    BookError
+        If one of them changes while it is read.
     """
     parts = [read_file(path) for path in files]
     logs = [
         read_log(path, settings=settings, row_interval_s=row_interval_s, column_maps=column_maps)
         for path in files
     ]
+    for path, part, own in zip(files, parts, logs, strict=True):
+        if hashlib.sha256(part).hexdigest() != own.provenance.sha256:
+            raise changing(path)
     data = b"".join(parts)
     log = join_logs(logs)
     facts = replace(log.provenance, sha256=hashlib.sha256(data).hexdigest(), size_bytes=len(data))

@@ -70,7 +70,7 @@ def _plain_usage() -> Iterator[None]:
     except click.ClickException as error:
         from telemetry.figures.names import plain
 
-        error.message = plain(error.message)
+        vars(error)["message"] = plain(error.message)  # declared final, and shown by click
         raise
 
 

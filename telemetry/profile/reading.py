@@ -17,6 +17,10 @@ from telemetry.profile.checking import path_problems, suggestion
 from telemetry.profile.keylines import KeyPath, key_lines
 from telemetry.profile.partial import path_problems_of_rest
 
+#: Version of the profile's keys that this program writes. It reads this one and all before it;
+#: a profile that does not say has the first.
+VERSION = 1
+
 # Set by the program, not by the user: no key of a profile.
 _NOT_IN_A_FILE = "inferred"
 # What of a wrong value is repeated to the user.
@@ -73,6 +77,11 @@ def _read(path: Path) -> tuple[Aircraft | None, list[ProfileError]]:
         bad = ProfileError(what, path=path, hint="begin it anew with 'busbook aircraft new'")
         bad.__cause__ = error
         return None, [bad]
+    if (problem := _version_problem(data.pop("version", VERSION))) is not None:
+        what, hint = problem
+        line = _line(("version",), lines)
+        # What another version means by its keys is not known here: they are not judged.
+        return None, [ProfileError(what, path=path, line=line, column="version", hint=hint)]
     try:
         aircraft = Aircraft.model_validate(data)
     except ValidationError as error:
@@ -100,6 +109,20 @@ def _problem(
     where: KeyPath, what: str, hint: str, lines: dict[KeyPath, int], path: Path
 ) -> ProfileError:
     return ProfileError(what, path=path, line=_line(where, lines), column=_dotted(where), hint=hint)
+
+
+def _version_problem(version: object) -> tuple[str, str] | None:
+    """What keeps a profile of that version from being read, and what to do."""
+    if isinstance(version, bool) or not isinstance(version, int) or version < 1:
+        what = f"{_shown(version)} is no version of a profile"
+        return what, f"leave the key out or write version = {VERSION}"
+    if version > VERSION:
+        what = (
+            f"this profile is of a newer busbook (version {_shown(version)}; this one knows up to "
+            f"{VERSION})"
+        )
+        return what, "install the newest busbook"
+    return None
 
 
 def _syntax(message: str, text: str, path: Path) -> ProfileError:

@@ -9,6 +9,7 @@ from collections.abc import Callable
 from telemetry.aircraft import Aircraft, Lead, Limits, Node, Pack, Servo, infer_path
 from telemetry.channels import PlaceKind, Quantity, kind_of_place
 from telemetry.log import Log
+from telemetry.profile.reading import VERSION
 
 _HEAD = """\
 # Power path of {name}, {made}.
@@ -98,7 +99,7 @@ def new_profile(name: str, log: Log | None = None) -> str:
     if log is not None:
         made = f"made from the columns of {_one_line(log.provenance.file)}"
     out = [_HEAD.format(name=_one_line(name), made=made)]
-    top = [f"name = {_text(name)}"]
+    top = [f"version = {VERSION}".ljust(34) + "# of the keys in this file", f"name = {_text(name)}"]
     if bus is not None:
         columns = _columns(log, bus) or "# the place where the packs join"
         top.append(f"bus = {_text(bus)}".ljust(34) + columns)

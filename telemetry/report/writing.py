@@ -58,10 +58,12 @@ def aside(path: Path) -> Iterator[Path]:
         temporary.replace(path)
     except OSError as error:
         why = error.strerror or str(error)
+        hint = "choose another folder with --out, or make room in this one"
+        if isinstance(error, PermissionError) and path.is_file():
+            # On Windows nothing can take the place of a file that is open.
+            hint = "close it where it is open, or choose another folder with --out"
         raise OutputError(
-            f"cannot be written ({why[0].lower()}{why[1:]})",
-            path=path,
-            hint="choose another folder with --out, or make room in this one",
+            f"cannot be written ({why[0].lower()}{why[1:]})", path=path, hint=hint
         ) from error
     finally:
         with contextlib.suppress(OSError):

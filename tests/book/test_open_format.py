@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import shutil
 import subprocess
 import sys
@@ -106,6 +107,31 @@ def test_an_sql_engine_in_process_reads_the_book(book: Logbook, season: dict[str
     assert found[1][2] == pytest.approx(np.nanmean(volts), rel=1e-12)
     assert found[0][3] is None
     assert found[1][3] == logs[1].frame["tail/voltage"].max()
+
+
+def test_the_examples_of_the_readme(
+    book: Logbook, season: dict[str, Any], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The blocks of Python under "Past one machine", run as they stand beside a book."""
+    pytest.importorskip("duckdb", reason="duckdb is not installed")
+    readme = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
+    part = readme.partition("## Past one machine\n")[2].partition("\n## ")[0]
+    sql, pandas_alone = re.findall(r"```python\n(.*?)```", part, re.DOTALL)
+    monkeypatch.chdir(book.path.parent)
+    lowest = {
+        name: min(
+            float(np.nanmin(made.log.values("bus/voltage")))
+            for flight, made in season.items()
+            if (book.path / "flights" / f"aircraft={name}" / f"{flight}.parquet").exists()
+        )
+        for name in ("petrel", "tern")
+    }
+    found: dict[str, Any] = {}
+    exec(sql, found)
+    assert found["lowest"] == [("petrel", 1, lowest["petrel"]), ("tern", 2, lowest["tern"])]
+    found = {}
+    exec(pandas_alone, found)
+    assert found["lowest"] == {f"aircraft={name}": value for name, value in lowest.items()}
 
 
 def test_the_metadata_tells_where_the_samples_came_from(

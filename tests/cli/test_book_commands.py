@@ -85,6 +85,11 @@ def judged(added: tuple[Path, Result]) -> Any:
     return strict(call("history", "tern", "--book", added[0], "--json").stdout)
 
 
+def test_the_history_of_the_demo_keeps_the_contract(judged: Any, contract_breaches) -> None:
+    assert judged["findings"]
+    assert contract_breaches(judged) == []
+
+
 # A whole card.
 
 

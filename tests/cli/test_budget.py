@@ -103,8 +103,9 @@ def _rows(content: dict[str, Any]) -> list[tuple[str, dict[str, Any]]]:
 
 
 @pytest.mark.parametrize("logs", [(), FLIGHTS[:1]], ids=["design", "measured"])
-def test_the_contract_holds(run, profile: Path, logs) -> None:
+def test_the_contract_holds(run, profile: Path, logs, contract_breaches) -> None:
     content = _json(run, profile, *(x for log in logs for x in ("--log", log)))
+    assert contract_breaches(content) == []
     assert content["schema"] == "busbook.budget/1"
     assert content["basis"] == ("measured" if logs else "design")
     assert content["files"] == [str(log) for log in logs]

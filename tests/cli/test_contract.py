@@ -147,6 +147,10 @@ def test_the_schema_and_the_errors(document) -> None:
     assert error["message"].endswith(".")
 
 
+def test_every_type_is_that_of_the_contract(document, contract_breaches) -> None:
+    assert contract_breaches(document) == []
+
+
 def test_words_come_from_the_lists(document) -> None:
     for path, item in walk(document):
         for key, value in item.items():

@@ -222,7 +222,10 @@ class Cluster:
 @pytest.mark.parametrize(
     ("said", "words"),
     [
-        ({}, "the scheduler at 'a' has no workers; start some with: dask worker a --nthreads 1"),
+        (
+            {},
+            "the scheduler at 'a' has no workers; start some with: dask worker a --nthreads 1 --nw",
+        ),
         ({"w": ("0.0.1", [])}, "the worker at w has busbook 0.0.1, this is "),
         (ModuleNotFoundError("No module named 'telemetry'"), "cannot run busbook .No module named"),
     ],

@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+import errno
 import os
 from pathlib import Path
 
@@ -8,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from telemetry.errors import OutputError
-from telemetry.report.writing import aside, report_name, write_text
+from telemetry.report.writing import aside, report_name, write_bytes, write_text
 
 
 @pytest.mark.parametrize(
@@ -90,3 +91,39 @@ def test_a_folder_without_permission(tmp_path: Path) -> None:
     tmp_path.chmod(0o500)
     with pytest.raises(OutputError, match="permission denied"):
         write_text(tmp_path / "a.html", "x")
+
+
+def test_a_report_that_is_open_elsewhere(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """As on Windows, where nothing takes the place of a file that a browser has open."""
+    target = tmp_path / "a.html"
+    target.write_text("old")
+
+    def held(source: Path, path: Path) -> Path:
+        raise PermissionError(13, "The process cannot access the file", str(path))
+
+    monkeypatch.setattr(Path, "replace", held)
+    with pytest.raises(OutputError, match="close it where it is open, or choose another folder"):
+        write_text(target, "new")
+    assert target.read_text() == "old"
+    assert [p.name for p in tmp_path.iterdir()] == ["a.html"]
+
+
+@pytest.mark.parametrize(
+    ("code", "words"),
+    [(errno.ENOSPC, "no space left on device"), (errno.EROFS, "read-only file system")],
+)
+def test_a_folder_that_takes_nothing(
+    code: int, words: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A full disk and one that may only be read, at the first byte and before a folder."""
+
+    def refuse(*_: object, **__: object) -> None:
+        raise OSError(code, os.strerror(code))
+
+    for method in ("write_bytes", "mkdir"):
+        with monkeypatch.context() as patch:
+            patch.setattr(Path, method, refuse)
+            with pytest.raises(OutputError, match=words) as caught:
+                write_bytes(tmp_path / "new" / "a.pdf", b"%PDF")
+        assert "choose another folder with --out, or make room" in str(caught.value)
+    assert not list(tmp_path.rglob("*.*"))
