@@ -23,8 +23,8 @@ from telemetry.results import History, Review
 
 # Ways out of text, attributes, style and script elements and comments, and of a template.
 EVIL = (
-    "<script>alert(1)</script><img src=x onerror=alert(2)><svg onload=alert(3)>\"'><b>&{{7*7}}"
-    "</svg></style>]]>--><a href=javascript:alert(4)>"
+    "<script>alert(1)</script><img src=x onerror=alert(2)><svg onload=alert(3)>\"'><marquee>"
+    "&{{7*7}}</svg></style>]]>--><a href=javascript:alert(4)>"
 )
 # What moves a cursor, sets a title, writes to the clipboard, turns the direction of reading.
 STEERING = "\x1b[2J\x1b]0;x\x07\x1b]52;c;eA==\x07\x9b31m\r\x08\u202e\u2066"
@@ -126,7 +126,7 @@ def small(make_review: Callable[..., Review]) -> Review:
 # Elements that a page has of its own; all others of these kinds would come from a name.
 OWN = {"review": {"script": 2, "style": 1}, "history": {"style": 1}, "budget": {"style": 1}}
 OWN["index"] = {"style": 1}
-KINDS = ("script", "style", "img", "iframe", "object", "form", "base", "link", "b")
+KINDS = ("script", "style", "img", "iframe", "object", "form", "base", "link", "marquee")
 
 
 def test_no_text_of_a_file_becomes_markup(small: Review, history: History) -> None:
