@@ -45,8 +45,10 @@ def measures_of(
     results = calls(make, missing, Crew(executor, len(missing)))
     for done, (flight, call) in enumerate(zip(missing, results, strict=True), 1):
         made = call()
-        book.put_measures(flight, version, made.document())
-        kept[flight] = made
+        document = made.document()
+        book.put_measures(flight, version, document)
+        # As they will be read the next time, so that the next time says the same.
+        kept[flight] = Measures.of(document)
         if progress is not None:
             progress(done, len(missing))
     return {flight: found for flight, found in kept.items() if found is not None}
