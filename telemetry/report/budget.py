@@ -148,8 +148,8 @@ def _reason(budget: Budget, level: Level, problems: Sequence[_Problem]) -> str:
         return sentence(problems[0].what)[:-1] + (f"; {more} more below." if more else ".")
     if level is Level.UNKNOWN:
         return (
-            "No lead, plug or supply with both a limit and a current is known: put them into the "
-            "profile, and give logs with --log."
+            "No lead, plug or supply with both a limit and a usual current is known (servos "
+            "stalled all at once are no use): put them into the profile, and give logs with --log."
         )
     free = sum(p.limit_a is None for p in budget.parts)
     told = f"; {counted(free, 'part')} without a limit in the profile" if free else ""
@@ -223,7 +223,7 @@ def _nearest(budget: Budget) -> KeyNumber:
     label = "Nearest to its limit"
     found = [p for p in budget.parts if p.over is not None]
     if not found:
-        return _key(label, None, "no part with both a limit and a current")
+        return _key(label, None, "no part with both a limit and a usual current")
     part = max(found, key=_ratio)
     detail = f"{plain(part.place)}, {part.part}: {_a(part.usual_a)} of {_a(part.limit_a)}"
     return _key(label, f"{100 * _ratio(part):.0f} %", detail)
