@@ -16,6 +16,7 @@ import numpy as np
 from telemetry.aircraft import Aircraft
 from telemetry.channels import PlaceKind, Quantity, kind_of_place
 from telemetry.log import FloatArray
+from telemetry.power.giving_way import gave_way
 from telemetry.readings import Readings, total_current
 from telemetry.results import Event, EventKind, Origin, Resistance
 from telemetry.signals.baseline import sliding_reference
@@ -202,7 +203,8 @@ def _judge(e: Event, book: _Book) -> Event:
     steps = book.path(e.place)
     above = _Above.of(e, depth, steps, book)
     if not steps:
-        return replace(e, origin=Origin.SUPPLY if above.whole else Origin.UNKNOWN)
+        supply = above.whole or _gave_way(e, depth, book)
+        return replace(e, origin=Origin.SUPPLY if supply else Origin.UNKNOWN)
     seen = sum(s.ohm * _rise(s, e, missed=False) for s in steps)
     share = min(1.0, max(0.0, seen / depth))
     names = " + ".join(f"{s.name} {1000 * s.ohm:.0f} mOhm ({s.how})" for s in steps)
@@ -335,6 +337,20 @@ def _rise(step: _Step, e: Event, *, missed: bool) -> float:
     return max(0.0, top - usual)
 
 
+def _gave_way(e: Event, depth: float, book: _Book) -> bool:
+    """Whether a bus fell further than load makes it while the packs had room to hold it."""
+    if e.place != book.aircraft.bus or book.total is None:
+        return False
+    volts = book.volts[e.place]
+    packs = [book.volts[n] for n in book.aircraft.feeders(e.place) if n in book.volts]
+    lows = [float(x.min()) for p in packs if (x := p.about(e.start_s, e.end_s)).size]
+    if not lows:
+        return False
+    headroom = max(lows) - volts.usual(e.start_s)
+    total = book.total
+    return gave_way(depth, headroom, (volts.t, volts.v), (total.t, total.v))
+
+
 def _own_fault(e: Event, book: _Book) -> Origin:
     kind = kind_of_place(e.place)
     if kind is PlaceKind.PACK:
@@ -373,6 +389,8 @@ def _pack_shifted(e: Event, book: _Book) -> str | None:
 
 def _inherit(e: Event, judged: Sequence[Event], aircraft: Aircraft) -> Event:
     """A fall that came from above carries the origin found there."""
+    if e.origin is Origin.CONTACT and _feed_gave_way(e, judged, aircraft):
+        return replace(e, origin=Origin.SUPPLY)
     if e.origin is not Origin.SUPPLY or e.note == _TOGETHER or not _came_from_above(e, aircraft):
         return e
     for other in judged:
@@ -385,6 +403,18 @@ def _inherit(e: Event, judged: Sequence[Event], aircraft: Aircraft) -> Event:
             return replace(e, origin=other.origin)
     # What fed it fell too, but so little that it was no event there: nothing to blame it on.
     return e if kind_of_place(e.place) is PlaceKind.BUS else replace(e, origin=Origin.UNKNOWN)
+
+
+def _feed_gave_way(e: Event, judged: Sequence[Event], aircraft: Aircraft) -> bool:
+    """Whether the feed's own supply gave way just then, by half as much or more."""
+    return any(
+        other.place in aircraft.feeders(e.place)
+        and other.origin is Origin.SUPPLY
+        and (other.depth_v or 0.0) >= 0.5 * (e.depth_v or 0.0)
+        and other.start_s <= e.end_s + 0.5
+        and e.start_s <= other.end_s + 0.5
+        for other in judged
+    )
 
 
 def _came_from_above(e: Event, aircraft: Aircraft) -> bool:
