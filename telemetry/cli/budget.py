@@ -19,6 +19,7 @@ from telemetry.cli.shared import (
     say,
     with_book,
     with_reading_options,
+    with_report_options,
 )
 from telemetry.errors import BookError, BusbookError, sentence
 
@@ -49,16 +50,7 @@ if TYPE_CHECKING:
     help="Without --log: newest flights of the book to take; 0 for a design.",
 )
 @with_book
-@click.option("--out", type=click.Path(path_type=Path), help="Folder for the reports.")
-@click.option(
-    "--format",
-    "formats",
-    metavar="html,pdf",
-    help="Reports to write: html, pdf or both. With --out alone: html.",
-)
-@click.option(
-    "--paper", type=click.Choice(["a4", "letter"]), default="a4", help="Paper of the PDF."
-)
+@with_report_options
 @click.option("--json", "as_json", is_flag=True, help="Print the budget as JSON instead of text.")
 @with_reading_options
 @click.pass_context

@@ -15,6 +15,7 @@ from telemetry.cli.shared import (
     open_book,
     say,
     with_book,
+    with_report_options,
     with_workers,
 )
 from telemetry.errors import sentence
@@ -27,16 +28,7 @@ if TYPE_CHECKING:
 @click.command()
 @click.argument("name")
 @with_book
-@click.option("--out", type=click.Path(path_type=Path), help="Folder for the reports.")
-@click.option(
-    "--format",
-    "formats",
-    metavar="html,pdf",
-    help="Reports to write: html, pdf or both. With --out alone: html.",
-)
-@click.option(
-    "--paper", type=click.Choice(["a4", "letter"]), default="a4", help="Paper of the PDF."
-)
+@with_report_options
 @click.option(
     "--reviews",
     type=click.IntRange(min=0),

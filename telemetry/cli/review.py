@@ -23,6 +23,7 @@ from telemetry.cli.shared import (
     say,
     with_book,
     with_reading_options,
+    with_report_options,
     with_workers,
 )
 from telemetry.errors import (
@@ -51,16 +52,7 @@ _MOST_NAMED = 3
     help="Profile of the aircraft; one the logbook knows is compared with its earlier flights.",
 )
 @with_book
-@click.option("--out", type=click.Path(path_type=Path), help="Folder for the reports.")
-@click.option(
-    "--format",
-    "formats",
-    metavar="html,pdf",
-    help="Reports to write: html, pdf or both. With --out alone: html.",
-)
-@click.option(
-    "--paper", type=click.Choice(["a4", "letter"]), default="a4", help="Paper of the PDF."
-)
+@with_report_options
 @click.option("--json", "as_json", is_flag=True, help="Print the reviews as JSON instead of text.")
 @click.option("--join", is_flag=True, help="The logs continue each other: review them as one.")
 @with_workers

@@ -104,9 +104,32 @@ reading_options = (
 )
 
 
+report_options = (
+    click.option("--out", type=click.Path(path_type=Path), help="Folder for the reports."),
+    click.option(
+        "--format",
+        "formats",
+        metavar="html,pdf",
+        help="Reports to write: html, pdf or both. With --out alone: html.",
+    ),
+    click.option(
+        "--paper", type=click.Choice(["a4", "letter"]), default="a4", help="Paper of the PDF."
+    ),
+)
+
+
 def with_reading_options(command: Any) -> Any:
     """Decorate a command with the options that tell how a log is read."""
-    for option in reversed(reading_options):
+    return _decorated(command, reading_options)
+
+
+def with_report_options(command: Any) -> Any:
+    """Decorate a command with the options that tell which reports are written, and where."""
+    return _decorated(command, report_options)
+
+
+def _decorated(command: Any, options: Sequence[Any]) -> Any:
+    for option in reversed(options):
         command = option(command)
     return command
 
