@@ -18,12 +18,7 @@ _FEW, _SPAN_A = 30, 0.3
 _OLDEST_S = 5.0
 
 
-def gave_way(
-    depth_v: float,
-    headroom_v: float,
-    volts: tuple[FloatArray, FloatArray],
-    amps: tuple[FloatArray, FloatArray],
-) -> bool:
+def gave_way(depth_v: float, headroom_v: float, most_v: float | None) -> bool:
     """Whether a held voltage fell further than load at its own slope can make it.
 
     A sound regulator's output falls in proportion to the current, by its leads and its own
@@ -35,21 +30,37 @@ def gave_way(
         Depth of the fall, V.
     headroom_v : float
         Lowest voltage of the packs during the fall less the usual held voltage, V.
+    most_v : float or None
+        What load can make at the most, of ``most_by_load``.
+
+    Returns
+    -------
+    bool
+        False too where it is not known what load can make.
+    """
+    return most_v is not None and headroom_v >= _HEADROOM_V and depth_v > most_v
+
+
+def most_by_load(
+    volts: tuple[FloatArray, FloatArray], amps: tuple[FloatArray, FloatArray]
+) -> float | None:
+    """Deepest fall that load makes of a held voltage at its own slope, with the doubt of it, V.
+
+    Parameters
+    ----------
     volts, amps : (t, v)
         Readings of the held voltage [s, V] and of the whole current [s, A].
 
     Returns
     -------
-    bool
-        False too where the light half of the load tells no slope.
+    float or None
+        None where the light half of the load tells no slope.
     """
-    if headroom_v < _HEADROOM_V:
-        return False
     slope = _slope_at_light_load(volts, amps)
     if slope is None:
-        return False
+        return None
     reach = float(amps[1].max() - np.quantile(amps[1], 0.1))
-    return depth_v > _TIMES * slope * reach + _BEYOND_V
+    return _TIMES * slope * reach + _BEYOND_V
 
 
 def _slope_at_light_load(

@@ -10,13 +10,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
 from telemetry.aircraft import Aircraft
 from telemetry.channels import PlaceKind, Quantity, kind_of_place
 from telemetry.log import FloatArray
-from telemetry.power.giving_way import gave_way
+from telemetry.power.giving_way import gave_way, most_by_load
 from telemetry.readings import Readings, total_current
 from telemetry.results import Event, EventKind, Origin, Resistance
 from telemetry.signals.baseline import sliding_reference
@@ -144,6 +145,14 @@ class _Book:
         self.total = (
             None if total is None or not total.t.size else _series(total.t, total.v, total.update_s)
         )
+
+    @cached_property
+    def most_by_load(self) -> float | None:
+        """Deepest fall that load can make of a bus that something holds, V."""
+        volts = self.volts.get(self.aircraft.bus or "")
+        if volts is None or self.total is None:
+            return None
+        return most_by_load((volts.t, volts.v), (self.total.t, self.total.v))
 
     def path(self, place: str) -> list[_Step]:
         """Resistances between the sources and a place, with their currents; empty if unknown."""
@@ -347,8 +356,7 @@ def _gave_way(e: Event, depth: float, book: _Book) -> bool:
     if not lows:
         return False
     headroom = max(lows) - volts.usual(e.start_s)
-    total = book.total
-    return gave_way(depth, headroom, (volts.t, volts.v), (total.t, total.v))
+    return gave_way(depth, headroom, book.most_by_load)
 
 
 def _own_fault(e: Event, book: _Book) -> Origin:

@@ -9,7 +9,7 @@ import pytest
 
 from telemetry import review
 from telemetry.channels import Quantity
-from telemetry.power.giving_way import gave_way
+from telemetry.power.giving_way import gave_way, most_by_load
 
 RNG = np.random.default_rng(12)
 T = np.arange(0.0, 300.0, 0.2)
@@ -26,18 +26,18 @@ def held(ohm: float) -> np.ndarray:
 @pytest.mark.parametrize("ohm", [0.01, 0.05, 0.12])
 def test_what_the_supply_s_own_resistance_makes_is_no_giving_way(ohm: float) -> None:
     deepest = ohm * float(AMPS.max())
-    assert not gave_way(deepest, 1.5, (T, held(ohm)), (T, AMPS))
+    assert not gave_way(deepest, 1.5, most_by_load((T, held(ohm)), (T, AMPS)))
 
 
 def test_a_fall_far_beyond_it_is_if_the_packs_had_room() -> None:
     """At 10 mOhm some 10 A make 0.1 V: 0.8 V is more than twice that and 0.2 V."""
-    assert gave_way(0.8, 1.5, (T, held(0.01)), (T, AMPS))
-    assert not gave_way(0.8, 0.2, (T, held(0.01)), (T, AMPS))
+    assert gave_way(0.8, 1.5, most_by_load((T, held(0.01)), (T, AMPS)))
+    assert not gave_way(0.8, 0.2, most_by_load((T, held(0.01)), (T, AMPS)))
 
 
 def test_a_log_without_a_slope_at_light_load_tells_nothing() -> None:
-    assert not gave_way(0.8, 1.5, (T, held(0.01)), (T, np.full(T.size, 2.0)))
-    assert not gave_way(0.8, 1.5, (T[:20], held(0.01)[:20]), (T[:20], AMPS[:20]))
+    assert not gave_way(0.8, 1.5, most_by_load((T, held(0.01)), (T, np.full(T.size, 2.0))))
+    assert not gave_way(0.8, 1.5, most_by_load((T[:20], held(0.01)[:20]), (T[:20], AMPS[:20])))
 
 
 def test_a_bus_that_gives_way_is_laid_to_the_supply(make_case) -> None:
