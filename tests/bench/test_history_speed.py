@@ -79,7 +79,8 @@ def test_history_over_a_thousand_flights(logs: list[Path], tmp_path: Path) -> No
     book = Logbook(tmp_path / "book")
     book.put_profile("tern", new_profile("tern", read_log(logs[0])))
     measured = [
-        read_measured(one, book=book.path, aircraft="tern") for one in logs[: min(5, len(logs))]
+        read_measured(one, book=book.path, folder=tmp_path, aircraft="tern")
+        for one in logs[:_TEMPLATES]
     ]
 
     def as_measured(path: Path) -> Incoming:
