@@ -41,9 +41,18 @@ import pytest
 ROOT = Path(__file__).parents[2]
 PACKAGES = ("signals", "detect", "power", "season")
 TESTS = [f"tests/{package}" for package in PACKAGES]
-TESTS += [f"tests/{name}.py" for name in ("test_findings", "test_findings_packs", "test_limits")]
-# Tests are run quickest first, in rounds of as many as take this long together (under coverage);
-# what would take longer than all of them is left out.
+TESTS += [
+    f"tests/{name}.py"
+    for name in (
+        "test_cut_logs",
+        "test_findings",
+        "test_findings_packs",
+        "test_findings_voltage",
+        "test_limits",
+    )
+]
+# A package's own tests come first, then others that reach the line; of each the quickest first, in
+# rounds of as many as take this long together (under coverage); the rest is left out.
 ROUNDS_S = (10.0, 50.0)
 # A mutant may ask for memory without end.
 _MEMORY = 6 << 30
@@ -98,10 +107,11 @@ NAMES = {
 }
 NAMES |= {other: name for name, other in NAMES.items()}
 
-# Looked at by hand: changes that no input can show. (file, source before, source after): reason
-EQUIVALENT: dict[tuple[str, str, str], str] = {
+# Looked at by hand: changes that no input can show. (file, function, source before, after): reason
+EQUIVALENT: dict[tuple[str, str, str, str], str] = {
     (
         "telemetry/signals/attribution.py",
+        "_closest",
         "like[i, j] > best",
         "like[i, j] >= best",
     ): "of two pairs exactly as like either may be put together first",
@@ -359,27 +369,25 @@ def judge(
 
     lines = range(mutant.line, mutant.end_line + 1)
     every = {t for n in lines for t in reach.get((mutant.path, n), [])}
-    if not every and _at_import(tree / mutant.path, mutant.line):
+    if not every and not _function(tree / mutant.path, mutant.line):
         # A constant of the module: it concerns every test that runs anything of this file.
         every = {t for (p, _), ts in reach.items() if p == mutant.path for t in ts}
     if not every:
         return "not reached"
-    # The package's own tests; others only for what none of them reaches.
     own = f"tests/{mutant.path.split('/')[1]}/"
-    tests = sorted([t for t in every if t.startswith(own)] or every, key=order)
+    tests = sorted(every, key=lambda t: (not t.startswith(own), order(t)))
     path = tree / mutant.path
     text = path.read_text(encoding="utf-8")
     path.write_text(mutant.applied(text), encoding="utf-8")
     try:
         for limit_s in ROUNDS_S:
-            some = [next(iter(tests))] if tests else []
-            spent = order(some[0]) if some else 0.0
-            for test in tests[1:]:
-                spent += order(test)
-                if spent > limit_s:
-                    break
-                some.append(test)
-            tests = tests[len(some) :]
+            some, spent = [], 0.0
+            for test in tests:
+                # One that is too long by itself does not keep the quick ones after it out.
+                if not some or spent + order(test) <= limit_s:
+                    some.append(test)
+                    spent += order(test)
+            tests = [t for t in tests if t not in set(some)]
             if some and killed(tree, some, spent):
                 return "killed"
     finally:
@@ -387,14 +395,15 @@ def judge(
     return "survived"
 
 
-def _at_import(path: Path, line: int) -> bool:
-    """Whether a line belongs to no function: it runs when the module is imported."""
-    tree = ast.parse(path.read_text(encoding="utf-8"))
-    return not any(
-        isinstance(node, ast.FunctionDef)
+def _function(path: Path, line: int) -> str:
+    """Name of the innermost function whose body has a line; "" for what runs at the import."""
+    inside = [
+        node
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
+        if isinstance(node, ast.FunctionDef)
         and node.body[0].lineno <= line <= (node.end_lineno or line)
-        for node in ast.walk(tree)
-    )
+    ]
+    return max(inside, key=lambda node: node.lineno).name if inside else ""
 
 
 def main() -> None:
@@ -430,7 +439,8 @@ def main() -> None:
                 if time.monotonic() > until:
                     break
                 begun = time.monotonic()
-                same = (mutant.path, mutant.before, mutant.after) in EQUIVALENT
+                inside = _function(tree / mutant.path, mutant.line)
+                same = (mutant.path, inside, mutant.before, mutant.after) in EQUIVALENT
                 fate = "no difference" if same else judge(mutant, tree, seconds, reach)
                 counts[package][fate] += 1
                 if fate not in ("killed", "no difference"):
