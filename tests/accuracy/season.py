@@ -5,10 +5,11 @@
 
 Seasons of 20 flights of random aircraft, sensors, dialects, pilots and weather; flight k is judged
 from flights 1 to k. Every season goes the whole way: simulated, written as CSV, read, reviewed,
-measured, judged. Besides, ``--light`` seasons without the CSV (currents of the nodes alone) make
-the comparison with three baselines at an equal rate of false alarms. Faults are counted from the
-flight in which they pass the level that the aims name; a miss counts as never; any finding on any
-place before the onset, and any in a healthy season, is false. Intervals are Wilson's, 95 %.
+measured, judged. Three baselines on the nodes' stir current are set to the same rate of false
+alarms on the seasons with such currents, and on ``--light`` seasons without the CSV besides. Faults
+are counted from the flight in which they pass the level that the aims name; a miss counts as never;
+any finding on any place before the onset, and any in a healthy season, is false. Intervals are
+Wilson's, 95 %.
 
 With ``--save`` outcomes are added to a file, one JSON line a season, and seasons already in it are
 not run again, so that a long run can be broken off.
@@ -107,9 +108,13 @@ def print_tables(outcomes: Sequence[Outcome]) -> None:
         rows = [o for o in full if o.kind == kind.value and o.counts and o.counts <= 20]
         if rows:
             print(_row(kind.value, rows))
-    light = [o for o in outcomes if o.path == "light"]
-    if light:
-        _against_rivals(light)
+    ways = {
+        "The whole way, seasons with currents of the nodes": [o for o in full if _has_stirs(o)],
+        "Currents of the nodes alone": [o for o in outcomes if o.path == "light"],
+    }
+    for title, rows in ways.items():
+        if any(not o.kind for o in rows) and any(o.kind in LIGHT_KINDS for o in rows):
+            _against_rivals(title, rows)
 
 
 def _row(name: str, rows: Sequence[Outcome]) -> str:
@@ -132,10 +137,15 @@ def _row(name: str, rows: Sequence[Outcome]) -> str:
     )
 
 
-def _against_rivals(light: Sequence[Outcome]) -> None:
-    healthy = [o for o in light if not o.kind]
+def _has_stirs(outcome: Outcome) -> bool:
+    return any(v is not None for values in outcome.stirs.values() for v in values)
+
+
+def _against_rivals(title: str, outcomes: Sequence[Outcome]) -> None:
+    """The baselines on the same seasons, their thresholds from the healthy ones among them."""
+    healthy = [o for o in outcomes if not o.kind]
     false = sum(bool(o.before) for o in healthy)
-    print(f"\nCurrents of the nodes alone, {len(healthy)} healthy seasons\n")
+    print(f"\n{title}: {len(healthy)} healthy seasons\n")
     print(f"this program, seasons with any finding: {share(false, len(healthy))}")
     grave = sum(any(f[3] == "ground" for f in o.before) for o in healthy)
     print(f"at ground: {share(grave, len(healthy))}")
@@ -144,7 +154,7 @@ def _against_rivals(light: Sequence[Outcome]) -> None:
         print("| fault | method | found | after it counts: median, 90 % | place right |")
         print("|---|---|---|---|---|")
         for kind in LIGHT_KINDS:
-            rows = [o for o in light if o.kind == kind.value and o.counts and o.counts <= 20]
+            rows = [o for o in outcomes if o.kind == kind.value and o.counts and o.counts <= 20]
             if not rows:
                 continue
             found = [(o.found, o.first_place_right) for o in rows]
