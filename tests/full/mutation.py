@@ -387,7 +387,8 @@ def judge(
                 if not some or spent + order(test) <= limit_s:
                     some.append(test)
                     spent += order(test)
-            tests = [t for t in tests if t not in set(some)]
+            taken = set(some)
+            tests = [t for t in tests if t not in taken]
             if some and killed(tree, some, spent):
                 return "killed"
     finally:
