@@ -10,7 +10,12 @@ the tests under coverage tells which test reaches which line, and how long it ta
 takes about an hour; ``--only signals`` runs one package, ``--map FILE`` keeps what the run under
 coverage found for the next call. Survivors are printed with file, line and change: each is a test
 that is missing or a change that makes no difference (``EQUIVALENT`` lists those that were looked
-at, with the reason). Needs the extra ``full`` (coverage) and a system that can fork.
+at, with the reason). While a test is written, one module against the tests named takes minutes, as
+every mutant meets all of them and nothing is run under coverage:
+
+    python tests/full/mutation.py --file telemetry/detect/sags.py tests/detect/test_events.py
+
+Needs the extra ``full`` (coverage) and a system that can fork.
 """
 
 from __future__ import annotations
@@ -236,14 +241,20 @@ def _constants(value: object) -> Iterator[ast.expr]:
         yield ast.Constant(0.5 * value if value else -1.0)
 
 
-def sample(root: Path, package: str, n: int, seed: int) -> list[Mutant]:
-    """A seeded sample of a package's mutants, without repeats; its beginning is one as well."""
+def sample(root: Path, place: str, n: int, seed: int) -> list[Mutant]:
+    """A seeded sample of the mutants of a package or of one file, without repeats.
+
+    Its beginning is a smaller sample of the same kind.
+    """
+    here = root / place
+    if not here.is_file():
+        here = root / "telemetry" / place
     every = [
         m
-        for path in sorted((root / "telemetry" / package).rglob("*.py"))
+        for path in ([here] if here.is_file() else sorted(here.rglob("*.py")))
         for m in mutants_of(path, path.relative_to(root).as_posix())
     ]
-    chosen = random.Random(f"{seed} {package}").sample(range(len(every)), min(n, len(every)))
+    chosen = random.Random(f"{seed} {place}").sample(range(len(every)), min(n, len(every)))
     return [every[i] for i in chosen]
 
 
@@ -356,13 +367,13 @@ def _run(tree: Path, tests: list[str]) -> int:
         return 1
 
 
-def judge(
-    mutant: Mutant,
-    tree: Path,
-    seconds: dict[str, float],
-    reach: dict[tuple[str, int], list[str]],
-) -> str:
-    """ "killed", "survived" or "not reached"."""
+def tests_for(
+    mutant: Mutant, tree: Path, seconds: dict[str, float], reach: dict[tuple[str, int], list[str]]
+) -> list[tuple[list[str], float]]:
+    """The rounds of tests a mutant meets, each with the seconds it should take; none: not reached.
+
+    What would go over the last round is left out.
+    """
 
     def order(test: str) -> float:
         return seconds.get(test, 0.0)
@@ -372,28 +383,35 @@ def judge(
     if not every and not _function(tree / mutant.path, mutant.line):
         # A constant of the module: it concerns every test that runs anything of this file.
         every = {t for (p, _), ts in reach.items() if p == mutant.path for t in ts}
-    if not every:
-        return "not reached"
     own = f"tests/{mutant.path.split('/')[1]}/"
     tests = sorted(every, key=lambda t: (not t.startswith(own), order(t)))
+    rounds = []
+    for limit_s in ROUNDS_S:
+        some, spent = [], 0.0
+        for test in tests:
+            # One that is too long by itself does not keep the quick ones after it out.
+            if not some or spent + order(test) <= limit_s:
+                some.append(test)
+                spent += order(test)
+        taken = set(some)
+        tests = [t for t in tests if t not in taken]
+        if some:
+            rounds.append((some, spent))
+    return rounds
+
+
+def judge(mutant: Mutant, tree: Path, rounds: list[tuple[list[str], float]]) -> str:
+    """ "killed", "survived" or "not reached"."""
+    if not rounds:
+        return "not reached"
     path = tree / mutant.path
     text = path.read_text(encoding="utf-8")
     path.write_text(mutant.applied(text), encoding="utf-8")
     try:
-        for limit_s in ROUNDS_S:
-            some, spent = [], 0.0
-            for test in tests:
-                # One that is too long by itself does not keep the quick ones after it out.
-                if not some or spent + order(test) <= limit_s:
-                    some.append(test)
-                    spent += order(test)
-            taken = set(some)
-            tests = [t for t in tests if t not in taken]
-            if some and killed(tree, some, spent):
-                return "killed"
+        dead = any(killed(tree, tests, expected_s) for tests, expected_s in rounds)
     finally:
         path.write_text(text, encoding="utf-8")
-    return "survived"
+    return "killed" if dead else "survived"
 
 
 def _function(path: Path, line: int) -> str:
@@ -412,6 +430,8 @@ def main() -> None:
     parser.add_argument("--sample", type=int, default=60, help="mutants of each package")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--only", choices=PACKAGES, action="append")
+    parser.add_argument("--file", action="append", help="one module, as telemetry/detect/sags.py")
+    parser.add_argument("tests", nargs="*", help="every mutant meets these, and no others")
     parser.add_argument("--minutes", type=float, default=600, help="begin no mutant after these")
     parser.add_argument("--map", type=Path, help="keep here which test reaches which line")
     given = parser.parse_args()
@@ -425,14 +445,20 @@ def main() -> None:
             shutil.copytree(ROOT / name, tree / name, ignore=shutil.ignore_patterns("__pycache__"))
         for name in ("pyproject.toml", "README.md", "DEVELOPERS.md"):
             shutil.copy(ROOT / name, tree / name)
-        found = map_tests(tree, given.map)
-        seconds, reach = found["seconds"], reaching(found)
         for name in HEAVY:
             importlib.import_module(name)
-        quick = sorted(seconds, key=lambda t: seconds[t])[::5][:100]
-        if killed(tree, quick, sum(seconds[t] for t in quick)):
+        if given.tests:
+            seconds, reach, quick = {}, {}, given.tests
+        else:
+            found = map_tests(tree, given.map)
+            seconds, reach = found["seconds"], reaching(found)
+            quick = sorted(seconds, key=lambda t: seconds[t])[::5][:100]
+        begun = time.monotonic()
+        if killed(tree, quick, 60.0):
             sys.exit("the tests fail without any change")
-        drawn = {p: sample(tree, p, given.sample, given.seed) for p in given.only or PACKAGES}
+        named = [(given.tests, time.monotonic() - begun)]
+        places = given.file or given.only or PACKAGES
+        drawn = {p: sample(tree, p, given.sample, given.seed) for p in places}
         counts = {package: Counter() for package in drawn}
         # By turns, so that a run that is stopped early has something of each.
         for turn in zip_longest(*(product([p], some) for p, some in drawn.items())):
@@ -442,7 +468,11 @@ def main() -> None:
                 begun = time.monotonic()
                 inside = _function(tree / mutant.path, mutant.line)
                 same = (mutant.path, inside, mutant.before, mutant.after) in EQUIVALENT
-                fate = "no difference" if same else judge(mutant, tree, seconds, reach)
+                if same:
+                    fate = "no difference"
+                else:
+                    meets = named if given.tests else tests_for(mutant, tree, seconds, reach)
+                    fate = judge(mutant, tree, meets)
                 counts[package][fate] += 1
                 if fate not in ("killed", "no difference"):
                     left.append(f"{fate}: {mutant.words}")
