@@ -71,6 +71,10 @@ class Activity:
     at_rest: bool
     known: np.ndarray
 
+    def between(self, start_s: float, end_s: float) -> slice:
+        """The part of the grid in start_s <= t < end_s."""
+        return slice(*(int(i) for i in np.searchsorted(self.t, [start_s, end_s])))
+
 
 def measure_activity(readings: Readings, aircraft: Aircraft, limits: Limits) -> Activity | None:
     """Level and scatter of the total current, or of what stands in for it; None without either.
@@ -190,7 +194,7 @@ def flying_spans(readings: Readings, activity: Activity | None, limits: Limits) 
     spread = activity.window_s + 0.5
     # Without any rest in the log there is no ground either, and no stir on it.
     for start, end in plateaus(activity, limits) if activity.at_rest else ():
-        rise[(activity.t >= start - spread) & (activity.t < end + spread)] = 0.0
+        rise[activity.between(start - spread, end + spread)] = 0.0
     clipped = np.minimum(rise, np.quantile(rise[known], 0.95))
     slow, _ = _windowed(clipped, round(limits.flight_pause_s / GRID_S))
     usual = float(np.nanquantile(slow, 0.85))
@@ -245,8 +249,7 @@ def plateaus(activity: Activity, limits: Limits) -> SpanList:
     for start, end in merge(mask_to_spans(activity.t, high, hold_s=2 * GRID_S), 1.5):
         if not limits.stir_s <= end - start <= _LONGEST_STIR_S:
             continue
-        inner = (activity.t >= start + ramp) & (activity.t < end - ramp)
-        x = activity.mean[inner] - rest
+        x = activity.mean[activity.between(start + ramp, end - ramp)] - rest
         if x.size < 4:
             continue
         level = float(np.nanmedian(x))
@@ -254,7 +257,7 @@ def plateaus(activity: Activity, limits: Limits) -> SpanList:
         beside = [
             float(np.nanmax(b)) if b.size and np.isfinite(b).any() else 0.0
             for b in (
-                activity.mean[(activity.t >= a) & (activity.t < b)] - rest
+                activity.mean[activity.between(a, b)] - rest
                 for a, b in ((start - ramp - 3.0, start - ramp), (end + ramp, end + ramp + 3.0))
             )
         ]

@@ -26,19 +26,26 @@ _OFF_SHARE = 0.25
 
 
 def find_stirs(
-    readings: Readings,
-    activity: Activity | None,
-    ground: tuple[float, float],
-    limits: Limits,
+    readings: Readings, activity: Activity | None, ground: SpanList, limits: Limits
 ) -> SpanList:
-    """Stirs in a stretch on the ground.
+    """Stirs in the stretches on the ground, in order.
 
     By the sticks where two axes or more are logged: their movement tells start and end. A raised
     current counts too, if two sticks moved, or without sticks if it is raised by ``stir_factor``.
     """
+    steady = [] if activity is None else plateaus(activity, limits)
+    return [s for g in ground for s in _stirs_in(g, readings, activity, limits, steady)]
+
+
+def _stirs_in(
+    ground: tuple[float, float],
+    readings: Readings,
+    activity: Activity | None,
+    limits: Limits,
+    steady: SpanList,
+) -> SpanList:
     by_stick = _stirs_by_sticks(readings, ground, limits)
     by_current = _stirs_by_current(activity, ground, limits)
-    steady = [] if activity is None else plateaus(activity, limits)
     alone = [s for s in by_current if _is_stir(s, activity, readings, limits, steady)]
     if by_stick is None:
         return alone
@@ -73,18 +80,20 @@ def _stirs_by_current(
     """Stretches of ``stir_s`` and more with a mean of ``stir_a`` and more above rest."""
     if activity is None:
         return []
-    part = (activity.t >= ground[0]) & (activity.t < ground[1])
+    part = activity.between(*ground)
     rest = activity.rest_a
     raised = rest + max(0.5 * limits.stir_a, 0.4 * abs(rest), 6.0 * activity.rest_sigma)
+    high = np.zeros(activity.t.size, dtype=bool)
     with np.errstate(invalid="ignore"):
-        candidates = mask_to_spans(activity.t, part & (activity.mean >= raised), hold_s=2 * GRID_S)
+        high[part] = activity.mean[part] >= raised
+    candidates = mask_to_spans(activity.t, high, hold_s=2 * GRID_S)
     found = [_edges(c, activity, ground) for c in longer(merge(candidates, 1.5), 0.5)]
     return [s for s in longer(found, limits.stir_s) if _mean(s, activity) >= rest + limits.stir_a]
 
 
 def _mean(span: tuple[float, float], activity: Activity) -> float:
-    inside = (activity.t >= span[0]) & (activity.t < span[1])
-    return float(np.nanmean(activity.fast[inside])) if inside.any() else activity.rest_a
+    inside = activity.fast[activity.between(*span)]
+    return float(np.nanmean(inside)) if inside.size else activity.rest_a
 
 
 def _is_stir(
@@ -121,17 +130,12 @@ def _edges(
     span: tuple[float, float], activity: Activity, ground: tuple[float, float]
 ) -> tuple[float, float]:
     """Where the 1 s mean crosses half way between rest and the level of the stir."""
-    inner = (activity.t >= span[0]) & (activity.t < span[1])
-    level = float(np.nanmedian(activity.fast[inner]))
+    level = float(np.nanmedian(activity.fast[activity.between(*span)]))
     half = 0.5 * (level + activity.rest_a)
-    reach = (activity.t >= max(ground[0], span[0] - 2.0)) & (
-        activity.t < min(ground[1], span[1] + 2.0)
-    )
+    reach = activity.between(max(ground[0], span[0] - 2.0), min(ground[1], span[1] + 2.0))
     with np.errstate(invalid="ignore"):
-        high = np.flatnonzero(reach & (activity.fast >= half))
-    if high.size == 0:
-        return span
-    return float(activity.t[high[0]]), float(activity.t[high[-1]] + GRID_S)
+        high = activity.t[reach][activity.fast[reach] >= half]
+    return (float(high[0]), float(high[-1] + GRID_S)) if high.size else span
 
 
 def _stirs_by_sticks(

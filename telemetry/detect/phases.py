@@ -84,7 +84,7 @@ def _parts_of(readings: Readings, aircraft: Aircraft, limits: Limits) -> list[Pa
     activity = measure_activity(readings, aircraft, limits)
     flights = _flights(readings, activity, limits)
     ground = complement(flights, readings.start_s, readings.end_s)
-    stirs = [s for g in ground for s in find_stirs(readings, activity, g, limits)]
+    stirs = find_stirs(readings, activity, ground, limits)
     flights, stirs = _touching(flights, stirs)
     ground = complement(flights, readings.start_s, readings.end_s)
     checks = find_redundancy_checks(readings, aircraft, ground)

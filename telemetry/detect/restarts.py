@@ -121,8 +121,9 @@ def _falls(r: Reading) -> list[int]:
 
 def _ran_on(r: Reading, time_s: float) -> bool:
     """Whether a counter held something before an instant, and no less after it."""
-    before = r.v[r.t < time_s - _TURNS_S]
-    after = r.v[(r.t > time_s) & (r.t <= time_s + 2 * _BOOT_S)]
+    held = int(np.searchsorted(r.t, time_s - _TURNS_S))
+    first, last = np.searchsorted(r.t, [time_s, time_s + 2 * _BOOT_S], side="right")
+    before, after = r.v[:held], r.v[first:last]
     return bool(before.size and after.size and before[-1] > 0 and after.min() >= before[-1])
 
 

@@ -170,9 +170,9 @@ def update_samples(
     following = np.r_[time_s[row[1:]], np.inf]
     chosen = (wanted + 1e-9 < following) & (rank < count[owner])
     chosen &= wanted - time_s[row] <= max(1.5 * step, 0.5 * update_s)
-    late = np.flatnonzero(np.diff(time_s, prepend=np.inf) >= 1.5 * update_s)
-    at = np.union1d(row[chosen], late)
-    keep = at[present[at]]
+    taken = np.diff(time_s, prepend=np.inf) >= 1.5 * update_s  # rows that come late
+    taken[row[chosen]] = True
+    keep = np.flatnonzero(taken & present)
     return Updates(time_s[keep], values[keep], update_s)
 
 
