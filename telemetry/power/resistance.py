@@ -14,8 +14,8 @@ from telemetry.power.packs import pack_outs
 from telemetry.power.wire import branch_mohm
 from telemetry.readings import Reading, Readings, Total, block_means, total_current
 from telemetry.results import Phase, PhaseKind, Resistance
+from telemetry.signals.fitting import Fit
 from telemetry.signals.regression import (
-    Fit,
     branch_resistance,
     least_squares,
     source_resistance,

@@ -130,6 +130,11 @@ class Signals:
     reach_s: float = 0.0
     usable: BoolArray | None = None
 
+    @property
+    def slow_current(self) -> bool:
+        """Whether the current is read more slowly than the voltage."""
+        return usual_step(self.t_i) > _AS_FAST * usual_step(self.t)
+
     def of_rows(self, rows: BoolArray) -> Signals:
         """A part of the voltage's readings."""
         return replace(
@@ -354,7 +359,7 @@ def _bounds(
     missed -= sum((x.step / _UNIFORM) ** 2 for x in s.steps_v)
     moved = float(e.weight @ e.x[:, 0] ** 2 / e.weight.sum())
     factor = 1.0 + max(missed, 0.0) / (found.value**2 * moved)
-    slack = factor**0.25 if usual_step(s.t_i) > _AS_FAST * usual_step(s.t) else 1.0
+    slack = factor**0.25 if s.slow_current else 1.0
     return Interval(
         value=found.value * factor**0.5,
         low=found.low / slack,

@@ -12,8 +12,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
+from telemetry.signals.fitting import Fit
 from telemetry.signals.regression import (
-    Fit,
     branch_resistance,
     least_squares,
     source_resistance,
