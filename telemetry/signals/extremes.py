@@ -12,11 +12,10 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
-from functools import cache
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy import optimize, stats
+from scipy import optimize, special, stats
 
 FloatArray = NDArray[np.float64]
 
@@ -294,48 +293,41 @@ def _raised(peaks: FloatArray, threshold: float) -> float:
 def _profile_interval(
     excess: FloatArray, period: float, fit: ParetoFit, rise: float, confidence: float
 ) -> tuple[float, float]:
-    """Interval of the return level, above the threshold, by profile likelihood."""
+    """Interval of the return level, above the threshold, by profile likelihood.
+
+    Its ends are the lowest and the highest level of all parameters whose log-likelihood lies
+    within half the chi-squared quantile of the best. What of that drop the excesses leave over is
+    for the number of peaks, and a level rises with that number: so only shape and scale are
+    searched.
+    """
     n = excess.size
-    best = fit.log_likelihood + n * math.log(n) - n
-    allowed = math.sqrt(float(stats.chi2.ppf(confidence, 1)) / 2)
+    allowed = float(stats.chi2.ppf(confidence, 1)) / 2
 
-    @cache  # the search asks again for the ends it was given
-    def shortfall(x: float) -> float:
-        """Root of how far the best log-likelihood with level ``x`` drops, less the root allowed.
-
-        The root is nearly a straight line through the estimate, where the drop is a parabola:
-        the search for its zero needs half as many steps.
-        """
-
-        def negative(xi: float, log_rate: float) -> float:
-            log_m = log_rate + math.log(period)
-            if log_m <= 0:
+    def end(side: int) -> float:
+        def outwards(xi: float, log_sigma: float) -> float:
+            sigma = math.exp(log_sigma)
+            left = allowed - (fit.log_likelihood - log_likelihood(excess, sigma, xi))
+            if left == -math.inf:
                 return math.inf
-            sigma = x / _stretch(xi, log_m)
-            return math.exp(log_rate) - n * log_rate - log_likelihood(excess, sigma, xi)
+            log_m = math.log(_rate(n, max(left, 0.0), side) * period)
+            level = sigma * _stretch(xi, max(log_m, 0.0)) / rise
+            # A wall with a slope leads back into the region.
+            return -side * level + 30.0 * max(-left, 0.0)
 
-        start = _best_start(excess, x, math.log(n * period)), math.log(n)
-        _, least = _least(negative, start, near=1e-3, least=1e-5)
-        drop = best + least
-        return (math.sqrt(drop) if drop > 0 else 0.0) - allowed
+        best, least = (fit.xi, math.log(fit.sigma)), math.inf
+        while True:
+            best, found = _least(outwards, best, near=1e-3, least=1e-4)
+            if found > least - 1e-4:
+                return -side * min(found, least) * rise
+            least = found
 
-    lower = rise / 2
-    while shortfall(lower) < 0:
-        lower /= 2
-    upper = rise * 2
-    while shortfall(upper) < 0:
-        upper *= 2
-    return (
-        float(optimize.brentq(shortfall, lower, rise, xtol=1e-3 * rise)),
-        float(optimize.brentq(shortfall, rise, upper, xtol=1e-3 * rise)),
-    )
+    return end(-1), end(1)
 
 
-def _best_start(excess: FloatArray, x: float, log_m: float) -> float:
-    """Of some shapes the likeliest one with level ``x`` and the observed number of peaks."""
-    xi = np.linspace(-0.45, 0.95, 15)  # none of them is 0
-    sigma = x * xi / np.expm1(xi * log_m)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        logs = np.log1p(xi * np.outer(excess, 1.0 / sigma)).sum(axis=0)
-        found = -excess.size * np.log(sigma) - logs / xi - logs
-    return float(xi[np.argmax(np.where(np.isfinite(found), found, -np.inf))])
+def _rate(n: int, drop: float, side: int) -> float:
+    """The Poisson rate below (side -1) or above ``n`` whose log-likelihood is ``drop`` lower.
+
+    ``r - n log r = n - n log n + drop``, solved by Lambert's W.
+    """
+    w = special.lambertw(-math.exp(-1 - drop / n), -1 if side > 0 else 0)
+    return -n * float(w.real)

@@ -184,3 +184,24 @@ def test_a_period_shorter_than_one_peak_is_refused() -> None:
     found = return_level(_peaks(30), 10, flights=1000, over_flights=1)
     assert found.level is None
     assert "less than one such peak" in found.refused
+
+
+def test_the_interval_ends_at_the_farthest_levels_that_the_likelihood_allows() -> None:
+    """Every shape, scale and rate of a grid, by the densities of scipy.
+
+    Once in one flight where 20 flights had 30 peaks: a level near the threshold.
+    """
+    rng = np.random.default_rng(3)
+    y = np.asarray(stats.genpareto.rvs(0.3, scale=2.0, size=30, random_state=rng))
+    found = return_level(y, 0.0, flights=20, over_flights=1)
+    assert found.fit is not None
+    shapes, scales = np.meshgrid(np.linspace(-0.495, 0.995, 150), np.geomspace(0.3, 8.0, 150))
+    xi, sigma = shapes.ravel(), scales.ravel()
+    likely = stats.genpareto.logpdf(y[:, None], xi, scale=sigma).sum(axis=0)
+    levels = []
+    for rate in np.geomspace(20.1, 45.0, 400):
+        drop = found.fit.log_likelihood - likely + (rate - 30 - 30 * math.log(rate / 30))
+        inside = drop <= stats.chi2.ppf(0.95, 1) / 2
+        levels += list(sigma[inside] * ((rate / 20) ** xi[inside] - 1) / xi[inside])
+    assert found.low == pytest.approx(min(levels), rel=0.02)
+    assert found.high == pytest.approx(max(levels), rel=0.02)
