@@ -12,6 +12,7 @@ import csv
 import io
 import re
 from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 from typing import TypeAlias
 
@@ -209,8 +210,9 @@ class _Parser:
                 cut = bytes(body[max(at, end - MAX_LINE_BYTES - 2) : end]).rfind(b"\n")
                 end = max(at, end - MAX_LINE_BYTES - 2) + cut + 1 if cut >= 0 else len(body)
             table = self._read(body[at:end], kinds)
-            for i, part in enumerate(parts):
-                part.append(_plain(table.column(i)))
+            with ThreadPoolExecutor() as pool:  # copying is waiting for memory
+                for part, cells in zip(parts, pool.map(_plain, table.columns), strict=True):
+                    part.append(cells)
             at = end
             if at == 0:
                 break
