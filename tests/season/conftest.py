@@ -7,7 +7,11 @@ from collections.abc import Callable, Mapping, Sequence
 import numpy as np
 import pytest
 
+from telemetry.aircraft import Aircraft
+from telemetry.results import HistoryFlight, NoteMark
+from telemetry.season.case import Case
 from telemetry.season.measures import Blocks, EventCount, Measure, Measures
+from telemetry.season.table import Table
 
 # Invented currents: moving and resting, A.
 MOVING = {"left wing": 1.6, "right wing": 1.5, "tail": 1.9}
@@ -16,6 +20,8 @@ LEAD_MOHM = {"left wing": 32.0, "right wing": 33.0, "tail": 45.0}
 
 Factor = Callable[[int], float]
 MakeSeason = Callable[..., list[Measures]]
+MakeFlight = Callable[..., Measures]
+MakeCase = Callable[..., Case]
 
 
 def _one(name: str) -> Factor:
@@ -117,5 +123,63 @@ def make_season() -> MakeSeason:
                 )
             )  # fmt: skip
         return made
+
+    return make
+
+
+@pytest.fixture(scope="session")
+def make_flight() -> MakeFlight:
+    """Makes the measures of one flight by hand.
+
+    The first argument holds features by place and name: a value, or value, low and high. Keywords
+    are those of :class:`Measures`; ``stir`` and ``air`` may be Blocks.
+    """
+
+    def make(
+        features: Mapping[tuple[str, str], float | tuple[float, float, float] | None] | None = None,
+        **more: object,
+    ) -> Measures:
+        rows = []
+        for (place, name), given in (features or {}).items():
+            value, low, high = given if isinstance(given, tuple) else (given, None, None)
+            rows.append(
+                Measure(place=place, feature=name, value=value, unit="", low=low, high=high)
+            )
+        plain: dict[str, object] = {
+            "kind": "flight",
+            "start": None,
+            "file": "",
+            "duration_s": 500.0,
+            "flight_s": 360.0,
+            "update_s": None,
+            "temperature_c": None,
+        }
+        return Measures(**{**plain, **more}, features=tuple(rows))  # type: ignore[arg-type]
+
+    return make
+
+
+@pytest.fixture(scope="session")
+def make_case() -> MakeCase:
+    """Makes a case of flights: their ids are "1", "2", ...; one chart unless told otherwise."""
+
+    def make(
+        flights: Sequence[Measures],
+        *,
+        notes: Sequence[NoteMark] = (),
+        aircraft: Aircraft | None = None,
+        charts: int = 1,
+    ) -> Case:
+        return Case(
+            flights=flights,
+            listed=[
+                HistoryFlight(id=str(k), start=m.start, file=m.file)
+                for k, m in enumerate(flights, 1)
+            ],
+            notes=notes,
+            aircraft=Aircraft() if aircraft is None else aircraft,
+            charts=charts,
+            table=Table(flights),
+        )
 
     return make
