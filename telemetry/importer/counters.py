@@ -88,6 +88,7 @@ def from_counter(source: Source) -> TimeBase | None:
     if np.count_nonzero(steps < 0) > max(3, 0.05 * len(steps)):
         return None
     typical = float(np.median(forward)) if len(forward) else 1.0
+    shortest = float(np.quantile(forward, 0.05)) if len(forward) else typical
     title = source.title
     form = source.setting.time_form if source.setting is not None else ""
     epoch = _epoch_factor(float(np.median(finite)), typical)
@@ -108,7 +109,7 @@ def from_counter(source: Source) -> TimeBase | None:
         factor, symbol = named
         why = ""
     else:
-        factor, symbol, why = _guess_factor(finite, typical, title)
+        factor, symbol, why = _guess_factor(finite, typical, shortest, title)
     raw = _scale(values, factor)
     period = _counter_period(finite, factor)
     return TimeBase(
@@ -135,17 +136,20 @@ def _scale(values: FloatArray, factor: float) -> FloatArray:
     return values * factor
 
 
-def _guess_factor(finite: FloatArray, typical: float, title: str) -> tuple[float, str, str]:
-    """Seconds per count of a time without a unit, judged by its steps.
+def _guess_factor(
+    finite: FloatArray, typical: float, shortest: float, title: str
+) -> tuple[float, str, str]:
+    """Seconds per count of a time without a unit, judged by its usual and its shortest steps.
 
     Telemetry rows come between a hundred a second and one in some ten seconds: whole counts that
-    step by ten or more are milliseconds, by thousands microseconds.
+    step by ten or more are milliseconds, by thousands microseconds. Counts with decimals that step
+    by little as well are an instrument's seconds, which it writes seldom while nothing happens.
     """
     whole = bool(np.all(finite[:5000] == np.round(finite[:5000])))
     shown = f"{typical:.6g}"
     if whole and typical >= 5000:
         return 1e-6, "us", f"no unit named; steps of {shown} speak for microseconds"
-    if typical >= 10 and (whole or typical < 5000):
+    if typical >= 10 and (whole or (shortest >= 2 and typical < 5000)):
         return 1e-3, "ms", f"no unit named; steps of {shown} speak for milliseconds"
     if typical < 0.0005:
         raise UnreadableLog(

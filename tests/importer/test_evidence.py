@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import numpy as np
 import pytest
 
+from telemetry import read_log
 from telemetry.channels import Quantity
 from telemetry.importer.evidence import charge_factor, judge_unit, reversed_current, shape_of
 from telemetry.units import UNITS
@@ -94,3 +97,25 @@ def test_the_current_says_what_a_counter_counts(scale: float, factor: float) -> 
     assert charge_factor(charge * scale, current, time_s) == factor
     assert charge_factor(charge * 40.0, current, time_s) is None
     assert charge_factor(charge, np.zeros(600), time_s) is None
+
+
+@pytest.mark.parametrize(
+    ("times", "seconds"),
+    [
+        ("0 100 200 300 400", 0.4),  # whole counts in steps of 10 and more: milliseconds
+        ("0 1 100 101 200 300 400", 0.4),  # ... written in bursts, too
+        ("0.5 100.5 200.5 300.5 400.5", 0.4),
+        (
+            "0.5 1.5 2.5 3.5 60.5 120.5 180.5 240.5",
+            240.0,
+        ),  # an instrument's seconds, seldom at rest
+        ("0.5 2.5 4.5 6.5 60.5 120.5 180.5 240.5", 0.24),  # from 2 ms on rows can be so close
+        ("0 9 18 27 36", 36.0),
+        ("0 10 20 30 40", 0.04),
+    ],
+)
+def test_the_unit_of_a_time_by_its_steps(times: str, seconds: float, tmp_path: Path) -> None:
+    path = tmp_path / "log.csv"
+    rows = [f"{t},{8.1 - 0.01 * i:.2f}" for i, t in enumerate(times.split())]
+    path.write_text("\n".join(["Time,Bus voltage [V]", *rows]) + "\n")
+    assert read_log(path).time_s[-1] == pytest.approx(seconds)

@@ -89,6 +89,15 @@ def test_constant_current_discharges(
     assert any("was turned round" in n for n in log.provenance.notes)
 
 
+@pytest.mark.parametrize("name", ["1C", "2C", "3C"])
+def test_a_time_that_nothing_names_is_read_in_seconds(name: str) -> None:
+    """Rows lie 1 s apart while the cell is discharged, 60 s while it rests or is charged."""
+    path = Path(FOLDER) / "leaf_cell" / f"{name}-Discharge-Bitrode-data.csv"
+    told_less = {c: what for c, what in CYCLER.items() if what != "time[s]"}
+    log = read_log(path, settings=told_less)
+    np.testing.assert_allclose(log.time_s, leaf(path.name).time_s)
+
+
 @pytest.mark.parametrize(
     ("name", "low", "high"),
     [("10C", 2.57, 2.80), ("25C-2", 1.53, 1.77), ("40C-1", 1.50, 1.63)],
