@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import pytest
@@ -10,7 +12,9 @@ import pytest
 from telemetry.aircraft import Aircraft
 from telemetry.results import HistoryFlight, NoteMark
 from telemetry.season.case import Case
+from telemetry.season.evidence import Judgement
 from telemetry.season.measures import Blocks, EventCount, Measure, Measures
+from telemetry.season.parts import Part
 from telemetry.season.table import Table
 
 # Invented currents: moving and resting, A.
@@ -22,6 +26,7 @@ Factor = Callable[[int], float]
 MakeSeason = Callable[..., list[Measures]]
 MakeFlight = Callable[..., Measures]
 MakeCase = Callable[..., Case]
+MakeJudgement = Callable[..., Judgement]
 
 
 def _one(name: str) -> Factor:
@@ -159,9 +164,63 @@ def make_flight() -> MakeFlight:
     return make
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ToldCase(Case):
+    """A case whose charts say what a test wants: what a rule makes of it is judged alone.
+
+    ``told`` gets the place, and as keywords the parts, the first flight and the sign.
+    """
+
+    told: Callable[..., Judgement | None]
+
+    def judge(
+        self,
+        parts: Sequence[Part],
+        first: int,
+        place: str,
+        *,
+        sign: float = 1.0,
+        logarithmic: bool = False,
+    ) -> Judgement | None:
+        return self.told(place, parts=parts, first=first, sign=sign, logarithmic=logarithmic)
+
+
+@pytest.fixture(scope="session")
+def make_judgement() -> MakeJudgement:
+    """Makes a judgement of so many flights, as index of the first flight with the change tells.
+
+    Without an onset nothing is established. ``now`` is also the rise in each flight with the
+    change, unless ``rise`` says otherwise; further keywords are those of :class:`Judgement`.
+    """
+
+    def make(
+        flights: int = 8, onset: int | None = 5, now: float = 0.5, **more: object
+    ) -> Judgement:
+        at = np.arange(flights)
+        plain: dict[str, object] = {
+            "at": at,
+            "score": np.zeros(flights),
+            "rise": np.where(at >= (flights if onset is None else onset), now, 0.0),
+            "sd": np.full(flights, 0.01),
+            "chart": np.linspace(0.0, 9.0, flights),
+            "limit": 4.5,
+            "signal": None if onset is None else flights - 1,
+            "onset": onset,
+            "now": now,
+            "low": now - 0.1,
+            "high": now + 0.2,
+        }
+        return Judgement(**{**plain, **more})  # type: ignore[arg-type]
+
+    return make
+
+
 @pytest.fixture(scope="session")
 def make_case() -> MakeCase:
-    """Makes a case of flights: their ids are "1", "2", ...; one chart unless told otherwise."""
+    """Makes a case of flights: their ids are "1", "2", ...; one chart unless told otherwise.
+
+    With ``told`` its charts say what that function returns (:class:`ToldCase`).
+    """
 
     def make(
         flights: Sequence[Measures],
@@ -169,17 +228,19 @@ def make_case() -> MakeCase:
         notes: Sequence[NoteMark] = (),
         aircraft: Aircraft | None = None,
         charts: int = 1,
+        told: Callable[..., Judgement | None] | None = None,
     ) -> Case:
-        return Case(
-            flights=flights,
-            listed=[
+        given: dict[str, Any] = {
+            "flights": flights,
+            "listed": [
                 HistoryFlight(id=str(k), start=m.start, file=m.file)
                 for k, m in enumerate(flights, 1)
             ],
-            notes=notes,
-            aircraft=Aircraft() if aircraft is None else aircraft,
-            charts=charts,
-            table=Table(flights),
-        )
+            "notes": notes,
+            "aircraft": Aircraft() if aircraft is None else aircraft,
+            "charts": charts,
+            "table": Table(flights),
+        }
+        return Case(**given) if told is None else ToldCase(**given, told=told)
 
     return make
