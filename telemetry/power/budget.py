@@ -11,8 +11,9 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 from telemetry.aircraft import CELL_V, Aircraft, Connector, Lead, Node, Pack, Supply
-from telemetry.power.circuit import TOTAL, Circuit, Measured
+from telemetry.power.circuit import Circuit
 from telemetry.power.intervals import Interval, propagate
+from telemetry.power.known import TOTAL, Measured
 from telemetry.power.margins import CASES, margins, worked_out
 from telemetry.power.wire import area_mm2, compare, lead_mohm
 from telemetry.results import Margin, PartLoad, Resistance, WorstCase

@@ -17,8 +17,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from telemetry.aircraft import Aircraft
-from telemetry.power.circuit import Circuit, Measured, Missing
+from telemetry.power.circuit import Circuit, Missing
 from telemetry.power.intervals import propagate
+from telemetry.power.known import Measured
 from telemetry.results import Margin, Resistance, WorstCase
 
 CASES = ("pack-lost", "return-level", "all-stalled")

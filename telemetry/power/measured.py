@@ -11,8 +11,8 @@ import numpy as np
 from telemetry.aircraft import Aircraft
 from telemetry.channels import Quantity
 from telemetry.log import FloatArray
-from telemetry.power.circuit import TOTAL, Measured
 from telemetry.power.intervals import Interval
+from telemetry.power.known import TOTAL, Measured
 from telemetry.power.packs import pack_outs, pack_shares
 from telemetry.readings import Reading, Readings, total_current
 from telemetry.results import Phase, PhaseKind, PlaceLoad

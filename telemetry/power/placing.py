@@ -10,17 +10,15 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from functools import cached_property
 
 import numpy as np
 
 from telemetry.aircraft import Aircraft
-from telemetry.channels import PlaceKind, Quantity, kind_of_place
-from telemetry.log import FloatArray
-from telemetry.power.giving_way import gave_way, most_by_load
-from telemetry.readings import Readings, total_current
+from telemetry.channels import PlaceKind, kind_of_place
+from telemetry.power.giving_way import gave_way
+from telemetry.power.path_load import Loads, Series, Step, rise
+from telemetry.readings import Readings
 from telemetry.results import Event, EventKind, Origin, Resistance
-from telemetry.signals.baseline import sliding_reference
 from telemetry.signals.sampling import held_at, outside
 
 # How the note of an event ends at which a pack left.
@@ -32,52 +30,13 @@ _EXPLAINED = 0.6
 _UNEXPLAINED = 0.5
 # A current that the log saw this often during an event is taken as seen.
 _WELL_SEEN = 3
-# Headroom over the highest current of the log for a peak between two readings (ours).
-_MISSED = 1.2
 # A residual this many times the greatest one to the other side is no accident of sampling (ours:
 # for tails as heavy as exponential ones, 1000 readings pass it by chance once in some 250 flights).
 _BEYOND = 1.8
 _TAIL = 3.0
 _FEW = 100
-# An apparent resistance is the true one times the place's share of the changes of the total: that
-# can be a fifth (ours: a panel of a machine with four nodes and servos on the main unit).
-_APPARENT = 5.0
 # A fall of a feeding place below this is noise and resolution (ours).
 _FAINT_V = 0.03
-_TAU_S = 60.0
-
-
-@dataclass(frozen=True, slots=True)
-class _Series:
-    t: FloatArray
-    v: FloatArray
-    slow: FloatArray
-    update_s: float
-
-    def usual(self, at_s: float) -> float:
-        """The slow mean just before an instant."""
-        i = int(np.searchsorted(self.t, at_s)) - 1
-        return float(self.slow[max(i, 0)])
-
-    def about(self, start_s: float, end_s: float) -> FloatArray:
-        lo, hi = np.searchsorted(self.t, [start_s - self.update_s, end_s + self.update_s])
-        return self.v[lo:hi]
-
-    def inside(self, start_s: float, end_s: float) -> int:
-        lo, hi = np.searchsorted(self.t, [start_s, end_s], side="left")
-        return int(hi - lo)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Step:
-    """One resistance of the path with the current through it."""
-
-    ohm: float
-    high_ohm: float
-    current: _Series
-    name: str
-    how: str
-    left_out: tuple[tuple[float, float], ...]
 
 
 def place_events(
@@ -99,13 +58,13 @@ def place_events(
         Of the same flight, fitted without the moments at which a voltage fell too far for its
         current; or of earlier flights. Where that was refused, the wire table's value is taken.
     """
-    book = _Book(readings, aircraft, resistances)
+    loads = Loads(readings, aircraft, resistances)
     out: list[Event] = []
     for e in events:
         if e.kind is EventKind.SPIKE:
             out.append(e)
             continue
-        out.append(_judge(e, book))
+        out.append(_judge(e, loads))
     # From the packs down, so that what a bus takes over reaches its nodes.
     for kind in (PlaceKind.BUS, None):
         out = [
@@ -115,130 +74,49 @@ def place_events(
     return tuple(out)
 
 
-class _Book:
-    """Slow means of voltages and currents, each worked out once."""
-
-    def __init__(
-        self, readings: Readings, aircraft: Aircraft, resistances: Sequence[Resistance]
-    ) -> None:
-        self.readings = readings
-        self.aircraft = aircraft
-        self.resistances = [
-            r for r in resistances if r.mohm is not None or r.expected_mohm is not None
-        ]
-        self.volts = {
-            r.place: _series(r.t, r.v, r.update_s or readings.row_s)
-            for r in readings.of(Quantity.VOLTAGE)
-            if r.size
-        }
-        self.amps = {
-            r.place: _series(r.t, r.v, r.update_s or readings.row_s)
-            for r in readings.of(Quantity.CURRENT)
-            if r.size
-        }
-        self.minimum_held = {
-            r.place
-            for r in readings.of(Quantity.VOLTAGE)
-            if readings.get(Quantity.VOLTAGE, r.place, hold="min") is not None
-        }
-        total = total_current(readings, aircraft)
-        self.total = (
-            None if total is None or not total.t.size else _series(total.t, total.v, total.update_s)
-        )
-
-    @cached_property
-    def most_by_load(self) -> float | None:
-        """Deepest fall that load can make of a bus that something holds, V."""
-        volts = self.volts.get(self.aircraft.bus or "")
-        if volts is None or self.total is None:
-            return None
-        return most_by_load((volts.t, volts.v), (self.total.t, self.total.v))
-
-    def path(self, place: str) -> list[_Step]:
-        """Resistances between the sources and a place, with their currents; empty if unknown."""
-        own = self.amps.get(place)
-        source = self._find(place, "source")
-        if source is not None:
-            current = own if own is not None else self.total
-            return [] if current is None else [_step(source, current)]
-        lead = self._find(place, "branch") if own is not None else self._find(place, "apparent")
-        current = own if own is not None else self.total
-        if lead is None or current is None:
-            return []
-        parent = self.aircraft.parent(place)
-        return [_step(lead, current), *(self.path(parent) if parent is not None else [])]
-
-    def _find(self, place: str, kind: str) -> Resistance | None:
-        return next((r for r in self.resistances if r.place == place and r.kind == kind), None)
-
-
-def _series(t: FloatArray, v: FloatArray, update_s: float) -> _Series:
-    start = float(np.median(v[: max(1, int(np.searchsorted(t, t[0] + 5.0)))]))
-    return _Series(t, v, sliding_reference(t, v, _TAU_S, start), update_s)
-
-
-def _step(r: Resistance, current: _Series) -> _Step:
-    if r.mohm is not None:
-        known, top = r.mohm, r.high_mohm
-        how = "fitted outside such moments" if r.left_out else "fitted"
-    else:
-        known, top, how = r.expected_mohm or 0.0, r.expected_high_mohm, "wire table"
-    high = known if top is None else top
-    if r.kind == "apparent":
-        high *= _APPARENT
-    return _Step(
-        ohm=known / 1000.0,
-        high_ohm=high / 1000.0,
-        current=current,
-        name=f"{r.place} {r.kind}",
-        how=how,
-        left_out=r.left_out,
-    )
-
-
-def _judge(e: Event, book: _Book) -> Event:
+def _judge(e: Event, loads: Loads) -> Event:
     """The decision procedure for one fall of voltage.
 
     Load where it explains the fall. Else, where the feeding place fell along in proportion, what
     made that one fall. Else a fault of this place, if neither the current that was seen nor one
     that was missed can be the cause. Else unknown.
     """
-    shifted = _pack_shifted(e, book)
+    shifted = _pack_shifted(e, loads)
     if shifted is not None:
         return replace(e, explained=0.0, origin=Origin.PACK, note=shifted)
-    depth = _drop(e, book)
+    depth = _drop(e, loads)
     if depth is None or depth <= 0 or e.residual_v is None:
         return e
-    steps = book.path(e.place)
-    above = _Above.of(e, depth, steps, book)
+    steps = loads.path(e.place)
+    above = _Above.of(e, depth, steps, loads)
     if not steps:
-        supply = above.whole or _gave_way(e, depth, book)
+        supply = above.whole or _gave_way(e, depth, loads)
         return replace(e, origin=Origin.SUPPLY if supply else Origin.UNKNOWN)
-    seen = sum(s.ohm * _rise(s, e, missed=False) for s in steps)
+    seen = sum(s.ohm * rise(s, e, missed=False) for s in steps)
     share = min(1.0, max(0.0, seen / depth))
     names = " + ".join(f"{s.name} {1000 * s.ohm:.0f} mOhm ({s.how})" for s in steps)
-    origin, note = _origin(e, depth, share, steps, above, book)
+    origin, note = _origin(e, depth, share, steps, above, loads)
     return replace(e, explained=share, explained_by=names, origin=origin, note=note or e.note)
 
 
 def _origin(
-    e: Event, depth: float, share: float, steps: list[_Step], above: _Above, book: _Book
+    e: Event, depth: float, share: float, steps: list[Step], above: _Above, loads: Loads
 ) -> tuple[Origin, str]:
     if share >= _EXPLAINED:
         return Origin.LOAD, ""
-    most = sum(s.high_ohm * _rise(s, e, missed=True) for s in steps)
-    surely = sum(s.high_ohm * _rise(s, e, missed=False) for s in steps)
+    most = sum(s.high_ohm * rise(s, e, missed=True) for s in steps)
+    surely = sum(s.high_ohm * rise(s, e, missed=False) for s in steps)
     well_seen = min(s.current.inside(e.start_s, e.end_s) for s in steps) >= _WELL_SEEN
     no_load = surely < _UNEXPLAINED * depth and (
-        well_seen or most < _UNEXPLAINED * depth or _beyond_sampling(e, steps, book)
+        well_seen or most < _UNEXPLAINED * depth or _beyond_sampling(e, steps, loads)
     )
     if above.along:
         if no_load:
             return (Origin.SUPPLY, "") if above.whole else (Origin.UNKNOWN, "")
         return Origin.LOAD, "the feeding place fell along, as a load peak between readings makes it"
-    together = _siblings_fell(e, depth, book)
+    together = _siblings_fell(e, depth, loads)
     if no_load or above.stayed:
-        return (Origin.SUPPLY, _TOGETHER) if together else (_own_fault(e, book), "")
+        return (Origin.SUPPLY, _TOGETHER) if together else (_own_fault(e, loads), "")
     if together:
         return Origin.LOAD, "the other places fell along, as a load peak between readings makes it"
     return Origin.UNKNOWN, "the current may have peaked between two of its readings"
@@ -263,9 +141,9 @@ class _Above:
     stayed: bool
 
     @staticmethod
-    def of(e: Event, depth: float, steps: list[_Step], book: _Book) -> _Above:
+    def of(e: Event, depth: float, steps: list[Step], loads: Loads) -> _Above:
         feeders = [
-            book.volts[name] for name in book.aircraft.feeders(e.place) if name in book.volts
+            loads.volts[name] for name in loads.aircraft.feeders(e.place) if name in loads.volts
         ]
         if not feeders:
             return _Above(along=False, whole=False, stayed=False)
@@ -284,19 +162,19 @@ class _Above:
         )
 
 
-def _siblings_fell(e: Event, depth: float, book: _Book) -> bool:
+def _siblings_fell(e: Event, depth: float, loads: Loads) -> bool:
     """Whether another place on the same (logged) feed fell along: then no lead of one's own did it.
 
     A fault of the common supply shows at the feed itself, which is judged by its own current.
     """
-    parent = book.aircraft.parent(e.place)
-    if parent is None or parent not in book.volts:
+    parent = loads.aircraft.parent(e.place)
+    if parent is None or parent not in loads.volts:
         return False
-    others = [c for c in book.aircraft.children(parent) if c != e.place and c in book.volts]
-    return any(_fall(book.volts[c], e) >= max(0.3 * depth, 2.0 * _FAINT_V) for c in others)
+    others = [c for c in loads.aircraft.children(parent) if c != e.place and c in loads.volts]
+    return any(_fall(loads.volts[c], e) >= max(0.3 * depth, 2.0 * _FAINT_V) for c in others)
 
 
-def _beyond_sampling(e: Event, steps: list[_Step], book: _Book) -> bool:
+def _beyond_sampling(e: Event, steps: list[Step], loads: Loads) -> bool:
     """True where the event stands out of what the sensors' different instants make by chance.
 
     Voltage and current are two samplings of one process. Where the load alone acts, the voltage
@@ -305,10 +183,10 @@ def _beyond_sampling(e: Event, steps: list[_Step], book: _Book) -> bool:
     only ever pulls it down. A current sensor that averages skews the residuals: then the event
     must stand out of their lower tail as well. A minimum-hold is no sampling: it says nothing.
     """
-    volts = book.volts.get(e.place)
-    if volts is None or volts.t.size < _FEW or e.place in book.minimum_held:
+    volts = loads.volts.get(e.place)
+    if volts is None or volts.t.size < _FEW or e.place in loads.minimum_held:
         return False
-    if e.place not in book.amps and steps[0].name.endswith("apparent"):
+    if e.place not in loads.amps and steps[0].name.endswith("apparent"):
         return False  # the total says too little of one place's current
     residual = volts.v - volts.slow
     for s in steps:
@@ -326,57 +204,47 @@ def _beyond_sampling(e: Event, steps: list[_Step], book: _Book) -> bool:
     return bool(-residual[lo:hi].min() > chance)
 
 
-def _drop(e: Event, book: _Book) -> float | None:
+def _drop(e: Event, loads: Loads) -> float | None:
     """How far the voltage fell from its own usual level, V."""
     if e.kind in (EventKind.SAG, EventKind.SHIFT):
         return e.depth_v
-    volts = book.volts.get(e.place)
+    volts = loads.volts.get(e.place)
     if volts is None or e.residual_v is None:
         return None
     return volts.usual(e.start_s) - e.residual_v
 
 
-def _rise(step: _Step, e: Event, *, missed: bool) -> float:
-    """Rise of the current over its usual level about the event, A."""
-    usual = step.current.usual(e.start_s)
-    near = step.current.about(e.start_s, e.end_s)
-    top = float(near.max()) if near.size else usual
-    if missed:
-        top = max(top, _MISSED * float(step.current.v.max()))
-    return max(0.0, top - usual)
-
-
-def _gave_way(e: Event, depth: float, book: _Book) -> bool:
+def _gave_way(e: Event, depth: float, loads: Loads) -> bool:
     """Whether a bus fell further than load makes it while the packs had room to hold it."""
-    if e.place != book.aircraft.bus or book.total is None:
+    if e.place != loads.aircraft.bus or loads.total is None:
         return False
-    volts = book.volts[e.place]
-    packs = [book.volts[n] for n in book.aircraft.feeders(e.place) if n in book.volts]
+    volts = loads.volts[e.place]
+    packs = [loads.volts[n] for n in loads.aircraft.feeders(e.place) if n in loads.volts]
     lows = [float(x.min()) for p in packs if (x := p.about(e.start_s, e.end_s)).size]
     if not lows:
         return False
     headroom = max(lows) - volts.usual(e.start_s)
-    return gave_way(depth, headroom, book.most_by_load)
+    return gave_way(depth, headroom, loads.most_by_load)
 
 
-def _own_fault(e: Event, book: _Book) -> Origin:
+def _own_fault(e: Event, loads: Loads) -> Origin:
     kind = kind_of_place(e.place)
     if kind is PlaceKind.PACK:
         return Origin.PACK
-    if e.place == book.aircraft.bus or kind in (PlaceKind.BUS, PlaceKind.REGULATOR):
-        logged = any(name in book.volts for name in book.aircraft.feeders(e.place))
+    if e.place == loads.aircraft.bus or kind in (PlaceKind.BUS, PlaceKind.REGULATOR):
+        logged = any(name in loads.volts for name in loads.aircraft.feeders(e.place))
         return Origin.SUPPLY if logged else Origin.UNKNOWN
     return Origin.CONTACT
 
 
-def _fall(s: _Series, e: Event) -> float:
+def _fall(s: Series, e: Event) -> float:
     near = s.about(e.start_s, e.end_s)
     return 0.0 if near.size == 0 else s.usual(e.start_s) - float(near.min())
 
 
-def _pack_shifted(e: Event, book: _Book) -> str | None:
+def _pack_shifted(e: Event, loads: Loads) -> str | None:
     """What happened to a pack's share across the start of an event, if it left for good."""
-    packs = [(p.name, book.amps[p.name]) for p in book.aircraft.packs if p.name in book.amps]
+    packs = [(p.name, loads.amps[p.name]) for p in loads.aircraft.packs if p.name in loads.amps]
     if len(packs) < 2 or kind_of_place(e.place) is PlaceKind.NODE:
         return None
     grid = np.arange(-6.0, 6.01, 0.5) + e.start_s

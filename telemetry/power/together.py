@@ -6,8 +6,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
 from telemetry.aircraft import Aircraft
-from telemetry.power.circuit import Measured
 from telemetry.power.intervals import Interval
+from telemetry.power.known import Measured
 from telemetry.power.measured import PeakSet, current_peaks, measured_in, pooled_peaks
 from telemetry.readings import Readings, take_readings
 from telemetry.results import Flight, Resistance, Review

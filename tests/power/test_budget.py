@@ -9,8 +9,8 @@ import pytest
 
 from telemetry.aircraft import Aircraft
 from telemetry.power.budget import Budget, budget, design_state
-from telemetry.power.circuit import Measured
 from telemetry.power.intervals import Interval
+from telemetry.power.known import Measured
 from telemetry.power.wire import lead_mohm
 from telemetry.results import Resistance
 

@@ -9,7 +9,8 @@ import pytest
 
 from telemetry.aircraft import Aircraft
 from telemetry.power.intervals import Interval
-from telemetry.power.margins import CASES, Measured, margins
+from telemetry.power.known import Measured
+from telemetry.power.margins import CASES, margins
 from telemetry.results import Margin, Resistance, WorstCase
 
 exact = Interval.exact

@@ -8,8 +8,8 @@ import pytest
 
 from telemetry.aircraft import Aircraft
 from telemetry.power.budget import Budget, budget
-from telemetry.power.circuit import Measured
 from telemetry.power.intervals import Interval
+from telemetry.power.known import Measured
 from telemetry.report.budget import budget_document, picture_of_budget
 from telemetry.report.document import Document, FigureBlock, Paragraph, Section, Table
 from telemetry.report.terminal import text_of
