@@ -13,13 +13,13 @@ from telemetry.detect.spikes import find_spikes
 from telemetry.detect.stirs import measure_stirs
 from telemetry.findings import find_all
 from telemetry.log import Log
-from telemetry.power.budget import part_loads
 from telemetry.power.charge import measure_charge
 from telemetry.power.control_check import check_shares
 from telemetry.power.floors import pack_floors
 from telemetry.power.margins import margins
 from telemetry.power.measured import measured_in, place_loads
 from telemetry.power.packs import pack_outs
+from telemetry.power.parts import part_loads
 from telemetry.power.placing import place_events
 from telemetry.power.resistance import measure_resistances
 from telemetry.power.servos import measure_servos

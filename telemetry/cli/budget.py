@@ -26,7 +26,7 @@ from telemetry.errors import BookError, BusbookError, sentence
 if TYPE_CHECKING:
     from telemetry.aircraft import Aircraft
     from telemetry.log import Log
-    from telemetry.power.budget import Budget
+    from telemetry.power.budget_records import Budget
     from telemetry.report.document import Document
     from telemetry.results import Review
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from telemetry.aircraft import Aircraft
 from telemetry.figures.names import plain
 from telemetry.figures.stops import stops_of
-from telemetry.power.budget import Budget, LeadBudget, PlaceBudget
+from telemetry.power.budget_records import Budget, LeadBudget, PlaceBudget
 from telemetry.power.intervals import Interval
 from telemetry.report.document import (
     Block,

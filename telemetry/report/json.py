@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING, Any
 from telemetry.results import History, Review, as_dict
 
 if TYPE_CHECKING:
-    from telemetry.power.budget import Budget
+    from telemetry.power.budget_records import Budget
 
 SCHEMA = "busbook.review/1"
 BUDGET_SCHEMA = "busbook.budget/1"

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from telemetry.figures.names import plain
-from telemetry.power.budget import PlaceBudget
+from telemetry.power.budget_records import PlaceBudget
 from telemetry.report.document import Table
 from telemetry.report.tables import bare, cells, columns
 from telemetry.report.words import CASE_WORD, Steps, interval

@@ -8,7 +8,9 @@ from dataclasses import asdict
 import pytest
 
 from telemetry.aircraft import Aircraft
-from telemetry.power.budget import Budget, budget, design_state
+from telemetry.power.budget import budget
+from telemetry.power.budget_records import Budget
+from telemetry.power.design import design_state
 from telemetry.power.intervals import Interval
 from telemetry.power.known import Measured
 from telemetry.power.wire import lead_mohm

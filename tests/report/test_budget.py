@@ -7,7 +7,8 @@ from dataclasses import replace
 import pytest
 
 from telemetry.aircraft import Aircraft
-from telemetry.power.budget import Budget, budget
+from telemetry.power.budget import budget
+from telemetry.power.budget_records import Budget
 from telemetry.power.intervals import Interval
 from telemetry.power.known import Measured
 from telemetry.report.budget import budget_document, picture_of_budget
