@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from itertools import product
 
 import numpy as np
 from scipy import stats
@@ -64,9 +65,9 @@ class Judgement:
     sd: FloatArray
     chart: FloatArray
     limit: float
-    first: int = 0
+    first: int
+    sure: bool
     uncured: bool = False
-    sure: bool = False
     signal: int | None = None
     onset: int | None = None
     now: float = 0.0
@@ -156,12 +157,14 @@ def judge_rise(
     if over.size == 0:
         return plain
     signal = int(over[0])
-    onset = signal - int(sums.since_high[signal]) + 1
-    against, stepped = weighed, False
-    for _ in range(2):  # once to see where it began, once with all flights before that
-        learn = np.arange(flights) < weighed.at[onset]
-        against = weigh(own, flights, learn)
-        onset, stepped = _onset(sign * against.rise, signal, onset)
+
+    def before(onset: int) -> Weighed:
+        return weigh(own, flights, np.arange(flights) < weighed.at[onset])
+
+    charted = signal - int(sums.since_high[signal]) + 1
+    onset, _ = _onset(sign * before(charted).rise, signal, charted)
+    against = before(onset)  # now with all flights before the change
+    onset, stepped = _onset(sign * against.rise, signal, onset)
     rise, sd = shown(against)
     found = replace(plain, rise=rise, sd=sd, signal=signal, onset=onset)
     return _measured(replace(found, step=stepped and _is_sudden(found)), against.doubt)
@@ -180,18 +183,15 @@ def _onset(rise: FloatArray, signal: int, charted: int) -> tuple[int, bool]:
     The chart dates a change to where its sum last was zero, which noise often puts some flights
     early; the true onset lies between there and the signal.
     """
-    best, found = np.inf, (charted, False)
-    n = rise.size
-    for first in range(max(charted, 1), signal + 1):
-        step = (np.arange(n) >= first).astype(float)
-        growth = np.maximum(np.arange(n) - first + 1.0, 0.0)
-        for shape, is_step in ((growth, False), (step, True)):
-            x = shape - shape.mean()
-            left = rise - rise.mean()
-            left = left - x * (x @ left) / (x @ x)
-            if float(left @ left) < best:
-                best, found = float(left @ left), (first, is_step)
-    return found
+    k = np.arange(rise.size)
+
+    def explained(first: int, is_step: bool) -> float:
+        shape = (k >= first).astype(float) if is_step else np.maximum(k - first + 1.0, 0.0)
+        x = shape - shape.mean()
+        return float(x @ rise) ** 2 / float(x @ x)
+
+    tried = product(range(max(charted, 1), signal + 1), (False, True))
+    return max(tried, key=lambda t: explained(*t), default=(charted, False))
 
 
 def _measured(j: Judgement, doubt: float) -> Judgement:
@@ -236,7 +236,7 @@ def _is_sudden(j: Judgement) -> bool:
     sd = float(np.median(j.sd))
     y = j.rise[max(j.onset - 1, 0) :]
     found = step_test(j.rise, floor=sd / 3)
-    if y.size < 2 or found is None:
+    if found is None:
         return False
     jump, level = float(np.diff(y).max()), float(np.median(y[1:][-4:]))
     return found.change > 0 and jump >= _SUDDEN * level and jump > 2.0 * sd
