@@ -204,6 +204,8 @@ def make_judgement() -> MakeJudgement:
             "sd": np.full(flights, 0.01),
             "chart": np.linspace(0.0, 9.0, flights),
             "limit": 4.5,
+            "first": 0,
+            "sure": False,
             "signal": None if onset is None else flights - 1,
             "onset": onset,
             "now": now,
