@@ -59,12 +59,9 @@ def sliding_reference(t: FloatArray, v: FloatArray, tau_s: float, start: float) 
         reference of IEC 61000-4-30 written for an uneven step.
     """
     out = np.empty(t.size)
-    if t.size == 0:
-        return out
     reference, first = start, 0
     while first < t.size:
         last = int(np.searchsorted(t, t[first] + _BLOCK_TAUS * tau_s, side="right"))
-        last = max(last, first + 1)
         x = (t[first:last] - t[first]) / tau_s
         # r_k e^{x_k} = r_0 + sum_{j<k} v_j (e^{x_{j+1}} - e^{x_j})
         grown = np.exp(x)
@@ -128,7 +125,7 @@ def find_dips(
 
     def start_level(i: int) -> float:
         until = int(np.searchsorted(t, t[i] + settle_s, side="right"))
-        return float(np.median(v[i : max(until, i + 1)]))
+        return float(np.median(v[i:until]))
 
     reference = fixed if fixed is not None else start_level(0)
     i = 0
@@ -159,10 +156,10 @@ def find_dips(
         score[first : dip.last] = reference - v[first : dip.last]
         dips.append(dip)
         i = dip.last
-        if dip.shift and fixed is None and i < n:
+        if dip.shift and fixed is None:
             recent = v[max(first, int(np.searchsorted(t, t[i - 1] - settle_s))) : i]
             reference = float(np.median(recent))
-        elif dip.shift and i < n:
+        elif dip.shift:
             # Against a fixed reference the level stays low: wait until it has come back.
             back = v[i:] >= end_level
             i = i + int(np.argmax(back)) if back.any() else n
@@ -181,7 +178,6 @@ def _follow(
     hold_s: float,
 ) -> Dip:
     limit = int(np.searchsorted(t, t[first] + open_s, side="right"))
-    limit = max(limit, first + 1)
     seen_t, seen_v = t[first : limit + 1], v[first : limit + 1]
     over = np.flatnonzero(seen_v >= end_level)
     cuts = np.flatnonzero(np.diff(seen_t) > hold_s) + 1
@@ -223,12 +219,12 @@ def running_median(
     centres = np.linspace(t[0], t[-1], count)
     # Only the points beside a sample are asked for: in a long pause there are none.
     beside = np.searchsorted(centres, t)
-    centres = centres[np.union1d(np.maximum(beside - 1, 0), np.minimum(beside, count - 1))]
+    centres = centres[np.union1d(np.maximum(beside - 1, 0), beside)]
     lo = np.searchsorted(t, centres - window_s / 2, side="left")
     hi = np.searchsorted(t, centres + window_s / 2, side="right")
     median, sigma = np.empty(centres.size), np.empty(centres.size)
     for k in range(centres.size):
-        part = v[lo[k] : hi[k]] if hi[k] > lo[k] else v[max(lo[k] - 1, 0) : lo[k] + 1]
+        part = v[lo[k] : hi[k]]
         median[k] = _median(part)
         sigma[k] = MAD_TO_SIGMA * _median(np.abs(part - median[k]))
     return np.interp(t, centres, median), np.maximum(np.interp(t, centres, sigma), floor)

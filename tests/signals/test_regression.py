@@ -11,7 +11,9 @@ import scipy.stats
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
+from scipy.signal import lfilter
 
+from telemetry.signals import regression
 from telemetry.signals.fitting import Fit
 from telemetry.signals.regression import (
     branch_resistance,
@@ -410,3 +412,117 @@ def test_odd_input_gives_a_fit_or_a_reason(
             assert fit.low_ohm is not None
             assert fit.high_ohm is not None
             assert 0 <= fit.low_ohm <= fit.ohm <= fit.high_ohm < np.inf
+
+
+def readings(n: int) -> tuple[FloatArray, FloatArray]:
+    """So many readings of a current that moves at random, 0.2 s apart."""
+    return 0.2 * np.arange(n), 3.0 + np.random.default_rng(1).standard_normal(n)
+
+
+@pytest.mark.parametrize(
+    ("n_v", "n_i", "refused"),
+    [
+        (19, 60, "only 19 readings of the voltage"),
+        (60, 19, "only 19 readings of the current"),
+        (18, 19, "only 18 readings of the voltage"),
+    ],
+)
+def test_twenty_readings_of_either_are_the_least(n_v: int, n_i: int, refused: str) -> None:
+    (t_v, i), (t_i, amps) = readings(n_v), readings(n_i)
+    found = source_resistance(t_v, 8.0 - 0.05 * i, t_i, amps)
+    assert (found.refused, found.updates) == (refused, min(n_v, n_i))
+
+
+def test_twenty_readings_are_looked_at() -> None:
+    t, i = readings(20)
+    assert not source_resistance(t, 8.0 - 0.05 * i, t, i).refused.startswith("only")
+
+
+@pytest.mark.parametrize(
+    ("n", "refused"),
+    [
+        ((19, 60, 60), "only 19 readings of the parent's voltage"),
+        ((60, 19, 60), "only 19 readings of the voltage"),
+        ((60, 60, 19), "only 19 readings of the current"),
+        ((18, 17, 60), "only 18 readings of the parent's voltage"),
+    ],
+)
+def test_a_branch_needs_them_of_all_three(n: tuple[int, int, int], refused: str) -> None:
+    (t_p, p), (t_n, v), (t_i, i) = (readings(k) for k in n)
+    found = branch_resistance(t_p, 8.0 - 0.05 * p, t_n, 8.0 - 0.1 * v, t_i, i)
+    assert (found.refused, found.updates) == (refused, min(n))
+
+
+@pytest.mark.parametrize(("step", "moved"), [(0.5, False), (0.499, True), (None, True)])
+def test_a_current_within_two_steps_hardly_moved(step: float | None, moved: bool) -> None:
+    t, _ = readings(60)
+    i = np.where(np.arange(60) % 7 < 3, 2.0, 3.0)  # over a range of 1 A
+    found = source_resistance(t, 8.0 - 0.05 * i, t, i, step_i=step)
+    assert (found.refused != "the current hardly moved") is moved
+    found = branch_resistance(t, 8.0 - 0.01 * i, t, 8.0 - 0.06 * i, t, i, step_i=step)
+    assert (found.refused != "the current hardly moved") is moved
+
+
+def test_the_steps_of_a_voltage_do_not_refuse_it() -> None:
+    t, i = readings(300)
+    assert source_resistance(t, 8.0 - 0.05 * i, t, i, step_v=9.0).refused != (
+        "the voltage hardly moved"
+    )
+
+
+@pytest.mark.parametrize(
+    ("value", "kept"), [(290.0, True), (290.1, False), (-190.0, True), (-190.1, False)]
+)
+def test_five_times_beyond_the_usual_range_is_not_plausible(value: float, kept: bool) -> None:
+    # 0 to 100: middle 50, 2 % lie under 2 and over 98; five times 48 from the middle.
+    v = np.arange(101.0)
+    v[100 if value > 0 else 0] = value
+    t, found = regression._plausible(np.arange(101.0), v)
+    assert (found.size == 101) is kept
+    assert t.size == found.size
+
+
+def test_the_wider_side_of_the_usual_range_counts() -> None:
+    # The lower half is twice as wide: 2 % lie under -46, five times 96 from 50.
+    v = np.where(np.arange(101) < 50, 2.0 * np.arange(101) - 50, np.arange(101.0))
+    for value, size in ((530.0, 101), (530.1, 100)):
+        v[100] = value
+        assert regression._plausible(np.arange(101.0), v)[1].size == size
+    flat = np.full(50, 7.0)
+    flat[3] += 1e-10  # rounding
+    assert regression._plausible(np.arange(50.0), flat)[1].size == 50
+
+
+def test_instants_that_do_not_rise_are_left_out() -> None:
+    t, v = regression._rising(np.array([0.0, 1, 1, 0.5, 2, 1.5]), np.arange(6.0))
+    assert (t.tolist(), v.tolist()) == ([0, 1, 2], [0, 1, 4])
+    assert [x.size for x in regression._rising(np.empty(0), np.empty(0))] == [0, 0]
+
+
+def test_as_many_points_as_coefficients_leave_nothing() -> None:
+    # A line through two points has no spread of its own, and one point more has one degree.
+    two = np.stack([np.ones(2), np.array([0.0, 1.0])], axis=1)
+    fit = least_squares(two, np.array([1.0, 3.0]))
+    assert fit.coef == pytest.approx([1.0, 2.0])
+    assert (fit.residual_sd, fit.r2) == (pytest.approx(0.0, abs=1e-12), pytest.approx(1.0))
+    # (0 0) (1 3) (2 0): level 1, no slope; residuals -1 2 -1: sqrt(6 / 1).
+    three = np.stack([np.ones(3), np.arange(3.0)], axis=1)
+    fit = least_squares(three, np.array([0.0, 3.0, 0.0]))
+    assert fit.coef == pytest.approx([1.0, 0.0], abs=1e-12)
+    assert fit.residual_sd == pytest.approx(6**0.5)
+    assert fit.residuals == pytest.approx([-1.0, 2.0, -1.0])
+
+
+def test_a_branch_by_ohms_law_with_its_offset() -> None:
+    # The parent falls by 30 mOhm, the place by 50 more and shows 40 mV too little; exact, all at
+    # the same instants: 50 mOhm, gain 3 % and 1 % between the voltage sensors.
+    t = 0.2 * np.arange(1500.0)
+    i = 4 + lfilter([1.0], [1.0, -0.9], np.random.default_rng(5).standard_normal(t.size))
+    parent = 8.0 - 0.03 * i
+    fit = branch_resistance(t, parent, t, parent - 0.05 * i - 0.04, t, i)
+    assert fit.ohm == pytest.approx(0.05, rel=1e-3)
+    assert fit.level_v == pytest.approx(-0.04, abs=1e-3)
+    assert fit.scale_s is None
+    assert fit.low_ohm is not None
+    # Of the parent's fall a hundredth may be mistaken for the branch's: 0.3 mOhm; gain 1.5 mOhm.
+    assert 0.05 - fit.low_ohm == pytest.approx(np.hypot(0.0015, 0.0003), rel=0.02)
