@@ -21,7 +21,8 @@ _MISSED = 1.2
 # An apparent resistance is the true one times the place's share of the changes of the total: that
 # can be a fifth (ours: a panel of a machine with four nodes and servos on the main unit).
 _APPARENT = 5.0
-_TAU_S = 60.0
+# The slow mean: its time constant, and the time over which its first value is taken (ours).
+_TAU_S, _START_S = 60.0, 5.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,7 +120,7 @@ class Loads:
 
 
 def _series(t: FloatArray, v: FloatArray, update_s: float) -> Series:
-    start = float(np.median(v[: max(1, int(np.searchsorted(t, t[0] + 5.0)))]))
+    start = float(np.median(v[: int(np.searchsorted(t, t[0] + _START_S))]))
     return Series(t, v, sliding_reference(t, v, _TAU_S, start), update_s)
 
 

@@ -200,7 +200,7 @@ def _beyond_sampling(e: Event, steps: list[Step], loads: Loads) -> bool:
     usual = residual[outside(volts.t, list(steps[0].left_out))]
     if not usual.size:
         return False
-    chance = max(_BEYOND * float(usual.max()), -_TAIL * float(np.quantile(usual, 0.01)), 0.0)
+    chance = max(_BEYOND * float(usual.max()), -_TAIL * float(np.quantile(usual, 0.01)))
     return bool(-residual[lo:hi].min() > chance)
 
 
