@@ -137,14 +137,14 @@ def weigh(parts: Sequence[Part], flights: int, learn: BoolArray | None = None) -
     at = np.flatnonzero(np.isfinite(sd).any(axis=0))
     score, rise, sd = score[:, at], rise[:, at], sd[:, at]
     # Variance of a weighted sum of scores that are all correlated alike.
-    weight = 1.0 / sd
+    weight = np.reciprocal(sd)
     square, total = (weight**2).sum(axis=0), weight.sum(axis=0)
     summed = (weight * score).sum(axis=0)
     summed = summed / np.sqrt(square + _SHARED * (total**2 - square))
     doubts = np.array([p.doubt for p in used])[:, None]
     size = np.zeros(1)
     for _ in range(2):  # the doubt grows with the rise, so it is weighed in the second time
-        weight = 1.0 / (sd**2 + (doubts * size) ** 2)
+        weight = np.reciprocal(sd**2 + (doubts * size) ** 2)
         total = weight.sum(axis=0)
         mean = (weight * rise).sum(axis=0) / total
         size = np.abs(np.median(mean[-3:], keepdims=True)) if mean.size else size

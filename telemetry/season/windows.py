@@ -75,7 +75,7 @@ def rounding(v: FloatArray, step: float) -> float:
     For Gaussian noise of deviation s the error left is about step / sqrt(12) exp(-2 (pi s/step)^2)
     (first harmonic of the sawtooth of rounding).
     """
-    if step <= 0 or v.size < 2:
+    if step <= 0 or not v.size:
         return float(step / np.sqrt(12.0))
     # Half of a symmetric scatter: the lower half about its top.
     s = float(np.sqrt(np.mean((v - v.max()) ** 2)))

@@ -10,6 +10,8 @@ import numpy as np
 import pytest
 
 from telemetry.aircraft import Aircraft
+from telemetry.channels import Channel, Quantity
+from telemetry.readings import Reading
 from telemetry.results import HistoryFlight, NoteMark
 from telemetry.season.case import Case
 from telemetry.season.evidence import Judgement
@@ -27,6 +29,7 @@ MakeSeason = Callable[..., list[Measures]]
 MakeFlight = Callable[..., Measures]
 MakeCase = Callable[..., Case]
 MakeJudgement = Callable[..., Judgement]
+MakeReading = Callable[..., Reading]
 
 
 def _one(name: str) -> Factor:
@@ -244,5 +247,31 @@ def make_case() -> MakeCase:
             "table": Table(flights),
         }
         return Case(**given) if told is None else ToldCase(**given, told=told)
+
+    return make
+
+
+@pytest.fixture(scope="session")
+def make_reading() -> MakeReading:
+    """Makes the readings of one channel at instants t, s."""
+
+    def make(
+        place: str,
+        t: Sequence[float],
+        v: Sequence[float],
+        *,
+        quantity: Quantity = Quantity.VOLTAGE,
+        update_s: float | None = None,
+        resolution: float | None = None,
+        hold: str = "",
+    ) -> Reading:
+        key = f"{place}/{quantity}{hold}"
+        return Reading(
+            channel=Channel(key=key, column=key, quantity=quantity, place=place, hold=hold),
+            t=np.array(t, dtype=np.float64),
+            v=np.array(v, dtype=np.float64),
+            update_s=update_s,
+            resolution=resolution,
+        )
 
     return make
