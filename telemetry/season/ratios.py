@@ -116,14 +116,14 @@ def _load_ratio(
     good = np.isfinite(own) & np.isfinite(below)
     n = good.sum(axis=1)
     few = n < _FEW_BLOCKS
-    n = np.maximum(n, 2)
+    n = np.maximum(n, _FEW_BLOCKS)
 
     def mean(x: FloatArray) -> FloatArray:
         return np.asarray(np.where(good, x, 0.0).sum(axis=1) / n, dtype=np.float64)
 
     top, bottom = np.maximum(mean(own), floor), np.maximum(mean(below), floor if others else 1.0)
     # Delta method on paired stretches: the common movement cancels.
-    scatter = own / top[:, None] - (below / bottom[:, None] if others else 0.0)
+    scatter = own / top[:, None] - below / bottom[:, None]
     centre = mean(scatter)
     variance = np.where(good, (scatter - centre[:, None]) ** 2, 0.0).sum(axis=1) / (n - 1)
     se = np.sqrt(variance / n + step**2 / (12.0 * n) / top**2)

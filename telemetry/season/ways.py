@@ -61,7 +61,7 @@ def _log_ratio(top: FloatArray, bottom: FloatArray) -> tuple[float, float] | Non
     n = int(good.sum())
     if n < max(_FEW, 0.5 * int(both.sum())):
         return None
-    t = np.flatnonzero(good) / good.size - 0.5
+    t = np.flatnonzero(good)
     slow = np.stack([np.ones(n), t, t**2], axis=1)
     moved = np.stack([top[good], bottom[good]], axis=1)
     fitted, *_ = np.linalg.lstsq(slow, moved, rcond=None)

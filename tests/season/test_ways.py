@@ -11,8 +11,12 @@ import pytest
 
 from telemetry.aircraft import Aircraft, Node, Pack
 from telemetry.results import Finding, History, Level
+from telemetry.season.case import Found
+from telemetry.season.evidence import Judgement
 from telemetry.season.judge import judge
-from telemetry.season.measures import Measures
+from telemetry.season.measures import Blocks, Measures
+from telemetry.season.table import Table
+from telemetry.season.ways import _log_ratio, divider_part, judge_way
 
 Make = Callable[..., Any]
 
@@ -99,3 +103,133 @@ def test_silence_of_one_unit_is_news_only_where_it_stands_out_alone(make_season:
     assert judge(make_season(29, features=quiet)[:12], aircraft=CRAFT).findings == ()
     both = {**told, ("left wing", "silence_s"): lambda k: 2.0 if k == 12 else 0.6}
     assert judge(make_season(29, features=both)[:12], aircraft=CRAFT).findings == ()
+
+
+# [1, -3, 3, -1] is at right angles to every parabola (a third difference); three of them in a row,
+# and the first less the second, are so to one another too: squares 60 and 40.
+LOAD = np.array([1.0, -3.0, 3.0, -1.0] * 3)
+ODD = np.array([1.0, -3.0, 3.0, -1.0, -1.0, 3.0, -3.0, 1.0, 0.0, 0.0, 0.0, 0.0])
+SLOW = 30.0 + 0.1 * np.arange(12) - 0.02 * np.arange(12) ** 2
+
+
+class TestLogRatio:
+    def test_of_changes_whatever_the_slow_shares_are(self) -> None:
+        found = _log_ratio(SLOW + 2.0 * LOAD, 30.0 - SLOW / 8 + 0.5 * LOAD)
+        assert found == pytest.approx((np.log(4.0), 0.0), abs=1e-6)
+
+    def test_slope_is_the_main_axis_and_its_error_that_of_the_correlation(self) -> None:
+        # xx = xy = 60, yy = 150: ((60 - 150) + hypot(90, 120)) / 120 = 1/2; squared 60 / 150,
+        # (1 - 0.4) / 0.4 over 12 - 4.
+        bottom = SLOW + LOAD + 1.5 * ODD
+        found = _log_ratio(SLOW + LOAD, bottom)
+        assert found == pytest.approx((np.log(0.5), np.sqrt(1.5 / 8)))
+        turned = _log_ratio(bottom, SLOW + LOAD)
+        assert turned == pytest.approx((np.log(2.0), np.sqrt(1.5 / 8)))
+
+    @pytest.mark.parametrize(("odd", "told"), [(1.88, False), (1.86, True)])
+    def test_currents_that_hardly_move_together_tell_nothing(self, odd: float, told: bool) -> None:
+        # 1 / (1 + odd^2 40 / 60) is 0.298 or 0.302 of the variance.
+        assert (_log_ratio(SLOW + LOAD, SLOW + LOAD + odd * ODD) is not None) is told
+
+    def test_currents_that_move_against_each_other_tell_nothing(self) -> None:
+        assert _log_ratio(SLOW + LOAD, SLOW - LOAD) is None
+        assert _log_ratio(SLOW + LOAD, SLOW + ODD) is None
+
+    @pytest.mark.parametrize(("n", "told"), [(9, False), (10, True)])
+    def test_ten_stretches_at_the_least(self, n: int, told: bool) -> None:
+        bottom = SLOW + LOAD
+        bottom[n:] = np.nan
+        assert (_log_ratio(SLOW + 2 * LOAD, bottom) is not None) is told
+        assert (_log_ratio(bottom, SLOW + 2 * LOAD) is not None) is told
+
+    def test_none_without_any(self) -> None:
+        assert _log_ratio(SLOW, np.full(12, np.nan)) is None
+
+    @pytest.mark.parametrize("turned", [False, True])
+    @pytest.mark.parametrize(("small_a", "told"), [(0.8, False), (0.81, True)])
+    def test_a_pack_below_8_percent_of_the_load_hardly_conducts(
+        self, small_a: float, told: bool, turned: bool
+    ) -> None:
+        # In 13 of 24 stretches, whose total of 10 A is the median, the one pack gives 8 % or a bit
+        # more: where they are left out, fewer than half remain.
+        top, bottom = (x + 0.1 * np.r_[LOAD, LOAD] for x in (20.0, 12.0))
+        top[:13], bottom[:13] = 10.0 - small_a, small_a
+        currents = (bottom, top) if turned else (top, bottom)
+        found = _log_ratio(*currents)
+        assert (found is not None) is told
+
+    def test_half_of_the_stretches_are_enough(self) -> None:
+        for left_out, told in ((12, True), (13, False)):
+            top, bottom = (5.0 + x * np.r_[LOAD, LOAD] for x in (0.2, 0.1))
+            bottom[:left_out] = 0.1
+            assert (_log_ratio(top, bottom) is not None) is told
+
+
+class TestDivider:
+    def test_resistances_are_the_inverse_of_the_currents(self, make_flight: Make) -> None:
+        blocks = Blocks(block_s=12.0, amps={"pack 1": SLOW + LOAD, "pack 2": SLOW + 3.0 * LOAD})
+        table = Table([make_flight(), make_flight(air=blocks)])
+        part = divider_part(table, "pack 1", "pack 2")
+        assert part is not None
+        # Pack 2 takes three times as much of each change: pack 1's way has three times the ohms.
+        assert (part.at.tolist(), part.sigma) == ([1], 0.03)
+        assert (part.y[0], part.se[0]) == pytest.approx((np.log(3.0), 0.0), abs=1e-6)
+
+    def test_none_where_one_of_them_is_not_measured(self, make_flight: Make) -> None:
+        one = make_flight(air=Blocks(block_s=12.0, amps={"pack 1": SLOW + LOAD}))
+        assert divider_part(Table([one]), "pack 1", "pack 2") is None
+        assert divider_part(Table([one]), "pack 2", "pack 1") is None
+        still = Blocks(block_s=12.0, amps={"pack 1": SLOW + LOAD, "pack 2": SLOW - LOAD})
+        assert divider_part(Table([make_flight(air=still)]), "pack 1", "pack 2") is None
+
+
+class TestJudgeWay:
+    @pytest.fixture
+    def told(
+        self, make_flight: Make, make_case: Make, make_judgement: Make
+    ) -> Callable[..., Found]:
+        blocks = Blocks(block_s=12.0, amps={"pack 1": SLOW + LOAD, "pack 2": SLOW + LOAD})
+
+        def told(now: float | None, **more: Any) -> Found:
+            def chart(place: str, **asked: Any) -> Judgement | None:
+                assert (place, asked["first"], asked["sign"]) == ("pack 1", 2, 1.0)
+                assert asked["logarithmic"] is True
+                return None if now is None else make_judgement(now=now, **more)
+
+            found = Found()
+            case = make_case([make_flight(air=blocks)] * 8, told=chart)
+            judge_way(case, "pack 1", "pack 2", 2, found)
+            return found
+
+        return told
+
+    @pytest.mark.parametrize(
+        ("now", "sure", "level"),
+        [
+            (0.1499, True, None),
+            (0.15, False, Level.WATCH),
+            (0.9999, True, Level.WATCH),
+            (1.0, False, Level.WATCH),
+            (1.0, True, Level.GROUND),
+        ],
+    )
+    def test_watched_from_15_and_grounds_from_100_percent(
+        self, told: Callable[..., Found], now: float, sure: bool, level: Level | None
+    ) -> None:
+        found = told(now, sure=sure)
+        assert [f.level for f in found.findings] == ([] if level is None else [level])
+        (trend,) = found.trends
+        assert (trend.watch, trend.ground, trend.unit) == (15.0, 100.0, "%")
+        assert trend.value[-1] == pytest.approx(100 * now)
+        if found.findings:
+            change = found.findings[0].change
+            assert change is not None
+            assert (change.rise, change.rise_unit) == (pytest.approx(100 * now), "%")
+            assert change.limit == (100.0 if level is Level.WATCH else None)
+            assert found.findings[0].evidence["compared_with"] == "pack 2"
+            assert f"{100 * now:.0f} %" in found.findings[0].title
+
+    def test_nothing_that_is_not_established(self, told: Callable[..., Found]) -> None:
+        assert told(5.0, onset=None).findings == []
+        assert len(told(5.0, onset=None).trends) == 1
+        assert told(None) == Found()
