@@ -11,7 +11,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from telemetry.season.parts import Part
+from telemetry.season.parts import IntArray, Part
 from telemetry.season.table import Table
 
 FloatArray = NDArray[np.float64]
@@ -46,18 +46,15 @@ def drop_parts(table: Table, place: str, parent: str, current: str, *, fit: str)
         found = _drops(table, name, place, parent, current)
         if found is None:
             continue
-        y, se, inverse = found
-        at = np.flatnonzero(np.isfinite(y))
-        if at.size == 0:
-            continue
+        at, y, se, inverse = found
         made.append(
             Part(
                 name=name,
                 at=at,
-                y=y[at],
-                se=se[at],
+                y=y,
+                se=se,
                 sigma=sigma,
-                design=(inverse[at] - inverse[at].mean())[:, None],
+                design=(inverse - inverse.mean())[:, None],
                 slope=np.zeros(1),
                 slope_sd=np.array([1000.0 * _OFFSET_V]),
             )
@@ -116,22 +113,24 @@ def feature_part(table: Table, place: str, feature: str, sigma: float) -> Part |
 
 def _drops(
     table: Table, part: str, place: str, parent: str, current: str
-) -> tuple[FloatArray, FloatArray, FloatArray] | None:
-    """Mean drop over mean current, mOhm, its standard error, and one over the mean current."""
+) -> tuple[IntArray, FloatArray, FloatArray, FloatArray] | None:
+    """Flights, mean drop over mean current, mOhm, its standard error, one over the mean current."""
     low, high = (table.stretches(part, "volts", p) for p in (place, parent))
     amps = table.stretches(part, "amps", current)
     if low is None or high is None or amps is None:
         return None
     good = np.isfinite(low) & np.isfinite(high) & np.isfinite(amps)
-    n = np.maximum(good.sum(axis=1), 2)
+    n = good.sum(axis=1)
+    enough = np.where(good, amps, 0.0).sum(axis=1) >= _LEAST_A * n
+    at = np.flatnonzero((n >= _FEW_BLOCKS) & enough)
+    if at.size == 0:
+        return None
+    good, n, amps, fall_mv = good[at], n[at], amps[at], 1000.0 * (high - low)[at]
 
     def mean(x: FloatArray) -> FloatArray:
         return np.asarray(np.where(good, x, 0.0).sum(axis=1) / n, dtype=np.float64)
 
     mean_a = mean(amps)
-    usable = (good.sum(axis=1) >= _FEW_BLOCKS) & (mean_a >= _LEAST_A)
-    mean_a = np.where(usable, mean_a, 1.0)
-    fall_mv = 1000.0 * (high - low)
     mohm = mean(fall_mv) / mean_a
     # What is left of each stretch once the part that goes with its current is taken off: that part
     # is the offset's, not chance.
@@ -140,5 +139,5 @@ def _drops(
     square = np.maximum(mean(spread_a**2), 1e-12)
     slope = mean(scatter * spread_a) / square
     left = scatter - slope[:, None] * spread_a
-    se = np.sqrt(mean(left**2) / np.maximum(n - 2, 1)) / mean_a
-    return np.where(usable, mohm, np.nan), se, 1.0 / mean_a
+    se = np.sqrt(mean(left**2) / (n - 2)) / mean_a
+    return at, mohm, se, 1.0 / mean_a
