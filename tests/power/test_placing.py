@@ -229,6 +229,7 @@ def test_a_feed_that_stayed_clears_the_load_too(known) -> None:
     ("other_v", "depth", "origin"),
     [
         (-1.25, 4.0, Origin.SUPPLY),
+        (-0.3 * 4.0, 4.0, Origin.SUPPLY),
         (-1.1875, 4.0, Origin.CONTACT),  # under 0.3 x 4 V
         (-0.0625, 0.125, Origin.SUPPLY),  # at least twice the noise
         (-0.05, 0.125, Origin.CONTACT),
@@ -236,7 +237,7 @@ def test_a_feed_that_stayed_clears_the_load_too(known) -> None:
 )
 def test_another_place_on_the_feed_fell_along(other_v, depth, origin, known) -> None:
     volts = {
-        "left wing": dip(8.0, -depth), "right wing": dip(8.0, other_v), "bus": dip(8.0),
+        "left wing": dip(8.0, -depth), "right wing": dip(0.0, other_v), "bus": dip(8.0),
     }  # fmt: skip
     loads = known(volts, {"left wing": dip(2.0)}, WING)
     found = judged(loads, fall(depth=depth))
@@ -568,6 +569,9 @@ def test_what_is_inherited_and_what_is_not() -> None:
 )
 def test_no_contact_is_blamed_while_the_feed_gave_way(other, origin) -> None:
     contact = fall(origin=Origin.CONTACT)
+    assert placing._inherit(replace(contact, depth_v=None), [supply("bus", depth=None)], CRAFT) == (
+        replace(contact, depth_v=None, origin=Origin.SUPPLY)
+    ), "of neither is told how deep it fell"
     assert placing._inherit(contact, [other], CRAFT).origin is origin
 
 
