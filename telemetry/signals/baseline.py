@@ -217,9 +217,10 @@ def running_median(
         return np.empty(0), np.empty(0)
     count = max(2, int(np.ceil((t[-1] - t[0]) / (window_s / 12.0))) + 1)
     centres = np.linspace(t[0], t[-1], count)
-    # Only the points beside a sample are asked for: in a long pause there are none.
+    # Only the points beside a sample are asked for: in a long pause there are none. (Before the
+    # first sample, which lies on the first point, there is none either.)
     beside = np.searchsorted(centres, t)
-    centres = centres[np.union1d(np.maximum(beside - 1, 0), beside)]
+    centres = centres[np.union1d(beside - 1, beside)[1:]]
     lo = np.searchsorted(t, centres - window_s / 2, side="left")
     hi = np.searchsorted(t, centres + window_s / 2, side="right")
     median, sigma = np.empty(centres.size), np.empty(centres.size)

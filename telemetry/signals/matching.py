@@ -80,7 +80,7 @@ def ring_mean(
     total, count = np.zeros(at.size), np.zeros(at.size, dtype=np.intp)
     for low, high in ((at - outer_s, at - inner_s), (at + inner_s, at + outer_s)):
         first = np.searchsorted(t, low, side="left")
-        last = np.maximum(np.searchsorted(t, high, side="right"), first)
+        last = np.searchsorted(t, high, side="right")
         total += sums[last] - sums[first]
         count += last - first
     return np.where(count > 0, total / np.maximum(count, 1), np.nan)

@@ -74,15 +74,13 @@ class Span:
     ----------
     value, low, high : float
     mix : ndarray, shape (n,)
-        ``mix @ y / run`` is how the data enter the value.
-    run : float
+        ``mix @ y`` is how the data enter the value.
     """
 
     value: float
     low: float
     high: float
     mix: FloatArray
-    run: float
 
 
 def solve(e: Equations, start: FloatArray, prior: Prior) -> Solution | None:
@@ -148,15 +146,13 @@ def span(e: Equations, solution: Solution, wanted: FloatArray) -> Span | None:
     free = max(_LEAST_FREE, min(residual2.size - 2.0, 3.0 * heavy - 1.0))
     q2 = float(stats.t.ppf(0.975, free)) ** 2
     pull = covariance @ wanted * prior.precision
-    rise = float(mix @ left) + float(pull @ (prior.mean - (theta - along * value)))
-    run = float(mix @ slope) + float(pull @ along)
     loose = float(pull @ (covariance @ wanted))
-    # (rise - R run)^2 <= q2 (sum of (block_y - R block_x)^2 + loose): a quadratic in R.
-    a = run**2 - q2 * float(block_x @ block_x)
-    b = -2.0 * (rise * run - q2 * float(block_y @ block_x))
-    c = rise**2 - q2 * (float(block_y @ block_y) + loose)
+    # (value - R)^2 <= q2 (sum of (block_y - R block_x)^2 + loose): a quadratic in R.
+    a = 1.0 - q2 * float(block_x @ block_x)
+    b = -2.0 * (value - q2 * float(block_y @ block_x))
+    c = value**2 - q2 * (float(block_y @ block_y) + loose)
     root = b * b - 4.0 * a * c
     if a <= 0 or root < 0:
         return None
     half, middle = float(np.sqrt(root)) / (2.0 * a), -b / (2.0 * a)
-    return Span(value=value, low=middle - half, high=middle + half, mix=mix, run=run)
+    return Span(value=value, low=middle - half, high=middle + half, mix=mix)

@@ -326,7 +326,7 @@ def _interval(
     if found is None:
         return None
     value, low, high = found.value, found.low, found.high
-    beyond = np.hypot(gain * value, _beyond(trend.without(found.mix), found.run, value, s))
+    beyond = np.hypot(gain * value, _beyond(trend.without(found.mix), value, s))
     missed = float(e.weight @ (e.y - e.x @ solution.theta) ** 2 / e.weight.sum())
     beyond = np.hypot(beyond, 2.0 * _few_steps(s, value, missed))
     return Interval(
@@ -369,14 +369,14 @@ def _bounds(
     )
 
 
-def _beyond(mix: FloatArray, run: float, value: float, s: Signals) -> float:
+def _beyond(mix: FloatArray, value: float, s: Signals) -> float:
     """Half-width from both sensors' steps and from unequal voltage sensors.
 
     ``mix`` is free of trend, so that what it is applied to need not be.
     """
     steps = [x.sd(mix) for x in s.steps_v] + [value * s.steps_i.sd(mix)]
     unequal = 0.0 if s.common is None else _MISMATCH * float(mix @ s.common)
-    return float(np.hypot(2.0 * np.linalg.norm(steps), unequal)) / abs(run)
+    return float(np.hypot(2.0 * np.linalg.norm(steps), unequal))
 
 
 def _few_steps(s: Signals, value: float, missed: float) -> float:

@@ -110,13 +110,15 @@ def test_without_a_rule_for_gaps_none_cuts() -> None:
         (11, Dip(0, 11, 10.0, 100.0, False, True)),
         (10, Dip(0, 11, 10.0, 100.0, True, False)),
         (9, Dip(0, 10, 9.0, 100.0, True, False)),
+        ([3, 9], Dip(0, 4, 3.0, 100.0, True, False)),
     ],
-    ids=["after what tells a shift", "before it", "within"],
+    ids=["after what tells a shift", "before it", "within", "twice"],
 )
-def test_a_gap_cuts_only_what_is_still_open(gap_after: int, dip: Dip) -> None:
+def test_a_gap_cuts_only_what_is_still_open(gap_after: int | list[int], dip: Dip) -> None:
     t = seconds(20)
-    t[gap_after + 1 :] += 50.0
-    assert dips_of([80.0] * 20, t, hold_s=5.0)[0] == dip
+    for after in np.atleast_1d(gap_after):
+        t[after + 1 :] += 0.9
+    assert dips_of([80.0] * 20, t, hold_s=1.5)[0] == dip
 
 
 def test_a_dip_that_lasts_to_the_end_is_cut_there() -> None:

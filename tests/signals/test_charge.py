@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 import scipy.integrate
 
 from telemetry.signals.charge import (
+    ChargeDrawn,
     charge_mah,
     counter_rise,
     integrate_charge,
@@ -107,3 +110,63 @@ def test_nothing_read() -> None:
     empty = np.zeros(0)
     assert charge_mah(empty, empty) == 0.0
     assert integrate_charge(np.zeros(1), np.ones(1)).mah == 0.0
+
+
+def test_a_step_of_just_the_longest_counts() -> None:
+    t, amps = np.array([0.0, 3.0, 6.001]), np.array([1.2, 1.2, 1.2])
+    # 3 s of 1.2 A: one mAh; a thousandth of a second more is a gap.
+    assert charge_mah(t, amps, max_gap_s=3.0) == pytest.approx(1.0)
+    drawn = integrate_charge(t, amps, max_gap_s=3.0)
+    assert drawn.gap_s == pytest.approx(3.001)
+    assert drawn.gap_mah == pytest.approx(1.2 * 3.001 / 3.6)
+    # Each step may have a longest of its own.
+    each = integrate_charge(t, amps, max_gap_s=np.array([2.0, 4.0]))
+    assert (each.mah, each.gap_s) == (pytest.approx(1.2 * 3.001 / 3.6), 3.0)
+
+
+def test_weights_of_single_readings_are_nothing() -> None:
+    assert trapezoid_weights(np.array([5.0])).tolist() == [0.0]
+    assert trapezoid_weights(np.empty(0)).size == 0
+    assert trapezoid_weights(np.array([5.0, 7.0])).tolist() == [1.0, 1.0]
+    assert trapezoid_weights(np.array([0.0, 1.0, 9.0]), 2.0).tolist() == [0.5, 0.5, 0.0]
+
+
+def test_half_width_by_hand() -> None:
+    # 1.96 (3) and a gain of 5 % of 100 in squares, an offset of 4 beside them; in the gaps the
+    # further end, 7 above or 9 below.
+    drawn = ChargeDrawn(
+        mah=100.0, gap_mah=20.0, gap_low_mah=15.0, gap_high_mah=27.0, noise_mah=3.0, offset_mah=4.0
+    )
+    inner = (5.88**2 + 5.0**2 + 4.0**2) ** 0.5
+    assert drawn.half_width_mah(0.05) == pytest.approx(7.0 + inner)
+    below = replace(drawn, gap_low_mah=11.0)
+    assert below.half_width_mah(0.05) == pytest.approx(9.0 + inner)
+    assert drawn.half_width_mah() == pytest.approx(7.0 + (5.88**2 + 4.0**2) ** 0.5)
+    assert drawn.best_mah == 120.0
+
+
+def test_a_single_reading_has_no_charge_and_no_gap() -> None:
+    drawn = integrate_charge(np.zeros(1), np.ones(1), noise_a=1.0, offset_a=1.0)
+    assert drawn == ChargeDrawn(mah=0.0)
+    assert integrate_charge(np.empty(0), np.empty(0)) == ChargeDrawn(mah=0.0)
+
+
+@pytest.mark.parametrize(
+    ("counter", "least_fall", "rise"),
+    [
+        # Back by more than half of what it was: what it shows was counted since.
+        ([100, 49], 0.0, 49.0),
+        ([100, 50], 0.0, 0.0),  # just half: an older value kept
+        ([100, 51, 60], 0.0, 9.0),
+        ([-100, -49], 0.0, 0.0),  # towards zero from below, and still below it
+        ([-100, 49], 0.0, 49.0),
+        ([-100, -50], 0.0, 50.0),
+        # A fall within what is noise is taken off again; one beyond it is not.
+        ([10, 8, 12], 2.0, 2.0),
+        ([10, 8, 12], 1.999, 4.0),
+        ([2, 0, 3], 2.0, 1.0),
+        ([2, 0, 3], 1.999, 3.0),
+    ],
+)
+def test_counter_rules_at_their_edges(counter: list[float], least_fall: float, rise: float) -> None:
+    assert counter_rise(np.array(counter, dtype=float), least_fall) == rise
