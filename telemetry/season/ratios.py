@@ -187,7 +187,7 @@ def ramp_part(table: Table, place: str, others: Sequence[str], *, mirror: bool) 
         rows.append((k, float(found[0]), float(np.sqrt(variance * inverse[0, 0]))))
     if not rows:
         return None
-    at, y, se = (np.array(column) for column in zip(*rows, strict=True))
+    at, y, se = np.array(rows).T
     return Part(
         name="ramp", at=at.astype(np.int64), y=y, se=se, sigma=_RAMP_SIGMA[0 if mirror else 1]
     )

@@ -48,7 +48,7 @@ def divider_part(table: Table, pack: str, other: str) -> Part | None:
             rows.append((k, *found))
     if not rows:
         return None
-    at, y, se = (np.array(column) for column in zip(*rows, strict=True))
+    at, y, se = np.array(rows).T
     return Part(name="divider", at=at.astype(np.int64), y=y, se=se, sigma=_SIGMA)
 
 
