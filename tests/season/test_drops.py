@@ -108,6 +108,12 @@ def test_a_current_below_0_15_a_tells_none(parts: Make, amps: float, told: bool)
         assert found["air"].se == pytest.approx([3.0 / sqrt(2) / 0.15])
 
 
+@pytest.mark.parametrize(("amps", "told"), [(0.2, True), (0.1, False)])
+def test_a_stretch_that_is_left_out_is_no_current(parts: Make, amps: float, told: bool) -> None:
+    found = parts(lead([amps, amps, nan, amps, amps], 30.0))
+    assert ("air" in found) is told
+
+
 def test_a_movement_below_a_microampere_takes_nothing_off(parts: Make) -> None:
     """0.8 uA to both sides with 1 mV: the slope is over 1 uA squared, so 0.64 of it is taken."""
     up = [-1.0, 1.0, -1.0, 1.0]
