@@ -92,9 +92,7 @@ def sign_of(
         return OutSign.DEAD
     root = aircraft.root
     others = [r for r in _supplies(readings, aircraft) if r.place != name]
-    if any(_collapsed(own, r, span) for r in others) and not any(
-        _collapsed(r, own, span) for r in others
-    ):
+    if any(_collapsed(own, r, span) for r in others):
         return OutSign.DEAD
     below = next((r for r in others if r.place == root), others[0] if len(others) == 1 else None)
     if below is None or flows is None:

@@ -62,7 +62,7 @@ def commonest_fall(t: FloatArray, y: FloatArray, x: FloatArray, *, step_v: float
     if t.size < _FEW:
         return None
     # Spread evenly over its step, a voltage that hardly leaves it has no mode at no fall.
-    y = y + step_v * ((np.arange(t.size) * _EVENLY) % 1.0 - 0.5)
+    y = y + step_v * ((np.arange(t.size) * _EVENLY) % 1.0)
     swing = float(np.std(x))
     rows = np.arange(t.size)
     ratios, weights = [], []
@@ -127,7 +127,7 @@ def fell_too_far(
     faint = max(_FAINT_V, _FAINT_STEPS * step_v)
     near = ndimage.maximum_filter1d(x, _width(t, _NEAR_S), mode="nearest")
     highest = near if highest_x is None else np.full(t.size, highest_x)
-    by_load = ohm * np.maximum(_MISSED * highest - x, 0.0) + faint
+    by_load = ohm * (_MISSED * highest - x) + faint
     if not (left < -np.maximum(np.maximum(_BEYOND * above, faint), by_load)).any():
         return np.zeros(t.size, dtype=bool)
     out = left < -np.maximum(np.maximum(_THEN * above, faint), by_load)

@@ -107,3 +107,57 @@ def test_a_supply_that_gives_way_meets_its_load_where_the_curves_cross() -> None
 
 def test_a_dead_supply_leaves_nothing() -> None:
     assert loaded_v(lambda amps: -0.1 - amps, 1.0, 0.0) == 0.0
+
+
+def test_a_voltage_falls_with_the_current_from_its_point() -> None:
+    line = Line(7.4, 5.0, 0.04)
+    assert line.at(10.0) == pytest.approx(7.2)
+    assert line.at(2.5) == pytest.approx(7.5)
+    assert Line(7.4, -5.0, 0.04).open_v == pytest.approx(7.2)
+
+
+def test_three_sources_take_over_one_after_another() -> None:
+    # Open at 8, 7 and 6 V, 0.1 Ohm each. Up to 10 A the first alone; then two: (15 - U) / ... at
+    # 30 A (8 - U + 7 - U) / 0.1 = 30 -> 6 V; then all: at 45 A (21 - 3 U) / 0.1 = 45 -> 5.5 V.
+    lines = [Line(6.0, 0, 0.1), Line(8.0, 0, 0.1), Line(7.0, 0, 0.1)]
+    volts = [together_v(lines, i) for i in (0, 10, 20, 30, 45)]
+    assert volts == pytest.approx([8.0, 7.0, 6.5, 6.0, 5.5])
+
+
+def test_no_resistance_counts_as_a_microohm() -> None:
+    assert together_v([Line(7.0, 0.0, 0.0)], 1e6) == pytest.approx(6.0)
+    assert together_v([Line(7.0, 0.0, 1e-7)], 1e6) == pytest.approx(6.0)
+    assert together_v([Line(7.0, 0.0, 2e-6)], 1e6) == pytest.approx(5.0)
+
+
+CHILDREN = {"bus": ["wing", "tail"], "wing": ["tip"]}
+BRANCH = {"wing": 0.5, "tail": 1.0, "tip": 2.0}
+
+
+def test_a_tree_of_resistances_by_hand() -> None:
+    # tip: 2 Ohm and 2 of servos; wing: 4 beside 4 of its own: 2; bus: 0.5 + 2 beside 1 + 4 beside
+    # 5 of its own: 0.4 + 0.2 + 0.2 siemens.
+    servos = {"tip": 2.0, "wing": 4.0, "tail": 4.0, "bus": 5.0}
+    assert load_ohm("tip", CHILDREN, BRANCH, servos) == 2.0
+    assert load_ohm("wing", CHILDREN, BRANCH, servos) == 2.0
+    assert load_ohm("bus", CHILDREN, BRANCH, servos) == pytest.approx(1.25)
+    # 10 V at the bus: wing 2 of 2.5, tail 4 of 5, tip half of the wing's.
+    volts = place_volts("bus", 10.0, CHILDREN, BRANCH, servos)
+    assert volts == pytest.approx({"bus": 10.0, "wing": 8.0, "tip": 4.0, "tail": 8.0})
+
+
+def test_where_nothing_draws_nothing_falls() -> None:
+    assert load_ohm("bus", CHILDREN, BRANCH, {}) == float("inf")
+    assert load_ohm("tail", CHILDREN, BRANCH, {"bus": 1.0}) == float("inf")
+    volts = place_volts("bus", 10.0, CHILDREN, BRANCH, {"tail": 4.0})
+    assert volts == pytest.approx({"bus": 10.0, "wing": 10.0, "tip": 10.0, "tail": 8.0})
+    assert load_ohm("bus", CHILDREN, BRANCH, {"tail": 4.0}) == pytest.approx(5.0)
+
+
+def test_an_open_voltage_may_be_given_too_low_by_a_volt() -> None:
+    # 8 V behind 0.1 Ohm on 7.9 Ohm: 7.9 V, also where only 7 V were said; and half across half.
+    assert loaded_v(Line(8.0, 0.0, 0.1).at, 7.9, 8.0) == pytest.approx(7.9)
+    assert loaded_v(Line(8.0, 0.0, 0.1).at, 7.9, 7.0) == pytest.approx(7.9)
+    assert loaded_v(Line(8.0, 0.0, 0.1).at, 0.1, 8.0) == pytest.approx(4.0)
+    assert loaded_v(lambda _: 0.0, 1.0, 8.0) == 0.0
+    assert loaded_v(Line(8.0, 0.0, 0.1).at, float("inf"), 9.0) == 8.0

@@ -159,3 +159,143 @@ def test_measured_and_expected_are_compared_with_both_uncertainties(
     assert found.differs is differs
     assert found.excess_mohm.value == measured[0] - 50
     assert found.ratio.value == pytest.approx(measured[0] / 50)
+
+
+# A lead of 1 mm2 and 1 m, out and back: 2000 / 58 mOhm at 20 degC, solid.
+BASE = 2000 / 58
+
+
+def parts(*shares: float) -> float:
+    """Shares that add in squares."""
+    return float(sum(s**2 for s in shares)) ** 0.5
+
+
+@pytest.mark.parametrize(
+    ("lead", "celsius", "value", "below", "above"),
+    [
+        # Length 2 cm and 2 %; copper of 97 to 101 % IACS; solid up to 7.45 % above ideal.
+        ({"stranded": False}, AT_20, 1.0, (0.04, 1 - 1 / 1.01), (0.04, 1 / 0.97 - 1, 0.0745)),
+        # Stranded 1.02 times, from 1 to 1.1571 times ideal.
+        ({}, AT_20, 1.02, (0.04, 1 - 1 / 1.01, 0.02 / 1.02),
+         (0.04, 1 / 0.97 - 1, 0.1371 / 1.02)),
+        # Unknown temperature: 20 K to either side at 0.393 % each.
+        ({"stranded": False}, None, 1.0, (0.04, 1 - 1 / 1.01, 0.0786),
+         (0.04, 1 / 0.97 - 1, 0.0745, 0.0786)),
+        # Of a very short lead half the length at most: 3 cm against 2.06.
+        ({"stranded": False, "length_m": 0.03}, AT_20, 0.03, (0.5, 1 - 1 / 1.01),
+         (0.5, 1 / 0.97 - 1, 0.0745)),
+        ({"stranded": False, "length_m": 0.05}, AT_20, 0.05, (0.42, 1 - 1 / 1.01),
+         (0.42, 1 / 0.97 - 1, 0.0745)),
+    ],
+)  # fmt: skip
+def test_interval_of_a_bare_lead_by_hand(
+    lead: dict[str, float],
+    celsius: Interval | None,
+    value: float,
+    below: tuple[float, ...],
+    above: tuple[float, ...],
+) -> None:
+    found = lead_mohm(Lead.model_validate({"mm2": 1.0, "length_m": 1.0} | lead), celsius)
+    whole = BASE * value
+    assert found.value == pytest.approx(whole)
+    assert found.low == pytest.approx(whole * (1 - parts(*below)))
+    assert found.high == pytest.approx(whole * (1 + parts(*above)))
+
+
+@pytest.mark.parametrize(
+    ("connector", "value", "below", "above"),
+    [
+        # Two contacts each; unknown ones 5 mOhm, from 1 to 10; known ones to 30 %; pins share.
+        (Connector(), 10.0, 8.0, 10.0),
+        (Connector(contact_mohm=4.0), 8.0, 2.4, 2.4),
+        (Connector(pins=4), 2.5, 2.0, 2.5),
+    ],
+)
+def test_interval_of_a_plug_by_hand(
+    connector: Connector, value: float, below: float, above: float
+) -> None:
+    bare = lead_mohm(Lead(length_m=1, mm2=1, stranded=False), AT_20)
+    found = lead_mohm(Lead(length_m=1, mm2=1, stranded=False, connectors=(connector,)), AT_20)
+    assert found.value - bare.value == pytest.approx(value)
+    assert found.value - found.low == pytest.approx(parts(bare.value - bare.low, below))
+    assert found.high - found.value == pytest.approx(parts(bare.high - bare.value, above))
+
+
+def test_a_section_goes_before_a_gauge() -> None:
+    by_section = lead_mohm(Lead(length_m=1, mm2=2.0, stranded=False), AT_20)
+    assert by_section.value == pytest.approx(BASE / 2)
+    by_gauge = lead_mohm(Lead(length_m=1, awg=36, stranded=False), AT_20)
+    # No. 36 is 0.005 in across: 0.0126677 mm2.
+    assert by_gauge.value == pytest.approx(BASE / 0.0126677, rel=1e-5)
+
+
+@pytest.mark.parametrize(
+    ("supply", "expected"),
+    [
+        ({"kind": "switch", "resistance_mohm": 7}, 7 + 2 * BASE),
+        ({"kind": "switch"}, None),  # nothing known of it
+        ({"kind": "regulator", "resistance_mohm": 7, "set_point_v": 7.4}, None),
+        ({"kind": "regulator", "set_point_v": 7.4}, None),
+    ],
+    ids=str,
+)
+def test_what_lies_between_pack_and_bus(supply: dict[str, object], expected: float | None) -> None:
+    lead = {"mm2": 1.0, "length_m": 1.0, "stranded": False}
+    tern = Aircraft.model_validate(
+        {
+            "bus": "bus",
+            "packs": [{"name": "pack 1", "lead": lead}],
+            "supplies": [{"name": "s", "fed_from": ["pack 1"], "lead": lead, **supply}],
+        }
+    )
+    found = branch_mohm(tern, "bus", "pack 1", AT_20)
+    assert (None if found is None else found.value) == (
+        None if expected is None else pytest.approx(expected)
+    )
+    # Up to the supply itself only its lead counts, whatever it is.
+    to_supply = branch_mohm(tern, "bus", "s", AT_20)
+    assert to_supply is not None
+    assert to_supply.value == pytest.approx(BASE)
+
+
+def test_a_supply_without_a_lead_sits_at_what_it_feeds() -> None:
+    lead = {"mm2": 1.0, "length_m": 1.0, "stranded": False}
+    tern = Aircraft.model_validate(
+        {
+            "bus": "bus",
+            "packs": [{"name": "pack 1", "lead": lead}],
+            "supplies": [{"name": "s", "kind": "switch", "fed_from": ["pack 1"],
+                          "resistance_mohm": 7}],
+        }
+    )  # fmt: skip
+    found = branch_mohm(tern, "bus", "pack 1", AT_20)
+    assert found is not None
+    assert found.value == pytest.approx(7 + BASE)
+    assert branch_mohm(tern, "bus", "s", AT_20) is None  # nothing between the two
+    assert branch_mohm(tern, "bus", "bus", AT_20) is None
+
+
+@pytest.mark.parametrize(
+    ("measured", "differs"),
+    [
+        ((60, 50, 70), False),
+        ((60, 50.001, 70), True),
+        ((40, 30, 50), False),
+        ((40, 30, 49.999), True),
+    ],
+)
+def test_an_interval_that_reaches_the_expected_does_not_differ(
+    measured: tuple[float, float, float], differs: bool
+) -> None:
+    found = compare(Interval(*measured), Interval.exact(50.0))
+    assert found.differs is differs
+    assert found.measured_mohm == Interval(*measured)
+    assert found.expected_mohm == Interval.exact(50.0)
+
+
+def test_excess_and_ratio_with_both_uncertainties() -> None:
+    # 60 (-3 +8) less 50 (-6 +4): below 3 and 4, above 8 and 6.
+    found = compare(Interval(60, 57, 68), Interval(50, 44, 54))
+    assert found.excess_mohm == Interval(10, 5, 20)
+    assert found.ratio.low == pytest.approx(1.2 - parts(0.06, 1.2 - 60 / 54))
+    assert found.ratio.high == pytest.approx(1.2 + parts(0.16, 60 / 44 - 1.2))

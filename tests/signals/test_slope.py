@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from typing import Any
+
 import numpy as np
 import pytest
 from numpy.typing import NDArray
@@ -53,6 +56,12 @@ def signals(
 
 def quantile(free: float) -> float:
     return float(stats.t.ppf(0.975, free))
+
+
+def walk(n: int, seed: int = 5) -> FloatArray:
+    """A current that wanders within a second or two."""
+    rng = np.random.default_rng(seed)
+    return 4.0 + np.asarray(signal.lfilter([1.0], [1.0, -0.9], rng.standard_normal(n)))
 
 
 # Steps of a sensor
@@ -224,23 +233,40 @@ def test_the_gain_is_added_in_squares(gain: float) -> None:
     assert (found.scale_s, found.method) == (None, "instrumental variables")
 
 
-def test_the_scale_told_best_is_chosen() -> None:
-    # The slower term of 1 s is held by its prior alone (its moments have no scatter of use): the
-    # relative spread falls with the value and rises with the slower part's doubt.
-    e = level_and_slower()
-    taus = np.array([30.0])
+@pytest.mark.parametrize(
+    ("tau", "scale"), [(1.0, 0.5), (4.0, 1.0), (8.0, 2.0), (16.0, 4.0), (30.0, 8.0)]
+)
+def test_the_scale_told_best_is_chosen(tau: float, scale: float) -> None:
+    # Of 0.5, 1, 2, 4, 8 s the one with the least spread, relative to what has come by then.
+    e, taus = level_and_slower(), np.array([tau])
     found = slope._interval(e, taus, signals(80), Trend(np.arange(80.0)), 0.0)
     solution = slope._solved(e, taus)
     assert found is not None
     assert solution is not None
     spreads = []
     for s in (0.5, 1.0, 2.0, 4.0, 8.0):
-        wanted = np.array([1.0, 1 - np.exp(-s / 30.0)])
+        wanted = np.array([1.0, 1 - np.exp(-s / tau)])
         variance = wanted @ solution.covariance @ wanted
         spreads.append((variance**0.5 / (wanted @ solution.theta), s))
-    assert found.scale_s == min(spreads)[1]
-    came = 1 - np.exp(-found.scale_s / 30.0)
-    assert found.value == pytest.approx(0.02 + 0.01 * came, rel=1e-3)
+    assert found.scale_s == min(spreads)[1] == scale
+    assert found.value == pytest.approx(0.02 + 0.01 * (1 - np.exp(-scale / tau)), rel=2e-3)
+
+
+def test_of_a_resistance_of_nothing_the_slower_part_is_held_to_a_microohm() -> None:
+    # Nothing at once, and a slower part without data of its own: a tenth of 1e-6 with a standard
+    # deviation of a fifth of it.
+    e = equations(APART, SWING)
+    twice = Equations(
+        x=np.stack([SWING, 0 * SWING], axis=1),
+        z=np.stack([SWING, np.roll(APART, 1)], axis=1),
+        y=e.y,
+        weight=e.weight,
+        block=e.block,
+    )
+    found = slope._solved(twice, np.array([1.0]))
+    assert found is not None
+    assert found.prior.mean == pytest.approx([0.0, 1e-7], abs=1e-12)
+    assert found.prior.precision == pytest.approx([0.0, (2e-7) ** -2])
 
 
 # What the sensors' steps and gains do
@@ -452,6 +478,15 @@ def test_without_anything_to_weigh_all_weights_are_one() -> None:
     assert slope._weights(s, at, 5 * x, x, x, 2.0, 1.0).tolist() == ones  # no residual
 
 
+def test_four_readings_have_a_weight_each() -> None:
+    # Two in the calm and two in the wild part: most kinds of spread are empty.
+    s, at = two_regimes(1.0, 3.0)
+    x = np.array([1.0, -1.0, 1.0, -1.0])
+    y = 5 * x + np.array([1.0, 1.0, 3.0, 3.0])
+    found = slope._weights(s, at[[9, 10, 29, 30]], y, x, x, 2.0, 1.0)
+    assert found == pytest.approx([1.8, 1.8, 0.2, 0.2], rel=1e-6)
+
+
 # The instrument
 
 
@@ -462,24 +497,39 @@ def ring(s: Signals, at: float, inner: float, outer: float) -> float:
     return float(s.i[inside].mean()) if inside.any() else np.nan
 
 
-@pytest.mark.parametrize(("swing_s", "wide"), [(2.0, 30.0), (9.0, 30.0), (40.0, 60.0), (9.0, 7.0)])
-def test_the_ring_that_follows_the_current_best_is_taken(swing_s: float, wide: float) -> None:
+@pytest.mark.parametrize(
+    ("period_s", "wide", "size", "width"),
+    [
+        (12.0, 60.0, 1.0, 1.0),
+        (16.0, 60.0, 1.0, 2.0),
+        (20.0, 60.0, 1.0, 4.0),
+        (7.0, 60.0, 1.0, 8.0),
+        (80.0, 60.0, 1.0, 16.0),
+        (80.0, 60.0, 1e-3, 16.0),
+        (80.0, 48.0, 1.0, 16.0),  # just a third
+        (80.0, 47.0, 1.0, 4.0),
+        (80.0, 2.0, 1.0, 1.0),  # the narrowest in any case
+    ],
+)
+def test_the_ring_that_follows_the_current_best_is_taken(
+    period_s: float, wide: float, size: float, width: float
+) -> None:
     # The slow way: every ring of 1, 2, 4, 8, 16 intervals not over a third of the wide one.
     t_i = np.arange(0.0, 400.0)
-    i = np.random.default_rng(1).standard_normal(400)
-    i = np.convolve(i, np.exp(-np.arange(200) / swing_s))[:400]
+    noise = np.random.default_rng(1).standard_normal(400)
+    i = size * (np.sin(2 * np.pi * t_i / period_s) + noise)
     s = signals(4, t_i=t_i, i=i)
     at = np.arange(80.3, 320.0, 1.7)
     x = np.interp(at, t_i, i)
     around = np.array([ring(s, a, 2.0, 2.0 + wide) for a in at])
     best: list[tuple[float, float, FloatArray]] = []
-    for width in (1.0, 2.0, 4.0, 8.0, 16.0):
-        if width == 1.0 or width <= wide / 3:
-            z = np.array([ring(s, a, 2.0, 2.0 + width) for a in at]) - around
-            best.append((float(z @ x) / float(np.sqrt(z @ z)), width, z))
-    _, width, z = max(best, key=lambda b: b[0])
+    for each in (1.0, 2.0, 4.0, 8.0, 16.0):
+        if each == 1.0 or each <= wide / 3:
+            z = np.array([ring(s, a, 2.0, 2.0 + each) for a in at]) - around
+            best.append((float(z @ x) / float(np.sqrt(z @ z)), each, z))
+    _, expected, z = max(best, key=lambda b: b[0])
     found, reach = slope._instrument(s, at, x, around, 2.0, 1.0, wide)
-    assert reach == width
+    assert reach == expected == width
     np.testing.assert_allclose(found, z, atol=1e-9)
 
 
@@ -493,10 +543,143 @@ def test_a_current_that_stands_still_has_no_instrument() -> None:
 # All together
 
 
-def walk(n: int, seed: int = 5) -> FloatArray:
-    """A current that wanders within a second or two."""
-    rng = np.random.default_rng(seed)
-    return 4.0 + np.asarray(signal.lfilter([1.0], [1.0, -0.9], rng.standard_normal(n)))
+class Seen:
+    """What the estimator hands on: the zones about a reading, and the equations."""
+
+    def __init__(self, monkeypatch: pytest.MonkeyPatch, reach: float = 1.0) -> None:
+        def instrument(*given: Any) -> tuple[FloatArray, float]:
+            _, _, x, _, *self.zones = given
+            return x, reach
+
+        def interval(e: Equations, taus: FloatArray, *_: object) -> None:
+            self.equations, self.taus = e, taus.tolist()
+
+        def bounds(*_: object) -> None:
+            self.bounds = True
+
+        self.bounds = False
+        monkeypatch.setattr(slope, "_instrument", instrument)
+        monkeypatch.setattr(slope, "_interval", interval)
+        monkeypatch.setattr(slope, "_bounds", bounds)
+
+    def of(self, s: Signals, *, relaxes: bool = True) -> Seen:
+        fall_per_ampere(s, relaxes=relaxes, gain=0.0)
+        return self
+
+
+def every(
+    step_v: float, step_i: float, length: float, *, reach_s: float = 0.0, window_s: float = 0.0
+) -> Signals:
+    t, t_i = np.arange(0.0, length + 1e-9, step_v), np.arange(0.0, length + 1e-9, step_i)
+    i = walk(t_i.size)
+    n = t.size
+    y = 8.0 - 0.05 * np.interp(t, t_i, i)
+    return Signals(t=t, y=y, t_i=t_i, i=i, match=Match(0.0, window_s), steps_v=(steps(n),),
+                   steps_i=steps(n), reach_s=reach_s)  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("s", "zones"),
+    [
+        # Dead: two intervals of the current, or as far as the voltage reaches, and half a window.
+        (every(0.5, 0.5, 400.0), (1.0, 0.5, 20.0)),
+        (every(0.5, 0.5, 400.0, window_s=1.0), (1.5, 0.5, 20.0)),
+        (every(0.5, 0.5, 400.0, reach_s=3.0), (3.0, 0.5, 20.0)),
+        (every(0.5, 0.5, 400.0, reach_s=0.75), (1.0, 0.5, 20.0)),
+        # Wide: a quarter of the log up to 20 s, but ten intervals, and three dead zones.
+        (every(0.5, 0.5, 60.0), (1.0, 0.5, 15.0)),
+        (every(0.5, 2.5, 400.0), (5.0, 2.5, 25.0)),
+        (every(0.5, 0.5, 400.0, reach_s=9.0), (9.0, 0.5, 27.0)),
+    ],
+)
+def test_zones_about_a_reading(
+    monkeypatch: pytest.MonkeyPatch, s: Signals, zones: tuple[float, float, float]
+) -> None:
+    assert Seen(monkeypatch).of(s).zones == pytest.approx(list(zones))
+
+
+@pytest.mark.parametrize(
+    ("s", "reach", "block_s"),
+    [
+        (every(0.5, 0.5, 400.0), 1.0, 5.0),  # twice the dead zone of 1 s and the ring: 4 s
+        (every(0.5, 0.5, 400.0), 2.0, 6.0),
+        (every(0.5, 0.5, 400.0, reach_s=3.0), 2.0, 10.0),
+        (every(2.0, 0.5, 400.0), 1.0, 10.0),  # five intervals of either
+        (every(0.5, 1.25, 400.0), 0.0, 6.25),
+        (every(0.5, 0.5, 40.0), 1.0, 4.0),  # at least ten blocks
+    ],
+)
+def test_blocks_of_time(
+    monkeypatch: pytest.MonkeyPatch, s: Signals, reach: float, block_s: float
+) -> None:
+    block = Seen(monkeypatch, reach).of(s).equations.block
+    later = np.floor((s.t - s.t[0]) / block_s + 1e-9)
+    assert block.tolist() == later.tolist()
+
+
+@pytest.mark.parametrize(
+    ("step_i", "length", "relaxes", "taus"),
+    [
+        (0.5, 400.0, True, [1.0, 6.0, 30.0]),
+        (0.5, 400.0, False, []),
+        # Not quicker than one and a half intervals, not slower than the log over 1.2.
+        (0.75, 400.0, True, [6.0, 30.0]),
+        (4.0, 400.0, True, [6.0, 30.0]),
+        (4.25, 400.0, True, [30.0]),
+        (0.5, 36.0, True, [1.0, 6.0]),
+        (0.5, 36.5, True, [1.0, 6.0, 30.0]),
+    ],
+)
+def test_slower_responses_that_a_log_can_show(
+    monkeypatch: pytest.MonkeyPatch, step_i: float, length: float, relaxes: bool, taus: list[float]
+) -> None:
+    seen = Seen(monkeypatch).of(every(0.5, step_i, length), relaxes=relaxes)
+    assert seen.taus == taus
+    assert seen.equations.x.shape[1] == seen.equations.z.shape[1] == 1 + len(taus)
+
+
+def test_instruments_carry_the_weights_and_the_voltage_falls(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    s = every(0.5, 0.5, 400.0)
+    e = Seen(monkeypatch).of(s).equations
+    trend = Trend(s.t)
+    assert e.y == pytest.approx(-trend.without(s.y))
+    assert e.x[:, 0] == pytest.approx(trend.without(s.i))
+    assert e.z[:, 0] == pytest.approx(e.x[:, 0] * e.weight)
+    assert e.weight.mean() == pytest.approx(1.0)
+
+
+def test_two_voltages_are_not_put_between_both_regressions(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    s = every(0.5, 0.5, 400.0)
+    assert Seen(monkeypatch).of(s).bounds
+    assert not Seen(monkeypatch).of(replace(s, common=s.y)).bounds
+
+
+@pytest.mark.parametrize(
+    ("first", "second", "chosen"),
+    [
+        ((2.0, 1.0, 3.0), (4.0, 3.1, 4.9), 4.0),  # 0.45 of itself against 1
+        ((2.0, 1.0, 3.0), (4.0, 1.9, 6.1), 2.0),
+        ((-2.0, -2.1, -1.9), (4.0, 0.0, 9.0), 4.0),  # a negative one is none
+        (None, (4.0, 0.0, 9.0), 4.0),
+        ((0.0, 0.0, 0.0), None, None),
+    ],
+)
+def test_of_two_intervals_the_narrower_for_its_value(
+    monkeypatch: pytest.MonkeyPatch,
+    first: tuple[float, float, float] | None,
+    second: tuple[float, float, float] | None,
+    chosen: float | None,
+) -> None:
+    Seen(monkeypatch)
+    for name, found in (("_interval", first), ("_bounds", second)):
+        made = None if found is None else slope.Interval(*found, scale_s=None)
+        monkeypatch.setattr(slope, name, lambda *_, made=made: made)
+    found = fall_per_ampere(every(0.5, 0.5, 100.0), relaxes=False, gain=0.0)
+    assert (None if found is None else found.value) == chosen
 
 
 def read_together(t: FloatArray, y: FloatArray, i: FloatArray) -> Signals:
