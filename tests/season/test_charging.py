@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
 import telemetry
-from telemetry.book import Logbook
+from telemetry.aircraft import Aircraft, Pack, PackLabel
+from telemetry.book import BookFlight, Logbook, Note, NoteKind
 from telemetry.season import drawn_before
+from telemetry.season.charging import _amount, _is_for, _used
+from telemetry.season.measures import Measures
 
 PROFILE = """\
 name = "wren"
@@ -96,3 +100,178 @@ def test_a_review_counts_on_from_the_record(book: Logbook, tmp_path: Path) -> No
     assert state.landing_pct == pytest.approx(100 - 100 * 3 * EACH_MAH / 2000, abs=0.7)
     (bare,) = telemetry.review(log, craft).flights[0].packs
     assert (bare.basis, bare.start_pct) == ("full", 100.0)
+
+
+# By hand: amounts in notes, what a flight took, whose note it is.
+
+
+@pytest.mark.parametrize(
+    ("text", "mah"),
+    [
+        ("charged, 1850 mAh went in", 1850.0),
+        ("1.9 Ah", 1900.0),
+        ("1,9AH and 3 mAh", 1900.0),
+        ("60 MAH", 60.0),
+        ("till the charger stopped", None),
+        ("3 cells, 2 A", None),
+        ("12 mAhours", None),
+    ],
+)
+def test_amount_of_a_note_within_3_percent(text: str, mah: float | None) -> None:
+    found = _amount(text)
+    if mah is None:
+        assert found is None
+    else:
+        assert found is not None
+        expected = (0.97 * mah, mah, 1.03 * mah)
+        assert (found.low, found.value, found.high) == pytest.approx(expected)
+
+
+@pytest.mark.parametrize(
+    ("given", "expected"),
+    [
+        pytest.param((100, 90, 115), (90, 100, 115), id="with its interval"),
+        pytest.param(100, (100, 100, 100), id="without"),
+        pytest.param((100, 120, 80), (100, 100, 100), id="an interval that misses it"),
+        pytest.param((100, -3, 110), (0, 100, 110), id="never less than nothing"),
+        pytest.param((-5, -10, 3), (0, 0, 3), id="charged in flight"),
+        pytest.param((-5, -10, -1), (0, 0, 0), id="surely"),
+    ],
+)
+def test_what_a_flight_took(make_flight, given, expected) -> None:
+    found = _used(make_flight({("pack 1", "used_mah"): given}), "pack 1")
+    assert found is not None
+    assert (found.low, found.value, found.high) == expected
+    assert _used(make_flight({("pack 1", "used_mah"): None}), "pack 1") is None
+    assert _used(make_flight({("pack 2", "used_mah"): given}), "pack 1") is None
+
+
+def _note(place: str | None, text: str = "charged", kind: NoteKind = NoteKind.CHARGED) -> Note:
+    return Note(
+        id="n",
+        aircraft="wren",
+        kind=kind,
+        text=text,
+        place=place,
+        date="2026-05-01",
+        given=True,
+        order=0,
+        made="",
+    )
+
+
+@pytest.mark.parametrize(
+    ("place", "label", "own"),
+    [
+        (None, "W1", True),
+        ("pack 1", "W1", True),
+        ("pack 1", None, True),
+        ("w1", "W1", True),
+        ("w2", "W1", False),
+        ("w1", None, False),
+        ("pack 2", "W1", False),
+    ],
+)
+def test_whose_charge_it_was(place: str | None, label: str | None, own: bool) -> None:
+    labels = () if label is None else (PackLabel(label=label),)
+    assert _is_for(_note(place), Pack(name="pack 1", labels=labels)) is own
+
+
+@pytest.fixture
+def drawn(make_flight, monkeypatch: pytest.MonkeyPatch):
+    """What is drawn by a record of notes and flights; a flight is its charge in mAh, or Measures.
+
+    The flights are of pack 1, labelled W1 until 9 May and W2 from then on.
+    """
+
+    def make(*record, start: str | None = "2026-05-06T10:00:00", profile: bool = True):
+        timeline, measured = [], {}
+        for k, entry in enumerate(record):
+            if isinstance(entry, Note):
+                timeline.append(entry)
+                continue
+            timeline.append(
+                BookFlight(
+                    id=str(k),
+                    recording="",
+                    aircraft="wren",
+                    file="",
+                    start=None,
+                    start_source="log",
+                    kind="flight",
+                    first_row=0,
+                    rows=1,
+                    duration_s=1.0,
+                    order=k,
+                    added="",
+                )
+            )
+            if entry is not None:
+                measured[str(k)] = entry if isinstance(entry, Measures) else flight(entry)
+        monkeypatch.setattr("telemetry.season.charging.before", lambda *_: tuple(timeline))
+        monkeypatch.setattr("telemetry.season.charging.measures_of", lambda *_: measured)
+        pack = Pack(
+            name="pack 1",
+            labels=(
+                PackLabel(label="W1", until=date(2026, 5, 9)),
+                PackLabel(label="W2", since=date(2026, 5, 9)),
+            ),
+        )
+        craft = Aircraft(name="wren", packs=(pack,)) if profile else None
+        book = SimpleNamespace(profile=lambda _name: craft)
+        log = SimpleNamespace(provenance=SimpleNamespace(start=start))
+        return drawn_before(book, "wren", log, craft)
+
+    def flight(mah: float, label: str = "W1", kind: str = "flight") -> Measures:
+        return make_flight({("pack 1", "used_mah"): mah}, labels={"pack 1": label}, kind=kind)
+
+    return make, flight
+
+
+def test_drawn_since_the_last_charge(drawn) -> None:
+    make, _ = drawn
+    found = make(100, _note("pack 1"), 200, _note(None, kind=NoteKind.REPAIRED), 300)
+    assert found.since_full_mah["pack 1"].value == 500.0
+    assert found.flights_mah == {"pack 1": (100.0, 200.0, 300.0)}
+    assert found.on_record
+    assert make(_note("pack 2"), 200).since_full_mah == {}
+    # Without one the record tells nothing.
+    bare = make(100, 200)
+    assert (bare.since_full_mah, bare.on_record) == ({}, False)
+    assert bare.flights_mah == {"pack 1": (100.0, 200.0)}
+
+
+def test_a_run_on_the_bench_draws_but_is_no_flight(drawn) -> None:
+    make, flight = drawn
+    found = make(_note(None), flight(50, kind="bench"), flight(100))
+    assert found.since_full_mah["pack 1"].value == 150.0
+    assert found.flights_mah == {"pack 1": (100.0,)}
+
+
+def test_flights_of_another_pack_or_without_measures_do_not_count(drawn) -> None:
+    make, flight = drawn
+    record = (_note(None), 100, flight(900, label="W2"), None)
+    assert make(*record).since_full_mah["pack 1"].value == 100.0
+    later = make(*record, start="2026-05-09T10:00:00")
+    assert later.since_full_mah["pack 1"].value == 900.0
+    # Without a day it is the pack that is still fitted.
+    assert make(*record, start=None).since_full_mah["pack 1"].value == 900.0
+
+
+def test_a_flight_whose_charge_nobody_knows(drawn, make_flight) -> None:
+    make, _ = drawn
+    found = make(_note(None), 100, make_flight(labels={"pack 1": "W1"}))
+    assert found.since_full_mah == {}
+    assert found.flights_mah == {"pack 1": (100.0,)}
+
+
+def test_the_last_twenty_flights_tell_what_the_next_one_takes(drawn) -> None:
+    make, _ = drawn
+    found = make(*range(1, 26))
+    assert found.flights_mah["pack 1"] == tuple(range(6, 26))
+
+
+def test_without_a_profile_or_flights_nothing_is_known(drawn) -> None:
+    make, _ = drawn
+    for found in (make(_note(None), 100, profile=False), make(_note(None))):
+        assert (found.since_full_mah, found.flights_mah, found.on_record) == ({}, {}, False)
