@@ -103,8 +103,12 @@ def history_document(history: History, links: Mapping[str, str] | None = None) -
 
 
 def _next_step(across: Across) -> tuple[str, str]:
-    name = quoted(across.history.name)
-    repairable = [f for f in across.history.findings if f.place and f.level > Level.UNKNOWN]
+    history = across.history
+    name = quoted(history.name)
+    last = history.flights[-1]
+    if _last_is_graver(history):
+        return "What the last flight by itself shows:", f"busbook review {last.id}"
+    repairable = [f for f in history.findings if f.place and f.level > Level.UNKNOWN]
     if repairable:
         place = quoted(repairable[0].place or "")
         return (
@@ -133,7 +137,7 @@ def _first_page(across: Across) -> FirstPage:
         flight=_season_words(across),
         level=level,
         word=_CLEAR_WORD if level is Level.CLEAR else LEVEL_WORD[level],
-        reason=reason(history.findings, otherwise),
+        reason=reason(history.findings, otherwise) + _last_words(history),
         numbers=(
             _flights(across),
             _parts(across),
@@ -144,6 +148,21 @@ def _first_page(across: Across) -> FirstPage:
         checks=checks(history.findings, "these flights"),
         timeline=season_figure(across),
     )
+
+
+def _last_is_graver(history: History) -> bool:
+    """Whether the last flight's own review is graver than what all flights together show."""
+    last = history.flights[-1].verdict if history.flights else None
+    return last is not None and last > max(history.verdict, Level.UNKNOWN)
+
+
+def _last_words(history: History) -> str:
+    """A fault that is a flight old is none that lasts yet: its own review tells it."""
+    if not _last_is_graver(history):
+        return ""
+    last = history.flights[-1]
+    word = LEVEL_WORD[last.verdict or Level.UNKNOWN]
+    return f" The review of the last flight by itself: {word} ({', '.join(last.codes)})."
 
 
 def _season_words(across: Across) -> str:

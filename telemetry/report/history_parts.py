@@ -270,25 +270,30 @@ def flights_section(across: Across) -> Section:
         low = min(found, default=None)
         used = [v for values in charges if (v := values[n - 1]) is not None]
         start = "no date" if flight.start is None else flight.start[:16].replace("T", " ")
+        air = "bench" if flight.kind == "bench" else clock(flight.flight_s or 0.0)
         rows.append(
             (
-                *cells(str(n), start, flight.kind, clock(flight.flight_s or 0.0)),
+                *cells(str(n), start, air),
                 *cells(
                     NONE if low is None else number(low[0], 0.01),
                     NONE if low is None else plain(low[1]),
                     number(sum(used), 1.0) if used else NONE,
+                    NONE if flight.verdict is None else flight.verdict.value,
                 ),
                 Cell(text=plain(flight.file), href=across.links.get(flight.id)),
             )
         )
-    note = "Lowest in stir and flight, and where. mAh: of all packs."
+    note = (
+        "Lowest in stir and flight, and where. mAh: of all packs. Review: what that "
+        "recording by itself says."
+    )
     if across.links:
         note += " A file's name opens the review of that flight."
     else:
         note += " To open one: busbook review with the flight's id, which busbook flights lists."
     table = Table(
         caption="The flights, the newest first",
-        columns=columns("No.", "Start", "Kind", ">In air", ">Low V", "Where", ">mAh", "File"),
+        columns=columns("No.", "Start", ">In air", ">Low V", "Where", ">mAh", "Review", "File"),
         rows=tuple(rows),
         note=note,
     )

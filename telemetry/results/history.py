@@ -14,7 +14,11 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class HistoryFlight:
-    """One flight of a history; ``start`` is ISO 8601 or None, ``order`` says what orders it."""
+    """One flight of a history; ``start`` is ISO 8601 or None, ``order`` says what orders it.
+
+    ``verdict`` is that of its review by itself, ``codes`` are the findings behind it; None where
+    it was not reviewed.
+    """
 
     id: str
     start: str | None
@@ -23,6 +27,8 @@ class HistoryFlight:
     order: str = ""
     duration_s: float | None = None
     flight_s: float | None = None
+    verdict: Level | None = None
+    codes: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

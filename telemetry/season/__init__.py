@@ -88,6 +88,8 @@ def history(
                 order=f.start_source,
                 duration_s=f.duration_s,
                 flight_s=kept[f.id].flight_s,
+                verdict=kept[f.id].verdict,
+                codes=kept[f.id].codes,
             )
             for f in flights
         ],

@@ -96,6 +96,8 @@ def _listed(flights: Sequence[Measures]) -> tuple[HistoryFlight, ...]:
             kind=m.kind,
             duration_s=m.duration_s,
             flight_s=m.flight_s,
+            verdict=m.verdict,
+            codes=m.codes,
         )
         for k, m in enumerate(flights, 1)
     )

@@ -14,10 +14,12 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from telemetry.results import Level
+
 FloatArray = NDArray[np.float64]
 
 #: Version of the document. Measures of another version are made again from the log.
-VERSION = "4"
+VERSION = "5"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -99,7 +101,7 @@ class Measures:
     groups : tuple of GroupDraw
     events : tuple of EventCount
     seen : tuple of (str, str, str)
-        Code, place and level of what the review of this flight alone found.
+        Code, place and level of what the review of this recording by itself found.
     steps_a : dict of str to float
         Resolution of each place's current, A.
     servos : dict of str to int
@@ -136,6 +138,16 @@ class Measures:
         """Its value alone."""
         found = self.get(place, feature)
         return None if found is None else found.value
+
+    @property
+    def verdict(self) -> Level:
+        """Of the review of this recording by itself."""
+        return max((Level(level) for _, _, level in self.seen), default=Level.CLEAR)
+
+    @property
+    def codes(self) -> tuple[str, ...]:
+        """Of the findings that give the verdict."""
+        return tuple(dict.fromkeys(code for code, _, level in self.seen if level == self.verdict))
 
     def document(self) -> dict[str, Any]:
         """As plain values for JSON; None where not measured, never NaN."""

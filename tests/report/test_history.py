@@ -101,7 +101,7 @@ def test_no_line_is_wider_than_the_screen(history: History, bare: History, width
         shown = terminal.render_history(one, width)
         # All but the next command, which can be copied only whole.
         lines = [x for x in shown.splitlines() if not x.startswith("    busbook ")]
-        assert max(map(columns_of, lines)) <= width
+        assert [x for x in lines if columns_of(x) > width] == []
         assert shown.isascii()
 
 
@@ -374,3 +374,50 @@ def test_a_finding_without_place_or_flight_is_shown_all_the_same(make_history: M
     shown = squeezed(terminal.render_history(make_history(findings=(odd,))))
     assert "/!\\ WATCH: A pack is weak" in shown
     assert "Places to look at 1 whole aircraft" in shown
+
+
+@pytest.mark.parametrize(
+    ("alone", "told"),
+    [
+        (Level.GROUND, True),
+        (Level.WATCH, True),
+        (Level.UNKNOWN, False),
+        (Level.CLEAR, False),
+        (None, False),
+    ],
+)
+def test_a_last_flight_graver_than_the_history_is_told_first(
+    alone: Level | None, told: bool, make_history: Make
+) -> None:
+    calm = make_history(findings=())
+    last = replace(calm.flights[-1], verdict=alone, codes=("brownout", "restart"))
+    history = replace(calm, flights=(*calm.flights[:-1], last))
+    document = history_document(history)
+    assert ("(brownout, restart)" in document.first.reason) is told
+    assert (document.next_step[1] == f"busbook review {last.id}") is told
+    assert document.first.level is history.verdict  # one flight is no change that lasts
+    text = squeezed(terminal.render_history(history))
+    assert ("The review of the last flight by itself" in text) is told
+
+
+def test_a_last_flight_no_graver_than_the_history_adds_nothing(history: History) -> None:
+    assert history.verdict is Level.GROUND
+    last = replace(history.flights[-1], verdict=Level.GROUND, codes=("brownout",))
+    graver = replace(history, flights=(*history.flights[:-1], last))
+    assert history_document(graver).first == history_document(history).first
+    assert history_document(graver).next_step == history_document(history).next_step
+
+
+def test_flights_are_listed_with_what_each_says_by_itself(make_history: Make) -> None:
+    calm = make_history(count=3)
+    levels = (Level.UNKNOWN, None, Level.WATCH)
+    flights = (replace(f, verdict=v) for f, v in zip(calm.flights, levels, strict=True))
+    history = replace(calm, flights=tuple(flights))
+    table = next(
+        b
+        for section in history_document(history).sections
+        for b in section.blocks
+        if section.anchor == "flights" and isinstance(b, Table)
+    )
+    at = [c.title for c in table.columns].index("Review")
+    assert [row[at].text for row in table.rows] == ["watch", "-", "unknown"]

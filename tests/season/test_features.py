@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -11,7 +12,7 @@ import pytest
 
 from telemetry.importer import read_log
 from telemetry.pipeline import review
-from telemetry.results import PhaseKind, Review
+from telemetry.results import Level, PhaseKind, Review
 from telemetry.season import compare, measure_flight, measures
 from telemetry.season.judge import judge
 from telemetry.season.measures import Blocks, Measures
@@ -185,3 +186,30 @@ def test_flights_with_more_stretches_line_up() -> None:
     np.testing.assert_array_equal((bus - tail)[np.isfinite(tail)], 1.0)
     assert table.stretches("air", "amps", "tail") is None
     assert table.stretches("stir", "volts", "tail") is None
+
+
+@pytest.mark.parametrize(
+    ("seen", "level", "codes"),
+    [
+        ((), Level.CLEAR, ()),
+        ((("log-too-thin", "", "unknown"),), Level.UNKNOWN, ("log-too-thin",)),
+        (
+            (
+                ("pack-share", "bus", "watch"),
+                ("brownout", "bus", "ground"),
+                ("brownout", "tail", "ground"),
+                ("pack-out", "pack 1", "ground"),
+            ),
+            Level.GROUND,
+            ("brownout", "pack-out"),
+        ),
+    ],
+)
+def test_the_verdict_of_a_flight_by_itself_is_its_gravest_finding(
+    seen: tuple[tuple[str, str, str], ...], level: Level, codes: tuple[str, ...], make_season: Any
+) -> None:
+    one = replace(make_season(1)[0], seen=seen)
+    assert (one.verdict, one.codes) == (level, codes)
+    listed = judge([one]).flights[0]
+    assert (listed.verdict, listed.codes) == (level, codes)
+    assert Measures.of(one.document()).codes == codes
