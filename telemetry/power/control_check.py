@@ -298,14 +298,10 @@ def _measured(run: _Run, place: str, r: Reading, runs: Sequence[_Run]) -> ServoS
     within = (moves[0][0] - _PAUSE_S, moves[-1][1] + _PAUSE_S)
     near = r.within(*within)
     others = [(m.start_s - step, m.end_s + step) for x in runs for m in x.moves]
-    still = near.v[outside(near.t, spans.merge(sorted(others), 0.0))]
-    on = ~outside(near.t, spans.merge(moves, 0.0))
-    pauses = [
-        near.v[(near.t > a) & (near.t < b)] - _middle(still)
-        for (_, a), (b, _) in pairwise(moves)
-        if b > a
-    ]
-    held = np.concatenate(pauses) if pauses else np.zeros(0)
+    still = near.v[outside(near.t, others)]
+    on = ~outside(near.t, moves)
+    pauses = [near.v[(near.t > a) & (near.t < b)] for (_, a), (b, _) in pairwise(moves)]
+    held = np.concatenate(pauses) - _middle(still)
     moving, low, high = _while_moving(run, near.v[on] - _middle(still), still, step)
     return ServoShare(
         place=place,
@@ -357,7 +353,7 @@ def _index(near: Reading, runs: Sequence[_Run], step: float) -> float:
     """Scaled condition index of the rest and of each control's moves at this place."""
     columns = [np.ones(near.size)]
     for x in runs:
-        busy = spans.merge([(m.start_s - step, m.end_s + step) for m in x.moves], 0.0)
+        busy = [(m.start_s - step, m.end_s + step) for m in x.moves]
         moved = (~outside(near.t, busy)).astype(float)
         if moved.any():
             columns.append(moved)

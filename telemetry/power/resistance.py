@@ -25,6 +25,8 @@ from telemetry.signals.sampling import outside
 # Blocks over which it is judged whether a bus follows its pack (ours: longer than a move).
 _BLOCK_S = 5.0
 _LEAST_BLOCKS = 12
+# Means of one and the same value differ by rounding, far below any sensor's step.
+_ROUNDING = 1e-9
 # After a pack was off, its voltage needs this long to settle (ours).
 _SETTLE_S = 2.0
 
@@ -175,16 +177,14 @@ def is_regulated(
         return True if aircraft.regulated_v is not None and not packs else None
     start, end = max(r.t[0] for r in (bus, *packs)), min(r.t[-1] for r in (bus, *packs))
     edges = np.arange(start, end, _BLOCK_S)
-    if edges.size <= _LEAST_BLOCKS:
-        return None
     above = np.fmax.reduce(_stacked([(p.t, p.v) for p in packs], edges), axis=0)
     below, load = _stacked([(bus.t, bus.v), (total.t, total.v)], edges)
     known = np.isfinite(above) & np.isfinite(below) & np.isfinite(load)
-    if known.sum() <= _LEAST_BLOCKS or np.ptp(above[known]) == 0:
+    if known.sum() <= _LEAST_BLOCKS or np.ptp(above[known]) < _ROUNDING:
         return None
     load = load[known]
     columns = [np.ones(load.size), above[known]]
-    if np.ptp(load) > 0:
+    if np.ptp(load) > _ROUNDING:
         columns.append(load)
     fit = least_squares(np.stack(columns, axis=1), below[known])
     follows, error = float(fit.coef[1]), 3.0 * float(fit.se[1])

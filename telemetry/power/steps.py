@@ -96,8 +96,6 @@ def _blocks(
     """Block starts, drop and current while the pack gives; None where there are too few."""
     update_s = max(r.update_s or readings.row_s for r in (volts, bus, amps))
     edges = np.arange(readings.start_s, readings.end_s, max(_BLOCK_S, _UPDATES * update_s))
-    if edges.size <= 2 * _LEAST:
-        return None
     drop = block_means(volts.t, volts.v, edges) - block_means(bus.t, bus.v, edges)
     flow = block_means(amps.t, amps.v, edges)
     start = edges[:-1]

@@ -277,6 +277,7 @@ A, B = control(0, "tail"), control(8, "left wing")  # 0 to 3 s, 8 to 11 s
         ([A, control(8, "tail")], []),  # twice the same place
         ([A, control(11, "left wing")], [0, 1]),  # 8 s later
         ([A, control(11.1, "left wing")], []),
+        ([control(0, "tail", moves=3), control(13, "left wing")], [0, 1]),  # after the third
         ([A, control(8, "left wing", moves=1)], []),  # not there and back
         ([A, control(4, "bus", moves=1), B], []),
         ([A, control(8, "left wing", lasts=5.0, every=5.5)], [0, 1]),
@@ -452,7 +453,7 @@ def series(n: int = 80, **at: tuple[tuple[float, float], ...]):
     return out
 
 
-TAIL, WING = ((20.0, 21.0), (22.5, 23.5)), ((28.0, 29.0), (30.5, 31.5))
+TAIL, WING = ((20.0, 21.0), (22.5, 23.5)), ((28.0, 29.5), (30.5, 31.5))
 GROUNDED = (phase(GROUND, 0.0, 40.0),)
 
 
@@ -477,6 +478,10 @@ def test_a_check_from_readings(more, phases, places, make_readings) -> None:
     found = check_shares(readings, craft, phases)
     assert [s.place for s in found] == places
     assert [s.drives for s in found] == (["smoke pump", "aileron"] if places else [])
+    if phases == GROUNDED:
+        # Of its own moves alone: 8 of the 41 readings from 11.5 s to before 32 s.
+        c = sqrt(8 / 41)
+        assert found[0].condition_index == pytest.approx(sqrt((1 + c) / (1 - c)))
 
 
 def test_the_main_units_own_servos_show_in_the_whole_alone(make_readings) -> None:

@@ -114,6 +114,7 @@ def block(start_s: float, end_s: float, n: int = 300) -> np.ndarray:
         (block(52, 112), [(0, 112)], 3.0),  # and the last one ends with the stretch
         (block(52, 112), [(0, 120)], 3.0 - 2 * 7 / 60),  # 45 and 60 s: 53 and 52 of it
         (block(0, 60), [(0, 120)], 3.0),
+        (block(115, 120), [(0, 120)], (5 * 3 + 55) / 60),  # no shorter window at its end
         (block(0, 5), [(0, 5)], 3.0),
         (block(0, 4), [(0, 4)], None),  # four readings
         (block(0, 30), [(0, 40)], (30 * 3 + 10) / 40),  # shorter than a minute: all of it

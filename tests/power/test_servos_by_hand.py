@@ -108,6 +108,7 @@ def test_servos_on_one_column_keep_their_order() -> None:
         # Every reading tells 8 of way, every other one 2: four times as far with each halving.
         ([0, 2, 1, 3, 2, 4], 0.2, 4.0),
         ([0, 2, 1, 3, 2, 4], 0.4, 16.0),
+        ([0, 0.02, 0.01, 0.03, 0.02, 0.04], 0.2, 4.0),
         ([0, 2, 1, 3, 2, 4], 0.1, 1.0),  # no hand turns round within that
         ([0, 2, 1, 3, 2, 4], 0.05, 1.0),
         ([0, 1, 0, 1, 0, 1], 0.4, 1.0),  # nothing to compare with
@@ -325,3 +326,52 @@ def test_the_bus_feeds_the_servos_of_nodes_without_a_current(make_readings) -> N
     fitted = (servo("tail", "elevator", 4), servo("bus", "elevator", 9))
     found = measure_servos(readings, CRAFT.model_copy(update={"servos": fitted}), (FLIGHT,))
     assert {s.place: s.outputs for s in found} == {"bus": ("9", "4")}
+
+
+class Refusing:
+    """Keeps the designs it is given, and refuses the first."""
+
+    def __init__(self) -> None:
+        self.given: list[tuple[Any, ...]] = []
+
+    def __call__(self, design, y, block, *, kinds):
+        self.given.append((design, y, block, kinds))
+        none = np.empty(0)
+        refused = "" if len(self.given) > 1 else "too much alike"
+        return Attribution(coef=none, low=none, high=none, condition_index=99.0, refused=refused)
+
+
+@pytest.mark.parametrize(("update_s", "window_s"), [(None, 0.1), (0.05, 0.1), (0.4, 0.4)])
+def test_the_columns_that_are_told_apart(update_s, window_s, make_readings, monkeypatch) -> None:
+    """A stick that goes up by 10 % a second from 2 s on, to 30 s; the flight is 10 to 20 s."""
+    seen = Refusing()
+    monkeypatch.setattr(sv, "attribute", seen)
+    monkeypatch.setattr(sv, "_LAGS_S", np.array([0.0]))
+    t, s = np.arange(0.02, 31.0, 0.25), 0.05 * np.arange(601)
+    stick = control(np.maximum(10 * (s - 2), 0.0), 0.05, place="elevator")
+    still = control(np.zeros(s.size), 0.05)
+    steady = 10.0 * (t > 2) * np.ones(t.size)
+    amps = make_readings({("tail", I): (t, steady)}, update_s=update_s).channels[0]
+    air = Phase(kind=PhaseKind.FLIGHT, start_s=10.0, end_s=20.0)
+    controls = {"elevator": stick, "rudder": still}
+    assert sv._at_node(amps, list(controls), {}, controls, (air,)) == []
+    (design, y, block, kinds), (second, _, _, second_kinds) = seen.given
+    # From 1 s after the controls' first reading to before their last one: 1.02 to 29.77 s.
+    rows = t[(t > 1.0) & (t < 30.0)]
+    assert design.shape == (rows.size, 5)
+    assert y.tolist() == [10.0 * (x > 2) for x in rows]
+    assert kinds == (-1, 0, 0, 1, 1)
+    assert block.tolist() == [int((x - 1.02) // 5) for x in rows]
+    assert design[:, 0].tolist() == [1.0] * rows.size
+    # It has moved for the part of the window that lies past 2 s.
+    moved = np.clip((rows - 2.0) / window_s, 0.0, 1.0)
+    assert design[:, 1] == pytest.approx(10.0 * moved, abs=1e-6)
+    # Its middle is at 15 s: the mean deflection is that in the middle of the window.
+    flying = (rows >= 10.0) & (rows < 20.0)
+    aside = flying & (np.abs(rows - 15.0) > 0.5)
+    away = 10.0 * np.abs(rows - 0.5 * window_s - 15.0)
+    assert design[aside, 3] == pytest.approx(away[aside], abs=0.05)
+    assert not design[~flying, 3:].any()
+    assert not design[:, [2, 4]].any()
+    assert second.tolist() == design[:, :3].tolist()
+    assert second_kinds == (-1, 0, 0)
