@@ -50,14 +50,14 @@ def rest_volts(
 ) -> list[Measure]:
     """Mean voltage of each place over the same quiet moments on the ground before the flight."""
     windows = [inner(p) for p in ground_before(phases)]
+    if not windows or not loads:
+        return []
     slow = [r.update_s or 0.0 for r in (*volts.values(), *(currents[p] for p in loads))]
-    block_s = max(SHORT_S, READINGS * max(slow, default=0.0))
+    block_s = max(SHORT_S, READINGS * max(slow))
 
     def means(r: Reading) -> FloatArray:
         return np.concatenate([block_means(r.t, r.v, edges(w, block_s)) for w in windows])
 
-    if not windows or not loads:
-        return []
     drawn = np.sum([means(currents[p]) for p in loads], axis=0)
     known = np.isfinite(drawn)
     if np.count_nonzero(known) < 4:
