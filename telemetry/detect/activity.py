@@ -33,7 +33,7 @@ _CALM_FLYING_S = 90.0
 _REST_S = 6.0
 _STILL_A = 0.05
 # Resistance through which a fall of voltage stands in for current: packs and leads of a large
-# model have some 0.05 to 0.15 Ohm (ours). Below this part of its usual value a supply is off.
+# model have some 0.05 to 0.15 Ohm (ours). Up to this part of its usual value a supply is off.
 _STAND_IN_OHM = 0.1
 _ON_SHARE = 0.2
 _FEW_READINGS = 20
@@ -98,9 +98,11 @@ def measure_activity(readings: Readings, aircraft: Aircraft, limits: Limits) -> 
     fast, _ = _windowed(x, round(max(1.0, update_s) / GRID_S))
     slow, slow_scatter = _windowed(x, round(3.0 / GRID_S))
     usable = np.isfinite(slow)
+    if not usable.any():
+        return None
     rest = float(np.quantile(slow[usable], 0.05))
     calm = usable & (slow <= rest + 0.1 * max(abs(rest), 0.5))
-    sigma = float(np.median(slow_scatter[calm])) if calm.any() else 0.0
+    sigma = float(np.median(slow_scatter[calm]))
     still = usable & (slow_scatter <= max(3.0 * sigma, _STILL_A))
     lasting = _lasting_rise(grid, slow - rest, still)
     return Activity(
@@ -114,6 +116,11 @@ def measure_activity(readings: Readings, aircraft: Aircraft, limits: Limits) -> 
         at_rest=sigma <= max(_RESTLESS_SHARE * abs(rest), _RESTLESS_A),
         known=known,
     )
+
+
+def grid_spans(t: FloatArray, mask: BoolArray) -> SpanList:
+    """Spans of a mask on the even grid, s: the last sample of all counts for two steps."""
+    return mask_to_spans(t, mask, hold_s=2 * GRID_S)
 
 
 def _drawn(readings: Readings, aircraft: Aircraft) -> tuple[FloatArray, FloatArray, float] | None:
@@ -146,18 +153,16 @@ def _lasting_rise(t: FloatArray, rise: FloatArray, still: BoolArray) -> FloatArr
     A servo that binds after a move, or lamps that are switched on, raise the current for good:
     that is no movement. It shows as a lowest still level on one side of an instant.
     """
-    spans = longer(mask_to_spans(t, still, hold_s=2 * GRID_S), _REST_S - 3.0)
+    spans = longer(grid_spans(t, still), _REST_S - 3.0)
     kept = np.zeros(t.size, dtype=bool)
     for start, end in spans:
         kept |= (t >= start) & (t < end)
     if not kept.any():
         return np.zeros(t.size)
-    level = np.where(kept, np.maximum(rise, 0.0), np.inf)
-    before = np.minimum.accumulate(level)
-    after = np.minimum.accumulate(level[::-1])[::-1]
-    lasting = np.maximum(
-        np.where(np.isfinite(before), before, 0.0), np.where(np.isfinite(after), after, 0.0)
-    )
+    level = np.where(kept, np.maximum(rise, 0.0), np.nan)
+    before = np.fmin.accumulate(level)
+    after = np.fmin.accumulate(level[::-1])[::-1]
+    lasting = np.fmax(before, after)
     highest = _HIGHEST_REST * float(np.nanquantile(rise, 0.85))
     return np.where(lasting <= highest, lasting, 0.0)
 
@@ -189,7 +194,7 @@ def flying_spans(readings: Readings, activity: Activity | None, limits: Limits) 
         return _moving_sticks(readings, limits)
     rise = np.maximum(activity.mean - activity.rest_a, 0.0) + activity.scatter
     known = np.isfinite(rise)
-    if known.sum() < 8:
+    if not known.any():
         return []
     spread = activity.window_s + 0.5
     # Without any rest in the log there is no ground either, and no stir on it.
@@ -197,11 +202,13 @@ def flying_spans(readings: Readings, activity: Activity | None, limits: Limits) 
         rise[activity.between(start - spread, end + spread)] = 0.0
     clipped = np.minimum(rise, np.quantile(rise[known], 0.95))
     slow, _ = _windowed(clipped, round(limits.flight_pause_s / GRID_S))
+    if not np.isfinite(slow).any():
+        return []
     usual = float(np.nanquantile(slow, 0.85))
     noise = activity.rest_sigma if activity.at_rest else 0.0
     least = max(0.4 * limits.stir_a, 4.0 * noise, 0.3 * usual)
     with np.errstate(invalid="ignore"):
-        lively = mask_to_spans(activity.t, slow > least, hold_s=2 * GRID_S)
+        lively = grid_spans(activity.t, slow > least)
         moving = rise > 0.5 * least
     spans = merge(lively, limits.flight_pause_s if activity.at_rest else _CALM_FLYING_S)
     # Nobody lands, turns round and takes off again within the pause that two such halves leave.
@@ -225,7 +232,7 @@ def _ends(
     with np.errstate(invalid="ignore"):
         awake = activity.mean > rest + max(3.0 * sigma, 0.06 * abs(rest), 0.3 * least)
     first, last = float(at[0]), float(at[-1] + GRID_S)
-    for a, b in merge(mask_to_spans(t, awake, hold_s=2 * GRID_S), 2.0):
+    for a, b in merge(grid_spans(t, awake), 2.0):
         if a < first <= b + 2.0:
             first = max(a, first - _REACH_S)
         if a - 2.0 <= last < b:
@@ -246,7 +253,7 @@ def plateaus(activity: Activity, limits: Limits) -> SpanList:
     with np.errstate(invalid="ignore"):
         high = activity.mean >= rest + 0.5 * step
     out = []
-    for start, end in merge(mask_to_spans(activity.t, high, hold_s=2 * GRID_S), 1.5):
+    for start, end in merge(grid_spans(activity.t, high), 1.5):
         if not limits.stir_s <= end - start <= _LONGEST_STIR_S:
             continue
         x = activity.mean[activity.between(start + ramp, end - ramp)] - rest
@@ -275,7 +282,7 @@ def _moving_sticks(readings: Readings, limits: Limits) -> SpanList:
     if moving is None:
         return []
     t, rate = moving
-    return merge(mask_to_spans(t, rate > 5.0, hold_s=2 * GRID_S), limits.flight_pause_s)
+    return merge(grid_spans(t, rate > 5.0), limits.flight_pause_s)
 
 
 def _stick_rate(readings: Readings) -> tuple[FloatArray, FloatArray] | None:

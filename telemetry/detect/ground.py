@@ -6,7 +6,7 @@ import numpy as np
 
 from telemetry.aircraft import Aircraft, Limits
 from telemetry.channels import Quantity
-from telemetry.detect.activity import GRID_S, STICKS, Activity, SpanList, plateaus
+from telemetry.detect.activity import GRID_S, STICKS, Activity, SpanList, grid_spans, plateaus
 from telemetry.log import FloatArray
 from telemetry.readings import Reading, Readings
 from telemetry.signals import sampling
@@ -65,7 +65,7 @@ def _both_moved(readings: Readings, span: tuple[float, float]) -> float:
         low, high = _moving_range(sampling.held_at(r.t, r.v, grid, np.inf), round(3.0 / GRID_S))
         with np.errstate(invalid="ignore"):
             count += (high - low) > _MOVED * (r.v.max() - r.v.min())
-    return float((count >= 2).mean()) if grid.size else 0.0
+    return float((count >= 2).mean())
 
 
 def _sticks(readings: Readings) -> list[Reading]:
@@ -86,7 +86,7 @@ def _stirs_by_current(
     high = np.zeros(activity.t.size, dtype=bool)
     with np.errstate(invalid="ignore"):
         high[part] = activity.mean[part] >= raised
-    candidates = mask_to_spans(activity.t, high, hold_s=2 * GRID_S)
+    candidates = grid_spans(activity.t, high)
     found = [_edges(c, activity, ground) for c in longer(merge(candidates, 1.5), 0.5)]
     return [s for s in longer(found, limits.stir_s) if _mean(s, activity) >= rest + limits.stir_a]
 
@@ -162,8 +162,8 @@ def _stirs_by_sticks(
             swinging += (high - low) > 0.5 * travel
             moving |= (near_high - near_low) > 0.1 * travel
     # The wide window finds the stir; the sticks' own movement tells where it starts and ends.
-    cores = mask_to_spans(grid, swinging >= 2, hold_s=2 * GRID_S)
-    moves = merge(mask_to_spans(grid, moving, hold_s=2 * GRID_S), 1.5)
+    cores = grid_spans(grid, swinging >= 2)
+    moves = merge(grid_spans(grid, moving), 1.5)
     found = [m for m in moves if sum(overlap_s(m, c) for c in cores) >= 0.4 * (m[1] - m[0])]
     return longer(found, limits.stir_s)
 
@@ -219,12 +219,12 @@ def _switched_off(readings: Readings, aircraft: Aircraft, ground: SpanList) -> S
         off = mask_to_spans(r.t, r.v < _OFF_SHARE * usual, hold_s=5.0)
         for a, b in merge(off, 1.0):
             inside = any(g[0] < a and b < g[1] for g in ground)
-            held = [
-                float(np.min(part)) > 0.5 * theirs
+            ends = np.array([a, b])
+            held = any(
+                sampling.held_at(o.t, o.v, ends, _CHECK_S[1]).min() > 0.5 * theirs
                 for o, theirs in known
                 if o is not r
-                and (part := sampling.held_at(o.t, o.v, np.array([a, b]), _CHECK_S[1])).size
-            ]
-            if inside and _CHECK_S[0] <= b - a <= _CHECK_S[1] and any(held):
+            )
+            if inside and held and _CHECK_S[0] <= b - a <= _CHECK_S[1]:
                 spans.append((a, b))
     return spans

@@ -15,10 +15,10 @@ import numpy as np
 from telemetry.aircraft import Aircraft, Limits
 from telemetry.channels import Quantity
 from telemetry.detect.activity import (
-    GRID_S,
     Activity,
     SpanList,
     flying_spans,
+    grid_spans,
     measure_activity,
 )
 from telemetry.detect.ground import find_redundancy_checks, find_stirs
@@ -186,7 +186,7 @@ def _parting(activity: Activity | None, landed_s: float, off_s: float, stirs: Sp
         part = (activity.t >= landed_s) & (activity.t < off_s)
         with np.errstate(invalid="ignore"):
             loud = part & (activity.mean > activity.rest_a + 0.25)
-        busy += mask_to_spans(activity.t, loud, hold_s=2 * GRID_S)
+        busy += grid_spans(activity.t, loud)
     quiet = complement(sorted(merge(sorted(busy), 0.5)), landed_s, off_s)
     if not quiet:
         return 0.5 * (landed_s + off_s)
