@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -12,7 +13,7 @@ import pytest
 from telemetry.aircraft import Aircraft, infer_path
 from telemetry.channels import Channel, Quantity
 from telemetry.log import Log, Provenance
-from telemetry.readings import Readings, take_readings
+from telemetry.readings import Reading, Readings, take_readings
 from telemetry.simulate import (
     AircraftModel,
     Fault,
@@ -83,6 +84,55 @@ class Case:
 
 
 MakeCase = Callable[..., Case]
+MakeReading = Callable[..., Reading]
+MakeReadings = Callable[..., Readings]
+
+
+@pytest.fixture(scope="session")
+def make_reading() -> MakeReading:
+    """Readings of one channel made by hand: place, quantity, instants, values."""
+
+    def make(
+        place: str | None,
+        quantity: Quantity,
+        t: Sequence[float],
+        v: Sequence[float] | float,
+        *,
+        update_s: float | None = 0.25,
+        resolution: float | None = 0.01,
+        hold: str = "",
+    ) -> Reading:
+        key = f"{place}/{quantity}{hold}"
+        at = np.asarray(t, dtype=float)
+        return Reading(
+            channel=Channel(key=key, column=key, quantity=quantity, place=place, hold=hold),
+            t=at,
+            v=np.broadcast_to(np.asarray(v, dtype=float), at.shape).copy(),
+            update_s=update_s,
+            resolution=resolution,
+        )
+
+    return make
+
+
+@pytest.fixture(scope="session")
+def make_readings() -> MakeReadings:
+    """What a log would have been read to: these channels, with nothing set aside."""
+
+    def make(*channels: Reading, start_s: float = 0.0, end_s: float, **more: Any) -> Readings:
+        bare = Readings(
+            channels=channels,
+            row_s=0.1,
+            start_s=start_s,
+            end_s=end_s,
+            gaps=(),
+            dropouts=(),
+            spurious=(),
+            off=(),
+        )
+        return replace(bare, **more)
+
+    return make
 
 
 @pytest.fixture(scope="session")
