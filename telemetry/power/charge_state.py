@@ -76,7 +76,7 @@ def drawn_since_full(entries: Sequence[Entry], chemistry: str | None = None) -> 
         if e.kind == "drawn":
             value, minus, plus = value + e.mah.value, minus + low**2, plus + high**2
         else:
-            kept = _YIELD.get(chemistry or "lipo", 0.99)
+            kept = _YIELD[chemistry or "lipo"]
             value = max(value - kept * e.mah.value, 0.0)
             minus, plus = minus + (kept * high) ** 2, plus + (kept * low) ** 2
     half = math.sqrt(minus)

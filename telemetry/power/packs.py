@@ -162,7 +162,7 @@ def _slope(part: FloatArray, whole: FloatArray) -> Interval | None:
         return None
     slope = float((moved * part).sum()) / sxx
     rest = part - part.mean() - slope * moved
-    free = max(part.size - 2, 1)
+    free = part.size - 2
     half = 2.0 * math.sqrt(float((rest**2).sum()) / free / sxx * _likeness(rest))
     # Told to less than a quarter either way it tells nothing (ours).
     return None if half > 0.25 else _with_gains(slope, half)
@@ -175,7 +175,7 @@ def _with_gains(share: float, half: float) -> Interval:
 def _likeness(rest: FloatArray) -> float:
     """How much the variance of a mean grows by likeness of neighbours: (1 + r) / (1 - r)."""
     power = float((rest**2).sum())
-    if rest.size < 3 or power <= 0:
+    if power <= 0:
         return 1.0
     r = min(max(float((rest[1:] * rest[:-1]).sum()) / power, 0.0), 0.9)
     return (1 + r) / (1 - r)
