@@ -119,11 +119,12 @@ def designed(
             _over_charge(*(worked_out(name, margin.place, c) for c in circuits))
             for name in ("all-packs", *CASES)
         )
-        known = (all_packs.voltage_v, all_packs.low_v, all_packs.high_v)
+        ends = (all_packs.voltage_v, all_packs.low_v, all_packs.high_v)
+        known = [v for v in ends if v is not None]
         out.append(
             PlaceBudget(
                 place=margin.place,
-                predicted_v=None if None in known else Interval(*(float(v or 0.0) for v in known)),
+                predicted_v=Interval(*known) if len(known) == 3 else None,
                 measured_v=None,
                 differs=None,
                 lowest_v=None,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from typing import cast
 
 from telemetry.aircraft import Aircraft, Lead, Node, Pack, Supply
 from telemetry.power.budget_records import LeadBudget, Thicker
@@ -64,23 +65,27 @@ def wire_words(lead: Lead) -> str:
     return gauge if lead.wires == 1 else f"{lead.wires} x {gauge}"
 
 
+def _section_mm2(lead: Lead) -> float:
+    """Copper of one wire, mm2; a lead has either its gauge or this."""
+    return area_mm2(lead.awg) if lead.awg is not None else cast("float", lead.mm2)
+
+
 def _thicker(lead: Lead, expected: Interval, worst_a: float | None) -> Iterator[Thicker]:
     """The next two usual sizes: even gauges, or nominal sections."""
+    before_mm2 = _section_mm2(lead)
     if lead.awg is not None:
-        before = area_mm2(lead.awg)
         sizes = [("awg", float(awg)) for awg in (lead.awg - 2, lead.awg - 4) if awg >= 0]
     else:
-        before = float(lead.mm2 or 0.0)
-        sizes = [("mm2", mm2) for mm2 in _SECTIONS_MM2 if mm2 > before][:2]
+        sizes = [("mm2", mm2) for mm2 in _SECTIONS_MM2 if mm2 > before_mm2][:2]
     for key, size in sizes:
         other = Lead.model_validate({**lead.model_dump(), key: size})
-        after = area_mm2(other.awg) if other.awg is not None else float(other.mm2 or 0.0)
         mohm = lead_mohm(other)
         gain = None if worst_a is None else worst_a * (expected.value - mohm.value) / 1000
+        more_mm2 = lead.wires * (_section_mm2(other) - before_mm2)
         yield Thicker(
             wire=wire_words(other),
             mohm=mohm,
             gain_v=gain,
             # One metre of one square millimetre is one cubic centimetre; out and back.
-            grams=COPPER_G_PER_CM3 * 2 * lead.length_m * lead.wires * (after - before),
+            grams=COPPER_G_PER_CM3 * 2 * lead.length_m * more_mm2,
         )

@@ -209,7 +209,7 @@ def pack_outs(
     held = [held_at(r.t, r.v, grid, _HELD_S) for r in flows.values()]
     flow = np.array(held).reshape(len(held), grid.size)
     total = flow.sum(axis=0) if flows else np.full(grid.size, np.nan)
-    step = max((r.resolution or 0.01 for r in flows.values()), default=0.01)
+    step = max((r.resolution or 0.01 for r in flows.values()), default=math.nan)
     with np.errstate(invalid="ignore", divide="ignore"):
         share = np.where(total > 4 * step, flow / total, np.nan)
     shares = dict(zip(flows, share, strict=True))

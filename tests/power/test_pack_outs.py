@@ -105,6 +105,15 @@ def test_the_median_between_two_stretches_decides() -> None:
     assert _joined(GRID, share, share < 0.05, 1.0) == [(10.0, 20.0), (30.0, 40.0)]
 
 
+def test_only_neighbours_are_joined() -> None:
+    # The second lies apart from both: half of the load before and after it.
+    share = _shares(s10_20=0.0, s30_60=0.0, s70_80=0.0)
+    apart = [(10.0, 20.0), (30.0, 60.0), (70.0, 80.0)]
+    assert _joined(GRID, share, share < 0.05, 1.0) == apart
+    share = _shares(s10_20=0.0, s30_40=0.0, s40_50=0.1, s50_60=0.0)
+    assert _joined(GRID, share, share < 0.05, 1.0) == [(10.0, 20.0), (30.0, 60.0)]
+
+
 def test_a_short_pause_joins_whatever_is_in_it() -> None:
     share = _shares(s10_20=0.0, s22_30=0.0)
     assert _joined(GRID, share, share < 0.05, 2.25) == [(10.0, 30.0)]
@@ -255,6 +264,13 @@ def test_a_standby_pack_is_silent_only_by_its_voltage(make_readings: Make) -> No
     assert found == [(100.0, 120.0, "pack 1")]
 
 
+@pytest.mark.parametrize(("end_s", "found"), [(101.0, True), (100.75, False)])
+def test_how_long_a_voltage_has_to_be_gone(make_readings: Make, end_s: float, found: bool) -> None:
+    gone = np.where((GRID >= 100) & (end_s > GRID), 0.0, 8.0)
+    expected = [(100.0, end_s, "pack 1")] if found else []
+    assert _quiet(make_readings, None, pack_1=gone, pack_2=8.0) == expected
+
+
 def test_a_voltage_that_is_gone_beside_a_current_is_a_failed_sensor(make_readings: Make) -> None:
     gone = np.where((GRID >= 100) & (GRID < 120), 0.0, 8.0)
     volts = {"pack_1": gone, "pack_2": 8.0}
@@ -287,7 +303,7 @@ def _outs(
     phases: tuple[Phase, ...] = FLIGHT,
     *,
     craft: Aircraft = PAIR,
-    total: float = 4.0,
+    total: Any = 4.0,
     share: float = 0.5,
     resolution: Any = None,
     **volts: Any,
@@ -330,6 +346,13 @@ def test_a_load_of_four_steps_of_the_coarser_sensor_tells_no_share(
 ) -> None:
     found = _outs(make_readings, {"pack 1": (100.0, 120.0)}, total=total, resolution=resolution)
     assert len(found) == count
+
+
+def test_the_highest_current_of_the_stretch_is_carried(make_readings: Make) -> None:
+    total = np.full(GRID.size, 4.0)
+    total[[396, 400, 440, 479, 480]] = [9.0, 5.0, 6.0, 5.0, 9.0]  # 99, 100, 110, 119.75, 120 s
+    (found,) = _outs(make_readings, {"pack 1": (100.0, 120.0)}, total=total)
+    assert found.carried_a == 6.0
 
 
 def test_one_pack_alone_is_never_out(make_readings: Make) -> None:

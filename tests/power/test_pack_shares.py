@@ -134,7 +134,9 @@ def test_changes_are_shared_by_another_measure(make_readings: Make) -> None:
     assert one.of_changes.value == pytest.approx(0.25)
 
 
-@pytest.mark.parametrize(("end_s", "count"), [(16.0, 2), (15.9, 0), (14.0, 0)])
+@pytest.mark.parametrize(
+    ("end_s", "count"), [(16.0, 2), (16.0 - 0.9e-9, 2), (16.0 - 1.1e-9, 0), (14.0, 0)]
+)
 def test_eight_whole_blocks_are_needed(make_readings: Make, end_s: float, count: int) -> None:
     assert len(pack_shares(_flows(make_readings, 1.0, 1.0), PAIR, [(0.0, end_s)])) == count
 
