@@ -210,10 +210,8 @@ def step_test(y: FloatArray, *, floor: float = 0.0, confidence: float = 0.95) ->
 def _at_least(s: int, n: int, ties: tuple[int, ...]) -> float:
     """P(S >= s) without a trend."""
     top = comb(n, 2) - sum(comb(t, 2) for t in ties)
-    tail = _upper_tail(n, ties)
     # S runs from -top to top in steps of 2.
-    at = max(0, -(-(s + top) // 2))
-    return float(tail[at]) if at < tail.size else 0.0
+    return float(_upper_tail(n, ties)[(s + top) // 2])
 
 
 @cache

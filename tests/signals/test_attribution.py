@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 import scipy.optimize
 
-from telemetry.signals.attribution import attribute, condition_indices
+from telemetry.signals import attribution
+from telemetry.signals.attribution import attribute, condition_indices, unexplained
 
 # Eight samples: one for the rest, and three loads switched on and off.
 ROWS = ("1001", "1100", "1010", "1110", "1011", "1101", "1000", "1111")
@@ -84,3 +85,108 @@ def test_ranges_cover() -> None:
         found = attribute(design, y, np.arange(600) // 20)
         hits += found.low[1] <= 0.5 <= found.high[1]
     assert hits >= 51  # 95 % less three standard deviations of 60 draws
+
+
+def test_least_squares_leaves_what_the_columns_cannot_reach() -> None:
+    # (1 3) on a column of ones: about the mean of 2, 1 + 1; twice the same column no less.
+    ones = np.ones((2, 1))
+    assert unexplained(ones, np.array([1.0, 3.0])) == pytest.approx(2.0)
+    assert unexplained(np.ones((2, 2)), np.array([1.0, 3.0])) == pytest.approx(2.0)
+    assert unexplained(np.eye(2), np.array([1.0, 3.0])) == pytest.approx(0.0, abs=1e-12)
+
+
+@pytest.mark.parametrize("many", [1, 3])
+def test_a_column_of_nothing_has_no_end_to_its_index(many: int) -> None:
+    found = condition_indices(np.column_stack([np.ones((5, many)), np.zeros(5)]))
+    assert found.tolist() == [1.0] * many + [np.inf]
+
+
+def test_indices_of_two_columns_by_hand() -> None:
+    # Cosine c: singular values sqrt(1 + c) and sqrt(1 - c), whatever their lengths.
+    c = 0.6
+    two = np.array([[1.0, c], [0.0, 0.8]]) * [3.0, 0.1]
+    assert condition_indices(two) == pytest.approx([1.0, (1.6 / 0.4) ** 0.5])
+    assert condition_indices(np.ones((4, 2))).tolist() == [1.0, np.inf]
+
+
+@pytest.mark.parametrize(
+    ("sort", "pair"),
+    [
+        ([0, 0, 0], (0, 2)),  # the likest
+        ([1, 0, 0], (1, 2)),
+        ([0, 0, 1], (0, 1)),
+        ([0, 1, 2], None),
+        ([-1, -1, -1], None),
+        ([-1, 0, -1], None),
+    ],
+)
+def test_the_two_of_one_kind_that_are_most_alike(
+    sort: list[int], pair: tuple[int, int] | None
+) -> None:
+    # Columns at 0, 60 and 10 degrees: cosines 0.5 (first two), 0.98, 0.64.
+    turned = np.deg2rad([0.0, 60.0, 10.0])
+    design = np.stack([np.cos(turned), np.sin(turned)]) * [1.0, 5.0, 2.0]
+    assert attribution._closest(design, sort) == pair
+
+
+def test_opposite_columns_may_be_put_together_and_empty_ones_too() -> None:
+    # Cosine -0.9: still the likest there is. A column of nothing is like none, but more so.
+    assert attribution._closest(np.array([[1.0, -0.9], [0.0, 0.4]]), [0, 0]) == (0, 1)
+    empty = np.array([[1.0, 0.0], [0.0, 0.0]])
+    assert attribution._closest(empty, [0, 0]) == (0, 1)
+
+
+def test_moments_by_block() -> None:
+    design = np.array([[1.0, 2.0], [3.0, 4.0], [5.0, 6.0]])
+    gram, rise = attribution._by_block(design, np.array([1.0, 1.0, 2.0]), np.array([0, 0, 2]), 3)
+    assert gram.tolist() == [[[10, 14], [14, 20]], [[0, 0], [0, 0]], [[25, 30], [30, 36]]]
+    assert rise.tolist() == [[4, 6], [0, 0], [10, 12]]
+
+
+@pytest.mark.parametrize(
+    ("y", "x"), [([3.0, 5.0], [3.0, 5.0]), ([3.0, -5.0], [3.0, 0.0]), ([-3.0, -5.0], [0.0, 0.0])]
+)
+def test_nothing_below_zero_is_given(y: list[float], x: list[float]) -> None:
+    assert attribution._solve(np.eye(2), np.array(y)) == pytest.approx(x, abs=1e-9)
+
+
+@pytest.mark.parametrize(("blocks", "refused"), [(5, "too short"), (6, "")])
+def test_six_blocks_are_the_least(blocks: int, refused: str) -> None:
+    design, block = repeated(DESIGN, blocks)
+    found = attribute(design, design @ [0.3, 0.8, 0.0, 1.5], block)
+    assert found.refused == refused
+    assert found.coef.size == (0 if refused else 4)
+    assert attribute(design, np.ones(design.shape[0]), block[:0]).refused == "too short"
+
+
+def test_the_range_holds_the_value_and_is_a_point_without_scatter() -> None:
+    design, block = repeated(DESIGN)
+    found = attribute(design, design @ [0.3, 0.8, 0.0, 1.5], block)
+    assert found.low == pytest.approx(found.coef, abs=1e-9)
+    assert found.high == pytest.approx(found.coef, abs=1e-9)
+
+
+def test_the_range_is_that_of_draws_of_blocks() -> None:
+    # A level alone: twenty blocks of one value each. A draw is the mean of twenty of them with
+    # repeats, two hundred times; 95 % of them lie between the ends.
+    y = np.arange(20.0) ** 2
+    means = y[np.random.default_rng(7).integers(0, 20, (200, 20))].mean(axis=1)
+    found = attribute(np.ones((20, 1)), y, np.arange(20), seed=7)
+    assert found.coef == pytest.approx([y.mean()])
+    assert found.low == pytest.approx([np.quantile(means, 0.025)])
+    assert found.high == pytest.approx([np.quantile(means, 0.975)])
+
+
+@pytest.mark.parametrize(("angle", "groups"), [(3.9, ((0,), (1,))), (3.7, ((0, 1),))])
+def test_an_index_over_thirty_puts_columns_together(
+    angle: float, groups: tuple[tuple[int, ...], ...]
+) -> None:
+    # Two columns at an angle have the index 1 / tan of half of it: 29.4 and 31.0.
+    a = np.deg2rad(angle)
+    small = np.array([[1.0, np.cos(a)], [0.0, np.sin(a)]])
+    design, block = repeated(small)
+    found = attribute(design, design @ [1.0, 1.0], block)
+    assert found.groups == groups
+    if len(groups) == 1:
+        assert found.coef == pytest.approx([2.0], rel=1e-2)
+        assert found.condition_index == 1.0

@@ -16,6 +16,7 @@ from telemetry.signals.charts import (
     ewma,
     ewma_reach,
     ewma_run_length,
+    normal_scores,
     recursive_scores,
 )
 
@@ -288,3 +289,109 @@ def test_one_odd_flight_does_not_spoil_the_baseline() -> None:
     assert abs(plain.score[-1]) < 1.0
     assert clipped.score[-1] > 2.5
     assert clipped.score[4] == plain.score[4] > 4.0
+
+
+def test_both_sums_by_hand() -> None:
+    # About 10 with 1 to spare and a start of 0.5. Up: 0.5 + 3 - 1, + 0 - 1, - 2 - 1 (nothing),
+    # + 1.5 - 1. Down: 0.5 - 3 - 1 (nothing), 0 - 1 (nothing), + 2 - 1, - 1.5 - 1 (nothing).
+    found = cusum(np.array([13.0, 10.0, 8.0, 11.5]), target=10.0, k=1.0, start=0.5)
+    assert found.high.tolist() == [2.5, 1.5, 0.0, 0.5]
+    assert found.low.tolist() == [0.0, 0.0, 1.0, 0.0]
+    assert found.since_high.tolist() == [1, 2, 0, 1]
+    assert found.since_low.tolist() == [0, 0, 1, 0]
+
+
+def test_half_a_deviation_about_nothing_is_the_default() -> None:
+    assert cusum(np.array([2.0, 0.5])).high.tolist() == [1.5, 1.5]
+    assert ewma(np.array([2.0, 0.0]), 0.5).tolist() == [1.0, 0.5]
+    assert ewma_reach(1, 0.5, 3.0).tolist() == [1.5]  # the first is half a value
+
+
+def scored(y: list[float], **more: object) -> tuple[list[float], list[float], list[float]]:
+    found = recursive_scores(np.array(y), sigma=2.0, sigma_weight=4.0, **more)  # type: ignore[arg-type]
+    return found.predicted.tolist(), found.scale.tolist(), found.degrees.tolist()
+
+
+def test_a_growing_baseline_by_hand() -> None:
+    # 2 is known beforehand as four values know it: squares 4 (2^2) = 16. The first value is the
+    # level. The second misses it by 2 where sqrt(16 / 4 (1 + 1)) is usual; then squares are
+    # 16 + 4 / 2 over five values and the level is the mean of two; the third is exact; the fourth
+    # sees the mean of three.
+    predicted, scale, degrees = scored([1.0, 3.0, 2.0, 7.0])
+    assert predicted[1:] == pytest.approx([1.0, 2.0, 2.0], abs=1e-6)
+    assert scale[1:] == pytest.approx([8**0.5, (18 / 5 * 3 / 2) ** 0.5, (18 / 6 * 4 / 3) ** 0.5])
+    assert degrees == [4.0, 4.0, 5.0, 6.0]
+    score = recursive_scores(np.array([1.0, 3.0]), sigma=2.0, sigma_weight=4.0).score
+    assert score[0] == 0.0
+    assert score[1] == pytest.approx(stats.norm.isf(stats.t.sf(2 / 8**0.5, 4)))
+
+
+def test_values_of_their_own_spread_by_hand() -> None:
+    # The first is twice as uncertain, so the level is known to a variance of 4; the second, of
+    # spread 1, weighs 4 to 1: 1 + 2 (4 / 5).
+    predicted, scale, _ = scored([1.0, 3.0, 0.0], spread=np.array([2.0, 1.0, 3.0]))
+    assert predicted[1:] == pytest.approx([1.0, 2.6], abs=1e-6)
+    squares = 16 + 4 / 5
+    assert scale[1:] == pytest.approx([(4 * 5) ** 0.5, (squares / 5 * (9 + 0.8)) ** 0.5])
+
+
+def test_a_known_slope_by_hand() -> None:
+    # 0.5 a unit, known exactly: levels 1 and 3 of (1.5 at 1) and (4 at 2).
+    predicted, _, _ = scored(
+        [1.5, 4.0, 2.0],
+        design=np.array([[1.0], [2.0], [4.0]]),
+        slope=np.array([0.5]),
+        slope_sd=np.array([1e-9]),
+    )
+    assert predicted[1:] == pytest.approx([2.0, 4.0], abs=1e-6)
+    # Not given, it is taken as none, for certain.
+    flat, _, _ = scored([1.5, 4.0], design=np.array([[1.0], [2.0]]))
+    assert flat[1] == pytest.approx(1.5, abs=1e-6)
+
+
+def test_a_slope_known_roughly_is_learnt() -> None:
+    # A slope of deviation 2, one sigma: from (0 at 0) the prediction at 1 is 0 with a variance of
+    # 1 + 1 + 1 in sigmas; of 3 seen there a third is the slope's and a third the level's.
+    design = np.array([[0.0], [1.0], [1.0]])
+    predicted, scale, _ = scored([0.0, 3.0, 0.0], design=design, slope_sd=np.array([2.0]))
+    assert scale[1] == pytest.approx((4 * 3) ** 0.5)
+    assert predicted[1] == pytest.approx(0.0, abs=1e-6)
+    assert predicted[2] == pytest.approx(2.0, abs=1e-6)  # two thirds of 3
+
+
+def test_a_clipped_value_is_learnt_as_if_it_were_nearer() -> None:
+    # 2 scales of sqrt(8) off: the mean of it and 1; squares 16 + 32 / 2.
+    for wild in (1e3, -1e3):
+        predicted, scale, _ = scored([1.0, wild, 0.0], clip=2.0)
+        off = np.sign(wild) * 2 * 8**0.5
+        assert predicted[2] == pytest.approx(1.0 + off / 2, abs=1e-5)
+        assert scale[2] == pytest.approx((32 / 5 * 1.5) ** 0.5)
+
+
+def test_what_comes_before_the_first_that_is_learnt_has_no_score() -> None:
+    learn = np.array([False, True, False, True])
+    found = recursive_scores(
+        np.array([9.0, 1.0, 3.0, 1.0]), sigma=2.0, sigma_weight=4.0, learn=learn
+    )
+    assert found.score[:2].tolist() == [0.0, 0.0]
+    assert found.score[2] > 0
+    assert found.degrees.tolist() == [4.0] * 4
+    assert found.predicted[2:] == pytest.approx([1.0, 1.0], abs=1e-6)
+
+
+def test_normal_scores_keep_the_tail_and_the_sign() -> None:
+    t = np.array([2.0, -2.0, 0.0, 1e9, -1e9])
+    found = normal_scores(t, np.full(5, 4.0))
+    expected = stats.norm.isf(stats.t.sf(2.0, 4))
+    assert found == pytest.approx([expected, -expected, 0.0, 8.0, -8.0], abs=1e-9)
+
+
+def test_chance_of_a_signal_within_two_values_by_hand() -> None:
+    # With a limit so small that only a value above k + h matters: 1 - (1 - p)^n.
+    p = stats.norm.sf(2.0)
+    assert cusum_signal_chance(2.0, 1e-9, 1) == pytest.approx(p)
+    assert cusum_signal_chance(2.0, 1e-9, 3) == pytest.approx(1 - (1 - p) ** 3)
+    assert cusum_signal_chance(2.0, 1e-9, 1, shift=1.0) == pytest.approx(stats.norm.sf(1.0))
+    assert cusum_signal_chance(2.0, 1.0, 0) == 0.0
+    assert cusum_run_length(2.0, 1e-9) == pytest.approx(1 / p)
+    assert cusum_run_length(2.0, 1e-9, shift=1.0) == pytest.approx(1 / stats.norm.sf(1.0))

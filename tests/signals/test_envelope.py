@@ -127,3 +127,74 @@ def test_a_thinned_cloud_keeps_both_ends(values: np.ndarray, most: int) -> None:
     assert (np.diff(kept) > 0).all()
     assert values[kept].min() == values.min()
     assert values[kept].max() == values.max()
+
+
+def test_a_step_of_just_the_gap_parts_nothing() -> None:
+    found = bands([0.0, 1.0, 2.001], [1.0, 2.0, 3.0], 9, 1.0)
+    assert [b.low_t.tolist() for b in found] == [[0.0, 1.0], [2.001]]
+
+
+def test_up_to_twice_the_columns_all_samples_are_kept() -> None:
+    time, value = np.arange(4.0), np.array([1.0, 4.0, 2.0, 3.0])
+    (band,) = bands(time, value, 2, 9.0)
+    assert band.low_v.tolist() == band.high_v.tolist() == [1.0, 4.0, 2.0, 3.0]
+    assert min_max_indices(time, value, 2).tolist() == [0, 1, 2, 3]
+    # One more: columns from 0 to under 2 s, and from 2 s on.
+    time, value = np.arange(5.0), np.array([1.0, 4.0, 2.0, 3.0, 2.5])
+    (band,) = bands(time, value, 2, 9.0)
+    assert (band.low_t.tolist(), band.low_v.tolist()) == ([0.0, 2.0], [1.0, 2.0])
+    assert (band.high_t.tolist(), band.high_v.tolist()) == ([1.0, 3.0], [4.0, 3.0])
+    assert min_max_indices(time, value, 2).tolist() == [0, 1, 2, 3, 4]
+
+
+def test_the_first_of_equal_extremes_and_both_ends_are_kept() -> None:
+    value = np.array([5.0, 1.0, 1.0, 9.0, 9.0, 5.0, 5.0])
+    assert min_max_indices(np.arange(7.0), value, 1).tolist() == [0, 1, 3, 6]
+
+
+def test_a_gap_begins_a_column_of_its_own() -> None:
+    # One column for all, but a silence after 2 s: the lowest and highest on each side of it.
+    time = np.array([0.0, 1.0, 2.0, 9.0, 10.0, 11.0])
+    value = np.array([3.0, 1.0, 2.0, 6.0, 4.0, 5.0])
+    found = bands(time, value, 1, 1.5)
+    assert [(b.low_v.tolist(), b.high_v.tolist()) for b in found] == [([1], [3]), ([4], [6])]
+
+
+def test_columns_are_equal_stretches_of_time_and_the_last_holds_its_end() -> None:
+    # 0 to 8 s in two columns: to under 4 s, and from 4 to 8 s with the last sample.
+    time = 10.0 + np.array([0.0, 3.0, 3.9, 4.0, 7.0, 8.0])
+    value = np.array([1.0, 2.0, 3.0, 0.0, 4.0, 5.0])
+    (band,) = bands(time, value, 2, 99.0)
+    assert (band.low_v.tolist(), band.high_v.tolist()) == ([1.0, 0.0], [3.0, 5.0])
+    # All at one instant: one column.
+    (still,) = bands(np.full(5, 7.0), np.array([3.0, 1.0, 4.0, 1.0, 5.0]), 2, 1.0)
+    assert (still.low_v.tolist(), still.high_v.tolist()) == ([1.0], [5.0])
+    assert min_max_indices(np.full(5, 7.0), np.array([3.0, 1, 4, 1, 5]), 2).tolist() == [0, 1, 4]
+
+
+@pytest.mark.parametrize("bad", [(np.ones((2, 2)), np.ones((2, 2)), 3), ([0.0], [1.0], 0)])
+def test_what_is_no_trace_is_refused(bad: tuple[np.ndarray, np.ndarray, int]) -> None:
+    with pytest.raises(ValueError, match=r"columns must be|shapes differ"):
+        bands(*bad, 1.0)
+    assert min_max_indices([0.0, 1.0, 2.0], [1.0, 2.0, 3.0], 1).tolist() == [0, 2]
+
+
+@pytest.mark.parametrize(
+    ("values", "most", "kept"),
+    [
+        ([5, 3, 1], 3, [0, 1, 2]),  # no more than asked: all, in order
+        ([5, 3, 1], 2, [0, 2]),  # the ends of the ranks
+        # Ranks 0, 2, 4 of 1 3 5 7 9.
+        ([9, 1, 7, 3, 5], 3, [0, 1, 4]),
+        # Ranks 0, 1.67, 3.33, 5 of six: rounded.
+        ([0, 1, 2, 3, 4, 5], 4, [0, 2, 3, 5]),
+    ],
+)
+def test_spread_over_the_ranks_by_hand(values: list[float], most: int, kept: list[int]) -> None:
+    assert spread_out(values, most).tolist() == kept
+
+
+def test_blocks_begin_at_multiples_of_their_length() -> None:
+    # 4 s belongs to the second block of 4 s, -1 s to the one before the first.
+    means = block_means([-1.0, 0.0, 3.0, 4.0], [7.0, 1.0, 3.0, 5.0], 4.0)
+    assert means.tolist() == [7.0, 2.0, 5.0]

@@ -10,6 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
+from telemetry.signals import extremes
 from telemetry.signals.extremes import (
     LEAST_PEAKS,
     decluster,
@@ -205,3 +206,108 @@ def test_the_interval_ends_at_the_farthest_levels_that_the_likelihood_allows() -
         levels += list(sigma[inside] * ((rate / 20) ** xi[inside] - 1) / xi[inside])
     assert found.low == pytest.approx(min(levels), rel=0.02)
     assert found.high == pytest.approx(max(levels), rel=0.02)
+
+
+@pytest.mark.parametrize(
+    ("sigma", "xi", "m", "rise"),
+    [
+        # (m^xi - 1) / xi: of 4 at 1/2 it is 2, at -1/2 it is 1, at 0 the logarithm.
+        (3.0, 0.5, 4.0, 6.0),
+        (3.0, -0.5, 4.0, 3.0),
+        (3.0, 0.0, math.e, 3.0),
+        (3.0, 1.0, 5.0, 12.0),
+        (3.0, 1e-8, math.e, 3.0),
+        (3.0, 0.5, 1.0, 0.0),
+    ],
+)
+def test_level_by_hand(sigma: float, xi: float, m: float, rise: float) -> None:
+    assert level_of(10.0, sigma, xi, m) == pytest.approx(10.0 + rise)
+
+
+@pytest.mark.parametrize(
+    ("excess", "sigma", "xi", "expected"),
+    [
+        ([1.0, 1.0], 1.0, 0.0, -2.0),
+        ([1.0, 3.0], 2.0, 0.0, -2 * math.log(2) - 2.0),
+        # -(1 + 1 / xi) log(1 + xi y / sigma), less log sigma, each.
+        ([1.0, 3.0], 1.0, 1.0, -2 * math.log(2) - 2 * math.log(4)),
+        ([1.0, 3.0], 2.0, 0.5, -2 * math.log(2) - 3 * math.log(1.25) - 3 * math.log(1.75)),
+        ([1.0], 2.0, -0.5, -math.log(2) + math.log(0.75)),
+        # On and beyond the upper end of sigma / -xi nothing can lie.
+        ([2.0], 1.0, -0.5, -math.inf),
+        ([2.5], 1.0, -0.5, -math.inf),
+        ([1.0, 2.5], 1.0, -0.5, -math.inf),
+    ],
+)
+def test_log_likelihood_by_hand(
+    excess: list[float], sigma: float, xi: float, expected: float
+) -> None:
+    found = extremes.log_likelihood(np.array(excess), sigma, xi)
+    assert found == (expected if math.isinf(expected) else pytest.approx(expected))
+
+
+@pytest.mark.parametrize(
+    ("peaks", "threshold"),
+    [
+        # All thirty are kept: the threshold stays.
+        (np.arange(1.0, 31.0), 0.5),
+        # Of 31, thirty: half-way between the second lowest and the lowest.
+        (np.arange(1.0, 32.0), 1.5),
+        # 1000^(2/3) / log log 1000 = 51.74: the 52nd highest is 949, below it 948.
+        (np.arange(1.0, 1001.0), 948.5),
+        # Equal ones stay together: seventy of 5, and the next lower is 3.
+        (np.r_[np.full(40, 3.0), np.full(70, 5.0)], 4.0),
+    ],
+    ids=["thirty", "thirty-one", "a thousand", "equal ones"],
+)
+def test_the_raised_threshold_by_hand(peaks: np.ndarray, threshold: float) -> None:
+    assert extremes._raised(peaks, 0.5) == threshold
+
+
+@pytest.mark.parametrize(("over", "told"), [(1.0, False), (1.01, True)])
+def test_a_period_must_hold_more_than_one_peak(over: float, told: bool) -> None:
+    # Thirty peaks in thirty flights.
+    found = return_level(_peaks(30), 10, flights=30, over_flights=over)
+    assert (found.level is not None) is told
+    assert (found.peaks, found.flights, found.over_flights) == (30, 30, over)
+    assert found.highest == _peaks(30).max()
+    assert found.threshold == 10
+
+
+def test_pauses_of_just_the_run_are_one_cluster() -> None:
+    found = decluster([0.0, 2.0, 4.001], [5.0, 6.0, 7.0], 1.0, run_s=2.0)
+    assert (found.time_s.tolist(), found.value.tolist()) == ([2.0, 4.001], [6.0, 7.0])
+    first = decluster([0.0, 1.0], [6.0, 6.0], 1.0, run_s=2.0)
+    assert first.time_s.tolist() == [0.0]  # of equal ones the first
+    none = decluster([], [], 1.0, 2.0)
+    assert (none.time_s.size, none.value.size) == (0, 0)
+
+
+def test_the_interval_is_where_the_profile_drops_by_half_a_chi_square() -> None:
+    # The slow way: for each level the best of a fine grid of shapes and rates; 3.841 / 2 below the
+    # best of all lie its ends.
+    x = _peaks(60, seed=3) - 10.0
+    found = return_level(x, 0.0, flights=10, over_flights=100)
+    excess = np.sort(x)[::-1][: found.peaks] - found.threshold
+    n, period = excess.size, 10.0
+    assert found.fit is not None
+    best = found.fit.log_likelihood + n * math.log(n) - n
+
+    def profile(level: float) -> float:
+        rates = n * np.exp(np.linspace(-0.5, 0.5, 41))
+        shapes = np.linspace(-0.49, 0.99, 149) + 1e-4
+        values = [
+            rate_log
+            + extremes.log_likelihood(
+                excess, (level - found.threshold) * xi / math.expm1(xi * math.log(r * period)), xi
+            )
+            for r in rates
+            for rate_log in [n * math.log(r) - r]
+            for xi in shapes
+        ]
+        return best - max(values)
+
+    assert found.low is not None
+    assert found.high is not None
+    for end in (found.low, found.high):
+        assert profile(end) == pytest.approx(3.841459 / 2, abs=0.05)

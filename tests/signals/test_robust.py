@@ -12,7 +12,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
-from telemetry.signals.robust import mann_kendall, step_test, theil_sen
+from telemetry.signals import robust
+from telemetry.signals.robust import MannKendall, mann_kendall, step_test, theil_sen
 
 # Printed: S = 54, Z = 2.9058 (worked example by hand, College of the Holy Cross, Montserrat
 # seminar, MannKendallByHand).
@@ -256,3 +257,116 @@ def test_a_chance_is_never_above_one(y: list[float]) -> None:
         assert 0.0 <= p <= 1.0
     if found.s == 0:
         assert found.p_two_sided == 1.0
+
+
+@pytest.mark.parametrize(
+    ("n", "confidence", "told"),
+    # One of n! orders is perfectly monotone; both ways, 2 of n!, must be rarer than what is left.
+    [(2, 0.5, False), (3, 0.5, True), (3, 0.75, False), (4, 0.95, False), (5, 0.95, True)],
+)
+def test_an_interval_needs_enough_orders(n: int, confidence: float, told: bool) -> None:
+    found = theil_sen(np.arange(float(n)), np.arange(float(n)), confidence=confidence)
+    assert found is not None
+    assert (found.low is not None, found.high is not None) == (told, told)
+
+
+def test_two_instants_make_a_line_and_one_does_not() -> None:
+    # Slopes 3 and 5 from (0 1) to (1 4) and (1 6): the median, 4; through the medians 1 and 4.
+    found = theil_sen(np.array([0.0, 1, 1]), np.array([1.0, 4, 6]))
+    assert found is not None
+    assert (found.slope, found.intercept) == (4.0, 0.0)
+    assert theil_sen(np.ones(1), np.ones(1)) is None
+
+
+@pytest.mark.parametrize(
+    ("y", "expected"),
+    [
+        ([], MannKendall(0, 0.0, 0.0, 1.0, 1.0, 1.0, 0.0)),
+        ([5.0], MannKendall(0, 0.0, 0.0, 1.0, 1.0, 1.0, 0.0)),
+        # Two values: variance 2 (1) 9 / 18; one of two orders.
+        ([1.0, 2.0], MannKendall(1, 1.0, 0.0, 0.5, 1.0, 1.0, 1.0)),
+        ([2.0, 1.0], MannKendall(-1, 1.0, 0.0, 1.0, 0.5, 1.0, -1.0)),
+        ([2.0, 2.0], MannKendall(0, 0.0, 0.0, 1.0, 1.0, 1.0, 0.0)),
+        # Three: 3 (2) 11 / 18 = 11/3; z = (3 - 1) / sqrt(11/3); one of six orders.
+        ([1.0, 2.0, 3.0], MannKendall(3, 11 / 3, 2 / (11 / 3) ** 0.5, 1 / 6, 1.0, 1 / 3, 1.0)),
+        # Two of three: 2 or more inversions in 1 of 6; S = -1: 5 of 6 lie at or above.
+        ([3.0, 1.0, 2.0], MannKendall(-1, 11 / 3, 0.0, 5 / 6, 0.5, 1.0, -1 / 3)),
+    ],
+)
+def test_few_values_by_hand(y: list[float], expected: MannKendall) -> None:
+    assert tuple(mann_kendall(np.array(y))) == pytest.approx(tuple(expected))
+
+
+@pytest.mark.parametrize("s", [100, 0, -100, 2])
+def test_beyond_forty_values_the_normal_law_with_its_correction(s: int) -> None:
+    # Of 41 values without ties: 41 (40) 87 / 18.
+    found = mann_kendall(_with_s(41, s))
+    sd = (41 * 40 * 87 / 18) ** 0.5
+    assert found.p_rising == pytest.approx(stats.norm.sf((s - 1) / sd))
+    assert found.p_falling == pytest.approx(stats.norm.cdf((s + 1) / sd))
+    assert found.z == pytest.approx((s - np.sign(s)) / sd)
+    assert found.p_two_sided == pytest.approx(2 * stats.norm.sf(max(abs(s) - 1, 0) / sd))
+    # Forty are counted out: not what the normal law says.
+    forty = mann_kendall(_with_s(40, s))
+    normal = stats.norm.sf((s - 1) / (40 * 39 * 85 / 18) ** 0.5)
+    assert abs(forty.p_rising - normal) > 1e-6
+
+
+def test_many_equal_values_show_nothing() -> None:
+    assert tuple(mann_kendall(np.ones(41))) == (0, 0.0, 0.0, 1.0, 1.0, 1.0, 0.0)
+
+
+def test_polynomials_by_hand() -> None:
+    # (1 + 2 q) (1 + q + q^2)
+    assert robust._times([1, 2], 3) == [1, 3, 3, 2]
+    assert robust._times([5], 1) == [5]
+    assert robust._over([1, 3, 3, 2], 3) == [1, 2]
+    assert robust._over([1, 3, 3, 2], 1) == [1, 3, 3, 2]
+    # Inversions of four values: 1 3 5 6 5 3 1 of 24; of 1 1 2 2: 1 1 2 1 1 of 6.
+    tails = np.cumsum([1, 3, 5, 6, 5, 3, 1]) / 24
+    assert robust._upper_tail(4, ()) == pytest.approx(tails[::-1])
+    assert robust._upper_tail(4, (2, 2)) == pytest.approx(np.cumsum([1, 1, 2, 1, 1])[::-1] / 6)
+
+
+def test_a_step_of_unequal_parts_by_hand() -> None:
+    # Means 1 of four and 10 of two; squares 4 + 2 over 4 degrees; 90 %.
+    found = step_test(np.array([2.0, 0, 2, 0, 11, 9]), confidence=0.9)
+    assert found is not None
+    se = (6 / 4) ** 0.5 * (1 / 4 + 1 / 2) ** 0.5
+    reach = 2.1318468 * se  # t of 95 % one-sided with four degrees, printed in every table
+    assert (found.first, found.before, found.change) == (4, 1.0, 9.0)
+    assert (found.low, found.high) == pytest.approx((9 - reach, 9 + reach))
+    assert found.p_two_sided == pytest.approx(2 * 5 * stats.t.sf(9 / se, 4))
+
+
+def test_a_step_down_has_its_sign() -> None:
+    found = step_test(np.array([5.0, 5.5, 5.0, 1.0, 1.5, 1.0]))
+    assert found is not None
+    assert (found.first, found.change) == (3, pytest.approx(-4.0))
+    assert found.low < -4.0 < found.high < 0.0
+
+
+def test_the_floor_is_the_least_deviation() -> None:
+    # No scatter at all: the floor of 0.3 takes its place, 0.3 sqrt(1/3 + 1/3).
+    y = np.array([0.0, 0, 0, 1, 1, 1])
+    found = step_test(y, floor=0.3)
+    assert found is not None
+    assert found.high - 1.0 == pytest.approx(2.776445 * 0.3 * (2 / 3) ** 0.5)
+    # Without one a millionth of a millionth of the largest value does.
+    bare = step_test(y)
+    assert bare is not None
+    assert bare.high - 1.0 == pytest.approx(2.776445e-12 * (2 / 3) ** 0.5, rel=1e-3, abs=0)
+    # More scatter than the floor, and it counts for nothing.
+    y = np.array([1.1, 0.9, 1.0, 2.1, 1.9, 2.0])
+    assert step_test(y, floor=0.05) == step_test(y)
+
+
+def test_three_values_are_the_least_for_a_step() -> None:
+    assert step_test(np.array([1.0, 2.0])) is None
+    found = step_test(np.array([1.0, 1.5, 9.0]))
+    assert found is not None
+    assert found.first == 2
+    # Twice the chance, at two places: never more than certain.
+    even = step_test(np.array([1.0, 2.0, 1.0]))
+    assert even is not None
+    assert even.p_two_sided == 1.0
