@@ -68,10 +68,12 @@ def judge_counts(
         so the count is negative binomial.
     """
     level = chance / (SEASON * len(_WINDOWS))
-    for end in range(first + 1, len(counts) + 1):
+    # A flight without an event at either end makes a window likelier by chance: the shorter one,
+    # judged before, is the first to be established.
+    for end in range(len(counts) + 1):
         for width in _WINDOWS:
             start = end - width
-            if start < first or counts[start] == 0 or counts[end - 1] == 0:
+            if start < first:
                 continue
             seen = sum(counts[start:end])
             with_any = sum(1 for c in counts[start:end] if c)
