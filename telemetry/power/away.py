@@ -49,7 +49,7 @@ def dead_spans(
     """
     own = readings.get(Quantity.VOLTAGE, name)
     others = [r for r in _supplies(readings, aircraft) if r.place != name]
-    if own is None or own.size < _FEW or not others or float(own.v.max()) < 2 * DEAD_V:
+    if own is None or own.size < _FEW or not others:
         return []
     dead = held_at(own.t, own.v, grid, _HELD_S) < DEAD_V
     alive = np.zeros(grid.size, dtype=bool)

@@ -199,7 +199,7 @@ def _fit(whole: Signals, sound: BoolArray, max_gap_s: float, *, relaxes: bool, g
     if updates < LEAST:
         return Fit(updates=updates, refused="too few readings of voltage and current together")
     found = fall_per_ampere(signals, relaxes=relaxes, gain=gain)
-    if found is None or not found.value > 0 or found.high - found.low > 2 * _USELESS * found.value:
+    if found is None or found.high - found.low > 2 * _USELESS * found.value:
         return Fit(updates=updates, refused=_why(signals))
     level = _at_rest(signals, found.value, found.low, found.high)
     return Fit(
@@ -220,7 +220,7 @@ def covered(t: FloatArray, at: FloatArray, max_gap_s: float) -> BoolArray:
     """True where an instant lies between two readings that are no gap apart."""
     after = np.searchsorted(t, at)
     inside = (after > 0) & (after < t.size)
-    after = np.clip(after, 1, t.size - 1)
+    after = np.minimum(after, t.size - 1)
     longest = max(max_gap_s, 3.0 * usual_step(t))
     return np.asarray(inside & (t[after] - t[after - 1] <= longest))
 

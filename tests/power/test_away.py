@@ -58,6 +58,19 @@ def test_before_it_first_lived_it_is_not_dead() -> None:
     assert dead([0.0] * 5 + [8.0] * 5 + [0.0] * 5 + [8.0] * 6) == [(10.0, 15.0)]
 
 
+def test_the_last_instant_holds_for_two_steps_of_any_grid() -> None:
+    own, other = reading("pack 1", [8.0] * 10 + [0.0] * 11), reading("bus", np.full(21, 8.0))
+    for grid in (np.arange(8.0, 20.5, 0.5), np.array([9.0, 12.0])):
+        ((_, end),) = dead_spans(readings(own, other), TERN, "pack 1", grid)
+        assert end == grid[-1] + 2 * (grid[1] - grid[0])
+
+
+def test_one_reading_in_the_span_is_enough_for_no_voltage() -> None:
+    own = reading("pack 1", [8.0, 0.0, 8.0], [10.0, 25.0, 35.0])
+    assert sign(own, bus(7.875)) is OutSign.DEAD
+    assert sign(own, bus(7.875), span=(26.0, 34.0)) is OutSign.UNKNOWN
+
+
 def test_a_last_reading_counts_for_five_seconds() -> None:
     assert dead([8.0] * 10 + [0.0]) == [(10.0, 16.0)]
 

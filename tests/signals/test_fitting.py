@@ -141,6 +141,7 @@ def test_a_lag_between_the_sensors_is_taken_out() -> None:
     assert found.ohm == pytest.approx(0.05)
     assert found.level_v == pytest.approx(8.0)
     assert found.lag_s == 1.0
+    assert found.updates == 1499  # all but the first lie between two readings of the current
 
 
 def test_level_at_rest_by_hand() -> None:
@@ -185,6 +186,8 @@ def test_a_spread_within_a_step_or_50_ma_is_no_movement(
         ([0] * 5 + [4, 4, 4] + [0] * 5, "only 2 times"),
         ([0] * 5 + [4] * 5 + [0] * 5 + [4] * 5, "swings too fast"),
         ([0, 1, 2, 3, 4] * 3, "only 2 times"),  # steps of a quarter of the range are none
+        ([0, 1, 2, 3, 4] * 2, "only once"),
+        ([0, 1.01, 2, 3, 4] * 2, "only 2 times"),  # at once, and with the fall after 4 s
         ([0, 1.01, 2, 3, 4] * 4, "swings too fast"),
         ([0, 1, 2, 3, 4, 3, 2, 1] * 3, "swings too fast"),  # nothing is a move
     ],
@@ -219,17 +222,17 @@ def opening(share: float, ohm: float, seed: int = 1) -> FloatArray:
     return 8.0 - (0.05 + ohm * opened) * AMPS
 
 
-@pytest.mark.parametrize("share", [0.02, 0.1, 0.3])
-def test_a_contact_that_opens_under_load_does_not_raise_the_resistance(share: float) -> None:
-    found = fitted(opening(share, 1.0))
-    if found.ohm is None:
-        assert "bad contact" in found.refused
-    else:
-        assert found.low_ohm is not None
-        assert found.high_ohm is not None
-        assert found.low_ohm <= 0.05 <= found.high_ohm
-        assert found.ohm == pytest.approx(0.05, rel=0.2)
-        assert found.left_out
+@pytest.mark.parametrize("share", [0.02, 0.1, 0.3, 0.5, 0.6])
+@pytest.mark.parametrize("ohm", [0.3, 1.0])
+def test_a_contact_that_opens_under_load_does_not_raise_the_resistance(
+    share: float, ohm: float
+) -> None:
+    # Ohm's law is exact at all other readings. With three fifths open the fit of all readings lies
+    # far off and hides the openings: then only the search from the commonest fall counts.
+    found = fitted(opening(share, ohm))
+    expected = (0.05, 0.049, 0.051)
+    assert (found.ohm, found.low_ohm, found.high_ohm) == pytest.approx(expected, rel=1e-5)
+    assert len(found.left_out) > 10
 
 
 # Two answers
