@@ -120,6 +120,18 @@ EQUIVALENT: dict[tuple[str, str, str, str], str] = {
         "like[i, j] > best",
         "like[i, j] >= best",
     ): "of two pairs exactly as like either may be put together first",
+    (
+        "telemetry/power/circuit.py",
+        "_all_stalled",
+        "servo.stall_a is None or servo.stall_v is None",
+        "servo.stall_a is None and servo.stall_v is None",
+    ): "a profile has both or neither",
+    (
+        "telemetry/power/measured.py",
+        "_missed",
+        "times > 1",
+        "times >= 1",
+    ): "the logarithm of 1 is 0",
 }
 
 

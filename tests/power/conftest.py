@@ -21,12 +21,15 @@ def reading(
     resolution: float | None = None,
     update_s: float | None = 1.0,
     hold: str = "",
+    unit: str = "",
 ) -> Reading:
     """One channel, a reading a second unless said."""
     values = np.array(v, dtype=float)
     key = "/".join([place, quantity, *([hold] if hold else [])])
     return Reading(
-        channel=Channel(key=key, column=place, quantity=quantity, place=place, hold=hold),
+        channel=Channel(
+            key=key, column=place, quantity=quantity, place=place, hold=hold, unit=unit
+        ),
         t=np.arange(float(values.size)) if t is None else np.array(t, dtype=float),
         v=values,
         update_s=update_s,
@@ -57,6 +60,7 @@ def make_readings() -> Callable[..., Readings]:
         resolution: Any = None,
         row_s: float = 1.0,
         end_s: float | None = None,
+        unit: str = "",
     ) -> Readings:
         def own(of: Any, place: str) -> Any:
             return of.get(place) if isinstance(of, Mapping) else of
@@ -64,7 +68,7 @@ def make_readings() -> Callable[..., Readings]:
         channels = [
             reading(
                 place, v, t, quantity=quantity, hold="".join(hold),
-                resolution=own(resolution, place), update_s=own(update_s, place),
+                resolution=own(resolution, place), update_s=own(update_s, place), unit=unit,
             )
             for (place, quantity, *hold), (t, v) in series.items()
         ]  # fmt: skip

@@ -430,6 +430,22 @@ def test_rest_is_taken_eight_seconds_about_a_run_without_the_other_controls() ->
     assert cc._measured(one, "tail", r, [one, other]).moving_a == pytest.approx(1.2)
 
 
+def test_readings_of_rest_are_those_an_update_off_every_move(monkeypatch) -> None:
+    seen = []
+    monkeypatch.setattr(cc, "_while_moving", lambda *given: seen.append(given) or (0, 0, 0))
+    one, other = run(move(10.0, 11.0), move(13.0, 14.0)), run(move(16.0, 17.0), move(19.0, 20.0))
+    r = bursts()
+    r.v[:] = r.t
+    cc._measured(one, "tail", r, [other, one])
+    (_, above, still, step) = seen[0]
+    off = [(1.5, 9.5), (11.5, 12.5), (14.5, 15.5), (17.5, 18.5), (20.5, 22.5)]
+    assert still.tolist() == [x for x in r.t if any(a <= x < b for a, b in off)]
+    middle = float(np.median(still))
+    on = [x - middle for x in r.t if 9.5 <= x < 11.5 or 12.5 <= x < 14.5]
+    assert above.tolist() == on
+    assert step == 0.5
+
+
 def test_the_condition_index_tells_controls_moved_at_once_from_others() -> None:
     near = reading(np.zeros(8))
     # Moves of 0 to 1 s and of 4 to 5 s, widened by 1 s: readings 0 to 1 and 3 to 5 of eight.

@@ -108,6 +108,7 @@ def test_servos_on_one_column_keep_their_order() -> None:
         # Every reading tells 8 of way, every other one 2: four times as far with each halving.
         ([0, 2, 1, 3, 2, 4], 0.2, 4.0),
         ([0, 2, 1, 3, 2, 4], 0.4, 16.0),
+        ([0, 2, 1, 4, 2, 6], 0.2, 12 / 3),  # every other one: 2 and 4
         ([0, 0.02, 0.01, 0.03, 0.02, 0.04], 0.2, 4.0),
         ([0, 2, 1, 3, 2, 4], 0.1, 1.0),  # no hand turns round within that
         ([0, 2, 1, 3, 2, 4], 0.05, 1.0),
@@ -347,7 +348,7 @@ def test_the_columns_that_are_told_apart(update_s, window_s, make_readings, monk
     seen = Refusing()
     monkeypatch.setattr(sv, "attribute", seen)
     monkeypatch.setattr(sv, "_LAGS_S", np.array([0.0]))
-    t, s = np.arange(0.02, 31.0, 0.25), 0.05 * np.arange(601)
+    t, s = np.append(np.arange(0.02, 29.9, 0.25), [30.0, 30.5]), 0.05 * np.arange(601)
     stick = control(np.maximum(10 * (s - 2), 0.0), 0.05, place="elevator")
     still = control(np.zeros(s.size), 0.05)
     steady = 10.0 * (t > 2) * np.ones(t.size)
