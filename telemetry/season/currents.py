@@ -45,13 +45,10 @@ def current_features(place: str, r: Reading, flight: Flight, air: list[Window]) 
             )
         )
     if air:
-        parts = [r.within(a, b) for a, b in air]
-        v = np.concatenate([p.v for p in parts])
+        v = np.concatenate([r.within(a, b).v for a, b in air])
         if v.size >= 20:
             block_s = max(LEAST_AIR_S, block_length(r))
-            means = np.concatenate(
-                [block_means(p.t, p.v, edges(w, block_s)) for p, w in zip(parts, air, strict=True)]
-            )
+            means = np.concatenate([block_means(r.t, r.v, edges(w, block_s)) for w in air])
             low, high = interval(means, r.resolution)
             out.append(
                 Measure(

@@ -115,7 +115,7 @@ def _part(
         rows = [(k, y - s, float(np.hypot(e, f))) for k, (y, e, s, f) in both.items()]
     else:
         rows = [(k, y, e) for k, (y, e) in own.items()]
-    at, y, se = (np.array(column) for column in zip(*rows, strict=True))
+    at, y, se = np.array(rows).T
     # Most of an error is common to all flights with the same telemetry; the scatter is learnt.
     return Part(name=name, at=at.astype(np.int64), y=y, se=0.5 * se, sigma=_SIGMA, weight=_WEIGHT)
 

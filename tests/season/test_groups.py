@@ -266,6 +266,8 @@ def test_a_control_is_set_against_that_of_the_other_side() -> None:
     assert half.y == pytest.approx([1.5, 3.75])
     assert half.se == pytest.approx([0.25, 0.25])  # half of hypot(0.3, 0.4)
     assert (half.name, half.sigma, half.weight) == ("aileron", 0.12, 3.0)
+    third = _part("aileron", {k: own[k] for k in (0, 1, 2)}, {1: (0.5, 0.4)})
+    assert third.at.tolist() == [0, 1, 2]
     for sister in ({1: (0.5, 0.4)}, {}, None):
         alone = _part("aileron", own, sister)
         assert alone.at.tolist() == [0, 1, 2, 3]
