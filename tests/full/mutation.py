@@ -132,6 +132,12 @@ EQUIVALENT: dict[tuple[str, str, str, str], str] = {
         "times > 1",
         "times >= 1",
     ): "the logarithm of 1 is 0",
+    (
+        "telemetry/signals/robust.py",
+        "_upper_tail",
+        "2",
+        "1",
+    ): "a polynomial times or over the single term 1 stays as it is",
 }
 
 

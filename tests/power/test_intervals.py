@@ -72,3 +72,42 @@ def test_an_interval_must_hold_its_value() -> None:
         Interval(1.0, 2.0, 3.0)
     with pytest.raises(ValueError, match="does not hold"):
         Interval(math.nan, 0.0, 1.0)
+
+
+@pytest.mark.parametrize(
+    ("x", "low", "high"),
+    [
+        # A square about nothing only rises, whichever end is taken: by the larger rise.
+        (Interval(0.0, -2.0, 1.0), 0.0, 4.0),
+        (Interval(0.0, -1.0, 2.0), 0.0, 4.0),
+        (Interval(3.0, 3.0, 4.0), 9.0, 16.0),
+        (Interval(3.0, 2.0, 3.0), 4.0, 9.0),
+        (Interval.exact(3.0), 9.0, 9.0),
+    ],
+)
+def test_ends_of_a_square_by_hand(x: Interval, low: float, high: float) -> None:
+    found = propagate(lambda v: {"y": v["x"] ** 2}, {"x": x})["y"]
+    assert found == Interval(x.value**2, low, high)
+
+
+def test_several_results_and_several_inputs_stay_apart() -> None:
+    # 2 a + b and a b about (3 +-1, 5 -2 +4): 2 and 2 below, 2 and 4 above; 5 and 6, 5 and 12.
+    found = propagate(
+        lambda v: {"sum": 2 * v["a"] + v["b"], "product": v["a"] * v["b"]},
+        {"a": Interval.around(3, 1), "b": Interval.around(5, 2, 4)},
+    )
+    assert found["sum"].value == 11
+    assert (found["sum"].low, found["sum"].high) == pytest.approx((11 - 8**0.5, 11 + 20**0.5))
+    assert found["product"].value == 15
+    assert (found["product"].low, found["product"].high) == pytest.approx(
+        (15 - math.hypot(5, 6), 15 + 13)
+    )
+    assert propagate(lambda _: {"one": 1.0}, {}) == {"one": Interval(1, 1, 1)}
+
+
+def test_an_upper_half_width_of_nothing_is_one() -> None:
+    assert Interval.around(5, 2, 0) == Interval(5, 3, 5)
+    assert Interval.around(5, 2) == Interval(5, 3, 7)
+    assert Interval.exact(5) == Interval(5, 5, 5)
+    with pytest.raises(ValueError, match="does not hold"):
+        Interval(3.0, 1.0, 2.0)

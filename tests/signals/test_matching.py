@@ -219,6 +219,15 @@ def test_means_are_looked_for_where_the_other_is_read_half_as_often_again(
     assert (found.window_s > 0) is averages
 
 
+@pytest.mark.parametrize(("window_s", "believed"), [(0.625, False), (0.75, True)])
+def test_a_window_must_fit_a_five_hundredth_better(window_s: float, believed: bool) -> None:
+    # Each wave is damped by sin(a) / a of its period. Over 0.625 s, a correlation with the plain
+    # waves of 0.9981; over 0.75 s, 0.9958.
+    t_x, t = np.arange(0.0, 200.0, 0.125), np.arange(0.0, 200.0, window_s)
+    found = find_match(t, -waves_mean(t, window_s), t_x, waves(t_x))
+    assert (found.window_s > 0) is believed
+
+
 @pytest.mark.parametrize(("n", "told"), [(2, False), (3, True)])
 def test_three_readings_within_the_others_are_the_least(n: int, told: bool) -> None:
     # More than the longest lag (0.5 + 0.6 (1)) and an interval inside 0 to 60 s: from 2.1 s on.

@@ -262,7 +262,14 @@ def test_a_chance_is_never_above_one(y: list[float]) -> None:
 @pytest.mark.parametrize(
     ("n", "confidence", "told"),
     # One of n! orders is perfectly monotone; both ways, 2 of n!, must be rarer than what is left.
-    [(2, 0.5, False), (3, 0.5, True), (3, 0.75, False), (4, 0.95, False), (5, 0.95, True)],
+    [
+        (2, 0.5, False),
+        (3, 0.6, True),
+        (3, 0.75, False),
+        (4, 0.9, True),
+        (4, 0.95, False),
+        (5, 0.95, True),
+    ],
 )
 def test_an_interval_needs_enough_orders(n: int, confidence: float, told: bool) -> None:
     found = theil_sen(np.arange(float(n)), np.arange(float(n)), confidence=confidence)
