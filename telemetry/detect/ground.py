@@ -185,7 +185,7 @@ def find_redundancy_checks(readings: Readings, aircraft: Aircraft, ground: SpanL
     spans = _switched_off(readings, aircraft, ground)
     packs = [readings.get(Quantity.CURRENT, p.name) for p in aircraft.packs if p.role == "shared"]
     known = [r for r in packs if r is not None and r.size >= 10]
-    for r in known if len(known) > 1 else ():
+    for r in known:
         others = [o for o in known if o is not r]
         rest = sum(sampling.held_at(o.t, o.v, r.t, 5.0) for o in others)
         total = rest + r.v
@@ -215,7 +215,7 @@ def _switched_off(readings: Readings, aircraft: Aircraft, ground: SpanList) -> S
     packs = [readings.get(Quantity.VOLTAGE, p.name) for p in aircraft.packs if p.role == "shared"]
     known = [(r, float(np.median(r.v))) for r in packs if r is not None and r.size >= 10]
     spans: SpanList = []
-    for r, usual in known if len(known) > 1 else ():
+    for r, usual in known:
         off = mask_to_spans(r.t, r.v < _OFF_SHARE * usual, hold_s=5.0)
         for a, b in merge(off, 1.0):
             inside = any(g[0] < a and b < g[1] for g in ground)

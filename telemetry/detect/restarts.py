@@ -113,7 +113,7 @@ def _falls(r: Reading) -> list[int]:
     found = []
     for i in np.flatnonzero((fall > step) & (np.abs(r.v[1:]) < 0.5 * np.abs(r.v[:-1]))) + 1:
         after = r.v[i : i + 3]
-        if after.size > 1 and after[1:].max() >= r.v[i - 1] - step and i + 1 < r.size:
+        if after.size > 1 and after[1:].max() >= r.v[i - 1] - step:
             continue
         found.append(int(i))
     return found

@@ -595,3 +595,8 @@ def test_a_gap_within_a_check_by_voltage(gap_s, spans, make_reading, make_readin
         end_s=70.0,
     )
     assert len(find_redundancy_checks(readings, TWO, ON_GROUND)) == spans
+
+
+def test_a_pack_alone_can_be_checked_against_none(make_reading, make_readings) -> None:
+    rows = amps(make_reading, off()), make_reading("pack 1", Quantity.VOLTAGE, T, sunk(0.0))
+    assert find_redundancy_checks(make_readings(*rows, end_s=70.0), TWO, ON_GROUND) == []
