@@ -245,9 +245,12 @@ def _shares(
         for place in sorted(run.places):
             if any(place in aircraft.feeders(p) for p in run.places):
                 continue  # it only feeds the place that moved
-            servos = [s for x in fits for s in surfaces[x] if s.node == place]
-            hidden = [s for x in fits for s in surfaces[x] if s.node not in known]
-            servos = servos or hidden
+            servos = [
+                s
+                for x in fits
+                for s in surfaces[x]
+                if place in ({s.node} if s.node in known else _seen((s,), known, aircraft))
+            ]
             out.append(
                 replace(
                     _measured(run, place, known[place], [r for r in runs if place in r.places]),

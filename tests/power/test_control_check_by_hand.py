@@ -129,10 +129,10 @@ def test_bursts_that_overlap_are_one_move(wing, tail, found) -> None:
 @pytest.mark.parametrize(
     ("burst", "alone"),
     [
+        ((12.5, 13.0), True),
         # Twice its step of 0.5 s and 0.5 s: within 1.5 s of a move at a node it is that move's.
         ((10.0, 11.0), False),
         ((12.0, 13.0), False),
-        ((12.5, 13.0), True),
         ((8.0, 8.5), True),
         ((8.0, 9.0), False),
         ((20.0, 21.0), True),
@@ -513,6 +513,33 @@ def test_the_main_units_own_servos_show_in_the_whole_alone(make_readings) -> Non
     short = {k: (t[:39], v[:39]) if k[0] == "bus" else (t, v) for k, (t, v) in made.items()}
     found = check_shares(make_readings(short, update_s=0.5), craft, GROUNDED)
     assert [s.place for s in found] == ["tail", "left wing"]
+
+
+def test_a_move_so_near_after_another_is_the_same(make_readings) -> None:
+    # The move ends at 11.1 s: up to 12.6 s the whole may still show it.
+    assert cc._with_whole([move(10.0, 11.1)], bursts((12.5, 13.0, 2.0)), "bus") == [
+        move(10.0, 11.1)
+    ]
+
+
+@pytest.mark.parametrize(
+    ("servos", "outputs", "separable"),
+    [
+        # The tip is not logged: its servo shows in the current of the wing that feeds it.
+        ([("left tip", 7)], ("7",), True),
+        ([("left wing", 3), ("left tip", 7)], ("3", "7"), False),
+        ([("left wing", 3)], ("3",), True),
+    ],
+)
+def test_a_servo_at_a_node_that_is_not_logged_is_part_of_what_feeds_it(
+    servos, outputs, separable, make_readings
+) -> None:
+    fitted = tuple(Servo(node=n, output=k, drives="aileron") for n, k in servos)
+    craft = CRAFT.model_copy(update={"servos": fitted})
+    readings = make_readings(series(tail=TAIL, left_wing=WING), update_s=0.5)
+    wing = check_shares(readings, craft, GROUNDED)[1]
+    assert (wing.place, wing.drives) == ("left wing", "aileron")
+    assert (wing.outputs, wing.separable) == (outputs, separable)
 
 
 def test_a_node_that_only_feeds_the_one_that_moved_gets_no_servo(make_readings) -> None:
