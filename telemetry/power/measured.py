@@ -17,7 +17,7 @@ from telemetry.power.packs import pack_outs, pack_shares
 from telemetry.readings import Reading, Readings, total_current
 from telemetry.results import Phase, PhaseKind, PlaceLoad
 from telemetry.signals.extremes import decluster, return_level
-from telemetry.signals.spans import complement, merge
+from telemetry.signals.spans import complement
 
 # The state at landing is the mean over this last stretch of the flight (ours: long enough for
 # tens of readings of voltage and current, short against the fall of a pack).
@@ -144,7 +144,7 @@ def measured_in(
             highest[place] = Interval.around(-top, 0.0, missed)
     volts = {r.place: (r.t, r.v, 0.0) for r in readings.of(Quantity.VOLTAGE)}
     outs = pack_outs(readings, aircraft, phases)
-    switched = merge([(o.start_s, o.end_s) for o in outs], 0.0)
+    switched = [(o.start_s, o.end_s) for o in outs]
     sharing = [part for a, b in loaded for part in complement(switched, a, b)]
     levels = _return_levels(
         current_peaks(phases, readings, aircraft) if peaks is None else peaks,

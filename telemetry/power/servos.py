@@ -149,10 +149,10 @@ def _shares(
     found: Attribution,
 ) -> list[ServoShare]:
     out = []
+    # By the numbers of the travel columns: those come before and fall to 0 and below.
     holds = {
         tuple(k - len(names) for k in group): float(coef)
         for group, coef in zip(found.groups, found.coef, strict=True)
-        if group[0] > len(names)
     }
     travels = [k for k, group in enumerate(found.groups) if 1 <= group[0] <= len(names)]
     strongest = max((float(found.coef[k]) for k in travels), default=0.0)

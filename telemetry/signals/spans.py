@@ -89,7 +89,7 @@ def overlap_s(a: tuple[float, float], b: tuple[float, float]) -> float:
 def complement(
     spans: list[tuple[float, float]], start_s: float, end_s: float
 ) -> list[tuple[float, float]]:
-    """What remains of [start_s, end_s) outside the spans (in time order, not overlapping)."""
+    """What remains of [start_s, end_s) outside the spans (in the order of their starts)."""
     out = []
     at = start_s
     for a, b in spans:

@@ -126,6 +126,15 @@ EQUIVALENT: dict[tuple[str, str, str, str], str] = {
         "servo.stall_a is None or servo.stall_v is None",
         "servo.stall_a is None and servo.stall_v is None",
     ): "a profile has both or neither",
+    **{
+        (
+            "telemetry/power/control_check.py",
+            "_alike",
+            f"_missed({which}) > _MISSED",
+            f"_missed({which}) >= _MISSED",
+        ): "0.999 less a ratio near 0.98 is a multiple of 2**-53, and 0.02 is none"
+        for which in ("move, known[p]", "m, known[p]")
+    },
     (
         "telemetry/power/measured.py",
         "_missed",

@@ -243,6 +243,16 @@ def test_a_step_below_the_sensors_own_is_none(sign, resolution, told, make_readi
     assert len(found) == told
 
 
+@pytest.mark.parametrize(("bus_step_v", "told"), [(0.059, True), (0.061, False)])
+def test_the_surer_end_of_a_step_is_held_against_the_sensors(
+    bus_step_v, told, make_readings, monkeypatch
+) -> None:
+    # 20 mOhm, 5 mOhm up and down: 15 mOhm at 4 A.
+    monkeypatch.setattr(steps, "_step", lambda *_: (60.0, 0.03, 0.02, 0.005))
+    readings = stepped(make_readings, resolution={"pack 1": None, "bus": bus_step_v})
+    assert len(path_steps(readings, CRAFT, ())) == told
+
+
 def test_where_no_path_is_judged(make_readings) -> None:
     readings = stepped(make_readings)
     volts, bus, amps = readings.channels
