@@ -75,8 +75,8 @@ def _first(case: Case, pack: str) -> int:
     """First flight of the baseline: since the last note, and since this very pack was fitted."""
     first = case.first(pack)
     label = case.flights[-1].labels.get(pack)
-    others = [k for k, m in enumerate(case.flights) if m.labels.get(pack) != label]
-    return max(first, others[-1] + 1 if others else 0)
+    others = (k for k, m in enumerate(case.flights) if m.labels.get(pack) != label)
+    return max([first, *(k + 1 for k in others)])
 
 
 def _log(case: Case, place: str, feature: str) -> tuple[FloatArray, FloatArray]:

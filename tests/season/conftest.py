@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 
 from telemetry.aircraft import Aircraft
+from telemetry.book import BookFlight, Note, NoteKind
 from telemetry.channels import Channel, Quantity
 from telemetry.readings import Reading
 from telemetry.results import HistoryFlight, NoteMark
@@ -275,3 +276,36 @@ def make_reading() -> MakeReading:
         )
 
     return make
+
+
+def book_flight(start: str | None, recording: str = "other") -> BookFlight:
+    """A flight as a book lists it, of this start."""
+    return BookFlight(
+        id=f"{recording}-0",
+        recording=recording,
+        aircraft="tern",
+        file="made.csv",
+        start=start,
+        start_source="log",
+        kind="flight",
+        first_row=0,
+        rows=10,
+        duration_s=1.0,
+        order=1,
+        added="2026-06-01T00:00:00",
+    )
+
+
+def book_note(date: str) -> Note:
+    """A repair noted in a book on this day, of the whole aircraft."""
+    return Note(
+        id="n",
+        aircraft="tern",
+        kind=NoteKind.REPAIRED,
+        text="",
+        place=None,
+        date=date,
+        given=True,
+        order=2,
+        made="2026-06-01T00:00:00",
+    )

@@ -67,7 +67,7 @@ class TestWhichPacks:
         assert packs.shared_packs(case) == ["pack 1", "pack 3"]
 
     def test_since_this_very_pack_was_fitted(self, make_case: Make, make_flight: Make) -> None:
-        labels = ["A", "B", "A", "B", "B"]
+        labels = ["B", "A", "C", "B", "B"]
         flights = [make_flight(labels={"pack 1": x}) for x in labels]
         assert packs._first(make_case(flights), "pack 1") == 3
         assert packs._first(make_case(flights), "pack 2") == 0
