@@ -257,7 +257,7 @@ def gap_spans(
     list of (float, float)
         Last time before and first time after each gap, s.
     """
-    if time_s.size < 2 or not np.isfinite(interval_s):
+    if not np.isfinite(interval_s):
         return []
     longest = longest_steps(time_s, interval_s, intervals=intervals, least_s=least_s)
     at = np.flatnonzero(np.diff(time_s) > longest)
@@ -288,8 +288,6 @@ def held_at(t: FloatArray, v: FloatArray, at: FloatArray, max_age_s: float) -> F
     ndarray, shape (m,)
     """
     out = np.full(at.size, np.nan)
-    if t.size == 0:
-        return out
     i = np.searchsorted(t, at + 1e-9, side="right") - 1
     known = i >= 0
     fresh = known.copy()

@@ -2,10 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+from types import SimpleNamespace
+from typing import Any
+
 import pytest
 
+from telemetry.aircraft import Aircraft
 from telemetry.power import together as module
 from telemetry.power.intervals import Interval
+from telemetry.power.known import Measured
 from telemetry.results import Resistance
 
 
@@ -66,3 +72,83 @@ def test_the_highest_value_and_the_highest_that_may_have_been_missed() -> None:
 
 def test_nothing_reviewed_is_no_state() -> None:
     assert module.together([]) is None
+
+
+@dataclass
+class Told:
+    """What one flight is said to have measured, and the phases it is known by."""
+
+    lowest: float
+    usual: float
+    peak: float
+    landing: float
+
+
+def review(craft: Aircraft, *flights: tuple[str, str, float]) -> Any:
+    """A review of flights: kind, name, and the resistance of the wing."""
+    return SimpleNamespace(
+        aircraft=craft,
+        flights=[
+            SimpleNamespace(kind=kind, phases=name, resistances=(resistance(mohm),))
+            for kind, name, mohm in flights
+        ],
+    )
+
+
+TOLD = {
+    "first": Told(6.0, 3.0, 20.0, 7.5),
+    "bench": Told(1.0, 99.0, 99.0, 9.9),
+    "second": Told(6.5, 4.0, 15.0, 7.4),
+}
+OLD, NEW = (Aircraft.model_validate({"name": name}) for name in ("old", "new"))
+
+
+@pytest.fixture
+def stated(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Measurements as they are told; peaks are the names of the flights they come from."""
+
+    def measured_in(phases: str, readings: str, craft: Aircraft, pooled: Any) -> Measured:
+        assert readings == f"readings of {phases}"
+        told = TOLD[phases]
+        return Measured(
+            lowest_v={"bus": told.lowest},
+            usual_a={"bus": told.usual},
+            peak_a={"bus": Interval.exact(told.peak)},
+            landing_v={"bus": Interval.exact(told.landing)},
+            no_return=dict(pooled),
+        )
+
+    def current_peaks(phases: str, readings: str, craft: Aircraft) -> dict[str, str]:
+        return {"bus": f"{phases} of the {craft.name} one"}
+
+    monkeypatch.setattr(module, "_within", lambda _, flight: f"readings of {flight.phases}")
+    monkeypatch.setattr(module, "measured_in", measured_in)
+    monkeypatch.setattr(module, "current_peaks", current_peaks)
+    monkeypatch.setattr(module, "pooled_peaks", ", ".join)
+
+
+@pytest.mark.usefixtures("stated")
+def test_the_flights_of_two_days_as_one_state() -> None:
+    found = module.together(
+        [
+            review(OLD, ("flight", "first", 1.0), ("bench", "bench", 9.0)),
+            review(NEW, ("flight", "second", 2.0)),
+        ]
+    )
+    assert found is not None
+    assert (found.aircraft, found.flights) == (NEW, 2)
+    assert [r.mohm for r in found.resistances] == [2.0]
+    assert found.measured.lowest_v == {"bus": 6.0}
+    assert found.measured.usual_a == {"bus": 4.0}
+    assert found.measured.peak_a == {"bus": Interval.exact(20.0)}
+    assert found.measured.landing_v == {"bus": Interval.exact(7.4)}, "of the last flight"
+    assert found.measured.no_return == {"bus": "first of the old one, second of the new one"}
+
+
+@pytest.mark.usefixtures("stated")
+def test_bench_recordings_count_where_nothing_flew() -> None:
+    found = module.together([review(OLD, ("bench", "bench", 9.0))])
+    assert found is not None
+    assert found.flights == 1
+    assert found.measured.lowest_v == {"bus": 1.0}
+    assert module.together([review(OLD)]) is None

@@ -230,6 +230,7 @@ def stairs(lengths: list[int]) -> np.ndarray:
         # Few changes: the shortest (5 % quantile of 3 3 4 9 20: 3) and those within a row of it.
         ([3, 3, 4, 9, 20, 1], 10 / 3),
         ([3, 3, 5, 9, 20, 1], 3.0),
+        ([2, 4, 4, 4, 4, 1], 2.4),  # a fifth of the way from the first to the second of five
     ],
 )
 def test_interval_of_a_few_changes(lengths: list[int], interval: float | None) -> None:
@@ -290,6 +291,15 @@ def samples(v: list[float], update_s: float, t: np.ndarray | None = None) -> lis
 )
 def test_update_instants_by_hand(v: list[float], update_s: float, at: list[float]) -> None:
     assert samples(v, update_s) == at
+
+
+@pytest.mark.parametrize(("before", "taken"), [(1.5, True), (1.25, False)])
+def test_a_row_stands_for_an_instant_half_an_interval_on(before: float, taken: bool) -> None:
+    # Held from 0 to 6 s over intervals of 3 s: reported at 3 s too, where rows are missing. The
+    # last row before stands for it if it is not more than half an interval off.
+    t = np.array([0.0, 0.5, 1.0, before, 4.5, 5.0, 5.5, 6.0, 6.5, 7.0])
+    v = np.where(t < 6.0, 1.0, 2.0)
+    assert sampling.update_samples(t, v, 3.0).t.tolist() == [0.0, *[before] * taken, 6.0]
 
 
 def test_a_row_one_and_a_half_intervals_late_is_news() -> None:
@@ -356,6 +366,7 @@ def longest(steps: list[float], **more: float) -> list[float]:
         ([1, 1, 10, 10, 1, 1], [3] * 6),
         ([10, 10, 10], [30] * 3),
         ([3, 3, 3, 3], [3] * 4),  # none of them is long
+        ([2.9, 3.1, 2.9, 3.1, 2.9, 3.1], [3] * 6),  # never two running
         # Alike within a tenth of the lesser; the longest of them is the pace.
         ([1, 10, 11, 10, 1], [33] * 5),
         ([1, 10, 11.01, 10, 1], [3] * 5),
@@ -394,6 +405,7 @@ def test_a_held_value_is_known_from_its_instant_to_its_age() -> None:
     found = sampling.held_at(t, v, at, 3.0)
     np.testing.assert_allclose(found, [NAN, 5, 6, 5, 6, NAN])
     assert np.isnan(sampling.held_at(np.empty(0), np.empty(0), at, 3.0)).all()
+    np.testing.assert_allclose(sampling.held_at(t[:1], v[:1], at[:3], 1.0), [NAN, 5, 5])
 
 
 def test_chances_at_their_edges() -> None:
