@@ -65,24 +65,24 @@ def path_steps(
             continue
         away = [(o.start_s - _SETTLE_S, o.end_s + _SETTLE_S) for o in outs]
         blocks = _blocks(volts, bus, amps, readings, away)
-        step = None if blocks is None else _step(*blocks)
-        if blocks is not None and step is not None:
-            time_s, before, rise, half = step
-            # What the sensors' own steps can make of a drop is none of the path's.
-            steps_v = (volts.resolution or 0.0) + (bus.resolution or 0.0)
-            if (abs(rise) - half) * float(np.quantile(blocks[2], 0.95)) < steps_v:
-                continue
-            found.append(
-                PathStep(
-                    place=pack.name,
-                    parent=bus.place,
-                    time_s=time_s,
-                    before_mohm=1000 * before,
-                    rise_mohm=1000 * rise,
-                    low_rise_mohm=1000 * (rise - half),
-                    high_rise_mohm=1000 * (rise + half),
-                )
+        if blocks is None or (step := _step(*blocks)) is None:
+            continue
+        time_s, before, rise, half = step
+        # What the sensors' own steps can make of a drop is none of the path's.
+        steps_v = (volts.resolution or 0.0) + (bus.resolution or 0.0)
+        if (abs(rise) - half) * float(np.quantile(blocks[2], 0.95)) < steps_v:
+            continue
+        found.append(
+            PathStep(
+                place=pack.name,
+                parent=bus.place,
+                time_s=time_s,
+                before_mohm=1000 * before,
+                rise_mohm=1000 * rise,
+                low_rise_mohm=1000 * (rise - half),
+                high_rise_mohm=1000 * (rise + half),
             )
+        )
     return tuple(found)
 
 

@@ -343,6 +343,17 @@ def test_blocks_begin_where_all_are_known(last, told, make_readings) -> None:
     assert is_regulated(pack, [bus], total, CRAFT) is (False if told else None)
 
 
+@pytest.mark.parametrize("silent", ["bus", "pack 1", "load"])
+def test_a_block_in_which_one_was_silent_does_not_count(silent, make_readings) -> None:
+    def of(name: str, v: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        on = (LONG < 50) | (LONG >= 60) | (name != silent)
+        return LONG[on], v[on]
+
+    readings = make_readings({("bus", U): of("bus", FALL), ("pack 1", U): of("pack 1", FALL)})
+    total = Total(*of("load", np.full(LONG.size, 3.3)), 1.0, "bus")
+    assert is_regulated(readings.channels[0], readings.channels[1:], total, CRAFT) is False
+
+
 def test_what_leaves_it_open(make_readings) -> None:
     for volts in (7.9, 8.0, 7.3):
         assert holds(make_readings, FALL, np.full(LONG.size, volts)) is None, "it never fell"
