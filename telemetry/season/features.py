@@ -111,7 +111,11 @@ def measure_flight(review: Review, number: int = 1) -> Measures:
         air=_blocks(currents, volts, air, air_block_s),
         groups=_groups(flight),
         events=counts,
-        seen=tuple((f.code, f.place or "", str(f.level)) for f in review.findings),
+        seen=tuple(
+            (f.code, f.place or "", str(f.level))
+            for f in review.findings
+            if f.flight in (None, number)  # None: of the whole recording
+        ),
         steps_a={p: r.resolution for p, r in currents.items() if r.resolution is not None},
         servos={n.name: n.servos for n in aircraft.nodes if n.servos is not None},
         labels={p.name: p.label for p in aircraft.packs if p.label is not None},

@@ -19,7 +19,7 @@ from telemetry.results import Level
 FloatArray = NDArray[np.float64]
 
 #: Version of the document. Measures of another version are made again from the log.
-VERSION = "5"
+VERSION = "6"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -101,7 +101,7 @@ class Measures:
     groups : tuple of GroupDraw
     events : tuple of EventCount
     seen : tuple of (str, str, str)
-        Code, place and level of what the review of this recording by itself found.
+        Code, place and level of what the review found in this flight or in the whole recording.
     steps_a : dict of str to float
         Resolution of each place's current, A.
     servos : dict of str to int
@@ -141,7 +141,7 @@ class Measures:
 
     @property
     def verdict(self) -> Level:
-        """Of the review of this recording by itself."""
+        """Of the review of this flight by itself."""
         return max((Level(level) for _, _, level in self.seen), default=Level.CLEAR)
 
     @property
