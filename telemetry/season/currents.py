@@ -82,7 +82,7 @@ def _rest(place: str, r: Reading, phases: tuple[Phase, ...]) -> Measure:
     x = np.sort(x[np.isfinite(x)])
     if x.size < 4:
         return nothing
-    lower = x[: max(2, x.size // 2)]
+    lower = x[: x.size // 2]
     value = float(np.median(lower))
     quiet = np.concatenate([r.within(*inner(p)).v for p in ground])
     quiet = quiet[quiet <= np.median(quiet)] if quiet.size else quiet
