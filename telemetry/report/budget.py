@@ -8,24 +8,21 @@ from dataclasses import dataclass
 from telemetry.aircraft import Aircraft
 from telemetry.figures.names import plain
 from telemetry.figures.stops import stops_of
-from telemetry.power.budget_records import Budget, LeadBudget, PlaceBudget
-from telemetry.power.intervals import Interval
-from telemetry.report.document import (
-    Block,
-    Document,
-    FigureBlock,
-    FirstPage,
-    KeyNumber,
-    Paragraph,
-    Section,
-    Table,
+from telemetry.power.budget_records import Budget, PlaceBudget
+from telemetry.report.budget_parts import (
+    leads_section,
+    method_section,
+    parts_section,
+    places_section,
+    thicker_section,
+    worst_case_words,
 )
+from telemetry.report.document import Document, FigureBlock, FirstPage, KeyNumber, Section
 from telemetry.report.json import made_by
 from telemetry.report.method import cautions_section, limits_section
 from telemetry.report.path import PathPicture
-from telemetry.report.tables import NONE, cells, columns
-from telemetry.report.words import CASE_WORD, NOT_MEASURED, Steps, counted, number, quoted, sentence
-from telemetry.report.worst import left_out, worst_table
+from telemetry.report.tables import NONE
+from telemetry.report.words import CASE_WORD, NOT_MEASURED, counted, number, quoted, sentence
 from telemetry.results import Level, PartLoad, WorstCase
 
 _WORD = {
@@ -34,7 +31,6 @@ _WORD = {
     Level.UNKNOWN: "Cannot be told",
 }
 _MOST_CHECKS = 5
-_DESIGNED = "Packs at nominal voltage; intervals from packs at their floor to full ones."
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,12 +58,12 @@ def budget_document(budget: Budget, aircraft: Aircraft, flights: int, named: str
     rests = f"From {counted(flights, 'flight')}" if flights else "From the profile alone: a design"
     sections = (
         Section(title="The power path", anchor="path", blocks=(_figure(budget, aircraft),)),
-        _places(budget),
-        _leads(budget),
-        _parts(budget),
-        _thicker(budget),
+        places_section(budget),
+        leads_section(budget),
+        parts_section(budget),
+        thicker_section(budget),
         limits_section(aircraft, aircraft.limits),
-        _method(budget),
+        method_section(budget),
         cautions_section(),
     )
     name = plain(aircraft.name)
@@ -192,7 +188,7 @@ def _one_lost(budget: Budget) -> KeyNumber:
 def _highest(budget: Budget) -> KeyNumber:
     label = "Highest current"
     found = [
-        (p.worst_a, f"{plain(p.place)}, {_case(p, budget)}")
+        (p.worst_a, f"{plain(p.place)}, {worst_case_words(p, budget)}")
         for p in budget.parts
         if p.worst_a is not None and p.worst_case
     ]
@@ -206,13 +202,6 @@ def _highest(budget: Budget) -> KeyNumber:
         return _key(label, None, "no part with a current is known")
     amps, where = max(found, key=lambda x: x[0])
     return _key(label, _a(amps), where)
-
-
-def _case(part: PartLoad, budget: Budget) -> str:
-    """In which case a part carries most."""
-    if part.worst_case == "observed":
-        return "all servos moving" if budget.basis == "design" else "highest seen"
-    return CASE_WORD.get(part.worst_case, part.worst_case) or NONE
 
 
 def _ratio(part: PartLoad) -> float:
@@ -291,190 +280,9 @@ def _figure(budget: Budget, aircraft: Aircraft) -> FigureBlock:
     )
 
 
-def _places(budget: Budget) -> Section:
-    blocks: list[Block] = []
-    if budget.places:
-        blocks.append(
-            Table(
-                caption="Predicted against measured",
-                columns=columns("Place", "Predicted V", "Measured V", "Differ", ">Lowest V"),
-                rows=tuple(
-                    cells(
-                        plain(p.place),
-                        _interval(p.predicted_v, 0.01),
-                        _interval(p.measured_v, 0.01),
-                        _yes(p.differs),
-                        NONE if p.lowest_v is None else number(p.lowest_v, 0.01),
-                    )
-                    for p in budget.places
-                ),
-                note=(
-                    f"With all servos moving. {_DESIGNED}"
-                    if budget.basis == "design"
-                    else "At the mean load of the last minute before landing: what the feeding "
-                    "place measured, less the wire table's resistance times the current. They "
-                    "differ where neither the intervals nor two sensors explain it."
-                ),
-            )
-        )
-        if budget.basis == "design":
-            worst = worst_table(budget.places, Steps({}), how=_DESIGNED)
-        else:
-            worst = worst_table(budget.places, Steps({}))
-        missing = left_out(budget.places).strip()
-        if worst is not None:
-            blocks.append(worst)
-        elif missing:
-            blocks.append(Paragraph(text=missing))
-    return _section("Places", "places", blocks, "The profile names no bus and no nodes.")
-
-
-def _leads(budget: Budget) -> Section:
-    blocks: list[Block] = []
-    if budget.leads:
-        blocks.append(
-            Table(
-                caption="Leads: resistance out and back with plugs, mOhm",
-                columns=columns(
-                    "Lead of", "Wire", "~>Length m", ">Expected", ">Measured", "Differ", ">Drop V"
-                ),
-                rows=tuple(
-                    cells(
-                        plain(x.place),
-                        x.wire,
-                        f"{x.length_m:g}",
-                        _interval(x.expected_mohm, 1.0),
-                        _interval(x.measured_mohm, 1.0),
-                        _difference(x),
-                        NONE if x.worst_drop_v is None else number(x.worst_drop_v, 0.01),
-                    )
-                    for x in budget.leads
-                ),
-                note="Expected: from gauge or section, length, copper of 0 to 40 degC, stranding "
-                "and plugs. Differ: by how many mOhm the measured one surely lies off. Drop: at "
-                "the worst current.",
-            )
-        )
-    return _section("Leads", "leads", blocks, "The profile describes no lead.")
-
-
-def _parts(budget: Budget) -> Section:
-    blocks: list[Block] = []
-    if budget.parts:
-        blocks.append(
-            Table(
-                caption="Wires, plugs and supplies: current against limit, A",
-                columns=columns(
-                    "Place",
-                    "Part",
-                    "~What",
-                    ">Usual",
-                    ">Worst",
-                    "~Worst case",
-                    ">Limit",
-                    "~From",
-                    "Over",
-                ),
-                rows=tuple(
-                    cells(
-                        plain(p.place),
-                        p.part,
-                        plain(p.what),
-                        _number(p.usual_a),
-                        _number(p.worst_a),
-                        _case(p, budget),
-                        _number(p.limit_a),
-                        p.limit_from or NONE,
-                        _over(p),
-                    )
-                    for p in budget.parts
-                ),
-                note="Usual: the highest mean over a minute"
-                + (" (of a design: all servos moving)" if budget.basis == "design" else "")
-                + "; a continuous limit is for this one. The worst one may exceed it for a moment.",
-            )
-        )
-    return _section("Limits", "parts", blocks, "The profile describes no lead and no supply.")
-
-
-def _thicker(budget: Budget) -> Section:
-    rows = tuple(
-        cells(
-            plain(x.place),
-            x.wire,
-            t.wire,
-            f"{t.mohm.value:.0f}",
-            NONE if t.gain_v is None else number(t.gain_v, 0.01),
-            f"{t.grams:.0f}",
-        )
-        for x in budget.leads
-        for t in x.thicker
-    )
-    blocks: list[Block] = []
-    if rows:
-        blocks.append(
-            Table(
-                caption="What a thicker wire would bring",
-                columns=columns("Lead of", "Now", "With", ">mOhm", ">Gain V", ">More g"),
-                rows=rows,
-                note="Same length and plugs. Gain: at the worst current. Grams of copper.",
-            )
-        )
-    return _section("Thicker wire", "thicker", blocks, "There is no lead to compare.")
-
-
-def _method(budget: Budget) -> Section:
-    if budget.basis == "design":
-        text = (
-            "Worked out from the profile alone: packs at nominal voltage with the resistance the "
-            "profile gives, leads from the wire table, servos at their moving current; all servos "
-            "stalled as resistances."
-        )
-    else:
-        text = (
-            "Currents and lowest voltages are the extremes of all flights given; voltages at "
-            "landing and shares of the packs are those of the last flight; each resistance is the "
-            "newest that could be measured."
-        )
-    return Section(title="Method", anchor="method", blocks=(Paragraph(text=text),))
-
-
-def _section(title: str, anchor: str, blocks: list[Block], otherwise: str) -> Section:
-    return Section(title=title, anchor=anchor, blocks=tuple(blocks) or (Paragraph(text=otherwise),))
-
-
 def _v(volts: float | None) -> str:
     return f"{number(volts, 0.01)} V"
 
 
 def _a(amps: float | None) -> str:
     return f"{number(amps, 0.1)} A"
-
-
-def _number(amps: float | None) -> str:
-    return NONE if amps is None else number(amps, 0.1)
-
-
-def _interval(x: Interval | None, step: float) -> str:
-    if x is None:
-        return NONE
-    ends = f"{number(x.low, step)}-{number(x.high, step)}"
-    return number(x.value, step) if x.low == x.high else f"{number(x.value, step)} ({ends})"
-
-
-def _yes(found: bool | None) -> str:
-    return NONE if found is None else "yes" if found else "no"
-
-
-def _difference(lead: LeadBudget) -> str:
-    if lead.differs is None or lead.excess_mohm is None:
-        return NONE
-    return f"{lead.excess_mohm.value:+.0f}" if lead.differs else "no"
-
-
-def _over(part: PartLoad) -> str:
-    if part.over is None:
-        return NONE
-    if part.over:
-        return "yes"
-    return "for a moment" if part.worst_over else "no"

@@ -6,12 +6,13 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 
 from telemetry.channels import PlaceKind, kind_of_place
-from telemetry.figures import history as across_flights
 from telemetry.figures import style
-from telemetry.figures.history import FlightAxis, Series
+from telemetry.figures.flights import FlightAxis, Series, draw_amounts, draw_series
 from telemetry.figures.names import plain
+from telemetry.figures.season import Bar, draw_season
 from telemetry.figures.style import AnyFigure, Look
 from telemetry.figures.traces import path_order
+from telemetry.figures.trends import draw_chart, draw_trend
 from telemetry.report.across import STEP, Across, finite, paired
 from telemetry.report.document import FigureBlock
 from telemetry.report.words import LEVEL_WORD, code_words, number
@@ -255,9 +256,9 @@ class HistoryScene:
         ax = style.axes_at(fig, 52, 40, width - 68, height - 92)
         flights = self._axis(block.place)
         if amounts:
-            across_flights.draw_amounts(ax, series, flights, name=name, unit=unit)
+            draw_amounts(ax, series, flights, name=name, unit=unit)
         else:
-            across_flights.draw_series(ax, series, flights, name=name, unit=unit, view=view)
+            draw_series(ax, series, flights, name=name, unit=unit, view=view)
         return True
 
     def _axis(self, place: str | None) -> FlightAxis:
@@ -281,10 +282,10 @@ class HistoryScene:
         look = self.looks.get(trend.place, Look(style.BLUE, ()))
         room = width - 52 - 52
         upper = style.axes_at(fig, 52, 18, room, height - 158)
-        across_flights.draw_trend(upper, trend, flights, look, self._trend_view(trend.code))
+        draw_trend(upper, trend, flights, look, self._trend_view(trend.code))
         style.no_time_labels(upper)
         lower = style.axes_at(fig, 52, height - 128, room, 72)
-        across_flights.draw_chart(lower, trend, flights)
+        draw_chart(lower, trend, flights)
         return True
 
     def _trend_view(self, code: str) -> tuple[float, float]:
@@ -364,7 +365,7 @@ class HistoryScene:
         places = season_places(across)
         rows = {place: k for k, place in enumerate(places)}
         bars = [
-            across_flights.Bar(
+            Bar(
                 row=rows[f.place],
                 since=since - 1,
                 level=f.level,
@@ -381,7 +382,7 @@ class HistoryScene:
             if n.restarts
         ]
         dots = [self._measured(place) for place in places]
-        across_flights.draw_season(ax, places, bars, FlightAxis(days=across.days), marks, dots)
+        draw_season(ax, places, bars, FlightAxis(days=across.days), marks, dots)
 
 
 def season_places(across: Across) -> tuple[str, ...]:

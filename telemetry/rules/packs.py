@@ -1,19 +1,11 @@
-"""Packs: one that gave nothing, one that was low, an uneven share, a path unlike the other's."""
+"""Packs: what each gave. One that gave nothing, and an uneven share."""
 
 from __future__ import annotations
 
-from telemetry.aircraft import CELL_V, Aircraft, Pack
-from telemetry.power.charge_state import guess_pack
-from telemetry.results import (
-    Flight,
-    Level,
-    OutKind,
-    OutSign,
-    PackOut,
-    PackState,
-    PhaseKind,
-    Resistance,
-)
+from telemetry.aircraft import Aircraft
+from telemetry.results import Flight, Level, OutKind, OutSign, PackOut, PackState, PhaseKind
+from telemetry.rules.pack_charge import low_packs, shared_packs
+from telemetry.rules.pack_paths import path_findings
 from telemetry.rules.raised import Raised
 
 # Under this share of the current a pack gives nothing (ours: three sensor gains of 1 to 2 %).
@@ -27,27 +19,18 @@ _LONG_S, _MUCH = 20.0, 0.3
 _HELD = 0.2
 # Two voltage sensors may differ by this much (ours: half a percent of 8 V).
 _SENSORS_V = 0.04
-# Rest voltages of a pair: further apart than this is no scatter of sensors and charging (ours: a
-# tenth to a third of the charge of most lithium cells).
-_APART_PCT = 3.5
-# A cell of lithium iron phosphate just off the charger reads up to a tenth more than one that has
-# rested (common practice, no source); above this it is not low.
-_LIFE_REST_V = 3.25
-# Paths of a pair from pack to bus: one above the other by this factor and by this much (ours).
-_PATH_FACTOR, _PATH_MOHM = 1.5, 8.0
 
 
 def pack_findings(flight: Flight, aircraft: Aircraft) -> list[Raised]:
     """What the packs of one flight show, each cause told once."""
     lost = _lost(flight)
     out = {r.place for r in lost}
-    low = _low(flight, aircraft)
+    low = low_packs(flight, aircraft)
     weak = {r.place for r in low}
     never = [] if out else _never(flight, aircraft, weak)
     silent = out | {r.place for r in never}
     share = [] if silent or weak else _share(flight, aircraft)
-    steps = _steps(flight, aircraft)
-    return [*lost, *never, *low, *share, *(steps or _paths(flight, aircraft))]
+    return [*lost, *never, *low, *share, *path_findings(flight, aircraft)]
 
 
 def lost_in_flight(flight: Flight) -> frozenset[str]:
@@ -132,7 +115,7 @@ def _out_evidence(outs: list[PackOut]) -> dict[str, float | int | str | None]:
 
 def _never(flight: Flight, aircraft: Aircraft, low: set[str]) -> list[Raised]:
     """A pack that is to share and gave nothing under load from first to last."""
-    shared = _shared(flight)
+    shared = shared_packs(flight)
     silent = [s for s in shared if s.high_share is not None and s.high_share < _NOTHING]
     if len(shared) < 2 or len(silent) != 1:
         return []
@@ -182,143 +165,17 @@ def _below(state: PackState, other: PackState, by_v: float = 0.0) -> bool:
     return state.loaded_v < other.loaded_v + by_v
 
 
-def _shared(flight: Flight) -> list[PackState]:
-    return [s for s in flight.packs if s.role == "shared"]
-
-
-def _low(flight: Flight, aircraft: Aircraft) -> list[Raised]:
-    """Packs that were low: against the other, by their cells, or by the reserve at landing."""
-    apart = _apart(flight, aircraft)
-    out = []
-    for state in flight.packs:
-        pack = aircraft.pack(state.place)
-        reasons = [
-            r
-            for r in (
-                apart.get(state.place),
-                None if pack is None else _by_cells(state, pack),
-                None if pack is None else _by_reserve(state, aircraft.limits.reserve_pct),
-            )
-            if r is not None
-        ]
-        if reasons:
-            first, *rest = reasons
-            evidence = dict(first.evidence)
-            for r in rest:
-                evidence |= {k: v for k, v in r.evidence.items() if k not in evidence}
-            out.append(
-                Raised(
-                    code="pack-low",
-                    level=Level.WATCH,
-                    place=state.place,
-                    title=first.title,
-                    evidence={**evidence, "counter_start_mah": state.counter_start_mah},
-                    also=tuple(dict.fromkeys(x for r in reasons for x in r.also)),
-                )
-            )
-    return out
-
-
-def _apart(flight: Flight, aircraft: Aircraft) -> dict[str, Raised]:
-    """The lower of a shared pair whose voltages at rest lie clearly apart."""
-    pair = [s for s in _shared(flight) if s.rest_v is not None]
-    if len(_shared(flight)) != 2 or len(pair) != 2:
-        return {}
-    low, high = sorted(pair, key=lambda s: s.rest_v or 0.0)
-    packs = [aircraft.pack(s.place) for s in (low, high)]
-    per_cell = [None if p is None or p.cells is None else p.cells for p in packs]
-    kinds = [None if p is None else p.chemistry for p in packs]
-    if None not in kinds and kinds[0] != kinds[1]:
-        return {}
-    cells = (per_cell[0] or 1, per_cell[1] or 1) if None not in per_cell else (1, 1)
-    low_v, high_v = (low.rest_v or 0.0) / cells[0], (high.rest_v or 0.0) / cells[1]
-    if low_v > high_v:
-        return {}
-    gap_pct = 100 * (high_v - low_v) / high_v
-    if gap_pct <= _APART_PCT or _rested_life(low.rest_v or 0.0, high.rest_v or 0.0, packs[0]):
-        return {}
-    also = () if None not in kinds else ("the two packs are of different kinds by design",)
-    return {
-        low.place: Raised(
-            code="pack-low",
-            level=Level.WATCH,
-            place=low.place,
-            title=f"{low.place} began at {low.rest_v:.2f} V at rest, {high.place} at "
-            f"{high.rest_v:.2f} V",
-            evidence={
-                "rest_v": low.rest_v,
-                "other_rest_v": high.rest_v,
-                "gap_pct": gap_pct,
-                "share": low.share,
-            },
-            also=also,
-        )
-    }
-
-
-def _rested_life(low_v: float, high_v: float, pack: Pack | None) -> bool:
-    """Whether both may be lithium iron phosphate, the higher one just off the charger."""
-    if pack is not None and pack.chemistry is not None:
-        counts = [pack.cells or 0] if pack.chemistry == "life" else []
-    else:
-        both = [set(guess_pack(v).candidates) for v in (low_v, high_v)]
-        counts = [n for kind, n in both[0] & both[1] if kind == "life"]
-    return any(n and low_v / n >= _LIFE_REST_V for n in counts)
-
-
-def _by_cells(state: PackState, pack: Pack) -> Raised | None:
-    """Rest voltage per cell at or below nominal: the larger part of the charge is gone."""
-    if state.rest_v is None or pack.chemistry is None or pack.cells is None:
-        return None
-    cell_v, nominal_v = state.rest_v / pack.cells, CELL_V[pack.chemistry][1]
-    if cell_v > nominal_v:
-        return None
-    return Raised(
-        code="pack-low",
-        level=Level.WATCH,
-        place=state.place,
-        title=f"{state.place} began at {cell_v:.2f} V a cell at rest; nominal is {nominal_v:.2f} V",
-        evidence={"rest_v": state.rest_v, "cell_v": cell_v, "nominal_v": nominal_v},
-    )
-
-
-def _by_reserve(state: PackState, reserve_pct: float) -> Raised | None:
-    """Less than the reserve left at landing.
-
-    A rest voltage tells the charge roughly: then all of its interval must lie below. A pack taken
-    as full had no more than that.
-    """
-    left = state.high_landing_pct if state.basis == "rest voltage" else state.landing_pct
-    if left is None or state.landing_pct is None or left >= reserve_pct:
-        return None
-    basis = {"records": "by the records", "full": "even if it was full before"}
-    return Raised(
-        code="pack-low",
-        level=Level.WATCH,
-        place=state.place,
-        title=f"{state.place} landed with {state.landing_pct:.0f} % of its capacity "
-        f"{basis.get(state.basis, 'by its voltage at rest')}; the reserve is {reserve_pct:.0f} %",
-        evidence={
-            "landing_pct": state.landing_pct,
-            "low_landing_pct": state.low_landing_pct,
-            "high_landing_pct": state.high_landing_pct,
-            "reserve_pct": reserve_pct,
-            "drawn_mah": state.drawn_mah,
-        },
-    )
-
-
 def _share(flight: Flight, aircraft: Aircraft) -> list[Raised]:
     """An uneven share of a pair: watch where the paths differ, else it is their charge."""
-    off = [s for s in _shared(flight) if s.off_balance and s.share is not None]
-    if not off or len(_shared(flight)) != 2:
+    off = [s for s in shared_packs(flight) if s.off_balance and s.share is not None]
+    if not off or len(shared_packs(flight)) != 2:
         return []
     state = min(off, key=lambda s: s.share or 0.0)
     band = aircraft.limits.share_points / 100
     share = state.share or 0.0
     low, high = state.low_change_share, state.high_change_share
     even = low is not None and high is not None and high >= 0.5 - band and low <= 0.5 + band
-    other = next(s for s in _shared(flight) if s is not state)
+    other = next(s for s in shared_packs(flight) if s is not state)
     held = share < _HELD and _below(state, other)
     cause = ""
     if even:
@@ -343,76 +200,3 @@ def _share(flight: Flight, aircraft: Aircraft) -> list[Raised]:
             also=(cause,) if cause else (),
         )
     ]
-
-
-def _steps(flight: Flight, aircraft: Aircraft) -> list[Raised]:
-    """A path whose resistance went up within the flight."""
-    limits = aircraft.limits
-    out = []
-    for s in flight.path_steps:
-        part = s.low_rise_mohm / max(s.before_mohm, 1.0)
-        if s.low_rise_mohm < limits.branch_watch_mohm or part < limits.branch_watch_pct / 100:
-            continue
-        grave = s.low_rise_mohm >= limits.branch_ground_mohm
-        grave = grave and part >= limits.branch_ground_pct / 100
-        out.append(
-            Raised(
-                code="switch-step",
-                level=Level.GROUND if grave else Level.WATCH,
-                place=s.place,
-                title=f"{s.place}: {s.rise_mohm:.0f} mOhm more to {s.parent} from "
-                f"{_clock(s.time_s)} on, {max(s.before_mohm, 0):.0f} before",
-                evidence={
-                    "time_s": s.time_s,
-                    "before_mohm": s.before_mohm,
-                    "rise_mohm": s.rise_mohm,
-                    "low_rise_mohm": s.low_rise_mohm,
-                    "high_rise_mohm": s.high_rise_mohm,
-                },
-                start_s=s.time_s,
-                end_s=s.time_s,
-            )
-        )
-    return out
-
-
-def _clock(seconds: float) -> str:
-    minutes, rest = divmod(int(seconds), 60)
-    return f"{minutes:02d}:{rest:02d}"
-
-
-def _paths(flight: Flight, aircraft: Aircraft) -> list[Raised]:
-    """Of a shared pair: one path from pack to bus clearly above the other's."""
-    shared = {p.name for p in aircraft.packs if p.role == "shared"}
-    known = [
-        r
-        for r in flight.resistances
-        if r.kind == "branch" and r.parent in shared and r.mohm is not None
-    ]
-    if len(shared) != 2 or len(known) != 2:
-        return []
-    low, high = sorted(known, key=lambda r: r.mohm or 0.0)
-    least, most = high.low_mohm or 0.0, _most(low)
-    if least - most <= _PATH_MOHM or least <= _PATH_FACTOR * most:
-        return []
-    return [
-        Raised(
-            code="switch-step",
-            level=Level.WATCH,
-            place=high.parent or "",
-            title=f"{high.parent}: {high.mohm:.0f} mOhm from pack to {high.place}, against "
-            f"{low.mohm:.0f} of {low.parent}",
-            evidence={
-                "mohm": high.mohm,
-                "low_mohm": high.low_mohm,
-                "high_mohm": high.high_mohm,
-                "compared_with": low.parent,
-                "compared_mohm": low.mohm,
-            },
-            also=("the two paths were built unlike",),
-        )
-    ]
-
-
-def _most(r: Resistance) -> float:
-    return max(r.high_mohm if r.high_mohm is not None else (r.mohm or 0.0), 0.0)

@@ -10,9 +10,9 @@ import pytest
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from telemetry.figures import history as figures
-from telemetry.figures import style
-from telemetry.figures.history import Bar, FlightAxis, Series
+from telemetry.figures import flights, style, trends
+from telemetry.figures.flights import FlightAxis, Series
+from telemetry.figures.season import Bar, draw_season
 from telemetry.results import History, Level, NoteMark
 
 LOOK = style.Look(style.BLUE, ())
@@ -46,7 +46,7 @@ def test_a_trend_shows_every_judged_flight_and_which_belong_to_the_change(
 ) -> None:
     trend = history.trends[0]
     assert trend.since == 5
-    figures.draw_trend(ax, trend, axis(12), LOOK, (-20, 140))
+    trends.draw_trend(ax, trend, axis(12), LOOK, (-20, 140))
     (sound,), (changed,) = named(ax, "rise-sound"), named(ax, "rise-since")
     # Flights are numbered from 1: index 5 is No. 6.
     assert list(sound.get_xdata()) == [3, 4, 5]
@@ -57,7 +57,7 @@ def test_a_trend_shows_every_judged_flight_and_which_belong_to_the_change(
 
 
 def test_a_trend_has_its_limits_where_they_are_and_named(ax: Axes, history: History) -> None:
-    figures.draw_trend(ax, history.trends[0], axis(12), LOOK, (-20, 140))
+    trends.draw_trend(ax, history.trends[0], axis(12), LOOK, (-20, 140))
     for level, value in (("watch", 25.0), ("ground", 60.0)):
         (line,) = named(ax, f"limit-{level}")
         assert set(line.get_ydata()) == {value}
@@ -65,7 +65,7 @@ def test_a_trend_has_its_limits_where_they_are_and_named(ax: Axes, history: Hist
 
 
 def test_a_limit_outside_the_view_is_left_out(ax: Axes, history: History) -> None:
-    figures.draw_trend(ax, history.trends[0], axis(12), LOOK, (-20, 40))
+    trends.draw_trend(ax, history.trends[0], axis(12), LOOK, (-20, 40))
     assert named(ax, "limit-watch")
     assert not named(ax, "limit-ground")
 
@@ -73,7 +73,7 @@ def test_a_limit_outside_the_view_is_left_out(ax: Axes, history: History) -> Non
 def test_the_baseline_is_washed_from_its_first_to_its_last_flight(
     ax: Axes, history: History
 ) -> None:
-    figures.draw_trend(ax, history.trends[0], axis(12), LOOK, (-20, 140))
+    trends.draw_trend(ax, history.trends[0], axis(12), LOOK, (-20, 140))
     (wash,) = named(ax, "baseline")
     box = wash.get_window_extent().transformed(ax.transData.inverted())
     # Flights No. 3 to 5, each with less than half a flight beside it.
@@ -82,7 +82,7 @@ def test_the_baseline_is_washed_from_its_first_to_its_last_flight(
 
 def test_the_evidence_stands_against_its_limit(ax: Axes, history: History) -> None:
     trend = history.trends[0]
-    figures.draw_chart(ax, trend, axis(12))
+    trends.draw_chart(ax, trend, axis(12))
     (bars,) = named(ax, "cusum")
     # Each bar is a stroke from zero to its value, and a gap.
     low, high, _ = np.asarray(bars.get_ydata(), dtype=float).reshape(-1, 3).T
@@ -103,7 +103,7 @@ def test_what_was_not_measured_is_a_hole_and_no_zero(ax: Axes) -> None:
         high=(8.2, None, None),
         look=LOOK,
     )
-    figures.draw_series(ax, [series], axis(3), name="voltage", unit="V")
+    flights.draw_series(ax, [series], axis(3), name="voltage", unit="V")
     (line,) = named(ax, "value-0")
     assert list(line.get_xdata()) == [1, 2, 3]
     values = np.asarray(line.get_ydata(), dtype=float)
@@ -122,7 +122,7 @@ def test_amounts_begin_at_zero_and_stand_side_by_side(ax: Axes) -> None:
         Series(name=n, values=(200.0, v), low=none, high=none, look=LOOK)
         for n, v in (("pack 1", 210.0), ("pack 2", None))
     ]
-    figures.draw_amounts(ax, packs, axis(2), name="charge used", unit="mAh")
+    flights.draw_amounts(ax, packs, axis(2), name="charge used", unit="mAh")
     assert ax.get_ylim()[0] == 0
     first, second = ax.containers
     assert first[0].get_height() == 200.0
@@ -132,7 +132,7 @@ def test_amounts_begin_at_zero_and_stand_side_by_side(ax: Axes) -> None:
 
 
 def test_notes_stand_before_the_next_flight_and_only_some_begin_a_baseline(ax: Axes) -> None:
-    figures.draw_notes(ax, axis(5, note("repaired", 3), note("changed", 5), note("charged", 1)))
+    flights.draw_notes(ax, axis(5, note("repaired", 3), note("changed", 5), note("charged", 1)))
     for kind, at in (("repaired", 3.5), ("changed", 5.5), ("charged", 1.5)):
         (line,) = named(ax, f"note-{kind}")
         assert set(line.get_xdata()) == {at}
@@ -142,7 +142,7 @@ def test_notes_stand_before_the_next_flight_and_only_some_begin_a_baseline(ax: A
 
 def test_the_axis_of_flights_numbers_them_and_names_each_day_once(ax: Axes) -> None:
     days = ("4 Apr", "4 Apr", "11 Apr", "11 Apr", "")
-    figures.flight_axis(ax, axis(5, days=days))
+    flights.flight_axis(ax, axis(5, days=days))
     ax.figure.draw_without_rendering()
     shown = [t.get_text().strip() for t in ax.get_xticklabels()]
     assert shown == ["1\n4 Apr", "2", "3\n11 Apr", "4", "5"]
@@ -151,7 +151,7 @@ def test_the_axis_of_flights_numbers_them_and_names_each_day_once(ax: Axes) -> N
 @pytest.mark.parametrize("count", [1, 2, 7, 13, 40, 200, 1000])
 def test_numbers_of_flights_do_not_run_into_one_another(ax: Axes, count: int) -> None:
     days = tuple(f"{1 + k % 28} Apr" for k in range(count))
-    figures.flight_axis(ax, axis(count, days=days))
+    flights.flight_axis(ax, axis(count, days=days))
     fig = ax.figure
     assert isinstance(fig, Figure)
     fig.draw_without_rendering()
@@ -164,7 +164,7 @@ def test_numbers_of_flights_do_not_run_into_one_another(ax: Axes, count: int) ->
 def season(width: float, bars: list[Bar], marks: list, count: int = 12) -> Axes:
     fig = style.new_figure(width, 240)
     ax = style.axes_at(fig, 90, 16, width - 100, 174)
-    return figures.draw_season(
+    return draw_season(
         ax, ["left wing", "right wing", "tail"], bars, axis(count), marks, [[1, 2, 3], [], [2]]
     )
 
@@ -237,6 +237,6 @@ def test_lines_on_paper_use_colours_that_reach_three_to_one() -> None:
 def test_one_flight_alone_can_be_drawn(make_history: Callable[..., History], ax: Axes) -> None:
     none = (None,)
     one = Series(name="idle", values=(8.0,), low=none, high=none, look=LOOK)
-    figures.draw_series(ax, [one], axis(1, note("repaired", 1)), name="voltage", unit="V")
+    flights.draw_series(ax, [one], axis(1, note("repaired", 1)), name="voltage", unit="V")
     ax.figure.draw_without_rendering()
     assert ax.get_xlim()[0] < 1 < ax.get_xlim()[1]

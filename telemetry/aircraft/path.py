@@ -1,0 +1,167 @@
+"""The aircraft: what feeds what."""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import Any
+
+from pydantic import Field, model_validator
+
+from telemetry.aircraft.base import Record
+from telemetry.aircraft.limits import Limits
+from telemetry.aircraft.parts import Lead, Node, Pack, PlaceName, Servo, Supply
+
+
+class Aircraft(Record):
+    """What feeds what.
+
+    The path is a tree below its root: the bus, or the one pack or supply of an aircraft without a
+    bus. Packs feed the bus through the supplies, or directly where there are none. Outputs and
+    pack labels are dated: :meth:`on` gives the aircraft as it was on a day.
+    """
+
+    name: str = Field("unnamed", min_length=1, description="name of the aircraft")
+    inferred: bool = Field(False, description="True where the path was read from the log alone")
+    packs: tuple[Pack, ...] = ()
+    supplies: tuple[Supply, ...] = ()
+    regulator: PlaceName | None = Field(None, description="place name of the regulator")
+    bus: PlaceName | None = Field(None, description="place name of the bus")
+    regulated_v: float | None = Field(None, gt=0, description="regulator set-point, V")
+    nodes: tuple[Node, ...] = ()
+    servos: tuple[Servo, ...] = ()
+    limits: Limits = Field(Limits(), description="limits of the user's own")
+
+    @model_validator(mode="before")
+    @classmethod
+    def _regulator_from_supplies(cls, data: Any) -> Any:
+        """Let regulators among the supplies name the regulator and the set-point of the bus.
+
+        Of several the highest set-point counts: regulators that feed one bus through diodes hold
+        it there.
+        """
+        supplies = data.get("supplies") if isinstance(data, dict) else None
+        if not isinstance(supplies, list | tuple):
+            return data
+        rows = [dict(s) for s in supplies if isinstance(s, dict | Supply)]
+        named = [str(r["name"]) for r in rows if r.get("kind") == "regulator" and "name" in r]
+        points = [v for r in rows if isinstance(v := r.get("set_point_v"), float | int) and v > 0]
+        found: dict[str, Any] = {}
+        if named:
+            found["regulator"] = named[0]
+        if points:
+            found["regulated_v"] = max(points)
+        return {**data, **{key: v for key, v in found.items() if data.get(key) is None}}
+
+    def node(self, place: str) -> Node | None:
+        """The node of that name."""
+        return next((n for n in self.nodes if n.name == place), None)
+
+    def pack(self, place: str) -> Pack | None:
+        """The pack of that name."""
+        return next((p for p in self.packs if p.name == place), None)
+
+    def supply(self, place: str) -> Supply | None:
+        """The switch, diode or regulator of that name."""
+        return next((s for s in self.supplies if s.name == place), None)
+
+    def feeders(self, place: str) -> tuple[str, ...]:
+        """The places that feed this one; () for packs and unknown places."""
+        node, supply = self.node(place), self.supply(place)
+        if node is not None and node.fed_from is not None:
+            return (node.fed_from,)
+        if supply is not None:
+            return supply.fed_from
+        if place == self.bus:
+            return self._ends()
+        # A regulator known by name only stands below all packs.
+        return tuple(p.name for p in self.packs) if place == self.regulator else ()
+
+    def _ends(self) -> tuple[str, ...]:
+        """Where the packs' paths end: the supplies that feed no other, else the packs."""
+        inner = {name for s in self.supplies for name in s.fed_from}
+        ends = [s.name for s in self.supplies if s.name not in inner]
+        return tuple(ends or [p.name for p in self.packs])
+
+    @property
+    def root(self) -> str | None:
+        """The place below which the tree of nodes hangs; None where the packs join nowhere."""
+        if self.bus is not None:
+            return self.bus
+        if self.regulator is not None and self.supply(self.regulator) is None:
+            return self.regulator
+        ends = self._ends()
+        return ends[0] if len(ends) == 1 else None
+
+    def parent(self, place: str) -> str | None:
+        """The place that feeds this one; None for packs, unknown places and a bus on two packs."""
+        feeders = self.feeders(place)
+        return feeders[0] if len(feeders) == 1 else None
+
+    def way_up(self, place: str, to: str) -> tuple[str, ...]:
+        """The places from one up to another that feeds it, both included; () if it does not."""
+        ways: list[tuple[str, ...]] = [(place,)]
+        for way in ways:  # grows while it is read; no place comes twice in one way
+            if way[-1] == to:
+                return way
+            ways += [(*way, up) for up in self.feeders(way[-1]) if up not in way]
+        return ()
+
+    def children(self, place: str) -> tuple[str, ...]:
+        """The nodes fed from this place."""
+        return tuple(n.name for n in self.nodes if n.fed_from == place)
+
+    def mirror(self, place: str) -> str | None:
+        """The like place on the other side, if the aircraft has it; naming it once is enough."""
+        node = self.node(place)
+        if node is not None and node.mirror is not None:
+            return node.mirror
+        return next((n.name for n in self.nodes if n.mirror == place), None)
+
+    def lead(self, place: str) -> Lead | None:
+        """The lead that feeds a node or the bus, or that leaves a pack or supply."""
+        part = self.node(place) or self.supply(place) or self.pack(place)
+        return None if part is None else part.lead
+
+    def restart_v(self, place: str) -> float:
+        """Voltage at which the electronics of a place restart, V: its own or the aircraft's."""
+        node = self.node(place)
+        own = None if node is None else node.restart_v
+        return self.limits.restart_v if own is None else own
+
+    def comfort_v(self, place: str) -> float | None:
+        """Lowest comfortable servo supply of a place, V: its own or the aircraft's, if set."""
+        node = self.node(place)
+        own = None if node is None else node.comfort_v
+        return self.limits.comfort_v if own is None else own
+
+    def servos_at(self, place: str) -> tuple[Servo, ...]:
+        """The servos plugged into a place; those of one day only after :meth:`on`."""
+        return tuple(s for s in self.servos if s.node == place)
+
+    def on(self, when: date | None) -> Aircraft:
+        """The aircraft as it was on a day: the servos and pack labels that held then.
+
+        Parameters
+        ----------
+        when : date or None
+            Day of the log; None where the log has no date: what still holds, is taken.
+
+        Returns
+        -------
+        Aircraft
+            Each pack has at most one label, each output at most one servo, and a node whose
+            number of servos was not told has that of its listed servos.
+        """
+        servos = tuple(s for s in self.servos if s.holds(when))
+        counts: dict[str, int] = {}
+        for s in servos:
+            counts[s.node] = counts.get(s.node, 0) + s.count
+        nodes = tuple(
+            n.model_copy(update={"servos": counts.get(n.name)}) if n.servos is None else n
+            for n in self.nodes
+        )
+        packs = tuple(
+            p.model_copy(update={"labels": tuple(x for x in p.labels if x.holds(when))})
+            for p in self.packs
+        )
+        return self.model_copy(update={"servos": servos, "nodes": nodes, "packs": packs})

@@ -1,0 +1,21 @@
+"""Readings: what each channel really reported, with the false readings set aside.
+
+Every detector works on these and not on the rows: a held repeat is no reading, a frozen link
+brings none, and one impossible value alone in time is set aside and listed.
+"""
+
+from __future__ import annotations
+
+from telemetry.readings.records import OF_TRANSMITTER, Reading, Readings
+from telemetry.readings.taking import take_readings
+from telemetry.readings.total import Total, block_means, total_current
+
+__all__ = [
+    "OF_TRANSMITTER",
+    "Reading",
+    "Readings",
+    "Total",
+    "block_means",
+    "take_readings",
+    "total_current",
+]

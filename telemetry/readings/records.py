@@ -1,0 +1,90 @@
+"""The readings of one channel, and of a whole log."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from telemetry.aircraft import Limits
+from telemetry.channels import Channel, PlaceKind, Quantity, kind_of_place
+from telemetry.log import FloatArray
+from telemetry.results import Dropout, Span, Spurious
+
+# A supply below this is no supply: the electronics that would report it are off (common practice,
+# no source: receivers and units restart somewhere between 2.5 and 4.5 V).
+NO_SUPPLY_V = 1.5
+# What the transmitter itself knows goes on while the link is lost.
+OF_TRANSMITTER = (Quantity.CONTROL, Quantity.LINK, Quantity.LOST, Quantity.TIME, Quantity.COUNT)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Reading:
+    """Update samples of one channel: instants t [s], values v, usual interval and resolution."""
+
+    channel: Channel
+    t: FloatArray
+    v: FloatArray
+    update_s: float | None
+    resolution: float | None
+
+    @property
+    def place(self) -> str:
+        """Place, or an empty name."""
+        return self.channel.place or ""
+
+    def hold_s(self, limits: Limits) -> float:
+        """How long a reading counts when no next one comes: beyond lies a gap."""
+        return max(limits.gap_intervals * (self.update_s or 0.0), limits.gap_s)
+
+    def within(self, start_s: float, end_s: float) -> Reading:
+        """The part in start_s <= t < end_s."""
+        part = slice(*(int(i) for i in np.searchsorted(self.t, [start_s, end_s])))
+        return replace(self, t=self.t[part], v=self.v[part])
+
+    @property
+    def size(self) -> int:
+        """Number of readings."""
+        return int(self.t.size)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Readings:
+    """All readings of a log, and what was set aside to get them."""
+
+    channels: tuple[Reading, ...]
+    row_s: float
+    start_s: float
+    end_s: float
+    gaps: tuple[Span, ...]
+    dropouts: tuple[Dropout, ...]
+    spurious: tuple[Spurious, ...]
+    off: tuple[Span, ...]
+
+    def get(self, quantity: Quantity, place: str, *, hold: str = "") -> Reading | None:
+        """The readings of a quantity at a place; the first copy where there are several."""
+        for r in self.channels:
+            c = r.channel
+            if c.quantity is quantity and c.place == place and c.hold == hold:
+                return r
+        return None
+
+    def of(self, quantity: Quantity, kind: PlaceKind | None = None) -> tuple[Reading, ...]:
+        """Readings of a quantity, one per place, of one kind of place if given."""
+        seen: dict[str, Reading] = {}
+        for r in self.channels:
+            c = r.channel
+            if c.quantity is not quantity or c.hold or c.place is None:
+                continue
+            if kind is None or kind_of_place(c.place) is kind:
+                seen.setdefault(c.place, r)
+        return tuple(seen.values())
+
+    def within(self, start_s: float, end_s: float) -> Readings:
+        """The part in start_s <= t < end_s."""
+        return replace(
+            self,
+            channels=tuple(r.within(start_s, end_s) for r in self.channels),
+            start_s=start_s,
+            end_s=end_s,
+        )

@@ -1,0 +1,92 @@
+"""Single impossible readings: which value no unit with a supply could have measured."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from telemetry.aircraft import Limits
+from telemetry.channels import Quantity
+from telemetry.readings.records import NO_SUPPLY_V, Reading
+
+
+def impossible(r: Reading, everything: list[Reading], limits: Limits) -> list[tuple[int, int, str]]:
+    """First and past-last index of single impossible readings, with the reason.
+
+    A voltage near zero for one reading, both neighbours normal, while the same place or the
+    place that reports it goes on as before: the unit that sends the value could not have sent it
+    without supply. A current several times above everything else for one reading, while no
+    voltage answers. A held value can be taken for two readings: one that another place or the
+    place's own current contradicts may have been.
+    """
+    if r.channel.quantity not in (Quantity.VOLTAGE, Quantity.CURRENT) or r.channel.hold:
+        return []
+    if r.size < 5:
+        return []
+    close = r.hold_s(limits)
+    edges = np.r_[0, np.flatnonzero(np.diff(r.v)) + 1, r.size]
+    first, end = edges[:-1], edges[1:]
+    before, at, after = r.v[first[:-2]], r.v[first[1:-1]], r.v[first[2:]]
+    pauses = r.t[first[1:]] - r.t[end[:-1] - 1]
+    alone = (pauses[:-1] <= close) & (pauses[1:] <= close) & ((end - first)[1:-1] <= 2)
+    others = [
+        o
+        for o in everything
+        if o is not r and o.channel.quantity is Quantity.VOLTAGE and not o.channel.hold and o.size
+    ]
+
+    def answered(k: int, share: float = 0.25) -> bool:
+        span = (float(r.t[first[k]]), float(r.t[end[k] - 1]))
+        return any(_fell(o, span, r.update_s or 0.0, share) for o in others)
+
+    out: list[tuple[int, str]] = []
+    if r.channel.quantity is Quantity.VOLTAGE:
+        level = np.minimum(before, after)
+        dead = alone & (at < np.minimum(0.25 * level, NO_SUPPLY_V)) & (level > NO_SUPPLY_V)
+        for k in np.flatnonzero(dead) + 1:
+            witness = _own_witness(r, int(first[k]), everything)
+            sure = end[k] - first[k] == 1 or bool(others) or witness is True
+            if sure and witness is not False and not answered(int(k)):
+                out.append((int(k), "no supply for one reading while the unit kept reporting"))
+        above = alone & (at > 1.25 * np.maximum(before, after)) & (at - after > 1.0)
+        out += [
+            (int(k), "far above both its neighbours; no supply jumps so")
+            for k in np.flatnonzero(above) + 1
+        ]
+    else:
+        values = r.v[first]
+        top = float(np.quantile(values, 0.999) if values.size >= 1000 else np.sort(values)[-2:][0])
+        neighbours = np.maximum(np.abs(before), np.abs(after))
+        wild = alone & (at > 3.0 * max(top, 1.0)) & (at > 5.0 * (neighbours + 0.5))
+        out += [
+            (int(k), "a current that no voltage answered, for one reading")
+            for k in np.flatnonzero(wild) + 1
+            if not answered(int(k), share=0.04)
+        ]
+    return [(int(first[k]), int(end[k]), why) for k, why in sorted(out)]
+
+
+def _own_witness(r: Reading, i: int, everything: list[Reading]) -> bool | None:
+    """Whether the same place's current went on (True), stopped (False) or is not logged (None)."""
+    for o in everything:
+        if o.place == r.place and o.channel.quantity is Quantity.CURRENT and not o.channel.hold:
+            if o.size == 0 or o.update_s is None:
+                return None
+            reach = max(o.update_s, r.update_s or 0.0)
+            lo, hi = np.searchsorted(o.t, [r.t[i] - reach, r.t[i] + reach], side="right")
+            near = o.v[lo:hi]
+            around = o.v[max(0, lo - 20) : hi + 20]
+            usual = float(np.quantile(around, 0.1)) if around.size else 0.0
+            if near.size == 0 or usual <= 2 * (o.resolution or 0.0):
+                return None
+            return bool(near.min() > 0.3 * usual)
+    return None
+
+
+def _fell(o: Reading, span: tuple[float, float], interval_s: float, share: float) -> bool:
+    """True where this voltage fell by more than ``share`` about that span."""
+    reach = max(interval_s, o.update_s or 0.0)
+    lo, hi = np.searchsorted(o.t, [span[0] - reach, span[1] + reach], side="right")
+    if hi <= lo:
+        return False
+    usual = float(np.median(o.v[max(0, lo - 10) : hi + 10]))
+    return bool(o.v[lo:hi].min() < (1.0 - share) * usual)
