@@ -91,7 +91,7 @@ def _branch(case: Case, place: str, parent: str, found: Found) -> _Branch | None
         found.not_judged.append(f"lead of {place}: fewer than three flights tell its drop per amp")
         return None
     # Without its own current a place sees only its share of the whole.
-    share = 1.0 if own else 1.0 / max(1, len(fed_places(case)))
+    share = 1.0 if own else 1.0 / len(fed_places(case))
     watch = case.limits.branch_watch_mohm * share
     ground = case.limits.branch_ground_mohm * share
     found.trends.append(

@@ -121,7 +121,8 @@ def _load_ratio(
     def mean(x: FloatArray) -> FloatArray:
         return np.asarray(np.where(good, x, 0.0).sum(axis=1) / n, dtype=np.float64)
 
-    top, bottom = np.maximum(mean(own), floor), np.maximum(mean(below), floor if others else 1.0)
+    top = np.maximum(mean(own), floor)
+    bottom = np.maximum(mean(below), floor) if others else np.ones_like(top)
     # Delta method on paired stretches: the common movement cancels.
     scatter = own / top[:, None] - below / bottom[:, None]
     centre = mean(scatter)

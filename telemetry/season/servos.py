@@ -165,7 +165,7 @@ def _rather_the_mirror(case: Case, claim: _Claim, loads: Sequence[str]) -> _Clai
     The other places decide, or where there are none each place's own past.
     """
     mirror = mirror_place(case.aircraft, claim.place, loads)
-    if claim.others != ((mirror,) if mirror else ()) or mirror is None:
+    if mirror is None or claim.others != (mirror,):
         return claim
     rising = claim.code == "servo-current-rising"
     up, down = (claim.place, mirror) if rising else (mirror, claim.place)

@@ -299,10 +299,11 @@ class TestLean:
                 ("bus", "rest_v"): 7.0,
             }
             current = "tail" if own else "bus"
-            if rest_a is not None:
-                features[current, "rest_a"] = rest_a
-            flights = [flight(features, **{current: 2.0})] * 5
-            flights += [flight(features, **{current: 9.0})] * 3
+            # The rest current is the mean of all flights, the first included.
+            rest = [] if rest_a is None else [rest_a + 0.7, *([rest_a - 0.1] * 7)]
+            rows = [features | {(current, "rest_a"): a} for a in rest] or [features] * 8
+            amps = [2.0] * 5 + [9.0] * 3
+            flights = [flight(r, **{current: a}) for r, a in zip(rows, amps, strict=True)]
             case = make_case(flights, aircraft=CRAFT)
             at = np.arange(8)
             parts = [

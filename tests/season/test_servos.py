@@ -271,20 +271,20 @@ class TestRatherTheMirror:
 def test_leaning_adds_up_half_of_the_odds_at_both_places(
     case: Make, make_judgement: Make, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Left moved by 0.2, right by nothing: of a rise by 0.5 in the air 0.6 times as much shows."""
+    """Left moved by 0.2, right by 0.05: of a rise by 0.5 in the air 0.6 times as much shows."""
     seen: list[Any] = []
 
     def moved_since(part: Part, learn: np.ndarray) -> tuple[float, float] | None:
         assert learn.tolist() == [True] * 5 + [False] * 3
         seen.append(part.at.tolist())
-        return [(0.2, 0.1), (0.0, 0.2)][len(seen) - 1]
+        return [(0.2, 0.1), (0.05, 0.2)][len(seen) - 1]
 
     monkeypatch.setattr(servos, "moved_since", moved_since)
     made = case(notes=[note(TAIL, 1), note(RIGHT, 2)])
     lean = servos._lean(made, LEFT, RIGHT, (TAIL,), make_judgement(), 0.5)
     # 0.3 if it rose, else 0: (0.2^2 - 0.1^2) / (2 x 0.1^2); right 0 if the other rose, else -0.3:
-    # 0.3^2 / (2 x 0.2^2).
-    assert lean == pytest.approx(0.5 * (1.5 + 1.125))
+    # (0.35^2 - 0.05^2) / (2 x 0.2^2).
+    assert lean == pytest.approx(0.5 * (1.5 + 1.5))
     assert seen == [list(range(1, 8)), list(range(2, 8))]
     # A part that tells nothing adds nothing.
     monkeypatch.setattr(servos, "moved_since", lambda *_: None)
