@@ -202,9 +202,9 @@ def _rhythm(readings: Readings, span: tuple[float, float]) -> float | None:
         power = np.abs(np.fft.rfft(x, 8 * t.size)) ** 2
         hertz = np.fft.rfftfreq(8 * t.size, step)
         seen = (hertz >= 2.0 / (span[1] - span[0])) & (hertz <= 0.25 / step)
-        if not seen.any() or power.sum() <= 0:
+        k = int(np.argmax(power))
+        if not seen[k] or power[k] <= 0:
             continue
-        k = int(np.argmax(np.where(seen, power, 0.0)))
         near = np.abs(hertz - hertz[k]) <= 2.0 / (span[1] - span[0])
         share = float(power[near].sum() / power.sum())
         if share > 0.5 and (best is None or share > best[0]):
