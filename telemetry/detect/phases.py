@@ -152,30 +152,33 @@ def _airborne(readings: Readings, limits: Limits) -> SpanList | None:
     speed = _of_aircraft(readings, Quantity.SPEED)
     told = False
     for r, least in ((height, _AIRBORNE_M), (speed, _AIRBORNE_MPS)):
-        if not r or r[0].size < 10:
+        if r is None or r.size < 10:
             continue
         # The ground is where the recording begins or ends, whichever is lower.
-        edge = max(5, r[0].size // 50)
-        level = min(float(np.median(r[0].v[:edge])), float(np.median(r[0].v[-edge:])))
-        if r[0].channel.quantity is Quantity.SPEED:
-            level = max(0.0, float(np.quantile(r[0].v, 0.02)))
-        up = r[0].v - level > least
+        edge = max(5, r.size // 50)
+        level = min(float(np.median(r.v[:edge])), float(np.median(r.v[-edge:])))
+        if r is speed:
+            level = max(0.0, float(np.quantile(r.v, 0.02)))
+        up = r.v - level > least
         if up.mean() < 0.02:
             continue
         told = True
-        spans += mask_to_spans(r[0].t, up, hold_s=r[0].hold_s(limits))
+        spans += mask_to_spans(r.t, up, hold_s=r.hold_s(limits))
     if not told:
         return None
     found = longer(merge(sorted(spans), limits.flight_pause_s), 15.0)
     return found or None
 
 
-def _of_aircraft(readings: Readings, quantity: Quantity) -> tuple[Reading, ...]:
+def _of_aircraft(readings: Readings, quantity: Quantity) -> Reading | None:
     """Readings of the aircraft as a whole: a speed "at a place" may be the wind's or a joint's."""
-    return tuple(
-        r
-        for r in readings.channels
-        if r.channel.quantity is quantity and r.channel.place is None and r.size
+    return next(
+        (
+            r
+            for r in readings.channels
+            if r.channel.quantity is quantity and r.channel.place is None and r.size
+        ),
+        None,
     )
 
 
@@ -187,7 +190,7 @@ def _parting(activity: Activity | None, landed_s: float, off_s: float, stirs: Sp
         with np.errstate(invalid="ignore"):
             loud = part & (activity.mean > activity.rest_a + 0.25)
         busy += grid_spans(activity.t, loud)
-    quiet = complement(sorted(merge(sorted(busy), 0.5)), landed_s, off_s)
+    quiet = complement(merge(sorted(busy), 0.5), landed_s, off_s)
     if not quiet:
         return 0.5 * (landed_s + off_s)
     a, b = max(quiet, key=lambda s: s[1] - s[0])
@@ -198,11 +201,7 @@ def _fill(
     marks: list[tuple[tuple[float, float], PhaseKind]], start_s: float, end_s: float
 ) -> tuple[Phase, ...]:
     """Phases from start to end without holes: marked stretches, and ground in between."""
-    inside = sorted(
-        ((max(a, start_s), min(b, end_s)), kind)
-        for (a, b), kind in marks
-        if b > start_s and a < end_s
-    )
+    inside = sorted(((max(a, start_s), min(b, end_s)), kind) for (a, b), kind in marks)
     out: list[Phase] = []
     at = start_s
     for (a, b), kind in inside:
