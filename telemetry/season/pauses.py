@@ -96,7 +96,7 @@ def _chance(t: FloatArray, a: float, b: float, update_s: float, window: Window) 
         1.0 - t.size * update_s / (window[1] - window[0]),
     )
     quiet = float(np.clip(max(shares), _LOST, 1.0))
-    missed = max(np.floor((b - a) / update_s) - 1.0, 0.0)
+    missed = np.floor((b - a) / update_s) - 1.0
     return float(min(1.0, quiet**missed * (window[1] - window[0]) / update_s))
 
 

@@ -38,6 +38,15 @@ class TestChance:
         t = every(0, 100, but=(40, 46))
         p = _chance(t, 40.0, 46.0, 1.0, (0.0, 101.0))
         assert p == pytest.approx((5 / 101) ** 5 * 101, rel=1e-9)
+        # Twice as many updates: 48 of 101 s brought news, and 11 in a row none, anywhere in 202.
+        p = _chance(t, 40.0, 46.0, 0.5, (0.0, 101.0))
+        assert p == pytest.approx((53 / 101) ** 11 * 202, rel=1e-9)
+
+    def test_an_update_that_was_late_is_not_counted_as_missed(self) -> None:
+        # 6.5 s: no more than five are sure to be missing.
+        t = np.sort(np.r_[every(0, 100, but=(40, 47)), 46.5])
+        p = _chance(t, 40.0, 46.5, 1.0, (0.0, 101.0))
+        assert p == pytest.approx((5 / 101) ** 5 * 101, rel=1e-9)
 
     def test_by_what_is_missing_about_it(self) -> None:
         # From 20 to 90 s only every other second brings news. Within 20 s of 48 and 64 s those of
@@ -58,7 +67,7 @@ class TestChance:
         p = _chance(t, 5.0, 9.0, 1.0, (0.5, 12.5))
         assert p == pytest.approx((5 / 12) ** 3 * 12)
 
-    def test_never_over_one_and_no_less_than_none_missed(self) -> None:
+    def test_never_over_one(self) -> None:
         # A step shorter than an update: none missed, five updates in the flight.
         t = every(0, 4, but=(1, 2))
         assert _chance(t, 1.0, 1.5, 1.0, (0.0, 5.0)) == 1.0
