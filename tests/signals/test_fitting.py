@@ -357,3 +357,97 @@ def test_rounds_end() -> None:
     assert (found.ohm is None) == bool(found.refused)
     # The first, that without the commonest fall's, and up to six rounds from each.
     assert calls <= 2 + 2 * 6
+
+
+# Which of the two answers counts: the fits and what they call are told
+
+
+class TellTale:
+    """Fits by the readings they were made from; readings called, by the resistance."""
+
+    def __init__(
+        self, monkeypatch: pytest.MonkeyPatch, *, usual: float | None, hides: bool
+    ) -> None:
+        self.fits: dict[str, Fit] = {}
+        self.called: dict[float, str] = {}
+        monkeypatch.setattr(fitting, "_usual_fall", lambda _: usual)
+        monkeypatch.setattr(fitting, "_hides", lambda *_: hides)
+        monkeypatch.setattr(fitting, "_too_far", lambda _, ohm: self.mask(self.called[ohm]))
+        monkeypatch.setattr(
+            fitting, "_fit", lambda _, sound, *__, **___: self.fits["".join(map(str, 1 * sound))]
+        )
+
+    @staticmethod
+    def mask(marks: str) -> BoolArray:
+        return np.array([m == "x" for m in marks])
+
+    def result(self) -> Fit:
+        s = of(np.arange(5.0), np.zeros(5), np.zeros(5))
+        return fit_without_strays(lambda _: s, 5, 1.0, relaxes=True, gain=0.0)
+
+
+@pytest.mark.parametrize(
+    ("up_ohm", "hides", "ohm", "left_out"),
+    [
+        # Commonest fall 1 calls two readings; all readings give 3, which calls one, and without
+        # that 2 calls the same: down. Without the two: up.
+        (1.6, False, 1.8, ((4.0, 6.0),)),  # half-way between
+        (1.6, True, 1.6, ((3.0, 6.0),)),  # up alone
+        (1.61, True, None, ()),  # over 1.6 times the commonest fall: neither
+        (1.61, False, 1.805, ((4.0, 6.0),)),
+    ],
+)
+def test_down_and_up(
+    monkeypatch: pytest.MonkeyPatch,
+    up_ohm: float,
+    hides: bool,
+    ohm: float | None,
+    left_out: tuple[tuple[float, float], ...],
+) -> None:
+    tale = TellTale(monkeypatch, usual=1.0, hides=hides)
+    tale.fits = {
+        "11111": told(3, 2.9, 3.1),
+        "11110": told(2, 1.9, 2.1),
+        "11100": told(up_ohm, 1.5, 1.7),
+    }
+    # Going up never calls by more than 1.6 times the commonest fall.
+    tale.called = {1.0: "...xx", 3.0: "....x", 2.0: "....x", 1.6: "...xx"}
+    found = tale.result()
+    assert found.ohm == (None if ohm is None else pytest.approx(ohm))
+    assert found.left_out == left_out
+    assert bool(found.refused) is (ohm is None)
+
+
+@pytest.mark.parametrize("usual", [None, 1.0])
+def test_where_nothing_is_called_the_fit_of_all_readings_counts(
+    monkeypatch: pytest.MonkeyPatch, usual: float | None
+) -> None:
+    tale = TellTale(monkeypatch, usual=usual, hides=True)
+    tale.fits = {"11111": told(3, 2.9, 3.1)}
+    tale.called = {1.0: "....."}
+    assert tale.result() == told(3, 2.9, 3.1)
+
+
+def test_a_refusal_on_the_way_up_is_the_answer(monkeypatch: pytest.MonkeyPatch) -> None:
+    tale = TellTale(monkeypatch, usual=1.0, hides=True)
+    refused = Fit(updates=3, refused="too few")
+    tale.fits = {"11111": refused, "11100": refused}
+    tale.called = {1.0: "...xx"}
+    found = tale.result()
+    assert (found.ohm, found.refused, found.updates) == (None, "too few", 3)
+
+
+def test_answers_that_call_others_each_time_stop_after_six_rounds(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    # Down: every fit calls another reading; from 10 on it is called by 11, 12 ... in turns.
+    tale = TellTale(monkeypatch, usual=1.0, hides=False)
+    tale.fits = {
+        "11111": told(10, 9, 11),
+        "11110": told(11, 10, 12),
+        "11101": told(12, 11, 13),
+        "11100": told(1, 0.9, 1.1),
+    }
+    tale.called = {1.0: "...xx", 10.0: "....x", 11.0: "...x.", 12.0: "....x"}
+    # 10 -> 11 -> 12 -> 11 -> 12 -> 11 -> 12: the sixth; between it and 1.
+    assert tale.result().ohm == pytest.approx(6.5)

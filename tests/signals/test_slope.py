@@ -430,12 +430,18 @@ def two_regimes(calm: float, wild: float) -> tuple[Signals, FloatArray]:
 
 
 def weights(
-    s: Signals, at: FloatArray, calm_v: float, wild_v: float, sign: float = 1
+    s: Signals,
+    at: FloatArray,
+    calm_v: float,
+    wild_v: float,
+    *,
+    sign: float = 1.0,
+    step: float = 1.0,
 ) -> FloatArray:
     """Residuals of this size, which have nothing to do with the instrument (nor the current)."""
     x = np.tile([1.0, -1.0], 20)
     residual = np.tile([1.0, 1.0, -1.0, -1.0], 10) * np.repeat([calm_v, wild_v], 20)
-    return slope._weights(s, at, 5 * x + residual, x, sign * x, 2.0, 1.0)
+    return slope._weights(s, at, 5 * x + residual, x, sign * x, 2.0, step)
 
 
 @pytest.mark.parametrize(
@@ -454,6 +460,15 @@ def test_weights_go_against_the_spread_that_the_current_explains(
     found = weights(s, at, calm_v, wild_v)
     assert found == pytest.approx(np.repeat(expected, 20), rel=1e-6)
     assert weights(s, at, calm_v, wild_v, sign=-1.0) == pytest.approx(found)
+
+
+@pytest.mark.parametrize(("step", "further"), [(1.0, False), (4 / 3, False), (2.0, True)])
+def test_six_intervals_of_a_slow_current_are_looked_at(step: float, further: bool) -> None:
+    # Within 8 s of the dead zone, and from there 8 s, the change of regime is out of reach; within
+    # 12 s it is not.
+    s, at = two_regimes(1.0, 3.0)
+    found = weights(s, at, 1.0, 3.0, step=step)
+    assert (found != pytest.approx(np.repeat([1.8, 0.2], 20), rel=1e-6)) is further
 
 
 def test_where_no_current_was_read_the_weight_is_that_of_the_mean_spread() -> None:
