@@ -318,7 +318,7 @@ def test_a_growing_baseline_by_hand() -> None:
     # 16 + 4 / 2 over five values and the level is the mean of two; the third is exact; the fourth
     # sees the mean of three.
     predicted, scale, degrees = scored([1.0, 3.0, 2.0, 7.0])
-    assert predicted[1:] == pytest.approx([1.0, 2.0, 2.0], abs=1e-6)
+    assert predicted == pytest.approx([0.0, 1.0, 2.0, 2.0], abs=1e-6)
     assert scale[1:] == pytest.approx([8**0.5, (18 / 5 * 3 / 2) ** 0.5, (18 / 6 * 4 / 3) ** 0.5])
     assert degrees == [4.0, 4.0, 5.0, 6.0]
     score = recursive_scores(np.array([1.0, 3.0]), sigma=2.0, sigma_weight=4.0).score
