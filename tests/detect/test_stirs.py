@@ -239,10 +239,13 @@ def sine(make_reading, *waves, seconds=40.0, update_s=0.5, place="aileron", told
         ([(0.03, 50)], None),
         ([(0.2, 60), (0.4, 50)], 0.2),
         ([(0.2, 50), (0.3, 50), (0.4, 50)], None),
+        ([(0.2, 50), (0.3, 30), (0.4, 30)], 0.2),
+        ([(0.3, 0.01)], 0.3),
         ([(0.3, 0)], None),
     ],
     ids=["a line", "four readings a period", "fewer", "over two periods", "1.2 periods",
-         "59 % of the power", "a third of it", "a stick at rest"],
+         "59 % of the power", "a third of it", "58 % of it",
+         "a stick that hardly moves", "a stick at rest"],
 )  # fmt: skip
 def test_the_rhythm_of_a_stick(waves, hertz, make_reading, make_readings) -> None:
     """A reading each half second for 40 s: between 0.05 and 0.5 Hz."""
