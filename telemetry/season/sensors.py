@@ -72,7 +72,7 @@ def _balance(
     left = total - np.sum([p for p in parts if p is not None], axis=0)
     good = np.isfinite(left)
     at = np.flatnonzero(good.sum(axis=1) >= _FEW_BLOCKS)
-    n = np.maximum(good.sum(axis=1), 1)
+    n = np.maximum(good.sum(axis=1), _FEW_BLOCKS)
     balance, drawn, used = (np.where(good, x, 0.0).sum(axis=1) / n for x in (left, total, own))
     before = at[(at >= first) & (at < since)]
     if before.size == 0:

@@ -31,6 +31,7 @@ def case(make_case: Make, make_flight: Make) -> Callable[..., Case]:
         mohm: Sequence[float | None] | float = 20.0,
         stretches: Sequence[int] | int = 4,
         without: Sequence[str] = (),
+        in_stir: Sequence[str] = (),
         aircraft: Aircraft = CRAFT,
     ) -> Case:
         flights = []
@@ -39,13 +40,17 @@ def case(make_case: Make, make_flight: Make) -> Callable[..., Case]:
             currents = {}
             for p, a in zip(PLACES, row, strict=True):
                 if p not in without:
-                    currents[p] = np.array([a] * n + [nan] * (4 - n))
-            volts = {p: np.full(4, 7.0) for p in PLACES}
+                    currents[p] = np.array([a] * n + [nan] * (5 - n))
+            volts = {p: np.full(5, 7.0) for p in PLACES}
             value = mohm if isinstance(mohm, float) else mohm[k]
             flights.append(
                 make_flight(
                     {("tail", "branch_mohm"): value},
-                    air=Blocks(block_s=9.0, amps=currents, volts=volts),
+                    air=Blocks(
+                        block_s=9.0,
+                        amps={p: a for p, a in currents.items() if p not in in_stir},
+                        volts=volts,
+                    ),
                     stir=Blocks(block_s=9.0, amps=currents, volts=volts),
                 )
             )
@@ -108,6 +113,8 @@ class TestBalance:
         assert sensors._balance(case(*self.ROWS, without=("bus",)), "tail", 0, 2, 0.2) == []
         assert sensors._balance(case(*self.ROWS, without=("tail",)), "tail", 0, 2, 0.2) == []
         assert sensors._balance(case(*self.ROWS), "nose", 0, 2, 0.2) == []
+        # A place that was measured in the stir alone is missing in the air.
+        assert sensors._balance(case(*self.ROWS, in_stir=("left wing",)), "tail", 0, 2, 0.2) == []
 
 
 class TestSensorMoved:
@@ -125,6 +132,17 @@ class TestSensorMoved:
 
         monkeypatch.setattr(sensors, "moved_since", moved_since)
         assert sensors.sensor_moved(made, "tail", 1, 4, log(1.25)) is told
+
+    @pytest.mark.parametrize(("odds", "told"), [(3.0, False), (3.01, True)])
+    def test_odds_of_just_three_do_not(
+        self, case: Make, monkeypatch: pytest.MonkeyPatch, odds: float, told: bool
+    ) -> None:
+        made = case(*[(5.0, 2.0, 2.0)] * 6)
+        monkeypatch.setattr(
+            sensors, "moved_since", lambda part, _: (0.0, 1.0) if part.name == "air" else None
+        )
+        monkeypatch.setattr(sensors, "log_odds", lambda *_: odds)
+        assert sensors.sensor_moved(made, "tail", 1, 4, 0.2) is told
 
     def test_both_witnesses_add_up(self, case: Make, monkeypatch: pytest.MonkeyPatch) -> None:
         # The tail at 2 A: 0.5 A less in the balance, and 4 mOhm less drop per amp. Each seen at

@@ -18,7 +18,7 @@ from telemetry.season.measures import EventCount, Measures
 
 Make = Callable[..., Any]
 PAIR = Aircraft(bus="bus", packs=(Pack(name="pack 1"), Pack(name="pack 2")))
-SEEN = (("pack-out", "pack 1", "watch"),)
+SEEN = ("pack-out", "pack 1", "watch")
 
 
 def note(before: int) -> NoteMark:
@@ -33,6 +33,7 @@ class TestOut:
         def out(
             *share: float,
             seen: Sequence[int] = (),
+            code: tuple[str, str, str] = SEEN,
             lowest_v: dict[int, float] | None = None,
             rest_v: dict[int, tuple[float, float]] | None = None,
             notes: Sequence[NoteMark] = (),
@@ -46,7 +47,7 @@ class TestOut:
                     row["pack 1", "lowest_flight_v"] = lowest_v[k]
                 if rest_v and k in rest_v:
                     row["pack 1", "rest_v"], row["pack 2", "rest_v"] = rest_v[k]
-                flights.append(make_flight(row, seen=SEEN if k in seen else ()))
+                flights.append(make_flight(row, seen=(code,) if k in seen else ()))
             found = Found()
             supply._out(make_case(flights, aircraft=PAIR, notes=notes), "pack 1", "pack 2", found)
             assert len(found.findings) < 2
@@ -71,19 +72,22 @@ class TestOut:
         assert out(nan, 0.5, 0.0) is None
         assert out(0.5, 0.5, 0.0) is not None
 
-    @pytest.mark.parametrize(("own_v", "told"), [(7.96, False), (7.98, True)])
+    @pytest.mark.parametrize(("own_v", "told"), [(0.9699, False), (0.97, True)])
     def test_the_emptier_pack_rests(self, out: Make, own_v: float, told: bool) -> None:
-        assert (out(0.5, 0.5, 0.0, rest_v={2: (own_v, 8.0)}) is not None) is told
+        assert (out(0.5, 0.5, 0.0, rest_v={2: (own_v, 1.0)}) is not None) is told
         # In that very flight.
-        assert out(0.5, 0.5, 0.0, rest_v={1: (own_v, 8.0)}) is not None
+        assert out(0.5, 0.5, 0.0, rest_v={1: (own_v, 1.0)}) is not None
 
-    @pytest.mark.parametrize(("share", "told"), [(0.4199, True), (0.4201, False)])
+    @pytest.mark.parametrize(("share", "told"), [(0.4199, True), (0.5 - 0.08, False)])
     def test_told_by_its_flight_it_lacks_8_points(
         self, out: Make, share: float, told: bool
     ) -> None:
         assert (out(0.5, 0.5, 0.5, share, seen=[3]) is not None) is told
         # Not told by its own flight it must give nothing.
         assert out(0.5, 0.5, 0.5, share, seen=[2]) is None
+        # Nor do words on another pack or of another kind tell it.
+        for code in (("pack-out", "pack 2", "watch"), ("pack-share", "pack 1", "watch")):
+            assert out(0.5, 0.5, 0.5, share, seen=[3], code=code) is None
 
     @pytest.mark.parametrize(("share", "told"), [(0.146, True), (0.147, False)])
     def test_or_two_and_a_half_deviations(self, out: Make, share: float, told: bool) -> None:
