@@ -256,7 +256,7 @@ def _shares(
                     _measured(run, place, known[place], [r for r in runs if place in r.places]),
                     outputs=tuple(str(s.output) for s in servos),
                     drives=" or ".join(fits) or None,
-                    separable=len(fits) == 1 and len(servos) == 1 and servos[0].count == 1,
+                    separable=len(fits) == 1 and sum(s.count for s in servos) == 1,
                 )
             )
     return tuple(out)

@@ -175,7 +175,7 @@ def _shares(
                 high=float(found.high[n]) * (1.0 + _DOUBT),
                 chance=_chance(float(found.coef[n]), float(found.low[n]), float(found.high[n])),
                 condition_index=found.condition_index,
-                separable=len(servos) == 1 and servos[0].count == 1,
+                separable=sum(s.count for s in servos) == 1,
             )
         )
     return out

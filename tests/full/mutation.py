@@ -136,6 +136,12 @@ EQUIVALENT: dict[tuple[str, str, str, str], str] = {
         for which in ("move, known[p]", "m, known[p]")
     },
     (
+        "telemetry/power/servos.py",
+        "_shares",
+        "True",
+        "False",
+    ): "an attribution has as many coefficients as groups",
+    (
         "telemetry/power/measured.py",
         "_missed",
         "times > 1",

@@ -72,6 +72,7 @@ def test_every_measured_number_has_its_name() -> None:
         ((of("source", "bus", 40, low_mohm=41, high_mohm=45),), (0.040, 0.040, 0.045)),
         ((of("source", "bus", 40, low_mohm=38, high_mohm=39),), (0.040, 0.038, 0.040)),
         ((of("source", "bus", None), of("source", "bus", 30)), (0.030, 0.030, 0.030)),
+        ((of("source", "bus", 0.0),), (0.0, 0.0, 0.0)),
         ((of("branch", "bus", 40),), None),
         ((of("source", "wing", 40),), None),
     ],

@@ -308,6 +308,14 @@ def test_what_is_too_little_to_tell(make_readings) -> None:
     assert shares(make_readings, t, stick, amps, series=short) == ()
 
 
+@pytest.mark.parametrize(("readings", "told"), [(60, False), (61, True)])
+def test_a_control_of_more_than_sixty_readings(readings, told, make_readings) -> None:
+    t, stick, amps = flown()
+    slow = {("elevator", C): (t[::16][:readings], stick[::16][:readings])}
+    fitted = [servo("tail", "elevator")]
+    assert bool(shares(make_readings, t, stick, amps, series=slow, servos=fitted)) is told
+
+
 def test_where_the_profile_tells_only_what_it_drives_counts(make_readings) -> None:
     t, stick, amps = flown()
     assert shares(make_readings, t, stick, amps, servos=[servo("tail", "rudder")]) == ()
