@@ -153,6 +153,20 @@ EQUIVALENT: dict[tuple[str, str, str, str], str] = {
         "2",
         "1",
     ): "a polynomial times or over the single term 1 stays as it is",
+    **{
+        (f"telemetry/season/{module}.py", function, before, after): "the sign is 1 or -1"
+        for module, function, before, after in (
+            ("leads", "_offset", "sign > 0", "sign >= 0"),
+            ("leads", "_offset_finding", "sign > 0", "sign >= 0"),
+            ("servos", "_sensor_finding", "way > 0", "way >= 0"),
+            ("servos", "_sensor_finding", "100.0 * way", "100.0 / way"),
+            ("supply", "_counter", "100.0 * sign", "100.0 / sign"),
+        )
+    },
+    **{
+        (f"telemetry/season/{module}.py", function, "True", "False"): "both are of one length"
+        for module, function in (("supply", "_dips"), ("windows", "full_stirs"))
+    },
 }
 
 
