@@ -134,6 +134,67 @@ def test_two_sensors_may_differ_a_little() -> None:
     assert _place(budget(TERN, (), near), "wing").differs is False
 
 
+@pytest.mark.parametrize(
+    ("read_v", "differs"), [(0.04, False), (0.041, True), (-0.04, False), (-0.041, True)]
+)
+def test_sensors_may_differ_by_forty_millivolts(read_v: float, differs: bool) -> None:
+    # No current and no voltage above: whatever is read is the difference, to the last digit.
+    state = Measured(
+        landing_v={"bus": exact(0.0), "wing": exact(read_v)}, landing_a={"wing": exact(0.0)}
+    )
+    assert _place(budget(TERN, (), state), "wing").differs is differs
+
+
+def test_what_both_voltages_may_be_off_counts_too() -> None:
+    # Half widths of 30 and 40 mV are 50 mV: 0.09 V may just be the 40 mV of two sensors.
+    for read_v, differs in ((7.4 - 0.089, False), (7.4 - 0.091, True), (7.4 + 0.091, True)):
+        state = Measured(
+            landing_v={"bus": Interval.around(7.4, 0.03), "wing": Interval.around(read_v, 0.04)},
+            landing_a={"wing": exact(0.0)},
+        )
+        assert _place(budget(TERN, (), state), "wing").differs is differs
+
+
+@pytest.mark.parametrize(
+    ("volts", "amps", "predicted"),
+    [
+        ({"bus": 7.4}, {"wing": 2.0}, 7.35),
+        ({}, {"wing": 2.0}, None),
+        ({"bus": 7.4}, {"tail": 2.0}, None),
+    ],
+    ids=["7.4 V less 25 mOhm at 2 A", "nothing above", "no current"],
+)
+def test_a_voltage_is_predicted_from_what_feeds_the_place(
+    volts: dict[str, float], amps: dict[str, float], predicted: float | None
+) -> None:
+    state = Measured(
+        landing_v={p: exact(v) for p, v in volts.items()},
+        landing_a={p: exact(a) for p, a in amps.items()},
+    )
+    place = _place(budget(TERN, (), state), "wing")
+    assert (place.predicted_v is None) is (predicted is None)
+    if place.predicted_v is not None:
+        assert place.predicted_v.value == pytest.approx(predicted)
+    assert (place.measured_v, place.differs) == (None, None)
+
+
+@pytest.mark.parametrize("missing", ["lead", "fed_from"])
+def test_without_a_lead_or_what_feeds_it_nothing_is_predicted(missing: str) -> None:
+    craft = TERN.model_dump(mode="json")
+    craft["nodes"][0][missing] = None
+    state = Measured(landing_v={"bus": exact(7.4)}, landing_a={"wing": exact(2.0)})
+    found = budget(Aircraft.model_validate(craft), (), state)
+    assert _place(found, "wing").predicted_v is None
+
+
+def test_resistances_of_a_flight_go_before_those_of_the_design() -> None:
+    craft = TERN.model_dump(mode="json") | {"regulated_v": 6.0}
+    measured = Resistance(kind="source", place="bus", mohm=30, low_mohm=30, high_mohm=30, updates=9)
+    found = budget(Aircraft.model_validate(craft), (measured,))
+    # 2 A, all servos moving.
+    assert _place(found, "bus").predicted_v.value == pytest.approx(6.0 - 0.030 * 2)
+
+
 def test_a_pack_carries_its_share_or_everything_when_it_is_alone() -> None:
     found = budget(TERN, RESISTANCES, STATE)
     one, two = _part(found, "pack 1", "wire"), _part(found, "pack 2", "wire")
