@@ -245,6 +245,21 @@ def test_stirs_stand_in_for_a_flight_but_leave_no_flights(
     assert one.flights_left == left
 
 
+def test_shares_of_a_change_stand_beside_those_of_the_charge(make_readings: Make) -> None:
+    # Every other block of 2 s 4 A more, of which pack 1 takes 1 A.
+    t = np.arange(64.0)
+    more = np.where(t % 4 < 2, 0.0, 1.0)
+    made = make_readings(
+        {("pack 1", A): (t, 3 + more), ("pack 2", A): (t, 1 + 3 * more)}, update_s=0.5
+    )
+    one, two = pack_states(made, PAIR, FLIGHT, (), (), Drawn())
+    gains = 0.02 * math.sqrt(2) * 0.25 * 0.75
+    assert (one.change_share, two.change_share) == pytest.approx((0.25, 0.75))
+    assert one.low_change_share == pytest.approx(0.25 - gains)
+    assert one.high_change_share == pytest.approx(0.25 + gains)
+    assert one.share == pytest.approx(3.5 / 6)
+
+
 @pytest.mark.parametrize(("packs", "drawn"), [(1, 500.0), (2, None)])
 def test_the_bus_counts_for_the_only_pack(
     make_readings: Make, packs: int, drawn: float | None
