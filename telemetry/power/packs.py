@@ -296,8 +296,7 @@ def _back(
         return False
     if name in shares:
         return bool(np.median(_after(grid, shares[name], end_s, update_s[name])) > _SOMETHING)
-    volts = readings.get(Quantity.VOLTAGE, name)
-    after = np.empty(0) if volts is None else volts.within(end_s, end_s + _HELD_S).v
+    after = _values(readings.get(Quantity.VOLTAGE, name), end_s, end_s + _HELD_S)
     return bool(after.size) and float(np.median(after)) > DEAD_V
 
 
@@ -362,11 +361,14 @@ def _lowest_bus(readings: Readings, aircraft: Aircraft, start: float, end: float
     packs = {p.name for p in aircraft.packs}
     volts = [r for r in readings.of(Quantity.VOLTAGE) if r.place not in packs]
     volts.sort(key=lambda r: r.place != aircraft.bus)
-    part = volts[0].within(start, end).v if volts else np.empty(0)
+    part = _values(volts[0] if volts else None, start, end)
     return float(part.min()) if part.size else None
 
 
 def _median_v(readings: Readings, place: str, start: float, end: float) -> float | None:
-    r = readings.get(Quantity.VOLTAGE, place)
-    part = np.empty(0) if r is None else r.within(start, end).v
+    part = _values(readings.get(Quantity.VOLTAGE, place), start, end)
     return float(np.median(part)) if part.size else None
+
+
+def _values(r: Reading | None, start: float, end: float) -> FloatArray:
+    return np.zeros(0) if r is None else r.within(start, end).v

@@ -121,6 +121,24 @@ EQUIVALENT: dict[tuple[str, str, str, str], str] = {
         "like[i, j] >= best",
     ): "of two pairs exactly as like either may be put together first",
     (
+        "telemetry/power/packs.py",
+        "pack_outs",
+        "True",
+        "False",
+    ): "a row of shares for each pack, made one line before",
+    (
+        "telemetry/power/packs.py",
+        "pack_shares",
+        "True",
+        "False",
+    ): "a row of means for each pack, made from the same columns",
+    (
+        "telemetry/power/packs.py",
+        "_silent",
+        "0.0",
+        "-1.0",
+    ): "stands in for an interval where there is no current: both lie below the least second",
+    (
         "telemetry/power/circuit.py",
         "_all_stalled",
         "servo.stall_a is None or servo.stall_v is None",
