@@ -350,13 +350,13 @@ def test_a_known_slope_by_hand() -> None:
 
 
 def test_a_slope_known_roughly_is_learnt() -> None:
-    # A slope of deviation 2, one sigma: from (0 at 0) the prediction at 1 is 0 with a variance of
-    # 1 + 1 + 1 in sigmas; of 3 seen there a third is the slope's and a third the level's.
+    # A slope of deviation 4, two sigmas: from (0 at 0) the prediction at 1 is 0 with a variance of
+    # 1 + 1 + 4 in sigmas; of 3 seen there 4 / 6 are the slope's and 1 / 6 the level's.
     design = np.array([[0.0], [1.0], [1.0]])
-    predicted, scale, _ = scored([0.0, 3.0, 0.0], design=design, slope_sd=np.array([2.0]))
-    assert scale[1] == pytest.approx((4 * 3) ** 0.5)
+    predicted, scale, _ = scored([0.0, 3.0, 0.0], design=design, slope_sd=np.array([4.0]))
+    assert scale[1] == pytest.approx((4 * 6) ** 0.5)
     assert predicted[1] == pytest.approx(0.0, abs=1e-6)
-    assert predicted[2] == pytest.approx(2.0, abs=1e-6)  # two thirds of 3
+    assert predicted[2] == pytest.approx(2.5, abs=1e-6)
 
 
 def test_a_clipped_value_is_learnt_as_if_it_were_nearer() -> None:

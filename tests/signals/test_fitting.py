@@ -369,13 +369,16 @@ class TellTale:
         self, monkeypatch: pytest.MonkeyPatch, *, usual: float | None, hides: bool
     ) -> None:
         self.fits: dict[str, Fit] = {}
+        self.made = 0
         self.called: dict[float, str] = {}
         monkeypatch.setattr(fitting, "_usual_fall", lambda _: usual)
         monkeypatch.setattr(fitting, "_hides", lambda *_: hides)
         monkeypatch.setattr(fitting, "_too_far", lambda _, ohm: self.mask(self.called[ohm]))
-        monkeypatch.setattr(
-            fitting, "_fit", lambda _, sound, *__, **___: self.fits["".join(map(str, 1 * sound))]
-        )
+        monkeypatch.setattr(fitting, "_fit", self.fit)
+
+    def fit(self, _: Signals, sound: BoolArray, *__: object, **___: object) -> Fit:
+        self.made += 1
+        return self.fits["".join(str(int(x)) for x in sound)]
 
     @staticmethod
     def mask(marks: str) -> BoolArray:
@@ -389,12 +392,12 @@ class TellTale:
 @pytest.mark.parametrize(
     ("up_ohm", "hides", "ohm", "left_out"),
     [
-        # Commonest fall 1 calls two readings; all readings give 3, which calls one, and without
-        # that 2 calls the same: down. Without the two: up.
-        (1.6, False, 1.8, ((4.0, 6.0),)),  # half-way between
-        (1.6, True, 1.6, ((3.0, 6.0),)),  # up alone
-        (1.61, True, None, ()),  # over 1.6 times the commonest fall: neither
-        (1.61, False, 1.805, ((4.0, 6.0),)),
+        # Commonest fall 2 calls two readings; all readings give 6, which calls one, and without
+        # that 4 calls the same: down. Without the two: up.
+        (3.2, False, 3.6, ((4.0, 6.0),)),  # half-way between
+        (3.2, True, 3.2, ((3.0, 6.0),)),  # up alone
+        (3.22, True, None, ()),  # over 1.6 times the commonest fall: neither
+        (3.22, False, 3.61, ((4.0, 6.0),)),
     ],
 )
 def test_down_and_up(
@@ -404,18 +407,19 @@ def test_down_and_up(
     ohm: float | None,
     left_out: tuple[tuple[float, float], ...],
 ) -> None:
-    tale = TellTale(monkeypatch, usual=1.0, hides=hides)
+    tale = TellTale(monkeypatch, usual=2.0, hides=hides)
     tale.fits = {
-        "11111": told(3, 2.9, 3.1),
-        "11110": told(2, 1.9, 2.1),
-        "11100": told(up_ohm, 1.5, 1.7),
+        "11111": told(6, 5.9, 6.1),
+        "11110": told(4, 3.9, 4.1),
+        "11100": told(up_ohm, 3.1, 3.3),
     }
     # Going up never calls by more than 1.6 times the commonest fall.
-    tale.called = {1.0: "...xx", 3.0: "....x", 2.0: "....x", 1.6: "...xx"}
+    tale.called = {2.0: "...xx", 6.0: "....x", 4.0: "....x", 3.2: "...xx"}
     found = tale.result()
     assert found.ohm == (None if ohm is None else pytest.approx(ohm))
     assert found.left_out == left_out
     assert bool(found.refused) is (ohm is None)
+    assert tale.made == 3, "no fit is made twice"
 
 
 @pytest.mark.parametrize("usual", [None, 1.0])
