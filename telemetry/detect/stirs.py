@@ -203,7 +203,7 @@ def _rhythm(readings: Readings, span: tuple[float, float]) -> float | None:
         hertz = np.fft.rfftfreq(8 * t.size, step)
         seen = (hertz >= 2.0 / (span[1] - span[0])) & (hertz <= 0.25 / step)
         k = int(np.argmax(power))
-        if not seen[k] or power[k] <= 0:
+        if not seen[k]:
             continue
         near = np.abs(hertz - hertz[k]) <= 2.0 / (span[1] - span[0])
         share = float(power[near].sum() / power.sum())

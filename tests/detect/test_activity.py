@@ -622,6 +622,12 @@ def inner(*values: float) -> np.ndarray:
         ((9.0, 1.71), 0.07, False),
         ((9.0, 1.60), 0.09, False),
         ((0.3, 0.50), 0.09, False),
+        ((0.3, 0.55), 0.3, False),
+        ((9.0, 1.45), 0.3, False),
+        ((), 0.35, False),
+        ((0.3, 0.45), 0.07, False),
+        ((9.0, 1.70), 0.07, False),
+        ((0.3, 0.50), 0.08, False),
     ],
 )
 @pytest.mark.parametrize("side", [6.0, 9.0 - GRID_S, 18.25, 21.25 - GRID_S])

@@ -92,7 +92,7 @@ def test_five_readings_of_a_phase_are_needed(size: int, found: int, spikes) -> N
     ],
 )
 def test_a_spike_at_the_end(last, end_s, update_s, phase_s, truncated, spikes) -> None:
-    """The last reading is at 29.75 s; cut off where the phase lasts over 1 s or 3 intervals more."""
+    """The last reading is at 29.75 s; cut where its phase lasts over 1 s or 3 intervals more."""
     phases = (Phase(kind=PhaseKind.FLIGHT, start_s=0.0, end_s=phase_s),)
     (spike,) = spikes({last: 6.0}, phases=phases, update_s=update_s)
     assert (spike.end_s, spike.truncated) == (end_s, truncated)

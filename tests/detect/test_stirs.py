@@ -248,9 +248,10 @@ def sine(make_reading, *waves, seconds=40.0, update_s=0.5, place="aileron", told
          "a stick that hardly moves", "a stick at rest"],
 )  # fmt: skip
 def test_the_rhythm_of_a_stick(waves, hertz, make_reading, make_readings) -> None:
-    """A reading each half second for 40 s: between 0.05 and 0.5 Hz."""
-    readings = make_readings(sine(make_reading, *waves), end_s=40.0)
-    found = _rhythm(readings, (0.0, 40.0))
+    """A reading each half second from 100 s on for 40 s: between 0.05 and 0.5 Hz."""
+    row = sine(make_reading, *waves)
+    row.t[:] += 100.0
+    found = _rhythm(make_readings(row, end_s=140.0), (100.0, 140.0))
     assert found == (None if hertz is None else pytest.approx(hertz, abs=0.006))
 
 
