@@ -30,10 +30,6 @@ class Unit:
     factor: float = 1.0
     offset: float = 0.0
 
-    def to_canonical(self, value: float) -> float:
-        """Convert one value in this unit to the canonical unit."""
-        return value * self.factor + self.offset
-
 
 _TABLE: tuple[tuple[str, str, float, float, tuple[str, ...]], ...] = (
     # symbol, canonical, factor, offset, other spellings (matched without case where that is safe)

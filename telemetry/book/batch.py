@@ -8,8 +8,6 @@ order the workers finish in, and no more than ``pending`` logs are in memory at 
 from __future__ import annotations
 
 import logging
-import os
-import re
 from collections import deque
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import Executor, Future, ThreadPoolExecutor
@@ -19,6 +17,7 @@ from typing import Any, TypeVar
 
 from telemetry.book.adding import Entry, known_outcome, unsure_error
 from telemetry.book.dates import checked_date
+from telemetry.book.finding import Found, find_files
 from telemetry.book.names import aircraft_key
 from telemetry.book.originals import sha256_of
 from telemetry.book.records import Outcome
@@ -28,9 +27,6 @@ from telemetry.importer import ColumnMap, read_log_in
 from telemetry.log import Log
 from telemetry.results import Flight
 from telemetry.workers import worker_error, worker_gone
-
-#: What a folder is searched for; a file that is named may be called anything.
-LOG_ENDINGS = (".csv", ".tsv", ".txt", ".log", ".dat")
 
 # Of these endings a file that is no log is worth a failure; a stray .txt is not.
 _SURELY_LOGS = (".csv", ".tsv")
@@ -95,62 +91,6 @@ def read_file(
     )
     used = next((m.readings for m in column_maps if m.fingerprint == log.provenance.header), {})
     return Incoming(log=log, settings={**used, **(settings or {})}, row_interval_s=row_interval_s)
-
-
-@dataclass(frozen=True, slots=True)
-class Found:
-    """A file to be added; ``named`` is False where a folder was searched for it."""
-
-    path: Path
-    named: bool
-    error: BookError | None = None
-
-
-def find_files(paths: Sequence[str | Path], *, leave_out: Path | None = None) -> tuple[Found, ...]:
-    """The files named, and the logs in the folders named, in the order of their numbers.
-
-    Parameters
-    ----------
-    paths : sequence of path
-    leave_out : path, optional
-        A folder that is not searched: the book itself, if it lies among the logs.
-
-    Returns
-    -------
-    tuple of Found
-        Without repeats. Folders are searched to the bottom, without following links, passing by
-        what begins with a dot. A folder that cannot be read is among them with its error.
-    """
-    found: dict[Path, Found] = {}
-    for path in map(Path, paths):
-        inside = _inside(path, leave_out) if path.is_dir() else [Found(path, named=True)]
-        for one in inside:
-            found.setdefault(one.path, one)
-    return tuple(found.values())
-
-
-def _inside(folder: Path, leave_out: Path | None) -> Iterator[Found]:
-    errors: list[OSError] = []
-    barred = None if leave_out is None else leave_out.resolve()
-    for root, folders, files in os.walk(folder, onerror=errors.append):
-        folders[:] = sorted(
-            (d for d in folders if d[0] != "." and Path(root, d).resolve() != barred), key=_natural
-        )
-        for name in sorted(files, key=_natural):
-            if name[0] != "." and Path(name).suffix.lower() in LOG_ENDINGS:
-                yield Found(Path(root, name), named=False)
-    for error in errors:
-        path = Path(error.filename or folder)
-        what = f"this folder cannot be read ({error.strerror or error})"
-        yield Found(
-            path, named=True, error=BookError(what, path=path, hint="check its permissions")
-        )
-
-
-def _natural(name: str) -> list[tuple[int, str]]:
-    """Sorts "log 9" before "log 10": every second piece is a number."""
-    pieces = re.split(r"([0-9]+)", name.lower())
-    return [(int(p), "") if i % 2 else (0, p) for i, p in enumerate(pieces)]
 
 
 def add_files(

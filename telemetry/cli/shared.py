@@ -18,9 +18,6 @@ if TYPE_CHECKING:
     from telemetry.book import Logbook
     from telemetry.workers import Crew
 
-# What a folder is searched for; a file named on the command line may be called anything.
-LOG_ENDINGS = (".csv", ".tsv", ".txt", ".log", ".dat")
-
 
 def say(text: str) -> None:
     """Tell something that is not the result: on stderr, in one line."""
@@ -53,15 +50,14 @@ def settings_of(pairs: Iterable[str]) -> dict[str, str]:
 def find_logs(paths: Iterable[Path]) -> list[Path | UnreadableLog]:
     """The files named and every log inside the folders named, in order, without repeats.
 
-    A folder without a log stands as its error.
+    A folder without a log, or that cannot be read, stands as its error.
     """
+    from telemetry.book.finding import LOG_ENDINGS, find_files
+
     found: dict[Path | UnreadableLog, None] = {}
     for path in paths:
-        if not os.path.isdir(path):  # noqa: PTH112 - Path.is_dir() raises on too long a name
-            found[path] = None
-            continue
-        inside = sorted(_logs_in(path))
-        found.update(dict.fromkeys(inside))
+        inside = find_files([path])
+        found.update(dict.fromkeys(one.error or one.path for one in inside))
         if not inside:
             empty = UnreadableLog(
                 f"no log in this folder (looked for {', '.join(LOG_ENDINGS)})",
@@ -70,15 +66,6 @@ def find_logs(paths: Iterable[Path]) -> list[Path | UnreadableLog]:
             )
             found[empty] = None
     return list(found)
-
-
-def _logs_in(folder: Path) -> Iterator[Path]:
-    """Neither hidden files nor a README are logs, whatever they end in."""
-    for path in folder.rglob("*"):
-        name = path.name.lower()
-        named_so = path.suffix.lower() in LOG_ENDINGS and not name.startswith((".", "readme"))
-        if named_so and path.is_file():
-            yield path
 
 
 reading_options = (
@@ -293,4 +280,4 @@ def crew_for(workers: int, scheduler: str | None, paths: Sequence[Path]) -> Iter
 
 def _folder_of(path: Path) -> Path:
     whole = path.absolute()
-    return whole if os.path.isdir(whole) else whole.parent  # noqa: PTH112 - as in find_logs
+    return whole if os.path.isdir(whole) else whole.parent  # noqa: PTH112 - as in find_files

@@ -33,8 +33,6 @@ class Layout:
         is () where the file has no header at all.
     header_line : int or None
         Line of the name row, from 1.
-    header_lines : tuple of int
-        Lines of all header rows, from 0.
     data_line : int
         Index of the first data line, from 0.
     preamble : tuple of (str, str)
@@ -51,7 +49,6 @@ class Layout:
     units: tuple[str, ...] = ()
     sensors: tuple[str, ...] = ()
     header_line: int | None = None
-    header_lines: tuple[int, ...] = ()
     data_line: int = 0
     preamble: tuple[tuple[str, str], ...] = ()
     numeric: tuple[bool, ...] = ()
@@ -61,11 +58,10 @@ class Layout:
 
 @dataclass(frozen=True, slots=True)
 class _Row:
-    """A row of the sample: its cells, the first of its lines, how many lines it spans."""
+    """A row of the sample: its cells, and the first of its lines."""
 
     cells: tuple[str, ...]
     line: int
-    lines: int = 1
     comment: bool = False
     kinds: tuple[Kind, ...] = ()
 
@@ -118,7 +114,6 @@ def find_layout(head: Sequence[str], later: Sequence[str], separator: str) -> La
         units=units,
         sensors=sensors,
         header_line=None if name_row is None else name_row.line + 1,
-        header_lines=tuple(r.line + i for r in header for i in range(r.lines)),
         data_line=rows[first].line,
         preamble=_preamble(head[:first_header]),
         numeric=numeric,
@@ -154,7 +149,7 @@ def _rows(head: Sequence[str], separator: str) -> list[_Row]:
             line, lines = head[i], 1
         if line.strip():
             cells = tuple(_split(line, separator))
-            rows.append(_Row(cells, i, lines, is_comment(line, cells)))
+            rows.append(_Row(cells, i, is_comment(line, cells)))
         i += lines
     return rows
 
@@ -268,7 +263,7 @@ def _header_rows(
             # "# time;voltage;current": a header behind a comment mark.
             text = COMMENT.sub("", separator.join(cells), count=1).strip()
             cells = tuple(split_line(text, separator))
-            row = _Row(cells, row.line, row.lines, kinds=_kinds(cells, ()))
+            row = _Row(cells, row.line, kinds=_kinds(cells, ()))
             if found:
                 break
             if not _fits(cells, fields) or not _is_header(row, numeric):

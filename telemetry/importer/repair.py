@@ -130,7 +130,6 @@ class _Sweep:
         self.break_lines: list[int] = []
         self.comments = self.padded = 0
         self.first_comment = self.first_padded = 0
-        self.after_break = False
 
     def block(self, block: bytes, at_line: int) -> tuple[list[bytes], NDArray[np.int64], int]:
         """Kept pieces, line numbers of kept rows, and how many lines the block has."""
@@ -243,7 +242,6 @@ class _Sweep:
             and len(bare) >= min(len(self.header), fields)
         ):
             self.break_lines.append(line)
-            self.after_break = True
             return None
         if is_comment(text, cells) and not is_row(cells, self.layout):
             self._comment(line)
@@ -260,7 +258,6 @@ class _Sweep:
                 line=line,
                 hint="cut the file in two before this line",
             )
-        self.after_break = False
         if len(cells) > fields and all(is_blank(c) for c in cells[fields:]):
             cells = cells[:fields]
         if len(cells) == fields:

@@ -81,7 +81,3 @@ class Fault:
         if flight < self.onset or (self.cured is not None and flight >= self.cured):
             return 0.0
         return self.start + self.growth * (flight - self.onset)
-
-    def passes(self, level: float, flights: int = 1000) -> int | None:
-        """First flight in which it has reached this level, or None within so many flights."""
-        return next((k for k in range(1, flights + 1) if self.level(k) >= level), None)

@@ -267,9 +267,3 @@ class AircraftModel:
     def with_node(self, node: NodeModel) -> AircraftModel:
         """The same machine with the node of that name replaced."""
         return replace(self, nodes=tuple(node if n.name == node.name else n for n in self.nodes))
-
-    def with_servo(self, servo: ServoModel) -> AircraftModel:
-        """The same machine with the servo of that name replaced."""
-        return replace(
-            self, servos=tuple(servo if s.name == servo.name else s for s in self.servos)
-        )

@@ -40,7 +40,8 @@ def tree(root: Path) -> Path:
     write_csv(root / ".trash" / "old.csv", 6)
     (root / "SOUND").mkdir()
     (root / "SOUND" / "beep.wav").write_bytes(b"RIFF....WAVE")
-    (root / "LOGS" / "readme.txt").write_text("Hello, this is a memory card.\n")
+    (root / "LOGS" / "notes.txt").write_text("Hello, this is a memory card.\n")
+    (root / "LOGS" / "readme.csv").write_text("No log, whatever it ends in.\n")
     (root / "LOGS" / "broken.csv").write_bytes(b"\x89PNG\r\n\x1a\n....")
     (root / "LOGS" / "empty.csv").write_bytes(b"")
     return root
@@ -58,7 +59,7 @@ def test_a_memory_card_is_searched_to_the_bottom_in_the_order_of_numbers(tmp_pat
         "LOGS/empty.csv",
         "LOGS/log 9.csv",
         "LOGS/log 10.csv",
-        "LOGS/readme.txt",
+        "LOGS/notes.txt",
         "LOGS/2026/a.TXT",
     ]
     # A file that is named may be called anything, and nothing is taken twice.
@@ -66,6 +67,12 @@ def test_a_memory_card_is_searched_to_the_bottom_in_the_order_of_numbers(tmp_pat
     again = find_files([wav, card / "LOGS" / "log 10.csv", card])
     assert len(again) == 7
     assert [f.named for f in again][:3] == [True, True, False]
+
+
+def test_a_name_too_long_for_any_file_is_a_failure_like_others(book: Logbook) -> None:
+    (outcome,) = add_files(book, ["x" * 5000], aircraft="tern")
+    assert outcome.status == "failed"
+    assert "fault of this program" not in str(outcome.error)
 
 
 @pytest.mark.skipif(not hasattr(os, "symlink"), reason="no links here")
@@ -91,7 +98,7 @@ def test_one_outcome_a_file_and_a_bad_one_stops_no_other(book: Logbook, tmp_path
         "empty.csv": "failed",
         "log 9.csv": "added",
         "log 10.csv": "added",
-        "readme.txt": "skipped",
+        "notes.txt": "skipped",
         "a.TXT": "added",
         "missing.csv": "failed",
     }
@@ -99,7 +106,7 @@ def test_one_outcome_a_file_and_a_bad_one_stops_no_other(book: Logbook, tmp_path
     assert "there is no such file or folder; check the path" in str(found["missing.csv"].error)
     assert found["log 9.csv"].reason == "given"
     # Named, the same text file is a failure.
-    (named,) = add_files(book, [card / "LOGS" / "readme.txt"], aircraft="tern")
+    (named,) = add_files(book, [card / "LOGS" / "notes.txt"], aircraft="tern")
     assert named.status == "failed"
 
 

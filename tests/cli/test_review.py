@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 from pathlib import Path
 from typing import Any
 
@@ -151,6 +152,30 @@ def test_folders_are_searched_and_what_is_no_log_is_left_alone(run, tmp_path, lo
     assert result.exit_code == 0
     seen = [r["log"]["file"] for r in loads(result.stdout)["reviews"]]
     assert seen == [str(day / "a.csv"), str(day / "b.CSV"), str(day / "deeper" / "c.txt")]
+
+
+def test_logs_of_a_folder_come_in_the_order_of_their_numbers(run, tmp_path, log_text) -> None:
+    for name in ("log 10.csv", "log 9.csv"):
+        (tmp_path / name).write_text(log_text)
+    result = run("review", tmp_path, "--json")
+    seen = [r["log"]["file"] for r in loads(result.stdout)["reviews"]]
+    assert seen == [str(tmp_path / "log 9.csv"), str(tmp_path / "log 10.csv")]
+
+
+def test_a_folder_that_cannot_be_read_is_told(run, log, tmp_path, monkeypatch) -> None:
+    real = os.scandir
+
+    def scandir(path):
+        if Path(path).name == "shut":
+            raise PermissionError(13, "Permission denied", str(path))
+        return real(path)
+
+    (tmp_path / "shut").mkdir()
+    monkeypatch.setattr(os, "scandir", scandir)
+    result = run("review", tmp_path / "shut", log, "--json")
+    assert result.exit_code == 2
+    (error,) = loads(result.stdout)["errors"]
+    assert "this folder cannot be read" in error["message"]
 
 
 def test_a_folder_without_logs_is_one_of_the_bad_ones(run, log, tmp_path) -> None:

@@ -41,8 +41,6 @@ def test_level_is_nothing_before_the_onset_and_after_the_cure() -> None:
         kind=FaultKind.CONNECTOR, place="tail", onset=4, start=0.005, growth=0.002, cured=8
     )
     assert [round(fault.level(k), 4) for k in (3, 4, 6, 7, 8)] == [0.0, 0.005, 0.009, 0.011, 0.0]
-    assert fault.passes(0.008) == 6
-    assert fault.passes(0.5, flights=20) is None
 
 
 def test_before_its_onset_a_fault_changes_nothing(motion: Motion) -> None:
