@@ -235,7 +235,7 @@ def _is_sudden(j: Judgement) -> bool:
     assert j.onset is not None
     sd = float(np.median(j.sd))
     y = j.rise[max(j.onset - 1, 0) :]
-    found = step_test(j.rise, floor=sd / 3)
+    found = step_test(j.rise)
     if found is None:
         return False
     jump, level = float(np.diff(y).max()), float(np.median(y[1:][-4:]))

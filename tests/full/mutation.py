@@ -115,6 +115,12 @@ NAMES |= {other: name for name, other in NAMES.items()}
 # Looked at by hand: changes that no input can show. (file, function, source before, after): reason
 EQUIVALENT: dict[tuple[str, str, str, str], str] = {
     (
+        "telemetry/season/evidence.py",
+        "_is_sudden",
+        "found.change > 0",
+        "found.change >= 0",
+    ): "the largest step in values that are not all equal is not 0",
+    (
         "telemetry/signals/attribution.py",
         "_closest",
         "like[i, j] > best",

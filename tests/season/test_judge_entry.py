@@ -33,23 +33,23 @@ def test_flights_are_numbered_from_1(make_flight: Make) -> None:
     ("features", "charts"),
     [
         ((), 1),
-        (("branch_mohm",), 1),
-        (("apparent_mohm",), 1),
-        (("source_mohm",), 1),
-        (("offset_v",), 2),
-        (("share",), 2),
-        (("counter_ratio",), 2),
-        (("end_v",), 1),
-        (("falls",), 2),
+        (("branch_mohm",), 2),
+        (("apparent_mohm",), 2),
+        (("source_mohm",), 2),
+        (("offset_v",), 4),
+        (("share",), 4),
+        (("counter_ratio",), 4),
+        (("end_v",), 2),
+        (("falls",), 4),
         (("rest_a", "stir_mean_a"), 1),
-        (("branch_mohm", "offset_v", "falls"), 5),
+        (("branch_mohm", "rest_a", "offset_v", "falls"), 10),
     ],
     ids=str,
 )
 def test_charts_of_features(make_flight: Make, features: tuple[str, ...], charts: int) -> None:
-    """A rise alone, or a rise and a fall, of each that any flight has."""
-    table = Table([make_flight({("tail", f): 1.0 for f in features}), make_flight()])
-    assert _charts(table, Aircraft()) == charts
+    """A rise alone, or a rise and a fall, of each that any flight has; here at two places."""
+    rows = [make_flight({(p, f): 1.0 for f in features}) for p in ("tail", "left wing")]
+    assert _charts(Table(rows), Aircraft()) == charts
 
 
 def test_charts_of_currents_and_of_each_place(make_flight: Make) -> None:
@@ -100,6 +100,13 @@ def test_names_that_are_given_are_taken(make_flight: Make, judges: list[Case]) -
     assert (history.name, history.flights) == ("tern", tuple(listed))
     assert history.aircraft == Aircraft()
     assert [f.id for f in judges[0].listed] == ["r1"]
+
+
+@pytest.mark.usefixtures("judges")
+def test_every_flight_needs_its_name(make_flight: Make) -> None:
+    listed = [HistoryFlight(id="r1", start=None, file="a")]
+    with pytest.raises(ValueError, match="longer"):
+        judge([make_flight(), make_flight()], listed=listed)
 
 
 def test_no_flights_no_findings(judges: list[Case]) -> None:
