@@ -384,3 +384,13 @@ def test_the_columns_that_are_told_apart(update_s, window_s, make_readings, monk
     assert not design[:, [2, 4]].any()
     assert second.tolist() == design[:, :3].tolist()
     assert second_kinds == (-1, 0, 0)
+
+
+@pytest.mark.parametrize(("rows", "told"), [(59, False), (60, True)])
+def test_sixty_readings_of_the_current_are_needed(rows, told, make_readings, monkeypatch) -> None:
+    seen = Refusing()
+    monkeypatch.setattr(sv, "attribute", seen)
+    t = 1.5 + 0.25 * np.arange(rows)  # all of them after the control's first second
+    amps = make_readings({("tail", I): (t, t)}).channels[0]
+    sv._at_node(amps, ["elevator"], {}, {"elevator": control(np.arange(40) % 7)}, ())
+    assert bool(seen.given) is told
