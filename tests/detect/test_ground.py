@@ -600,3 +600,28 @@ def test_a_gap_within_a_check_by_voltage(gap_s, spans, make_reading, make_readin
 def test_a_pack_alone_can_be_checked_against_none(make_reading, make_readings) -> None:
     rows = amps(make_reading, off()), make_reading("pack 1", Quantity.VOLTAGE, T, sunk(0.0))
     assert find_redundancy_checks(make_readings(*rows, end_s=70.0), TWO, ON_GROUND) == []
+
+
+@pytest.mark.parametrize(
+    ("early", "late", "found"),
+    [(25.0, 40.25, True), (24.75, 40.25, False), (29.5, 44.75, True), (29.5, 45.0, False)],
+    ids=["5 s before", "earlier", "within 5 s after", "5 s after"],
+)
+def test_five_seconds_on_each_side_hold_the_readings(early, late, found, checked) -> None:
+    """Two are needed: beside the one at 29.75 s an earlier one, beside that at 40 s a later one."""
+    keep = ((T >= 29.75) & (T <= 40.0)) | np.isin(T, [early, late])
+    assert bool(checked(off()[keep], off(2.0)[keep], t=T[keep])) is found
+
+
+@pytest.mark.parametrize(("seconds", "found"), [(60.0, True), (60.25, False)])
+def test_a_check_by_voltage_lasts_a_minute_at_the_most(
+    seconds, found, make_reading, make_readings
+) -> None:
+    one = steps((50, 8), (seconds, 0), (50, 8))
+    t = GRID_S * np.arange(one.size)
+    rows = (
+        make_reading("pack 1", Quantity.VOLTAGE, t, one),
+        make_reading("pack 2", Quantity.VOLTAGE, t, 8.0),
+    )
+    spans = find_redundancy_checks(make_readings(*rows, end_s=170.0), TWO, [(0.0, 170.0)])
+    assert bool(spans) is found

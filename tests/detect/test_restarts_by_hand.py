@@ -26,6 +26,8 @@ NAN = float("nan")
         ([31, 10], 10.0, [1]),
         ([100, 49, 60, 20, 30], None, [1, 3]),
         ([-100, -10], 1.0, []),
+        ([-1, 0], None, []),
+        ([100, 0, 100], None, []),
         ([100, -40], 1.0, [1]),
         ([100, -60], 1.0, []),
         ([100, 0, 100], 1.0, []),
@@ -37,6 +39,7 @@ NAN = float("nan")
         ([100, 0, 100, 5], 1.0, [3]),
     ],
     ids=["under half", "half", "two steps", "over two steps", "no step known", "no fall",
+         "none without a step", "back without a step",
          "below nothing", "as far below", "back at once", "back within two steps", "not quite back",
          "not quite, without steps", "back with the second", "back too late", "a later fall"],
 )  # fmt: skip

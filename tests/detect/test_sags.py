@@ -86,7 +86,7 @@ def test_a_minimum_that_begins_anew_with_each_report(size, rises, held, volts, m
 def test_a_minimum_that_is_told_seldom_is_not_taken(volts, make_readings) -> None:
     v = 5.0 + 0.1 * (np.arange(10) % 2)
     low = volts(v, t=T[:10], hold="min")
-    for n, held in ((20, True), (21, False), (9, False)):
+    for n, held in ((20, True), (21, False), (10, True), (9, False)):
         plain = volts(np.full(n, 6.0), t=T[:n])
         assert (minimum_series(make_readings(plain, low, end_s=40.0), plain) is low) is held
         assert minimum_series(make_readings(plain, end_s=40.0), plain) is plain

@@ -115,6 +115,24 @@ NAMES |= {other: name for name, other in NAMES.items()}
 # Looked at by hand: changes that no input can show. (file, function, source before, after): reason
 EQUIVALENT: dict[tuple[str, str, str, str], str] = {
     (
+        "telemetry/detect/activity.py",
+        "_drawn",
+        "0.0",
+        "-1.0",
+    ): "the greater of it and what is never below 0 counts",
+    (
+        "telemetry/detect/sags.py",
+        "_under",
+        "0.0",
+        "-1.0",
+    ): "no margin and no step: the greater of it and what is never below 0 counts",
+    (
+        "telemetry/detect/spikes.py",
+        "spike_score",
+        "0.0",
+        "-1.0",
+    ): "a least deviation: the greater of it and what is never below 0 counts",
+    (
         "telemetry/season/evidence.py",
         "_is_sudden",
         "found.change > 0",
