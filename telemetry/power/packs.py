@@ -82,21 +82,20 @@ def pack_shares(
         gives the rest.
     """
     flows = _pack_currents(readings, aircraft)
-    if flows is None:
+    if flows is None or not spans:
         return ()
     block_s = max(2.0, *(4.0 * (r.update_s or readings.row_s) for r in flows.values()))
     columns: dict[str, list[FloatArray]] = {name: [] for name in flows}
     for start, end in spans:
         edges = np.arange(start, end + 1e-9, block_s)
         for name, r in flows.items():
-            if edges.size > 1:
-                columns[name].append(block_means(r.t, r.v, edges))
-    if not next(iter(columns.values())):
-        return ()
+            columns[name].append(block_means(r.t, r.v, edges))
     means = np.vstack([np.concatenate(c) for c in columns.values()])
     means = means[:, np.isfinite(means).all(axis=0)]
+    if means.shape[1] < _LEAST_BLOCKS:
+        return ()
     total = means.sum(axis=0)
-    judged = total > _JUDGED * np.quantile(total, 0.95) if total.size else np.zeros(0, dtype=bool)
+    judged = total > _JUDGED * np.quantile(total, 0.95)
     if judged.sum() < _LEAST_BLOCKS or total[judged].min() <= 0:
         return ()
     step = max(r.resolution or 0.0 for r in flows.values())

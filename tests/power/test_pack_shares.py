@@ -102,6 +102,15 @@ def test_a_slope_told_to_more_than_a_quarter_tells_nothing() -> None:
     assert _slope(0.6 * MOVED + 0.999 * k * REST, 7.0 + MOVED) is not None
 
 
+def test_a_slope_told_to_a_quarter_is_told() -> None:
+    # Exactly: 2 sqrt((4 / 16) / (6 - 2) / 4) is 1/4, in numbers that a computer holds exactly.
+    moved = np.array([-1.0, 1.0, -1.0, 1.0, 0.0, 0.0])
+    rest = np.array([0.25, -0.25, -0.25, 0.25, 0.0, 0.0])
+    found = _slope(1.0 + 0.5 * moved + rest, 2.0 + moved)
+    assert found is not None
+    assert found.high == pytest.approx(0.5 + math.hypot(0.25, GAINS * 0.25))
+
+
 def test_a_current_that_does_not_move_has_no_slope() -> None:
     assert _slope(np.full(8, 1.0), np.full(8, 2.0)) is None
     signs = np.array([1.0, -1.0] * 4)  # squares of s add up to 8 s^2
@@ -191,17 +200,17 @@ def test_a_block_without_readings_is_left_out(make_readings: Make) -> None:
 
 def test_packs_that_are_charged_share_nothing(make_readings: Make) -> None:
     assert pack_shares(_flows(make_readings, -1.0, -1.0), PAIR, [(0.0, 16.0)]) == ()
-    # Eight blocks of nothing among 200 of a charge.
-    flow = np.repeat(np.r_[np.zeros(8), np.full(192, -1.0)], 2)
+    # Four blocks of nothing and four of a draw among 200 of a charge.
+    flow = np.repeat(np.r_[np.zeros(4), np.ones(4), np.full(192, -1.0)], 2)
     readings = _flows(make_readings, flow, flow, n=400)
     assert pack_shares(readings, PAIR, [(0.0, 400.0)]) == ()
 
 
 @pytest.mark.parametrize(
-    ("share", "off"), [(0.66, True), (0.656, False), (0.345, False), (0.3435, True)]
+    ("share", "off"), [(0.6573, True), (0.656, False), (0.345, False), (0.3427, True)]
 )
 def test_off_balance_is_beyond_fifteen_points(make_readings: Make, share: float, off: bool) -> None:
-    # The gains leave 0.0063 or 0.0064 about each share: 0.6537, 0.6496, 0.3514 and 0.3499.
+    # The gains leave 0.0064 about each share: 0.6509, 0.6496, 0.3514 and 0.3491.
     readings = _flows(make_readings, 4 * share, 4 * (1 - share))
     assert _first(readings).off_balance is off
 
@@ -210,6 +219,21 @@ def test_the_band_is_a_limit(make_readings: Make) -> None:
     tight = _craft("shared", "shared", limits={"share_points": 5})
     assert _first(_flows(make_readings, 2.4, 1.6), tight).off_balance
     assert not _first(_flows(make_readings, 2.4, 1.6), PAIR).off_balance
+
+
+def test_a_band_of_fifty_points_holds_every_share(make_readings: Make) -> None:
+    wide = _craft("shared", "shared", limits={"share_points": 50})
+    pair = pack_shares(_flows(make_readings, 2.0, 0.0), wide, [(0.0, 16.0)])
+    assert [p.off_balance for p in pair] == [False, False]
+
+
+def test_seven_blocks_under_load_are_too_few(make_readings: Make) -> None:
+    flow = np.r_[np.full(14, 1.5), np.full(2, 0.1)]
+    assert pack_shares(_flows(make_readings, flow, flow), PAIR, [(0.0, 16.0)]) == ()
+
+
+def test_a_small_load_is_a_load(make_readings: Make) -> None:
+    assert _first(_flows(make_readings, 0.15, 0.05)).share.value == pytest.approx(0.75)
 
 
 def test_three_that_share_have_no_balance(make_readings: Make) -> None:
