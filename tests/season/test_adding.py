@@ -109,3 +109,10 @@ def test_a_part_that_the_book_has_by_itself_is_not_joined(book: Logbook, tmp_pat
     assert str(caught.value.path) == str(parts[1])
     # One file alone is no joining: it is known.
     assert add_joined(book, parts[1:], aircraft="wren").status == "known"
+
+
+def test_a_worker_makes_no_book(tmp_path: Path) -> None:
+    one = log(tmp_path / "1.csv", 0, 60)
+    with pytest.raises(BookError):
+        read_measured(one, book=tmp_path / "none", folder=tmp_path, aircraft="wren")
+    assert not (tmp_path / "none").exists()
