@@ -10,8 +10,7 @@ from telemetry.readings import Reading, Readings, block_means, total_current
 from telemetry.results import Flight, Phase, PhaseKind
 from telemetry.season.measures import Measure
 from telemetry.season.windows import (
-    READINGS,
-    SHORT_S,
+    block_length,
     edges,
     full_stirs,
     ground_before,
@@ -52,8 +51,8 @@ def rest_volts(
     windows = [inner(p) for p in ground_before(phases)]
     if not windows or not loads:
         return []
-    slow = [r.update_s or 0.0 for r in (*volts.values(), *(currents[p] for p in loads))]
-    block_s = max(SHORT_S, READINGS * max(slow))
+    used = (*volts.values(), *(currents[p] for p in loads))
+    block_s = max(block_length(r) for r in used)
 
     def means(r: Reading) -> FloatArray:
         return np.concatenate([block_means(r.t, r.v, edges(w, block_s)) for w in windows])

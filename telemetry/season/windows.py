@@ -65,8 +65,7 @@ def full_stirs(flight: Flight) -> tuple[Stir, ...]:
     """
     before = [s for s in flight.stirs if not s.after_flight]
     drawn = [sum(p.mean_a for p in s.places if p.mean_a is not None) for s in before]
-    most = max(drawn, default=0.0)
-    return tuple(s for s, a in zip(before, drawn, strict=True) if a >= _FULL * most)
+    return tuple(s for s, a in zip(before, drawn, strict=True) if a >= _FULL * max(drawn))
 
 
 def rounding(v: FloatArray, step: float) -> float:

@@ -209,6 +209,18 @@ EQUIVALENT: dict[tuple[str, str, str, str], str] = {
         (f"telemetry/season/{module}.py", function, "True", "False"): "both are of one length"
         for module, function in (("supply", "_dips"), ("windows", "full_stirs"))
     },
+    (
+        "telemetry/season/tree.py",
+        "root_of",
+        "0",
+        "-1",
+    ): "the first of one is the last",
+    (
+        "telemetry/season/windows.py",
+        "block_length",
+        "0.0",
+        "-1.0",
+    ): "a stretch is a second at the least",
 }
 
 

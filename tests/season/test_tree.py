@@ -101,6 +101,7 @@ class TestTree:
             (["pack 1", "total"], None, "total"),
             (["tail", "pack 1"], None, "pack 1"),
             (["tail", "pack 1"], ONE, "pack 1"),
+            (["tail", "pack 1"], ONE.model_copy(update={"bus": "hub"}), "pack 1"),
             (["pack 1", "pack 2"], None, None),
             (["pack 1"], TWO, None),  # the other one's is not known
             (["tail"], None, None),

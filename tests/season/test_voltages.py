@@ -67,19 +67,27 @@ class TestRestVolts:
         }
 
     def test_mean_of_the_quiet_half(self, make_reading: Make) -> None:
-        volts = [7.0, 7.1, 7.3, 7.3, 5.0, 5.0, 7.5, 7.6, 4.0, 4.0, 6.0, 6.0]
-        r = make_reading("bus", self.T, volts, update_s=0.5, resolution=0.1)
+        volts = [7.0, 7.0, 7.0, 7.04, 6.9, 6.9, 7.02, 7.02, 6.9, 6.9, 6.9]
+        r = make_reading("bus", self.T[:11], volts, update_s=0.5, resolution=0.1)
         loads = ["left wing", "right wing"]
         (found,) = rest_volts({"bus": r}, self.currents(make_reading), loads, self.PHASES)
-        x = np.array([7.05, 7.3, 7.55])  # means of the first, second and fourth
+        x = np.array([7.0, 7.02, 7.02])  # means of the first, second and fourth
         assert (found.place, found.feature, found.unit) == ("bus", "rest_v", "V")
-        assert found.value == pytest.approx(7.3)
-        # Readings at or above their median, 6.5: 7, 7.1, 7.3, 7.3, 7.5, 7.6; by how far they lie
-        # above the lowest of them, in square: 0, 0.01, 0.09, 0.09, 0.25, 0.36.
-        step = (0.80 / 6) / 0.1**2
-        left = 0.1 / sqrt(12) * exp(-2 * pi**2 * step)
+        assert found.value == pytest.approx(x.mean())
+        # Readings at or above their median, 7.00: three of them, twice 7.02, 7.04. By how far they
+        # lie above the lowest of them, in square: 0.0024 / 6, a fifth of a step.
+        left = 0.1 / sqrt(12) * exp(-2 * (pi * 0.2) ** 2)
         reach = 2 * hypot(x.std(ddof=1) / sqrt(3), left)
-        assert (found.low, found.high) == pytest.approx((7.3 - reach, 7.3 + reach))
+        assert (found.low, found.high) == pytest.approx((x.mean() - reach, x.mean() + reach))
+
+    def test_a_stretch_that_draws_the_median_is_quiet(self, make_reading: Make) -> None:
+        # Five stretches that draw 1, 2, 5, 9, 3 A: the median is 3 A.
+        currents = self.currents(make_reading, (1.0, 2.0, 5.0, 9.0, 3.0, 0.0))
+        volts = np.repeat([7.0, 7.1, 1.0, 1.0, 7.5, 1.0], 2)
+        r = make_reading("bus", self.T, volts)
+        ground = phases((GROUND, -0.3, 5.3), (FLIGHT, 10.0, 100.0))
+        (found,) = rest_volts({"bus": r}, currents, ["left wing"], ground)
+        assert found.value == pytest.approx(7.2)
 
     def test_rounding_counts_where_nothing_moves(self, make_reading: Make) -> None:
         r = make_reading("bus", self.T, [7.2] * 12, update_s=0.5, resolution=0.1)
