@@ -190,3 +190,12 @@ def test_an_index_over_thirty_puts_columns_together(
     if len(groups) == 1:
         assert found.coef == pytest.approx([2.0], rel=1e-2)
         assert found.condition_index == 1.0
+
+
+def test_three_like_columns_are_put_together_one_after_another() -> None:
+    # Directions a degree apart: the first two alike, and the third still too like their mean.
+    turned = np.deg2rad([0.0, 1.0, 2.5])
+    design, block = repeated(np.stack([np.cos(turned), np.sin(turned)]))
+    found = attribute(design, design.sum(axis=1), block)
+    assert [sorted(g) for g in found.groups] == [[0, 1, 2]]
+    assert found.condition_index == 1.0

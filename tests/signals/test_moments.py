@@ -128,6 +128,7 @@ def test_what_cannot_be_solved_has_no_solution(e: Equations) -> None:
 
 def test_two_blocks_are_enough() -> None:
     assert solve(one([1, 1], [1, 1], [1, 2]), np.zeros(1), no_prior()) is not None
+    assert solve(one([0.1, 0.1], [0.1, 0.1], [1, 2]), np.zeros(1), no_prior()) is not None
 
 
 def solution(theta: list[float], variances: list[float]) -> Solution:
