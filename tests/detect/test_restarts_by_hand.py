@@ -267,6 +267,7 @@ def begun(place: str | None = "tail", time_s: float = 50.0, **more: object) -> R
     [
         ([begun(), begun(time_s=53.0)], 1),
         ([begun(), begun(time_s=53.1)], 2),
+        ([begun(), begun(time_s=52.5), begun(time_s=55.0)], 2),
         ([begun(), begun("nose")], 2),
         ([begun("pack 1"), begun("bus")], 1),
         ([begun("regulator"), begun(None)], 1),
