@@ -216,6 +216,12 @@ EQUIVALENT: dict[tuple[str, str, str, str], str] = {
         "-1",
     ): "the first of one is the last",
     (
+        "telemetry/season/table.py",
+        "_widths",
+        "0",
+        "1",
+    ): "a stretch without a value tells as little as none",
+    (
         "telemetry/season/windows.py",
         "block_length",
         "0.0",
