@@ -83,8 +83,6 @@ def _balance(readings: Readings, aircraft: Aircraft) -> tuple[float | None, floa
     # Blocks with a reading of the total; what lies between two of them is one empty block.
     block = np.unique((total.t - readings.start_s) // _BLOCK_S)
     edges = readings.start_s + _BLOCK_S * np.union1d(block, block + 1)
-    if edges.size < 6:
-        return None, None
     rest = block_means(total[0], total[1], edges)
     for r in known:
         rest = rest - block_means(r.t, r.v, edges)

@@ -144,3 +144,9 @@ def test_which_columns_are_used(make_reading, make_readings) -> None:
     found = columns_used(log, readings)
     assert [c.used for c in found] == [True, False, False, True]
     assert [(c.update_s, c.resolution) for c in found][::3] == [(0.5, 0.25), (None, None)]
+
+
+def test_a_total_that_is_never_whole_has_no_balance(make_reading, make_readings) -> None:
+    """One node tells something before the other begins: their sum is known nowhere."""
+    rows = [make_reading("left", CURRENT, T, 1.0), make_reading("right", CURRENT, T + 90.0, 2.0)]
+    assert _balance(make_readings(*rows, end_s=120.0), CRAFT) == (None, None)
