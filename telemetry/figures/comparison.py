@@ -99,16 +99,7 @@ def draw_places(ax: Axes, places: Sequence[StirPlace], looks: Mapping[str, Look]
                 gid=f"rest-{k}",
             )
         if p.peak_a is not None:
-            ax.plot(
-                [p.peak_a],
-                [k],
-                marker="D",
-                markersize=style.pt(5),
-                color=style.PAPER,
-                markeredgecolor=style.BLACK,
-                linestyle="none",
-                gid=f"peak-{k}",
-            )
+            _diamond(ax, p.peak_a, k, size_pt=5, gid=f"peak-{k}")
     _rows(ax, [p.place for p in shown])
     top = max((v for p in shown for v in (p.mean_a, p.peak_a) if v is not None), default=1.0)
     ax.set_xlim(0, max(top * 1.06, 0.1))
@@ -124,21 +115,25 @@ def draw_charge(ax: Axes, charge: Sequence[Charge], looks: Mapping[str, Look]) -
         if c.integrated_mah is not None:
             ax.barh(k, c.integrated_mah, height=_BAR, color=colour, alpha=0.75, gid=f"added-{k}")
         if c.logged_mah is not None:
-            ax.plot(
-                [c.logged_mah],
-                [k],
-                marker="D",
-                markersize=style.pt(6),
-                color=style.PAPER,
-                markeredgecolor=style.BLACK,
-                linestyle="none",
-                gid=f"counter-{k}",
-            )
+            _diamond(ax, c.logged_mah, k, size_pt=6, gid=f"counter-{k}")
     _rows(ax, [c.place for c in shown])
     both = (v for c in shown for v in (c.logged_mah, c.integrated_mah) if v is not None)
     ax.set_xlim(0, max(max(both, default=1.0) * 1.06, 0.1))
     style.name_axis(ax, "charge: bar added up, diamond by counter", "mAh", "x")
     return ax
+
+
+def _diamond(ax: Axes, value: float, row: int, *, size_pt: float, gid: str) -> None:
+    ax.plot(
+        [value],
+        [row],
+        marker="D",
+        markersize=style.pt(size_pt),
+        color=style.PAPER,
+        markeredgecolor=style.BLACK,
+        linestyle="none",
+        gid=gid,
+    )
 
 
 def _rows(ax: Axes, names: Sequence[str]) -> None:

@@ -248,23 +248,28 @@ _FROM_THE_UNIT = (
 )
 
 
+def _beside(out: Sequence[Resolved], quantity: Quantity, place: str | None) -> FloatArray | None:
+    """The first values of a quantity at a place that are no minimum or maximum held."""
+    return next(
+        (
+            o.values
+            for o in out
+            if o.values is not None
+            and o.channel.quantity is quantity
+            and o.channel.place == place
+            and not o.channel.hold
+        ),
+        None,
+    )
+
+
 def _turn_currents(out: list[Resolved], notes: list[str]) -> None:
     """Currents that count negative when drawn are turned round, and their counters with them."""
     for item in out:
         channel = item.channel
         if channel.quantity is not Quantity.CURRENT or item.values is None or channel.hold:
             continue
-        voltage = next(
-            (
-                o.values
-                for o in out
-                if o.values is not None
-                and o.channel.quantity is Quantity.VOLTAGE
-                and o.channel.place == channel.place
-                and not o.channel.hold
-            ),
-            None,
-        )
+        voltage = _beside(out, Quantity.VOLTAGE, channel.place)
         turned, why = reversed_current(item.values, voltage)
         if not turned:
             if why.startswith("its sign"):
@@ -296,17 +301,7 @@ def _settle_charge(chosen: Sequence[Choice], out: Sequence[Resolved], time_s: Fl
             continue
         if choice.reading.unit is not None or not choice.why_unit:
             continue
-        current = next(
-            (
-                o.values
-                for o in out
-                if o.values is not None
-                and o.channel.quantity is Quantity.CURRENT
-                and o.channel.place == channel.place
-                and not o.channel.hold
-            ),
-            None,
-        )
+        current = _beside(out, Quantity.CURRENT, channel.place)
         if current is None:
             continue
         assert choice.unit is not None

@@ -43,14 +43,14 @@ def _high(r: Resistance, known: list[Resistance], aircraft: Aircraft) -> Raised 
             and factor > limits.branch_over_expected
         ):
             return _branch(r, "the wire table", r.expected_mohm)
-    twin = next(
-        (t for t in known if t.place == aircraft.mirror(r.place) and t.parent == r.parent), None
+    mirror = next(
+        (m for m in known if m.place == aircraft.mirror(r.place) and m.parent == r.parent), None
     )
-    if twin is None or not _alike(r, twin):
+    if mirror is None or not _alike(r, mirror):
         return None
-    most = twin.high_mohm if twin.high_mohm is not None else (twin.mohm or 0.0)
+    most = mirror.high_mohm if mirror.high_mohm is not None else (mirror.mohm or 0.0)
     if low - most > limits.branch_watch_mohm and low > limits.branch_over_expected * most:
-        return _branch(r, f"its mirror, {twin.place}", twin.mohm or 0.0)
+        return _branch(r, f"its mirror, {mirror.place}", mirror.mohm or 0.0)
     return None
 
 

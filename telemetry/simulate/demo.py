@@ -164,7 +164,7 @@ _IN_WORDS = {
     FaultKind.CONNECTOR: "the resistance of the panel's connector rises flight by flight",
     FaultKind.CONTACT: "the same connector begins to break contact for moments",
     FaultKind.LINK_LOSS: "the radio link's telemetry is lost for some seconds; nothing is wrong",
-    FaultKind.PACK_AGEING: "the pack ages; its inner resistance rises flight by flight",
+    FaultKind.PACK_AGEING: "the pack ages; its internal resistance rises flight by flight",
     FaultKind.PACK_LOW: "the pack was not charged",
     FaultKind.PACK_OUT: "the pack's lead comes out in the air; the other pack carries on",
 }

@@ -24,7 +24,7 @@ class FaultKind(StrEnum):
     SERVO_SILENT = "servo-silent"  # 1: draws nothing
     CONNECTOR = "connector"  # Ohm added in a node's lead
     CONTACT = "contact"  # interruptions a minute of flight in a node's lead
-    PACK_AGEING = "pack-ageing"  # relative rise of the pack's inner resistance
+    PACK_AGEING = "pack-ageing"  # relative rise of the pack's internal resistance
     PACK_COLD = "pack-cold"  # K below the air's temperature, all packs
     PACK_LOW = "pack-low"  # charge missing at the start, 0 to 1
     PACK_OUT = "pack-out"  # 1: its lead comes out in flight

@@ -91,7 +91,7 @@ class PackModel:
     lead_ohm : float
         Lead and connector to the unit's terminals, where the pack's voltage is measured.
     age : float
-        Factor on all inner resistances; 1 when new.
+        Factor on all internal resistances; 1 when new.
     heat_j_per_k, cooling_w_per_k : float
         Heat capacity, and heat given to the air per K.
     """

@@ -25,7 +25,7 @@ class PackState:
     relax_v: list[float]
 
     def factor(self) -> float:
-        """Factor on its inner resistances: temperature, charge and age."""
+        """Factor on its internal resistances: temperature, charge and age."""
         return float(resistance_factor(self.temp_c, self.charge)) * self.model.age
 
 

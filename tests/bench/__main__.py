@@ -23,28 +23,15 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-import numpy as np
-
 from telemetry import Logbook, history, read_log, review
 from telemetry.report import html, pdf
 from telemetry.season import add_logs
 from telemetry.simulate.csvfile import write_csv
 from telemetry.simulate.demo import tern_season
 from telemetry.simulate.season import fly
+from tests.bench.measuring import best, table
 
-PLACES = ("Akku 1", "Akku 2", "Verteiler", "Links", "Rechts", "Leitwerk", "Knoten 4")
 Row = tuple[str, str, str]
-
-
-def best(rounds: int, *calls: Callable[[], Any]) -> list[float]:
-    """Shortest time of each call, s; the calls take turns."""
-    shortest = [float("inf")] * len(calls)
-    for _ in range(rounds):
-        for i, call in enumerate(calls):
-            begun = time.perf_counter()
-            call()
-            shortest[i] = min(shortest[i], time.perf_counter() - begun)
-    return shortest
 
 
 def machine() -> str:
@@ -92,30 +79,6 @@ def longer(path: Path, header: list[str], rows: list[list[str]], *, flights: int
                     t = 900.0 * flight + 0.1 * i + 0.1 * j / repeat
                     file.write(f"{t:.3f},{values if j == 0 else ',' * (len(row) - 2)}\n")
     return path
-
-
-def table(path: Path, megabytes: int) -> list[str]:
-    """Write a table of a time and 23 channels in a German dialect."""
-    rng = np.random.default_rng(1)
-    rows = megabytes * 1_000_000 // 143
-    names, columns = ["Zeit [s]"], [np.char.mod("%.2f", np.arange(rows) * 0.1)]
-    for place in PLACES:
-        for quantity, values in (
-            ("Spannung [V]", np.char.mod("%.3f", 8.2 - 0.3 * rng.random(rows))),
-            ("Strom [A]", np.char.mod("%.3f", rng.gamma(2.0, 1.0, rows))),
-            ("Temperatur [°C]", np.char.mod("%.1f", 25 + 5 * rng.random(rows))),
-        ):
-            names.append(f"{place} {quantity}")
-            columns.append(values)
-    for i in (1, 2):
-        names.append(f"Akku {i} Verbrauch [mAh]")
-        columns.append(np.char.mod("%.1f", np.arange(rows) * 0.01 * i))
-    with path.open("w", encoding="utf-8", newline="") as file:
-        file.write(";".join(names) + "\n")
-        for start in range(0, rows, 20_000):
-            block = np.array([c[start : start + 20_000] for c in columns]).T
-            file.write("\n".join(map(";".join, block.tolist())).replace(".", ",") + "\n")
-    return names
 
 
 def readers(path: Path, names: list[str]) -> dict[str, Callable[[], Any]]:

@@ -10,7 +10,6 @@ from __future__ import annotations
 
 import subprocess
 import sys
-import time
 from dataclasses import replace
 from pathlib import Path
 
@@ -24,6 +23,7 @@ from telemetry.results import Review
 from telemetry.simulate.csvfile import write_csv
 from telemetry.simulate.demo import tern_season
 from telemetry.simulate.season import fly
+from tests.bench.measuring import best
 
 ROWS, COLUMNS = 9000, 24
 HELP = (sys.executable, "-m", "telemetry", "--help")
@@ -66,18 +66,6 @@ def reviewed(log: Log) -> Review:
     return found
 
 
-def best_of(rounds: int, *calls: object) -> list[float]:
-    """Shortest time of each call, s; the calls take turns, so that a busy machine hits all."""
-    best = [float("inf")] * len(calls)
-    for _ in range(rounds):
-        for i, call in enumerate(calls):
-            begin = time.perf_counter()
-            assert callable(call)
-            call()
-            best[i] = min(best[i], time.perf_counter() - begin)
-    return best
-
-
 def run(command: tuple[str, ...]) -> None:
     subprocess.run(command, check=True, capture_output=True, cwd=ROOT)
 
@@ -85,7 +73,7 @@ def run(command: tuple[str, ...]) -> None:
 def test_a_review_takes_under_a_second_and_its_page_under_five(
     path: Path, log: Log, reviewed: Review
 ) -> None:
-    reading, reviewing, page = best_of(
+    reading, reviewing, page = best(
         5, lambda: read_log(path), lambda: review(log), lambda: html.render(reviewed)
     )
     print(f"\nread_log {reading:.3f} s, review {reviewing:.3f} s, HTML {page:.3f} s")
@@ -94,7 +82,7 @@ def test_a_review_takes_under_a_second_and_its_page_under_five(
 
 
 def test_help_takes_at_most_three_times_as_long_as_click() -> None:
-    ours, theirs = best_of(10, lambda: run(HELP), lambda: run(CLICK))
+    ours, theirs = best(10, lambda: run(HELP), lambda: run(CLICK))
     print(f"\nimport click {theirs:.3f} s, busbook --help {ours:.3f} s, x{ours / theirs:.2f}")
     assert ours <= 3.0 * theirs
 
