@@ -169,8 +169,6 @@ def moved_since(part: Part, learn: BoolArray) -> tuple[float, float] | None:
         hang together by the baseline, so no more than three flights count. None where the part
         has no flights on both sides.
     """
-    if part.at.size == 0:
-        return None
     after = ~learn[part.at]
     if not after.any() or np.count_nonzero(~after) < _LEAST_FLIGHTS - 1:
         return None
