@@ -97,13 +97,32 @@ def crew_of(
     if scheduler is not None:
         with _connected(scheduler) as client:
             threads = _usable(client, scheduler, folders)
-            # Not pure: a log may have been written on since the same work was asked for.
-            yield Crew(client.get_executor(pure=False), 2 * threads)
+            yield Crew(_Cluster(client), 2 * threads)
     elif workers == 1:
         yield Crew(None, 0)
     else:
         with worker_pool(workers) as pool:
             yield Crew(pool, 2 * workers)
+
+
+class _Cluster(Executor):
+    """The workers of a cluster; once its scheduler has gone, all work is cancelled, old and new."""
+
+    def __init__(self, client: Client) -> None:
+        self._client = client
+        # Not pure: a log may have been written on since the same work was asked for.
+        self._executor: Executor = client.get_executor(pure=False)
+
+    def submit(self, fn: Callable[..., R], /, *args: Any, **kwargs: Any) -> Future[R]:
+        # While it closes, a client takes work that it never ends: refused here, or it hangs.
+        if self._client.status != "running":
+            raise CancelledError
+        try:
+            return self._executor.submit(fn, *args, **kwargs)
+        except Exception as error:
+            if self._client.status == "running":
+                raise
+            raise CancelledError from error
 
 
 @contextmanager
@@ -116,7 +135,8 @@ def _connected(address: str) -> Iterator[Client]:
             hint="install it with: python -m pip install 'busbook[dask]'",
         ) from error
     # What goes wrong is told here in one sentence; Dask would tell it over pages.
-    logging.getLogger("distributed").setLevel(logging.CRITICAL)
+    for name in ("distributed", "distributed.client"):  # Dask may give each a level of its own
+        logging.getLogger(name).setLevel(logging.CRITICAL)
     try:
         client = Client(address, timeout=_PATIENCE_S, set_as_default=False, name="busbook")
     except (OSError, ValueError, TypeError) as error:
@@ -216,7 +236,7 @@ def _result(future: Future[R]) -> R:
         return future.result()
     except Exception as error:
         if worker_gone(error):
-            raise worker_error() from error
+            raise worker_error(error) from error
         raise
 
 
@@ -227,8 +247,14 @@ def worker_gone(error: BaseException) -> bool:
     return isinstance(error, (BrokenExecutor, CancelledError, *lost))
 
 
-def worker_error(path: Path | None = None) -> WorkersError:
-    """The error for a file whose worker came to an end."""
+def worker_error(error: BaseException, path: Path | None = None) -> WorkersError:
+    """The error for a file whose worker, or the scheduler that leads it, came to an end."""
+    if isinstance(error, CancelledError):  # nobody here cancels work; a lost connection does
+        return WorkersError(
+            "the connection to the cluster's scheduler is lost",
+            path=path,
+            hint="see that it runs, then give the same command again; what is done stays done",
+        )
     return WorkersError(
         "the worker that should read it has ended",
         path=path,

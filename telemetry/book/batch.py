@@ -283,7 +283,7 @@ class _Failure:
             if isinstance(error, UnreadableLog) and stray:
                 self.outcome = replace(self.outcome, status="skipped")
         elif error is not None and worker_gone(error):
-            self.outcome = _failed(self.one, worker_error(path))
+            self.outcome = _failed(self.one, worker_error(error, path))
         elif isinstance(error, Exception):
             # A fault of this program in one log must not cost the others of the evening.
             _log.error("adding %s", path, exc_info=error)

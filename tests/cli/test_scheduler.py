@@ -8,14 +8,16 @@ import subprocess
 import sys
 import time
 from collections.abc import Iterator
+from concurrent.futures import CancelledError
 from pathlib import Path
 from typing import Any
 
 import pytest
 
 from telemetry.book import Logbook
+from telemetry.book.batch import add_files
 from telemetry.errors import WorkersError
-from telemetry.workers import Crew, _usable, calls, crew_of
+from telemetry.workers import Crew, _Cluster, _usable, calls, crew_of, worker_gone
 
 pytest.importorskip("distributed", reason="Dask is not installed")
 ROOT = Path(__file__).parents[2]
@@ -165,6 +167,42 @@ def _act(what: str) -> str:
     if what == "die":
         os._exit(1)
     return what
+
+
+def test_a_scheduler_that_has_gone_is_told_for_each_log(tmp_path: Path) -> None:
+    """Work under way is cancelled, and no more is taken: neither is a fault of this program."""
+    from distributed.utils import CancelledError as Lost
+
+    class Gone:
+        status = "closed"
+
+        def get_executor(self, **_: Any) -> Any:
+            return self
+
+        def submit(self, *_: Any) -> Any:
+            if self.status == "running":
+                raise TypeError("cannot be sent")
+            raise RuntimeError("Client is closed")
+
+    gone: Any = Gone()
+    words = "the connection to the cluster's scheduler is lost; see that it runs, then give"
+    for call in calls(_act, ["live", "live"], Crew(_Cluster(gone), 1)):
+        with pytest.raises(WorkersError, match=words):
+            call()
+    for name in ("a.csv", "b.csv"):
+        tmp_path.joinpath(name).write_text(name)
+    book = Logbook(tmp_path / "book")
+    outcomes = add_files(book, [tmp_path], executor=_Cluster(gone), aircraft="tern")
+    assert [one.status for one in outcomes] == ["failed", "failed"]
+    assert all("scheduler is lost" in one.reason for one in outcomes)
+    gone.submit = lambda *_: pytest.fail("work was given to a client that is closing")
+    with pytest.raises(CancelledError):
+        _Cluster(gone).submit(_act, "live")
+    del gone.submit
+    assert worker_gone(Lost())
+    gone.status = "running"
+    with pytest.raises(TypeError, match="cannot be sent"):
+        _Cluster(gone).submit(_act, "live")
 
 
 def test_nobody_answers(run, log: Path, monkeypatch) -> None:
