@@ -56,7 +56,9 @@ def _log_ratio(top: FloatArray, bottom: FloatArray) -> tuple[float, float] | Non
     """Log of the ratio of the movements of two currents, and its standard error."""
     both = np.isfinite(top) & np.isfinite(bottom)
     total = top + bottom
-    least = _LEAST_SHARE * float(np.median(total[both])) if both.any() else 0.0
+    if not both.any():
+        return None
+    least = _LEAST_SHARE * float(np.median(total[both]))
     good = both & (top > least) & (bottom > least)
     n = int(good.sum())
     if n < max(_FEW, 0.5 * int(both.sum())):

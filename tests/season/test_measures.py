@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 
+from telemetry.results import Level
 from telemetry.season.measures import Blocks, EventCount, GroupDraw, Measure, Measures
 
 Make = Callable[..., Any]
@@ -70,3 +71,18 @@ class TestDocument:
         for place, feature in (("tail", "end_v"), ("bus", "rest_a"), ("nose", "end_v")):
             assert m.get(place, feature) is None
             assert m.value(place, feature) is None
+
+
+def test_the_gravest_finding_gives_the_verdict(make_flight: Make) -> None:
+    seen = (
+        ("sag", "tail", "watch"),
+        ("pack-out", "pack 1", "ground"),
+        ("pack-low", "pack 2", "unknown"),
+        ("brownout", "tail", "ground"),
+        ("pack-out", "pack 2", "ground"),
+    )
+    assert make_flight(seen=seen).verdict is Level.GROUND
+    assert make_flight(seen=seen).codes == ("pack-out", "brownout")
+    assert make_flight(seen=seen[:1]).verdict is Level.WATCH
+    assert make_flight(seen=seen[:1]).codes == ("sag",)
+    assert (make_flight().verdict, make_flight().codes) == (Level.CLEAR, ())

@@ -114,8 +114,9 @@ SLOW = 30.0 + 0.1 * np.arange(12) - 0.02 * np.arange(12) ** 2
 
 class TestLogRatio:
     def test_of_changes_whatever_the_slow_shares_are(self) -> None:
-        found = _log_ratio(SLOW + 2.0 * LOAD, 30.0 - SLOW / 8 + 0.5 * LOAD)
-        assert found == pytest.approx((np.log(4.0), 0.0), abs=1e-6)
+        for size in (1.0, 0.05):
+            found = _log_ratio(SLOW + 2.0 * size * LOAD, 30.0 - SLOW / 8 + 0.5 * size * LOAD)
+            assert found == pytest.approx((np.log(4.0), 0.0), abs=1e-6)
 
     def test_slope_is_the_main_axis_and_its_error_that_of_the_correlation(self) -> None:
         # xx = xy = 60, yy = 150: ((60 - 150) + hypot(90, 120)) / 120 = 1/2; squared 60 / 150,
