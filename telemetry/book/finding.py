@@ -36,8 +36,7 @@ def find_files(paths: Sequence[str | Path], *, leave_out: Path | None = None) ->
     -------
     tuple of Found
         Without repeats. Folders are searched to the bottom, without following links, passing by
-        what begins with a dot and any README. A folder that cannot be read is among them with its
-        error.
+        what begins with a dot. A folder that cannot be read is among them with its error.
     """
     found: dict[Path, Found] = {}
     for path in map(Path, paths):
@@ -57,7 +56,7 @@ def _inside(folder: Path, leave_out: Path | None) -> Iterator[Found]:
             (d for d in folders if d[0] != "." and Path(root, d).resolve() != barred), key=_natural
         )
         for name in sorted(files, key=_natural):
-            if _may_be_a_log(name):
+            if name[0] != "." and Path(name).suffix.lower() in LOG_ENDINGS:
                 yield Found(Path(root, name), named=False)
     for error in errors:
         path = Path(error.filename or folder)
@@ -65,11 +64,6 @@ def _inside(folder: Path, leave_out: Path | None) -> Iterator[Found]:
         yield Found(
             path, named=True, error=UnreadableLog(what, path=path, hint="check its permissions")
         )
-
-
-def _may_be_a_log(name: str) -> bool:
-    low = name.lower()
-    return low.endswith(LOG_ENDINGS) and not low.startswith((".", "readme"))
 
 
 def _natural(name: str) -> list[tuple[int, str]]:

@@ -50,13 +50,17 @@ def settings_of(pairs: Iterable[str]) -> dict[str, str]:
 def find_logs(paths: Iterable[Path]) -> list[Path | UnreadableLog]:
     """The files named and every log inside the folders named, in order, without repeats.
 
-    A folder without a log, or that cannot be read, stands as its error.
+    A folder without a log, or that cannot be read, stands as its error. A README is no log.
     """
     from telemetry.book.finding import LOG_ENDINGS, find_files
 
     found: dict[Path | UnreadableLog, None] = {}
     for path in paths:
-        inside = find_files([path])
+        inside = [
+            one
+            for one in find_files([path])
+            if one.named or not one.path.name.lower().startswith("readme")
+        ]
         found.update(dict.fromkeys(one.error or one.path for one in inside))
         if not inside:
             empty = UnreadableLog(

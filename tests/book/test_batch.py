@@ -40,8 +40,7 @@ def tree(root: Path) -> Path:
     write_csv(root / ".trash" / "old.csv", 6)
     (root / "SOUND").mkdir()
     (root / "SOUND" / "beep.wav").write_bytes(b"RIFF....WAVE")
-    (root / "LOGS" / "notes.txt").write_text("Hello, this is a memory card.\n")
-    (root / "LOGS" / "readme.csv").write_text("No log, whatever it ends in.\n")
+    (root / "LOGS" / "readme.txt").write_text("Hello, this is a memory card.\n")
     (root / "LOGS" / "broken.csv").write_bytes(b"\x89PNG\r\n\x1a\n....")
     (root / "LOGS" / "empty.csv").write_bytes(b"")
     return root
@@ -59,7 +58,7 @@ def test_a_memory_card_is_searched_to_the_bottom_in_the_order_of_numbers(tmp_pat
         "LOGS/empty.csv",
         "LOGS/log 9.csv",
         "LOGS/log 10.csv",
-        "LOGS/notes.txt",
+        "LOGS/readme.txt",
         "LOGS/2026/a.TXT",
     ]
     # A file that is named may be called anything, and nothing is taken twice.
@@ -98,7 +97,7 @@ def test_one_outcome_a_file_and_a_bad_one_stops_no_other(book: Logbook, tmp_path
         "empty.csv": "failed",
         "log 9.csv": "added",
         "log 10.csv": "added",
-        "notes.txt": "skipped",
+        "readme.txt": "skipped",
         "a.TXT": "added",
         "missing.csv": "failed",
     }
@@ -106,7 +105,7 @@ def test_one_outcome_a_file_and_a_bad_one_stops_no_other(book: Logbook, tmp_path
     assert "there is no such file or folder; check the path" in str(found["missing.csv"].error)
     assert found["log 9.csv"].reason == "given"
     # Named, the same text file is a failure.
-    (named,) = add_files(book, [card / "LOGS" / "notes.txt"], aircraft="tern")
+    (named,) = add_files(book, [card / "LOGS" / "readme.txt"], aircraft="tern")
     assert named.status == "failed"
 
 
