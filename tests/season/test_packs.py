@@ -186,7 +186,8 @@ class TestSource:
     ) -> None:
         mohm = [30.0, 30.0, 30.0, 40.0, 42.0]
         flights = [
-            make_flight({("pack 1", "source_mohm"): x}, labels={"pack 1": "A7"}) for x in mohm
+            make_flight({("pack 1", "source_mohm"): x}, labels={"pack 1": name})
+            for x, name in zip(mohm, ("B2", "A7", "A7", "A7", "A7"), strict=True)
         ]
         charts = Charts(source_mohm=make_judgement(5, 3, 0.4))
         finding = only(self.run(make_case(flights, aircraft=ONE, told=charts)))

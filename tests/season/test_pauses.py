@@ -54,6 +54,9 @@ class TestChance:
         t = np.r_[every(0, 20), every(22, 90, 2.0, but=(48, 64)), every(91, 200)]
         p = _chance(t, 48.0, 64.0, 1.0, (0.0, 201.0))
         assert p == pytest.approx((21 / 40) ** 15 * 201, rel=1e-9)
+        # Twice as many updates: 9.5 of the 40 s are accounted for, and 31 in a row were missed.
+        p = _chance(t, 48.0, 64.0, 0.5, (0.0, 201.0))
+        assert p == pytest.approx((30.5 / 40) ** 31 * 402, rel=1e-9)
 
     def test_one_in_a_hundred_is_lost_anyway(self) -> None:
         # Eight updates a second, and nothing else is missing: 3 in a row of 1000.
