@@ -23,6 +23,7 @@ from functools import partial
 from importlib.metadata import PackageNotFoundError, version
 from multiprocessing import get_context
 from pathlib import Path
+from threading import Event, Thread
 from typing import TYPE_CHECKING, Any, NamedTuple, TypeVar
 
 from telemetry.errors import WorkersError
@@ -97,7 +98,8 @@ def crew_of(
     if scheduler is not None:
         with _connected(scheduler) as client:
             threads = _usable(client, scheduler, folders)
-            yield Crew(_Cluster(client), 2 * threads)
+            with _watched(client):
+                yield Crew(_Cluster(client), 2 * threads)
     elif workers == 1:
         yield Crew(None, 0)
     else:
@@ -105,8 +107,31 @@ def crew_of(
             yield Crew(pool, 2 * workers)
 
 
+@contextmanager
+def _watched(client: Client) -> Iterator[None]:
+    """Closes the client once no worker is left, which a scheduler would wait for without end."""
+    over = Event()
+
+    def watch() -> None:
+        before = True
+        # Twice without a worker: one that ends may be started anew.
+        while not over.wait(_PATIENCE_S) and client.status == "running":
+            now = bool(client.nthreads())
+            if not now and not before:
+                client.close(timeout=_PATIENCE_S)
+            before = now
+
+    watcher = Thread(target=watch, daemon=True)
+    watcher.start()
+    try:
+        yield
+    finally:
+        over.set()
+        watcher.join(_PATIENCE_S)
+
+
 class _Cluster(Executor):
-    """The workers of a cluster; once its scheduler has gone, all work is cancelled, old and new."""
+    """The workers of a cluster; once its client is closed, all work is cancelled, old and new."""
 
     def __init__(self, client: Client) -> None:
         self._client = client
@@ -251,9 +276,9 @@ def worker_error(error: BaseException, path: Path | None = None) -> WorkersError
     """The error for a file whose worker, or the scheduler that leads it, came to an end."""
     if isinstance(error, CancelledError):  # nobody here cancels work; a lost connection does
         return WorkersError(
-            "the connection to the cluster's scheduler is lost",
+            "the cluster has gone: its scheduler does not answer, or has no worker left",
             path=path,
-            hint="see that it runs, then give the same command again; what is done stays done",
+            hint="see that both run, then give the same command again; what is done stays done",
         )
     return WorkersError(
         "the worker that should read it has ended",

@@ -6,6 +6,7 @@ import json
 import os
 import subprocess
 import sys
+import threading
 import time
 from collections.abc import Iterator
 from concurrent.futures import CancelledError
@@ -17,7 +18,7 @@ import pytest
 from telemetry.book import Logbook
 from telemetry.book.batch import add_files
 from telemetry.errors import WorkersError
-from telemetry.workers import Crew, _Cluster, _usable, calls, crew_of, worker_gone
+from telemetry.workers import Crew, _Cluster, _usable, _watched, calls, crew_of, worker_gone
 
 pytest.importorskip("distributed", reason="Dask is not installed")
 ROOT = Path(__file__).parents[2]
@@ -185,7 +186,7 @@ def test_a_scheduler_that_has_gone_is_told_for_each_log(tmp_path: Path) -> None:
             raise RuntimeError("Client is closed")
 
     gone: Any = Gone()
-    words = "the connection to the cluster's scheduler is lost; see that it runs, then give"
+    words = "the cluster has gone: its scheduler does not answer, or has no worker left; see"
     for call in calls(_act, ["live", "live"], Crew(_Cluster(gone), 1)):
         with pytest.raises(WorkersError, match=words):
             call()
@@ -194,7 +195,7 @@ def test_a_scheduler_that_has_gone_is_told_for_each_log(tmp_path: Path) -> None:
     book = Logbook(tmp_path / "book")
     outcomes = add_files(book, [tmp_path], executor=_Cluster(gone), aircraft="tern")
     assert [one.status for one in outcomes] == ["failed", "failed"]
-    assert all("scheduler is lost" in one.reason for one in outcomes)
+    assert all("cluster has gone" in one.reason for one in outcomes)
     gone.submit = lambda *_: pytest.fail("work was given to a client that is closing")
     with pytest.raises(CancelledError):
         _Cluster(gone).submit(_act, "live")
@@ -203,6 +204,36 @@ def test_a_scheduler_that_has_gone_is_told_for_each_log(tmp_path: Path) -> None:
     gone.status = "running"
     with pytest.raises(TypeError, match="cannot be sent"):
         _Cluster(gone).submit(_act, "live")
+
+
+@pytest.mark.parametrize(
+    ("workers", "closed"),
+    [([2, 1], False), ([2, 0, 1, 0, 1], False), ([2, 0], True), ([0], True)],
+)
+def test_a_cluster_without_a_worker_is_not_waited_for(
+    workers: list[int], closed: bool, monkeypatch
+) -> None:
+    """Looked at again and again; one that ended may be started anew before the next look."""
+    looked, shut = threading.Event(), threading.Event()
+
+    class Watched:
+        status = "running"
+
+        def nthreads(self) -> dict[str, int]:
+            left = workers.pop(0) if len(workers) > 1 else workers[0]
+            if len(workers) == 1:
+                looked.set()
+            return {f"worker {n}": 1 for n in range(left)}
+
+        def close(self, **_: float) -> None:
+            self.status = "closed"
+            shut.set()
+
+    monkeypatch.setattr("telemetry.workers._PATIENCE_S", 0.01)
+    watched: Any = Watched()
+    with _watched(watched):
+        assert looked.wait(30)
+        assert shut.wait(30 if closed else 0.1) is closed
 
 
 def test_nobody_answers(run, log: Path, monkeypatch) -> None:
