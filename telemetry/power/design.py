@@ -89,8 +89,8 @@ def design_resistances(aircraft: Aircraft) -> Iterator[Resistance]:
     if root is None or aircraft.regulated_v is None:
         return
     supplies = [s for name in aircraft.feeders(root) if (s := aircraft.supply(name)) is not None]
-    siemens = sum(1e3 / s.resistance_mohm for s in supplies if s.resistance_mohm)
-    mohm = 1e3 / siemens if siemens else 0.0
+    told = [s.resistance_mohm for s in supplies if s.resistance_mohm is not None]
+    mohm = 1.0 / sum(1.0 / r for r in told) if told and min(told) > 0 else 0.0
     yield Resistance(
         kind="source",
         place=root,

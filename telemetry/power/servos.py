@@ -63,9 +63,11 @@ def measure_servos(
     ends = _outermost(readings, aircraft)
     told = {r.place for r in ends}
     for amps in ends:
-        # The bus, or a lone pack, also feeds the servos of nodes without a current of their own.
-        other = () if aircraft.node(amps.place) else aircraft.servos
-        below = tuple(s for s in other if s.node not in told)
+        # The bus, or a lone current, also feeds the servos of nodes without one of their own.
+        whole = aircraft.node(amps.place) is None and (
+            len(ends) == 1 or amps.place == aircraft.root
+        )
+        below = tuple(s for s in aircraft.servos if whole and s.node not in told)
         servos = (*aircraft.servos_at(amps.place), *below)
         driven = _driven(servos, controls)
         if servos and not driven:

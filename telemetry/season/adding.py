@@ -123,7 +123,10 @@ def add_joined(
         "row_interval_s": row_interval_s,
         "column_maps": (*column_maps, *book.column_maps(aircraft)),
     }
-    files = [one.path for one in find_files(paths, leave_out=book.path)]
+    found = find_files(paths, leave_out=book.path)
+    for error in (one.error for one in found if one.error is not None):
+        raise error
+    files = [one.path for one in found]
     log, data, used = joined(files, **how)
     if len(files) > 1:
         _refuse_known(book, files)

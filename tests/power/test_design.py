@@ -131,7 +131,7 @@ def _regulated(*mohm: float | None) -> Aircraft:
 
 @pytest.mark.parametrize(
     ("mohm", "together"),
-    [((5.0,), 5.0), ((10.0, 40.0), 8.0), ((10.0, None), 10.0), ((None,), 0.0), ((0.0,), 0.0)],
+    [((5.0,), 5.0), ((10.0, 40.0), 8.0), ((10.0, None), 10.0), ((None,), 0.0), ((0.0, 9.0), 0.0)],
 )
 def test_regulators_side_by_side(mohm: tuple[float | None, ...], together: float) -> None:
     (found,) = design_resistances(_regulated(*mohm))

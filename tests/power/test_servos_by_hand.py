@@ -337,6 +337,25 @@ def test_the_bus_feeds_the_servos_of_nodes_without_a_current(make_readings) -> N
     assert {s.place: s.outputs for s in found} == {"bus": ("9", "4")}
 
 
+@pytest.mark.parametrize(
+    ("places", "found"),
+    [
+        (("canopy",), {"canopy": ("4",)}),  # the only current there is
+        (("bus", "canopy"), {"bus": ("4",)}),
+        (("left wing", "canopy"), {}),  # a place off the path feeds nothing that is not logged
+    ],
+)
+def test_what_feeds_the_servos_of_a_node_without_a_current(places, found, make_readings) -> None:
+    t, stick, amps = flown()
+    readings = make_readings(
+        {**{(p, I): (t, amps) for p in places}, ("elevator", C): (t, stick)},
+        update_s=0.1, unit="%",
+    )  # fmt: skip
+    craft = CRAFT.model_copy(update={"servos": (servo("tail", "elevator", 4),)})
+    named = {s.place: s.outputs for s in measure_servos(readings, craft, (FLIGHT,)) if s.outputs}
+    assert named == found
+
+
 class Refusing:
     """Keeps the designs it is given, and refuses the first."""
 

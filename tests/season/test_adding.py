@@ -8,8 +8,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from telemetry.book import Logbook
-from telemetry.errors import BookError
+from telemetry.book import Found, Logbook
+from telemetry.errors import BookError, UnreadableLog
 from telemetry.season import add_joined, add_logs, version_for
 from telemetry.season.adding import read_measured
 
@@ -109,6 +109,20 @@ def test_a_part_that_the_book_has_by_itself_is_not_joined(book: Logbook, tmp_pat
     assert str(caught.value.path) == str(parts[1])
     # One file alone is no joining: it is known.
     assert add_joined(book, parts[1:], aircraft="wren").status == "known"
+
+
+def test_a_folder_that_cannot_be_read_is_not_joined(
+    book: Logbook, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    shut = UnreadableLog("this folder cannot be read", path=tmp_path / "shut")
+    found = (
+        Found(log(tmp_path / "1.csv", 0, 300), named=True),
+        Found(tmp_path / "shut", named=False, error=shut),
+    )
+    monkeypatch.setattr("telemetry.season.adding.find_files", lambda *_, **__: found)
+    with pytest.raises(UnreadableLog, match="this folder cannot be read"):
+        add_joined(book, [tmp_path], aircraft="wren")
+    assert book.recordings() == ()
 
 
 def test_a_worker_makes_no_book(tmp_path: Path) -> None:
