@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from typing import NamedTuple
+
 import numpy as np
 
 from telemetry.aircraft import Aircraft, Limits
@@ -25,6 +28,13 @@ _CHECK_S = (0.8, 60.0)
 _OFF_SHARE = 0.25
 
 
+class Stick(NamedTuple):
+    """A stick axis, and how far it travels in the whole recording, in its own unit."""
+
+    reading: Reading
+    travel: float
+
+
 def find_stirs(
     readings: Readings, activity: Activity | None, ground: SpanList, limits: Limits
 ) -> SpanList:
@@ -33,18 +43,20 @@ def find_stirs(
     By the sticks where two axes or more are logged: their movement tells start and end. A raised
     current counts too, if two sticks moved, or without sticks if it is raised by ``stir_factor``.
     """
+    sticks = _sticks(readings)
     steady = [] if activity is None else plateaus(activity, limits)
-    return [s for g in ground for s in _stirs_in(g, readings, activity, limits, steady)]
+    return [s for g in ground for s in _stirs_in(g, readings, sticks, activity, limits, steady)]
 
 
 def _stirs_in(
     ground: tuple[float, float],
     readings: Readings,
+    sticks: Sequence[Stick],
     activity: Activity | None,
     limits: Limits,
     steady: SpanList,
 ) -> SpanList:
-    by_stick = _stirs_by_sticks(readings, ground, limits)
+    by_stick = _stirs_by_sticks(sticks, ground, limits)
     by_current = _stirs_by_current(activity, ground, limits)
     alone = [s for s in by_current if _is_stir(s, activity, readings, limits, steady)]
     if by_stick is None:
@@ -52,26 +64,27 @@ def _stirs_in(
     if activity is None:
         return by_stick
     # Sticks that are read too seldom to show a swing can't deny one.
-    slow = any((r.update_s or readings.row_s) > _SWING_S for r in _sticks(readings))
-    moved = [s for s in by_current if _both_moved(readings, s) >= _MOST or (slow and s in alone)]
+    slow = any((r.update_s or readings.row_s) > _SWING_S for r, _ in sticks)
+    moved = [s for s in by_current if _both_moved(sticks, s) >= _MOST or (slow and s in alone)]
     return sorted(by_stick + [m for m in moved if not any(overlap_s(m, s) > 0 for s in by_stick)])
 
 
-def _both_moved(readings: Readings, span: tuple[float, float]) -> float:
+def _both_moved(sticks: Sequence[Stick], span: tuple[float, float]) -> float:
     """Share of a span in which two sticks at a time swept a third of their travel within 3 s."""
     grid = np.arange(span[0], span[1], GRID_S)
     count = np.zeros(grid.size)
-    for r in _sticks(readings):
+    for r, travel in sticks:
         low, high = _moving_range(sampling.held_at(r.t, r.v, grid, np.inf), round(3.0 / GRID_S))
         with np.errstate(invalid="ignore"):
-            count += (high - low) > _MOVED * (r.v.max() - r.v.min())
+            count += (high - low) > _MOVED * travel
     return float((count >= 2).mean())
 
 
-def _sticks(readings: Readings) -> list[Reading]:
+def _sticks(readings: Readings) -> list[Stick]:
     """The logged stick axes that moved at all."""
     found = [r for s in STICKS if (r := readings.get(Quantity.CONTROL, s)) is not None]
-    return [r for r in found if r.size >= 10 and r.v.max() > r.v.min()]
+    sticks = [Stick(r, float(r.v.max() - r.v.min())) for r in found if r.size >= 10]
+    return [s for s in sticks if s.travel > 0]
 
 
 def _stirs_by_current(
@@ -139,13 +152,12 @@ def _edges(
 
 
 def _stirs_by_sticks(
-    readings: Readings, ground: tuple[float, float], limits: Limits
+    sticks: Sequence[Stick], ground: tuple[float, float], limits: Limits
 ) -> SpanList | None:
     """Stirs by control columns: two axes or more that each swing most of their travel.
 
     None where fewer than two of aileron, elevator and rudder are logged.
     """
-    sticks = _sticks(readings)
     if len(sticks) < 2:
         return None
     grid = np.arange(ground[0], ground[1], GRID_S)
@@ -153,9 +165,8 @@ def _stirs_by_sticks(
         return []
     swinging = np.zeros(grid.size)
     moving = np.zeros(grid.size, dtype=bool)
-    for r in sticks:
+    for r, travel in sticks:
         x = sampling.held_at(r.t, r.v, grid, np.inf)
-        travel = float(r.v.max() - r.v.min())
         low, high = _moving_range(x, round(3.0 / GRID_S))
         near_low, near_high = _moving_range(x, round(0.75 / GRID_S))
         with np.errstate(invalid="ignore"):

@@ -8,6 +8,7 @@ import signal
 import subprocess
 import sys
 import time
+from functools import partial
 
 import pytest
 
@@ -71,6 +72,8 @@ def test_stopped_by_hand(tmp_path) -> None:
     child = subprocess.Popen(
         [sys.executable, "-m", "telemetry", "demo", str(tmp_path / "season")],
         stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
+        # Tests that run in the background of a shell hand down that they ignore it.
+        preexec_fn=partial(signal.signal, signal.SIGINT, signal.SIG_DFL),
     )  # fmt: skip
     first = tmp_path / "season" / "tern-bench-stir.csv"
     for _ in range(600):

@@ -13,6 +13,7 @@ from telemetry.detect.ground import (
     _edges,
     _is_stir,
     _moving_range,
+    _sticks,
     _stirs_by_current,
     _stirs_by_sticks,
     find_redundancy_checks,
@@ -217,7 +218,7 @@ def by_sticks(make_reading, make_readings, *moves, ground=GROUND, limits=LIMITS,
         stick(make_reading, v, name, travel)
         for v, name in zip(moves, ("aileron", "elevator", "rudder"), strict=False)
     ]
-    return _stirs_by_sticks(make_readings(*rows, end_s=502.0), ground, limits)
+    return _stirs_by_sticks(_sticks(make_readings(*rows, end_s=502.0)), ground, limits)
 
 
 def test_two_circling_sticks_are_a_stir(make_reading, make_readings) -> None:
@@ -281,8 +282,8 @@ def test_two_sticks_sweep_a_third_of_their_travel(to, share, make_reading, make_
     v = steps((10, 0), (20, to))
     rows = [stick(make_reading, v, name) for name in ("aileron", "elevator")]
     readings = make_readings(*rows, end_s=502.0)
-    assert _both_moved(readings, (5.0, 16.0)) == share
-    assert _both_moved(make_readings(rows[0], end_s=502.0), (5.0, 16.0)) == 0.0
+    assert _both_moved(_sticks(readings), (5.0, 16.0)) == share
+    assert _both_moved(_sticks(make_readings(rows[0], end_s=502.0)), (5.0, 16.0)) == 0.0
 
 
 @pytest.mark.parametrize(
@@ -293,7 +294,7 @@ def test_a_stick_is_one_that_moved(size, still, found, make_reading, make_readin
     rows = [
         make_reading(n, Quantity.CONTROL, np.arange(float(size)), v) for n in ("aileron", "rudder")
     ]
-    spans = _stirs_by_sticks(make_readings(*rows, end_s=10.0), (0.0, 10.0), LIMITS)
+    spans = _stirs_by_sticks(_sticks(make_readings(*rows, end_s=10.0)), (0.0, 10.0), LIMITS)
     assert (spans is not None) is found
 
 

@@ -258,7 +258,7 @@ class TestRamp:
         # What is left of the warmth once the other columns explain it (Frisch and Waugh).
         warmth = -np.expm1(-12.0 * (np.arange(12) + 0.5) / 180.0) * own.mean()
         others = np.stack([np.ones(12), other], axis=1)
-        rest, y = (x - others @ np.linalg.lstsq(others, x)[0] for x in (warmth, own))
+        rest, y = (x - others @ np.linalg.lstsq(others, x, rcond=None)[0] for x in (warmth, own))
         slope = rest @ y / (rest @ rest)
         left = y - slope * rest
         assert part.y == pytest.approx([slope])
