@@ -88,13 +88,12 @@ def from_counter(source: Source) -> TimeBase | None:
     if np.count_nonzero(steps < 0) > max(3, 0.05 * len(steps)):
         return None
     typical = float(np.median(forward)) if len(forward) else 1.0
-    shortest = float(np.quantile(forward, 0.05)) if len(forward) else typical
     title = source.title
     form = source.setting.time_form if source.setting is not None else ""
-    epoch = _epoch_factor(float(np.median(finite)), typical)
+    middle = float(np.median(finite))
+    epoch = _epoch_factor(middle, typical)
     if form == "epoch" or (form == "" and epoch is not None and _plain_epoch(source, typical)):
         return _epoch(source, values, epoch or 1.0)
-    middle = float(np.median(finite))
     if form == "serial" or (
         form == ""
         and 30_000 < middle < 60_000
@@ -109,7 +108,7 @@ def from_counter(source: Source) -> TimeBase | None:
         factor, symbol = named
         why = ""
     else:
-        factor, symbol, why = _guess_factor(finite, typical, shortest, title)
+        factor, symbol, why = _guess_factor(finite, forward, typical, title)
     raw = _scale(values, factor)
     period = _counter_period(finite, factor)
     return TimeBase(
@@ -137,7 +136,7 @@ def _scale(values: FloatArray, factor: float) -> FloatArray:
 
 
 def _guess_factor(
-    finite: FloatArray, typical: float, shortest: float, title: str
+    finite: FloatArray, forward: FloatArray, typical: float, title: str
 ) -> tuple[float, str, str]:
     """Seconds per count of a time without a unit, judged by its usual and its shortest steps.
 
@@ -149,7 +148,7 @@ def _guess_factor(
     shown = f"{typical:.6g}"
     if whole and typical >= 5000:
         return 1e-6, "us", f"no unit named; steps of {shown} speak for microseconds"
-    if typical >= 10 and (whole or (shortest >= 2 and typical < 5000)):
+    if typical >= 10 and (whole or (typical < 5000 and np.quantile(forward, 0.05) >= 2)):
         return 1e-3, "ms", f"no unit named; steps of {shown} speak for milliseconds"
     if typical < 0.0005:
         raise UnreadableLog(
