@@ -115,6 +115,24 @@ NAMES |= {other: name for name, other in NAMES.items()}
 # Looked at by hand: changes that no input can show. (file, function, source before, after): reason
 EQUIVALENT: dict[tuple[str, str, str, str], str] = {
     (
+        "telemetry/signals/robust.py",
+        "mann_kendall",
+        "s == 0 or variance == 0",
+        "s == 0 and variance == 0",
+    ): "with a sum of 0 the score is 0 anyway, and where all are tied it is 0",
+    (
+        "telemetry/signals/attribution.py",
+        "attribute",
+        "True",
+        "False",
+    ): "matrices and right sides of the same draws",
+    (
+        "telemetry/signals/sampling.py",
+        "update_samples",
+        "1.0",
+        "0.5",
+    ): "the first row of a stretch is taken, and no other, with half a sample as with one",
+    (
         "telemetry/detect/activity.py",
         "_drawn",
         "0.0",
