@@ -12,6 +12,7 @@ import pytest
 
 from telemetry.aircraft import Aircraft, infer_path
 from telemetry.channels import Channel, Quantity
+from telemetry.detect.activity import GRID_S, Activity
 from telemetry.log import Log, Provenance
 from telemetry.readings import Reading, Readings, take_readings
 from telemetry.simulate import (
@@ -86,6 +87,27 @@ class Case:
 MakeCase = Callable[..., Case]
 MakeReading = Callable[..., Reading]
 MakeReadings = Callable[..., Readings]
+
+
+def steps(*stretches: tuple[float, float], every_s: float = GRID_S) -> np.ndarray:
+    """Seconds and level of each stretch, on a grid: that of four a second."""
+    return np.concatenate([np.full(round(s / every_s), float(v)) for s, v in stretches])
+
+
+def active(mean: np.ndarray, **more: object) -> Activity:
+    """An activity made by hand: at rest at 0 A, without scatter; keywords replace its parts."""
+    usual: dict[str, object] = {
+        "t": GRID_S * np.arange(mean.size),
+        "mean": mean,
+        "scatter": np.zeros(mean.size),
+        "fast": mean,
+        "window_s": 2.0,
+        "rest_a": 0.0,
+        "rest_sigma": 0.0,
+        "at_rest": True,
+        "known": np.isfinite(mean),
+    }
+    return Activity(**(usual | more))  # type: ignore[arg-type]
 
 
 @pytest.fixture(scope="session")

@@ -11,7 +11,6 @@ from telemetry.aircraft import Aircraft, Limits
 from telemetry.channels import Quantity
 from telemetry.detect.activity import (
     GRID_S,
-    Activity,
     _drawn,
     _ends,
     _lasting_rise,
@@ -22,15 +21,11 @@ from telemetry.detect.activity import (
     measure_activity,
     plateaus,
 )
+from tests.detect.conftest import active, steps
 
 CRAFT = Aircraft(bus="bus")
 LIMITS = Limits()
 NAN = float("nan")
-
-
-def steps(*stretches: tuple[float, float]) -> np.ndarray:
-    """Seconds and level of each stretch, on the grid of four a second."""
-    return np.concatenate([np.full(round(s / GRID_S), float(v)) for s, v in stretches])
 
 
 def swinging(*stretches: tuple[float, float, float]) -> np.ndarray:
@@ -38,21 +33,6 @@ def swinging(*stretches: tuple[float, float, float]) -> np.ndarray:
     level = steps(*((seconds, v) for seconds, v, _ in stretches))
     swing = steps(*((seconds, a) for seconds, _, a in stretches))
     return level + swing * (1.0 - 2.0 * (np.arange(level.size) % 2))
-
-
-def active(mean: np.ndarray, **more: object) -> Activity:
-    usual: dict[str, object] = {
-        "t": GRID_S * np.arange(mean.size),
-        "mean": mean,
-        "scatter": np.zeros(mean.size),
-        "fast": mean,
-        "window_s": 2.0,
-        "rest_a": 0.0,
-        "rest_sigma": 0.0,
-        "at_rest": True,
-        "known": np.isfinite(mean),
-    }
-    return Activity(**(usual | more))  # type: ignore[arg-type]
 
 
 # --- windows

@@ -7,7 +7,7 @@ import pytest
 
 from telemetry.aircraft import Aircraft, Limits, Pack
 from telemetry.channels import Quantity
-from telemetry.detect.activity import GRID_S, Activity
+from telemetry.detect.activity import GRID_S
 from telemetry.detect.ground import (
     _both_moved,
     _edges,
@@ -20,30 +20,11 @@ from telemetry.detect.ground import (
     find_stirs,
 )
 from telemetry.readings import Reading
+from tests.detect.conftest import active, steps
 
 LIMITS = Limits()
 GROUND = (0.0, 100.0)
 TWO = Aircraft(packs=(Pack(name="pack 1"), Pack(name="pack 2")))
-
-
-def steps(*stretches: tuple[float, float]) -> np.ndarray:
-    """Seconds and level of each stretch, on the grid of four a second."""
-    return np.concatenate([np.full(round(s / GRID_S), float(v)) for s, v in stretches])
-
-
-def active(mean: np.ndarray, **more: object) -> Activity:
-    usual: dict[str, object] = {
-        "t": GRID_S * np.arange(mean.size),
-        "mean": mean,
-        "scatter": np.zeros(mean.size),
-        "fast": mean,
-        "window_s": 2.0,
-        "rest_a": 0.0,
-        "rest_sigma": 0.0,
-        "at_rest": True,
-        "known": np.isfinite(mean),
-    }
-    return Activity(**(usual | more))  # type: ignore[arg-type]
 
 
 def test_the_range_in_a_moving_window() -> None:

@@ -9,7 +9,7 @@ import pytest
 
 from telemetry.aircraft import Aircraft, Limits, Pack
 from telemetry.channels import Quantity
-from telemetry.detect.activity import GRID_S, Activity
+from telemetry.detect.activity import GRID_S
 from telemetry.detect.phases import (
     _airborne,
     _fill,
@@ -24,29 +24,11 @@ from telemetry.detect.phases import (
 )
 from telemetry.log import Log, Provenance
 from telemetry.results import Phase, PhaseKind, Span
+from tests.detect.conftest import active, steps
 
 LIMITS = Limits()
 GROUND, STIR, FLIGHT = PhaseKind.GROUND, PhaseKind.STIR, PhaseKind.FLIGHT
 CHECK = PhaseKind.REDUNDANCY_CHECK
-
-
-def steps(*stretches: tuple[float, float], every_s: float = GRID_S) -> np.ndarray:
-    return np.concatenate([np.full(round(s / every_s), float(v)) for s, v in stretches])
-
-
-def active(mean: np.ndarray, **more: object) -> Activity:
-    usual: dict[str, object] = {
-        "t": GRID_S * np.arange(mean.size),
-        "mean": mean,
-        "scatter": np.zeros(mean.size),
-        "fast": mean,
-        "window_s": 2.0,
-        "rest_a": 0.0,
-        "rest_sigma": 0.0,
-        "at_rest": True,
-        "known": np.isfinite(mean),
-    }
-    return Activity(**(usual | more))  # type: ignore[arg-type]
 
 
 # --- recordings and sessions

@@ -12,7 +12,7 @@ import pytest
 from telemetry.aircraft import Aircraft
 from telemetry.book import BookFlight, Note, NoteKind
 from telemetry.channels import Channel, Quantity
-from telemetry.readings import Reading
+from telemetry.readings import Reading, Readings
 from telemetry.results import HistoryFlight, NoteMark
 from telemetry.season.case import Case
 from telemetry.season.evidence import Judgement
@@ -35,6 +35,20 @@ MakeReading = Callable[..., Reading]
 
 def _one(name: str) -> Factor:
     return lambda _k: 1.0
+
+
+def readings_of(*channels: Reading) -> Readings:
+    """What a log of 100 s would have been read to: these channels, with nothing set aside."""
+    return Readings(
+        channels=channels,
+        row_s=0.1,
+        start_s=0.0,
+        end_s=100.0,
+        gaps=(),
+        dropouts=(),
+        spurious=(),
+        off=(),
+    )
 
 
 @pytest.fixture(scope="session")

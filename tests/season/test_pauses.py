@@ -12,8 +12,8 @@ import pytest
 from telemetry.aircraft import Aircraft, Node
 from telemetry.channels import Quantity
 from telemetry.log import Log, Provenance
-from telemetry.readings import Reading, Readings
 from telemetry.season.pauses import _between, _chance, _longest, _news, silences
+from tests.season.conftest import readings_of
 
 Make = Callable[..., Any]
 
@@ -144,19 +144,6 @@ def log_of(columns: dict[str, Sequence[float]]) -> Log:
         frame=frame,
         channels=(),
         provenance=Provenance(file="made.csv", sha256="", size_bytes=0, rows=rows),
-    )
-
-
-def readings_of(*channels: Reading) -> Readings:
-    return Readings(
-        channels=channels,
-        row_s=0.1,
-        start_s=0.0,
-        end_s=100.0,
-        gaps=(),
-        dropouts=(),
-        spurious=(),
-        off=(),
     )
 
 

@@ -11,10 +11,11 @@ import pytest
 
 from telemetry.aircraft import Aircraft, Pack
 from telemetry.channels import Quantity
-from telemetry.readings import Reading, Readings
+from telemetry.readings import Reading
 from telemetry.results import Charge, Flight, Phase, PhaseKind, Resistance, Stir, StirPlace
 from telemetry.season.measures import Measure
 from telemetry.season.voltages import charge, resistances, rest_volts, sags, voltage_features
+from tests.season.conftest import readings_of
 
 Make = Callable[..., Any]
 GROUND, STIR, FLIGHT = PhaseKind.GROUND, PhaseKind.STIR, PhaseKind.FLIGHT
@@ -211,19 +212,6 @@ class TestResistances:
         assert self.found(mohm=None) == []
 
 
-def all_readings(*channels: Reading) -> Readings:
-    return Readings(
-        channels=channels,
-        row_s=0.1,
-        start_s=0.0,
-        end_s=100.0,
-        gaps=(),
-        dropouts=(),
-        spurious=(),
-        off=(),
-    )
-
-
 class TestCharge:
     PHASES = phases((GROUND, 0, 2), (FLIGHT, 2, 4), (GROUND, 4, 5), (FLIGHT, 5, 6))
 
@@ -237,7 +225,7 @@ class TestCharge:
         plain = dict.fromkeys(("logged_mah", "integrated_mah", "share", "start_v", "end_v"))
         rows = (Charge(place="pack 1", **{**plain, **given}),) if given else ()  # type: ignore[arg-type]
         flight = Flight(start_s=0, end_s=9, kind="flight", phases=self.PHASES, charge=rows)
-        return charge(flight, all_readings(*channels), Aircraft(bus=bus), flown_s)
+        return charge(flight, readings_of(*channels), Aircraft(bus=bus), flown_s)
 
     def test_counter_over_current_and_their_error(self) -> None:
         found = self.found(
