@@ -284,8 +284,8 @@ def flights_section(across: Across) -> Section:
             )
         )
     note = (
-        "Lowest in stir and flight, and where. mAh: of all packs. Review: what that "
-        "recording by itself says."
+        "Lowest in stir and flight, and where. mAh: of all packs. Review: what each recording "
+        "says by itself."
     )
     if across.links:
         note += " A file's name opens the review of that flight."
