@@ -116,7 +116,10 @@ def _watched(client: Client) -> Iterator[None]:
         before = True
         # Twice without a worker: one that ends may be started anew.
         while not over.wait(_PATIENCE_S) and client.status == "running":
-            now = bool(client.nthreads())
+            try:
+                now = bool(client.nthreads())
+            except Exception:  # the scheduler does not answer, which the client tells by itself
+                return
             if not now and not before:
                 client.close(timeout=_PATIENCE_S)
             before = now

@@ -236,6 +236,22 @@ def test_a_cluster_without_a_worker_is_not_waited_for(
         assert shut.wait(30 if closed else 0.1) is closed
 
 
+def test_a_scheduler_that_does_not_answer_ends_the_watch_in_silence(monkeypatch) -> None:
+    asked = threading.Event()
+
+    class Silent:
+        status = "running"
+
+        def nthreads(self) -> dict[str, int]:
+            asked.set()
+            raise OSError("timed out")
+
+    monkeypatch.setattr("telemetry.workers._PATIENCE_S", 0.01)
+    silent: Any = Silent()
+    with _watched(silent):  # a thread that fails is an error of the test
+        assert asked.wait(30)
+
+
 def test_nobody_answers(run, log: Path, monkeypatch) -> None:
     monkeypatch.setattr("telemetry.workers._PATIENCE_S", 1)
     for address in ("tcp://127.0.0.1:9", "nonsense://x"):
