@@ -45,7 +45,7 @@ from telemetry.report.words import (
     quoted,
     sentence,
 )
-from telemetry.results import Change, Finding, History, Level
+from telemetry.results import Change, Finding, History, HistoryFlight, Level
 
 _CLEAR_WORD = "Nothing found across these flights"
 # Flights that a baseline takes before anything can be told.
@@ -105,8 +105,8 @@ def history_document(history: History, links: Mapping[str, str] | None = None) -
 def _next_step(across: Across) -> tuple[str, str]:
     history = across.history
     name = quoted(history.name)
-    last = history.flights[-1]
-    if _last_is_graver(history):
+    last = _graver_last(history)
+    if last is not None:
         return "What the last flight by itself shows:", f"busbook review {last.id}"
     repairable = [f for f in history.findings if f.place and f.level > Level.UNKNOWN]
     if repairable:
@@ -150,18 +150,18 @@ def _first_page(across: Across) -> FirstPage:
     )
 
 
-def _last_is_graver(history: History) -> bool:
-    """Whether the last flight's own review is graver than what all flights together show."""
-    last = history.flights[-1].verdict if history.flights else None
-    return last is not None and last > max(history.verdict, Level.UNKNOWN)
+def _graver_last(history: History) -> HistoryFlight | None:
+    """The last flight, where its own review is graver than what all flights together show."""
+    known = max(history.verdict, Level.UNKNOWN)
+    return next((f for f in history.flights[-1:] if f.verdict and f.verdict > known), None)
 
 
 def _last_words(history: History) -> str:
     """A fault that is a flight old is none that lasts yet: its own review tells it."""
-    if not _last_is_graver(history):
+    last = _graver_last(history)
+    if last is None or last.verdict is None:
         return ""
-    last = history.flights[-1]
-    word = LEVEL_WORD[last.verdict or Level.UNKNOWN]
+    word = LEVEL_WORD[last.verdict]
     return f" The review of the last flight by itself: {word} ({', '.join(last.codes)})."
 
 

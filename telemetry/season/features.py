@@ -28,9 +28,9 @@ from telemetry.season.voltages import (
 from telemetry.season.windows import (
     AIR_BLOCKS,
     LEAST_AIR_S,
-    READINGS,
     SHORT_S,
     Window,
+    block_length,
     edges,
     full_stirs,
     inner,
@@ -70,7 +70,7 @@ def measure_flight(review: Review, number: int = 1) -> Measures:
     loads = [p for p in currents if p in load_places(aircraft, tuple(currents))]
     updates = [u for p in loads if (u := currents[p].update_s) is not None]
     volts = {r.place: r for r in readings.of(Quantity.VOLTAGE) if r.size}
-    block_s = max([SHORT_S, *(READINGS * u for u in updates)])
+    block_s = max((block_length(currents[p]) for p in loads), default=SHORT_S)
     stirs = [inner(s) for s in full_stirs(flight)]
     air = [(p.start_s, p.end_s) for p in flight.phases if p.kind is PhaseKind.FLIGHT]
     flown_s = sum(b - a for a, b in air)

@@ -37,6 +37,15 @@ def _one(name: str) -> Factor:
     return lambda _k: 1.0
 
 
+def blocks(
+    amps: dict[str, Sequence[float]] | None = None, volts: dict[str, Sequence[float]] | None = None
+) -> Blocks:
+    """Currents and voltages of each place in stretches of 2.5 s."""
+    given = (amps or {}, volts or {})
+    a, v = ({p: np.array(x, dtype=np.float64) for p, x in rows.items()} for rows in given)
+    return Blocks(block_s=2.5, amps=a, volts=v)
+
+
 def readings_of(*channels: Reading) -> Readings:
     """What a log of 100 s would have been read to: these channels, with nothing set aside."""
     return Readings(

@@ -3,24 +3,17 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from math import nan
 from typing import Any
 
 import numpy as np
 
 from telemetry.results import Level
-from telemetry.season.measures import Blocks, EventCount, GroupDraw, Measure, Measures
+from telemetry.season.measures import EventCount, GroupDraw, Measure, Measures
+from tests.season.conftest import blocks
 
 Make = Callable[..., Any]
-
-
-def blocks(
-    amps: dict[str, Sequence[float]] | None = None, volts: dict[str, Sequence[float]] | None = None
-) -> Blocks:
-    given = (amps or {}, volts or {})
-    a, v = ({p: np.array(x, dtype=np.float64) for p, x in rows.items()} for rows in given)
-    return Blocks(block_s=2.5, amps=a, volts=v)
 
 
 class TestDocument:

@@ -2,25 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from math import nan
 from typing import Any
 
 import numpy as np
 import pytest
 
-from telemetry.season.measures import Blocks, Measure, Measures
+from telemetry.season.measures import Measure, Measures
 from telemetry.season.table import Table
+from tests.season.conftest import blocks
 
 Make = Callable[..., Any]
-
-
-def blocks(
-    amps: dict[str, Sequence[float]] | None = None, volts: dict[str, Sequence[float]] | None = None
-) -> Blocks:
-    given = (amps or {}, volts or {})
-    a, v = ({p: np.array(x, dtype=np.float64) for p, x in rows.items()} for rows in given)
-    return Blocks(block_s=2.5, amps=a, volts=v)
 
 
 class TestTable:

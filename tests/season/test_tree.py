@@ -5,23 +5,14 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from typing import Any
 
-import numpy as np
 import pytest
 
 from telemetry.aircraft import Aircraft, Node, Pack
 from telemetry.season.case import Case
-from telemetry.season.measures import Blocks
 from telemetry.season.tree import current_of, fed_places, root_of, whole_of
+from tests.season.conftest import blocks
 
 Make = Callable[..., Any]
-
-
-def blocks(
-    amps: dict[str, Sequence[float]] | None = None, volts: dict[str, Sequence[float]] | None = None
-) -> Blocks:
-    given = (amps or {}, volts or {})
-    a, v = ({p: np.array(x, dtype=np.float64) for p, x in rows.items()} for rows in given)
-    return Blocks(block_s=2.5, amps=a, volts=v)
 
 
 @pytest.fixture
