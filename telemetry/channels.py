@@ -27,7 +27,7 @@ class Quantity(StrEnum):
     TEMPERATURE = "temperature"  # degC
     CONTROL = "control"  # %, us or deg: what was commanded at a surface
     LINK = "link"  # dBm, dB or %: quality of the radio link
-    LOST = "lost"  # count of lost frames, fades or holds
+    LOST = "lost"  # count of lost packets or dropouts of the radio link
     UPTIME = "uptime"  # s since a unit started
     ALTITUDE = "altitude"  # m
     SPEED = "speed"  # m/s

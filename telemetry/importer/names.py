@@ -10,6 +10,7 @@ import re
 from dataclasses import dataclass, replace
 from functools import cache, lru_cache
 
+from telemetry.channels import CANONICAL_UNIT, Quantity
 from telemetry.importer.words import Meaning, Role, dictionary, fold, meanings, split_compound
 from telemetry.units import UNITS, Unit, parse_unit
 
@@ -25,6 +26,7 @@ _LETTER_UNITS = frozenset("VAWCsmghvaK%")
 _NO_UNIT_AS_WORD = frozenset({"min", "as", "h", "g", "s", "m", "deg", "a s", "a h", "kt", "kn"})
 _GLUED = re.compile(r"(?P<head>.*[\d)\]])(?P<unit>mAh|mV|mA|mW|cV|Ah|Wh|V|A|W|C|%)")
 _GLUED_LONG = re.compile(r"(?P<head>.*[a-z])(?P<unit>mAh|mV|mA|Ah|Wh|dBm|Volt|Amp)")
+_GLUED_FRONT = re.compile(r"(?P<unit>mAh|mWh|mV|mA|Ah|Wh)(?P<rest>[^\W\d_]{3,})", re.IGNORECASE)
 _LEADING = re.compile(
     r"(?P<unit>mAh|mV|mA|Ah|Wh|dBm|dB|V|A|W|%|\u00b0C|\u00b0F|rpm)[\s_:.-]+(?P<rest>\S.*)"
 )
@@ -249,7 +251,19 @@ def _find_unit(name: str) -> tuple[str, Unit | None, str, bool, str]:
         last = re.split(r"[^a-zA-Z]", glued["head"])[-1]
         if fold(last) in dictionary() or any(w.meanings for w in _split_letters(last)):
             return glued["head"], parse_unit(glued["unit"]), "name", False, form
+    front = _GLUED_FRONT.fullmatch(stripped)
+    if front is not None:
+        # "mAhused": a unit and a word of the quantity that has this unit.
+        unit = parse_unit(front["unit"])
+        if unit is not None and _quantity_units(front["rest"]) == {unit.canonical}:
+            return front["rest"], unit, "name", False, form
     return stripped, None, "", False, form
+
+
+def _quantity_units(word: str) -> set[str | None]:
+    """Units used inside for the quantities that a word may name."""
+    found = (m.value for m in meanings(word) if m.role is Role.QUANTITY)
+    return {CANONICAL_UNIT.get(Quantity(value)) for value in found}
 
 
 def _measures(text: str) -> bool:
@@ -318,7 +332,7 @@ def _split_letters(run: str) -> tuple[Word, ...]:
 
 
 def _camel(run: str) -> list[str]:
-    """Split at changes of case: "PanelLCurrent" -> Panel, L, Current; "RXBatt" -> RX, Batt."""
+    """Split at changes of case: "PanelLCurrent" -> Panel, L, Current; "NOSEAkku" -> NOSE, Akku."""
     if run.islower() or run.isupper() or run.istitle():
         return [run]
     pieces = [run[0]]

@@ -50,11 +50,11 @@ _QUANTITIES: dict[Quantity, str] = {
         strom ströme stromstärke stromaufnahme courant courants intensité ampérage corriente
         corrientes intensidad amperaje consumocorriente corrente correnti amperaggio stroom
         stroomsterkte proud proudy""",
-    Quantity.CONSUMED: """consumed consumption used usage capacity capa cap kap kapa kapazität
+    Quantity.CONSUMED: """consumed consumption used usage capacity cap kap kapa kapazität
         verbrauch verbraucht entnommen entnahme ladung entladung charge charges consommation
         consommé consommée capacité cap. consumo consumido consumida capacidad consumato
         consumata capacità verbruik verbruikt capaciteit spotřeba spotřebováno spotřebovaná
-        kapacita náboj carica drawn discharged discharge coulomb coulombs mahused décharge
+        kapacita náboj carica drawn discharged discharge coulomb coulombs décharge
         descarga""",
     Quantity.REMAINING: """remaining remain remains rest restkapazität restladung verbleibend
         verbleibende restant restante restantes rimanente residua residuo resterend resterende
@@ -72,7 +72,7 @@ _QUANTITIES: dict[Quantity, str] = {
         verbindung antenna antenne antena anténa""",
     Quantity.LOST: """lost loss losses verlust verluste verloren perdu perdus perdue perdues
         perte pertes perdida perdidas perdido perdidos pérdida pérdidas perso persi perse
-        perdita perdite verlies verliezen ztracené ztracených ztráta ztráty fade fades failsafe
+        perdita perdite verlies verliezen ztracené ztracených ztráta ztráty failsafe
         failsafes dropout dropouts dropped missed paketverlust paketverluste ausfälle aussetzer
         výpadky výpadek""",
     Quantity.UPTIME: """uptime betriebszeit einschaltdauer einschaltzeit eingeschaltet runtime
@@ -130,7 +130,7 @@ _PLACES: dict[str, str] = {
     "regulator": """regulator reg regler bec ubec sbec régulateur regulador regolatore regelaar
         spanningsregelaar regulátor spannungsregler ldo wandler""",
     "node": """node knoten nœud noeud nodo knoop uzel remote decoder dekoder décodeur
-        decodificador decodificatore dekodér hub slave submodul submodule nebengerät""",
+        decodificador decodificatore dekodér slave submodul submodule nebengerät""",
     "unit": """unit einheit unité unidad unità eenheid jednotka module modul modulo módulo box
         device gerät appareil dispositivo apparaat přístroj expander""",
     "servo": """servo servos srv serva""",

@@ -45,12 +45,12 @@ _QUANTITY: dict[Quantity, tuple[str, str, str, str, str, str]] = {
         "kvalita spojení",
     ),
     Quantity.LOST: (
-        "lost frames",
+        "lost packets",
         "verlorene Pakete",
-        "trames perdues",
-        "tramas perdidas",
+        "paquets perdus",
+        "paquetes perdidos",
         "pacchetti persi",
-        "ztracené rámce",
+        "ztracené pakety",
     ),
     Quantity.UPTIME: (
         "uptime",

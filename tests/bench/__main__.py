@@ -56,7 +56,7 @@ def quarter_hour(folder: Path) -> tuple[list[str], list[list[str]]]:
     season = replace(season, flights=1, habits=replace(season.habits, flight_s=780.0))
     path = write_csv(folder / "whole.csv", next(fly(season)), dialect=season.dialect)
     rows = [x.split(",") for x in path.read_text().splitlines() if not x.startswith("#")]
-    seldom = ("temperature", "link quality", "lost frames")
+    seldom = ("temperature", "link quality", "lost packets")
     kept = [k for k, name in enumerate(rows[0]) if not any(word in name for word in seldom)]
     kept = sorted(kept + [k for k in range(len(rows[0])) if k not in kept][: 25 - len(kept)])
     table = [[r[k] for k in kept] for r in rows[:9001]]

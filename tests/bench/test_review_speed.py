@@ -41,7 +41,7 @@ def path(tmp_path_factory: pytest.TempPathFactory) -> Path:
     )
     lines = [x for x in whole.read_text().splitlines() if not x.startswith("#")]
     rows = [line.split(",") for line in lines]
-    seldom = ("temperature", "link quality", "lost frames")
+    seldom = ("temperature", "link quality", "lost packets")
     kept = [k for k, name in enumerate(rows[0]) if not any(word in name for word in seldom)]
     kept += [k for k in range(len(rows[0])) if k not in kept][: COLUMNS + 1 - len(kept)]
     out = whole.with_name("flight.csv")

@@ -242,12 +242,12 @@ Signalstärke | link -
 Empfangsqualität [%] | link -
 qualité du lien | link -
 qualité réception | link -
-Antenna A | link *
-Lost frames | lost -
+Antenna signal | link *
 Lost packets | lost -
 Paketverluste | lost -
-trames perdues | lost -
-frame losses | lost -
+paquets perdus | lost -
+packet losses | lost -
+mAhused | consumed *
 failsafe count | lost -
 Altitude (m) | altitude -
 Höhe [m] | altitude -
@@ -577,7 +577,7 @@ def test_compounds(word: str, parts: tuple[str, ...]) -> None:
 
 def test_words_are_split_at_changes_of_case_and_digits() -> None:
     assert [w.text for w in split_words("PanelLCurrent2")] == ["Panel", "L", "Current", "2"]
-    assert [w.text for w in split_words("RXBatt1")] == ["RX", "Batt", "1"]
+    assert [w.text for w in split_words("NOSEAkku1")] == ["NOSE", "Akku", "1"]
     assert [w.number for w in split_words("node3.v")] == [None, 3, None]
 
 
