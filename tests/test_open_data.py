@@ -1,21 +1,11 @@
 """The commands on measured logs that nobody of this project made.
 
-They lie in the folder that the environment variable BUSBOOK_OPEN_DATA names; without it these
-tests are skipped. Origins:
-
-- leaf_cell: G. Wiggins, S. Allu, H. Wang, "Battery cell data from a 2013 Nissan Leaf", Oak Ridge
-  National Laboratory, doi 10.5281/zenodo.2580327.
-- delivery_flight: T. A. Rodrigues et al., "In-flight positional and energy use data set of a DJI
-  Matrice 100 quadcopter for small package delivery", Scientific Data 2021,
-  doi 10.1038/s41597-021-00930-x, flight 12.
-- cobot_currents: M. Tyrovolas et al., "UR3 CobotOps", UCI Machine Learning Repository 2024,
-  doi 10.24432/C5J891.
+Their origins stand in ``tests/measured_data.py``; without the folder these tests are skipped.
 """
 
 from __future__ import annotations
 
 import json
-import os
 from pathlib import Path
 from typing import Any
 
@@ -24,15 +14,9 @@ import pytest
 from click.testing import CliRunner
 
 from telemetry.cli import main
+from tests.measured_data import FLIGHT, FOLDER, ROBOT, leaf_file, needs_data
 
-FOLDER = os.environ.get("BUSBOOK_OPEN_DATA") or ""
-pytestmark = pytest.mark.skipif(
-    not FOLDER or not Path(FOLDER).is_dir(),
-    reason="the measured logs are not here (BUSBOOK_OPEN_DATA names no folder)",
-)
-LEAF = Path(FOLDER) / "leaf_cell"
-FLIGHT = Path(FOLDER) / "delivery_flight" / "flight_12.csv"
-ROBOT = Path(FOLDER) / "cobot_currents" / "dataset_02052023.csv"
+pytestmark = needs_data
 
 # Four of the cell's files have no header row: columns are named by their numbers.
 NAMELESS = (
@@ -51,9 +35,9 @@ def review(path: Path, *options: str) -> dict[str, Any]:
     return one
 
 
-def cells(name: str) -> list[list[str]]:
+def cells(path: Path) -> list[list[str]]:
     """The rows of one of the cell's files, cut into cells, without a header."""
-    rows = [line.split(",") for line in (LEAF / name).read_text().splitlines()]
+    rows = [line.split(",") for line in path.read_text().splitlines()]
     return rows[1:] if rows[0][0] == "Exclude" else rows
 
 
@@ -75,7 +59,7 @@ DISCHARGES = {
     ("rate", "number"), [(r, n) for r, counted in DISCHARGES.items() for n in range(len(counted))]
 )
 def test_charge_of_a_cell_against_the_instruments_own_counter(rate, number, tmp_path) -> None:
-    rows = cells(f"{rate}-Discharge-Bitrode-data.csv")
+    rows = cells(leaf_file(f"{rate}-Discharge"))
     first, last = runs_of(rows, "DCHG")[number]
     # The discharge with one row of rest on each side, lines unchanged. The step starts up to a
     # second before its first row.
@@ -96,22 +80,22 @@ def test_charge_of_a_cell_against_the_instruments_own_counter(rate, number, tmp_
 
 @pytest.mark.parametrize("rate", DISCHARGES)
 def test_net_charge_of_a_whole_file(rate) -> None:
-    name = f"{rate}-Discharge-Bitrode-data.csv"
-    rows = cells(name)
+    path = leaf_file(f"{rate}-Discharge")
+    rows = cells(path)
     net = through = 0.0
     for mode in ("DCHG", "CHRG"):
         for _, last in runs_of(rows, mode):
             net -= float(rows[last - 1][11])
             through += abs(float(rows[last - 1][11]))
-    flights = review(LEAF / name, *NAMELESS)["flights"]
+    flights = review(path, *NAMELESS)["flights"]
     summed = sum(c["integrated_mah"] for f in flights for c in f["charge"]) / 1000
     assert abs(summed - net) < 0.002 * through
 
 
 PULSES = {
-    10: ("NissanLeaf-cell-Low-Current-HPPC-10C.csv", NAMELESS),
-    25: ("NissanLeaf-cell-Low-Current-HPPC-25C-2.csv", ()),
-    40: ("NissanLeaf-cell-Low-Current-HPPC-40C-1.csv", ()),
+    10: ("HPPC-10C.csv", NAMELESS),
+    25: ("HPPC-25C-2.csv", ()),
+    40: ("HPPC-40C-1.csv", ()),
 }
 
 
@@ -122,7 +106,7 @@ def pulse(celsius: int, number: int, folder: Path) -> tuple[Path, float, float]:
     row; half a second and twenty seconds into the pulse. The data set's first-sample values are
     2.57 to 2.80 at 10 degC, 1.53 to 1.77 at 25 degC, 1.50 to 1.63 at 40 degC.
     """
-    rows = cells(PULSES[celsius][0])
+    rows = cells(leaf_file(PULSES[celsius][0]))
     time, amps, volts = (np.array([float(r[c]) for r in rows]) for c in (1, 8, 9))
     start = np.flatnonzero((amps[1:] < -25) & (np.abs(amps[:-1]) < 1)) + 1
     assert start.size == 10
@@ -159,7 +143,7 @@ def test_resistance_of_a_cell_in_the_published_order_of_temperatures(tmp_path) -
 
 def test_resistance_of_a_cell_over_whole_files() -> None:
     median = {
-        celsius: np.median([r["mohm"] for r in sources(review(LEAF / name, *sets))])
+        celsius: np.median([r["mohm"] for r in sources(review(leaf_file(name), *sets))])
         for celsius, (name, sets) in PULSES.items()
     }
     assert median[10] > 1.4 * max(median[25], median[40])
@@ -171,7 +155,7 @@ def test_resistance_of_a_cell_over_whole_files() -> None:
 def test_a_header_with_units_in_brackets_needs_no_settings() -> None:
     name, sets = PULSES[25]
     assert sets == ()
-    columns = {c["column"]: c for c in review(LEAF / name)["columns"]}
+    columns = {c["column"]: c for c in review(leaf_file(name))["columns"]}
     for header, reading in (
         ("Current(A)", ("pack 1", "current")),
         ("Voltage(V)", ("pack 1", "voltage")),
@@ -234,7 +218,7 @@ def test_a_robot_arm_in_its_european_dialect() -> None:
     assert {f["level"] for f in one["findings"]} <= {"clear", "unknown"}
 
 
-@pytest.mark.parametrize("path", sorted(Path(FOLDER or ".").glob("*/*.csv")) if FOLDER else [])
+@pytest.mark.parametrize("path", sorted(FOLDER.glob("*/*.csv")))
 def test_every_file_is_listed_and_reviewed_without_a_warning(path, recwarn) -> None:
     listed = CliRunner().invoke(main, ["columns", str(path)])
     assert listed.exit_code == 0

@@ -6,8 +6,8 @@ A map is a small TOML file::
     fingerprint = "3f1c..."          # of the header it was made for
 
     [columns]
-    "A1" = "pack 1/voltage[V]"
-    "Loop#2" = "ignore"
+    "A7" = "pack 1/voltage[V]"
+    "Extra#2" = "ignore"
 """
 
 from __future__ import annotations

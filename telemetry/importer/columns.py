@@ -64,7 +64,7 @@ class Column:
 
 
 def titles(names: Sequence[str]) -> list[str]:
-    """Unique names to address columns by: "Loop", "Loop#2", "column 5" without a header.
+    """Unique names to address columns by: "Extra", "Extra#2", "column 5" without a header.
 
     Parameters
     ----------

@@ -253,7 +253,7 @@ def _find_unit(name: str) -> tuple[str, Unit | None, str, bool, str]:
             return glued["head"], parse_unit(glued["unit"]), "name", False, form
     front = _GLUED_FRONT.fullmatch(stripped)
     if front is not None:
-        # "mAhused": a unit and a word of the quantity that has this unit.
+        # "mAhverbraucht": a unit and a word of the quantity that has this unit.
         unit = parse_unit(front["unit"])
         if unit is not None and _quantity_units(front["rest"]) == {unit.canonical}:
             return front["rest"], unit, "name", False, form

@@ -301,7 +301,7 @@ def _receiver_spots(
     at_receiver = _spot(place, receiver)
     if pack is None or quantity in (Quantity.LINK, Quantity.LOST):
         return [at_receiver]
-    # "RX Batt": the battery that feeds the receiver, or the voltage the receiver sees of it.
+    # "Receiver battery": the battery that feeds the receiver, or what the receiver sees of it.
     at_pack = Spot(
         place=f"pack {number or 1}",
         score=0.9,
@@ -357,7 +357,7 @@ def _is_symbol(word: Word, words: tuple[Word, ...]) -> bool:
 
 
 def _join(pieces: list[str]) -> str:
-    """Letters and the number behind them as one word: ["j", "0"] -> "j0"."""
+    """Letters and the number behind them as one word: ["k", "2"] -> "k2"."""
     text = ""
     for piece in pieces:
         glue = text and piece.isdigit() and len(text.split()[-1]) <= 2

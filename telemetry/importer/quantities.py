@@ -251,9 +251,9 @@ def _by_symbol(words: tuple[Word, ...], unit: Unit | None) -> list[tuple[Quantit
             elif letter in "TP" and not body:
                 found.append((quantity, 0.6, f"symbol {word.text} may mean {quantity.value}"))
             elif letter == "A" and not body and any(w.number is not None for w in words):
-                # "A1" alone: an ampere, or an analogue input that may well be a voltage.
+                # A letter and a number alone: amperes, or a voltage of something so lettered.
                 found.append((Quantity.CURRENT, 0.4, "A may stand for ampere"))
-                found.append((Quantity.VOLTAGE, 0.4, "A may stand for an analogue voltage"))
+                found.append((Quantity.VOLTAGE, 0.4, "A may be a name, of a voltage too"))
     found.sort(key=lambda item: -item[1])
     return found[:3]
 

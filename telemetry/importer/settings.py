@@ -11,7 +11,7 @@ count up; ``epoch`` (unit found), ``serial`` (spreadsheet days); ``hh:mm:ss``, `
 ``ignore`` leaves a column out. ``unknown`` keeps it without a meaning.
 
 Columns are named by their header as in the file; the second of two equal headers by
-``Loop#2``; any column, also one without a header, by its number: ``#5``. The keys ``@separator``,
+``Extra#2``; any column, also one without a header, by its number: ``#5``. The keys ``@separator``,
 ``@decimal`` and ``@encoding`` force the file's dialect.
 """
 
@@ -164,7 +164,7 @@ def find_column(key: str, titles: Sequence[str], names: Sequence[str]) -> int:
     Parameters
     ----------
     key : str
-        Header text, title ("Loop#2", "column 5") or number ("#5", from 1).
+        Header text, title ("Extra#2", "column 5") or number ("#5", from 1).
     titles : sequence of str
         One unique title a column.
     names : sequence of str

@@ -48,9 +48,9 @@ _QUANTITIES: dict[Quantity, str] = {
         napeti potential""",
     Quantity.CURRENT: """current currents curr cur crnt crt amp amps ampere amperes amperage
         strom ströme stromstärke stromaufnahme courant courants intensité ampérage corriente
-        corrientes intensidad amperaje consumocorriente corrente correnti amperaggio stroom
+        corrientes intensidad amperaje corrente correnti amperaggio stroom
         stroomsterkte proud proudy""",
-    Quantity.CONSUMED: """consumed consumption used usage capacity cap kap kapa kapazität
+    Quantity.CONSUMED: """consumed consumption used usage capacity cap kap kapazität
         verbrauch verbraucht entnommen entnahme ladung entladung charge charges consommation
         consommé consommée capacité cap. consumo consumido consumida capacidad consumato
         consumata capacità verbruik verbruikt capaciteit spotřeba spotřebováno spotřebovaná
@@ -66,7 +66,7 @@ _QUANTITIES: dict[Quantity, str] = {
         resistenza weerstand odpor impedance impedanz impédance""",
     Quantity.TEMPERATURE: """temperature temperatures temp tmp tmpr temperatur temperaturen
         température temperatura temperature temperatuur teplota teploty""",
-    Quantity.LINK: """rssi snr lq lqi link linkquality signal signál señal segnale signaal
+    Quantity.LINK: """rssi snr lq lqi link signal signál señal segnale signaal
         quality qualität qualité calidad qualità kwaliteit kvalita empfang empfangsqualität
         réception recepción ricezione ontvangst příjem strength feldstärke signalstärke
         verbindung antenna antenne antena anténa""",
@@ -110,7 +110,7 @@ _TIMES = """time zeit temps tiempo tempo tijd čas timestamp zeitstempel uhrzeit
     milliseconds millisekunden millisecondes milisegundos millisecondi milliseconden milisekundy
     micros microseconds mikrosekunden sec secs sek date datum fecha clock utc gmt datetime epoch
     dauer duration durée duración durata duur trvání doba laufzeit flugzeit logzeit tijdstip
-    zeitpunkt instante systime missionszeit daytime dato"""
+    zeitpunkt instante dato"""
 
 _PLACES: dict[str, str] = {
     "pack": """pack packs pck battery batteries batt bat bty batterie batterien akku akkus
@@ -118,7 +118,7 @@ _PLACES: dict[str, str] = {
         baterías baterie acumulador accumulatore pila batterij batterijen aku akumulátor lipo
         lipos liion nimh lifepo lion""",
     "receiver": """receiver receivers rx rcvr recv empfänger empf récepteur récept receptor
-        ricevente ricevitore ontvanger ontv přijímač satellite satellit satelliet""",
+        ricevente ricevitore ontvanger ontv přijímač""",
     "bus": """bus rail rails busbar sběrnice sammelschiene distribution verteiler verteilung
         stromverteiler weiche akkuweiche stromweiche répartiteur répartition distributeur
         repartidor distribuidor distribución distributore ripartitore distribuzione verdeler
@@ -127,12 +127,12 @@ _PLACES: dict[str, str] = {
     "supply": """supply supplies load last belasting zátěž carico versorgung alimentation
         alimentación alimentazione voeding
         napájení bord onboard system systeem système sistema systém stromkreis""",
-    "regulator": """regulator reg regler bec ubec sbec régulateur regulador regolatore regelaar
+    "regulator": """regulator reg regler bec régulateur regulador regolatore regelaar
         spanningsregelaar regulátor spannungsregler ldo wandler""",
     "node": """node knoten nœud noeud nodo knoop uzel remote decoder dekoder décodeur
         decodificador decodificatore dekodér slave submodul submodule nebengerät""",
     "unit": """unit einheit unité unidad unità eenheid jednotka module modul modulo módulo box
-        device gerät appareil dispositivo apparaat přístroj expander""",
+        device gerät appareil dispositivo apparaat přístroj""",
     "servo": """servo servos srv serva""",
     "channel": """channel channels chan chnl ch kanal kanäle canal canaux voie voies canale
         kanaal""",
@@ -164,13 +164,13 @@ _BODIES: dict[str, str] = {
 }
 
 _SURFACES: dict[str, str] = {
-    "aileron": """aileron ailerons ail ailn querruder querrudern quer alerón alerones alettone
+    "aileron": """aileron ailerons ail querruder querrudern quer alerón alerones alettone
         alettoni rolroer rolroeren křidélko křidélka křidélek""",
     "elevator": """elevator elevators elev ele elevon elevons höhenruder profondeur elevador
         profundidad elevatore equilibratore profondità hoogteroer výškovka výškovky výškové""",
-    "rudder": """rudder rudders rud rudd seitenruder dérive direction dirección timón timone
+    "rudder": """rudder rudders rud seitenruder dérive direction dirección timón timone
         direzionale richtingsroer směrovka směrovky směrové""",
-    "throttle": """throttle thr thro gas gaz acelerador gasknüppel drossel plyn manetta""",
+    "throttle": """throttle thr gas gaz acelerador gasknüppel drossel plyn manetta""",
     "flap": """flap flaps flp wölbklappe wölbklappen landeklappe landeklappen klappe klappen
         volet volets ipersostentatore klep kleppen klapka klapky""",
     "spoiler": """spoiler spoilers störklappe störklappen spoileron spoilerons""",
@@ -178,7 +178,7 @@ _SURFACES: dict[str, str] = {
     "canard": """canard canards entenflügel""",
     "gear": """gear fahrwerk einziehfahrwerk retract retracts lg train tren carrello
         landingsgestel podvozek""",
-    "brake": """brake brakes bremse radbremse bremsen frein freno remrem brzda""",
+    "brake": """brake brakes bremse radbremse bremsen frein freno rem brzda""",
 }
 
 _SIDES: dict[str, str] = {
@@ -204,10 +204,10 @@ _POSITIONS: dict[str, str] = {
 
 _HOLDS: dict[str, str] = {
     "min": """min minimum minimal minimale mini mínimo mínima minimo minima minimaal lowest
-        mindest tiefst niedrigste tiefste kleinste nejnižší minimální minhold""",
+        mindest tiefst niedrigste tiefste kleinste nejnižší minimální""",
     "max": """höchst max maximum maximal maximale maxi máximo máxima massimo massima maximaal peak
         spitze spitzen spitzenwert highest höchste pic crête pico picco piek špička nejvyšší
-        maximální maxhold""",
+        maximální""",
     "mean": """avg average mean mittelwert durchschnitt durchschnittlich moyen moyenne promedio
         media medio_ gemiddeld gemiddelde průměr průměrný""",
 }
@@ -229,7 +229,7 @@ _CONTROLS = """control controls ctrl position positions pos stick knüppel steue
 _NOISE = """the of de du des la le les del di da van het der die das am an auf im in at on for
     from für per value values val wert werte valeur valeurs valor valores valore valori waarde
     waarden hodnota hodnoty measured measurement reading readings messwert gemessen telemetry
-    telemetrie telemetría tlm actual ist istwert akt aktuell aktuelle aktueller actuel actuelle
+    telemetrie telemetría actual ist istwert akt aktuell aktuelle aktueller actuel actuelle
     attuale huidige aktuální now live momentan momentanwert inst instant real side seite côté
     lado lato kant strana half hälfte nr no num number nummer numero número n° číslo and und et
     en with mit hand log anzeige draw drain lade entlade ruhe aufnahme

@@ -212,8 +212,8 @@ def test_settings_are_kept_for_the_next_log_of_that_header(
     book = tmp_path / "book"
     for name, text in (("one", log_text), ("two", faulty_text)):
         path = tmp_path / f"{name}.csv"
-        path.write_text(text.replace("Left wing I [A]", "S7"))
-    told = ("--set", "S7=left wing/current[A]")
+        path.write_text(text.replace("Left wing I [A]", "Field 7"))
+    told = ("--set", "Field 7=left wing/current[A]")
     call("add", tmp_path / "one.csv", "--aircraft", "wren", *told, "--book", book)
     call("add", tmp_path / "two.csv", "--book", book)
     for flight in Logbook(book).flights("wren"):

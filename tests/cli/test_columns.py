@@ -25,20 +25,21 @@ def test_every_column_is_listed_with_its_reading_and_reason(run, log) -> None:
 
 def test_a_setting_is_shown_and_kept_in_a_map_for_the_next_log(run, tmp_path, log_text) -> None:
     _, body = log_text.split("\n", 1)
-    names = ["S0", "S1", "S2", "S3", "S4", "S5"]
+    names = ["Field 0", "Field 1", "Field 2", "Field 3", "Field 4", "Field 5"]
     first, second = tmp_path / "sat.csv", tmp_path / "sun.csv"
     for path in (first, second):
         path.write_text(",".join(names) + "\n" + body)
     sets = (
-        "--set", "S0=time[s]", "--set", "S1=bus/voltage[V]", "--set", "S2=bus/current[A]",
-        "--set", "S3=left wing/voltage[V]", "--set", "S4=left wing/current[A]",
+        "--set", "Field 0=time[s]", "--set", "Field 1=bus/voltage[V]",
+        "--set", "Field 2=bus/current[A]",
+        "--set", "Field 3=left wing/voltage[V]", "--set", "Field 4=left wing/current[A]",
     )  # fmt: skip
     saved = tmp_path / "wren.toml"
     result = run("columns", first, *sets, "--save", saved)
     assert result.exit_code == 0
     assert result.stdout.splitlines()[-1] == f"next: busbook review {first} --map {saved}"
     kept = tomllib.loads(saved.read_text())
-    assert kept["columns"]["S3"] == "left wing/voltage[V]"
+    assert kept["columns"]["Field 3"] == "left wing/voltage[V]"
     by_map = json.loads(run("review", second, "--map", saved, "--json").stdout)["reviews"][0]
     by_hand = json.loads(run("review", second, *sets, "--json").stdout)["reviews"][0]
     assert by_map["flights"] == by_hand["flights"]
@@ -47,7 +48,7 @@ def test_a_setting_is_shown_and_kept_in_a_map_for_the_next_log(run, tmp_path, lo
     assert "left wing/voltage[V]" in again
     # What is set by hand goes before the map.
     other = json.loads(
-        run("review", second, "--map", saved, "--set", "S3=tail/voltage[V]", "--json").stdout
+        run("review", second, "--map", saved, "--set", "Field 3=tail/voltage[V]", "--json").stdout
     )
     assert {"tail"} <= {c["place"] for c in other["reviews"][0]["columns"]}
 

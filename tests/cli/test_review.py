@@ -258,12 +258,12 @@ def test_settings_are_taken_for_a_header_that_names_nothing(run, tmp_path, log_t
     dumb = loads(run("review", path, "--json").stdout)["reviews"][0]
     assert dumb["verdict"] == "unknown"
     sets = [
-        "S0=time[s]",
-        "S1=bus/voltage[V]",
-        "S2=bus/current[A]",
-        "S3=left wing/voltage[V]",
-        "S4=left wing/current[A]",
-        "S5=right wing/current[A]",
+        "Field 0=time[s]",
+        "Field 1=bus/voltage[V]",
+        "Field 2=bus/current[A]",
+        "Field 3=left wing/voltage[V]",
+        "Field 4=left wing/current[A]",
+        "Field 5=right wing/current[A]",
     ]
     told = loads(run("review", path, "--json", *(f"--set={s}" for s in sets)).stdout)
     path.write_text(log_text)

@@ -64,8 +64,8 @@ def test_numbers_without_a_part(log: Path) -> None:
 
 
 def test_a_receivers_battery_is_a_pack_unless_packs_have_their_own_columns(log: Path) -> None:
-    assert keys(log, **{"RX Batt": BUS}) == ["pack 1/voltage"]
-    found = keys(log, **{"RX Batt": BUS, "Pack 1 V": PACK, "Pack 2 V": PACK})
+    assert keys(log, **{"Receiver battery": BUS}) == ["pack 1/voltage"]
+    found = keys(log, **{"Receiver battery": BUS, "Pack 1 V": PACK, "Pack 2 V": PACK})
     assert found[0] == "receiver/voltage"
 
 
@@ -132,26 +132,26 @@ def test_a_column_set_as_time_that_is_none(log: Path) -> None:
 
 
 def test_readings_that_fit_alike_are_put_to_the_user(log: Path) -> None:
-    write(log, **{"t [s]": T, "A1": BUS, "Pack 1 V": PACK})
+    write(log, **{"t [s]": T, "A7": BUS, "Pack 1 V": PACK})
     read = read_log(log)
     channel = read.channels[1]
-    assert (channel.quantity, channel.key) == ("unknown", "A1")
-    assert set(channel.rivals) == {"a1/current[A]", "a1/voltage[V]"}
-    np.testing.assert_array_equal(read.values("A1"), BUS)
+    assert (channel.quantity, channel.key) == ("unknown", "A7")
+    assert set(channel.rivals) == {"a7/current[A]", "a7/voltage[V]"}
+    np.testing.assert_array_equal(read.values("A7"), BUS)
 
     listing = describe_columns(log)
     report = listing.columns[1]
     assert report.open
     assert [r.set_line for r in report.rivals] == [
-        "--set 'A1=a1/current[A]'",
-        "--set 'A1=a1/voltage[V]'",
+        "--set 'A7=a7/current[A]'",
+        "--set 'A7=a7/voltage[V]'",
     ]
     assert (report.low, report.high) == (BUS.min(), BUS.max())
     assert report.rivals[0].high == BUS.max()
     assert 1 < len(report.samples) <= 5
     assert all(float(s) in BUS for s in report.samples)
 
-    settled = read_log(log, settings={"A1": "receiver 1/voltage[V]"})
+    settled = read_log(log, settings={"A7": "receiver 1/voltage[V]"})
     np.testing.assert_array_equal(settled.values("receiver 1/voltage"), BUS)
     assert "as you set it" in settled.channels[1].reason
 
@@ -200,24 +200,24 @@ def test_settings_that_match_no_column_are_an_error(log: Path) -> None:
 
 
 def test_decisions_are_kept_as_a_map_and_used_for_the_same_header(log: Path) -> None:
-    write(log, **{"t [s]": T, "A1": BUS, "A2": AMPS, "Pack 1 V": PACK})
-    listing = describe_columns(log, settings={"A1": "bus/voltage[V]", "#3": "bus/current[A]"})
+    write(log, **{"t [s]": T, "A7": BUS, "A9": AMPS, "Pack 1 V": PACK})
+    listing = describe_columns(log, settings={"A7": "bus/voltage[V]", "#3": "bus/current[A]"})
     saved = log.with_suffix(".toml")
     save_column_map(listing.column_map("tern"), saved)
     loaded = load_column_map(saved)
     assert loaded.readings == {
-        "A1": "bus/voltage[V]", "A2": "bus/current[A]", "Pack 1 V": "pack 1/voltage[V]",
+        "A7": "bus/voltage[V]", "A9": "bus/current[A]", "Pack 1 V": "pack 1/voltage[V]",
     }  # fmt: skip
     read = read_log(log, column_maps=[loaded])
     assert list(read.frame.columns) == ["bus/voltage", "bus/current", "pack 1/voltage"]
     assert "columns are read by the saved column map 'tern'" in read.provenance.notes
     assert read.provenance.header == loaded.fingerprint
 
-    again = read_log(log, settings={"A1": "receiver 1/voltage[V]"}, column_maps=[loaded])
+    again = read_log(log, settings={"A7": "receiver 1/voltage[V]"}, column_maps=[loaded])
     assert next(iter(again.frame.columns)) == "receiver 1/voltage"
 
-    other = write(log.with_name("other.csv"), **{"t [s]": T, "A1": BUS, "B2": AMPS})
-    assert "A1" in read_log(other, column_maps=[loaded]).frame
+    other = write(log.with_name("other.csv"), **{"t [s]": T, "A7": BUS, "B2": AMPS})
+    assert "A7" in read_log(other, column_maps=[loaded]).frame
 
 
 def test_a_map_survives_names_of_any_letters(tmp_path: Path) -> None:

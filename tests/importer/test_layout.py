@@ -78,8 +78,8 @@ def test_no_table_without_a_number() -> None:
 
 
 def test_a_preamble_longer_than_the_table() -> None:
-    preamble = "".join(f"PARAMETER_{i};{i * 1.5}\n" for i in range(60))
+    preamble = "".join(f"Setting {i};{i * 1.5}\n" for i in range(60))
     found = layout(preamble + "Zeit;U;I;T\n" + "0,1;8,2;1,5;20\n" * 20)
     assert found.names == ("Zeit", "U", "I", "T")
     assert found.header_line == 61
-    assert found.preamble[0] == ("PARAMETER_0", "0.0")
+    assert found.preamble[0] == ("Setting 0", "0.0")

@@ -139,9 +139,9 @@ def test_columns_without_header_and_double_names_are_addressable() -> None:
     np.testing.assert_array_equal(log.values(WING), AMPS)
     double = read_log(
         DATA / "good" / "duplicate_names.csv",
-        settings={"Loop#2": "node 2/current[A]", "#5": "ignore"},
+        settings={"Extra#2": "node 2/current[A]", "#5": "ignore"},
     )
-    assert list(double.frame.columns) == [PACK, "Loop", "node 2/current"]
+    assert list(double.frame.columns) == [PACK, "Extra", "node 2/current"]
     np.testing.assert_array_equal(double.values("node 2/current"), [2.0] * 6)
 
 

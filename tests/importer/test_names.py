@@ -67,7 +67,7 @@ Bordspannung | voltage bus
 servo supply V | voltage bus
 alimentation servos V | voltage bus
 RX voltage | voltage receiver
-Rx U | voltage receiver
+Receiver U | voltage receiver
 RX1 V | voltage receiver 1
 RX 2 voltage [V] | voltage receiver 2
 Receiver 1 Voltage | voltage receiver 1
@@ -80,9 +80,9 @@ ontvangerspanning | voltage receiver
 napětí přijímače | voltage receiver
 Ubatt1 | voltage pack 1
 Ubatt 2 [mV] | voltage pack 2
-VBAT | voltage pack 1
-vbat2 | voltage pack 2
-VBatt | voltage pack 1
+UAKKU | voltage pack 1
+uakku2 | voltage pack 2
+UBatt | voltage pack 1
 Ibat | current pack 1
 I Akku 2 | current pack 2
 Akkustrom 1 (mA) | current pack 1
@@ -203,9 +203,9 @@ Seitenruder | control rudder
 Gas | control throttle
 Aileron L (us) | control left aileron
 Aileron | control aileron
-ELEV | control elevator
-RUDD | control rudder
-THR | control throttle
+Elev. | control elevator
+Rud. | control rudder
+Thr | control throttle
 Throttle % | control throttle
 Elevator position | control elevator
 elevator cmd | control elevator
@@ -228,15 +228,15 @@ směrovka | control rudder
 plyn | control throttle
 Servo 3 position | control servo 3
 Kanal 4 [µs] | control channel 4
-Ch5 (us) | control channel 5
-CH1 | control channel 1
+Channel 5 [µs] | control channel 5
+Channel 1 | control channel 1
 Channel 2 | control channel 2
 voie 3 | control channel 3
 Servo 2 current | current servo 2
 Output 3 current (mA) | current output 3
 RSSI | link -
 RSSI 1 (dBm) | link *
-LQ | link -
+LQI | link -
 Link quality % | link -
 Signalstärke | link -
 Empfangsqualität [%] | link -
@@ -247,7 +247,8 @@ Lost packets | lost -
 Paketverluste | lost -
 paquets perdus | lost -
 packet losses | lost -
-mAhused | consumed *
+mAhentnommen | consumed *
+mAhverbraucht | consumed *
 failsafe count | lost -
 Altitude (m) | altitude -
 Höhe [m] | altitude -
@@ -264,7 +265,7 @@ Drehzahl [U/min] | rpm -
 Motor rpm | rpm motor
 otáčky | rpm -
 temperature °C | temperature -
-Temp1 | temperature *
+Temperature 1 | temperature *
 Akku 1 Temp | temperature pack 1
 battery temperature | temperature pack 1
 Voltage alarm | status -
@@ -371,7 +372,7 @@ Vout | voltage bus
 Vin 2 | voltage pack 2
 BEC V | voltage regulator
 BEC temp | temperature regulator
-GPS alt | altitude gps
+GPS altitude | altitude gps
 Link loss count | lost -
 RX voltage min | voltage receiver min
 Empfänger 1 Spannung min | voltage receiver 1 min
@@ -589,7 +590,7 @@ def test_abbreviations_are_completed_where_only_one_meaning_fits() -> None:
 
 
 def test_two_readings_that_fit_alike_both_come_out() -> None:
-    found = readings(take_apart("A1"))
+    found = readings(take_apart("A7"))
     assert {r.quantity for r in found} == {"current", "voltage"}
     assert len({r.score for r in found}) == 1
 

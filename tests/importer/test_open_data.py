@@ -1,19 +1,10 @@
 """The measured logs of other people, against the values their instruments and authors give.
 
-The data are not part of this project: BUSBOOK_OPEN_DATA names the folder that holds them. Each
-expected number is from the data set's own documentation or logged by its instrument; sources:
-
-- leaf_cell: G. Wiggins, S. Allu, H. Wang, "Battery cell data from a 2013 Nissan Leaf", Oak Ridge
-  National Laboratory, DOI 10.5281/zenodo.2580327.
-- delivery_flight: Rodrigues et al., Scientific Data 2021, DOI 10.1038/s41597-021-00930-x.
-- cobot_currents: Tyrovolas et al., "UR3 CobotOps", UCI Machine Learning Repository 2024,
-  DOI 10.24432/C5J891.
+Each expected number is from the data set's own documentation or logged by its instrument; the
+origins stand in ``tests/measured_data.py``.
 """
 
 from __future__ import annotations
-
-import os
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -21,12 +12,9 @@ from scipy.integrate import trapezoid
 
 from telemetry import Log, read_log
 from telemetry.channels import Quantity
+from tests.measured_data import FLIGHT, ROBOT, leaf_file, needs_data
 
-FOLDER = os.environ.get("BUSBOOK_OPEN_DATA", "")
-pytestmark = pytest.mark.skipif(
-    not FOLDER or not Path(FOLDER).is_dir(),
-    reason="BUSBOOK_OPEN_DATA does not name a folder with the open data",
-)
+pytestmark = needs_data
 
 # The files of this copy without a header row: what a user would give with --set.
 CYCLER = {
@@ -43,8 +31,8 @@ CYCLER = {
 
 
 def leaf(name: str) -> Log:
-    bare = name.startswith(("1C", "2C", "3C")) or "10C.csv" in name
-    return read_log(Path(FOLDER) / "leaf_cell" / name, settings=CYCLER if bare else None)
+    bare = "Discharge" in name or "HPPC-10C" in name
+    return read_log(leaf_file(name), settings=CYCLER if bare else None)
 
 
 def discharges(log: Log) -> list[tuple[float, float, float]]:
@@ -74,7 +62,7 @@ def discharges(log: Log) -> list[tuple[float, float, float]]:
 def test_constant_current_discharges(
     name: str, amps: float, logged: list[float], watt_hours: list[float] | None
 ) -> None:
-    log = leaf(f"{name}-Discharge-Bitrode-data.csv")
+    log = leaf(f"{name}-Discharge")
     assert log.provenance.header_line is None
     assert log.provenance.rows_refused == 0
     found = discharges(log)
@@ -92,10 +80,10 @@ def test_constant_current_discharges(
 @pytest.mark.parametrize("name", ["1C", "2C", "3C"])
 def test_a_time_that_nothing_names_is_read_in_seconds(name: str) -> None:
     """Rows lie 1 s apart while the cell is discharged, 60 s while it rests or is charged."""
-    path = Path(FOLDER) / "leaf_cell" / f"{name}-Discharge-Bitrode-data.csv"
+    path = leaf_file(f"{name}-Discharge")
     told_less = {c: what for c, what in CYCLER.items() if what != "time[s]"}
     log = read_log(path, settings=told_less)
-    np.testing.assert_allclose(log.time_s, leaf(path.name).time_s)
+    np.testing.assert_allclose(log.time_s, leaf(f"{name}-Discharge").time_s)
 
 
 @pytest.mark.parametrize(
@@ -103,7 +91,7 @@ def test_a_time_that_nothing_names_is_read_in_seconds(name: str) -> None:
     [("10C", 2.57, 2.80), ("25C-2", 1.53, 1.77), ("40C-1", 1.50, 1.63)],
 )
 def test_pulses_show_the_resistance_at_each_temperature(name: str, low: float, high: float) -> None:
-    log = leaf(f"NissanLeaf-cell-Low-Current-HPPC-{name}.csv")
+    log = leaf(f"HPPC-{name}.csv")
     current, voltage = log.values("pack 1/current"), log.values("pack 1/voltage")
     step = np.flatnonzero((current[1:] > 29) & (np.abs(current[:-1]) < 0.5))
     mohm = 1000 * (voltage[step] - voltage[step + 1]) / (current[step + 1] - current[step])
@@ -113,7 +101,7 @@ def test_pulses_show_the_resistance_at_each_temperature(name: str, low: float, h
 
 
 def test_three_columns_of_one_name_and_an_empty_one() -> None:
-    log = leaf("NissanLeaf-cell-Cycling-10C-24C-40C.csv")
+    log = leaf("Cycling")
     assert [c.key for c in log.channels if c.column == "Loop"] == ["Loop", "Loop#2", "Loop#3"]
     for key in ("pack 1/current", "pack 1/voltage", "pack 1/consumed", "pack 1/energy"):
         assert key in log.frame, key
@@ -122,7 +110,7 @@ def test_three_columns_of_one_name_and_an_empty_one() -> None:
 
 
 def test_a_real_flight() -> None:
-    log = read_log(Path(FOLDER) / "delivery_flight" / "flight_12.csv")
+    log = read_log(FLIGHT)
     current, voltage = log.values("pack 1/current"), log.values("pack 1/voltage")
     assert (log.provenance.rows, log.provenance.rows_refused) == (755, 0)
     assert log.time_s[-1] == pytest.approx(116.21 - 3.0)
@@ -141,7 +129,7 @@ def test_a_real_flight() -> None:
 
 
 def test_a_european_dialect() -> None:
-    log = read_log(Path(FOLDER) / "cobot_currents" / "dataset_02052023.csv")
+    log = read_log(ROBOT)
     p = log.provenance
     assert (p.rows, p.rows_refused, p.separator, p.decimal) == (7409, 0, ";", ",")
     assert p.start == "2022-10-26T08:17:21.847000+00:00"

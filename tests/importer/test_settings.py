@@ -62,9 +62,9 @@ def test_what_is_not_understood_is_said(text: str, sentence: str) -> None:
 
 
 def test_columns_are_found_by_title_header_and_number() -> None:
-    titles = ["Time", "Loop", "Loop#2", "column 4"]
-    names = ["Time ", "Loop", "Loop", ""]
-    assert find_column("Loop#2", titles, names) == 2
+    titles = ["Time", "Extra", "Extra#2", "column 4"]
+    names = ["Time ", "Extra", "Extra", ""]
+    assert find_column("Extra#2", titles, names) == 2
     assert find_column("Time ", titles, names) == 0
     assert find_column("time", titles, names) == 0
     assert find_column("#4", titles, names) == 3

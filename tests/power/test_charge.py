@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-import os
-from pathlib import Path
-
 import numpy as np
 import pandas as pd
 import pytest
@@ -18,6 +15,7 @@ from telemetry.results import Charge, Phase, PhaseKind
 from telemetry.signals.charge import charge_mah
 from telemetry.simulate import move, random_aircraft, random_pilot, random_telemetry, simulate
 from telemetry.simulate import usual_plan as plan_for
+from tests.measured_data import FLIGHT, leaf_file, needs_data
 
 U, I, Q = Quantity.VOLTAGE, Quantity.CURRENT, Quantity.CONSUMED  # noqa: E741
 
@@ -171,13 +169,7 @@ def test_simulated_packs_lie_within_their_uncertainty() -> None:
 # Measured data of others
 
 
-def folder() -> Path:
-    named = os.environ.get("BUSBOOK_OPEN_DATA")
-    if not named or not Path(named).is_dir():
-        pytest.skip("BUSBOOK_OPEN_DATA names no folder with the open data")
-    return Path(named)
-
-
+@needs_data
 @pytest.mark.parametrize(
     ("file", "ampere", "logged_ah"),
     [
@@ -192,7 +184,7 @@ def test_a_laboratory_cell_against_its_instrument(
     """Constant-current discharges of a 33 Ah cell (G. Wiggins, S. Allu, H. Wang, Oak Ridge National
     Laboratory, doi 10.5281/zenodo.2580327): the instrument's own counter per discharge.
     """
-    path = folder() / "leaf_cell" / f"{file}-Discharge-Bitrode-data.csv"
+    path = leaf_file(f"{file}-Discharge")
     data = pd.read_csv(path, header=None, index_col=False)
     t, amps, counter = (data[c].to_numpy(float) for c in (1, 8, 11))
     discharging = amps < -0.9 * ampere
@@ -206,11 +198,12 @@ def test_a_laboratory_cell_against_its_instrument(
     np.testing.assert_allclose(got, logged_ah, rtol=0.002)
 
 
+@needs_data
 def test_a_real_flight() -> None:
     """Flight 12 of the package-delivery quadcopter data set (Rodrigues et al., Scientific Data
     2021, doi 10.1038/s41597-021-00930-x): 0.5879 Ah by the trapezoid rule.
     """
-    data = pd.read_csv(folder() / "delivery_flight" / "flight_12.csv")
+    data = pd.read_csv(FLIGHT)
     time_s = data["time"].to_numpy(float) - 3.0
     log = log_of(
         time_s,

@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 import math
-import os
 from itertools import pairwise
-from pathlib import Path
 
 import numpy as np
 import pandas as pd
@@ -24,6 +22,7 @@ from telemetry.power.charge_state import (
     guess_pack,
 )
 from telemetry.power.intervals import Interval
+from tests.measured_data import leaf_file, needs_data
 
 exact = Interval.exact
 
@@ -193,16 +192,14 @@ def test_records_come_before_a_voltage() -> None:
     assert nothing.basis == ""
 
 
+@needs_data
 @pytest.mark.parametrize("file", ["10C", "25C-2", "40C-1"])
 def test_a_measured_cell_lies_within_what_its_rest_voltage_tells(file: str) -> None:
     """Rest voltages after each tenth of a discharge of a laboratory cell (Wiggins, Allu, Wang,
     Oak Ridge National Laboratory, doi 10.5281/zenodo.2580327), at 10, 25 and 40 degC. Its 25 degC
     run is one of the curves the interval spans; the other two runs are not.
     """
-    folder = os.environ.get("BUSBOOK_OPEN_DATA")
-    if not folder or not Path(folder).is_dir():
-        pytest.skip("BUSBOOK_OPEN_DATA names no folder with the open data")
-    path = Path(folder) / "leaf_cell" / f"NissanLeaf-cell-Low-Current-HPPC-{file}.csv"
+    path = leaf_file(f"HPPC-{file}.csv")
     skip = int(path.read_text(encoding="utf-8").startswith("Exclude"))  # one has no header
     data = pd.read_csv(path, header=None, skiprows=skip, index_col=False)
     t, a, v = (data[c].to_numpy(float) for c in (1, 8, 9))

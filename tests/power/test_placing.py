@@ -337,9 +337,9 @@ def test_a_fault_of_ones_own(place, logged, origin, known) -> None:
 
 
 def test_a_bus_by_any_other_name_is_still_the_bus(known) -> None:
-    craft = Aircraft.model_validate({"bus": "left hub", "packs": [{"name": "pack 1"}]})
+    craft = Aircraft.model_validate({"bus": "left junction", "packs": [{"name": "pack 1"}]})
     loads = known({"pack 1": dip(8.0)}, craft=craft)
-    assert placing._own_fault(fall("left hub"), loads) is Origin.SUPPLY
+    assert placing._own_fault(fall("left junction"), loads) is Origin.SUPPLY
 
 
 @pytest.mark.parametrize(

@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from pathlib import Path
 
 import numpy as np
 import pandas as pd
@@ -35,6 +33,7 @@ from telemetry.simulate import (
     simulate,
 )
 from telemetry.simulate import Path as SupplyPath
+from tests.measured_data import FLIGHT, leaf_file, needs_data
 
 NODES = ("left wing", "right wing", "tail")
 U, I = Quantity.VOLTAGE, Quantity.CURRENT  # noqa: E741
@@ -298,15 +297,8 @@ def test_coarse_telemetry_is_wide_or_refused_but_not_wrong(make: Make) -> None:
 # Measured data of others
 
 
-def folder() -> Path:
-    named = os.environ.get("BUSBOOK_OPEN_DATA")
-    if not named or not Path(named).is_dir():
-        pytest.skip("BUSBOOK_OPEN_DATA names no folder with the open data")
-    return Path(named)
-
-
 def hppc(file: str) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    path = folder() / "leaf_cell" / f"NissanLeaf-cell-Low-Current-HPPC-{file}.csv"
+    path = leaf_file(f"HPPC-{file}.csv")
     skip = int(path.read_text(encoding="utf-8").startswith("Exclude"))  # one has no header
     data = pd.read_csv(path, header=None, skiprows=skip, index_col=False)
     t, a, v = (data[c].to_numpy(float) for c in (1, 8, 9))
@@ -335,6 +327,7 @@ def around_pulses(file: str) -> list[tuple[float, float, float]]:
     return out
 
 
+@needs_data
 def test_a_laboratory_cell_in_the_published_order() -> None:
     """Pulse tests of a 33 Ah cell (G. Wiggins, S. Allu, H. Wang, Oak Ridge National Laboratory,
     doi 10.5281/zenodo.2580327) at 10, 25 and 40 degC: -30 A for 30 s, then 10 s of charging.
@@ -362,11 +355,12 @@ def test_a_laboratory_cell_in_the_published_order() -> None:
     assert 1.5 < whole["40C-1"] < 2.1
 
 
+@needs_data
 def test_a_real_flight() -> None:
     """Flight 12 of the package-delivery quadcopter data set (Rodrigues et al., Scientific Data
     2021, doi 10.1038/s41597-021-00930-x). Least squares over the loaded part gives 57.8 mOhm.
     """
-    data = pd.read_csv(folder() / "delivery_flight" / "flight_12.csv")
+    data = pd.read_csv(FLIGHT)
     time_s = data["time"].to_numpy(float) - 3.0
     log = log_of(
         {

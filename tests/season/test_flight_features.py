@@ -63,7 +63,7 @@ def readings(*channels: Reading, start_s: float = 0.0, end_s: float = 100.0) -> 
     [
         pytest.param(("bus", "tail", "receiver", "pack 1"), ("tail", "receiver"), id="nodes"),
         pytest.param(("bus", "smoke"), ("smoke",), id="a node by the profile"),
-        pytest.param(("pack 1", "hub"), ("hub",), id="the bus by the profile"),
+        pytest.param(("pack 1", "junction"), ("junction",), id="the bus by the profile"),
         pytest.param(("pack 1", "bus", "total"), ("bus",), id="the bus before the sum"),
         pytest.param(("pack 1", "pack 2", "total"), ("total",), id="the sum"),
         pytest.param(("pack 1",), ("pack 1",), id="the only one"),
@@ -72,7 +72,7 @@ def readings(*channels: Reading, start_s: float = 0.0, end_s: float = 100.0) -> 
     ],
 )
 def test_load_places(places: tuple[str, ...], expected: tuple[str, ...]) -> None:
-    craft = Aircraft(bus="hub", nodes=(Node(name="smoke"), Node(name="hub")))
+    craft = Aircraft(bus="junction", nodes=(Node(name="smoke"), Node(name="junction")))
     assert load_places(craft, places) == expected
 
 

@@ -39,7 +39,7 @@ class TestTree:
             (["tail", "pack 1"], None, "pack 1"),
             (["tail", "pack 1", "pack 2"], None, None),
             (["tail"], None, None),
-            (["bus"], Aircraft(bus="hub"), "hub"),
+            (["bus"], Aircraft(bus="junction"), "junction"),
             (["bus", "pack 1"], ONE, "pack 1"),
         ],
     )
@@ -87,12 +87,12 @@ class TestTree:
     @pytest.mark.parametrize(
         ("amps", "aircraft", "whole"),
         [
-            (["total", "bus", "hub"], Aircraft(bus="hub"), "hub"),
-            (["total", "bus"], Aircraft(bus="hub"), "bus"),
+            (["total", "bus", "junction"], Aircraft(bus="junction"), "junction"),
+            (["total", "bus"], Aircraft(bus="junction"), "bus"),
             (["pack 1", "total"], None, "total"),
             (["tail", "pack 1"], None, "pack 1"),
             (["tail", "pack 1"], ONE, "pack 1"),
-            (["tail", "pack 1"], ONE.model_copy(update={"bus": "hub"}), "pack 1"),
+            (["tail", "pack 1"], ONE.model_copy(update={"bus": "junction"}), "pack 1"),
             (["pack 1", "pack 2"], None, None),
             (["pack 1"], TWO, None),  # the other one's is not known
             (["tail"], None, None),
