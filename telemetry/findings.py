@@ -6,7 +6,7 @@ the load explains never raises a level; a single reading never grounds an aircra
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import replace
 
 from telemetry.aircraft import Aircraft
@@ -23,6 +23,7 @@ from telemetry.results import (
 )
 from telemetry.rules.leads import lead_findings
 from telemetry.rules.making import clock, make, worded
+from telemetry.rules.ordering import worst_first
 from telemetry.rules.packs import pack_findings
 from telemetry.rules.restarts import restart_findings
 from telemetry.rules.sensors import balance, capacity, offsets
@@ -41,23 +42,25 @@ def find_all(
     quality: Quality,
     flights: tuple[Flight, ...],
 ) -> tuple[Finding, ...]:
-    """All findings of one log, gravest first."""
+    """All findings of one log, gravest first; of several flights the worst first."""
     limits = aircraft.limits
+    rules: tuple[Callable[[Flight], list[Finding]], ...] = (
+        brownouts,
+        lambda flight: margins(flight, limits),
+        undervoltage,
+        lambda flight: falls(flight, aircraft),
+        lambda flight: [worded(r) for r in lead_findings(flight, aircraft)],
+        lambda flight: _sources(flight, aircraft),
+        lambda flight: [worded(r) for r in pack_findings(flight, aircraft)],
+        lambda flight: _resting(flight, columns),
+        lambda flight: capacity(flight, columns),
+        offsets,
+    )
     out: list[Finding] = []
-    for number, flight in enumerate(flights, 1):
-        found = [
-            *brownouts(flight),
-            *margins(flight, limits),
-            *undervoltage(flight),
-            *falls(flight, aircraft),
-            *(worded(r) for r in lead_findings(flight, aircraft)),
-            *_sources(flight, aircraft),
-            *(worded(r) for r in pack_findings(flight, aircraft)),
-            *_resting(flight, columns),
-            *capacity(flight, columns),
-            *offsets(flight),
-        ]
-        out += [_numbered(f, number) for f in found]
+    for rule in rules:
+        out += worst_first(
+            [_numbered(f, number) for f in rule(flight)] for number, flight in enumerate(flights, 1)
+        )
     out += restart_findings(quality, flights, aircraft)
     out += balance(quality, flights)
     out += _thin(columns, quality, flights)

@@ -14,7 +14,7 @@ from telemetry.aircraft import Limits
 from telemetry.channels import PlaceKind, Quantity, kind_of_place
 from telemetry.log import FloatArray
 from telemetry.readings import Reading, Readings
-from telemetry.results import Review, Span
+from telemetry.results import PhaseKind, Review, Span
 from telemetry.signals.envelope import Band, bands, min_max_indices
 
 # The order of the power path, from the source to what it feeds.
@@ -29,6 +29,7 @@ _ORDER = (
 )
 # Readings closer than this are the same reading: no log of a supply resolves less.
 _SAME_V = 5e-4
+_UNDER_LOAD = (PhaseKind.FLIGHT, PhaseKind.STIR)
 
 
 def path_order(places: Iterable[str]) -> tuple[str, ...]:
@@ -63,10 +64,12 @@ def highest(reading: Reading, spans: Iterable[Span]) -> tuple[float, float] | No
 class Lowest:
     """The lowest voltage of a recording: where, when (s; None where no row shows it), how low (V).
 
-    ``held`` where only the unit's own minimum shows it: it fell between two readings.
+    ``flight`` counts from 1. ``held`` where only the unit's own minimum shows it: it fell between
+    two readings.
     """
 
     place: str
+    flight: int
     volts: float
     time_s: float | None
     held: bool
@@ -78,19 +81,30 @@ def lowest_judged(review: Review, readings: Readings) -> Lowest | None:
     A pack that is lost or switched off falls to nothing; what the electronics still had is the
     lowest voltage that counts.
     """
-    known = [m for f in review.flights for m in f.margins if m.lowest_v is not None]
-    margin = min(known, key=lambda m: m.lowest_v or 0.0, default=None)
-    if margin is None or margin.lowest_v is None:
+    known = [
+        (m.lowest_v, m.place, number)
+        for number, f in enumerate(review.flights, 1)
+        for m in f.margins
+        if m.lowest_v is not None
+    ]
+    if not known:
         return None
+    volts, place, number = min(known, key=lambda k: k[0])
+    loaded = [p for p in review.flights[number - 1].phases if p.kind in _UNDER_LOAD]
     for hold in ("", "min"):
-        found = readings.get(Quantity.VOLTAGE, margin.place, hold=hold)
-        same = None if found is None else abs(found.v - margin.lowest_v) < _SAME_V
-        if found is not None and same is not None and same.any():
-            time_s = float(found.t[int(np.argmax(same))])
-            return Lowest(
-                place=margin.place, volts=margin.lowest_v, time_s=time_s, held=hold == "min"
-            )
-    return Lowest(place=margin.place, volts=margin.lowest_v, time_s=None, held=False)
+        found = readings.get(Quantity.VOLTAGE, place, hold=hold)
+        seen = None if found is None else _nearest(found, volts, loaded)
+        if seen is not None:
+            return Lowest(place=place, flight=number, volts=volts, time_s=seen, held=hold == "min")
+    return Lowest(place=place, flight=number, volts=volts, time_s=None, held=False)
+
+
+def _nearest(reading: Reading, value: float, spans: Iterable[Span]) -> float | None:
+    """Instant of the reading within the spans that is nearest to a value, s; None: none is it."""
+    parts = [reading.within(s.start_s, s.end_s) for s in spans]
+    found = [_at(p, int(np.argmin(abs(p.v - value)))) for p in parts if p.size]
+    near = [(abs(v - value), t) for t, v in found if abs(v - value) < _SAME_V]
+    return min(near)[1] if near else None
 
 
 def _at(reading: Reading, index: int) -> tuple[float, float]:

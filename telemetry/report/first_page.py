@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 
 from telemetry.channels import PlaceKind, Quantity, kind_of_place
 from telemetry.figures.names import plain
 from telemetry.figures.traces import highest, lowest_judged, of_quantity
 from telemetry.readings import Readings
 from telemetry.report.document import FigureBlock, FirstPage, KeyNumber
+from telemetry.report.tables import flight_name
 from telemetry.report.words import (
     LEVEL_WORD,
     NOT_MEASURED,
@@ -34,7 +35,9 @@ def first_page(review: Review, readings: Readings) -> FirstPage:
         flight=recording_words(review),
         level=level,
         word=LEVEL_WORD[level],
-        reason=reason(review.findings, _nothing_found(review)),
+        reason=reason(
+            review.findings, _nothing_found(review), lambda f: flight_name(review, f.flight)
+        ),
         numbers=numbers,
         checks=checks(review.findings),
         timeline=_timeline(review, readings, numbers[0]),
@@ -68,12 +71,17 @@ def by_gravity(findings: Iterable[Finding]) -> list[Finding]:
     return sorted(findings, key=lambda f: -f.level.rank)
 
 
-def reason(findings: Iterable[Finding], otherwise: str) -> str:
-    """Why the verdict is what it is, in one sentence; ``otherwise`` where nothing was found."""
+def reason(
+    findings: Iterable[Finding], otherwise: str, flight: Callable[[Finding], str] = lambda _: ""
+) -> str:
+    """Why the verdict is what it is, in one sentence; ``otherwise`` where nothing was found.
+
+    ``flight`` names the flight of a finding, "" where it needs no name.
+    """
     found = [f for f in by_gravity(findings) if f.level is not Level.CLEAR]
     if not found:
         return otherwise
-    head = plain(found[0].title).rstrip(".")
+    head = ", ".join(x for x in (flight(found[0]), plain(found[0].title).rstrip(".")) if x)
     more = len(found) - 1
     return f"{sentence(head)[:-1]}" + (f"; {more} more below." if more else ".")
 
@@ -140,11 +148,16 @@ def _phase_at(review: Review, time_s: float) -> str:
     return ""
 
 
-def _where(review: Review, place: str, time_s: float | None) -> str:
-    if time_s is None:
-        return plain(place)
-    parts = (plain(place), _phase_at(review, time_s), f"at {clock(time_s)}")
+def _where(review: Review, place: str, time_s: float | None, flight: int | None) -> str:
+    parts = [plain(place), flight_name(review, flight)]
+    if time_s is not None:
+        parts += [_phase_at(review, time_s), f"at {clock(time_s)}"]
     return ", ".join(p for p in parts if p)
+
+
+def _flight_at(review: Review, time_s: float) -> int | None:
+    inside = (n for n, f in enumerate(review.flights, 1) if f.start_s <= time_s < f.end_s)
+    return next(inside, None)
 
 
 def _lowest_voltage(review: Review, readings: Readings, steps: Steps) -> KeyNumber:
@@ -152,7 +165,7 @@ def _lowest_voltage(review: Review, readings: Readings, steps: Steps) -> KeyNumb
     low = lowest_judged(review, readings)
     if low is None:
         return _known(label, NOT_MEASURED, "no place with a voltage was judged")
-    where = _where(review, low.place, low.time_s)
+    where = _where(review, low.place, low.time_s, low.flight)
     by = ", by the unit's own minimum" if low.held else ""
     return _known(label, steps.volts(low.volts, low.place), f"{where}{by}")
 
@@ -164,7 +177,8 @@ def _highest_current(review: Review, readings: Readings, steps: Steps) -> KeyNum
     if not known:
         return _known("Highest current", NOT_MEASURED, "the log has no current")
     value, when, place = max(known, key=lambda k: k[0])
-    return _known("Highest current", steps.amps(value, place), _where(review, place, when))
+    where = _where(review, place, when, _flight_at(review, when))
+    return _known("Highest current", steps.amps(value, place), where)
 
 
 def _used(charge: Charge) -> float | None:
@@ -202,12 +216,15 @@ def _charge_used(review: Review, steps: Steps) -> KeyNumber:
 def _margin(review: Review, steps: Steps) -> KeyNumber:
     label = "Margin to restart"
     known = [
-        (m.observed_v, m) for f in review.flights for m in f.margins if m.observed_v is not None
+        (m.observed_v, m, number)
+        for number, f in enumerate(review.flights, 1)
+        for m in f.margins
+        if m.observed_v is not None
     ]
     if not known:
         return _known(label, NOT_MEASURED, "no place with a voltage was judged")
-    value, margin = min(known, key=lambda k: k[0])
-    detail = f"{plain(margin.place)}, above {steps.volts(margin.restart_v, margin.place)}"
+    value, margin, number = min(known, key=lambda k: k[0])
+    detail = f"{_where(review, margin.place, None, number)}, above {steps.volts(margin.restart_v, margin.place)}"
     return _known(label, steps.volts(value, margin.place), detail)
 
 

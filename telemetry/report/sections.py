@@ -24,7 +24,15 @@ from telemetry.report.facts import facts
 from telemetry.report.first_page import by_gravity
 from telemetry.report.path import differences, path_figure
 from telemetry.report.proof import proof
-from telemetry.report.tables import NONE, bare, cells, columns, each_flight, mohm_words
+from telemetry.report.tables import (
+    NONE,
+    bare,
+    cells,
+    columns,
+    each_flight,
+    flight_name,
+    mohm_words,
+)
 from telemetry.report.words import (
     Steps,
     clock,
@@ -53,8 +61,7 @@ def findings_section(review: Review) -> Section:
     blocks: list[Block] = []
     for finding in by_gravity(review.findings):
         when = None if finding.start_s is None else f"at {clock(finding.start_s)}"
-        many = len(review.flights) > 1 and finding.flight is not None
-        where = (finding.place, finding.servo, f"flight {finding.flight}" if many else None, when)
+        where = (finding.place, finding.servo, flight_name(review, finding.flight), when)
         span = None
         if finding.start_s is not None:
             span = (finding.start_s, finding.start_s if finding.end_s is None else finding.end_s)

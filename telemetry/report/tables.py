@@ -44,6 +44,13 @@ def each_flight(review: Review) -> list[tuple[int, Flight, str]]:
     ]
 
 
+def flight_name(review: Review, number: int | None) -> str:
+    """A flight by kind and number, from 1: "flight 2"; "" where there is one, or none is meant."""
+    if number is None or len(review.flights) == 1:
+        return ""
+    return f"{review.flights[number - 1].kind} {number}"
+
+
 def resistance_caption(resistance: Resistance) -> str:
     """What the figure of a resistance shows: "Voltage against current, pack 1 to bus"."""
     place = plain(resistance.place)

@@ -180,7 +180,7 @@ def test_a_unit_s_own_minimum_is_ringed_below_all_readings() -> None:
     ax = style.axes_at(style.new_figure(400, 200), 50, 10, 300, 150)
     ax.set_xlim(0, 900)
     ax.set_ylim(7.0, 8.0)
-    low = Lowest(place="left wing", volts=6.92, time_s=443.0, held=True)
+    low = Lowest(place="left wing", flight=1, volts=6.92, time_s=443.0, held=True)
     timeline.draw_lowest(ax, low, 0.01)
     (ring,) = [line for line in ax.lines if line.get_gid() == "lowest-ring"]
     assert (ring.get_xdata()[0], ring.get_ydata()[0]) == (443.0, 6.92)  # type: ignore[index]
@@ -194,7 +194,7 @@ def test_a_lowest_voltage_that_no_row_shows_has_no_instant(
     flight = review.flights[0]
     margin = replace(flight.margins[0], place="left wing", lowest_v=4.321)
     low = lowest_judged(replace(review, flights=(replace(flight, margins=(margin,)),)), readings)
-    assert low == Lowest(place="left wing", volts=4.321, time_s=None, held=False)
+    assert low == Lowest(place="left wing", flight=1, volts=4.321, time_s=None, held=False)
 
 
 @pytest.mark.parametrize("kept", [Quantity.VOLTAGE, Quantity.CURRENT])
