@@ -56,12 +56,11 @@ def find_all(
         lambda flight: capacity(flight, columns),
         offsets,
     )
-    out: list[Finding] = []
+    out = restart_findings(quality, flights, aircraft)
     for rule in rules:
         out += worst_first(
             [_numbered(f, number) for f in rule(flight)] for number, flight in enumerate(flights, 1)
         )
-    out += restart_findings(quality, flights, aircraft)
     out += balance(quality, flights)
     out += _thin(columns, quality, flights)
     return tuple(sorted(out, key=lambda f: -f.level.rank))

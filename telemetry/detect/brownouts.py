@@ -43,7 +43,8 @@ def find_brownouts(
     begun = [
         r
         for r in unit_restarts(restarts, aircraft.bus)
-        if readings.start_s <= r.time_s < readings.end_s
+        if not r.ran_over
+        and readings.start_s <= r.time_s < readings.end_s
         and _phase_before(phases, r.time_s) in _LOADED
     ]
     for e in _deepest_apart(events, aircraft.limits):

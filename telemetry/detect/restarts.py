@@ -26,8 +26,15 @@ _TURNS_S = 3.0
 _SILENT, _USUAL_S, _FEWEST = 2.0, 60.0, 20
 # A counter began anew if it fell to less than this part; a clock shows what boot and report took.
 _ANEW, _BOOT_S = 0.05, 15.0
-# A counter that held a power of two or ten within this part may have run over (ours).
-_OVER = 0.01
+# Where counters end: registers of so many bits and decimal displays; clocks after a minute, an hour
+# or a day, and registers that count seconds or parts of them (common practice, no source).
+_ENDS = (*(2.0**n for n in (8, 10, 12, 15, 16, 24, 31, 32)), *(10.0**n for n in range(3, 7)))
+_CLOCK_ENDS = (
+    *(60.0, 3600.0, 86400.0, 2.0**8),
+    *(2.0**n / parts for n in (16, 24, 32) for parts in (1, 10, 100, 1000)),
+)
+# Its pace is that of so many readings before (ours).
+_PACE = 20
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -46,6 +53,8 @@ class UnitRestart:
     excluded : bool
         It did not: it reported all the time, too closely for a boot, or another of its counters
         ran on.
+    ran_over : bool
+        All its counters came to their end and went on from zero.
     """
 
     time_s: float
@@ -53,6 +62,7 @@ class UnitRestart:
     counters: tuple[Restart, ...]
     sure: bool
     excluded: bool
+    ran_over: bool
 
     @property
     def first(self) -> Restart:
@@ -63,13 +73,6 @@ class UnitRestart:
     def silent_s(self) -> float | None:
         """How long the unit was silent before, where that is known, s."""
         return max((r.silent_s for r in self.counters if r.silent_s), default=None)
-
-    @property
-    def ran_over(self) -> bool:
-        """Whether the counter stood at a number at which counters of its size end."""
-        held = abs(self.first.before)
-        ends = [10.0**n for n in range(3, 7)] + [2.0**n for n in range(8, 33)]
-        return any(abs(held - end) <= _OVER * end for end in ends)
 
 
 def find_restarts(log: Log, readings: Readings) -> tuple[Restart, ...]:
@@ -100,6 +103,7 @@ def find_restarts(log: Log, readings: Readings) -> tuple[Restart, ...]:
                     clock=r.channel.quantity is Quantity.UPTIME,
                     silent_s=silence(news, at, max(_TURNS_S, 2.0 * (r.update_s or 0.0))),
                     ran_on=tuple(dict.fromkeys(o.place for o in counters if _ran_on(o, at))),
+                    ran_over=_ran_over(r, i),
                 )
             )
     for start, _ in log.provenance.recordings[1:]:
@@ -117,6 +121,25 @@ def _falls(r: Reading) -> list[int]:
             continue
         found.append(int(i))
     return found
+
+
+def _ran_over(r: Reading, i: int) -> bool:
+    """Whether a counter at its usual pace had come to its end, and shows now what lies beyond it.
+
+    One that began anew after a restart shows nothing of the time between.
+    """
+    t, v = r.t[max(0, i - _PACE) : i], r.v[max(0, i - _PACE) : i]
+    rises = np.maximum(np.diff(v), 0.0)
+    if not rises.any():
+        return False
+    ahead = float(r.t[i] - t[-1]) * float(rises.sum()) / float(t[-1] - t[0])
+    # A pace that changes takes it half a reading further or less far.
+    near = 1.5 * float(rises.max()) + 2.0 * (r.resolution or 0.0)
+    before, after = float(v[-1]), float(r.v[i])
+    ends = _CLOCK_ENDS if r.channel.quantity is Quantity.UPTIME else _ENDS
+    return after >= 0.0 and any(
+        before <= end and abs(before + ahead - after - end) <= near for end in ends
+    )
 
 
 def _ran_on(r: Reading, time_s: float) -> bool:
@@ -212,12 +235,16 @@ def _unit(group: list[Restart], bus: str | None) -> UnitRestart:
     silent = [r.silent_s for r in group]
     told = any(p in places for r in group for p in r.ran_on)
     excluded = told or all(s == 0.0 for s in silent)
+    # Where a clock stands now tells that it ran through a silence; a charge tells no such thing.
+    ran_over = all(r.ran_over and (r.clock or not r.silent_s) for r in group)
+    anew = any(r.clock for r in begun) or any(silent)
     return UnitRestart(
         time_s=first.time_s,
         place=(bus or first.place or "bus") if main else (first.place or ""),
         counters=tuple(group),
-        sure=bool(begun) and not excluded and (any(r.clock for r in begun) or any(silent)),
+        sure=bool(begun) and not excluded and not ran_over and anew,
         excluded=excluded,
+        ran_over=ran_over,
     )
 
 

@@ -224,7 +224,8 @@ def _margin(review: Review, steps: Steps) -> KeyNumber:
     if not known:
         return _known(label, NOT_MEASURED, "no place with a voltage was judged")
     value, margin, number = min(known, key=lambda k: k[0])
-    detail = f"{_where(review, margin.place, None, number)}, above {steps.volts(margin.restart_v, margin.place)}"
+    where = _where(review, margin.place, None, number)
+    detail = f"{where}, above {steps.volts(margin.restart_v, margin.place)}"
     return _known(label, steps.volts(value, margin.place), detail)
 
 

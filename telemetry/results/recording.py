@@ -52,6 +52,8 @@ class Restart:
         where the log cannot tell.
     ran_on : tuple of str
         Places with a counter that ran on meanwhile.
+    ran_over : bool
+        It came to the end of what such a counter holds and went on from zero without a break.
     """
 
     time_s: float
@@ -62,6 +64,7 @@ class Restart:
     clock: bool = False
     silent_s: float | None = None
     ran_on: tuple[str, ...] = ()
+    ran_over: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 from telemetry.results import Event, Finding, Level
 from telemetry.rules.raised import Raised
-from telemetry.rules.words import WORDS
+from telemetry.rules.words import WORDS, Words
 
 
 def make(
@@ -19,9 +19,13 @@ def make(
     *,
     event: Event | None = None,
     also: tuple[str, ...] = (),
+    words: Words | None = None,
 ) -> Finding:
-    """A finding of a code with its standing words; ``also`` stands before its explanations."""
-    words = WORDS[code]
+    """A finding of a code with its standing words; ``also`` stands before its explanations.
+
+    ``words`` take the place of the standing ones.
+    """
+    words = words or WORDS[code]
     return Finding(
         code=code,
         level=level,

@@ -13,6 +13,21 @@ class Words(NamedTuple):
     advice: str
 
 
+# A restart under load is told in other words than one on the ground: nobody switches off there.
+RESTART_UNDER_LOAD = Words(
+    (
+        "its supply was lost too shortly for the interval of this log",
+        "a plug, switch or lead on its way opened for a moment",
+        "the unit started itself anew though its supply held",
+        "a hand: the counter was reset by hand or by the transmitter, or the pilot switched the "
+        "system off and on",
+    ),
+    "With the system on and loaded, move every plug, switch and lead on its way and watch that "
+    "counter; log the unit's uptime, which only a restart sets back.",
+    "Find out before the next flight why it began again; unless it was reset by hand, treat it as "
+    "a brownout.",
+)
+
 WORDS: dict[str, Words] = {
     "brownout": Words(
         (

@@ -55,6 +55,12 @@ def faulty_text() -> str:
     return text_of(dip_v=4.8)
 
 
+@pytest.fixture(scope="session")
+def watch_text() -> str:
+    """A log with findings to watch and none to ground: the bus falls three times, less far."""
+    return text_of(dip_v=3.0)
+
+
 @pytest.fixture
 def log(tmp_path: Path, log_text: str) -> Path:
     """A log in which nothing is wrong, in a folder of its own."""

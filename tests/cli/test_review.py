@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+from itertools import permutations
 from pathlib import Path
 from typing import Any
 
@@ -90,6 +91,46 @@ def test_exit_status_by_level(run, log, faulty, fail_on, clear, grave) -> None:
     assert run("review", log, *options).exit_code == clear
     assert run("review", faulty, *options).exit_code == grave
     assert run("review", log, faulty, *options).exit_code == grave
+
+
+ORDERS = list(permutations(("ground", "watch", "clear")))
+SHOWN = {"ground": "GROUND IT", "watch": "WATCH", "clear": "NOTHING FOUND IN THIS LOG"}
+
+
+@pytest.fixture
+def by_level(tmp_path, log_text, watch_text, faulty_text) -> dict[str, Path]:
+    """A log of each level; their names say nothing of it."""
+    texts = {"clear": log_text, "watch": watch_text, "ground": faulty_text}
+    paths = {level: tmp_path / f"{name}.csv" for level, name in zip(texts, "bac", strict=True)}
+    for level, path in paths.items():
+        path.write_text(texts[level])
+    return paths
+
+
+@pytest.mark.parametrize("order", [*ORDERS, ("watch", "clear")], ids=" ".join)
+def test_the_gravest_of_several_logs_decides_in_any_order(run, by_level, order) -> None:
+    """Not the last log, nor the first: the exit status by level is that of the gravest."""
+    fail_on = "ground" if "ground" in order else "watch"
+    result = run("review", *(by_level[k] for k in order), "--json", "--fail-on", fail_on)
+    assert result.exit_code == 1
+    assert [r["verdict"] for r in loads(result.stdout)["reviews"]] == list(order)
+
+
+@pytest.mark.parametrize("order", [ORDERS[0], ORDERS[-2]], ids=" ".join)
+def test_the_summary_of_several_logs_is_headed_by_the_gravest(
+    run, by_level, order, tmp_path
+) -> None:
+    """On the screen and on the page that leads to the reports, whatever the order of the logs."""
+    out = tmp_path / "reports"
+    result = run("review", *(by_level[level] for level in order), "--out", out)
+    head = "3 logs reviewed: 1 to ground, 1 to watch, 1 with nothing found"
+    summary = result.stdout[result.stdout.rindex(head) :]
+    shown = [summary.index(SHOWN[level]) for level in ("ground", "watch", "clear")]
+    assert shown == sorted(shown)
+    page = (out / "index.html").read_text(encoding="utf-8")
+    assert head in page
+    files = [f'href="{by_level[level].stem}.html"' for level in ("ground", "watch", "clear")]
+    assert [page.index(f) for f in files] == sorted(page.index(f) for f in files)
 
 
 def test_a_log_that_cannot_be_judged_is_no_failure_of_the_aircraft(run, tmp_path) -> None:

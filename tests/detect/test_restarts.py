@@ -7,9 +7,13 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from telemetry.channels import Channel, Quantity
 from telemetry.detect.restarts import silence, unit_restarts
 from telemetry.log import Log
 from telemetry.pipeline import review
+from telemetry.readings import take_readings
+from telemetry.report.document import FirstPage
+from telemetry.report.first_page import first_page
 from telemetry.results import Level, PhaseKind, Restart, Review
 
 FLIGHT = "rest 20, stir 15, rest 15, flight 200, rest 20"
@@ -43,16 +47,79 @@ def told(seen: Review) -> list[tuple[str, Level]]:
     return [(f.code, f.level) for f in seen.findings if f.code in ("brownout", "restart")]
 
 
-@pytest.mark.parametrize("at_s", [IN_STIR, IN_FLIGHT], ids=["stir", "flight"])
-def test_a_counter_reset_while_its_unit_reports_is_no_brownout(at_s: float, make_case) -> None:
+def with_uptime(log: Log, uptime_s: np.ndarray) -> Log:
+    """The same log with the uptime of the main unit instead of its counters."""
+    frame = log.frame.drop(columns=list(COUNTERS)).assign(uptime=uptime_s)
+    kept = [c for c in log.channels if c.key not in COUNTERS]
+    clock = Channel(
+        key="uptime", column="uptime", quantity=Quantity.UPTIME, place="bus", label="", unit="s"
+    )
+    return replace(log, frame=frame, channels=(*kept, clock))
+
+
+def first_page_of(seen: Review) -> FirstPage:
+    return first_page(seen, take_readings(seen.log, seen.limits))
+
+
+@pytest.mark.parametrize(
+    ("at_s", "level"),
+    [(IN_STIR, Level.CLEAR), (IN_FLIGHT, Level.WATCH)],
+    ids=["stir", "flight"],
+)
+def test_a_counter_reset_while_its_unit_reports_is_no_brownout(at_s, level, make_case) -> None:
+    """On the ground a hand may set it back; in the air it is at least to be watched."""
     log = reset(make_case(FLIGHT, interval_s=0.2).log, at_s, *COUNTERS)
     seen = review(log)
-    assert told(seen) == [("restart", Level.CLEAR)]
+    assert told(seen) == [("restart", level)]
     (found,) = [f for f in seen.findings if f.code == "restart"]
     assert "reported on" in found.title
-    assert any("reset by hand" in x for x in found.explanations)
+    assert "reset by hand" in found.explanations[-1]
     assert "uptime" in found.confirm
+    assert seen.verdict is level
+
+
+@pytest.mark.parametrize("at_s", [IN_STIR, IN_FLIGHT], ids=["stir", "flight"])
+def test_an_uptime_that_begins_again_under_load_is_never_nothing(at_s: float, make_case) -> None:
+    """The unit reports five times a second all along; no hand sets an uptime back."""
+    log = make_case(FLIGHT, interval_s=0.2).log
+    t = log.time_s
+    seen = review(with_uptime(log, np.where(t < at_s, 310.0 + t, t - at_s)))
+    assert told(seen) == [("restart", Level.WATCH)]
+    (found,) = [f for f in seen.findings if f.code == "restart"]
+    assert "supply was lost" in found.explanations[0]
+    assert "pilot" in found.explanations[-1]
+    assert not any("pilot" in x for x in found.explanations[:-1])
+    page = first_page_of(seen)
+    assert page.level is Level.WATCH
+    assert page.reason == f"{found.title[0].upper()}{found.title[1:]}."
+    assert any("treat it as a brownout" in check for check in page.checks)
+
+
+@pytest.mark.parametrize("interval_s", [0.2, 1.0])
+@pytest.mark.parametrize("end_s", [65.536, 256.0, 60.0])
+def test_an_uptime_that_runs_over_in_the_air_accuses_nobody(end_s, interval_s, make_case) -> None:
+    """16 bits of milliseconds, 8 of seconds, and the seconds of a clock."""
+    log = make_case(FLIGHT, interval_s=interval_s).log
+    at_s = np.arange(log.time_s.size) * float(np.median(np.diff(log.time_s)))
+    seen = review(with_uptime(log, np.round((end_s - IN_FLIGHT + at_s) % end_s, 3)))
+    assert seen.quality.restarts
+    assert all(r.ran_over for r in seen.quality.restarts)
+    assert {level for _, level in told(seen)} <= {Level.CLEAR}
+    (found,) = [f for f in seen.findings if "in flight" in f.title]
+    assert "ran over" in found.explanations[0]
+
+
+def test_a_power_cycle_on_the_ground_asks_for_nothing(make_case) -> None:
+    """Between stir and take-off the pilot switches off and on."""
+    log = make_case(FLIGHT, interval_s=0.2).log
+    t = log.time_s
+    seen = review(with_uptime(log, np.where(t < 42.0, 310.0 + t, t - 42.0)))
+    assert told(seen) == [("restart", Level.CLEAR)]
+    (found,) = [f for f in seen.findings if f.code == "restart"]
+    assert "on the ground" in found.title
+    assert found.explanations[0] == "the pilot switched the system off and on"
     assert seen.verdict is Level.CLEAR
+    assert first_page_of(seen).reason.startswith("Nothing in this log asks for action")
 
 
 @pytest.mark.parametrize("at_s", [IN_STIR, IN_FLIGHT], ids=["stir", "flight"])
@@ -105,12 +172,6 @@ def test_what_counters_say_of_their_unit(
 ) -> None:
     (unit,) = unit_restarts(counters, "bus")
     assert (unit.place, unit.sure, unit.excluded) == (place, sure, excluded)
-
-
-@pytest.mark.parametrize(("before", "over"), [(65535, True), (9998, True), (700, False)])
-def test_a_counter_at_its_end_runs_over(before: float, over: bool) -> None:
-    (unit,) = unit_restarts([begun("tail", before=before)], "bus")
-    assert unit.ran_over is over
 
 
 def test_a_logger_that_slows_down_at_a_reset_is_no_silent_unit() -> None:

@@ -9,7 +9,15 @@ import pandas as pd
 import pytest
 
 from telemetry.channels import Quantity
-from telemetry.detect.restarts import _falls, _news, _ran_on, find_restarts, silence, unit_restarts
+from telemetry.detect.restarts import (
+    _falls,
+    _news,
+    _ran_on,
+    _ran_over,
+    find_restarts,
+    silence,
+    unit_restarts,
+)
 from telemetry.log import Log, Provenance
 from telemetry.results import Restart
 
@@ -344,12 +352,51 @@ def test_one_counter_of_several_can_make_it_sure() -> None:
     assert unit.excluded
 
 
+# --- counters that come to their end
+
+
 @pytest.mark.parametrize(
-    ("held", "over"),
-    [(990, True), (989, False), (1010, True), (1011, False), (1024, True), (-65536, True),
-     (100, False), (128, False), (256, True), (10**6, True), (10**7, False), (2**32, True),
-     (2**33, False), (9900, True), (9899, False)],
+    ("before", "after", "over"),
+    [(65530, 0, True), (65534, 3, True), (65530, 6, True), (65530, 9, False), (65520, 0, False),
+     (65537, 1, False), (65534, -1, False), (254, 2, True), (9998, 1, True), (32766, 2, True),
+     (700, 0, False), (512, 0, False), (2**32 - 2, 2, True), (2**33 - 2, 2, False)],
 )  # fmt: skip
-def test_where_counters_end(held: float, over: bool) -> None:
-    """Powers of ten from 1000 to a million, of two from 8 to 32 bits, within 1 %."""
-    assert unit_restarts([begun(before=held)], "bus")[0].ran_over is over
+def test_a_charge_that_comes_to_its_end_goes_on_from_zero(before, after, over, make_reading):
+    """Five a reading: 1.5 readings and two steps of 0.5 either way, 8.5 of 65536.
+
+    Registers of 8 to 32 bits and decimal displays end there (common practice, no source).
+    """
+    v = [before - 15, before - 10, before - 5, before, after]
+    reading = make_reading("tail", USED, np.arange(5.0), v, resolution=0.5)
+    assert _ran_over(reading, 4) is over
+
+
+@pytest.mark.parametrize(
+    ("end", "over"),
+    [(65.536, True), (655.36, True), (6553.6, True), (65536, True), (60, True), (3600, True),
+     (256, True), (100, False), (1024, False), (1000, False), (317, False)],
+)  # fmt: skip
+@pytest.mark.parametrize("pause_s", [0.5, 8.0])
+def test_a_clock_that_comes_to_its_end_runs_through_a_pause(end, over, pause_s, make_reading):
+    """One that began anew in the pause shows what its boot took, not where it would be."""
+    t = np.r_[np.arange(20) * 0.5, 9.5 + pause_s]
+    v = end - 0.25 + t - 9.5
+    for after, told in ((pause_s - 0.25, over), (pause_s + 1.0, False)):
+        reading = make_reading("bus", Quantity.UPTIME, t, np.r_[v[:20], after], resolution=0.1)
+        assert _ran_over(reading, 20) is told
+
+
+def test_without_a_pace_nothing_ran_over(make_reading) -> None:
+    assert not _ran_over(make_reading("tail", USED, [0, 1], [65535, 0], resolution=1.0), 1)
+    still = make_reading("tail", USED, [0, 1, 2], [65535, 65535, 0], resolution=1.0)
+    assert not _ran_over(still, 2)
+
+
+def test_counters_that_ran_over_make_no_restart() -> None:
+    over = begun(silent_s=None, clock=True, ran_over=True)
+    (unit,) = unit_restarts([over], "bus")
+    assert (unit.ran_over, unit.sure) == (True, False)
+    (unit,) = unit_restarts([over, begun(silent_s=None, clock=True)], "bus")
+    assert (unit.ran_over, unit.sure) == (False, True), "the other one began anew"
+    silent = [begun(clock=clock, ran_over=True) for clock in (True, False)]
+    assert [unit_restarts([r], "bus")[0].ran_over for r in silent] == [True, False]
