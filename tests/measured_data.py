@@ -6,6 +6,8 @@
   flight 12; a multirotor.
 - cobot_currents: M. Tyrovolas et al., UCI Machine Learning Repository 2024,
   doi 10.24432/C5J891; a robot arm.
+- pouch_cell: SINTEF, cell type SLPBA842124HV, rate test at 25 degC, 23 October 2024, from the
+  repository battery-data-alliance/battery-data-format; one lithium-polymer cell.
 """
 
 from __future__ import annotations
@@ -20,6 +22,7 @@ needs_data = pytest.mark.skipif(
     not FOLDER.is_dir(), reason="the measured data are not here (BUSBOOK_OPEN_DATA names no folder)"
 )
 FLIGHT = FOLDER / "delivery_flight" / "flight_12.csv"
+POUCH = FOLDER / "pouch_cell" / "rate_25degC.csv"
 ROBOT = FOLDER / "cobot_currents" / "dataset_02052023.csv"
 
 

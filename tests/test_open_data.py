@@ -14,7 +14,7 @@ import pytest
 from click.testing import CliRunner
 
 from telemetry.cli import main
-from tests.measured_data import FLIGHT, FOLDER, ROBOT, leaf_file, needs_data
+from tests.measured_data import FLIGHT, FOLDER, POUCH, ROBOT, leaf_file, needs_data
 
 pytestmark = needs_data
 
@@ -216,6 +216,19 @@ def test_a_robot_arm_in_its_european_dialect() -> None:
     # Its joints take less current as they warm: no fault, and nothing here was flown or stirred.
     assert one["verdict"] == "unknown"
     assert {f["level"] for f in one["findings"]} <= {"clear", "unknown"}
+
+
+def test_a_cell_run_empty_again_and_again_is_headed_by_the_run_that_went_lowest() -> None:
+    """Lowest cell of the file: 2.9995 V, in the last of several runs; it rests at 3.81 V."""
+    one = review(POUCH)
+    first = one["findings"][0]
+    assert (first["code"], first["evidence"]["lowest_v"]) == ("margin-low", 2.9995)
+    lowest = [min(m["lowest_v"] for m in f["margins"]) for f in one["flights"]]
+    assert len(lowest) > 1
+    assert first["flight"] == 1 + int(np.argmin(lowest))
+    shown = " ".join(CliRunner().invoke(main, ["review", str(POUCH)]).output.split())
+    assert f"GROUND IT Flight {first['flight']}, pack 1: lowest voltage 3.00 V" in shown
+    assert f"Lowest voltage 2.999 V pack 1, flight {first['flight']}, in flight" in shown
 
 
 @pytest.mark.parametrize("path", sorted(FOLDER.glob("*/*.csv")))
