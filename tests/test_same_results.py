@@ -188,7 +188,7 @@ def test_the_version_of_the_program_is_no_result() -> None:
 
 @pytest.mark.parametrize("text", ['{"a": NaN}', '{"a": -Infinity}', '{"a": 1, "a": 2}', "{"])
 def test_what_is_no_json_is_not_taken(text: str) -> None:
-    with pytest.raises(ValueError, match="no JSON number|stands twice|Expecting"):
+    with pytest.raises(ValueError, match=r"no JSON number|stands twice|Expecting"):
         strict(text)
 
 
