@@ -10,7 +10,7 @@ a single log as far gone as after a season, in a season six flights further than
 from __future__ import annotations
 
 import json
-import os
+import re
 import shutil
 import warnings
 from collections.abc import Collection, Sequence
@@ -35,6 +35,7 @@ from telemetry.simulate import (
     random_season,
     write_csv,
 )
+from tests.measured_data import FOLDER
 
 ROOT = Path(__file__).parents[2]
 LIST = "corpus.json"
@@ -303,14 +304,13 @@ def kept_files(folder: Path) -> list[CorpusLog]:
 
 def measured_files(folder: Path) -> list[CorpusLog]:
     """The measured logs of others, where BUSBOOK_OPEN_DATA names them."""
-    named = os.environ.get("BUSBOOK_OPEN_DATA", "")
-    if not named or not Path(named).is_dir():
+    if not FOLDER.is_dir():
         print("BUSBOOK_OPEN_DATA names no folder: the corpus has no measured logs")
         return []
     found = []
-    for path in sorted(Path(named).glob("*/*.csv")):
+    for path in sorted(FOLDER.glob("*/*.csv")):
         file = copied(path, folder, f"measured/{path.parent.name}/{path.name}")
-        nameless = path.parent.name == "leaf_cell" and path.read_text()[:7] != "Exclude"
+        nameless = re.match(rb"\w+,[\d.]+,", path.read_bytes()[:40])
         options = tuple(w for s in NAMELESS for w in ("--set", s)) if nameless else ()
         found.append(CorpusLog(file=file, options=options, light=named_light(file)))
     return found

@@ -113,8 +113,8 @@ def record(corpus: Path, checkout: Path, out: Path, light: bool = False, workers
         with ThreadPoolExecutor(workers) as pool:
             jobs = [pool.submit(run_batch, batch, corpus, checkout) for batch in batches]
             for number, (batch, job) in enumerate(zip(batches, jobs, strict=True), 1):
-                for task, outcome in zip(batch, job.result(), strict=True):
-                    write(out / file_name(task.name), outcome)
+                for task, made in zip(batch, job.result(), strict=True):
+                    write(out / file_name(task.name), made)
                 print(f"\r{number} of {len(batches)} batches", end="", file=sys.stderr, flush=True)
     print(file=sys.stderr)
 
