@@ -6,6 +6,7 @@ from datetime import date
 
 from telemetry.aircraft import Aircraft, infer_path
 from telemetry.detect.brownouts import find_brownouts, without_switching
+from telemetry.detect.low import low_supplies
 from telemetry.detect.phases import Part, find_parts
 from telemetry.detect.quality import columns_used, judge_quality
 from telemetry.detect.sags import find_voltage_events
@@ -100,6 +101,7 @@ def _flight(
         resistances=resistances,
         charge=charge,
         margins=found_margins,
+        low=low_supplies(readings, craft, phases, outs, floors),
         servos=measure_servos(readings, craft, phases) or check_shares(readings, craft, phases),
         packs=pack_states(readings, craft, phases, charge, outs, drawn),
         pack_outs=outs,

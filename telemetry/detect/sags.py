@@ -46,30 +46,58 @@ def find_voltage_events(
         Floor under load of each pack whose chemistry and cell count are known, V.
     """
     total = total_current(readings, aircraft)
+    levels = low_levels(readings, aircraft, limits, floors_v or {})
     events: list[Event] = []
     for r in readings.of(Quantity.VOLTAGE):
         series = minimum_series(readings, r)
         events += _sags(readings, series, phases, aircraft, limits, total)
-        level = (floors_v or {}).get(r.place)
-        if kind_of_place(r.place) is not PlaceKind.PACK or _is_only_supply(readings, r.place):
-            comfort = comfort_level(r, limits)
-            level = comfort if level is None else level
-        if level is not None:
-            events += _under(readings, series, phases, level, limits, total)
+        if r.place in levels:
+            events += _under(readings, series, phases, levels[r.place], limits, total)
     return tuple(sorted(events, key=lambda e: (e.start_s, e.place, e.kind)))
 
 
-def comfort_level(r: Reading, limits: Limits) -> float | None:
+def low_levels(
+    readings: Readings, aircraft: Aircraft, limits: Limits, floors_v: Mapping[str, float]
+) -> dict[str, float]:
+    """Voltage that each place should not fall below, V.
+
+    Of a pack the floor under load, where that is known. Of all other places, and of a pack that is
+    the only supply of the log, the lowest comfortable supply: the place's own, or the usual one.
+
+    Parameters
+    ----------
+    readings : Readings
+    aircraft : Aircraft
+    limits : Limits
+    floors_v : mapping
+        Floors of packs, V.
+    """
+    out: dict[str, float] = {}
+    for r in readings.of(Quantity.VOLTAGE):
+        level = floors_v.get(r.place)
+        if level is None and (
+            kind_of_place(r.place) is not PlaceKind.PACK or _is_only_supply(readings, r.place)
+        ):
+            node = aircraft.node(r.place)
+            told = None if node is None else node.comfort_v
+            level = comfort_level(r, limits, aircraft.regulated_v) if told is None else told
+        if level is not None:
+            out[r.place] = level
+    return out
+
+
+def comfort_level(r: Reading, limits: Limits, regulated_v: float | None = None) -> float | None:
     """Lowest comfortable supply at a place, V: the user's, or the usual one for its rest level.
 
-    None where the place rests below 5.5 V: such a system is built for less than the usual level,
-    and only its data sheets tell by how much.
+    A regulator's set-point tells the rest level of a supply that is too low to reach it. None
+    where the place rests below 5.5 V: such a system is built for less than the usual level, and
+    only its data sheets tell by how much.
     """
     if limits.comfort_v is not None:
         return limits.comfort_v
     if r.size == 0:
         return None
-    rest = float(np.quantile(r.v, 0.9))
+    rest = max(float(np.quantile(r.v, 0.9)), regulated_v or 0.0)
     if rest < _LOW_SYSTEM_V:
         return None
     return 6.0 if rest >= _HIGH_SYSTEM_V else 5.0

@@ -89,7 +89,7 @@ def _at(
     logged = None
     if counter is not None and counter.size >= 2:
         logged = counter_rise(counter.v, least_fall=2.0 * (counter.resolution or 0.0))
-    first, last = _rest_v(place, amps, readings, phases)
+    first, last = rest_volts(place, amps, readings, phases)
     return Charge(
         place=place,
         logged_mah=logged,
@@ -122,13 +122,22 @@ def _missed(amps: Reading) -> float:
     return float(np.sqrt(0.5 * np.mean(np.diff(amps.v) ** 2)))
 
 
-def _rest_v(
+def rest_volts(
     place: str, amps: Reading | None, readings: Readings, phases: Sequence[Phase]
 ) -> tuple[float | None, float | None]:
     """Median voltage at rest near the start and near the end; None where it was never at rest.
 
     At rest: on the ground, and at little of the current drawn otherwise. Without phases at little
     of the current alone, where it ever fell so low.
+
+    Parameters
+    ----------
+    place : str
+        Where the voltage is read.
+    amps : Reading or None
+        The current that loads it.
+    readings : Readings
+    phases : sequence of Phase
     """
     volts = readings.get(Quantity.VOLTAGE, place)
     if volts is None or volts.size == 0:

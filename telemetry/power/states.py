@@ -9,6 +9,7 @@ import numpy as np
 
 from telemetry.aircraft import Aircraft, Pack
 from telemetry.channels import Quantity
+from telemetry.power.charge import rest_volts
 from telemetry.power.charge_state import (
     ChargeState,
     FlightsLeft,
@@ -16,6 +17,7 @@ from telemetry.power.charge_state import (
     counter_mismatch,
     flights_left,
 )
+from telemetry.power.floors import rest_floor
 from telemetry.power.intervals import Interval, propagate
 from telemetry.power.packs import pack_shares
 from telemetry.readings import Readings
@@ -97,6 +99,7 @@ def pack_states(
     spans = [part for p in loaded for part in complement(switched, p.start_s, p.end_s)]
     shares = {s.place: s for s in pack_shares(readings, aircraft, spans)}
     by_place = {c.place: c for c in charge}
+    rests = {p.name: _rests(p, by_place, readings, aircraft, phases) for p in aircraft.packs}
     out = []
     for pack in aircraft.packs:
         own = by_place.get(pack.name)
@@ -104,7 +107,9 @@ def pack_states(
             own = by_place.get(aircraft.root or "")
         share = shares.get(pack.name)
         amount = _drawn_in(own)
-        rest_v = None if own is None else own.start_v
+        rest_v, landing_rest_v = rests[pack.name]
+        alike = [p.name for p in aircraft.packs if p is pack or p.role == pack.role == "shared"]
+        floor = rest_floor(pack, [v for name in alike for v in rests[name]])
         known, basis, before = _charge(pack, drawn, amount, rest_v)
         earlier = drawn.flights_mah.get(pack.name, ())
         left = _left(pack, aircraft, before, amount, earlier) if flown else None
@@ -112,37 +117,62 @@ def pack_states(
         part = _ends(None if share is None else share.share)
         change = _ends(None if share is None else share.of_changes)
         mah, start, landing = _ends(amount), _ends(known.start_pct), _ends(known.landing_pct)
-        out.append(
-            PackState(
-                place=pack.name,
-                role=pack.role,
-                label=pack.label,
-                rest_v=rest_v,
-                landing_rest_v=None if own is None else own.end_v,
-                share=part[0],
-                low_share=part[1],
-                high_share=part[2],
-                change_share=change[0],
-                low_change_share=change[1],
-                high_change_share=change[2],
-                off_balance=share is not None and share.off_balance,
-                loaded_v=_loaded_v(readings, pack.name, spans),
-                counter_start_mah=float(counter.v[0]) if counter and counter.size else None,
-                drawn_mah=mah[0],
-                low_drawn_mah=mah[1],
-                high_drawn_mah=mah[2],
-                start_pct=start[0],
-                low_start_pct=start[1],
-                high_start_pct=start[2],
-                landing_pct=landing[0],
-                low_landing_pct=landing[1],
-                high_landing_pct=landing[2],
-                basis=basis,
-                flights_left=None if left is None else left.usual,
-                cautious_left=None if left is None else left.cautious,
-            )
+        state = PackState(
+            place=pack.name,
+            role=pack.role,
+            label=pack.label,
+            rest_v=rest_v,
+            landing_rest_v=landing_rest_v,
+            rest_floor_v=None if floor is None else floor.floor_v,
+            damage_v=None if floor is None else floor.damage_v,
+            cells=None if floor is None else floor.cells,
+            share=part[0],
+            low_share=part[1],
+            high_share=part[2],
+            change_share=change[0],
+            low_change_share=change[1],
+            high_change_share=change[2],
+            off_balance=share is not None and share.off_balance,
+            loaded_v=_loaded_v(readings, pack.name, spans),
+            counter_start_mah=float(counter.v[0]) if counter and counter.size else None,
+            drawn_mah=mah[0],
+            low_drawn_mah=mah[1],
+            high_drawn_mah=mah[2],
+            start_pct=start[0],
+            low_start_pct=start[1],
+            high_start_pct=start[2],
+            landing_pct=landing[0],
+            low_landing_pct=landing[1],
+            high_landing_pct=landing[2],
+            basis=basis,
+            flights_left=None if left is None else left.usual,
+            cautious_left=None if left is None else left.cautious,
         )
+        # By its counter there may be charge in it yet; no flight is.
+        spent = state.run_down and state.flights_left is not None
+        out.append(replace(state, flights_left=0, cautious_left=0) if spent else state)
     return tuple(out)
+
+
+def _rests(
+    pack: Pack,
+    by_place: Mapping[str, Charge],
+    readings: Readings,
+    aircraft: Aircraft,
+    phases: Sequence[Phase],
+) -> tuple[float | None, float | None]:
+    """Voltages at rest of a pack before and after: its own, or of an only pack what it feeds."""
+    root = aircraft.root or pack.name
+    own = by_place.get(pack.name)
+    if own is not None:
+        return own.start_v, own.end_v
+    if readings.get(Quantity.VOLTAGE, pack.name) is not None:
+        amps = readings.get(Quantity.CURRENT, root)
+        return rest_volts(pack.name, amps, readings, phases)
+    # Behind a regulator the voltage is not the pack's.
+    regulated = aircraft.regulated_v is not None or aircraft.regulator is not None
+    fed = None if len(aircraft.packs) > 1 or regulated else by_place.get(root)
+    return (None, None) if fed is None else (fed.start_v, fed.end_v)
 
 
 def _loaded_v(readings: Readings, pack: str, spans: Sequence[tuple[float, float]]) -> float | None:

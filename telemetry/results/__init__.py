@@ -11,6 +11,7 @@ from telemetry.results.findings import Change, Finding
 from telemetry.results.history import Feature, History, HistoryFlight, NoteMark, Trend
 from telemetry.results.kinds import EventKind, Evidence, Level, Origin, OutKind, OutSign, PhaseKind
 from telemetry.results.measures import (
+    LowSupply,
     Margin,
     PartLoad,
     PlaceLoad,
@@ -37,6 +38,7 @@ __all__ = [
     "History",
     "HistoryFlight",
     "Level",
+    "LowSupply",
     "Margin",
     "NoteMark",
     "Origin",

@@ -49,6 +49,45 @@ class Resistance:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class LowSupply:
+    """A place that lay below the voltage it needs while it was under load.
+
+    Attributes
+    ----------
+    place : str
+    level_v : float
+        Lowest comfortable supply, or the floor under load of a pack.
+    is_floor : bool
+        Whether the level is the floor of a pack.
+    lowest_v, lowest_s : float
+        Lowest reading under load, and when.
+    loaded_s : float
+        Time under load in which it was read.
+    below_s, longest_s : float
+        Of that the time below the level, in all and at a stretch; 0 where only a minimum-hold
+        went below.
+    times : int
+        Stretches below the level.
+    deep_v, deep_s, deep_readings : float or int
+        What counts as deep, the time at or below it with a supply still there, and how many
+        readings show it.
+    """
+
+    place: str
+    level_v: float
+    is_floor: bool
+    lowest_v: float
+    lowest_s: float
+    loaded_s: float
+    below_s: float
+    longest_s: float
+    times: int
+    deep_v: float
+    deep_s: float
+    deep_readings: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class PlaceLoad:
     """What a place carried under load, in flight and stirs.
 

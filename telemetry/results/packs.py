@@ -90,6 +90,11 @@ class PackState:
         Which physical pack was fitted, where the profile tells.
     rest_v, landing_rest_v : float or None
         At rest near the start and near the end.
+    rest_floor_v, damage_v : float or None
+        Of a lithium pack: at rest below the first it was run down and is not to be charged, below
+        the second it is damaged.
+    cells : int or None
+        In series, where these two voltages rest on a known chemistry and number of cells.
     share, low_share, high_share : float or None
         Of the charge drawn under load while no pack was out, 0 to 1.
     change_share, low_change_share, high_change_share : float or None
@@ -119,6 +124,9 @@ class PackState:
     label: str | None = None
     rest_v: float | None = None
     landing_rest_v: float | None = None
+    rest_floor_v: float | None = None
+    damage_v: float | None = None
+    cells: int | None = None
     share: float | None = None
     low_share: float | None = None
     high_share: float | None = None
@@ -140,3 +148,15 @@ class PackState:
     basis: str = ""
     flights_left: int | None = None
     cautious_left: int | None = None
+
+    @property
+    def lowest_rest_v(self) -> float | None:
+        """The lower one of its voltages at rest, V."""
+        known = [v for v in (self.rest_v, self.landing_rest_v) if v is not None]
+        return min(known, default=None)
+
+    @property
+    def run_down(self) -> bool:
+        """Whether it rested below its floor: it is not to be charged."""
+        low = self.lowest_rest_v
+        return low is not None and self.rest_floor_v is not None and low < self.rest_floor_v

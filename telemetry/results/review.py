@@ -9,7 +9,14 @@ from typing import TYPE_CHECKING, Any
 from telemetry.results.events import Event, Stir, StirPlace
 from telemetry.results.findings import Finding
 from telemetry.results.kinds import Level
-from telemetry.results.measures import Margin, PartLoad, PlaceLoad, Resistance, ServoShare
+from telemetry.results.measures import (
+    LowSupply,
+    Margin,
+    PartLoad,
+    PlaceLoad,
+    Resistance,
+    ServoShare,
+)
 from telemetry.results.packs import Charge, PackOut, PackState, PathStep
 from telemetry.results.recording import ColumnUse, Phase, Quality, Span
 
@@ -31,6 +38,7 @@ class Flight(Span):
     resistances: tuple[Resistance, ...] = ()
     charge: tuple[Charge, ...] = ()
     margins: tuple[Margin, ...] = ()
+    low: tuple[LowSupply, ...] = ()
     servos: tuple[ServoShare, ...] = ()
     packs: tuple[PackState, ...] = ()
     pack_outs: tuple[PackOut, ...] = ()

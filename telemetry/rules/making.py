@@ -34,16 +34,22 @@ def make(
         evidence=dict(evidence),
         explanations=(*also, *words.explanations),
         confirm=words.confirm,
-        advice=words.advice,
+        advice=words.advice_at(level),
         start_s=None if event is None else event.start_s,
         end_s=None if event is None else event.end_s,
     )
 
 
 def worded(raised: Raised) -> Finding:
-    """What a rule raised, with the standing words of its code."""
+    """What a rule raised, with its standing words."""
     made = make(
-        raised.code, raised.level, raised.place, raised.title, raised.evidence, also=raised.also
+        raised.code,
+        raised.level,
+        raised.place,
+        raised.title,
+        raised.evidence,
+        also=raised.also,
+        words=raised.words,
     )
     return replace(made, start_s=raised.start_s, end_s=raised.end_s)
 

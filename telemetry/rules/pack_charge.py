@@ -6,6 +6,7 @@ from telemetry.aircraft import CELL_V, Aircraft, Pack
 from telemetry.power.charge_state import guess_pack
 from telemetry.results import Flight, Level, PackState
 from telemetry.rules.raised import Raised
+from telemetry.rules.words import RUN_DOWN
 
 # Rest voltages of a pair: further apart than this is no scatter of sensors and charging (ours: a
 # tenth to a third of the charge of most lithium cells).
@@ -21,7 +22,7 @@ def shared_packs(flight: Flight) -> list[PackState]:
 
 
 def low_packs(flight: Flight, aircraft: Aircraft) -> list[Raised]:
-    """Packs that were low: against the other, by their cells, or by the reserve at landing."""
+    """Packs that were low: run down, against the other, by their cells, by the reserve."""
     apart = _apart(flight, aircraft)
     out = []
     for state in flight.packs:
@@ -29,6 +30,7 @@ def low_packs(flight: Flight, aircraft: Aircraft) -> list[Raised]:
         reasons = [
             r
             for r in (
+                _run_down(state),
                 apart.get(state.place),
                 None if pack is None else _by_cells(state, pack),
                 None if pack is None else _by_reserve(state, aircraft.limits.reserve_pct),
@@ -43,14 +45,46 @@ def low_packs(flight: Flight, aircraft: Aircraft) -> list[Raised]:
             out.append(
                 Raised(
                     code="pack-low",
-                    level=Level.WATCH,
+                    level=first.level,
                     place=state.place,
                     title=first.title,
                     evidence={**evidence, "counter_start_mah": state.counter_start_mah},
                     also=tuple(dict.fromkeys(x for r in reasons for x in r.also)),
+                    words=first.words,
                 )
             )
     return out
+
+
+def _run_down(state: PackState) -> Raised | None:
+    """A lithium pack that rested below its floor: ground where its cells are damaged."""
+    low, floor, damage = state.lowest_rest_v, state.rest_floor_v, state.damage_v
+    if low is None or floor is None or damage is None or not state.run_down:
+        return None
+    when = "began" if low == state.rest_v else "ended"
+    if state.cells is None:
+        what = f"at {low:.2f} V at rest; a lithium pack of its voltage has its floor at"
+        title = f"{state.place} {when} {what} {floor:.2f} V or above"
+        also: tuple[str, ...] = ("it is no lithium pack, which the profile does not say",)
+    else:
+        what = f"at {low / state.cells:.2f} V a cell at rest, below its floor of"
+        title = f"{state.place} {when} {what} {floor / state.cells:.2f} V"
+        also = ()
+    return Raised(
+        code="pack-low",
+        level=Level.GROUND if low < damage else Level.WATCH,
+        place=state.place,
+        title=title,
+        evidence={
+            "rest_v": state.rest_v,
+            "landing_rest_v": state.landing_rest_v,
+            "cell_v": None if state.cells is None else low / state.cells,
+            "rest_floor_v": floor,
+            "damage_v": damage,
+        },
+        also=also,
+        words=RUN_DOWN,
+    )
 
 
 def _apart(flight: Flight, aircraft: Aircraft) -> dict[str, Raised]:

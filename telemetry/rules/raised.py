@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from telemetry.results import Level
+from telemetry.rules.words import Words
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -22,6 +23,8 @@ class Raised:
     also : tuple of str
         Explanations that fit here, before those that the code always has.
     start_s, end_s : float or None
+    words : Words or None
+        Standing words that fit better than those of the code.
     """
 
     code: str
@@ -32,3 +35,4 @@ class Raised:
     also: tuple[str, ...] = ()
     start_s: float | None = None
     end_s: float | None = None
+    words: Words | None = None

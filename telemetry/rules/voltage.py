@@ -5,6 +5,8 @@ The number of sags that the load explains never raises a level.
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from telemetry.aircraft import Aircraft, Limits
 from telemetry.channels import PlaceKind, kind_of_place
 from telemetry.results import (
@@ -14,17 +16,20 @@ from telemetry.results import (
     Finding,
     Flight,
     Level,
+    LowSupply,
     Margin,
     Origin,
     PhaseKind,
 )
 from telemetry.rules.making import clock, make
 from telemetry.rules.packs import lost_in_flight
+from telemetry.rules.words import PACK_UNDER
 
-_LOADED = (PhaseKind.FLIGHT, PhaseKind.STIR, PhaseKind.REDUNDANCY_CHECK)
 _FALLS = (EventKind.SAG, EventKind.SHIFT)
 # This many unexplained falls at one place are no accident of sampling (ours).
 _SEVERAL = 3
+# Deep for as long as a fall takes to count as a level (ours).
+_LONG_S = 10.0
 # Readings of one thing at two places lie no further apart than this (ours).
 _WITHIN_S = 2.0
 
@@ -144,34 +149,49 @@ def _observed(worst: Margin, low: list[Margin], flight: Flight, limits: Limits) 
 
 
 def undervoltage(flight: Flight) -> list[Finding]:
-    """Supply below the comfortable level under load: one finding, of the lowest place."""
-    found = [
-        e
-        for e in flight.events
-        if e.kind is EventKind.UNDERVOLTAGE and e.phase in _LOADED and not _of_lost_pack(e, flight)
-    ]
-    if not found:
-        return []
-    worst = min(found, key=lambda e: e.residual_v or 0.0)
-    places = ", ".join(dict.fromkeys(e.place for e in found))
-    longest = max(found, key=lambda e: e.duration_s)
-    return [
-        make(
-            "undervoltage",
-            Level.WATCH,
-            worst.place,
-            f"{worst.place}: {worst.residual_v:.2f} V, below the comfortable "
-            f"{worst.reference_v:.1f} V ({len(found)} times, longest {longest.duration_s:.1f} s)",
-            {
-                "lowest_v": worst.residual_v,
-                "level_v": worst.reference_v,
-                "times": len(found),
-                "longest_s": longest.duration_s,
-                "places": places,
-            },
-            event=worst,
-        )
-    ]
+    """Supply too low under load: one finding of the worst place, and one of each pack."""
+    supply = [x for x in flight.low if not x.is_floor]
+    told = [_low(max(supply, key=_how_low), supply)] if supply else []
+    return told + [_low(x, [x]) for x in flight.low if x.is_floor]
+
+
+def _how_low(x: LowSupply) -> tuple[Level, float]:
+    return _low_level(x), x.level_v - x.lowest_v
+
+
+def _low_level(x: LowSupply) -> Level:
+    """Ground where it was deep for long; a few readings ground nobody."""
+    lasting = x.deep_s >= _LONG_S and x.deep_readings >= _SEVERAL
+    return Level.GROUND if lasting else Level.WATCH
+
+
+def _low(x: LowSupply, places: list[LowSupply]) -> Finding:
+    than = f"the {x.level_v:.2f} V of its floor" if x.is_floor else f"comfortable {x.level_v:.1f} V"
+    long = f"for {_seconds(x.below_s)} of {_seconds(x.loaded_s)}" if x.below_s else "for moments"
+    made = make(
+        "undervoltage",
+        _low_level(x),
+        x.place,
+        f"{x.place}: {x.lowest_v:.2f} V under load, below {than} {long}",
+        {
+            "lowest_v": x.lowest_v,
+            "level_v": x.level_v,
+            "time_s": x.lowest_s,
+            "below_s": x.below_s,
+            "loaded_s": x.loaded_s,
+            "times": x.times,
+            "longest_s": x.longest_s,
+            "deep_v": x.deep_v,
+            "deep_s": x.deep_s,
+            "places": ", ".join(p.place for p in places),
+        },
+        words=PACK_UNDER if x.is_floor else None,
+    )
+    return replace(made, start_s=x.lowest_s, end_s=x.lowest_s)
+
+
+def _seconds(s: float) -> str:
+    return f"{s:.1f} s" if s < 10.0 else f"{s:.0f} s"
 
 
 def falls(flight: Flight, aircraft: Aircraft) -> list[Finding]:

@@ -4,13 +4,23 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
+from telemetry.results import Level
+
 
 class Words(NamedTuple):
-    """The standing text of a finding code."""
+    """The standing text of a finding code; ``grounded`` is the advice at ground where it differs.
+
+    No text tells to charge a pack of which the log does not know that it may be charged.
+    """
 
     explanations: tuple[str, ...]
     confirm: str
     advice: str
+    grounded: str = ""
+
+    def advice_at(self, level: Level) -> str:
+        """What to do at this level: only what grounds says not to fly."""
+        return self.grounded if level is Level.GROUND and self.grounded else self.advice
 
 
 # A restart under load is told in other words than one on the ground: nobody switches off there.
@@ -36,6 +46,7 @@ WORDS: dict[str, Words] = {
             "a false reading, where no counter began again and no other unit saw it",
         ),
         "Load the bus on the bench with a known load and move every plug and switch in the path.",
+        "Find out before the next flight whether the supply was lost or only its reading.",
         "Do not fly until the cause is found and put right.",
     ),
     "restart": Words(
@@ -54,13 +65,20 @@ WORDS: dict[str, Words] = {
             "resistance in the path: switch, leads, connectors",
             "the restart level in force is not that of your equipment",
         ),
-        "Repeat the stir with full, warm packs and compare; set restart_v from the data sheets.",
-        "Charge or change the packs, and shorten or thicken the path before the next flight.",
+        "Repeat the stir with full, warm and sound packs and compare; set restart_v from the data "
+        "sheets.",
+        "Fit packs that are full and sound, and shorten or thicken the path before the next "
+        "flight.",
     ),
     "undervoltage": Words(
-        ("the load at that moment", "a pack near its end", "a comfort level set too high"),
-        "Compare with the data sheet of the servos; repeat the stir with full packs.",
-        "Watch the lowest voltage of the next flight; set comfort_v in the profile.",
+        (
+            "packs that are weak, cold or near their end",
+            "resistance in the path, or a regulator set low or in its limit",
+            "servos that are made for less than the level in force",
+        ),
+        "Compare with the data sheet of the servos; repeat the stir with full, sound packs.",
+        "Find out what pulls it down, the packs, the path or the load, before hard flying.",
+        "Do not fly until the supply stays above that level under load.",
     ),
     "sag-unexplained": Words(
         (
@@ -104,7 +122,7 @@ WORDS: dict[str, Words] = {
             "two regulators with set-points a little apart",
         ),
         "Compare rest voltages before the flight; swap the packs and repeat the stir.",
-        "Charge both packs fully and compare the shares again.",
+        "Compare the shares again with both packs full and sound.",
     ),
     "pack-out": Words(
         (
@@ -113,12 +131,14 @@ WORDS: dict[str, Words] = {
             "its current sensor failed",
         ),
         "Switch the other pack off on the ground and see whether the bus stays up.",
+        "Find out why it gave nothing before both packs are relied upon.",
         "Do not fly on one pack: find why the other gave nothing.",
     ),
     "pack-low": Words(
         ("the pack was not charged", "more flights were flown on it than it holds"),
-        "Charge it and note how much goes in.",
-        "Charge before the next flight.",
+        "Read the voltage of each cell at rest; if it may be charged, note how much goes in.",
+        "Fly it next when it is full; a pack with a lithium cell that rests below its floor is "
+        "not to be charged.",
     ),
     "regulator-droop": Words(
         (
@@ -126,7 +146,8 @@ WORDS: dict[str, Words] = {
             "its input came too near to its output",
             "a switch or lead between pack and bus",
         ),
-        "Load the bus on the bench at that current with full packs, and feel the regulator.",
+        "Load the bus on the bench at that current with full, sound packs, and feel the regulator.",
+        "See on the bench that the bus holds its voltage under that load before the next flight.",
         "Do not fly until the bus holds its voltage under that load.",
     ),
     "switch-step": Words(
@@ -171,3 +192,31 @@ WORDS: dict[str, Words] = {
         "Decide by inspection and by the stir: this log cannot help.",
     ),
 }
+
+# A pack below its floor under load: a low supply of its own kind.
+PACK_UNDER = Words(
+    (
+        "it was flown nearly empty, or was not full at the start",
+        "its cells are cold, aged or too small for this load",
+        "its chemistry or cells are not those the review took",
+    ),
+    "Let it rest, unplugged, and read the voltage of each cell.",
+    "Read its cells before the next flight; one with a lithium cell that rests below its floor is "
+    "not to be charged.",
+    "Do not fly with this pack. Let it rest and read each cell: one with a lithium cell that rests "
+    "below its floor is not to be charged, but set aside where a fire can do no harm.",
+)
+
+# A lithium pack that rests below its floor: a low pack that may not be filled again.
+RUN_DOWN = Words(
+    (
+        "more was drawn than it holds, or a load was left on it",
+        "a cell that failed pulled the others down with it",
+        "its voltage is read too low",
+    ),
+    "Measure each of its cells with a meter, the pack unplugged and at rest.",
+    "Do not charge it. Set it aside where a fire can do no harm, and have it judged by someone who "
+    "knows such cells.",
+    "Do not charge it and do not fly with it. Set it aside where a fire can do no harm; retire it, "
+    "or have it judged by someone who knows such cells.",
+)

@@ -40,18 +40,19 @@ def cut_off(case: Case, code: str, place: str, found: Found) -> bool:
         return False
     now = flights[-1] == n - 1
     words = WORDS[code]
+    level = Level.GROUND if now or len(flights) > 1 else Level.WATCH
     often = "1 flight" if len(flights) == 1 else f"{len(flights)} flights"
     found.findings.append(
         Finding(
             code=code,
-            level=Level.GROUND if now or len(flights) > 1 else Level.WATCH,
+            level=level,
             place=place,
             title=f"{place} lost its supply in {often}"
             + ("" if now else "; no repair is noted since"),
             evidence={"flights_with": len(flights), "flights_since": n - flights[0]},
             explanations=words.explanations,
             confirm=words.confirm,
-            advice=words.advice,
+            advice=words.advice_at(level),
             since_flight=case.listed[flights[0]].id,
         )
     )
@@ -248,11 +249,12 @@ def counted_finding(
 ) -> Finding:
     """The finding of counted events."""
     words = WORDS[code]
+    level = Level.GROUND if grave else Level.WATCH
     times = "once" if burst.count == 1 else f"{burst.count} times"
     span = "1 flight" if burst.flights == 1 else f"{burst.flights} flights"
     return Finding(
         code=code,
-        level=Level.GROUND if grave else Level.WATCH,
+        level=level,
         place=place,
         title=f"{title}: {times} in {span}",
         evidence={
@@ -265,6 +267,6 @@ def counted_finding(
         },
         explanations=words.explanations,
         confirm=words.confirm,
-        advice=words.advice,
+        advice=words.advice_at(level),
         since_flight=case.listed[burst.since].id,
     )

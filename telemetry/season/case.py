@@ -267,7 +267,7 @@ def established(
         },
         explanations=(*words.explanations, *also),
         confirm=words.confirm,
-        advice=words.advice,
+        advice=words.advice_at(level),
         since_flight=case.listed[since].id,
         change=change_of(
             j,

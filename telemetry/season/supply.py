@@ -69,11 +69,12 @@ def _out(case: Case, pack: str, other: str, found: Found) -> None:
     k = flights[0]
     now = flights[-1] == n - 1
     words = WORDS["pack-out"]
+    level = Level.GROUND if now or len(flights) > 1 else Level.WATCH
     often = "1 flight" if len(flights) == 1 else f"{len(flights)} flights"
     found.findings.append(
         Finding(
             code="pack-out",
-            level=Level.GROUND if now or len(flights) > 1 else Level.WATCH,
+            level=level,
             place=pack,
             title=f"{pack} gave no current in {often}"
             + ("" if now else "; it came back, and no repair is noted since"),
@@ -85,7 +86,7 @@ def _out(case: Case, pack: str, other: str, found: Found) -> None:
             },
             explanations=words.explanations,
             confirm=words.confirm,
-            advice=words.advice,
+            advice=words.advice_at(level),
             since_flight=case.listed[k].id,
         )
     )

@@ -22,6 +22,7 @@ WORDS: dict[str, Words] = {
             "the current sensor of that place",
         ),
         "Move every surface of that place on the ground and look at each servo.",
+        "See that every servo of that place moves its surface under load before the next flight.",
         "Do not fly until every servo of that place moves its surface under load.",
     ),
     "servo-heating": Words(
@@ -65,7 +66,7 @@ WORDS: dict[str, Words] = {
             "it was not charged in full, or carried more flights than usual",
             "cold",
         ),
-        "Charge it fully, discharge it on a tester and read the capacity.",
+        "Read each cell at rest; where none is below its floor, let a tester read the capacity.",
         "Fly fewer flights on a charge, or replace the pack.",
     ),
     "pack-share": Words(
@@ -74,7 +75,7 @@ WORDS: dict[str, Words] = {
             "resistance in one pack's plug, switch or lead",
             "a regulator whose set-point moved",
         ),
-        "Charge both packs fully, compare rest voltages, then stir and compare the shares.",
+        "With both packs full and sound compare rest voltages, then stir and compare the shares.",
         "Find out which path changed before both packs are relied upon.",
     ),
     "pack-out": Words(
@@ -84,6 +85,7 @@ WORDS: dict[str, Words] = {
             "its current sensor failed",
         ),
         "Switch the other pack off on the ground and see whether the bus stays up.",
+        "Find why it gave nothing before both packs are relied upon; note what was done.",
         "Do not fly on one pack: find why the other gave nothing, and note what was done.",
     ),
     "supply-dips": Words(
@@ -91,7 +93,8 @@ WORDS: dict[str, Words] = {
             "a switch, plug or regulator between packs and bus that gives way for moments",
             "packs too weak or cold for the peaks",
         ),
-        "Load the bus on the bench with full packs and move switch, plugs and leads.",
+        "Load the bus on the bench with full, sound packs and move switch, plugs and leads.",
+        "See on the bench that the bus holds its voltage under load; note what was done.",
         "Do not fly until the bus holds its voltage under load; note what was done.",
     ),
     "sensor-offset": Words(

@@ -11,7 +11,7 @@ import pytest
 
 from telemetry.aircraft import Aircraft
 from telemetry.channels import Quantity
-from telemetry.power.charge import _missed, _rest_v, _step_a, measure_charge
+from telemetry.power.charge import _missed, _step_a, measure_charge, rest_volts
 from telemetry.readings import Readings
 from telemetry.results import Charge, Phase, PhaseKind
 
@@ -183,7 +183,7 @@ def _rest(
     if amps is not None:
         series["pack 1", A] = amps
     made = make(series, **more)
-    return _rest_v("pack 1", made.get(A, "pack 1"), made, phases)
+    return rest_volts("pack 1", made.get(A, "pack 1"), made, phases)
 
 
 def test_on_the_ground_near_start_and_end(make_readings: Make) -> None:

@@ -1,0 +1,120 @@
+"""Low supply: for how much of the time under load each place lay below the level it needs.
+
+An event says when a voltage went low; a flight is judged by how long and how deep it was low
+while the servos worked, whenever that began.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+
+from telemetry.aircraft import Aircraft
+from telemetry.channels import PlaceKind, Quantity, kind_of_place
+from telemetry.detect.sags import low_levels, minimum_series
+from telemetry.readings import Reading, Readings
+from telemetry.readings.records import NO_SUPPLY_V
+from telemetry.results import LowSupply, OutSign, PackOut, Phase, PhaseKind
+from telemetry.signals.sampling import outside
+from telemetry.signals.spans import complement, mask_to_spans, merge, overlap_s
+
+_LOADED = (PhaseKind.FLIGHT, PhaseKind.STIR, PhaseKind.REDUNDANCY_CHECK)
+# Deep is a tenth below the level: of a lithium-polymer cell 2.97 V under load, of a six-volt servo
+# supply 5.4 V (ours).
+_DEEP = 0.9
+# A pack's way out and back is read this long before and after (ours).
+_ROUND_S = 2.0
+
+_Spans = list[tuple[float, float]]
+
+
+def low_supplies(
+    readings: Readings,
+    aircraft: Aircraft,
+    phases: Sequence[Phase],
+    outs: Sequence[PackOut],
+    floors_v: Mapping[str, float],
+) -> tuple[LowSupply, ...]:
+    """The places that lay below their level under load, with for how long and how deep.
+
+    Parameters
+    ----------
+    readings : Readings
+        Of one flight or bench recording.
+    aircraft : Aircraft
+    phases : sequence of Phase
+        Under load: flights, stirs and redundancy checks.
+    outs : sequence of PackOut
+        The time a pack was out is left out at that pack, and at all places where a voltage says
+        that it was dead or open: that is told of the pack.
+    floors_v : mapping
+        Floors under load of packs, V.
+
+    Returns
+    -------
+    tuple of LowSupply
+    """
+    levels_v = low_levels(readings, aircraft, aircraft.limits, floors_v)
+    loaded = [(p.start_s, p.end_s) for p in phases if p.kind in _LOADED]
+    out = []
+    for r in readings.of(Quantity.VOLTAGE):
+        if r.place not in levels_v:
+            continue
+        gone = [
+            (o.start_s - _ROUND_S, o.end_s + _ROUND_S)
+            for o in outs
+            if o.place == r.place or o.sign in (OutSign.DEAD, OutSign.OPEN)
+        ]
+        apart = merge(sorted(gone), 0.0)
+        spans = [part for a, b in loaded for part in complement(apart, a, b)]
+        low = _at(readings, r, aircraft, spans, levels_v[r.place], r.place in floors_v)
+        if low is not None:
+            out.append(low)
+    return tuple(out)
+
+
+def _at(
+    readings: Readings,
+    r: Reading,
+    aircraft: Aircraft,
+    loaded: _Spans,
+    level_v: float,
+    is_floor: bool,
+) -> LowSupply | None:
+    held = minimum_series(readings, r)
+    inside = ~outside(held.t, loaded)
+    if not inside.any() or float(held.v[inside].min()) >= level_v:
+        return None
+    t, v = held.t[inside], held.v[inside]
+    # A reading at the restart level is a supply lost, or its telemetry: told by itself.
+    is_pack = kind_of_place(r.place) is PlaceKind.PACK
+    dead_v = NO_SUPPLY_V if is_pack else aircraft.restart_v(r.place)
+    deep = (r.v > dead_v) & (r.v <= _DEEP * level_v)
+    hold_s = r.hold_s(aircraft.limits)
+    below = _within(mask_to_spans(r.t, r.v < level_v, hold_s=hold_s), loaded)
+    return LowSupply(
+        place=r.place,
+        level_v=level_v,
+        is_floor=is_floor,
+        lowest_v=float(v.min()),
+        lowest_s=float(t[np.argmin(v)]),
+        loaded_s=_length(_within(mask_to_spans(r.t, r.v > -np.inf, hold_s=hold_s), loaded)),
+        below_s=_length(below),
+        longest_s=max((b - a for a, b in below), default=0.0),
+        times=len(below),
+        deep_v=_DEEP * level_v,
+        deep_s=_length(_within(mask_to_spans(r.t, deep, hold_s=hold_s), loaded)),
+        deep_readings=int((deep & ~outside(r.t, loaded)).sum()),
+    )
+
+
+def _within(spans: _Spans, loaded: _Spans) -> _Spans:
+    """The parts of spans that lie in the loaded ones, in time order."""
+    return [
+        (max(a, c), min(b, d)) for a, b in spans for c, d in loaded if overlap_s((a, b), (c, d)) > 0
+    ]
+
+
+def _length(spans: _Spans) -> float:
+    return sum(b - a for a, b in spans)
