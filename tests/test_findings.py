@@ -21,6 +21,7 @@ from telemetry.results import (
     Finding,
     Flight,
     Level,
+    LowSupply,
     Origin,
     OutKind,
     PackOut,
@@ -88,6 +89,15 @@ def found_in(
 
 def told(found: tuple[Finding, ...]) -> list[tuple[str, str | None, Level]]:
     return [(f.code, f.place, f.level) for f in found]
+
+
+def low(place: str, lowest_v: float, **more: Any) -> LowSupply:
+    given: dict[str, Any] = {
+        "level_v": 5.0, "is_floor": False, "lowest_s": 150.0, "loaded_s": 300.0, "below_s": 20.0,
+        "longest_s": 5.0, "times": 4, "short_v": 0.02, "deep_v": 4.5, "deep_s": 0.0,
+        "deep_readings": 9,
+    }  # fmt: skip
+    return LowSupply(place=place, lowest_v=lowest_v, **(given | more))
 
 
 def fall(start_s: float, origin: Origin, place: str = "left wing", **more: Any) -> Event:
@@ -191,22 +201,41 @@ def test_brownouts_of_one_place_and_evidence_are_one_finding() -> None:
 
 
 def test_a_low_supply_under_load_is_one_finding_of_the_lowest_place() -> None:
-    def low(place: str, residual_v: float, phase: PhaseKind = PhaseKind.FLIGHT) -> Event:
-        return fall(
-            150.0,
-            Origin.UNKNOWN,
-            place=place,
-            kind=EventKind.UNDERVOLTAGE,
-            reference_v=5.0,
-            residual_v=residual_v,
-            phase=phase,
-        )
-
-    found = found_in(low("left wing", 4.8), low("right wing", 4.6))
+    found = found_in(low=(low("left wing", 4.8), low("right wing", 4.6)))
     assert told(found) == [("undervoltage", "right wing", Level.WATCH)]
     assert found[0].evidence["places"] == "left wing, right wing"
-    # At rest on the ground nothing hangs on it.
-    assert found_in(low("left wing", 4.8, PhaseKind.GROUND)) == ()
+    # The graver one counts, not the lowest reading.
+    found = found_in(low=(low("left wing", 4.8, deep_s=10.0), low("right wing", 4.6)))
+    assert told(found) == [("undervoltage", "left wing", Level.GROUND)]
+    # A low event alone, at rest on the ground, has nothing that hangs on it.
+    resting = fall(5.0, Origin.UNKNOWN, kind=EventKind.UNDERVOLTAGE, phase=PhaseKind.GROUND)
+    assert found_in(resting) == ()
+
+
+def test_each_pack_below_its_floor_is_told_beside_the_supply() -> None:
+    packs = tuple(low(p, 6.3, level_v=6.6, is_floor=True) for p in ("pack 1", "pack 2"))
+    found = found_in(low=(low("left wing", 4.8), *packs))
+    assert [f.place for f in found] == ["left wing", "pack 1", "pack 2"]
+    assert all("is not to be charged" in f.advice for f in found[1:])
+    assert "6.60 V of its floor for 20 s of 300 s" in found[1].title
+
+
+@pytest.mark.parametrize(
+    ("more", "level"),
+    [
+        ({"deep_s": 10.0}, Level.GROUND),
+        ({"deep_s": 9.9}, Level.WATCH),
+        ({"deep_s": 30.0, "deep_readings": 2}, Level.WATCH),  # a few readings ground nobody
+        ({"below_s": 60.0, "short_v": 0.15}, Level.GROUND),  # 3 % of 5.0 V
+        ({"below_s": 59.0, "short_v": 0.15}, Level.WATCH),
+        ({"below_s": 300.0, "short_v": 0.14}, Level.WATCH),
+    ],
+)
+def test_a_low_supply_is_as_grave_as_it_is_deep_and_long(more: dict, level: Level) -> None:
+    (found,) = found_in(low=(low("left wing", 4.0, **more),))
+    assert found.level is level
+    assert ("not fly" in found.advice) is (level is Level.GROUND)
+    assert "comfort_v" not in found.confirm + found.advice, "no one is asked to silence it"
 
 
 @pytest.mark.parametrize(

@@ -90,8 +90,12 @@ def _at(
     # A reading at the restart level is a supply lost, or its telemetry: told by itself.
     is_pack = kind_of_place(r.place) is PlaceKind.PACK
     dead_v = NO_SUPPLY_V if is_pack else aircraft.restart_v(r.place)
-    deep = (r.v > dead_v) & (r.v <= _DEEP * level_v)
+    low = (r.v > dead_v) & (r.v < level_v)
+    deep = low & (r.v <= _DEEP * level_v)
     hold_s = r.hold_s(aircraft.limits)
+    step_s = np.minimum(np.diff(r.t, append=r.t[-1] + hold_s), hold_s)
+    short_vs = float(((level_v - r.v) * step_s)[low & ~outside(r.t, loaded)].sum())
+    loaded_s = _length(_within(mask_to_spans(r.t, r.v > -np.inf, hold_s=hold_s), loaded))
     below = _within(mask_to_spans(r.t, r.v < level_v, hold_s=hold_s), loaded)
     return LowSupply(
         place=r.place,
@@ -99,10 +103,11 @@ def _at(
         is_floor=is_floor,
         lowest_v=float(v.min()),
         lowest_s=float(t[np.argmin(v)]),
-        loaded_s=_length(_within(mask_to_spans(r.t, r.v > -np.inf, hold_s=hold_s), loaded)),
+        loaded_s=loaded_s,
         below_s=_length(below),
         longest_s=max((b - a for a, b in below), default=0.0),
         times=len(below),
+        short_v=short_vs / loaded_s if loaded_s > 0 else 0.0,
         deep_v=_DEEP * level_v,
         deep_s=_length(_within(mask_to_spans(r.t, deep, hold_s=hold_s), loaded)),
         deep_readings=int((deep & ~outside(r.t, loaded)).sum()),

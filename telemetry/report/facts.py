@@ -30,6 +30,7 @@ _LABELS = {
     "level_v": "level",
     "below_s": "below it under load for",
     "loaded_s": "read under load for",
+    "short_v": "short of it, mean under load",
     "deep_v": "far below is under",
     "deep_s": "far below for",
     "landing_rest_v": "at rest after landing",

@@ -68,6 +68,8 @@ class LowSupply:
         went below.
     times : int
         Stretches below the level.
+    short_v : float
+        How far it lay below the level with a supply still there, mean over all ``loaded_s``.
     deep_v, deep_s, deep_readings : float or int
         What counts as deep, the time at or below it with a supply still there, and how many
         readings show it.
@@ -82,6 +84,7 @@ class LowSupply:
     below_s: float
     longest_s: float
     times: int
+    short_v: float
     deep_v: float
     deep_s: float
     deep_readings: int

@@ -28,8 +28,10 @@ from telemetry.rules.words import PACK_UNDER
 _FALLS = (EventKind.SAG, EventKind.SHIFT)
 # This many unexplained falls at one place are no accident of sampling (ours).
 _SEVERAL = 3
-# Deep for as long as a fall takes to count as a level (ours).
+# A low supply grounds where it was deep for as long as a fall takes to count as a level, or short
+# of its level by this part all through the time under load (ours).
 _LONG_S = 10.0
+_SHORT, _MINUTE_S = 0.03, 60.0
 # Readings of one thing at two places lie no further apart than this (ours).
 _WITHIN_S = 2.0
 
@@ -160,13 +162,18 @@ def _how_low(x: LowSupply) -> tuple[Level, float]:
 
 
 def _low_level(x: LowSupply) -> Level:
-    """Ground where it was deep for long; a few readings ground nobody."""
-    lasting = x.deep_s >= _LONG_S and x.deep_readings >= _SEVERAL
-    return Level.GROUND if lasting else Level.WATCH
+    """Ground where it was deep for long, or low throughout; a few readings ground nobody."""
+    deep = x.deep_s >= _LONG_S and x.deep_readings >= _SEVERAL
+    throughout = x.below_s >= _MINUTE_S and x.short_v >= _SHORT * x.level_v
+    return Level.GROUND if deep or throughout else Level.WATCH
 
 
 def _low(x: LowSupply, places: list[LowSupply]) -> Finding:
-    than = f"the {x.level_v:.2f} V of its floor" if x.is_floor else f"comfortable {x.level_v:.1f} V"
+    than = (
+        f"the {x.level_v:.2f} V of its floor"
+        if x.is_floor
+        else f"the comfortable {x.level_v:.1f} V"
+    )
     long = f"for {_seconds(x.below_s)} of {_seconds(x.loaded_s)}" if x.below_s else "for moments"
     made = make(
         "undervoltage",
@@ -181,6 +188,7 @@ def _low(x: LowSupply, places: list[LowSupply]) -> Finding:
             "loaded_s": x.loaded_s,
             "times": x.times,
             "longest_s": x.longest_s,
+            "short_v": x.short_v,
             "deep_v": x.deep_v,
             "deep_s": x.deep_s,
             "places": ", ".join(p.place for p in places),
