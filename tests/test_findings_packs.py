@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from typing import Any
 
@@ -33,7 +34,8 @@ from telemetry.results import (
     Resistance,
     Review,
 )
-from telemetry.rules.words import WORDS
+from telemetry.rules.words import PACK_UNDER, RUN_DOWN, WORDS, Words
+from telemetry.season.words import WORDS as ACROSS
 from telemetry.simulate import (
     Fault,
     FaultKind,
@@ -218,6 +220,62 @@ def test_a_cell_at_nominal_is_low(chemistry: str, cell_v: float, told: bool) -> 
     both = {"rest_v": 2 * cell_v}
     findings = found(flight(packs=pair(both, both)), aircraft)
     assert [f.code for f in findings] == (["pack-low", "pack-low"] if told else [])
+
+
+# Run down. No finding tells to charge a lithium pack below its floor.
+
+
+def run_down(place: str, cell_v: float, **more: Any) -> PackState:
+    """Two lithium-polymer cells after landing."""
+    known: dict[str, Any] = {"rest_floor_v": 6.6, "damage_v": 6.0, "cells": 2} | more
+    return PackState(place=place, role="shared", rest_v=8.2, landing_rest_v=2 * cell_v, **known)
+
+
+@pytest.mark.parametrize(
+    ("cell_v", "level"),
+    [(3.31, None), (3.30, None), (3.29, Level.WATCH), (3.0, Level.WATCH), (2.99, Level.GROUND)],
+)
+def test_a_lithium_pack_below_its_floor_is_not_to_be_charged(
+    cell_v: float, level: Level | None
+) -> None:
+    # At 0 % left as well: the words are those of the graver thing.
+    empty = {"landing_pct": 0.0, "high_landing_pct": 0.0, "low_landing_pct": 0.0}
+    for more in ({}, {**empty, "basis": "full"}):
+        state = run_down("pack 1", cell_v, **more)
+        findings = found(flight(packs=(state,)), craft({"chemistry": "lipo", "cells": 2}))
+        if level is None:
+            assert [f.level for f in findings] == ([Level.WATCH] if more else [])
+            continue
+        one = only(findings)
+        assert (one.code, one.level, one.place) == ("pack-low", level, "pack 1")
+        assert one.evidence["cell_v"] == pytest.approx(cell_v)
+        assert f"{cell_v:.2f} V a cell" in one.title
+        assert one.advice.startswith("Do not charge it")
+        assert ("not fly" in one.advice) is (level is Level.GROUND)
+        for text in (one.title, one.confirm, *one.explanations):
+            assert "charge" not in text
+
+
+def test_a_pack_that_was_run_down_before_the_flight_is_told_too() -> None:
+    state = replace(run_down("pack 1", 3.4), rest_v=5.8)
+    one = only(found(flight(packs=(state,)), craft({"chemistry": "lipo", "cells": 2})))
+    assert (one.level, "began" in one.title) == (Level.GROUND, True)
+
+
+def test_a_pack_of_unknown_cells_may_be_of_another_kind() -> None:
+    state = run_down("pack 1", 2.9, rest_floor_v=6.0, damage_v=5.0, cells=None)
+    one = only(found(flight(packs=(state,))))
+    assert (one.level, one.evidence["cell_v"]) == (Level.WATCH, None)
+    assert "a cell" not in one.title
+    assert "no lithium pack" in one.explanations[0]
+    unknown = replace(state, rest_floor_v=None, damage_v=None)
+    assert found(flight(packs=(unknown,))) == [], "no chemistry is made up"
+
+
+def test_what_is_told_of_a_pack_that_is_only_low_keeps_the_caution() -> None:
+    both = {"rest_v": 7.4}
+    low = found(flight(packs=pair(both, both)), craft({"chemistry": "lipo", "cells": 2}))
+    assert all("not to be charged" in f.advice for f in low)
 
 
 @pytest.mark.parametrize(
@@ -415,6 +473,15 @@ def test_every_code_has_its_words() -> None:
     for code, words in WORDS.items():
         assert words.confirm, code
         assert words.advice, code
+
+
+@pytest.mark.parametrize("words", [*WORDS.values(), *ACROSS.values(), PACK_UNDER, RUN_DOWN])
+def test_words_fit_the_level_and_tell_nobody_to_charge(words: Words) -> None:
+    assert "not fly" not in words.advice_at(Level.WATCH).lower()
+    assert words.advice_at(Level.GROUND) in (words.advice, words.grounded)
+    for text in (words.confirm, words.advice, words.grounded):
+        assert not re.match(r"charge|recharge", text.lower())
+        assert not re.search(r"[;:.,] (then )?(re)?charge", text.lower())
 
 
 # Simulated faults. The machines, pilots and sensors are drawn at random and were not looked at

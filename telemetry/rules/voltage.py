@@ -169,17 +169,13 @@ def _low_level(x: LowSupply) -> Level:
 
 
 def _low(x: LowSupply, places: list[LowSupply]) -> Finding:
-    than = (
-        f"the {x.level_v:.2f} V of its floor"
-        if x.is_floor
-        else f"the comfortable {x.level_v:.1f} V"
-    )
+    than = f"{x.level_v:.2f} V of its floor" if x.is_floor else f"comfortable {x.level_v:.1f} V"
     long = f"for {_seconds(x.below_s)} of {_seconds(x.loaded_s)}" if x.below_s else "for moments"
     made = make(
         "undervoltage",
         _low_level(x),
         x.place,
-        f"{x.place}: {x.lowest_v:.2f} V under load, below {than} {long}",
+        f"{x.place}: {x.lowest_v:.2f} V under load, below the {than} {long}",
         {
             "lowest_v": x.lowest_v,
             "level_v": x.level_v,

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from telemetry.aircraft import Aircraft
-from telemetry.power.floors import pack_floors
+from telemetry.aircraft import Aircraft, Pack
+from telemetry.power.floors import RestFloor, pack_floors, rest_floor
 from tests.power.conftest import reading, readings
 
 BARE = Aircraft.model_validate({"packs": [{"name": "pack 1"}]})
@@ -52,3 +52,50 @@ def test_only_packs_have_a_floor_and_one_does_not_hide_the_next() -> None:
     assert pack_floors(r, BARE) == {"pack 2": pytest.approx(6.0)}
     known = pack(chemistry="lipo", cells=2)
     assert list(pack_floors(r, known)) == ["pack 1", "pack 2"]
+
+
+def test_a_chemistry_alone_leaves_the_cells_to_the_voltage() -> None:
+    r = readings(reading("pack 1", [8.25] * 20))
+    assert pack_floors(r, pack(chemistry="lipo")) == {"pack 1": pytest.approx(6.6)}
+
+
+# At rest. Lithium-polymer 3.0 V: common practice, no source; the lowest voltages of lithium-ion and
+# iron phosphate are those of cell makers' tables.
+
+
+@pytest.mark.parametrize(
+    ("chemistry", "floor", "damage"),
+    [("lipo", 6.6, 6.0), ("liion", 6.0, 5.0), ("life", 5.6, 4.0), ("nimh", None, None)],
+)
+def test_a_lithium_pack_has_a_floor_at_rest(
+    chemistry: str, floor: float | None, damage: float | None
+) -> None:
+    known = Pack.model_validate({"name": "pack 1", "chemistry": chemistry, "cells": 2})
+    found = rest_floor(known, [None])
+    if floor is None or damage is None:
+        assert found is None
+    else:
+        assert found is not None
+        assert found == pytest.approx(RestFloor(floor, damage, 2))
+
+
+@pytest.mark.parametrize(
+    ("told", "rests", "floor"),
+    [
+        ({}, [8.2, 5.8], (6.0, 5.0)),  # two cells of either kind: the lower one
+        ({"chemistry": "lipo"}, [8.2, 5.8], (6.6, 6.0)),
+        ({"cells": 2}, [5.8, 8.2], (6.0, 5.0)),
+        ({"chemistry": "nimh"}, [8.2, 5.8], None),
+        ({"cells": 3}, [8.2, 5.8], None),  # the profile and the voltage do not agree
+        ({}, [5.8], None),  # nothing that is fit for flight rests there
+        ({}, [None, None], None),
+        ({}, [], None),
+    ],
+)
+def test_no_chemistry_is_invented(told, rests, floor) -> None:
+    found = rest_floor(Pack.model_validate({"name": "pack 1", **told}), rests)
+    if floor is None:
+        assert found is None
+    else:
+        assert found is not None
+        assert found == pytest.approx((*floor, None))
