@@ -93,7 +93,7 @@ def _at(
     low = (r.v > dead_v) & (r.v < level_v)
     deep = low & (r.v <= _DEEP * level_v)
     hold_s = r.hold_s(aircraft.limits)
-    step_s = np.minimum(np.diff(r.t, append=r.t[-1] + hold_s), hold_s)
+    step_s = np.minimum(np.diff(r.t, append=readings.end_s), hold_s)
     short_vs = float(((level_v - r.v) * step_s)[low & ~outside(r.t, loaded)].sum())
     loaded_s = _length(_within(mask_to_spans(r.t, r.v > -np.inf, hold_s=hold_s), loaded))
     below = _within(mask_to_spans(r.t, r.v < level_v, hold_s=hold_s), loaded)
