@@ -295,7 +295,7 @@ def test_json_draws_nothing_unless_asked(run, log, tmp_path, monkeypatch) -> Non
 def test_settings_are_taken_for_a_header_that_names_nothing(run, tmp_path, log_text) -> None:
     _, body = log_text.split("\n", 1)
     path = tmp_path / "dumb.csv"
-    path.write_text(",".join(f"S{k}" for k in range(6)) + "\n" + body)
+    path.write_text(",".join(f"Field {k}" for k in range(6)) + "\n" + body)
     dumb = loads(run("review", path, "--json").stdout)["reviews"][0]
     assert dumb["verdict"] == "unknown"
     sets = [
