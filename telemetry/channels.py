@@ -8,6 +8,7 @@ receiver, or the surface that a control drives. Places carry canonical names in 
 from __future__ import annotations
 
 import re
+from collections.abc import Collection
 from dataclasses import dataclass
 from enum import StrEnum
 
@@ -89,8 +90,8 @@ _NODE_WORDS = frozenset(
 def kind_of_place(name: str) -> PlaceKind:
     """The part a canonical place name plays: "pack 2" is a pack, "left wing" a node.
 
-    A servo-carrying place that is none of the known parts counts as OTHER: it is reviewed by
-    itself and takes no part in the power path until the profile says what feeds it.
+    Any other name is OTHER. Whether such a place is a node, its readings tell
+    (:func:`telemetry.aircraft.with_nodes`).
     """
     words = name.split()
     if not words:
@@ -106,13 +107,43 @@ def kind_of_place(name: str) -> PlaceKind:
     return PlaceKind.OTHER
 
 
-def mirror_of(name: str) -> str | None:
-    """The place on the other side: "left wing" for "right wing"; None where there is no side."""
+def is_drive(name: str) -> bool:
+    """Whether a place is the motor or its controller: no servos hang there."""
+    return not {"motor", "esc"}.isdisjoint(name.split())
+
+
+_OTHER_SIDE = {"left": "right", "right": "left", "l": "r", "r": "l"}
+# A code of one to three letters, with or without a number: "wl", "rw2".
+_CODE = re.compile(r"([a-z]{1,3})(\d*)")
+
+
+def mirror_of(name: str, places: Collection[str]) -> str | None:
+    """The place on the other side among some places: "left wing" for "right wing", "wr" for "wl".
+
+    A side is a word, or an L or R that begins or ends a short code. None where no place, or more
+    than one, is called so.
+    """
     words = name.split()
-    other = {"left": "right", "right": "left"}
-    if not any(word in other for word in words):
-        return None
-    return " ".join(other.get(word, word) for word in words)
+    sided = " ".join(_OTHER_SIDE.get(w, w) if len(w) > 1 else w for w in words)
+    coded = (
+        " ".join([*words[:i], code, *words[i + 1 :]])
+        for i, word in enumerate(words)
+        for code in _other_codes(word)
+    )
+    found = {n for n in (sided, *coded) if n != name and n in places}
+    return found.pop() if len(found) == 1 else None
+
+
+def _other_codes(word: str) -> set[str]:
+    """A short code with the side that begins or ends it turned round."""
+    parts = _CODE.fullmatch(word)
+    if parts is None:
+        return set()
+    code, number = parts.groups()
+    first, last = _OTHER_SIDE.get(code[0]), _OTHER_SIDE.get(code[-1])
+    turned = [first + code[1:]] if first else []
+    turned += [code[:-1] + last] if last else []
+    return {t + number for t in turned}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -148,6 +179,8 @@ class Channel:
         Other readings that fit about as well, as ``place/quantity[unit]``; empty when settled.
     text : bool
         True where the values are words and live in ``Log.text``.
+    own_word : bool
+        True where no known word tells the place: it is what the header has besides.
     """
 
     key: str
@@ -165,3 +198,4 @@ class Channel:
     score: float = 1.0
     rivals: tuple[str, ...] = ()
     text: bool = False
+    own_word: bool = False

@@ -10,7 +10,6 @@ from collections.abc import Callable, Iterable
 from dataclasses import replace
 
 from telemetry.aircraft import Aircraft
-from telemetry.channels import PlaceKind, kind_of_place
 from telemetry.results import (
     ColumnUse,
     EventKind,
@@ -28,6 +27,7 @@ from telemetry.rules.packs import pack_findings
 from telemetry.rules.restarts import restart_findings
 from telemetry.rules.sensors import balance, capacity, offsets
 from telemetry.rules.voltage import brownouts, falls, margins, undervoltage
+from telemetry.unsettled import Unsettled
 
 _LOADED = (PhaseKind.FLIGHT, PhaseKind.STIR, PhaseKind.REDUNDANCY_CHECK)
 _FALLS = (EventKind.SAG, EventKind.SHIFT)
@@ -41,6 +41,7 @@ def find_all(
     columns: tuple[ColumnUse, ...],
     quality: Quality,
     flights: tuple[Flight, ...],
+    unsettled: tuple[Unsettled, ...] = (),
 ) -> tuple[Finding, ...]:
     """All findings of one log, gravest first; of several flights the worst first."""
     limits = aircraft.limits
@@ -52,9 +53,9 @@ def find_all(
         lambda flight: [worded(r) for r in lead_findings(flight, aircraft)],
         lambda flight: _sources(flight, aircraft),
         lambda flight: [worded(r) for r in pack_findings(flight, aircraft)],
-        lambda flight: _resting(flight, columns),
+        lambda flight: _resting(flight, columns, aircraft),
         lambda flight: capacity(flight, columns),
-        offsets,
+        lambda flight: offsets(flight, aircraft),
     )
     out = restart_findings(quality, flights, aircraft)
     for rule in rules:
@@ -62,7 +63,7 @@ def find_all(
             [_numbered(f, number) for f in rule(flight)] for number, flight in enumerate(flights, 1)
         )
     out += balance(quality, flights)
-    out += _thin(columns, quality, flights)
+    out += _thin(columns, quality, flights, unsettled)
     return tuple(sorted(out, key=lambda f: -f.level.rank))
 
 
@@ -100,7 +101,7 @@ def _sources(flight: Flight, aircraft: Aircraft) -> list[Finding]:
     return []
 
 
-def _resting(flight: Flight, columns: Iterable[ColumnUse]) -> list[Finding]:
+def _resting(flight: Flight, columns: Iterable[ColumnUse], aircraft: Aircraft) -> list[Finding]:
     """A node whose current does not fall back after a stir while the others' do."""
     steps = {c.place: c.resolution or 0.0 for c in columns if c.quantity == "current" and c.place}
     out = []
@@ -108,7 +109,8 @@ def _resting(flight: Flight, columns: Iterable[ColumnUse]) -> list[Finding]:
         nodes = [
             p
             for p in stir.places
-            if kind_of_place(p.place) in (PlaceKind.NODE, PlaceKind.RECEIVER)
+            if aircraft.node(p.place) is not None
+            and p.place != aircraft.root
             and p.rest_a is not None
             and p.after_a is not None
         ]
@@ -135,7 +137,10 @@ def _resting(flight: Flight, columns: Iterable[ColumnUse]) -> list[Finding]:
 
 
 def _thin(
-    columns: tuple[ColumnUse, ...], quality: Quality, flights: tuple[Flight, ...]
+    columns: tuple[ColumnUse, ...],
+    quality: Quality,
+    flights: tuple[Flight, ...],
+    unsettled: tuple[Unsettled, ...],
 ) -> list[Finding]:
     """What the log cannot say; each reason once."""
     used = {c.quantity for c in columns if c.used}
@@ -174,14 +179,29 @@ def _thin(
             f"{len(unjudged)} falls of voltage could not be laid to load or fault: "
             "the current is missing or reported too slowly"
         )
+    reasons += [_unread(u) for u in unsettled]
     if not reasons:
         return []
-    return [
-        make(
-            "log-too-thin",
-            Level.UNKNOWN,
-            None,
-            "this log cannot tell everything: " + "; ".join(reasons),
-            {"reasons": len(reasons)},
+    found = make(
+        "log-too-thin",
+        Level.UNKNOWN,
+        None,
+        "this log cannot tell everything: " + "; ".join(reasons),
+        {"reasons": len(reasons)},
+    )
+    if not unsettled:
+        return [found]
+    lines = " ".join(u.set_line for u in unsettled)
+    confirm = f"Say what these columns are: add {lines} to the command."
+    if len(reasons) > len(unsettled):
+        return [replace(found, confirm=f"{confirm} {found.confirm}")]
+    return [replace(found, confirm=confirm, advice="Review this log again with its columns named.")]
+
+
+def _unread(u: Unsettled) -> str:
+    if u.beside:
+        return (
+            f"the current '{u.column}' has no voltage and the voltage '{u.beside}' no current: "
+            "they may be of one place, whose lead was then not judged"
         )
-    ]
+    return f"the column '{u.column}' may be a voltage or a current and was not understood"

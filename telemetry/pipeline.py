@@ -4,7 +4,10 @@ from __future__ import annotations
 
 from datetime import date
 
-from telemetry.aircraft import Aircraft, infer_path
+import numpy as np
+
+from telemetry.aircraft import Aircraft, infer_path, with_nodes_of
+from telemetry.channels import Channel
 from telemetry.detect.brownouts import find_brownouts, without_switching
 from telemetry.detect.low import low_supplies
 from telemetry.detect.phases import Part, find_parts
@@ -28,6 +31,7 @@ from telemetry.power.states import Drawn, pack_states
 from telemetry.power.steps import path_steps
 from telemetry.readings import Readings, take_readings
 from telemetry.results import Flight, Quality, Review
+from telemetry.unsettled import unsettled_supplies
 
 
 def review(log: Log, aircraft: Aircraft | None = None, drawn: Drawn | None = None) -> Review:
@@ -38,8 +42,8 @@ def review(log: Log, aircraft: Aircraft | None = None, drawn: Drawn | None = Non
     log : Log
         As given by :func:`telemetry.read_log`; it is not altered.
     aircraft : Aircraft, optional
-        The profile. Without one the path is read from the places of the log, with the default
-        limits.
+        The profile; nodes of the log that it does not list are added. Without one the path is
+        read from the places of the log, with the default limits.
     drawn : Drawn, optional
         What the book knows of the packs' charge before this log.
 
@@ -48,7 +52,7 @@ def review(log: Log, aircraft: Aircraft | None = None, drawn: Drawn | None = Non
     Review
         With one Flight record per flight; a log without a flight has one of kind "bench".
     """
-    craft = infer_path(log) if aircraft is None else aircraft.on(_day(log))
+    craft = infer_path(log) if aircraft is None else with_nodes_of(log, aircraft.on(_day(log)))
     readings = take_readings(log, craft.limits)
     quality = judge_quality(log, readings, craft)
     columns = columns_used(log, readings)
@@ -64,8 +68,23 @@ def review(log: Log, aircraft: Aircraft | None = None, drawn: Drawn | None = Non
         columns=columns,
         quality=quality,
         flights=tuple(flights),
-        findings=find_all(aircraft=craft, columns=columns, quality=quality, flights=tuple(flights)),
+        findings=find_all(
+            aircraft=craft,
+            columns=columns,
+            quality=quality,
+            flights=tuple(flights),
+            unsettled=unsettled_supplies(_with_values(log)),
+        ),
     )
+
+
+def _with_values(log: Log) -> dict[int, Channel]:
+    """The channels that hold more than zeros, by their column's number, from 1."""
+    return {
+        number: c
+        for number, c in enumerate(log.channels, 1)
+        if c.key in log.frame.columns and np.nan_to_num(log.values(c.key)).any()
+    }
 
 
 def _day(log: Log) -> date | None:

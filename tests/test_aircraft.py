@@ -4,12 +4,24 @@ from __future__ import annotations
 
 from datetime import date, timedelta
 
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from pydantic import ValidationError
 
-from telemetry.aircraft import Aircraft, Lead, Limits, Node, Pack, PackLabel, Servo, Supply
+from telemetry.aircraft import (
+    Aircraft,
+    Lead,
+    Limits,
+    Node,
+    Pack,
+    PackLabel,
+    Servo,
+    Supply,
+    with_nodes,
+)
+from telemetry.channels import mirror_of
 
 MAY = date(2026, 5, 14)
 
@@ -177,3 +189,93 @@ def test_the_way_up_is_found_through_whichever_supply_leads_there() -> None:
 def test_a_loop_ends_the_way_up() -> None:
     nodes = (Node(name="a", fed_from="b"), Node(name="b", fed_from="a"))
     assert Aircraft(nodes=nodes).way_up("a", "bus") == ()
+
+
+def _fed(aircraft: Aircraft, volts: dict[str, float], amps: dict[str, float]) -> dict[str, object]:
+    """Nodes with what feeds them, for constant voltages (V) and currents (A)."""
+    made = with_nodes(aircraft, *({p: np.full(9, x) for p, x in d.items()} for d in (volts, amps)))
+    return {n.name: n.fed_from for n in made.nodes}
+
+
+SUPPLY_V, SUPPLY_A = {"pack 1": 8.0, "pack 2": 8.1, "bus": 7.4}, {"bus": 5.0}
+BUS = Aircraft(packs=(Pack(name="pack 1"), Pack(name="pack 2")), bus="bus")
+
+
+def test_a_place_below_the_bus_is_a_node_whatever_it_is_called() -> None:
+    volts = {**SUPPLY_V, "wl": 7.3, "siipi": 7.45, "tail": 3.0}
+    fed = _fed(BUS, volts, {**SUPPLY_A, "wl": 1.0, "left aileron": 0.2, "qq": 0.5})
+    # One servo's current hangs on one of the nodes, which of them is not known.
+    assert fed == {
+        "wl": "bus", "siipi": "bus", "tail": "bus", "left aileron": None, "qq": "bus"
+    }  # fmt: skip
+    assert _fed(BUS, SUPPLY_V, {**SUPPLY_A, "servo 3": 0.4}) == {"servo 3": "bus"}
+
+
+@pytest.mark.parametrize(
+    ("place", "volts", "amps"),
+    [
+        ("drive", 22.2, 1.0),  # a voltage above the supply's
+        ("drive", None, 40.0),  # a current above that of the whole
+        ("kokonaisvirta", None, 4.9),  # the whole under another name
+        ("logic", 3.3, None),  # another rail, and nothing says what feeds it
+        ("motor", 7.2, 1.0),
+        ("left esc", None, 1.0),
+        ("pack 3", 8.0, 1.0),
+        ("regulator", 7.4, 1.0),
+    ],
+)
+def test_what_hangs_elsewhere_is_no_node(
+    place: str, volts: float | None, amps: float | None
+) -> None:
+    more_v, more_a = ({} if x is None else {place: x} for x in (volts, amps))
+    assert _fed(BUS, SUPPLY_V | more_v, SUPPLY_A | more_a) == {}
+
+
+def test_a_regulator_of_its_own_leaves_the_feed_open() -> None:
+    assert _fed(BUS, {**SUPPLY_V, "rx": 5.0}, {**SUPPLY_A, "rx": 0.4}) == {"rx": None}
+
+
+def test_a_node_with_a_voltage_may_draw_all_there_is() -> None:
+    assert _fed(BUS, {**SUPPLY_V, "wl": 7.3}, {**SUPPLY_A, "wl": 5.1}) == {"wl": "bus"}
+
+
+def test_without_a_known_whole_the_sum_of_the_others_is_no_node() -> None:
+    amps = {"left wing": 2.0, "right wing": 1.8, "summa": 3.9}
+    assert _fed(Aircraft(), {}, amps) == {"left wing": None, "right wing": None}
+    assert set(_fed(Aircraft(), {}, {"wl": 1.0, "wr": 1.0})) == {"wl", "wr"}
+
+
+def test_names_tell_the_supply_where_the_aircraft_does_not() -> None:
+    assert _fed(Aircraft(), {**SUPPLY_V, "wl": 7.3}, {}) == {"wl": "bus"}
+    assert _fed(Aircraft(), {"pack 1": 8.0, "wl": 7.9, "x": 22.0}, {}) == {"wl": "pack 1"}
+    two = {"pack 1": 8.0, "pack 2": 8.1, "wl": 7.9, "x": 22.0}
+    assert _fed(Aircraft(), two, {}) == {"wl": None}
+
+
+def test_nodes_of_the_profile_stay_and_others_are_added() -> None:
+    tern = _tern()
+    seen = {"left wing": 7.3, "left tip": 7.2, "right wing": 7.3, "zz": 7.3, "bus": 7.4}
+    made = with_nodes(tern, {p: np.full(9, v) for p, v in seen.items()}, {})
+    assert made.nodes[:3] == tern.nodes
+    assert made.nodes[3:] == (Node(name="zz", fed_from="bus"),)
+
+
+@pytest.mark.parametrize(
+    ("name", "places", "mirror"),
+    [
+        ("left wing", ("left wing", "right wing"), "right wing"),
+        ("left wing", ("left wing", "tail"), None),
+        ("wl", ("wl", "wr"), "wr"),
+        ("rw2", ("rw2", "lw2", "rw1"), "lw2"),
+        ("l", ("l", "r"), "r"),
+        ("wing l", ("wing r", "wing l"), "wing r"),
+        ("lr", ("lr", "rr", "ll"), None),  # two could be meant
+        ("rail", ("rail", "lail"), None),  # a word, not a code
+        ("tail", ("tail", "tair"), None),
+        ("front wing", ("front wing", "rear wing"), None),
+    ],
+)
+def test_mirrors_differ_in_their_side_alone(
+    name: str, places: tuple[str, ...], mirror: str | None
+) -> None:
+    assert mirror_of(name, places) == mirror

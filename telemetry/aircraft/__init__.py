@@ -6,7 +6,7 @@ feed the bus, the bus feeds nodes and receivers. Profiles are read by :mod:`tele
 
 from __future__ import annotations
 
-from telemetry.aircraft.inferring import infer_path
+from telemetry.aircraft.inferring import infer_path, with_nodes, with_nodes_of
 from telemetry.aircraft.limits import Limits
 from telemetry.aircraft.parts import (
     CELL_V,
@@ -32,4 +32,6 @@ __all__ = [
     "Servo",
     "Supply",
     "infer_path",
+    "with_nodes",
+    "with_nodes_of",
 ]

@@ -2,25 +2,40 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
+import numpy as np
+
 from telemetry.aircraft.parts import Node, Pack
 from telemetry.aircraft.path import Aircraft
-from telemetry.channels import PlaceKind, Quantity, kind_of_place, mirror_of
-from telemetry.log import Log
+from telemetry.channels import PlaceKind, Quantity, is_drive, kind_of_place, mirror_of
+from telemetry.log import FloatArray, Log
 
 # What a transmitter calls the aircraft in the lines before the header, in seven languages.
 _MODEL = frozenset(
     {"model", "model name", "aircraft", "modell", "modellname", "modèle", "modele", "modelo"}
     | {"modello", "modelnaam", "vliegtuig", "letadlo", "název modelu"}
 )
+# What is one servo or one output of a node.
+_OUTPUTS = ("servo", "channel", "output")
+_NODES = (PlaceKind.NODE, PlaceKind.RECEIVER)
+_SUPPLIES = (PlaceKind.PACK, PlaceKind.REGULATOR, PlaceKind.BUS)
+# Of a place whose name tells nothing. Its usual voltage against that of what feeds it: beyond the
+# higher bound something else feeds it, below the lower one it has a regulator of its own (ours;
+# leads of servos lose a tenth of the supply at most, sensors are off by less). Its mean current
+# against that of the whole: more than a part of it can't be, and a current alone that is all of it
+# is the whole under another name (ours: current sensors are off by a few per cent).
+_LEAST_V, _MOST_V = 0.85, 1.1
+_MOST_A, _WHOLE_A = 1.1, 0.9
 
 
 def infer_path(log: Log) -> Aircraft:
     """The power path as far as the places of a log tell it.
 
-    Packs are the places named so; the bus is the place named so; every node and receiver with a
-    voltage or current of its own is taken to be fed from the bus (common practice, no source: the
-    two usual layouts), without one from the regulator, else from the one pack there is. Nothing is
-    assumed of chemistry, capacity or leads.
+    Packs are the places named so; the bus is the place named so; every node with a voltage or
+    current of its own (:func:`with_nodes`) is taken to be fed from the bus (common practice, no
+    source: the two usual layouts), without one from the regulator, else from the one pack there
+    is. Nothing is assumed of chemistry, capacity or leads.
     """
     electrical = log.places(Quantity.VOLTAGE, Quantity.CURRENT)
     packs = tuple(
@@ -30,19 +45,124 @@ def infer_path(log: Log) -> Aircraft:
     )
     bus = next((p for p in electrical if kind_of_place(p) is PlaceKind.BUS), None)
     regulator = next((p for p in electrical if kind_of_place(p) is PlaceKind.REGULATOR), None)
-    feed = bus or regulator or (packs[0].name if len(packs) == 1 else None)
-    nodes = tuple(
+    named = Aircraft(name=_named_in(log), inferred=True, packs=packs, regulator=regulator, bus=bus)
+    return with_nodes_of(log, named)
+
+
+def with_nodes_of(log: Log, aircraft: Aircraft) -> Aircraft:
+    """The aircraft with every node of a log, also those that it does not list."""
+    volts, amps = (
+        {c.place: log.values(c.key) for c in reversed(log.select(quantity)) if c.place is not None}
+        for quantity in (Quantity.VOLTAGE, Quantity.CURRENT)
+    )
+    # A lowest value alone makes no place, but where the name tells its part.
+    places = {
+        p: volts.get(p, np.empty(0))
+        for p in log.places(Quantity.VOLTAGE, Quantity.CURRENT)
+        if p in volts or p in amps or kind_of_place(p) in _NODES
+    }
+    return with_nodes(aircraft, places, amps)
+
+
+def with_nodes(
+    aircraft: Aircraft, volts: Mapping[str, FloatArray], amps: Mapping[str, FloatArray]
+) -> Aircraft:
+    """The aircraft with a node for each place below the bus that it does not list.
+
+    What the name calls a node or receiver is one. Any other place with a voltage or current of its
+    own is one as well, unless it is the drive or its readings say that it hangs elsewhere: a
+    voltage above that of the supply, a current above that of the whole. What feeds it is left open
+    where its voltage lies far below (a supply of its own lies between) and where it is one output
+    of the nodes. Two that differ in their side alone are mirrors.
+
+    Parameters
+    ----------
+    aircraft : Aircraft
+        Where it has no root, the places' names tell what feeds the nodes.
+    volts, amps : mapping of str to ndarray
+        Voltages (V) and currents (A) by place; NaN where there is none.
+    """
+    seen = _Seen(aircraft, volts, amps)
+    listed = {aircraft.bus, aircraft.regulator, seen.feed}
+    listed |= {n.name for n in aircraft.nodes} | {p.name for p in aircraft.packs}
+    listed |= {s.name for s in aircraft.supplies}
+    fresh = [p for p in seen.places if p not in listed and kind_of_place(p) not in _SUPPLIES]
+    nodes = [p for p in fresh if kind_of_place(p) in _NODES or seen.below(p)]
+    outputs = {p for p in nodes if _is_output(p) and p not in seen.volts}
+    alone = not aircraft.nodes and outputs == set(nodes)
+    made = tuple(
         Node(
             name=p,
-            fed_from=feed,
-            mirror=m if (m := mirror_of(p)) in electrical else None,
+            fed_from=seen.feed
+            if kind_of_place(p) in _NODES or (seen.near(p) and (alone or p not in outputs))
+            else None,
+            mirror=mirror_of(p, seen.places),
         )
-        for p in electrical
-        if kind_of_place(p) in (PlaceKind.NODE, PlaceKind.RECEIVER)
+        for p in nodes
     )
-    return Aircraft(
-        name=_named_in(log), inferred=True, packs=packs, regulator=regulator, bus=bus, nodes=nodes
-    )
+    return aircraft.model_copy(update={"nodes": (*aircraft.nodes, *made)})
+
+
+def _is_output(place: str) -> bool:
+    """One servo or output: where there are nodes it hangs on one of them."""
+    return place.partition(" ")[0] in _OUTPUTS or kind_of_place(place) is PlaceKind.SURFACE
+
+
+class _Seen:
+    """What the readings of a log, or of many, tell of its places."""
+
+    def __init__(
+        self, aircraft: Aircraft, volts: Mapping[str, FloatArray], amps: Mapping[str, FloatArray]
+    ) -> None:
+        self.places = tuple(dict.fromkeys([*volts, *amps]))
+        self.volts = {p: float(np.median(x)) for p, x in _known(volts).items()}
+        self.amps = {p: float(np.mean(x)) for p, x in _known(amps).items()}
+        kinds = {p: kind_of_place(p) for p in self.places}
+        self.packs = [p.name for p in aircraft.packs]
+        self.packs = self.packs or [p for p in kinds if kinds[p] is PlaceKind.PACK]
+        found = [
+            p for kind in (PlaceKind.BUS, PlaceKind.REGULATOR) for p in kinds if kinds[p] is kind
+        ]
+        found += self.packs if len(self.packs) == 1 else []
+        self.feed = aircraft.root or next(iter(found), None)
+
+    def below(self, place: str) -> bool:
+        """Whether a place can hang below the supply of the servos."""
+        if is_drive(place):
+            return False
+        volts, amps = self.volts.get(place), self.amps.get(place)
+        supplies = [self.feed] if self.feed in self.volts else self.packs
+        supply_v = max((self.volts[p] for p in supplies if p in self.volts), default=None)
+        if volts is not None and supply_v is not None and volts > _MOST_V * supply_v:
+            return False
+        if amps is None:
+            return volts is not None and self.near(place)
+        whole = self._whole()
+        if whole is None:
+            return volts is not None or not self._is_sum(place)
+        return amps < (_WHOLE_A if volts is None else _MOST_A) * whole
+
+    def near(self, place: str) -> bool:
+        """Whether its voltage can be that of the feed behind a lead; True where not known."""
+        own, above = self.volts.get(place), self.volts.get(self.feed or "")
+        return own is None or above is None or own >= _LEAST_V * above
+
+    def _whole(self) -> float | None:
+        """Mean current of the whole, A: of the feed, of all packs; None where neither is known."""
+        if self.feed in self.amps:
+            return self.amps[self.feed]
+        packs = [self.amps[p] for p in self.packs if p in self.amps]
+        return sum(packs) if packs and len(packs) == len(self.packs) else None
+
+    def _is_sum(self, place: str) -> bool:
+        """Whether its current is about that of all other places together."""
+        others = [a for p, a in self.amps.items() if p != place]
+        return len(others) > 1 and _WHOLE_A * sum(others) < self.amps[place] < _MOST_A * sum(others)
+
+
+def _known(series: Mapping[str, FloatArray]) -> dict[str, FloatArray]:
+    finite = {p: x[np.isfinite(x)] for p, x in series.items()}
+    return {p: x for p, x in finite.items() if x.size}
 
 
 def _named_in(log: Log) -> str:

@@ -150,7 +150,7 @@ def by_company(columns: Sequence[Column], chosen: list[Choice]) -> None:
             continue
         if columns[i].title in ("a", "v") and not letters:
             # One of "a", "b", "c" rather than amperes, unless volts stand beside it.
-            choice.reading, choice.rivals = _nothing(columns[i]), (r,)
+            choice.reading, choice.rivals = replace(_nothing(columns[i]), unit=None), (r,)
             continue
         stick = next((x for x in choice.rivals if x.quantity is Quantity.CONTROL), None)
         stick = stick or next(
@@ -250,7 +250,9 @@ def place_the_unplaced(columns: Sequence[Column], chosen: list[Choice]) -> None:
             place, why = "", ""
         if not place:
             own = r.label.casefold() or columns[i].title.casefold()
-            chosen[i].reading = replace(r, place=own, reason=f"{r.reason}; place not known")
+            chosen[i].reading = replace(
+                r, place=own, own_word=True, reason=f"{r.reason}; place not known"
+            )
             continue
         chosen[i].reading = replace(
             r, place=place, reason=f"{r.reason}; {why}", score=round(r.score * 0.85, 3)

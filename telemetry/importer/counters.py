@@ -11,8 +11,8 @@ from numpy.typing import NDArray
 
 from telemetry.errors import UnreadableLog
 from telemetry.importer.timesource import Source, TimeBase, speaks_of_time
-from telemetry.importer.wording import set_option
 from telemetry.importer.words import fold
+from telemetry.unsettled import set_option
 
 FloatArray = NDArray[np.float64]
 _DAY = 86400.0

@@ -20,7 +20,7 @@ from telemetry.importer.resolve import Resolved, resolve
 from telemetry.importer.settings import parse_setting, text_of
 from telemetry.importer.sheet import read_sheet
 from telemetry.importer.values import convert, repeats, resolution
-from telemetry.importer.wording import set_option
+from telemetry.unsettled import Unsettled, set_option, unsettled_supplies
 
 _SAMPLES = 5
 
@@ -121,6 +121,17 @@ class Listing:
     notes: tuple[str, ...]
     fingerprint: str
     settled: Mapping[str, str]
+
+    @property
+    def unsettled(self) -> tuple[Unsettled, ...]:
+        """Supply columns that the review cannot use as they are read."""
+        return unsettled_supplies(
+            {
+                c.number: c.channel
+                for c in self.columns
+                if c.filled and any((c.low, c.high)) and self.settled.get(c.title) != "ignore"
+            }
+        )
 
     def column_map(self, name: str) -> ColumnMap:
         """The readings as shown, as a map for later logs with the same header.

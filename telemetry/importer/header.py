@@ -43,6 +43,8 @@ class Reading:
         The reporting receiver, where the value itself belongs to another place.
     closer : str
         A closer name of the place, where several columns share it.
+    own_word : bool
+        True where no known word tells the place.
     """
 
     quantity: Quantity
@@ -56,6 +58,7 @@ class Reading:
     placed: bool = True
     copy_of: str = ""
     closer: str = ""
+    own_word: bool = False
 
 
 def readings(name: Name) -> tuple[Reading, ...]:
@@ -119,6 +122,7 @@ def _reading(
         placed=spot.place is not None,
         copy_of=spot.copy_of,
         closer=spot.closer,
+        own_word=spot.own_word,
     )
 
 

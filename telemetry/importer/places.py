@@ -35,6 +35,8 @@ class Spot:
         The receiver that reports the value.
     closer : str
         A closer name ("left wing node 2"), where several columns share the place.
+    own_word : bool
+        True where no known word tells the place.
     """
 
     place: str | None
@@ -46,6 +48,7 @@ class Spot:
     controllable: bool = False
     copy_of: str = ""
     closer: str = ""
+    own_word: bool = False
 
 
 # One letter and a number, where nothing better tells the place ("Kap. A1", "U_E2").
@@ -339,7 +342,8 @@ def _leftover(words: tuple[Word, ...], quantity: Quantity, loose: int | None) ->
         if loose is not None:
             last = [w.text.casefold() for w in words if not w.meanings or w.number is not None]
             place = _join(last)
-        return Spot(place=place, score=0.85, reason="the file's own word for the place")
+        why = "the file's own word for the place"
+        return Spot(place=place, score=0.85, reason=why, own_word=True)
     if loose is not None and quantity in _SUPPLIED:
         return Spot(
             place=f"pack {loose}",

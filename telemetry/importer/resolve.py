@@ -32,8 +32,9 @@ from telemetry.importer.values import (
     leading_zeros,
     zeros_in_a_counter,
 )
-from telemetry.importer.wording import count, set_option, verb
+from telemetry.importer.wording import count, verb
 from telemetry.units import UNITS, Unit
+from telemetry.unsettled import set_option
 
 FloatArray = NDArray[np.float64]
 
@@ -137,6 +138,7 @@ def _finish(column: Column, choice: Choice, notes: list[str], *, strict: bool) -
         score=min(1.0, r.score),
         rivals=rivals,
         text=words,
+        own_word=r.own_word,
     )
     return Resolved(channel=channel, values=values)
 

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from telemetry.importer.stamps import Stamps, days, parse_stamps, seconds
 from telemetry.importer.timesource import Source, TimeBase, speaks_of_time
-from telemetry.importer.wording import set_option
+from telemetry.unsettled import set_option
 
 FloatArray = NDArray[np.float64]
 _DAY = 86400.0

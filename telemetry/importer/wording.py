@@ -27,25 +27,3 @@ def verb(number: int, one: str, many: str) -> str:
         "was", "were".
     """
     return one if number == 1 else many
-
-
-def set_option(title: str, *readings: str, number: int | None = None) -> str:
-    """The options that settle a column, as they are typed: ``--set 'COLUMN=READING'``.
-
-    Parameters
-    ----------
-    title : str
-        The column's. It comes from a file of anybody: where it holds what a shell would act on
-        within any quotation marks, the number stands for it.
-    readings : str
-        One option for each, joined by "or"; only the first says ``--set``.
-    number : int, optional
-        The column's, from 1.
-    """
-    quote = "'"
-    if "'" in title:
-        if set(title) & set('"$`!\\'):
-            title = "COLUMN" if number is None else f"#{number}"
-        else:
-            quote = '"'
-    return "--set " + " or ".join(f"{quote}{title}={reading}{quote}" for reading in readings)

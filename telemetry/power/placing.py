@@ -237,6 +237,11 @@ def _own_fault(e: Event, loads: Loads) -> Origin:
     return Origin.CONTACT
 
 
+def _is_node(place: str, aircraft: Aircraft) -> bool:
+    own = aircraft.node(place) is not None and place != aircraft.root
+    return own and kind_of_place(place) is not PlaceKind.RECEIVER
+
+
 def _fall(s: Series, e: Event) -> float:
     near = s.about(e.start_s, e.end_s)
     return 0.0 if near.size == 0 else s.usual(e.start_s) - float(near.min())
@@ -245,7 +250,7 @@ def _fall(s: Series, e: Event) -> float:
 def _pack_shifted(e: Event, loads: Loads) -> str | None:
     """What happened to a pack's share across the start of an event, if it left for good."""
     packs = [(p.name, loads.amps[p.name]) for p in loads.aircraft.packs if p.name in loads.amps]
-    if len(packs) < 2 or kind_of_place(e.place) is PlaceKind.NODE:
+    if len(packs) < 2 or _is_node(e.place, loads.aircraft):
         return None
     grid = np.arange(-6.0, 6.01, 0.5) + e.start_s
     flows = np.vstack([held_at(s.t, s.v, grid, 3.0) for _, s in packs])

@@ -113,8 +113,8 @@ def paired(places: Iterable[str]) -> tuple[str, ...]:
     for place in rest:
         if place in out:
             continue
-        mirror = mirror_of(place)
-        pair = [place] if mirror is None or mirror not in rest else sorted((place, mirror))
+        mirror = mirror_of(place, rest)
+        pair = [place] if mirror is None else sorted((place, mirror))
         out += pair
     return tuple(out)
 
@@ -123,7 +123,7 @@ def side_by_side(places: Iterable[str]) -> tuple[list[str], list[str]]:
     """Places that belong beside one another, in pairs (mirrors, packs), and those left over."""
     rest = list(paired(places))
     packs = [p for p in rest if kind_of_place(p) is PlaceKind.PACK]
-    mirrored = [p for p in rest if (m := mirror_of(p)) is not None and m in rest]
+    mirrored = [p for p in rest if mirror_of(p, rest) is not None]
     pairs = [*(packs if len(packs) % 2 == 0 else []), *mirrored]
     return pairs, [p for p in rest if p not in pairs]
 

@@ -51,11 +51,21 @@ def render(listing: Listing, width: int = 80) -> str:
         names = ", ".join(c.title for c in unknown)
         lines += _wrap(f"{_UNKNOWN} Kept, but not understood: {names}", width)
         lines.append(f"  To name one: {unknown[0].set_line}")
+    unsettled = listing.unsettled
+    lone = [u for u in unsettled if u.beside]
+    for u in lone:
+        lines += _wrap(
+            f"{_OPEN} The current '{u.column}' has no voltage and the voltage '{u.beside}' no "
+            "current. If they are of one place, say so; if not, give the current a place of its "
+            "own:",
+            width,
+        )
+        lines.append(f"    {u.set_line}")
     if listing.problem:
         lines += _wrap(f"Cannot be reviewed yet: {listing.problem}", width)
     elif not any(c.channel.quantity in ("voltage", "current") for c in listing.columns):
         lines += _wrap("No column is read as a voltage or a current: name them with --set.", width)
-    elif not undecided:
+    elif not (undecided or unsettled):
         lines.append("Every column that the review needs is settled.")
     return "\n".join(plain(line) for line in lines) + "\n"
 

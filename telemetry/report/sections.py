@@ -242,8 +242,8 @@ def _stir_blocks(
 
 
 def _to_mirror(place: StirPlace, means: dict[str, float | None]) -> str:
-    mirror = mirror_of(place.place)
-    other = None if mirror is None else means.get(mirror)
+    mirror = mirror_of(place.place, means)
+    other = None if mirror is None else means[mirror]
     if place.mean_a is None or other is None or other <= 0:
         return NONE
     return f"{place.mean_a / other:.2f}"

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 
+from telemetry.aircraft import Aircraft
 from telemetry.channels import PlaceKind, Quantity, kind_of_place
 from telemetry.power.charge_state import counter_mismatch
 from telemetry.results import ColumnUse, Finding, Flight, Level, Quality
@@ -41,13 +42,15 @@ def capacity(flight: Flight, columns: Iterable[ColumnUse]) -> list[Finding]:
     return out
 
 
-def offsets(flight: Flight) -> list[Finding]:
+def offsets(flight: Flight, aircraft: Aircraft) -> list[Finding]:
     """Two voltage sensors that differ at no load, by the resistance's own offset."""
     out = []
     for r in flight.resistances:
         if r.kind != "branch" or r.offset_v is None or r.offset_low_v is None:
             continue
-        if kind_of_place(r.place) is not PlaceKind.NODE:
+        # A receiver often has a regulator of its own: what lies between is no offset.
+        known = aircraft.node(r.place) is not None and r.place != aircraft.root
+        if not known or kind_of_place(r.place) is PlaceKind.RECEIVER:
             continue
         nearest = 0.0
         if r.offset_low_v > 0:

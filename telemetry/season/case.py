@@ -27,6 +27,7 @@ GROUND_CHANCE = 0.01
 _TO_TELL, _LAST, _CURED = 2, 3, 0.6
 # Servos of a node where neither the profile nor its outputs tell (common practice, no source).
 ASSUMED_SERVOS = 4
+_NODES = (PlaceKind.NODE, PlaceKind.RECEIVER)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -128,8 +129,8 @@ class Case:
             known = None if node is None else node.servos
         if known is not None:
             return known, True
-        nodes = (PlaceKind.NODE, PlaceKind.RECEIVER)
-        return ASSUMED_SERVOS * (1 if kind_of_place(place) in nodes else 2), False
+        whole = self.aircraft.node(place) is None and kind_of_place(place) not in _NODES
+        return ASSUMED_SERVOS * (2 if whole else 1), False
 
     def servo_pct(self, place: str, judgement: Judgement) -> float:
         """Rise per average servo share, %: the place's rise times the servos on it."""

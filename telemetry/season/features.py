@@ -125,14 +125,19 @@ def measure_flight(review: Review, number: int = 1) -> Measures:
 
 def load_places(aircraft: Aircraft, places: tuple[str, ...]) -> tuple[str, ...]:
     """The places whose own current drives servos: nodes and receivers, else the whole."""
-    nodes = {n.name for n in aircraft.nodes} - {aircraft.bus}
-    kinds = (PlaceKind.NODE, PlaceKind.RECEIVER)
-    own = tuple(p for p in places if p in nodes or kind_of_place(p) in kinds)
+    own = node_places(aircraft, places)
     if own:
         return own
     whole = [p for p in places if p == aircraft.bus or kind_of_place(p) is PlaceKind.BUS]
     whole += [p for p in places if p == TOTAL]
     return tuple(whole[:1] or (places if len(places) == 1 else ()))
+
+
+def node_places(aircraft: Aircraft, places: tuple[str, ...]) -> tuple[str, ...]:
+    """Those of some places that are nodes or receivers, by the aircraft or by name."""
+    nodes = {n.name for n in aircraft.nodes} - {aircraft.bus}
+    kinds = (PlaceKind.NODE, PlaceKind.RECEIVER)
+    return tuple(p for p in places if p in nodes or kind_of_place(p) in kinds)
 
 
 def _currents(readings: Readings, aircraft: Aircraft) -> dict[str, Reading]:

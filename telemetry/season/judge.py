@@ -4,7 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from telemetry.aircraft import Aircraft
+import numpy as np
+
+from telemetry.aircraft import Aircraft, with_nodes
+from telemetry.log import FloatArray
 from telemetry.results import Feature, History, HistoryFlight, NoteMark
 from telemetry.season.case import Case, Found
 from telemetry.season.leads import judge_leads
@@ -13,6 +16,8 @@ from telemetry.season.packs import judge_packs
 from telemetry.season.servos import judge_servos, loads_of
 from telemetry.season.supply import judge_supply
 from telemetry.season.table import Table
+from telemetry.season.tree import left_out
+from telemetry.season.voltages import TOTAL
 
 _JUDGES = (judge_servos, judge_leads, judge_packs, judge_supply)
 
@@ -48,12 +53,13 @@ def judge(
     craft = Aircraft() if aircraft is None else aircraft
     rows = _listed(flights) if listed is None else tuple(listed)
     table = Table(flights)
+    complete = with_nodes(craft, *(_in_all(table, what) for what in ("volts", "amps")))
     case = Case(
         flights=flights,
         listed=rows,
         notes=tuple(notes),
-        aircraft=craft,
-        charts=_charts(table, craft),
+        aircraft=complete,
+        charts=_charts(table, complete),
         table=table,
     )
     found = Found()
@@ -63,6 +69,7 @@ def judge(
             found.trends += more.trends
             found.findings += more.findings
             found.not_judged += more.not_judged
+        found.not_judged += left_out(case)
     return History(
         name=name or craft.name,
         aircraft=craft,
@@ -85,6 +92,22 @@ def judge(
         findings=tuple(sorted(found.findings, key=lambda f: -f.level.rank)),
         not_judged=tuple(found.not_judged),
     )
+
+
+def _in_all(table: Table, what: str) -> dict[str, FloatArray]:
+    """Voltages or currents of each place in the stretches of all flights."""
+    places = table.voltage_places if what == "volts" else table.current_places
+    return {
+        p: np.concatenate(
+            [
+                x.ravel()
+                for part in ("stir", "air")
+                if (x := table.stretches(part, what, p)) is not None
+            ]
+        )
+        for p in places
+        if p != TOTAL
+    }
 
 
 def _listed(flights: Sequence[Measures]) -> tuple[HistoryFlight, ...]:

@@ -50,7 +50,7 @@ _FEW_BLOCKS = 4
 
 def mirror_place(aircraft: Aircraft, place: str, places: Sequence[str]) -> str | None:
     """The like place on the other side: the profile's word, else by name; only if measured."""
-    found = aircraft.mirror(place) or mirror_of(place)
+    found = aircraft.mirror(place) or mirror_of(place, places)
     return found if found in places and found != place else None
 
 

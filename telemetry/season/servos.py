@@ -66,6 +66,12 @@ def judge_servos(case: Case) -> Found:
             j = _judge(case, place, others, 1.0)
             if j is not None:
                 found.trends.append(_trend(case, "servo-current-rising", place, j))
+            else:
+                found.not_judged.append(
+                    f"servo currents of {place}: fewer than three flights tell them"
+                )
+        elif claim is None:
+            found.not_judged.append(f"servo currents of {place}: no other place is beyond doubt")
         elif claim is not None:
             found.trends.append(_trend(case, claim.code, place, claim.judgement))
         finding = None

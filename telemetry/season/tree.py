@@ -4,7 +4,10 @@ from __future__ import annotations
 
 from telemetry.channels import PlaceKind, kind_of_place
 from telemetry.season.case import Case
+from telemetry.season.features import load_places, node_places
 from telemetry.season.voltages import TOTAL
+
+_SUPPLIES = (PlaceKind.PACK, PlaceKind.REGULATOR, PlaceKind.BUS)
 
 
 def root_of(case: Case) -> str | None:
@@ -20,14 +23,31 @@ def root_of(case: Case) -> str | None:
 def fed_places(case: Case) -> list[tuple[str, str]]:
     """Places with a voltage of their own, and the place that feeds each."""
     seen, root = case.table.voltage_places, root_of(case)
+    nodes = node_places(case.aircraft, seen)
     out = []
     for place in seen:
-        is_node = kind_of_place(place) in (PlaceKind.NODE, PlaceKind.RECEIVER)
-        if place == root or not (is_node or case.aircraft.node(place)):
+        if place == root or place not in nodes:
             continue
-        parent = case.aircraft.parent(place) or root
+        node = case.aircraft.node(place)
+        parent = root if node is None else node.fed_from
         if parent is not None and parent in seen and parent != place:
             out.append((place, parent))
+    return out
+
+
+def left_out(case: Case) -> list[str]:
+    """Places whose voltage or current is compared with nothing, in words, each with the reason."""
+    aircraft, table = case.aircraft, case.table
+    loads, fed = load_places(aircraft, table.current_places), fed_places(case)
+    out = []
+    for place in dict.fromkeys([*table.current_places, *table.voltage_places]):
+        supply = kind_of_place(place) in _SUPPLIES or place in (root_of(case), TOTAL)
+        if supply or aircraft.pack(place) or aircraft.supply(place):
+            continue
+        if place in table.current_places and loads and place not in loads:
+            out.append(f"current of {place}: by name or size it drives no servos")
+        if place in table.voltage_places and fed and place not in {p for p, _ in fed}:
+            out.append(f"voltage of {place}: what feeds it is not known, or has no voltage here")
     return out
 
 

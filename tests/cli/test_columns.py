@@ -3,7 +3,12 @@
 from __future__ import annotations
 
 import json
+import shlex
 import tomllib
+from pathlib import Path
+from typing import Any
+
+import pytest
 
 
 def test_every_column_is_listed_with_its_reading_and_reason(run, log) -> None:
@@ -115,3 +120,77 @@ def test_headers_cannot_write_on_the_screen(run, tmp_path) -> None:
     for result in (run("columns", path), run("review", path)):
         assert result.exit_code == 0
         assert not any(c in result.output for c in "\x1b\x07")
+
+
+FINNISH = {"Left wing U": "Vasen siipi jännite", "Left wing I": "Vasen siipi virta"}
+
+
+def _relabelled(path: Path, text: str, names: dict[str, str]) -> Path:
+    for old, new in names.items():
+        assert old in text
+        text = text.replace(old, new)
+    path.write_text(text, encoding="utf-8")
+    return path
+
+
+def test_a_node_that_lost_its_current_is_not_clear_until_it_is_named(
+    run, tmp_path, log, log_text
+) -> None:
+    def review(path: Path, *options: str) -> dict[str, Any]:
+        return json.loads(run("review", path, "--json", *options).stdout)["reviews"][0]
+
+    known = review(log)
+    path = _relabelled(tmp_path / "vasen.csv", log_text, FINNISH)
+    found = review(path)
+    assert (known["verdict"], found["verdict"]) == ("clear", "unknown")
+    (thin,) = found["findings"]
+    assert thin["code"] == "log-too-thin"
+    for title in ("'Vasen siipi virta [A]'", "'Vasen siipi jännite [V]'"):
+        assert title in thin["title"]
+    listed = run("columns", path).stdout
+    assert "settled" not in listed
+    assert "settled" in run("columns", log).stdout
+    # What is printed works when it is pasted, in the listing and in the finding.
+    (line,) = [x.strip() for x in listed.splitlines() if x.strip().startswith("--set")]
+    assert line in thin["confirm"]
+    options = shlex.split(line)
+    named = review(path, *options)
+    assert named["verdict"] == "clear"
+    assert "settled" in run("columns", path, *options).stdout
+    drops = [
+        [r["mohm"] for r in x["flights"][0]["resistances"] if r["kind"] == "branch"]
+        for x in (known, named)
+    ]
+    assert drops[0] == drops[1] != []
+    # So does saying that it belongs elsewhere.
+    apart = review(path, "--set", "Vasen siipi virta [A]=pump/current[A]")
+    assert apart["verdict"] == "clear"
+
+
+@pytest.mark.parametrize(
+    "names",
+    [
+        # A code: voltage and current of one place.
+        {"Left wing U": "WL voltage", "Left wing I": "WL current", "Right wing I": "WR current"},
+        {"Left wing U [V]": "Alt [m]"},  # currents alone
+        {"Left wing I [A]": "Alt [m]", "Right wing I [A]": "Speed [m/s]"},  # voltages alone
+        {"Left wing I [A]": "Servo 3 current [A]"},  # a current of a known place
+    ],
+)
+def test_logs_that_say_all_they_hold_stay_clear(run, tmp_path, log_text, names) -> None:
+    path = _relabelled(tmp_path / "log.csv", log_text, names)
+    assert json.loads(run("review", path, "--json").stdout)["reviews"][0]["verdict"] == "clear"
+    assert "settled" in run("columns", path).stdout
+
+
+def test_a_supply_that_was_not_understood_is_not_clear(run, tmp_path, log_text) -> None:
+    path = _relabelled(tmp_path / "log.csv", log_text, {"Left wing I [A]": "A7 virta"})
+    found = json.loads(run("review", path, "--json").stdout)["reviews"][0]
+    assert found["verdict"] == "unknown"
+    (thin,) = found["findings"]
+    assert "'A7 virta'" in thin["title"]
+    assert "settled" not in run("columns", path).stdout
+    start = thin["confirm"].index("--set")
+    options = shlex.split(thin["confirm"][start:].removesuffix(" to the command."))
+    again = json.loads(run("review", path, "--json", *options).stdout)["reviews"][0]
+    assert "A7" not in json.dumps(again["findings"])
