@@ -11,6 +11,7 @@ import re
 from collections.abc import Collection
 from dataclasses import dataclass
 from enum import StrEnum
+from typing import NamedTuple
 
 
 class Quantity(StrEnum):
@@ -55,6 +56,60 @@ CANONICAL_UNIT: dict[Quantity, str] = {
     Quantity.SPEED: "m/s",
     Quantity.RPM: "rpm",
 }
+
+
+# What a reading can be, in the canonical unit. Wide on purpose (common practice, no source): a
+# model's radio power stays far inside.
+POSSIBLE: dict[Quantity, tuple[float, float]] = {
+    Quantity.VOLTAGE: (0.0, 100.0),
+    Quantity.CELL_VOLTAGE: (0.0, 5.0),
+    Quantity.CURRENT: (-500.0, 500.0),
+    Quantity.CONSUMED: (0.0, 200_000.0),
+    Quantity.REMAINING: (0.0, 200_000.0),
+    Quantity.TEMPERATURE: (-60.0, 250.0),
+    Quantity.RPM: (0.0, 250_000.0),
+    Quantity.LINK: (-150.0, 150.0),
+    Quantity.LOST: (0.0, 1e9),
+    Quantity.POWER: (-50_000.0, 50_000.0),
+}
+# What a quantity may well come to in flight, in the canonical unit (common practice, no source):
+# however quiet a column is, a number of this size is none of its own kind.
+SIZE: dict[Quantity, float] = {
+    Quantity.VOLTAGE: 10.0,
+    Quantity.CELL_VOLTAGE: 4.0,
+    Quantity.CURRENT: 20.0,
+    Quantity.REMAINING: 100.0,
+    Quantity.POWER: 200.0,
+    Quantity.RESISTANCE: 1.0,
+    Quantity.TEMPERATURE: 30.0,
+    Quantity.CONTROL: 100.0,
+    Quantity.LINK: 100.0,
+    Quantity.LOST: 1000.0,
+    Quantity.ALTITUDE: 300.0,
+    Quantity.SPEED: 50.0,
+    Quantity.RPM: 5000.0,
+    Quantity.ACCELERATION: 100.0,
+    Quantity.PRESSURE: 1000.0,
+}
+# Counters, which grow and begin anew, and do nothing else.
+COUNTERS = (Quantity.CONSUMED, Quantity.ENERGY, Quantity.UPTIME)
+# No quantity has numbers beyond this.
+_NO_NUMBER = 1e100
+
+
+class Bounds(NamedTuple):
+    """What tells a number that was never measured: see :func:`telemetry.signals.wild.wild`."""
+
+    low: float
+    high: float
+    size: float | None
+    counter: bool
+
+
+def bounds_of(quantity: Quantity, hold: str = "") -> Bounds:
+    """The bounds of a quantity, in its canonical unit; ``hold`` as a channel has it."""
+    low, high = POSSIBLE.get(quantity, (-_NO_NUMBER, _NO_NUMBER))
+    return Bounds(low, high, SIZE.get(quantity), quantity in COUNTERS and not hold)
 
 
 class PlaceKind(StrEnum):

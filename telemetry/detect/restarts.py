@@ -7,13 +7,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from telemetry.channels import PlaceKind, Quantity, kind_of_place
+from telemetry.channels import COUNTERS, PlaceKind, Quantity, kind_of_place
 from telemetry.log import FloatArray, Log
 from telemetry.readings import OF_TRANSMITTER, Reading, Readings
 from telemetry.results import Restart
 from telemetry.signals import sampling
 
-COUNTERS = (Quantity.CONSUMED, Quantity.ENERGY, Quantity.UPTIME)
 _MAIN = (PlaceKind.PACK, PlaceKind.BUS, PlaceKind.REGULATOR)
 _CLOCK = "the clock of the file"
 # A unit that reported closer than this all the time did not restart (common practice, no source:

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from telemetry.channels import Quantity
+from telemetry.signals.wild import calm, few
 from telemetry.units import UNITS, Unit
 
 FloatArray = NDArray[np.float64]
@@ -31,11 +32,11 @@ class Shape:
     count : int
         Filled cells (of the sample that was taken).
     low, high : float
-        NaN for an empty column.
+        Without the few far from all others; NaN for an empty column.
     top : float
         99.5th percentile of the absolute values: the largest that is no stray.
     whole : bool
-        All of them whole numbers.
+        All of them whole numbers, but for as few as may be wild.
     only_grows : bool
         A counter: many steps up, none down.
     only_falls : bool
@@ -63,17 +64,19 @@ def shape_of(values: FloatArray) -> Shape:
         filled = values[np.isfinite(values)]
     if not len(filled):
         return Shape(0, math.nan, math.nan, math.nan, False, False, False)
+    count = len(filled)
+    filled = calm(filled)
     steps = np.diff(filled)
     ups, downs = int(np.count_nonzero(steps > 0)), int(np.count_nonzero(steps < 0))
     extent = float(filled.max() - filled.min())
     smooth = bool(len(steps) and np.max(np.abs(steps)) <= 0.34 * extent)
     many = len(filled) >= 30 and smooth
     return Shape(
-        count=len(filled),
+        count=count,
         low=float(filled.min()),
         high=float(filled.max()),
         top=float(np.percentile(np.abs(filled), 99.5)),
-        whole=bool(np.all(filled == np.round(filled))),
+        whole=bool(np.count_nonzero(filled != np.round(filled)) <= few(count)),
         only_grows=many and ups >= 10 and downs == 0 and filled[0] >= 0,
         only_falls=many and downs >= 10 and ups == 0,
     )

@@ -30,6 +30,7 @@ from telemetry.importer.values import (
     find_sentinels,
     finite,
     leading_zeros,
+    sound,
     zeros_in_a_counter,
 )
 from telemetry.importer.wording import count, verb
@@ -52,6 +53,12 @@ class Resolved:
 
     channel: Channel
     values: FloatArray | None
+
+    @property
+    def sound(self) -> FloatArray:
+        """The values without wild ones, for what they tell of the column."""
+        assert self.values is not None
+        return sound(self.values, self.channel.quantity, self.channel.hold)
 
 
 def resolve(
@@ -183,16 +190,16 @@ def _clean(
     strict: bool,
 ) -> FloatArray:
     """Take out sentinels, convert, and take out the zeros before a sensor's first reading."""
-    sentinels = find_sentinels(values, r.quantity, unit)
-    for sentinel in sentinels:
-        values = np.where(values == sentinel.raw, np.nan, values)
-        notes.append(
-            f"{count(sentinel.count, 'value')} of {sentinel.raw:g} in column '{column.title}' "
-            f"{verb(sentinel.count, 'counts', 'count')} as no value ({sentinel.why})"
-        )
+    while sentinels := find_sentinels(values, r.quantity, unit):
+        for sentinel in sentinels:
+            values = np.where(values == sentinel.raw, np.nan, values)
+            notes.append(
+                f"{count(sentinel.count, 'value')} of {sentinel.raw:g} in column '{column.title}' "
+                f"{verb(sentinel.count, 'counts', 'count')} as no value ({sentinel.why})"
+            )
     out = finite(convert(values, unit)) if unit is not None else values
     if r.quantity in (Quantity.VOLTAGE, Quantity.CELL_VOLTAGE) and not r.hold:
-        leading = leading_zeros(out)
+        leading = leading_zeros(sound(out, r.quantity))
         if leading:
             out = out.copy()
             out[:leading] = np.nan
@@ -222,7 +229,7 @@ def _blank_link_losses(out: Sequence[Resolved], notes: list[str]) -> None:
         channel = item.channel
         if channel.quantity not in (Quantity.CONSUMED, Quantity.UPTIME) or item.values is None:
             continue
-        lost = zeros_in_a_counter(item.values)
+        lost = zeros_in_a_counter(item.sound)
         if not lost.any():
             continue
         for other in out:
@@ -254,7 +261,7 @@ def _beside(out: Sequence[Resolved], quantity: Quantity, place: str | None) -> F
     """The first values of a quantity at a place that are no minimum or maximum held."""
     return next(
         (
-            o.values
+            o.sound
             for o in out
             if o.values is not None
             and o.channel.quantity is quantity
@@ -272,7 +279,7 @@ def _turn_currents(out: list[Resolved], notes: list[str]) -> None:
         if channel.quantity is not Quantity.CURRENT or item.values is None or channel.hold:
             continue
         voltage = _beside(out, Quantity.VOLTAGE, channel.place)
-        turned, why = reversed_current(item.values, voltage)
+        turned, why = reversed_current(item.sound, voltage)
         if not turned:
             if why.startswith("its sign"):
                 notes.append(f"column '{channel.column}': {why}; kept as it is")
@@ -285,7 +292,7 @@ def _turn_currents(out: list[Resolved], notes: list[str]) -> None:
                 other.values is not None
                 and other.channel.place == channel.place
                 and other.channel.quantity in (Quantity.POWER, Quantity.CONSUMED, Quantity.ENERGY)
-                and _runs_against(other, item.values)
+                and _runs_against(other, item.sound)
             ):
                 other.values = 0.0 - other.values
                 _flip(other, "turned round with the current")
@@ -307,7 +314,7 @@ def _settle_charge(chosen: Sequence[Choice], out: Sequence[Resolved], time_s: Fl
         if current is None:
             continue
         assert choice.unit is not None
-        factor = charge_factor(item.values / choice.unit.factor, current, time_s)
+        factor = charge_factor(item.sound / choice.unit.factor, current, time_s)
         if factor is None:
             continue
         unit = UNITS["Ah"] if factor == 1000.0 else UNITS["mAh"]
@@ -333,8 +340,7 @@ def _flip(item: Resolved, why: str) -> None:
 
 
 def _runs_against(item: Resolved, current: FloatArray) -> bool:
-    values = item.values
-    assert values is not None
+    values = item.sound
     if item.channel.quantity is Quantity.POWER:
         return float(np.nansum(values * current)) < 0
     steps = np.diff(values)

@@ -11,7 +11,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from telemetry.channels import Quantity
+from telemetry.channels import POSSIBLE, Quantity, bounds_of
+from telemetry.signals.wild import remote, wild
 from telemetry.units import Unit
 
 FloatArray = NDArray[np.float64]
@@ -47,6 +48,22 @@ def convert(values: FloatArray, unit: Unit) -> FloatArray:
     return shifted * unit.factor
 
 
+def sound(values: FloatArray, quantity: Quantity, hold: str = "") -> FloatArray:
+    """Values with the wild ones blank, for what is told of a column by its numbers.
+
+    Parameters
+    ----------
+    values : ndarray
+        In the canonical unit.
+    quantity : Quantity
+    hold : str
+        Of the channel.
+    """
+    for mask in wild(values, *bounds_of(quantity, hold)).values():
+        values = np.where(mask, np.nan, values)
+    return values
+
+
 def finite(values: FloatArray) -> FloatArray:
     """Infinities, printed ("inf") or overflown, are no values.
 
@@ -59,20 +76,6 @@ def finite(values: FloatArray) -> FloatArray:
     return np.where(np.isfinite(values), values, np.nan)
 
 
-# What a reading can be, canonical units; outside of it a sentinel is no value. Wide on purpose
-# (common practice, no source): a model's radio power stays far inside.
-_POSSIBLE: dict[Quantity, tuple[float, float]] = {
-    Quantity.VOLTAGE: (0.0, 100.0),
-    Quantity.CELL_VOLTAGE: (0.0, 5.0),
-    Quantity.CURRENT: (-500.0, 500.0),
-    Quantity.CONSUMED: (0.0, 200_000.0),
-    Quantity.REMAINING: (0.0, 200_000.0),
-    Quantity.TEMPERATURE: (-60.0, 250.0),
-    Quantity.RPM: (0.0, 250_000.0),
-    Quantity.LINK: (-150.0, 150.0),
-    Quantity.LOST: (0.0, 1e9),
-    Quantity.POWER: (-50_000.0, 50_000.0),
-}
 _RAW_SENTINELS = (
     65535.0,
     65534.0,
@@ -108,7 +111,7 @@ def possible(values: FloatArray, quantity: Quantity, unit: Unit | None) -> bool:
     quantity : Quantity
     unit : Unit or None
     """
-    low, high = _POSSIBLE.get(quantity, (-math.inf, math.inf))
+    low, high = POSSIBLE.get(quantity, (-math.inf, math.inf))
     inside = values if unit is None else convert(values, unit)
     return bool(np.all((inside >= low) & (inside <= high)))
 
@@ -138,9 +141,13 @@ def find_sentinels(raw: FloatArray, quantity: Quantity, unit: Unit | None) -> tu
         65535 and its kind count only outside what the quantity can be, or far away from every
         other value of the column; -1 only where the quantity cannot be negative.
     """
-    low, high = _POSSIBLE.get(quantity, (-math.inf, math.inf))
+    low, high = POSSIBLE.get(quantity, (-math.inf, math.inf))
     if math.isinf(low) or not len(raw):
         return ()
+    far = remote(raw, 0.5)
+    if far.any():  # a wild cell beyond a sentinel does not hide it
+        far &= ~np.isin(raw, _RAW_SENTINELS)
+        raw = np.where(far, np.nan, raw)
     top, bottom = np.nanmax(raw), np.nanmin(raw)
     scales = (1.0,) if float(top).is_integer() else (1.0, 10.0, 100.0, 1000.0)
     wanted = {s / k for s in _RAW_SENTINELS for k in scales}
@@ -156,10 +163,10 @@ def find_sentinels(raw: FloatArray, quantity: Quantity, unit: Unit | None) -> tu
         impossible = not low <= inside <= high
         # The end of a number range (65535 mV), or another lone round value far beyond all others.
         limit = any(value * k in _LIMITS for k in scales)
-        remote = abs(value) > (3.0 if limit else 10.0) * max(spread, 1e-9)
+        apart = abs(value) > (3.0 if limit else 10.0) * max(spread, 1e-9)
         if value == -1.0 or (not limit and abs(value) < 200.0):
-            remote = False
-        if impossible or remote:
+            apart = False
+        if impossible or apart:
             why = (
                 f"impossible as {quantity.value}" if impossible else "far beyond every other value"
             )

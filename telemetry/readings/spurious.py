@@ -1,12 +1,47 @@
-"""Single impossible readings: which value no unit with a supply could have measured."""
+"""Impossible readings: wild cells, and what no unit with a supply could have measured."""
 
 from __future__ import annotations
+
+from dataclasses import replace
 
 import numpy as np
 
 from telemetry.aircraft import Limits
-from telemetry.channels import Quantity
+from telemetry.channels import Quantity, bounds_of
+from telemetry.log import FloatArray, Log
 from telemetry.readings.records import NO_SUPPLY_V, Reading
+from telemetry.results import Spurious
+from telemetry.signals.wild import wild
+
+
+def without_wild(log: Log) -> tuple[Log, tuple[Spurious, ...]]:
+    """The log with its wild cells blank, and those cells.
+
+    A number that is repeated from row to row is listed once.
+    """
+    time_s = log.time_s
+    clean: dict[str, FloatArray] = {}
+    aside: list[Spurious] = []
+    for c in log.channels:
+        if c.text or c.key not in log.frame.columns:
+            continue
+        values = log.values(c.key)
+        for reason, mask in wild(values, *bounds_of(c.quantity, c.hold)).items():
+            first = mask & (values != np.r_[np.nan, values[:-1]])
+            aside += [
+                Spurious(
+                    time_s=float(time_s[i]),
+                    place=c.place or "",
+                    column=c.column,
+                    value=float(values[i]),
+                    reason=reason,
+                )
+                for i in np.flatnonzero(first)
+            ]
+            clean[c.key] = np.where(mask, np.nan, clean.get(c.key, values))
+    if not clean:
+        return log, ()
+    return replace(log, frame=log.frame.assign(**clean)), tuple(aside)
 
 
 def impossible(r: Reading, everything: list[Reading], limits: Limits) -> list[tuple[int, int, str]]:
@@ -54,12 +89,14 @@ def impossible(r: Reading, everything: list[Reading], limits: Limits) -> list[tu
         ]
     else:
         values = r.v[first]
+        values = np.abs(values)
         top = float(np.quantile(values, 0.999) if values.size >= 1000 else np.sort(values)[-2:][0])
         neighbours = np.maximum(np.abs(before), np.abs(after))
-        wild = alone & (at > 3.0 * max(top, 1.0)) & (at > 5.0 * (neighbours + 0.5))
+        size = np.abs(at)
+        sudden = alone & (size > 3.0 * max(top, 1.0)) & (size > 5.0 * (neighbours + 0.5))
         out += [
             (int(k), "a current that no voltage answered, for one reading")
-            for k in np.flatnonzero(wild) + 1
+            for k in np.flatnonzero(sudden) + 1
             if not answered(int(k), share=0.04)
         ]
     return [(int(first[k]), int(end[k]), why) for k, why in sorted(out)]

@@ -11,7 +11,7 @@ from telemetry.channels import Channel, Quantity
 from telemetry.log import Log
 from telemetry.readings.records import OF_TRANSMITTER, Reading, Readings
 from telemetry.readings.silence import dropouts_of, switched_off
-from telemetry.readings.spurious import impossible
+from telemetry.readings.spurious import impossible, without_wild
 from telemetry.results import Span, Spurious
 from telemetry.signals import sampling
 
@@ -21,10 +21,11 @@ _ELECTRICAL = (Quantity.VOLTAGE, Quantity.CELL_VOLTAGE, Quantity.CURRENT)
 def take_readings(log: Log, limits: Limits) -> Readings:
     """Update samples of every numeric channel, cleaned of what is no reading.
 
-    Removed and listed: frozen or blank telemetry (dropouts), single impossible values
-    (spurious). Removed and listed as ``off``: the supply not yet or no longer switched on at the
-    ends of a recording, where voltages are near zero.
+    Removed and listed: wild cells and single impossible readings (spurious), frozen or blank
+    telemetry (dropouts). Removed and listed as ``off``: the supply not yet or no longer switched
+    on at the ends of a recording, where voltages are near zero.
     """
+    log, wild = without_wild(log)
     time_s = log.time_s
     row_s = sampling.row_step(time_s)
     end_s = float(time_s[-1]) + (row_s if np.isfinite(row_s) else 0.0) if time_s.size else 0.0
@@ -52,7 +53,7 @@ def take_readings(log: Log, limits: Limits) -> Readings:
         cleaned.append(r if keep.all() else replace(r, t=r.t[keep], v=r.v[keep]))
     off = switched_off(cleaned, log, gaps)
     powered = [_without(r, [(o.start_s, o.end_s) for o in off]) for r in cleaned]
-    spurious: list[Spurious] = []
+    spurious: list[Spurious] = list(wild)
     final: list[Reading] = []
     for r in powered:
         bad = impossible(r, powered, limits)

@@ -1,0 +1,197 @@
+"""Wild cells: single numbers of a column that no sensor of a model measured.
+
+A flipped bit, a line half written, an error code. One of them is enough to turn a scale, a sum or
+a smallest value, so they are set aside before anything is measured of a column. What happened to
+the aircraft stays: a supply gone for some rows, the peak of a stalled servo.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+FloatArray = NDArray[np.float64]
+BoolArray = NDArray[np.bool_]
+
+# So many cells at either end of a column, or this part of it, do not tell its usual range (ours).
+_CELLS, _PART = 5, 1e-3
+# So many times its own size lies a cell beyond its column that has nothing to do with it (ours).
+_TIMES = 3.0
+# Below so many cells a column has no usual range; wild ones stand at most so many in a row (ours).
+_FEW, _ROWS = 20, 5
+# A column that measures to the end of what is possible may pass it by this part of its size (ours).
+_PAST = 0.1
+# A counter that jumped by this part of what it holds, and at once back, did not count (ours).
+_JUMP = 0.25
+
+
+def wild(
+    values: FloatArray, low: float, high: float, size: float | None, counter: bool
+) -> dict[str, BoolArray]:
+    """Cells that no sensor measured, by the reason why not.
+
+    Parameters
+    ----------
+    values : ndarray, shape (n,)
+        Row by row, NaN where there is no value.
+    low, high : float
+        What is possible, in the unit of the values.
+    size : float or None
+        What the quantity may well come to; without it no cell is too far from the others.
+    counter : bool
+        True for a number that only grows, or begins anew.
+
+    Returns
+    -------
+    dict of str to ndarray of bool, shape (n,)
+        Only reasons that hold for some cell. No cell has two.
+    """
+    found: dict[str, BoolArray] = {}
+
+    def take(reason: str, mask: BoolArray) -> FloatArray:
+        if not mask.any():
+            return values
+        found[reason] = mask
+        return np.where(mask, np.nan, values)
+
+    values = take("outside of what is possible", beyond(values, low, high))
+    if size is not None:
+        values = take("far from all other values of its column", remote(values, _TIMES, size))
+    if counter:
+        take("a counter does not jump and come back", uncounted(values))
+    return found
+
+
+def beyond(values: FloatArray, low: float, high: float) -> BoolArray:
+    """Cells outside what is possible, in a column that is otherwise inside or near it.
+
+    Parameters
+    ----------
+    values : ndarray, shape (n,)
+        NaN where there is no value.
+    low, high : float
+        What is possible, in the unit of the values.
+
+    Returns
+    -------
+    ndarray of bool, shape (n,)
+        None of them where the middle four fifths of the column are outside too: then the unit is
+        wrong, and not the cells.
+    """
+    with np.errstate(invalid="ignore"):
+        out = (values < low) | (values > high)
+    if not out.any():
+        return out
+    filled = values[np.isfinite(values)]
+    bottom, top = (float(q) for q in np.quantile(filled, [0.1, 0.9], method="nearest"))
+    past = _PAST * max(abs(bottom), abs(top))
+    with np.errstate(invalid="ignore", over="ignore"):
+        return np.asarray((values < min(low, bottom) - past) | (values > max(high, top) + past))
+
+
+def remote(values: FloatArray, times: float, least: float = 0.0) -> BoolArray:
+    """Cells far from all others of a column, alone or a few in a row.
+
+    Parameters
+    ----------
+    values : ndarray, shape (n,)
+        NaN where there is no value.
+    times : float
+        How many times its size a cell lies beyond the usual range of the column.
+    least : float
+        Least size that is taken, in the unit of the values: a column that stayed at zero all the
+        time may still move.
+
+    Returns
+    -------
+    ndarray of bool, shape (n,)
+    """
+    out = np.zeros(values.size, dtype=bool)
+    rows = np.flatnonzero(np.isfinite(values))
+    if rows.size < _FEW:
+        return out
+    v = values[rows]
+    k = few(v.size)
+    ordered = np.partition(v, [k, v.size - 1 - k])
+    bottom, top = float(ordered[k]), float(ordered[v.size - 1 - k])
+    with np.errstate(over="ignore"):
+        far = times * max(top - bottom, abs(bottom), abs(top), least)
+        if far == 0.0:
+            return out
+        apart = (v < bottom - far) | (v > top + far)
+    return _short_runs(out, rows, apart)
+
+
+def uncounted(values: FloatArray) -> BoolArray:
+    """Cells of a counter that left its way and came back: no counter falls and goes on.
+
+    Parameters
+    ----------
+    values : ndarray, shape (n,)
+        A counter that only grows; NaN where there is no value.
+
+    Returns
+    -------
+    ndarray of bool, shape (n,)
+        True for up to five cells in a row that lie above or below both their neighbours, where
+        the later neighbour is not below the earlier one, and for a jump up at the very end. A
+        counter that begins anew and stays low is not marked, nor are its zeros, which are a unit
+        not heard.
+    """
+    out = np.zeros(values.size, dtype=bool)
+    rows = np.flatnonzero(np.isfinite(values))
+    v = values[rows]
+    with np.errstate(over="ignore"):
+        if v.size < _FEW or not np.any(np.diff(v) < 0):
+            return out
+        for length in range(1, _ROWS + 1):
+            while v.size > length + 1:
+                marked = _off_the_way(v, length)
+                if not marked.any():
+                    break
+                out[rows[marked]] = True
+                rows, v = rows[~marked], v[~marked]
+    return out
+
+
+def _off_the_way(v: FloatArray, length: int) -> BoolArray:
+    """Blocks of so many cells that lie off what stands before and after them."""
+    before = v[:-length]
+    after = np.r_[v[length + 1 :], v[-length - 1]]
+    far = _JUMP * np.maximum(np.abs(before), np.abs(after))
+    inside = np.lib.stride_tricks.sliding_window_view(v[1:], length)
+    above = inside.min(axis=1) > after + far
+    below = (inside.max(axis=1) < before - far) & np.all(inside != 0.0, axis=1)
+    below[-1] = False  # it may have begun anew
+    off = (after >= before) & (above | below)
+    marked = np.zeros(v.size, dtype=bool)
+    for i in range(length):
+        marked[1 + i : v.size - length + 1 + i] |= off
+    return marked
+
+
+def _short_runs(out: BoolArray, rows: NDArray[np.intp], apart: BoolArray) -> BoolArray:
+    """Mark in ``out`` the cells of runs that are not longer than wild ones come."""
+    edge = np.diff(np.r_[False, apart, False].astype(np.int8))
+    first, end = np.flatnonzero(edge == 1), np.flatnonzero(edge == -1)
+    for a, b in zip(first, end, strict=True):
+        if b - a <= _ROWS:
+            out[rows[a:b]] = True
+    return out
+
+
+def few(cells: int) -> int:
+    """How many cells of so many may be wild without telling anything of the column."""
+    return min(max(_CELLS, int(_PART * cells)), cells // 4) if cells >= _FEW else 0
+
+
+def calm(filled: FloatArray) -> FloatArray:
+    """A column's numbers without the few that are far from all others, to tell its unit by.
+
+    Parameters
+    ----------
+    filled : ndarray
+        Finite numbers in any unit.
+    """
+    far = remote(filled, 0.5)
+    return filled[~far] if far.any() else filled
