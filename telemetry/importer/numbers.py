@@ -93,8 +93,7 @@ def _plain_numbers(cells: pa.StringArray, some: list[str], decimal: str) -> Numb
         text = pc.replace_substring(text, ",", ".")
     text = pc.if_else(plain, pc.utf8_ltrim(text, "+"), None)
     values = pc.cast(text, pa.float64()).to_numpy(zero_copy_only=False).copy()
-    values[np.isinf(values)] = np.nan
-    odd = np.flatnonzero(~plain.to_numpy(zero_copy_only=False))
+    odd = np.flatnonzero(~plain.to_numpy(zero_copy_only=False) | np.isinf(values))
     lost = 0
     first_lost, lost_text = -1, ""
     for row, cell in zip(odd.tolist(), cells.take(pa.array(odd)).to_pylist(), strict=True):

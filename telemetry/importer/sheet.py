@@ -159,6 +159,9 @@ def _columns(layout: Layout, table: RawTable, decimal: str) -> tuple[list[Column
         raw = table.columns[i]
         if isinstance(raw, np.ndarray):
             column.numbers = finite(raw)
+            if column.numbers is not raw:
+                endless = count(int(np.isinf(raw).sum()), "value")
+                notes.append(f"{endless} without end in column '{title}' left out: no number")
         else:
             _read_text(column, raw, decimal, table, notes)
         column.blank = _is_blank(column)

@@ -142,7 +142,8 @@ def uncounted(values: FloatArray) -> BoolArray:
     rows = np.flatnonzero(np.isfinite(values))
     v = values[rows]
     with np.errstate(over="ignore"):
-        if v.size < _FEW or not np.any(np.diff(v) < 0):
+        grows = v.size < 2 or not np.any(np.diff(v) < 0)
+        if v.size < _FEW or (grows and v[-1] - v[-2] <= v[-2] - v[0]):
             return out
         for length in range(1, _ROWS + 1):
             while v.size > length + 1:
@@ -163,6 +164,8 @@ def _off_the_way(v: FloatArray, length: int) -> BoolArray:
     above = inside.min(axis=1) > after + far
     below = (inside.max(axis=1) < before - far) & np.all(inside != 0.0, axis=1)
     below[-1] = False  # it may have begun anew
+    counted = v[:-length]
+    above[-1] &= inside[-1].min() - counted.max() > 2.0 * np.ptp(counted) > 0.0
     off = (after >= before) & (above | below)
     marked = np.zeros(v.size, dtype=bool)
     for i in range(length):

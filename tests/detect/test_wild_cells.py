@@ -1,0 +1,114 @@
+"""A few wild cells in any column change nothing that a log says, and are named."""
+
+from __future__ import annotations
+
+import random
+from functools import cache
+from pathlib import Path
+
+import pytest
+
+from telemetry.channels import Quantity
+from telemetry.importer import read_log
+from telemetry.pipeline import review
+from telemetry.results import Level, Review
+
+LOGS = Path(__file__).parents[2] / "sample_logs"
+# What is far from every quantity; a number as large must be named.
+NAMED = 1e6
+TOGETHER = 5  # columns that are wild in one log
+
+
+@cache
+def lines(name: str) -> tuple[list[str], str, int]:
+    """A sample log's lines, its separator and the index of its header."""
+    rows = (LOGS / name).read_text(encoding="latin-1").splitlines()
+    separator = max(",;\t", key=rows[-1].count)
+    return rows, separator, next(i for i, r in enumerate(rows) if r.count(separator) > 5)
+
+
+@cache
+def plain(name: str) -> tuple[object, ...]:
+    return said(review(read_log(LOGS / name)))
+
+
+def said(one: Review) -> tuple[object, ...]:
+    return one.verdict, sorted((f.code, f.level, f.place or "") for f in one.findings)
+
+
+def number(chance: random.Random) -> str:
+    if chance.random() < 0.3:
+        return chance.choice(
+            ("795000", "-795000", "1e308", "-1e308", "1e999", "nan", "inf", "-inf")
+        )
+    return f"{chance.choice((-1, 1)) * 10 ** chance.uniform(3, 300):.5g}"
+
+
+def spoilt(
+    name: str, columns: list[int], chance: random.Random, file: Path
+) -> dict[str, set[float]]:
+    """Write the log with wild cells; the finite ones that must be named, by column."""
+    rows, separator, header = lines(name)
+    names = rows[header].split(separator)
+    out = list(rows)
+    planted: dict[str, set[float]] = {}
+    for column in columns:
+        for _ in range(chance.randint(1, 5)):
+            row = chance.randrange(header + 2, len(rows))
+            cells = out[row].split(separator)
+            cells[column] = number(chance)
+            if NAMED <= abs(float(cells[column])) < float("inf"):
+                planted.setdefault(names[column], set()).add(float(cells[column]))
+            if separator == ";":
+                cells[column] = cells[column].replace(".", ",")
+            out[row] = separator.join(cells)
+    file.write_text("\n".join(out), encoding="latin-1")
+    return planted
+
+
+@pytest.mark.parametrize(
+    ("name", "level"),
+    [
+        ("tern-bench-stir.csv", Level.CLEAR),
+        ("dunlin-flight-01.csv", Level.CLEAR),
+        ("dunlin-flight-11.csv", Level.GROUND),
+        ("tern-flight-12.csv", Level.WATCH),
+    ],
+)
+def test_wild_cells_in_any_column_change_nothing(name: str, level: Level, tmp_path: Path) -> None:
+    """One to five cells of any size and sign in each of some columns at once."""
+    assert plain(name)[0] is level
+    rows, separator, header = lines(name)
+    chance = random.Random(name)
+    columns = list(range(rows[header].count(separator) + 1))
+    chance.shuffle(columns)
+    for first in range(0, len(columns), TOGETHER):
+        chosen = columns[first : first + TOGETHER]
+        planted = spoilt(name, chosen, chance, tmp_path / name)
+        log = read_log(tmp_path / name)
+        one = review(log)
+        assert said(one) == plain(name), planted
+        clock = {c.column for c in log.channels if c.quantity is Quantity.TIME}
+        if clock & planted.keys():
+            assert any("time" in note for note in log.provenance.notes)
+        for column, values in planted.items():
+            if column in clock:
+                continue
+            listed = [s for s in one.quality.spurious if s.column == column]
+            noted = sum(f"'{column}'" in note for note in log.provenance.notes)
+            assert len(listed) + noted >= len(values), (column, values)
+
+
+@pytest.mark.parametrize("value", ["795000", "1e308", "-1e308"])
+def test_one_cell_of_a_node_hides_no_fault(value: str, tmp_path: Path) -> None:
+    rows, separator, header = lines("tern-flight-12.csv")
+    column = rows[header].split(separator).index("Left wing voltage [V]")
+    cells = rows[2000].split(separator)
+    cells[column] = value
+    file = tmp_path / "log.csv"
+    file.write_text("\n".join([*rows[:2000], separator.join(cells), *rows[2001:]]), "latin-1")
+    one = review(read_log(file))
+    assert said(one) == plain("tern-flight-12.csv")
+    assert [(s.column, s.value) for s in one.quality.spurious] == [
+        ("Left wing voltage [V]", float(value))
+    ]
