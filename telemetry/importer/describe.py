@@ -239,7 +239,10 @@ def _report(column: Column, resolved: Resolved) -> ColumnReport:
         reading = text_of(channel.quantity, channel.place, form, channel.hold, channel.cell)
     values = column.numbers
     filled = values[np.isfinite(values)] if values is not None else np.empty(0)
-    low, high = (float(filled.min()), float(filled.max())) if len(filled) else (math.nan,) * 2
+    usual = filled  # without wild cells, which would be the range and the step of every column
+    if values is not None and resolved.values is not None:
+        usual = values[np.isfinite(resolved.sound)]
+    low, high = (float(usual.min()), float(usual.max())) if len(usual) else (math.nan,) * 2
     words = 0
     if column.text is not None:
         words = int(pc.sum(pc.greater(pc.utf8_length(column.text), 0)).as_py() or 0)
@@ -251,7 +254,7 @@ def _report(column: Column, resolved: Resolved) -> ColumnReport:
         samples=_samples(column),
         low=low,
         high=high,
-        resolution=resolution(values) if values is not None else math.nan,
+        resolution=resolution(usual) if values is not None else math.nan,
         repeats=repeats(values) if values is not None else math.nan,
         filled=len(filled) if values is not None else words,
         rivals=tuple(_rival(column, r, low, high) for r in channel.rivals),

@@ -278,3 +278,34 @@ def test_single_small_letters_are_no_units_by_themselves(log: Path) -> None:
 def test_batteries_for_different_things_are_no_copies(log: Path) -> None:
     found = keys(log, **{"Ignition battery V": BUS, "Battery V": PACK, "ECU battery V": PACK})
     assert found == ["ignition pack/voltage", "pack 1/voltage", "ecu pack/voltage"]
+
+
+@pytest.mark.parametrize("wild", [1e9, -1e9, 1e300, 0.5, 70000.5])
+def test_one_wild_cell_turns_no_reading(wild: float, log: Path) -> None:
+    """Neither unit nor sign nor kind of a column, and it is not the end of its range."""
+    plain = {
+        "t [s]": T,
+        "Pack 1 voltage": np.round(100 * PACK),
+        "Pack 1 current": -AMPS,
+        "Pack 2 current": np.round(1000 * AMPS),
+        "Pack 2 consumed": MAH / 1000,
+        "Aileron stick": np.round(1500 + 400 * np.sin(T)),
+    }
+    channels = read_log(write(log, **plain)).channels
+    ranges = {c.title: (c.low, c.high) for c in describe_columns(log).columns}
+    for name in list(plain)[1:]:
+        spoilt = plain[name].copy()
+        spoilt[40] = wild
+        found = read_log(write(log, **(plain | {name: spoilt}))).channels
+        assert [(c.key, c.source_unit, c.factor) for c in found] == [
+            (c.key, c.source_unit, c.factor) for c in channels
+        ], name
+        if abs(wild) >= 1e9:
+            assert {c.title: (c.low, c.high) for c in describe_columns(log).columns} == ranges
+
+
+def test_a_number_without_end_is_named(log: Path) -> None:
+    amps = [f"{a:.3f}" for a in AMPS]
+    amps[40] = "1e999"
+    notes = read_log(write(log, **{"t [s]": T, "Pack 1 A": np.array(amps)})).provenance.notes
+    assert any("'Pack 1 A'" in note for note in notes)

@@ -82,6 +82,13 @@ def test_sentinels_only_where_physics_says_so(
     assert [s.raw for s in got] == found
 
 
+def test_a_wild_cell_hides_no_sentinel() -> None:
+    values = np.full(100, 8.2)
+    values[10:20], values[50] = 65535.0, 3e11
+    found = find_sentinels(values, Quantity.VOLTAGE, UNITS["V"])
+    assert [(s.raw, s.count) for s in found] == [(65535.0, 10)]
+
+
 def test_zeros_before_the_first_reading() -> None:
     assert leading_zeros(np.array([0, 0, nan, 5.9, 0, 5.9])) == 3
     assert leading_zeros(np.array([5.9, 0, 5.9])) == 0
