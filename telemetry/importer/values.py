@@ -146,7 +146,7 @@ def find_sentinels(raw: FloatArray, quantity: Quantity, unit: Unit | None) -> tu
         return ()
     far = remote(raw, 0.5)
     if far.any():  # a wild cell beyond a sentinel does not hide it
-        far &= ~np.isin(raw, _RAW_SENTINELS)
+        far &= ~np.isin(raw, [s / k for s in _RAW_SENTINELS for k in (1.0, 10.0, 100.0, 1000.0)])
         raw = np.where(far, np.nan, raw)
     top, bottom = np.nanmax(raw), np.nanmin(raw)
     scales = (1.0,) if float(top).is_integer() else (1.0, 10.0, 100.0, 1000.0)
