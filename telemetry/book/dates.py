@@ -75,6 +75,22 @@ def checked_date(text: str) -> str:
     return when.date().isoformat() if len(text.strip()) <= 10 else when.isoformat()
 
 
+def refuse_future(when: str, known: str = "") -> None:
+    """Refuse a day later than today and than ``known``, a day that has been; both ISO 8601.
+
+    Raises
+    ------
+    UnknownSetting
+        If it is still to come.
+    """
+    today = date.today().isoformat()
+    if when[:10] > max(today, known[:10]):
+        raise UnknownSetting(
+            f"{when[:10]} is later than today, {today}",
+            hint="a note tells what was done: give the day on which it was",
+        )
+
+
 def start_of(log_start: str | None, file: str, on: str | None) -> tuple[str | None, str]:
     """Start of a recording as ISO 8601, or None, and where it was taken from.
 

@@ -154,7 +154,8 @@ class Note:
     """One line of the maintenance record.
 
     ``date`` is the day or moment given (``given`` is True), else the clock's when it was written.
-    ``place`` None is the whole aircraft. ``order`` counts as in :class:`Recording`.
+    ``place`` None is the aircraft as a whole, "all" every place of it. ``order`` counts as in
+    :class:`Recording`.
     """
 
     id: str

@@ -27,7 +27,8 @@ from telemetry.book.records import (
     load_note,
     load_recording,
 )
-from telemetry.book.tables import log_of, read_table
+from telemetry.book.tables import channels_in, log_of, read_table, schema_of
+from telemetry.channels import Channel
 from telemetry.errors import BookError
 from telemetry.importer import ColumnMap
 from telemetry.log import Log
@@ -116,6 +117,11 @@ class Shelf:
         found = self.flight(flight)
         path = self._places.flight(found.aircraft, flight)
         return log_of(read_table(path, found.rows), path)
+
+    def channels(self, flight: str) -> tuple[Channel, ...]:
+        """How each column of a flight was read, without its samples; errors as of :meth:`read`."""
+        path = self._places.flight(self.flight(flight).aircraft, flight)
+        return channels_in(schema_of(path), path)
 
     def original(self, recording: str) -> bytes:
         """The original file, byte for byte, verified.

@@ -26,6 +26,7 @@ from typing import Any
 from telemetry.book import adding
 from telemetry.book.adding import Entry
 from telemetry.book.checking import CheckReport, Read, check
+from telemetry.book.dates import refuse_future
 from telemetry.book.export import export_flights, export_log
 from telemetry.book.files import read_file, write_file, write_json
 from telemetry.book.names import (
@@ -201,16 +202,17 @@ class Logbook(Shelf):
         kind : NoteKind or str
             repaired, changed, checked or charged.
         place : str, optional
-            Where, such as "left wing"; without it the whole aircraft.
+            Where, such as "left wing", or "all" for every place. Without it the note is on the
+            aircraft as a whole, and closes nothing.
         on : str, optional
-            Date, or date and time; without it now.
+            Date, or date and time, not later than today or the newest flight; without it now.
 
         Raises
         ------
         BookError
             If the book does not know the aircraft or cannot be written to.
         UnknownSetting
-            If the kind or the date is none.
+            If the kind or the date is none, or the date is still to come.
         """
         key = aircraft_key(aircraft)
         everyone = self.aircraft()
@@ -218,6 +220,10 @@ class Logbook(Shelf):
             known = f"it knows {', '.join(everyone)}" if everyone else "add a log of it first"
             raise BookError(f"the book has no aircraft '{key}'", path=self.path, hint=known)
         note = new_note(key, text, kind=kind, place=place, on=on)
+        if note.given:
+            # A clock that is behind must not refuse the day of a flight.
+            flown = max((f.start[:10] for f in self.flights(key) if f.start), default="")
+            refuse_future(note.date, flown)
         note = replace(note, order=self._next_order())
         write_json(self._places.note(key, note.id), note.document())
         return note

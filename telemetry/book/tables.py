@@ -175,15 +175,13 @@ def log_of(table: pa.Table, path: Path) -> Log:
     BookError
         If the table is none of the book's.
     """
-    facts = table.schema.metadata or {}
+    channels = channels_in(table.schema, path)
+    facts = table.schema.metadata
     try:
-        channels = tuple(_channel(doc) for doc in json.loads(facts[_CHANNELS]))
         provenance = _provenance(json.loads(facts[_PROVENANCE]))
         index = pd.Index(table.column(TIME).to_numpy(), name=TIME, dtype=np.float64)
     except (KeyError, ValueError, TypeError, AttributeError) as error:
-        raise BookError(
-            "this table has not the metadata of a flight", path=path, hint="run busbook check-book"
-        ) from error
+        raise _no_flight(path) from error
     words = [f.name for f in table.schema if pa.types.is_string(f.type)]
     numbers = [n for n in table.column_names if n != TIME and n not in words]
     frame = pd.DataFrame(
@@ -195,6 +193,20 @@ def log_of(table: pa.Table, path: Path) -> Log:
         text=text if words else pd.DataFrame(),
         channels=channels,
         provenance=provenance,
+    )
+
+
+def channels_in(schema: pa.Schema, path: Path) -> tuple[Channel, ...]:
+    """How each column was read, from a flight's metadata; errors as of :func:`log_of`."""
+    try:
+        return tuple(_channel(doc) for doc in json.loads((schema.metadata or {})[_CHANNELS]))
+    except (KeyError, ValueError, TypeError, AttributeError) as error:
+        raise _no_flight(path) from error
+
+
+def _no_flight(path: Path) -> BookError:
+    return BookError(
+        "this table has not the metadata of a flight", path=path, hint="run busbook check-book"
     )
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 from difflib import get_close_matches
+from itertools import chain
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -18,7 +19,8 @@ from telemetry.cli.shared import (
     with_book,
     with_reading_options,
 )
-from telemetry.errors import sentence
+from telemetry.errors import UnknownSetting, sentence
+from telemetry.results import EVERY_PLACE
 
 if TYPE_CHECKING:
     from telemetry.book import Logbook, Note
@@ -57,10 +59,16 @@ def flights(name: str | None, book: Path | None) -> None:
     "--kind",
     required=True,
     type=click.Choice(["repaired", "changed", "checked", "charged"]),
-    help="Only repaired and changed begin a new baseline, at their place.",
+    help="Only repaired and changed close what was found, at their place.",
 )
-@click.option("--place", metavar="P", help="Such as 'left wing' or 'pack 1'; else the whole.")
-@click.option("--on", metavar="DATE", help="Date, or date and time; else now.")
+@click.option(
+    "--place",
+    metavar="P",
+    help="Such as 'left wing' or 'pack 1'; 'all' is every place. Without it nothing is closed.",
+)
+@click.option(
+    "--on", metavar="DATE", help="Date, or date and time, not later than today; else now."
+)
 @with_book
 def note(
     name: str, text: str, kind: str, place: str | None, on: str | None, book: Path | None
@@ -76,12 +84,11 @@ def note(
 
     shelf = open_book(book)
     key = known_aircraft(shelf, name)
-    where, judged = (None, True) if place is None else _place(shelf, key, place)
+    where = None if place is None else _place(shelf, key, place)
     made = shelf.note(key, text, kind=NoteKind(kind), place=where, on=on)
     tell(f"noted for {key}, {made.date[:10]}: {made.kind}{_at(made)}: {made.text}")
-    if judged and made.kind in (NoteKind.REPAIRED, NoteKind.CHANGED):
-        of = "every place" if made.place is None else made.place
-        tell(f"the baseline of {of} begins anew with the next flight after that")
+    if made.kind in (NoteKind.REPAIRED, NoteKind.CHANGED):
+        tell(_effect(made))
     tell(next_step("history", key, book=book))
 
 
@@ -89,33 +96,45 @@ def _at(made: Note) -> str:
     return "" if made.place is None else f", {made.place}"
 
 
-def _place(shelf: Logbook, name: str, given: str) -> tuple[str, bool]:
-    """The place as the book names it, and whether the aircraft has it; a warning where not."""
+def _effect(made: Note) -> str:
+    if made.place is None:
+        return "it names no place and closes nothing; --place P is one place, --place all every one"
+    of = "every place" if made.place == EVERY_PLACE else made.place
+    return f"the baseline of {of} begins anew with the next flight after that"
+
+
+def _place(shelf: Logbook, name: str, given: str) -> str:
+    """The place as the book names it, or what is part of one; UnknownSetting where there is none.
+
+    The newest flight is asked first, then the earlier ones: a sensor may be gone.
+    """
+    from telemetry.season.voltages import TOTAL
+
     wanted = " ".join(given.lower().split())
-    flown = shelf.flights(name)
-    known: dict[str, str] = {}
-    if flown:
-        for channel in shelf.read(flown[-1].id).channels:
-            if channel.place is not None:
-                known.setdefault(channel.place, channel.place)
-                known.setdefault(" ".join(channel.label.lower().split()), channel.place)
     profile = shelf.profile(name)
+    known = {one: one for one in (EVERY_PLACE, "bus", TOTAL)}
     if profile is not None:
+        known |= {one: one for one in (profile.root, profile.regulator) if one is not None}
         known |= {pack.name: pack.name for pack in profile.packs}
         known |= {node.name: node.name for node in profile.nodes}
         known |= {one.drives: one.drives for one in profile.servos}
         # A pack may be named by its own label; the note goes to where it is fitted.
         known |= {own.label.lower(): pack.name for pack in profile.packs for own in pack.labels}
-    if wanted in known:
-        return known[wanted], True
-    part = any(wanted.startswith(f"{one} ") for one in known.values())
-    if not part:
-        near = get_close_matches(wanted, known, 3) or sorted(set(known.values()))
-        say(
-            f"no log of '{name}' has a place '{wanted}': the note is kept, but concerns no place "
-            f"that is judged; there are {', '.join(near)}"
-        )
-    return wanted, part
+    flown = (shelf.channels(flight.id) for flight in reversed(shelf.flights(name)))
+    for channels in chain([()], flown):
+        for channel in channels:
+            if channel.place is not None:
+                known.setdefault(channel.place, channel.place)
+                known.setdefault(" ".join(channel.label.lower().split()), channel.place)
+        if wanted in known:
+            return known[wanted]
+        if any(wanted.startswith(f"{one} ") for one in known.values() if one != EVERY_PLACE):
+            return wanted
+    places = sorted({*known.values()} - {TOTAL})
+    near = list(dict.fromkeys(known[one] for one in get_close_matches(wanted, known, 3)))
+    raise UnknownSetting(
+        f"'{name}' has no place '{wanted}'", hint=f"it has {', '.join(near or places)}"
+    )
 
 
 @click.command("check-book")

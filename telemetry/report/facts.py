@@ -112,6 +112,8 @@ _LABELS = {
     "from": "fed from",
     "measured": "measured with its",
     "flights_with": "flights with it",
+    "gravest_flight": "gravest in",
+    "recent_flights": "of the newest",
     "usual_per_flight": "usual a flight",
     "usual_share": "usual share",
 }

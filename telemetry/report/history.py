@@ -45,7 +45,7 @@ from telemetry.report.words import (
     quoted,
     sentence,
 )
-from telemetry.results import Change, Finding, History, HistoryFlight, Level
+from telemetry.results import EVERY_PLACE, Change, Finding, History, Level
 
 _CLEAR_WORD = "Nothing found across these flights"
 # Flights that a baseline takes before anything can be told.
@@ -105,9 +105,6 @@ def history_document(history: History, links: Mapping[str, str] | None = None) -
 def _next_step(across: Across) -> tuple[str, str]:
     history = across.history
     name = quoted(history.name)
-    last = _graver_last(history)
-    if last is not None:
-        return "What the last flight by itself shows:", f"busbook review {last.id}"
     repairable = [f for f in history.findings if f.place and f.level > Level.UNKNOWN]
     if repairable:
         place = quoted(repairable[0].place or "")
@@ -137,7 +134,7 @@ def _first_page(across: Across) -> FirstPage:
         flight=_season_words(across),
         level=level,
         word=_CLEAR_WORD if level is Level.CLEAR else LEVEL_WORD[level],
-        reason=reason(history.findings, otherwise) + _last_words(history),
+        reason=reason(history.findings, otherwise),
         numbers=(
             _flights(across),
             _parts(across),
@@ -148,21 +145,6 @@ def _first_page(across: Across) -> FirstPage:
         checks=checks(history.findings, "these flights"),
         timeline=season_figure(across),
     )
-
-
-def _graver_last(history: History) -> HistoryFlight | None:
-    """The last flight, where its own review is graver than what all flights together show."""
-    known = max(history.verdict, Level.UNKNOWN)
-    return next((f for f in history.flights[-1:] if f.verdict and f.verdict > known), None)
-
-
-def _last_words(history: History) -> str:
-    """A fault that is a flight old is none that lasts yet: its own review tells it."""
-    last = _graver_last(history)
-    if last is None or last.verdict is None:
-        return ""
-    word = LEVEL_WORD[last.verdict]
-    return f" The review of the last flight by itself: {word} ({', '.join(last.codes)})."
 
 
 def _season_words(across: Across) -> str:
@@ -282,11 +264,12 @@ def _begun_anew(across: Across) -> tuple[str, ...]:
     """Places whose baseline has just begun anew: what was found there before is closed."""
     last = {n.place: n for n in across.history.notes if n.restarts}
     words = []
-    for place, note in last.items():
+    for named, note in last.items():
+        place = "every place" if named == EVERY_PLACE else named
         since = len(across.history.flights) - note.before
         if since < _FEW:
             words.append(
-                f"{sentence(place or 'every place')[:-1]}: {note.kind} on "
+                f"{sentence(place or '')[:-1]}: {note.kind} on "
                 f"{date_words(note.date[:10])} ({plain(note.text)}). Its baseline began anew with "
                 f"{counted(since, 'flight')} since; it takes {_FEW} before anything can be told."
             )

@@ -106,7 +106,11 @@ TOGETHER: dict[str, tuple[str, str, str, bool]] = {
 }
 # Findings without a trend of their own, by the figure that shows them.
 _SHOWN_BY = {
+    "brownout": "falls",
     "contact-intermittent": "falls",
+    "regulator-droop": "falls",
+    "sag-unexplained": "falls",
+    "switch-step": "falls",
     "supply-dips": "falls",
     "pack-out": "share",
     "pack-share": "share",
@@ -264,13 +268,12 @@ class HistoryScene:
     def _axis(self, place: str | None) -> FlightAxis:
         """The flights, with the notes that concern a place."""
         history = self.across.history
-        wanted = {"repaired", "changed"}
-        if place is not None and kind_of_place(place) is PlaceKind.PACK:
-            wanted.add("charged")
+        pack = place is not None and kind_of_place(place) is PlaceKind.PACK
         notes = tuple(
             n
             for n in history.notes
-            if n.kind in wanted and (place is None or n.concerns(place, history.aircraft))
+            if (n.restarts or (pack and n.kind == "charged"))
+            and (place is None or n.concerns(place, history.aircraft))
         )
         return FlightAxis(days=self.across.days, notes=notes)
 

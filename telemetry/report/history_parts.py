@@ -14,7 +14,7 @@ from telemetry.report.history_figures import of_features, of_trend
 from telemetry.report.method import levels_table
 from telemetry.report.tables import NONE, cells, columns
 from telemetry.report.words import clock, code_words, counted, number, sentence
-from telemetry.results import Feature, Trend
+from telemetry.results import EVERY_PLACE, Feature, Trend
 
 _VOLTS = ("idle_v", "lowest_stir_v", "lowest_flight_v")
 _AMPS = ("rest_a", "stir_mean_a", "air_mean_a")
@@ -309,6 +309,8 @@ def notes_section(across: Across) -> Section | None:
     rows = []
     for note in reversed(notes):
         effect = ""
+        if note.kind in ("repaired", "changed"):
+            effect = "closes nothing: it names no place"
         if note.restarts:
             since = count - note.before
             effect = f"new baseline, {counted(since, 'flight')} since"
@@ -316,7 +318,9 @@ def notes_section(across: Across) -> Section | None:
             cells(
                 note.date[:10],
                 note.kind,
-                plain(note.place or "whole aircraft"),
+                plain(
+                    "every place" if note.place == EVERY_PLACE else note.place or "whole aircraft"
+                ),
                 plain(note.text),
                 effect or NONE,
             )
@@ -346,6 +350,10 @@ def judged_section(across: Across) -> Section:
         "them alike (a cold day, hard flying, slower telemetry) is nobody's fault.",
         "A baseline begins with the first flight, and anew after every note of kind repaired or "
         "changed, at its place alone. It is judged from the third flight on.",
+        "What the newest flight's own review finds stands here as well, what two of the last five "
+        "recordings find alike, and for five what one of them grounded for. A pack or supply that "
+        "was lost, a servo that fell silent and a contact that opened in flight stand until a note "
+        "of kind repaired or changed names their place.",
         "Scores of all features of one place are added up into one evidence (CUSUM: E. S. Page, "
         "Biometrika 41, 1954); slopes are Theil-Sen with Mann-Kendall's test.",
         "The chance of a false finding is held for all places and kinds of one season together; "

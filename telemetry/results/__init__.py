@@ -8,7 +8,14 @@ from __future__ import annotations
 
 from telemetry.results.events import Event, Stir, StirPlace
 from telemetry.results.findings import Change, Finding
-from telemetry.results.history import Feature, History, HistoryFlight, NoteMark, Trend
+from telemetry.results.history import (
+    EVERY_PLACE,
+    Feature,
+    History,
+    HistoryFlight,
+    NoteMark,
+    Trend,
+)
 from telemetry.results.kinds import EventKind, Evidence, Level, Origin, OutKind, OutSign, PhaseKind
 from telemetry.results.measures import (
     LowSupply,
@@ -24,6 +31,7 @@ from telemetry.results.recording import ColumnUse, Dropout, Phase, Quality, Rest
 from telemetry.results.review import Comparison, Flight, Review, as_dict
 
 __all__ = [
+    "EVERY_PLACE",
     "Change",
     "Charge",
     "ColumnUse",

@@ -31,9 +31,16 @@ class HistoryFlight:
     codes: tuple[str, ...] = ()
 
 
+#: The place of a note that is on every place of the aircraft.
+EVERY_PLACE = "all"
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class NoteMark:
-    """A maintenance note among the flights: ``before`` is the index of the next flight."""
+    """A maintenance note among the flights: ``before`` is the index of the next flight.
+
+    ``place`` None is the aircraft as a whole: such a note closes nothing. "all" is every place.
+    """
 
     kind: str
     place: str | None
@@ -43,12 +50,18 @@ class NoteMark:
 
     @property
     def restarts(self) -> bool:
-        """True for repaired and changed: the baseline of that place starts anew."""
-        return self.kind in ("repaired", "changed")
+        """True for repaired and changed with a place: its baseline starts anew."""
+        return self.place is not None and self.kind in ("repaired", "changed")
+
+    def restarts_at(self, place: str, aircraft: Aircraft) -> bool:
+        """Whether it closes what was found at a place, and starts its baseline anew."""
+        return self.restarts and self.concerns(place, aircraft)
 
     def concerns(self, place: str, aircraft: Aircraft) -> bool:
         """Whether it is about a place: by its name, a servo or surface on it, or the whole."""
-        if self.place is None or self.place == place or self.place.startswith(f"{place} "):
+        if self.place is None or self.place in (EVERY_PLACE, place):
+            return True
+        if place and self.place.startswith(f"{place} "):
             return True
         return any(s.drives == self.place for s in aircraft.servos_at(place))
 

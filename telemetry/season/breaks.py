@@ -24,9 +24,9 @@ _MOST = 0.5
 # upper one must have grown, V and factor (ours: half as much again, and more than a step
 # of most sensors).
 _TAIL_SIGMA, _TAIL_WATCH_V, _TAIL_WATCH = 0.15, 0.06, 1.5
-# A unit's silence: how many times the longest of so many flights before it must be, its chance
-# by its own flight, and flights after which it is no longer told (ours).
-_OUTSTANDING, _FEW_BEFORE, _CHANCE, _FORGOTTEN = 2.0, 3, 1e-4, 10
+# A unit's silence: how many times the longest of so many flights before it must be, and its chance
+# by its own flight (ours).
+_OUTSTANDING, _FEW_BEFORE, _CHANCE = 2.0, 3, 1e-4
 _SIGNAL_LOST = "its signal lead or its sensor lost contact and its supply did not"
 
 
@@ -34,25 +34,26 @@ def cut_off(case: Case, code: str, place: str, found: Found) -> bool:
     """A unit that went down in flight, for which no statistics are needed; True where told."""
     first, n = case.first(place), len(case.flights)
     flights = [
-        k for k in range(first, n) if ("brownout", place, str(Level.GROUND)) in case.flights[k].seen
+        k
+        for k in range(first, n)
+        if ("brownout", place, Level.GROUND) in {s[:3] for s in case.flights[k].seen}
     ]
     if not flights:
         return False
     now = flights[-1] == n - 1
     words = WORDS[code]
-    level = Level.GROUND if now or len(flights) > 1 else Level.WATCH
     often = "1 flight" if len(flights) == 1 else f"{len(flights)} flights"
     found.findings.append(
         Finding(
             code=code,
-            level=level,
+            level=Level.GROUND,
             place=place,
             title=f"{place} lost its supply in {often}"
             + ("" if now else "; no repair is noted since"),
             evidence={"flights_with": len(flights), "flights_since": n - flights[0]},
             explanations=words.explanations,
             confirm=words.confirm,
-            advice=words.advice_at(level),
+            advice=words.advice_at(Level.GROUND),
             since_flight=case.listed[flights[0]].id,
         )
     )
@@ -70,7 +71,7 @@ def _paused(case: Case, place: str, places: Sequence[str]) -> Finding | None:
     flights = [
         k for k in stood_out[place] if not any(k in stood_out[p] for p in places if p != place)
     ]
-    if not flights or n - 1 - flights[-1] > _FORGOTTEN:
+    if not flights:
         return None
     words = WORDS["contact-intermittent"]
     silence_s = case.table.column(place, "silence_s")[0]
@@ -176,27 +177,35 @@ def _straying(case: Case, place: str, places: Sequence[str], found: Found) -> Fi
     if j.signal is None or j.onset is None:
         return None
     since = int(j.at[j.onset])
-    now_v = usual(case.table, place, "drop_tail_v", max(since, n - 3), n)
     before_v = usual(case.table, place, "drop_tail_v", j.first, since)
-    if now_v is None or before_v is None:
+    if before_v is None:
         return None
-    like = _common_factor(case, [p for p in places if p != place], j.first, since)
-    if now_v < max(before_v + _TAIL_WATCH_V, _TAIL_WATCH * like * before_v):
+    elsewhere = [p for p in places if p != place]
+    # A contact that opened is as bad as it was at its worst: that it holds now shows nothing.
+    worst_v, held = 0.0, False
+    for end in range(int(j.at[j.signal]) + 1, n + 1):
+        seen_v = usual(case.table, place, "drop_tail_v", max(since, end - 3), end)
+        if seen_v is None:
+            continue
+        like = _common_factor(case, elsewhere, j.first, since, end)
+        held = seen_v < max(before_v + _TAIL_WATCH_V, _TAIL_WATCH * like * before_v)
+        worst_v = worst_v if held else max(worst_v, seen_v)
+    if worst_v == 0.0:
         return None
     return established(
         case,
         "contact-intermittent",
         place,
         j,
-        level=Level.GROUND if j.sure and now_v >= case.limits.margin_ground_v else Level.WATCH,
-        title=f"{place}: for moments {now_v:.2f} V are lost on the way that its load does not "
-        f"explain, {before_v:.2f} V before",
+        level=Level.GROUND if j.sure and worst_v >= case.limits.margin_ground_v else Level.WATCH,
+        title=f"{place}: for moments {worst_v:.2f} V are lost on the way that its load does not "
+        f"explain, {before_v:.2f} V before" + ("; no repair is noted since" if held else ""),
         quantity="voltage lost for moments",
         unit="V",
         rise_unit="%",
         scale=100.0,
         before=before_v,
-        now=now_v,
+        now=usual(case.table, place, "drop_tail_v", max(since, n - 3), n),
     )
 
 
@@ -207,12 +216,15 @@ def _one_sided(case: Case, place: str) -> FloatArray:
     return np.where(good, np.log(np.where(good, up, 1.0) / np.where(good, down, 1.0)), np.nan)
 
 
-def _common_factor(case: Case, others: Sequence[str], first: int, since: int) -> float:
-    """By how much the drops of other places stray more since a flight than before; at least 1."""
+def _common_factor(case: Case, others: Sequence[str], first: int, since: int, end: int) -> float:
+    """By how much the drops of other places stray more from ``since`` to ``end`` than before.
+
+    At least 1.
+    """
     factors = []
     for p in others:
         before = usual(case.table, p, "drop_tail_v", first, since)
-        now = usual(case.table, p, "drop_tail_v", since, len(case.flights))
+        now = usual(case.table, p, "drop_tail_v", since, end)
         if before and now:
             factors.append(now / before)
     return max(1.0, float(np.median(factors))) if factors else 1.0

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date
+from typing import Self
 
 import numpy as np
 
@@ -59,6 +60,16 @@ class Case:
         """Limits in force."""
         return self.aircraft.limits
 
+    def until(self, end: int) -> Self:
+        """The first ``end`` flights with the notes among them: what was known then."""
+        return replace(
+            self,
+            flights=self.flights[:end],
+            listed=self.listed[:end],
+            notes=tuple(n for n in self.notes if n.before < end),
+            table=self.table.until(end),
+        )
+
     def judge(
         self,
         parts: Sequence[Part],
@@ -88,7 +99,7 @@ class Case:
 
         now = since(first)
         repaired = any(
-            n.kind == "repaired" and n.before == first and n.concerns(place, self.aircraft)
+            n.kind == "repaired" and n.before == first and n.restarts_at(place, self.aircraft)
             for n in self.notes
         )
         if not repaired or (now is not None and now.signal is not None):

@@ -11,6 +11,7 @@ from telemetry.log import Log
 from telemetry.power.charge_state import Entry, drawn_since_full
 from telemetry.power.intervals import Interval
 from telemetry.power.states import Drawn
+from telemetry.results import EVERY_PLACE
 from telemetry.season.cache import measures_of
 from telemetry.season.measures import Measures
 from telemetry.season.usual import before
@@ -77,7 +78,7 @@ def drawn_before(book: Logbook, name: str, log: Log, profile: Aircraft | None) -
 
 def _is_for(note: Note, pack: Pack) -> bool:
     label = None if pack.label is None else pack.label.lower()
-    return note.place is None or note.place in (pack.name, label)
+    return note.place in (None, EVERY_PLACE, pack.name, label)
 
 
 def _amount(text: str) -> Interval | None:

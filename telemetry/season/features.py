@@ -17,6 +17,7 @@ from telemetry.season.currents import current_features
 from telemetry.season.measures import Blocks, EventCount, GroupDraw, Measure, Measures
 from telemetry.season.pauses import silences
 from telemetry.season.ratios import compared
+from telemetry.season.seen import seen_in
 from telemetry.season.voltages import (
     TOTAL,
     charge,
@@ -111,11 +112,7 @@ def measure_flight(review: Review, number: int = 1) -> Measures:
         air=_blocks(currents, volts, air, air_block_s),
         groups=_groups(flight),
         events=counts,
-        seen=tuple(
-            (f.code, f.place or "", str(f.level))
-            for f in review.findings
-            if f.flight in (None, number)  # None: of the whole recording
-        ),
+        seen=seen_in(review, number),
         steps_a={p: r.resolution for p, r in currents.items() if r.resolution is not None},
         servos={n.name: n.servos for n in aircraft.nodes if n.servos is not None},
         labels={p.name: p.label for p in aircraft.packs if p.label is not None},

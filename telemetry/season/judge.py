@@ -16,6 +16,7 @@ from telemetry.season.packs import judge_packs
 from telemetry.season.servos import judge_servos, loads_of
 from telemetry.season.supply import judge_supply
 from telemetry.season.table import Table
+from telemetry.season.told import judge_told
 from telemetry.season.tree import left_out
 from telemetry.season.voltages import TOTAL
 
@@ -70,6 +71,7 @@ def judge(
             found.findings += more.findings
             found.not_judged += more.not_judged
         found.not_judged += left_out(case)
+        found.findings += judge_told(case, found.findings)
     return History(
         name=name or craft.name,
         aircraft=craft,

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,7 +19,7 @@ from telemetry.results import Level
 FloatArray = NDArray[np.float64]
 
 #: Version of the document. Measures of another version are made again from the log.
-VERSION = "8"
+VERSION = "9"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -78,6 +78,31 @@ class EventCount:
     deepest_v: float
 
 
+class Seen(NamedTuple):
+    """What the review of one flight found, by itself.
+
+    Attributes
+    ----------
+    code, place : str
+        ``place`` is "" for the whole aircraft.
+    level : Level
+    title, explanations, confirm, advice
+        In the review's words, which may be of this very case.
+    lasts : bool
+        True for what no later flight shows gone, only a note of what was done: a pack or a supply
+        that was lost, a contact that opened in flight.
+    """
+
+    code: str
+    place: str
+    level: Level
+    title: str = ""
+    lasts: bool = False
+    explanations: tuple[str, ...] = ()
+    confirm: str = ""
+    advice: str = ""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Measures:
     """The measures of one flight.
@@ -100,8 +125,8 @@ class Measures:
         Current in the stirs before the flight, and in the air.
     groups : tuple of GroupDraw
     events : tuple of EventCount
-    seen : tuple of (str, str, str)
-        Code, place and level of what the review found in this flight or in the whole recording.
+    seen : tuple of Seen
+        What the review found in this flight or in the whole recording.
     steps_a : dict of str to float
         Resolution of each place's current, A.
     servos : dict of str to int
@@ -122,7 +147,7 @@ class Measures:
     air: Blocks | None = None
     groups: tuple[GroupDraw, ...] = ()
     events: tuple[EventCount, ...] = ()
-    seen: tuple[tuple[str, str, str], ...] = ()
+    seen: tuple[Seen, ...] = ()
     steps_a: Mapping[str, float] = field(default_factory=dict)
     servos: Mapping[str, int] = field(default_factory=dict)
     labels: Mapping[str, str] = field(default_factory=dict)
@@ -142,12 +167,12 @@ class Measures:
     @property
     def verdict(self) -> Level:
         """Of the review of this flight by itself."""
-        return max((Level(level) for _, _, level in self.seen), default=Level.CLEAR)
+        return max((s.level for s in self.seen), default=Level.CLEAR)
 
     @property
     def codes(self) -> tuple[str, ...]:
         """Of the findings that give the verdict."""
-        return tuple(dict.fromkeys(code for code, _, level in self.seen if level == self.verdict))
+        return tuple(dict.fromkeys(s.code for s in self.seen if s.level is self.verdict))
 
     def document(self) -> dict[str, Any]:
         """As plain values for JSON; None where not measured, never NaN."""
@@ -170,7 +195,9 @@ class Measures:
                 for g in self.groups
             ],
             "events": [[e.place, e.origin, e.count, e.deepest_v] for e in self.events],
-            "seen": [list(found) for found in self.seen],
+            "seen": [
+                [*s[:2], str(s.level), *s[3:5], list(s.explanations), *s[6:]] for s in self.seen
+            ],
             "steps_a": dict(self.steps_a),
             "servos": dict(self.servos),
             "labels": dict(self.labels),
@@ -206,7 +233,10 @@ class Measures:
             events=tuple(
                 EventCount(place=p, origin=o, count=n, deepest_v=d) for p, o, n, d in doc["events"]
             ),
-            seen=tuple((code, place, level) for code, place, level in doc["seen"]),
+            seen=tuple(
+                Seen(code, place, Level(level), title, lasts, tuple(explanations), confirm, advice)
+                for code, place, level, title, lasts, explanations, confirm, advice in doc["seen"]
+            ),
             steps_a=dict(doc["steps_a"]),
             servos=dict(doc["servos"]),
             labels=dict(doc["labels"]),

@@ -32,6 +32,6 @@ def note_marks(timeline: Iterable[BookFlight | Note]) -> tuple[NoteMark, ...]:
 def first_since(notes: Iterable[NoteMark], aircraft: Aircraft, *places: str) -> int:
     """Index of the first flight since the last note that restarts a baseline at these places."""
     return max(
-        (n.before for n in notes if n.restarts and any(n.concerns(p, aircraft) for p in places)),
+        (n.before for n in notes if any(n.restarts_at(p, aircraft) for p in places)),
         default=0,
     )

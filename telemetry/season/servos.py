@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -24,6 +24,8 @@ from telemetry.season.table import Table
 _SILENT_PART = 0.5
 # No servo falls silent by degrees: so many nats for the one that draws more (ours).
 _GRADUAL_LEAN = 6.0
+# Flights in which a chart that tells a silent servo comes to be sure of it (ours).
+_SETTLED = 3
 # A rise must be seen in at least so many resolution steps.
 _STEPS = 2.0
 
@@ -45,15 +47,88 @@ def loads_of(table: Table, aircraft: Aircraft) -> tuple[str, ...]:
 
 def judge_servos(case: Case) -> Found:
     """Findings servo-current-rising, servo-silent and servo-heating."""
+    found, claims, fell = _judged(case)
+    for place in loads_of(case.table, case.aircraft):
+        if not any(f.place == place and f.code == "servo-silent" for f in found.findings):
+            earlier = _fell_silent(case, place, claims, fell.get(place))
+            found.findings += [] if earlier is None else [earlier]
+    return found
+
+
+def _fell_silent(
+    case: Case, place: str, claims: Mapping[str, _Claim], fell: int | None
+) -> Finding | None:
+    """A servo that fell silent earlier and draws again, or whose mirror began anew.
+
+    That it moves again without a repair shows a contact, not that it is well: it is as grave as
+    it was. Each time the chart told so, the flights up to then are judged as they stood;
+    ``fell`` is the flight in which it does now.
+    """
+    loads = loads_of(case.table, case.aircraft)
+    last, n = case.first(place), len(case.flights)
+    anew = {m.before for m in case.notes if m.restarts and last < m.before < n}
+    found: list[Finding] = []
+    for end in (n, *sorted(anew, reverse=True)):
+        then = case if end == n else case.until(end)
+        signal = fell if end == n else _fall(then, place, loads)
+        if signal is None:
+            continue
+        stand = claims if end == n else _judged(then)[1]
+        if any(p != place and _told(c.judgement, signal) for p, c in stand.items()):
+            continue  # of that ratio the other side is what changed
+        for early in range(signal + 1, min(signal + 1 + _SETTLED, end) + 1):
+            found += [
+                _no_longer(f, n - early)
+                for f in _judged(then.until(early))[0].findings
+                if (f.code, f.place) == ("servo-silent", place)
+            ]
+    return max(found, key=lambda f: f.level.rank, default=None)
+
+
+def _fall(case: Case, place: str, loads: Sequence[str]) -> int | None:
+    """Flight in which the chart told that a place fell, before any other place is suspect."""
+    others = _others(case, place, loads, {})
+    j = None if others is None else _judge(case, place, others, -1.0)
+    return None if j is None else _fell_in(case, place, j)
+
+
+def _told(j: Judgement, flight: int) -> bool:
+    return j.signal is not None and int(j.at[j.signal]) == flight
+
+
+def _fell_in(case: Case, place: str, j: Judgement) -> int | None:
+    """The same of a chart; None where it told none, or none so far as a servo's share."""
+    if j.signal is None or j.onset is None:
+        return None
+    furthest = float(j.rise[j.onset : j.signal + 1 + _SETTLED].max())
+    enough = furthest >= _SILENT_PART / case.servos(place)[0]
+    return int(j.at[j.signal]) if enough else None
+
+
+def _no_longer(finding: Finding, flights: int) -> Finding:
+    """A finding as it stood so many flights ago."""
+    since = finding.evidence["flights_since"]
+    assert isinstance(since, int)
+    return replace(
+        finding,
+        title=f"{finding.title}; no repair is noted there since",
+        evidence={**finding.evidence, "flights_since": since + flights},
+        change=None,
+    )
+
+
+def _judged(case: Case) -> tuple[Found, dict[str, _Claim], dict[str, int]]:
+    """What the charts say now, their claims, and the flights in which one told that it fell."""
     found = Found()
     loads = loads_of(case.table, case.aircraft)
+    claims: dict[str, _Claim] = {}
+    fell: dict[str, int] = {}
     if not loads:
         found.not_judged.append("servo currents: no place reports its own current")
-        return found
-    claims: dict[str, _Claim] = {}
+        return found, claims, fell
     while True:
         open_places = [p for p in loads if p not in claims]
-        fresh = [c for p in open_places for c in _claims(case, p, loads, claims)]
+        fresh = [c for p in open_places for c in _claims(case, p, loads, claims, fell)]
         if not fresh:
             break
         best = max(fresh, key=lambda c: _strength(c.judgement))
@@ -83,7 +158,7 @@ def judge_servos(case: Case) -> Found:
             finding = _sensor_finding(case, claim) or _finding(case, claim)
         if finding is not None:
             found.findings.append(finding)
-    return found
+    return found, claims, fell
 
 
 def _strength(j: Judgement) -> float:
@@ -136,9 +211,13 @@ def _judge(case: Case, place: str, others: tuple[str, ...], sign: float) -> Judg
 
 
 def _claims(
-    case: Case, place: str, loads: Sequence[str], claims: dict[str, _Claim]
+    case: Case,
+    place: str,
+    loads: Sequence[str],
+    claims: dict[str, _Claim],
+    fell: dict[str, int],
 ) -> list[_Claim]:
-    """What the charts of one place establish, beyond the limits."""
+    """What the charts of one place establish, beyond the limits; ``fell`` gets when one fell."""
     out = []
     for others in _references(case, place, loads, claims):
         for sign, code in ((1.0, "servo-current-rising"), (-1.0, "servo-silent")):
@@ -147,6 +226,8 @@ def _claims(
                 continue
             claim = _Claim(code=code, place=place, others=others, judgement=j)
             if code == "servo-silent":
+                if (flight := _fell_in(case, place, j)) is not None:
+                    fell.setdefault(place, flight)
                 counts = _silent(case, claim)
             else:
                 counts = _servo_pct(case, claim) >= case.limits.servo_watch_pct
@@ -190,7 +271,10 @@ def _rather_the_mirror(case: Case, claim: _Claim, loads: Sequence[str]) -> _Clai
     place, other, sign = (up, down, 1.0) if up_it_is else (down, up, -1.0)
     turned = _judge(case, place, (other,), sign)
     code = "servo-current-rising" if up_it_is else "servo-silent"
-    return _Claim(code=code, place=place, others=(other,), judgement=turned or j)
+    # A repair noted at one of them ends the other's chart where its own still stands.
+    if turned is None or turned.onset is None:
+        turned = j
+    return _Claim(code=code, place=place, others=(other,), judgement=turned)
 
 
 def _lean(

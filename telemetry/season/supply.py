@@ -54,7 +54,7 @@ def _out(case: Case, pack: str, other: str, found: Found) -> None:
         earlier = share[:k][np.isfinite(share[:k])]
         if earlier.size < _FEW or float(np.median(earlier)) < _PART_SHARE:
             continue
-        told = any(code == "pack-out" and place == pack for code, place, _ in case.flights[k].seen)
+        told = any((s.code, s.place) == ("pack-out", pack) for s in case.flights[k].seen)
         # Packs of unequal charge share as they like: a pack is missed by its own usual scatter.
         least = max(_FALLEN_SHARE, _SCATTERS * float(earlier.std(ddof=1)))
         fallen = share[k] < float(np.median(earlier)) - least
@@ -69,12 +69,11 @@ def _out(case: Case, pack: str, other: str, found: Found) -> None:
     k = flights[0]
     now = flights[-1] == n - 1
     words = WORDS["pack-out"]
-    level = Level.GROUND if now or len(flights) > 1 else Level.WATCH
     often = "1 flight" if len(flights) == 1 else f"{len(flights)} flights"
     found.findings.append(
         Finding(
             code="pack-out",
-            level=level,
+            level=Level.GROUND,
             place=pack,
             title=f"{pack} gave no current in {often}"
             + ("" if now else "; it came back, and no repair is noted since"),
@@ -86,7 +85,7 @@ def _out(case: Case, pack: str, other: str, found: Found) -> None:
             },
             explanations=words.explanations,
             confirm=words.confirm,
-            advice=words.advice_at(level),
+            advice=words.advice_at(Level.GROUND),
             since_flight=case.listed[k].id,
         )
     )

@@ -8,8 +8,8 @@ from flights 1 to k. Every season goes the whole way: simulated, written as CSV,
 measured, judged. Three baselines on the nodes' stir current are set to the same rate of false
 alarms on the seasons with such currents, and on ``--light`` seasons without the CSV besides. Faults
 are counted from the flight in which they pass the level that the aims name; a miss counts as never;
-any finding on any place before the onset, and any in a healthy season, is false. Intervals are
-Wilson's, 95 %.
+any finding on any place before the onset, and any in a healthy season, is false. What a history
+carries on of single flights' reviews is not counted here. Intervals are Wilson's, 95 %.
 
 With ``--save`` outcomes are added to a file, one JSON line a season, and seasons already in it are
 not run again, so that a long run can be broken off.

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Callable
 from dataclasses import replace
+from datetime import date, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -167,6 +168,28 @@ def test_notes(book: Logbook, make: Make) -> None:
         book.note("tern", "x", kind="checked", on="14 May")
     with pytest.raises(BookError, match="the book has no aircraft 'turn'; it knows tern"):
         book.note("turn", "x", kind="checked")
+
+
+def test_a_note_of_a_day_to_come_is_refused(book: Logbook, make: Make) -> None:
+    """But for the day of a flight: a clock that is behind knows no better."""
+    made = make()
+    book.add(made.log, aircraft="tern", source=made.data)
+    today = date.today()
+    tomorrow = (today + timedelta(days=1)).isoformat()
+    book.note("tern", "x", kind="repaired", on=f"{today.isoformat()}T23:59")
+    for on in (tomorrow, f"{tomorrow}T00:00", "2999-01-01"):
+        with pytest.raises(UnknownSetting, match=f"{on[:10]} is later than today, {today}"):
+            book.note("tern", "x", kind="repaired", on=on)
+    assert len(book.notes("tern")) == 1
+    flown = make(seed=1, start=f"{tomorrow}T10:00:00")
+    book.add(flown.log, aircraft="tern", source=flown.data)
+    assert book.note("tern", "x", kind="repaired", on=tomorrow).date == tomorrow
+
+
+def test_how_columns_were_read_without_the_samples(book: Logbook, make: Make) -> None:
+    made = make()
+    (flight,) = book.add(made.log, aircraft="tern", source=made.data).flights
+    assert book.channels(flight) == book.read(flight).channels == made.log.channels
 
 
 def test_measures_are_kept_by_version_and_judged_by_nobody(book: Logbook, make: Make) -> None:

@@ -328,11 +328,46 @@ def test_a_note_stands_among_the_flights(book: Path) -> None:
     assert words in " ".join(shown.split())
 
 
-def test_a_place_that_no_log_has_is_warned_of(book: Path) -> None:
-    said = call("note", "tern", "x", "--kind", "repaired", "--place", "rigth wing", "--book", book)
-    assert "no log of 'tern' has a place 'rigth wing'" in said.stderr
-    assert "right wing" in said.stderr
+@pytest.mark.parametrize(
+    ("options", "why"),
+    [
+        (("--place", "rigth wing"), "'tern' has no place 'rigth wing'; it has right wing"),
+        (("--place", "nose"), "'tern' has no place 'nose'; it has"),
+        (("--place", "all of it"), "'tern' has no place 'all of it'"),
+        (("--place", "right wing", "--on", "2999-01-01"), "2999-01-01 is later than today"),
+    ],
+)
+def test_a_place_it_has_not_and_a_day_to_come_are_refused(
+    book: Path, options: tuple[str, ...], why: str
+) -> None:
+    said = call("note", "tern", "x", "--kind", "repaired", *options, "--book", book, code=2)
+    assert why in " ".join(said.stderr.split())
+    assert len(said.stderr.splitlines()) == 1
+    assert said.stdout == ""
+    assert not list(book.glob("notes/*/*"))
+
+
+def test_without_a_place_nothing_is_closed(book: Path, judged: Any) -> None:
+    said = call("note", "tern", "all done", "--kind", "repaired", "--book", book)
+    assert "it names no place and closes nothing" in said.stdout
     assert "begins anew" not in said.stdout
+    after = strict(call("history", "tern", "--book", book, "--json").stdout)
+    assert after["findings"] == judged["findings"]
+    said = call(*("note", "tern", "rebuilt", "--kind", "changed", "--place", "all", "--book", book))
+    assert "the baseline of every place begins anew" in said.stdout
+    after = strict(call("history", "tern", "--book", book, "--json").stdout)
+    # No flight since tells anything yet.
+    assert (after["findings"], after["verdict"]) == ([], "unknown")
+
+
+def test_what_the_last_flights_say_is_in_the_history(judged: Any) -> None:
+    """The lead that lets go: the last flights' own reviews tell it, as gravely as they did."""
+    last = judged["flights"][-3:]
+    assert [("sag-unexplained" in f["codes"]) for f in last] == [True] * 3
+    (told,) = [f for f in judged["findings"] if f["code"] == "sag-unexplained"]
+    assert (told["place"], told["since_flight"]) == ("left wing", last[0]["id"])
+    assert told["level"] == "ground"
+    assert "ground" in {f["verdict"] for f in last}
 
 
 def test_a_servo_of_a_place_is_a_place(book: Path) -> None:

@@ -24,6 +24,7 @@ from telemetry.report.method import CAUTIONS
 from telemetry.report.paper import Sheets
 from telemetry.report.screen import columns_of
 from telemetry.results import Feature, Finding, History, HistoryFlight, Level, NoteMark
+from telemetry.season.told import WINDOW
 
 Make = Callable[..., History]
 
@@ -376,38 +377,6 @@ def test_a_finding_without_place_or_flight_is_shown_all_the_same(make_history: M
     assert "Places to look at 1 whole aircraft" in shown
 
 
-@pytest.mark.parametrize(
-    ("alone", "told"),
-    [
-        (Level.GROUND, True),
-        (Level.WATCH, True),
-        (Level.UNKNOWN, False),
-        (Level.CLEAR, False),
-        (None, False),
-    ],
-)
-def test_a_last_flight_graver_than_the_history_is_told_first(
-    alone: Level | None, told: bool, make_history: Make
-) -> None:
-    calm = make_history(findings=())
-    last = replace(calm.flights[-1], verdict=alone, codes=("brownout", "restart"))
-    history = replace(calm, flights=(*calm.flights[:-1], last))
-    document = history_document(history)
-    assert ("(brownout, restart)" in document.first.reason) is told
-    assert (document.next_step[1] == f"busbook review {last.id}") is told
-    assert document.first.level is history.verdict  # one flight is no change that lasts
-    text = squeezed(terminal.render_history(history))
-    assert ("The review of the last flight by itself" in text) is told
-
-
-def test_a_last_flight_no_graver_than_the_history_adds_nothing(history: History) -> None:
-    assert history.verdict is Level.GROUND
-    last = replace(history.flights[-1], verdict=Level.GROUND, codes=("brownout",))
-    graver = replace(history, flights=(*history.flights[:-1], last))
-    assert history_document(graver).first == history_document(history).first
-    assert history_document(graver).next_step == history_document(history).next_step
-
-
 def test_flights_are_listed_with_what_each_says_by_itself(make_history: Make) -> None:
     calm = make_history(count=3)
     levels = (Level.UNKNOWN, None, Level.WATCH)
@@ -421,3 +390,49 @@ def test_flights_are_listed_with_what_each_says_by_itself(make_history: Make) ->
     )
     at = [c.title for c in table.columns].index("Review")
     assert [row[at].text for row in table.rows] == ["watch", "-", "unknown"]
+
+
+def test_what_single_flights_say_again_is_the_answer_and_has_its_figure(
+    make_history: Make,
+) -> None:
+    calm = make_history(findings=(), trends=())
+    droop = Finding(
+        code="regulator-droop",
+        level=Level.GROUND,
+        place="left wing",
+        title="left wing fell 5 times; 4 flights say so by themselves",
+        evidence={
+            "flights_with": 4,
+            "recent_flights": "4 of the last 5",
+            "gravest_flight": "flight-11.csv",
+            "flights_since": 4,
+        },
+        since_flight=calm.flights[8].id,
+    )
+    text = squeezed(terminal.render_history(replace(calm, findings=(droop,))))
+    assert "[X] GROUND IT Left wing fell 5 times; 4 flights say so by themselves" in text
+    assert "left wing, since No. 9 of 12, 9 April 2026 (flight-08.csv)" in text
+    assert "of the newest 4 of the last 5" in text
+    assert "gravest in flight-11.csv" in text
+    assert "falls that no load explains" in text, "the figure in words"
+
+
+def test_a_note_that_names_no_place_is_said_to_close_nothing(make_history: Make) -> None:
+    notes = tuple(
+        NoteMark(kind="repaired", place=place, text="x", date="2026-04-09", before=8)
+        for place in (None, "all")
+    )
+    shown = make_history(notes=notes)
+    (section,) = [s for s in history_document(shown).sections if s.anchor == "notes"]
+    (table,) = section.blocks
+    assert isinstance(table, Table)
+    assert [tuple(c.text for c in row)[2:] for row in table.rows] == [
+        ("every place", "x", "new baseline, 4 flights since"),
+        ("whole aircraft", "x", "closes nothing: it names no place"),
+    ]
+
+
+def test_how_it_was_judged_tells_how_many_flights_are_asked(page: str) -> None:
+    text = squeezed(re.sub(r"<[^>]*>", " ", page))
+    assert WINDOW == 5
+    assert "what two of the last five recordings find alike" in text

@@ -134,7 +134,7 @@ def test_only_a_repair_of_that_place_at_that_flight_is_held_to_it(
 
 
 def test_a_repair_of_the_whole_counts(case_of: Make) -> None:
-    assert after_repair(case_of, [8.0, 8.0], notes=[note("repaired", 10, None)]).uncured
+    assert after_repair(case_of, [8.0, 8.0], notes=[note("repaired", 10, "all")]).uncured
 
 
 def test_a_fault_that_was_not_found_before_the_repair_is_not_held_to_it(case_of: Make) -> None:

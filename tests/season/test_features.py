@@ -15,7 +15,7 @@ from telemetry.pipeline import review
 from telemetry.results import Level, PhaseKind, Review
 from telemetry.season import compare, measure_flight, measures
 from telemetry.season.judge import judge
-from telemetry.season.measures import Blocks, Measures
+from telemetry.season.measures import Blocks, Measures, Seen
 from telemetry.season.table import Table
 from telemetry.simulate import (
     Dialect,
@@ -192,13 +192,13 @@ def test_flights_with_more_stretches_line_up() -> None:
     ("seen", "level", "codes"),
     [
         ((), Level.CLEAR, ()),
-        ((("log-too-thin", "", "unknown"),), Level.UNKNOWN, ("log-too-thin",)),
+        ((Seen("log-too-thin", "", Level.UNKNOWN),), Level.UNKNOWN, ("log-too-thin",)),
         (
             (
-                ("pack-share", "bus", "watch"),
-                ("brownout", "bus", "ground"),
-                ("brownout", "tail", "ground"),
-                ("pack-out", "pack 1", "ground"),
+                Seen("pack-share", "bus", Level.WATCH),
+                Seen("brownout", "bus", Level.GROUND),
+                Seen("brownout", "tail", Level.GROUND),
+                Seen("pack-out", "pack 1", Level.GROUND),
             ),
             Level.GROUND,
             ("brownout", "pack-out"),
@@ -206,7 +206,7 @@ def test_flights_with_more_stretches_line_up() -> None:
     ],
 )
 def test_the_verdict_of_a_flight_by_itself_is_its_gravest_finding(
-    seen: tuple[tuple[str, str, str], ...], level: Level, codes: tuple[str, ...], make_season: Any
+    seen: tuple[Seen, ...], level: Level, codes: tuple[str, ...], make_season: Any
 ) -> None:
     one = replace(make_season(1)[0], seen=seen)
     assert (one.verdict, one.codes) == (level, codes)

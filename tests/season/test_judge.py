@@ -12,6 +12,7 @@ import pytest
 from telemetry.aircraft import Aircraft, Node
 from telemetry.results import Finding, History, HistoryFlight, Level, NoteMark
 from telemetry.season.judge import judge
+from telemetry.season.measures import Seen
 
 Make = Callable[..., Any]
 
@@ -273,7 +274,7 @@ def test_a_pack_that_gave_nothing(make_season: Make) -> None:
     now = only(judge(flights[:15], aircraft=CRAFT), "pack-out")
     assert (now.place, now.level, now.since_flight) == ("pack 1", Level.GROUND, "15")
     later = only(judge(flights, aircraft=CRAFT), "pack-out")
-    assert later.level is Level.WATCH
+    assert later.level is Level.GROUND
     note = NoteMark(kind="repaired", place="pack 1", text="plug", date="2026-07-01", before=15)
     assert judge(flights, [note], CRAFT).findings == ()
 
@@ -377,12 +378,12 @@ def test_a_repair_on_one_side_hides_nothing_on_the_other(make_season: Make) -> N
 def test_a_unit_that_went_down_needs_no_statistics(make_season: Make) -> None:
     flights = make_season(32)
     down = [
-        replace(m, seen=(("brownout", "bus", "ground"),) if k == 7 else ())
+        replace(m, seen=(Seen("brownout", "bus", Level.GROUND),) if k == 7 else ())
         for k, m in enumerate(flights)
     ]
     now = only(judge(down[:8], aircraft=CRAFT), "supply-dips")
     assert (now.place, now.level, now.since_flight) == ("bus", Level.GROUND, "8")
-    assert only(judge(down, aircraft=CRAFT), "supply-dips").level is Level.WATCH
+    assert only(judge(down, aircraft=CRAFT), "supply-dips").level is Level.GROUND
 
 
 def test_a_drop_that_strays_to_one_side(make_season: Make) -> None:
@@ -439,3 +440,69 @@ def test_slower_telemetry_that_makes_every_drop_stray_is_no_contact(make_season:
     flights = make_season(36, features=features)
     for k in range(4, 21):
         assert judge(flights[:k], aircraft=CRAFT).findings == ()
+
+
+def silent(*flights: int) -> Callable[[int], float]:
+    """One of four servos gives up in these flights: about a quarter of the current is gone."""
+    return lambda k: 0.75 if k in flights else 1.0
+
+
+@pytest.mark.parametrize("places", [PLACES, ("left wing", "right wing")])
+def test_a_servo_that_fell_silent_and_came_back_is_as_grave_as_it_was(
+    make_season: Make, places: tuple[str, ...]
+) -> None:
+    flights = make_season(
+        37, places=places, current={"left wing": silent(8, 9, 10, 11)}, scatter=0.01
+    )
+    then = only(judge(flights[:11], aircraft=CRAFT), "servo-silent")
+    assert (then.place, then.level) == ("left wing", Level.GROUND)
+    for k in range(12, 21):
+        found = only(judge(flights[:k], aircraft=CRAFT), "servo-silent")
+        assert (found.place, found.level) == ("left wing", Level.GROUND)
+        assert found.since_flight == then.since_flight
+    assert found.title.endswith("; no repair is noted there since")
+    assert found.change is None
+    assert found.evidence["flights_since"] == 21 - int(then.since_flight or 0)
+
+
+def test_a_note_elsewhere_does_not_close_a_silent_servo(make_season: Make) -> None:
+    flights = make_season(
+        38,
+        places=("left wing", "right wing"),
+        current={"left wing": lambda k: 0.75 if k >= 8 else 1.0},
+        scatter=0.01,
+    )
+
+    def note(place: str | None, kind: str = "repaired", before: int = 14) -> NoteMark:
+        return NoteMark(kind=kind, place=place, text="", date="2026-06-01", before=before)
+
+    for other in (note("right wing"), note("tail"), note(None), note("left wing", "checked")):
+        found = only(judge(flights, [other], CRAFT), "servo-silent")
+        assert (found.place, found.level) == ("left wing", Level.GROUND)
+    for own in (note("left wing", "changed"), note("all", "changed")):
+        assert judge(flights, [own], CRAFT).findings == ()
+
+
+def test_a_servo_that_rose_and_was_repaired_leaves_no_silent_mirror(make_season: Make) -> None:
+    flights = make_season(39, current={"right wing": grows(6, 0.04)}, scatter=0.01)
+    healed = make_season(39, scatter=0.01)
+    note = NoteMark(kind="repaired", place="right wing", text="", date="2026-06-01", before=14)
+    for k in range(15, 21):
+        assert judge([*flights[:14], *healed[14:k]], [note], CRAFT).findings == ()
+
+
+def test_a_contact_that_opened_is_as_grave_as_it_was(make_season: Make) -> None:
+    a, b = wobble(13, 0.01), wobble(14, 0.01)
+    features = {}
+    for p in PLACES:
+        opened = (lambda k: 0.6 if 8 <= k <= 11 else 0.0) if p == "tail" else (lambda _k: 0.0)
+        features[p, "drop_tail_v"] = lambda k, opened=opened: 0.09 + a(k) + opened(k)
+        features[p, "drop_tail_other_v"] = lambda k: 0.09 + b(k)
+    flights = make_season(40, features=features)
+    then = only(judge(flights[:11], aircraft=CRAFT), "contact-intermittent")
+    later = only(judge(flights, aircraft=CRAFT), "contact-intermittent")
+    assert (then.place, then.level) == (later.place, later.level) == ("tail", Level.GROUND)
+    assert {then.since_flight, later.since_flight} <= {"8", "9"}
+    assert later.title.endswith("; no repair is noted since")
+    note = NoteMark(kind="repaired", place="tail", text="", date="2026-06-01", before=11)
+    assert judge(flights, [note], CRAFT).findings == ()

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from telemetry.results import Level
-from telemetry.season.measures import EventCount, GroupDraw, Measure, Measures
+from telemetry.season.measures import EventCount, GroupDraw, Measure, Measures, Seen
 from tests.season.conftest import blocks
 
 Make = Callable[..., Any]
@@ -36,7 +36,18 @@ class TestDocument:
                 ),
             ),
             events=(EventCount(place="tail", origin="contact", count=3, deepest_v=1.2),),
-            seen=(("pack-out", "pack 1", "watch"),),
+            seen=(
+                Seen(
+                    "pack-out",
+                    "pack 1",
+                    Level.WATCH,
+                    "gave nothing",
+                    True,
+                    ("a plug",),
+                    "Look.",
+                    "Stop.",
+                ),
+            ),
             steps_a={"tail": 0.1},
             servos={"tail": 3},
             labels={"pack 1": "A"},
@@ -68,11 +79,11 @@ class TestDocument:
 
 def test_the_gravest_finding_gives_the_verdict(make_flight: Make) -> None:
     seen = (
-        ("sag", "tail", "watch"),
-        ("pack-out", "pack 1", "ground"),
-        ("pack-low", "pack 2", "unknown"),
-        ("brownout", "tail", "ground"),
-        ("pack-out", "pack 2", "ground"),
+        Seen("sag", "tail", Level.WATCH),
+        Seen("pack-out", "pack 1", Level.GROUND),
+        Seen("pack-low", "pack 2", Level.UNKNOWN),
+        Seen("brownout", "tail", Level.GROUND),
+        Seen("pack-out", "pack 2", Level.GROUND),
     )
     assert make_flight(seen=seen).verdict is Level.GROUND
     assert make_flight(seen=seen).codes == ("pack-out", "brownout")

@@ -38,6 +38,10 @@ class TestNotes:
         assert first_since(notes, craft, "tail", "nose") == 7
         assert first_since(notes, craft, "bus") == 0
         assert first_since([], craft, "tail") == 0
-        # A note on the whole aircraft concerns every place; one on a surface, its node.
-        assert first_since([*notes, mark(4, None)], craft, "bus") == 4
+        # A note that names no place closes nothing; one on all places, every one, and what has
+        # no place; one on a surface, its node.
+        assert first_since([*notes, mark(4, None)], craft, "bus") == 0
+        assert first_since([*notes, mark(4, "all")], craft, "bus") == 4
+        assert first_since([*notes, mark(4, "all")], craft, "") == 4
+        assert first_since(notes, craft, "") == 0
         assert first_since([*notes, mark(5, "rudder", "changed")], craft, "tail") == 5

@@ -137,7 +137,7 @@ class TestClaims:
         self, case: Make, told: dict[float, Judgement | None], place: str = LEFT, **more: Any
     ) -> list[tuple[str, tuple[str, ...]]]:
         made = case(told=lambda _place, **asked: told.get(asked["sign"]), **more)
-        return [(c.code, c.others) for c in servos._claims(made, place, ALL, {})]
+        return [(c.code, c.others) for c in servos._claims(made, place, ALL, {}, {})]
 
     @pytest.mark.parametrize(("now", "told"), [(0.1249, False), (0.125, True)])
     def test_a_quarter_of_one_servos_share(

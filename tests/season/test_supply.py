@@ -14,11 +14,11 @@ from telemetry.season import supply
 from telemetry.season.case import Case, Found
 from telemetry.season.counts import Burst
 from telemetry.season.evidence import Judgement
-from telemetry.season.measures import EventCount, Measures
+from telemetry.season.measures import EventCount, Measures, Seen
 
 Make = Callable[..., Any]
 PAIR = Aircraft(bus="bus", packs=(Pack(name="pack 1"), Pack(name="pack 2")))
-SEEN = ("pack-out", "pack 1", "watch")
+SEEN = Seen("pack-out", "pack 1", Level.WATCH)
 
 
 def note(before: int) -> NoteMark:
@@ -33,7 +33,7 @@ class TestOut:
         def out(
             *share: float,
             seen: Sequence[int] = (),
-            code: tuple[str, str, str] = SEEN,
+            code: Seen = SEEN,
             lowest_v: dict[int, float] | None = None,
             rest_v: dict[int, tuple[float, float]] | None = None,
             notes: Sequence[NoteMark] = (),
@@ -86,7 +86,10 @@ class TestOut:
         # Not told by its own flight it must give nothing.
         assert out(0.5, 0.5, 0.5, share, seen=[2]) is None
         # Nor do words on another pack or of another kind tell it.
-        for code in (("pack-out", "pack 2", "watch"), ("pack-share", "pack 1", "watch")):
+        for code in (
+            Seen("pack-out", "pack 2", Level.WATCH),
+            Seen("pack-share", "pack 1", Level.WATCH),
+        ):
             assert out(0.5, 0.5, 0.5, share, seen=[3], code=code) is None
 
     @pytest.mark.parametrize(("share", "told"), [(0.146, True), (0.147, False)])
@@ -115,16 +118,14 @@ class TestOut:
         assert found.evidence["usual_share"] == 0.5
 
     @pytest.mark.parametrize(
-        ("after", "level", "count"),
-        [((), Level.GROUND, 1), ((0.5, 0.5), Level.WATCH, 1), ((0.5, 0.0, 0.5), Level.GROUND, 2)],
+        ("after", "count"),
+        [((), 1), ((0.5, 0.5), 1), ((0.5, 0.0, 0.5), 2)],
         ids=["now", "once, and back", "twice"],
     )
-    def test_grounds_where_it_is_out_or_was_more_than_once(
-        self, out: Make, after: tuple[float, ...], level: Level, count: int
-    ) -> None:
+    def test_it_grounds_until_a_note(self, out: Make, after: tuple[float, ...], count: int) -> None:
         found = out(0.4, 0.6, 0.5, 0.01, *after)
         assert found is not None
-        assert (found.code, found.place, found.level) == ("pack-out", "pack 1", level)
+        assert (found.code, found.place, found.level) == ("pack-out", "pack 1", Level.GROUND)
         assert found.since_flight == "4"
         assert found.evidence == {
             "flights_with": count,
