@@ -30,7 +30,7 @@ def columns(
     \b
     Examples:
       busbook columns flight.csv
-      busbook columns flight.csv --set 'Field 3=left wing/current[mA]' --save tern.toml
+      busbook columns flight.csv --set 'Field 3=tail/current[mA]' --save tern.toml
     """
     from telemetry.importer import describe_columns, save_column_map
     from telemetry.report.listing import render
