@@ -27,6 +27,9 @@ if TYPE_CHECKING:
     from telemetry.log import Log as Log
     from telemetry.pipeline import review as review
     from telemetry.profile import read_profile as read_profile
+    from telemetry.report.output import to_html as to_html
+    from telemetry.report.output import to_json as to_json
+    from telemetry.report.output import to_pdf as to_pdf
     from telemetry.report.picture import draw as draw
     from telemetry.results import Finding as Finding
     from telemetry.results import History as History
@@ -66,6 +69,9 @@ _HOME = {
     "read_profile": "telemetry.profile",
     "review": "telemetry.pipeline",
     "save_column_map": "telemetry.importer",
+    "to_html": "telemetry.report.output",
+    "to_json": "telemetry.report.output",
+    "to_pdf": "telemetry.report.output",
 }
 
 __all__ = list(_HOME)

@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from telemetry.brief import Facts, as_html, as_text, some
 from telemetry.channels import Channel, Quantity
 
 FloatArray = NDArray[np.float64]
@@ -105,6 +106,27 @@ class Log:
     def time_s(self) -> FloatArray:
         """Time of each row, s from the first row, shape (rows,)."""
         return self.frame.index.to_numpy(dtype=np.float64)
+
+    @property
+    def duration_s(self) -> float:
+        """Time from the first row to the last, s; 0 where there is no row."""
+        return float(self.time_s[-1] - self.time_s[0]) if len(self.frame) else 0.0
+
+    def __repr__(self) -> str:
+        return as_text(f"Log {self.provenance.file}", self._facts())
+
+    def _repr_html_(self) -> str:
+        return as_html(f"Log {self.provenance.file}", self._facts())
+
+    def _facts(self) -> Facts:
+        when = self.provenance.start or "no date"
+        unread = sum(c.quantity is Quantity.UNKNOWN for c in self.channels)
+        held = f"{len(self.frame.columns)} of numbers, {len(self.text.columns)} of words"
+        return (
+            ("recorded", f"{when}, {self.duration_s:.1f} s, {len(self.frame)} rows"),
+            ("columns", f"{held}; {unread} not understood"),
+            ("places", some(dict.fromkeys(c.place for c in self.channels if c.place is not None))),
+        )
 
     def select(
         self, quantity: Quantity, place: str | None = None, *, hold: str = ""

@@ -10,16 +10,18 @@ import pytest
 PACKAGE = Path(__file__).parents[1] / "telemetry"
 
 # What each part may import besides itself, of this package.
-MODEL = {"errors", "units", "channels", "unsettled", "log", "aircraft", "profile", "results"}
+MODEL = {"errors", "brief", "units", "channels", "unsettled", "log"}
+MODEL |= {"aircraft", "profile", "results"}
 ALLOWED: dict[str, set[str]] = {
     "errors": set(),
+    "brief": set(),
     "units": set(),
     "channels": set(),
     "unsettled": {"units", "channels"},
-    "log": {"errors", "units", "channels"},
+    "log": {"errors", "brief", "units", "channels"},
     "aircraft": {"errors", "units", "channels", "log"},
     "profile": {"errors", "units", "channels", "log", "aircraft"},
-    "results": {"errors", "units", "channels", "log", "aircraft"},
+    "results": {"errors", "brief", "units", "channels", "log", "aircraft"},
     "signals": {"errors"},
     "readings": MODEL | {"signals"},
     "importer": MODEL | {"signals"},

@@ -42,6 +42,7 @@ from telemetry.book.records import (
     new_note,
 )
 from telemetry.book.shelf import Shelf
+from telemetry.brief import Facts, as_html, as_text, some
 from telemetry.errors import BookError
 from telemetry.log import Log
 from telemetry.results import Flight
@@ -67,6 +68,19 @@ class Logbook(Shelf):
     def __init__(self, path: str | Path, *, make: bool = True) -> None:
         super().__init__(path, make=make)
         self._order: int | None = None
+
+    def __repr__(self) -> str:
+        return as_text(f"Logbook {self.path}", self._facts())
+
+    def _repr_html_(self) -> str:
+        return as_html(f"Logbook {self.path}", self._facts())
+
+    def _facts(self) -> Facts:
+        try:
+            flights = len(self._places.files("flights/*/*.parquet"))
+            return (("aircraft", some(self.aircraft())), ("flights", str(flights)))
+        except BookError as error:  # what cannot be read can still be named
+            return (("flights", error.what),)
 
     # Adding.
 

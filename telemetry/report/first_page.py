@@ -60,10 +60,8 @@ def recording_words(review: Review) -> str:
     if benches:
         parts.append("one bench recording" if benches == 1 else f"{benches} bench recordings")
     held = " and ".join(parts) or "no flight recognised"
-    time_s = review.log.time_s
-    length = float(time_s[-1] - time_s[0]) if time_s.size else 0.0
     when = date_words(review.log.provenance.start) or "No date in the file"
-    return f"{when}. {held[0].upper()}{held[1:]}, {lasting(length)} recorded"
+    return f"{when}. {held[0].upper()}{held[1:]}, {lasting(review.log.duration_s)} recorded"
 
 
 def by_gravity(findings: Iterable[Finding]) -> list[Finding]:

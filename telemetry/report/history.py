@@ -47,7 +47,6 @@ from telemetry.report.words import (
 )
 from telemetry.results import EVERY_PLACE, Change, Finding, History, Level
 
-_CLEAR_WORD = "Nothing found across these flights"
 # Flights that a baseline takes before anything can be told.
 _FEW = 3
 # Evidence that the change of a finding tells already, or that only the figure can show.
@@ -133,7 +132,7 @@ def _first_page(across: Across) -> FirstPage:
         aircraft=plain(history.name),
         flight=_season_words(across),
         level=level,
-        word=_CLEAR_WORD if level is Level.CLEAR else LEVEL_WORD[level],
+        word=history.word,
         reason=reason(history.findings, otherwise),
         numbers=(
             _flights(across),

@@ -130,7 +130,6 @@ def _clean(value: Any) -> Any:
 def review_document(review: Review) -> dict[str, Any]:
     """One review as plain JSON values: a member of "reviews" of the document."""
     origin = review.log.provenance
-    time_s = review.log.time_s
     return {
         "log": _clean(
             {
@@ -138,7 +137,7 @@ def review_document(review: Review) -> dict[str, Any]:
                 "sha256": origin.sha256,
                 "rows": origin.rows,
                 "start": origin.start,
-                "duration_s": float(time_s[-1] - time_s[0]) if time_s.size else 0.0,
+                "duration_s": review.log.duration_s,
                 "encoding": origin.encoding,
                 "separator": origin.separator,
                 "decimal": origin.decimal,

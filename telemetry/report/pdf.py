@@ -73,10 +73,15 @@ def render(review: Review, paper: str = "a4") -> bytes:
     return _printed(document_of(review, readings), Scene.of(review, readings), paper)
 
 
+def render_history(history: History, paper: str = "a4") -> bytes:
+    """The report of one aircraft's flights as a PDF; ValueError for a paper not known."""
+    across = Across.of(history)
+    return _printed(history_document(history), HistoryScene.of(across), paper)
+
+
 def write_history(history: History, path: Path, paper: str = "a4") -> None:
     """Write the report of one aircraft's flights as a PDF; errors as in :func:`write`."""
-    across = Across.of(history)
-    save(history_document(history), HistoryScene.of(across), path, paper)
+    write_bytes(path, render_history(history, paper))
 
 
 def save(document: Document, drawer: Drawer, path: Path, paper: str = "a4") -> None:

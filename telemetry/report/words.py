@@ -21,12 +21,7 @@ _MONTHS = (
     *("July", "August", "September", "October", "November", "December"),
 )
 
-LEVEL_WORD = {
-    Level.CLEAR: "Nothing found in this log",
-    Level.UNKNOWN: "Cannot be judged",
-    Level.WATCH: "Watch",
-    Level.GROUND: "Ground it",
-}
+LEVEL_WORD = {level: level.word for level in Level}
 # The shape that stands for a level where only plain characters can be shown.
 LEVEL_SIGN = {
     Level.CLEAR: "( )",

@@ -29,6 +29,7 @@ from telemetry.results.measures import (
 from telemetry.results.packs import Charge, PackOut, PackState, PathStep
 from telemetry.results.recording import ColumnUse, Dropout, Phase, Quality, Restart, Span, Spurious
 from telemetry.results.review import Comparison, Flight, Review, as_dict
+from telemetry.results.tables import Tables
 
 __all__ = [
     "EVERY_PLACE",
@@ -68,6 +69,7 @@ __all__ = [
     "Spurious",
     "Stir",
     "StirPlace",
+    "Tables",
     "Trend",
     "WorstCase",
     "as_dict",

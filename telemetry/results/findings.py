@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections import Counter
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from telemetry.results.kinds import Level
@@ -65,3 +67,18 @@ class Finding:
     # Across flights only: id of the first flight with it, and by how much.
     since_flight: str | None = None
     change: Change | None = None
+
+
+def counted_by_level(findings: Sequence[Finding]) -> str:
+    """How many there are, the gravest first: "3 (1 ground, 2 watch)"."""
+    counts = Counter(f.level for f in findings)
+    parts = [f"{counts[level]} {level}" for level in sorted(counts, reverse=True)]
+    return f"{len(findings)} ({', '.join(parts)})" if parts else "none"
+
+
+def verdict_in_brief(level: Level, word: str, findings: Sequence[Finding]) -> str:
+    """The verdict in a report's words, with the title of the gravest finding."""
+    if level is Level.CLEAR:
+        return f"{word}; that is no proof that nothing is wrong"
+    titles = [f.title for f in findings if f.level is level]
+    return f"{word}: {titles[0]}" if titles else word

@@ -2,13 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from functools import partial
+from typing import TYPE_CHECKING, Any
 
-from telemetry.results.findings import Finding
+from telemetry.brief import Facts, as_html, as_text, some
+from telemetry.results.findings import Finding, counted_by_level, verdict_in_brief
 from telemetry.results.kinds import Level
+from telemetry.results.tables import Tables, table
 
 if TYPE_CHECKING:
+    import pandas as pd
+
     from telemetry.aircraft import Aircraft
 
 
@@ -124,6 +130,29 @@ class Trend:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class TrendPoint:
+    """One flight of a trend: ``index`` is the flight's place in the history, from 0.
+
+    ``value`` and ``reach`` are in ``unit``; ``baseline`` is True where the baseline was learnt
+    from it. The rest is as in :class:`Trend`.
+    """
+
+    code: str
+    place: str
+    quantity: str
+    unit: str
+    index: int
+    flight: str
+    value: float
+    reach: float
+    baseline: bool
+    score: float
+    chart: float
+    ewma: float | None
+    ewma_reach: float | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class History:
     """What all flights of one aircraft together tell.
 
@@ -145,6 +174,71 @@ class History:
         """The gravest level among the findings; unknown where nothing could be judged."""
         nothing = Level.CLEAR if self.trends else Level.UNKNOWN
         return max((f.level for f in self.findings), default=nothing)
+
+    @property
+    def word(self) -> str:
+        """What a report calls the verdict."""
+        clear = self.verdict is Level.CLEAR
+        return "Nothing found across these flights" if clear else self.verdict.word
+
+    @property
+    def tables(self) -> Tables:
+        """Every list of records as a DataFrame, by name: ``history.tables["features"]``.
+
+        findings; flights; features (a row for each flight, place and feature); trends;
+        trend_points (a row for each trend and flight); notes. Units stand in the names or in the
+        column ``unit``; see :class:`telemetry.results.Tables`.
+        """
+
+        def plain(kind: type, records: tuple[Any, ...]) -> pd.DataFrame:
+            return table((kind,), ((one,) for one in records))
+
+        return Tables(
+            {
+                "findings": partial(plain, Finding, self.findings),
+                "flights": partial(plain, HistoryFlight, self.flights),
+                "features": partial(plain, Feature, self.features),
+                "trends": partial(plain, Trend, self.trends),
+                "trend_points": lambda: table((TrendPoint,), ((p,) for p in self._points())),
+                "notes": partial(plain, NoteMark, self.notes),
+            }
+        )
+
+    def _points(self) -> Iterator[TrendPoint]:
+        for trend in self.trends:
+            for k, index in enumerate(trend.flights):
+                yield TrendPoint(
+                    code=trend.code,
+                    place=trend.place,
+                    quantity=trend.quantity,
+                    unit=trend.unit,
+                    index=index,
+                    flight=self.flights[index].id,
+                    value=trend.value[k],
+                    reach=trend.reach[k],
+                    baseline=index in trend.baseline,
+                    score=trend.score[k],
+                    chart=trend.chart[k],
+                    ewma=trend.ewma[k] if trend.ewma else None,
+                    ewma_reach=trend.ewma_reach[k] if trend.ewma_reach else None,
+                )
+
+    def __repr__(self) -> str:
+        return as_text(f"History of {self.name}", self._facts())
+
+    def _repr_html_(self) -> str:
+        return as_html(f"History of {self.name}", self._facts())
+
+    def _facts(self) -> Facts:
+        days = sorted(f.start[:10] for f in self.flights if f.start)
+        when = f", {days[0]} to {days[-1]}" if days else ""
+        held = f"{len(self.trends)} trends, {len(self.notes)} notes"
+        return (
+            ("flights", f"{len(self.flights)}{when}; {held}"),
+            ("verdict", verdict_in_brief(self.verdict, self.word, self.findings)),
+            ("findings", counted_by_level(self.findings)),
+            ("not judged", some(self.not_judged)),
+        )
 
     def series(self, place: str, feature: str) -> tuple[float | None, ...]:
         """One feature of one place, flight by flight; None where it was not measured."""

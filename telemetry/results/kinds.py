@@ -18,6 +18,11 @@ class Level(StrEnum):
         """0 for clear to 3 for ground."""
         return list(Level).index(self)
 
+    @property
+    def word(self) -> str:
+        """What a report of one log calls it."""
+        return _LEVEL_WORDS[self.rank]
+
     # All four, because a str brings its own: max() of levels would go by the alphabet.
     def __lt__(self, other: str) -> bool:
         return self.rank < Level(other).rank
@@ -30,6 +35,9 @@ class Level(StrEnum):
 
     def __ge__(self, other: str) -> bool:
         return self.rank >= Level(other).rank
+
+
+_LEVEL_WORDS = ("Nothing found in this log", "Cannot be judged", "Watch", "Ground it")
 
 
 class EventKind(StrEnum):

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, fields
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
+from telemetry.brief import Facts, as_html, as_text, some
 from telemetry.results.events import Event, Stir, StirPlace
-from telemetry.results.findings import Finding
+from telemetry.results.findings import Finding, counted_by_level, verdict_in_brief
 from telemetry.results.kinds import Level
 from telemetry.results.measures import (
     LowSupply,
@@ -16,9 +18,19 @@ from telemetry.results.measures import (
     PlaceLoad,
     Resistance,
     ServoShare,
+    WorstCase,
 )
 from telemetry.results.packs import Charge, PackOut, PackState, PathStep
-from telemetry.results.recording import ColumnUse, Phase, Quality, Span
+from telemetry.results.recording import (
+    ColumnUse,
+    Dropout,
+    Phase,
+    Quality,
+    Restart,
+    Span,
+    Spurious,
+)
+from telemetry.results.tables import Tables, table
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -113,46 +125,102 @@ class Review:
         return max((f.level for f in self.findings), default=Level.CLEAR)
 
     @property
+    def tables(self) -> Tables:
+        """Every list of records as a DataFrame, by name: ``review.tables["margins"]``.
+
+        findings; flights; of each flight phases, stirs (a row for each stir and place), events,
+        resistances, charge, margins, cases (the worst cases of the margins), servos, packs,
+        pack_outs, path_steps, loads, parts, with the column ``flight``, from 1; compared; columns
+        (of the file); gaps, restarts, dropouts, spurious (of the recording). Times are s from the
+        first row, units stand in the names; see :class:`telemetry.results.Tables`.
+        """
+        return Tables(_makers(self))
+
+    @property
     def events(self) -> pd.DataFrame:
-        """All events as a table, one row each; column ``flight`` counts from 1."""
-        return _by_flight(Event, [f.events for f in self.flights])
+        """All events, one row each; column ``flight`` counts from 1. As ``tables["events"]``."""
+        return self.tables["events"]
 
     @property
     def stirs(self) -> pd.DataFrame:
-        """All stir measures as a table, one row per stir and place."""
-        rows = [
-            {
-                "flight": n,
-                "start_s": stir.start_s,
-                "end_s": stir.end_s,
-                "rhythm_hz": stir.rhythm_hz,
-                "after_flight": stir.after_flight,
-                **as_dict(p),
-            }
-            for n, flight in enumerate(self.flights, 1)
-            for stir in flight.stirs
-            for p in stir.places
-        ]
-        names = ["flight", "start_s", "end_s", "rhythm_hz", "after_flight"]
-        return _table(rows, [*names, *(f.name for f in fields(StirPlace))])
+        """All stir measures, one row for each stir and place. As ``tables["stirs"]``."""
+        return self.tables["stirs"]
 
     @property
     def resistances(self) -> pd.DataFrame:
-        """All resistances as a table, one row each."""
-        return _by_flight(Resistance, [f.resistances for f in self.flights])
+        """All resistances, one row each. As ``tables["resistances"]``."""
+        return self.tables["resistances"]
+
+    def __repr__(self) -> str:
+        return as_text(f"Review of {self.log.provenance.file}", self._facts())
+
+    def _repr_html_(self) -> str:
+        return as_html(f"Review of {self.log.provenance.file}", self._facts())
+
+    def _facts(self) -> Facts:
+        held = [f"{f.kind} of {f.duration_s:.0f} s" for f in self.flights]
+        return (
+            ("recorded", f"{self.log.provenance.start or 'no date'}, {self.log.duration_s:.1f} s"),
+            ("aircraft", f"{self.aircraft.name}; {some(held or ['no flight'])}"),
+            ("verdict", verdict_in_brief(self.verdict, self.verdict.word, self.findings)),
+            ("findings", counted_by_level(self.findings)),
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class _Number:
+    """Which flight of the review a row is of, from 1."""
+
+    flight: int
+
+
+# The lists of each flight that become tables by their own names.
+_OF_FLIGHT: dict[str, type] = {
+    "phases": Phase,
+    "events": Event,
+    "resistances": Resistance,
+    "charge": Charge,
+    "margins": Margin,
+    "servos": ServoShare,
+    "packs": PackState,
+    "pack_outs": PackOut,
+    "path_steps": PathStep,
+    "loads": PlaceLoad,
+    "parts": PartLoad,
+}
+
+
+def _makers(review: Review) -> Mapping[str, Callable[[], pd.DataFrame]]:
+    numbered = [(_Number(n), flight) for n, flight in enumerate(review.flights, 1)]
+
+    def each(name: str) -> Iterator[tuple[_Number, Any]]:
+        return ((n, one) for n, flight in numbered for one in getattr(flight, name))
+
+    def within(name: str, inner: str) -> Iterator[tuple[_Number, Any, Any]]:
+        return ((n, one, part) for n, one in each(name) for part in getattr(one, inner))
+
+    def plain(kind: type, records: tuple[Any, ...]) -> pd.DataFrame:
+        return table((kind,), ((one,) for one in records))
+
+    quality = review.quality
+    return {
+        "findings": partial(plain, Finding, review.findings),
+        "flights": lambda: table((_Number, Flight), numbered),
+        "stirs": lambda: table((_Number, Stir, StirPlace), within("stirs", "places")),
+        "cases": lambda: table((_Number, Margin, WorstCase), within("margins", "cases")),
+        **{
+            name: partial(lambda name, kind: table((_Number, kind), each(name)), name, kind)
+            for name, kind in _OF_FLIGHT.items()
+        },
+        "compared": partial(plain, Comparison, review.compared),
+        "columns": partial(plain, ColumnUse, review.columns),
+        "gaps": partial(plain, Span, quality.gaps),
+        "restarts": partial(plain, Restart, quality.restarts),
+        "dropouts": partial(plain, Dropout, quality.dropouts),
+        "spurious": partial(plain, Spurious, quality.spurious),
+    }
 
 
 def as_dict(record: Any) -> dict[str, Any]:
     """One level of a record as a dict: field name to value."""
     return {f.name: getattr(record, f.name) for f in fields(record)}
-
-
-def _by_flight(kind: type, groups: Sequence[Iterable[Any]]) -> pd.DataFrame:
-    rows = [{"flight": n, **as_dict(r)} for n, group in enumerate(groups, 1) for r in group]
-    return _table(rows, ["flight", *(f.name for f in fields(kind))])
-
-
-def _table(rows: list[dict[str, Any]], names: list[str]) -> pd.DataFrame:
-    import pandas as pd
-
-    return pd.DataFrame(rows, columns=pd.Index(names))

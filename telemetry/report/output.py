@@ -1,0 +1,116 @@
+"""The report of a review or a history as HTML, PDF or JSON: given back, or written to a file."""
+
+from __future__ import annotations
+
+from os import PathLike
+from pathlib import Path
+from typing import overload
+
+from telemetry.errors import OutputError, UnknownSetting
+from telemetry.report import json as report_json
+from telemetry.report.writing import write_bytes
+from telemetry.results import History, Review
+
+Target = str | PathLike[str]
+
+
+@overload
+def to_html(subject: Review | History, path: None = None) -> str: ...
+@overload
+def to_html(subject: Review | History, path: Target) -> None: ...
+def to_html(subject: Review | History, path: Target | None = None) -> str | None:
+    """Write the report as one HTML page that fetches nothing, or give its text.
+
+    Parameters
+    ----------
+    subject : Review or History
+    path : path, optional
+        Where to; folders are made, an existing file is replaced. Without it the text is returned.
+
+    Raises
+    ------
+    OutputError
+        If the file cannot be written, or is the log itself; nothing half-written stays.
+    """
+    from telemetry.report import html
+
+    target = _target(subject, path)
+    page = html.render(subject) if isinstance(subject, Review) else html.render_history(subject)
+    if target is None:
+        return page
+    write_bytes(target, page.encode("utf-8", "replace"))
+    return None
+
+
+@overload
+def to_json(subject: Review | History, path: None = None) -> str: ...
+@overload
+def to_json(subject: Review | History, path: Target) -> None: ...
+def to_json(subject: Review | History, path: Target | None = None) -> str | None:
+    """Write what ``busbook review --json`` or ``busbook history --json`` prints, or give it.
+
+    The document is ``busbook.review/1`` with one review, or ``busbook.history/1``; ASCII.
+
+    Parameters
+    ----------
+    subject : Review or History
+    path : path, optional
+        As for :func:`to_html`; so are the errors.
+    """
+    target = _target(subject, path)
+    if isinstance(subject, Review):
+        text = report_json.dumps(report_json.document([subject]))
+    else:
+        text = report_json.dumps(report_json.history_document(subject))
+    if target is None:
+        return text
+    write_bytes(target, text.encode("ascii"))
+    return None
+
+
+@overload
+def to_pdf(subject: Review | History, path: None = None, *, paper: str = "a4") -> bytes: ...
+@overload
+def to_pdf(subject: Review | History, path: Target, *, paper: str = "a4") -> None: ...
+def to_pdf(
+    subject: Review | History, path: Target | None = None, *, paper: str = "a4"
+) -> bytes | None:
+    """Write the report as PDF, or give its bytes.
+
+    Parameters
+    ----------
+    subject : Review or History
+    path : path, optional
+        As for :func:`to_html`; so are the errors.
+    paper : str
+        "a4" or "letter".
+
+    Raises
+    ------
+    UnknownSetting
+        For a paper that is not known.
+    """
+    from telemetry.report import pdf
+    from telemetry.report.paper import SIZES_PT
+
+    if paper not in SIZES_PT:
+        raise UnknownSetting(f"there is no paper '{paper}'", hint=f"papers: {', '.join(SIZES_PT)}")
+    target = _target(subject, path)
+    if isinstance(subject, Review):
+        sheets = pdf.render(subject, paper)
+    else:
+        sheets = pdf.render_history(subject, paper)
+    if target is None:
+        return sheets
+    write_bytes(target, sheets)
+    return None
+
+
+def _target(subject: Review | History, path: Target | None) -> Path | None:
+    """The path, if there is one and it is not the log that was read."""
+    target = None if path is None else Path(path)
+    if target is not None and isinstance(subject, Review):
+        log = Path(subject.log.provenance.file)
+        if target.is_file() and log.is_file() and target.samefile(log):
+            raise OutputError("is the log itself", path=target, hint="name another file")
+    return target
