@@ -5,31 +5,78 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
+from dataclasses import dataclass, fields
 from pathlib import Path
 from typing import Any, BinaryIO
 
+import numpy as np
 import pandas as pd
 import pyarrow as pa
 import pyarrow.parquet as pq
 
 from telemetry.book.files import book_error, written_aside
+from telemetry.book.names import file_name, flight_id, recording_id
+from telemetry.book.records import BookFlight
 from telemetry.book.tables import TIME, read_table, schema_of, table_of
 from telemetry.errors import BookError, OutputError
-from telemetry.log import Log
+from telemetry.log import FloatArray, Log
 
-FLIGHT = "flight"
+# What the digits of a time can be off by: a double holds seconds since 1970 in steps of 0.24 us.
+_DUST_S = 2.5e-7
 
 # What makes a spreadsheet take a cell for a formula: OWASP, "CSV Injection".
 _FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n", "\uff1d", "\uff0b", "\uff0d", "\uff20")
 _NUMBER = re.compile(r"[+-]?(?:\d+[.,]?\d*|[.,]\d+)(?:[eE][+-]?\d+)?")
 
 
-def export_log(log: Log, to: Path, *, book: Path | None = None) -> None:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Origin:
+    """Where a row comes from: the first columns of an export.
+
+    Attributes
+    ----------
+    flight : str
+        Its id in the book; of a log that is not of the book the one that its first flight would
+        have there. It begins with the hash of the file's bytes.
+    date : str or None
+        Date, or date and time, of the first row, ISO 8601; None where nobody knows.
+    aircraft : str or None
+        None for a log that is not of the book.
+    file : str
+        Name of the log, without folders.
+    """
+
+    flight: str
+    date: str | None
+    aircraft: str | None
+    file: str
+
+    @classmethod
+    def of(cls, one: BookFlight | Log) -> Origin:
+        """Of a flight of the book, or of a log."""
+        if isinstance(one, BookFlight):
+            return cls(flight=one.id, date=one.start, aircraft=one.aircraft, file=one.file)
+        facts = one.provenance
+        return cls(
+            flight=flight_id(recording_id(facts.sha256), 0),
+            date=facts.start,
+            aircraft=None,
+            file=file_name(facts.file),
+        )
+
+
+_ORIGIN = tuple(f.name for f in fields(Origin))
+
+
+def export_log(
+    log: Log, to: Path, *, book: Path | None = None, origin: Origin | None = None
+) -> None:
     """Write a log as Parquet (``.parquet``) or clean CSV (``.csv``).
 
-    The CSV is UTF-8 with commas (RFC 4180), has one header with units, points as decimal marks and
-    nothing where the log has no value. Text cells that a spreadsheet would run as a formula begin
-    with an apostrophe.
+    The first columns are ``flight``, ``date``, ``aircraft`` and ``file``, see :class:`Origin`.
+    Times have no more digits than the log's clock gave them. The CSV is UTF-8 with commas
+    (RFC 4180), has one header with units, points as decimal marks and nothing where the log has no
+    value. Text cells that a spreadsheet would run as a formula begin with an apostrophe.
 
     Parameters
     ----------
@@ -38,22 +85,25 @@ def export_log(log: Log, to: Path, *, book: Path | None = None) -> None:
         In a folder that exists; an existing file is replaced.
     book : path, optional
         A logbook, into which nothing is exported.
+    origin : Origin, optional
+        By default what the log itself tells.
 
     Raises
     ------
     OutputError
         If the file cannot be written, or its ending tells no format; nothing half-written stays.
     """
-    table = table_of(log)
+    table = _with_origin(table_of(log), Origin.of(log) if origin is None else origin)
     with _sink(to, book, table.schema) as write:
         write(table)
 
 
-def export_flights(flights: Sequence[tuple[str, Path, int]], to: Path, *, book: Path) -> None:
-    """Write flights of the book, given by id, path and number of rows, as one table.
+def export_flights(flights: Sequence[tuple[BookFlight, Path]], to: Path, *, book: Path) -> None:
+    """Write flights of the book, each with the path of its table, as one table.
 
-    The table has a first column ``flight`` and every column that any flight has; what is a number
-    in one flight and a word in another becomes text. One flight at a time is in memory.
+    The table has the first columns that :func:`export_log` tells of, and every column that any
+    flight has; what is a number in one flight and a word in another becomes text. One flight at a
+    time is in memory.
 
     Raises
     ------
@@ -62,19 +112,32 @@ def export_flights(flights: Sequence[tuple[str, Path, int]], to: Path, *, book: 
     OutputError
         As in :func:`export_log`.
     """
-    schema = _common([schema_of(path) for _, path, _ in flights])
+    schema = _common([schema_of(path) for _, path in flights])
     with _sink(to, book, schema) as write:
-        for flight, path, rows in flights:
-            table = read_table(path, rows)
-            write(_fitted(table.append_column(FLIGHT, _same(flight, table.num_rows)), schema))
+        for flight, path in flights:
+            table = read_table(path, flight.rows)
+            write(_fitted(_with_origin(table, Origin.of(flight)), schema))
 
 
-def _same(text: str, rows: int) -> Any:
-    return pa.array([text] * rows, type=pa.string())
+def _with_origin(table: Any, origin: Origin) -> Any:
+    """The table behind the columns that tell where its rows come from, its times rounded."""
+    times = table.column_names.index(TIME)
+    rounded = pa.array(_rounded(table.column(TIME).to_numpy()))
+    table = table.set_column(times, table.schema.field(TIME), rounded)
+    for k, name in enumerate(_ORIGIN):
+        same = pa.repeat(pa.scalar(getattr(origin, name), pa.string()), table.num_rows)
+        table = table.add_column(k, name, same)
+    return table
+
+
+def _rounded(time_s: FloatArray) -> FloatArray:
+    """Times to the digits that they had in the log: microseconds, nanoseconds if it has them."""
+    fine: FloatArray = np.round(time_s, 6)
+    return fine if np.all(np.abs(fine - time_s) <= _DUST_S) else np.round(time_s, 9)
 
 
 def _common(schemas: Sequence[Any]) -> Any:
-    found: dict[str, Any] = {FLIGHT: pa.field(FLIGHT, pa.string())}
+    found: dict[str, Any] = {name: pa.field(name, pa.string()) for name in _ORIGIN}
     for schema in schemas:
         for column in schema:
             old = found.setdefault(column.name, column)

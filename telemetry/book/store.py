@@ -27,7 +27,7 @@ from telemetry.book import adding
 from telemetry.book.adding import Entry
 from telemetry.book.checking import CheckReport, Read, check
 from telemetry.book.dates import refuse_future
-from telemetry.book.export import export_flights, export_log
+from telemetry.book.export import Origin, export_flights, export_log
 from telemetry.book.files import read_file, write_file, write_json
 from telemetry.book.names import (
     aircraft_key,
@@ -273,8 +273,9 @@ class Logbook(Shelf):
     def export(self, what: str, to: str | Path) -> None:
         """Write one flight (by id), or all flights of an aircraft, as Parquet or clean CSV.
 
-        The ending of ``to`` tells which. All flights of an aircraft become one table with a first
-        column ``flight`` and every column that any of them has.
+        The ending of ``to`` tells which. The first columns are ``flight`` (its id), ``date``,
+        ``aircraft`` and ``file``. All flights of an aircraft become one table with every column
+        that any of them has.
 
         Raises
         ------
@@ -284,12 +285,13 @@ class Logbook(Shelf):
             If the file cannot be written, or its ending tells no format.
         """
         if is_flight(what):
-            export_log(self.read(what), Path(to), book=self.path)
+            origin = Origin.of(self.flight(what))
+            export_log(self.read(what), Path(to), book=self.path, origin=origin)
             return
         flights = self.flights(what)
         if not flights:
             raise BookError(
                 f"the book has no flights of '{what}'", path=self.path, hint="see busbook flights"
             )
-        paths = [(f.id, self._places.flight(f.aircraft, f.id), f.rows) for f in flights]
+        paths = [(f, self._places.flight(f.aircraft, f.id)) for f in flights]
         export_flights(paths, Path(to), book=self.path)

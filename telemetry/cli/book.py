@@ -188,6 +188,8 @@ def export(
 ) -> None:
     """Write an aircraft's flights, one flight, or a log as one table: Parquet or clean CSV.
 
+    Each row begins with the flight's id, its date, the aircraft and the name of the log.
+
     \b
     Examples:
       busbook export tern --to tern.parquet

@@ -1,4 +1,7 @@
-"""The report of a review or a history as HTML, PDF or JSON: given back, or written to a file."""
+"""The report of a review or a history as HTML, PDF or JSON: given back, or written to a file.
+
+These are functions, not methods, because a review is a record: it knows no report.
+"""
 
 from __future__ import annotations
 

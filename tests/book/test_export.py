@@ -84,7 +84,11 @@ def test_clean_csv(tmp_path: Path, make: Make) -> None:
     data = (tmp_path / "out.csv").read_bytes()
     assert data.decode("utf-8").count("\r\n") == 8
     head, *lines = rows(tmp_path / "out.csv")
+    flight = made.log.provenance.sha256[:16] + "-0"
+    assert {tuple(line[:4]) for line in lines} == {(flight, "", "", "flight 1.csv")}
+    lines = [line[4:] for line in lines]
     assert head == [
+        *("flight", "date", "aircraft", "file"),
         "time [s]",
         "bus/voltage [V]",
         "bus/current [A]",
@@ -111,6 +115,44 @@ def test_our_own_csv_is_read_back_as_it_was(book: Logbook, make: Make, tmp_path:
     pd.testing.assert_frame_equal(again.frame, made.log.frame, check_exact=True)
 
 
+def test_one_flight_tells_where_it_comes_from(book: Logbook, make: Make, tmp_path: Path) -> None:
+    made = make(file="day 1/=flight.csv")
+    on = "2026-05-14T10:00:00"
+    (flight,) = book.add(made.log, aircraft="Tern", source=made.data, on=on).flights
+    for name in ("out.parquet", "out.csv"):
+        book.export(flight, tmp_path / name)
+    table = pd.read_parquet(tmp_path / "out.parquet")
+    origin = table[["flight", "date", "aircraft", "file"]].drop_duplicates()
+    assert origin.to_numpy().tolist() == [[flight, on, "tern", "=flight.csv"]]
+    assert rows(tmp_path / "out.csv")[1][:4] == [flight, on, "tern", "'=flight.csv"]
+
+
+@pytest.mark.parametrize(
+    ("first_s", "step_s", "told"),
+    [
+        # A time of day, a moment since 1970 (its double has steps of 0.24 us), us, ns, thirds.
+        (45_660.0, 0.1, ["0.0", "0.1", "0.2", "0.3"]),
+        (1_792_231_111.0, 0.1, ["0.0", "0.1", "0.2", "0.3"]),
+        (12.5, 1e-6, ["0.0", "1e-06", "2e-06", "3e-06"]),
+        (0.0, 1.4e-6 / 3, ["0.0", "4.67e-07", "9.33e-07", "1.4e-06"]),
+        (0.0, 1 / 3, ["0.0", "0.333333333", "0.666666667", "1.0"]),
+    ],
+)
+def test_times_have_the_digits_of_the_clock(
+    first_s: float, step_s: float, told: list[str], make: Make, tmp_path: Path
+) -> None:
+    made = make(rows=4)
+    time_s = (first_s + np.arange(4) * step_s) - first_s
+    index = pd.Index(time_s, name="time_s")
+    log = replace(
+        made.log, frame=made.log.frame.set_axis(index), text=made.log.text.set_axis(index)
+    )
+    export_log(log, tmp_path / "out.csv")
+    assert [line[4] for line in rows(tmp_path / "out.csv")[1:]] == told
+    export_log(log, tmp_path / "out.parquet")
+    assert pd.read_parquet(tmp_path / "out.parquet")["time_s"].tolist() == list(map(float, told))
+
+
 def test_parquet_of_one_flight(book: Logbook, make: Make, tmp_path: Path) -> None:
     made = make()
     (flight,) = book.add(made.log, aircraft="tern", source=made.data).flights
@@ -132,7 +174,12 @@ def test_all_flights_of_an_aircraft_as_one_table(book: Logbook, make: Make, tmp_
     book.export("Tern", tmp_path / "out.parquet")
     table = pd.read_parquet(tmp_path / "out.parquet")
     assert list(table["flight"].unique()) == ids[::-1]  # in the order in which they were flown
-    assert list(table)[:2] == ["flight", "time_s"]
+    assert list(table)[:5] == ["flight", "date", "aircraft", "file", "time_s"]
+    assert set(table["aircraft"]) == {"tern"}
+    told = table.groupby("flight")[["date", "file"]].agg(set)
+    for flight, made in zip(ids, (first, second), strict=True):
+        assert told.loc[flight, "date"] == {made.log.provenance.start}
+        assert told.loc[flight, "file"] == {Path(made.log.provenance.file).name}
     one = table[table["flight"] == ids[0]]
     np.testing.assert_array_equal(one["bus/voltage"], first.log.values("bus/voltage"))
     assert one["tail/voltage"].isna().all()
@@ -140,7 +187,8 @@ def test_all_flights_of_an_aircraft_as_one_table(book: Logbook, make: Make, tmp_
     book.export("tern", tmp_path / "out.csv")
     lines = rows(tmp_path / "out.csv")
     assert len(lines) == 81
-    assert lines[0][:3] == ["flight", "time [s]", "bus/voltage [V]"]
+    assert lines[0][:4] == ["flight", "date", "aircraft", "file"]
+    assert lines[0][4:6] == ["time [s]", "bus/voltage [V]"]
     assert {line[0] for line in lines[1:]} == set(ids)
     assert sum(line[0] == "flight" for line in lines) == 1
 

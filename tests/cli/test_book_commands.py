@@ -422,7 +422,10 @@ def test_flights_are_handed_on_as_parquet_and_csv(added: tuple[Path, Result], tm
 def test_a_log_is_cleaned_without_a_book(log: Path, tmp_path: Path) -> None:
     clean = tmp_path / "clean.csv"
     call("export", log, "--to", clean, "--book", tmp_path / "none")
-    assert list(pd.read_csv(clean).columns)[:2] == ["time [s]", "bus/voltage [V]"]
+    table = pd.read_csv(clean)
+    assert list(table.columns)[:4] == ["flight", "date", "aircraft", "file"]
+    assert list(table.columns)[4:6] == ["time [s]", "bus/voltage [V]"]
+    assert set(table["file"]) == {log.name}
     assert not (tmp_path / "none").exists()
     before = log.read_bytes()
     assert "is the log itself" in call("export", log, "--to", log, code=2).stderr
