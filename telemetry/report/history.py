@@ -34,7 +34,6 @@ from telemetry.report.history_parts import (
 from telemetry.report.json import made_by
 from telemetry.report.method import cautions_section, limits_section
 from telemetry.report.words import (
-    LEVEL_WORD,
     NOT_MEASURED,
     Steps,
     counted,

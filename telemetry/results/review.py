@@ -23,14 +23,11 @@ from telemetry.results.measures import (
 from telemetry.results.packs import Charge, PackOut, PackState, PathStep
 from telemetry.results.recording import (
     ColumnUse,
-    Dropout,
     Phase,
     Quality,
-    Restart,
     Span,
-    Spurious,
 )
-from telemetry.results.tables import Tables, table
+from telemetry.results.tables import Tables, lists_of, table
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -129,10 +126,10 @@ class Review:
         """Every list of records as a DataFrame, by name: ``review.tables["margins"]``.
 
         findings; flights; of each flight phases, stirs (a row for each stir and place), events,
-        resistances, charge, margins, cases (the worst cases of the margins), servos, packs,
-        pack_outs, path_steps, loads, parts, with the column ``flight``, from 1; compared; columns
-        (of the file); gaps, restarts, dropouts, spurious (of the recording). Times are s from the
-        first row, units stand in the names; see :class:`telemetry.results.Tables`.
+        resistances, charge, margins, cases (the worst cases of the margins), and every other list
+        of :class:`Flight`, with the column ``flight``, from 1; compared; columns (of the file);
+        gaps, restarts, dropouts, spurious (of the recording). Times are s from the first row,
+        units stand in the names; see :class:`telemetry.results.Tables`.
         """
         return Tables(_makers(self))
 
@@ -174,50 +171,33 @@ class _Number:
     flight: int
 
 
-# The lists of each flight that become tables by their own names.
-_OF_FLIGHT: dict[str, type] = {
-    "phases": Phase,
-    "events": Event,
-    "resistances": Resistance,
-    "charge": Charge,
-    "margins": Margin,
-    "servos": ServoShare,
-    "packs": PackState,
-    "pack_outs": PackOut,
-    "path_steps": PathStep,
-    "loads": PlaceLoad,
-    "parts": PartLoad,
-}
-
-
 def _makers(review: Review) -> Mapping[str, Callable[[], pd.DataFrame]]:
     numbered = [(_Number(n), flight) for n, flight in enumerate(review.flights, 1)]
-
-    def each(name: str) -> Iterator[tuple[_Number, Any]]:
-        return ((n, one) for n, flight in numbered for one in getattr(flight, name))
-
-    def within(name: str, inner: str) -> Iterator[tuple[_Number, Any, Any]]:
-        return ((n, one, part) for n, one in each(name) for part in getattr(one, inner))
 
     def plain(kind: type, records: tuple[Any, ...]) -> pd.DataFrame:
         return table((kind,), ((one,) for one in records))
 
-    quality = review.quality
+    def each(name: str) -> Iterator[tuple[_Number, Any]]:
+        return ((n, one) for n, flight in numbered for one in getattr(flight, name))
+
+    def of_flights(name: str, kind: type) -> pd.DataFrame:
+        return table((_Number, kind), each(name))
+
+    def within(name: str, inner: str) -> Iterator[tuple[_Number, Any, Any]]:
+        return ((n, one, part) for n, one in each(name) for part in getattr(one, inner))
+
     return {
         "findings": partial(plain, Finding, review.findings),
         "flights": lambda: table((_Number, Flight), numbered),
+        **{name: partial(of_flights, name, kind) for name, kind in lists_of(Flight).items()},
         "stirs": lambda: table((_Number, Stir, StirPlace), within("stirs", "places")),
         "cases": lambda: table((_Number, Margin, WorstCase), within("margins", "cases")),
-        **{
-            name: partial(lambda name, kind: table((_Number, kind), each(name)), name, kind)
-            for name, kind in _OF_FLIGHT.items()
-        },
         "compared": partial(plain, Comparison, review.compared),
         "columns": partial(plain, ColumnUse, review.columns),
-        "gaps": partial(plain, Span, quality.gaps),
-        "restarts": partial(plain, Restart, quality.restarts),
-        "dropouts": partial(plain, Dropout, quality.dropouts),
-        "spurious": partial(plain, Spurious, quality.spurious),
+        **{
+            name: partial(plain, kind, getattr(review.quality, name))
+            for name, kind in lists_of(Quality).items()
+        },
     }
 
 

@@ -105,6 +105,14 @@ def table(kinds: Sequence[type], rows: Iterable[Row]) -> pd.DataFrame:
     return pd.DataFrame(made)
 
 
+def lists_of(kind: type) -> dict[str, type]:
+    """The fields of a dataclass that hold several records, and the dataclass of these."""
+    hints = get_type_hints(kind)
+    several = [f.name for f in fields(kind) if get_origin(hints[f.name]) is tuple]
+    found = {name: get_args(hints[name])[0] for name in several}
+    return {name: one for name, one in found.items() if _is_record(one)}
+
+
 @cache
 def _columns(kind: type, optional: bool = False) -> dict[str, Cell]:
     """For each column its type, and what takes its value from a record."""
@@ -112,12 +120,16 @@ def _columns(kind: type, optional: bool = False) -> dict[str, Cell]:
     found: dict[str, Cell] = {}
     for field in fields(kind):
         one, missing = _without_none(hints[field.name])
-        if is_dataclass(one) and isinstance(one, type):
+        if _is_record(one):
             for name, (dtype, get) in _columns(one, True).items():
                 found[f"{field.name}_{name}"] = dtype, _within(field.name, get)
-        elif not any(is_dataclass(part) for part in get_args(one)):
+        elif not any(_is_record(part) for part in get_args(one)):
             found[field.name] = _kind_of(one, missing or optional), _value(field.name)
     return found
+
+
+def _is_record(one: Any) -> bool:
+    return isinstance(one, type) and is_dataclass(one)
 
 
 def _without_none(hint: Any) -> tuple[Any, bool]:
