@@ -24,14 +24,14 @@ from telemetry.cli.columns import columns
 from telemetry.cli.demo import demo
 from telemetry.cli.history import history
 from telemetry.cli.review import review
-from telemetry.cli.shared import say
+from telemetry.cli.shared import Group, say
 from telemetry.errors import sentence
 
 # What a shell reports for a command that was interrupted.
 _INTERRUPTED = 130
 
 
-class _Group(click.Group):
+class _Main(Group):
     """Every error becomes one sentence on stderr and exit status 2; no traceback reaches a user."""
 
     def make_context(self, *args: Any, **more: Any) -> click.Context:
@@ -58,9 +58,6 @@ class _Group(click.Group):
             say(sentence(error))
             ctx.exit(2)
 
-    def list_commands(self, ctx: click.Context) -> list[str]:  # noqa: ARG002 - click's signature
-        return list(self.commands)
-
 
 @contextlib.contextmanager
 def _plain_usage() -> Iterator[None]:
@@ -83,7 +80,7 @@ def _show_version(ctx: click.Context, _: click.Parameter, wanted: bool) -> None:
 
 
 @click.group(
-    cls=_Group,
+    cls=_Main,
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 80},
 )
 @click.option(

@@ -8,6 +8,7 @@ from pathlib import Path
 import click
 
 from telemetry.cli.shared import (
+    Group,
     how_to_read,
     next_step,
     open_book,
@@ -20,7 +21,7 @@ from telemetry.cli.shared import (
 from telemetry.errors import OutputError, UnknownSetting
 
 
-@click.group()
+@click.group(cls=Group)
 def aircraft() -> None:
     """Profiles of aircraft: what feeds what, over which wire, driving which servos.
 

@@ -19,6 +19,35 @@ if TYPE_CHECKING:
     from telemetry.workers import Crew
 
 
+class Group(click.Group):
+    """Commands under one name, listed in the order in which they were added.
+
+    The name alone is not enough: the help goes to stderr and the exit status is 2, with every
+    version of click.
+    """
+
+    def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
+        """The words of the command line; without any, the help."""
+        if not args and not ctx.resilient_parsing:
+            click.echo(ctx.get_help(), err=True)
+            ctx.exit(2)
+        return super().parse_args(ctx, args)
+
+    def list_commands(self, ctx: click.Context) -> list[str]:  # noqa: ARG002 - click's signature
+        """The names of the commands, in the order in which they were added."""
+        return list(self.commands)
+
+    def format_commands(
+        self,
+        ctx: click.Context,  # noqa: ARG002 - click's signature
+        formatter: click.HelpFormatter,
+    ) -> None:
+        """The first sentence of each command, whole."""
+        rows = [(c, self.commands[c].get_short_help_str(limit=200)) for c in self.commands]
+        with formatter.section("Commands"):
+            formatter.write_dl(rows)
+
+
 def say(text: str) -> None:
     """Tell something that is not the result: on stderr, in one line."""
     from telemetry.figures.names import plain

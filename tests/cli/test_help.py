@@ -76,6 +76,23 @@ def test_the_group_lists_its_commands_and_says_what_it_is_not(run) -> None:
     assert "replaces no inspection" in " ".join(result.stdout.split())
 
 
+@pytest.mark.parametrize("group", [(), ("aircraft",)], ids=["busbook", "busbook aircraft"])
+def test_a_group_alone_prints_its_help_line_by_line(run, group) -> None:
+    result = run(*group)
+    assert (result.exit_code, result.stdout) == (2, "")
+    assert result.stderr == run(*group, "--help").stdout
+    lines = result.stderr.splitlines()
+    assert len(lines) > 10
+    assert max(map(len, lines)) <= 80
+    assert "?" not in result.stderr
+    assert "..." not in result.stderr.partition("Commands:")[2], "each sentence is whole"
+
+
+def test_commands_are_listed_in_the_order_in_which_they_are_used(run) -> None:
+    listed = re.findall(r"^  (\w+)  ", run("aircraft", "--help").stdout, flags=re.MULTILINE)
+    assert listed == ["new", "check", "show"]
+
+
 def test_the_version_is_told_installed_or_not(run) -> None:
     result = run("--version")
     assert result.exit_code == 0
