@@ -22,6 +22,7 @@ from telemetry.cli.book import check_book, export, flights, note
 from telemetry.cli.budget import budget
 from telemetry.cli.columns import columns
 from telemetry.cli.demo import demo
+from telemetry.cli.guide import guide
 from telemetry.cli.history import history
 from telemetry.cli.review import review
 from telemetry.cli.shared import Group, say
@@ -118,5 +119,6 @@ for _command in (
     check_book,
     export,
     demo,
+    guide,
 ):
     main.add_command(_command)

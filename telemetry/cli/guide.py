@@ -1,0 +1,63 @@
+"""``busbook guide``: the pages that say what busbook finds and how it is used."""
+
+from __future__ import annotations
+
+from difflib import get_close_matches
+from importlib.resources import files
+
+import click
+from click.shell_completion import CompletionItem
+
+from telemetry.cli.shared import tell
+from telemetry.errors import UnknownSetting
+
+_ENDING = ".md"
+
+
+def pages() -> dict[str, str]:
+    """The text of every page, by its topic, in alphabetical order."""
+    folder = files("telemetry") / "guide"
+    found = sorted(f.name for f in folder.iterdir() if f.name.endswith(_ENDING))
+    return {
+        name.removesuffix(_ENDING): (folder / name).read_text(encoding="utf-8") for name in found
+    }
+
+
+def _complete(_: click.Context, __: click.Parameter, incomplete: str) -> list[CompletionItem]:
+    return [
+        CompletionItem(topic, help=_title(text))
+        for topic, text in pages().items()
+        if topic.startswith(incomplete.lower())
+    ]
+
+
+def _title(page: str) -> str:
+    return page.partition("\n")[0].removeprefix("# ")
+
+
+@click.command()
+@click.argument("topic", required=False, shell_complete=_complete)
+def guide(topic: str | None) -> None:
+    """Print the page of the guide on TOPIC; without a topic, the list of topics.
+
+    \b
+    Examples:
+      busbook guide findings
+      busbook guide profile
+    """
+    known = pages()
+    if topic is None:
+        wide = max(map(len, known))
+        for name, page in known.items():
+            tell(f"{name:{wide}}  {_title(page)}")
+        tell("next: busbook guide findings")
+        return
+    page = known.get(topic.lower(), "")
+    if not page:
+        # A finding, a limit or an option has no page of its own, but stands in one.
+        near = get_close_matches(topic.lower(), known) or [n for n in known if topic in known[n]]
+        raise UnknownSetting(
+            f"the guide has no page '{topic}'",
+            hint=f"{'the nearest' if near else 'there are'}: {', '.join(near or known)}",
+        )
+    click.echo(page, nl=False)
