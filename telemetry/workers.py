@@ -160,7 +160,7 @@ def _connected(address: str) -> Iterator[Client]:
     except ImportError as error:
         raise WorkersError(
             "--scheduler needs Dask, which is not installed",
-            hint="install it with: python -m pip install 'busbook[dask]'",
+            hint="install it with: python -m pip install 'dask[distributed]>=2024.12'",
         ) from error
     # What goes wrong is told here in one sentence; Dask would tell it over pages.
     for name in ("distributed", "distributed.client"):  # Dask may give each a level of its own

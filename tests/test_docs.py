@@ -1,4 +1,4 @@
-"""README.md, DEVELOPERS.md and sample_logs/README.md say what the program is and does."""
+"""README, guide, DEVELOPERS.md and the pages of results say what the program is and does."""
 
 from __future__ import annotations
 
@@ -13,15 +13,30 @@ import click
 import pytest
 from click.testing import CliRunner
 
-from telemetry.aircraft import Limits
+from telemetry.aircraft import CELL_V, Limits
 from telemetry.cli import main
 from telemetry.report import json as report_json
+from telemetry.report.words import LEVEL_MEANING, LEVEL_WORD
 from telemetry.rules.words import WORDS
 from telemetry.season.words import WORDS as WORDS_ACROSS
 
 ROOT = Path(__file__).parents[1]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
 DEVELOPERS = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+GUIDE = {
+    path.stem: path.read_text(encoding="utf-8")
+    for path in sorted((ROOT / "telemetry" / "guide").iterdir())
+}
+# What a person who flies reads.
+TOLD = {"README": README, **GUIDE}
+RESULTS = ("tests/accuracy/RESULTS.md", "tests/bench/RESULTS.md", "tests/full/OPEN_DATA.md")
+PAGES = (
+    "README.md",
+    "DEVELOPERS.md",
+    "sample_logs/README.md",
+    *(f"telemetry/guide/{topic}.md" for topic in GUIDE),
+    *RESULTS,
+)
 _NUMBER = re.compile(r"-?\d+(?:\.\d+)?")
 
 
@@ -48,7 +63,8 @@ def rows(text: str) -> list[list[str]]:
 
 def command_lines(text: str) -> list[list[str]]:
     """The words of every line of the shell blocks that runs busbook."""
-    lines = [line for block in blocks(text, "sh") for line in block.splitlines()]
+    joined = [block.replace("\\\n", " ") for block in blocks(text, "sh")]
+    lines = [line for block in joined for line in block.splitlines()]
     parts = [part for line in lines for part in line.split("&&")]
     words = [shlex.split(part, comments=True) for part in parts]
     return [w[1:] for w in words if w and Path(w[0]).name == "busbook"]
@@ -71,8 +87,10 @@ def parsed(command: click.Command, words: list[str]) -> click.Context:
 # Commands.
 
 
-@pytest.mark.parametrize("words", command_lines(README), ids=" ".join)
-def test_every_command_of_the_readme_is_understood(words) -> None:
+@pytest.mark.parametrize(
+    "words", [words for text in TOLD.values() for words in command_lines(text)], ids=" ".join
+)
+def test_every_command_shown_is_understood(words) -> None:
     if words == ["--version"]:
         return
     command: click.Command = main
@@ -84,8 +102,9 @@ def test_every_command_of_the_readme_is_understood(words) -> None:
     parsed(command, rest)
 
 
-def test_every_option_stands_in_the_readme() -> None:
-    code = "\n".join([*blocks(README, "sh"), *re.findall(r"`([^`\n]+)`", README)])
+def test_every_option_stands_on_the_page_of_commands() -> None:
+    page = GUIDE["commands"]
+    code = "\n".join([*blocks(page, "sh"), *re.findall(r"`([^`\n]+)`", page)])
     for command in commands():
         for parameter in command.params:
             if isinstance(parameter, click.Option):
@@ -94,7 +113,7 @@ def test_every_option_stands_in_the_readme() -> None:
 
 
 def test_a_command_that_is_none_would_be_seen() -> None:
-    text = "```sh\nbusbook review a.csv --colour red  # with a remark\n```\n"
+    text = "```sh\nbusbook review a.csv \\\n  --colour red  # with a remark\n```\n"
     assert command_lines(text) == [["review", "a.csv", "--colour", "red"]]
     with pytest.raises(click.UsageError):
         parsed(main.commands["review"], ["a.csv", "--colour", "red"])
@@ -103,21 +122,65 @@ def test_a_command_that_is_none_would_be_seen() -> None:
 # Findings, limits, dependencies, documents.
 
 
-def test_every_finding_is_explained() -> None:
-    table = rows(section(README, "## What each finding means, and how to confirm it on the bench"))
-    told = {c for row in table[1:] for c in re.findall(r"`([a-z-]+)`", row[0]) if "_" not in c}
-    limits = set(Limits.model_fields)
-    assert told - limits - {"limit"} == {*WORDS, *WORDS_ACROSS}
-    assert all(len(row) == 3 and all(row) for row in table)
+def items(text: str) -> list[str]:
+    """The items of the lists of a text, each on one line."""
+    found = re.findall(r"^- (.*(?:\n  .*)*)", text, flags=re.MULTILINE)
+    return [" ".join(item.split()) for item in found]
+
+
+def test_every_finding_is_explained_with_its_bench_check() -> None:
+    _, *parts = re.split(r"^### ", GUIDE["findings"], flags=re.MULTILINE)
+    explained: list[str] = []
+    for part in parts:
+        head, meaning, confirm, *_ = part.split("\n\n")
+        explained += re.findall(r"`([a-z-]+)`", head)
+        assert re.fullmatch(r"`[a-z-]+`(, `[a-z-]+`)*", head)
+        assert re.match(r"[A-Z]", meaning), head
+        assert re.match(r"\*Confirm:\* [\w`]", confirm), head
+    assert len(explained) == len(set(explained))
+    assert set(explained) == {*WORDS, *WORDS_ACROSS}
+
+
+def test_the_cautions_come_before_any_bench_check() -> None:
+    for text, first in ((README, "## Start"), (GUIDE["findings"], "### ")):
+        before = " ".join(text.partition(first)[0].split())
+        for words in (
+            "propeller clear or removed, ignition off, turbine shut down",
+            "aircraft restrained, people clear",
+            "never charge unattended, nor a swollen, hot or over-discharged pack",
+            "Unplug packs before working on wiring",
+        ):
+            assert words.lower() in before.lower(), (first, words)
+    assert "no proof of airworthiness" in README.partition("## Start")[0]
+    assert "no proof of airworthiness" in GUIDE["blind-spots"]
+
+
+def test_nothing_is_called_safe() -> None:
+    for name, text in TOLD.items():
+        assert not re.search(r"(?<!made )\bsafe", text), name
+
+
+def test_every_level_has_its_word_and_meaning() -> None:
+    told = items(section(GUIDE["review"], "## Levels"))
+    assert sorted(told) == sorted(
+        f'`{level.value}`, "{LEVEL_WORD[level]}": {LEVEL_MEANING[level]}.' for level in LEVEL_WORD
+    )
 
 
 def test_every_limit_stands_with_its_default() -> None:
-    table = {row[0].strip("`"): row for row in rows(section(README, "### Limits in force"))[1:]}
-    assert list(table) == list(Limits.model_fields)
-    for name, field in Limits.model_fields.items():
-        _, default, what = table[name]
-        assert default == ("by the bus" if field.default is None else f"{field.default:g}")
-        assert what == field.description
+    page, _, cells = GUIDE["limits"].partition("\n## Voltage of a cell\n")
+    defaults = {
+        name: "by the bus" if field.default is None else f"{field.default:g}"
+        for name, field in Limits.model_fields.items()
+    }
+    assert items(page) == [
+        f"`{name}`, {defaults[name]}: {field.description}"
+        for name, field in Limits.model_fields.items()
+    ]
+    assert items(cells) == [
+        f"`{kind}`: {full:.2f}, {nominal:.2f}, {floor:.2f}"
+        for kind, (full, nominal, floor) in CELL_V.items()
+    ]
 
 
 def test_every_dependency_has_its_reason() -> None:
@@ -135,7 +198,7 @@ def test_every_dependency_has_its_reason() -> None:
 
 
 def test_every_key_of_the_documents_is_told(review, history) -> None:
-    text = section(README, "### From Python, and for scripts")
+    text = GUIDE["json"]
     one = report_json.document([review])
     across = report_json.history_document(history)
     finding = across["findings"][0]
@@ -152,15 +215,16 @@ def test_every_key_of_the_documents_is_told(review, history) -> None:
 def test_the_python_examples_run(tmp_path, monkeypatch, capsys) -> None:
     shutil.copytree(ROOT / "sample_logs", tmp_path / "sample_logs")
     monkeypatch.chdir(tmp_path)
-    first, *of_a_book = blocks(README, "python")
-    exec(compile(first, "README.md", "exec"), {})
+    (first,) = blocks(GUIDE["python"], "python")
+    of_a_book = blocks(GUIDE["book"], "python")
+    exec(compile(first, "python.md", "exec"), {})
     assert "left wing" in capsys.readouterr().out
     assert (tmp_path / "proof.png").read_bytes().startswith(b"\x89PNG")
     log = "sample_logs/tern-bench-stir.csv"
     args = ["add", log, "--aircraft", "tern", "--book", "book"]
     assert CliRunner().invoke(main, args).exit_code == 0
     for example in of_a_book:
-        exec(compile(example, "README.md", "exec"), {})
+        exec(compile(example, "book.md", "exec"), {})
 
 
 def alike(told: str, output: str) -> None:
@@ -197,14 +261,47 @@ def test_the_walk_shows_what_the_commands_print(tmp_path, monkeypatch) -> None:
 # Files and parts.
 
 
-@pytest.mark.parametrize("text", [README, DEVELOPERS], ids=["README", "DEVELOPERS"])
-def test_every_file_named_is_there(text) -> None:
-    links = re.findall(r"\]\((?!http)([^)#]+)\)", text)
-    links += re.findall(r"`((?:tests|telemetry|notebooks|sample_logs|\.ci)/[\w./-]*)`", text)
-    links += re.findall(r"python (?:-m pytest )?((?:tests|notebooks)/[\w./-]+)", text)
-    assert links
-    for link in links:
-        assert (ROOT / link).exists(), link
+@pytest.mark.parametrize("page", PAGES)
+def test_every_file_named_is_there(page) -> None:
+    path = ROOT / page
+    text = path.read_text(encoding="utf-8")
+    for link in re.findall(r"\]\((?!http)([^)#]+)\)", text):
+        assert (path.parent / link).exists(), link
+    named = re.findall(r"`((?:tests|telemetry|notebooks|sample_logs|\.ci)/[\w./-]*)`", text)
+    named += re.findall(r"python (?:-m pytest )?((?:tests|notebooks)/[\w./-]+)", text)
+    for name in named:
+        assert (ROOT / name).exists(), name
+
+
+def test_a_page_of_the_guide_leads_only_to_what_ships_with_it() -> None:
+    for topic, text in GUIDE.items():
+        for link in re.findall(r"\]\((?!http)([^)#]+)\)", text):
+            assert link.removesuffix(".md") in GUIDE, f"{topic}: {link}"
+
+
+def test_the_readme_is_short_and_leads_to_every_page() -> None:
+    assert len(README.splitlines()) <= 250
+    links = re.findall(r"\]\((?!http)([^)#]+)\)", README)
+    assert {*links} >= {f"telemetry/guide/{topic}.md" for topic in GUIDE} | {*RESULTS}
+    assert "`busbook guide`" in README
+
+
+@pytest.mark.parametrize("topic", GUIDE)
+def test_a_page_of_the_guide_has_one_title(topic) -> None:
+    plain = re.sub(r"^```.*?^```", "", GUIDE[topic], flags=re.MULTILINE | re.DOTALL)
+    assert len(re.findall(r"^# ", plain, flags=re.MULTILINE)) == 1
+    assert GUIDE[topic].startswith("# ")
+
+
+def test_what_is_installed_is_installed_from_the_sources() -> None:
+    texts = [*(ROOT / name for name in PAGES), *(ROOT / "telemetry").rglob("*.py")]
+    texts += (ROOT / "notebooks").glob("*.ipynb")
+    shown = 0
+    for path in texts:
+        for what in re.findall(r"pip install (?:-\S+ )*(\S+)", path.read_text(encoding="utf-8")):
+            shown += 1
+            assert "busbook" not in what, f"{path}: no registry has a busbook"
+    assert shown >= 3
 
 
 def test_the_pictures_are_shown_and_small() -> None:

@@ -50,6 +50,7 @@ def test_every_source_and_template_is_in_it(wheel: Path) -> None:
         if path.is_file() and "__pycache__" not in path.parts:
             assert path.relative_to(ROOT).as_posix() in names
     assert "telemetry/py.typed" in names
+    assert any(n.startswith("telemetry/guide/") for n in names)
     assert any(n.endswith(".dist-info/licenses/telemetry/LICENSE") for n in names)
     assert not [n for n in names if n.startswith(("tests", "sample_logs", "notebooks"))]
 
@@ -72,6 +73,8 @@ def test_it_works_away_from_the_sources(wheel: Path, tmp_path: Path) -> None:
     version = run("-m", "telemetry", "--version").split()
     assert version[0] == "busbook"
     assert version[1] == wheel.name.split("-")[1]
+    page = (SOURCES / "guide" / "findings.md").read_text(encoding="utf-8")
+    assert run("-m", "telemetry", "guide", "findings") == page
     out = ("--out", "reports", "--format", "html,pdf")
     assert "bench recording" in run("-m", "telemetry", "review", str(SAMPLE), *out)
     written = sorted(p.name for p in (tmp_path / "reports").iterdir())

@@ -206,7 +206,7 @@ def _key(kind: FaultKind | None, seed: int) -> tuple[str, int]:
 
 
 def print_tables(outcomes: Sequence[Outcome]) -> None:
-    """The tables of the README."""
+    """The tables of RESULTS.md."""
     print(
         "\n| flights | n | accused wrongly, watch or ground | at ground | verdict clear, unknown "
         "| wrong codes |\n|---|---|---|---|---|---|"

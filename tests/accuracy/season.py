@@ -85,7 +85,7 @@ def _key(kind: FaultKind | None, seed: int, path: str) -> tuple[str, int, str]:
 
 
 def print_tables(outcomes: Sequence[Outcome]) -> None:
-    """The tables of the README."""
+    """The tables of RESULTS.md."""
     full = [o for o in outcomes if o.path == "full"]
     healthy = [o for o in full if not o.kind]
     if healthy:

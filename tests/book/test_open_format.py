@@ -109,14 +109,14 @@ def test_an_sql_engine_in_process_reads_the_book(book: Logbook, season: dict[str
     assert found[1][3] == logs[1].frame["tail/voltage"].max()
 
 
-def test_the_examples_of_the_readme(
+def test_the_examples_of_the_guide(
     book: Logbook, season: dict[str, Any], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """The blocks of Python under "Past one machine", run as they stand beside a book."""
+    """SQL and pandas alone, run as they stand beside a book."""
     pytest.importorskip("duckdb", reason="duckdb is not installed")
-    readme = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
-    part = readme.partition("## Past one machine\n")[2].partition("\n## ")[0]
-    sql, pandas_alone = re.findall(r"```python\n(.*?)```", part, re.DOTALL)
+    page = Path(__file__).parents[2] / "telemetry" / "guide" / "book.md"
+    text = page.read_text(encoding="utf-8")
+    _, sql, pandas_alone = re.findall(r"```python\n(.*?)```", text, re.DOTALL)
     monkeypatch.chdir(book.path.parent)
     lowest = {
         name: min(

@@ -5,7 +5,6 @@ from __future__ import annotations
 import re
 from pathlib import Path
 
-import click
 import pytest
 from click.shell_completion import ShellComplete
 
@@ -72,8 +71,3 @@ def test_the_shell_completes_topics(begun: str, topics: list[str]) -> None:
     )
     assert [one.value for one in completed] == topics
     assert all(one.help for one in completed)
-
-
-def test_every_page_is_a_topic_and_no_other_file_lies_there() -> None:
-    assert {path.suffix for path in FOLDER.iterdir()} == {".md"}
-    assert isinstance(main.commands["guide"], click.Command)

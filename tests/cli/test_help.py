@@ -1,4 +1,4 @@
-"""Help, README and commands agree; help is quick because it loads no heavy library."""
+"""Help, guide and commands agree; help is quick because it loads no heavy library."""
 
 from __future__ import annotations
 
@@ -11,7 +11,8 @@ import pytest
 
 from telemetry.cli import main
 
-README = Path(__file__).parents[2] / "README.md"
+ROOT = Path(__file__).parents[2]
+GUIDE = ROOT / "telemetry" / "guide"
 
 
 def commands(group: click.Group = main, path: tuple[str, ...] = ()) -> list[tuple[str, ...]]:
@@ -48,12 +49,14 @@ def test_every_option_says_what_it_is_for(command) -> None:
 
 
 @pytest.mark.parametrize("command", commands(), ids=" ".join)
-def test_every_command_stands_in_the_readme(command) -> None:
-    assert re.search(rf"\bbusbook {' '.join(command)}\b", README.read_text(encoding="utf-8"))
+def test_every_command_stands_on_the_page_of_commands(command) -> None:
+    page = (GUIDE / "commands.md").read_text(encoding="utf-8")
+    assert re.search(rf"\bbusbook {' '.join(command)}\b", page)
 
 
-def test_the_readme_names_no_command_that_is_none() -> None:
-    text = README.read_text(encoding="utf-8")
+@pytest.mark.parametrize("page", [ROOT / "README.md", *GUIDE.iterdir()], ids=lambda p: p.stem)
+def test_a_page_names_no_command_that_is_none(page) -> None:
+    text = page.read_text(encoding="utf-8")
     shown = re.findall(r"(?:^|[\s`/\\])busbook((?: [a-z][a-z-]*)+)", "\n".join(_code(text)))
     known = {" ".join(c) for c in commands()} | {c[0] for c in commands()}
     for words in shown:
@@ -124,6 +127,6 @@ def test_help_loads_no_heavy_library(words) -> None:
 
     done = subprocess.run(
         [sys.executable, "-c", _PROBE, *words], capture_output=True, text=True, check=True,
-        cwd=README.parent,
+        cwd=ROOT,
     )  # fmt: skip
     assert json.loads(done.stderr.splitlines()[-1]) == []

@@ -271,7 +271,7 @@ def test_without_dask(run, log: Path, monkeypatch, tmp_path: Path) -> None:
         assert (result.exit_code, result.stdout) == (2, "")
         assert result.stderr == (
             "--scheduler needs Dask, which is not installed; install it with: python -m pip "
-            "install 'busbook[dask]'.\n"
+            "install 'dask[distributed]>=2024.12'.\n"
         )
 
 
