@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 import runpy
 import shlex
@@ -197,12 +198,16 @@ def test_every_dependency_has_its_reason() -> None:
     assert all(len(row) == 2 and all(row) for row in table)
 
 
-def test_every_key_of_the_documents_is_told(review, history) -> None:
+def test_every_key_of_the_documents_is_told(review, history, tmp_path) -> None:
     text = GUIDE["json"]
     one = report_json.document([review])
     across = report_json.history_document(history)
     finding = across["findings"][0]
-    for key in (*one, *one["reviews"][0], *across, *finding):
+    (profile,) = blocks(GUIDE["profile"], "toml")
+    (tmp_path / "plover.toml").write_text(profile, encoding="utf-8")
+    printed = CliRunner().invoke(main, ["budget", str(tmp_path / "plover.toml"), "--json"])
+    design = json.loads(printed.stdout)
+    for key in (*one, *one["reviews"][0], *across, *finding, *design, *design["places"][0]):
         if key not in ("servo", "flight", "start_s", "end_s"):
             assert f"`{key}`" in text, key
     for schema in (report_json.SCHEMA, report_json.HISTORY_SCHEMA, report_json.BUDGET_SCHEMA):

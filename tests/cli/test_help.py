@@ -120,7 +120,9 @@ finally:
 """
 
 
-@pytest.mark.parametrize("words", [("--help",), ("review", "--help"), ("--version",)])
+@pytest.mark.parametrize(
+    "words", [("--help",), ("review", "--help"), ("--version",), ("guide",), ("guide", "findings")]
+)
 def test_help_loads_no_heavy_library(words) -> None:
     import subprocess
     import sys
