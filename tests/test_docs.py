@@ -166,6 +166,7 @@ def test_every_level_has_its_word_and_meaning() -> None:
     assert sorted(told) == sorted(
         f'`{level.value}`, "{LEVEL_WORD[level]}": {LEVEL_MEANING[level]}.' for level in LEVEL_WORD
     )
+    assert {f"**{word}**" for word in LEVEL_WORD.values()} <= {*re.findall(r"\*\*.*?\*\*", README)}
 
 
 def test_every_limit_stands_with_its_default() -> None:
