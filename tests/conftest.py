@@ -13,8 +13,8 @@ import pytest
 from hypothesis import settings
 
 from telemetry.aircraft import Aircraft, Limits, Node, Pack
-from telemetry.channels import Channel, Quantity
-from telemetry.log import Log, Provenance
+from telemetry.model.channels import Channel, Quantity
+from telemetry.model.log import Log, Provenance
 from telemetry.results import (
     Change,
     Charge,

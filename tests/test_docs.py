@@ -15,11 +15,11 @@ import pytest
 from click.testing import CliRunner
 
 from telemetry.aircraft import CELL_V, Limits
+from telemetry.checks.words import WORDS
+from telemetry.checks.words_across import WORDS as WORDS_ACROSS
 from telemetry.cli import main
-from telemetry.report import json as report_json
 from telemetry.report.words import LEVEL_MEANING, LEVEL_WORD
-from telemetry.rules.words import WORDS
-from telemetry.season.words import WORDS as WORDS_ACROSS
+from telemetry.report.writers import json as report_json
 
 ROOT = Path(__file__).parents[1]
 README = (ROOT / "README.md").read_text(encoding="utf-8")

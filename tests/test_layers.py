@@ -9,44 +9,35 @@ import pytest
 
 PACKAGE = Path(__file__).parents[1] / "telemetry"
 
-# What each part may import besides itself, of this package.
-MODEL = {"errors", "brief", "units", "channels", "unsettled", "log"}
-MODEL |= {"aircraft", "profile", "results"}
+# What each part may import besides itself, of this package; from the ground up.
+MODEL = {"model", "aircraft", "results"}
 ALLOWED: dict[str, set[str]] = {
-    "errors": set(),
-    "brief": set(),
-    "units": set(),
-    "channels": set(),
-    "unsettled": {"units", "channels"},
-    "log": {"errors", "brief", "units", "channels"},
-    "aircraft": {"errors", "units", "channels", "log"},
-    "profile": {"errors", "units", "channels", "log", "aircraft"},
-    "results": {"errors", "brief", "units", "channels", "log", "aircraft"},
-    "signals": {"errors"},
-    "readings": MODEL | {"signals"},
-    "importer": MODEL | {"signals"},
-    "detect": MODEL | {"signals", "readings"},
-    "power": MODEL | {"signals", "readings"},
-    "simulate": MODEL | {"signals"},
-    "rules": MODEL | {"detect", "power"},
-    "findings": MODEL | {"signals", "power", "rules"},
-    "pipeline": MODEL | {"signals", "readings", "detect", "power", "findings"},
-    "workers": {"errors"},
-    "book": MODEL | {"importer", "workers"},
-    "season": MODEL
-    | {"signals", "readings", "importer", "power", "rules", "pipeline", "book", "workers"},
-    "figures": MODEL | {"signals", "readings"},
-    "report": MODEL | {"readings", "importer", "power", "book", "figures"},
-    "reviewing": MODEL | {"importer", "power", "pipeline", "book", "season", "report"},
+    "model": set(),
+    "numerics": {"model"},
+    "aircraft": {"model", "numerics"},
+    "results": {"model", "aircraft"},
+    "importer": MODEL | {"numerics"},
+    "readings": MODEL | {"numerics"},
+    "detect": MODEL | {"numerics", "readings"},
+    "measure": MODEL | {"numerics", "readings"},
+    "circuit": MODEL | {"numerics", "readings", "measure"},
+    "trends": MODEL | {"numerics", "readings"},
+    "checks": MODEL | {"detect", "measure", "trends"},
+    "book": MODEL | {"importer"},
+    "report": MODEL | {"numerics", "importer", "readings", "circuit", "book"},
+    "app": MODEL
+    | {"numerics", "importer", "readings", "detect", "measure", "circuit"}
+    | {"trends", "checks", "book", "report"},
+    "simulate": MODEL,
 }
 # Libraries that only these parts may import.
 ONLY_IN = {
-    "matplotlib": {"figures", "report"},
+    "matplotlib": {"report"},
     "click": {"cli"},
     "pyarrow": {"importer", "book"},
     "jinja2": {"report"},
-    "distributed": {"workers"},
-    "pydantic": {"aircraft", "profile"},
+    "distributed": {"app"},
+    "pydantic": {"aircraft"},
 }
 FREE = {"cli", "__init__", "__main__"}
 
@@ -84,8 +75,8 @@ def test_imports_point_one_way(path: Path) -> None:
     assert not wrong, "\n".join(wrong)
 
 
-def test_signals_know_only_numbers() -> None:
-    for path in (PACKAGE / "signals").glob("*.py"):
+def test_numerics_know_only_numbers() -> None:
+    for path in (PACKAGE / "numerics").rglob("*.py"):
         for line, name in _imports(ast.parse(path.read_text(encoding="utf-8"))):
             assert name.split(".")[0] != "pandas", f"{path.name}:{line} imports {name}"
 

@@ -11,13 +11,13 @@ import pandas as pd
 import pytest
 
 from telemetry.aircraft import CELL_V, Aircraft, Limits
-from telemetry.channels import Channel, Quantity
+from telemetry.checks.supply.voltage import margins
 from telemetry.detect.phases import find_parts
 from telemetry.detect.sags import find_voltage_events
-from telemetry.log import Log, Provenance
+from telemetry.model.channels import Channel, Quantity
+from telemetry.model.log import Log, Provenance
 from telemetry.readings import take_readings
 from telemetry.results import EventKind, Flight, Level, Margin, Phase, PhaseKind, WorstCase
-from telemetry.rules.voltage import margins
 
 RATE_HZ = 10.0
 

@@ -26,7 +26,7 @@ def test_no_module_hides_a_public_name() -> None:
 
 
 def test_functions_stay_functions_whatever_was_imported() -> None:
-    for module in ("telemetry.pipeline", "telemetry.season"):
+    for module in ("telemetry.app.pipeline", "telemetry.app.histories"):
         importlib.import_module(module)
     assert callable(telemetry.review)
     assert callable(telemetry.history)

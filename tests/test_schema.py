@@ -10,9 +10,9 @@ from typing import Any
 
 import pytest
 
-from telemetry.errors import ProfileError
-from telemetry.profile import new_profile, profile_errors, read_profile
-from telemetry.report.json import document, dumps, history_document
+from telemetry.aircraft.profile import new_profile, profile_errors, read_profile
+from telemetry.model.errors import ProfileError
+from telemetry.report.writers.json import document, dumps, history_document
 from telemetry.results import History, Review
 
 KEPT = Path(__file__).parent / "schema1"

@@ -13,7 +13,7 @@ import pandas as pd
 import pytest
 
 import telemetry
-from telemetry.report import json as report_json
+from telemetry.report.writers import json as report_json
 from telemetry.results import Event, Finding, Level, Stir, StirPlace
 
 EVIL = 'a<img src=x onerror="alert(1)">&amp;\x1b[31m\u202e.csv'

@@ -1,23 +1,14 @@
 """The aircraft: what feeds what, and the limits in force.
 
 Where the user has no profile, :func:`infer_path` reads the path from the places of the log: packs
-feed the bus, the bus feeds nodes and receivers. Profiles are read by :mod:`telemetry.profile`.
+feed the bus, the bus feeds nodes and receivers. :mod:`telemetry.aircraft.profile` reads profiles.
 """
 
 from __future__ import annotations
 
 from telemetry.aircraft.inferring import infer_path, with_nodes, with_nodes_of
 from telemetry.aircraft.limits import Limits
-from telemetry.aircraft.parts import (
-    CELL_V,
-    Connector,
-    Lead,
-    Node,
-    Pack,
-    PackLabel,
-    Servo,
-    Supply,
-)
+from telemetry.aircraft.parts import CELL_V, Connector, Lead, Node, Pack, PackLabel, Servo, Supply
 from telemetry.aircraft.path import Aircraft
 
 __all__ = [

@@ -8,8 +8,8 @@ import numpy as np
 
 from telemetry.aircraft.parts import Node, Pack
 from telemetry.aircraft.path import Aircraft
-from telemetry.channels import PlaceKind, Quantity, is_drive, kind_of_place, mirror_of
-from telemetry.log import FloatArray, Log
+from telemetry.model.channels import PlaceKind, Quantity, is_drive, kind_of_place, mirror_of
+from telemetry.model.log import FloatArray, Log
 
 # What a transmitter calls the aircraft in the lines before the header, in seven languages.
 _MODEL = frozenset(

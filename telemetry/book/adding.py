@@ -9,17 +9,17 @@ from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
 
-from telemetry.book import originals
-from telemetry.book.dates import start_of
-from telemetry.book.files import changing, read_json, remove, write_file, write_json
-from telemetry.book.layout import Places
+from telemetry.aircraft.profile import new_profile
+from telemetry.book.files import originals
+from telemetry.book.files.dates import start_of
+from telemetry.book.files.layout import Places
+from telemetry.book.files.names import aircraft_key, file_name, flight_id, recording_id
+from telemetry.book.files.tables import cut, parquet_of, table_of
+from telemetry.book.files.writing import changing, read_json, remove, write_file, write_json
 from telemetry.book.maps import Guess, Learnt, clues_of
-from telemetry.book.names import aircraft_key, file_name, flight_id, recording_id
 from telemetry.book.records import Outcome, Part, Recording, load_recording
-from telemetry.book.tables import cut, parquet_of, table_of
-from telemetry.errors import BookError
-from telemetry.log import Log
-from telemetry.profile import new_profile
+from telemetry.model.errors import BookError
+from telemetry.model.log import Log
 from telemetry.results import Flight
 
 

@@ -11,17 +11,17 @@ from contextlib import contextmanager, suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from telemetry.book import originals
+from telemetry.aircraft.profile import profile_errors
 from telemetry.book.adding import learn, part_of, write_flights
-from telemetry.book.files import PART, book_error, read_json, remove, write_json
-from telemetry.book.joining import read_again
-from telemetry.book.layout import Places
+from telemetry.book.files import originals
+from telemetry.book.files.joining import read_again
+from telemetry.book.files.layout import Places
+from telemetry.book.files.tables import cut, log_of, read_table, recording_in, schema_of
+from telemetry.book.files.writing import PART, book_error, read_json, remove, write_json
 from telemetry.book.maps import Learnt
 from telemetry.book.records import Recording, load_note, load_recording
-from telemetry.book.tables import cut, log_of, read_table, recording_in, schema_of
-from telemetry.errors import BookError, BusbookError
-from telemetry.log import Log
-from telemetry.profile import profile_errors
+from telemetry.model.errors import BookError, BusbookError
+from telemetry.model.log import Log
 
 #: Reads an original again: path, settings, row interval in s.
 Read = Callable[[Path, Mapping[str, str], float | None], Log]

@@ -14,12 +14,12 @@ import pandas as pd
 import pyarrow as pa
 import pyarrow.parquet as pq
 
-from telemetry.book.files import book_error, written_aside
-from telemetry.book.names import file_name, flight_id, recording_id
+from telemetry.book.files.names import file_name, flight_id, recording_id
+from telemetry.book.files.tables import TIME, read_table, schema_of, table_of
+from telemetry.book.files.writing import book_error, written_aside
 from telemetry.book.records import BookFlight
-from telemetry.book.tables import TIME, read_table, schema_of, table_of
-from telemetry.errors import BookError, OutputError
-from telemetry.log import FloatArray, Log
+from telemetry.model.errors import BookError, OutputError
+from telemetry.model.log import FloatArray, Log
 
 # What the digits of a time can be off by: a double holds seconds since 1970 in steps of 0.24 us.
 _DUST_S = 2.5e-7

@@ -17,12 +17,12 @@ from dataclasses import asdict, dataclass
 from pathlib import PurePath
 from typing import Any
 
-from telemetry.book.joining import PARTS
-from telemetry.book.names import aircraft_key
-from telemetry.errors import BookError, UnknownSetting
+from telemetry.book.files.joining import PARTS
+from telemetry.book.files.names import aircraft_key
 from telemetry.importer import ColumnMap
-from telemetry.importer.settings import find_column
-from telemetry.log import Log
+from telemetry.importer.names.settings import find_column
+from telemetry.model.errors import BookError, UnknownSetting
+from telemetry.model.log import Log
 
 # Keys of preamble lines that name the aircraft, in the languages of the importer.
 _MODEL_KEYS = frozenset(

@@ -10,10 +10,10 @@ from enum import StrEnum
 from pathlib import Path
 from typing import Any, Literal
 
-from telemetry.book.dates import checked_date, shifted, sortable
-from telemetry.book.files import damaged, read_json
-from telemetry.book.names import aircraft_key, checked_flight, file_name
-from telemetry.errors import BookError, BusbookError, UnknownSetting
+from telemetry.book.files.dates import checked_date, shifted, sortable
+from telemetry.book.files.names import aircraft_key, checked_flight, file_name
+from telemetry.book.files.writing import damaged, read_json
+from telemetry.model.errors import BookError, BusbookError, UnknownSetting
 
 Status = Literal["added", "known", "unsure", "skipped", "failed"]
 

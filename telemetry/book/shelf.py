@@ -8,16 +8,14 @@ from typing import Any
 from unicodedata import normalize
 
 from telemetry.aircraft import Aircraft
-from telemetry.book import adding, originals
-from telemetry.book.files import read_json
-from telemetry.book.layout import open_book
+from telemetry.aircraft.profile import read_profile
+from telemetry.book import adding
+from telemetry.book.files import originals
+from telemetry.book.files.layout import open_book
+from telemetry.book.files.names import aircraft_key, checked_flight, checked_recording, recording_id
+from telemetry.book.files.tables import channels_in, log_of, read_table, schema_of
+from telemetry.book.files.writing import read_json
 from telemetry.book.maps import Guess, Learnt, clues_of, column_maps, guess
-from telemetry.book.names import (
-    aircraft_key,
-    checked_flight,
-    checked_recording,
-    recording_id,
-)
 from telemetry.book.records import (
     BookFlight,
     Note,
@@ -27,12 +25,10 @@ from telemetry.book.records import (
     load_note,
     load_recording,
 )
-from telemetry.book.tables import channels_in, log_of, read_table, schema_of
-from telemetry.channels import Channel
-from telemetry.errors import BookError
 from telemetry.importer import ColumnMap
-from telemetry.log import Log
-from telemetry.profile import read_profile
+from telemetry.model.channels import Channel
+from telemetry.model.errors import BookError
+from telemetry.model.log import Log
 
 
 class Shelf:

@@ -26,25 +26,15 @@ from typing import Any
 from telemetry.book import adding
 from telemetry.book.adding import Entry
 from telemetry.book.checking import CheckReport, Read, check
-from telemetry.book.dates import refuse_future
 from telemetry.book.export import Origin, export_flights, export_log
-from telemetry.book.files import read_file, write_file, write_json
-from telemetry.book.names import (
-    aircraft_key,
-    checked_flight,
-    is_flight,
-)
-from telemetry.book.records import (
-    Note,
-    NoteKind,
-    Outcome,
-    load_note,
-    new_note,
-)
+from telemetry.book.files.dates import refuse_future
+from telemetry.book.files.names import aircraft_key, checked_flight, is_flight
+from telemetry.book.files.writing import read_file, write_file, write_json
+from telemetry.book.records import Note, NoteKind, Outcome, load_note, new_note
 from telemetry.book.shelf import Shelf
-from telemetry.brief import Facts, as_html, as_text, some
-from telemetry.errors import BookError
-from telemetry.log import Log
+from telemetry.model.brief import Facts, as_html, as_text, some
+from telemetry.model.errors import BookError
+from telemetry.model.log import Log
 from telemetry.results import Flight
 
 

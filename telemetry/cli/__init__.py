@@ -26,7 +26,7 @@ from telemetry.cli.guide import guide
 from telemetry.cli.history import history
 from telemetry.cli.review import review
 from telemetry.cli.shared import Group, say
-from telemetry.errors import sentence
+from telemetry.model.errors import sentence
 
 # What a shell reports for a command that was interrupted.
 _INTERRUPTED = 130
@@ -66,7 +66,7 @@ def _plain_usage() -> Iterator[None]:
     try:
         yield
     except click.ClickException as error:
-        from telemetry.figures.names import plain
+        from telemetry.model.text import plain
 
         vars(error)["message"] = plain(error.message)  # declared final, and shown by click
         raise
@@ -74,7 +74,7 @@ def _plain_usage() -> Iterator[None]:
 
 def _show_version(ctx: click.Context, _: click.Parameter, wanted: bool) -> None:
     if wanted:
-        from telemetry.report.json import made_by
+        from telemetry.report.writers.json import made_by
 
         click.echo(made_by())
         ctx.exit()

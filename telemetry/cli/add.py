@@ -20,7 +20,7 @@ from telemetry.cli.shared import (
     with_reading_options,
     with_workers,
 )
-from telemetry.errors import sentence
+from telemetry.model.errors import sentence
 
 if TYPE_CHECKING:
     from telemetry.book import Logbook, Outcome
@@ -64,7 +64,7 @@ def add(
       busbook add undated/ --aircraft tern --on 2026-05-14
       busbook add /club/logs --book /club/book --scheduler tcp://192.0.2.10:8786
     """
-    from telemetry.season import add_joined, add_logs
+    from telemetry.app.adding import add_joined, add_logs
 
     shelf = open_book(book, make=True)
     how = how_to_read(settings, map_file, row_interval)

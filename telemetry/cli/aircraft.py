@@ -18,7 +18,7 @@ from telemetry.cli.shared import (
     with_book,
     with_reading_options,
 )
-from telemetry.errors import OutputError, UnknownSetting
+from telemetry.model.errors import OutputError, UnknownSetting
 
 
 @click.group(cls=Group)
@@ -63,7 +63,7 @@ def new(
       busbook aircraft new tern --from flight.csv
       busbook aircraft new tern --from flight.csv --out tern.toml
     """
-    from telemetry.profile import new_profile
+    from telemetry.aircraft.profile import new_profile
 
     found = None
     if log is not None:
@@ -72,7 +72,7 @@ def new(
         found = read_log(log, **how_to_read(settings, map_file, row_interval))
     text = new_profile(name, found)
     if out is not None:
-        from telemetry.report.writing import write_text
+        from telemetry.report.writers.writing import write_text
 
         _leave_alone(out, force=force)
         write_text(out, text)
@@ -106,7 +106,7 @@ def check(ctx: click.Context, profile: str, book: Path | None) -> None:
       busbook aircraft check tern
       busbook aircraft check tern.toml
     """
-    from telemetry.profile import profile_errors, read_profile
+    from telemetry.aircraft.profile import profile_errors, read_profile
 
     path = profile_path(profile, book)
     errors = profile_errors(path)
@@ -144,7 +144,7 @@ def show(profile: str, day: str | None, book: Path | None) -> None:
       busbook aircraft show tern
       busbook aircraft show tern.toml --on 2026-05-14
     """
-    from telemetry.profile import path_tree, read_profile
+    from telemetry.aircraft.profile import path_tree, read_profile
 
     craft = read_profile(profile_path(profile, book))
     for line in path_tree(craft if day is None else craft.on(_day(day))).rstrip("\n").split("\n"):

@@ -19,7 +19,7 @@ from telemetry.cli.shared import (
     with_book,
     with_reading_options,
 )
-from telemetry.errors import UnknownSetting, sentence
+from telemetry.model.errors import UnknownSetting, sentence
 from telemetry.results import EVERY_PLACE
 
 if TYPE_CHECKING:
@@ -38,7 +38,7 @@ def flights(name: str | None, book: Path | None) -> None:
       busbook flights tern
       busbook flights tern --book /media/stick/book
     """
-    from telemetry.report.flights import render, render_aircraft
+    from telemetry.report.documents.flights import render, render_aircraft
 
     shelf = open_book(book)
     if name is None:
@@ -108,7 +108,7 @@ def _place(shelf: Logbook, name: str, given: str) -> str:
 
     The newest flight is asked first, then the earlier ones: a sensor may be gone.
     """
-    from telemetry.season.voltages import TOTAL
+    from telemetry.trends.features.voltages import TOTAL
 
     wanted = " ".join(given.lower().split())
     profile = shelf.profile(name)
@@ -211,8 +211,8 @@ def _export_log(
 ) -> None:
     from telemetry.book import export_log
     from telemetry.cli.shared import how_to_read
-    from telemetry.errors import OutputError
     from telemetry.importer import read_log
+    from telemetry.model.errors import OutputError
 
     if to.exists() and to.samefile(log):
         raise OutputError("is the log itself", path=to, hint="name another file")

@@ -21,12 +21,12 @@ from telemetry.cli.shared import (
     with_reading_options,
     with_report_options,
 )
-from telemetry.errors import BookError, BusbookError, sentence
+from telemetry.model.errors import BookError, BusbookError, sentence
 
 if TYPE_CHECKING:
     from telemetry.aircraft import Aircraft
-    from telemetry.log import Log
-    from telemetry.power.budget_records import Budget
+    from telemetry.circuit.budget_records import Budget
+    from telemetry.model.log import Log
     from telemetry.report.document import Document
     from telemetry.results import Review
 
@@ -78,10 +78,10 @@ def budget(
       busbook budget tern.toml
       busbook budget tern --log flight.csv --out reports
     """
-    from telemetry.pipeline import review
-    from telemetry.power.budget import budget as worked_out
-    from telemetry.power.together import together
-    from telemetry.report.budget import budget_document
+    from telemetry.app.pipeline import review
+    from telemetry.circuit.budget import budget as worked_out
+    from telemetry.circuit.together import together
+    from telemetry.report.documents.of_budget import budget_document
 
     wanted = formats_of(formats, out)
     craft = profile_of(profile, book)
@@ -114,12 +114,12 @@ def budget(
     if wanted:
         _write(made, craft, document, Path() if out is None else out, wanted, paper)
     if as_json:
-        from telemetry.report import json as report_json
+        from telemetry.report.writers import json as report_json
 
         files = [r.log.provenance.file for r in reviews]
         click.echo(report_json.dumps(report_json.budget_document(made, files, errors)), nl=False)
     else:
-        from telemetry.report.terminal import text_of
+        from telemetry.report.writers.terminal import text_of
 
         click.echo(text_of(document), nl=False)
     if errors:
@@ -169,19 +169,19 @@ def _write(
     wanted: tuple[str, ...],
     paper: str,
 ) -> None:
-    from telemetry.report.budget import picture_of_budget
+    from telemetry.report.documents.of_budget import picture_of_budget
     from telemetry.report.draw import PathScene
-    from telemetry.report.writing import report_name, write_text
+    from telemetry.report.writers.writing import report_name, write_text
 
     scene = PathScene(picture_of_budget(made, craft))
     for kind in wanted:
         path = folder / report_name(f"{craft.name}-budget.toml", f".{kind}")
         if kind == "html":
-            from telemetry.report.html import page
+            from telemetry.report.writers.html import page
 
             write_text(path, page(document, scene))
         else:
-            from telemetry.report.pdf import save
+            from telemetry.report.writers.pdf import save
 
             save(document, scene, path, paper)
         say(f"wrote {path}")

@@ -7,7 +7,7 @@ from pathlib import Path
 import click
 
 from telemetry.cli.shared import how_to_read, read_as, tell, with_reading_options
-from telemetry.errors import OutputError
+from telemetry.model.errors import OutputError
 
 
 @click.command()
@@ -33,7 +33,7 @@ def columns(
       busbook columns flight.csv --set 'Field 3=tail/current[mA]' --save tern.toml
     """
     from telemetry.importer import describe_columns, save_column_map
-    from telemetry.report.listing import render
+    from telemetry.report.documents.listing import render
     from telemetry.report.words import quoted
 
     listing = describe_columns(log, **how_to_read(settings, map_file, row_interval))

@@ -9,7 +9,7 @@ import click
 from click.shell_completion import CompletionItem
 
 from telemetry.cli.shared import tell
-from telemetry.errors import UnknownSetting
+from telemetry.model.errors import UnknownSetting
 
 _ENDING = ".md"
 

@@ -18,7 +18,7 @@ from telemetry.cli.shared import (
     with_report_options,
     with_workers,
 )
-from telemetry.errors import sentence
+from telemetry.model.errors import sentence
 
 if TYPE_CHECKING:
     from telemetry.book import Logbook
@@ -58,7 +58,7 @@ def history(
       busbook history tern --out reports --format html,pdf
       busbook history tern --json
     """
-    from telemetry.season import history as judged
+    from telemetry.app.histories import history as judged
 
     wanted = formats_of(formats, out)
     shelf = open_book(book)
@@ -73,11 +73,11 @@ def history(
     if wanted:
         _write(shelf, found, folder, wanted, paper, reviews)
     if as_json:
-        from telemetry.report import json as report_json
+        from telemetry.report.writers import json as report_json
 
         click.echo(report_json.dumps(report_json.history_document(found)), nl=False)
     else:
-        from telemetry.report.terminal import render_history
+        from telemetry.report.writers.terminal import render_history
 
         click.echo(render_history(found), nl=False)
 
@@ -90,11 +90,11 @@ def _write(
     paper: str,
     reviews: int,
 ) -> None:
-    from telemetry.report.writing import report_name, write_text
+    from telemetry.report.writers.writing import report_name, write_text
 
     stem = report_name(f"{found.name}-history.")
     if "html" in wanted:
-        from telemetry.report.html import render_history
+        from telemetry.report.writers.html import render_history
 
         links = _write_reviews(
             shelf, found, folder, f"{report_name(f'{found.name}.')}-flights", reviews
@@ -103,7 +103,7 @@ def _write(
         write_text(path, render_history(found, links))
         say(f"wrote {path}")
     if "pdf" in wanted:
-        from telemetry.report.pdf import write_history
+        from telemetry.report.writers.pdf import write_history
 
         path = folder / f"{stem}.pdf"
         write_history(found, path, paper=paper)
@@ -114,10 +114,10 @@ def _write_reviews(
     shelf: Logbook, found: History, folder: Path, inside: str, most: int
 ) -> dict[str, str]:
     """Reviews of the newest flights, and of those that findings began with; their links by id."""
-    from telemetry.pipeline import review
-    from telemetry.report.html import render
-    from telemetry.report.writing import report_name, write_text
-    from telemetry.season import beside
+    from telemetry.app.pipeline import review
+    from telemetry.app.usual import beside
+    from telemetry.report.writers.html import render
+    from telemetry.report.writers.writing import report_name, write_text
 
     began = {f.since_flight for f in found.findings} if most else set()
     newest = {f.id for f in found.flights[len(found.flights) - min(most, len(found.flights)) :]}

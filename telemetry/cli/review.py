@@ -26,18 +26,12 @@ from telemetry.cli.shared import (
     with_report_options,
     with_workers,
 )
-from telemetry.errors import (
-    BusbookError,
-    OutputError,
-    UnreadableLog,
-    WorkersError,
-    sentence,
-)
+from telemetry.model.errors import BusbookError, OutputError, UnreadableLog, WorkersError, sentence
 
 if TYPE_CHECKING:
-    from telemetry.report.index import Entry
-    from telemetry.reviewing import Job, Reviewed
-    from telemetry.workers import Crew
+    from telemetry.app.jobs import Job, Reviewed
+    from telemetry.app.workers import Crew
+    from telemetry.report.documents.index import Entry
 
 # The page that leads to the reports of several logs; no report may take its name.
 _INDEX = "index"
@@ -90,7 +84,7 @@ def review(
       busbook review flight.csv --json --fail-on ground
       busbook review season/ --out reports --workers 2
     """
-    from telemetry.report.json import dumps, whole
+    from telemetry.report.writers.json import dumps, whole
     from telemetry.results import Level
 
     wanted = formats_of(formats, out)
@@ -189,7 +183,7 @@ Named = tuple[str, "Job | UnreadableLog"]
 
 def _job(group: Sequence[Found], said: Sequence[str], aircraft: str | None, **job: Any) -> Named:
     """A name for what is to be reviewed, and the job, or why there can be none."""
-    from telemetry.reviewing import Job
+    from telemetry.app.jobs import Job
 
     first = str(_path_of(group[0]))
     lost = next((one for one in group if isinstance(one, UnreadableLog)), None)
@@ -205,7 +199,7 @@ def _path_of(found: Found) -> Path:
 
 def _needed(found: Sequence[Found], name: str | None, book: Path | None) -> list[Path]:
     """What workers must see: the logs, and the logbook where it has a part in the reviews."""
-    from telemetry.book.names import is_flight
+    from telemetry.book.files.names import is_flight
 
     flights = [one for one in found if is_flight(str(one))]
     shelf = [book_path(book)] if flights or name is not None else []
@@ -214,8 +208,8 @@ def _needed(found: Sequence[Found], name: str | None, book: Path | None) -> list
 
 def _results(jobs: Sequence[Named], crew: Crew) -> Iterator[tuple[str, Callable[[], Reviewed]]]:
     """Each name with a call that gives what became of it, in order."""
-    from telemetry.reviewing import Job, reviewed
-    from telemetry.workers import calls
+    from telemetry.app.jobs import Job, reviewed
+    from telemetry.app.workers import calls
 
     made = calls(reviewed, [job for _, job in jobs if isinstance(job, Job)], crew)
     for file, job in jobs:
@@ -223,7 +217,7 @@ def _results(jobs: Sequence[Named], crew: Crew) -> Iterator[tuple[str, Callable[
 
 
 def _outcome(made: UnreadableLog | Callable[[], Reviewed], file: str) -> Reviewed:
-    from telemetry.reviewing import Reviewed
+    from telemetry.app.jobs import Reviewed
 
     try:
         if isinstance(made, UnreadableLog):
@@ -244,7 +238,7 @@ class _Reports:
 
     def write(self, one: Reviewed, source: str) -> Iterator[str]:
         """Write every report of a review; yields a sentence for each that cannot be written."""
-        from telemetry.report.writing import write_bytes
+        from telemetry.report.writers.writing import write_bytes
 
         link = None
         name = self._free(one.file) if one.reports else ""
@@ -268,8 +262,8 @@ class _Reports:
         """A page that leads to all the reports, where there are any; yields as :meth:`write`."""
         if "html" not in self.wanted or not self.entries:
             return
-        from telemetry.report.html import render_index
-        from telemetry.report.writing import write_text
+        from telemetry.report.writers.html import render_index
+        from telemetry.report.writers.writing import write_text
 
         path = self.folder / f"{_INDEX}.html"
         try:
@@ -280,7 +274,7 @@ class _Reports:
             say(f"wrote {path}")
 
     def _free(self, file: str) -> str:
-        from telemetry.report.writing import report_name
+        from telemetry.report.writers.writing import report_name
 
         first = name = report_name(file)
         number = 1
@@ -295,7 +289,7 @@ class _Reports:
 def _print_index(
     reports: _Reports, named: Sequence[str], said: Sequence[str], aircraft: str | None
 ) -> None:
-    from telemetry.report.terminal import render_index
+    from telemetry.report.writers.terminal import render_index
 
     again = f"busbook review {_listed(named)} --out reports"
     after = _to_book(named, said, aircraft, reports.wanted)

@@ -11,12 +11,12 @@ from typing import TYPE_CHECKING, Any
 import click
 from click.core import ParameterSource
 
-from telemetry.errors import BookError, UnknownSetting, UnreadableLog
+from telemetry.model.errors import BookError, UnknownSetting, UnreadableLog
 
 if TYPE_CHECKING:
     from telemetry.aircraft import Aircraft
+    from telemetry.app.workers import Crew
     from telemetry.book import Logbook
-    from telemetry.workers import Crew
 
 
 class Group(click.Group):
@@ -50,14 +50,14 @@ class Group(click.Group):
 
 def say(text: str) -> None:
     """Tell something that is not the result: on stderr, in one line."""
-    from telemetry.figures.names import plain
+    from telemetry.model.text import plain
 
     click.echo(plain(text), err=True)
 
 
 def tell(text: str) -> None:
     """Print one line of the result; names in it cannot steer the terminal."""
-    from telemetry.figures.names import plain
+    from telemetry.model.text import plain
 
     click.echo(plain(text))
 
@@ -81,7 +81,7 @@ def find_logs(paths: Iterable[Path]) -> list[Path | UnreadableLog]:
 
     A folder without a log, or that cannot be read, stands as its error. A README is no log.
     """
-    from telemetry.book.finding import LOG_ENDINGS, find_files
+    from telemetry.importer.finding import LOG_ENDINGS, find_files
 
     found: dict[Path | UnreadableLog, None] = {}
     for path in paths:
@@ -274,7 +274,7 @@ def profile_of(aircraft: str | None, book: Path | None = None) -> Aircraft | Non
     """
     if aircraft is None:
         return None
-    from telemetry.profile import read_profile
+    from telemetry.aircraft.profile import read_profile
 
     path = profile_path(aircraft, book)
     return read_profile(path) if is_profile(aircraft) or path.exists() else None
@@ -301,7 +301,7 @@ def with_workers(command: Any) -> Any:
 @contextlib.contextmanager
 def crew_for(workers: int, scheduler: str | None, paths: Sequence[Path]) -> Iterator[Crew]:
     """Who does the work: this process, a pool of processes, or a cluster that sees the paths."""
-    from telemetry.workers import crew_of
+    from telemetry.app.workers import crew_of
 
     if scheduler is not None and workers != 1:
         raise UnknownSetting("--workers and --scheduler exclude each other", hint="give one")

@@ -8,11 +8,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from telemetry.aircraft import Aircraft, Limits
-from telemetry.channels import Quantity
-from telemetry.log import FloatArray
+from telemetry.model.channels import Quantity
+from telemetry.model.log import FloatArray
+from telemetry.numerics import sampling
+from telemetry.numerics.spans import longer, mask_to_spans, merge
 from telemetry.readings import Readings, total_current
-from telemetry.signals import sampling
-from telemetry.signals.spans import longer, mask_to_spans, merge
 
 SpanList = list[tuple[float, float]]
 BoolArray = NDArray[np.bool_]

@@ -12,9 +12,9 @@ from dataclasses import replace
 import numpy as np
 
 from telemetry.aircraft import Aircraft, Limits
-from telemetry.channels import COUNTERS, PlaceKind, Quantity, kind_of_place
 from telemetry.detect.phases import phase_at
 from telemetry.detect.restarts import UnitRestart, unit_restarts
+from telemetry.model.channels import COUNTERS, PlaceKind, Quantity, kind_of_place
 from telemetry.readings import Readings
 from telemetry.results import Event, EventKind, Evidence, Phase, PhaseKind, Restart
 

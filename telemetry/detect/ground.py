@@ -8,12 +8,12 @@ from typing import NamedTuple
 import numpy as np
 
 from telemetry.aircraft import Aircraft, Limits
-from telemetry.channels import Quantity
 from telemetry.detect.activity import GRID_S, STICKS, Activity, SpanList, grid_spans, plateaus
-from telemetry.log import FloatArray
+from telemetry.model.channels import Quantity
+from telemetry.model.log import FloatArray
+from telemetry.numerics import sampling
+from telemetry.numerics.spans import longer, mask_to_spans, merge, overlap_s
 from telemetry.readings import Reading, Readings
-from telemetry.signals import sampling
-from telemetry.signals.spans import longer, mask_to_spans, merge, overlap_s
 
 # Part of its travel that a stick sweeps in a stir at the least, where the current is raised too,
 # and for how much of the time (ours).

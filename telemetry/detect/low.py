@@ -11,13 +11,13 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 
 from telemetry.aircraft import Aircraft
-from telemetry.channels import PlaceKind, Quantity, kind_of_place
 from telemetry.detect.sags import low_levels, minimum_series
+from telemetry.model.channels import PlaceKind, Quantity, kind_of_place
+from telemetry.numerics.sampling import outside
+from telemetry.numerics.spans import complement, mask_to_spans, merge, overlap_s
 from telemetry.readings import Reading, Readings
 from telemetry.readings.records import NO_SUPPLY_V
 from telemetry.results import LowSupply, OutSign, PackOut, Phase, PhaseKind
-from telemetry.signals.sampling import outside
-from telemetry.signals.spans import complement, mask_to_spans, merge, overlap_s
 
 _LOADED = (PhaseKind.FLIGHT, PhaseKind.STIR, PhaseKind.REDUNDANCY_CHECK)
 # Deep is a tenth below the level: of a lithium-polymer cell 2.97 V under load, of a six-volt servo

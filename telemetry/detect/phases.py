@@ -13,19 +13,13 @@ from itertools import pairwise
 import numpy as np
 
 from telemetry.aircraft import Aircraft, Limits
-from telemetry.channels import Quantity
-from telemetry.detect.activity import (
-    Activity,
-    SpanList,
-    flying_spans,
-    grid_spans,
-    measure_activity,
-)
+from telemetry.detect.activity import Activity, SpanList, flying_spans, grid_spans, measure_activity
 from telemetry.detect.ground import find_redundancy_checks, find_stirs
-from telemetry.log import Log
+from telemetry.model.channels import Quantity
+from telemetry.model.log import Log
+from telemetry.numerics.spans import complement, longer, mask_to_spans, merge, overlap_s
 from telemetry.readings import Reading, Readings
 from telemetry.results import Phase, PhaseKind
-from telemetry.signals.spans import complement, longer, mask_to_spans, merge, overlap_s
 
 # A height or speed that no taxiing reaches (ours).
 _AIRBORNE_M = 8.0

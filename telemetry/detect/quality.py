@@ -5,12 +5,12 @@ from __future__ import annotations
 import numpy as np
 
 from telemetry.aircraft import Aircraft
-from telemetry.channels import Channel, Quantity
 from telemetry.detect.restarts import find_restarts
-from telemetry.log import Log
+from telemetry.model.channels import Channel, Quantity
+from telemetry.model.log import Log
+from telemetry.numerics.baseline import MAD_TO_SIGMA
 from telemetry.readings import Reading, Readings, block_means, total_current
 from telemetry.results import ColumnUse, Quality
-from telemetry.signals.baseline import MAD_TO_SIGMA
 
 # The total and the nodes are compared over blocks this long, s (ours).
 _BLOCK_S = 2.0

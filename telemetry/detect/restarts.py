@@ -7,11 +7,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from telemetry.channels import COUNTERS, PlaceKind, Quantity, kind_of_place
-from telemetry.log import FloatArray, Log
+from telemetry.model.channels import COUNTERS, PlaceKind, Quantity, kind_of_place
+from telemetry.model.log import FloatArray, Log
+from telemetry.numerics import sampling
 from telemetry.readings import OF_TRANSMITTER, Reading, Readings
 from telemetry.results import Restart
-from telemetry.signals import sampling
 
 _MAIN = (PlaceKind.PACK, PlaceKind.BUS, PlaceKind.REGULATOR)
 _CLOCK = "the clock of the file"

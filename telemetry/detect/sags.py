@@ -2,7 +2,7 @@
 
 The event definition is that of IEC 61000-4-30 for voltage dips, carried over to DC: the half-cycle
 r.m.s. value is replaced by the sampled one. What the load explains of an event, and where it came
-from, is judged afterwards (telemetry.power.placing): a detector only measures.
+from, is judged afterwards (telemetry.detect.placing): a detector only measures.
 """
 
 from __future__ import annotations
@@ -12,12 +12,12 @@ from collections.abc import Mapping
 import numpy as np
 
 from telemetry.aircraft import Aircraft, Limits
-from telemetry.channels import PlaceKind, Quantity, kind_of_place
 from telemetry.detect.phases import phase_at
-from telemetry.log import FloatArray
+from telemetry.model.channels import PlaceKind, Quantity, kind_of_place
+from telemetry.model.log import FloatArray
+from telemetry.numerics.baseline import find_dips
 from telemetry.readings import Reading, Readings, Total, total_current
 from telemetry.results import Event, EventKind, Phase
-from telemetry.signals.baseline import find_dips
 
 # A supply that rests below this is built for less than the usual servo supply (a four-cell NiMH
 # pack, a 5 V regulator): no default comfort level applies to it.

@@ -8,12 +8,12 @@ import numpy as np
 from scipy.signal import peak_prominences
 
 from telemetry.aircraft import Limits
-from telemetry.channels import Quantity
-from telemetry.log import FloatArray
+from telemetry.model.channels import Quantity
+from telemetry.model.log import FloatArray
+from telemetry.numerics.baseline import running_median
+from telemetry.numerics.spans import latch, runs
 from telemetry.readings import Reading, Readings
 from telemetry.results import Event, EventKind, Evidence, Origin, Phase
-from telemetry.signals.baseline import running_median
-from telemetry.signals.spans import latch, runs
 
 _TO_MAH = 1.0 / 3.6
 

@@ -5,14 +5,14 @@ from __future__ import annotations
 import numpy as np
 
 from telemetry.aircraft import Aircraft
-from telemetry.channels import Quantity
 from telemetry.detect.phases import spans_of
-from telemetry.log import FloatArray
+from telemetry.model.channels import Quantity
+from telemetry.model.log import FloatArray
+from telemetry.numerics import sampling
+from telemetry.numerics.charge import charge_mah
+from telemetry.numerics.spans import overlap_s
 from telemetry.readings import Reading, Readings, Total, total_current
 from telemetry.results import Phase, PhaseKind, Stir, StirPlace
-from telemetry.signals import sampling
-from telemetry.signals.charge import charge_mah
-from telemetry.signals.spans import overlap_s
 
 # Rest is read from this long before the stir, leaving half a second for its onset.
 _REST_S = 15.0

@@ -21,9 +21,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from telemetry.errors import OutputError, UnknownSetting
-from telemetry.importer.layout import Layout
-from telemetry.importer.settings import parse_setting
+from telemetry.importer.names.settings import parse_setting
+from telemetry.importer.text.layout import Layout
+from telemetry.model.errors import OutputError, UnknownSetting
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -10,17 +10,17 @@ from pathlib import Path
 import numpy as np
 import pyarrow.compute as pc
 
-from telemetry.channels import Channel, Quantity
-from telemetry.errors import UnreadableLog
-from telemetry.importer.clock import unroll
+from telemetry.importer.clock.axis import unroll
 from telemetry.importer.columnmap import ColumnMap, fingerprint
-from telemetry.importer.columns import Column
+from telemetry.importer.names.columns import Column
+from telemetry.importer.names.resolve import Resolved, resolve
+from telemetry.importer.names.settings import parse_setting, text_of
+from telemetry.importer.names.values import convert, repeats, resolution
 from telemetry.importer.read import refuse_all_blank, time_base, widen
-from telemetry.importer.resolve import Resolved, resolve
-from telemetry.importer.settings import parse_setting, text_of
 from telemetry.importer.sheet import read_sheet
-from telemetry.importer.values import convert, repeats, resolution
-from telemetry.unsettled import Unsettled, set_option, unsettled_supplies
+from telemetry.model.channels import Channel, Quantity
+from telemetry.model.errors import UnreadableLog
+from telemetry.model.unsettled import Unsettled, set_option, unsettled_supplies
 
 _SAMPLES = 5
 

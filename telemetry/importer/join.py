@@ -11,10 +11,10 @@ from datetime import datetime
 import numpy as np
 import pandas as pd
 
-from telemetry.channels import Channel
-from telemetry.errors import UnreadableLog
-from telemetry.importer.clock import RECORDING_GAP_S
-from telemetry.log import Log, Provenance
+from telemetry.importer.clock.axis import RECORDING_GAP_S
+from telemetry.model.channels import Channel
+from telemetry.model.errors import UnreadableLog
+from telemetry.model.log import Log, Provenance
 
 # Two parts of one flight are not further apart than this on the clock they share, s.
 _ONE_FLIGHT_S = 3600.0

@@ -14,13 +14,13 @@ import pyarrow as pa
 import pyarrow.compute as pc
 from numpy.typing import NDArray
 
-from telemetry.channels import Quantity
-from telemetry.importer.columns import Column, make_column, titles
-from telemetry.importer.evidence import shape_of
-from telemetry.importer.header import readings
-from telemetry.importer.names import parse_scaled, take_apart
-from telemetry.importer.stamps import parse_stamps
-from telemetry.importer.words import fold
+from telemetry.importer.clock.stamps import parse_stamps
+from telemetry.importer.names.columns import Column, make_column, titles
+from telemetry.importer.names.evidence import shape_of
+from telemetry.importer.names.header import readings
+from telemetry.importer.names.header_cell import parse_scaled, take_apart
+from telemetry.importer.names.words import fold
+from telemetry.model.channels import Quantity
 
 FloatArray = NDArray[np.float64]
 

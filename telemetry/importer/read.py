@@ -14,17 +14,17 @@ import pyarrow as pa
 import pyarrow.compute as pc
 from numpy.typing import NDArray
 
-from telemetry.errors import BusbookError, UnreadableLog
-from telemetry.importer.clock import Unrolled, spread, unroll
+from telemetry.importer.clock.axis import Unrolled, spread, unroll
+from telemetry.importer.clock.timebase import find_time, start_from_preamble
+from telemetry.importer.clock.timesource import Source, TimeBase
 from telemetry.importer.columnmap import ColumnMap, fingerprint
-from telemetry.importer.columns import Column
 from telemetry.importer.long import pivot
-from telemetry.importer.resolve import Resolved, resolve
+from telemetry.importer.names.columns import Column
+from telemetry.importer.names.resolve import Resolved, resolve
 from telemetry.importer.sheet import Sheet, apply_settings, at_path, read_sheet
-from telemetry.importer.timebase import find_time, start_from_preamble
-from telemetry.importer.timesource import Source, TimeBase
 from telemetry.importer.wording import count
-from telemetry.log import Log, Provenance
+from telemetry.model.errors import BusbookError, UnreadableLog
+from telemetry.model.log import Log, Provenance
 
 FloatArray = NDArray[np.float64]
 
@@ -45,8 +45,8 @@ def read_log(
     ----------
     path : path
     settings : mapping of str to str, optional
-        Column to "place/quantity[unit]", see `telemetry.importer.settings`; also "@separator",
-        "@decimal" and "@encoding".
+        Column to "place/quantity[unit]", see `telemetry.importer.names.settings`; also
+        "@separator", "@decimal" and "@encoding".
     row_interval_s : float, optional
         Time from row to row, s, for a file without a time column (or instead of it).
     column_maps : sequence of ColumnMap

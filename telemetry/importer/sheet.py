@@ -14,22 +14,22 @@ import pyarrow as pa
 import pyarrow.compute as pc
 from numpy.typing import NDArray
 
-from telemetry.errors import UnknownSetting, UnreadableLog
 from telemetry.importer.cells import is_blank
 from telemetry.importer.columnmap import ColumnMap, fingerprint
-from telemetry.importer.columns import Column, make_column, titles
-from telemetry.importer.dialect import find_separator, take_sample
-from telemetry.importer.evidence import shape_of
-from telemetry.importer.layout import Layout, find_layout
 from telemetry.importer.long import LongShape, find_long
-from telemetry.importer.marks import find_decimal
-from telemetry.importer.numbers import to_numbers
-from telemetry.importer.refusals import comma_is_both, no_table
-from telemetry.importer.settings import file_settings, find_column, parse_setting
-from telemetry.importer.table import RawTable, read_table
-from telemetry.importer.text import Text, load
-from telemetry.importer.values import finite
+from telemetry.importer.names.columns import Column, make_column, titles
+from telemetry.importer.names.evidence import shape_of
+from telemetry.importer.names.settings import file_settings, find_column, parse_setting
+from telemetry.importer.names.values import finite
+from telemetry.importer.text.decoding import Text, load
+from telemetry.importer.text.dialect import find_separator, take_sample
+from telemetry.importer.text.layout import Layout, find_layout
+from telemetry.importer.text.marks import find_decimal
+from telemetry.importer.text.numbers import to_numbers
+from telemetry.importer.text.refusals import comma_is_both, no_table
+from telemetry.importer.text.table import RawTable, read_table
 from telemetry.importer.wording import count, verb
+from telemetry.model.errors import UnknownSetting, UnreadableLog
 
 FloatArray = NDArray[np.float64]
 

@@ -7,8 +7,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from telemetry.aircraft import Limits
-from telemetry.channels import Channel, PlaceKind, Quantity, kind_of_place
-from telemetry.log import FloatArray
+from telemetry.model.channels import Channel, PlaceKind, Quantity, kind_of_place
+from telemetry.model.log import FloatArray
 from telemetry.results import Dropout, Span, Spurious
 
 # A supply below this is no supply: the electronics that would report it are off (common practice,

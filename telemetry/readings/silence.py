@@ -7,11 +7,11 @@ from dataclasses import replace
 import numpy as np
 
 from telemetry.aircraft import Limits
-from telemetry.channels import Quantity
-from telemetry.log import Log
+from telemetry.model.channels import Quantity
+from telemetry.model.log import Log
+from telemetry.numerics import sampling
 from telemetry.readings.records import NO_SUPPLY_V, OF_TRANSMITTER, Reading
 from telemetry.results import Dropout, Span
-from telemetry.signals import sampling
 
 
 def dropouts_of(

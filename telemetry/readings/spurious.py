@@ -7,11 +7,11 @@ from dataclasses import replace
 import numpy as np
 
 from telemetry.aircraft import Limits
-from telemetry.channels import Quantity, bounds_of
-from telemetry.log import FloatArray, Log
+from telemetry.model.channels import Quantity, bounds_of
+from telemetry.model.log import FloatArray, Log
+from telemetry.numerics.wild import wild
 from telemetry.readings.records import NO_SUPPLY_V, Reading
 from telemetry.results import Spurious
-from telemetry.signals.wild import wild
 
 
 def without_wild(log: Log) -> tuple[Log, tuple[Spurious, ...]]:

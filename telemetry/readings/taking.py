@@ -7,13 +7,13 @@ from dataclasses import replace
 import numpy as np
 
 from telemetry.aircraft import Limits
-from telemetry.channels import Channel, Quantity
-from telemetry.log import Log
+from telemetry.model.channels import Channel, Quantity
+from telemetry.model.log import Log
+from telemetry.numerics import sampling
 from telemetry.readings.records import OF_TRANSMITTER, Reading, Readings
 from telemetry.readings.silence import dropouts_of, switched_off
 from telemetry.readings.spurious import impossible, without_wild
 from telemetry.results import Span, Spurious
-from telemetry.signals import sampling
 
 _ELECTRICAL = (Quantity.VOLTAGE, Quantity.CELL_VOLTAGE, Quantity.CURRENT)
 

@@ -7,10 +7,10 @@ from typing import NamedTuple
 import numpy as np
 
 from telemetry.aircraft import Aircraft
-from telemetry.channels import Quantity
-from telemetry.log import FloatArray
+from telemetry.model.channels import Quantity
+from telemetry.model.log import FloatArray
+from telemetry.numerics import sampling
 from telemetry.readings.records import Reading, Readings
-from telemetry.signals import sampling
 
 
 class Total(NamedTuple):

@@ -11,13 +11,13 @@ from typing import Any, Protocol
 
 import matplotlib as mpl
 
-from telemetry.channels import PlaceKind, Quantity, kind_of_place
-from telemetry.figures import closeup, comparison, path, style, timeline
-from telemetry.figures.pairs import pairs_of
-from telemetry.figures.style import AnyFigure, Look
+from telemetry.model.channels import PlaceKind, Quantity, kind_of_place
 from telemetry.readings import Readings
 from telemetry.report.document import FigureBlock
-from telemetry.report.path import PathPicture, picture_of
+from telemetry.report.figures import closeup, comparison, path, style, timeline
+from telemetry.report.figures.pairs import pairs_of
+from telemetry.report.figures.style import AnyFigure, Look
+from telemetry.report.parts.path import PathPicture, picture_of
 from telemetry.results import Review, StirPlace
 
 # Nothing of the user's own matplotlib settings enters a report, and no lowest point is simplified

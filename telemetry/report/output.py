@@ -9,9 +9,9 @@ from os import PathLike
 from pathlib import Path
 from typing import overload
 
-from telemetry.errors import OutputError, UnknownSetting
-from telemetry.report import json as report_json
-from telemetry.report.writing import write_bytes
+from telemetry.model.errors import OutputError, UnknownSetting
+from telemetry.report.writers import json as report_json
+from telemetry.report.writers.writing import write_bytes
 from telemetry.results import History, Review
 
 Target = str | PathLike[str]
@@ -35,7 +35,7 @@ def to_html(subject: Review | History, path: Target | None = None) -> str | None
     OutputError
         If the file cannot be written, or is the log itself; nothing half-written stays.
     """
-    from telemetry.report import html
+    from telemetry.report.writers import html
 
     target = _target(subject, path)
     page = html.render(subject) if isinstance(subject, Review) else html.render_history(subject)
@@ -93,8 +93,8 @@ def to_pdf(
     UnknownSetting
         For a paper that is not known.
     """
-    from telemetry.report import pdf
-    from telemetry.report.paper import SIZES_PT
+    from telemetry.report.writers import pdf
+    from telemetry.report.writers.paper import SIZES_PT
 
     if paper not in SIZES_PT:
         raise UnknownSetting(f"there is no paper '{paper}'", hint=f"papers: {', '.join(SIZES_PT)}")

@@ -6,16 +6,16 @@ from collections.abc import Iterator
 
 from matplotlib.figure import Figure
 
-from telemetry.errors import UnknownSetting
-from telemetry.figures.style import PAPER
+from telemetry.model.errors import UnknownSetting
 from telemetry.readings import take_readings
-from telemetry.report.across import Across
-from telemetry.report.build import document_of
 from telemetry.report.document import Document, FigureBlock, FindingBlock
+from telemetry.report.documents.across import Across
+from telemetry.report.documents.history_figures import HistoryScene, trend_figure
+from telemetry.report.documents.of_history import history_document
+from telemetry.report.documents.of_review import document_of
 from telemetry.report.draw import Drawer, Scene, settings
-from telemetry.report.history import history_document
-from telemetry.report.history_figures import HistoryScene, trend_figure
-from telemetry.report.proof import proof
+from telemetry.report.figures.style import PAPER
+from telemetry.report.parts.proof import proof
 from telemetry.results import Finding, History, Review
 
 # As wide as a figure of the HTML report; fine enough to be read in a notebook and in a letter.

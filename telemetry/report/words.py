@@ -11,8 +11,8 @@ import re
 from dataclasses import dataclass
 from datetime import datetime
 
-from telemetry.channels import Quantity
-from telemetry.figures.names import plain
+from telemetry.model.channels import Quantity
+from telemetry.model.text import plain
 from telemetry.results import EventKind, Evidence, Level, Origin, PhaseKind, Review
 
 NOT_MEASURED = "not measured"

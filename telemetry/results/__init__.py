@@ -8,14 +8,7 @@ from __future__ import annotations
 
 from telemetry.results.events import Event, Stir, StirPlace
 from telemetry.results.findings import Change, Finding
-from telemetry.results.history import (
-    EVERY_PLACE,
-    Feature,
-    History,
-    HistoryFlight,
-    NoteMark,
-    Trend,
-)
+from telemetry.results.history import EVERY_PLACE, Feature, History, HistoryFlight, NoteMark, Trend
 from telemetry.results.kinds import EventKind, Evidence, Level, Origin, OutKind, OutSign, PhaseKind
 from telemetry.results.measures import (
     LowSupply,

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from functools import partial
 from typing import TYPE_CHECKING, Any
 
-from telemetry.brief import Facts, as_html, as_text, some
+from telemetry.model.brief import Facts, as_html, as_text, some
 from telemetry.results.findings import Finding, counted_by_level, verdict_in_brief
 from telemetry.results.kinds import Level
 from telemetry.results.tables import Tables, table

@@ -7,7 +7,7 @@ from dataclasses import dataclass, fields
 from functools import partial
 from typing import TYPE_CHECKING, Any
 
-from telemetry.brief import Facts, as_html, as_text, some
+from telemetry.model.brief import Facts, as_html, as_text, some
 from telemetry.results.events import Event, Stir, StirPlace
 from telemetry.results.findings import Finding, counted_by_level, verdict_in_brief
 from telemetry.results.kinds import Level
@@ -21,19 +21,14 @@ from telemetry.results.measures import (
     WorstCase,
 )
 from telemetry.results.packs import Charge, PackOut, PackState, PathStep
-from telemetry.results.recording import (
-    ColumnUse,
-    Phase,
-    Quality,
-    Span,
-)
+from telemetry.results.recording import ColumnUse, Phase, Quality, Span
 from telemetry.results.tables import Tables, lists_of, table
 
 if TYPE_CHECKING:
     import pandas as pd
 
     from telemetry.aircraft import Aircraft, Limits
-    from telemetry.log import Log
+    from telemetry.model.log import Log
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -9,7 +9,7 @@ from functools import cache
 from types import UnionType
 from typing import TYPE_CHECKING, Any, Union, get_args, get_origin, get_type_hints
 
-from telemetry.brief import as_html, as_text
+from telemetry.model.brief import as_html, as_text
 from telemetry.results.kinds import Level
 
 if TYPE_CHECKING:

@@ -12,18 +12,10 @@ same bytes again::
         write_csv(f"{recording.truth.flight}.csv", recording, dialect=season.dialect)
 """
 
-from telemetry.simulate.cases import (
-    random_fault,
-    random_pilot,
-    random_season,
-    random_telemetry,
-)
-from telemetry.simulate.csvfile import write_csv, written_columns
+from telemetry.simulate.cases import random_fault, random_pilot, random_season, random_telemetry
 from telemetry.simulate.demo import demo_season
-from telemetry.simulate.dialect import Dialect, TimeForm, UnitStyle, random_dialect
 from telemetry.simulate.faults import Fault, FaultKind
 from telemetry.simulate.machines import random_aircraft
-from telemetry.simulate.motion import Motion, move
 from telemetry.simulate.parts import (
     AircraftModel,
     NodeModel,
@@ -34,16 +26,13 @@ from telemetry.simulate.parts import (
     ServoLaw,
     ServoModel,
 )
-from telemetry.simulate.pilot import (
-    Day,
-    Pilot,
-    Segment,
-    SegmentKind,
-    usual_plan,
-)
+from telemetry.simulate.physics.motion import Motion, move
+from telemetry.simulate.pilot import Day, Pilot, Segment, SegmentKind, usual_plan
 from telemetry.simulate.recording import Recording, Truth, simulate
 from telemetry.simulate.season import Change, Habits, Season, fly
-from telemetry.simulate.sensors import Mode, Sensor, Telemetry, Unit
+from telemetry.simulate.telemetry.csvfile import write_csv, written_columns
+from telemetry.simulate.telemetry.dialect import Dialect, TimeForm, UnitStyle, random_dialect
+from telemetry.simulate.telemetry.sensors import Mode, Sensor, Telemetry, Unit
 
 __all__ = [
     "AircraftModel",

@@ -11,14 +11,14 @@ from typing import Any
 
 from numpy.random import Generator
 
-from telemetry.channels import Quantity
-from telemetry.simulate.dialect import random_dialect
+from telemetry.model.channels import Quantity
 from telemetry.simulate.faults import SERVO_KINDS, Fault, FaultKind
 from telemetry.simulate.machines import between, pick, random_aircraft
 from telemetry.simulate.parts import BUS, AircraftModel, PathKind, ServoLaw
 from telemetry.simulate.pilot import Pilot
 from telemetry.simulate.season import Change, Habits, Season
-from telemetry.simulate.sensors import Mode, Sensor, Telemetry, Unit
+from telemetry.simulate.telemetry.dialect import random_dialect
+from telemetry.simulate.telemetry.sensors import Mode, Sensor, Telemetry, Unit
 
 
 def random_telemetry(

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.random import Generator
 
-from telemetry.channels import Quantity
+from telemetry.model.channels import Quantity
 from telemetry.results import Span
 from telemetry.simulate.faults import (
     SERVO_KINDS,
@@ -17,11 +17,11 @@ from telemetry.simulate.faults import (
     Fault,
     FaultKind,
 )
-from telemetry.simulate.motion import Motion
 from telemetry.simulate.parts import BUS, AircraftModel, BoolArray, FloatArray
-from telemetry.simulate.rows import Loss, Wrong
-from telemetry.simulate.sensors import Mode, Sensor, Telemetry
-from telemetry.simulate.servos import ServoFault
+from telemetry.simulate.physics.motion import Motion
+from telemetry.simulate.physics.servos import ServoFault
+from telemetry.simulate.telemetry.rows import Loss, Wrong
+from telemetry.simulate.telemetry.sensors import Mode, Sensor, Telemetry
 
 OPEN_OHM = 1e4
 HEAT_UP_S = 60.0  # a weak regulator warms this fast in flight, plausible, no source

@@ -13,9 +13,7 @@ from pathlib import Path
 
 import numpy as np
 
-from telemetry.errors import OutputError
-from telemetry.simulate.csvfile import write_csv
-from telemetry.simulate.dialect import Dialect
+from telemetry.model.errors import OutputError
 from telemetry.simulate.faults import Fault, FaultKind
 from telemetry.simulate.fleet import (
     DUNLIN_DIALECT,
@@ -25,11 +23,13 @@ from telemetry.simulate.fleet import (
     tern,
     tern_telemetry,
 )
-from telemetry.simulate.motion import move
 from telemetry.simulate.parts import BUS
+from telemetry.simulate.physics.motion import move
 from telemetry.simulate.pilot import Pilot, usual_plan
 from telemetry.simulate.recording import Recording, simulate
 from telemetry.simulate.season import Change, Habits, Season, fly
+from telemetry.simulate.telemetry.csvfile import write_csv
+from telemetry.simulate.telemetry.dialect import Dialect
 
 DEMO_SEED = 2026
 DEMO_FLIGHTS = 12

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from telemetry.channels import Quantity
-from telemetry.simulate.dialect import Dialect, TimeForm, UnitStyle
+from telemetry.model.channels import Quantity
 from telemetry.simulate.parts import (
     BUS,
     AircraftModel,
@@ -16,7 +15,8 @@ from telemetry.simulate.parts import (
     PathKind,
     ServoModel,
 )
-from telemetry.simulate.sensors import Mode, Sensor, Telemetry, Unit
+from telemetry.simulate.telemetry.dialect import Dialect, TimeForm, UnitStyle
+from telemetry.simulate.telemetry.sensors import Mode, Sensor, Telemetry, Unit
 
 
 def _servos(node: str, controls: tuple[str, ...], first: int = 1) -> list[ServoModel]:

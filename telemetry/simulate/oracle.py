@@ -10,11 +10,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from telemetry.channels import Quantity
+from telemetry.model.channels import Quantity
 from telemetry.results import Span
 from telemetry.simulate.parts import FloatArray
 from telemetry.simulate.recording import Recording
-from telemetry.simulate.sensors import Sensor, quantised
+from telemetry.simulate.telemetry.sensors import Sensor, quantised
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -9,17 +9,17 @@ import numpy as np
 from numpy.random import Generator
 from scipy.signal import lfilter
 
-from telemetry.channels import Quantity
+from telemetry.model.channels import Quantity
 from telemetry.results import Phase, Span
 from telemetry.simulate.conditions import Conditions, Contact, conditions
 from telemetry.simulate.faults import Fault, FaultKind
-from telemetry.simulate.motion import Motion
-from telemetry.simulate.network import Demand, Solution, solve
 from telemetry.simulate.parts import AircraftModel, FloatArray
-from telemetry.simulate.rows import Loss, Table, Updates, Wrong, sense
-from telemetry.simulate.sensors import Telemetry
-from telemetry.simulate.servos import ServoDraw, demand_of_places, draw
-from telemetry.simulate.truth import SourceTruth, sources_of
+from telemetry.simulate.physics.motion import Motion
+from telemetry.simulate.physics.network import Demand, Solution, solve
+from telemetry.simulate.physics.servos import ServoDraw, demand_of_places, draw
+from telemetry.simulate.physics.truth import SourceTruth, sources_of
+from telemetry.simulate.telemetry.rows import Loss, Table, Updates, Wrong, sense
+from telemetry.simulate.telemetry.sensors import Telemetry
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

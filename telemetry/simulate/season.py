@@ -9,13 +9,13 @@ from datetime import datetime, timedelta
 import numpy as np
 from numpy.random import Generator
 
-from telemetry.simulate.dialect import Dialect
 from telemetry.simulate.faults import Fault
-from telemetry.simulate.motion import move
 from telemetry.simulate.parts import AircraftModel
+from telemetry.simulate.physics.motion import move
 from telemetry.simulate.pilot import Pilot, usual_plan
 from telemetry.simulate.recording import Recording, simulate
-from telemetry.simulate.sensors import Telemetry
+from telemetry.simulate.telemetry.dialect import Dialect
+from telemetry.simulate.telemetry.sensors import Telemetry
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

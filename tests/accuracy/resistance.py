@@ -34,11 +34,11 @@ from numpy.typing import NDArray
 from scipy.signal import lfilter
 
 from telemetry.aircraft import infer_path
-from telemetry.channels import Channel, Quantity
-from telemetry.log import Log, Provenance
-from telemetry.power.resistance import measure_resistances
+from telemetry.measure.resistance import measure_resistances
+from telemetry.model.channels import Channel, Quantity
+from telemetry.model.log import Log, Provenance
+from telemetry.numerics.resistance.regression import source_resistance
 from telemetry.readings import take_readings
-from telemetry.signals.regression import source_resistance
 from telemetry.simulate import (
     move,
     random_aircraft,

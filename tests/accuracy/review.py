@@ -30,9 +30,9 @@ from pathlib import Path
 import numpy as np
 from statsmodels.stats.proportion import proportion_confint
 
+from telemetry.app.pipeline import review
 from telemetry.importer import read_log
-from telemetry.log import Log
-from telemetry.pipeline import review
+from telemetry.model.log import Log
 from telemetry.results import Finding, Level
 from telemetry.simulate import Fault, FaultKind, Recording, fly, random_season, write_csv
 from telemetry.simulate.recording import Truth

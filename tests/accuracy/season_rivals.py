@@ -13,7 +13,7 @@ import numpy as np
 import ruptures
 from season_run import FIRST, Outcome
 
-from telemetry.signals.robust import mann_kendall
+from telemetry.numerics.statistics.robust import mann_kendall
 
 # Flights from which the fixed limit learns mean and deviation.
 _BASELINE = 5

@@ -12,19 +12,19 @@ from typing import Any
 import numpy as np
 
 from telemetry.aircraft import Aircraft, Node, Pack, Servo
-from telemetry.channels import Channel, Quantity
+from telemetry.app.measuring import measured
+from telemetry.app.pipeline import review
+from telemetry.checks.across import judge
 from telemetry.importer import read_log
-from telemetry.pipeline import review
+from telemetry.model.channels import Channel, Quantity
 from telemetry.readings import Reading, block_means
 from telemetry.results import Flight, PhaseKind
-from telemetry.season.currents import current_features
-from telemetry.season.features import measure_flight
-from telemetry.season.judge import judge
-from telemetry.season.measures import Blocks, Measures
-from telemetry.season.windows import edges
 from telemetry.simulate import Fault, FaultKind, Recording, write_csv
 from telemetry.simulate.cases import random_season
 from telemetry.simulate.season import Season, fly
+from telemetry.trends.features.currents import current_features
+from telemetry.trends.features.windows import edges
+from telemetry.trends.measures import Blocks, Measures
 
 FLIGHTS = 20
 # First flight that is judged: with fewer nothing has a usual value.
@@ -212,7 +212,7 @@ def _full(recording: Recording, season: Season, path: Path, profile: Aircraft | 
     write_csv(path, recording, dialect=season.dialect)
     found = review(read_log(path), profile)
     longest = max(range(len(found.flights)), key=lambda n: found.flights[n].duration_s)
-    return measure_flight(found, longest + 1)
+    return measured(found, longest + 1)
 
 
 def _light(recording: Recording) -> Measures:

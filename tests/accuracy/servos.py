@@ -32,8 +32,8 @@ import numpy as np
 from statsmodels.stats.proportion import proportion_confint
 
 from telemetry.aircraft import Aircraft, Node, Pack, Servo
+from telemetry.app.pipeline import review
 from telemetry.importer import read_log
-from telemetry.pipeline import review
 from telemetry.results import ServoShare
 from telemetry.simulate import (
     AircraftModel,
@@ -49,7 +49,7 @@ from telemetry.simulate import (
     write_csv,
 )
 from telemetry.simulate.oracle import condition_index
-from telemetry.simulate.servos import STANDSTILL_PCT_S
+from telemetry.simulate.physics.servos import STANDSTILL_PCT_S
 
 WELL = 10.0
 # True coefficients of two controls this far apart, relative, have an order.

@@ -24,11 +24,11 @@ from pathlib import Path
 from typing import Any
 
 from telemetry import Logbook, history, read_log, review
-from telemetry.report import html, pdf
-from telemetry.season import add_logs
-from telemetry.simulate.csvfile import write_csv
+from telemetry.app.adding import add_logs
+from telemetry.report.writers import html, pdf
 from telemetry.simulate.demo import tern_season
 from telemetry.simulate.season import fly
+from telemetry.simulate.telemetry.csvfile import write_csv
 from tests.bench.measuring import best, table
 
 Row = tuple[str, str, str]

@@ -21,10 +21,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from telemetry.book import Incoming, Logbook, add_files, read_file
-from telemetry.book.batch import ReadFile
-from telemetry.pipeline import review
-from telemetry.workers import worker_pool
+from telemetry.app.batch import Incoming, ReadFile, add_files, read_file
+from telemetry.app.pipeline import review
+from telemetry.app.workers import worker_pool
+from telemetry.book import Logbook
 
 LOGS = int(os.environ.get("BUSBOOK_BENCH_LOGS", "1000"))
 SECONDS, ROWS_PER_S = 480, 10

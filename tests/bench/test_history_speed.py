@@ -20,10 +20,13 @@ from pathlib import Path
 
 import pytest
 
-from telemetry.book import Incoming, Logbook, add_files, read_file
+from telemetry.aircraft.profile import new_profile
+from telemetry.app.adding import read_measured
+from telemetry.app.batch import Incoming, add_files, read_file
+from telemetry.app.cache import version_for
+from telemetry.app.histories import history
+from telemetry.book import Logbook
 from telemetry.importer import read_log
-from telemetry.profile import new_profile
-from telemetry.season import history, read_measured, version_for
 from telemetry.simulate import write_csv
 from telemetry.simulate.demo import tern_season
 from telemetry.simulate.season import fly, slowed

@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from telemetry.report import html, json, pdf, terminal
+from telemetry.report.writers import html, json, pdf, terminal
 from telemetry.results import Review
 
 

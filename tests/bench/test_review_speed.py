@@ -17,12 +17,12 @@ import pytest
 from pytest_benchmark.fixture import BenchmarkFixture
 
 from telemetry import Log, read_log
-from telemetry.pipeline import review
-from telemetry.report import html, json, terminal
+from telemetry.app.pipeline import review
+from telemetry.report.writers import html, json, terminal
 from telemetry.results import Review
-from telemetry.simulate.csvfile import write_csv
 from telemetry.simulate.demo import tern_season
 from telemetry.simulate.season import fly
+from telemetry.simulate.telemetry.csvfile import write_csv
 from tests.bench.measuring import best
 
 ROWS, COLUMNS = 9000, 24

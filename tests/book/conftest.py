@@ -13,8 +13,8 @@ import pandas as pd
 import pytest
 
 from telemetry.book import Logbook
-from telemetry.channels import Channel, Quantity
-from telemetry.log import Log, Provenance
+from telemetry.model.channels import Channel, Quantity
+from telemetry.model.log import Log, Provenance
 
 
 @dataclass(frozen=True)

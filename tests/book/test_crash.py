@@ -21,8 +21,9 @@ import pandas as pd
 import pyarrow as pa
 import pytest
 
-from telemetry.book import Logbook, files
-from telemetry.book.tables import read_table
+from telemetry.book import Logbook
+from telemetry.book.files import writing as files
+from telemetry.book.files.tables import read_table
 from telemetry.results import Flight
 
 WRITER = Path(__file__).parent / "children" / "writer.py"

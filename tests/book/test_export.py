@@ -19,9 +19,9 @@ from hypothesis import strategies as st
 
 from telemetry.book import Logbook, export_log
 from telemetry.book.export import guarded
-from telemetry.channels import Channel, Quantity
-from telemetry.errors import BookError, OutputError
 from telemetry.importer import read_log
+from telemetry.model.channels import Channel, Quantity
+from telemetry.model.errors import BookError, OutputError
 
 Make = Callable[..., Any]
 

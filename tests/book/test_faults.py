@@ -16,9 +16,9 @@ import pandas as pd
 import pytest
 
 from telemetry.book import Logbook, NoteKind
-from telemetry.book.files import PART
-from telemetry.errors import BookError, OutputError
-from telemetry.log import Log
+from telemetry.book.files.writing import PART
+from telemetry.model.errors import BookError, OutputError
+from telemetry.model.log import Log
 from telemetry.results import Flight
 
 Make = Callable[..., Any]

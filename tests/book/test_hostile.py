@@ -15,10 +15,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from telemetry.book import Logbook
+from telemetry.book.files.names import file_name
 from telemetry.book.maps import Learnt
-from telemetry.book.names import file_name
 from telemetry.book.records import Note, Recording, in_order
-from telemetry.errors import BookError
+from telemetry.model.errors import BookError
 
 Make = Callable[..., Any]
 

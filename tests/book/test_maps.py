@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from telemetry.book import Logbook
-from telemetry.errors import BookError
+from telemetry.model.errors import BookError
 
 Make = Callable[..., Any]
 OTHER = ("bus", "tail")

@@ -13,7 +13,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from telemetry.book import Logbook, aircraft_key
-from telemetry.errors import BookError
+from telemetry.model.errors import BookError
 
 TRICKS = {
     "../x": "'/' is not allowed in it",

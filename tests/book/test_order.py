@@ -10,8 +10,8 @@ import pytest
 
 from telemetry.book import BookFlight, Logbook, Note
 from telemetry.book import records as records_module
-from telemetry.book.dates import checked_date, date_in_name, shifted, start_of
-from telemetry.errors import UnknownSetting
+from telemetry.book.files.dates import checked_date, date_in_name, shifted, start_of
+from telemetry.model.errors import UnknownSetting
 
 Make = Callable[..., Any]
 

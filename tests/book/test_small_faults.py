@@ -12,9 +12,10 @@ from typing import Any
 
 import pytest
 
-from telemetry.book import Logbook, add_files
-from telemetry.book.joining import joined
-from telemetry.errors import BookError, ProfileError
+from telemetry.app.batch import add_files
+from telemetry.book import Logbook
+from telemetry.book.files.joining import joined
+from telemetry.model.errors import BookError, ProfileError
 
 Make = Callable[..., Any]
 
@@ -170,6 +171,6 @@ def test_a_part_that_changes_while_logs_are_joined(
                 file.write("120,6.00\n")
         return data
 
-    monkeypatch.setattr("telemetry.book.joining.read_file", written_on)
+    monkeypatch.setattr("telemetry.book.files.joining.read_file", written_on)
     with pytest.raises(BookError, match=r"b\.csv: the file is not what was read a moment ago"):
         joined(paths, **how)

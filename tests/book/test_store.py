@@ -13,8 +13,8 @@ import pandas as pd
 import pytest
 
 from telemetry.book import Logbook
-from telemetry.errors import BookError, UnknownSetting
-from telemetry.log import Log
+from telemetry.model.errors import BookError, UnknownSetting
+from telemetry.model.log import Log
 from telemetry.results import Flight
 
 Make = Callable[..., Any]

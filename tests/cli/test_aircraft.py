@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from telemetry.profile import read_profile
+from telemetry.aircraft.profile import read_profile
 
 SAMPLE = Path(__file__).parents[2] / "sample_logs" / "tern-flight-01.csv"
 

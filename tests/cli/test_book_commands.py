@@ -18,12 +18,12 @@ from click.testing import CliRunner, Result
 from telemetry.book import Logbook
 from telemetry.cli import main
 from telemetry.importer import read_log
-from telemetry.report.screen import columns_of
-from telemetry.simulate.csvfile import write_csv
+from telemetry.report.writers.screen import columns_of
 from telemetry.simulate.demo import demo_logs, demo_readme, tern_season
-from telemetry.simulate.motion import move
+from telemetry.simulate.physics.motion import move
 from telemetry.simulate.pilot import usual_plan
 from telemetry.simulate.recording import simulate
+from telemetry.simulate.telemetry.csvfile import write_csv
 
 
 def call(*arguments: object, code: int = 0, env: dict[str, str] | None = None) -> Result:

@@ -163,16 +163,16 @@ def test_one_bad_log_does_not_stop_the_others(run, log, faulty, tmp_path) -> Non
 def test_a_fault_of_the_program_is_one_sentence_and_stops_no_other_log(
     run, log, faulty, monkeypatch
 ) -> None:
-    import telemetry.pipeline
+    import telemetry.app.pipeline
 
-    real = telemetry.pipeline.review
+    real = telemetry.app.pipeline.review
 
     def fails_at_noon(one, craft):
         if "noon" in one.provenance.file:
             raise KeyError("planted")
         return real(one, craft)
 
-    monkeypatch.setattr(telemetry.pipeline, "review", fails_at_noon)
+    monkeypatch.setattr(telemetry.app.pipeline, "review", fails_at_noon)
     result = run("review", faulty, log, "--json")
     assert result.exit_code == 2
     document = loads(result.stdout)

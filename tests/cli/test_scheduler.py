@@ -15,10 +15,10 @@ from typing import Any
 
 import pytest
 
+from telemetry.app.batch import add_files
+from telemetry.app.workers import Crew, _Cluster, _usable, _watched, calls, crew_of, worker_gone
 from telemetry.book import Logbook
-from telemetry.book.batch import add_files
-from telemetry.errors import WorkersError
-from telemetry.workers import Crew, _Cluster, _usable, _watched, calls, crew_of, worker_gone
+from telemetry.model.errors import WorkersError
 
 pytest.importorskip("distributed", reason="Dask is not installed")
 ROOT = Path(__file__).parents[2]
@@ -229,7 +229,7 @@ def test_a_cluster_without_a_worker_is_not_waited_for(
             self.status = "closed"
             shut.set()
 
-    monkeypatch.setattr("telemetry.workers._PATIENCE_S", 0.01)
+    monkeypatch.setattr("telemetry.app.workers._PATIENCE_S", 0.01)
     watched: Any = Watched()
     with _watched(watched):
         assert looked.wait(30)
@@ -246,14 +246,14 @@ def test_a_scheduler_that_does_not_answer_ends_the_watch_in_silence(monkeypatch)
             asked.set()
             raise OSError("timed out")
 
-    monkeypatch.setattr("telemetry.workers._PATIENCE_S", 0.01)
+    monkeypatch.setattr("telemetry.app.workers._PATIENCE_S", 0.01)
     silent: Any = Silent()
     with _watched(silent):  # a thread that fails is an error of the test
         assert asked.wait(30)
 
 
 def test_nobody_answers(run, log: Path, monkeypatch) -> None:
-    monkeypatch.setattr("telemetry.workers._PATIENCE_S", 1)
+    monkeypatch.setattr("telemetry.app.workers._PATIENCE_S", 1)
     for address in ("tcp://127.0.0.1:9", "nonsense://x"):
         result = run("review", log, "--scheduler", address)
         assert (result.exit_code, result.stdout) == (2, "")
@@ -283,7 +283,8 @@ def test_workers_and_scheduler_exclude_each_other(run, log: Path) -> None:
 
 def test_dask_is_not_imported_until_it_is_asked_for() -> None:
     program = (
-        "import sys, telemetry.cli, telemetry.reviewing, telemetry.season, telemetry.workers;"
+        "import sys, telemetry.cli, telemetry.app.jobs, telemetry.app.histories;"
+        "import telemetry.app.workers;"
         "print(*sorted(m for m in sys.modules if m in ('dask', 'distributed', 'tornado')))"
     )
     done = subprocess.run(

@@ -11,9 +11,9 @@ import pandas as pd
 import pytest
 
 from telemetry.aircraft import Aircraft, infer_path
-from telemetry.channels import Channel, Quantity
 from telemetry.detect.activity import GRID_S, Activity
-from telemetry.log import Log, Provenance
+from telemetry.model.channels import Channel, Quantity
+from telemetry.model.log import Log, Provenance
 from telemetry.readings import Reading, Readings, take_readings
 from telemetry.simulate import (
     AircraftModel,

@@ -8,7 +8,6 @@ import numpy as np
 import pytest
 
 from telemetry.aircraft import Aircraft, Limits
-from telemetry.channels import Quantity
 from telemetry.detect.activity import (
     GRID_S,
     _drawn,
@@ -21,6 +20,7 @@ from telemetry.detect.activity import (
     measure_activity,
     plateaus,
 )
+from telemetry.model.channels import Quantity
 from tests.detect.conftest import active, steps
 
 CRAFT = Aircraft(bus="bus")

@@ -8,8 +8,8 @@ from itertools import pairwise
 import pytest
 
 from telemetry.aircraft import Aircraft, Limits, Node, Pack
-from telemetry.channels import Quantity
 from telemetry.detect.brownouts import find_brownouts, without_switching
+from telemetry.model.channels import Quantity
 from telemetry.results import Dropout, Event, EventKind, Evidence, Phase, PhaseKind, Restart, Span
 
 CRAFT = Aircraft(

@@ -8,13 +8,13 @@ import numpy as np
 import pytest
 
 from telemetry.aircraft import Limits, Node
-from telemetry.channels import Channel, Quantity
+from telemetry.app.pipeline import review
 from telemetry.detect.brownouts import find_brownouts
 from telemetry.detect.phases import find_parts
 from telemetry.detect.quality import judge_quality
 from telemetry.detect.restarts import find_restarts
 from telemetry.detect.sags import comfort_level, deficit_vs, find_voltage_events
-from telemetry.pipeline import review
+from telemetry.model.channels import Channel, Quantity
 from telemetry.readings import Reading
 from telemetry.results import EventKind, Evidence, Level, PhaseKind
 from telemetry.simulate import Fault, FaultKind

@@ -1,58 +1,83 @@
-"""A supply that gives way against one that only falls with its load; values worked by hand."""
+"""What load makes of a held voltage, by straight lines."""
 
 from __future__ import annotations
-
-from dataclasses import replace
 
 import numpy as np
 import pytest
 
-from telemetry import review
-from telemetry.channels import Quantity
-from telemetry.power.giving_way import gave_way, most_by_load
+from telemetry.detect.giving_way import gave_way, most_by_load
 
-RNG = np.random.default_rng(12)
-T = np.arange(0.0, 300.0, 0.2)
-AMPS = np.where(T < 60.0, 0.5, 1.0) + np.where(T < 60.0, 0.1, 2.5) * np.abs(
-    RNG.standard_normal(T.size)
+N = 101
+T = np.arange(float(N))
+AMPS = np.linspace(0.0, 10.0, N)  # a tenth lies under 1 A: 9 A from there to the highest
+
+
+@pytest.mark.parametrize(
+    ("depth", "headroom", "most", "gave"),
+    [
+        (1.001, 0.3, 1.0, True),
+        (1.0, 0.3, 1.0, False),
+        (1.001, 0.299, 1.0, False),
+        (9.0, 9.0, None, False),
+    ],
 )
-NOISE = 0.004 * RNG.standard_normal(T.size)
+def test_gave_way_at_its_edges(
+    depth: float, headroom: float, most: float | None, gave: bool
+) -> None:
+    assert gave_way(depth, headroom, most) is gave
 
 
-def held(ohm: float) -> np.ndarray:
-    return 6.0 - ohm * AMPS + NOISE
+@pytest.mark.parametrize(
+    ("ohm", "most"),
+    [(0.1, 2 * 0.1 * 9 + 0.2), (0.02, 2 * 0.02 * 9 + 0.2), (-0.1, 0.2)],
+    ids=["100 mOhm", "20 mOhm", "rising: no slope"],
+)
+def test_twice_the_slope_over_the_highest_current_and_a_fifth_of_a_volt(
+    ohm: float, most: float
+) -> None:
+    assert most_by_load((T, 8.0 - ohm * AMPS), (T, AMPS)) == pytest.approx(most)
 
 
-@pytest.mark.parametrize("ohm", [0.01, 0.05, 0.12])
-def test_what_the_supply_s_own_resistance_makes_is_no_giving_way(ohm: float) -> None:
-    deepest = ohm * float(AMPS.max())
-    assert not gave_way(deepest, 1.5, most_by_load((T, held(ohm)), (T, AMPS)))
+def test_the_slope_is_that_of_the_lighter_half() -> None:
+    # 0.1 V per A up to the median of 5 A, then ten times as much.
+    volts = 8.0 - 0.1 * AMPS - 0.9 * np.maximum(AMPS - 5.0, 0.0)
+    assert most_by_load((T, volts), (T, AMPS)) == pytest.approx(2.0)
 
 
-def test_a_fall_far_beyond_it_is_if_the_packs_had_room() -> None:
-    """At 10 mOhm some 10 A make 0.1 V: 0.8 V is more than twice that and 0.2 V."""
-    assert gave_way(0.8, 1.5, most_by_load((T, held(0.01)), (T, AMPS)))
-    assert not gave_way(0.8, 0.2, most_by_load((T, held(0.01)), (T, AMPS)))
+def test_the_steeper_end_of_its_interval_is_taken() -> None:
+    # Falls of 0.1 V per A with readings 0.05 V off to either side in turns.
+    volts = 8.0 - 0.1 * AMPS + 0.05 * np.tile([1.0, -1.0], 51)[:N]
+    found = most_by_load((T, volts), (T, AMPS))
+    assert found is not None
+    assert found > 2.0
 
 
-def test_a_log_without_a_slope_at_light_load_tells_nothing() -> None:
-    assert not gave_way(0.8, 1.5, most_by_load((T, held(0.01)), (T, np.full(T.size, 2.0))))
-    assert not gave_way(0.8, 1.5, most_by_load((T[:20], held(0.01)[:20]), (T[:20], AMPS[:20])))
+@pytest.mark.parametrize(("n", "told"), [(58, False), (59, True), (60, True)])
+def test_thirty_readings_at_light_load_are_the_least(n: int, told: bool) -> None:
+    # Up to the median are 29 of 58 and 30 of 59 (the middle one too).
+    amps = np.linspace(0.0, 10.0, n)
+    found = most_by_load((T[:n], 8.0 - 0.1 * amps), (T[:n], amps))
+    assert (found is not None) is told
 
 
-def test_a_bus_that_gives_way_is_laid_to_the_supply(make_case) -> None:
-    """A regulator at 6.0 V that gives 0.2 V an ampere beyond 5 A, from packs of 8 V."""
-    case = make_case("rest 20, stir 12, rest 20, flight 150, rest 20", seed=13)
-    frame = case.log.frame.copy()
-    total = sum(
-        frame[c.key]
-        for c in case.log.channels
-        if c.quantity is Quantity.CURRENT and (c.place or "").startswith("pack")
+@pytest.mark.parametrize(("range_a", "told"), [(0.59, False), (0.61, True)])
+def test_light_load_must_range_over_a_third_of_an_ampere(range_a: float, told: bool) -> None:
+    # The lighter half of 0 to 0.6 A.
+    amps = np.linspace(0.0, range_a, N)
+    assert (most_by_load((T, 8.0 - 0.1 * amps), (T, amps)) is not None) is told
+
+
+@pytest.mark.parametrize(("late_s", "told"), [(0.0, True), (5.0, True), (5.25, False)])
+def test_a_current_older_than_five_seconds_is_not_known(late_s: float, told: bool) -> None:
+    # A current every eight seconds, each voltage so long after one.
+    amps_t = 8.0 * T
+    found = most_by_load((amps_t + late_s, 8.0 - 0.1 * AMPS), (amps_t, AMPS))
+    assert (found is not None) is told
+
+
+def test_readings_before_the_first_current_are_left_out() -> None:
+    volts = 8.0 - 0.1 * AMPS
+    volts[:20] = 0.0
+    assert most_by_load((T, volts), (T[20:], AMPS[20:])) == pytest.approx(
+        0.2 * (10.0 - (2.0 + 0.1 * 8.0)) + 0.2
     )
-    knee = float(total.quantile(0.7))
-    frame["bus/voltage"] = (6.0 - 0.01 * total - 0.3 * np.maximum(total - knee, 0.0)).round(2)
-    found = review(replace(case.log, frame=frame))
-    assert "regulator-droop" in {f.code for f in found.findings if f.place == "bus"}
-    sound = frame.assign(**{"bus/voltage": (6.0 - 0.03 * total).round(2)})
-    found = review(replace(case.log, frame=sound))
-    assert not [f for f in found.findings if f.code in ("regulator-droop", "switch-step")]

@@ -6,7 +6,6 @@ import numpy as np
 import pytest
 
 from telemetry.aircraft import Aircraft, Limits, Pack
-from telemetry.channels import Quantity
 from telemetry.detect.activity import GRID_S
 from telemetry.detect.ground import (
     _both_moved,
@@ -19,6 +18,7 @@ from telemetry.detect.ground import (
     find_redundancy_checks,
     find_stirs,
 )
+from telemetry.model.channels import Quantity
 from telemetry.readings import Reading
 from tests.detect.conftest import active, steps
 

@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 
 from telemetry.aircraft import Aircraft
-from telemetry.channels import Quantity
 from telemetry.detect.low import low_supplies
 from telemetry.detect.sags import comfort_level, low_levels
+from telemetry.model.channels import Quantity
 from telemetry.results import OutKind, OutSign, PackOut, Phase, PhaseKind
 
 PHASES = (

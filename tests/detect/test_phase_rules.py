@@ -8,7 +8,6 @@ import numpy as np
 import pytest
 
 from telemetry.aircraft import Aircraft, Limits, Pack
-from telemetry.channels import Quantity
 from telemetry.detect.activity import GRID_S
 from telemetry.detect.phases import (
     _airborne,
@@ -22,7 +21,8 @@ from telemetry.detect.phases import (
     phase_at,
     spans_of,
 )
-from telemetry.log import Log, Provenance
+from telemetry.model.channels import Quantity
+from telemetry.model.log import Log, Provenance
 from telemetry.results import Phase, PhaseKind, Span
 from tests.detect.conftest import active, steps
 

@@ -9,11 +9,11 @@ import numpy as np
 import pytest
 
 from telemetry import review
-from telemetry.channels import Quantity
 from telemetry.detect.phases import find_parts, spans_of
 from telemetry.detect.stirs import _fallen_to, measure_stirs
+from telemetry.model.channels import Quantity
+from telemetry.numerics.spans import overlap_s
 from telemetry.results import Level, PhaseKind
-from telemetry.signals.spans import overlap_s
 
 FLIGHT = "rest 20, stir 10, rest 15, flight 200, rest 20"
 PLANS = {

@@ -11,9 +11,9 @@ import pandas as pd
 import pytest
 
 from telemetry.aircraft import Aircraft
-from telemetry.channels import Channel, Quantity
 from telemetry.detect.phases import find_parts, phase_at
-from telemetry.log import Log, Provenance
+from telemetry.model.channels import Channel, Quantity
+from telemetry.model.log import Log, Provenance
 from telemetry.readings import take_readings
 from telemetry.results import Phase, PhaseKind
 

@@ -7,9 +7,9 @@ import pandas as pd
 import pytest
 
 from telemetry.aircraft import Aircraft, Node
-from telemetry.channels import Quantity
 from telemetry.detect.quality import _balance, columns_used, judge_quality
-from telemetry.log import Log, Provenance
+from telemetry.model.channels import Quantity
+from telemetry.model.log import Log, Provenance
 
 CURRENT = Quantity.CURRENT
 CRAFT = Aircraft(

@@ -7,13 +7,13 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from telemetry.channels import Channel, Quantity
+from telemetry.app.pipeline import review
 from telemetry.detect.restarts import silence, unit_restarts
-from telemetry.log import Log
-from telemetry.pipeline import review
+from telemetry.model.channels import Channel, Quantity
+from telemetry.model.log import Log
 from telemetry.readings import take_readings
 from telemetry.report.document import FirstPage
-from telemetry.report.first_page import first_page
+from telemetry.report.parts.first_page import first_page
 from telemetry.results import Level, PhaseKind, Restart, Review
 
 FLIGHT = "rest 20, stir 15, rest 15, flight 200, rest 20"

@@ -8,7 +8,6 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from telemetry.channels import Quantity
 from telemetry.detect.restarts import (
     _falls,
     _news,
@@ -18,7 +17,8 @@ from telemetry.detect.restarts import (
     silence,
     unit_restarts,
 )
-from telemetry.log import Log, Provenance
+from telemetry.model.channels import Quantity
+from telemetry.model.log import Log, Provenance
 from telemetry.results import Restart
 
 USED = Quantity.CONSUMED

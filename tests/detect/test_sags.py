@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 
 from telemetry.aircraft import Aircraft, Limits, Pack
-from telemetry.channels import Quantity
 from telemetry.detect.sags import comfort_level, deficit_vs, find_voltage_events, minimum_series
+from telemetry.model.channels import Quantity
 from telemetry.results import EventKind, Phase, PhaseKind
 
 LIMITS = Limits()

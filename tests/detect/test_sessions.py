@@ -9,9 +9,9 @@ import pandas as pd
 import pytest
 
 from telemetry.aircraft import infer_path
-from telemetry.channels import Channel, Quantity
-from telemetry.log import Log, Provenance
-from telemetry.pipeline import review
+from telemetry.app.pipeline import review
+from telemetry.model.channels import Channel, Quantity
+from telemetry.model.log import Log, Provenance
 from telemetry.results import PhaseKind
 
 

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from telemetry.aircraft import Limits
-from telemetry.channels import Quantity
 from telemetry.detect.spikes import _number_bursts, _prominence, find_spikes, spike_score
+from telemetry.model.channels import Quantity
 from telemetry.results import Event, EventKind, Evidence, Origin, Phase, PhaseKind
 
 LIMITS = Limits()

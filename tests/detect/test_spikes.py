@@ -7,8 +7,8 @@ import pytest
 from scipy.signal import find_peaks
 
 from telemetry.aircraft import Limits
-from telemetry.channels import Channel, Quantity
 from telemetry.detect.spikes import find_spikes, spike_score
+from telemetry.model.channels import Channel, Quantity
 from telemetry.readings import Reading, Readings
 from telemetry.results import Phase, PhaseKind
 

@@ -6,14 +6,8 @@ import numpy as np
 import pytest
 
 from telemetry.aircraft import Aircraft, Pack
-from telemetry.channels import Quantity
-from telemetry.detect.stirs import (
-    _fallen_to,
-    _rest_after,
-    _rest_beside,
-    _rhythm,
-    measure_stirs,
-)
+from telemetry.detect.stirs import _fallen_to, _rest_after, _rest_beside, _rhythm, measure_stirs
+from telemetry.model.channels import Quantity
 from telemetry.results import Phase, PhaseKind
 
 STIR = (100.0, 110.0)

@@ -8,9 +8,9 @@ from pathlib import Path
 
 import pytest
 
-from telemetry.channels import Quantity
+from telemetry.app.pipeline import review
 from telemetry.importer import read_log
-from telemetry.pipeline import review
+from telemetry.model.channels import Quantity
 from telemetry.results import Level, Review
 
 LOGS = Path(__file__).parents[2] / "sample_logs"

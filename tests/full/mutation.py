@@ -1,13 +1,13 @@
 """Mutation run over the numerical packages: does a test notice a wrong sign, bound or constant?
 
-Draws a seeded sample of mutants of telemetry/signals, detect, power and season, makes each in a
-copy of the tree, and runs the tests that reach the changed line, quickest first. A mutant is
-killed when one fails or when they run many times longer than they should. Before that, one run of
+Draws a seeded sample of mutants of telemetry/numerics, detect, measure, circuit, trends and
+checks, makes each in a copy of the tree, and runs the tests that reach the changed line, quickest
+first. A mutant is killed when one fails or when they run many times longer than they should. Before that, one run of
 the tests under coverage tells which test reaches which line, and how long it takes.
 
     python tests/full/mutation.py --sample 60 --seed 1
 
-takes about an hour; ``--only signals`` runs one package, ``--map FILE`` keeps what the run under
+takes about an hour; ``--only numerics`` runs one package, ``--map FILE`` keeps what the run under
 coverage found for the next call. Survivors are printed with file, line and change: each is a test
 that is missing or a change that makes no difference (``EQUIVALENT`` lists those that were looked
 at, with the reason). While a test is written, one module against the tests named takes minutes, as
@@ -44,7 +44,7 @@ from typing import Any
 import pytest
 
 ROOT = Path(__file__).parents[2]
-PACKAGES = ("signals", "detect", "power", "season")
+PACKAGES = ("numerics", "detect", "measure", "circuit", "trends", "checks")
 TESTS = [f"tests/{package}" for package in PACKAGES]
 TESTS += [
     f"tests/{name}.py"
@@ -115,19 +115,19 @@ NAMES |= {other: name for name, other in NAMES.items()}
 # Looked at by hand: changes that no input can show. (file, function, source before, after): reason
 EQUIVALENT: dict[tuple[str, str, str, str], str] = {
     (
-        "telemetry/signals/robust.py",
+        "telemetry/numerics/statistics/robust.py",
         "mann_kendall",
         "s == 0 or variance == 0",
         "s == 0 and variance == 0",
     ): "with a sum of 0 the score is 0 anyway, and where all are tied it is 0",
     (
-        "telemetry/signals/attribution.py",
+        "telemetry/numerics/attribution.py",
         "attribute",
         "True",
         "False",
     ): "matrices and right sides of the same draws",
     (
-        "telemetry/signals/sampling.py",
+        "telemetry/numerics/sampling.py",
         "update_samples",
         "1.0",
         "0.5",
@@ -151,44 +151,44 @@ EQUIVALENT: dict[tuple[str, str, str, str], str] = {
         "-1.0",
     ): "a least deviation: the greater of it and what is never below 0 counts",
     (
-        "telemetry/season/evidence.py",
+        "telemetry/trends/evidence.py",
         "_is_sudden",
         "found.change > 0",
         "found.change >= 0",
     ): "the largest step in values that are not all equal is not 0",
     (
-        "telemetry/signals/attribution.py",
+        "telemetry/numerics/attribution.py",
         "_closest",
         "like[i, j] > best",
         "like[i, j] >= best",
     ): "of two pairs exactly as like either may be put together first",
     (
-        "telemetry/power/packs.py",
+        "telemetry/measure/packs.py",
         "pack_outs",
         "True",
         "False",
     ): "a row of shares for each pack, made one line before",
     (
-        "telemetry/power/packs.py",
+        "telemetry/measure/packs.py",
         "pack_shares",
         "True",
         "False",
     ): "a row of means for each pack, made from the same columns",
     (
-        "telemetry/power/packs.py",
+        "telemetry/measure/packs.py",
         "_silent",
         "0.0",
         "-1.0",
     ): "stands in for an interval where there is no current: both lie below the least second",
     (
-        "telemetry/power/circuit.py",
+        "telemetry/circuit/worst_cases.py",
         "_all_stalled",
         "servo.stall_a is None or servo.stall_v is None",
         "servo.stall_a is None and servo.stall_v is None",
     ): "a profile has both or neither",
     **{
         (
-            "telemetry/power/control_check.py",
+            "telemetry/measure/control_check.py",
             "_alike",
             f"_missed({which}) > _MISSED",
             f"_missed({which}) >= _MISSED",
@@ -196,51 +196,54 @@ EQUIVALENT: dict[tuple[str, str, str, str], str] = {
         for which in ("move, known[p]", "m, known[p]")
     },
     (
-        "telemetry/power/servos.py",
+        "telemetry/measure/servos.py",
         "_shares",
         "True",
         "False",
     ): "an attribution has as many coefficients as groups",
     (
-        "telemetry/power/measured.py",
+        "telemetry/circuit/measured.py",
         "_missed",
         "times > 1",
         "times >= 1",
     ): "the logarithm of 1 is 0",
     (
-        "telemetry/signals/robust.py",
+        "telemetry/numerics/statistics/robust.py",
         "_upper_tail",
         "2",
         "1",
     ): "a polynomial times or over the single term 1 stays as it is",
     **{
-        (f"telemetry/season/{module}.py", function, before, after): "the sign is 1 or -1"
+        (f"telemetry/checks/{module}.py", function, before, after): "the sign is 1 or -1"
         for module, function, before, after in (
-            ("leads", "_offset", "sign > 0", "sign >= 0"),
-            ("leads", "_offset_finding", "sign > 0", "sign >= 0"),
-            ("servos", "_sensor_finding", "way > 0", "way >= 0"),
-            ("servos", "_sensor_finding", "100.0 * way", "100.0 / way"),
-            ("supply", "_counter", "100.0 * sign", "100.0 / sign"),
+            ("leads/across", "_offset", "sign > 0", "sign >= 0"),
+            ("leads/across", "_offset_finding", "sign > 0", "sign >= 0"),
+            ("servos/across", "_sensor_finding", "way > 0", "way >= 0"),
+            ("servos/across", "_sensor_finding", "100.0 * way", "100.0 / way"),
+            ("supply/across", "_counter", "100.0 * sign", "100.0 / sign"),
         )
     },
     **{
-        (f"telemetry/season/{module}.py", function, "True", "False"): "both are of one length"
-        for module, function in (("supply", "_dips"), ("windows", "full_stirs"))
+        (f"telemetry/{module}.py", function, "True", "False"): "both are of one length"
+        for module, function in (
+            ("checks/supply/across", "_dips"),
+            ("trends/features/windows", "full_stirs"),
+        )
     },
     (
-        "telemetry/season/tree.py",
+        "telemetry/checks/tree.py",
         "root_of",
         "0",
         "-1",
     ): "the first of one is the last",
     (
-        "telemetry/season/table.py",
+        "telemetry/trends/table.py",
         "_widths",
         "0",
         "1",
     ): "a stretch without a value tells as little as none",
     (
-        "telemetry/season/windows.py",
+        "telemetry/trends/features/windows.py",
         "block_length",
         "0.0",
         "-1.0",

@@ -33,7 +33,7 @@ sys.path.insert(0, str(ROOT))  # works from the sources as well as installed
 
 from telemetry import Level, Limits, Log, Review, read_log, review  # noqa: E402
 from telemetry.aircraft import infer_path  # noqa: E402
-from telemetry.signals.charge import charge_mah  # noqa: E402
+from telemetry.numerics.charge import charge_mah  # noqa: E402
 
 # Four of the cell's files have no header row: columns are named by their numbers.
 NAMELESS = {

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from telemetry.importer.clock import RECORDING_GAP_S, unroll
+from telemetry.importer.clock.axis import RECORDING_GAP_S, unroll
 
 nan = np.nan
 

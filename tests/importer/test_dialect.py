@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from telemetry.importer.dialect import Sample, find_separator, split_line, take_sample
-from telemetry.importer.marks import column_marks, find_decimal
+from telemetry.importer.text.dialect import Sample, find_separator, split_line, take_sample
+from telemetry.importer.text.marks import column_marks, find_decimal
 
 
 def sample(text: str) -> Sample:

@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 
 from telemetry import read_log
-from telemetry.channels import Quantity
-from telemetry.importer.evidence import charge_factor, judge_unit, reversed_current, shape_of
-from telemetry.units import UNITS
+from telemetry.importer.names.evidence import charge_factor, judge_unit, reversed_current, shape_of
+from telemetry.model.channels import Quantity
+from telemetry.model.units import UNITS
 
 V, A = Quantity.VOLTAGE, Quantity.CURRENT
 

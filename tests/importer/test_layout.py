@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from telemetry.importer.layout import Layout, find_layout
+from telemetry.importer.text.layout import Layout, find_layout
 
 
 def layout(text: str, separator: str = ";") -> Layout:

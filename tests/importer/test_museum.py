@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 from telemetry import UnreadableLog, read_log
-from telemetry.channels import Quantity
+from telemetry.model.channels import Quantity
 
 DATA = Path(__file__).parents[1] / "data"
 VOLTS = [8.21, 8.20, 8.18, 8.19, 8.20, 8.21]

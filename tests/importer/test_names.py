@@ -8,10 +8,10 @@ from __future__ import annotations
 
 import pytest
 
-from telemetry.importer.header import readings
-from telemetry.importer.names import parse_scaled, split_words, take_apart
-from telemetry.importer.words import Role, split_compound
-from telemetry.units import UNITS
+from telemetry.importer.names.header import readings
+from telemetry.importer.names.header_cell import parse_scaled, split_words, take_apart
+from telemetry.importer.names.words import Role, split_compound
+from telemetry.model.units import UNITS
 
 NAMES = """
 Akku 1 Spannung [V] | voltage pack 1

@@ -11,7 +11,7 @@ import pytest
 from scipy.integrate import trapezoid
 
 from telemetry import Log, read_log
-from telemetry.channels import Quantity
+from telemetry.model.channels import Quantity
 from tests.measured_data import FLIGHT, ROBOT, leaf_file, needs_data
 
 pytestmark = needs_data

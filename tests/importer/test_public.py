@@ -12,7 +12,7 @@ import pytest
 
 import telemetry
 from telemetry import UnreadableLog, read_log
-from telemetry.log import Log
+from telemetry.model.log import Log
 
 GOOD = Path(__file__).parents[1] / "data" / "good"
 

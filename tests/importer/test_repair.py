@@ -9,11 +9,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from telemetry.errors import UnreadableLog
-from telemetry.importer import repair as repair_module
-from telemetry.importer.layout import Layout
-from telemetry.importer.repair import repair
-from telemetry.importer.tail import trim_tail
+from telemetry.importer.text import repair as repair_module
+from telemetry.importer.text.layout import Layout
+from telemetry.importer.text.repair import repair
+from telemetry.importer.text.tail import trim_tail
+from telemetry.model.errors import UnreadableLog
 
 LAYOUT = Layout(fields=3, names=("Time", "U", "I"), numeric=(True, True, True), data_line=1)
 HEADER = b"Time;U;I"

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from telemetry.errors import UnknownSetting
-from telemetry.importer.settings import file_settings, find_column, parse_setting, text_of
+from telemetry.importer.names.settings import file_settings, find_column, parse_setting, text_of
+from telemetry.model.errors import UnknownSetting
 
 
 @pytest.mark.parametrize(

@@ -12,7 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from telemetry import read_log
-from telemetry.importer.stamps import days, parse_stamps, seconds
+from telemetry.importer.clock.stamps import days, parse_stamps, seconds
 
 FORMS = [
     "%Y-%m-%d %H:%M:%S",

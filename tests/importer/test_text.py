@@ -8,8 +8,14 @@ from pathlib import Path
 
 import pytest
 
-from telemetry.errors import UnreadableLog
-from telemetry.importer.text import MAX_LINE_BYTES, clean, decode, load, refuse_what_is_no_text
+from telemetry.importer.text.decoding import (
+    MAX_LINE_BYTES,
+    clean,
+    decode,
+    load,
+    refuse_what_is_no_text,
+)
+from telemetry.model.errors import UnreadableLog
 
 TEXT = "Zeit;Fläche links [°C];Höhenruder\n0,1;8,2;1\n"
 CZECH = "Čas;Napětí baterie 1;Proud levé křídlo\n0,1;8,2;1\n"
@@ -59,7 +65,7 @@ def test_a_few_wrong_bytes_in_utf8_are_replaced_and_counted() -> None:
 
 
 def test_wrong_utf8_is_found_across_blocks(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("telemetry.importer.text._BLOCK_BYTES", 7)
+    monkeypatch.setattr("telemetry.importer.text.decoding._BLOCK_BYTES", 7)
     text = "abc°def°°°ghi€jkl" * 5
     assert decode(text.encode()) == (text.encode(), "utf-8", ())
     data, _, notes = decode(text.encode() + b"\xc3(" + text.encode())

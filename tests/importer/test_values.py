@@ -12,9 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from telemetry import read_log
-from telemetry.channels import Quantity
-from telemetry.importer.numbers import to_numbers
-from telemetry.importer.values import (
+from telemetry.importer.names.values import (
     convert,
     find_sentinels,
     leading_zeros,
@@ -22,7 +20,9 @@ from telemetry.importer.values import (
     resolution,
     zeros_in_a_counter,
 )
-from telemetry.units import UNITS
+from telemetry.importer.text.numbers import to_numbers
+from telemetry.model.channels import Quantity
+from telemetry.model.units import UNITS
 
 nan = np.nan
 

@@ -9,15 +9,15 @@ from typing import Any
 import pytest
 
 from telemetry.aircraft import Aircraft
-from telemetry.channels import Quantity
-from telemetry.power.budget import budget
+from telemetry.circuit.budget import budget
+from telemetry.model.channels import Quantity
+from telemetry.numerics.sampling import held_at
 from telemetry.readings import take_readings
-from telemetry.report import html
-from telemetry.report.budget import budget_document, picture_of_budget
+from telemetry.report.documents.index import entry_of
+from telemetry.report.documents.of_budget import budget_document, picture_of_budget
 from telemetry.report.draw import PathScene
-from telemetry.report.index import entry_of
+from telemetry.report.writers import html
 from telemetry.results import History, Review
-from telemetry.signals.sampling import held_at
 
 pytestmark = pytest.mark.browser
 

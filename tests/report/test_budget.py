@@ -7,13 +7,13 @@ from dataclasses import replace
 import pytest
 
 from telemetry.aircraft import Aircraft
-from telemetry.power.budget import budget
-from telemetry.power.budget_records import Budget
-from telemetry.power.intervals import Interval
-from telemetry.power.known import Measured
-from telemetry.report.budget import budget_document, picture_of_budget
+from telemetry.circuit.budget import budget
+from telemetry.circuit.budget_records import Budget
+from telemetry.circuit.known import Measured
+from telemetry.numerics.intervals import Interval
 from telemetry.report.document import Document, FigureBlock, Paragraph, Section, Table
-from telemetry.report.terminal import text_of
+from telemetry.report.documents.of_budget import budget_document, picture_of_budget
+from telemetry.report.writers.terminal import text_of
 from telemetry.results import Level, Resistance
 
 exact = Interval.exact

@@ -7,7 +7,6 @@ import pytest
 
 from telemetry.aircraft import Limits
 from telemetry.readings import take_readings
-from telemetry.report.build import document_of
 from telemetry.report.document import (
     Bars,
     Bullets,
@@ -18,7 +17,8 @@ from telemetry.report.document import (
     Section,
     Table,
 )
-from telemetry.report.facts import facts
+from telemetry.report.documents.of_review import document_of
+from telemetry.report.parts.facts import facts
 from telemetry.report.words import Steps
 from telemetry.results import (
     Event,

@@ -13,18 +13,18 @@ from typing import Any
 import pytest
 from matplotlib.figure import SubFigure
 
-from telemetry.report import html, pdf, terminal
-from telemetry.report import json as report_json
-from telemetry.report.across import Across, flights_on_a_charge, paired, side_by_side
+from telemetry.checks.carried import WINDOW
 from telemetry.report.document import FigureBlock, FindingBlock, Table
+from telemetry.report.documents.across import Across, flights_on_a_charge, paired, side_by_side
+from telemetry.report.documents.history_figures import HistoryScene
+from telemetry.report.documents.of_history import history_document
 from telemetry.report.draw import settings
-from telemetry.report.history import history_document
-from telemetry.report.history_figures import HistoryScene
-from telemetry.report.method import CAUTIONS
-from telemetry.report.paper import Sheets
-from telemetry.report.screen import columns_of
+from telemetry.report.parts.method import CAUTIONS
+from telemetry.report.writers import html, pdf, terminal
+from telemetry.report.writers import json as report_json
+from telemetry.report.writers.paper import Sheets
+from telemetry.report.writers.screen import columns_of
 from telemetry.results import Feature, Finding, History, HistoryFlight, Level, NoteMark
-from telemetry.season.told import WINDOW
 
 Make = Callable[..., History]
 
@@ -325,7 +325,7 @@ def test_paper_cuts_nothing_off(sheets: Sheets) -> None:
 
 
 def test_every_figure_block_can_be_drawn(history: History) -> None:
-    from telemetry.figures import style
+    from telemetry.report.figures import style
 
     document = history_document(history)
     scene = HistoryScene.of(Across.of(history))
@@ -343,7 +343,7 @@ def test_every_figure_block_can_be_drawn(history: History) -> None:
 
 
 def test_like_places_share_their_view_so_that_they_can_be_compared(history: History) -> None:
-    from telemetry.figures import style
+    from telemetry.report.figures import style
 
     scene = HistoryScene.of(Across.of(history))
     document = history_document(history)

@@ -12,13 +12,13 @@ from typing import Any
 import pytest
 
 from telemetry.aircraft import Aircraft
-from telemetry.power.budget import budget
-from telemetry.report import html
-from telemetry.report.budget import budget_document, picture_of_budget
+from telemetry.circuit.budget import budget
+from telemetry.report.documents.index import entry_of
+from telemetry.report.documents.of_budget import budget_document, picture_of_budget
 from telemetry.report.draw import PathScene
-from telemetry.report.index import entry_of
-from telemetry.report.json import document, dumps, history_document
-from telemetry.report.terminal import render, render_history, text_of
+from telemetry.report.writers import html
+from telemetry.report.writers.json import document, dumps, history_document
+from telemetry.report.writers.terminal import render, render_history, text_of
 from telemetry.results import History, Review
 
 # Ways out of text, attributes, style and script elements and comments, and of a template.

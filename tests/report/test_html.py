@@ -11,11 +11,11 @@ from typing import Any
 import numpy as np
 import pytest
 
-from telemetry.channels import Quantity
+from telemetry.model.channels import Quantity
 from telemetry.readings import take_readings
-from telemetry.report import html
-from telemetry.report.index import entry_of, gravest_first
-from telemetry.report.method import CAUTIONS
+from telemetry.report.documents.index import entry_of, gravest_first
+from telemetry.report.parts.method import CAUTIONS
+from telemetry.report.writers import html
 from telemetry.results import Finding, Level, Review
 
 VOID = {"meta", "link", "br", "img", "hr", "input"}

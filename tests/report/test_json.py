@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from telemetry.report.json import document, dumps
+from telemetry.report.writers.json import document, dumps
 from telemetry.results import Finding, Level, Margin, Review
 
 # The contract "busbook.review/1": every key is always there. None in a tuple: may be null.

@@ -7,13 +7,13 @@ from dataclasses import replace
 
 import pytest
 
-from telemetry.figures import style
 from telemetry.readings import take_readings
-from telemetry.report.before_next import next_flight_section
-from telemetry.report.build import document_of
 from telemetry.report.document import Bullets, FigureBlock, Paragraph, Section, Table
+from telemetry.report.documents.of_review import document_of
 from telemetry.report.draw import Scene, settings
-from telemetry.report.path import differences, picture_of
+from telemetry.report.figures import style
+from telemetry.report.parts.before_next import next_flight_section
+from telemetry.report.parts.path import differences, picture_of
 from telemetry.results import Flight, Level, OutKind, Resistance, Review
 
 Make = Callable[..., Review]

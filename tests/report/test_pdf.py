@@ -7,13 +7,13 @@ from pathlib import Path
 import pytest
 from matplotlib.figure import Figure, SubFigure
 
-from telemetry.errors import OutputError
+from telemetry.model.errors import OutputError
 from telemetry.readings import take_readings
-from telemetry.report import pdf
-from telemetry.report.build import document_of
+from telemetry.report.documents.of_review import document_of
 from telemetry.report.draw import Scene, settings
-from telemetry.report.method import CAUTIONS
-from telemetry.report.paper import Sheets, text_width, wrapped
+from telemetry.report.parts.method import CAUTIONS
+from telemetry.report.writers import pdf
+from telemetry.report.writers.paper import Sheets, text_width, wrapped
 from telemetry.results import Review
 
 # ISO 216 A4 is 210 mm x 297 mm; ANSI/ASME Y14.1 Letter (A) is 8.5 in x 11 in; 1 in = 72 pt.

@@ -8,12 +8,12 @@ from dataclasses import replace
 
 import pytest
 
-from telemetry.findings import find_all
+from telemetry.checks.in_flight import find_all
 from telemetry.readings import take_readings
-from telemetry.report import html, pdf, terminal
-from telemetry.report.build import document_of
+from telemetry.report.documents.of_review import document_of
 from telemetry.report.draw import Scene, settings
-from telemetry.report.json import review_document
+from telemetry.report.writers import html, pdf, terminal
+from telemetry.report.writers.json import review_document
 from telemetry.results import Flight, Level, Margin, Phase, PhaseKind, Review
 
 EDGES = (0.0, 300.0, 600.0, 899.0)

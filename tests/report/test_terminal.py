@@ -8,9 +8,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from telemetry.report import terminal
-from telemetry.report.method import CAUTIONS
-from telemetry.report.screen import columns_of
+from telemetry.report.parts.method import CAUTIONS
+from telemetry.report.writers import terminal
+from telemetry.report.writers.screen import columns_of
 from telemetry.results import Finding, Level, Review
 
 

@@ -8,8 +8,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from telemetry.errors import OutputError
-from telemetry.report.writing import aside, report_name, write_bytes, write_text
+from telemetry.model.errors import OutputError
+from telemetry.report.writers.writing import aside, report_name, write_bytes, write_text
 
 
 @pytest.mark.parametrize(

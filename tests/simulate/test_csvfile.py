@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from telemetry.channels import Quantity
+from telemetry.model.channels import Quantity
 from telemetry.simulate import (
     Dialect,
     Pilot,
@@ -26,7 +26,7 @@ from telemetry.simulate import (
     written_columns,
 )
 from telemetry.simulate.fleet import tern, tern_telemetry
-from telemetry.simulate.words import LANGUAGES
+from telemetry.simulate.telemetry.words import LANGUAGES
 
 START = datetime(2026, 5, 2, 23, 59, 50)  # runs past midnight
 

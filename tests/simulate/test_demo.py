@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from telemetry.errors import OutputError
+from telemetry.model.errors import OutputError
 from telemetry.simulate import demo_season, write_csv
 from telemetry.simulate.demo import (
     DEMO_FLIGHTS,

@@ -8,7 +8,7 @@ import pytest
 from telemetry.results import PhaseKind
 from telemetry.simulate import Fault, FaultKind, Pilot, Recording, move, simulate, usual_plan
 from telemetry.simulate.fleet import dunlin, dunlin_telemetry, tern, tern_telemetry
-from telemetry.simulate.motion import Motion
+from telemetry.simulate.physics.motion import Motion
 
 PILOT = Pilot()
 

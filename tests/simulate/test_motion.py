@@ -7,7 +7,7 @@ import pytest
 
 from telemetry.results import PhaseKind
 from telemetry.simulate import Day, Motion, Pilot, Segment, SegmentKind, move, usual_plan
-from telemetry.simulate.figures import fly_figures
+from telemetry.simulate.physics.manoeuvres import fly_figures
 
 PILOT = Pilot()
 

@@ -8,17 +8,10 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from telemetry.simulate.chemistry import open_circuit_v
-from telemetry.simulate.network import Demand, Solution, solve
-from telemetry.simulate.parts import (
-    AircraftModel,
-    NodeModel,
-    PackModel,
-    Pair,
-    Path,
-    PathKind,
-)
-from telemetry.simulate.truth import SourceTruth, in_parallel
+from telemetry.simulate.parts import AircraftModel, NodeModel, PackModel, Pair, Path, PathKind
+from telemetry.simulate.physics.chemistry import open_circuit_v
+from telemetry.simulate.physics.network import Demand, Solution, solve
+from telemetry.simulate.physics.truth import SourceTruth, in_parallel
 
 Array = NDArray[np.float64]
 STILL = 1e12  # mAh: charge and temperature stand still

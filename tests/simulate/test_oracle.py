@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from telemetry.channels import Quantity
+from telemetry.model.channels import Quantity
 from telemetry.results import PhaseKind
 from telemetry.simulate import Fault, FaultKind, Pilot, Recording, move, simulate, usual_plan
 from telemetry.simulate.fleet import tern, tern_telemetry

@@ -7,9 +7,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from telemetry.channels import Quantity
-from telemetry.simulate.rows import Loss, Wrong, sense
-from telemetry.simulate.sensors import (
+from telemetry.model.channels import Quantity
+from telemetry.simulate.telemetry.rows import Loss, Wrong, sense
+from telemetry.simulate.telemetry.sensors import (
     Mode,
     Sensor,
     Telemetry,

@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 
 from telemetry.results import Phase, PhaseKind, Span
-from telemetry.simulate.motion import Motion
 from telemetry.simulate.parts import AircraftModel, PackModel, ServoLaw, ServoModel
-from telemetry.simulate.servos import ServoDraw, ServoFault, demand_of_places, draw
+from telemetry.simulate.physics.motion import Motion
+from telemetry.simulate.physics.servos import ServoDraw, ServoFault, demand_of_places, draw
 
 DT = 0.01
 QUIET = ServoModel(

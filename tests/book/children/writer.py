@@ -19,8 +19,8 @@ import numpy as np
 import pandas as pd
 
 from telemetry.book import Logbook
-from telemetry.channels import Channel, Quantity
-from telemetry.log import Log, Provenance
+from telemetry.model.channels import Channel, Quantity
+from telemetry.model.log import Log, Provenance
 from telemetry.results import Flight
 
 ROWS = 60

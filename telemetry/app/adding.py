@@ -1,0 +1,214 @@
+"""Logs into the book with all that is derived from them: reviewed once, measured once.
+
+The book stores and the pipeline reviews; neither knows the other. Here they meet: each log is read
+the way its aircraft's logs are read, reviewed with its aircraft's profile, cut into its flights,
+and the measures that the judging across flights needs are kept beside it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from concurrent.futures import Executor
+from dataclasses import replace
+from functools import partial
+from pathlib import Path
+from typing import Any
+
+from telemetry.aircraft.profile import new_profile
+from telemetry.app.batch import Incoming, Progress, add_files, read_file
+from telemetry.app.cache import version_for
+from telemetry.app.measuring import measured
+from telemetry.app.pipeline import review
+from telemetry.book import Logbook, Outcome
+from telemetry.book.files.joining import joined
+from telemetry.book.files.originals import sha256_of
+from telemetry.importer import ColumnMap, read_log
+from telemetry.importer.finding import find_files
+from telemetry.model.errors import BookError, BusbookError
+
+
+def add_logs(
+    book: Logbook,
+    paths: Sequence[str | Path],
+    *,
+    aircraft: str | None = None,
+    on: str | None = None,
+    settings: Mapping[str, str] | None = None,
+    row_interval_s: float | None = None,
+    column_maps: Sequence[ColumnMap] = (),
+    executor: Executor | None = None,
+    pending: int = 8,
+    progress: Progress | None = None,
+) -> tuple[Outcome, ...]:
+    """Add files and folders to the book, reviewed and measured; one outcome for each file.
+
+    Parameters
+    ----------
+    book : Logbook
+    paths : sequence of path
+        Files, folders, a memory card's whole tree.
+    aircraft : str, optional
+        Whose they are; without it each log's columns, preamble and name decide.
+    on : str, optional
+        Date of logs that have none.
+    settings, row_interval_s, column_maps
+        How the logs are read; what the book has learnt of the aircraft's columns comes after.
+    executor : Executor, optional
+        Any executor of ``concurrent.futures``; without it everything happens in this process.
+    pending : int
+        Files that may be read at once.
+    progress : callable, optional
+        Called after each file: how many are done, of how many, and its outcome.
+
+    Returns
+    -------
+    tuple of Outcome
+        In the order of the files; a bad file stops no other.
+
+    Raises
+    ------
+    BookError
+        If the name cannot be an aircraft's, or the book cannot be written to.
+    """
+    how: dict[str, Any] = {
+        "settings": dict(settings or {}),
+        "row_interval_s": row_interval_s,
+        "column_maps": (*column_maps, *book.column_maps(aircraft)),
+    }
+    if aircraft is not None:
+        _introduce(book, paths, aircraft, how)
+    return add_files(
+        book,
+        paths,
+        aircraft=aircraft,
+        on=on,
+        read=partial(
+            read_measured,
+            book=book.path.absolute(),
+            folder=Path.cwd(),
+            aircraft=aircraft,
+            **how,
+        ),
+        executor=executor,
+        pending=pending,
+        progress=progress,
+    )
+
+
+def add_joined(
+    book: Logbook,
+    paths: Sequence[str | Path],
+    *,
+    aircraft: str | None = None,
+    on: str | None = None,
+    settings: Mapping[str, str] | None = None,
+    row_interval_s: float | None = None,
+    column_maps: Sequence[ColumnMap] = (),
+) -> Outcome:
+    """Add files that continue each other as one recording; its original is all their bytes.
+
+    Parameters
+    ----------
+    book, paths, aircraft, on, settings, row_interval_s, column_maps
+        As in :func:`add_logs`.
+
+    Raises
+    ------
+    UnreadableLog
+        If one of them cannot be read, or they do not follow one another.
+    BookError
+        If the book has one of them by itself, or it is not sure whose they are.
+    """
+    how: dict[str, Any] = {
+        "settings": dict(settings or {}),
+        "row_interval_s": row_interval_s,
+        "column_maps": (*column_maps, *book.column_maps(aircraft)),
+    }
+    found = find_files(paths, leave_out=book.path)
+    for error in (one.error for one in found if one.error is not None):
+        raise error
+    files = [one.path for one in found]
+    log, data, used = joined(files, **how)
+    if len(files) > 1:
+        _refuse_known(book, files)
+    whose = book.guess(log).aircraft if aircraft is None else aircraft
+    if whose is not None and not book.profile_path(whose).exists():
+        book.put_profile(whose, new_profile(whose.strip(), log))
+    profile = None if whose is None else book.profile(whose)
+    reviewed = review(log, profile)
+    outcome = book.add(
+        log,
+        aircraft=aircraft,
+        source=data,
+        flights=reviewed.flights,
+        on=on,
+        settings=used,
+        row_interval_s=row_interval_s,
+    )
+    if outcome.status == "added":
+        for number, flight in enumerate(outcome.flights, 1):
+            book.put_measures(flight, version_for(profile), measured(reviewed, number).document())
+    return outcome
+
+
+def _refuse_known(book: Logbook, files: Sequence[Path]) -> None:
+    for file in files:
+        known = book.knows(sha256_of(file))
+        if known is not None:
+            raise BookError(
+                f"the book has this part by itself, as a recording of '{known.aircraft}'",
+                path=file,
+                hint="joined as well, its flight would count twice",
+            )
+
+
+def read_measured(
+    path: Path,
+    *,
+    book: Path,
+    folder: Path,
+    aircraft: str | None,
+    settings: Mapping[str, str] | None = None,
+    row_interval_s: float | None = None,
+    column_maps: Sequence[ColumnMap] = (),
+) -> Incoming:
+    """Read, review and measure one file; what a worker does of :func:`add_logs`.
+
+    The worker may be on another machine: ``book`` and ``folder``, where relative paths begin, are
+    absolute.
+    """
+    shelf = Logbook(book, make=False)
+    found = read_file(
+        path,
+        folder=folder,
+        settings=settings,
+        row_interval_s=row_interval_s,
+        column_maps=column_maps,
+    )
+    whose = shelf.guess(found.log).aircraft if aircraft is None else aircraft
+    if whose is None:
+        # The book may know it by the time it is written: its flights are told apart all the same.
+        return replace(found, flights=review(found.log).flights)
+    profile = shelf.profile(whose)
+    reviewed = review(found.log, profile)
+    return replace(
+        found,
+        flights=reviewed.flights,
+        measures=tuple(measured(reviewed, n + 1).document() for n in range(len(reviewed.flights))),
+        version=version_for(profile),
+    )
+
+
+def _introduce(
+    book: Logbook, paths: Sequence[str | Path], aircraft: str, how: Mapping[str, Any]
+) -> None:
+    """Make the profile of a new aircraft from its first log, before any log is measured by it."""
+    if book.profile_path(aircraft).exists():
+        return
+    for one in find_files(paths, leave_out=book.path):
+        try:
+            log = read_log(one.path, **how)
+        except BusbookError:
+            continue
+        book.put_profile(aircraft, new_profile(aircraft.strip(), log))
+        return

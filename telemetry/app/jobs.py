@@ -1,0 +1,204 @@
+"""One log, or several that continue each other, from file to finished reports.
+
+This is what a worker does for ``busbook review``: here, in a process beside this one, or on
+another machine. All it needs comes in a :class:`Job`; what it made goes back as text and bytes, a
+small part of the log itself. It writes nothing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Any
+
+from telemetry.aircraft import Aircraft
+from telemetry.book import Logbook
+from telemetry.book.files.names import is_flight
+from telemetry.importer import join_logs, read_log_in
+from telemetry.measure.states import Drawn
+from telemetry.model.errors import BusbookError, sentence
+from telemetry.model.log import Log
+from telemetry.report.documents.index import Entry, entry_of
+from telemetry.results import Level, Review
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Job:
+    """A review to be made.
+
+    Attributes
+    ----------
+    sources : tuple of str
+        Files as they were named, or flights of the book by their ids; several continue each other.
+    folder : Path
+        Absolute; where names that are relative begin.
+    how : mapping
+        Keywords of ``read_log``.
+    book : Path
+        Absolute; where the logbook lies, if there is one.
+    name : str or None
+        The aircraft of the book to whose flights the log is compared.
+    craft : Aircraft or None
+        The profile.
+    formats : tuple of str
+        Reports to make: "html", "pdf".
+    paper : str
+        "a4" or "letter".
+    as_json : bool
+        Whether the document is wanted rather than the text.
+    indexed : bool
+        Whether it will be listed among others.
+    next_step : (str, str), optional
+        Why, and the command, with which the text ends; without it the usual one.
+    """
+
+    sources: tuple[str, ...]
+    folder: Path
+    how: Mapping[str, Any]
+    book: Path
+    name: str | None
+    craft: Aircraft | None
+    formats: tuple[str, ...]
+    paper: str
+    as_json: bool
+    indexed: bool = False
+    next_step: tuple[str, str] | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Reviewed:
+    """What became of a job.
+
+    Attributes
+    ----------
+    failures : tuple of str
+        Sentences; with no verdict the log itself could not be reviewed.
+    verdict : Level or None
+    file : str
+        The log's name.
+    remarks : tuple of str
+        What the user should know besides.
+    text : str
+        The review for a terminal, unless the document was wanted.
+    document : dict
+        The review as plain JSON values, if it was wanted.
+    entry : Entry, optional
+        What a list of several reviews tells of it.
+    reports : mapping of str to bytes
+        By format.
+    """
+
+    failures: tuple[str, ...] = ()
+    verdict: Level | None = None
+    file: str = ""
+    remarks: tuple[str, ...] = ()
+    text: str = ""
+    document: Mapping[str, Any] = field(default_factory=dict)
+    entry: Entry | None = None
+    reports: Mapping[str, bytes] = field(default_factory=dict)
+
+
+def reviewed(job: Job) -> Reviewed:
+    """Read and review a log and make its reports. Failure is data: nothing is raised."""
+    remarks: list[str] = []
+    try:
+        one = _review(job, remarks.append)
+        if job.as_json:
+            from telemetry.report.writers.json import review_document
+
+            text, document = "", review_document(one)
+        else:
+            from telemetry.report.writers.terminal import render
+
+            text, document = render(one, next_step=job.next_step), {}
+        entry = entry_of(one) if job.indexed else None
+    except Exception as error:  # one bad log does not stop the others
+        return Reviewed(failures=(sentence(error),), remarks=tuple(remarks))
+    reports: dict[str, bytes] = {}
+    failures = []
+    for kind in job.formats:
+        try:
+            reports[kind] = _report(one, kind, job.paper)
+        except Exception as error:  # nor does a report that cannot be drawn spoil the review
+            failures.append(sentence(error))
+    return Reviewed(
+        failures=tuple(failures),
+        verdict=one.verdict,
+        file=one.log.provenance.file,
+        remarks=tuple(remarks),
+        text=text,
+        document=document,
+        entry=entry,
+        reports=reports,
+    )
+
+
+def _report(one: Review, kind: str, paper: str) -> bytes:
+    if kind == "html":
+        from telemetry.report.writers import html
+
+        return html.render(one).encode("utf-8", "replace")
+    from telemetry.report.writers import pdf
+
+    return pdf.render(one, paper)
+
+
+def _review(job: Job, remark: Callable[[str], None]) -> Review:
+    from telemetry.app.pipeline import review
+
+    log, name, craft = _read(job)
+    for note in log.provenance.notes if log.provenance.rows_refused else ():
+        remark(f"{job.sources[0]}: {note}")
+    if name is None:
+        return review(log, craft)
+    one = review(log, craft, _drawn(job, log, name, craft, remark))
+    return _compared(job, one, name, remark)
+
+
+def _read(job: Job) -> tuple[Log, str | None, Aircraft | None]:
+    """The log, and whose it is."""
+    name, craft = job.name, job.craft
+    how = dict(job.how)
+    if name is not None:
+        how["column_maps"] = (*how["column_maps"], *_book(job).column_maps(name))
+    parts = []
+    for source in job.sources:
+        if is_flight(source) and not (job.folder / source).exists():
+            shelf = _book(job)
+            parts.append(shelf.read(source))
+            if name is None and craft is None:
+                name = shelf.flight(source).aircraft
+                craft = shelf.profile(name)
+        else:
+            parts.append(read_log_in(job.folder, source, **how))
+    return (parts[0] if len(parts) == 1 else join_logs(parts)), name, craft
+
+
+def _book(job: Job) -> Logbook:
+    return Logbook(job.book, make=False)
+
+
+def _drawn(
+    job: Job, log: Log, name: str, craft: Aircraft | None, remark: Callable[[str], None]
+) -> Drawn | None:
+    from telemetry.app.charging import drawn_before
+
+    try:
+        return drawn_before(_book(job), name, log, craft)
+    except BusbookError as error:  # a damaged book does not keep a log from its review
+        remark(f"charge of earlier flights not known: {sentence(error)}")
+        return None
+
+
+def _compared(job: Job, one: Review, name: str, remark: Callable[[str], None]) -> Review:
+    from telemetry.app.usual import beside
+
+    try:
+        compared = beside(_book(job), name, one)
+    except BusbookError as error:  # a damaged book does not keep a log from its review
+        remark(f"not compared with earlier flights: {sentence(error)}")
+        return one
+    if not compared:
+        remark(f"not compared: the book has fewer than three earlier flights of '{name}'")
+    return replace(one, compared=compared)

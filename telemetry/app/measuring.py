@@ -1,0 +1,26 @@
+"""The measures of one flight that a book keeps: its features, and what its review found."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from telemetry.checks.seen import seen_in
+from telemetry.results import Review
+from telemetry.trends.features.flight import measure_flight
+from telemetry.trends.measures import Measures
+
+
+def measured(review: Review, number: int = 1) -> Measures:
+    """What the book keeps of one flight.
+
+    Parameters
+    ----------
+    review : Review
+    number : int
+        Which of its flights, from 1.
+
+    Returns
+    -------
+    Measures
+    """
+    return replace(measure_flight(review, number), seen=seen_in(review, number))

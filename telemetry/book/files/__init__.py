@@ -1,0 +1,1 @@
+"""How things lie in the book: files written aside, layout, names, originals, tables."""

@@ -1,0 +1,131 @@
+"""Where things lie in the book, and which version of the layout that is."""
+
+from __future__ import annotations
+
+import tomllib
+from dataclasses import dataclass
+from pathlib import Path
+
+from telemetry.book.files.writing import PART, book_error, make_folder, read_file, write_file
+from telemetry.model.errors import BookError
+
+#: Version of the layout that this program writes. It reads this one and all before it.
+LAYOUT = 1
+
+_FORMAT = "format.toml"
+_TEXT = f"""\
+# A busbook logbook. Keep this file: it tells how the folders beside it are laid out.
+layout = {LAYOUT}
+"""
+
+
+@dataclass(frozen=True, slots=True)
+class Places:
+    """Paths within the book. Names and ids must have been checked before."""
+
+    root: Path
+
+    def original(self, recording: str) -> Path:
+        """The compressed original."""
+        return self.root / "originals" / f"{recording}.csv.zst"
+
+    def record(self, recording: str) -> Path:
+        """The book's record of a recording, written last: with it the recording is added."""
+        return self.root / "originals" / f"{recording}.json"
+
+    def profile(self, aircraft: str) -> Path:
+        """The aircraft's profile."""
+        return self.root / "aircraft" / f"{aircraft}.toml"
+
+    def flight(self, aircraft: str, flight: str) -> Path:
+        """The samples of a flight."""
+        return self.root / "flights" / f"aircraft={aircraft}" / f"{flight}.parquet"
+
+    def note(self, aircraft: str, note: str) -> Path:
+        """One note."""
+        return self.root / "notes" / f"aircraft={aircraft}" / f"{note}.json"
+
+    def learnt(self, aircraft: str, fingerprint: str) -> Path:
+        """What is known of one header of an aircraft."""
+        return self.root / "maps" / f"aircraft={aircraft}" / f"{fingerprint}.json"
+
+    def measures(self, flight: str) -> Path:
+        """Derived measures of a flight."""
+        return self.root / "measures" / f"{flight}.json"
+
+    def files(self, pattern: str) -> list[Path]:
+        """Files of the book that fit a pattern, in order; those being written are passed by.
+
+        Raises
+        ------
+        BookError
+            If a folder cannot be read.
+        """
+        try:
+            found = sorted(self.root.glob(pattern))
+        except OSError as error:
+            raise book_error(error, self.root, "read") from error
+        return [p for p in found if not p.name.startswith(".")]
+
+
+def open_book(root: Path, *, make: bool = True) -> Places:
+    """Open a book, or make one in a folder that is missing or empty.
+
+    Raises
+    ------
+    BookError
+        If the folder holds other things, was written by a newer version, or cannot be made; or if
+        there is no book and ``make`` is False.
+    """
+    path = root / _FORMAT
+    if not path.exists():
+        if not make:
+            raise BookError(
+                "there is no logbook here",
+                path=root,
+                hint="'busbook add LOG --aircraft NAME' begins one; --book names another folder",
+            )
+        _make(root, path)
+    _check(path)
+    return Places(root)
+
+
+def _make(root: Path, path: Path) -> None:
+    try:
+        # Another process may be making the same book: its file still being written is no matter.
+        others = root.is_dir() and any(not p.name.endswith(PART) for p in root.iterdir())
+        if others and not path.exists():
+            raise BookError(
+                "this folder is no logbook: it holds other things and no format.toml",
+                path=root,
+                hint="give a new or empty folder, or put format.toml back",
+            )
+        if not path.exists():
+            make_folder(root)
+            write_file(path, _TEXT.encode())
+    except OSError as error:
+        raise book_error(error, root, "written") from error
+
+
+def _check(path: Path) -> None:
+    try:
+        layout = tomllib.loads(read_file(path).decode()).get("layout")
+    except (ValueError, RecursionError) as error:
+        raise _unreadable(path) from error
+    if isinstance(layout, bool) or not isinstance(layout, int) or layout < 1:
+        raise _unreadable(path)
+    if layout > LAYOUT:
+        raise BookError(
+            f"this logbook was written by a newer busbook (layout {layout}; this one knows up to "
+            f"{LAYOUT})",
+            path=path.parent,
+            hint="install the newest busbook; nothing was changed",
+        )
+
+
+def _unreadable(path: Path) -> BookError:
+    return BookError(
+        "the version of this logbook cannot be read",
+        path=path,
+        hint=f"it should hold the line: layout = {LAYOUT}",
+    )

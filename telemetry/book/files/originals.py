@@ -1,0 +1,71 @@
+"""Originals: byte for byte what was read, compressed with zstd."""
+
+from __future__ import annotations
+
+import hashlib
+import io
+from pathlib import Path
+
+import pyarrow as pa
+
+from telemetry.book.files.writing import book_error, read_file, write_file
+from telemetry.model.errors import BookError
+
+_LEVEL = 3
+
+
+def sha256_of(source: Path) -> str:
+    """SHA-256 of a file's bytes, hexadecimal, in little memory.
+
+    Raises
+    ------
+    BookError
+        If it cannot be read.
+    """
+    try:
+        with source.open("rb") as file:
+            return hashlib.file_digest(file, "sha256").hexdigest()
+    except OSError as error:
+        raise book_error(error, source, "read") from error
+
+
+def store(path: Path, data: bytes) -> int:
+    """Keep an original; the size of its compressed copy in bytes."""
+    packed: bytes = pa.Codec("zstd", compression_level=_LEVEL).compress(data, asbytes=True)
+    write_file(path, packed)
+    return len(packed)
+
+
+def fetch(path: Path, sha256: str, size_bytes: int, file: str) -> bytes:
+    """An original, verified; ``file`` is the name it was added under, for messages.
+
+    Never more than ``size_bytes`` are unpacked, whatever the file claims to hold.
+
+    Raises
+    ------
+    BookError
+        If it is missing, cut off, or not what was stored.
+    """
+    if not path.exists():
+        raise BookError(
+            f"the original of '{file}' is missing",
+            path=path,
+            hint="add the file again, and the book takes it in",
+        )
+    packed = read_file(path)
+    try:
+        with pa.CompressedInputStream(io.BytesIO(packed), "zstd") as stream:
+            data: bytes = stream.read(size_bytes + 1)
+    except (OSError, pa.ArrowException) as error:
+        raise _changed(path, file) from error
+    if len(data) != size_bytes or hashlib.sha256(data).hexdigest() != sha256:
+        raise _changed(path, file)
+    return data
+
+
+def _changed(path: Path, file: str) -> BookError:
+    return BookError(
+        f"the original of '{file}' is not what was stored: it was cut off or changed",
+        path=path,
+        hint="add the file again, and the book takes it in its place",
+    )

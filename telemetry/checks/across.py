@@ -1,0 +1,137 @@
+"""All flights of one aircraft judged together: the entry of the judging core."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from telemetry.aircraft import Aircraft, with_nodes
+from telemetry.checks.carried import judge_told
+from telemetry.checks.case import Case, Found
+from telemetry.checks.leads.across import judge_leads
+from telemetry.checks.packs.across import judge_packs
+from telemetry.checks.servos.across import judge_servos, loads_of
+from telemetry.checks.supply.across import judge_supply
+from telemetry.checks.tree import left_out
+from telemetry.model.log import FloatArray
+from telemetry.results import Feature, History, HistoryFlight, NoteMark
+from telemetry.trends.features.voltages import TOTAL
+from telemetry.trends.measures import Measures
+from telemetry.trends.table import Table
+
+_JUDGES = (judge_servos, judge_leads, judge_packs, judge_supply)
+
+
+def judge(
+    flights: Sequence[Measures],
+    notes: Sequence[NoteMark] = (),
+    aircraft: Aircraft | None = None,
+    *,
+    name: str = "",
+    listed: Sequence[HistoryFlight] | None = None,
+) -> History:
+    """Judge the flights of one aircraft from their measures and its notes.
+
+    Parameters
+    ----------
+    flights : sequence of Measures
+        In time order.
+    notes : sequence of NoteMark
+        ``before`` counts flights of this sequence.
+    aircraft : Aircraft, optional
+        The profile; without one the places are compared by their names, with default limits.
+    name : str
+        Of the aircraft.
+    listed : sequence of HistoryFlight, optional
+        How the flights are named, in the same order; numbered from 1 otherwise.
+
+    Returns
+    -------
+    History
+        Findings, gravest first; every one since which flight, by how much, how sure.
+    """
+    craft = Aircraft() if aircraft is None else aircraft
+    rows = _listed(flights) if listed is None else tuple(listed)
+    table = Table(flights)
+    complete = with_nodes(craft, *(_in_all(table, what) for what in ("volts", "amps")))
+    case = Case(
+        flights=flights,
+        listed=rows,
+        notes=tuple(notes),
+        aircraft=complete,
+        charts=_charts(table, complete),
+        table=table,
+    )
+    found = Found()
+    if flights:
+        for part in _JUDGES:
+            more = part(case)
+            found.trends += more.trends
+            found.findings += more.findings
+            found.not_judged += more.not_judged
+        found.not_judged += left_out(case)
+        found.findings += judge_told(case, found.findings)
+    return History(
+        name=name or craft.name,
+        aircraft=craft,
+        flights=rows,
+        notes=tuple(notes),
+        features=tuple(
+            Feature(
+                flight=row.id,
+                place=f.place,
+                feature=f.feature,
+                value=f.value,
+                unit=f.unit,
+                low=f.low,
+                high=f.high,
+            )
+            for row, m in zip(rows, flights, strict=True)
+            for f in m.features
+        ),
+        trends=tuple(found.trends),
+        findings=tuple(sorted(found.findings, key=lambda f: -f.level.rank)),
+        not_judged=tuple(found.not_judged),
+    )
+
+
+def _in_all(table: Table, what: str) -> dict[str, FloatArray]:
+    """Voltages or currents of each place in the stretches of all flights."""
+    places = table.voltage_places if what == "volts" else table.current_places
+    return {
+        p: np.concatenate(
+            [
+                x.ravel()
+                for part in ("stir", "air")
+                if (x := table.stretches(part, what, p)) is not None
+            ]
+        )
+        for p in places
+        if p != TOTAL
+    }
+
+
+def _listed(flights: Sequence[Measures]) -> tuple[HistoryFlight, ...]:
+    return tuple(
+        HistoryFlight(
+            id=str(k),
+            start=m.start,
+            file=m.file,
+            kind=m.kind,
+            duration_s=m.duration_s,
+            flight_s=m.flight_s,
+            verdict=m.verdict,
+            codes=m.codes,
+        )
+        for k, m in enumerate(flights, 1)
+    )
+
+
+def _charts(table: Table, aircraft: Aircraft) -> int:
+    """How many charts share the false alarms: each place's currents, leads, packs and counters."""
+    # Rise, silence and heating of each; a rise, or a rise and a fall, of each other feature.
+    sides = {"branch_mohm": 1, "apparent_mohm": 1, "source_mohm": 1, "offset_v": 2, "share": 2}
+    sides |= {"counter_ratio": 2, "end_v": 1, "falls": 2}
+    loads = 3 * len(loads_of(table, aircraft))
+    return max(1, loads + sum(sides.get(feature, 0) for _, feature in table.measured))

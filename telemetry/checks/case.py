@@ -1,0 +1,302 @@
+"""What is judged together: the flights and notes of one aircraft, and the false alarms allowed."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from datetime import date
+from typing import Self
+
+import numpy as np
+
+from telemetry.aircraft import Aircraft, Limits
+from telemetry.checks.words_across import WORDS
+from telemetry.model.channels import PlaceKind, kind_of_place
+from telemetry.results import Change, Finding, HistoryFlight, Level, NoteMark, Trend
+from telemetry.trends.evidence import Judgement, judge_rise
+from telemetry.trends.measures import Measures
+from telemetry.trends.parts import Part
+from telemetry.trends.table import Table
+
+# Chance that a healthy season of 20 flights brings any finding at this level, all places and all
+# kinds of fault together (ours).
+WATCH_CHANCE = 0.05
+GROUND_CHANCE = 0.01
+# A repair is judged from so many flights after it, against the last ones before it; less than this
+# part of the rise must be left (ours).
+_TO_TELL, _LAST, _CURED = 2, 3, 0.6
+# Servos of a node where neither the profile nor its outputs tell (common practice, no source).
+ASSUMED_SERVOS = 4
+_NODES = (PlaceKind.NODE, PlaceKind.RECEIVER)
+
+
+def first_since(notes: Iterable[NoteMark], aircraft: Aircraft, *places: str) -> int:
+    """Index of the first flight since the last note that restarts a baseline at these places."""
+    return max(
+        (n.before for n in notes if any(n.restarts_at(p, aircraft) for p in places)),
+        default=0,
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Case:
+    """One aircraft's flights in time order, its notes, its profile.
+
+    Attributes
+    ----------
+    flights : sequence of Measures
+    listed : sequence of HistoryFlight
+        The same flights as they are named.
+    notes : sequence of NoteMark
+    aircraft : Aircraft
+    charts : int
+        How many charts share the false alarms of a season.
+    table : Table
+        The flights by column.
+    """
+
+    flights: Sequence[Measures]
+    listed: Sequence[HistoryFlight]
+    notes: Sequence[NoteMark]
+    aircraft: Aircraft
+    charts: int
+    table: Table
+
+    @property
+    def limits(self) -> Limits:
+        """Limits in force."""
+        return self.aircraft.limits
+
+    def until(self, end: int) -> Self:
+        """The first ``end`` flights with the notes among them: what was known then."""
+        return replace(
+            self,
+            flights=self.flights[:end],
+            listed=self.listed[:end],
+            notes=tuple(n for n in self.notes if n.before < end),
+            table=self.table.until(end),
+        )
+
+    def judge(
+        self,
+        parts: Sequence[Part],
+        first: int,
+        place: str,
+        *,
+        sign: float = 1.0,
+        logarithmic: bool = False,
+    ) -> Judgement | None:
+        """Judge parts of a place over all flights since ``first``, at the false alarms allowed.
+
+        A repair ought to bring a place back to what it was before the fault. Where a finding stood
+        at the repair and the flights since are no better, the judgement of the flights before it
+        stands, marked ``uncured``. See :func:`telemetry.trends.evidence.judge_rise`.
+        """
+
+        def since(flight: int) -> Judgement | None:
+            return judge_rise(
+                parts,
+                len(self.flights),
+                chance=self.watch_chance,
+                strict=self.ground_chance,
+                first=flight,
+                sign=sign,
+                logarithmic=logarithmic,
+            )
+
+        now = since(first)
+        repaired = any(
+            n.kind == "repaired" and n.before == first and n.restarts_at(place, self.aircraft)
+            for n in self.notes
+        )
+        if not repaired or (now is not None and now.signal is not None):
+            return now
+        earlier = [n for n in self.notes if n.before < first]
+        old = since(first_since(earlier, self.aircraft, place))
+        if old is None or old.signal is None or old.at[old.signal] >= first:
+            return now
+        after, before = old.rise[old.at >= first], old.rise[old.at < first][-_LAST:]
+        if after.size < _TO_TELL or float(after.mean()) < _CURED * float(before.mean()):
+            return now
+        return replace(old, uncured=True)
+
+    @property
+    def watch_chance(self) -> float:
+        """Of a false signal on one chart in a season."""
+        return WATCH_CHANCE / self.charts
+
+    @property
+    def ground_chance(self) -> float:
+        """The same for what may ground."""
+        return GROUND_CHANCE / self.charts
+
+    def first(self, *places: str) -> int:
+        """First flight since the last note that restarts a baseline at any of these places."""
+        return first_since(self.notes, self.aircraft, *places)
+
+    def day(self, flight: int) -> date | None:
+        """Day of a flight."""
+        start = self.listed[flight].start
+        return None if start is None else date.fromisoformat(start[:10])
+
+    def servos(self, place: str) -> tuple[int, bool]:
+        """Servos of a place, and whether that is known rather than assumed."""
+        known = self.flights[-1].servos.get(place)
+        if known is None:
+            node = self.aircraft.on(self.day(len(self.listed) - 1)).node(place)
+            known = None if node is None else node.servos
+        if known is not None:
+            return known, True
+        whole = self.aircraft.node(place) is None and kind_of_place(place) not in _NODES
+        return ASSUMED_SERVOS * (2 if whole else 1), False
+
+    def servo_pct(self, place: str, judgement: Judgement) -> float:
+        """Rise per average servo share, %: the place's rise times the servos on it."""
+        return 100.0 * judgement.now * self.servos(place)[0]
+
+
+@dataclass(slots=True)
+class Found:
+    """What the parts of the judging hand over."""
+
+    trends: list[Trend] = field(default_factory=list)
+    findings: list[Finding] = field(default_factory=list)
+    not_judged: list[str] = field(default_factory=list)
+
+
+def trend_of(
+    code: str,
+    place: str,
+    judgement: Judgement,
+    *,
+    quantity: str,
+    unit: str,
+    scale: float = 1.0,
+    watch: float | None = None,
+    ground: float | None = None,
+) -> Trend:
+    """The record for figures: values times ``scale`` in ``unit``."""
+    j = judgement
+    until = j.at.size if j.onset is None else j.onset
+    return Trend(
+        code=code,
+        place=place,
+        quantity=quantity,
+        unit=unit,
+        flights=tuple(j.at.tolist()),
+        value=tuple((j.rise * scale).tolist()),
+        reach=tuple((1.96 * j.sd * abs(scale)).tolist()),
+        baseline=tuple(j.at[:until].tolist()),
+        score=tuple(j.score.tolist()),
+        chart=tuple(j.chart.tolist()),
+        limit=j.limit,
+        ewma=tuple(j.ewma.tolist()),
+        ewma_reach=tuple(j.ewma_reach.tolist()),
+        watch=watch,
+        ground=ground,
+        since=None if j.onset is None else int(j.at[j.onset]),
+    )
+
+
+def change_of(
+    judgement: Judgement,
+    *,
+    quantity: str,
+    unit: str,
+    rise_unit: str,
+    scale: float,
+    level: Level,
+    limit: float | None,
+    before: float | None,
+    now: float | None,
+) -> Change:
+    """How much, since when, how fast, until when; values times ``scale`` in ``rise_unit``."""
+    j = judgement
+
+    def scaled(x: float | None) -> float | None:
+        return None if x is None else x * scale
+
+    rate, rise = scaled(j.per_flight), j.now * scale
+    to_limit = None
+    if limit is not None and rate is not None and rate > 0 and rise < limit and not j.step:
+        to_limit = int(-(-(limit - rise) // rate))
+    return Change(
+        quantity=quantity,
+        unit=unit,
+        before=before,
+        now=now,
+        rise=rise,
+        low=min(j.low * scale, j.high * scale),
+        high=max(j.low * scale, j.high * scale),
+        rise_unit=rise_unit,
+        limit=limit,
+        per_flight=rate,
+        per_flight_low=scaled(j.per_flight_low),
+        per_flight_high=scaled(j.per_flight_high),
+        flights_to_limit=to_limit,
+        false_alarm=GROUND_CHANCE if level is Level.GROUND else WATCH_CHANCE,
+    )
+
+
+def usual(table: Table, place: str, feature: str, first: int, end: int) -> float | None:
+    """Mean of a feature over the flights from ``first`` up to ``end``; None where none has it."""
+    x = table.column(place, feature)[0][max(first, 0) : end]
+    x = x[np.isfinite(x)]
+    return float(x.mean()) if x.size else None
+
+
+def established(
+    case: Case,
+    code: str,
+    place: str,
+    judgement: Judgement,
+    *,
+    level: Level,
+    title: str,
+    quantity: str,
+    unit: str,
+    rise_unit: str,
+    scale: float = 1.0,
+    limit: float | None = None,
+    before: float | None = None,
+    now: float | None = None,
+    servo: str | None = None,
+    also: tuple[str, ...] = (),
+    evidence: Mapping[str, float | int | str | None] | None = None,
+) -> Finding:
+    """The finding of an established change, with what every one of them carries."""
+    j = judgement
+    assert j.onset is not None
+    since = int(j.at[j.onset])
+    words = WORDS[code]
+    return Finding(
+        code=code,
+        level=level,
+        place=place,
+        servo=servo,
+        title=title + ("; the repair noted since did not bring it back" if j.uncured else ""),
+        evidence={
+            "rise": j.now * scale,
+            "kind": "one step" if j.step else "gradual",
+            "flights_since": len(case.flights) - since,
+            "chart": float(j.chart[-1]),
+            "chart_limit": j.limit,
+            "p_trend": j.p_trend,
+            **(evidence or {}),
+        },
+        explanations=(*words.explanations, *also),
+        confirm=words.confirm,
+        advice=words.advice_at(level),
+        since_flight=case.listed[since].id,
+        change=change_of(
+            j,
+            quantity=quantity,
+            unit=unit,
+            rise_unit=rise_unit,
+            scale=scale,
+            level=level,
+            limit=limit,
+            before=before,
+            now=now,
+        ),
+    )

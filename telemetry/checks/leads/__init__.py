@@ -1,0 +1,1 @@
+"""Leads and contacts: too much resistance, opening, rising across flights."""

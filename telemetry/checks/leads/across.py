@@ -1,0 +1,247 @@
+"""Leads and contacts across flights: drop per amp, moments of contact, offset of the sensors."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from telemetry.checks.case import Case, Found, established, trend_of, usual
+from telemetry.checks.leads.breaks import judge_contacts
+from telemetry.checks.tree import current_of, fed_places
+from telemetry.results import Finding, Level
+from telemetry.trends.drops import drop_parts, offset_parts
+from telemetry.trends.evidence import Judgement
+from telemetry.trends.parts import Part, log_odds, moved_since
+
+# Change of a voltage sensor's offset that is told, V (ours): larger than sensors drift by warmth.
+_OFFSET_WATCH_V = 0.06
+# Log of the odds from which a small change is held for the sensors' and not the lead's (ours).
+_SURE = 3.0
+# How far the drop at rest may move where only the whole current is known, part of that in flight.
+_REST_DOUBT = 0.5
+_APPARENT = "a servo of that place that draws more: the place reports no current of its own"
+
+
+def judge_leads(case: Case) -> Found:
+    """Findings branch-resistance-rising, contact-intermittent and sensor-offset."""
+    found = Found()
+    places = fed_places(case)
+    if not places:
+        found.not_judged.append("leads: no place reports a voltage besides the one that feeds it")
+    for place, parent in places:
+        _lead(case, place, parent, found)
+    judge_contacts(case, [p for p, _ in places], found)
+    return found
+
+
+def _lead(case: Case, place: str, parent: str, found: Found) -> None:
+    """Drop per amp and offset of one lead: which of the two has changed?"""
+    branch = _branch(case, place, parent, found)
+    offset = _offset(case, place, parent, found)
+    if branch is None or branch.judgement.signal is None:
+        if offset is not None:
+            found.findings.append(_offset_finding(case, place, parent, *offset))
+        return
+    j = branch.judgement
+    assert j.onset is not None
+    lean = _offset_lean(case, place, parent, branch)
+    if lean > 0:
+        step_v = j.now * _usual_current(case, branch, int(j.at[j.onset])) / 1000.0
+        if offset is not None:
+            found.findings.append(_offset_finding(case, place, parent, *offset))
+        elif step_v >= _OFFSET_WATCH_V:
+            in_volts = replace(
+                j, now=step_v, low=step_v * j.low / j.now, high=step_v * j.high / j.now
+            )
+            found.findings.append(_offset_finding(case, place, parent, in_volts, 1.0))
+        # Neither is sure and the offset would be too small to tell: then it may be the lead.
+        if offset is not None or step_v >= _OFFSET_WATCH_V or lean > _SURE:
+            return
+    finding = _branch_finding(case, branch)
+    if finding is not None:
+        found.findings.append(finding)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Branch:
+    """The evidence on one lead; ``own`` where the place reports its own current."""
+
+    place: str
+    parent: str
+    current: str
+    own: bool
+    fit: str
+    parts: Sequence[Part]
+    judgement: Judgement
+    watch: float
+    ground: float
+
+
+def _branch(case: Case, place: str, parent: str, found: Found) -> _Branch | None:
+    current, own = current_of(case, place, parent)
+    if current is None:
+        found.not_judged.append(f"lead of {place}: no current is reported for it")
+        return None
+    fit = "branch_mohm" if own else "apparent_mohm"
+    parts = drop_parts(case.table, place, parent, current, fit=fit)
+    j = case.judge(parts, case.first(place, parent), place)
+    if j is None:
+        found.not_judged.append(f"lead of {place}: fewer than three flights tell its drop per amp")
+        return None
+    # Without its own current a place sees only its share of the whole.
+    share = 1.0 if own else 1.0 / len(fed_places(case))
+    watch = case.limits.branch_watch_mohm * share
+    ground = case.limits.branch_ground_mohm * share
+    found.trends.append(
+        trend_of(
+            "branch-resistance-rising",
+            place,
+            j,
+            quantity="rise of drop per amp" + ("" if own else " of the whole current"),
+            unit="mOhm",
+            watch=watch,
+            ground=ground,
+        )
+    )
+    return _Branch(
+        place=place,
+        parent=parent,
+        current=current,
+        own=own,
+        fit=fit,
+        parts=parts,
+        judgement=j,
+        watch=watch,
+        ground=ground,
+    )
+
+
+def _usual_current(case: Case, branch: _Branch, since: int) -> float:
+    """Mean current of the lead in the air before the change, A."""
+    x = case.table.stretches("air", "amps", branch.current)
+    x = None if x is None else x[branch.judgement.first : since]
+    return 1.0 if x is None or np.isnan(x).all() else float(np.nanmean(x))
+
+
+def _offset_lean(case: Case, place: str, parent: str, branch: _Branch) -> float:
+    """Log of the odds that the offset of a sensor changed rather than the resistance.
+
+    A resistance shows in the slope and hardly at rest; an offset at rest as under load, and not in
+    the slope.
+    """
+    j = branch.judgement
+    assert j.onset is not None
+    since = int(j.at[j.onset])
+    learn = np.arange(len(case.flights)) < since
+    loaded_a = _usual_current(case, branch, since)
+    rest = usual(case.table, branch.current, "rest_a", 0, len(case.flights))
+    rest_a = 0.1 * loaded_a if rest is None else rest
+    rise = j.mean_rise
+    lean = 0.0
+    # Against the current of the whole neither slope nor rest says what the place's own would.
+    slopes = [p for p in branch.parts if p.name in ("slope", branch.fit)][:1] if branch.own else []
+    for part in slopes:
+        moved = moved_since(part.since(branch.judgement.first), learn)
+        if moved is not None:
+            lean += log_odds(*moved, 0.0, rise)
+    step_v = rise * loaded_a / 1000.0
+    doubt_v = rise * rest_a / 1000.0 if branch.own else _REST_DOUBT * step_v
+    for part in offset_parts(case.table, place, parent):
+        moved = moved_since(part.since(branch.judgement.first), learn)
+        if moved is not None:
+            at_rest_v = rise * rest_a / 1000.0 if part.name == "rest" else 0.0
+            sd = float(np.hypot(moved[1], doubt_v if part.name == "rest" else 0.0))
+            lean += log_odds(moved[0], sd, step_v, at_rest_v)
+    return lean
+
+
+def _branch_finding(case: Case, branch: _Branch) -> Finding | None:
+    j, place, own = branch.judgement, branch.place, branch.own
+    assert j.onset is not None
+    since = int(j.at[j.onset])
+    before = _baseline_mohm(case, branch, since)
+    pct = 100.0 * j.now / before if before else float("inf")
+    if j.now < branch.watch or pct < case.limits.branch_watch_pct:
+        return None
+    grave = j.now >= branch.ground and pct >= case.limits.branch_ground_pct
+    level = Level.GROUND if grave and j.sure and own else Level.WATCH
+    if own:
+        title = f"lead to {place}: {j.now:.0f} mOhm more than usual"
+        title += f" ({before:.0f} before)" if before else ""
+    else:
+        title = f"lead to {place}: its drop per amp of the whole current is up by {pct:.0f} %"
+    return established(
+        case,
+        "branch-resistance-rising",
+        place,
+        j,
+        level=level,
+        title=title,
+        quantity="drop per amp",
+        unit="mOhm",
+        rise_unit="mOhm",
+        limit=branch.ground if level is Level.WATCH and own else None,
+        before=before,
+        now=None if before is None else before + j.now,
+        also=() if own else (_APPARENT,),
+        evidence={
+            "usual_mohm": before,
+            "rise_pct": pct if before else None,
+            "measured": "own current" if own else "apparent, against the whole current",
+            "from": branch.parent,
+        },
+    )
+
+
+def _baseline_mohm(case: Case, branch: _Branch, since: int) -> float | None:
+    """Usual resistance before the change: as fitted, else as the mean drop says."""
+    value = usual(case.table, branch.place, branch.fit, branch.judgement.first, since)
+    if value is not None:
+        return value
+    for part in branch.parts:
+        y = part.y[(part.at >= branch.judgement.first) & (part.at < since)]
+        if y.size and float(np.median(y)) > 0:
+            return float(np.median(y))
+    return None
+
+
+def _offset(case: Case, place: str, parent: str, found: Found) -> tuple[Judgement, float] | None:
+    """A lasting change of offset, and its sign (1: the place reads lower than it used to)."""
+    parts = offset_parts(case.table, place, parent)
+    first = case.first(place, parent)
+    for sign in (1.0, -1.0):
+        j = case.judge(parts, first, place, sign=sign)
+        if j is None:
+            return None
+        if sign > 0:
+            found.trends.append(
+                trend_of(
+                    "sensor-offset",
+                    place,
+                    j,
+                    quantity=f"change of offset against {parent}",
+                    unit="V",
+                    watch=_OFFSET_WATCH_V,
+                )
+            )
+        if j.signal is not None and j.onset is not None and j.now >= _OFFSET_WATCH_V:
+            return j, sign
+    return None
+
+
+def _offset_finding(case: Case, place: str, parent: str, j: Judgement, sign: float) -> Finding:
+    lower = "lower" if sign > 0 else "higher"
+    return established(
+        case,
+        "sensor-offset",
+        place,
+        j,
+        level=Level.WATCH,
+        title=f"{place} reads {j.now:.2f} V {lower} against {parent} at no load than it used to",
+        quantity="offset",
+        unit="V",
+        rise_unit="V",
+        scale=sign,
+    )

@@ -1,0 +1,284 @@
+"""Contacts that open: units cut off, falls counted, a drop that strays to one side."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from telemetry.checks.case import Case, Found, established, trend_of, usual
+from telemetry.checks.words_across import WORDS
+from telemetry.results import Finding, Level
+from telemetry.trends.counts import Burst, judge_counts
+from telemetry.trends.parts import Part
+
+FloatArray = NDArray[np.float64]
+
+# Falls that no load explains, as far as one flight can tell, if they go on at one place only.
+_CONTACT = ("contact", "unknown", "brownout")
+# Where the stray of the drop was measured in most flights it decides, for it has two sides to
+# compare; else falls are counted.
+_MOST = 0.5
+# Logarithm of the ratio of the two tails of the drop, from flight to flight; and by how much the
+# upper one must have grown, V and factor (ours: half as much again, and more than a step
+# of most sensors).
+_TAIL_SIGMA, _TAIL_WATCH_V, _TAIL_WATCH = 0.15, 0.06, 1.5
+# A unit's silence: how many times the longest of so many flights before it must be, and its chance
+# by its own flight (ours).
+_OUTSTANDING, _FEW_BEFORE, _CHANCE = 2.0, 3, 1e-4
+_SIGNAL_LOST = "its signal lead or its sensor lost contact and its supply did not"
+
+
+def cut_off(case: Case, code: str, place: str, found: Found) -> bool:
+    """A unit that went down in flight, for which no statistics are needed; True where told."""
+    first, n = case.first(place), len(case.flights)
+    flights = [
+        k
+        for k in range(first, n)
+        if ("brownout", place, Level.GROUND) in {s[:3] for s in case.flights[k].seen}
+    ]
+    if not flights:
+        return False
+    now = flights[-1] == n - 1
+    words = WORDS[code]
+    often = "1 flight" if len(flights) == 1 else f"{len(flights)} flights"
+    found.findings.append(
+        Finding(
+            code=code,
+            level=Level.GROUND,
+            place=place,
+            title=f"{place} lost its supply in {often}"
+            + ("" if now else "; no repair is noted since"),
+            evidence={"flights_with": len(flights), "flights_since": n - flights[0]},
+            explanations=words.explanations,
+            confirm=words.confirm,
+            advice=words.advice_at(Level.GROUND),
+            since_flight=case.listed[flights[0]].id,
+        )
+    )
+    return True
+
+
+def _paused(case: Case, place: str, places: Sequence[str]) -> Finding | None:
+    """A unit that fell silent in the air as it never did before, alone.
+
+    For silences with an exponential tail, n of them a flight, the chance that the longest of one
+    flight is twice the longest of m earlier ones is about 1 / (m^2 n).
+    """
+    n = len(case.flights)
+    stood_out = {p: _outstanding(case, p) for p in places}
+    flights = [
+        k for k in stood_out[place] if not any(k in stood_out[p] for p in places if p != place)
+    ]
+    if not flights:
+        return None
+    words = WORDS["contact-intermittent"]
+    silence_s = case.table.column(place, "silence_s")[0]
+    longest_s = float(silence_s[flights].max())
+    often = "1 flight" if len(flights) == 1 else f"{len(flights)} flights"
+    return Finding(
+        code="contact-intermittent",
+        level=Level.WATCH,
+        place=place,
+        title=f"{place}: its unit was silent for up to {longest_s:.1f} s in {often} while the "
+        "others went on",
+        evidence={
+            "flights_with": len(flights),
+            "silence_s": longest_s,
+            "usual_silence_s": float(np.nanmedian(silence_s[: flights[0]])),
+            "flights_since": n - flights[0],
+        },
+        explanations=(_SIGNAL_LOST, *words.explanations),
+        confirm=words.confirm,
+        advice=words.advice,
+        since_flight=case.listed[flights[0]].id,
+    )
+
+
+def _outstanding(case: Case, place: str) -> list[int]:
+    """Flights in which a unit's longest silence was no chance, by itself and by all before."""
+    silence_s, p = (case.table.column(place, f)[0] for f in ("silence_s", "silence_p"))
+    first = case.first(place)
+    out: list[int] = []
+    for k in range(first, silence_s.size):
+        before = np.delete(silence_s[first:k], [i - first for i in out])
+        before = before[np.isfinite(before)]
+        if before.size < _FEW_BEFORE or not p[k] < _CHANCE:
+            continue
+        if silence_s[k] > max(case.limits.gap_s, _OUTSTANDING * float(before.max())):
+            out.append(k)
+    return out
+
+
+def judge_contacts(case: Case, places: Sequence[str], found: Found) -> None:
+    """Contacts that open for moments at one place, flight after flight."""
+    for place in places:
+        if cut_off(case, "contact-intermittent", place, found):
+            continue
+        if np.isfinite(case.table.column(place, "drop_tail_v")[0]).mean() >= _MOST:
+            finding = _straying(case, place, places, found)
+        else:
+            finding = _counted(case, place, places)
+        finding = finding or _paused(case, place, places)
+        if finding is not None:
+            found.findings.append(finding)
+
+
+def _counted(case: Case, place: str, places: Sequence[str]) -> Finding | None:
+    own = falls_at(case, place, _CONTACT)
+    others = [falls_at(case, p, _CONTACT) for p in places if p != place]
+    first = case.first(place)
+    burst = judge_counts(own, others, first=first, chance=case.watch_chance)
+    if burst is None:
+        return None
+    strict = judge_counts(own, others, first=first, chance=case.ground_chance)
+    return counted_finding(
+        case,
+        "contact-intermittent",
+        place,
+        burst,
+        grave=strict is not None and burst.flights >= 2,
+        title=f"{place} lost voltage for moments that its load does not explain",
+        deepest=deepest_at(case, place, _CONTACT),
+    )
+
+
+def _straying(case: Case, place: str, places: Sequence[str], found: Found) -> Finding | None:
+    """The drop to a place strays upwards, as contacts do, more than it used to and than elsewhere.
+
+    Slower telemetry makes every drop stray more: what all places do alike is taken off.
+    """
+    y = _one_sided(case, place)
+    others = [_one_sided(case, p) for p in places if p != place]
+    if others:
+        stack = np.array(others)
+        known = np.isfinite(stack)
+        common = np.where(known, stack, 0.0).sum(axis=0) / np.maximum(known.sum(axis=0), 1)
+        y = y - common
+    at = np.flatnonzero(np.isfinite(y))
+    if at.size == 0:
+        return None
+    part = Part(name="tail", at=at, y=y[at], se=np.zeros(at.size), sigma=_TAIL_SIGMA)
+    n = len(case.flights)
+    j = case.judge([part], case.first(place), place)
+    if j is None:
+        return None
+    found.trends.append(
+        trend_of(
+            "contact-intermittent",
+            place,
+            j,
+            quantity="stray of the drop upwards over downwards",
+            unit="%",
+            scale=100.0,
+        )
+    )
+    if j.signal is None or j.onset is None:
+        return None
+    since = int(j.at[j.onset])
+    before_v = usual(case.table, place, "drop_tail_v", j.first, since)
+    if before_v is None:
+        return None
+    elsewhere = [p for p in places if p != place]
+    # A contact that opened is as bad as it was at its worst: that it holds now shows nothing.
+    worst_v, held = 0.0, False
+    for end in range(int(j.at[j.signal]) + 1, n + 1):
+        seen_v = usual(case.table, place, "drop_tail_v", max(since, end - 3), end)
+        if seen_v is None:
+            continue
+        like = _common_factor(case, elsewhere, j.first, since, end)
+        held = seen_v < max(before_v + _TAIL_WATCH_V, _TAIL_WATCH * like * before_v)
+        worst_v = worst_v if held else max(worst_v, seen_v)
+    if worst_v == 0.0:
+        return None
+    return established(
+        case,
+        "contact-intermittent",
+        place,
+        j,
+        level=Level.GROUND if j.sure and worst_v >= case.limits.margin_ground_v else Level.WATCH,
+        title=f"{place}: for moments {worst_v:.2f} V are lost on the way that its load does not "
+        f"explain, {before_v:.2f} V before" + ("; no repair is noted since" if held else ""),
+        quantity="voltage lost for moments",
+        unit="V",
+        rise_unit="%",
+        scale=100.0,
+        before=before_v,
+        now=usual(case.table, place, "drop_tail_v", max(since, n - 3), n),
+    )
+
+
+def _one_sided(case: Case, place: str) -> FloatArray:
+    """Logarithm of the stray upwards over that downwards, flight by flight; NaN where unknown."""
+    up, down = (case.table.column(place, f)[0] for f in ("drop_tail_v", "drop_tail_other_v"))
+    good = (up > 0) & (down > 0)
+    return np.where(good, np.log(np.where(good, up, 1.0) / np.where(good, down, 1.0)), np.nan)
+
+
+def _common_factor(case: Case, others: Sequence[str], first: int, since: int, end: int) -> float:
+    """By how much the drops of other places stray more from ``since`` to ``end`` than before.
+
+    At least 1.
+    """
+    factors = []
+    for p in others:
+        before = usual(case.table, p, "drop_tail_v", first, since)
+        now = usual(case.table, p, "drop_tail_v", since, end)
+        if before and now:
+            factors.append(now / before)
+    return max(1.0, float(np.median(factors))) if factors else 1.0
+
+
+def falls_at(case: Case, place: str, origins: Sequence[str]) -> list[int]:
+    """Falls of these origins at a place, flight by flight."""
+    return [
+        sum(e.count for e in m.events if e.place == place and e.origin in origins)
+        for m in case.flights
+    ]
+
+
+def deepest_at(case: Case, place: str, origins: Sequence[str]) -> float | None:
+    """The deepest of them, V."""
+    depths = [
+        e.deepest_v
+        for m in case.flights
+        for e in m.events
+        if e.place == place and e.origin in origins
+    ]
+    return max(depths, default=None)
+
+
+def counted_finding(
+    case: Case,
+    code: str,
+    place: str,
+    burst: Burst,
+    *,
+    grave: bool,
+    title: str,
+    deepest: float | None,
+) -> Finding:
+    """The finding of counted events."""
+    words = WORDS[code]
+    level = Level.GROUND if grave else Level.WATCH
+    times = "once" if burst.count == 1 else f"{burst.count} times"
+    span = "1 flight" if burst.flights == 1 else f"{burst.flights} flights"
+    return Finding(
+        code=code,
+        level=level,
+        place=place,
+        title=f"{title}: {times} in {span}",
+        evidence={
+            "times": burst.count,
+            "flights_with": burst.flights,
+            "usual_per_flight": burst.usual,
+            "p_chance": burst.p,
+            "deepest_v": deepest,
+            "flights_since": len(case.flights) - burst.since,
+        },
+        explanations=words.explanations,
+        confirm=words.confirm,
+        advice=words.advice_at(level),
+        since_flight=case.listed[burst.since].id,
+    )

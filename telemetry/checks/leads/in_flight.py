@@ -1,0 +1,148 @@
+"""Leads: more resistance than expected or than the mirror's, and too little copper."""
+
+from __future__ import annotations
+
+from telemetry.aircraft import Aircraft
+from telemetry.checks.raised import Raised
+from telemetry.results import Flight, Level, PartLoad, Resistance
+
+# A sound lead that takes more than this part of the supply at the highest current is too thin or
+# too long for it (ours: half a volt of 6.6 V).
+_DROP_PCT = 8.0
+# Leads of two sides are alike if the wire table expects the same of both within this part (ours).
+_ALIKE = 0.15
+
+
+def lead_findings(flight: Flight, aircraft: Aircraft) -> list[Raised]:
+    """What the leads of one flight show: bad contacts first, then too little copper."""
+    known = [r for r in flight.resistances if r.kind == "branch" and r.mohm is not None]
+    high = {_whose(r): raised for r in known if (raised := _high(r, known, aircraft)) is not None}
+    thin = [
+        raised
+        for r in known
+        if _whose(r) not in high and (raised := _thin(r, flight, aircraft)) is not None
+    ]
+    return [*high.values(), *thin, *_overloaded(flight, {r.place for r in thin})]
+
+
+def _whose(r: Resistance) -> str:
+    """The part whose lead it is: a node's own, but the pack's on the way from it to the bus."""
+    return r.place if r.parent is None or not r.parent.startswith("pack") else r.parent
+
+
+def _high(r: Resistance, known: list[Resistance], aircraft: Aircraft) -> Raised | None:
+    limits = aircraft.limits
+    low = r.low_mohm if r.low_mohm is not None else (r.mohm or 0.0)
+    if r.expected_mohm is not None:
+        over = low - r.expected_mohm
+        factor = low / r.expected_mohm if r.expected_mohm > 0 else 0.0
+        sure = low > (r.expected_high_mohm or r.expected_mohm)
+        if (
+            sure
+            and over > limits.branch_over_expected_mohm
+            and factor > limits.branch_over_expected
+        ):
+            return _branch(r, "the wire table", r.expected_mohm)
+    mirror = next(
+        (m for m in known if m.place == aircraft.mirror(r.place) and m.parent == r.parent), None
+    )
+    if mirror is None or not _alike(r, mirror):
+        return None
+    most = mirror.high_mohm if mirror.high_mohm is not None else (mirror.mohm or 0.0)
+    if low - most > limits.branch_watch_mohm and low > limits.branch_over_expected * most:
+        return _branch(r, f"its mirror, {mirror.place}", mirror.mohm or 0.0)
+    return None
+
+
+def _alike(a: Resistance, b: Resistance) -> bool:
+    """Whether the profile says nothing against equal leads."""
+    if a.expected_mohm is None or b.expected_mohm is None:
+        return True
+    return abs(a.expected_mohm - b.expected_mohm) <= _ALIKE * max(a.expected_mohm, b.expected_mohm)
+
+
+def _branch(r: Resistance, against: str, value: float) -> Raised:
+    return Raised(
+        code="branch-resistance-high",
+        level=Level.WATCH,
+        place=_whose(r),
+        title=f"{r.place}: {r.mohm:.0f} mOhm from {r.parent} "
+        f"({r.low_mohm:.0f} to {r.high_mohm:.0f}), against {value:.0f} of {against}",
+        evidence={
+            "mohm": r.mohm,
+            "low_mohm": r.low_mohm,
+            "high_mohm": r.high_mohm,
+            "compared_with": against,
+            "compared_mohm": value,
+            "expected_mohm": r.expected_mohm,
+            "low_expected_mohm": r.expected_low_mohm,
+            "high_expected_mohm": r.expected_high_mohm,
+        },
+    )
+
+
+def _thin(r: Resistance, flight: Flight, aircraft: Aircraft) -> Raised | None:
+    """A lead that measures what it should, and takes much of the supply nevertheless."""
+    load = next((x for x in flight.loads if x.place == r.place), None)
+    root = next((x for x in flight.loads if x.place == aircraft.root), None)
+    supply_v = None if root is None else root.landing_v
+    if r.expected_mohm is None or load is None or load.peak_a is None or supply_v is None:
+        return None
+    if r.place == aircraft.root:
+        return None  # on the way from pack to bus more than a lead lies
+    drop_v = (r.mohm or 0.0) * load.peak_a / 1000
+    least_v = (r.low_mohm or 0.0) * load.peak_a / 1000
+    if least_v <= _DROP_PCT / 100 * supply_v:
+        return None
+    return Raised(
+        code="lead-undersized",
+        level=Level.WATCH,
+        place=r.place,
+        title=f"{r.place}: its lead takes {drop_v:.1f} V at the highest current, "
+        f"{100 * drop_v / supply_v:.0f} % of the supply, and measures what the wire table expects",
+        evidence={
+            "drop_v": drop_v,
+            "drop_pct": 100 * drop_v / supply_v,
+            "peak_a": load.peak_a,
+            "mohm": r.mohm,
+            "low_mohm": r.low_mohm,
+            "high_mohm": r.high_mohm,
+            "expected_mohm": r.expected_mohm,
+            "low_expected_mohm": r.expected_low_mohm,
+            "high_expected_mohm": r.expected_high_mohm,
+        },
+    )
+
+
+def _overloaded(flight: Flight, told: set[str]) -> list[Raised]:
+    """Parts that carry more than their continuous limit; of each place the worst."""
+    worst: dict[str, PartLoad] = {}
+    for part in flight.parts:
+        if part.over and part.place not in told:
+            held = worst.get(part.place)
+            if held is None or _ratio(part) > _ratio(held):
+                worst[part.place] = part
+    return [
+        Raised(
+            code="lead-undersized",
+            level=Level.WATCH,
+            place=p.place,
+            title=f"{p.place}: {p.usual_a:.1f} A for a minute through {p.part} ({p.what}), "
+            f"which may carry {p.limit_a:.1f} A",
+            evidence={
+                "usual_a": p.usual_a,
+                "limit_a": p.limit_a,
+                "limit_from": p.limit_from,
+                "part": p.part,
+                "worst_a": p.worst_a,
+            },
+            also=("the default limit is not that of your connector",)
+            if p.limit_from == "default"
+            else (),
+        )
+        for p in worst.values()
+    ]
+
+
+def _ratio(part: PartLoad) -> float:
+    return (part.usual_a or 0.0) / (part.limit_a or 1.0)

@@ -1,0 +1,292 @@
+"""Packs across flights: resistance, the path to the bus, weakness, sharing."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from telemetry.checks.case import Case, Found, established, trend_of, usual
+from telemetry.checks.packs.dividing import judge_way
+from telemetry.model.channels import PlaceKind, kind_of_place
+from telemetry.results import Level
+from telemetry.trends.drops import drop_parts, feature_part
+from telemetry.trends.measures import Measures
+from telemetry.trends.parts import Part
+
+FloatArray = NDArray[np.float64]
+
+# Limits of this project: a pack's resistance up by this much of its own baseline.
+SOURCE_WATCH_PCT, SOURCE_GROUND_PCT = 20.0, 100.0
+_PATH_SIGMA_MOHM = 2.0
+# Voltage after landing lower by this share than charge used and start voltage explain.
+_WEAK_PCT = 2.0
+# Scatter to begin with, from flight to flight: logarithm of a pack's resistance against the other
+# pack's and against its own past; share; voltage after landing.
+_AGAINST_SIGMA, _ALONE_SIGMA = 0.08, 0.12
+_SHARE_SIGMA, _SHARE_WEIGHT = 0.06, 6.0
+# The fuller pack gives more: share per volt between the packs at rest (ours).
+_SHARE_PER_V, _SHARE_PER_V_SD = 1.0, 1.5
+_END_SIGMA_V = 0.04
+# Resistance of cells falls by 1 to 2 % a kelvin of warmth (common practice, no source).
+_PER_KELVIN, _PER_KELVIN_SD = -0.015, 0.012
+# Voltage after landing: 1 V/V with that at the start; with charge, V/Ah of a 4 Ah pack (ours).
+_END_PER_START, _END_PER_START_SD = 0.9, 0.3
+_END_PER_AH, _END_PER_AH_SD = -0.25, 0.2
+
+
+def judge_packs(case: Case) -> Found:
+    """Findings source-resistance-rising, pack-weak and pack-share."""
+    found = Found()
+    packs = packs_of(case)
+    if not packs:
+        found.not_judged.append("packs: no place of the log is a pack")
+    shared = shared_packs(case)
+    for pack in packs:
+        other = next((p for p in shared if p != pack), None) if len(shared) == 2 else None
+        _source(case, pack, other, found)
+        _path(case, pack, found)
+        if len(packs) == 1 and not found.findings:
+            _source(case, pack, None, found, seen_at=case.aircraft.root or "bus")
+        if other is not None and not any(f.place == pack for f in found.findings):
+            first = max(_first(case, p) for p in (pack, other))
+            judge_way(case, pack, other, first, found)
+        _weak(case, pack, found)
+    if len(shared) == 2:
+        _share(case, (shared[0], shared[1]), found)
+    return found
+
+
+def packs_of(case: Case) -> list[str]:
+    """Packs of the profile, and those that the logs name besides."""
+    told = [p.name for p in case.aircraft.packs]
+    seen = {p for p, _ in case.table.measured if kind_of_place(p) is PlaceKind.PACK}
+    return [*told, *sorted(seen - set(told))]
+
+
+def shared_packs(case: Case) -> list[str]:
+    """Packs that share the load; those that stand by by design are left out."""
+    known = ((p, case.aircraft.pack(p)) for p in packs_of(case))
+    return [p for p, told in known if told is None or told.role == "shared"]
+
+
+def _first(case: Case, pack: str) -> int:
+    """First flight of the baseline: since the last note, and since this very pack was fitted."""
+    first = case.first(pack)
+    label = case.flights[-1].labels.get(pack)
+    others = (k for k, m in enumerate(case.flights) if m.labels.get(pack) != label)
+    return max([first, *(k + 1 for k in others)])
+
+
+def _log(case: Case, place: str, feature: str) -> tuple[FloatArray, FloatArray]:
+    """Logarithm of a positive feature, flight by flight, and its standard error."""
+    value, se = case.table.column(place, feature)
+    value = np.where(value > 0, value, np.nan)
+    return np.log(value), np.minimum(se / value, 1.0)
+
+
+def _source(
+    case: Case, pack: str, other: str | None, found: Found, *, seen_at: str | None = None
+) -> None:
+    """Resistance of a pack, against the other one's where two share: cold works on both.
+
+    Seen at its own terminals, or of an only pack at the bus: then with all that lies between.
+    """
+    y, se = _log(case, seen_at or pack, "source_mohm")
+    if other is not None:
+        theirs = _log(case, other, "source_mohm")
+        y, se = y - theirs[0], np.hypot(se, theirs[1])
+    at = np.flatnonzero(np.isfinite(y))
+    if at.size == 0:
+        if seen_at is None:
+            found.not_judged.append(f"{pack}: no flight tells its resistance")
+        return
+    part = Part(
+        name="source_mohm",
+        at=at,
+        y=y[at],
+        se=se[at],
+        sigma=_ALONE_SIGMA if other is None else _AGAINST_SIGMA,
+    )
+    part = _with_warmth(case, part) if other is None else part
+    first = max(_first(case, pack), 0 if other is None else _first(case, other))
+    j = case.judge([part], first, pack, logarithmic=True)
+    if j is None:
+        return
+    found.trends.append(
+        trend_of(
+            "source-resistance-rising",
+            pack,
+            j,
+            quantity="rise of source resistance" + (f", seen at {seen_at}" if seen_at else ""),
+            unit="%",
+            scale=100.0,
+            watch=SOURCE_WATCH_PCT,
+            ground=SOURCE_GROUND_PCT,
+        )
+    )
+    pct = 100.0 * j.now
+    if j.signal is None or j.onset is None or pct < SOURCE_WATCH_PCT:
+        return
+    level = Level.GROUND if j.sure and pct >= SOURCE_GROUND_PCT else Level.WATCH
+    since, n = int(j.at[j.onset]), len(case.flights)
+    label = case.flights[-1].labels.get(pack)
+    found.findings.append(
+        established(
+            case,
+            "source-resistance-rising",
+            pack,
+            j,
+            level=level,
+            title=f"{pack}{f' ({label})' if label else ''}: resistance up by {pct:.0f} %"
+            + (f", measured against {other}" if other else "")
+            + (f", with its way to {seen_at}" if seen_at else ""),
+            quantity="source resistance",
+            unit="mOhm",
+            rise_unit="%",
+            scale=100.0,
+            limit=SOURCE_GROUND_PCT if level is Level.WATCH else None,
+            before=usual(case.table, seen_at or pack, "source_mohm", j.first, since),
+            now=usual(case.table, seen_at or pack, "source_mohm", max(since, n - 3), n),
+            evidence={"compared_with": other or "its own earlier flights, temperature taken out"},
+        )
+    )
+
+
+def _with_warmth(case: Case, part: Part) -> Part:
+    """The part with temperature as a covariate; where it was not logged it explains nothing."""
+    warmth = np.array([_warmth(case.flights[int(k)]) for k in part.at])
+    known = np.isfinite(warmth)
+    middle = float(warmth[known].mean()) if known.any() else 0.0
+    return replace(
+        part,
+        design=np.where(known, warmth - middle, 0.0)[:, None],
+        slope=np.array([_PER_KELVIN]),
+        slope_sd=np.array([_PER_KELVIN_SD]),
+    )
+
+
+def _warmth(m: Measures) -> float:
+    return float("nan") if m.temperature_c is None else m.temperature_c
+
+
+def _path(case: Case, pack: str, found: Found) -> None:
+    """What lies between a pack and the bus: switch, plug, diode."""
+    root = case.aircraft.root or "bus"
+    if pack not in case.table.current_places or root == pack:
+        return
+    fitted = feature_part(case.table, pack, "path_mohm", _PATH_SIGMA_MOHM)
+    n, first = len(case.flights), _first(case, pack)
+    if fitted is None or fitted.since(first).at.size < 0.5 * (n - first):
+        return  # behind a regulator the drop says nothing of a resistance
+    parts = [*drop_parts(case.table, root, pack, pack, fit=""), fitted]
+    j = case.judge(parts, first, pack)
+    if j is None or j.signal is None or j.now < case.limits.branch_watch_mohm:
+        return
+    grave = j.sure and j.now >= case.limits.branch_ground_mohm
+    found.findings.append(
+        established(
+            case,
+            "source-resistance-rising",
+            pack,
+            j,
+            level=Level.GROUND if grave else Level.WATCH,
+            title=f"{pack}: {j.now:.0f} mOhm more than usual between it and {root} "
+            "(switch, plug or diode)",
+            quantity="drop per amp to the bus",
+            unit="mOhm",
+            rise_unit="mOhm",
+        )
+    )
+
+
+def _weak(case: Case, pack: str, found: Found) -> None:
+    """Voltage after landing, with start voltage and charge used taken out."""
+    end_v, start_v = (case.table.column(pack, f)[0] for f in ("end_v", "start_v"))
+    used_ah = case.table.column(pack, "used_mah")[0] / 1000.0
+    at = np.flatnonzero(np.isfinite(end_v + start_v + used_ah))
+    if at.size == 0:
+        return
+    end_v, start_v, used_ah = end_v[at], start_v[at], used_ah[at]
+    pack_of = case.aircraft.pack(pack)
+    capacity_ah = (pack_of.capacity_mah if pack_of and pack_of.capacity_mah else 4000.0) / 1000.0
+    per_ah = 4.0 / capacity_ah
+    part = Part(
+        name="end_v",
+        at=at,
+        y=end_v,
+        se=np.zeros(at.size),
+        sigma=_END_SIGMA_V,
+        design=np.stack([start_v - start_v.mean(), used_ah - used_ah.mean()], axis=1),
+        slope=np.array([_END_PER_START, _END_PER_AH * per_ah]),
+        slope_sd=np.array([_END_PER_START_SD, _END_PER_AH_SD * per_ah]),
+    )
+    j = case.judge([part], _first(case, pack), pack, sign=-1.0)
+    if j is None or j.signal is None or j.now < _WEAK_PCT / 100.0 * float(end_v.mean()):
+        return
+    found.findings.append(
+        established(
+            case,
+            "pack-weak",
+            pack,
+            j,
+            level=Level.WATCH,
+            title=f"{pack} ends the flight {j.now:.2f} V lower than charge used and start explain",
+            quantity="voltage after landing",
+            unit="V",
+            rise_unit="V",
+            scale=-1.0,
+        )
+    )
+
+
+def _share(case: Case, pair: tuple[str, str], found: Found) -> None:
+    y = case.table.column(pair[0], "share")[0]
+    at = np.flatnonzero(np.isfinite(y))
+    if at.size == 0:
+        return
+    one, two = (case.table.column(p, "rest_v")[0][at] for p in pair)
+    # The first pack's voltage at rest over the second's; 0 where not known.
+    apart, y = np.nan_to_num(one - two), y[at]
+    part = Part(
+        name="share",
+        at=at,
+        y=y,
+        se=np.zeros(at.size),
+        sigma=_SHARE_SIGMA,
+        weight=_SHARE_WEIGHT,
+        design=(apart - apart.mean())[:, None],
+        slope=np.array([_SHARE_PER_V]),
+        slope_sd=np.array([_SHARE_PER_V_SD]),
+    )
+    first = max(_first(case, p) for p in pair)
+    allowed = case.limits.share_points / 100.0
+    for sign, place in ((-1.0, pair[0]), (1.0, pair[1])):
+        j = case.judge([part], first, place, sign=sign)
+        if j is None or j.signal is None or j.onset is None:
+            continue
+        since = int(j.at[j.onset])
+        before = float(np.mean(y[(at >= j.first) & (at < since)]))
+        before = before if place == pair[0] else 1.0 - before
+        now = before - j.now
+        if abs(now - 0.5) < allowed and j.now < allowed:
+            continue
+        found.findings.append(
+            established(
+                case,
+                "pack-share",
+                place,
+                j,
+                level=Level.WATCH,
+                title=f"{place} gives {100 * now:.0f} % of the current, before "
+                f"{100 * before:.0f} %",
+                quantity="share of the current",
+                unit="%",
+                rise_unit="points",
+                scale=-100.0,
+                before=100.0 * before,
+                now=100.0 * now,
+            )
+        )
+        return

@@ -1,0 +1,120 @@
+"""How two packs divide each change of load: the resistances of their ways to the bus."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from telemetry.checks.case import Case, Found, established, trend_of
+from telemetry.model.log import FloatArray
+from telemetry.results import Level
+from telemetry.trends.parts import Part
+from telemetry.trends.table import Table
+
+# A way's resistance up by this share, against the other pack's (ours): cells are about half of it.
+_WATCH_PCT, _GROUND_PCT = 15.0, 100.0
+# Scatter of the logarithm of the ratio from flight to flight, to begin with (ours).
+_SIGMA = 0.03
+# Stretches that tell a ratio, and the share of the load below which a pack hardly conducts (ours).
+_FEW, _LEAST_SHARE = 10, 0.08
+_HARDLY = 0.3
+
+
+def divider_part(table: Table, pack: str, other: str) -> Part | None:
+    """Logarithm of the resistance of a pack's way to the bus over the other's, flight by flight.
+
+    Two sources at one bus divide a change of load inversely to the resistances of their ways
+    (Kirchhoff), whatever their open-circuit voltages are: these set the standing share only. The
+    slow change of the share with charge is taken out by a parabola in time; what is left of the
+    two currents lies on a line whose slope is found as the main axis, for both carry error
+    (orthogonal regression).
+
+    Parameters
+    ----------
+    table : Table
+    pack, other : str
+
+    Returns
+    -------
+    Part or None
+        None where no flight tells it.
+    """
+    one, two = (table.stretches("air", "amps", p) for p in (pack, other))
+    if one is None or two is None:
+        return None
+    rows = []
+    for k in range(table.size):
+        found = _log_ratio(two[k], one[k])
+        if found is not None:
+            rows.append((k, *found))
+    if not rows:
+        return None
+    at, y, se = np.array(rows).T
+    return Part(name="divider", at=at.astype(np.int64), y=y, se=se, sigma=_SIGMA)
+
+
+def _log_ratio(top: FloatArray, bottom: FloatArray) -> tuple[float, float] | None:
+    """Log of the ratio of the movements of two currents, and its standard error."""
+    both = np.isfinite(top) & np.isfinite(bottom)
+    total = top + bottom
+    if not both.any():
+        return None
+    least = _LEAST_SHARE * float(np.median(total[both]))
+    good = both & (top > least) & (bottom > least)
+    n = int(good.sum())
+    if n < max(_FEW, 0.5 * int(both.sum())):
+        return None
+    t = np.flatnonzero(good)
+    slow = np.stack([np.ones(n), t, t**2], axis=1)
+    moved = np.stack([top[good], bottom[good]], axis=1)
+    fitted, *_ = np.linalg.lstsq(slow, moved, rcond=None)
+    moved = moved - slow @ fitted
+    (xx, xy), (_, yy) = moved.T @ moved
+    # Main axis of the cloud; both currents rise with the load or the ratio means nothing.
+    if xy <= 0:
+        return None
+    slope = ((xx - yy) + np.hypot(xx - yy, 2.0 * xy)) / (2.0 * xy)
+    squared = min(float(xy**2 / (xx * yy)), 1.0)
+    if squared < _HARDLY:
+        return None
+    return float(np.log(slope)), float(np.sqrt((1.0 - squared) / squared / (n - 4)))
+
+
+def judge_way(case: Case, pack: str, other: str, first: int, found: Found) -> None:
+    """Finding source-resistance-rising of a pack's whole way to the bus: cells, lead, switch."""
+    part = divider_part(case.table, pack, other)
+    j = None if part is None else case.judge([part], first, pack, logarithmic=True)
+    if j is None:
+        return
+    found.trends.append(
+        trend_of(
+            "source-resistance-rising",
+            pack,
+            j,
+            quantity=f"resistance of its way to the bus, against {other}",
+            unit="%",
+            scale=100.0,
+            watch=_WATCH_PCT,
+            ground=_GROUND_PCT,
+        )
+    )
+    pct = 100.0 * j.now
+    if j.signal is None or pct < _WATCH_PCT:
+        return
+    grave = j.sure and pct >= _GROUND_PCT
+    found.findings.append(
+        established(
+            case,
+            "source-resistance-rising",
+            pack,
+            j,
+            level=Level.GROUND if grave else Level.WATCH,
+            title=f"{pack} takes up less of each load: the resistance of its way to the bus "
+            f"(cells, lead, switch) is up by {pct:.0f} % against {other}",
+            quantity="resistance of the way to the bus",
+            unit="",
+            rise_unit="%",
+            scale=100.0,
+            limit=None if grave else _GROUND_PCT,
+            evidence={"compared_with": other},
+        )
+    )

@@ -1,0 +1,202 @@
+"""Packs: what each gave. One that gave nothing, and an uneven share."""
+
+from __future__ import annotations
+
+from telemetry.aircraft import Aircraft
+from telemetry.checks.packs.low import low_packs, shared_packs
+from telemetry.checks.packs.paths import path_findings
+from telemetry.checks.raised import Raised
+from telemetry.results import Flight, Level, OutKind, OutSign, PackOut, PackState, PhaseKind
+
+# Under this share of the current a pack gives nothing (ours: three sensor gains of 1 to 2 %).
+_NOTHING = 0.05
+# An outage shorter than this and seen once may be two readings that failed; where no voltage
+# confirms it, one shorter than that, or of a pack that gave little before (ours).
+_SURE_S = 3.0
+_LONG_S, _MUCH = 20.0, 0.3
+# A share below this takes a path of four times the other's resistance; where the pack's voltage
+# lies below the other's, which a bad path behind it cannot make, it is held off (ours).
+_HELD = 0.2
+# Two voltage sensors may differ by this much (ours: half a percent of 8 V).
+_SENSORS_V = 0.04
+
+
+def pack_findings(flight: Flight, aircraft: Aircraft) -> list[Raised]:
+    """What the packs of one flight show, each cause told once."""
+    lost = _lost(flight)
+    out = {r.place for r in lost}
+    low = low_packs(flight, aircraft)
+    weak = {r.place for r in low}
+    never = [] if out else _never(flight, aircraft, weak)
+    silent = out | {r.place for r in never}
+    share = [] if silent or weak else _share(flight, aircraft)
+    return [*lost, *never, *low, *share, *path_findings(flight, aircraft)]
+
+
+def lost_in_flight(flight: Flight) -> frozenset[str]:
+    """Packs that stopped giving current under way."""
+    return frozenset(o.place for o in flight.pack_outs if _in_flight(o, flight))
+
+
+def _in_flight(out: PackOut, flight: Flight) -> bool:
+    return out.kind is OutKind.LOST and any(
+        p.kind is PhaseKind.FLIGHT and p.start_s < out.end_s and out.start_s < p.end_s
+        for p in flight.phases
+    )
+
+
+def _lost(flight: Flight) -> list[Raised]:
+    """One finding for each pack that stopped giving current without a plain reason.
+
+    On the ground a hand may have switched it off: told where it was in a stir, or where its own
+    voltage is gone, and it did not come back.
+    """
+    found: dict[str, list[PackOut]] = {}
+    for out in flight.pack_outs:
+        if _in_flight(out, flight):
+            found.setdefault(out.place, []).append(out)
+    raised = [_lost_one(place, outs) for place, outs in found.items()]
+    stirs = [p for p in flight.phases if p.kind is PhaseKind.STIR]
+    for out in flight.pack_outs:
+        stirred = any(p.start_s < out.end_s and out.start_s < p.end_s for p in stirs)
+        gone = out.kind is OutKind.LOST and not out.back
+        gone = gone and (stirred or out.sign is OutSign.DEAD)
+        if gone and out.place not in found:
+            raised.append(_on_the_ground(out, flight))
+    return raised
+
+
+def _lost_one(place: str, outs: list[PackOut]) -> Raised:
+    first = outs[0]
+    long_s = sum(o.duration_s for o in outs)
+    many = "" if len(outs) == 1 else f" {len(outs)} times"
+    lasted = f"for {long_s:.0f} s in all" if outs[-1].back else "and not again"
+    if all(o.sign is OutSign.UNKNOWN for o in outs):
+        grave = long_s >= _LONG_S and max(o.share_before or 0.0 for o in outs) >= _MUCH
+    else:
+        grave = len(outs) > 1 or long_s >= _SURE_S
+    return Raised(
+        code="pack-out",
+        level=Level.GROUND if grave else Level.WATCH,
+        place=place,
+        title=f"{place} stopped giving current in flight{many}, {lasted}",
+        evidence=_out_evidence(outs),
+        start_s=first.start_s,
+        end_s=first.end_s,
+    )
+
+
+def _on_the_ground(out: PackOut, flight: Flight) -> Raised:
+    where = "on the ground" if flight.kind == "flight" else "where no flight was recognised"
+    return Raised(
+        code="pack-out",
+        level=Level.WATCH,
+        place=out.place,
+        title=f"{out.place} stopped giving current {where}, and not again",
+        evidence=_out_evidence([out]),
+        also=("it was switched off or unplugged by hand",),
+        start_s=out.start_s,
+        end_s=out.end_s,
+    )
+
+
+def _out_evidence(outs: list[PackOut]) -> dict[str, float | int | str | None]:
+    bus = [o.bus_v for o in outs if o.bus_v is not None]
+    return {
+        "time_s": outs[0].start_s,
+        "out_s": sum(o.duration_s for o in outs),
+        "share_before": outs[0].share_before,
+        "carried_a": max((o.carried_a for o in outs if o.carried_a is not None), default=None),
+        "bus_v": min(bus, default=None),
+        "own_v": outs[0].own_v,
+        "sign": str(outs[0].sign),
+    }
+
+
+def _never(flight: Flight, aircraft: Aircraft, low: set[str]) -> list[Raised]:
+    """A pack that is to share and gave nothing under load from first to last."""
+    shared = shared_packs(flight)
+    silent = [s for s in shared if s.high_share is not None and s.high_share < _NOTHING]
+    if len(shared) < 2 or len(silent) != 1:
+        return []
+    state = silent[0]
+    told = aircraft.pack(state.place)
+    said = told is not None and "role" in told.model_fields_set
+    other = next(s for s in shared if s is not state)
+    held_off = state.place in low or _held_off(state, other, aircraft)
+    if held_off:
+        also: tuple[str, ...] = ("its voltage lies below the other's, so that it is held off",)
+    elif said:
+        also = ()
+    else:
+        also = ("it stands by by design, and the profile does not say so",)
+    return [
+        Raised(
+            code="pack-out",
+            level=Level.GROUND if said and not held_off else Level.WATCH,
+            place=state.place,
+            title=f"{state.place} gave no current under load",
+            evidence={
+                "share": state.share,
+                "low_share": state.low_share,
+                "high_share": state.high_share,
+                "rest_v": state.rest_v,
+                "loaded_v": state.loaded_v,
+                "other_loaded_v": other.loaded_v,
+            },
+            also=also,
+        )
+    ]
+
+
+def _held_off(state: PackState, other: PackState, aircraft: Aircraft) -> bool:
+    """Whether a pack that gave nothing lies below the other under its load.
+
+    Behind switches and diodes it cannot give then. One whose path is open lies above, at its rest
+    voltage. Behind regulators their set-points decide, and its voltage says nothing.
+    """
+    return aircraft.regulated_v is None and _below(state, other, _SENSORS_V)
+
+
+def _below(state: PackState, other: PackState, by_v: float = 0.0) -> bool:
+    """Whether a pack's voltage under load is known to lie below the other's."""
+    if state.loaded_v is None or other.loaded_v is None:
+        return False
+    return state.loaded_v < other.loaded_v + by_v
+
+
+def _share(flight: Flight, aircraft: Aircraft) -> list[Raised]:
+    """An uneven share of a pair: watch where the paths differ, else it is their charge."""
+    off = [s for s in shared_packs(flight) if s.off_balance and s.share is not None]
+    if not off or len(shared_packs(flight)) != 2:
+        return []
+    state = min(off, key=lambda s: s.share or 0.0)
+    band = aircraft.limits.share_points / 100
+    share = state.share or 0.0
+    low, high = state.low_change_share, state.high_change_share
+    even = low is not None and high is not None and high >= 0.5 - band and low <= 0.5 + band
+    other = next(s for s in shared_packs(flight) if s is not state)
+    held = share < _HELD and _below(state, other)
+    cause = ""
+    if even:
+        cause = "unequal charge: of a change of the load both take their part"
+    elif held:
+        cause = "unequal charge: it lies below the other and is held off most of the time"
+    return [
+        Raised(
+            code="pack-share",
+            level=Level.CLEAR if cause else Level.WATCH,
+            place=state.place,
+            title=f"{state.place} gave {100 * share:.0f} % of the current under load",
+            evidence={
+                "share": state.share,
+                "low_share": state.low_share,
+                "high_share": state.high_share,
+                "change_share": state.change_share,
+                "low_change_share": low,
+                "high_change_share": high,
+                "allowed_points": aircraft.limits.share_points,
+            },
+            also=(cause,) if cause else (),
+        )
+    ]

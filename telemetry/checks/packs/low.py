@@ -1,0 +1,176 @@
+"""Packs that were low: against the other of a pair, by their cells, by the reserve at landing."""
+
+from __future__ import annotations
+
+from telemetry.aircraft import CELL_V, Aircraft, Pack
+from telemetry.checks.raised import Raised
+from telemetry.checks.words import RUN_DOWN
+from telemetry.measure.charge_state import guess_pack
+from telemetry.results import Flight, Level, PackState
+
+# Rest voltages of a pair: further apart than this is no scatter of sensors and charging (ours: a
+# tenth to a third of the charge of most lithium cells).
+_APART_PCT = 3.5
+# A cell of lithium iron phosphate just off the charger reads up to a tenth more than one that has
+# rested (common practice, no source); above this it is not low.
+_LIFE_REST_V = 3.25
+
+
+def shared_packs(flight: Flight) -> list[PackState]:
+    """The packs that are to share the load."""
+    return [s for s in flight.packs if s.role == "shared"]
+
+
+def low_packs(flight: Flight, aircraft: Aircraft) -> list[Raised]:
+    """Packs that were low: run down, against the other, by their cells, by the reserve."""
+    apart = _apart(flight, aircraft)
+    out = []
+    for state in flight.packs:
+        pack = aircraft.pack(state.place)
+        reasons = [
+            r
+            for r in (
+                _run_down(state),
+                apart.get(state.place),
+                None if pack is None else _by_cells(state, pack),
+                None if pack is None else _by_reserve(state, aircraft.limits.reserve_pct),
+            )
+            if r is not None
+        ]
+        if reasons:
+            first, *rest = reasons
+            evidence = dict(first.evidence)
+            for r in rest:
+                evidence |= {k: v for k, v in r.evidence.items() if k not in evidence}
+            out.append(
+                Raised(
+                    code="pack-low",
+                    level=first.level,
+                    place=state.place,
+                    title=first.title,
+                    evidence={**evidence, "counter_start_mah": state.counter_start_mah},
+                    also=tuple(dict.fromkeys(x for r in reasons for x in r.also)),
+                    words=first.words,
+                )
+            )
+    return out
+
+
+def _run_down(state: PackState) -> Raised | None:
+    """A lithium pack that rested below its floor: ground where its cells are damaged."""
+    low, floor, damage = state.lowest_rest_v, state.rest_floor_v, state.damage_v
+    if low is None or floor is None or damage is None or not state.run_down:
+        return None
+    when = "began" if low == state.rest_v else "ended"
+    if state.cells is None:
+        what = f"at {low:.2f} V at rest; a lithium pack of its voltage has its floor at"
+        title = f"{state.place} {when} {what} {floor:.2f} V or above"
+        also: tuple[str, ...] = ("it is no lithium pack, which the profile does not say",)
+    else:
+        what = f"at {low / state.cells:.2f} V a cell at rest, below its floor of"
+        title = f"{state.place} {when} {what} {floor / state.cells:.2f} V"
+        also = ()
+    return Raised(
+        code="pack-low",
+        level=Level.GROUND if low < damage else Level.WATCH,
+        place=state.place,
+        title=title,
+        evidence={
+            "rest_v": state.rest_v,
+            "landing_rest_v": state.landing_rest_v,
+            "cell_v": None if state.cells is None else low / state.cells,
+            "rest_floor_v": floor,
+            "damage_v": damage,
+        },
+        also=also,
+        words=RUN_DOWN,
+    )
+
+
+def _apart(flight: Flight, aircraft: Aircraft) -> dict[str, Raised]:
+    """The lower of a shared pair whose voltages at rest lie clearly apart."""
+    pair = [s for s in shared_packs(flight) if s.rest_v is not None]
+    if len(shared_packs(flight)) != 2 or len(pair) != 2:
+        return {}
+    low, high = sorted(pair, key=lambda s: s.rest_v or 0.0)
+    packs = [aircraft.pack(s.place) for s in (low, high)]
+    per_cell = [None if p is None or p.cells is None else p.cells for p in packs]
+    kinds = [None if p is None else p.chemistry for p in packs]
+    if None not in kinds and kinds[0] != kinds[1]:
+        return {}
+    cells = (per_cell[0] or 1, per_cell[1] or 1) if None not in per_cell else (1, 1)
+    low_v, high_v = (low.rest_v or 0.0) / cells[0], (high.rest_v or 0.0) / cells[1]
+    if low_v > high_v:
+        return {}
+    gap_pct = 100 * (high_v - low_v) / high_v
+    if gap_pct <= _APART_PCT or _rested_life(low.rest_v or 0.0, high.rest_v or 0.0, packs[0]):
+        return {}
+    also = () if None not in kinds else ("the two packs are of different kinds by design",)
+    return {
+        low.place: Raised(
+            code="pack-low",
+            level=Level.WATCH,
+            place=low.place,
+            title=f"{low.place} began at {low.rest_v:.2f} V at rest, {high.place} at "
+            f"{high.rest_v:.2f} V",
+            evidence={
+                "rest_v": low.rest_v,
+                "other_rest_v": high.rest_v,
+                "gap_pct": gap_pct,
+                "share": low.share,
+            },
+            also=also,
+        )
+    }
+
+
+def _rested_life(low_v: float, high_v: float, pack: Pack | None) -> bool:
+    """Whether both may be lithium iron phosphate, the higher one just off the charger."""
+    if pack is not None and pack.chemistry is not None:
+        counts = [pack.cells or 0] if pack.chemistry == "life" else []
+    else:
+        both = [set(guess_pack(v).candidates) for v in (low_v, high_v)]
+        counts = [n for kind, n in both[0] & both[1] if kind == "life"]
+    return any(n and low_v / n >= _LIFE_REST_V for n in counts)
+
+
+def _by_cells(state: PackState, pack: Pack) -> Raised | None:
+    """Rest voltage per cell at or below nominal: the larger part of the charge is gone."""
+    if state.rest_v is None or pack.chemistry is None or pack.cells is None:
+        return None
+    cell_v, nominal_v = state.rest_v / pack.cells, CELL_V[pack.chemistry][1]
+    if cell_v > nominal_v:
+        return None
+    return Raised(
+        code="pack-low",
+        level=Level.WATCH,
+        place=state.place,
+        title=f"{state.place} began at {cell_v:.2f} V a cell at rest; nominal is {nominal_v:.2f} V",
+        evidence={"rest_v": state.rest_v, "cell_v": cell_v, "nominal_v": nominal_v},
+    )
+
+
+def _by_reserve(state: PackState, reserve_pct: float) -> Raised | None:
+    """Less than the reserve left at landing.
+
+    A rest voltage tells the charge roughly: then all of its interval must lie below. A pack taken
+    as full had no more than that.
+    """
+    left = state.high_landing_pct if state.basis == "rest voltage" else state.landing_pct
+    if left is None or state.landing_pct is None or left >= reserve_pct:
+        return None
+    basis = {"records": "by the records", "full": "even if it was full before"}
+    return Raised(
+        code="pack-low",
+        level=Level.WATCH,
+        place=state.place,
+        title=f"{state.place} landed with {state.landing_pct:.0f} % of its capacity "
+        f"{basis.get(state.basis, 'by its voltage at rest')}; the reserve is {reserve_pct:.0f} %",
+        evidence={
+            "landing_pct": state.landing_pct,
+            "low_landing_pct": state.low_landing_pct,
+            "high_landing_pct": state.high_landing_pct,
+            "reserve_pct": reserve_pct,
+            "drawn_mah": state.drawn_mah,
+        },
+    )

@@ -1,0 +1,1 @@
+"""Sensors: offsets, counters against currents, a gain that moved."""

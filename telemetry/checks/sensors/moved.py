@@ -1,0 +1,92 @@
+"""A current that moved: the servos, or the sensor that reports it?"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from telemetry.checks.case import Case, usual
+from telemetry.checks.tree import fed_places, whole_of
+from telemetry.trends.drops import drop_parts
+from telemetry.trends.parts import Part, log_odds, moved_since
+
+# Scatter of the balance of total and nodes against the place's current, gain error of a sensor
+# (common practice, no source), and how sure the odds must be (ours).
+_BALANCE_SIGMA, _GAIN_SD = 0.03, 0.02
+_SURE = 3.0
+_FEW_BLOCKS = 4
+
+
+def sensor_moved(case: Case, place: str, first: int, since: int, moved: float) -> bool:
+    """Whether a change of a place's current is its sensor's alone.
+
+    A sensor that reads more shows more current without more drop of voltage, and without more in
+    the total.
+
+    Parameters
+    ----------
+    case : Case
+    place : str
+    first, since : int
+        First flight of the baseline, first flight of the change.
+    moved : float
+        Logarithm of the factor by which the current moved.
+    """
+    learn = np.arange(len(case.flights)) < since
+    odds = 0.0
+    for part, if_sensor in (
+        *_drop_of(case, place, first, since, moved),
+        *_balance(case, place, first, since, moved),
+    ):
+        seen = moved_since(part.since(first), learn)
+        if seen is not None:
+            odds += log_odds(*seen, if_sensor, 0.0)
+    return odds > _SURE
+
+
+def _drop_of(
+    case: Case, place: str, first: int, since: int, moved: float
+) -> list[tuple[Part, float]]:
+    """Drop per amp: a sensor that reads more makes it less by the same factor."""
+    parent = dict(fed_places(case)).get(place)
+    before = usual(case.table, place, "branch_mohm", first, since)
+    if parent is None or before is None:
+        return []
+    expected = before * float(np.expm1(-moved))
+    parts = drop_parts(case.table, place, parent, place, fit="branch_mohm")
+    return [(p, expected) for p in parts if p.name != "stir"]
+
+
+def _balance(
+    case: Case, place: str, first: int, since: int, moved: float
+) -> list[tuple[Part, float]]:
+    """Total less all places, A: it moves against a place's sensor, and not with its servos."""
+    known = case.table.current_places
+    whole = whole_of(case)
+    nodes = [p for p in known if p in dict(fed_places(case))]
+    total = None if whole is None else case.table.stretches("air", "amps", whole)
+    parts = [case.table.stretches("air", "amps", p) for p in nodes]
+    if total is None or place not in nodes or any(p is None for p in parts):
+        return []
+    own = case.table.stretches("air", "amps", place)
+    assert own is not None
+    left = total - np.sum([p for p in parts if p is not None], axis=0)
+    good = np.isfinite(left)
+    at = np.flatnonzero(good.sum(axis=1) >= _FEW_BLOCKS)
+    n = np.maximum(good.sum(axis=1), _FEW_BLOCKS)
+    balance, drawn, used = (np.where(good, x, 0.0).sum(axis=1) / n for x in (left, total, own))
+    before = at[(at >= first) & (at < since)]
+    if before.size == 0:
+        return []
+    before_a = float(used[before].mean())
+    part = Part(
+        name="balance",
+        at=at,
+        y=balance[at],
+        se=np.zeros(at.size),
+        sigma=_BALANCE_SIGMA * before_a,
+        # Gains of the sensors differ a little: the balance goes with the total.
+        design=(drawn[at] - drawn[at].mean())[:, None],
+        slope=np.zeros(1),
+        slope_sd=np.array([_GAIN_SD]),
+    )
+    return [(part, -before_a * float(np.expm1(moved)))]

@@ -1,0 +1,1 @@
+"""Servo currents: rising, heating, silent."""

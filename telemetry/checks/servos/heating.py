@@ -1,0 +1,114 @@
+"""Servos that draw more as they warm: the current rises within each flight."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from telemetry.checks.case import Case, Found, established, trend_of
+from telemetry.results import Finding, Level
+from telemetry.trends.evidence import Judgement
+from telemetry.trends.parts import Part, log_odds, moved_since
+from telemetry.trends.ratios import mirror_place, ramp_part
+
+# Mean current of a flight for a unit of rise from cold to warm (ours: a flight is half warming up,
+# and holding dilutes it), and how unsure that is, relative.
+_AIR_RESPONSE, _AIR_DOUBT = 0.35, 0.6
+# Odds (log) from which a place that draws more is told to heat instead.
+_RATHER_HEATING = 3.0
+
+
+def judge_heating(
+    case: Case,
+    place: str,
+    parts: Sequence[Part],
+    sound: tuple[str, ...],
+    rising: bool,
+    found: Found,
+) -> Finding | None:
+    """The finding servo-heating of one place, or None; its trend is added to ``found``.
+
+    A hot servo shows in the air, more so late in a flight, and not in the stir before it.
+
+    Parameters
+    ----------
+    case : Case
+    place : str
+    parts : sequence of Part
+        Stir, air and rest current against other places.
+    sound : tuple of str
+        Other places that are not suspect.
+    rising : bool
+        Whether the place is told to draw more already; only clear odds then make it heating.
+    found : Found
+    """
+    mirror = mirror_place(case.aircraft, place, sound) is not None
+    ramp = ramp_part(case.table, place, sound, mirror=mirror) if sound else None
+    if ramp is None:
+        return None
+    air = [replace(p, response=_AIR_RESPONSE, doubt=_AIR_DOUBT) for p in parts if p.name == "air"]
+    j = case.judge([ramp, *air], case.first(place, *sound), place)
+    if j is None:
+        return None
+    servos, known = case.servos(place)
+    found.trends.append(
+        trend_of(
+            "servo-heating",
+            place,
+            j,
+            quantity="rise from cold to warm per average servo share",
+            unit="%",
+            scale=100.0 * servos,
+            watch=case.limits.servo_watch_pct,
+            ground=case.limits.servo_ground_pct,
+        )
+    )
+    pct = case.servo_pct(place, j)
+    if j.signal is None or j.onset is None or pct < case.limits.servo_watch_pct:
+        return None
+    if _odds(case, [*parts, ramp], j) < (_RATHER_HEATING if rising else 0.0):
+        return None
+    grave = j.sure and pct >= case.limits.servo_ground_pct
+    against = " and ".join(sound)
+    return established(
+        case,
+        "servo-heating",
+        place,
+        j,
+        level=Level.GROUND if grave else Level.WATCH,
+        title=f"{place}: current rises by {100 * j.now:.0f} % as it warms in a flight, against "
+        f"{against}: about {pct:.0f} % of one servo's share"
+        + ("" if known else f" (assuming {servos} servos there)"),
+        quantity="rise within a flight",
+        unit="%",
+        rise_unit="% of one servo's share",
+        scale=100.0 * servos,
+        limit=None if grave else case.limits.servo_ground_pct,
+        evidence={
+            "ramp_pct": 100.0 * j.now,
+            "servo_share_pct": pct,
+            "servos": servos,
+            "servos_known": "yes" if known else "assumed",
+            "compared_with": against,
+        },
+    )
+
+
+def _odds(case: Case, parts: Sequence[Part], j: Judgement) -> float:
+    """Log of the odds that the place heats, rather than draws more cold as well as warm."""
+    assert j.onset is not None
+    learn = np.arange(len(case.flights)) < j.at[j.onset]
+    air = next((p.response for p in parts if p.name == "air"), 1.0)
+    rise = j.mean_rise
+    cold = rise * _AIR_RESPONSE / air
+    total = 0.0
+    for part in parts:
+        if part.name == "air":
+            continue  # it says the same of both
+        seen = moved_since(part.since(j.first), learn)
+        if seen is not None:
+            if_hot, if_cold = (rise, 0.0) if part.name == "ramp" else (0.0, cold * part.response)
+            total += log_odds(*seen, if_hot, if_cold)
+    return total

@@ -1,0 +1,1 @@
+"""The supply: lost, low, near the restart level, restarted; dips across flights."""

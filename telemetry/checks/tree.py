@@ -1,0 +1,70 @@
+"""Which places feed which, as far as profile, names and voltages tell."""
+
+from __future__ import annotations
+
+from telemetry.checks.case import Case
+from telemetry.model.channels import PlaceKind, kind_of_place
+from telemetry.trends.features.flight import load_places, node_places
+from telemetry.trends.features.voltages import TOTAL
+
+_SUPPLIES = (PlaceKind.PACK, PlaceKind.REGULATOR, PlaceKind.BUS)
+
+
+def root_of(case: Case) -> str | None:
+    """The place below which the nodes hang: the profile's, else the bus, else the only pack."""
+    if case.aircraft.root is not None:
+        return case.aircraft.root
+    seen = case.table.voltage_places
+    bus = next((p for p in seen if kind_of_place(p) is PlaceKind.BUS), None)
+    packs = [p for p in seen if kind_of_place(p) is PlaceKind.PACK]
+    return packs[0] if bus is None and len(packs) == 1 else bus
+
+
+def fed_places(case: Case) -> list[tuple[str, str]]:
+    """Places with a voltage of their own, and the place that feeds each."""
+    seen, root = case.table.voltage_places, root_of(case)
+    nodes = node_places(case.aircraft, seen)
+    out = []
+    for place in seen:
+        if place == root or place not in nodes:
+            continue
+        node = case.aircraft.node(place)
+        parent = root if node is None else node.fed_from
+        if parent is not None and parent in seen and parent != place:
+            out.append((place, parent))
+    return out
+
+
+def left_out(case: Case) -> list[str]:
+    """Places whose voltage or current is compared with nothing, in words, each with the reason."""
+    aircraft, table = case.aircraft, case.table
+    loads, fed = load_places(aircraft, table.current_places), fed_places(case)
+    out = []
+    for place in dict.fromkeys([*table.current_places, *table.voltage_places]):
+        supply = kind_of_place(place) in _SUPPLIES or place in (root_of(case), TOTAL)
+        if supply or aircraft.pack(place) or aircraft.supply(place):
+            continue
+        if place in table.current_places and loads and place not in loads:
+            out.append(f"current of {place}: by name or size it drives no servos")
+        if place in table.voltage_places and fed and place not in {p for p, _ in fed}:
+            out.append(f"voltage of {place}: what feeds it is not known, or has no voltage here")
+    return out
+
+
+def current_of(case: Case, place: str, parent: str) -> tuple[str | None, bool]:
+    """The place whose current flows through the lead; True where it is that place's own."""
+    known = case.table.current_places
+    if place in known and not case.aircraft.children(place):
+        return place, True
+    return parent if parent in known else whole_of(case), False
+
+
+def whole_of(case: Case) -> str | None:
+    """The place whose current is that of the whole: the root, the sum of the packs, the only pack.
+
+    None where no place tells it.
+    """
+    known = case.table.current_places
+    packs = [p for p in known if kind_of_place(p) is PlaceKind.PACK]
+    only = packs if len(packs) == 1 and len(case.aircraft.packs) <= 1 else []
+    return next((p for p in (root_of(case), "bus", TOTAL, *only) if p in known), None)

@@ -1,0 +1,1 @@
+"""The power path solved as a circuit: worst cases, margins, budget."""

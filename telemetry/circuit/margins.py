@@ -1,0 +1,91 @@
+"""How far each place stays above its restart level: as observed, and in three worst cases.
+
+(a) "pack-lost": one shared pack is lost and the others carry the highest current observed;
+(b) "return-level": the current reaches the level expected once in many flights;
+(c) "all-stalled": all servos of the profile are stalled at once, each a resistance.
+
+Each case starts from the state at landing, when the packs are lowest: the mean voltage and current
+of every place there. From that point the voltage is carried along measured resistances to the
+current of the case. What a resistance does not tell (a lead's, from the wire table; a regulator's
+drop-out) is taken from the profile and said in the note. Intervals follow from those of all inputs
+by :func:`telemetry.numerics.intervals.propagate`. Where something needed is not known, there is no
+voltage, and the note says what is missing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from telemetry.aircraft import Aircraft
+from telemetry.circuit.known import Measured
+from telemetry.circuit.worst_cases import Circuit, Missing
+from telemetry.numerics.intervals import propagate
+from telemetry.results import Margin, Resistance, WorstCase
+
+CASES = ("pack-lost", "return-level", "all-stalled")
+
+
+def margins(
+    aircraft: Aircraft, resistances: Sequence[Resistance], measured: Measured
+) -> tuple[Margin, ...]:
+    """Observed margin and the three worst cases at every place with electronics.
+
+    Parameters
+    ----------
+    aircraft : Aircraft
+        As of the day of the flight (:meth:`Aircraft.on`).
+    resistances : sequence of Resistance
+        Of the same flight; refused ones count as not known.
+    measured : Measured
+
+    Returns
+    -------
+    tuple of Margin
+        The root of the path and all nodes, with or without a voltage in the log; each with all
+        three cases. Packs only where a pack is the root.
+    """
+    circuit = Circuit(aircraft, resistances, measured)
+    root = circuit.root
+    nodes = [n.name for n in aircraft.nodes]
+    packs = {p.name for p in aircraft.packs}
+    named = [root] if root is not None else []
+    places = dict.fromkeys([*named, *nodes, *(p for p in measured.lowest_v if p not in packs)])
+    return tuple(_margin(place, circuit) for place in places)
+
+
+def _margin(place: str, circuit: Circuit) -> Margin:
+    lowest = circuit.measured.lowest_v.get(place)
+    restart = circuit.aircraft.restart_v(place)
+    return Margin(
+        place=place,
+        lowest_v=lowest,
+        restart_v=restart,
+        observed_v=None if lowest is None else lowest - restart,
+        cases=tuple(worked_out(name, place, circuit) for name in CASES),
+    )
+
+
+def worked_out(name: str, place: str, circuit: Circuit) -> WorstCase:
+    """One case at one place; without a voltage, and with the reason, where something is missing."""
+    try:
+        case = circuit.case(name)
+        volts = propagate(lambda x: {"v": max(case.volts(x, place), 0.0)}, circuit.inputs)["v"]
+    except Missing as missing:
+        return WorstCase(
+            case=name, current_a=None, voltage_v=None, low_v=None, high_v=None, note=str(missing)
+        )
+    notes = [case.note, *circuit.notes_on(place)]
+    low = max(volts.low, 0.0)
+    lowest = circuit.measured.lowest_v.get(place)
+    if lowest is not None and lowest < low:
+        # No loss and no higher load raises a voltage: whatever pulled it down can come again.
+        low = lowest
+        notes.append("a lower reading was seen, which the load does not explain")
+    return WorstCase(
+        case=name,
+        current_a=case.amps({key: x.value for key, x in circuit.inputs.items()}, place),
+        voltage_v=volts.value,
+        low_v=low,
+        high_v=volts.high,
+        note="; ".join(n for n in notes if n),
+    )

@@ -1,0 +1,111 @@
+"""What several flights of one aircraft measured together, for the budget."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+
+from telemetry.aircraft import Aircraft
+from telemetry.circuit.known import Measured
+from telemetry.circuit.measured import PeakSet, current_peaks, measured_in, pooled_peaks
+from telemetry.numerics.intervals import Interval
+from telemetry.readings import Readings, take_readings
+from telemetry.results import Flight, Resistance, Review
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Together:
+    """Measurements of several flights as one state.
+
+    Attributes
+    ----------
+    aircraft : Aircraft
+        As of the day of the last of them.
+    resistances : tuple of Resistance
+        The newest of each that could be measured.
+    measured : Measured
+        Lowest voltages and highest currents of all; return levels from the peaks of all; voltages
+        and currents at landing, and shares, of the last flight.
+    flights : int
+    """
+
+    aircraft: Aircraft
+    resistances: tuple[Resistance, ...]
+    measured: Measured
+    flights: int
+
+
+def together(reviews: Sequence[Review]) -> Together | None:
+    """The flights of some reviews as one state; bench recordings count where there is no flight.
+
+    Parameters
+    ----------
+    reviews : sequence of Review
+        In the order of time.
+
+    Returns
+    -------
+    Together or None
+        None where the reviews hold nothing.
+    """
+    recorded = [(r, f) for r in reviews for f in r.flights]
+    flown = [(r, f) for r, f in recorded if f.kind == "flight"] or recorded
+    if not flown:
+        return None
+    parts = [(r, f, _within(r, f)) for r, f in flown]
+    sets: dict[str, list[PeakSet]] = {}
+    for r, f, readings in parts:
+        for place, peaks in current_peaks(f.phases, readings, r.aircraft).items():
+            sets.setdefault(place, []).append(peaks)
+    pooled = {place: pooled_peaks(found) for place, found in sets.items()}
+    *earlier, (review, flight, readings) = parts
+    last = measured_in(flight.phases, readings, review.aircraft, pooled)
+    every = [measured_in(f.phases, x, r.aircraft, {}) for r, f, x in earlier] + [last]
+    measured = replace(
+        last,
+        lowest_v=_extremes([m.lowest_v.items() for m in every], lowest=True),
+        usual_a=_extremes([m.usual_a.items() for m in every], lowest=False),
+        peak_a=_highest([m.peak_a.items() for m in every]),
+    )
+    return Together(
+        aircraft=review.aircraft,
+        resistances=_newest([f.resistances for _, f in flown]),
+        measured=measured,
+        flights=len(flown),
+    )
+
+
+def _within(review: Review, flight: Flight) -> Readings:
+    readings = take_readings(review.log, review.limits)
+    return readings.within(flight.start_s, flight.end_s)
+
+
+def _extremes(found: Iterable[Iterable[tuple[str, float]]], *, lowest: bool) -> dict[str, float]:
+    out: dict[str, float] = {}
+    for items in found:
+        for place, value in items:
+            held = out.get(place, value)
+            out[place] = min(held, value) if lowest else max(held, value)
+    return out
+
+
+def _highest(found: Iterable[Iterable[tuple[str, Interval]]]) -> dict[str, Interval]:
+    """The highest value of each place, and the highest that may have been missed in any."""
+    out: dict[str, Interval] = {}
+    for items in found:
+        for place, x in items:
+            held = out.get(place, x)
+            value = max(held.value, x.value)
+            out[place] = Interval(value, value, max(held.high, x.high))
+    return out
+
+
+def _newest(flights: Sequence[Sequence[Resistance]]) -> tuple[Resistance, ...]:
+    """Of each resistance the newest that was not refused, else the newest refusal."""
+    out: dict[tuple[str, str, str | None], Resistance] = {}
+    for resistances in flights:
+        for r in resistances:
+            key = (r.kind, r.place, r.parent)
+            if r.mohm is not None or key not in out or out[key].mohm is None:
+                out[key] = r
+    return tuple(out.values())

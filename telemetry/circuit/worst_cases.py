@@ -1,0 +1,233 @@
+"""The path of one flight as a circuit with numbers, and the three worst cases solved on it.
+
+See :mod:`telemetry.circuit.margins` for the cases. A case is a plain function of the named numbers
+that :mod:`telemetry.circuit.known` gathers.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+
+from telemetry.circuit.known import TOTAL, Known
+from telemetry.circuit.network import Line, load_ohm, loaded_v, place_volts, together_v
+
+Numbers = Mapping[str, float]
+
+
+class Missing(Exception):
+    """Something a case needs is not known; the text says what."""
+
+
+@dataclass(frozen=True, slots=True)
+class Case:
+    """A case ready to be worked out: numbers in, voltage and current at a place out."""
+
+    volts: Callable[[Numbers, str], float]
+    amps: Callable[[Numbers, str], float | None]
+    note: str = ""
+
+
+class Circuit(Known):
+    """The path with everything known of it, and the cases solved on it."""
+
+    def case(self, name: str) -> Case:
+        """A case by its name; raises ``Missing`` where it cannot be worked out at all.
+
+        Besides the three worst cases "all-packs": the observed peak, carried by all packs.
+        """
+        if self.root is None:
+            raise Missing("the path is not known: the profile names no bus")
+        return {
+            "pack-lost": self._pack_lost,
+            "return-level": lambda: self._all_packs("return"),
+            "all-packs": lambda: self._all_packs("peak"),
+            "all-stalled": self._all_stalled,
+        }[name]()
+
+    def _pack_lost(self) -> Case:
+        packs = [p.name for p in self.aircraft.packs if p.name not in self.measured.gone]
+        if len(self.aircraft.packs) < 2:
+            raise Missing("there is no second pack to carry the load")
+        gone = sorted(self.measured.gone)
+        # What is lost already is the case itself; nobody asks for two at once.
+        losses = [tuple(gone)] if gone else [(pack,) for pack in self.shared]
+        centre = {name: value.value for name, value in self.inputs.items()}
+        left, why = [], ""
+        for lost in losses:
+            remaining = [p for p in packs if p not in lost]
+            try:
+                self._root_v(centre, "peak", remaining)
+                left.append(remaining)
+            except Missing as missing:
+                why = f"without {' and '.join(lost)}: {missing}"
+        if not left:
+            raise Missing(why)
+
+        def volts(x: Numbers, place: str) -> float:
+            root_v = min(self._root_v(x, "peak", remaining) for remaining in left)
+            return self._carried(x, place, root_v, "peak")
+
+        note = f"{' and '.join(gone)} gave nothing already" if gone else ""
+        return Case(volts, self._flow("peak"), f"not known {why}" if why else note)
+
+    def _all_packs(self, load: str) -> Case:
+        def volts(x: Numbers, place: str) -> float:
+            return self._carried(x, place, self._root_v(x, load, self.present), load)
+
+        return Case(volts, self._flow(load))
+
+    def _flow(self, load: str) -> Callable[[Numbers, str], float | None]:
+        return lambda x, place: x.get(f"{load} {TOTAL if place == self.root else place}")
+
+    def _all_stalled(self) -> Case:
+        aircraft, root = self.aircraft, self.root or ""
+        siemens: dict[str, float] = {}
+        for servo in aircraft.servos:
+            if servo.stall_a is None or servo.stall_v is None:
+                raise Missing(f"no stall current of {servo.drives} on {servo.node}")
+            each = servo.count * servo.stall_a / servo.stall_v
+            siemens[servo.node] = siemens.get(servo.node, 0.0) + each
+        if not siemens:
+            raise Missing("the profile lists no servos")
+        for node in aircraft.nodes:
+            listed = sum(s.count for s in aircraft.servos_at(node.name))
+            if node.servos is not None and listed < node.servos:
+                raise Missing(f"only {listed} of {node.servos} servos of {node.name} are listed")
+        servo_ohm = {place: 1 / s for place, s in siemens.items()}
+        children = {p: aircraft.children(p) for p in [root, *(n.name for n in aircraft.nodes)]}
+        packs = self.present
+        below = [n.name for n in aircraft.nodes if n.name != root]
+        limit = self.limit_a(packs)
+
+        def volts(x: Numbers, place: str) -> float:
+            branch = {
+                n: self._need(x, f"r {n}", f"the resistance of the lead to {n}") for n in below
+            }
+            load = load_ohm(root, children, branch, servo_ohm)
+            root_v = loaded_v(
+                lambda amps: self._supply_v(x, amps, packs), load, self._supply_v(x, 0.0, packs)
+            )
+            if limit is not None:
+                root_v = min(root_v, limit * load)
+            reached = place_volts(root, root_v, children, branch, servo_ohm)
+            return self._need(reached, place, f"what feeds {place}")
+
+        def amps(x: Numbers, place: str) -> float:
+            branch = {n: x[f"r {n}"] for n in below}
+            return volts(x, place) / load_ohm(place, children, branch, servo_ohm)
+
+        return Case(volts, amps)
+
+    # Voltages
+
+    def _need(self, x: Numbers, name: str, words: str) -> float:
+        if name not in x:
+            why = self.measured.no_return.get(name.removeprefix("return "))
+            told = name.startswith("return ") and why is not None
+            raise Missing(f"{words} is not known" + (f": {why}" if told else ""))
+        return x[name]
+
+    def _root_v(self, x: Numbers, load: str, packs: list[str]) -> float:
+        amps = self._need(x, f"{load} {TOTAL}", _LOAD_WORDS[load].format("the whole"))
+        volts, limit = self._supply_v(x, amps, packs), self.limit_a(packs)
+        # Beyond the limit the load is taken as a resistance, left with that part of its voltage.
+        return volts if limit is None or amps <= limit else volts * limit / amps
+
+    def _supply_v(self, x: Numbers, amps: float, packs: list[str]) -> float:
+        """Voltage of the root at a total current, fed by some of the packs."""
+        if not packs:
+            raise Missing("no pack is left")
+        root = self.root or ""
+        if root in packs:
+            return self._pack_line(x, root, packs).at(amps)
+        if not self.regulated:
+            volts = self._unregulated(x, amps, packs)
+            try:  # whatever lies between, the root is never above the packs
+                return min(volts, together_v(self._pack_lines(x, packs), amps))
+            except Missing:
+                return volts
+        into = together_v(self._pack_lines(x, packs), amps)
+        return min(self._regulating(x, packs).at(amps), into - x["dropout"])
+
+    def _unregulated(self, x: Numbers, amps: float, packs: list[str]) -> float:
+        root = self.root or ""
+        if packs == self.shared and f"r {root}" in x:
+            return self._root_line(x).at(amps)
+        lines = []
+        for pack in packs:
+            way = self._need(x, f"way {pack}", f"the resistance from {pack} to {root}")
+            if pack in self.shared:
+                volts = self._need(x, f"v {root}", f"the voltage of {root} at landing")
+                flow = self._need(x, f"a {pack}", f"the current of {pack} at landing")
+            else:
+                volts, flow = self._need(x, f"v {pack}", f"the voltage of {pack} at landing"), 0.0
+            lines.append(Line(volts - self._slow_v(x, packs, flow, way), flow, way))
+        return together_v(lines, amps)
+
+    def _slow_v(self, x: Numbers, packs: list[str], amps: float, ohm: float) -> float:
+        """What a pack loses besides when it carries a lost pack's mean current for long, V."""
+        if packs == self.shared or f"a {TOTAL}" not in x:
+            return 0.0
+        return x["slow"] * ohm * max(x[f"a {TOTAL}"] / len(packs) - amps, 0.0)
+
+    def _root_line(self, x: Numbers) -> Line:
+        root = self.root or ""
+        return Line(
+            self._need(x, f"v {root}", f"the voltage of {root} at landing"),
+            self._need(x, f"a {TOTAL}", "the total current at landing"),
+            self._need(x, f"r {root}", f"the resistance of {root} under load"),
+        )
+
+    def _regulating(self, x: Numbers, packs: list[str]) -> Line:
+        """The regulated root while its regulators hold: one for all packs, or one a pack."""
+        line = self._root_line(x)
+        shares = [x[f"share {p}"] for p in packs if f"share {p}" in x]
+        if len(self.aircraft.feeders(self.root or "")) == 1 or len(shares) < len(packs):
+            return line
+        carried = min(1.0, sum(shares))
+        if carried <= 0:
+            return line
+        if self.measured.gone:  # at landing the same regulators carried it as in the case
+            return Line(line.volts, line.amps, line.ohm / carried)
+        return Line(line.open_v, 0.0, line.ohm / carried)
+
+    def _pack_lines(self, x: Numbers, packs: list[str]) -> list[Line]:
+        return [self._pack_line(x, pack, packs) for pack in packs]
+
+    def _pack_line(self, x: Numbers, pack: str, packs: list[str]) -> Line:
+        flow = x.get(f"a {pack}")
+        if flow is None:
+            if pack in self.shared:
+                raise Missing(f"the current of {pack} at landing is not known")
+            flow = 0.0
+        volts = self._need(x, f"v {pack}", f"the voltage of {pack} at landing")
+        ohm = self._need(x, f"r {pack}", f"the resistance of {pack}")
+        return Line(volts - self._slow_v(x, packs, flow, ohm), flow, ohm)
+
+    def _carried(self, x: Numbers, place: str, root_v: float, load: str) -> float:
+        """Voltage of a place when the root has a voltage and the load its currents, V."""
+        root = self.root or ""
+        if place == root:
+            return root_v
+        volts = self._need(x, f"v {place}", f"the voltage of {place} at landing")
+        fall = self._need(x, f"v {root}", f"the voltage of {root} at landing") - root_v
+        way = self.aircraft.way_up(place, root)
+        if not way:
+            raise Missing(f"what feeds {place} is not known")
+        return volts - fall - sum(self._more_drop(x, node, load) for node in way[:-1])
+
+    def _more_drop(self, x: Numbers, node: str, load: str) -> float:
+        """How much more than at landing the lead to a node takes, V."""
+        if f"r {node}" in x and f"a {node}" in x:
+            more = self._need(x, f"{load} {node}", _LOAD_WORDS[load].format(node)) - x[f"a {node}"]
+            return x[f"r {node}"] * more
+        apparent = self._need(x, f"rt {node}", f"the resistance of the lead to {node}")
+        before = self._need(x, f"a {TOTAL}", "the total current at landing")
+        return apparent * (x[f"{load} {TOTAL}"] - before)
+
+
+_LOAD_WORDS = {
+    "peak": "the highest current of {}",
+    "return": "the return level of the current of {}",
+}

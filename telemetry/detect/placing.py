@@ -1,0 +1,302 @@
+"""How much of a voltage event the load explains, and where on the path it came from.
+
+Load explains a fall by resistance times the rise of current. Two things limit the answer and are
+both carried through: the interval of the resistance, and the current's own sampling, which can
+miss the peak that pulled the voltage down. Where a missed peak could explain the event, it stays
+"unknown" instead of being blamed on a part.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from telemetry.aircraft import Aircraft
+from telemetry.detect.giving_way import gave_way
+from telemetry.detect.path_load import Loads, Series, Step, rise
+from telemetry.model.channels import PlaceKind, kind_of_place
+from telemetry.numerics.sampling import held_at, outside
+from telemetry.readings import Readings
+from telemetry.results import Event, EventKind, Origin, Resistance
+
+# How the note of an event ends at which a pack left.
+GONE = "stopped giving current at that moment"
+_TOGETHER = "all places on this feed fell together"
+# Shares of the depth (ours): above the first the load is the cause; below the second, with the
+# highest resistance and current that can be true, it is not.
+_EXPLAINED = 0.6
+_UNEXPLAINED = 0.5
+# A current that the log saw this often during an event is taken as seen.
+_WELL_SEEN = 3
+# A residual this many times the greatest one to the other side is no accident of sampling (ours:
+# for tails as heavy as exponential ones, 1000 readings pass it by chance once in some 250 flights).
+_BEYOND = 1.8
+_TAIL = 3.0
+_FEW = 100
+# A fall of a feeding place below this is noise and resolution (ours).
+_FAINT_V = 0.03
+
+
+def place_events(
+    events: Sequence[Event],
+    readings: Readings,
+    aircraft: Aircraft,
+    resistances: Sequence[Resistance],
+) -> tuple[Event, ...]:
+    """The same events with ``explained``, ``explained_by`` and ``origin`` filled in.
+
+    Parameters
+    ----------
+    events : sequence of Event
+        Spikes pass through unchanged.
+    readings : Readings
+        Of the flight or bench recording.
+    aircraft : Aircraft
+    resistances : sequence of Resistance
+        Of the same flight, fitted without the moments at which a voltage fell too far for its
+        current; or of earlier flights. Where that was refused, the wire table's value is taken.
+    """
+    loads = Loads(readings, aircraft, resistances)
+    out: list[Event] = []
+    for e in events:
+        if e.kind is EventKind.SPIKE:
+            out.append(e)
+            continue
+        out.append(_judge(e, loads))
+    # From the packs down, so that what a bus takes over reaches its nodes.
+    for kind in (PlaceKind.BUS, None):
+        out = [
+            _inherit(e, out, aircraft) if kind is None or kind_of_place(e.place) is kind else e
+            for e in out
+        ]
+    return tuple(out)
+
+
+def _judge(e: Event, loads: Loads) -> Event:
+    """The decision procedure for one fall of voltage.
+
+    Load where it explains the fall. Else, where the feeding place fell along in proportion, what
+    made that one fall. Else a fault of this place, if neither the current that was seen nor one
+    that was missed can be the cause. Else unknown.
+    """
+    shifted = _pack_shifted(e, loads)
+    if shifted is not None:
+        return replace(e, explained=0.0, origin=Origin.PACK, note=shifted)
+    depth = _drop(e, loads)
+    if depth is None or depth <= 0 or e.residual_v is None:
+        return e
+    steps = loads.path(e.place)
+    above = _Above.of(e, depth, steps, loads)
+    if not steps:
+        supply = above.whole or _gave_way(e, depth, loads)
+        return replace(e, origin=Origin.SUPPLY if supply else Origin.UNKNOWN)
+    seen = sum(s.ohm * rise(s, e, missed=False) for s in steps)
+    share = min(1.0, max(0.0, seen / depth))
+    names = " + ".join(f"{s.name} {1000 * s.ohm:.0f} mOhm ({s.how})" for s in steps)
+    origin, note = _origin(e, depth, share, steps, above, loads)
+    return replace(e, explained=share, explained_by=names, origin=origin, note=note or e.note)
+
+
+def _origin(
+    e: Event, depth: float, share: float, steps: list[Step], above: _Above, loads: Loads
+) -> tuple[Origin, str]:
+    if share >= _EXPLAINED:
+        return Origin.LOAD, ""
+    most = sum(s.high_ohm * rise(s, e, missed=True) for s in steps)
+    surely = sum(s.high_ohm * rise(s, e, missed=False) for s in steps)
+    well_seen = min(s.current.inside(e.start_s, e.end_s) for s in steps) >= _WELL_SEEN
+    no_load = surely < _UNEXPLAINED * depth and (
+        well_seen or most < _UNEXPLAINED * depth or _beyond_sampling(e, steps, loads)
+    )
+    if above.along:
+        if no_load:
+            return (Origin.SUPPLY, "") if above.whole else (Origin.UNKNOWN, "")
+        return Origin.LOAD, "the feeding place fell along, as a load peak between readings makes it"
+    together = _siblings_fell(e, depth, loads)
+    if no_load or above.stayed:
+        return (Origin.SUPPLY, _TOGETHER) if together else (_own_fault(e, loads), "")
+    if together:
+        return Origin.LOAD, "the other places fell along, as a load peak between readings makes it"
+    return Origin.UNKNOWN, "the current may have peaked between two of its readings"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Above:
+    """What the feeding place (for a bus: the packs) did meanwhile.
+
+    Attributes
+    ----------
+    along : bool
+        It fell at least half as far as a load through both would make it fall.
+    whole : bool
+        It fell nearly as far as the place itself.
+    stayed : bool
+        It was read several times meanwhile and did not fall.
+    """
+
+    along: bool
+    whole: bool
+    stayed: bool
+
+    @staticmethod
+    def of(e: Event, depth: float, steps: list[Step], loads: Loads) -> _Above:
+        feeders = [
+            loads.volts[name] for name in loads.aircraft.feeders(e.place) if name in loads.volts
+        ]
+        if not feeders:
+            return _Above(along=False, whole=False, stayed=False)
+        drop = max(_fall(s, e) for s in feeders)
+        total = sum(s.ohm for s in steps)
+        # Of a bus only the sum of pack and switch is known: half of it is taken for the packs.
+        part = sum(s.ohm for s in steps[1:]) / total if len(steps) > 1 and total > 0 else 0.5
+        least = max(0.5 * part * depth, _FAINT_V)
+        readings = max(s.inside(e.start_s, e.end_s) for s in feeders)
+        return _Above(
+            along=drop >= least,
+            whole=drop >= 0.8 * depth,
+            stayed=readings >= _WELL_SEEN
+            and part * depth > 4.0 * _FAINT_V
+            and drop < 0.2 * part * depth,
+        )
+
+
+def _siblings_fell(e: Event, depth: float, loads: Loads) -> bool:
+    """Whether another place on the same (logged) feed fell along: then no lead of one's own did it.
+
+    A fault of the common supply shows at the feed itself, which is judged by its own current.
+    """
+    parent = loads.aircraft.parent(e.place)
+    if parent is None or parent not in loads.volts:
+        return False
+    others = [c for c in loads.aircraft.children(parent) if c != e.place and c in loads.volts]
+    return any(_fall(loads.volts[c], e) >= max(0.3 * depth, 2.0 * _FAINT_V) for c in others)
+
+
+def _beyond_sampling(e: Event, steps: list[Step], loads: Loads) -> bool:
+    """True where the event stands out of what the sensors' different instants make by chance.
+
+    Voltage and current are two samplings of one process. Where the load alone acts, the voltage
+    misses a peak of the current as often as the current misses a peak that the voltage shows:
+    the residual ``u - (usual - R (i - usual i))`` is as large upwards as downwards. A bad contact
+    only ever pulls it down. A current sensor that averages skews the residuals: then the event
+    must stand out of their lower tail as well. A minimum-hold is no sampling: it says nothing.
+    """
+    volts = loads.volts.get(e.place)
+    if volts is None or volts.t.size < _FEW or e.place in loads.minimum_held:
+        return False
+    if e.place not in loads.amps and steps[0].name.endswith("apparent"):
+        return False  # the total says too little of one place's current
+    residual = volts.v - volts.slow
+    for s in steps:
+        near = np.clip(np.searchsorted(s.current.t, volts.t), 1, s.current.t.size - 1)
+        earlier = volts.t - s.current.t[near - 1] < s.current.t[near] - volts.t
+        k = np.where(earlier, near - 1, near)
+        residual = residual + s.ohm * (s.current.v[k] - s.current.slow[k])
+    lo, hi = np.searchsorted(volts.t, [e.start_s - 1e-6, e.end_s])
+    if hi <= lo:
+        return False
+    usual = residual[outside(volts.t, list(steps[0].left_out))]
+    if not usual.size:
+        return False
+    chance = max(_BEYOND * float(usual.max()), -_TAIL * float(np.quantile(usual, 0.01)))
+    return bool(-residual[lo:hi].min() > chance)
+
+
+def _drop(e: Event, loads: Loads) -> float | None:
+    """How far the voltage fell from its own usual level, V."""
+    if e.kind in (EventKind.SAG, EventKind.SHIFT):
+        return e.depth_v
+    volts = loads.volts.get(e.place)
+    if volts is None or e.residual_v is None:
+        return None
+    return volts.usual(e.start_s) - e.residual_v
+
+
+def _gave_way(e: Event, depth: float, loads: Loads) -> bool:
+    """Whether a bus fell further than load makes it while the packs had room to hold it."""
+    if e.place != loads.aircraft.bus or loads.total is None:
+        return False
+    volts = loads.volts[e.place]
+    packs = [loads.volts[n] for n in loads.aircraft.feeders(e.place) if n in loads.volts]
+    lows = [float(x.min()) for p in packs if (x := p.about(e.start_s, e.end_s)).size]
+    if not lows:
+        return False
+    headroom = max(lows) - volts.usual(e.start_s)
+    return gave_way(depth, headroom, loads.most_by_load)
+
+
+def _own_fault(e: Event, loads: Loads) -> Origin:
+    kind = kind_of_place(e.place)
+    if kind is PlaceKind.PACK:
+        return Origin.PACK
+    if e.place == loads.aircraft.bus or kind in (PlaceKind.BUS, PlaceKind.REGULATOR):
+        logged = any(name in loads.volts for name in loads.aircraft.feeders(e.place))
+        return Origin.SUPPLY if logged else Origin.UNKNOWN
+    return Origin.CONTACT
+
+
+def _is_node(place: str, aircraft: Aircraft) -> bool:
+    own = aircraft.node(place) is not None and place != aircraft.root
+    return own and kind_of_place(place) is not PlaceKind.RECEIVER
+
+
+def _fall(s: Series, e: Event) -> float:
+    near = s.about(e.start_s, e.end_s)
+    return 0.0 if near.size == 0 else s.usual(e.start_s) - float(near.min())
+
+
+def _pack_shifted(e: Event, loads: Loads) -> str | None:
+    """What happened to a pack's share across the start of an event, if it left for good."""
+    packs = [(p.name, loads.amps[p.name]) for p in loads.aircraft.packs if p.name in loads.amps]
+    if len(packs) < 2 or _is_node(e.place, loads.aircraft):
+        return None
+    grid = np.arange(-6.0, 6.01, 0.5) + e.start_s
+    flows = np.vstack([held_at(s.t, s.v, grid, 3.0) for _, s in packs])
+    sums = flows.sum(axis=0)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        shares = np.where(sums > 0.3, flows / sums, np.nan)
+    early, late = grid < e.start_s - 0.5, grid > e.start_s + 1.5
+    for k, (name, _) in enumerate(packs):
+        before, after = shares[k, early], shares[k, late]
+        before, after = before[np.isfinite(before)], after[np.isfinite(after)]
+        if min(before.size, after.size) < 4:
+            continue
+        if float(np.median(before)) > 0.2 and float(np.quantile(after, 0.9)) < 0.05:
+            return f"{name} {GONE}"
+    return None
+
+
+def _inherit(e: Event, judged: Sequence[Event], aircraft: Aircraft) -> Event:
+    """A fall that came from above carries the origin found there."""
+    if e.origin is Origin.CONTACT and _feed_gave_way(e, judged, aircraft):
+        return replace(e, origin=Origin.SUPPLY)
+    if e.origin is not Origin.SUPPLY or e.note == _TOGETHER or not _came_from_above(e, aircraft):
+        return e
+    for other in judged:
+        if (
+            other.place in aircraft.feeders(e.place)
+            and other.kind in (EventKind.SAG, EventKind.SHIFT)
+            and other.start_s <= e.end_s + 1.0
+            and e.start_s <= other.end_s + 1.0
+        ):
+            return replace(e, origin=other.origin)
+    # What fed it fell too, but so little that it was no event there: nothing to blame it on.
+    return e if kind_of_place(e.place) is PlaceKind.BUS else replace(e, origin=Origin.UNKNOWN)
+
+
+def _feed_gave_way(e: Event, judged: Sequence[Event], aircraft: Aircraft) -> bool:
+    """Whether the feed's own supply gave way just then, by half as much or more."""
+    return any(
+        other.place in aircraft.feeders(e.place)
+        and other.origin is Origin.SUPPLY
+        and (other.depth_v or 0.0) >= 0.5 * (e.depth_v or 0.0)
+        and other.start_s <= e.end_s + 0.5
+        and e.start_s <= other.end_s + 0.5
+        for other in judged
+    )
+
+
+def _came_from_above(e: Event, aircraft: Aircraft) -> bool:
+    return bool(aircraft.feeders(e.place)) and kind_of_place(e.place) is not PlaceKind.PACK

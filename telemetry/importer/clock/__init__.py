@@ -1,0 +1,1 @@
+"""Cells of time to seconds from the first row."""

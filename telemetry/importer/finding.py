@@ -1,0 +1,72 @@
+"""Which files are meant: those named, and what may be a log in the folders named."""
+
+from __future__ import annotations
+
+import os
+import re
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from telemetry.model.errors import UnreadableLog
+
+#: What a folder is searched for; a file that is named may be called anything.
+LOG_ENDINGS = (".csv", ".tsv", ".txt", ".log", ".dat")
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """A file to be read; ``named`` is False where a folder was searched for it."""
+
+    path: Path
+    named: bool
+    error: UnreadableLog | None = None
+
+
+def find_files(paths: Sequence[str | Path], *, leave_out: Path | None = None) -> tuple[Found, ...]:
+    """The files named, and the logs in the folders named, in the order of their numbers.
+
+    Parameters
+    ----------
+    paths : sequence of path
+    leave_out : path, optional
+        A folder that is not searched: the book itself, if it lies among the logs.
+
+    Returns
+    -------
+    tuple of Found
+        Without repeats. Folders are searched to the bottom, without following links, passing by
+        what begins with a dot. A folder that cannot be read is among them with its error.
+    """
+    found: dict[Path, Found] = {}
+    for path in map(Path, paths):
+        # Path.is_dir() raises on too long a name, of which the reading tells better.
+        folder = os.path.isdir(path)  # noqa: PTH112
+        inside = _inside(path, leave_out) if folder else [Found(path, named=True)]
+        for one in inside:
+            found.setdefault(one.path, one)
+    return tuple(found.values())
+
+
+def _inside(folder: Path, leave_out: Path | None) -> Iterator[Found]:
+    errors: list[OSError] = []
+    barred = None if leave_out is None else leave_out.resolve()
+    for root, folders, files in os.walk(folder, onerror=errors.append):
+        folders[:] = sorted(
+            (d for d in folders if d[0] != "." and Path(root, d).resolve() != barred), key=_natural
+        )
+        for name in sorted(files, key=_natural):
+            if name[0] != "." and Path(name).suffix.lower() in LOG_ENDINGS:
+                yield Found(Path(root, name), named=False)
+    for error in errors:
+        path = Path(error.filename or folder)
+        what = f"this folder cannot be read ({error.strerror or error})"
+        yield Found(
+            path, named=True, error=UnreadableLog(what, path=path, hint="check its permissions")
+        )
+
+
+def _natural(name: str) -> list[tuple[int, str]]:
+    """Sorts "log 9" before "log 10": every second piece is a number."""
+    pieces = re.split(r"([0-9]+)", name.lower())
+    return [(int(p), "") if i % 2 else (0, p) for i, p in enumerate(pieces)]

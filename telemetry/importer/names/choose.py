@@ -1,0 +1,347 @@
+"""Which reading a column gets: settings first, then names, then what the values say.
+
+A header is read by itself in `telemetry.importer.names.header`; here the columns of a log are
+weighed against each other: a voltage without a place beside two packs is the bus's, numbers up to
+six beside each other are no packs, two nodes in one wing keep their numbers.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from telemetry.importer.names.columns import Column
+from telemetry.importer.names.evidence import Shape, judge_unit
+from telemetry.importer.names.header import Reading
+from telemetry.importer.names.places import find_spots
+from telemetry.importer.names.quantities import ALONE
+from telemetry.importer.names.settings import Setting
+from telemetry.importer.names.words import fold
+from telemetry.model.channels import PlaceKind, Quantity, kind_of_place
+from telemetry.model.units import UNITS, Unit
+
+#: Readings that score this close are alike: put to the user, not chosen.
+TIE = 0.05
+_NEAR = 0.12
+_ELECTRICAL = (
+    Quantity.VOLTAGE,
+    Quantity.CURRENT,
+    Quantity.CONSUMED,
+    Quantity.REMAINING,
+    Quantity.POWER,
+    Quantity.ENERGY,
+)
+
+
+@dataclass(slots=True, kw_only=True)
+class Choice:
+    """The reading of one column and what speaks for and against it.
+
+    Attributes
+    ----------
+    reading : Reading
+    rivals : tuple of Reading
+        Readings that score about as well.
+    unit : Unit or None
+        As the values confirm or change it.
+    why_unit : str
+        What the values say about the unit, "" where they merely agree.
+    fit : float
+    forced : bool
+        True where the user settled it.
+    unit_rivals : tuple of Unit
+    """
+
+    reading: Reading
+    rivals: tuple[Reading, ...] = ()
+    unit: Unit | None = None
+    why_unit: str = ""
+    fit: float = 1.0
+    forced: bool = False
+    unit_rivals: tuple[Unit, ...] = ()
+
+
+def choose(column: Column) -> Choice:
+    """The reading of one column by settings or by name, rivals kept."""
+    if column.setting is not None:
+        return _forced(column, column.setting)
+    if column.time_role:
+        return Choice(reading=Reading(quantity=Quantity.TIME, unit=column.apart.unit, placed=True))
+    found = [r for r in column.readings if _admissible(column, r)]
+    if not found:
+        return Choice(reading=_of_unit_clock(column) or _row_number(column) or _nothing(column))
+    best = found[0]
+    near = tuple(r for r in found[1:] if r.score >= best.score - _NEAR)
+    other = next((r for r in near if r.quantity is not best.quantity), None)
+    if other is not None and other.score >= best.score - TIE:
+        decided = _by_growth(column, best, other)
+        if decided is not None:
+            rest = tuple(r for r in near if r is not decided)
+            return Choice(reading=decided, rivals=rest)
+        reading = replace(
+            _nothing(column),
+            score=best.score,
+            reason=f"either {best.quantity.value} ({best.reason}) or {other.quantity.value} "
+            f"({other.reason}): not chosen",
+        )
+        return Choice(reading=reading, rivals=(best, *near))
+    return Choice(reading=best, rivals=near)
+
+
+def _forced(column: Column, setting: Setting) -> Choice:
+    why = column.setting_from or "as you set it"
+    if setting.ignore:
+        why = f"left out, {why}"
+    unit = setting.unit or column.apart.unit or column.cell_unit
+    label = next((r.label for r in column.readings), column.title)
+    reading = Reading(
+        quantity=setting.quantity,
+        place=setting.place,
+        unit=unit,
+        reason=why,
+        label=label,
+        hold=setting.hold,
+        cell=setting.cell,
+        placed=True,
+    )
+    return Choice(reading=reading, forced=True)
+
+
+def _nothing(column: Column) -> Reading:
+    unit = column.apart.unit or column.cell_unit
+    named = f"; unit {unit.symbol} kept" if unit is not None else ""
+    if column.text is not None:
+        why = "words"
+    elif column.blank:
+        why = "no values in this log"
+    elif not column.name.strip():
+        why = "no header names it"
+    elif any(r.quantity is Quantity.TIME for r in column.readings):
+        why = "a time, but not the clock of the rows"
+    else:
+        why = "no word of the name is known"
+    return Reading(
+        quantity=Quantity.UNKNOWN, unit=unit, score=0.0, reason=why + named, label=column.title
+    )
+
+
+def by_company(columns: Sequence[Column], chosen: list[Choice]) -> None:
+    """Settle what the neighbours tell: sticks among sticks, a receiver's supply beside packs.
+
+    Parameters
+    ----------
+    columns : sequence of Column
+    chosen : list of Choice
+        Changed in place.
+    """
+    controls = [c for c in chosen if c.reading.quantity is Quantity.CONTROL]
+    # "Quer", "Seite": whoever names his sticks so means the elevator by "Höhe".
+    short = any(
+        c.reading.quantity is Quantity.CONTROL and fold(columns[i].title) in ALONE
+        for i, c in enumerate(chosen)
+    )
+    letters = {"a", "v"} <= {c.title for c in columns}
+    for i, choice in enumerate(chosen):
+        r = choice.reading
+        if choice.forced:
+            continue
+        if columns[i].title in ("a", "v") and not letters:
+            # One of "a", "b", "c" rather than amperes, unless volts stand beside it.
+            choice.reading, choice.rivals = replace(_nothing(columns[i]), unit=None), (r,)
+            continue
+        stick = next((x for x in choice.rivals if x.quantity is Quantity.CONTROL), None)
+        stick = stick or next(
+            (x for x in columns[i].readings if x.quantity is Quantity.CONTROL), None
+        )
+        inside = columns[i].shape.count > 0 and columns[i].shape.top <= 160
+        taken = stick is not None and any(c.reading.place == stick.place for c in controls)
+        if r.quantity is Quantity.ALTITUDE and stick is not None and short and inside and not taken:
+            why = f"{stick.reason}; it stands among other controls"
+            choice.reading, choice.rivals = replace(stick, reason=why, score=0.8), (r,)
+            continue
+        other = next(
+            (x for x in choice.rivals if x.quantity is r.quantity and x.place != r.place), None
+        )
+        if other is None or r.place is None or not r.place.startswith("pack"):
+            continue
+        packs = [
+            c.reading
+            for c in chosen
+            if c is not choice
+            and c.reading.quantity is r.quantity
+            and (c.reading.place or "").startswith("pack ")
+        ]
+        if packs and (other.place or "").startswith("receiver"):
+            why = f"{other.reason}; the packs have columns of their own"
+            choice.reading, choice.rivals = replace(other, reason=why, score=0.8), ()
+
+
+def _of_unit_clock(column: Column) -> Reading | None:
+    """A time beside the rows' clock that belongs to a part of the aircraft: how long it is on."""
+    timed = next((r for r in column.readings if r.quantity is Quantity.TIME), None)
+    if timed is None or column.numbers is None:
+        return None
+    spots = find_spots(column.apart.words, Quantity.UPTIME, column.title)
+    place = spots[0].place
+    if place is None or kind_of_place(place) is PlaceKind.OTHER:
+        return None
+    return replace(
+        timed,
+        quantity=Quantity.UPTIME,
+        place=place,
+        label=spots[0].label,
+        score=0.8,
+        reason=f"a time of {place} beside the clock of the rows: how long it has been on",
+    )
+
+
+def _row_number(column: Column) -> Reading | None:
+    """A column without a telling name that counts the rows."""
+    values = column.numbers
+    if values is None or any(w.meanings for w in column.apart.words) or len(values) < 3:
+        return None
+    if values[0] not in (0.0, 1.0) or not np.all(np.diff(values) == 1.0):
+        return None
+    return Reading(quantity=Quantity.COUNT, score=0.7, reason="it counts the rows")
+
+
+def _admissible(column: Column, reading: Reading) -> bool:
+    """Whether the cells can be what the name says."""
+    if column.text is not None and reading.quantity is not Quantity.STATUS:
+        return False
+    return reading.quantity is not Quantity.TIME
+
+
+def _by_growth(column: Column, one: Reading, other: Reading) -> Reading | None:
+    """Current or consumption: a column that only grows is the counter."""
+    pair = {one.quantity: one, other.quantity: other}
+    if set(pair) == {Quantity.CURRENT, Quantity.CONSUMED} and column.shape.count >= 30:
+        return pair[Quantity.CONSUMED] if column.shape.only_grows else pair[Quantity.CURRENT]
+    return None
+
+
+def place_the_unplaced(columns: Sequence[Column], chosen: list[Choice]) -> None:
+    """Find the place of electrical columns whose name tells none, from the other columns."""
+    _numbered_only(columns, chosen)
+    taken: dict[Quantity, set[str]] = defaultdict(set)
+    for choice in chosen:
+        r = choice.reading
+        if r.place is not None and r.placed:
+            taken[r.quantity].add(r.place)
+    packs = {p for places in taken.values() for p in places if p.startswith("pack ")}
+    for i, choice in enumerate(chosen):
+        r = choice.reading
+        if r.place is not None or choice.forced or r.quantity not in _ELECTRICAL:
+            continue
+        if columns[i].blank or columns[i].text is not None:
+            continue
+        others = {p for p in packs if p in taken[r.quantity]} or (
+            packs if len(packs) > 1 else set()
+        )
+        bus_free = "bus" not in taken[r.quantity]
+        if others and bus_free:
+            place, why = "bus", "no place named, the packs have columns of their own: the bus"
+        elif not others:
+            place, why = "pack 1", "no place named: the one supply, pack 1"
+        else:
+            place, why = "", ""
+        if not place:
+            own = r.label.casefold() or columns[i].title.casefold()
+            chosen[i].reading = replace(
+                r, place=own, own_word=True, reason=f"{r.reason}; place not known"
+            )
+            continue
+        chosen[i].reading = replace(
+            r, place=place, reason=f"{r.reason}; {why}", score=round(r.score * 0.85, 3)
+        )
+        taken[r.quantity].add(place)
+
+
+def tell_apart(chosen: list[Choice]) -> None:
+    """Two nodes in one wing: columns that share place and quantity get their closer names."""
+    groups: dict[tuple[object, ...], list[Choice]] = defaultdict(list)
+    for choice in chosen:
+        r = choice.reading
+        if r.place is not None and not choice.forced:
+            groups[(r.quantity, r.place, r.hold, r.cell, r.copy_of)].append(choice)
+    for group in groups.values():
+        names = {c.reading.closer for c in group}
+        if len(group) > 1 and len(names) == len(group):
+            for choice in group:
+                place = choice.reading.closer or choice.reading.place
+                choice.reading = replace(choice.reading, place=place)
+
+
+def _numbered_only(columns: Sequence[Column], chosen: list[Choice]) -> None:
+    """Numbers without a part ("U1" to "U6"): beyond two no packs, but cells or channels."""
+    families: dict[Quantity, list[int]] = defaultdict(list)
+    for i, choice in enumerate(chosen):
+        r = choice.reading
+        if r.place is not None and "without a part taken as pack" in r.reason:
+            families[r.quantity].append(i)
+    for quantity, members in families.items():
+        numbers = {i: int(str(chosen[i].reading.place).split()[-1]) for i in members}
+        if max(numbers.values()) <= 2:
+            continue
+        shapes = [columns[i].shape for i in members if columns[i].shape.count]
+        cells = (
+            quantity is Quantity.VOLTAGE
+            and shapes
+            and all(any(2.0 <= s.top * f <= 4.5 for f in (1.0, 0.01, 0.001)) for s in shapes)
+        )
+        for i, number in numbers.items():
+            r = chosen[i].reading
+            head = r.reason.split(";")[0]
+            if cells:
+                chosen[i].reading = replace(
+                    r, quantity=Quantity.CELL_VOLTAGE, place="pack 1", cell=number,
+                    reason=f"{head}; {len(members)} numbered voltages of one cell each: cells",
+                )  # fmt: skip
+            else:
+                chosen[i].reading = replace(
+                    r, place=f"channel {number}",
+                    reason=f"{head}; number {number} of {len(members)} without a part",
+                )  # fmt: skip
+
+
+def check(column: Column, choice: Choice, notes: list[str]) -> Choice:
+    """Let the values confirm or change quantity and unit."""
+    r = choice.reading
+    unit = r.unit if choice.forced and r.unit is not None else (r.unit or column.cell_unit)
+    if column.numbers is None or r.quantity in (
+        Quantity.UNKNOWN,
+        Quantity.TIME,
+        Quantity.STATUS,
+        Quantity.COUNT,
+    ):
+        choice.unit = unit
+        return choice
+    if choice.forced:
+        choice.unit = unit
+        if unit is None:
+            judged = judge_unit(column.shape, r.quantity, None)
+            choice.unit, choice.why_unit = judged.unit, judged.why
+        return choice
+    if r.quantity is Quantity.CURRENT and column.shape.only_grows and r.hold == "":
+        r = replace(r, quantity=Quantity.CONSUMED, reason=f"{r.reason}; it only grows: a counter")
+        unit = _charge_unit(unit, column.shape)
+        notes.append(f"column '{column.title}' is named a current but only grows: read as consumed")
+    elif r.quantity is Quantity.CONSUMED and column.shape.only_falls and column.shape.low >= 0:
+        r = replace(
+            r, quantity=Quantity.REMAINING, reason=f"{r.reason}; it only falls: what is left"
+        )
+    judged = judge_unit(column.shape, r.quantity, unit)
+    if judged.why and unit is not None and judged.unit is not unit:
+        notes.append(f"column '{column.title}': {judged.why}")
+    choice.reading = replace(r, score=round(r.score * judged.fit, 3))
+    choice.unit, choice.why_unit, choice.unit_rivals = judged.unit, judged.why, judged.rivals
+    return choice
+
+
+def _charge_unit(unit: Unit | None, shape: Shape) -> Unit:
+    if unit is not None and unit.symbol == "mA":
+        return UNITS["mAh"]
+    return UNITS["Ah"] if shape.high < 15 and not shape.whole else UNITS["mAh"]

@@ -1,0 +1,297 @@
+"""Values check names: is a "voltage" of 4,000 in volts, is a "current" that only grows a current?
+
+The ranges are wide and rest on common practice, no source: radio power of models runs on 3 to
+60 V and up to some hundred amperes.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from telemetry.model.channels import Quantity
+from telemetry.model.units import UNITS, Unit
+from telemetry.numerics.wild import calm, few
+
+FloatArray = NDArray[np.float64]
+
+DECIVOLT = Unit("0.1 V", "V", 0.1)
+_DECICELSIUS = Unit("0.1 degC", "degC", 0.1)
+_SAMPLE = 20_000
+
+
+@dataclass(frozen=True, slots=True)
+class Shape:
+    """What the numbers of a column look like.
+
+    Attributes
+    ----------
+    count : int
+        Filled cells (of the sample that was taken).
+    low, high : float
+        Without the few far from all others; NaN for an empty column.
+    top : float
+        99.5th percentile of the absolute values: the largest that is no stray.
+    whole : bool
+        All of them whole numbers, but for as few as may be wild.
+    only_grows : bool
+        A counter: many steps up, none down.
+    only_falls : bool
+    """
+
+    count: int
+    low: float
+    high: float
+    top: float
+    whole: bool
+    only_grows: bool
+    only_falls: bool
+
+
+def shape_of(values: FloatArray) -> Shape:
+    """Look at a column, a long one in evenly spaced pieces.
+
+    Parameters
+    ----------
+    values : ndarray
+    """
+    part = values if len(values) <= _SAMPLE else values[:: -(-len(values) // _SAMPLE)]
+    filled = part[np.isfinite(part)]
+    if not len(filled) and len(part) < len(values):
+        filled = values[np.isfinite(values)]
+    if not len(filled):
+        return Shape(0, math.nan, math.nan, math.nan, False, False, False)
+    count = len(filled)
+    filled = calm(filled)
+    steps = np.diff(filled)
+    ups, downs = int(np.count_nonzero(steps > 0)), int(np.count_nonzero(steps < 0))
+    extent = float(filled.max() - filled.min())
+    smooth = bool(len(steps) and np.max(np.abs(steps)) <= 0.34 * extent)
+    many = len(filled) >= 30 and smooth
+    return Shape(
+        count=count,
+        low=float(filled.min()),
+        high=float(filled.max()),
+        top=float(np.percentile(np.abs(filled), 99.5)),
+        whole=bool(np.count_nonzero(filled != np.round(filled)) <= few(count)),
+        only_grows=many and ups >= 10 and downs == 0 and filled[0] >= 0,
+        only_falls=many and downs >= 10 and ups == 0,
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Judgement:
+    """The unit the values speak for.
+
+    Attributes
+    ----------
+    unit : Unit or None
+        None: nothing to say, or no unit of this quantity fits.
+    why : str
+        "" where the values merely agree.
+    fit : float
+        1 where the values agree, less where they do not.
+    rivals : tuple of Unit
+        Units that fit about as well.
+    """
+
+    unit: Unit | None
+    why: str = ""
+    fit: float = 1.0
+    rivals: tuple[Unit, ...] = ()
+
+
+def judge_unit(shape: Shape, quantity: Quantity, unit: Unit | None) -> Judgement:
+    """Find the unit of a column from its values, or check the one that is named.
+
+    Parameters
+    ----------
+    shape : Shape
+    quantity : Quantity
+    unit : Unit or None
+        As the header names it.
+
+    Returns
+    -------
+    Judgement
+    """
+    if shape.count == 0:
+        return Judgement(unit)
+    if quantity is Quantity.VOLTAGE:
+        return _voltage(shape, unit)
+    if quantity is Quantity.CELL_VOLTAGE:
+        return _cell(shape, unit)
+    if quantity is Quantity.CURRENT:
+        return _current(shape, unit)
+    if quantity is Quantity.CONSUMED and unit is None:
+        if not shape.whole and shape.top < 15:
+            return Judgement(
+                UNITS["Ah"], f"no unit named; up to {shape.high:.4g} speaks for Ah",
+                0.85, (UNITS["mAh"],),
+            )  # fmt: skip
+        return Judgement(UNITS["mAh"], "no unit named; mAh assumed", 0.95)
+    if quantity is Quantity.TEMPERATURE:
+        return _temperature(shape, unit)
+    if quantity is Quantity.REMAINING and unit is None:
+        return Judgement(UNITS["%"] if shape.high <= 100 else UNITS["mAh"], "", 0.9)
+    if quantity is Quantity.CONTROL and unit is None:
+        if shape.whole and shape.low >= 700 and shape.high <= 2400:
+            return Judgement(UNITS["us"], "values of a servo pulse in microseconds")
+        if shape.low >= -160 and shape.high <= 160:
+            return Judgement(UNITS["%"], "no unit named; per cent assumed", 0.95)
+        return Judgement(None, "", 0.8)
+    if quantity is Quantity.ENERGY and unit is None:
+        return Judgement(UNITS["Wh"], "no unit named; Wh assumed", 0.9)
+    return Judgement(unit)
+
+
+def _told(unit: Unit | None, shape: Shape, better: Unit, noun: str) -> str:
+    if unit is None:
+        return f"no unit named; values up to {shape.high:,.6g} speak for {better.symbol}"
+    return (
+        f"{shape.high:,.6g} {unit.symbol} is no {noun} of a model's radio power, {better.symbol} is"
+    )
+
+
+def _voltage(shape: Shape, unit: Unit | None) -> Judgement:
+    top = shape.top
+    if unit is not None:
+        inside = top * unit.factor
+        if unit.symbol == "V" and top > 120:
+            unit_by_values = _volts_by_size(top, shape.whole)
+            if unit_by_values is not None:
+                better = unit_by_values[0]
+                return Judgement(better, _told(unit, shape, better, "voltage"), 0.9)
+            return Judgement(unit, f"{shape.high:,.6g} V is unusually high", 0.5)
+        if inside < 0.3 and 1.0 <= top <= 75 and not shape.whole:
+            return Judgement(
+                UNITS["V"], f"{shape.high:.4g} {unit.symbol} is next to nothing; V assumed", 0.85
+            )
+        return Judgement(unit)
+    found = _volts_by_size(top, shape.whole)
+    if found is None:
+        return Judgement(UNITS["V"], f"{shape.high:,.6g} is unusually high for volts", 0.4)
+    better, rivals = found
+    why = "" if better.symbol == "V" else _told(None, shape, better, "voltage")
+    return Judgement(better, why, 1.0 if better.symbol == "V" else 0.95, rivals)
+
+
+def _volts_by_size(top: float, whole: bool) -> tuple[Unit, tuple[Unit, ...]] | None:
+    if top <= 75 or (top <= 120 and not whole):
+        return UNITS["V"], ()
+    if 1500 <= top <= 120_000:
+        return UNITS["mV"], ()
+    if not whole:
+        return None
+    if top < 300:
+        return DECIVOLT, ()
+    # 826 is 8.26 V or, on a high-voltage drive pack, 82.6 V.
+    return UNITS["cV"], ((DECIVOLT,) if top < 750 else ())
+
+
+def _cell(shape: Shape, unit: Unit | None) -> Judgement:
+    top = shape.top
+    if unit is not None and 0.5 <= top * unit.factor <= 5.0:
+        return Judgement(unit)
+    for factor, better in ((1.0, UNITS["V"]), (0.1, DECIVOLT), (0.01, UNITS["cV"]),
+                           (0.001, UNITS["mV"])):  # fmt: skip
+        if 0.5 <= top * factor <= 5.0:
+            why = "" if better.symbol == "V" else _told(unit, shape, better, "cell voltage")
+            return Judgement(better, why, 1.0 if unit is None else 0.9)
+    if unit is None and top <= 75:
+        return Judgement(UNITS["V"], f"{shape.high:.4g} V is more than one cell has", 0.5)
+    return Judgement(unit or UNITS["V"], "", 0.5)
+
+
+def _current(shape: Shape, unit: Unit | None) -> Judgement:
+    top = shape.top
+    if unit is not None:
+        if unit.symbol == "A" and top > 1000:
+            return Judgement(UNITS["mA"], _told(unit, shape, UNITS["mA"], "current"), 0.9)
+        return Judgement(unit)
+    if (shape.whole and top > 120) or top > 400:
+        return Judgement(UNITS["mA"], _told(None, shape, UNITS["mA"], "current"), 0.95)
+    if shape.whole and top > 40:
+        return Judgement(UNITS["A"], "no unit named; A assumed", 0.8, (UNITS["mA"],))
+    return Judgement(UNITS["A"], "")
+
+
+def _temperature(shape: Shape, unit: Unit | None) -> Judgement:
+    if unit is not None:
+        return Judgement(unit)
+    if shape.top > 250 and shape.whole:
+        return Judgement(
+            _DECICELSIUS, f"no unit named; {shape.high:,.6g} speaks for tenths of a degree", 0.9
+        )
+    return Judgement(UNITS["degC"], "", 0.97)
+
+
+def charge_factor(counter: FloatArray, current_a: FloatArray, time_s: FloatArray) -> float | None:
+    """Milliampere-hours per count of a charge counter, told by the current beside it.
+
+    Parameters
+    ----------
+    counter : ndarray, shape (rows,)
+    current_a : ndarray, shape (rows,)
+    time_s : ndarray, shape (rows,)
+
+    Returns
+    -------
+    float or None
+        1 or 1000; None where neither fits within a factor of three or too little flowed.
+    """
+    both = np.isfinite(counter) & np.isfinite(current_a)
+    if np.count_nonzero(both) < 10:
+        return None
+    t, i, q = time_s[both], current_a[both], counter[both]
+    steps = np.diff(t)
+    # Not across gaps, where nobody knows what flowed.
+    usual = steps <= 10.0 * max(float(np.median(steps)), 1e-9)
+    flowed_mah = float(np.sum(0.5 * (i[1:] + i[:-1])[usual] * steps[usual])) / 3.6
+    rises = np.diff(q)
+    risen = float(np.sum(rises[usual & (rises > 0)]))
+    if flowed_mah <= 0.1 or risen <= 0:
+        return None
+    best = min((1.0, 1000.0), key=lambda f: abs(math.log(risen * f / flowed_mah)))
+    return best if abs(math.log(risen * best / flowed_mah)) < math.log(3.0) else None
+
+
+def reversed_current(current: FloatArray, voltage: FloatArray | None) -> tuple[bool, str]:
+    """Whether a current counts negative when it is drawn, and why we think so.
+
+    Parameters
+    ----------
+    current : ndarray, shape (rows,)
+        A.
+    voltage : ndarray or None
+        Of the same place, V: it falls when more is drawn, whatever the sign of the current.
+
+    Returns
+    -------
+    (bool, str)
+        The reason is "" where nothing was found out.
+    """
+    filled = np.isfinite(current)
+    drawn = float(-current[filled & (current < 0)].sum())
+    other = float(current[filled & (current > 0)].sum())
+    if drawn <= 0.2 * (drawn + other) or drawn == 0:
+        return False, ""
+    if voltage is not None:
+        both = filled & np.isfinite(voltage)
+        i, u = current[both], voltage[both]
+        di, du = np.diff(i), np.diff(u)
+        moved = np.abs(di) > 0.1 * (np.max(i) - np.min(i)) if len(i) > 1 else np.zeros(0, bool)
+        if np.count_nonzero(moved) >= 4:
+            di, du = di[moved], du[moved]
+            spread = math.sqrt(float(np.sum(di**2)) * float(np.sum(du**2)))
+            relation = float(np.sum(di * du)) / spread if spread > 0 else 0.0
+            if relation > 0.3:
+                return True, "the voltage falls when this current turns negative"
+            if relation < -0.3:
+                return False, "the voltage rises when this current turns negative"
+    if other < 0.05 * drawn:
+        return True, "it is negative throughout"
+    return False, "its sign could not be told from the values"

@@ -1,0 +1,390 @@
+"""Columns to channels: all columns of a log together, their values converted and checked."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from telemetry.importer.cells import is_blank
+from telemetry.importer.names.choose import (
+    Choice,
+    by_company,
+    check,
+    choose,
+    place_the_unplaced,
+    tell_apart,
+)
+from telemetry.importer.names.columns import Column
+from telemetry.importer.names.evidence import charge_factor, reversed_current
+from telemetry.importer.names.header import Reading
+from telemetry.importer.names.quantities import fits
+from telemetry.importer.names.settings import text_of
+from telemetry.importer.names.values import (
+    convert,
+    find_sentinels,
+    finite,
+    leading_zeros,
+    sound,
+    zeros_in_a_counter,
+)
+from telemetry.importer.wording import count, verb
+from telemetry.model.channels import CANONICAL_UNIT, Channel, Quantity
+from telemetry.model.errors import UnreadableLog
+from telemetry.model.units import UNITS, Unit
+from telemetry.model.unsettled import set_option
+
+FloatArray = NDArray[np.float64]
+
+
+@dataclass(slots=True, kw_only=True)
+class Resolved:
+    """A column's channel and its values in the channel's unit.
+
+    Attributes
+    ----------
+    channel : Channel
+    values : ndarray or None
+        None where the column has no place in the frame (words, time, blank, ignored).
+    """
+
+    channel: Channel
+    values: FloatArray | None
+
+    @property
+    def sound(self) -> FloatArray:
+        """The values without wild ones, for what they tell of the column."""
+        assert self.values is not None
+        return sound(self.values, self.channel.quantity, self.channel.hold)
+
+
+def resolve(
+    columns: Sequence[Column],
+    notes: list[str],
+    *,
+    time_s: FloatArray | None = None,
+    strict: bool = True,
+) -> list[Resolved]:
+    """Settle the reading of every column and convert its values.
+
+    Parameters
+    ----------
+    columns : sequence of Column
+    notes : list of str
+        What the user should know is added to it.
+    time_s : ndarray or None
+        Of the rows, where they stand as in the file: lets the current say whether a counter
+        without a unit counts mAh or Ah.
+    strict : bool
+        False: a column that conversion empties is noted, not an error, and the columns keep
+        their raw values; True: they give them up.
+
+    Returns
+    -------
+    list of Resolved
+        One for each column, in order.
+    """
+    chosen = [choose(c) for c in columns]
+    by_company(columns, chosen)
+    tell_apart(chosen)
+    place_the_unplaced(columns, chosen)
+    chosen = [check(c, r, notes) for c, r in zip(columns, chosen, strict=True)]
+    out = []
+    for column, choice in zip(columns, chosen, strict=True):
+        out.append(_finish(column, choice, notes, strict=strict))
+        if strict:
+            column.numbers = None  # frees the raw values where they were converted
+    _blank_link_losses(out, notes)
+    _turn_currents(out, notes)
+    if time_s is not None:
+        _settle_charge(chosen, out, time_s)
+    _name_keys(columns, out, notes)
+    return out
+
+
+def _finish(column: Column, choice: Choice, notes: list[str], *, strict: bool) -> Resolved:
+    r, unit = choice.reading, choice.unit
+    reason = r.reason + (f"; {choice.why_unit}" if choice.why_unit else "")
+    quantity = r.quantity
+    words = column.text is not None
+    ignored = column.setting is not None and column.setting.ignore
+    values = None if words or column.blank or ignored or column.time_role else column.numbers
+    if words and not ignored and not column.blank:
+        _refuse_words(column, notes, strict=strict)
+    canonical = CANONICAL_UNIT.get(quantity, "") or (unit.canonical if unit is not None else "")
+    if unit is not None and quantity in (Quantity.UNKNOWN, Quantity.STATUS, Quantity.COUNT):
+        canonical, factor, offset = unit.symbol, 1.0, 0.0
+    elif unit is not None:
+        factor, offset = unit.factor, unit.offset
+    else:
+        factor, offset = 1.0, 0.0
+    if values is not None:
+        scale = None if quantity in (Quantity.UNKNOWN, Quantity.STATUS, Quantity.COUNT) else unit
+        values = _clean(column, r, scale, values, notes, strict=strict)
+    rivals = tuple(_rival(x, unit) for x in choice.rivals) + tuple(
+        text_of(quantity, r.place, u.symbol, r.hold, r.cell) for u in choice.unit_rivals
+    )
+    if column.time_role:
+        reason = f"the {column.time_role} of the rows"
+    channel = Channel(
+        key="",
+        column=column.name,
+        quantity=quantity,
+        place=r.place,
+        label=r.label,
+        unit=canonical,
+        source_unit=unit.symbol if unit is not None else "",
+        factor=factor,
+        offset=offset,
+        hold=r.hold,
+        cell=r.cell,
+        reason=reason,
+        score=min(1.0, r.score),
+        rivals=rivals,
+        text=words,
+        own_word=r.own_word,
+    )
+    return Resolved(channel=channel, values=values)
+
+
+def _rival(rival: Reading, unit: Unit | None) -> str:
+    """A rival reading in the form of a setting, in the unit of the column where that fits it."""
+    named = rival.unit or (unit if fits(rival.quantity, unit) else None)
+    symbol = named.symbol if named is not None else CANONICAL_UNIT.get(rival.quantity, "")
+    return text_of(rival.quantity, rival.place, symbol, rival.hold, rival.cell)
+
+
+_IN_WORDS = (Quantity.UNKNOWN, Quantity.STATUS, Quantity.TIME, Quantity.COUNT)
+
+
+def _refuse_words(column: Column, notes: list[str], *, strict: bool) -> None:
+    """A column whose unit promises numbers and whose cells are words would lose them all."""
+    wanted = column.setting.quantity if column.setting is not None else None
+    if wanted is None and not column.time_role and column.apart.unit is not None:
+        wanted = next((r.quantity for r in column.readings if r.score >= 0.5), None)
+    if wanted is None or wanted in _IN_WORDS:
+        return
+    assert column.text is not None
+    cell = next((str(t) for t in column.text.to_pylist() if t and not is_blank(t)), "")
+    emptied = UnreadableLog(
+        f"no cell of this column is a number (the first is '{cell[:40]}'), though it is read as "
+        f"{wanted.value}",
+        column=column.title,
+        hint=f"settle it with {set_option(column.title, 'ignore', 'status')}",
+    )
+    if strict:
+        raise emptied
+    notes.append(str(emptied))
+
+
+def _clean(
+    column: Column,
+    r: Reading,
+    unit: Unit | None,
+    values: FloatArray,
+    notes: list[str],
+    *,
+    strict: bool,
+) -> FloatArray:
+    """Take out sentinels, convert, and take out the zeros before a sensor's first reading."""
+    while sentinels := find_sentinels(values, r.quantity, unit):
+        for sentinel in sentinels:
+            values = np.where(values == sentinel.raw, np.nan, values)
+            notes.append(
+                f"{count(sentinel.count, 'value')} of {sentinel.raw:g} in column '{column.title}' "
+                f"{verb(sentinel.count, 'counts', 'count')} as no value ({sentinel.why})"
+            )
+    out = finite(convert(values, unit)) if unit is not None else values
+    if r.quantity in (Quantity.VOLTAGE, Quantity.CELL_VOLTAGE) and not r.hold:
+        leading = leading_zeros(sound(out, r.quantity))
+        if leading:
+            out = out.copy()
+            out[:leading] = np.nan
+            notes.append(
+                f"column '{column.title}' is zero for {count(leading, 'row')} before its first "
+                f"reading; that counts as no value"
+            )
+    if not np.isfinite(out).any():
+        emptied = UnreadableLog(
+            "no value of this column is left after conversion",
+            column=column.title,
+            hint="check its reading with 'busbook columns' and settle it with --set",
+        )
+        if strict:
+            raise emptied
+        notes.append(str(emptied))
+    return out
+
+
+def _blank_link_losses(out: Sequence[Resolved], notes: list[str]) -> None:
+    """Zeros of a counter that then goes on from where it was are no values.
+
+    A counter cannot fall and go on: the unit was not heard, and the logger printed zeros. The
+    same rows of that place's voltages and currents are no values either where they are zero.
+    """
+    for item in out:
+        channel = item.channel
+        if channel.quantity not in (Quantity.CONSUMED, Quantity.UPTIME) or item.values is None:
+            continue
+        lost = zeros_in_a_counter(item.sound)
+        if not lost.any():
+            continue
+        for other in out:
+            same = other.channel.place == channel.place and other.values is not None
+            if not (other is item or (same and other.channel.quantity in _FROM_THE_UNIT)):
+                continue
+            assert other.values is not None
+            gone = lost & (other.values == 0.0)
+            if gone.any():
+                other.values = np.where(gone, np.nan, other.values)
+        notes.append(
+            f"column '{channel.column}' is zero in {count(int(lost.sum()), 'row')} and then goes "
+            f"on from where it was: no value there, nor in the zeros of {channel.place or 'it'}"
+        )
+
+
+_FROM_THE_UNIT = (
+    Quantity.VOLTAGE,
+    Quantity.CELL_VOLTAGE,
+    Quantity.CURRENT,
+    Quantity.POWER,
+    Quantity.TEMPERATURE,
+    Quantity.CONSUMED,
+    Quantity.UPTIME,
+)
+
+
+def _beside(out: Sequence[Resolved], quantity: Quantity, place: str | None) -> FloatArray | None:
+    """The first values of a quantity at a place that are no minimum or maximum held."""
+    return next(
+        (
+            o.sound
+            for o in out
+            if o.values is not None
+            and o.channel.quantity is quantity
+            and o.channel.place == place
+            and not o.channel.hold
+        ),
+        None,
+    )
+
+
+def _turn_currents(out: list[Resolved], notes: list[str]) -> None:
+    """Currents that count negative when drawn are turned round, and their counters with them."""
+    for item in out:
+        channel = item.channel
+        if channel.quantity is not Quantity.CURRENT or item.values is None or channel.hold:
+            continue
+        voltage = _beside(out, Quantity.VOLTAGE, channel.place)
+        turned, why = reversed_current(item.sound, voltage)
+        if not turned:
+            if why.startswith("its sign"):
+                notes.append(f"column '{channel.column}': {why}; kept as it is")
+            continue
+        item.values = 0.0 - item.values
+        _flip(item, f"turned round: {why}")
+        notes.append(f"column '{channel.column}' was turned round: {why}")
+        for other in out:
+            if (
+                other.values is not None
+                and other.channel.place == channel.place
+                and other.channel.quantity in (Quantity.POWER, Quantity.CONSUMED, Quantity.ENERGY)
+                and _runs_against(other, item.sound)
+            ):
+                other.values = 0.0 - other.values
+                _flip(other, "turned round with the current")
+                notes.append(
+                    f"column '{other.channel.column}' was turned round with column "
+                    f"'{channel.column}'"
+                )
+
+
+def _settle_charge(chosen: Sequence[Choice], out: Sequence[Resolved], time_s: FloatArray) -> None:
+    """Let the current decide between mAh and Ah where the header names no unit."""
+    for choice, item in zip(chosen, out, strict=True):
+        channel = item.channel
+        if channel.quantity is not Quantity.CONSUMED or item.values is None or choice.forced:
+            continue
+        if choice.reading.unit is not None or not choice.why_unit:
+            continue
+        current = _beside(out, Quantity.CURRENT, channel.place)
+        if current is None:
+            continue
+        assert choice.unit is not None
+        factor = charge_factor(item.sound / choice.unit.factor, current, time_s)
+        if factor is None:
+            continue
+        unit = UNITS["Ah"] if factor == 1000.0 else UNITS["mAh"]
+        if unit is not choice.unit:
+            item.values = convert(item.values / choice.unit.factor, unit)
+        item.channel = replace(
+            channel,
+            factor=unit.factor,
+            source_unit=unit.symbol,
+            rivals=(),
+            reason=f"{choice.reading.reason}; no unit named; it grows with the current in "
+            f"{unit.symbol}",
+        )
+
+
+def _flip(item: Resolved, why: str) -> None:
+    item.channel = replace(
+        item.channel,
+        factor=-item.channel.factor,
+        offset=-item.channel.offset,
+        reason=f"{item.channel.reason}; {why}",
+    )
+
+
+def _runs_against(item: Resolved, current: FloatArray) -> bool:
+    values = item.sound
+    if item.channel.quantity is Quantity.POWER:
+        return float(np.nansum(values * current)) < 0
+    steps = np.diff(values)
+    usual = np.nanpercentile(np.abs(steps), 99) if len(steps) else 0.0
+    # Not the fall to zero where the counter starts again.
+    small = np.abs(steps) <= max(10 * usual, 1e-12)
+    return float(np.nansum(np.where(small, steps, 0.0) * current[1:])) < 0
+
+
+def _name_keys(columns: Sequence[Column], out: list[Resolved], notes: list[str]) -> None:
+    used: dict[str, int] = {}
+    copies: dict[str, list[str]] = defaultdict(list)
+    plain = {
+        (o.channel.quantity, o.channel.place)
+        for o in out
+        if not o.channel.hold and o.channel.place is not None
+    }
+    for column, item in zip(columns, out, strict=True):
+        channel = item.channel
+        if channel.hold == "mean" and (channel.quantity, channel.place) not in plain:
+            channel = replace(channel, hold="")
+        if (
+            channel.quantity in (Quantity.UNKNOWN, Quantity.STATUS, Quantity.COUNT, Quantity.TIME)
+            or channel.text
+        ):
+            key = column.title
+        else:
+            parts = [channel.place or "", channel.quantity.value, channel.hold,
+                     "" if channel.cell is None else str(channel.cell)]  # fmt: skip
+            key = "/".join(p for p in parts if p)
+            if item.values is not None and channel.place is not None:
+                copies[key].append(column.title)
+        used[key] = used.get(key, 0) + 1
+        if used[key] > 1:
+            base, number = key, used[key]
+            while f"{base}/{number}" in used:
+                number += 1
+            key = f"{base}/{number}"
+            used[key] = 1
+        item.channel = replace(channel, key=key)
+    for key, names in copies.items():
+        if len(names) > 1:
+            notes.append(
+                f"{len(names)} columns are read as {key} ("
+                + ", ".join(f"'{n}'" for n in names)
+                + "): taken as copies of one value; the first is used"
+            )

@@ -1,0 +1,1 @@
+"""Bytes to a table of cells: encoding, dialect, layout, repair."""

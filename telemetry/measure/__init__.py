@@ -1,0 +1,1 @@
+"""What one flight measures: resistances, charge, packs, servos."""

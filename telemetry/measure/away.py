@@ -1,0 +1,128 @@
+"""What the voltages say of a pack that gives no current: gone, cut off, or held off by another.
+
+Between a pack and the bus lies a switch or a diode. A pack that could give and does not, because
+another one's voltage is higher, never lies above the bus by more than that switch drops: it would
+give. One whose way is open rests above the loaded bus, and rises further above it the more the
+other one carries. One that is lost with its sensor reads nothing.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from telemetry.aircraft import Aircraft
+from telemetry.model.channels import Quantity
+from telemetry.model.log import FloatArray
+from telemetry.numerics.sampling import held_at
+from telemetry.numerics.spans import mask_to_spans, merge
+from telemetry.readings import Reading, Readings
+from telemetry.results import OutSign
+
+# A pack that reads less is not connected (common practice, no source: far below any empty pack).
+DEAD_V = 1.5
+# A regulator lies between where a pack stays above the bus by this much, giving (ours): its
+# set-point, not the pack's voltage, decides who gives.
+_HEAD_V = 0.8
+# Two readings of one moment differ by this and by their resolutions (ours).
+_READ_V = 0.03
+# A pack whose own voltage fell by this part at once, and the other's did not, broke down (ours: a
+# third of a cell of two).
+_COLLAPSED = 0.15
+_GIVING = 0.2
+_JUST_S, _NEAR_S, _FEW = 10.0, 60.0, 3
+_HELD_S = 5.0
+
+
+def dead_spans(
+    readings: Readings, aircraft: Aircraft, name: str, grid: FloatArray
+) -> list[tuple[float, float]]:
+    """Stretches in which a pack's own voltage is gone while another supply is read.
+
+    Parameters
+    ----------
+    readings : Readings
+    aircraft : Aircraft
+    name : str
+        The pack; one that never read a voltage is not connected to its sensor and is passed over.
+    grid : ndarray
+        Even instants, s.
+    """
+    own = readings.get(Quantity.VOLTAGE, name)
+    others = [r for r in _supplies(readings, aircraft) if r.place != name]
+    if own is None or own.size < _FEW or not others:
+        return []
+    dead = held_at(own.t, own.v, grid, _HELD_S) < DEAD_V
+    alive = np.zeros(grid.size, dtype=bool)
+    for r in others:
+        alive |= held_at(r.t, r.v, grid, _HELD_S) > DEAD_V
+    before = np.cumsum(held_at(own.t, own.v, grid, _HELD_S) > 2 * DEAD_V) > 0
+    step = float(grid[1] - grid[0]) if grid.size > 1 else 0.0
+    return merge(mask_to_spans(grid, dead & alive & before, hold_s=2 * step), 2.0)
+
+
+def _supplies(readings: Readings, aircraft: Aircraft) -> list[Reading]:
+    names = {p.name for p in aircraft.packs} | {aircraft.root or ""}
+    return [r for r in readings.of(Quantity.VOLTAGE) if r.place in names and r.size]
+
+
+def sign_of(
+    readings: Readings,
+    aircraft: Aircraft,
+    name: str,
+    span: tuple[float, float],
+    flows: tuple[FloatArray, FloatArray, FloatArray] | None,
+) -> OutSign:
+    """What the voltages say of a pack without current in a span.
+
+    Parameters
+    ----------
+    readings : Readings
+    aircraft : Aircraft
+    name : str
+        The pack.
+    span : (float, float)
+        In which it gave nothing, s.
+    flows : (grid, share, total) or None
+        Instants [s], the pack's share of the current, and the total [A].
+    """
+    own = readings.get(Quantity.VOLTAGE, name)
+    if own is None or own.within(*span).size < 1:
+        return OutSign.UNKNOWN
+    if float(np.median(own.within(*span).v)) < DEAD_V:
+        return OutSign.DEAD
+    root = aircraft.root
+    others = [r for r in _supplies(readings, aircraft) if r.place != name]
+    if any(_collapsed(own, r, span) for r in others):
+        return OutSign.DEAD
+    below = next((r for r in others if r.place == root), others[0] if len(others) == 1 else None)
+    if below is None or flows is None:
+        return OutSign.UNKNOWN
+    grid, share, total = flows
+    head = held_at(own.t, own.v, grid, _HELD_S) - held_at(below.t, below.v, grid, _HELD_S)
+    inside = (grid >= span[0]) & (grid < span[1]) & np.isfinite(head)
+    with np.errstate(invalid="ignore"):
+        gave = np.isfinite(head) & (share > _GIVING)
+    near = gave & (np.abs(grid - span[0]) < _NEAR_S)
+    gave = near if near.sum() >= 2 * _FEW else gave
+    if inside.sum() < _FEW or gave.sum() < _FEW:
+        return OutSign.UNKNOWN
+    usual = float(np.median(head[gave]))
+    if usual > _HEAD_V:
+        return OutSign.UNKNOWN
+    margin = max(_READ_V, (own.resolution or 0.0) + (below.resolution or 0.0))
+    loaded = inside & (total >= np.nanmedian(total[inside]))
+    above = float(np.median(head[loaded])) if loaded.any() else float(np.median(head[inside]))
+    return OutSign.OPEN if above > usual + margin else OutSign.HELD_OFF
+
+
+def _collapsed(r: Reading, beside: Reading, span: tuple[float, float]) -> bool:
+    """Whether a voltage fell far at the span's start, and the one beside it did not."""
+
+    def fall(x: Reading) -> float:
+        before = x.within(span[0] - _JUST_S, span[0] - 0.5).v
+        after = x.within(span[0] + 0.5, min(span[1], span[0] + _JUST_S)).v
+        if min(before.size, after.size) < _FEW:
+            return 0.0
+        return 1.0 - float(np.median(after)) / max(float(np.median(before)), 1e-9)
+
+    return fall(r) > _COLLAPSED and fall(beside) < 0.5 * _COLLAPSED

@@ -1,0 +1,373 @@
+"""How the packs share the load, when one gives nothing, and why that may be no fault."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from telemetry.aircraft import Aircraft
+from telemetry.measure.away import DEAD_V, dead_spans, sign_of
+from telemetry.model.channels import Quantity
+from telemetry.model.log import FloatArray
+from telemetry.numerics.intervals import Interval
+from telemetry.numerics.sampling import held_at, outside
+from telemetry.numerics.spans import mask_to_spans, merge
+from telemetry.readings import Reading, Readings, block_means
+from telemetry.results import OutKind, OutSign, PackOut, Phase, PhaseKind
+
+# Sharing is judged where the total is above a third of its 95th percentile: ideal diodes share
+# unequally at light load (ours).
+_JUDGED = 1 / 3
+_LEAST_BLOCKS = 8
+# A pack gives nothing below this share, and is known to give something above that one (ours).
+_NOTHING, _SOMETHING = 0.05, 0.2
+# Shorter than this is an update that was missed; a check on the ground takes seconds (ours).
+_LEAST_OUT_S = 1.0
+_LONGEST_CHECK_S = 60.0
+_GRID_S = 0.25
+# "Just before" is the last so many seconds of like load, within this time (ours).
+_JUST_S, _NEAR_S = 10.0, 60.0
+_HELD_S = 5.0
+# Gain error of a current sensor (common practice, no source: 1 to 2 %); that of two together
+# moves a share s by s (1 - s) times this.
+_TWO_GAINS = 0.02 * math.sqrt(2)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PackShare:
+    """One pack's share of the current under load.
+
+    Attributes
+    ----------
+    place : str
+    share : Interval
+        Of the charge drawn while it was judged, 0 to 1.
+    of_changes : Interval or None
+        Of a change of the total current: what the resistances of the packs' paths make it,
+        whatever their charge. None where the current hardly moved.
+    judged_s : float
+        For how long.
+    off_balance : bool
+        Whether a shared pack of a pair surely gives more or less than the limits allow.
+    """
+
+    place: str
+    share: Interval
+    of_changes: Interval | None
+    judged_s: float
+    off_balance: bool
+
+
+def pack_shares(
+    readings: Readings, aircraft: Aircraft, spans: Sequence[tuple[float, float]]
+) -> tuple[PackShare, ...]:
+    """Share of each pack in the current, over stretches under load.
+
+    Parameters
+    ----------
+    readings : Readings
+    aircraft : Aircraft
+        A standby pack shares nothing by design and is never off balance.
+    spans : sequence of (float, float)
+        Stretches in which to judge, s.
+
+    Returns
+    -------
+    tuple of PackShare
+        One for each pack; empty where fewer than two packs report a current, or the load was too
+        short to judge. Where all but one report theirs and the bus reports the total, that one
+        gives the rest.
+    """
+    flows = _pack_currents(readings, aircraft)
+    if flows is None or not spans:
+        return ()
+    block_s = max(2.0, *(4.0 * (r.update_s or readings.row_s) for r in flows.values()))
+    columns: dict[str, list[FloatArray]] = {name: [] for name in flows}
+    for start, end in spans:
+        edges = np.arange(start, end + 1e-9, block_s)
+        for name, r in flows.items():
+            columns[name].append(block_means(r.t, r.v, edges))
+    means = np.vstack([np.concatenate(c) for c in columns.values()])
+    means = means[:, np.isfinite(means).all(axis=0)]
+    if means.shape[1] < _LEAST_BLOCKS:
+        return ()
+    total = means.sum(axis=0)
+    judged = total > _JUDGED * np.quantile(total, 0.95)
+    if judged.sum() < _LEAST_BLOCKS or total[judged].min() <= 0:
+        return ()
+    step = max(r.resolution or 0.0 for r in flows.values())
+    roles = {p.name: p.role for p in aircraft.packs}
+    pair = sum(role == "shared" for role in roles.values()) == 2
+    band = aircraft.limits.share_points / 100
+    out = []
+    for name, flow in zip(columns, means, strict=True):
+        share = _ratio(flow[judged], total[judged], step)
+        beyond = share.low > 0.5 + band or share.high < 0.5 - band
+        out.append(
+            PackShare(
+                place=name,
+                share=share,
+                of_changes=_slope(flow[judged], total[judged]),
+                judged_s=float(judged.sum()) * block_s,
+                off_balance=pair and roles.get(name) == "shared" and beyond,
+            )
+        )
+    return tuple(out)
+
+
+def _pack_currents(readings: Readings, aircraft: Aircraft) -> dict[str, Reading] | None:
+    """Current of each pack; of one that has none, the bus's less the others'."""
+    names = [p.name for p in aircraft.packs]
+    known = {n: r for n in names if (r := readings.get(Quantity.CURRENT, n)) is not None and r.size}
+    absent = [n for n in names if n not in known]
+    if len(names) < 2 or len(absent) > 1:
+        return None
+    if absent:
+        bus = None if aircraft.bus is None else readings.get(Quantity.CURRENT, aircraft.bus)
+        if bus is None or not bus.size:
+            return None
+        rest = bus.v - sum(held_at(r.t, r.v, bus.t, _HELD_S) for r in known.values())
+        at = np.isfinite(rest)
+        known[absent[0]] = Reading(
+            channel=bus.channel,
+            t=bus.t[at],
+            v=rest[at],
+            update_s=bus.update_s,
+            resolution=bus.resolution,
+        )
+    return {n: known[n] for n in names}
+
+
+def _ratio(part: FloatArray, whole: FloatArray, step: float) -> Interval:
+    """Ratio of sums with its interval; neighbouring blocks may be alike.
+
+    Besides the scatter it holds a zero that is off by half a step in each sensor.
+    """
+    ratio = float(part.sum() / whole.sum())
+    rest = part - ratio * whole
+    half = 1.96 * math.sqrt(float((rest**2).sum()) * _likeness(rest)) / float(whole.sum())
+    zero = math.hypot(ratio, 1 - ratio) * step / 2 / float(whole.mean())
+    return _with_gains(ratio, math.hypot(half, zero))
+
+
+def _slope(part: FloatArray, whole: FloatArray) -> Interval | None:
+    """Change of the part by change of the whole, with its interval."""
+    moved = whole - whole.mean()
+    sxx = float((moved**2).sum())
+    if sxx <= 1e-12:
+        return None
+    slope = float((moved * part).sum()) / sxx
+    rest = part - part.mean() - slope * moved
+    free = part.size - 2
+    half = 2.0 * math.sqrt(float((rest**2).sum()) / free / sxx * _likeness(rest))
+    # Told to less than a quarter either way it tells nothing (ours).
+    return None if half > 0.25 else _with_gains(slope, half)
+
+
+def _with_gains(share: float, half: float) -> Interval:
+    return Interval.around(share, math.hypot(half, _TWO_GAINS * abs(share * (1 - share))))
+
+
+def _likeness(rest: FloatArray) -> float:
+    """How much the variance of a mean grows by likeness of neighbours: (1 + r) / (1 - r)."""
+    power = float((rest**2).sum())
+    if power <= 0:
+        return 1.0
+    r = min(max(float((rest[1:] * rest[:-1]).sum()) / power, 0.0), 0.9)
+    return (1 + r) / (1 - r)
+
+
+def pack_outs(
+    readings: Readings, aircraft: Aircraft, phases: Sequence[Phase]
+) -> tuple[PackOut, ...]:
+    """Stretches in which a shared pack gave nothing although it usually does at such a load.
+
+    A pack whose voltage is a little lower gives nothing at light load by the nature of diodes, so
+    it is compared with itself at a like load, and under way its voltage is asked whether another
+    one holds it off: then it is not out. A standby pack is out only where its own voltage is gone.
+
+    Parameters
+    ----------
+    readings : Readings
+    aircraft : Aircraft
+    phases : sequence of Phase
+        Of the same stretch.
+
+    Returns
+    -------
+    tuple of PackOut
+        In the order of time. A deliberate redundancy check, recognised as such, is among them.
+    """
+    if len(aircraft.packs) < 2:
+        return ()
+    flows = _pack_currents(readings, aircraft) or {}
+    grid = np.arange(readings.start_s, readings.end_s, _GRID_S)
+    held = [held_at(r.t, r.v, grid, _HELD_S) for r in flows.values()]
+    flow = np.array(held).reshape(len(held), grid.size)
+    total = flow.sum(axis=0) if flows else np.full(grid.size, np.nan)
+    step = max((r.resolution or 0.01 for r in flows.values()), default=math.nan)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        share = np.where(total > 4 * step, flow / total, np.nan)
+    shares = dict(zip(flows, share, strict=True))
+    update_s = {name: r.update_s or readings.row_s for name, r in flows.items()}
+    silent = _silent(readings, aircraft, grid, shares, update_s)
+    checks = [
+        (p.start_s - 1.0, p.end_s + 1.0) for p in phases if p.kind is PhaseKind.REDUNDANCY_CHECK
+    ]
+    out: list[PackOut] = []
+    for a, b, name in silent:
+        own = shares.get(name)
+        # What a pack gave while another was out says nothing of what it usually gives.
+        others = [*checks, *((o.start_s - 1.0, o.end_s + 1.0) for o in out if o.place != name)]
+        usual = None
+        if own is not None:
+            undisturbed = np.where(outside(grid, sorted(others)), own, np.nan)
+            usual = _usual_share(grid, undisturbed, total, (a, b), step)
+        told = None if own is None else (grid, own, total)
+        sign = sign_of(readings, aircraft, name, (a, b), told)
+        if sign is not OutSign.DEAD and (usual is None or usual <= _SOMETHING):
+            continue
+        inside = (grid >= a) & (grid < b)
+        back = _back(readings, name, shares, grid, b, update_s)
+        kind = _out_kind(phases, a, b, back)
+        if kind is OutKind.LOST and sign is OutSign.HELD_OFF:
+            continue
+        out.append(
+            PackOut(
+                place=name,
+                kind=kind,
+                start_s=a,
+                end_s=b,
+                back=back,
+                share_before=usual,
+                carried_a=_highest(total[inside]),
+                bus_v=_lowest_bus(readings, aircraft, a, b),
+                own_v=_median_v(readings, name, a, b),
+                sign=sign,
+            )
+        )
+    return tuple(out)
+
+
+def _highest(amps: FloatArray) -> float | None:
+    known = amps[np.isfinite(amps)]
+    return float(known.max()) if known.size else None
+
+
+def _silent(
+    readings: Readings,
+    aircraft: Aircraft,
+    grid: FloatArray,
+    shares: dict[str, FloatArray],
+    update_s: dict[str, float],
+) -> list[tuple[float, float, str]]:
+    """Stretches without current, of packs that share, and those without a voltage of their own."""
+    found: list[tuple[float, float, str]] = []
+    for pack in aircraft.packs:
+        own, spans = shares.get(pack.name), []
+        least = max(_LEAST_OUT_S, 2 * update_s.get(pack.name, 0.0))
+        if own is not None and pack.role != "standby":
+            spans = _joined(grid, own, own < _NOTHING, max(1.0, 2 * update_s[pack.name]))
+        for a, b in dead_spans(readings, aircraft, pack.name, grid):
+            gave = None if own is None else own[(grid >= a) & (grid < b)]
+            # A voltage of zero beside a current is a sensor that failed.
+            if gave is not None and np.isfinite(gave).any() and np.nanmedian(gave) > _NOTHING:
+                continue
+            if not any(x < b and a < y for x, y in spans):
+                spans.append((a, b))
+        found += [(a, b, pack.name) for a, b in spans if b - a >= least]
+    return sorted(found)
+
+
+def _back(
+    readings: Readings,
+    name: str,
+    shares: dict[str, FloatArray],
+    grid: FloatArray,
+    end_s: float,
+    update_s: dict[str, float],
+) -> bool:
+    """Whether a pack gave again after a stretch, or without a current had its voltage again."""
+    if end_s >= readings.end_s - 2 * _GRID_S:
+        return False
+    if name in shares:
+        return bool(np.median(_after(grid, shares[name], end_s, update_s[name])) > _SOMETHING)
+    after = _values(readings.get(Quantity.VOLTAGE, name), end_s, end_s + _HELD_S)
+    return bool(after.size) and float(np.median(after)) > DEAD_V
+
+
+def _joined(
+    grid: FloatArray, share: FloatArray, nothing: np.ndarray, pause_s: float
+) -> list[tuple[float, float]]:
+    """Spans without current; two of them are one where it gave next to nothing between them."""
+    out: list[tuple[float, float]] = []
+    for a, b in merge(mask_to_spans(grid, nothing, hold_s=2 * _GRID_S), pause_s):
+        if out:
+            between = share[(grid >= out[-1][1]) & (grid < a)]
+            between = between[np.isfinite(between)]
+            if between.size == 0 or float(np.median(between)) < _SOMETHING:
+                out[-1] = (out[-1][0], b)
+                continue
+        out.append((a, b))
+    return out
+
+
+def _usual_share(
+    grid: FloatArray, share: FloatArray, total: FloatArray, span: tuple[float, float], step: float
+) -> float | None:
+    """The pack's median share just before the span, at loads no higher than those within it.
+
+    Behind diodes the pack with the lower voltage gives nothing until the load has pulled the other
+    down to it, so its share grows with the load, and the two voltages drift apart and together
+    within minutes. A pack that gave its part a moment ago at a lower load, and gives nothing at a
+    higher one, is not held off: it is out. None where there was no such load.
+    """
+    inside = (grid >= span[0]) & (grid < span[1])
+    reach = float(np.nanquantile(total[inside], 0.75)) + 2 * step
+    with np.errstate(invalid="ignore"):
+        like = np.isfinite(share) & (total <= reach)
+    near = np.flatnonzero(like & (grid < span[0] - 1.0) & (grid >= span[0] - _NEAR_S))
+    part = share[near[-round(_JUST_S / _GRID_S) :]]
+    return float(np.median(part)) if part.size * _GRID_S >= 2.0 else None
+
+
+def _after(grid: FloatArray, share: FloatArray, end: float, update_s: float) -> FloatArray:
+    part = share[(grid >= end) & (grid < end + max(5.0, 3 * update_s))]
+    part = part[np.isfinite(part)]
+    return part if part.size else np.zeros(1)
+
+
+def _out_kind(phases: Sequence[Phase], start: float, end: float, back: bool) -> OutKind:
+    flights = [p for p in phases if p.kind is PhaseKind.FLIGHT]
+    if any(p.start_s < end and start < p.end_s for p in flights):
+        return OutKind.LOST
+    if any(
+        p.kind is PhaseKind.REDUNDANCY_CHECK and p.start_s < end and start < p.end_s for p in phases
+    ):
+        return OutKind.CHECK
+    before = all(end <= p.start_s for p in flights)
+    if before and back and end - start <= _LONGEST_CHECK_S:
+        return OutKind.CHECK
+    if not before and not back:
+        return OutKind.SWITCHED_OFF
+    return OutKind.LOST
+
+
+def _lowest_bus(readings: Readings, aircraft: Aircraft, start: float, end: float) -> float | None:
+    packs = {p.name for p in aircraft.packs}
+    volts = [r for r in readings.of(Quantity.VOLTAGE) if r.place not in packs]
+    volts.sort(key=lambda r: r.place != aircraft.bus)
+    part = _values(volts[0] if volts else None, start, end)
+    return float(part.min()) if part.size else None
+
+
+def _median_v(readings: Readings, place: str, start: float, end: float) -> float | None:
+    part = _values(readings.get(Quantity.VOLTAGE, place), start, end)
+    return float(np.median(part)) if part.size else None
+
+
+def _values(r: Reading | None, start: float, end: float) -> FloatArray:
+    return np.zeros(0) if r is None else r.within(start, end).v

@@ -1,0 +1,290 @@
+"""Resistances of a flight: sources (packs, bus), branches (leads and contacts), apparent ones."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from telemetry.aircraft import Aircraft
+from telemetry.aircraft.wire import branch_mohm
+from telemetry.measure.packs import pack_outs
+from telemetry.model.channels import Quantity
+from telemetry.model.log import FloatArray
+from telemetry.numerics.resistance.fitting import Fit
+from telemetry.numerics.resistance.regression import (
+    branch_resistance,
+    least_squares,
+    source_resistance,
+)
+from telemetry.numerics.sampling import outside
+from telemetry.readings import Reading, Readings, Total, block_means, total_current
+from telemetry.results import Phase, PhaseKind, Resistance
+
+# Blocks over which it is judged whether a bus follows its pack (ours: longer than a move).
+_BLOCK_S = 5.0
+_LEAST_BLOCKS = 12
+# Means of one and the same value differ by rounding, far below any sensor's step.
+_ROUNDING = 1e-9
+# After a pack was off, its voltage needs this long to settle (ours).
+_SETTLE_S = 2.0
+
+
+def measure_resistances(
+    readings: Readings, aircraft: Aircraft, phases: Sequence[Phase]
+) -> tuple[Resistance, ...]:
+    """All resistances that the readings of one flight may tell, refusals with their reason.
+
+    Source: each pack against its own current (of a single pack: against the total), the bus
+    against the total. Branch: parent minus place against the place's own current; for the bus
+    against each pack the current of that pack. Apparent: where the own current is missing, against
+    the total.
+
+    Parameters
+    ----------
+    readings : Readings
+    aircraft : Aircraft
+    phases : sequence of Phase
+        Redundancy checks are left out, and whatever else switched a pack off.
+
+    Returns
+    -------
+    tuple of Resistance
+        Packs, bus, nodes, others, in this order.
+    """
+    calm = _without_switching(readings, aircraft, phases)
+    total = total_current(calm, aircraft)
+    out: list[Resistance] = []
+    for pack in aircraft.packs:
+        own = calm.get(Quantity.CURRENT, pack.name)
+        volts = calm.get(Quantity.VOLTAGE, pack.name)
+        if volts is None:
+            continue
+        if own is not None:
+            out.append(_source(volts, _flow(own), calm, aircraft))
+        elif total is not None:
+            kind = "source" if len(aircraft.packs) == 1 else "apparent"
+            out.append(_source(volts, total, calm, aircraft, kind=kind))
+    root = aircraft.bus or aircraft.regulator
+    bus = None if root is None else calm.get(Quantity.VOLTAGE, root)
+    if bus is not None:
+        out += _bus(bus, total, calm, aircraft)
+    for node in aircraft.nodes:
+        volts = calm.get(Quantity.VOLTAGE, node.name)
+        if volts is not None and node.name != root:
+            out += _node(volts, total, calm, aircraft)
+    known = {root, *(p.name for p in aircraft.packs), *(n.name for n in aircraft.nodes)}
+    for volts in calm.of(Quantity.VOLTAGE):
+        own = calm.get(Quantity.CURRENT, volts.place)
+        if volts.place not in known and own is not None:
+            out.append(_source(volts, _flow(own), calm, aircraft))
+    return tuple(out)
+
+
+def _without_switching(readings: Readings, aircraft: Aircraft, phases: Sequence[Phase]) -> Readings:
+    """Readings without the stretches in which packs were switched or gave nothing."""
+    spans = [(p.start_s, p.end_s) for p in phases if p.kind is PhaseKind.REDUNDANCY_CHECK]
+    spans += [(o.start_s, o.end_s) for o in pack_outs(readings, aircraft, phases)]
+    if not spans:
+        return readings
+    cut = [(a - _SETTLE_S, b + _SETTLE_S) for a, b in sorted(spans)]
+    channels = []
+    for r in readings.channels:
+        keep = outside(r.t, cut)
+        channels.append(r if keep.all() else replace(r, t=r.t[keep], v=r.v[keep]))
+    return replace(readings, channels=tuple(channels))
+
+
+def _flow(r: Reading) -> Total:
+    return Total(r.t, r.v, r.update_s or 0.0, r.place)
+
+
+def _step_of(name: str, readings: Readings) -> float | None:
+    """Resolution of a current; of a sum the coarsest of its parts."""
+    parts = [readings.get(Quantity.CURRENT, p) for p in name.split(" + ")]
+    steps = [r.resolution for r in parts if r is not None and r.resolution is not None]
+    return max(steps) if steps else None
+
+
+def _source(
+    volts: Reading,
+    flow: Total,
+    readings: Readings,
+    aircraft: Aircraft,
+    *,
+    kind: str = "source",
+) -> Resistance:
+    fit = source_resistance(
+        volts.t,
+        volts.v,
+        flow.t,
+        flow.v,
+        step_v=volts.resolution,
+        step_i=_step_of(flow.name, readings),
+        max_gap_s=aircraft.limits.gap_s,
+    )
+    return _record(fit, kind, volts.place, flow.name)
+
+
+def _bus(
+    bus: Reading, total: Total | None, readings: Readings, aircraft: Aircraft
+) -> list[Resistance]:
+    """The bus against the total, and its branch from each pack with a current of its own."""
+    packs = [v for p in aircraft.packs if (v := readings.get(Quantity.VOLTAGE, p.name)) is not None]
+    held = is_regulated(bus, packs, total, aircraft)
+    out = []
+    if total is not None:
+        if held:
+            out.append(_refused("source", bus.place, _HELD))
+        else:
+            made = _source(bus, total, readings, aircraft)
+            told = "" if held is False else "; whether a regulator holds the bus cannot be told"
+            out.append(replace(made, method=made.method + told))
+    for pack in packs:
+        own = readings.get(Quantity.CURRENT, pack.place)
+        flow = total if own is None and len(packs) == 1 else None if own is None else _flow(own)
+        if flow is None:
+            continue
+        if held:
+            out.append(_refused("branch", bus.place, _HELD, parent=pack.place))
+        else:
+            out.append(_branch(pack, bus, flow, readings, aircraft))
+    return out
+
+
+_HELD = (
+    "a regulator holds this voltage: its fall with the current is the regulator's own, not a "
+    "resistance of packs and leads"
+)
+
+
+def is_regulated(
+    bus: Reading, packs: Sequence[Reading], total: Total | None, aircraft: Aircraft
+) -> bool | None:
+    """Whether a regulator holds the bus, told by whether the bus follows its packs.
+
+    Of the packs' slow fall (block means, the load taken out by regression) a bus behind switches
+    or diodes shows all, a regulated one nothing; one in drop-out follows again.
+
+    Returns
+    -------
+    bool or None
+        None where the packs' voltage is not logged or hardly fell.
+    """
+    packs = [p for p in packs if p.size]
+    if not packs or total is None or not bus.size:
+        return True if aircraft.regulated_v is not None and not packs else None
+    start, end = max(r.t[0] for r in (bus, *packs)), min(r.t[-1] for r in (bus, *packs))
+    edges = np.arange(start, end, _BLOCK_S)
+    above = np.fmax.reduce(_stacked([(p.t, p.v) for p in packs], edges), axis=0)
+    below, load = _stacked([(bus.t, bus.v), (total.t, total.v)], edges)
+    known = np.isfinite(above) & np.isfinite(below) & np.isfinite(load)
+    if known.sum() <= _LEAST_BLOCKS or np.ptp(above[known]) < _ROUNDING:
+        return None
+    load = load[known]
+    columns = [np.ones(load.size), above[known]]
+    if np.ptp(load) > _ROUNDING:
+        columns.append(load)
+    fit = least_squares(np.stack(columns, axis=1), below[known])
+    follows, error = float(fit.coef[1]), 3.0 * float(fit.se[1])
+    if follows + error < 0.5:
+        return True
+    return False if follows - error > 0.5 else None
+
+
+def _stacked(series: list[tuple[FloatArray, FloatArray]], edges: FloatArray) -> FloatArray:
+    return np.vstack([block_means(t, v, edges) for t, v in series])
+
+
+def _node(
+    volts: Reading, total: Total | None, readings: Readings, aircraft: Aircraft
+) -> list[Resistance]:
+    parent = _parent_reading(volts.place, readings, aircraft)
+    own = readings.get(Quantity.CURRENT, volts.place)
+    if own is None and total is None:
+        return []
+    flow = _flow(own) if own is not None else total
+    assert flow is not None
+    if parent is None:
+        return [_source(volts, flow, readings, aircraft, kind="apparent")]
+    return [_branch(parent, volts, flow, readings, aircraft)]
+
+
+def _parent_reading(place: str, readings: Readings, aircraft: Aircraft) -> Reading | None:
+    """The voltage of the nearest place above that has one, where the way up is single."""
+    above = aircraft.parent(place)
+    while above is not None:
+        found = readings.get(Quantity.VOLTAGE, above)
+        if found is not None:
+            return found
+        above = aircraft.parent(above)
+    return None
+
+
+def _branch(
+    parent: Reading, place: Reading, flow: Total, readings: Readings, aircraft: Aircraft
+) -> Resistance:
+    through = flow.name == place.place or place.place == (aircraft.bus or aircraft.regulator)
+    fit = branch_resistance(
+        parent.t,
+        parent.v,
+        place.t,
+        place.v,
+        flow.t,
+        flow.v,
+        step_parent=parent.resolution,
+        step_place=place.resolution,
+        step_i=_step_of(flow.name, readings),
+        max_gap_s=aircraft.limits.gap_s,
+    )
+    record = _record(fit, "branch" if through else "apparent", place.place, flow.name)
+    expected = branch_mohm(aircraft, place.place, parent.place)
+    offset = [None if v is None else -v for v in (fit.level_v, fit.level_high_v, fit.level_low_v)]
+    return replace(
+        record,
+        parent=parent.place,
+        offset_v=offset[0],
+        offset_low_v=offset[1],
+        offset_high_v=offset[2],
+        expected_mohm=None if expected is None else expected.value,
+        expected_low_mohm=None if expected is None else expected.low,
+        expected_high_mohm=None if expected is None else expected.high,
+    )
+
+
+def _record(fit: Fit, kind: str, place: str, against: str) -> Resistance:
+    named = "the packs or nodes together" if " + " in against else against
+    without = ""
+    if fit.left_out:
+        lasted = sum(b - a for a, b in fit.left_out)
+        without = f"without {lasted:.1f} s in which the voltage fell too far for the current"
+    return Resistance(
+        kind=kind,
+        place=place,
+        mohm=_mohm(fit.ohm),
+        low_mohm=_mohm(fit.low_ohm),
+        high_mohm=_mohm(fit.high_ohm),
+        updates=fit.updates,
+        scale_s=fit.scale_s,
+        method=", ".join(x for x in (fit.method, f"against the current of {named}", without) if x),
+        refused=fit.refused,
+        left_out=fit.left_out,
+    )
+
+
+def _refused(kind: str, place: str, why: str, parent: str | None = None) -> Resistance:
+    return Resistance(
+        kind=kind,
+        place=place,
+        parent=parent,
+        mohm=None,
+        low_mohm=None,
+        high_mohm=None,
+        updates=0,
+        refused=why,
+    )
+
+
+def _mohm(ohm: float | None) -> float | None:
+    return None if ohm is None else 1000.0 * ohm

@@ -1,0 +1,218 @@
+"""What the servos of a node draw, from the control columns, as far as it can be told apart."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from telemetry.aircraft import Aircraft, Servo
+from telemetry.model.channels import SURFACES, Quantity
+from telemetry.model.log import FloatArray
+from telemetry.numerics.attribution import Attribution, attribute, unexplained
+from telemetry.numerics.sampling import outside
+from telemetry.readings import Reading, Readings
+from telemetry.results import Phase, PhaseKind, ServoShare
+
+_BLOCK_S = 5.0  # moves of the sticks hang together for seconds
+_LEAST = 60  # readings of the current
+# A servo follows its stick, and the telemetry both, within about this time (common practice, no
+# source).
+_LAGS_S = np.arange(-0.2, 0.61, 0.1)
+_TRAVEL, _HOLD = 0, 1
+# Of a pulse for 1 % of travel to one side: 500 us for all of it (common practice, no source).
+_PULSE_US = 5.0
+# No hand turns a stick round more than about five times a second (common practice, no source).
+_HAND_S = 0.1
+# Without a profile a control counts as acting at a place if it draws at least this part of what the
+# strongest there does: sticks of one stir move so much alike that a little is said of each (ours).
+_LEAST_PART = 0.3
+# What draws is not quite proportional to travel: kept to both sides of a range (ours).
+_DOUBT = 0.1
+
+
+def measure_servos(
+    readings: Readings, aircraft: Aircraft, phases: Sequence[Phase]
+) -> tuple[ServoShare, ...]:
+    """Travel and hold current of the servos behind each current, by the controls that drive them.
+
+    ``node current = rest + sum (a |rate of travel| + b |deflection| while flying)`` with
+    non-negative coefficients, the rate averaged over the current's own interval. Servos on one
+    control, and controls that move together, stay one group.
+
+    Parameters
+    ----------
+    readings : Readings
+    aircraft : Aircraft
+        Servos of its profile tell which control acts at which node; without them every control
+        may act everywhere, and only those are told that surely do.
+    phases : sequence of Phase
+
+    Returns
+    -------
+    tuple of ServoShare
+        Empty where the log has no control columns. ``separable`` where a group is one servo.
+        Their ranges are the travel's.
+    """
+    logged = [r for r in readings.of(Quantity.CONTROL) if r.size > _LEAST and np.ptp(r.v) > 0]
+    controls = {r.place: _in_percent(r) for r in logged}
+    if not controls:
+        return ()
+    out: list[ServoShare] = []
+    ends = _outermost(readings, aircraft)
+    told = {r.place for r in ends}
+    for amps in ends:
+        # The bus, or a lone current, also feeds the servos of nodes without one of their own.
+        whole = aircraft.node(amps.place) is None and (
+            len(ends) == 1 or amps.place == aircraft.root
+        )
+        below = tuple(s for s in aircraft.servos if whole and s.node not in told)
+        servos = (*aircraft.servos_at(amps.place), *below)
+        driven = _driven(servos, controls)
+        if servos and not driven:
+            continue
+        names = list(driven) if servos else list(controls)
+        out += _at_node(amps, names, driven, controls, phases)
+    return tuple(out)
+
+
+def _in_percent(r: Reading) -> Reading:
+    """A control in % of its travel to one side: of pulses as is customary, else of its reach."""
+    reach = float(np.abs(r.v - np.median(r.v)).max())
+    one = {"%": 1.0, "us": _PULSE_US}.get(r.channel.unit, reach / 100.0)
+    return replace(r, v=r.v / one)
+
+
+def _outermost(readings: Readings, aircraft: Aircraft) -> list[Reading]:
+    """Currents that hold no other current of the log: nodes', else the bus's, a lone pack's."""
+    known = [r for r in readings.of(Quantity.CURRENT) if r.size >= _LEAST]
+    places = {r.place for r in known}
+    packs = {p.name for p in aircraft.packs}
+    feeding = {up for n in aircraft.nodes if n.name in places for up in aircraft.feeders(n.name)}
+    ends = [r for r in known if r.place not in packs and r.place not in feeding]
+    return ends or (known if len(known) == 1 else [])
+
+
+def _driven(servos: Sequence[Servo], controls: dict[str, Reading]) -> dict[str, tuple[Servo, ...]]:
+    """Servos by the control column that drives their surface: its own name, else its kind's."""
+    found: dict[str, tuple[Servo, ...]] = {}
+    for servo in servos:
+        kind = next((s for s in SURFACES if s in servo.drives.split()), None)
+        name = servo.drives if servo.drives in controls else kind
+        if name in controls:
+            found[name] = (*found.get(name, ()), servo)
+    return found
+
+
+def _at_node(
+    amps: Reading,
+    names: list[str],
+    driven: dict[str, tuple[Servo, ...]],
+    controls: dict[str, Reading],
+    phases: Sequence[Phase],
+) -> list[ServoShare]:
+    window = max(amps.update_s or 0.0, 0.1)
+    checks = [(p.start_s, p.end_s) for p in phases if p.kind is PhaseKind.REDUNDANCY_CHECK]
+    keep = outside(amps.t, checks)
+    for name in names:
+        r = controls[name]
+        keep &= (amps.t > r.t[0] + 1.0) & (amps.t < r.t[-1])
+    t, y = amps.t[keep], amps.v[keep]
+    if t.size < _LEAST:
+        return []
+    flying = np.zeros(t.size, dtype=bool)
+    for p in phases:
+        if p.kind is PhaseKind.FLIGHT:
+            flying |= (t >= p.start_s) & (t < p.end_s)
+
+    def design(lag: float) -> FloatArray:
+        columns = [np.ones(t.size)]
+        columns += [_travel(controls[n], t - lag, window) for n in names]
+        if flying.any():
+            columns += [_deflection(controls[n], t - lag, window) * flying for n in names]
+        return np.stack(columns, axis=1)
+
+    lag = float(_LAGS_S[int(np.argmin([unexplained(design(float(s)), y) for s in _LAGS_S]))])
+    block = np.unique(((t - t[0]) / _BLOCK_S).astype(np.intp), return_inverse=True)[1]
+    whole, hold = design(lag), bool(flying.any())
+    kinds = (-1, *(_TRAVEL,) * len(names), *((_HOLD,) * len(names) if hold else ()))
+    found = attribute(whole, y, block, kinds=kinds)
+    if found.refused and hold:
+        found = attribute(whole[:, : 1 + len(names)], y, block, kinds=kinds[: 1 + len(names)])
+    return _shares(amps.place, names, controls, driven, found)
+
+
+def _shares(
+    place: str,
+    names: list[str],
+    controls: dict[str, Reading],
+    driven: dict[str, tuple[Servo, ...]],
+    found: Attribution,
+) -> list[ServoShare]:
+    out = []
+    # By the numbers of the travel columns: those come before and fall to 0 and below.
+    holds = {
+        tuple(k - len(names) for k in group): float(coef)
+        for group, coef in zip(found.groups, found.coef, strict=True)
+    }
+    travels = [k for k, group in enumerate(found.groups) if 1 <= group[0] <= len(names)]
+    strongest = max((float(found.coef[k]) for k in travels), default=0.0)
+    for n, group in enumerate(found.groups):
+        if n not in travels:
+            continue
+        mine = [names[k - 1] for k in group]
+        if not driven and (found.low[n] <= 0 or found.coef[n] < _LEAST_PART * strongest):
+            continue
+        servos = [s for name in mine for s in driven.get(name, ())]
+        lost = max(_lost_travel(controls[name]) for name in mine)
+        out.append(
+            ServoShare(
+                place=place,
+                outputs=tuple(str(s.output) for s in servos),
+                drives=" + ".join(mine),
+                travel_a_per_pct_s=float(found.coef[n] / np.sqrt(lost)),
+                hold_a_per_pct=holds.get(group),
+                low=float(found.low[n]) * (1.0 - _DOUBT) / lost,
+                high=float(found.high[n]) * (1.0 + _DOUBT),
+                chance=_chance(float(found.coef[n]), float(found.low[n]), float(found.high[n])),
+                condition_index=found.condition_index,
+                separable=sum(s.count for s in servos) == 1,
+            )
+        )
+    return out
+
+
+def _chance(value: float, low: float, high: float) -> float | None:
+    return 0.5 * (high - low) / value if value > 0 else None
+
+
+def _lost_travel(control: Reading) -> float:
+    """How many times as far the stick may have gone as its readings tell, at the most.
+
+    Between two readings it may go and come back. By how much the way told grows from every other
+    reading to every one, it may grow again with each halving of the interval, down to that in
+    which no hand turns round.
+    """
+    step = float(np.median(np.diff(control.t)))
+    whole = float(np.abs(np.diff(control.v)).sum())
+    half = 0.5 * sum(float(np.abs(np.diff(control.v[k::2])).sum()) for k in (0, 1))
+    if step <= _HAND_S or half <= 0:
+        return 1.0
+    return float(max(whole / half, 1.0) ** np.log2(step / _HAND_S))
+
+
+def _travel(control: Reading, at: FloatArray, window_s: float) -> FloatArray:
+    """Mean |rate of travel| over the window before each instant, in the control's unit per s."""
+    travelled = np.concatenate(([0.0], np.cumsum(np.abs(np.diff(control.v)))))
+    now = np.interp(at, control.t, travelled)
+    return np.asarray((now - np.interp(at - window_s, control.t, travelled)) / window_s)
+
+
+def _deflection(control: Reading, at: FloatArray, window_s: float) -> FloatArray:
+    """Mean deflection from the middle (the median) over the window, without its sign."""
+    away = np.abs(control.v - np.median(control.v))
+    steps = np.diff(control.t)
+    area = np.concatenate(([0.0], np.cumsum(0.5 * (away[1:] + away[:-1]) * steps)))
+    now = np.interp(at, control.t, area)
+    return np.asarray((now - np.interp(at - window_s, control.t, area)) / window_s)

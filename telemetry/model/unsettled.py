@@ -1,0 +1,119 @@
+"""What a user still has to say of a log's columns, and how that is typed."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Mapping
+from dataclasses import dataclass
+from difflib import SequenceMatcher
+
+from telemetry.model.channels import Channel, PlaceKind, Quantity, is_drive, kind_of_place
+from telemetry.model.units import UNITS
+
+_SUPPLY = (Quantity.VOLTAGE, Quantity.CURRENT)
+# What parts a setting: a place with one of these cannot be typed.
+_MARKS = "/[]=\"'"
+_ABOVE = (PlaceKind.PACK, PlaceKind.REGULATOR, PlaceKind.BUS)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Unsettled:
+    """A column that carries a supply and of which the log does not tell what or where it is.
+
+    Attributes
+    ----------
+    column : str
+        As in the file.
+    beside : str
+        The column of a voltage without a current, to which this current may belong; "" for a column
+        that was not understood at all.
+    set_line : str
+        The option that settles it.
+    """
+
+    column: str
+    beside: str
+    set_line: str
+
+
+def unsettled_supplies(channels: Mapping[int, Channel]) -> tuple[Unsettled, ...]:
+    """Supply columns that were not understood, and currents that may belong to a lone voltage.
+
+    A current whose place no known word tells, and which no voltage shares, may be that of a node
+    whose voltage has none: then the lead of that node goes unjudged. Alone it is a current like
+    any other, and a node may well report its voltage alone.
+
+    Parameters
+    ----------
+    channels : mapping of int to Channel
+        Channels with values other than zero, by their column's number in the file, from 1.
+    """
+    times = Counter(c.column.strip() for c in channels.values())
+
+    def line(number: int, reading: str) -> str:
+        title = channels[number].column.strip()
+        single = title and times[title] == 1
+        return set_option(title if single else f"#{number}", reading, number=number)
+
+    out = [
+        Unsettled(column=c.column, beside="", set_line=line(number, reading))
+        for number, c in channels.items()
+        if c.quantity is Quantity.UNKNOWN and not c.text and (reading := _taken_for(c))
+    ]
+    supplies = {n: c for n, c in channels.items() if c.quantity in _SUPPLY and c.place}
+    has = {(c.quantity, c.place) for c in supplies.values()}
+    lone = [
+        c
+        for c in supplies.values()
+        if c.quantity is Quantity.VOLTAGE
+        and (Quantity.CURRENT, c.place) not in has
+        and kind_of_place(c.place or "") not in _ABOVE
+        and not is_drive(c.place or "")
+    ]
+    for number, c in supplies.items():
+        loose = c.quantity is Quantity.CURRENT and c.own_word and not c.hold
+        if not lone or not loose or (Quantity.VOLTAGE, c.place) in has:
+            continue
+        best = max(lone, key=lambda v: (not v.hold, _likeness(v.column, c.column)))
+        place = best.place or ""
+        typed = "PLACE" if set(place) & set(_MARKS) else place
+        reading = f"{typed}/current[{c.source_unit or c.unit}]"
+        out.append(Unsettled(column=c.column, beside=best.column, set_line=line(number, reading)))
+    return tuple(out)
+
+
+def _taken_for(c: Channel) -> str:
+    """The supply that an unknown column may be, by its rivals or its unit, as a setting; or ""."""
+    # One rival alone was weighed and set aside; of several that fit alike none was chosen.
+    for rival in c.rivals if len(c.rivals) > 1 else ():
+        if {q.value for q in _SUPPLY} & set(rival.partition("[")[0].split("/")):
+            return rival
+    unit = UNITS.get(c.source_unit)
+    quantity = {"V": "voltage", "A": "current"}.get("" if unit is None else unit.canonical)
+    return "" if quantity is None else f"PLACE/{quantity}[{c.source_unit}]"
+
+
+def _likeness(a: str, b: str) -> float:
+    return SequenceMatcher(None, a.casefold(), b.casefold()).ratio()
+
+
+def set_option(title: str, *readings: str, number: int | None = None) -> str:
+    """The options that settle a column, as they are typed: ``--set 'COLUMN=READING'``.
+
+    Parameters
+    ----------
+    title : str
+        The column's. It comes from a file of anybody: where it holds what a shell would act on
+        within any quotation marks, the number stands for it.
+    readings : str
+        One option for each, joined by "or"; only the first says ``--set``.
+    number : int, optional
+        The column's, from 1.
+    """
+    quote = "'"
+    if "'" in title:
+        if set(title) & set('"$`!\\'):
+            title = "COLUMN" if number is None else f"#{number}"
+        else:
+            quote = '"'
+    return "--set " + " or ".join(f"{quote}{title}={reading}{quote}" for reading in readings)

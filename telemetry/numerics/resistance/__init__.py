@@ -1,0 +1,1 @@
+"""How far a voltage falls per ampere: fits, matching of instants, outliers."""

@@ -1,0 +1,255 @@
+"""A resistance fitted to a voltage and its current, without what a bad contact did.
+
+The slope comes from :mod:`telemetry.numerics.resistance.slope`, the moments to leave out from
+:mod:`telemetry.numerics.resistance.outliers`; here the two are brought into agreement,
+and what can tell nothing is refused with the reason.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from telemetry.numerics.resistance.matching import Curve, usual_step
+from telemetry.numerics.resistance.outliers import closeness, commonest_fall, fell_too_far
+from telemetry.numerics.resistance.slope import Signals, fall_per_ampere
+from telemetry.numerics.spans import mask_to_spans
+
+FloatArray = NDArray[np.float64]
+BoolArray = NDArray[np.bool_]
+
+LEAST = 20  # readings
+# A half-width above this share of the value says nothing that a decision could rest on (ours).
+_USELESS = 1.2
+# Steps of the current above this part of its range are moves; those within this time are one, and
+# so few in a log tell no interval (ours).
+_MOVE, _ONE_MOMENT_S, _FEW_MOMENTS = 0.25, 2.0, 2
+# Rounds of telling the moments that are left out and fitting without them (ours: two as a rule).
+_ROUNDS = 6
+# The commonest fall per ampere is not further below the resistance than this factor: what different
+# instants of voltage and current take off it (ours; 10 to 40 % on usual logs).
+_MOST_ABOVE = 1.6
+# Readings taken at other instants lie up to 1.4 times as far from the truth as from the commonest
+# fall (errors in variables that take half off the slope); a contact hides where it is more (ours).
+_FURTHER = 1.5
+_NOT_APART = (
+    "the voltage often fell too far for its current: what a bad contact did cannot be told "
+    "from the resistance"
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Fit:
+    """A resistance with its 95 % interval, or why there is none.
+
+    Attributes
+    ----------
+    ohm, low_ohm, high_ohm : float or None
+    updates : int
+        Voltage readings used, or current readings if those are fewer.
+    scale_s : float or None
+        The answer is that to a step of current this long before; None for copper.
+    lag_s : float
+        Constant lag of the voltage's readings behind the current's; it was taken out.
+    level_v, level_low_v, level_high_v : float or None
+        Mean voltage (difference) carried to zero current, with its interval.
+    method : str
+        How it was found.
+    refused : str
+    left_out : tuple of (float, float)
+        Moments, s, at which the voltage fell too far for its current: the fit is without them.
+    """
+
+    ohm: float | None = None
+    low_ohm: float | None = None
+    high_ohm: float | None = None
+    updates: int = 0
+    scale_s: float | None = None
+    lag_s: float = 0.0
+    level_v: float | None = None
+    level_low_v: float | None = None
+    level_high_v: float | None = None
+    method: str = ""
+    refused: str = ""
+    left_out: tuple[tuple[float, float], ...] = ()
+
+
+class _Attempt(NamedTuple):
+    """A fit, what it was made from, and the rows that were taken as sound."""
+
+    fit: Fit
+    signals: Signals
+    sound: BoolArray
+
+
+def fit_without_strays(
+    matched: Callable[[BoolArray], Signals],
+    rows: int,
+    max_gap_s: float,
+    *,
+    relaxes: bool,
+    gain: float,
+) -> Fit:
+    """Fit without the moments at which the voltage fell too far for its current.
+
+    Where the commonest fall per ampere calls any, two answers are sought, each the fit without the
+    moments that it calls itself: down from the fit of all readings, which clears what different
+    instants of voltage and current made, and up from the commonest fall. Usually the two meet.
+    Where the first is far from what most readings say, it only hides the moments, and the second
+    alone counts; where that is far from the commonest fall as well, nothing can be told.
+    """
+
+    def attempt(sound: BoolArray) -> _Attempt:
+        signals = matched(sound)
+        fit = _fit(signals, sound, max_gap_s, relaxes=relaxes, gain=gain)
+        return _Attempt(fit, signals, sound)
+
+    def settled(attempt_: _Attempt, most: float) -> _Attempt:
+        for _ in range(_ROUNDS):
+            if attempt_.fit.ohm is None:
+                break
+            sound = ~_too_far(attempt_.signals, min(attempt_.fit.ohm, most))
+            if (sound == attempt_.sound).all():
+                break
+            attempt_ = attempt(sound)
+        return attempt_
+
+    everything = np.ones(rows, dtype=bool)
+    first = attempt(everything)
+    usual = _usual_fall(first.signals)
+    if usual is None or not _too_far(first.signals, usual).any():
+        return first.fit
+    most = _MOST_ABOVE * usual
+    down = settled(first, np.inf)
+    up = settled(attempt(~_too_far(first.signals, usual)), most)
+    if down.fit.ohm is not None and not _hides(down.signals, down.fit.ohm, usual):
+        return _both(down, up)
+    if up.fit.ohm is not None and up.fit.ohm > most:
+        return Fit(updates=up.fit.updates, refused=_NOT_APART)
+    return _without(up)
+
+
+def _without(found: _Attempt) -> Fit:
+    if found.sound.all():
+        return found.fit
+    t = found.signals.t
+    spans = mask_to_spans(t, ~found.sound, hold_s=2.0 * usual_step(t))
+    return replace(found.fit, left_out=tuple(spans))
+
+
+def _both(down: _Attempt, up: _Attempt) -> Fit:
+    """One fit from two of the same readings, the second without more of the doubtful ones.
+
+    Falls that the first kept raise it, sound readings that the second left out lower it: where
+    they differ, the truth lies between the two.
+    """
+    a, b = _without(down), up.fit
+    if a.ohm is None or b.ohm is None or (down.sound == up.sound).all():
+        return a
+    lows = [x for x in (a.low_ohm, b.low_ohm) if x is not None]
+    highs = [x for x in (a.high_ohm, b.high_ohm) if x is not None]
+    low, high = min(lows), max(highs)
+    ohm = a.ohm if down.sound.all() else 0.5 * (a.ohm + b.ohm)
+    if high - low > 2 * _USELESS * ohm:
+        return Fit(updates=a.updates, refused=_NOT_APART)
+    return replace(a, ohm=ohm, low_ohm=low, high_ohm=high)
+
+
+def _hides(s: Signals, ohm: float, usual: float) -> bool:
+    """Whether most readings lie much further from this resistance than from the commonest fall."""
+    x, step = _current(s), _step_v(s)
+    far = closeness(s.t, s.y, x, ohm, step_v=step)
+    return far > _FURTHER * closeness(s.t, s.y, x, usual, step_v=step)
+
+
+def _usual_fall(s: Signals) -> float | None:
+    return commonest_fall(s.t, s.y, _current(s), step_v=_step_v(s))
+
+
+def _step_v(s: Signals) -> float:
+    return max(x.step for x in s.steps_v)
+
+
+def _current(s: Signals) -> FloatArray:
+    """Current at the voltage's instants, A."""
+    return Curve(s.t_i, s.i).at(s.t - s.match.lag_s, s.match.window_s)
+
+
+def _too_far(s: Signals, ohm: float) -> BoolArray:
+    return fell_too_far(
+        s.t,
+        s.y,
+        _current(s),
+        ohm,
+        step_v=_step_v(s),
+        highest_x=float(s.i.max()) if s.slow_current else None,
+    )
+
+
+def _fit(whole: Signals, sound: BoolArray, max_gap_s: float, *, relaxes: bool, gain: float) -> Fit:
+    keep = sound & covered(whole.t_i, whole.t - whole.match.lag_s, max_gap_s)
+    if whole.usable is not None:
+        keep &= whole.usable
+    signals = whole.of_rows(keep)
+    updates = min(int(keep.sum()), whole.t_i.size)
+    if updates < LEAST:
+        return Fit(updates=updates, refused="too few readings of voltage and current together")
+    found = fall_per_ampere(signals, relaxes=relaxes, gain=gain)
+    if found is None or found.high - found.low > 2 * _USELESS * found.value:
+        return Fit(updates=updates, refused=_why(signals))
+    level = _at_rest(signals, found.value, found.low, found.high)
+    return Fit(
+        ohm=found.value,
+        low_ohm=max(found.low, 0.0),
+        high_ohm=found.high,
+        updates=updates,
+        scale_s=found.scale_s,
+        lag_s=whole.match.lag_s,
+        level_v=level[0],
+        level_low_v=level[1],
+        level_high_v=level[2],
+        method=found.method,
+    )
+
+
+def covered(t: FloatArray, at: FloatArray, max_gap_s: float) -> BoolArray:
+    """True where an instant lies between two readings that are no gap apart."""
+    after = np.searchsorted(t, at)
+    inside = (after > 0) & (after < t.size)
+    after = np.minimum(after, t.size - 1)
+    longest = max(max_gap_s, 3.0 * usual_step(t))
+    return np.asarray(inside & (t[after] - t[after - 1] <= longest))
+
+
+def _at_rest(s: Signals, value: float, low: float, high: float) -> tuple[float, float, float]:
+    """Mean voltage carried to zero current; its interval is the slope's and the steps'."""
+    mean_i = float(np.interp(s.t - s.match.lag_s, s.t_i, s.i).mean())
+    level = float(s.y.mean()) + value * mean_i
+    evenly = np.full(s.t.size, 1.0 / s.t.size)
+    steps = 2.0 * float(np.linalg.norm([x.sd(evenly) for x in s.steps_v]))
+    below = float(np.hypot((value - low) * mean_i, steps))
+    above = float(np.hypot((high - value) * mean_i, steps))
+    return level, level - below, level + above
+
+
+def _why(s: Signals) -> str:
+    """The reason why no interval could be given, in words for the user."""
+    moved = float(np.std(s.i))
+    if moved <= max(0.05, s.steps_i.step):
+        return f"the current hardly moved (spread {moved:.2f} A)"
+    moves = s.t_i[1:][np.abs(np.diff(s.i)) > _MOVE * np.ptp(s.i)]
+    moments = 1 + int(np.sum(np.diff(moves) > _ONE_MOMENT_S)) if moves.size else 0
+    if 0 < moments <= _FEW_MOMENTS:
+        often = "once" if moments == 1 else f"{moments} times"
+        return (
+            f"the current moved only {often} (by {np.ptp(s.i):.1f} A): too few readings of "
+            "the resistance to tell how far it may be off"
+        )
+    return (
+        f"the current (spread {moved:.1f} A) swings too fast between its readings, or moves the "
+        "voltage too little, to tell a resistance"
+    )

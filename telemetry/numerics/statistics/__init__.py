@@ -1,0 +1,1 @@
+"""Charts, trends and extremes of few values."""

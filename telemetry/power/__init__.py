@@ -1,1 +1,0 @@
-"""The power path: resistances, charge, sharing, margins."""

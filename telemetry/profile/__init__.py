@@ -1,6 +1,0 @@
-"""Aircraft profiles as TOML: read and checked, written from a log, shown as a tree."""
-
-from telemetry.profile.reading import profile_errors, read_profile
-from telemetry.profile.writing import new_profile, path_tree
-
-__all__ = ["new_profile", "path_tree", "profile_errors", "read_profile"]

@@ -1,0 +1,393 @@
+"""The parts of a history's report below the findings: places, packs, flights, notes."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from statistics import median
+
+from telemetry.model.channels import PlaceKind, kind_of_place
+from telemetry.model.text import plain
+from telemetry.report.document import Block, Bullets, Cell, FigureBlock, Section, Table
+from telemetry.report.documents.across import (
+    STEP,
+    Across,
+    finite,
+    flights_on_a_charge,
+    paired,
+    side_by_side,
+)
+from telemetry.report.documents.history_figures import of_features, of_trend
+from telemetry.report.figures.traces import path_order
+from telemetry.report.parts.method import levels_table
+from telemetry.report.parts.tables import NONE, cells, columns
+from telemetry.report.words import clock, code_words, counted, number, sentence
+from telemetry.results import EVERY_PLACE, Feature, Trend
+
+_VOLTS = ("idle_v", "lowest_stir_v", "lowest_flight_v")
+_AMPS = ("rest_a", "stir_mean_a", "air_mean_a")
+_MOHM = ("source_mohm", "branch_mohm", "path_mohm", "apparent_mohm")
+_SERVO_CODES = ("servo-current-rising", "servo-silent")
+_LEAD_CODES = ("branch-resistance-rising", "source-resistance-rising")
+_MOHM_WORD = {
+    "source_mohm": "source",
+    "branch_mohm": "lead and contacts",
+    "path_mohm": "pack to bus",
+    "apparent_mohm": "apparent, against total current",
+}
+
+
+def voltages_section(across: Across) -> Section | None:
+    """Voltages of every place side by side: idle, lowest in the stir, lowest in flight."""
+    places = across.places(*_VOLTS)
+    if not places:
+        return None
+    rows = tuple(
+        cells(plain(p), *_first_and_last(across, p, _VOLTS, "V"), _lowest(across, p))
+        for p in places
+    )
+    table = Table(
+        caption="Voltages: median of all flights, and the last one",
+        columns=columns(
+            "Place",
+            ">Idle V",
+            ">last",
+            ">Stir low V",
+            ">last",
+            ">Flight low V",
+            ">last",
+            "~Lowest of all",
+        ),
+        rows=rows,
+        note="A place that sinks below its mirror and its feed from flight to flight has a lead or "
+        "contact that goes bad; all places that sink together have a source that does.",
+    )
+    pairs, rest = side_by_side(places)
+    return Section(
+        title="Voltages across flights",
+        anchor="voltages",
+        blocks=(table, *_figures(across, "volts", [*pairs, *rest])),
+    )
+
+
+def _figures(across: Across, name: str, places: Sequence[str]) -> list[FigureBlock]:
+    return [f for p in places if (f := of_features(across, name, p)) is not None]
+
+
+def _grid(
+    across: Across, places: Sequence[str], codes: Sequence[str], name: str
+) -> list[FigureBlock]:
+    """Trends and features of places: pairs beside one another, of the others each beside each."""
+    trends = across.history.trends
+
+    def judged(place: str) -> list[FigureBlock]:
+        found = [k for k, t in enumerate(trends) if t.place == place and t.code in codes]
+        return [of_trend(across, k) for k in found]
+
+    pairs, rest = side_by_side(places)
+    out: list[FigureBlock] = []
+    for k in range(0, len(pairs), 2):
+        both = pairs[k : k + 2]
+        out += [f for p in both for f in judged(p)] + _figures(across, name, both)
+    # A place with two figures fills a row; those with one come last.
+    for row in sorted(
+        (judged(p) + _figures(across, name, [p]) for p in rest), key=len, reverse=True
+    ):
+        out += row
+    return out
+
+
+def _first_and_last(
+    across: Across, place: str, features: Sequence[str], unit: str
+) -> tuple[str, ...]:
+    out = []
+    for feature in features:
+        known = across.known(place, feature)
+        last = across.values(place, feature)[-1]
+        out.append(_bare(median(v for _, v in known), unit) if known else NONE)
+        out.append(_bare(last, unit))
+    return tuple(out)
+
+
+def _bare(value: float | None, unit: str) -> str:
+    return NONE if value is None else number(value, STEP.get(unit, 0.01))
+
+
+def _lowest(across: Across, place: str) -> str:
+    known = [(v, n) for f in _VOLTS for n, v in across.known(place, f)]
+    if not known:
+        return NONE
+    value, n = min(known)
+    return f"{number(value, 0.01)} V in No. {n}"
+
+
+def currents_section(across: Across) -> Section | None:
+    """Current of every place that drives servos, and what was judged of it."""
+    judged = [found for code in _SERVO_CODES for found in across.trends(code)]
+    measured = across.places("stir_mean_a", "air_mean_a")
+    nodes = [p for p in measured if kind_of_place(p) in (PlaceKind.NODE, PlaceKind.RECEIVER)]
+    told = dict.fromkeys(t.place for _, t in judged)
+    loads = list(paired(path_order([*told, *nodes]))) or list(measured)
+    if not loads:
+        return None
+    rows = tuple(
+        cells(
+            plain(p),
+            *_first_and_last(across, p, _AMPS, "A"),
+            *_judged_cells([t for _, t in judged if t.place == p]),
+        )
+        for p in loads
+    )
+    table = Table(
+        caption="Currents: median of all flights, and the last one",
+        columns=columns(
+            "Place",
+            ">Rest A",
+            ">last",
+            ">Stir A",
+            ">last",
+            ">Flight A",
+            ">last",
+            "~>Rise, %",
+            "~Since",
+        ),
+        rows=rows,
+        note="Rise: against mirror or other places and the baseline, per average servo share (the "
+        "rise of the place times its servos), with its 95 % interval: a pilot stirs faster one day "
+        "than another, and all places show that alike.",
+    )
+    blocks: list[Block] = [table, *_grid(across, loads, _SERVO_CODES, "amps")]
+    pairs, _ = side_by_side(loads)
+    # Of two mirrors one ratio tells all: the other is its inverse.
+    blocks += _figures(across, "mirror", pairs[::2])
+    blocks += [
+        of_trend(across, k) for k, t in across.trends("servo-heating") if t.since is not None
+    ]
+    return Section(title="Servo currents", anchor="currents", blocks=tuple(blocks))
+
+
+def _judged_cells(trends: Sequence[Trend]) -> tuple[str, str]:
+    for trend in trends:
+        value = finite(trend.value[-1]) if trend.value else None
+        if value is not None:
+            low, high = value - trend.reach[-1], value + trend.reach[-1]
+            shown = f"{value:.0f} ({low:.0f} to {high:.0f})"
+            return shown, NONE if trend.since is None else f"No. {trend.since + 1}"
+    return NONE, NONE
+
+
+def leads_section(across: Across) -> Section | None:
+    """Resistances of leads, paths and sources with their intervals."""
+    places = across.places(*_MOHM)
+    if not places:
+        return None
+    rows = tuple(
+        cells(plain(p), _MOHM_WORD[f], *_resistance_cells(across, p, f))
+        for p in places
+        for f in _MOHM
+        if across.known(p, f)
+    )
+    table = Table(
+        caption="Resistances: median of all flights, and the last measured",
+        columns=columns("Place", "Of", ">Median mOhm", ">Last mOhm", "95 % interval", ">No."),
+        rows=rows,
+        note="Resistances depend on how long after a step of current they are read: compare "
+        "flights with the same telemetry, temperature and charge.",
+    )
+    changed = [k for k, t in across.trends("sensor-offset") if t.since is not None]
+    blocks: list[Block] = [table, *_grid(across, places, _LEAD_CODES, "mohm")]
+    blocks += [of_trend(across, k) for k in changed]
+    return Section(title="Leads, contacts and sources", anchor="leads", blocks=tuple(blocks))
+
+
+def _resistance_cells(across: Across, place: str, feature: str) -> tuple[str, str, str, str]:
+    row: list[tuple[int, Feature]] = [
+        (n, f)
+        for n, f in enumerate(across.row(place, feature), 1)
+        if f is not None and finite(f.value) is not None
+    ]
+    n, last = row[-1]
+    middle = median(f.value for _, f in row if f.value is not None)
+    between = NONE
+    if last.low is not None and last.high is not None:
+        between = f"{number(last.low, 0.1)} to {number(last.high, 0.1)}"
+    return number(middle, 0.1), number(last.value, 0.1), between, str(n)
+
+
+def packs_section(across: Across) -> Section | None:
+    """Charge used, voltages before and after, shares, flights since the last charge noted."""
+    packs = across.packs
+    if not packs:
+        return None
+    sizes = {p.name: p.capacity_mah for p in across.history.aircraft.packs}
+    reserve = across.history.aircraft.limits.reserve_pct
+    rows = tuple(_pack_row(across, p, sizes.get(p), reserve) for p in packs)
+    table = Table(
+        caption="Packs: charge and flights on a charge",
+        columns=columns(
+            "Pack",
+            ">Capacity mAh",
+            ">Median mAh",
+            ">Most mAh",
+            ">Flights fit",
+            ">Since charge",
+            ">mAh since",
+        ),
+        rows=rows,
+        note=f"Flights fit: whole flights like the thirstiest on a full pack, {reserve:.0f} % kept "
+        "in reserve. Since charge: flights since the last note of kind charged.",
+    )
+    blocks: list[Block] = [table]
+    for name, places in (("use", packs[:1]), ("share", packs[:1]), ("ends", packs)):
+        if name == "share" and len(packs) < 2:
+            continue
+        blocks += [f for p in places if (f := of_features(across, name, p)) is not None]
+    return Section(title="Packs", anchor="packs", blocks=tuple(blocks))
+
+
+def _pack_row(
+    across: Across, pack: str, capacity_mah: float | None, reserve_pct: float
+) -> tuple[Cell, ...]:
+    used = across.known(pack, "used_mah")
+    values = [v for _, v in used]
+    fit = NONE
+    if capacity_mah is not None and max(values) > 0:
+        fit = str(flights_on_a_charge(capacity_mah, reserve_pct, max(values)))
+    craft = across.history.aircraft
+    charged = [n for n in across.history.notes if n.kind == "charged" and n.concerns(pack, craft)]
+    since = [v for n, v in used if n > charged[-1].before] if charged else None
+    return cells(
+        plain(pack),
+        NONE if capacity_mah is None else f"{capacity_mah:.0f}",
+        number(median(values), 1.0),
+        number(max(values), 1.0),
+        fit,
+        NONE if since is None else str(len(since)),
+        NONE if since is None else number(sum(since), 1.0),
+    )
+
+
+def flights_section(across: Across) -> Section:
+    """All flights, the newest first; each opens its own report where there is one."""
+    lows = [(across.values(p, f), p) for f in _VOLTS[1:] for p in across.places(f)]
+    charges = [across.values(p, "used_mah") for p in across.packs]
+    rows = []
+    for n in range(len(across.history.flights), 0, -1):
+        flight = across.history.flights[n - 1]
+        found = [(v, p) for values, p in lows if (v := values[n - 1]) is not None]
+        low = min(found, default=None)
+        used = [v for values in charges if (v := values[n - 1]) is not None]
+        start = "no date" if flight.start is None else flight.start[:16].replace("T", " ")
+        air = "bench" if flight.kind == "bench" else clock(flight.flight_s or 0.0)
+        rows.append(
+            (
+                *cells(str(n), start, air),
+                *cells(
+                    NONE if low is None else number(low[0], 0.01),
+                    NONE if low is None else plain(low[1]),
+                    number(sum(used), 1.0) if used else NONE,
+                    NONE if flight.verdict is None else flight.verdict.value,
+                ),
+                Cell(text=plain(flight.file), href=across.links.get(flight.id)),
+            )
+        )
+    note = (
+        "Lowest in stir and flight, and where. mAh: of all packs. Review: what each recording "
+        "says by itself."
+    )
+    if across.links:
+        note += " A file's name opens the review of that flight."
+    else:
+        note += " To open one: busbook review with the flight's id, which busbook flights lists."
+    table = Table(
+        caption="The flights, the newest first",
+        columns=columns("No.", "Start", ">In air", ">Low V", "Where", ">mAh", "Review", "File"),
+        rows=tuple(rows),
+        note=note,
+    )
+    return Section(title="Flights", anchor="flights", blocks=(table,))
+
+
+def notes_section(across: Across) -> Section | None:
+    """The maintenance notes, the newest first, and what each began."""
+    notes = across.history.notes
+    if not notes:
+        return None
+    count = len(across.history.flights)
+    rows = []
+    for note in reversed(notes):
+        effect = ""
+        if note.kind in ("repaired", "changed"):
+            effect = "closes nothing: it names no place"
+        if note.restarts:
+            since = count - note.before
+            effect = f"new baseline, {counted(since, 'flight')} since"
+        rows.append(
+            cells(
+                note.date[:10],
+                note.kind,
+                plain(
+                    "every place" if note.place == EVERY_PLACE else note.place or "whole aircraft"
+                ),
+                plain(note.text),
+                effect or NONE,
+            )
+        )
+    table = Table(
+        caption="Notes, the newest first",
+        columns=columns("Date", "Kind", "Place", "What was done", "Effect"),
+        rows=tuple(rows),
+    )
+    return Section(title="Maintenance notes", anchor="notes", blocks=(table,))
+
+
+def judged_section(across: Across) -> Section:
+    """Everything that was judged with how near it is to telling, and what could not be judged."""
+    rows = tuple(_trend_row(t) for t in across.history.trends)
+    table = Table(
+        caption="All that was judged",
+        columns=columns("What", "Place", ">Flights", ">Rise now", "+/-", ">Watch", ">Evidence"),
+        rows=rows,
+        note="Evidence: the highest sum of the scores (CUSUM) against the limit at which a lasting "
+        "change is told; 100 % and over tells one. Its finding follows where the rise reaches the "
+        "limit of the profile as well.",
+        brief=False,
+    )
+    words = [
+        "Each place is compared with its mirror or with the other places first: what moves all of "
+        "them alike (a cold day, hard flying, slower telemetry) is nobody's fault.",
+        "A baseline begins with the first flight, and anew after every note of kind repaired or "
+        "changed, at its place alone. It is judged from the third flight on.",
+        "What the newest flight's own review finds stands here as well, what two of the last five "
+        "recordings find alike, and for five what one of them grounded for. A pack or supply that "
+        "was lost, a servo that fell silent and a contact that opened in flight stand until a note "
+        "of kind repaired or changed names their place.",
+        "Scores of all features of one place are added up into one evidence (CUSUM: E. S. Page, "
+        "Biometrika 41, 1954); slopes are Theil-Sen with Mann-Kendall's test.",
+        "The chance of a false finding is held for all places and kinds of one season together; "
+        "each finding tells how large it is.",
+    ]
+    blocks: list[Block] = [Bullets(items=tuple(words))]
+    if across.history.not_judged:
+        told = [sentence(f"not judged: {plain(w)}") for w in across.history.not_judged]
+        blocks.append(Bullets(items=tuple(told)))
+    if rows:
+        blocks.append(table)
+    blocks.append(levels_table())
+    return Section(title="How it was judged", anchor="method", blocks=tuple(blocks))
+
+
+def _trend_row(trend: Trend) -> tuple[Cell, ...]:
+    step = STEP.get(trend.unit, 0.01)
+    value = finite(trend.value[-1]) if trend.value else None
+    reach = finite(trend.reach[-1]) if trend.reach else None
+    unit = f" {trend.unit}" if trend.unit else ""
+    share = max(trend.chart, default=0.0) / trend.limit if trend.limit > 0 else 0.0
+    return cells(
+        code_words(trend.code),
+        plain(trend.place),
+        str(len(trend.flights)),
+        NONE if value is None else f"{number(value, step)}{unit}",
+        NONE if reach is None else number(reach, step),
+        NONE if trend.watch is None else f"{trend.watch:g}{unit}",
+        f"{100 * share:.0f} %",
+    )

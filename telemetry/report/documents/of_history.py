@@ -1,0 +1,342 @@
+"""A history becomes a document: what all flights of one aircraft together tell."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+from statistics import median
+
+from telemetry.model.channels import PlaceKind, kind_of_place
+from telemetry.model.text import plain
+from telemetry.report.document import (
+    Block,
+    Bullets,
+    Document,
+    FindingBlock,
+    FirstPage,
+    KeyNumber,
+    Paragraph,
+    Section,
+)
+from telemetry.report.documents.across import STEP, Across, flights_on_a_charge
+from telemetry.report.documents.history_figures import season_figure, trend_figure
+from telemetry.report.documents.history_parts import (
+    currents_section,
+    flights_section,
+    judged_section,
+    leads_section,
+    notes_section,
+    packs_section,
+    voltages_section,
+)
+from telemetry.report.parts.facts import facts
+from telemetry.report.parts.first_page import by_gravity, checks, reason
+from telemetry.report.parts.method import cautions_section, limits_section
+from telemetry.report.words import (
+    NOT_MEASURED,
+    Steps,
+    counted,
+    date_words,
+    lasting,
+    measure,
+    number,
+    quoted,
+    sentence,
+)
+from telemetry.report.writers.json import made_by
+from telemetry.results import EVERY_PLACE, Change, Finding, History, Level
+
+# Flights that a baseline takes before anything can be told.
+_FEW = 3
+# Evidence that the change of a finding tells already, or that only the figure can show.
+_TOLD = {"rise", "flights_since", "chart", "chart_limit", "p_trend", "p_chance", "usual_stir_a"}
+_TOLD |= {
+    "stir_a",
+    "usual_mohm",
+    "mohm",
+    "rise_mohm",
+    "rise_pct",
+    "servo_share_pct",
+    "servos_known",
+}
+
+
+def history_document(history: History, links: Mapping[str, str] | None = None) -> Document:
+    """The whole report of one aircraft's flights, as plain records.
+
+    Parameters
+    ----------
+    history : History
+    links : mapping of str to str, optional
+        The page of each flight's review, beside the report, by the flight's id.
+
+    Returns
+    -------
+    Document
+        First page, findings with the figure that proves each, voltages, currents, leads and
+        sources, packs, flights, notes, what was judged, limits, cautions.
+    """
+    across = Across.of(history, links)
+    name = plain(history.name)
+    parts = (
+        _findings(across),
+        voltages_section(across),
+        currents_section(across),
+        leads_section(across),
+        packs_section(across),
+        flights_section(across),
+        notes_section(across),
+        judged_section(across),
+        limits_section(history.aircraft, history.aircraft.limits),
+        cautions_section(),
+    )
+    return Document(
+        title=f"{name}: history of {counted(len(history.flights), 'recording')}",
+        file="",
+        first=_first_page(across),
+        sections=tuple(p for p in parts if p is not None),
+        footer=f"{made_by()}. Advice from logs; no proof of airworthiness.",
+        next_step=_next_step(across),
+    )
+
+
+def _next_step(across: Across) -> tuple[str, str]:
+    history = across.history
+    name = quoted(history.name)
+    repairable = [f for f in history.findings if f.place and f.level > Level.UNKNOWN]
+    if repairable:
+        place = quoted(repairable[0].place or "")
+        return (
+            "When it is put right, note it, and that place begins a new baseline:",
+            f'busbook note {name} "what was done" --kind repaired --place {place}',
+        )
+    return (
+        "The same with figures, and a report of every flight to open from it:",
+        f"busbook history {name} --out reports",
+    )
+
+
+def _first_page(across: Across) -> FirstPage:
+    history = across.history
+    level = history.verdict
+    otherwise = (
+        f"Nothing that lasts was found in {counted(len(history.flights), 'recording')}; a change "
+        "smaller than the limits, or one that began a flight or two ago, may not show yet."
+    )
+    if level is Level.UNKNOWN and not history.findings:
+        otherwise = "Nothing could be judged across these flights: it takes three at the least."
+    elif begun := _begun_anew(across):
+        otherwise += f" {counted(len(begun), 'place')} just put right cannot be judged yet."
+    return FirstPage(
+        aircraft=plain(history.name),
+        flight=_season_words(across),
+        level=level,
+        word=history.word,
+        reason=reason(history.findings, otherwise),
+        numbers=(
+            _flights(across),
+            _parts(across),
+            _lowest(across),
+            _charge(across),
+            _on_a_charge(across),
+        ),
+        checks=checks(history.findings, "these flights"),
+        timeline=season_figure(across),
+    )
+
+
+def _season_words(across: Across) -> str:
+    flights = across.history.flights
+    kinds = [f.kind for f in flights]
+    flown, benches = len(kinds) - kinds.count("bench"), kinds.count("bench")
+    parts = [counted(flown, "flight")] if flown else []
+    if benches:
+        parts.append(counted(benches, "bench recording"))
+    days = [f.start[:10] for f in flights if f.start is not None]
+    span = ""
+    if days:
+        first, last = date_words(min(days)), date_words(max(days))
+        span = f", {first}" if first == last else f", {first} to {last}"
+    return f"History of {' and '.join(parts) or 'no flight'}{span}"
+
+
+def _number(label: str, value: str, detail: str) -> KeyNumber:
+    return KeyNumber(label=label, value=value, detail=detail, measured=value != NOT_MEASURED)
+
+
+def _flights(across: Across) -> KeyNumber:
+    flights = across.history.flights
+    air_s = sum(f.flight_s or 0.0 for f in flights)
+    flown = sum(f.kind != "bench" for f in flights)
+    return _number("Flights", str(flown), f"{lasting(air_s)} in the air")
+
+
+def _parts(across: Across) -> KeyNumber:
+    grave = [f for f in by_gravity(across.history.findings) if f.level > Level.UNKNOWN]
+    places = list(dict.fromkeys(plain(f.place or "whole aircraft") for f in grave))
+    return _number("Places to look at", str(len(places)), ", ".join(places) or "none found")
+
+
+def _lowest(across: Across) -> KeyNumber:
+    found = [
+        (value, n, place, phase)
+        for feature, phase in (("lowest_flight_v", "in flight"), ("lowest_stir_v", "in a stir"))
+        for place in across.places(feature)
+        for n, value in across.known(place, feature)
+    ]
+    if not found:
+        return _number("Lowest voltage", NOT_MEASURED, "no place with a voltage")
+    # A pack that is switched off shows nothing that anything was fed with.
+    fed = [f for f in found if kind_of_place(f[2]) is not PlaceKind.PACK]
+    value, n, place, phase = min(fed or found)
+    return _number("Lowest voltage", measure(value, "V"), f"{plain(place)}, {phase}, No. {n}")
+
+
+def _charge(across: Across) -> KeyNumber:
+    label = "Charge a flight"
+    packs = across.packs
+    rows = [across.values(p, "used_mah") for p in packs]
+    sums = [
+        (sum(v for v in day if v is not None), n)
+        for n, (flight, *day) in enumerate(zip(across.history.flights, *rows, strict=True), 1)
+        if flight.kind != "bench" and day and None not in day
+    ]
+    if not sums:
+        return _number(label, NOT_MEASURED, "no flight has the charge of each pack")
+    most, n = max(sums)
+    usual = measure(median(s for s, _ in sums), "mAh")
+    of = "all packs together" if len(packs) > 1 else plain(packs[0])
+    return _number(label, usual, f"median, {of}; most {measure(most, 'mAh')} in No. {n}")
+
+
+def _on_a_charge(across: Across) -> KeyNumber:
+    label = "Flights on a charge"
+    sizes = {p.name: p.capacity_mah for p in across.history.aircraft.packs}
+    reserve = across.history.aircraft.limits.reserve_pct
+    fits = []
+    for pack in across.packs:
+        capacity = sizes.get(pack)
+        used = [v for _, v in across.known(pack, "used_mah")]
+        if capacity is None or not used or max(used) <= 0:
+            return _number(label, NOT_MEASURED, "no pack capacity in the profile")
+        fits.append(flights_on_a_charge(capacity, reserve, max(used)))
+    if not fits:
+        return _number(label, NOT_MEASURED, "the logs have no charge of each pack")
+    return _number(label, str(min(fits)), f"like the thirstiest; {reserve:.0f} % kept in reserve")
+
+
+def _findings(across: Across) -> Section:
+    blocks: list[Block] = []
+    for finding in by_gravity(across.history.findings):
+        since = finding.since_flight
+        where = [plain(w) for w in (finding.place, finding.servo) if w]
+        if since is not None and since in across.number:
+            where.append(f"since {across.flight_words(since)}")
+        blocks.append(
+            FindingBlock(
+                level=finding.level,
+                title=sentence(finding.title).rstrip("."),
+                where=", ".join(where),
+                facts=_facts(finding),
+                explanations=tuple(sentence(e) for e in finding.explanations),
+                confirm=sentence(finding.confirm),
+                advice=sentence(finding.advice),
+                code=finding.code,
+                figure=trend_figure(across, finding),
+                links=_links(across, since),
+            )
+        )
+    if not blocks:
+        blocks.append(
+            Paragraph(
+                text="Nothing was found across these flights. They show only what was logged; "
+                "this is no leave to fly."
+            )
+        )
+    if begun := _begun_anew(across):
+        blocks.append(Bullets(items=begun))
+    return Section(title="Findings", anchor="findings", blocks=tuple(blocks))
+
+
+def _begun_anew(across: Across) -> tuple[str, ...]:
+    """Places whose baseline has just begun anew: what was found there before is closed."""
+    last = {n.place: n for n in across.history.notes if n.restarts}
+    words = []
+    for named, note in last.items():
+        place = "every place" if named == EVERY_PLACE else named
+        since = len(across.history.flights) - note.before
+        if since < _FEW:
+            words.append(
+                f"{sentence(place or '')[:-1]}: {note.kind} on "
+                f"{date_words(note.date[:10])} ({plain(note.text)}). Its baseline began anew with "
+                f"{counted(since, 'flight')} since; it takes {_FEW} before anything can be told."
+            )
+    return tuple(words)
+
+
+def _links(across: Across, since: str | None) -> tuple[tuple[str, str], ...]:
+    """The first flight with it, and the last one, where they can be opened."""
+    last = across.history.flights[-1].id
+    wanted = [("Open the flight it began with", since), ("Open the last flight", last)]
+    return tuple(
+        (words, across.links[flight])
+        for words, flight in wanted
+        if flight is not None and flight in across.links
+    )
+
+
+def _facts(finding: Finding) -> tuple[tuple[str, str], ...]:
+    """What changed, by how much, how fast, until when, how sure; then the other evidence."""
+    rows: list[tuple[str, str]] = []
+    change = finding.change
+    if change is not None:
+        rows += _change_facts(change)
+    rest = {k: v for k, v in finding.evidence.items() if k not in _TOLD}
+    if finding.evidence.get("servos_known") == "assumed":
+        rest["servos"] = f"{rest.get('servos')}, assumed: the profile does not say"
+    rows += facts(replace(finding, evidence=rest), Steps({}))
+    p = finding.evidence.get("p_trend", finding.evidence.get("p_chance"))
+    if isinstance(p, float):
+        rows.append(("chance of that by luck alone", _chance(p)))
+    if change is not None:
+        rows.append(
+            (
+                "false alarms at this level",
+                f"{100 * change.false_alarm:.0f} % of healthy seasons of 20 flights",
+            )
+        )
+    return tuple(rows)
+
+
+def _change_facts(change: Change) -> list[tuple[str, str]]:
+    rows = []
+    step = STEP.get(change.unit, 0.01)
+    if change.before is not None and change.now is not None:
+        usual, now = number(change.before, step), number(change.now, step)
+        rows.append((change.quantity, f"usual {usual}, now {now} {change.unit}"))
+    unit = change.rise_unit
+    step = STEP.get(unit.split(" ")[0], 0.01)
+    rows.append(("rise", _spread(change.rise, change.low, change.high, unit, step)))
+    if change.per_flight is not None:
+        low, high = change.per_flight_low, change.per_flight_high
+        short = unit.split(" ")[0]
+        rows.append(("rate", _spread(change.per_flight, low, high, f"{short} a flight", step / 10)))
+    if change.limit is not None:
+        until = ""
+        if change.flights_to_limit is not None:
+            until = f", reached in {counted(change.flights_to_limit, 'flight')} at this rate"
+        rows.append(("next limit", f"{number(change.limit, step)} {unit}{until}"))
+    return rows
+
+
+def _spread(value: float, low: float | None, high: float | None, unit: str, step: float) -> str:
+    shown = f"{number(value, step)} {unit}"
+    if low is None or high is None:
+        return shown
+    return f"{shown} ({number(low, step)} to {number(high, step)})"
+
+
+def _chance(p: float) -> str:
+    if p < 0.0001:
+        return "under 1 in 10 000"
+    return f"1 in {round(1 / p)}" if p < 0.1 else f"{100 * p:.0f} %"

@@ -1,0 +1,124 @@
+"""What a figure or table shows of the log: readings looked up, never altered.
+
+No drawing library is needed here, so that the terminal summary can look up a reading as well.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+import numpy as np
+
+from telemetry.aircraft import Limits
+from telemetry.model.channels import PlaceKind, Quantity, kind_of_place
+from telemetry.model.log import FloatArray
+from telemetry.numerics.envelope import Band, bands, min_max_indices
+from telemetry.readings import Reading, Readings
+from telemetry.results import PhaseKind, Review, Span
+
+# The order of the power path, from the source to what it feeds.
+_ORDER = (
+    PlaceKind.PACK,
+    PlaceKind.REGULATOR,
+    PlaceKind.BUS,
+    PlaceKind.NODE,
+    PlaceKind.RECEIVER,
+    PlaceKind.OTHER,
+    PlaceKind.SURFACE,
+)
+# Readings closer than this are the same reading: no log of a supply resolves less.
+_SAME_V = 5e-4
+_UNDER_LOAD = (PhaseKind.FLIGHT, PhaseKind.STIR)
+
+
+def path_order(places: Iterable[str]) -> tuple[str, ...]:
+    """Places from the source to what it feeds: packs, regulator, bus, nodes, receivers, others."""
+    return tuple(sorted(dict.fromkeys(places), key=lambda p: _ORDER.index(kind_of_place(p))))
+
+
+def of_quantity(
+    readings: Readings, quantity: Quantity, places: Iterable[str] | None = None
+) -> tuple[Reading, ...]:
+    """The readings of one quantity at all its places (or the given ones), in path order."""
+    found = {r.place: r for r in readings.of(quantity) if r.size > 0}
+    wanted = path_order(found if places is None else (p for p in places if p in found))
+    return tuple(found[p] for p in wanted)
+
+
+def lowest(reading: Reading, spans: Iterable[Span]) -> tuple[float, float] | None:
+    """Instant (s) and value of the first lowest reading within the spans; None without any."""
+    parts = [reading.within(s.start_s, s.end_s) for s in spans]
+    found = [_at(p, int(np.argmin(p.v))) for p in parts if p.size]
+    return min(found, key=lambda instant: instant[1], default=None)
+
+
+def highest(reading: Reading, spans: Iterable[Span]) -> tuple[float, float] | None:
+    """Instant (s) and value of the first highest reading within the spans; None without any."""
+    parts = [reading.within(s.start_s, s.end_s) for s in spans]
+    found = [_at(p, int(np.argmax(p.v))) for p in parts if p.size]
+    return max(found, key=lambda instant: instant[1], default=None)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Lowest:
+    """The lowest voltage of a recording: where, when (s; None where no row shows it), how low (V).
+
+    ``flight`` counts from 1. ``held`` where only the unit's own minimum shows it: it fell between
+    two readings.
+    """
+
+    place: str
+    flight: int
+    volts: float
+    time_s: float | None
+    held: bool
+
+
+def lowest_judged(review: Review, readings: Readings) -> Lowest | None:
+    """The lowest voltage in stir and flight of the places behind the packs; None without any.
+
+    A pack that is lost or switched off falls to nothing; what the electronics still had is the
+    lowest voltage that counts.
+    """
+    known = [
+        (m.lowest_v, m.place, number)
+        for number, f in enumerate(review.flights, 1)
+        for m in f.margins
+        if m.lowest_v is not None
+    ]
+    if not known:
+        return None
+    volts, place, number = min(known, key=lambda k: k[0])
+    loaded = [p for p in review.flights[number - 1].phases if p.kind in _UNDER_LOAD]
+    for hold in ("", "min"):
+        found = readings.get(Quantity.VOLTAGE, place, hold=hold)
+        seen = None if found is None else _nearest(found, volts, loaded)
+        if seen is not None:
+            return Lowest(place=place, flight=number, volts=volts, time_s=seen, held=hold == "min")
+    return Lowest(place=place, flight=number, volts=volts, time_s=None, held=False)
+
+
+def _nearest(reading: Reading, value: float, spans: Iterable[Span]) -> float | None:
+    """Instant of the reading within the spans that is nearest to a value, s; None: none is it."""
+    parts = [reading.within(s.start_s, s.end_s) for s in spans]
+    found = [_at(p, int(np.argmin(abs(p.v - value)))) for p in parts if p.size]
+    near = [(abs(v - value), t) for t, v in found if abs(v - value) < _SAME_V]
+    return min(near)[1] if near else None
+
+
+def _at(reading: Reading, index: int) -> tuple[float, float]:
+    return float(reading.t[index]), float(reading.v[index])
+
+
+def envelope(reading: Reading, limits: Limits, columns: int) -> tuple[Band, ...]:
+    """What to draw: every column's lowest and highest reading, parted at gaps."""
+    return bands(reading.t, reading.v, columns, reading.hold_s(limits))
+
+
+def sparse_enough(reading: Reading, most: int) -> tuple[FloatArray, FloatArray]:
+    """Instants and values of at most ``most`` readings, every column's lowest and highest kept."""
+    if reading.size <= most:
+        return reading.t, reading.v
+    keep = min_max_indices(reading.t, reading.v, max(1, most // 2 - 1))
+    return reading.t[keep], reading.v[keep]

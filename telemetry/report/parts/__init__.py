@@ -1,0 +1,1 @@
+"""The parts that documents are made of."""

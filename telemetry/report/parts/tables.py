@@ -1,0 +1,64 @@
+"""Small helpers for the tables of a report."""
+
+from __future__ import annotations
+
+from telemetry.model.text import plain
+from telemetry.report.document import Cell, Column
+from telemetry.report.words import clock, interval
+from telemetry.results import Flight, Resistance, Review
+
+NONE = "-"
+
+
+def cells(*texts: str) -> tuple[Cell, ...]:
+    """A row of plain cells."""
+    return tuple(Cell(text=t) for t in texts)
+
+
+def columns(*titles: str) -> tuple[Column, ...]:
+    """Columns from their titles: ">" in front sets numbers flush right, "~" leaves narrow output.
+
+    "~>depth" is a column of numbers that narrow output may leave out.
+    """
+    made = []
+    for title in titles:
+        brief = not title.startswith("~")
+        title = title.removeprefix("~")
+        made.append(Column(title=title.removeprefix(">"), right=title.startswith(">"), brief=brief))
+    return tuple(made)
+
+
+def bare(text: str) -> str:
+    """A measure without its unit, for a column that names the unit; "-" where not measured."""
+    head, _, unit = text.rpartition(" ")
+    return NONE if unit == "measured" else head
+
+
+def each_flight(review: Review) -> list[tuple[int, Flight, str]]:
+    """Index, flight, and what to put before a caption where there are several."""
+    if len(review.flights) == 1:
+        return [(0, review.flights[0], "")]
+    return [
+        (k, f, f"{f.kind.capitalize()} {k + 1}, {clock(f.start_s)} to {clock(f.end_s)}: ")
+        for k, f in enumerate(review.flights)
+    ]
+
+
+def flight_name(review: Review, number: int | None) -> str:
+    """A flight by kind and number, from 1: "flight 2"; "" where there is one, or none is meant."""
+    if number is None or len(review.flights) == 1:
+        return ""
+    return f"{review.flights[number - 1].kind} {number}"
+
+
+def resistance_caption(resistance: Resistance) -> str:
+    """What the figure of a resistance shows: "Voltage against current, pack 1 to bus"."""
+    place = plain(resistance.place)
+    way = place if resistance.parent is None else f"{plain(resistance.parent)} to {place}"
+    return f"Voltage against current, {way}"
+
+
+def mohm_words(resistance: Resistance) -> str:
+    """A resistance with its interval, without the unit."""
+    text = interval(resistance.mohm, resistance.low_mohm, resistance.high_mohm, "mOhm")
+    return text.replace(" mOhm", "")

@@ -1,0 +1,1 @@
+"""Documents to HTML, PDF, terminal and JSON."""

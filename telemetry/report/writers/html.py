@@ -1,0 +1,293 @@
+"""The report as one HTML file: nothing is fetched, everything from the data is escaped."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict, dataclass, replace
+from functools import cache
+from itertools import groupby
+from pathlib import Path
+from typing import Any
+from urllib.parse import quote
+
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from markupsafe import Markup
+
+from telemetry.model.channels import Quantity
+from telemetry.model.text import plain
+from telemetry.readings import take_readings
+from telemetry.report.document import Block, Document, FigureBlock, FindingBlock, Table
+from telemetry.report.documents.across import Across
+from telemetry.report.documents.history_figures import HistoryScene
+from telemetry.report.documents.index import Entry, gravest_first, levels_counted
+from telemetry.report.documents.of_history import history_document
+from telemetry.report.documents.of_review import document_of
+from telemetry.report.draw import Drawer, Scene, settings
+from telemetry.report.figures import style, timeline
+from telemetry.report.figures.traces import of_quantity, path_order
+from telemetry.report.parts.method import CAUTIONS
+from telemetry.report.words import EVENT_WORD, LEVEL_WORD, PHASE_WORD, clock
+from telemetry.report.writers import svg
+from telemetry.report.writers.json import made_by
+from telemetry.report.writers.packing import dashes, packed
+from telemetry.results import EventKind, History, Origin, PhaseKind, Review
+
+_TEMPLATES = Path(__file__).parent / "templates"
+_SMALL_PT = 390.0
+# Cells longer than this may wrap; shorter ones stay on one line.
+_LONG_CELL = 24
+# The first screen of a small laptop shows the whole of it, a phone's most.
+_WIDE = (1080.0, 340.0)
+_NARROW = (370.0, 340.0)
+_PHASE_FILL = {
+    PhaseKind.FLIGHT: "sky",
+    PhaseKind.STIR: "orange",
+    PhaseKind.REDUNDANCY_CHECK: "paper",
+    PhaseKind.GROUND: "wash",
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Timeline:
+    """The timeline of a review: two pictures of it, the names of its lines, and its data."""
+
+    wide: Markup
+    narrow: Markup
+    places: tuple[dict[str, str], ...]
+    caption: str
+    data: Markup
+
+
+@dataclass(frozen=True, slots=True)
+class _Group:
+    figures: bool
+    blocks: tuple[Block, ...]
+
+
+def render(review: Review) -> str:
+    """The report of one log as a self-contained HTML page.
+
+    Parameters
+    ----------
+    review : Review
+
+    Returns
+    -------
+    str
+        The same review gives the same text, byte for byte.
+    """
+    readings = take_readings(review.log, review.limits)
+    document = document_of(review, readings)
+    scene = Scene.of(review, readings)
+    with settings():
+        line = None if document.first.timeline is None else _timeline(document, scene)
+    return page(document, scene, line)
+
+
+def render_history(history: History, links: Mapping[str, str] | None = None) -> str:
+    """The report of one aircraft's flights as a self-contained HTML page.
+
+    Parameters
+    ----------
+    history : History
+    links : mapping of str to str, optional
+        Name of each flight's report beside this page, by the flight's id.
+    """
+    hrefs = {flight: quote(link) for flight, link in (links or {}).items()}
+    scene = HistoryScene.of(Across.of(history))
+    return page(history_document(history, hrefs), scene)
+
+
+def page(document: Document, drawer: Drawer, timeline: Timeline | None = None) -> str:
+    """A document as a self-contained HTML page.
+
+    Parameters
+    ----------
+    document : Document
+    drawer : Drawer
+    timeline : Timeline, optional
+        The figure of the first page with its data to read off; without it that figure is drawn
+        like the others.
+    """
+    first = document.first.timeline
+    with settings():
+        figures = _figures(document, drawer)
+        overview = () if timeline or first is None else _overview(first, drawer)
+    return (
+        _environment()
+        .get_template("report.html.j2")
+        .render(
+            doc=document,
+            figures=figures,
+            timeline=timeline,
+            overview=overview,
+            level_word=LEVEL_WORD,
+            css=Markup(_text("report.css")),
+            script=Markup(_text("report.js")),
+        )
+    )
+
+
+def render_index(entries: Sequence[Entry], errors: Sequence[str] = ()) -> str:
+    """A page that leads to the reports of several logs, the gravest first.
+
+    Parameters
+    ----------
+    entries : sequence of Entry
+    errors : sequence of str
+        What is to be said of the logs that could not be reviewed.
+    """
+    return (
+        _environment()
+        .get_template("index.html.j2")
+        .render(
+            title=levels_counted(entries),
+            entries=[
+                replace(e, link=None if e.link is None else quote(e.link))
+                for e in gravest_first(entries)
+            ],
+            errors=[plain(message) for message in errors],
+            cautions=CAUTIONS,
+            footer=f"{made_by()}. Advice from logs; no proof of airworthiness.",
+            css=Markup(_text("report.css")),
+            figures={},
+            level_word=LEVEL_WORD,
+        )
+    )
+
+
+@cache
+def _environment() -> Environment:
+    environment = Environment(
+        loader=FileSystemLoader(_TEMPLATES),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        keep_trailing_newline=True,
+    )
+    environment.filters["kind"] = lambda block: type(block).__name__
+    environment.filters["grouped"] = _grouped
+    environment.filters["classes"] = _classes
+    return environment
+
+
+@cache
+def _text(name: str) -> str:
+    return (_TEMPLATES / name).read_text(encoding="utf-8")
+
+
+def _grouped(blocks: Sequence[Block]) -> list[_Group]:
+    """Neighbouring figures together, so that they can stand side by side."""
+    parted = groupby(blocks, key=lambda b: isinstance(b, FigureBlock))
+    return [_Group(figures, tuple(members)) for figures, members in parted]
+
+
+def _classes(table: Table) -> list[str]:
+    """How each column is set: flush right, or with room to wrap."""
+    return [
+        "right"
+        if column.right
+        else "long"
+        if any(len(row[k].text) > _LONG_CELL for row in table.rows)
+        else ""
+        for k, column in enumerate(table.columns)
+    ]
+
+
+def _overview(block: FigureBlock, drawer: Drawer) -> tuple[Markup, ...]:
+    """The figure of the first page over its width, and for a narrow screen."""
+    pictures = []
+    for name, (width, _) in (("wide", _WIDE), ("narrow", _NARROW)):
+        fig = style.new_figure(width, drawer.height(block))
+        if drawer.draw(fig, block):
+            pictures.append(Markup(svg.inline_svg(fig, name, block.alt)))
+    return tuple(pictures)
+
+
+def _figures(document: Document, drawer: Drawer) -> dict[FigureBlock, Markup]:
+    """Every figure of the document but that of the first page, drawn."""
+    wanted: dict[FigureBlock, None] = {}
+    for section in document.sections:
+        for block in section.blocks:
+            found = block.figure if isinstance(block, FindingBlock) else block
+            if isinstance(found, FigureBlock):
+                wanted.setdefault(found)
+    drawn = {}
+    for k, block in enumerate(wanted):
+        fig = style.new_figure(_SMALL_PT, drawer.height(block))
+        if drawer.draw(fig, block):
+            drawn[block] = Markup(svg.inline_svg(fig, f"f{k}", block.alt))
+    return drawn
+
+
+def _timeline(document: Document, scene: Scene) -> Timeline:
+    alt = document.first.timeline.alt if document.first.timeline is not None else ""
+    pictures, layouts = {}, {}
+    for name, (width, height) in (("wide", _WIDE), ("narrow", _NARROW)):
+        fig = style.new_figure(width, height)
+        layouts[name] = timeline.compose(
+            fig, scene.review, scene.readings, scene.looks, legend=False
+        )
+        pictures[name] = Markup(svg.inline_svg(fig, name, alt))
+    traces = [
+        (q, r) for q in (Quantity.VOLTAGE, Quantity.CURRENT) for r in of_quantity(scene.readings, q)
+    ]
+    places = path_order(r.place for _, r in traces)
+    data = {
+        "start": scene.readings.start_s,
+        "end": scene.readings.end_s,
+        "layouts": {name: asdict(layout) for name, layout in layouts.items()},
+        **packed(traces, places, scene.looks, scene.review.limits),
+        "phases": [
+            [p.start_s, p.end_s, PHASE_WORD[p.kind], _PHASE_FILL[p.kind]]
+            for f in scene.review.flights
+            for p in f.phases
+        ],
+        "events": [
+            [
+                e.start_s,
+                e.end_s,
+                f"{EVENT_WORD[e.kind]}, {plain(e.place)}",
+                e.kind is EventKind.SAG and e.origin is Origin.LOAD,
+            ]
+            for f in scene.review.flights
+            for e in f.events
+        ],
+    }
+    return Timeline(
+        wide=pictures["wide"],
+        narrow=pictures["narrow"],
+        places=tuple(
+            {
+                "name": plain(p),
+                "variable": svg.VARIABLES[scene.looks[p].colour],
+                "dash": dashes(scene.looks[p]),
+            }
+            for p in places
+        ),
+        caption="Lines run through the lowest voltages and the highest currents of each moment, "
+        "the wash behind them through the rest. Events: triangle down sag, up current spike, "
+        "square level shift, diamond undervoltage, cross brownout; a short stroke is a sag that "
+        f"the load explains. {_holes(scene.review)}".strip(),
+        data=_json(data),
+    )
+
+
+def _holes(review: Review) -> str:
+    if not review.quality.gaps:
+        return ""
+    return (
+        "Hatched: no rows, from "
+        + ", ".join(clock(g.start_s) for g in review.quality.gaps[:5])
+        + "."
+    )
+
+
+def _json(data: dict[str, Any]) -> Markup:
+    """JSON that can stand in a script element: nothing in it can end the element."""
+    text = json.dumps(data, allow_nan=False, separators=(",", ":"))
+    for sign in "<>&":
+        text = text.replace(sign, f"\\u{ord(sign):04x}")
+    return Markup(text)

@@ -1,0 +1,371 @@
+"""The report on paper: A4 or Letter, the same document as on the screen."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from io import BytesIO
+from pathlib import Path
+
+from matplotlib.backends.backend_pdf import PdfPages
+
+from telemetry.readings import take_readings
+from telemetry.report.document import (
+    Bars,
+    Block,
+    Bullets,
+    Document,
+    FigureBlock,
+    FindingBlock,
+    FirstPage,
+    Paragraph,
+    Table,
+)
+from telemetry.report.documents.across import Across
+from telemetry.report.documents.history_figures import HistoryScene
+from telemetry.report.documents.of_history import history_document
+from telemetry.report.documents.of_review import document_of
+from telemetry.report.draw import Drawer, Scene, settings
+from telemetry.report.figures import style
+from telemetry.report.words import LEVEL_WORD
+from telemetry.report.writers.paper import LEADING, SIZES_PT, Sheets, text_width, wrapped
+from telemetry.report.writers.writing import write_bytes
+from telemetry.results import History, Level, Review
+
+_BODY, _SMALL, _CELL = 9.5, 8.5, 8.5
+_GAP, _CELL_GAP = 14.0, 9.0
+_SHORT = 14
+# Text in figures against that on the screen: 11 pt there are 7.5 pt on paper.
+_SCALE = 0.68
+_FILL = {
+    Level.GROUND: style.VERMILLION,
+    Level.WATCH: style.ORANGE,
+    Level.UNKNOWN: style.PAPER,
+    Level.CLEAR: style.PAPER,
+}
+_EDGE = {**_FILL, Level.UNKNOWN: style.MUTED, Level.CLEAR: style.BLUE}
+
+
+def write(review: Review, path: Path, paper: str = "a4") -> None:
+    """Write the report of one log as a PDF.
+
+    Parameters
+    ----------
+    review : Review
+    path : Path
+        Written aside and renamed into place; the same review gives the same bytes.
+    paper : str
+        "a4" or "letter".
+
+    Raises
+    ------
+    OutputError
+        Where the file can't be written.
+    ValueError
+        For a paper that is not known.
+    """
+    write_bytes(path, render(review, paper))
+
+
+def render(review: Review, paper: str = "a4") -> bytes:
+    """The report of one log as a PDF; ValueError for a paper that is not known."""
+    readings = take_readings(review.log, review.limits)
+    return _printed(document_of(review, readings), Scene.of(review, readings), paper)
+
+
+def render_history(history: History, paper: str = "a4") -> bytes:
+    """The report of one aircraft's flights as a PDF; ValueError for a paper not known."""
+    across = Across.of(history)
+    return _printed(history_document(history), HistoryScene.of(across), paper)
+
+
+def write_history(history: History, path: Path, paper: str = "a4") -> None:
+    """Write the report of one aircraft's flights as a PDF; errors as in :func:`write`."""
+    write_bytes(path, render_history(history, paper))
+
+
+def save(document: Document, drawer: Drawer, path: Path, paper: str = "a4") -> None:
+    """Write a document as a PDF; parameters and errors as in :func:`write`."""
+    write_bytes(path, _printed(document, drawer, paper))
+
+
+def _printed(document: Document, drawer: Drawer, paper: str) -> bytes:
+    if paper not in SIZES_PT:
+        raise ValueError(f"paper must be one of {', '.join(SIZES_PT)}, got {paper!r}")
+    out = BytesIO()
+    with settings(_SCALE):
+        sheets = lay_out(document, drawer, paper)
+        facts = {"Title": document.title, "Creator": "busbook", "CreationDate": None}
+        with PdfPages(out, metadata=facts) as pages:
+            for page in sheets.pages:
+                pages.savefig(page)
+    return out.getvalue()
+
+
+def lay_out(document: Document, drawer: Drawer, paper: str) -> Sheets:
+    """All pages of a document, drawn."""
+    file = f" ({document.file})" if document.file else ""
+    heading = f"{document.first.aircraft}. {document.first.flight}{file}"
+    sheets = Sheets(paper, heading)
+    _first_page(sheets, document.first, drawer)
+    for section in document.sections:
+        sheets.need(40.0 + _least(section.blocks[0], drawer, sheets))
+        sheets.y += 8.0
+        sheets.text(section.title, 13.0, bold=True, after=1.0)
+        sheets.rule(sheets.y, style.BLACK, 1.2)
+        sheets.y += 9.0
+        _blocks(sheets, section.blocks, drawer)
+    sheets.number_pages(document.footer)
+    return sheets
+
+
+def _least(block: Block, drawer: Drawer, sheets: Sheets) -> float:
+    """How much of a block must stand below the title of its section."""
+    if isinstance(block, FindingBlock):
+        return 60.0 if block.figure is None else 60.0 + _height(block.figure, drawer, _half(sheets))
+    return 70.0 if isinstance(block, Table) else 40.0
+
+
+def _half(sheets: Sheets) -> float:
+    return (sheets.inner - _GAP) / 2
+
+
+def _first_page(sheets: Sheets, first: FirstPage, drawer: Drawer) -> None:
+    sheets.text(first.aircraft, 19.0, bold=True, after=0.0)
+    sheets.text(first.flight, _BODY, colour=style.MUTED, after=8.0)
+    reason = wrapped(first.reason, sheets.inner - 70.0, 11.0)
+    tall = 34.0 + 11.0 * LEADING * len(reason)
+    sheets.box(sheets.left, sheets.y, sheets.inner, tall, style.WASH)
+    sheets.box(sheets.left, sheets.y, 7.0, tall, _EDGE[first.level])
+    _sign(sheets, first.level, sheets.left + 20.0, sheets.y + 8.0, 30.0)
+    sheets.put(first.word, sheets.left + 60.0, sheets.y + 8.0, 16.0, bold=True)
+    for k, line in enumerate(reason):
+        sheets.put(line, sheets.left + 60.0, sheets.y + 29.0 + k * 11.0 * LEADING, 11.0)
+    sheets.y += tall + 10.0
+    _numbers(sheets, first)
+    checks = [line for c in first.checks for line in wrapped(c, sheets.inner - 12.0, _BODY)]
+    if first.timeline is not None:
+        # As tall as leaves room for the checks on the same page.
+        below = 60.0 + len(checks) * (_BODY * LEADING + 1.0)
+        tall = min(sheets.room - below, 0.95 * drawer.height(first.timeline))
+        _figure(sheets, first.timeline, drawer, sheets.left, sheets.inner, tall)
+    sheets.need(60.0)
+    sheets.text("Before the next flight", 12.0, bold=True, after=2.0)
+    for check in first.checks:
+        sheets.text(check, _BODY, bullet="\u2022", after=1.0)
+    sheets.y += 6.0
+
+
+def _numbers(sheets: Sheets, first: FirstPage) -> None:
+    wide = sheets.inner / len(first.numbers)
+    tall = 0.0
+    for k, number in enumerate(first.numbers):
+        x = sheets.left + k * wide
+        sheets.put(number.label, x, sheets.y, 8.0, colour=style.MUTED)
+        size = 14.0 if number.measured else 10.0
+        sheets.put(number.value, x, sheets.y + 11.5, size, bold=number.measured)
+        lines = wrapped(number.detail, wide - 8.0, 7.5)
+        for n, line in enumerate(lines):
+            sheets.put(line, x, sheets.y + 30.0 + n * 7.5 * LEADING, 7.5)
+        tall = max(tall, 30.0 + len(lines) * 7.5 * LEADING)
+    sheets.y += tall + 8.0
+
+
+def _sign(sheets: Sheets, level: Level, x: float, top: float, size: float) -> None:
+    """The shape of a level: octagon, triangle, diamond or ring, with a cross, bar or dash."""
+    middle = (x + size / 2, top + size / 2)
+
+    def around(corners: int, turn: float, radius: float) -> list[tuple[float, float]]:
+        angles = [turn + 2 * math.pi * k / corners for k in range(corners)]
+        return [
+            (middle[0] + radius * math.cos(a), middle[1] + radius * math.sin(a)) for a in angles
+        ]
+
+    half = size / 2
+    if level is Level.GROUND:
+        sheets.polygon(around(8, math.pi / 8, half), _FILL[level])
+        strokes = [[(-0.24, -0.24), (0.24, 0.24)], [(0.24, -0.24), (-0.24, 0.24)]]
+    elif level is Level.WATCH:
+        sheets.polygon(around(3, -math.pi / 2, half), _FILL[level])
+        strokes = [[(0.0, -0.2), (0.0, 0.1)], [(0.0, 0.17), (0.0, 0.2)]]
+    elif level is Level.UNKNOWN:
+        sheets.polygon(around(4, 0.0, half), _FILL[level])
+        strokes = [
+            [(-0.12, -0.12), (-0.06, -0.2), (0.06, -0.2), (0.12, -0.12), (0.0, 0.02), (0.0, 0.1)],
+            [(0.0, 0.17), (0.0, 0.2)],
+        ]
+    else:
+        sheets.polygon(around(40, 0.0, half), _FILL[level])
+        strokes = []
+    for stroke in strokes:
+        points = [(middle[0] + a * size, middle[1] + b * size) for a, b in stroke]
+        sheets.polygon(points, style.BLACK, closed=False)
+
+
+def _blocks(sheets: Sheets, blocks: Sequence[Block], drawer: Drawer) -> None:
+    k = 0
+    while k < len(blocks):
+        block = blocks[k]
+        if isinstance(block, FigureBlock):
+            pair = [b for b in blocks[k : k + 2] if isinstance(b, FigureBlock)]
+            _side_by_side(sheets, pair, drawer)
+            k += len(pair)
+            continue
+        _block(sheets, block, drawer)
+        k += 1
+
+
+def _block(sheets: Sheets, block: Block, drawer: Drawer) -> None:
+    if isinstance(block, Paragraph):
+        sheets.text(block.text, _BODY, after=6.0)
+    elif isinstance(block, Bullets):
+        for item in block.items:
+            sheets.text(item, _BODY, bullet="\u2022", after=2.0)
+        sheets.y += 4.0
+    elif isinstance(block, FindingBlock):
+        _finding(sheets, block, drawer)
+    elif isinstance(block, Table):
+        _table(sheets, block)
+    else:
+        assert isinstance(block, Bars | FigureBlock)  # bars stand in the figure of the places
+
+
+def _finding(sheets: Sheets, block: FindingBlock, drawer: Drawer) -> None:
+    sheets.need(_least(block, drawer, sheets))
+    title = wrapped(block.title, sheets.inner - 36.0, 11.0, bold=True)
+    _sign(sheets, block.level, sheets.left, sheets.y + 2.0, 24.0)
+    head = LEVEL_WORD[block.level]
+    sheets.put(head, sheets.left + 36.0, sheets.y, _BODY, bold=True)
+    beside = sheets.left + 36.0 + text_width(head, _BODY, bold=True) + 6.0
+    sheets.put(block.where, beside, sheets.y, _BODY, colour=style.MUTED)
+    sheets.y += _BODY * LEADING
+    for line in title:
+        sheets.put(line, sheets.left + 36.0, sheets.y, 11.0, bold=True)
+        sheets.y += 11.0 * LEADING
+    sheets.y += 4.0
+    page, top = len(sheets.pages), sheets.y
+    wide = sheets.inner if block.figure is None else _half(sheets)
+    for name, value in block.facts:
+        sheets.text(f"{name}: {value}", _SMALL, width=wide, after=0.5)
+    sheets.y += 3.0
+    for name, text in (
+        ("Do: ", block.advice),
+        ("It may also be: ", " ".join(block.explanations)),
+        ("To tell them apart: ", block.confirm),
+    ):
+        if text:
+            sheets.text(name + text, _BODY, width=wide, after=4.0)
+    if block.figure is not None:
+        left = sheets.left + _half(sheets) + _GAP
+        end = sheets.y if len(sheets.pages) == page else top
+        if len(sheets.pages) == page:
+            sheets.y = top
+        _figure(sheets, block.figure, drawer, left, _half(sheets), None)
+        sheets.y = max(sheets.y, end)
+    sheets.y += 10.0
+
+
+def _side_by_side(sheets: Sheets, pair: Sequence[FigureBlock], drawer: Drawer) -> None:
+    wide = _half(sheets)
+    sheets.need(max(_height(b, drawer, wide) for b in pair) + 24.0)
+    top, low = sheets.y, sheets.y
+    left = sheets.left
+    for block in pair:
+        sheets.y = top
+        if _figure(sheets, block, drawer, left, wide, None):
+            left += wide + _GAP
+            low = max(low, sheets.y)
+    sheets.y = low
+
+
+def _height(block: FigureBlock, drawer: Drawer, wide: float) -> float:
+    """Height on paper, in the proportions of the screen."""
+    return drawer.height(block) * max(_SCALE, wide / 390.0)
+
+
+def _figure(
+    sheets: Sheets,
+    block: FigureBlock,
+    drawer: Drawer,
+    left: float,
+    wide: float,
+    tall: float | None,
+) -> bool:
+    """Draw a figure with its caption at ``sheets.y``; False where it cannot be drawn."""
+    height = _height(block, drawer, wide) if tall is None else tall
+    sheets.need(height + 20.0)
+    part = sheets.part(left, sheets.y, wide, height)
+    if not drawer.draw(part, block):
+        part.remove()
+        return False
+    sheets.y += height + 2.0
+    for line in wrapped(block.caption, wide, 8.0):
+        sheets.put(line, left, sheets.y, 8.0, colour=style.MUTED)
+        sheets.y += 8.0 * LEADING
+    sheets.y += 6.0
+    return True
+
+
+def _table(sheets: Sheets, table: Table) -> None:
+    rows = [[c.text for c in row] for row in table.rows]
+    widths = _widths(table, rows, sheets.inner)
+    sheets.need(70.0)
+    sheets.text(table.caption, _BODY, bold=True, after=2.0)
+    _head(sheets, table, widths)
+    for row in rows:
+        cells = [wrapped(text, w + 0.5, _CELL) for text, w in zip(row, widths, strict=True)]
+        tall = max(len(lines) for lines in cells) * _CELL * LEADING + 2.0
+        if sheets.room < tall:
+            sheets.new_page()
+            _head(sheets, table, widths)
+        x = sheets.left
+        for lines, wide, column in zip(cells, widths, table.columns, strict=True):
+            for n, line in enumerate(lines):
+                at = x + wide if column.right else x
+                top = sheets.y + 1.0 + n * _CELL * LEADING
+                sheets.put(line, at, top, _CELL, right=column.right)
+            x += wide + _CELL_GAP
+        sheets.y += tall
+        sheets.rule(sheets.y, style.GUIDE, 0.4)
+    sheets.y += 4.0
+    if table.note:
+        sheets.text(table.note, 8.0, colour=style.MUTED, after=4.0)
+    sheets.y += 8.0
+
+
+def _head(sheets: Sheets, table: Table, widths: Sequence[float]) -> None:
+    x = sheets.left
+    for wide, column in zip(widths, table.columns, strict=True):
+        at = x + wide if column.right else x
+        sheets.put(column.title, at, sheets.y, _CELL, colour=style.MUTED, right=column.right)
+        x += wide + _CELL_GAP
+    sheets.y += _CELL * LEADING + 1.0
+    sheets.rule(sheets.y, style.MUTED, 0.6)
+    sheets.y += 1.0
+
+
+def _widths(table: Table, rows: Sequence[Sequence[str]], inner: float) -> list[float]:
+    """Widths of the columns: natural ones where they fit together.
+
+    Else each has room for its title and longest word, and the rest is shared out by how much more
+    each would take (the automatic layout of tables in CSS 2.2, 17.5.2.2, from memory).
+    """
+    heads = [c.title for c in table.columns]
+    room = inner - _CELL_GAP * (len(heads) - 1)
+    most = [max(text_width(row[k], _CELL) for row in (heads, *rows)) for k in range(len(heads))]
+    if sum(most) <= room:
+        return most
+    words = [
+        max((text_width(w, _CELL) for row in rows for w in _unbroken(row[k])), default=0.0)
+        for k in range(len(heads))
+    ]
+    least = [max(w, text_width(h, _CELL)) for w, h in zip(words, heads, strict=True)]
+    if sum(least) >= room:
+        return [w * room / sum(least) for w in least]
+    share = (room - sum(least)) / (sum(most) - sum(least))
+    return [low + share * (high - low) for low, high in zip(least, most, strict=True)]
+
+
+def _unbroken(text: str) -> list[str]:
+    """What is not to be parted: words, and texts as short as the name of a place."""
+    return [text] if len(text) <= _SHORT else text.split()

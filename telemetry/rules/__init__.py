@@ -1,1 +1,0 @@
-"""Rules by the part they judge: voltage, packs, leads, sensors; and their standing words."""

@@ -1,0 +1,1 @@
+"""Packs, leads and servos on a fine grid of time."""

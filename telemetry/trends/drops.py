@@ -1,0 +1,143 @@
+"""Voltage drop per amp of leads, flight by flight, from means over whole stirs and flights.
+
+Two sensors read at different instants, so a single drop is mostly noise. Their means over a
+whole flight are not: mean drop over mean current is free of that error, and all that is left of
+the sensors' offset is a part that goes with one over the current, which the flights themselves
+tell (it is a covariate).
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from telemetry.trends.parts import IntArray, Part
+from telemetry.trends.table import Table
+
+FloatArray = NDArray[np.float64]
+
+# Usual scatter from flight to flight, mOhm (ours, from simulated seasons): plugs are mated anew,
+# copper warms. It is only where to begin.
+_AIR_MOHM, _STIR_MOHM, _FIT_MOHM, _SLOPE_MOHM = 1.0, 2.0, 2.5, 2.0
+# Offset of two voltage sensors against each other, V (common practice, no source).
+_OFFSET_V = 0.03
+_OFFSET_SIGMA_V = 0.008  # from flight to flight (ours)
+# A mean current below this says nothing of a resistance (ours).
+_LEAST_A = 0.15
+_FEW_BLOCKS = 4
+# Stretches and their scatter of current that tell a slope (ours).
+_FEW_SLOPE, _LEAST_SPREAD_A = 8, 0.01
+
+
+def drop_parts(table: Table, place: str, parent: str, current: str, *, fit: str) -> list[Part]:
+    """Resistance between two places as parts of one evidence, in mOhm.
+
+    Parameters
+    ----------
+    table : Table
+    place, parent : str
+    current : str
+        Place whose current flows between them (or, for an apparent value, the whole).
+    fit : str
+        Feature that holds the resistance as the review fitted it.
+    """
+    made = []
+    for name, sigma in (("air", _AIR_MOHM), ("stir", _STIR_MOHM)):
+        found = _drops(table, name, place, parent, current)
+        if found is None:
+            continue
+        at, y, se, inverse = found
+        made.append(
+            Part(
+                name=name,
+                at=at,
+                y=y,
+                se=se,
+                sigma=sigma,
+                design=(inverse - inverse.mean())[:, None],
+                slope=np.zeros(1),
+                slope_sd=np.array([1000.0 * _OFFSET_V]),
+            )
+        )
+    more = (slope_part(table, place, parent, current), feature_part(table, place, fit, _FIT_MOHM))
+    return [*made, *(p for p in more if p is not None)]
+
+
+def slope_part(table: Table, place: str, parent: str, current: str) -> Part | None:
+    """Drop per amp over the stretches of each flight: means of several seconds, free of offsets."""
+    low, high = (table.stretches("air", "volts", p) for p in (place, parent))
+    amps = table.stretches("air", "amps", current)
+    if low is None or high is None or amps is None:
+        return None
+    good = np.isfinite(low) & np.isfinite(high) & np.isfinite(amps)
+    at = np.flatnonzero(good.sum(axis=1) >= _FEW_SLOPE)
+    lines = [slope(amps[k, good[k]], 1000.0 * (high - low)[k, good[k]]) for k in at]
+    known = np.array([np.isfinite(mohm) for mohm, _ in lines], dtype=bool)
+    if not known.any():
+        return None
+    y, se = np.array(lines)[known].T
+    return Part(name="slope", at=at[known], y=y, se=se, sigma=_SLOPE_MOHM)
+
+
+def slope(x: FloatArray, y: FloatArray) -> tuple[float, float]:
+    """Least-squares slope and its standard error; NaN where x hardly moves."""
+    apart = x - x.mean()
+    square = float(apart @ apart)
+    if square <= x.size * _LEAST_SPREAD_A**2:
+        return np.nan, np.nan
+    found = float(apart @ y) / square
+    left = y - y.mean() - found * apart
+    return found, float(np.sqrt(left @ left / (x.size - 2) / square))
+
+
+def offset_parts(table: Table, place: str, parent: str) -> list[Part]:
+    """Offset of two voltage sensors as parts, in V: as fitted, and the drop at rest."""
+    fitted = feature_part(table, place, "offset_v", _OFFSET_SIGMA_V)
+    (low, low_se), (high, high_se) = (table.column(p, "rest_v") for p in (place, parent))
+    at = np.flatnonzero(np.isfinite(low) & np.isfinite(high))
+    made = [] if fitted is None else [fitted]
+    if at.size:
+        se = np.hypot(low_se, high_se)[at]
+        made.append(Part(name="rest", at=at, y=(high - low)[at], se=se, sigma=_OFFSET_SIGMA_V))
+    return made
+
+
+def feature_part(table: Table, place: str, feature: str, sigma: float) -> Part | None:
+    """A feature with its own interval as a part; None where no flight has it."""
+    y, se = table.column(place, feature)
+    at = np.flatnonzero(np.isfinite(y))
+    if at.size == 0:
+        return None
+    return Part(name=feature, at=at, y=y[at], se=se[at], sigma=sigma)
+
+
+def _drops(
+    table: Table, part: str, place: str, parent: str, current: str
+) -> tuple[IntArray, FloatArray, FloatArray, FloatArray] | None:
+    """Flights, mean drop over mean current, mOhm, its standard error, one over the mean current."""
+    low, high = (table.stretches(part, "volts", p) for p in (place, parent))
+    amps = table.stretches(part, "amps", current)
+    if low is None or high is None or amps is None:
+        return None
+    good = np.isfinite(low) & np.isfinite(high) & np.isfinite(amps)
+    n = good.sum(axis=1)
+    enough = np.where(good, amps, 0.0).sum(axis=1) >= _LEAST_A * n
+    at = np.flatnonzero((n >= _FEW_BLOCKS) & enough)
+    if at.size == 0:
+        return None
+    good, n, amps, fall_mv = good[at], n[at], amps[at], 1000.0 * (high - low)[at]
+
+    def mean(x: FloatArray) -> FloatArray:
+        return np.asarray(np.where(good, x, 0.0).sum(axis=1) / n, dtype=np.float64)
+
+    mean_a = mean(amps)
+    mohm = mean(fall_mv) / mean_a
+    # What is left of each stretch once the part that goes with its current is taken off: that part
+    # is the offset's, not chance.
+    spread_a = amps - mean_a[:, None]
+    scatter = fall_mv - mohm[:, None] * amps
+    square = np.maximum(mean(spread_a**2), 1e-12)
+    slope = mean(scatter * spread_a) / square
+    left = scatter - slope[:, None] * spread_a
+    se = np.sqrt(mean(left**2) / (n - 2)) / mean_a
+    return at, mohm, se, 1.0 / mean_a

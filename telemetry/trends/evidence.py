@@ -1,0 +1,242 @@
+"""From scores of many flights to one judgement: chart, onset, level now, rate.
+
+A CUSUM of the scores of all parts together finds the small lasting shift. What it finds is then
+measured against the flights before it began.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from itertools import product
+
+import numpy as np
+from scipy import stats
+
+from telemetry.numerics.statistics.charts import Cusum, cusum, cusum_limit, ewma, ewma_reach
+from telemetry.numerics.statistics.robust import mann_kendall, step_test, theil_sen
+from telemetry.trends.parts import FloatArray, IntArray, Part, Weighed, weigh
+
+# Half the shift, in standard deviations, that is to be found soonest: one deviation (custom).
+K = 0.5
+# False alarms are stated per season of this many flights.
+SEASON = 20
+# A change is a step where one flight brought this part of it (ours).
+_SUDDEN = 0.45
+# The EWMA is drawn beside the CUSUM, with the weight that suits shifts of about one deviation.
+_EWMA_WEIGHT, _EWMA_WIDTH = 0.2, 3.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Judgement:
+    """What the chart of one place and fault says.
+
+    Attributes
+    ----------
+    at, score, rise, sd
+        As in :class:`Weighed`; where a change is established, against the flights before it.
+    chart : ndarray, shape (n,)
+        The CUSUM.
+    limit : float
+    first : int
+        First flight of the baseline.
+    uncured : bool
+        True where it stood before a repair and stands after it.
+    sure : bool
+        True where the chart also exceeded the limit for what may ground.
+    signal : int or None
+        Index into ``at`` of the first flight in which the chart exceeded its limit.
+    onset : int or None
+        Index into ``at`` of the first flight with the change.
+    now, low, high : float
+        The change in the last flight, with its 95 % interval; 0 where none is established.
+    per_flight, per_flight_low, per_flight_high : float or None
+        Theil-Sen slope since the flight before the onset.
+    p_trend : float
+        Mann-Kendall, for a trend in the direction judged, over the same flights.
+    step : bool
+        True where a step fits the flights better than steady growth, and one flight brought about
+        half of the change or more.
+    """
+
+    at: IntArray
+    score: FloatArray
+    rise: FloatArray
+    sd: FloatArray
+    chart: FloatArray
+    limit: float
+    first: int
+    sure: bool
+    uncured: bool = False
+    signal: int | None = None
+    onset: int | None = None
+    now: float = 0.0
+    low: float = 0.0
+    high: float = 0.0
+    per_flight: float | None = None
+    per_flight_low: float | None = None
+    per_flight_high: float | None = None
+    p_trend: float = 1.0
+    step: bool = False
+
+    @property
+    def mean_rise(self) -> float:
+        """Mean of the change over all flights with it, for what was averaged over the same."""
+        return float(self.rise[self.onset :].mean())
+
+    @property
+    def ewma(self) -> FloatArray:
+        """The scores as an EWMA."""
+        return ewma(self.score, _EWMA_WEIGHT)
+
+    @property
+    def ewma_reach(self) -> FloatArray:
+        """Its limits."""
+        return ewma_reach(self.score.size, _EWMA_WEIGHT, _EWMA_WIDTH)
+
+
+def judge_rise(
+    parts: Sequence[Part],
+    flights: int,
+    *,
+    chance: float,
+    strict: float | None = None,
+    first: int = 0,
+    sign: float = 1.0,
+    logarithmic: bool = False,
+) -> Judgement | None:
+    """Judge whether the parts of one place have risen (or fallen) for good.
+
+    Parameters
+    ----------
+    parts : sequence of Part
+    flights : int
+        Number of flights in all.
+    chance : float
+        Of a false signal within a season of 20 flights.
+    strict : float, optional
+        The same for what may ground.
+    first : int
+        First flight of the baseline.
+    sign : float
+        1 for a rise, -1 for a fall; rise and scores are returned with this sign.
+    logarithmic : bool
+        True where the values are logarithms: the rise is then returned as a relative one.
+
+    Returns
+    -------
+    Judgement or None
+        None where fewer than three flights have any of the parts.
+    """
+    own = [p.since(first) for p in parts]
+    weighed = weigh(own, flights)
+    if weighed.at.size == 0:
+        return None
+    limit = cusum_limit(K, SEASON, chance)
+    score, sums = _chart(sign * weighed.score, limit)
+    higher = limit if strict is None else cusum_limit(K, SEASON, strict)
+    sure = bool(np.any(_chart(sign * weighed.score, higher)[1].high > higher))
+    over = np.flatnonzero(sums.high > limit)
+
+    def shown(w: Weighed) -> tuple[FloatArray, FloatArray]:
+        if not logarithmic:
+            return sign * w.rise, w.sd
+        return sign * np.expm1(w.rise), w.sd * np.exp(w.rise)
+
+    rise, sd = shown(weighed)
+    plain = Judgement(
+        at=weighed.at,
+        score=score,
+        rise=rise,
+        sd=sd,
+        chart=sums.high,
+        limit=limit,
+        first=first,
+        sure=sure,
+    )
+    if over.size == 0:
+        return plain
+    signal = int(over[0])
+
+    def before(onset: int) -> Weighed:
+        return weigh(own, flights, np.arange(flights) < weighed.at[onset])
+
+    charted = signal - int(sums.since_high[signal]) + 1
+    onset, _ = _onset(sign * before(charted).rise, signal, charted)
+    against = before(onset)  # now with all flights before the change
+    onset, stepped = _onset(sign * against.rise, signal, onset)
+    rise, sd = shown(against)
+    found = replace(plain, rise=rise, sd=sd, signal=signal, onset=onset)
+    return _measured(replace(found, step=stepped and _is_sudden(found)), against.doubt)
+
+
+def _chart(score: FloatArray, limit: float) -> tuple[FloatArray, Cusum]:
+    """Scores cut so that two flights, not one, are needed to reach the limit, and their chart."""
+    most = 0.5 * limit + K + 0.25
+    cut = np.clip(score, -most, most)
+    return cut, cusum(cut, k=K)
+
+
+def _onset(rise: FloatArray, signal: int, charted: int) -> tuple[int, bool]:
+    """First flight of the change, where a step or a steady growth fits best; True for a step.
+
+    The chart dates a change to where its sum last was zero, which noise often puts some flights
+    early; the true onset lies between there and the signal.
+    """
+    k = np.arange(rise.size)
+
+    def explained(first: int, is_step: bool) -> float:
+        shape = (k >= first).astype(float) if is_step else np.maximum(k - first + 1.0, 0.0)
+        x = shape - shape.mean()
+        return float(x @ rise) ** 2 / float(x @ x)
+
+    tried = product(range(max(charted, 1), signal + 1), (False, True))
+    return max(tried, key=lambda t: explained(*t), default=(charted, False))
+
+
+def _measured(j: Judgement, doubt: float) -> Judgement:
+    """Level now, rate and kind of an established change."""
+    assert j.onset is not None
+    x, y = j.at[j.onset :].astype(float), j.rise[j.onset :]
+    sd = float(np.median(j.sd[j.onset :]))
+    start = slice(max(j.onset - 1, 0), j.onset)
+    tx, ty = np.r_[j.at[start], x].astype(float), np.r_[j.rise[start], y]
+    line = theil_sen(tx, ty) if tx.size >= 3 else None
+    trend = mann_kendall(ty)
+    if j.step or line is None:
+        recent = y[-4:]
+        now, reach = float(recent.mean()), 1.96 * sd / np.sqrt(recent.size)
+    else:
+        now = _level_now(x, y)
+        reach = 1.96 * sd / np.sqrt(min(x.size, 3))
+    return replace(
+        j,
+        now=now,
+        low=now - float(np.hypot(reach, 1.96 * doubt)),
+        high=now + float(np.hypot(reach, 1.96 * doubt)),
+        per_flight=None if line is None else line.slope,
+        per_flight_low=None if line is None else line.low,
+        per_flight_high=None if line is None else line.high,
+        p_trend=trend.p_rising,
+    )
+
+
+def _level_now(x: FloatArray, y: FloatArray) -> float:
+    """Where a robust line through the last flights stands at the last of them."""
+    x, y = x[-6:], y[-6:]
+    if x.size < 3:
+        return float(y.mean())
+    slope = float(stats.theilslopes(y, x).slope)
+    return float(np.median(y - slope * (x - x[-1])))
+
+
+def _is_sudden(j: Judgement) -> bool:
+    """One flight brought about half of the change or more, beyond chance."""
+    assert j.onset is not None
+    sd = float(np.median(j.sd))
+    y = j.rise[max(j.onset - 1, 0) :]
+    found = step_test(j.rise)
+    if found is None:
+        return False
+    jump, level = float(np.diff(y).max()), float(np.median(y[1:][-4:]))
+    return found.change > 0 and jump >= _SUDDEN * level and jump > 2.0 * sd

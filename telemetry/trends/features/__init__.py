@@ -1,0 +1,1 @@
+"""Features of one flight, place by place, from its review and the readings of its log."""

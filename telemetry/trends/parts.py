@@ -1,0 +1,189 @@
+"""Features of one place as parts of one evidence: scored flight by flight, and weighed together.
+
+Every feature of a place is scored against the prediction from its own earlier flights. The
+scores of the features that show one kind of fault are added up, weighted by how strongly each
+would move, into one score a flight.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from telemetry.numerics.statistics.charts import Scores, recursive_scores
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+BoolArray = NDArray[np.bool_]
+
+# Features of one place in one flight share causes (the day, the servo's mood): ours, from seasons.
+_SHARED = 0.15
+# A feature is judged from its third flight on: before that it has no scatter of its own.
+_LEAST_FLIGHTS = 3
+_CLIP = 3.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Part:
+    """One feature of one place, flight by flight.
+
+    Attributes
+    ----------
+    name : str
+    at : ndarray of int, shape (n,)
+        Indices of the flights in which it was measured, rising.
+    y, se : ndarray, shape (n,)
+        Values, and their own standard errors.
+    sigma, weight : float
+        Usual scatter between flights, known beforehand, and how many flights that is worth.
+    response, doubt : float
+        How far the feature moves for a unit of the fault, and how unsure that is, relative. The
+        doubt says nothing on whether there is a fault, only on how large it is.
+    design : ndarray, shape (n, m), or None
+        Covariates: common causes.
+    slope, slope_sd : ndarray, shape (m,), or None
+        What is known of their effect.
+    """
+
+    name: str
+    at: IntArray
+    y: FloatArray
+    se: FloatArray
+    sigma: float
+    weight: float = 4.0
+    response: float = 1.0
+    doubt: float = 0.0
+    design: FloatArray | None = None
+    slope: FloatArray | None = None
+    slope_sd: FloatArray | None = None
+
+    def scores(self, learn: BoolArray) -> Scores:
+        """Scores of its values; ``learn`` is by flight."""
+        return recursive_scores(
+            self.y,
+            design=self.design,
+            slope=self.slope,
+            slope_sd=self.slope_sd,
+            spread=np.sqrt(1.0 + (self.se / self.sigma) ** 2),
+            sigma=self.sigma,
+            sigma_weight=self.weight,
+            learn=learn[self.at],
+            clip=_CLIP,
+        )
+
+    def since(self, first: int) -> Part:
+        """The flights from ``first`` on."""
+        keep = self.at >= first
+        return replace(
+            self,
+            at=self.at[keep],
+            y=self.y[keep],
+            se=self.se[keep],
+            design=None if self.design is None else self.design[keep],
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Weighed:
+    """All parts together, flight by flight.
+
+    Attributes
+    ----------
+    at : ndarray of int, shape (n,)
+        Flights with at least one part.
+    score : ndarray, shape (n,)
+        Standard normal while nothing changes.
+    rise, sd : ndarray, shape (n,)
+        Estimate of the fault against the baseline, and its standard deviation by chance (of one
+        flight, the baseline's own uncertainty included).
+    doubt : float
+        Standard deviation of the last estimates by what is not known of the responses.
+    """
+
+    at: IntArray
+    score: FloatArray
+    rise: FloatArray
+    sd: FloatArray
+    doubt: float
+
+
+def weigh(parts: Sequence[Part], flights: int, learn: BoolArray | None = None) -> Weighed:
+    """Scores of all parts together, one a flight.
+
+    Parameters
+    ----------
+    parts : sequence of Part
+    flights : int
+        Number of flights in all.
+    learn : ndarray of bool, shape (flights,), optional
+        False for flights that the baseline is not to learn from.
+    """
+    learn = np.ones(flights, dtype=bool) if learn is None else learn
+    used = [p for p in parts if p.at.size]
+    score, rise = (np.zeros((len(used), flights)) for _ in range(2))
+    sd = np.full((len(used), flights), np.inf)
+    for i, part in enumerate(used):
+        found = part.scores(learn)
+        # How many flights this part had learnt from before each flight.
+        count = np.r_[0, np.cumsum(learn[part.at])[:-1]]
+        ready = count >= _LEAST_FLIGHTS - 1
+        at = part.at[ready]
+        score[i, at] = found.score[ready]
+        rise[i, at] = (part.y - found.predicted)[ready] / part.response
+        sd[i, at] = found.scale[ready] / part.response
+    at = np.flatnonzero(np.isfinite(sd).any(axis=0))
+    score, rise, sd = score[:, at], rise[:, at], sd[:, at]
+    # Variance of a weighted sum of scores that are all correlated alike.
+    weight = np.reciprocal(sd)
+    square, total = (weight**2).sum(axis=0), weight.sum(axis=0)
+    summed = (weight * score).sum(axis=0)
+    summed = summed / np.sqrt(square + _SHARED * (total**2 - square))
+    doubts = np.array([p.doubt for p in used])[:, None]
+    size = np.zeros(1)
+    for _ in range(2):  # the doubt grows with the rise, so it is weighed in the second time
+        weight = np.reciprocal(sd**2 + (doubts * size) ** 2)
+        total = weight.sum(axis=0)
+        mean = (weight * rise).sum(axis=0) / total
+        size = np.abs(np.median(mean[-3:], keepdims=True)) if mean.size else size
+    chance = np.sqrt((weight**2 * np.where(np.isfinite(sd), sd, 0.0) ** 2).sum(axis=0)) / total
+    doubt = np.sqrt((weight**2 * (doubts * size) ** 2).sum(axis=0)) / total
+    return Weighed(
+        at=at,
+        score=summed,
+        rise=mean,
+        sd=chance,
+        doubt=float(np.median(doubt[-3:])) if doubt.size else 0.0,
+    )
+
+
+def moved_since(part: Part, learn: BoolArray) -> tuple[float, float] | None:
+    """How far a part has moved since the flights that are learnt from, and how sure that is.
+
+    Returns
+    -------
+    (float, float) or None
+        Mean of the later flights against the prediction, and its standard deviation; their errors
+        hang together by the baseline, so no more than three flights count. None where the part
+        has no flights on both sides.
+    """
+    after = ~learn[part.at]
+    if not after.any() or np.count_nonzero(~after) < _LEAST_FLIGHTS - 1:
+        return None
+    scores = part.scores(learn)
+    moved = (part.y - scores.predicted)[after]
+    sd = float(scores.scale[after].mean()) / np.sqrt(min(moved.size, 3))
+    return float(moved.mean()), sd
+
+
+def log_odds(moved: float, sd: float, if_this: float, if_that: float) -> float:
+    """Log of the odds of one expected movement against another, for a normal error.
+
+    Where neither explains what was seen, the error is larger than was thought: then the nearer one
+    is taken to be two deviations away, or odds without meaning would grow with the distance.
+    """
+    nearest = min(abs(moved - if_this), abs(moved - if_that))
+    error = max(sd, nearest / 2.0)
+    return ((moved - if_that) ** 2 - (moved - if_this) ** 2) / (2.0 * error**2)

@@ -1,0 +1,248 @@
+"""Currents of places compared with one another: the pilot's vigour is common to all of them.
+
+The current of a place is set against that of its mirror, or against all other places together;
+the logarithm of the ratio then moves by the same amount for the same fault, whatever the day's
+stir was like. The rest is not taken off first: its error would come back in every value.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from telemetry.aircraft import Aircraft
+from telemetry.model.channels import mirror_of
+from telemetry.trends.measures import Measure, Measures
+from telemetry.trends.parts import Part
+from telemetry.trends.table import Table
+
+FloatArray = NDArray[np.float64]
+
+# Usual scatter of the logarithm of a ratio from flight to flight (ours, from simulated seasons of
+# random aircraft), beside the uncertainty of each value: against the mirror, against other places,
+# against nothing. It is only where to begin: each aircraft's own scatter is learnt.
+_SIGMA = {
+    "stir": (0.025, 0.04, 0.20),
+    "air": (0.015, 0.05, 0.20),
+    "rest": (0.02, 0.05, 0.08),
+}
+# How far each moves when the moving current of the node rises by a given share (ours, from
+# simulated servos of three laws): in the air holding against loads dilutes it, at rest only wear
+# and stiffness show.
+_RESPONSE = {"stir": 1.0, "air": 0.6, "rest": 0.5}
+# How unsure these responses are, relative (ours): servos of other makes bind in other ways.
+_DOUBT = {"stir": 0.1, "air": 0.4, "rest": 0.8}
+# Other places do not answer to vigour alike: power of one current in the other's, about 1.
+_SLOPE_SD = {"stir": 0.3, "air": 0.4, "rest": 0.3}
+# Rise of the ratio from cold to warm: scatter against mirror and others (ours); time constant in
+# which a servo's case warms up (common practice, no source).
+_RAMP_SIGMA = (0.03, 0.08)
+_WARM_UP_S = 180.0
+_SINGULAR = 1e12
+_NORMAL_95 = 1.96
+# Currents below this share of a resolution step are no measurement.
+_LEAST_STEPS = 0.5
+_LEAST_A = 0.01
+_FEW_BLOCKS = 4
+
+
+def mirror_place(aircraft: Aircraft, place: str, places: Sequence[str]) -> str | None:
+    """The like place on the other side: the profile's word, else by name; only if measured."""
+    found = aircraft.mirror(place) or mirror_of(place, places)
+    return found if found in places and found != place else None
+
+
+def current_parts(table: Table, place: str, others: Sequence[str], *, mirror: bool) -> list[Part]:
+    """Stir, flight and rest current of a place against others, as parts of one evidence.
+
+    Parameters
+    ----------
+    table : Table
+    place : str
+    others : sequence of str
+        Places to set it against; none: it is set against nothing but its own past.
+    mirror : bool
+        Whether they are its mirror.
+
+    Returns
+    -------
+    list of Part
+        Values are logarithms of ratios.
+    """
+    kind = 2 if not others else 0 if mirror else 1
+    made = []
+    for name in ("stir", "air", "rest"):
+        if name == "rest":
+            found = _rest_ratio(table, place, others)
+        else:
+            found = _load_ratio(table, name, place, others)
+        if found is None:
+            continue
+        y, se, level = found
+        at = np.flatnonzero(np.isfinite(y))
+        if at.size == 0:
+            continue
+        regress = kind == 1
+        made.append(
+            Part(
+                name=name,
+                at=at,
+                y=y[at],
+                se=se[at],
+                sigma=_SIGMA[name][kind],
+                response=_RESPONSE[name],
+                doubt=_DOUBT[name],
+                design=(level[at] - level[at].mean())[:, None] if regress else None,
+                slope=np.zeros(1) if regress else None,
+                slope_sd=np.array([_SLOPE_SD[name]]) if regress else None,
+            )
+        )
+    return made
+
+
+def _load_ratio(
+    table: Table, part: str, place: str, others: Sequence[str]
+) -> tuple[FloatArray, FloatArray, FloatArray] | None:
+    """Log of the ratio of mean currents, its standard error, log of the others' current."""
+    own = table.stretches(part, "amps", place)
+    theirs = [table.stretches(part, "amps", o) for o in others]
+    if own is None or any(t is None for t in theirs):
+        return None
+    step = table.steps_a(place)
+    floor = np.maximum(_LEAST_STEPS * step, _LEAST_A)
+    below = np.sum([t for t in theirs if t is not None], axis=0) if others else np.ones_like(own)
+    good = np.isfinite(own) & np.isfinite(below)
+    n = good.sum(axis=1)
+    few = n < _FEW_BLOCKS
+    n = np.maximum(n, _FEW_BLOCKS)
+
+    def mean(x: FloatArray) -> FloatArray:
+        return np.asarray(np.where(good, x, 0.0).sum(axis=1) / n, dtype=np.float64)
+
+    top = np.maximum(mean(own), floor)
+    bottom = np.maximum(mean(below), floor) if others else np.ones_like(top)
+    # Delta method on paired stretches: the common movement cancels.
+    scatter = own / top[:, None] - below / bottom[:, None]
+    centre = mean(scatter)
+    variance = np.where(good, (scatter - centre[:, None]) ** 2, 0.0).sum(axis=1) / (n - 1)
+    se = np.sqrt(variance / n + step**2 / (12.0 * n) / top**2)
+    y = np.where(few, np.nan, np.log(top / bottom))
+    return y, se, np.log(bottom)
+
+
+def _rest_ratio(
+    table: Table, place: str, others: Sequence[str]
+) -> tuple[FloatArray, FloatArray, FloatArray] | None:
+    own, own_se = table.column(place, "rest_a")
+    if not np.isfinite(own).any():
+        return None
+    floor = np.maximum(_LEAST_STEPS * table.steps_a(place), _LEAST_A)
+    top = np.maximum(own, floor)
+    if not others:
+        return np.log(top), own_se / top, np.zeros_like(top)
+    theirs = [table.column(o, "rest_a") for o in others]
+    bottom = np.maximum(np.sum([t[0] for t in theirs], axis=0), floor)
+    bottom_se = np.sqrt(np.sum([t[1] ** 2 for t in theirs], axis=0))
+    return np.log(top / bottom), np.hypot(own_se / top, bottom_se / bottom), np.log(bottom)
+
+
+def ramp_part(table: Table, place: str, others: Sequence[str], *, mirror: bool) -> Part | None:
+    """How far a current rises within a flight as servos warm up, as one part.
+
+    Stretch by stretch the current is explained by those of the other places, each with its own
+    weight, and by a warmth that rises from 0 to 1 with the time constant of a servo; what the
+    warmth takes, over the mean current, is the relative rise from cold to warm.
+
+    Parameters
+    ----------
+    table : Table
+    place : str
+    others : sequence of str
+        Places that are not suspect themselves.
+    mirror : bool
+        Whether the mirror is among them.
+    """
+    own = table.stretches("air", "amps", place)
+    theirs = [t for o in others if (t := table.stretches("air", "amps", o)) is not None]
+    if own is None or not theirs:
+        return None
+    rows = []
+    for k, m in enumerate(table.flights):
+        good = np.isfinite(own[k]) & np.all([np.isfinite(t[k]) for t in theirs], axis=0)
+        n, unknown = int(good.sum()), 2 + len(theirs)
+        a = own[k, good]
+        if m.air is None or n < 3 * unknown or a.mean() <= _LEAST_A:
+            continue
+        middle_s = m.air.block_s * (np.flatnonzero(good) + 0.5)
+        warmth = -np.expm1(-middle_s / _WARM_UP_S) * a.mean()
+        design = np.stack([warmth - warmth.mean(), np.ones(n), *(t[k, good] for t in theirs)])
+        square = design @ design.T
+        if np.linalg.cond(square) > _SINGULAR:
+            continue
+        inverse = np.linalg.inv(square)
+        found = inverse @ (design @ a)
+        left = a - found @ design
+        variance = float(left @ left) / (n - unknown)
+        rows.append((k, float(found[0]), float(np.sqrt(variance * inverse[0, 0]))))
+    if not rows:
+        return None
+    at, y, se = np.array(rows).T
+    return Part(
+        name="ramp", at=at.astype(np.int64), y=y, se=se, sigma=_RAMP_SIGMA[0 if mirror else 1]
+    )
+
+
+def compared(m: Measures, loads: Sequence[str], aircraft: Aircraft) -> tuple[Measure, ...]:
+    """Features that compare a place with others: mirror ratio, share of all, rise as it warms.
+
+    Parameters
+    ----------
+    m : Measures
+        Of one flight.
+    loads : sequence of str
+        Places that drive servos.
+    aircraft : Aircraft
+
+    Returns
+    -------
+    tuple of Measure
+        ``stir_mirror_ratio``, ``air_mirror_ratio``; ``stir_share``, ``air_share`` (of all these
+        places together); ``ramp_pct``, the rise from cold to warm in the flight, %; each with its
+        95 % interval.
+    """
+    table = Table([m])
+    out = []
+
+    def told(place: str, feature: str, unit: str, middle: float, low: float, high: float) -> None:
+        out.append(
+            Measure(place=place, feature=feature, value=middle, unit=unit, low=low, high=high)
+        )
+
+    for place in loads:
+        rest = tuple(p for p in loads if p != place)
+        mirror = mirror_place(aircraft, place, loads)
+        for part in ("stir", "air"):
+            for others, name in (((mirror,) if mirror else (), "mirror_ratio"), (rest, "share")):
+                found = _load_ratio(table, part, place, others) if others else None
+                if found is None or np.isnan(found[0][0]):
+                    continue
+                y, reach = float(found[0][0]), _NORMAL_95 * float(found[1][0])
+                shown = np.exp if name == "mirror_ratio" else _logistic
+                told(
+                    place,
+                    f"{part}_{name}",
+                    "",
+                    *(float(shown(x)) for x in (y, y - reach, y + reach)),
+                )
+        ramp = ramp_part(table, place, rest, mirror=mirror is not None) if rest else None
+        if ramp is not None:
+            y, reach = 100.0 * float(ramp.y[0]), 100.0 * _NORMAL_95 * float(ramp.se[0])
+            told(place, "ramp_pct", "%", y, y - reach, y + reach)
+    return tuple(out)
+
+
+def _logistic(x: float) -> float:
+    """Share of one of two whose ratio has this logarithm."""
+    return 1.0 / (1.0 + float(np.exp(-x)))

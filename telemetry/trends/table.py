@@ -1,0 +1,140 @@
+"""The measures of all flights by column: an array per place and feature, NaN where not measured."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from telemetry.trends.measures import Blocks, Measures
+
+FloatArray = NDArray[np.float64]
+
+# A 95 % interval is this many standard errors wide.
+_WIDE = 3.92
+
+
+class Table:
+    """Measures of flights, in time order, read by column.
+
+    Parameters
+    ----------
+    flights : sequence of Measures
+    """
+
+    def __init__(self, flights: Sequence[Measures]) -> None:
+        self.flights = flights
+        self.size = len(flights)
+        self._columns: dict[tuple[str, str], tuple[FloatArray, FloatArray]] = {}
+        for k, m in enumerate(flights):
+            for f in m.features:
+                if f.value is None:
+                    continue
+                key = (f.place, f.feature)
+                if key not in self._columns:
+                    self._columns[key] = (np.full(self.size, np.nan), np.zeros(self.size))
+                value, se = self._columns[key]
+                value[k] = f.value
+                if f.low is not None and f.high is not None:
+                    se[k] = (f.high - f.low) / _WIDE
+        self._nothing = (np.full(self.size, np.nan), np.zeros(self.size))
+        self._stacks: dict[tuple[str, str, str], FloatArray | None] = {}
+
+    def until(self, end: int) -> Table:
+        """The first ``end`` flights alone, as they stood then."""
+        early = Table(())
+        early.flights, early.size = self.flights[:end], end
+        early._columns = {
+            key: (value[:end], se[:end])
+            for key, (value, se) in self._columns.items()
+            if np.isfinite(value[:end]).any()
+        }
+        early._nothing = (np.full(end, np.nan), np.zeros(end))
+        early.__dict__["_widths"] = self._widths  # so that what is read here and there fits
+        return early
+
+    def column(self, place: str, feature: str) -> tuple[FloatArray, FloatArray]:
+        """Values and standard errors of a feature, shape (flights,); NaN where not measured."""
+        return self._columns.get((place, feature), self._nothing)
+
+    def has(self, place: str, feature: str) -> bool:
+        """Whether any flight has it."""
+        return (place, feature) in self._columns
+
+    @property
+    def measured(self) -> tuple[tuple[str, str], ...]:
+        """All pairs of place and feature that any flight has."""
+        return tuple(self._columns)
+
+    @cached_property
+    def current_places(self) -> tuple[str, ...]:
+        """Places with currents in the stretches of stirs or flights."""
+        return self._places("amps")
+
+    @cached_property
+    def voltage_places(self) -> tuple[str, ...]:
+        """Places with voltages in the stretches of stirs or flights."""
+        return self._places("volts")
+
+    def _places(self, what: str) -> tuple[str, ...]:
+        seen: dict[str, None] = {}
+        for m in self.flights:
+            for blocks in (m.stir, m.air):
+                seen.update(dict.fromkeys(() if blocks is None else getattr(blocks, what)))
+        return tuple(seen)
+
+    def steps_a(self, place: str) -> FloatArray:
+        """Resolution of a place's current, flight by flight, A; 0 where it is not known."""
+        return np.array([m.steps_a.get(place, 0.0) for m in self.flights])
+
+    def stretches(self, part: str, what: str, place: str) -> FloatArray | None:
+        """Means over the stretches of all flights, shape (flights, stretches), NaN where none.
+
+        Parameters
+        ----------
+        part : str
+            "stir" or "air".
+        what : str
+            "amps" or "volts".
+        place : str
+
+        Returns
+        -------
+        ndarray or None
+            None where no flight has any. Flights with fewer stretches are filled up with NaN, all
+            places of one part alike, so that rows of two places belong together.
+        """
+        key = (part, what, place)
+        if key not in self._stacks:
+            self._stacks[key] = self._stack(part, what, place)
+        return self._stacks[key]
+
+    @cached_property
+    def _widths(self) -> dict[str, int]:
+        return {
+            part: max(
+                (
+                    x.size
+                    for m in self.flights
+                    if (b := _blocks(m, part)) is not None
+                    for x in (*b.amps.values(), *b.volts.values())
+                ),
+                default=0,
+            )
+            for part in ("stir", "air")
+        }
+
+    def _stack(self, part: str, what: str, place: str) -> FloatArray | None:
+        out = np.full((self.size, self._widths[part]), np.nan)
+        for k, m in enumerate(self.flights):
+            blocks = _blocks(m, part)
+            values = None if blocks is None else getattr(blocks, what).get(place)
+            if values is not None:
+                out[k, : values.size] = values
+        return None if np.isnan(out).all() else out
+
+
+def _blocks(m: Measures, part: str) -> Blocks | None:
+    return m.stir if part == "stir" else m.air

@@ -1,0 +1,4 @@
+"""Bare flights of a book, as for trends."""
+
+from tests.trends.conftest import make_flight as make_flight
+from tests.trends.conftest import make_season as make_season

@@ -1,0 +1,133 @@
+"""Logs into the book: read, reviewed and measured once, each flight by itself."""
+
+from __future__ import annotations
+
+from datetime import datetime, timedelta
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from telemetry.app.adding import add_joined, add_logs, read_measured
+from telemetry.app.cache import version_for
+from telemetry.book import Logbook
+from telemetry.importer.finding import Found
+from telemetry.model.errors import BookError, UnreadableLog
+
+
+def log(path: Path, begin_s: float = 0.0, end_s: float = 700.0, day: str = "2026-05-01") -> Path:
+    """Two flights of two minutes at 3 A, at 120 s and at 440 s, between a tenth of it at rest."""
+    t = np.arange(begin_s, end_s, 1.0)
+    up = ((t >= 120) & (t < 240)) | ((t >= 440) & (t < 560))
+    start = datetime.fromisoformat(f"{day}T10:00:00")
+    lines = ["Time,Pack 1 U [V],Pack 1 I [A]"]
+    lines += [
+        f"{(start + timedelta(seconds=float(s))).isoformat(timespec='milliseconds')},"
+        f"{6.6 - 0.03 * a:.2f},{a + 0.01 * (k % 2):.2f}"
+        for k, (s, a) in enumerate(zip(t, np.where(up, 3.0, 0.1), strict=True))
+    ]
+    path.write_text("\n".join(lines) + "\n")
+    return path
+
+
+@pytest.fixture
+def book(tmp_path: Path) -> Logbook:
+    return Logbook(tmp_path / "book")
+
+
+@pytest.fixture
+def numbered(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Measures that say only of which flight they are: from 1."""
+    monkeypatch.setattr(
+        "telemetry.app.adding.measured",
+        lambda review, number: {"number": number, "of": len(review.flights)},
+    )
+
+
+def kept(book: Logbook, flights: tuple[str, ...]) -> list[object]:
+    return [book.get_measures(f, version_for(book.profile("wren"))) for f in flights]
+
+
+EACH = [{"number": 1, "of": 2}, {"number": 2, "of": 2}]
+
+
+@pytest.mark.usefixtures("numbered")
+def test_a_new_aircraft_gets_a_profile_and_each_flight_its_measures(
+    book: Logbook, tmp_path: Path
+) -> None:
+    empty = tmp_path / "a.csv"
+    empty.write_text("no log\n")
+    one = log(tmp_path / "b.csv")
+    failed, added = add_logs(book, [empty, one], aircraft="wren")
+    assert (failed.status, added.status, added.aircraft) == ("failed", "added", "wren")
+    assert book.profile_path("wren").exists()
+    assert kept(book, added.flights) == EACH
+    # The profile that there is stays as it is.
+    text = 'name = "wren"\n[[packs]]\nname = "pack 1"\ncells = 2\n'
+    book.put_profile("wren", text)
+    (again,) = add_logs(book, [log(tmp_path / "c.csv", day="2026-05-02")], aircraft="wren")
+    assert book.profile_path("wren").read_text() == text
+    assert kept(book, again.flights) == EACH
+
+
+@pytest.mark.usefixtures("numbered")
+def test_whose_log_it_is_is_guessed_from_the_book(book: Logbook, tmp_path: Path) -> None:
+    folder = {"book": book.path.absolute(), "folder": tmp_path, "aircraft": None}
+    one = log(tmp_path / "one.csv")
+    nobody = read_measured(one, **folder)
+    assert (len(nobody.flights), nobody.measures) == (2, ())
+    add_logs(book, [one], aircraft="wren")
+    known = read_measured(log(tmp_path / "two.csv", day="2026-05-02"), **folder)
+    assert list(known.measures) == EACH
+    assert known.version == version_for(book.profile("wren"))
+    assert len(known.flights) == 2
+    named = read_measured(one, **{**folder, "aircraft": "tern"})
+    assert named.version == version_for(None)
+
+
+@pytest.mark.usefixtures("numbered")
+def test_parts_joined_are_one_recording(book: Logbook, tmp_path: Path) -> None:
+    parts = [log(tmp_path / "1.csv", 0, 300), log(tmp_path / "2.csv", 300, 700)]
+    outcome = add_joined(book, parts, aircraft="wren")
+    assert outcome.status == "added"
+    assert kept(book, outcome.flights) == EACH
+    assert book.profile_path("wren").exists()
+    before = book.profile_path("wren").read_text()
+    # The same again is known, and changes nothing.
+    assert add_joined(book, parts, aircraft="wren").status == "known"
+    assert book.profile_path("wren").read_text() == before
+    # Of an aircraft that the book can guess.
+    later = log(tmp_path / "3.csv", day="2026-05-02")
+    guessed = add_joined(book, [later])
+    assert (guessed.status, guessed.aircraft) == ("added", "wren")
+
+
+def test_a_part_that_the_book_has_by_itself_is_not_joined(book: Logbook, tmp_path: Path) -> None:
+    parts = [log(tmp_path / "1.csv", 0, 300), log(tmp_path / "2.csv", 300, 700)]
+    add_logs(book, parts[1:], aircraft="wren")
+    with pytest.raises(BookError, match="'wren'") as caught:
+        add_joined(book, parts, aircraft="wren")
+    assert str(caught.value.path) == str(parts[1])
+    # One file alone is no joining: it is known.
+    assert add_joined(book, parts[1:], aircraft="wren").status == "known"
+
+
+def test_a_folder_that_cannot_be_read_is_not_joined(
+    book: Logbook, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    shut = UnreadableLog("this folder cannot be read", path=tmp_path / "shut")
+    found = (
+        Found(log(tmp_path / "1.csv", 0, 300), named=True),
+        Found(tmp_path / "shut", named=False, error=shut),
+    )
+    monkeypatch.setattr("telemetry.app.adding.find_files", lambda *_, **__: found)
+    with pytest.raises(UnreadableLog, match="this folder cannot be read"):
+        add_joined(book, [tmp_path], aircraft="wren")
+    assert book.recordings() == ()
+
+
+def test_a_worker_makes_no_book(tmp_path: Path) -> None:
+    one = log(tmp_path / "1.csv", 0, 60)
+    with pytest.raises(BookError):
+        read_measured(one, book=tmp_path / "none", folder=tmp_path, aircraft="wren")
+    assert not (tmp_path / "none").exists()

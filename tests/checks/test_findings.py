@@ -1,0 +1,406 @@
+"""The rules on voltage and sensors, on records made by hand: what is told, how gravely, what not.
+
+The expected side of each follows from the rule's own words (limits: common practice, no source, or
+the project's own; tests/test_limits.py).
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+from telemetry.aircraft import Aircraft
+from telemetry.checks.in_flight import find_all
+from telemetry.results import (
+    ColumnUse,
+    Dropout,
+    Event,
+    EventKind,
+    Evidence,
+    Finding,
+    Flight,
+    Level,
+    LowSupply,
+    Origin,
+    OutKind,
+    PackOut,
+    Phase,
+    PhaseKind,
+    Quality,
+    Resistance,
+    Restart,
+    Stir,
+    StirPlace,
+)
+
+PHASES = (
+    Phase(kind=PhaseKind.GROUND, start_s=0, end_s=50),
+    Phase(kind=PhaseKind.STIR, start_s=50, end_s=60),
+    Phase(kind=PhaseKind.GROUND, start_s=60, end_s=100),
+    Phase(kind=PhaseKind.FLIGHT, start_s=100, end_s=400),
+    Phase(kind=PhaseKind.GROUND, start_s=400, end_s=430),
+)
+CRAFT = Aircraft.model_validate(
+    {
+        "bus": "bus",
+        "packs": [{"name": "pack 1"}, {"name": "pack 2"}],
+        "nodes": [
+            {"name": "left wing", "fed_from": "bus", "mirror": "right wing"},
+            {"name": "right wing", "fed_from": "bus"},
+        ],
+    }
+)
+
+
+def column(quantity: str, place: str = "bus", resolution: float = 0.01) -> ColumnUse:
+    return ColumnUse(
+        column=f"{place} {quantity}",
+        key=f"{place}/{quantity}",
+        quantity=quantity,
+        place=place,
+        label=place,
+        unit="",
+        reason="",
+        update_s=0.1,
+        resolution=resolution,
+        used=True,
+    )
+
+
+GOOD = (column("voltage"), column("current"))
+
+
+def found_in(
+    *events: Event,
+    columns: tuple[ColumnUse, ...] = GOOD,
+    quality: Quality | None = None,
+    phases: tuple[Phase, ...] = PHASES,
+    **parts: Any,
+) -> tuple[Finding, ...]:
+    flight = Flight(kind="flight", start_s=0, end_s=430, phases=phases, events=events, **parts)
+    return find_all(
+        aircraft=CRAFT,
+        columns=columns,
+        quality=quality or Quality(row_s=0.1, shortest_sure_dip_s=0.1),
+        flights=(flight,),
+    )
+
+
+def told(found: tuple[Finding, ...]) -> list[tuple[str, str | None, Level]]:
+    return [(f.code, f.place, f.level) for f in found]
+
+
+def low(place: str, lowest_v: float, **more: Any) -> LowSupply:
+    given: dict[str, Any] = {
+        "level_v": 5.0, "is_floor": False, "lowest_s": 150.0, "loaded_s": 300.0, "below_s": 20.0,
+        "longest_s": 5.0, "times": 4, "short_v": 0.02, "deep_v": 4.5, "deep_s": 0.0,
+        "deep_readings": 9,
+    }  # fmt: skip
+    return LowSupply(place=place, lowest_v=lowest_v, **(given | more))
+
+
+def fall(start_s: float, origin: Origin, place: str = "left wing", **more: Any) -> Event:
+    given: dict[str, Any] = {
+        "kind": EventKind.SAG,
+        "end_s": start_s + 0.5,
+        "reference_v": 7.4,
+        "residual_v": 6.4,
+        "depth_v": 1.0,
+        "phase": PhaseKind.FLIGHT,
+        "updates": 3,
+    }
+    return Event(place=place, start_s=start_s, origin=origin, **{**given, **more})
+
+
+def test_falls_that_the_load_explains_never_raise_a_level() -> None:
+    hard = [fall(100.0 + 3 * k, Origin.LOAD) for k in range(90)]
+    assert found_in(*hard) == ()
+
+
+@pytest.mark.parametrize(
+    ("times", "level"), [(1, Level.WATCH), (2, Level.WATCH), (3, Level.GROUND)]
+)
+def test_one_fall_by_a_contact_is_watched_and_several_ground(times: int, level: Level) -> None:
+    found = found_in(*(fall(120.0 + 20 * k, Origin.CONTACT, depth_v=0.5 + k) for k in range(times)))
+    assert told(found) == [("sag-unexplained", "left wing", level)]
+    evidence = found[0].evidence
+    assert (evidence["times"], evidence["deepest_v"]) == (times, times - 0.5)
+
+
+def test_a_long_shift_by_a_contact_grounds_where_more_than_three_readings_saw_it() -> None:
+    one = fall(120.0, Origin.CONTACT, kind=EventKind.SHIFT, updates=4)
+    assert told(found_in(one)) == [("sag-unexplained", "left wing", Level.GROUND)]
+    few = fall(120.0, Origin.CONTACT, kind=EventKind.SHIFT, updates=3)
+    assert told(found_in(few)) == [("sag-unexplained", "left wing", Level.WATCH)]
+
+
+def test_what_comes_from_above_is_told_once_of_the_place_that_feeds() -> None:
+    both = [
+        fall(120.0, Origin.SUPPLY, place=p, depth_v=d)
+        for p, d in (("left wing", 1.2), ("right wing", 1.1))
+    ]
+    found = found_in(*both)
+    assert told(found) == [("regulator-droop", "bus", Level.WATCH)]
+    assert (found[0].evidence["times"], found[0].evidence["deepest_v"]) == (1, 1.2)
+    lasting = [fall(120.0, Origin.SUPPLY, place="bus", kind=EventKind.SHIFT, updates=50)]
+    assert told(found_in(*lasting)) == [("switch-step", "bus", Level.GROUND)]
+
+
+def test_a_fall_while_a_pack_was_out_is_told_of_the_pack() -> None:
+    out = PackOut(
+        place="pack 1",
+        kind=OutKind.LOST,
+        start_s=200.0,
+        end_s=210.0,
+        back=True,
+        share_before=0.5,
+        carried_a=12.0,
+        bus_v=6.4,
+        own_v=0.0,
+    )
+    found = found_in(
+        fall(205.0, Origin.PACK, place="bus"),
+        fall(205.0, Origin.CONTACT, place="pack 1"),
+        pack_outs=(out,),
+    )
+    assert [f.code for f in found] == ["pack-out"]
+
+
+def brownout(evidence: Evidence, updates: int = 1, start_s: float = 200.0) -> Event:
+    return fall(
+        start_s,
+        Origin.UNKNOWN,
+        kind=EventKind.BROWNOUT,
+        evidence=evidence,
+        residual_v=3.1,
+        updates=updates,
+    )
+
+
+@pytest.mark.parametrize(
+    ("evidence", "updates", "level"),
+    [
+        (Evidence.REAL, 1, Level.GROUND),  # a counter began again, or a second unit saw it
+        (Evidence.TELEMETRY, 5, Level.WATCH),  # counters ran on
+        (Evidence.UNKNOWN, 1, Level.WATCH),  # a single reading grounds nobody by itself
+        (Evidence.UNKNOWN, 2, Level.GROUND),
+    ],
+)
+def test_a_brownout_is_as_grave_as_its_evidence(
+    evidence: Evidence, updates: int, level: Level
+) -> None:
+    assert told(found_in(brownout(evidence, updates))) == [("brownout", "left wing", level)]
+
+
+def test_brownouts_of_one_place_and_evidence_are_one_finding() -> None:
+    found = found_in(*(brownout(Evidence.REAL, start_s=s) for s in (200.0, 250.0, 300.0)))
+    assert len(found) == 1
+    assert (found[0].evidence["times"], found[0].evidence["time_s"]) == (3, 200.0)
+    assert found[0].evidence["lowest_v"] == 3.1
+
+
+def test_a_low_supply_under_load_is_one_finding_of_the_lowest_place() -> None:
+    found = found_in(low=(low("left wing", 4.8), low("right wing", 4.6)))
+    assert told(found) == [("undervoltage", "right wing", Level.WATCH)]
+    assert found[0].evidence["places"] == "left wing, right wing"
+    # The graver one counts, not the lowest reading.
+    found = found_in(low=(low("left wing", 4.8, deep_s=10.0), low("right wing", 4.6)))
+    assert told(found) == [("undervoltage", "left wing", Level.GROUND)]
+    # A low event alone, at rest on the ground, has nothing that hangs on it.
+    resting = fall(5.0, Origin.UNKNOWN, kind=EventKind.UNDERVOLTAGE, phase=PhaseKind.GROUND)
+    assert found_in(resting) == ()
+
+
+def test_each_pack_below_its_floor_is_told_beside_the_supply() -> None:
+    packs = tuple(low(p, 6.3, level_v=6.6, is_floor=True) for p in ("pack 1", "pack 2"))
+    found = found_in(low=(low("left wing", 4.8), *packs))
+    assert [f.place for f in found] == ["left wing", "pack 1", "pack 2"]
+    assert all("is not to be charged" in f.advice for f in found[1:])
+    assert "6.60 V of its floor for 20 s of 300 s" in found[1].title
+
+
+@pytest.mark.parametrize(
+    ("more", "level"),
+    [
+        ({"deep_s": 10.0}, Level.GROUND),
+        ({"deep_s": 9.9}, Level.WATCH),
+        ({"deep_s": 30.0, "deep_readings": 2}, Level.WATCH),  # a few readings ground nobody
+        ({"below_s": 60.0, "short_v": 0.15}, Level.GROUND),  # 3 % of 5.0 V
+        ({"below_s": 59.0, "short_v": 0.15}, Level.WATCH),
+        ({"below_s": 300.0, "short_v": 0.14}, Level.WATCH),
+    ],
+)
+def test_a_low_supply_is_as_grave_as_it_is_deep_and_long(more: dict, level: Level) -> None:
+    (found,) = found_in(low=(low("left wing", 4.0, **more),))
+    assert found.level is level
+    assert ("not fly" in found.advice) is (level is Level.GROUND)
+    assert "comfort_v" not in found.confirm + found.advice, "no one is asked to silence it"
+
+
+@pytest.mark.parametrize(
+    ("balance_a", "told_of"),
+    [(0.4, False), (0.0, False), (-0.14, False), (-0.17, True)],  # 4 % of 4 A: 0.16 A
+)
+def test_nodes_may_not_draw_more_than_the_whole(balance_a: float, told_of: bool) -> None:
+    stir = Stir(
+        start_s=50,
+        end_s=60,
+        rhythm_hz=None,
+        after_flight=False,
+        places=(stirred("bus", 0.5, 0.5, mean_a=4.0),),
+    )
+    quality = Quality(
+        row_s=0.1, shortest_sure_dip_s=0.1, balance_a=balance_a, balance_spread_a=0.02
+    )
+    found = found_in(quality=quality, stirs=(stir,))
+    assert [f.code for f in found] == (["current-balance"] if told_of else [])
+
+
+def stirred(place: str, rest_a: float, after_a: float, mean_a: float = 2.0) -> StirPlace:
+    return StirPlace(
+        place=place,
+        rest_a=rest_a,
+        mean_a=mean_a,
+        p95_a=3.0,
+        peak_a=3.5,
+        mah=5.0,
+        lowest_v=7.0,
+        sag_mohm=None,
+        after_a=after_a,
+    )
+
+
+@pytest.mark.parametrize(
+    ("left_a", "right_a", "places"),
+    [
+        (0.8, 0.3, ["left wing"]),  # half an ampere above 0.3 A, the other one fell back
+        (0.45, 0.3, []),  # 0.15 A: within the limit of 0.2 A
+        (0.8, 0.8, []),  # both up together: the engine, the gear, the pilot's hand
+    ],
+)
+def test_one_node_that_does_not_fall_back_to_rest(
+    left_a: float, right_a: float, places: list[str]
+) -> None:
+    stir = Stir(
+        start_s=50,
+        end_s=60,
+        rhythm_hz=None,
+        after_flight=False,
+        places=(stirred("left wing", 0.3, left_a), stirred("right wing", 0.3, right_a)),
+    )
+    found = found_in(stirs=(stir,))
+    assert [f.place for f in found if f.code == "servo-not-resting"] == places
+
+
+@pytest.mark.parametrize(
+    ("low_v", "high_v", "level"),
+    [
+        (0.05, 0.3, None),  # surely 0.05 V only
+        (0.15, 0.3, Level.CLEAR),
+        (0.26, 0.4, Level.WATCH),
+        (-0.40, -0.26, Level.WATCH),
+        (-0.1, 0.4, None),
+    ],
+)
+def test_an_offset_between_sensors(low_v: float, high_v: float, level: Level | None) -> None:
+    r = Resistance(
+        kind="branch",
+        place="left wing",
+        parent="bus",
+        mohm=30.0,
+        low_mohm=28.0,
+        high_mohm=32.0,
+        updates=400,
+        offset_v=0.5 * (low_v + high_v),
+        offset_low_v=low_v,
+        offset_high_v=high_v,
+    )
+    found = found_in(resistances=(r,))
+    assert [f.level for f in found if f.code == "sensor-offset"] == (
+        [] if level is None else [level]
+    )
+
+
+def source(place: str, mohm: float, half: float) -> Resistance:
+    return Resistance(
+        kind="source",
+        place=place,
+        mohm=mohm,
+        low_mohm=mohm - half,
+        high_mohm=mohm + half,
+        updates=300,
+    )
+
+
+@pytest.mark.parametrize(
+    ("mohm", "half", "raised"),
+    [
+        (55.0, 2.0, True),  # 53 is more than 1.5 times 32
+        (49.0, 2.0, False),  # 47 is not
+        (80.0, 33.0, False),  # not surely
+    ],
+)
+def test_one_pack_surely_half_as_much_again_as_the_other(
+    mohm: float, half: float, raised: bool
+) -> None:
+    found = found_in(resistances=(source("pack 1", 30.0, 2.0), source("pack 2", mohm, half)))
+    assert ("source-resistance-high" in {f.code for f in found}) is raised
+
+
+def test_a_restart_on_the_ground_is_told_without_alarm_unless_it_was_a_brownout() -> None:
+    again = Restart(time_s=30.0, place="bus", column="used", before=120.0, after=0.0)
+    quality = Quality(row_s=0.1, shortest_sure_dip_s=0.1, restarts=(again,))
+    assert told(found_in(quality=quality)) == [("restart", "bus", Level.CLEAR)]
+    real = brownout(Evidence.REAL, start_s=25.0)
+    assert [f.code for f in found_in(real, quality=quality)] == ["brownout"]
+
+
+def thin(**more: Any) -> list[str]:
+    return [f.title for f in found_in(**more) if f.code == "log-too-thin"]
+
+
+def test_what_a_log_cannot_tell_is_said_with_its_reason() -> None:
+    assert thin() == []
+    assert "no voltage" in thin(columns=(column("current"),))[0]
+    assert "no current" in thin(columns=(column("voltage"),))[0]
+    still = (Phase(kind=PhaseKind.GROUND, start_s=0, end_s=430),)
+    assert "nothing was under load" in thin(phases=still)[0]
+    slow = Quality(row_s=2.5, shortest_sure_dip_s=2.5)
+    assert "shorter than 2.5 s" in thin(quality=slow)[0]
+    assert thin(quality=Quality(row_s=2.0, shortest_sure_dip_s=2.0)) == []
+
+
+@pytest.mark.parametrize(
+    ("lost_s", "said"), [(80.0, False), (90.0, True)]
+)  # of 430 s: 20 % is 86 s
+def test_lost_telemetry_counts_from_a_fifth_of_the_time(lost_s: float, said: bool) -> None:
+    lost = Dropout(start_s=110.0, end_s=110.0 + lost_s, place=None, kind="frozen")
+    quality = Quality(row_s=0.1, shortest_sure_dip_s=0.1, dropouts=(lost,))
+    assert bool(thin(quality=quality)) is said
+
+
+def test_between_two_flights_of_one_file_no_telemetry_is_lost() -> None:
+    apart = Dropout(start_s=430.0, end_s=90_000.0, place=None, kind="blank")
+    assert thin(quality=Quality(row_s=0.1, shortest_sure_dip_s=0.1, dropouts=(apart,))) == []
+
+
+@pytest.mark.parametrize(("times", "said"), [(2, False), (3, True)])
+def test_falls_that_nothing_can_be_laid_to_make_a_log_too_thin(times: int, said: bool) -> None:
+    unknown = [fall(120.0 + 20 * k, Origin.UNKNOWN) for k in range(times)]
+    found = found_in(*unknown)
+    assert [(f.code, f.level) for f in found] == ([("log-too-thin", Level.UNKNOWN)] if said else [])
+
+
+def test_findings_come_gravest_first_and_carry_their_standing_words() -> None:
+    found = found_in(
+        fall(120.0, Origin.CONTACT),
+        brownout(Evidence.REAL),
+        quality=Quality(row_s=2.5, shortest_sure_dip_s=2.5),
+    )
+    assert [f.level for f in found] == [Level.GROUND, Level.WATCH, Level.UNKNOWN]
+    for f in found[:2]:
+        assert f.explanations
+        assert f.confirm
+        assert f.advice
+        assert f.flight == 1

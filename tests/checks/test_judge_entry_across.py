@@ -1,0 +1,115 @@
+"""The entry of the judging: how flights are listed, what shares the false alarms, the order."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import numpy as np
+import pytest
+
+from telemetry.aircraft import Aircraft
+from telemetry.checks.across import _charts, _listed, judge
+from telemetry.checks.case import Case, Found
+from telemetry.results import Finding, HistoryFlight, Level, NoteMark
+from telemetry.trends.measures import Blocks
+from telemetry.trends.table import Table
+
+Make = Callable[..., Any]
+
+
+def test_flights_are_numbered_from_1(make_flight: Make) -> None:
+    flights = [
+        make_flight(file="a.csv", start="2026-05-01T10:00:00", duration_s=9.0, flight_s=4.0),
+        make_flight(kind="bench"),
+    ]
+    first, second = _listed(flights)
+    assert (first.id, first.file, first.start) == ("1", "a.csv", "2026-05-01T10:00:00")
+    assert (first.kind, first.duration_s, first.flight_s) == ("flight", 9.0, 4.0)
+    assert (second.id, second.kind) == ("2", "bench")
+
+
+@pytest.mark.parametrize(
+    ("features", "charts"),
+    [
+        ((), 1),
+        (("branch_mohm",), 2),
+        (("apparent_mohm",), 2),
+        (("source_mohm",), 2),
+        (("offset_v",), 4),
+        (("share",), 4),
+        (("counter_ratio",), 4),
+        (("end_v",), 2),
+        (("falls",), 4),
+        (("rest_a", "stir_mean_a"), 1),
+        (("branch_mohm", "rest_a", "offset_v", "falls"), 10),
+    ],
+    ids=str,
+)
+def test_charts_of_features(make_flight: Make, features: tuple[str, ...], charts: int) -> None:
+    """A rise alone, or a rise and a fall, of each that any flight has; here at two places."""
+    rows = [make_flight({(p, f): 1.0 for f in features}) for p in ("tail", "left wing")]
+    assert _charts(Table(rows), Aircraft()) == charts
+
+
+def test_charts_of_currents_and_of_each_place(make_flight: Make) -> None:
+    """Rise, silence and heating of each node; the bus is none."""
+    blocks = Blocks(block_s=1.0, amps={p: np.ones(4) for p in ("tail", "left wing", "bus")})
+    table = Table([make_flight({("tail", "end_v"): 1.0, ("bus", "end_v"): 1.0}, air=blocks)])
+    assert _charts(table, Aircraft()) == 2 * 3 + 2
+
+
+@pytest.fixture
+def judges(monkeypatch: pytest.MonkeyPatch) -> list[Case]:
+    """Two judges whose findings are made up; the cases they got."""
+    cases: list[Case] = []
+
+    def one(case: Case) -> Found:
+        cases.append(case)
+        levels = (Level.WATCH, Level.GROUND)
+        findings = [Finding(code=f"one {x}", level=x, place=None, title="") for x in levels]
+        return Found(findings=findings, not_judged=["something"])
+
+    def other(_case: Case) -> Found:
+        finding = Finding(code="other", level=Level.WATCH, place=None, title="")
+        return Found(findings=[finding], not_judged=["more"])
+
+    # The function hides its module.
+    monkeypatch.setitem(judge.__globals__, "_JUDGES", (one, other))
+    return cases
+
+
+def test_findings_come_gravest_first(make_flight: Make, judges: list[Case]) -> None:
+    flights = [make_flight({("tail", "end_v"): (6.0, 5.0, 7.0)}), make_flight()]
+    note = NoteMark(kind="changed", place="tail", text="", date="2026-05-01", before=1)
+    history = judge(flights, [note], Aircraft(name="wren"))
+    assert [f.code for f in history.findings] == ["one ground", "one watch", "other"]
+    assert history.not_judged == ("something", "more")
+    assert (history.name, history.notes) == ("wren", (note,))
+    (feature,) = history.features
+    assert (feature.flight, feature.place, feature.feature) == ("1", "tail", "end_v")
+    assert (feature.value, feature.low, feature.high) == (6.0, 5.0, 7.0)
+    (case,) = judges
+    assert (case.charts, case.notes, case.aircraft.name) == (1, (note,), "wren")
+    assert [f.id for f in case.listed] == ["1", "2"]
+
+
+def test_names_that_are_given_are_taken(make_flight: Make, judges: list[Case]) -> None:
+    listed = [HistoryFlight(id="r1", start=None, file="a")]
+    history = judge([make_flight()], name="tern", listed=listed)
+    assert (history.name, history.flights) == ("tern", tuple(listed))
+    assert history.aircraft == Aircraft()
+    assert [f.id for f in judges[0].listed] == ["r1"]
+
+
+@pytest.mark.usefixtures("judges")
+def test_every_flight_needs_its_name(make_flight: Make) -> None:
+    listed = [HistoryFlight(id="r1", start=None, file="a")]
+    with pytest.raises(ValueError, match="longer"):
+        judge([make_flight(), make_flight()], listed=listed)
+
+
+def test_no_flights_no_findings(judges: list[Case]) -> None:
+    history = judge([])
+    assert (history.flights, history.findings, history.not_judged) == ((), (), ())
+    assert judges == []

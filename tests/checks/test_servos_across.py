@@ -1,0 +1,621 @@
+"""The rules on servo currents: which place it was, and what follows from what the charts say."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from math import exp, log
+from typing import Any
+
+import numpy as np
+import pytest
+
+from telemetry.aircraft import Aircraft, Node
+from telemetry.checks.case import Case, Found
+from telemetry.checks.servos import across as servos
+from telemetry.checks.servos.across import _Claim
+from telemetry.checks.servos.groups import Group
+from telemetry.results import Finding, Level, NoteMark
+from telemetry.trends.evidence import Judgement
+from telemetry.trends.measures import Blocks, Measures
+from telemetry.trends.parts import Part
+
+Make = Callable[..., Any]
+LEFT, RIGHT, TAIL, NOSE = "left wing", "right wing", "tail", "nose"
+ALL = (LEFT, RIGHT, TAIL)
+RISING, SILENT = "servo-current-rising", "servo-silent"
+#: Two servos in each wing, four in the tail.
+CRAFT = Aircraft(
+    bus="bus",
+    nodes=(
+        Node(name=LEFT, fed_from="bus", servos=2),
+        Node(name=RIGHT, fed_from="bus", servos=2),
+        Node(name=TAIL, fed_from="bus", servos=4),
+    ),
+)
+
+
+def note(place: str, before: int) -> NoteMark:
+    return NoteMark(kind="changed", place=place, text="", date="2026-05-01", before=before)
+
+
+@pytest.fixture
+def case(make_case: Make, make_flight: Make) -> Callable[..., Case]:
+    """Eight flights in which every place drew 2 A in the air."""
+
+    def case(
+        places: Sequence[str] = ALL,
+        *,
+        features: Sequence[dict[Any, Any]] = ({},) * 8,
+        step_a: float = 0.01,
+        **more: Any,
+    ) -> Case:
+        air = Blocks(block_s=12.0, amps={p: np.full(8, 2.0) for p in places})
+        flights: list[Measures] = [
+            make_flight(f, air=air, steps_a=dict.fromkeys(places, step_a)) for f in features
+        ]
+        made: Case = make_case(flights, **{"aircraft": CRAFT, **more})
+        return made
+
+    return case
+
+
+@pytest.fixture
+def claim(make_judgement: Make) -> Callable[..., _Claim]:
+    def claim(
+        place: str = LEFT, others: tuple[str, ...] = (RIGHT,), code: str = RISING, **more: Any
+    ) -> _Claim:
+        return _Claim(code=code, place=place, others=others, judgement=make_judgement(**more))
+
+    return claim
+
+
+def test_loads_are_the_nodes_with_currents(case: Make) -> None:
+    made = case(("bus", *ALL))
+    assert servos.loads_of(made.table, CRAFT) == ALL
+
+
+class TestOthers:
+    def others(
+        self, case: Case, place: str, *suspect: str, loads: Sequence[str] = ALL
+    ) -> tuple[str, ...] | None:
+        return servos._others(case, place, loads, dict.fromkeys(suspect))  # type: ignore[arg-type]
+
+    def test_the_mirror_else_all_that_are_sound(self, case: Make) -> None:
+        made = case()
+        assert self.others(made, LEFT) == (RIGHT,)
+        assert self.others(made, LEFT, TAIL) == (RIGHT,)
+        assert self.others(made, LEFT, RIGHT) == (TAIL,)
+        assert self.others(made, TAIL) == (LEFT, RIGHT)
+        assert self.others(made, TAIL, LEFT) == (RIGHT,)
+
+    def test_none_where_all_others_are_suspect_and_nothing_where_there_is_none(
+        self, case: Make
+    ) -> None:
+        assert self.others(case(), LEFT, RIGHT, TAIL) is None
+        assert self.others(case((TAIL,)), TAIL, loads=(TAIL,)) == ()
+
+    def test_a_note_on_the_mirror_does_not_hide_what_went_before(self, case: Make) -> None:
+        def references(*notes: NoteMark, suspect: Sequence[str] = ()) -> list[tuple[str, ...]]:
+            return servos._references(
+                case(notes=notes),
+                LEFT,
+                ALL,
+                dict.fromkeys(suspect),  # type: ignore[arg-type]
+            )
+
+        assert references() == [(RIGHT,)]
+        assert references(note(RIGHT, 3)) == [(RIGHT,), (TAIL,)]
+        assert references(note(RIGHT, 3), note(TAIL, 1)) == [(RIGHT,), ()]
+        # Its own note is later, or as late: the mirror's takes nothing away.
+        assert references(note(RIGHT, 3), note(LEFT, 3)) == [(RIGHT,)]
+        assert references(note(RIGHT, 3), note(LEFT, 2), note(TAIL, 2)) == [(RIGHT,), (TAIL,)]
+        assert references(suspect=(RIGHT, TAIL)) == []
+        assert references(note(RIGHT, 3), suspect=(TAIL,)) == [(RIGHT,), ()]
+
+
+class TestParts:
+    def test_scatter_by_what_it_is_set_against(self, case: Make) -> None:
+        made = case()
+        assert [p.sigma for p in servos._parts(made, LEFT, (RIGHT,))] == [0.015]
+        assert [p.sigma for p in servos._parts(made, LEFT, (TAIL,))] == [0.05]
+        assert [p.sigma for p in servos._parts(made, LEFT, (RIGHT, TAIL))] == [0.05]
+        assert [p.sigma for p in servos._parts(made, LEFT, ())] == [0.2]
+
+    def test_judged_since_a_note_on_any_of_them(self, case: Make) -> None:
+        asked: list[Any] = []
+
+        def told(place: str, **more: Any) -> None:
+            asked.append((place, more["first"], more["sign"], more["logarithmic"]))
+
+        made = case(told=told, notes=[note(LEFT, 1), note(RIGHT, 3), note(TAIL, 5)])
+        assert servos._judge(made, LEFT, (RIGHT,), -1.0) is None
+        assert asked == [(LEFT, 3, -1.0, True)]
+
+
+class TestClaims:
+    def codes(
+        self, case: Make, told: dict[float, Judgement | None], place: str = LEFT, **more: Any
+    ) -> list[tuple[str, tuple[str, ...]]]:
+        made = case(told=lambda _place, **asked: told.get(asked["sign"]), **more)
+        return [(c.code, c.others) for c in servos._claims(made, place, ALL, {}, {})]
+
+    @pytest.mark.parametrize(("now", "told"), [(0.1249, False), (0.125, True)])
+    def test_a_quarter_of_one_servos_share(
+        self, case: Make, make_judgement: Make, now: float, told: bool
+    ) -> None:
+        # Of two servos each draws half: 12.5 % of the place.
+        found = self.codes(case, {1.0: make_judgement(now=now)})
+        assert found == ([(RISING, (RIGHT,))] if told else [])
+
+    @pytest.mark.parametrize(
+        ("now", "step", "told"), [(0.2499, True, False), (0.25, True, True), (0.9, False, False)]
+    )
+    def test_half_of_one_servos_share_is_gone_at_once(
+        self, case: Make, make_judgement: Make, now: float, step: bool, told: bool
+    ) -> None:
+        found = self.codes(case, {-1.0: make_judgement(now=now, step=step)})
+        assert found == ([(SILENT, (RIGHT,))] if told else [])
+
+    def test_both_charts_and_both_references(self, case: Make, make_judgement: Make) -> None:
+        both = dict.fromkeys((1.0, -1.0), make_judgement(now=0.5, step=True))
+        assert self.codes(case, both, notes=[note(RIGHT, 3)]) == [
+            (RISING, (RIGHT,)),
+            (SILENT, (RIGHT,)),
+            (RISING, (TAIL,)),
+            (SILENT, (TAIL,)),
+        ]
+        nothing = dict.fromkeys((1.0, -1.0), make_judgement(onset=None, now=0.5, step=True))
+        assert self.codes(case, nothing) == []
+        assert self.codes(case, {}) == []
+
+
+class TestRatherTheMirror:
+    """A ratio of left to right that moved: left rose, or right fell."""
+
+    @pytest.fixture
+    def turned(
+        self, case: Make, make_judgement: Make, monkeypatch: pytest.MonkeyPatch
+    ) -> Callable[..., _Claim]:
+        self.seen: list[Any] = []
+        self.other_way = make_judgement(now=0.77)
+
+        def turned(claim: _Claim, lean: float, *, told: bool = True) -> _Claim:
+            def leaning(_case: Case, *seen: Any) -> float:
+                self.seen.append(seen)
+                return lean
+
+            def chart(place: str, **asked: Any) -> Judgement | None:
+                self.asked = (place, asked["sign"])
+                return self.other_way if told else None
+
+            monkeypatch.setattr(servos, "_lean", leaning)
+            return servos._rather_the_mirror(case(told=chart), claim, ALL)
+
+        return turned
+
+    def test_who_rose_rather_rose(self, turned: Callable[..., _Claim], claim: Make) -> None:
+        rose = claim(now=0.5, step=True)
+        assert turned(rose, 0.0) is rose
+        up, down, sound, j, moved = self.seen[0]
+        assert (up, down, sound, j) == (LEFT, RIGHT, (TAIL,), rose.judgement)
+        assert moved == pytest.approx(log(1.5))
+
+    def test_who_rose_stands_beside_one_that_fell_silent(
+        self, turned: Callable[..., _Claim], claim: Make
+    ) -> None:
+        rose = claim(now=0.5, step=True)
+        found = turned(rose, -0.1)
+        assert (found.code, found.place, found.others) == (SILENT, RIGHT, (LEFT,))
+        assert found.judgement is self.other_way
+        assert self.asked == (RIGHT, -1.0)
+        assert turned(rose, -0.1, told=False).judgement is rose.judgement
+
+    def test_who_fell_rather_fell(self, turned: Callable[..., _Claim], claim: Make) -> None:
+        fell = claim(code=SILENT, now=0.5, step=True)
+        assert turned(fell, -0.1) is fell
+        up, down, _, _, moved = self.seen[0]
+        assert (up, down) == (RIGHT, LEFT)
+        assert moved == pytest.approx(log(2.0))
+
+    def test_who_fell_stands_beside_one_that_rose(
+        self, turned: Callable[..., _Claim], claim: Make
+    ) -> None:
+        found = turned(claim(code=SILENT, now=0.5, step=True), 0.0)
+        assert (found.code, found.place, found.others) == (RISING, RIGHT, (LEFT,))
+        assert found.judgement is self.other_way
+        assert self.asked == (RIGHT, 1.0)
+
+    @pytest.mark.parametrize("rise", [0.99, 1.5])
+    def test_nothing_falls_by_more_than_99_percent(
+        self, turned: Callable[..., _Claim], claim: Make, rise: float
+    ) -> None:
+        turned(claim(code=SILENT, now=rise, step=True), -0.1)
+        assert self.seen[0][-1] == pytest.approx(log(100.0))
+
+    @pytest.mark.parametrize(
+        ("rise", "step", "lean", "code"),
+        [
+            # Two servos: a quarter of the place must be gone, or the other rose by a third.
+            (0.32, True, -5.9, RISING),
+            (0.32, True, -6.1, SILENT),
+            (0.34, True, -0.1, SILENT),
+            (0.34, False, -5.9, RISING),
+            (0.34, False, -6.1, SILENT),
+        ],
+    )
+    def test_no_servo_falls_silent_by_degrees_or_by_less_than_half_a_share(
+        self,
+        turned: Callable[..., _Claim],
+        claim: Make,
+        rise: float,
+        step: bool,
+        lean: float,
+        code: str,
+    ) -> None:
+        assert turned(claim(now=rise, step=step), lean).code == code
+
+    @pytest.mark.parametrize(("fall", "code"), [(0.24, RISING), (0.26, SILENT)])
+    def test_the_same_of_one_that_fell(
+        self, turned: Callable[..., _Claim], claim: Make, fall: float, code: str
+    ) -> None:
+        assert turned(claim(code=SILENT, now=fall, step=True), -3.0).code == code
+
+    def test_what_was_not_set_against_its_mirror_stays(
+        self, turned: Callable[..., _Claim], claim: Make
+    ) -> None:
+        for left in (claim(others=(TAIL,)), claim(place=TAIL, others=())):
+            assert turned(left, -99.0) is left
+        assert self.seen == []
+
+
+def test_leaning_adds_up_half_of_the_odds_at_both_places(
+    case: Make, make_judgement: Make, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Left moved by 0.2, right by 0.05: of a rise by 0.5 in the air 0.6 times as much shows."""
+    seen: list[Any] = []
+
+    def moved_since(part: Part, learn: np.ndarray) -> tuple[float, float] | None:
+        assert learn.tolist() == [True] * 5 + [False] * 3
+        seen.append(part.at.tolist())
+        return [(0.2, 0.1), (0.05, 0.2)][len(seen) - 1]
+
+    monkeypatch.setattr(servos, "moved_since", moved_since)
+    made = case(notes=[note(TAIL, 1), note(RIGHT, 2)])
+    lean = servos._lean(made, LEFT, RIGHT, (TAIL,), make_judgement(), 0.5)
+    # 0.3 if it rose, else 0: (0.2^2 - 0.1^2) / (2 x 0.1^2); right 0 if the other rose, else -0.3:
+    # (0.35^2 - 0.05^2) / (2 x 0.2^2).
+    assert lean == pytest.approx(0.5 * (1.5 + 1.5))
+    assert seen == [list(range(1, 8)), list(range(2, 8))]
+    # A part that tells nothing adds nothing.
+    monkeypatch.setattr(servos, "moved_since", lambda *_: None)
+    assert servos._lean(made, LEFT, RIGHT, (TAIL,), make_judgement(), 0.5) == 0.0
+
+
+class TestLevel:
+    @pytest.mark.parametrize(
+        ("now", "sure", "level"),
+        [
+            (0.2999, True, Level.WATCH),
+            (0.3, True, Level.GROUND),  # of two servos: 60 % of one
+            (0.3, False, Level.WATCH),
+        ],
+    )
+    def test_rising(self, case: Make, claim: Make, now: float, sure: bool, level: Level) -> None:
+        assert servos._level(case(), claim(now=now, sure=sure)) is level
+
+    @pytest.mark.parametrize(("sure", "level"), [(True, Level.GROUND), (False, Level.WATCH)])
+    def test_silent(self, case: Make, claim: Make, sure: bool, level: Level) -> None:
+        assert servos._level(case(), claim(code=SILENT, now=0.1, sure=sure)) is level
+
+
+class TestFinding:
+    @pytest.fixture
+    def found(self, case: Make, monkeypatch: pytest.MonkeyPatch) -> Callable[..., Finding | None]:
+        def found(
+            claim: _Claim,
+            amps: Sequence[float] = (9.0, 2.0, 2.0, 2.0, 2.0, 8.0, 2.4, 2.6, 2.8),
+            *,
+            group: Group | None = None,
+            step_a: float = 0.01,
+            **more: Any,
+        ) -> Finding | None:
+            self.grouped: list[Any] = []
+
+            def rising_group(_case: Case, *asked: Any) -> Group | None:
+                self.grouped.append(asked)
+                return group
+
+            monkeypatch.setattr(servos, "rising_group", rising_group)
+            features = [{(claim.place, "stir_mean_a"): a} for a in amps]
+            return servos._finding(case(features=features, step_a=step_a, **more), claim)
+
+        return found
+
+    def test_numbers_of_a_rise(self, found: Callable[..., Finding | None], claim: Make) -> None:
+        f = found(claim(flights=9, now=0.25, first=1))
+        assert f is not None
+        assert f.change is not None
+        assert (f.code, f.level, f.since_flight) == (RISING, Level.WATCH, "6")
+        assert "25 % more than usual, measured against right wing" in f.title
+        assert f.title.endswith("about 50 % of one servo's share")
+        # Mean of flights 1 to 4, and of the last three.
+        assert (f.change.before, f.change.now) == pytest.approx((2.0, 2.6))
+        assert (f.change.rise, f.change.limit) == (50.0, 60.0)
+        assert f.evidence["node_rise_pct"] == 25.0
+        assert f.evidence["servo_share_pct"] == 50.0
+        assert (f.evidence["servos"], f.evidence["servos_known"]) == (2, "yes")
+        assert (f.evidence["usual_stir_a"], f.evidence["stir_a"]) == pytest.approx((2.0, 2.6))
+        assert self.grouped == [(LEFT, 5, 0.25)]
+        assert "servos_on" not in f.evidence
+
+    def test_the_servos_that_it_is(self, found: Callable[..., Finding | None], claim: Make) -> None:
+        group = Group(drives="left aileron", name="left aileron (output 3)", rise=0.4)
+        f = found(claim(flights=9, now=0.25), group=group)
+        assert f is not None
+        assert f.servo == "left aileron (output 3)"
+        assert f.evidence["servos_on"] == "left aileron"
+        assert f.evidence["group_rise_pct"] == pytest.approx(40.0)
+        f = found(claim(flights=9, now=0.25), group=Group(drives="flap", name="flap", rise=None))
+        assert f is not None
+        assert f.evidence["group_rise_pct"] is None
+
+    def test_numbers_of_a_silent_one(
+        self, found: Callable[..., Finding | None], claim: Make
+    ) -> None:
+        f = found(claim(code=SILENT, flights=9, now=0.5, sure=True))
+        assert f is not None
+        assert f.change is not None
+        assert (f.code, f.level) == (SILENT, Level.GROUND)
+        assert "50 % less than usual" in f.title
+        assert "share" not in f.title
+        assert (f.change.rise, f.change.limit) == (-100.0, None)
+        assert (f.evidence["node_rise_pct"], f.evidence["servo_share_pct"]) == (-50.0, None)
+        assert self.grouped == []
+        f = found(claim(code=SILENT, flights=9, now=0.5))
+        assert f is not None
+        assert f.change is not None
+        assert (f.level, f.change.limit) == (Level.WATCH, None)
+
+    def test_grounds_without_a_further_limit(
+        self, found: Callable[..., Finding | None], claim: Make
+    ) -> None:
+        f = found(claim(flights=9, now=0.5, sure=True))
+        assert f is not None
+        assert f.change is not None
+        assert (f.level, f.change.limit) == (Level.GROUND, None)
+
+    @pytest.mark.parametrize(("step_a", "told"), [(0.25, True), (0.2501, False)])
+    def test_two_steps_of_the_sensor_at_the_least(
+        self, found: Callable[..., Finding | None], claim: Make, step_a: float, told: bool
+    ) -> None:
+        # 25 % of 2 A.
+        f = found(claim(flights=9, now=0.25, first=1), step_a=step_a)
+        assert (f is not None) is told
+
+    def test_without_a_stir_from_before(
+        self, found: Callable[..., Finding | None], claim: Make
+    ) -> None:
+        nan = float("nan")
+        f = found(claim(flights=9, now=0.25), [nan] * 5 + [2.0] * 4, step_a=99.0)
+        assert f is not None
+        assert f.change is not None
+        assert (f.change.before, f.change.now) == (None, 2.0)
+
+    def test_level_now_is_of_flights_with_the_change_alone(
+        self, found: Callable[..., Finding | None], claim: Make
+    ) -> None:
+        f = found(claim(flights=9, onset=7, now=0.25), [2.0] * 7 + [3.0, 4.0])
+        assert f is not None
+        assert f.evidence["stir_a"] == 3.5
+
+    def test_servos_that_are_assumed_are_said_to_be(
+        self, found: Callable[..., Finding | None], claim: Make
+    ) -> None:
+        f = found(claim(flights=9, now=0.25, others=()), aircraft=Aircraft())
+        assert f is not None
+        assert f.title.endswith("(assuming 4 servos there)")
+        assert (f.evidence["servos"], f.evidence["servos_known"]) == (4, "assumed")
+        assert f.evidence["compared_with"] == "its own earlier flights"
+        f = found(claim(flights=9, now=0.25, others=(RIGHT, TAIL)))
+        assert f is not None
+        assert f.evidence["compared_with"] == "right wing and tail"
+
+
+class TestSensorFinding:
+    @pytest.fixture
+    def found(self, case: Make, monkeypatch: pytest.MonkeyPatch) -> Callable[..., Finding | None]:
+        def found(claim: _Claim, moved: str | None) -> Finding | None:
+            self.asked: list[Any] = []
+
+            def sensor_moved(_case: Case, place: str, first: int, since: int, by: float) -> bool:
+                self.asked.append((place, first, since, round(exp(by), 6)))
+                return place == moved
+
+            monkeypatch.setattr(servos, "sensor_moved", sensor_moved)
+            return servos._sensor_finding(case(), claim)
+
+        return found
+
+    @pytest.mark.parametrize(
+        ("code", "moved", "word", "rise"),
+        [
+            (RISING, LEFT, "25 % more", 25.0),
+            (RISING, RIGHT, "25 % less", -25.0),
+            (SILENT, LEFT, "25 % less", -25.0),
+            (SILENT, RIGHT, "25 % more", 25.0),
+        ],
+    )
+    def test_its_own_or_the_mirrors(
+        self,
+        found: Callable[..., Finding | None],
+        claim: Make,
+        code: str,
+        moved: str,
+        word: str,
+        rise: float,
+    ) -> None:
+        f = found(claim(code=code, now=0.25, first=1), moved)
+        assert f is not None
+        assert f.change is not None
+        assert (f.code, f.place, f.level) == ("capacity-mismatch", moved, Level.WATCH)
+        assert word in f.title
+        assert f.change.rise == rise
+        by = 1.25 if code == RISING else 0.75
+        asked = [(LEFT, 1, 5, by), (RIGHT, 1, 5, round(1 / by, 6))]
+        assert self.asked == asked[: 1 if moved == LEFT else 2]
+
+    def test_neither(self, found: Callable[..., Finding | None], claim: Make) -> None:
+        assert found(claim(), None) is None
+        # Several others: none of them is suspected.
+        assert found(claim(others=(RIGHT, TAIL)), RIGHT) is None
+        assert len(self.asked) == 1
+
+    def test_nothing_falls_by_more_than_95_percent(
+        self, found: Callable[..., Finding | None], claim: Make
+    ) -> None:
+        found(claim(code=SILENT, now=1.2, others=()), None)
+        assert self.asked[0][-1] == pytest.approx(0.05)
+
+
+@pytest.mark.parametrize(("code", "sign"), [(RISING, 1.0), (SILENT, -1.0)])
+def test_trend_is_per_servo(case: Make, make_judgement: Make, code: str, sign: float) -> None:
+    trend = servos._trend(case(), code, LEFT, make_judgement(now=0.25))
+    assert (trend.value[-1], trend.watch, trend.ground) == (sign * 50.0, 25.0, 60.0)
+    assert (trend.code, trend.unit) == (code, "%")
+
+
+class TestJudgeServos:
+    """All places together: charts by place and direction, heating and sensors by a word."""
+
+    @pytest.fixture
+    def judged(self, case: Make, monkeypatch: pytest.MonkeyPatch) -> Callable[..., Found]:
+        def judged(
+            told: Callable[[str, float, float], Judgement | None],
+            *,
+            hot: str | None = None,
+            places: Sequence[str] = ALL,
+            aircraft: Aircraft = CRAFT,
+        ) -> Found:
+            self.heating: list[Any] = []
+
+            def judge_heating(
+                made: Case,
+                place: str,
+                parts: Sequence[Part],
+                sound: tuple[str, ...],
+                rising: bool,
+                _found: Found,
+            ) -> Finding | None:
+                self.heating.append((place, len(parts), sound, rising))
+                if place != hot:
+                    return None
+                return Finding(code="servo-heating", level=Level.WATCH, place=place, title="")
+
+            def chart(place: str, **asked: Any) -> Judgement | None:
+                # The scatter tells what it is set against: 0.015 for the mirror.
+                return told(place, asked["sign"], asked["parts"][0].sigma)
+
+            monkeypatch.setattr(servos, "judge_heating", judge_heating)
+            monkeypatch.setattr(servos, "sensor_moved", lambda *_: False)
+            monkeypatch.setattr(servos, "_lean", lambda *_: 0.0)
+            features = [{(p, "stir_mean_a"): 2.0 for p in places}] * 8
+            return servos.judge_servos(
+                case(places, told=chart, features=features, aircraft=aircraft)
+            )
+
+        return judged
+
+    def test_no_place(self, judged: Callable[..., Found]) -> None:
+        found = judged(lambda *_: None, places=("pack 1", "pack 2"), aircraft=Aircraft())
+        assert len(found.not_judged) == 1
+        assert "servo currents" in found.not_judged[0]
+
+    def test_all_well(self, judged: Callable[..., Found], make_judgement: Make) -> None:
+        found = judged(lambda *_: make_judgement(onset=None, now=0.0))
+        assert found.findings == []
+        assert [(t.code, t.place) for t in found.trends] == [(RISING, p) for p in ALL]
+        assert self.heating == [
+            (LEFT, 1, (RIGHT, TAIL), False),
+            (RIGHT, 1, (LEFT, TAIL), False),
+            (TAIL, 1, (LEFT, RIGHT), False),
+        ]
+        assert judged(lambda *_: None).trends == []
+
+    def test_the_strongest_is_named_first_and_is_none_to_compare_with(
+        self, judged: Callable[..., Found], make_judgement: Make
+    ) -> None:
+        # Left rose: its mirror seems to have fallen, the tail as well, if less.
+        rose = make_judgement(now=0.3, chart=np.full(8, 9.0))
+        fell = make_judgement(now=0.3, step=True, chart=np.full(8, 8.0))
+
+        def told(place: str, sign: float, sigma: float) -> Judgement | None:
+            if (place, sign) == (LEFT, 1.0):
+                return rose
+            return fell if (place, sign, sigma) == (RIGHT, -1.0, 0.015) else None
+
+        found = judged(told)
+        assert [(f.code, f.place) for f in found.findings] == [(RISING, LEFT)]
+        # Right is set against the tail now.
+        assert self.heating == [
+            (LEFT, 1, (RIGHT, TAIL), True),
+            (RIGHT, 1, (TAIL,), False),
+            (TAIL, 1, (RIGHT,), False),
+        ]
+        assert [(t.code, t.place) for t in found.trends] == [(RISING, LEFT)]
+
+    def test_strength_is_the_chart_over_its_limit(
+        self, judged: Callable[..., Found], make_judgement: Make
+    ) -> None:
+        # Highest sums 9 of 9 and 8 of 4: the tail is named first; then left has no like to stand
+        # against, but right.
+        order: list[str] = []
+
+        def told(place: str, sign: float, sigma: float) -> Judgement | None:
+            order.append(place)
+            chart, limit = (9.0, 9.0) if place == LEFT else (8.0, 4.0)
+            if sign > 0 and place in (LEFT, TAIL):
+                made: Judgement = make_judgement(
+                    now=0.3, chart=np.r_[[0.0] * 4, chart, [0.0] * 3], limit=limit
+                )
+                return made
+            return None
+
+        found = judged(told)
+        assert [f.place for f in found.findings] == [LEFT, TAIL]
+        # First round: all three, both ways; second: the tail is not asked again.
+        assert order[:10] == [LEFT, LEFT, RIGHT, RIGHT, TAIL, TAIL, LEFT, LEFT, RIGHT, RIGHT]
+
+    def test_a_hot_servo_is_told_instead(
+        self, judged: Callable[..., Found], make_judgement: Make
+    ) -> None:
+        def told(place: str, sign: float, _sigma: float) -> Judgement | None:
+            found: Judgement | None = (
+                make_judgement(now=0.3) if (place, sign) == (LEFT, 1.0) else None
+            )
+            return found
+
+        assert [f.code for f in judged(told, hot=LEFT).findings] == ["servo-heating"]
+        assert [f.code for f in judged(told, hot=TAIL).findings] == [RISING, "servo-heating"]
+
+    def test_a_silent_servo_does_not_heat(
+        self, judged: Callable[..., Found], make_judgement: Make
+    ) -> None:
+        def told(place: str, sign: float, _sigma: float) -> Judgement | None:
+            found: Judgement | None = (
+                make_judgement(now=0.3, step=True) if (place, sign) == (TAIL, -1.0) else None
+            )
+            return found
+
+        found = judged(told, hot=TAIL)
+        assert [f.code for f in found.findings] == [SILENT]
+        assert [place for place, *_ in self.heating] == [LEFT, RIGHT]
+        assert [t.code for t in found.trends] == [SILENT]
+
+    def test_one_place_alone_has_nothing_to_heat_against(
+        self, judged: Callable[..., Found], make_judgement: Make
+    ) -> None:
+        found = judged(
+            lambda _p, sign, _s: make_judgement(now=0.3) if sign > 0 else None, places=(TAIL,)
+        )
+        assert [f.code for f in found.findings] == [RISING]
+        assert self.heating == []

@@ -1,0 +1,82 @@
+"""One worst case at one place, with a circuit that answers as it is told."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from types import SimpleNamespace
+from typing import Any
+
+import pytest
+
+from telemetry.circuit.margins import worked_out
+from telemetry.circuit.worst_cases import Missing
+from telemetry.numerics.intervals import Interval
+from telemetry.results import WorstCase
+
+Volts = Callable[[Mapping[str, float], str], float]
+
+
+def worked(
+    e: Interval,
+    *,
+    lowest: float | None = None,
+    note: str = "",
+    beside: tuple[str, ...] = (),
+    volts: Volts = lambda x, _: x["e"],
+) -> WorstCase:
+    case = SimpleNamespace(volts=volts, amps=lambda x, _: 2 * x["e"], note=note)
+    circuit: Any = SimpleNamespace(
+        case=lambda _: case,
+        inputs={"e": e},
+        notes_on=lambda _: list(beside),
+        measured=SimpleNamespace(lowest_v={} if lowest is None else {"bus": lowest}),
+    )
+    return worked_out("pack-lost", "bus", circuit)
+
+
+@pytest.mark.parametrize(
+    ("e", "expected"),
+    [
+        (Interval(6, 5, 8), (6, 5, 8)),
+        (Interval(1, -1, 2), (1, 0, 2)),  # a voltage is never below nothing
+        (Interval(-1, -2, 1), (0, 0, 1)),
+        (Interval(-2, -3, -1), (0, 0, 0)),
+    ],
+)
+def test_the_voltage_of_a_case(e: Interval, expected: tuple[float, float, float]) -> None:
+    found = worked(e)
+    assert (found.voltage_v, found.low_v, found.high_v) == expected
+    assert found.current_a == 2 * e.value
+    assert (found.case, found.note) == ("pack-lost", "")
+
+
+@pytest.mark.parametrize(
+    ("lowest", "low", "noted"),
+    [(4.9, 4.9, True), (5.0, 5.0, False), (5.1, 5.0, False), (None, 5.0, False)],
+)
+def test_a_lower_reading_is_the_low_end(lowest: float | None, low: float, noted: bool) -> None:
+    found = worked(Interval(6, 5, 8), lowest=lowest)
+    assert found.low_v == low
+    assert ("lower reading" in found.note) is noted
+    assert (found.voltage_v, found.high_v) == (6, 8)
+
+
+def test_notes_follow_one_another() -> None:
+    found = worked(Interval(6, 5, 8), note="first", beside=("second", "", "third"))
+    assert found.note == "first; second; third"
+    assert worked(Interval(6, 5, 8), beside=("only",)).note == "only"
+
+
+def test_what_is_missing_is_said_and_nothing_else() -> None:
+    def missing(_x: Mapping[str, float], _place: str) -> float:
+        raise Missing("the lead is not known")
+
+    found = worked(Interval(6, 5, 8), volts=missing, lowest=4.0)
+    assert found == WorstCase(
+        case="pack-lost",
+        current_a=None,
+        voltage_v=None,
+        low_v=None,
+        high_v=None,
+        note="the lead is not known",
+    )
