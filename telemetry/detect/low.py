@@ -66,6 +66,8 @@ def low_supplies(
             for o in outs
             if o.place == r.place or o.sign in (OutSign.DEAD, OutSign.OPEN)
         ]
+        if kind_of_place(r.place) is PlaceKind.PACK:
+            gone += _switched_off(r, aircraft, phases)
         apart = merge(sorted(gone), 0.0)
         spans = [part for a, b in loaded for part in complement(apart, a, b)]
         low = _at(readings, r, aircraft, spans, levels_v[r.place], r.place in floors_v)
@@ -112,6 +114,13 @@ def _at(
         deep_s=_length(_within(mask_to_spans(r.t, deep, hold_s=hold_s), loaded)),
         deep_readings=int((deep & ~outside(r.t, loaded)).sum()),
     )
+
+
+def _switched_off(r: Reading, aircraft: Aircraft, phases: Sequence[Phase]) -> _Spans:
+    """When a redundancy check had this pack off: the check wants it so."""
+    checks = [(p.start_s, p.end_s) for p in phases if p.kind is PhaseKind.REDUNDANCY_CHECK]
+    off = mask_to_spans(r.t, r.v <= NO_SUPPLY_V, hold_s=r.hold_s(aircraft.limits))
+    return [(a - _ROUND_S, b + _ROUND_S) for a, b in _within(off, checks)]
 
 
 def _within(spans: _Spans, loaded: _Spans) -> _Spans:

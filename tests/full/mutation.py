@@ -2,8 +2,9 @@
 
 Draws a seeded sample of mutants of telemetry/numerics, detect, measure, circuit, trends and
 checks, makes each in a copy of the tree, and runs the tests that reach the changed line, quickest
-first. A mutant is killed when one fails or when they run many times longer than they should. Before that, one run of
-the tests under coverage tells which test reaches which line, and how long it takes.
+first. A mutant is killed when one fails or when they run many times longer than they should.
+Before that, one run of the tests under coverage tells which test reaches which line, and how long
+it takes.
 
     python tests/full/mutation.py --sample 60 --seed 1
 
