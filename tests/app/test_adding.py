@@ -35,12 +35,17 @@ def book(tmp_path: Path) -> Logbook:
     return Logbook(tmp_path / "book")
 
 
+class _Numbered(dict[str, int]):
+    def document(self) -> dict[str, int]:
+        return dict(self)
+
+
 @pytest.fixture
 def numbered(monkeypatch: pytest.MonkeyPatch) -> None:
     """Measures that say only of which flight they are: from 1."""
     monkeypatch.setattr(
         "telemetry.app.adding.measured",
-        lambda review, number: {"number": number, "of": len(review.flights)},
+        lambda review, number: _Numbered({"number": number, "of": len(review.flights)}),
     )
 
 

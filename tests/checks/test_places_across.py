@@ -16,6 +16,7 @@ import numpy as np
 import pytest
 
 from telemetry.aircraft import Aircraft, Node
+from telemetry.app.measuring import measured
 from telemetry.app.pipeline import review
 from telemetry.checks.across import judge
 from telemetry.importer import read_log
@@ -130,7 +131,7 @@ def test_a_simulated_servo_dies_on_a_node_of_an_unknown_name(tmp_path: Path) -> 
         dt_s=0.05,
         habits=replace(season.habits, flight_s=90.0),
     )
-    measured = []
+    seasons = []
     for k, recording in enumerate(fly(season)):
         path = tmp_path / f"{k}.csv"
         write_csv(path, recording, dialect=season.dialect)
@@ -139,6 +140,6 @@ def test_a_simulated_servo_dies_on_a_node_of_an_unknown_name(tmp_path: Path) -> 
             assert old in text
             text = text.replace(old, new)
         path.write_text(text)
-        measured.append(measured(review(read_log(path))))
-    found = [(f.code, f.place) for f in judge(measured).findings]
+        seasons.append(measured(review(read_log(path))))
+    found = [(f.code, f.place) for f in judge(seasons).findings]
     assert found == [("servo-silent", "wl")]

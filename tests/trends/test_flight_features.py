@@ -10,6 +10,7 @@ import pandas as pd
 import pytest
 
 from telemetry.aircraft import Aircraft, Limits, Node, Pack, PackLabel
+from telemetry.app.measuring import measured
 from telemetry.model.channels import Channel, Quantity
 from telemetry.model.log import Log, Provenance
 from telemetry.readings import Reading, Readings
@@ -307,12 +308,6 @@ def test_measures_of_a_flight(review: Review) -> None:
     assert m.temperature_c is None
     assert (m.servos, m.labels) == ({"tail": 3}, {"pack 1": "W1"})
     assert m.steps_a == {"tail": pytest.approx(0.01)}
-    # Findings of a flight, and those of the whole recording; never those of another flight.
-    assert [(s.code, s.place, s.level) for s in m.seen] == [
-        ("a", "tail", "ground"),
-        ("b", "", "watch"),
-        ("d", "", "unknown"),
-    ]
     # The tail: two of a contact, one each of load and of the sensor.
     assert m.value("tail", "falls") == 4.0
     assert m.value("tail", "falls_unexplained") == 2.0
@@ -323,6 +318,20 @@ def test_measures_of_a_flight(review: Review) -> None:
     assert m.value("tail", "stir_mean_a") == 1.5
     assert m.value("tail", "air_mean_a") == pytest.approx(1.605)
     assert m.value("tail", "stir_sag_mohm") == 30.0
+
+
+def test_findings_of_a_flight_and_of_the_whole_recording_but_of_no_other_flight(
+    review: Review,
+) -> None:
+    assert [(s.code, s.place, s.level) for s in measured(review).seen] == [
+        ("a", "tail", "ground"),
+        ("b", "", "watch"),
+        ("d", "", "unknown"),
+    ]
+    assert [s[:3] for s in measured(review, 2).seen] == [
+        ("c", "tail", "watch"),
+        ("d", "", "unknown"),
+    ]
 
 
 def test_stretches_of_a_flight(review: Review) -> None:
@@ -339,7 +348,6 @@ def test_stretches_of_a_flight(review: Review) -> None:
 def test_another_flight_of_the_same_log(review: Review) -> None:
     m = measure_flight(review, 2)
     assert (m.kind, m.duration_s, m.flight_s) == ("bench", 10.0, 0.0)
-    assert [s[:3] for s in m.seen] == [("c", "tail", "watch"), ("d", "", "unknown")]
     assert (m.stir, m.air) == (None, None)
     assert m.value("sticks", "stir_rhythm_hz") is None
     assert m.value("tail", "falls") is None

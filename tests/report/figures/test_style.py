@@ -9,7 +9,9 @@ import telemetry.report
 from telemetry.report.figures import style
 from telemetry.report.figures.style import looks, time_ticks
 
-CSS = (Path(telemetry.report.__file__).parent / "templates" / "report.css").read_text("utf-8")
+CSS = (Path(telemetry.report.__file__).parent / "writers" / "templates" / "report.css").read_text(
+    "utf-8"
+)
 
 
 def luminance(colour: str) -> float:

@@ -1,0 +1,3 @@
+"""Bare readings, as for what is measured."""
+
+from tests.measure.conftest import make_readings as make_readings
