@@ -294,16 +294,3 @@ def held_at(t: FloatArray, v: FloatArray, at: FloatArray, max_age_s: float) -> F
     fresh[known] = at[known] - t[i[known]] <= max_age_s
     out[fresh] = v[i[fresh]]
     return out
-
-
-def chance_seen(dip_s: float, interval_s: float) -> float:
-    """Chance that instantaneous samples every ``interval_s`` show a dip of ``dip_s``: min(1, d/T).
-
-    From first principles (the phase of the samples is uniform); checked by Monte Carlo.
-    """
-    return min(1.0, dip_s / interval_s) if interval_s > 0 else 1.0
-
-
-def chance_seen_jittered(dip_s: float, gaps_s: FloatArray) -> float:
-    """The same for uneven sampling: sum of min(d, gap) over the sum of gaps."""
-    return float(np.minimum(dip_s, gaps_s).sum() / gaps_s.sum())

@@ -6,10 +6,11 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from telemetry.aircraft import Aircraft, Node
+from telemetry.aircraft import Aircraft, Limits, Node
 from telemetry.detect.quality import _balance, columns_used, judge_quality
-from telemetry.model.channels import Quantity
+from telemetry.model.channels import Channel, Quantity
 from telemetry.model.log import Log, Provenance
+from telemetry.readings import take_readings
 
 CURRENT = Quantity.CURRENT
 CRAFT = Aircraft(
@@ -132,6 +133,34 @@ def test_the_shortest_sure_dip_is_the_longest_interval(make_reading, make_readin
     log, readings = logged(make_reading, make_readings, current, row_s=float("nan"))
     quality = judge_quality(log, readings, Aircraft())
     assert (quality.shortest_sure_dip_s, quality.row_s) == (None, None)
+
+
+@pytest.mark.parametrize("share", [1.0, 1.05, 0.5, 0.2])
+def test_a_dip_of_that_length_is_sure_to_show_and_a_shorter_one_by_chance(share: float) -> None:
+    """Of a dip of d read every T the chance is min(1, d / T); Monte Carlo over its start."""
+    rng = np.random.default_rng(5)
+    rows = np.arange(6000)  # every 0.1 s; the sensor brings a new value every 0.4 s
+    volts = np.round(6.0 + 0.2 * rng.standard_normal(1500), 2).repeat(4)
+    channel = Channel(
+        key="bus voltage",
+        column="bus voltage",
+        quantity=Quantity.VOLTAGE,
+        place="bus",
+        unit="V",
+    )
+    log = Log(
+        frame=pd.DataFrame({"bus voltage": volts}, index=0.1 * rows),
+        channels=(channel,),
+        provenance=Provenance(file="made.csv", sha256="", size_bytes=0, rows=6000),
+    )
+    readings = take_readings(log, Limits())
+    sure_s = judge_quality(log, readings, Aircraft()).shortest_sure_dip_s
+    assert sure_s == pytest.approx(0.4)
+    dip_s = share * sure_s
+    instants = 0.4 * np.arange(1500)  # at which the sensor read
+    start = rng.uniform(0, 590, 100_000)
+    seen = instants[np.searchsorted(instants, start)] < start + dip_s
+    assert seen.mean() == pytest.approx(min(1.0, share), abs=0.006)
 
 
 def test_which_columns_are_used(make_reading, make_readings) -> None:

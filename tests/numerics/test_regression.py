@@ -19,7 +19,6 @@ from telemetry.numerics.resistance.regression import (
     branch_resistance,
     least_squares,
     source_resistance,
-    two_step_ohm,
 )
 
 FloatArray = NDArray[np.float64]
@@ -91,26 +90,6 @@ def test_pack_points_against_scipy() -> None:
     peer = scipy.stats.linregress(amps, volts)
     assert -1000 * fit.coef[1] == pytest.approx(23.6027837, rel=1e-8)
     np.testing.assert_allclose([fit.coef[1], fit.se[1]], [peer.slope, peer.stderr], rtol=1e-10)
-
-
-@pytest.mark.parametrize(
-    ("first", "second", "mohm"),
-    [
-        ((3.95, 0.5), (3.87, 2.5), 40.0),  # a cell of 2.5 Ah
-        ((16.42, 1.0), (16.18, 5.0), 60.0),  # four in series, 5 Ah
-        ((3.87, 2.5), (3.95, 0.5), 40.0),  # the steps the other way round
-    ],
-)
-def test_two_step_method(
-    first: tuple[float, float], second: tuple[float, float], mohm: float
-) -> None:
-    # Two-step DC method of IEC 61960-3, worked by hand.
-    assert 1000 * two_step_ohm(*first, *second) == pytest.approx(mohm, abs=1e-9)
-
-
-def test_two_steps_need_two_currents() -> None:
-    with pytest.raises(ValueError, match="different currents"):
-        two_step_ohm(3.9, 1.0, 3.8, 1.0)
 
 
 def fitted(s: Any, **more: Any) -> Fit:

@@ -133,26 +133,6 @@ def test_held_value_ages() -> None:
     np.testing.assert_allclose(got, [np.nan, 5.0, 6.0, 6.0, np.nan])
 
 
-@pytest.mark.parametrize(("dip", "interval"), [(0.05, 0.2), (0.1, 0.25), (0.4, 0.5), (0.6, 0.5)])
-def test_chance_to_see_a_dip_by_monte_carlo(dip: float, interval: float) -> None:
-    # P = min(1, d / T) for a uniform phase, from first principles.
-    rng = np.random.default_rng(5)
-    phase = rng.uniform(0, interval, 200_000)  # first sample after the dip's start
-    seen = (phase < dip).mean()
-    assert sampling.chance_seen(dip, interval) == pytest.approx(seen, abs=0.005)
-
-
-def test_chance_with_uneven_gaps() -> None:
-    # Sum of min(d, gap) over the sum of gaps, worked by hand: 1.05 / 1.95.
-    gaps = np.array([0.1, 0.1, 0.5, 0.2, 1.0, 0.05])
-    assert sampling.chance_seen_jittered(0.3, gaps) == pytest.approx(1.05 / 1.95)
-    rng = np.random.default_rng(6)
-    edges = np.r_[0, np.cumsum(gaps)]
-    start = rng.uniform(0, edges[-1], 200_000)
-    following = edges[np.minimum(np.searchsorted(edges, start), gaps.size)]
-    assert (following - start < 0.3).mean() == pytest.approx(0.5385, abs=0.004)
-
-
 NAN = np.nan
 
 
@@ -406,10 +386,3 @@ def test_a_held_value_is_known_from_its_instant_to_its_age() -> None:
     np.testing.assert_allclose(found, [NAN, 5, 6, 5, 6, NAN])
     assert np.isnan(sampling.held_at(np.empty(0), np.empty(0), at, 3.0)).all()
     np.testing.assert_allclose(sampling.held_at(t[:1], v[:1], at[:3], 1.0), [NAN, 5, 5])
-
-
-def test_chances_at_their_edges() -> None:
-    assert sampling.chance_seen(0.1, 0.4) == 0.25
-    assert sampling.chance_seen(0.5, 0.4) == 1.0
-    assert sampling.chance_seen(0.1, 0.0) == 1.0
-    assert sampling.chance_seen(0.1, -1.0) == 1.0

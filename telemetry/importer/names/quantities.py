@@ -229,7 +229,7 @@ def _by_symbol(words: tuple[Word, ...], unit: Unit | None) -> list[tuple[Quantit
     """Quantities named by the symbols of physics: "U1", "I ges", "T Regler"."""
     found: list[tuple[Quantity, float, str]] = []
     body = any(w.has(Role.BODY) or w.has(Role.SURFACE) for w in words)
-    for i, word in enumerate(words):
+    for word in words:
         if len(word.text) != 1 or word.text.upper() not in SYMBOLS:
             continue
         letter = word.text.upper()
@@ -244,7 +244,7 @@ def _by_symbol(words: tuple[Word, ...], unit: Unit | None) -> list[tuple[Quantit
                         )
                     )
                 continue
-            if letter in "UVI" and not (letter == "I" and i > 0 and len(words) > 2 and False):
+            if letter in "UVI":
                 found.append((quantity, 0.85, f"symbol {word.text} means {quantity.value}"))
             elif letter == "R" and body:
                 continue

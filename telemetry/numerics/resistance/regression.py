@@ -62,22 +62,6 @@ def least_squares(design: FloatArray, y: FloatArray) -> LinearFit:
     )
 
 
-def two_step_ohm(first_v: float, first_a: float, second_v: float, second_a: float) -> float:
-    """DC resistance from two loads, (U1 - U2) / (I2 - I1), whichever comes first.
-
-    The two-step method of IEC 61960-3 (0.2 times the rated current for 10 s, then once the rated
-    current for 1 s), as restated in manuals of cell cyclers.
-
-    Raises
-    ------
-    ValueError
-        Where the two currents are equal.
-    """
-    if first_a == second_a:
-        raise ValueError("the two steps need different currents")
-    return (first_v - second_v) / (second_a - first_a)
-
-
 def source_resistance(
     t_v: FloatArray,
     volts: FloatArray,

@@ -1,7 +1,7 @@
-"""Control charts for small lasting shifts: CUSUM, EWMA, their run lengths, scores to feed them.
+"""Control charts for small lasting shifts: CUSUM, EWMA, the CUSUM's limit, scores to feed them.
 
-A chart's limit is chosen by what it costs: the in-control run length, or the chance of a false
-signal within a stated number of values. Limits for a known mean and deviation are far too tight
+A chart's limit is chosen by what it costs: the chance of a false signal within a stated number of
+values. Limits for a known mean and deviation are far too tight
 when both were estimated from a few values; :func:`recursive_scores` takes that out.
 """
 
@@ -18,27 +18,25 @@ from scipy import optimize, special, stats
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 
-_NODES = 100  # of the Gauss-Legendre rule; run lengths are then right to six digits
+_NODES = 100  # of the Gauss-Legendre rule; chances are then right to six digits
 _DIFFUSE = 1e8  # relative variance of a coefficient that nothing is known of
 # Scores beyond this are cut: one wild value must not fill a chart for the rest of the season.
 _HIGHEST_SCORE = 8.0
 
 
 class Cusum(NamedTuple):
-    """A tabular CUSUM.
+    """The upper side of a tabular CUSUM.
 
     Attributes
     ----------
-    high, low : ndarray, shape (n,)
-        Upper and lower sum after each value.
-    since_high, since_low : ndarray of int, shape (n,)
+    high : ndarray, shape (n,)
+        The sum after each value.
+    since_high : ndarray of int, shape (n,)
         Values since the sum last was zero: the change is dated to the first of them.
     """
 
     high: FloatArray
-    low: FloatArray
     since_high: NDArray[np.int64]
-    since_low: NDArray[np.int64]
 
 
 class Scores(NamedTuple):
@@ -61,7 +59,7 @@ class Scores(NamedTuple):
 
 
 def cusum(x: FloatArray, *, target: float = 0.0, k: float = 0.5, start: float = 0.0) -> Cusum:
-    """Tabular CUSUM, both sides.
+    """Upper side of a tabular CUSUM; for the lower one, change the sign of values and target.
 
     Parameters
     ----------
@@ -72,26 +70,25 @@ def cusum(x: FloatArray, *, target: float = 0.0, k: float = 0.5, start: float = 
     k : float
         Reference value, in the unit of x: half the shift that shall be found soonest.
     start : float
-        Head start of both sums.
+        Head start of the sum.
 
     Returns
     -------
     Cusum
-        It signals where a sum exceeds the limit h.
+        It signals where the sum exceeds the limit h.
 
     References
     ----------
     NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.2.3.
     """
-    sums = np.empty((2, x.size))
-    since = np.zeros((2, x.size), dtype=np.int64)
-    for side, sign in enumerate((1.0, -1.0)):
-        level, run = start, 0
-        for i, value in enumerate(x):
-            level = max(0.0, level + sign * (value - target) - k)
-            run = run + 1 if level > 0 else 0
-            sums[side, i], since[side, i] = level, run
-    return Cusum(sums[0], sums[1], since[0], since[1])
+    sums = np.empty(x.size)
+    since = np.zeros(x.size, dtype=np.int64)
+    level, run = start, 0
+    for i, value in enumerate(x):
+        level = max(0.0, level + value - target - k)
+        run = run + 1 if level > 0 else 0
+        sums[i], since[i] = level, run
+    return Cusum(sums, since)
 
 
 def ewma(x: FloatArray, weight: float, start: float = 0.0) -> FloatArray:
@@ -145,58 +142,6 @@ def ewma_reach(n: int, weight: float, width: float, sigma: float = 1.0) -> Float
     return np.asarray(width * sigma * np.sqrt(weight / (2.0 - weight) * grown), dtype=np.float64)
 
 
-def cusum_run_length(
-    k: float, h: float, *, shift: float = 0.0, start: float = 0.0, two_sided: bool = False
-) -> float:
-    """Average run length of a CUSUM of standard normal values.
-
-    Parameters
-    ----------
-    k, h : float
-        Reference value and limit, in standard deviations.
-    shift : float
-        Mean of the values, in standard deviations; upwards for a one-sided chart.
-    start : float
-        Head start.
-    two_sided : bool
-        Of both sides together: a chart that watches only for a rise runs about twice as long
-        without a shift.
-
-    Returns
-    -------
-    float
-
-    References
-    ----------
-    Integral equation of E. S. Page (Biometrika 41 (1954) 100-115), solved on Gauss-Legendre nodes;
-    sides combined by 1/ARL = 1/ARL+ + 1/ARL-, with head starts as in J. M. Lucas and R. B.
-    Crosier, Technometrics 24 (1982) 199-205 (from memory).
-    """
-    up = _run_length_one_sided(k, h, shift, start)
-    if not two_sided:
-        return up
-    down = _run_length_one_sided(k, h, -shift, start)
-    up_0 = _run_length_one_sided(k, h, shift, 0.0)
-    down_0 = _run_length_one_sided(k, h, -shift, 0.0)
-    return (up * down_0 + down * up_0 - up_0 * down_0) / (up_0 + down_0)
-
-
-def _run_length_one_sided(k: float, h: float, shift: float, start: float) -> float:
-    y, kernel, at_zero = _cusum_kernel(k, h, shift)
-    # Unknowns: the run length from zero and from each node.
-    n = y.size
-    a = np.eye(n + 1)
-    b = np.ones(n + 1)
-    from_zero = stats.norm.pdf(y + k - shift) * _weights(h)
-    a[0, 0] -= stats.norm.cdf(k - shift)
-    a[0, 1:] -= from_zero
-    a[1:, 0] -= at_zero
-    a[1:, 1:] -= kernel
-    solved = np.linalg.solve(a, b)
-    onward = stats.norm.pdf(y + k - start - shift) * _weights(h)
-    return float(1.0 + solved[0] * stats.norm.cdf(k - start - shift) + onward @ solved[1:])
-
-
 def cusum_signal_chance(k: float, h: float, n: int, *, shift: float = 0.0) -> float:
     """Chance that a one-sided CUSUM of standard normal values signals within n values.
 
@@ -212,8 +157,11 @@ def cusum_signal_chance(k: float, h: float, n: int, *, shift: float = 0.0) -> fl
     Returns
     -------
     float
-        The same integral operator as for the run length, applied n times to the chance of
-        having seen no signal.
+
+    References
+    ----------
+    Integral equation of E. S. Page (Biometrika 41 (1954) 100-115) on Gauss-Legendre nodes, applied
+    n times to the chance of having seen no signal.
     """
     y, kernel, at_zero = _cusum_kernel(k, h, shift)
     from_zero = stats.norm.pdf(y + k - shift) * _weights(h)
@@ -245,36 +193,6 @@ def cusum_limit(k: float, n: int, chance: float) -> float:
     return float(
         optimize.brentq(lambda h: cusum_signal_chance(k, h, n) - chance, 0.05, 25.0, xtol=1e-6)
     )
-
-
-def ewma_run_length(weight: float, width: float, *, shift: float = 0.0) -> float:
-    """Average run length of a two-sided EWMA of standard normal values, limits constant.
-
-    Parameters
-    ----------
-    weight : float
-        Of the newest value.
-    width : float
-        Limits in standard deviations of the EWMA in its steady state.
-    shift : float
-        Mean of the values.
-
-    Returns
-    -------
-    float
-
-    References
-    ----------
-    S. V. Crowder, Technometrics 29 (1987) 401-407: integral equation, Gauss-Legendre nodes.
-    """
-    h = width * np.sqrt(weight / (2.0 - weight))
-    x, w = _rule()
-    x, w = h * x, h * w
-    steps = (x[None, :] - (1.0 - weight) * x[:, None]) / weight - shift
-    kernel = w[None, :] * stats.norm.pdf(steps) / weight
-    solved = np.linalg.solve(np.eye(x.size) - kernel, np.ones(x.size))
-    first = w * stats.norm.pdf(x / weight - shift) / weight
-    return float(1.0 + first @ solved)
 
 
 def recursive_scores(
