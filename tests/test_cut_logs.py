@@ -13,17 +13,9 @@ from telemetry.app.pipeline import review
 from telemetry.model.channels import Channel, Quantity
 from telemetry.model.log import Log, Provenance
 from telemetry.results import Level
-from telemetry.simulate import (
-    Fault,
-    FaultKind,
-    PathKind,
-    move,
-    random_aircraft,
-    random_pilot,
-    random_telemetry,
-    simulate,
-    usual_plan,
-)
+from telemetry.simulate import Fault, FaultKind, PathKind, move, simulate, usual_plan
+from tests.simulated.cases import random_pilot, random_telemetry
+from tests.simulated.machines import random_aircraft
 
 AMPS = (Quantity.CURRENT, Quantity.CONSUMED)
 

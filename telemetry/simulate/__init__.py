@@ -1,4 +1,4 @@
-"""The demo aircraft and every aircraft of the tests: physics, faults, sensors, CSV writers.
+"""Invented aircraft and their logs: physics, faults, sensors, CSV writers; the demo season.
 
 All of it is invented. Chance comes from the numpy Generators passed in, so that a seed gives the
 same bytes again::
@@ -7,15 +7,13 @@ same bytes again::
     recording = simulate(aircraft, telemetry, motion, rng, faults=(fault,), flight=7)
     write_csv("flight 7.csv", recording, dialect=Dialect())
 
-    season = random_season(rng, FaultKind.CONNECTOR)      # or replace(tern_season(), faults=...)
+    season = replace(tern_season(), faults=...)
     for recording in fly(season):
         write_csv(f"{recording.truth.flight}.csv", recording, dialect=season.dialect)
 """
 
-from telemetry.simulate.cases import random_fault, random_pilot, random_season, random_telemetry
 from telemetry.simulate.demo import demo_season
 from telemetry.simulate.faults import Fault, FaultKind
-from telemetry.simulate.machines import random_aircraft
 from telemetry.simulate.parts import (
     AircraftModel,
     NodeModel,
@@ -31,7 +29,7 @@ from telemetry.simulate.pilot import Day, Pilot, Segment, SegmentKind, usual_pla
 from telemetry.simulate.recording import Recording, Truth, simulate
 from telemetry.simulate.season import Change, Habits, Season, fly
 from telemetry.simulate.telemetry.csvfile import write_csv, written_columns
-from telemetry.simulate.telemetry.dialect import Dialect, TimeForm, UnitStyle, random_dialect
+from telemetry.simulate.telemetry.dialect import Dialect, TimeForm, UnitStyle
 from telemetry.simulate.telemetry.sensors import Mode, Sensor, Telemetry, Unit
 
 __all__ = [
@@ -65,12 +63,6 @@ __all__ = [
     "demo_season",
     "fly",
     "move",
-    "random_aircraft",
-    "random_dialect",
-    "random_fault",
-    "random_pilot",
-    "random_season",
-    "random_telemetry",
     "simulate",
     "usual_plan",
     "write_csv",

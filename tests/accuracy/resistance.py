@@ -22,6 +22,7 @@ step response at the time scale that the estimate states.
 from __future__ import annotations
 
 import argparse
+import sys
 from collections.abc import Callable, Iterator
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
@@ -33,21 +34,18 @@ import pandas as pd
 from numpy.typing import NDArray
 from scipy.signal import lfilter
 
+sys.path.insert(0, str(Path(__file__).parents[2]))  # works from the sources as well as installed
+
 from telemetry.aircraft import infer_path
 from telemetry.measure.resistance import measure_resistances
 from telemetry.model.channels import Channel, Quantity
 from telemetry.model.log import Log, Provenance
 from telemetry.numerics.resistance.regression import source_resistance
 from telemetry.readings import take_readings
-from telemetry.simulate import (
-    move,
-    random_aircraft,
-    random_pilot,
-    random_telemetry,
-    simulate,
-    usual_plan,
-)
-from telemetry.simulate.oracle import least_squares_error
+from telemetry.simulate import move, simulate, usual_plan
+from tests.simulated.cases import random_pilot, random_telemetry
+from tests.simulated.machines import random_aircraft
+from tests.simulated.oracle import least_squares_error
 
 FloatArray = NDArray[np.float64]
 Truth = tuple[FloatArray, FloatArray]

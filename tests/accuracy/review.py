@@ -30,12 +30,15 @@ from pathlib import Path
 import numpy as np
 from statsmodels.stats.proportion import proportion_confint
 
+sys.path.insert(0, str(Path(__file__).parents[2]))  # works from the sources as well as installed
+
 from telemetry.app.pipeline import review
 from telemetry.importer import read_log
 from telemetry.model.log import Log
 from telemetry.results import Finding, Level
-from telemetry.simulate import Fault, FaultKind, Recording, fly, random_season, write_csv
+from telemetry.simulate import Fault, FaultKind, Recording, fly, write_csv
 from telemetry.simulate.recording import Truth
+from tests.simulated.cases import random_season
 
 HEALTHY_FLIGHTS = 2
 # The finding that tells of a fault in a single flight.

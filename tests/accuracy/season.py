@@ -25,9 +25,12 @@ from concurrent.futures import ProcessPoolExecutor, as_completed
 from pathlib import Path
 
 import numpy as np
+from statsmodels.stats.proportion import proportion_confint
+
+sys.path.insert(0, str(Path(__file__).parents[2]))  # works from the sources as well as installed
+
 from season_rivals import RIVALS, found_by, threshold
 from season_run import CODES, Outcome, run
-from statsmodels.stats.proportion import proportion_confint
 
 from telemetry.simulate import FaultKind
 

@@ -20,11 +20,11 @@ from telemetry.model.channels import Channel, Quantity
 from telemetry.readings import Reading, block_means
 from telemetry.results import Flight, PhaseKind
 from telemetry.simulate import Fault, FaultKind, Recording, write_csv
-from telemetry.simulate.cases import random_season
 from telemetry.simulate.season import Season, fly
 from telemetry.trends.features.currents import current_features
 from telemetry.trends.features.windows import edges
 from telemetry.trends.measures import Blocks, Measures
+from tests.simulated.cases import random_season
 
 FLIGHTS = 20
 # First flight that is judged: with fewer nothing has a usual value.

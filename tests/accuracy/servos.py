@@ -21,6 +21,7 @@ Intervals are Wilson's, 95 %.
 from __future__ import annotations
 
 import argparse
+import sys
 import tempfile
 import warnings
 from collections.abc import Sequence
@@ -31,6 +32,8 @@ from pathlib import Path
 import numpy as np
 from statsmodels.stats.proportion import proportion_confint
 
+sys.path.insert(0, str(Path(__file__).parents[2]))  # works from the sources as well as installed
+
 from telemetry.aircraft import Aircraft, Node, Pack, Servo
 from telemetry.app.pipeline import review
 from telemetry.importer import read_log
@@ -40,16 +43,15 @@ from telemetry.simulate import (
     Recording,
     SegmentKind,
     move,
-    random_aircraft,
-    random_dialect,
-    random_pilot,
-    random_telemetry,
     simulate,
     usual_plan,
     write_csv,
 )
-from telemetry.simulate.oracle import condition_index
 from telemetry.simulate.physics.servos import STANDSTILL_PCT_S
+from tests.simulated.cases import random_pilot, random_telemetry
+from tests.simulated.dialects import random_dialect
+from tests.simulated.machines import random_aircraft
+from tests.simulated.oracle import condition_index
 
 WELL = 10.0
 # True coefficients of two controls this far apart, relative, have an order.

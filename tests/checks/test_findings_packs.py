@@ -36,17 +36,9 @@ from telemetry.results import (
     Resistance,
     Review,
 )
-from telemetry.simulate import (
-    Fault,
-    FaultKind,
-    PathKind,
-    move,
-    random_aircraft,
-    random_pilot,
-    random_telemetry,
-    simulate,
-    usual_plan,
-)
+from telemetry.simulate import Fault, FaultKind, PathKind, move, simulate, usual_plan
+from tests.simulated.cases import random_pilot, random_telemetry
+from tests.simulated.machines import random_aircraft
 
 CODES = {"pack-out", "pack-low", "pack-share", "switch-step", "source-resistance-high",
          "branch-resistance-high", "lead-undersized", "capacity-mismatch"}  # fmt: skip
@@ -406,6 +398,22 @@ def test_a_branch_against_its_mirror_unless_the_leads_are_unlike() -> None:
         replace(right, expected_mohm=20, expected_low_mohm=18, expected_high_mohm=25),
     )
     assert found(flight(resistances=unlike)) == [], "the profile says that they differ"
+
+
+@pytest.mark.parametrize(
+    ("of_left", "of_right", "told"),
+    [(40.0, 34.1, True), (40.0, 33.9, False), (34.1, 40.0, True), (33.9, 40.0, False)],
+)
+def test_leads_are_alike_within_15_percent_of_the_longer_one(
+    of_left: float, of_right: float, told: bool
+) -> None:
+    """15 % of 40 mOhm are 6; of the smaller 34.1 only 5.1. No lead is far above the wire table."""
+    leads = (
+        branch("left wing", 42, **expected(of_left, of_left - 3, of_left + 9)),
+        branch("right wing", 22, **expected(of_right, of_right - 3, of_right + 9)),
+    )
+    codes = [(f.code, f.place) for f in found(flight(resistances=leads))]
+    assert codes == ([("branch-resistance-high", "left wing")] if told else [])
 
 
 def load(place: str, peak_a: float, landing_v: float = 7.2) -> PlaceLoad:

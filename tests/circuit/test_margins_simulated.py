@@ -17,8 +17,9 @@ from telemetry.model.log import Log, Provenance
 from telemetry.readings import take_readings
 from telemetry.results import PhaseKind
 from telemetry.simulate import Recording, Telemetry, move, simulate, usual_plan
-from telemetry.simulate.cases import random_aircraft, random_pilot, random_telemetry
 from telemetry.simulate.parts import PathKind
+from tests.simulated.cases import random_pilot, random_telemetry
+from tests.simulated.machines import random_aircraft
 
 
 def _log(recording: Recording) -> Log:

@@ -28,11 +28,11 @@ from telemetry.simulate import (
     Segment,
     SegmentKind,
     move,
-    random_telemetry,
     simulate,
     write_csv,
 )
 from telemetry.simulate.demo import tern
+from tests.simulated.cases import random_telemetry
 
 # The outer panel of each wing is fed from the inner one: node 3 from the left, node 4 from the
 # right wing. All of it is invented.

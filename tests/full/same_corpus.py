@@ -31,11 +31,11 @@ from telemetry.simulate import (
     PathKind,
     ServoLaw,
     fly,
-    random_dialect,
-    random_season,
     write_csv,
 )
 from tests.measured_data import FOLDER
+from tests.simulated.cases import random_season
+from tests.simulated.dialects import random_dialect
 
 ROOT = Path(__file__).parents[2]
 LIST = "corpus.json"

@@ -13,9 +13,11 @@ from telemetry.model.log import Log, Provenance
 from telemetry.numerics.charge import charge_mah
 from telemetry.readings import take_readings
 from telemetry.results import Charge, Phase, PhaseKind
-from telemetry.simulate import move, random_aircraft, random_pilot, random_telemetry, simulate
+from telemetry.simulate import move, simulate
 from telemetry.simulate import usual_plan as plan_for
 from tests.measured_data import FLIGHT, leaf_file, needs_data
+from tests.simulated.cases import random_pilot, random_telemetry
+from tests.simulated.machines import random_aircraft
 
 U, I, Q = Quantity.VOLTAGE, Quantity.CURRENT, Quantity.CONSUMED  # noqa: E741
 

@@ -13,7 +13,8 @@ from telemetry.model.log import Log, Provenance
 from telemetry.readings import Readings, take_readings
 from telemetry.results import OutSign, Phase, PhaseKind
 from telemetry.simulate import Fault, FaultKind, Recording, move, simulate, usual_plan
-from telemetry.simulate.cases import random_aircraft, random_pilot, random_telemetry
+from tests.simulated.cases import random_pilot, random_telemetry
+from tests.simulated.machines import random_aircraft
 
 LOADED = (PhaseKind.FLIGHT, PhaseKind.STIR)
 

@@ -12,16 +12,10 @@ from telemetry.model.channels import Channel, Quantity
 from telemetry.model.log import Log, Provenance
 from telemetry.readings import take_readings
 from telemetry.results import Phase, PhaseKind, ServoShare
-from telemetry.simulate import (
-    Recording,
-    move,
-    random_aircraft,
-    random_pilot,
-    random_telemetry,
-    simulate,
-    usual_plan,
-)
-from telemetry.simulate.oracle import condition_index
+from telemetry.simulate import Recording, move, simulate, usual_plan
+from tests.simulated.cases import random_pilot, random_telemetry
+from tests.simulated.machines import random_aircraft
+from tests.simulated.oracle import condition_index
 
 I, C = Quantity.CURRENT, Quantity.CONTROL  # noqa: E741
 FLIGHT = (Phase(kind=PhaseKind.FLIGHT, start_s=0.0, end_s=1e9),)

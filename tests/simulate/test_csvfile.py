@@ -20,13 +20,13 @@ from telemetry.simulate import (
     TimeForm,
     UnitStyle,
     move,
-    random_dialect,
     simulate,
     write_csv,
     written_columns,
 )
 from telemetry.simulate.fleet import tern, tern_telemetry
 from telemetry.simulate.telemetry.words import LANGUAGES
+from tests.simulated.dialects import random_dialect
 
 START = datetime(2026, 5, 2, 23, 59, 50)  # runs past midnight
 

@@ -11,7 +11,7 @@ from telemetry.model.channels import Quantity
 from telemetry.results import PhaseKind
 from telemetry.simulate import Fault, FaultKind, Pilot, Recording, move, simulate, usual_plan
 from telemetry.simulate.fleet import tern, tern_telemetry
-from telemetry.simulate.oracle import condition_index, least_squares_error, true_sags
+from tests.simulated.oracle import condition_index, least_squares_error, true_sags
 
 
 @pytest.fixture(scope="module")

@@ -8,12 +8,12 @@ import numpy as np
 import pytest
 
 from telemetry.results import PhaseKind
-from telemetry.simulate import FaultKind, PathKind, Recording, ServoLaw, fly, random_season
-from telemetry.simulate.cases import random_fault
+from telemetry.simulate import FaultKind, PathKind, Recording, ServoLaw, fly
 from telemetry.simulate.demo import dunlin_season, tern_season
 from telemetry.simulate.faults import SERVO_KINDS
-from telemetry.simulate.machines import random_aircraft
 from telemetry.simulate.season import Change, Season
+from tests.simulated.cases import random_fault, random_season
+from tests.simulated.machines import random_aircraft
 
 
 def _short(season: Season, flights: int, flight_s: float = 120.0) -> Season:

@@ -16,21 +16,13 @@ from telemetry.app.usual import compare
 from telemetry.checks.across import judge
 from telemetry.importer import read_log
 from telemetry.results import Level, PhaseKind, Review
-from telemetry.simulate import (
-    Dialect,
-    Fault,
-    FaultKind,
-    Mode,
-    Recording,
-    ServoLaw,
-    random_aircraft,
-    random_telemetry,
-    write_csv,
-)
+from telemetry.simulate import Dialect, Fault, FaultKind, Mode, Recording, ServoLaw, write_csv
 from telemetry.simulate.pilot import Pilot
 from telemetry.simulate.season import Habits, Season, fly
 from telemetry.trends.measures import Blocks, Measures, Seen
 from telemetry.trends.table import Table
+from tests.simulated.cases import random_telemetry
+from tests.simulated.machines import random_aircraft
 
 Flown = tuple[list[Recording], list[Review], list[Measures]]
 

@@ -4,12 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from enum import StrEnum
-from typing import Any
-
-from numpy.random import Generator
 
 from telemetry.model.channels import Quantity
-from telemetry.simulate.telemetry.words import LANGUAGES
 
 
 class TimeForm(StrEnum):
@@ -110,58 +106,3 @@ class Dialect:
     long: bool = False
     cut: bool = False
     again: bool = False
-
-
-def random_dialect(rng: Generator, *, language: str | None = None, long: bool = False) -> Dialect:
-    """A dialect drawn at random; decimal mark and separator never collide.
-
-    Parameters
-    ----------
-    rng : numpy.random.Generator
-    language : str or None
-        One of ``LANGUAGES``; drawn where None.
-    long : bool
-        One reading a row.
-    """
-
-    def pick(*choices: Any) -> Any:
-        return choices[min(int(rng.random() * len(choices)), len(choices) - 1)]
-
-    spoken = language or pick(*LANGUAGES)
-    separator = pick(",", ";", "\t", "|")
-    decimal = pick(",", ",", ".") if separator != "," else "."
-    encoding = pick("utf-8", "utf-8", "utf-8-sig", "utf-16-le", "cp1252")
-    if encoding == "cp1252" and spoken == "cs":
-        encoding = "utf-8"  # Windows-1252 has no Czech letters
-    style = pick(*UnitStyle)
-    units: list[tuple[Quantity, str]] = []
-    # Without a printed unit nobody can tell mV from V in earnest: keep to the canonical ones.
-    if style is not UnitStyle.NONE:
-        if pick(True, False, False):
-            units += [(Quantity.VOLTAGE, "mV"), (Quantity.CURRENT, "mA")]
-        if pick(True, False, False, False):
-            units.append((Quantity.CONSUMED, "Ah"))
-        if pick(True, False, False, False):
-            units.append((Quantity.TEMPERATURE, "degF"))
-    spelling = pick((("degC", "\N{DEGREE SIGN}C"), ("degF", "\N{DEGREE SIGN}F")), ())
-    return Dialect(
-        separator=separator,
-        decimal=decimal,
-        encoding=encoding,
-        newline=pick("\n", "\r\n"),
-        language=spoken,
-        place_first=pick(True, True, False),
-        glue=pick(" ", " ", "_", "-"),
-        unit_style=style,
-        units=tuple(units),
-        unit_spelling=spelling,
-        time_form=pick(*TimeForm),
-        date_format=pick("%Y-%m-%d", "%d.%m.%Y", "%m/%d/%Y"),
-        preamble=pick("", "", ":", "=", separator),
-        comment=pick("", "", "#"),
-        quoted=pick(True, False, False, False, False),
-        blank=pick("", "", "-", "---", "nan", "n/a"),
-        trailing=pick(True, False, False, False, False, False),
-        counter=pick(True, False, False, False, False, False),
-        long=long,
-    )

@@ -13,12 +13,12 @@ from numpy.random import Generator
 
 from telemetry.model.channels import Quantity
 from telemetry.simulate.faults import SERVO_KINDS, Fault, FaultKind
-from telemetry.simulate.machines import between, pick, random_aircraft
 from telemetry.simulate.parts import BUS, AircraftModel, PathKind, ServoLaw
 from telemetry.simulate.pilot import Pilot
 from telemetry.simulate.season import Change, Habits, Season
-from telemetry.simulate.telemetry.dialect import random_dialect
 from telemetry.simulate.telemetry.sensors import Mode, Sensor, Telemetry, Unit
+from tests.simulated.dialects import random_dialect
+from tests.simulated.machines import between, pick, random_aircraft
 
 
 def random_telemetry(
