@@ -357,6 +357,26 @@ def test_original_and_flight_both_damaged_is_a_problem_and_no_crash(
     ]
 
 
+def test_the_flights_of_a_record_that_cannot_be_read_stay_where_they_are(
+    book: Logbook, added: Any, make: Make
+) -> None:
+    """Nobody can tell whose they are: what is not understood is not thrown away."""
+    other = make(seed=2000)
+    book.add(other.log, aircraft="tern", source=other.data)
+    lost = next(r for r in book.recordings() if len(r.flights) == 2)
+    (book.path / "originals" / f"{lost.id}.json").write_text("{")
+    kept = {}
+    for part in lost.flights:
+        path = book.path / "flights" / "aircraft=tern" / f"{part.id}.parquet"
+        path.write_bytes(path.read_bytes()[:-100])  # its own copy of the record went too
+        kept[path] = path.read_bytes()
+    report = book.check_book()
+    assert report.recordings == 1
+    assert [p.what for p in report.problems] == ["this file of the book is damaged"]
+    assert not [name for name in report.removed if name.endswith(".parquet")]
+    assert {path: path.read_bytes() for path in kept} == kept
+
+
 def test_a_bomb_in_place_of_an_original_is_not_unpacked(book: Logbook, added: Any) -> None:
     import tracemalloc
 

@@ -356,6 +356,25 @@ def test_a_restart_on_the_ground_is_told_without_alarm_unless_it_was_a_brownout(
     assert [f.code for f in found_in(real, quality=quality)] == ["brownout"]
 
 
+@pytest.mark.parametrize(
+    ("time_s", "level"),
+    [
+        (99.0, Level.CLEAR),  # a second before take-off
+        (101.0, Level.WATCH),
+        (399.0, Level.WATCH),
+        (402.9, Level.WATCH),  # the hole before it took the end of the flight
+        (403.1, Level.CLEAR),
+        (49.0, Level.CLEAR),
+        (62.9, Level.WATCH),  # so in a stir
+        (63.1, Level.CLEAR),
+    ],
+)
+def test_a_restart_within_3_s_after_load_belongs_to_it(time_s: float, level: Level) -> None:
+    again = Restart(time_s=time_s, place="bus", column="used", before=120.0, after=0.0)
+    quality = Quality(row_s=0.1, shortest_sure_dip_s=0.1, restarts=(again,))
+    assert told(found_in(quality=quality)) == [("restart", "bus", level)]
+
+
 def thin(**more: Any) -> list[str]:
     return [f.title for f in found_in(**more) if f.code == "log-too-thin"]
 

@@ -109,3 +109,60 @@ def test_dots_between_hours_minutes_and_seconds(minute: str, tmp_path: Path) -> 
     log = read_log(path)
     np.testing.assert_allclose(log.time_s, np.arange(30.0))
     assert "hh:mm:ss" in log.provenance.time_form
+
+
+def written(folder: Path, *rows: str, name: str = "Time") -> Path:
+    path = folder / "log.csv"
+    lines = [f"{name},Bus voltage [V]", *(f"{row},5.9{k % 10}" for k, row in enumerate(rows))]
+    path.write_text("\n".join(lines) + "\n", encoding="utf-8")
+    return path
+
+
+@pytest.mark.parametrize(
+    ("stamps", "step_s"),
+    [
+        # The clock goes back from summer time to winter time, and forward again in spring.
+        (
+            ["2026-10-25T02:59:58+02:00", "2026-10-25T02:59:59+02:00", "2026-10-25T02:00:00+01:00"],
+            1,
+        ),
+        (
+            ["2026-03-29T01:59:58+01:00", "2026-03-29T01:59:59+01:00", "2026-03-29T03:00:00+02:00"],
+            1,
+        ),
+        (["2026-05-01T12:00:00+02:00", "2026-05-01T12:00:10+02:00", "2026-05-01T10:00:20Z"], 10),
+    ],
+)
+def test_a_change_of_zone_moves_no_row(stamps: list[str], step_s: int, tmp_path: Path) -> None:
+    """The standard library reads the same instants."""
+    log = read_log(written(tmp_path, *stamps))
+    read = [datetime.fromisoformat(s) for s in stamps]
+    assert log.time_s.tolist() == [(r - read[0]).total_seconds() for r in read]
+    assert log.time_s.tolist() == [0.0, step_s, 2 * step_s]
+    assert len(log.provenance.recordings) == 1
+    assert log.provenance.start == stamps[0]
+
+
+@pytest.mark.parametrize(
+    ("date", "start"),
+    [
+        ("17/12/2026", "2026-12-17"),  # 17 can be no month, 12 can
+        ("12/17/2026", "2026-12-17"),
+        ("20261224", "2026-12-24"),  # a date printed as one number
+        ("20260124", "2026-01-24"),
+    ],
+)
+def test_december_is_a_month_like_any_other(date: str, start: str, tmp_path: Path) -> None:
+    path = tmp_path / "log.csv"
+    rows = [f"{date},09:58:3{k},5.9{k}" for k in range(5)]
+    path.write_text("\n".join(["Date,Time,Bus voltage [V]", *rows]) + "\n", encoding="utf-8")
+    log = read_log(path)
+    assert log.provenance.start == f"{start}T09:58:30"
+    assert log.time_s.tolist() == [0.0, 1.0, 2.0, 3.0, 4.0]
+
+
+def test_a_day_and_a_month_that_both_may_be_december_stay_open(tmp_path: Path) -> None:
+    path = tmp_path / "log.csv"
+    rows = [f"11/12/2026,09:58:3{k},5.9{k}" for k in range(5)]
+    path.write_text("\n".join(["Date,Time,Bus voltage [V]", *rows]) + "\n", encoding="utf-8")
+    assert read_log(path).provenance.start is None

@@ -73,6 +73,14 @@ def test_units_convert_exactly(symbol: str, value: float, want: float) -> None:
         ([99, 100, -1], Quantity.REMAINING, "%", [-1]),
         ([65535, 65535], Quantity.VOLTAGE, "mV", []),
         ([1, 2, 65535], Quantity.UNKNOWN, "V", []),
+        # A round number only where it is over ten times as far out as all others.
+        ([500, 999, 9999], Quantity.CONSUMED, "mAh", [9999]),
+        ([500, 1000, 9999], Quantity.CONSUMED, "mAh", []),
+        ([5, 99, 999], Quantity.CONSUMED, "mAh", [999]),
+        ([5, 100, 999], Quantity.CONSUMED, "mAh", []),
+        # The end of a number range: three times.
+        ([500, 21844, 65535], Quantity.CONSUMED, "mAh", [65535]),
+        ([500, 21846, 65535], Quantity.CONSUMED, "mAh", []),
     ],
 )
 def test_sentinels_only_where_physics_says_so(

@@ -204,6 +204,17 @@ def test_numbers_that_need_a_profile_say_so(make_review: Make, review: Review) -
     assert number.detail == "no pack capacity in the profile"
 
 
+@pytest.mark.parametrize(("left", "shown"), [((3, 1), "1"), ((1, 3), "1"), ((2, 2), "2")])
+def test_flights_left_are_those_of_the_pack_that_has_the_fewest(
+    left: tuple[int, int], shown: str, review: Review
+) -> None:
+    packs = tuple(
+        replace(s, flights_left=n) for s, n in zip(review.flights[0].packs, left, strict=True)
+    )
+    number = built(replace(review, flights=(replace(review.flights[0], packs=packs),)))
+    assert number.first.numbers[4].value == shown
+
+
 def test_the_checks_are_the_advice_gravest_first_and_end_with_the_usual(
     document: Document,
 ) -> None:

@@ -22,7 +22,7 @@ from telemetry.report.figures.traces import (
     of_quantity,
     path_order,
 )
-from telemetry.results import EventKind, Origin, PhaseKind, Review
+from telemetry.results import EventKind, Origin, PhaseKind, Review, Span
 
 
 @pytest.fixture(scope="module")
@@ -131,6 +131,40 @@ def test_lines_break_at_the_gap(drawn: tuple[Figure, timeline.Layout]) -> None:
     assert broken.size == 1
     before, after = t[broken[0] - 1], t[broken[0] + 1]
     assert before < 300.0 < 303.0 < after < 306.0
+
+
+def gaps_shown(fig: Figure, label: str) -> list[tuple[float, float]]:
+    """Start and end of the stretches without rows set off in the panel of this label."""
+    drawn = [c for c in axes_named(fig, label).collections if c.get_gid() == "gap-all"]
+    boxes = [p.vertices[:, 0] for c in drawn for p in c.get_paths()]
+    return [(float(x.min()), float(x.max())) for x in boxes]
+
+
+def test_every_gap_is_set_off_in_both_panels(
+    drawn: tuple[Figure, timeline.Layout], review: Review
+) -> None:
+    spans = [(g.start_s, g.end_s) for g in review.quality.gaps]
+    assert spans
+    for label in ("voltage (V)", "current (A)"):
+        np.testing.assert_allclose(gaps_shown(drawn[0], label), spans)
+    strips = [ax for ax in drawn[0].axes if not ax.get_ylabel()]
+    assert not [c for ax in strips for c in ax.collections if c.get_gid() == "gap-all"]
+
+
+def test_of_very_many_gaps_the_longest_are_set_off(
+    review: Review, readings: Readings, looks: dict[str, style.Look]
+) -> None:
+    # 201 gaps in no order of length: the shortest one is left out.
+    lengths = 0.5 + 0.01 * ((np.arange(201) * 37 + 90) % 201)
+    shortest = int(np.argmin(lengths))
+    gaps = tuple(
+        Span(start_s=3.0 * k, end_s=3.0 * k + length) for k, length in enumerate(lengths.tolist())
+    )
+    cut = replace(review, quality=replace(review.quality, gaps=gaps))
+    fig = style.new_figure(1080, 430)
+    timeline.compose(fig, cut, readings, looks)
+    starts = [start for start, _ in gaps_shown(fig, "voltage (V)")]
+    assert starts == pytest.approx([3.0 * k for k in range(201) if k != shortest])
 
 
 def test_event_marks_stand_at_their_seconds_with_their_shapes(
