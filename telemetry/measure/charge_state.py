@@ -199,15 +199,10 @@ class FlightsLeft:
     cautious : int
         At the highest charge that so many flights may take together (one-sided 95 %), with the
         low end of what is left.
-    left_mah, reserve_mah, usual_mah : float
-        What is in the pack, what has to stay in it, and what a flight takes.
     """
 
     usual: int
     cautious: int
-    left_mah: float
-    reserve_mah: float
-    usual_mah: float
 
 
 def flights_left(
@@ -257,13 +252,7 @@ def flights_left(
     low_room = capacity_mah - drawn_mah.high - reserve
     fit = max(int(room // usual), 0) if usual > 0 else 0
     cautious = next(k for k in range(fit, -1, -1) if k == 0 or needed(k) <= low_room)
-    return FlightsLeft(
-        usual=fit,
-        cautious=cautious,
-        left_mah=capacity_mah - drawn_mah.value,
-        reserve_mah=reserve,
-        usual_mah=usual,
-    )
+    return FlightsLeft(usual=fit, cautious=cautious)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

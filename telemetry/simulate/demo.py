@@ -33,15 +33,6 @@ from telemetry.simulate.telemetry.dialect import Dialect
 
 DEMO_SEED = 2026
 DEMO_FLIGHTS = 12
-# The logs of the usual season that are kept beside the program.
-SAMPLES = (
-    "tern-bench-stir.csv",
-    "tern-flight-01.csv",
-    "tern-flight-06.csv",
-    "tern-flight-12.csv",
-    "dunlin-flight-01.csv",
-    "dunlin-flight-11.csv",
-)
 
 TERN_FAULTS = (
     Fault(

@@ -14,7 +14,7 @@ import numpy as np
 from scipy import stats
 
 from telemetry.numerics.statistics.charts import Cusum, cusum, cusum_limit, ewma, ewma_reach
-from telemetry.numerics.statistics.robust import mann_kendall, step_test, theil_sen
+from telemetry.numerics.statistics.robust import likely_step, mann_kendall, theil_sen
 from telemetry.trends.parts import FloatArray, IntArray, Part, Weighed, weigh
 
 # Half the shift, in standard deviations, that is to be found soonest: one deviation (custom).
@@ -235,7 +235,7 @@ def _is_sudden(j: Judgement) -> bool:
     assert j.onset is not None
     sd = float(np.median(j.sd))
     y = j.rise[max(j.onset - 1, 0) :]
-    found = step_test(j.rise)
+    found = likely_step(j.rise)
     if found is None:
         return False
     jump, level = float(np.diff(y).max()), float(np.median(y[1:][-4:]))

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy.signal import find_peaks
@@ -90,6 +92,25 @@ def test_exactly_at_the_margin_is_no_spike() -> None:
     v[100] = 3.1
     events = find_spikes(readings_of(reading(t, v)), (phase(PhaseKind.FLIGHT, 0, 61),), LIMITS)
     assert len(events) == 1
+
+
+@pytest.mark.parametrize(("step_a", "margin_a"), [(1.0, 1.4434), (2.0, 2.8868), (0.5, 1.0)])
+def test_the_margin_has_a_floor_of_a_coarse_sensors_rounding(
+    step_a: float, margin_a: float
+) -> None:
+    """Over half of the readings are equal, so the MAD is 0; rounding has the deviation of an even
+    distribution one step wide, step / sqrt(12): five of it, and never less than 1 A."""
+    rng = np.random.default_rng(3)
+    assert np.std(rng.uniform(-0.5, 0.5, 200_000)) == pytest.approx(1 / 12**0.5, rel=0.003)
+    t = np.arange(0, 60, 0.2)
+    v = np.full(t.size, 6.0)
+    v[::7] += step_a
+    v[150] = 6.0 + 3 * step_a
+    coarse = replace(reading(t, v), resolution=step_a)
+    _, margin, _ = spike_score(coarse, LIMITS)
+    assert margin == pytest.approx(np.full(t.size, margin_a), abs=1e-4)
+    events = find_spikes(readings_of(coarse), (phase(PhaseKind.FLIGHT, 0, 61),), LIMITS)
+    assert [e.peak_a for e in events] == [6.0 + 3 * step_a]
 
 
 def test_charge_above_the_baseline_by_hand() -> None:

@@ -161,8 +161,9 @@ def test_december_is_a_month_like_any_other(date: str, start: str, tmp_path: Pat
     assert log.time_s.tolist() == [0.0, 1.0, 2.0, 3.0, 4.0]
 
 
-def test_a_day_and_a_month_that_both_may_be_december_stay_open(tmp_path: Path) -> None:
+@pytest.mark.parametrize("date", ["11/12/2026", "12/11/2026"])
+def test_a_day_and_a_month_that_both_may_be_december_stay_open(date: str, tmp_path: Path) -> None:
     path = tmp_path / "log.csv"
-    rows = [f"11/12/2026,09:58:3{k},5.9{k}" for k in range(5)]
+    rows = [f"{date},09:58:3{k},5.9{k}" for k in range(5)]
     path.write_text("\n".join(["Date,Time,Bus voltage [V]", *rows]) + "\n", encoding="utf-8")
     assert read_log(path).provenance.start is None

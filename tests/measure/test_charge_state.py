@@ -22,7 +22,7 @@ from telemetry.measure.charge_state import (
     guess_pack,
 )
 from telemetry.numerics.intervals import Interval
-from tests.measured_data import leaf_file, needs_data
+from tests.measured_data import POUCH, leaf_file, needs_data
 
 exact = Interval.exact
 
@@ -193,27 +193,52 @@ def test_records_come_before_a_voltage() -> None:
 
 
 @needs_data
-@pytest.mark.parametrize("file", ["10C", "25C-2", "40C-1"])
+@pytest.mark.parametrize("file", ["10C", "40C-1"])
 def test_a_measured_cell_lies_within_what_its_rest_voltage_tells(file: str) -> None:
     """Rest voltages after each tenth of a discharge of a laboratory cell (Wiggins, Allu, Wang,
-    Oak Ridge National Laboratory, doi 10.5281/zenodo.2580327), at 10, 25 and 40 degC. Its 25 degC
-    run is one of the curves the interval spans; the other two runs are not.
+    Oak Ridge National Laboratory, doi 10.5281/zenodo.2580327), at 10 and 40 degC. One of the curves
+    that the interval spans is this cell's at 25 degC, so this shows that warmth matters little,
+    not that the curve is right for another cell.
     """
     path = leaf_file(f"HPPC-{file}.csv")
     skip = int(path.read_text(encoding="utf-8").startswith("Exclude"))  # one has no header
     data = pd.read_csv(path, header=None, skiprows=skip, index_col=False)
-    t, a, v = (data[c].to_numpy(float) for c in (1, 8, 9))
-    charge_ah = np.r_[0.0, np.cumsum(np.diff(t) * (a[1:] + a[:-1]) / 2)] / 3600
-    rest = np.abs(a) < 0.05
-    edge = np.flatnonzero(np.diff(np.r_[False, rest, False].astype(int)))
-    ends = [(s, e - 1) for s, e in zip(edge[::2], edge[1::2], strict=True)]
-    points = [(charge_ah[e], v[e]) for s, e in ends if t[e] - t[s] > 1200]
-    full = max(q for q, _ in points)
-    assert len(points) >= 9
-    for q, volts in points:
+    rests = rested(*(data[c].to_numpy(float) for c in (1, 8, 9)))
+    full = max(q for q, _ in rests)
+    assert len(rests) >= 9
+    for q, volts in rests:
         pct = max(100 - 100 * (full - q) / 30.3, 0.0)  # 30.3 Ah is what a 1 C discharge gave
-        found = charge_from_rest("liion", float(volts))
+        found = charge_from_rest("liion", volts)
         assert found.low - 1 <= pct <= found.high + 1, f"{volts:.3f} V at {pct:.0f} %"
+
+
+def rested(t: np.ndarray, a: np.ndarray, v: np.ndarray) -> list[tuple[float, float]]:
+    """Charge so far, Ah, and voltage at the end of each rest of more than 20 minutes."""
+    charge_ah = np.r_[0.0, np.cumsum(np.diff(t) * (a[1:] + a[:-1]) / 2)] / 3600
+    rest = np.r_[False, np.abs(a) < 0.05, False]
+    edge = np.flatnonzero(np.diff(rest.astype(int)))
+    ends = [(s, e - 1) for s, e in zip(edge[::2], edge[1::2], strict=True)]
+    return [(float(charge_ah[e]), float(v[e])) for s, e in ends if t[e] - t[s] > 1200]
+
+
+@needs_data
+def test_a_cell_of_none_of_the_curves_lies_within_what_its_rest_voltage_tells() -> None:
+    """A lithium-polymer cell as it came, charged, and after four discharges (SINTEF, cell type
+    SLPBA842124HV, 23 October 2024). Its slowest discharge gave 7.254 Ah. It is charged to 4.35 V;
+    all above 4.2 V is full."""
+    data = pd.read_csv(POUCH)
+    t = data["test_time_second"].to_numpy(float)
+    whole = (t > 0) | (np.arange(t.size) == 0)  # at some rows the time is missing and written as 0
+    columns = (data[c].to_numpy(float)[whole] for c in ("current_ampere", "voltage_volt"))
+    rests = rested(t[whole], *columns)
+    full = max(q for q, _ in rests)
+    assert len(rests) == 10
+    for q, volts in rests:
+        pct = max(100 - 100 * (full - q) / 7.254, 0.0)
+        found = charge_from_rest("lipo", volts)
+        assert found.low - 1 <= pct <= found.high + 1, f"{volts:.3f} V at {pct:.0f} %"
+    # As it came: 3.813 V at 44 %.
+    assert charge_from_rest("lipo", rests[0][1]).value == pytest.approx(44, abs=3)
 
 
 @given(st.sampled_from(["lipo", "liion"]), st.floats(2.5, 4.4), st.floats(0, 0.5))
@@ -230,7 +255,7 @@ def test_flights_that_fit_by_hand() -> None:
     found = flights_left(
         capacity_mah=4000, drawn_mah=exact(600), flights_mah=[480, 500, 520], reserve_pct=30
     )
-    assert (found.usual, found.left_mah, found.reserve_mah) == (4, 3400, 1200)
+    assert found.usual == 4
     # Four flights: 2000 + 2.920 * 20 * sqrt(4 + 16/3) = 2178 (t of 2 degrees of freedom), fits.
     assert found.cautious == 4
     wide = flights_left(
@@ -254,8 +279,7 @@ def test_as_many_flights_as_fit_exactly(drawn: float, usual: int) -> None:
     found = flights_left(
         capacity_mah=3000, drawn_mah=exact(drawn), flights_mah=[500], reserve_pct=10
     )
-    assert (found.usual, found.reserve_mah, found.usual_mah) == (usual, 300, 500)
-    assert found.left_mah == 3000 - drawn
+    assert found.usual == usual
 
 
 @pytest.mark.parametrize(("room", "cautious"), [(1250, 2), (1249.9, 1), (625, 1), (624.9, 0)])

@@ -10,13 +10,21 @@ from telemetry.model.errors import OutputError
 from telemetry.simulate import demo_season, write_csv
 from telemetry.simulate.demo import (
     DEMO_FLIGHTS,
-    SAMPLES,
     demo_logs,
     demo_readme,
     dunlin_season,
     tern_season,
 )
 
+# The logs of the usual season that are kept beside the program.
+SAMPLES = (
+    "tern-bench-stir.csv",
+    "tern-flight-01.csv",
+    "tern-flight-06.csv",
+    "tern-flight-12.csv",
+    "dunlin-flight-01.csv",
+    "dunlin-flight-11.csv",
+)
 SAMPLE_LOGS = Path(__file__).parents[2] / "sample_logs"
 
 

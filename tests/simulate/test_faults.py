@@ -6,7 +6,16 @@ import numpy as np
 import pytest
 
 from telemetry.results import PhaseKind
-from telemetry.simulate import Fault, FaultKind, Pilot, Recording, move, simulate, usual_plan
+from telemetry.simulate import (
+    Fault,
+    FaultKind,
+    PathKind,
+    Pilot,
+    Recording,
+    move,
+    simulate,
+    usual_plan,
+)
 from telemetry.simulate.fleet import dunlin, dunlin_telemetry, tern, tern_telemetry
 from telemetry.simulate.physics.motion import Motion
 
@@ -51,8 +60,8 @@ def test_before_its_onset_a_fault_changes_nothing(motion: Motion) -> None:
         np.testing.assert_array_equal(column.values, same.values)
 
 
-@pytest.mark.parametrize("kind", list(FaultKind))
-def test_every_kind_shows_in_the_table(motion: Motion, kind: FaultKind) -> None:
+def _one(kind: FaultKind) -> Fault:
+    """A large fault of this kind."""
     place, servo, level = {
         FaultKind.SERVO_BINDING: ("tail", "tail 1", 0.5),
         FaultKind.SERVO_HEATING: ("tail", "tail 1", 0.5),
@@ -70,16 +79,120 @@ def test_every_kind_shows_in_the_table(motion: Motion, kind: FaultKind) -> None:
         FaultKind.REGULATOR_LIMIT: ("bus", "", 0.9),
         FaultKind.REGULATOR_HOT: ("bus", "", 1.0),
     }.get(kind, ("pack 2", "", 0.5))
-    regulated = kind in (FaultKind.REGULATOR_LIMIT, FaultKind.REGULATOR_HOT)
-    fault = Fault(kind=kind, place=place, servo=servo, start=level)
-    healthy, faulty = _fly(motion, regulated=regulated), _fly(motion, fault, regulated=regulated)
+    return Fault(kind=kind, place=place, servo=servo, start=level)
+
+
+def _with(motion: Motion, *faults: Fault) -> Recording:
+    limited = {FaultKind.REGULATOR_LIMIT, FaultKind.REGULATOR_HOT}
+    return _fly(motion, *faults, regulated=any(f.kind in limited for f in faults))
+
+
+@pytest.mark.parametrize("kind", list(FaultKind))
+def test_every_kind_changes_what_is_logged(motion: Motion, kind: FaultKind) -> None:
+    faulty = _with(motion, _one(kind))
+    healthy = _fly(motion, regulated=faulty.aircraft.name == "dunlin")
     assert [f.kind for f in faulty.truth.faults] == [kind]
-    changed = [
-        a.key
+    assert any(
+        not np.array_equal(a.values, b.values, equal_nan=True)
         for a, b in zip(healthy.table.columns, faulty.table.columns, strict=True)
-        if not np.array_equal(a.values, b.values, equal_nan=True)
-    ]
-    assert changed
+    )
+
+
+@pytest.mark.parametrize("kind", [None, *FaultKind])
+def test_ohm_and_kirchhoff_hold_whatever_is_wrong(motion: Motion, kind: FaultKind | None) -> None:
+    fault = () if kind is None else (_one(kind),)
+    recording = _with(motion, *fault)
+    signals, truth = recording.signals, recording.truth
+    packs = sum(signals[f"{p.name}/current"] for p in recording.aircraft.packs)
+    np.testing.assert_allclose(packs, signals["bus/current"], atol=1e-6)
+    nodes = sum(signals[f"{n.name}/current"] for n in recording.aircraft.nodes)
+    assert (signals["bus/current"] - nodes).min() > -1e-9, "the main unit's own gives nothing"
+    away = np.zeros(recording.time_s.size, dtype=bool)
+    for contact in truth.contacts:
+        away |= (recording.time_s >= contact.start_s - motion.dt_s / 2) & (
+            recording.time_s < contact.end_s - motion.dt_s / 2
+        )
+    for node, above in truth.parents.items():
+        drop = signals[f"{above}/voltage"] - signals[f"{node}/voltage"]
+        ohm = truth.branch_mohm[node] / 1000
+        sound = ~away if kind is FaultKind.CONTACT else slice(None)
+        np.testing.assert_allclose(
+            drop[sound], ohm * signals[f"{node}/current"][sound], atol=1e-9, err_msg=node
+        )
+    for pack in recording.aircraft.packs:
+        amps = signals[f"{pack.name}/current"]
+        if pack.path.kind is not PathKind.DIODE or kind is FaultKind.SWITCH_STEP:
+            continue  # a regulator holds its own voltage; the step has a test of its own
+        drop = signals[f"{pack.name}/voltage"] - signals["bus/voltage"]
+        on = amps > 0.05
+        assert on.any()
+        expected = pack.path.drop_v + pack.path.ohm * amps[on]
+        np.testing.assert_allclose(drop[on], expected, atol=1e-6, err_msg=pack.name)
+
+
+def test_a_servo_that_heats_draws_more_and_more(motion: Motion) -> None:
+    healthy, faulty = _fly(motion), _with(motion, _one(FaultKind.SERVO_HEATING))
+
+    def ratios(name: str) -> list[float]:
+        """Against the healthy flight, in each quarter of the time in the air."""
+        quarters = [
+            np.array_split(_during(r, PhaseKind.FLIGHT, name), 4) for r in (faulty, healthy)
+        ]
+        return [float(a.mean() / b.mean()) for a, b in zip(*quarters, strict=True)]
+
+    tail = ratios("tail/current")
+    assert tail == sorted(tail)
+    assert tail[-1] > tail[0] + 0.02
+    assert ratios("left wing/current") == pytest.approx([1.0] * 4, abs=0.001)
+
+
+def test_a_servo_that_hunts_draws_at_rest_too(motion: Motion) -> None:
+    healthy, faulty = _fly(motion), _with(motion, _one(FaultKind.SERVO_HUNTING))
+    rest = [_during(r, PhaseKind.GROUND, "tail/current").mean() for r in (faulty, healthy)]
+    assert rest[0] > 1.05 * rest[1]
+    rest = [_during(r, PhaseKind.GROUND, "left wing/current").mean() for r in (faulty, healthy)]
+    assert rest[0] == pytest.approx(rest[1], rel=0.001)
+
+
+def test_a_packs_lead_is_in_its_source_alone(motion: Motion) -> None:
+    healthy = _fly(motion)
+    faulty = _fly(motion, Fault(kind=FaultKind.PACK_LEAD, place="pack 2", start=0.020))
+    first = {
+        name: float(faulty.truth.sources[name].mohm(0.0) - healthy.truth.sources[name].mohm(0.0))
+        for name in ("pack 1", "pack 2")
+    }
+    # What the packs share moves with it, and with that how warm they are: hundredths of a mOhm.
+    assert first == pytest.approx({"pack 1": 0.0, "pack 2": 20.0}, abs=0.05)
+    assert faulty.truth.branch_mohm == healthy.truth.branch_mohm
+    assert (
+        _during(faulty, PhaseKind.FLIGHT, "pack 2/current").mean()
+        < 0.9 * _during(healthy, PhaseKind.FLIGHT, "pack 2/current").mean()
+    )
+
+
+def test_a_hot_regulator_droops_later_than_one_that_is_weak(motion: Motion) -> None:
+    healthy = _fly(motion, regulated=True)
+
+    def first_droop_s(kind: FaultKind) -> float:
+        faulty = _fly(motion, Fault(kind=kind, place="bus", start=0.95), regulated=True)
+        assert faulty.truth.lowest_v["pack 1"] > 7.3
+        fallen = healthy.signals["bus/voltage"] - faulty.signals["bus/voltage"] > 0.05
+        assert fallen.any()
+        return float(faulty.time_s[np.argmax(fallen)])
+
+    takes_off = min(p.start_s for p in healthy.truth.phases if p.kind is PhaseKind.FLIGHT)
+    assert first_droop_s(FaultKind.REGULATOR_LIMIT) < takes_off
+    assert first_droop_s(FaultKind.REGULATOR_HOT) > takes_off + 60.0
+
+
+def test_a_false_reading_is_in_the_log_and_not_in_the_aircraft(motion: Motion) -> None:
+    recording = _with(motion, _one(FaultKind.SPURIOUS))
+    assert len(recording.truth.wrong) == 2
+    for wrong in recording.truth.wrong:
+        assert wrong.value in recording.updates[wrong.key].values
+        truth = recording.signals["bus/voltage"]
+        assert np.abs(truth - wrong.value).min() > 5.0
+    assert recording.truth.restarts == ()
 
 
 def test_binding_raises_its_node_and_leaves_the_mirror(motion: Motion) -> None:

@@ -21,13 +21,10 @@ GAIN = 0.03
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LinearFit:
-    """Ordinary least squares: coefficients, their standard errors, residuals and their spread."""
+    """Ordinary least squares: coefficients and their standard errors."""
 
     coef: FloatArray
     se: FloatArray
-    residuals: FloatArray
-    residual_sd: float
-    r2: float
 
 
 def least_squares(design: FloatArray, y: FloatArray) -> LinearFit:
@@ -42,7 +39,6 @@ def least_squares(design: FloatArray, y: FloatArray) -> LinearFit:
     Returns
     -------
     LinearFit
-        ``r2`` about the mean where a column is constant, else about zero; 0 where y is constant.
     """
     length = np.sqrt((design**2).sum(axis=0))
     scaled = design / length
@@ -51,15 +47,7 @@ def least_squares(design: FloatArray, y: FloatArray) -> LinearFit:
     residuals = y - scaled @ coef
     sd = float(np.sqrt(residuals @ residuals / max(y.size - coef.size, 1)))
     inverse = np.linalg.inv(r)
-    about = y.mean() if (np.ptp(design, axis=0) == 0).any() else 0.0
-    spread = float((y - about) @ (y - about))
-    return LinearFit(
-        coef=coef / length,
-        se=sd * np.sqrt((inverse**2).sum(axis=1)) / length,
-        residuals=residuals,
-        residual_sd=sd,
-        r2=1.0 - float(residuals @ residuals) / spread if spread > 0 else 0.0,
-    )
+    return LinearFit(coef=coef / length, se=sd * np.sqrt((inverse**2).sum(axis=1)) / length)
 
 
 def source_resistance(

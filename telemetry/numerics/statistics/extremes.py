@@ -53,13 +53,11 @@ class ParetoFit:
     xi : float
         Shape; negative where there is an upper end. ``scipy.stats.genpareto`` calls it ``c``.
     log_likelihood : float
-    excesses : int
     """
 
     sigma: float
     xi: float
     log_likelihood: float
-    excesses: int
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -149,7 +147,7 @@ def fit_pareto(excess: ArrayLike) -> ParetoFit:
     (xi, log_sigma), least = _least(
         lambda xi, log_sigma: -log_likelihood(y, math.exp(log_sigma), xi), (xi, math.log(sigma))
     )
-    return ParetoFit(sigma=math.exp(log_sigma), xi=xi, log_likelihood=-least, excesses=y.size)
+    return ParetoFit(sigma=math.exp(log_sigma), xi=xi, log_likelihood=-least)
 
 
 def _least(

@@ -51,19 +51,14 @@ class MannKendall(NamedTuple):
         Of S without a trend, ties counted.
     z : float
         Normal score with continuity correction.
-    p_rising, p_falling, p_two_sided : float
-        Exact up to 40 values, normal beyond.
-    tau : float
-        Kendall's tau-a: S over the number of pairs.
+    p_rising : float
+        Chance of an S so high without a trend: exact up to 40 values, normal beyond.
     """
 
     s: int
     variance: float
     z: float
     p_rising: float
-    p_falling: float
-    p_two_sided: float
-    tau: float
 
 
 class Step(NamedTuple):
@@ -73,20 +68,12 @@ class Step(NamedTuple):
     ----------
     first : int
         Index of the first value after the step.
-    before, change : float
-        Mean before it, and mean after minus mean before.
-    low, high : float
-        Interval of the change, for a step at that very place.
-    p_two_sided : float
-        Bound on the chance of so large a step somewhere, were there none.
+    change : float
+        Mean after it minus mean before it.
     """
 
     first: int
-    before: float
     change: float
-    low: float
-    high: float
-    p_two_sided: float
 
 
 def theil_sen(x: FloatArray, y: FloatArray, *, confidence: float = 0.95) -> Slope | None:
@@ -147,37 +134,25 @@ def mann_kendall(y: FloatArray) -> MannKendall:
     """
     n = int(y.size)
     if n < 2:
-        return MannKendall(0, 0.0, 0.0, 1.0, 1.0, 1.0, 0.0)
+        return MannKendall(0, 0.0, 0.0, 1.0)
     s = int(np.sign(y[None, :] - y[:, None])[np.triu_indices(n, 1)].sum())
     ties = tuple(sorted(c for c in Counter(y.tolist()).values() if c > 1))
     variance = (n * (n - 1) * (2 * n + 5) - sum(t * (t - 1) * (2 * t + 5) for t in ties)) / 18.0
     z = 0.0 if s == 0 or variance == 0 else (s - np.sign(s)) / np.sqrt(variance)
     if n <= _EXACT_UP_TO:
-        rising, falling = _at_least(s, n, ties), _at_least(-s, n, ties)
-        both = min(1.0, 2.0 * min(rising, falling))
+        rising = _at_least(s, n, ties)
     else:
-        sd = np.sqrt(variance)
-        rising = float(stats.norm.sf((s - 1) / sd)) if variance else 1.0
-        falling = float(stats.norm.sf((-s - 1) / sd)) if variance else 1.0
-        both = float(2.0 * stats.norm.sf(abs(z)))
-    return MannKendall(s, variance, float(z), rising, falling, both, s / comb(n, 2))
+        rising = float(stats.norm.sf((s - 1) / np.sqrt(variance))) if variance else 1.0
+    return MannKendall(s, variance, float(z), rising)
 
 
-def step_test(y: FloatArray, *, floor: float = 0.0, confidence: float = 0.95) -> Step | None:
-    """Find the most likely single step in values in time order, and test it.
-
-    The largest two-sample t over all places of the step; its p-value is bounded by the sum of
-    those of the n - 1 places.
+def likely_step(y: FloatArray) -> Step | None:
+    """The most likely single step in values in time order: where the two-sample t is largest.
 
     Parameters
     ----------
     y : ndarray, shape (n,)
         Finite values in time order.
-    floor : float
-        Least standard deviation of a single value, such as resolution / sqrt(12): on quantised
-        values the scatter on both sides is often zero.
-    confidence : float
-        Of the interval of the change.
 
     Returns
     -------
@@ -197,14 +172,10 @@ def step_test(y: FloatArray, *, floor: float = 0.0, confidence: float = 0.95) ->
     before, after = sums / k, (y.sum() - sums) / (n - k)
     squares = np.cumsum(y**2)[:-1]
     inner = squares - k * before**2 + (y**2).sum() - squares - (n - k) * after**2
-    sd = np.sqrt(np.maximum(inner, 0.0) / (n - 2))
-    se = np.maximum(sd, max(floor, 1e-12 * float(np.abs(y).max()))) * np.sqrt(1 / k + 1 / (n - k))
-    t = np.abs(after - before) / se
-    best = int(np.argmax(t))
-    change = float(after[best] - before[best])
-    reach = float(stats.t.isf((1.0 - confidence) / 2.0, n - 2) * se[best])
-    p = min(1.0, 2.0 * (n - 1) * float(stats.t.sf(t[best], n - 2)))
-    return Step(best + 1, float(before[best]), change, change - reach, change + reach, p)
+    # Values without any scatter on both sides differ by rounding alone.
+    sd = np.maximum(np.sqrt(np.maximum(inner, 0.0) / (n - 2)), 1e-12 * float(np.abs(y).max()))
+    best = int(np.argmax(np.abs(after - before) / (sd * np.sqrt(1 / k + 1 / (n - k)))))
+    return Step(best + 1, float(after[best] - before[best]))
 
 
 def _at_least(s: int, n: int, ties: tuple[int, ...]) -> float:

@@ -32,7 +32,6 @@ YELLOW, BLUE, VERMILLION, PURPLE = "#f0e442", "#0072b2", "#d55e00", "#cc79a7"
 PAPER = "#ffffff"
 # Beside the palette: text that steps back, lines that guide, and washes behind the traces.
 MUTED, GUIDE, WASH, MARK = "#595959", "#d4d4d4", "#eceff2", "#fbe6bd"
-LINE_COLOURS = (BLACK, BLUE, GREEN, VERMILLION, PURPLE)
 
 TEXT_PT = 11.0
 SMALL_PT = 10.0

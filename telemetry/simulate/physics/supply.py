@@ -155,7 +155,7 @@ def _bus(
     volts = guess_v
     asked = slope + BLEED_S
     lines = [s.lines() for s in sources]
-    for _ in range(80):
+    for k in range(90):
         given = [s.current(volts, line) for s, line in zip(sources, lines, strict=True)]
         excess = sum((a for a, _ in given), -constant) - asked * volts
         rate = sum((g for _, g in given), asked)
@@ -163,6 +163,8 @@ def _bus(
         high = np.where(excess < 0.0, volts, high)
         newton = volts + excess / np.maximum(rate, BLEED_S)
         inside = (newton >= low) & (newton <= high)
+        if k >= 40:  # between the two lines of a source at its limit it may go to and fro for ever
+            inside &= np.abs(newton - volts) < 1e-11
         step = np.where(inside, newton, 0.5 * (low + high))
         change = float(np.max(np.abs(step - volts)))
         volts = step
