@@ -31,7 +31,7 @@ def test_a_difference_takes_the_other_side_of_what_is_subtracted() -> None:
     assert found["u"].high == pytest.approx(7.8 + 0.3)
 
 
-def test_the_gum_resistance_example_to_first_order() -> None:
+def test_relative_uncertainties_of_a_quotient_add_in_squares() -> None:
     """R = V/I with independent relative uncertainties: they add in squares (JCGM 100, 5.1.6)."""
 
     def ratio(x: Mapping[str, float]) -> dict[str, float]:
