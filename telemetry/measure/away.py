@@ -22,15 +22,17 @@ from telemetry.results import OutSign
 DEAD_V = 1.5
 # A regulator lies between where a pack stays above the bus by this much, giving (ours): its
 # set-point, not the pack's voltage, decides who gives.
-_HEAD_V = 0.8
+HEAD_V = 0.8
 # Two readings of one moment differ by this and by their resolutions (ours).
 _READ_V = 0.03
 # A pack whose own voltage fell by this part at once, and the other's did not, broke down (ours: a
 # third of a cell of two).
 _COLLAPSED = 0.15
 _GIVING = 0.2
-_JUST_S, _NEAR_S, _FEW = 10.0, 60.0, 3
-_HELD_S = 5.0
+# "Just before" is the last so many seconds of like load, within this time; a reading counts for
+# so long (ours).
+JUST_S, NEAR_S, HELD_S = 10.0, 60.0, 5.0
+_FEW = 3
 
 
 def dead_spans(
@@ -51,11 +53,11 @@ def dead_spans(
     others = [r for r in _supplies(readings, aircraft) if r.place != name]
     if own is None or own.size < _FEW or not others:
         return []
-    dead = held_at(own.t, own.v, grid, _HELD_S) < DEAD_V
+    dead = held_at(own.t, own.v, grid, HELD_S) < DEAD_V
     alive = np.zeros(grid.size, dtype=bool)
     for r in others:
-        alive |= held_at(r.t, r.v, grid, _HELD_S) > DEAD_V
-    before = np.cumsum(held_at(own.t, own.v, grid, _HELD_S) > 2 * DEAD_V) > 0
+        alive |= held_at(r.t, r.v, grid, HELD_S) > DEAD_V
+    before = np.cumsum(held_at(own.t, own.v, grid, HELD_S) > 2 * DEAD_V) > 0
     step = float(grid[1] - grid[0]) if grid.size > 1 else 0.0
     return merge(mask_to_spans(grid, dead & alive & before, hold_s=2 * step), 2.0)
 
@@ -98,16 +100,16 @@ def sign_of(
     if below is None or flows is None:
         return OutSign.UNKNOWN
     grid, share, total = flows
-    head = held_at(own.t, own.v, grid, _HELD_S) - held_at(below.t, below.v, grid, _HELD_S)
+    head = held_at(own.t, own.v, grid, HELD_S) - held_at(below.t, below.v, grid, HELD_S)
     inside = (grid >= span[0]) & (grid < span[1]) & np.isfinite(head)
     with np.errstate(invalid="ignore"):
         gave = np.isfinite(head) & (share > _GIVING)
-    near = gave & (np.abs(grid - span[0]) < _NEAR_S)
+    near = gave & (np.abs(grid - span[0]) < NEAR_S)
     gave = near if near.sum() >= 2 * _FEW else gave
     if inside.sum() < _FEW or gave.sum() < _FEW:
         return OutSign.UNKNOWN
     usual = float(np.median(head[gave]))
-    if usual > _HEAD_V:
+    if usual > HEAD_V:
         return OutSign.UNKNOWN
     margin = max(_READ_V, (own.resolution or 0.0) + (below.resolution or 0.0))
     loaded = inside & (total >= np.nanmedian(total[inside]))
@@ -119,8 +121,8 @@ def _collapsed(r: Reading, beside: Reading, span: tuple[float, float]) -> bool:
     """Whether a voltage fell far at the span's start, and the one beside it did not."""
 
     def fall(x: Reading) -> float:
-        before = x.within(span[0] - _JUST_S, span[0] - 0.5).v
-        after = x.within(span[0] + 0.5, min(span[1], span[0] + _JUST_S)).v
+        before = x.within(span[0] - JUST_S, span[0] - 0.5).v
+        after = x.within(span[0] + 0.5, min(span[1], span[0] + JUST_S)).v
         if min(before.size, after.size) < _FEW:
             return 0.0
         return 1.0 - float(np.median(after)) / max(float(np.median(before)), 1e-9)

@@ -9,10 +9,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from telemetry.aircraft import Aircraft
-from telemetry.measure.away import DEAD_V, dead_spans, sign_of
+from telemetry.measure.away import DEAD_V, HELD_S, JUST_S, NEAR_S, dead_spans, sign_of
 from telemetry.model.channels import Quantity
 from telemetry.model.log import FloatArray
-from telemetry.numerics.intervals import Interval
+from telemetry.numerics.intervals import Interval, likeness
 from telemetry.numerics.sampling import held_at, outside
 from telemetry.numerics.spans import mask_to_spans, merge
 from telemetry.readings import Reading, Readings, block_means
@@ -28,9 +28,6 @@ _NOTHING, _SOMETHING = 0.05, 0.2
 _LEAST_OUT_S = 1.0
 _LONGEST_CHECK_S = 60.0
 _GRID_S = 0.25
-# "Just before" is the last so many seconds of like load, within this time (ours).
-_JUST_S, _NEAR_S = 10.0, 60.0
-_HELD_S = 5.0
 # Gain error of a current sensor (common practice, no source: 1 to 2 %); that of two together
 # moves a share s by s (1 - s) times this.
 _TWO_GAINS = 0.02 * math.sqrt(2)
@@ -129,7 +126,7 @@ def _pack_currents(readings: Readings, aircraft: Aircraft) -> dict[str, Reading]
         bus = None if aircraft.bus is None else readings.get(Quantity.CURRENT, aircraft.bus)
         if bus is None or not bus.size:
             return None
-        rest = bus.v - sum(held_at(r.t, r.v, bus.t, _HELD_S) for r in known.values())
+        rest = bus.v - sum(held_at(r.t, r.v, bus.t, HELD_S) for r in known.values())
         at = np.isfinite(rest)
         known[absent[0]] = Reading(
             channel=bus.channel,
@@ -148,7 +145,7 @@ def _ratio(part: FloatArray, whole: FloatArray, step: float) -> Interval:
     """
     ratio = float(part.sum() / whole.sum())
     rest = part - ratio * whole
-    half = 1.96 * math.sqrt(float((rest**2).sum()) * _likeness(rest)) / float(whole.sum())
+    half = 1.96 * math.sqrt(float((rest**2).sum()) * likeness(rest)) / float(whole.sum())
     zero = math.hypot(ratio, 1 - ratio) * step / 2 / float(whole.mean())
     return _with_gains(ratio, math.hypot(half, zero))
 
@@ -162,22 +159,13 @@ def _slope(part: FloatArray, whole: FloatArray) -> Interval | None:
     slope = float((moved * part).sum()) / sxx
     rest = part - part.mean() - slope * moved
     free = part.size - 2
-    half = 2.0 * math.sqrt(float((rest**2).sum()) / free / sxx * _likeness(rest))
+    half = 2.0 * math.sqrt(float((rest**2).sum()) / free / sxx * likeness(rest))
     # Told to less than a quarter either way it tells nothing (ours).
     return None if half > 0.25 else _with_gains(slope, half)
 
 
 def _with_gains(share: float, half: float) -> Interval:
     return Interval.around(share, math.hypot(half, _TWO_GAINS * abs(share * (1 - share))))
-
-
-def _likeness(rest: FloatArray) -> float:
-    """How much the variance of a mean grows by likeness of neighbours: (1 + r) / (1 - r)."""
-    power = float((rest**2).sum())
-    if power <= 0:
-        return 1.0
-    r = min(max(float((rest[1:] * rest[:-1]).sum()) / power, 0.0), 0.9)
-    return (1 + r) / (1 - r)
 
 
 def pack_outs(
@@ -205,7 +193,7 @@ def pack_outs(
         return ()
     flows = _pack_currents(readings, aircraft) or {}
     grid = np.arange(readings.start_s, readings.end_s, _GRID_S)
-    held = [held_at(r.t, r.v, grid, _HELD_S) for r in flows.values()]
+    held = [held_at(r.t, r.v, grid, HELD_S) for r in flows.values()]
     flow = np.array(held).reshape(len(held), grid.size)
     total = flow.sum(axis=0) if flows else np.full(grid.size, np.nan)
     step = max((r.resolution or 0.01 for r in flows.values()), default=math.nan)
@@ -295,7 +283,7 @@ def _back(
         return False
     if name in shares:
         return bool(np.median(_after(grid, shares[name], end_s, update_s[name])) > _SOMETHING)
-    after = _values(readings.get(Quantity.VOLTAGE, name), end_s, end_s + _HELD_S)
+    after = _values(readings.get(Quantity.VOLTAGE, name), end_s, end_s + HELD_S)
     return bool(after.size) and float(np.median(after)) > DEAD_V
 
 
@@ -329,8 +317,8 @@ def _usual_share(
     reach = float(np.nanquantile(total[inside], 0.75)) + 2 * step
     with np.errstate(invalid="ignore"):
         like = np.isfinite(share) & (total <= reach)
-    near = np.flatnonzero(like & (grid < span[0] - 1.0) & (grid >= span[0] - _NEAR_S))
-    part = share[near[-round(_JUST_S / _GRID_S) :]]
+    near = np.flatnonzero(like & (grid < span[0] - 1.0) & (grid >= span[0] - NEAR_S))
+    part = share[near[-round(JUST_S / _GRID_S) :]]
     return float(np.median(part)) if part.size * _GRID_S >= 2.0 else None
 
 

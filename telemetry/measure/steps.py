@@ -8,8 +8,10 @@ from collections.abc import Sequence
 import numpy as np
 
 from telemetry.aircraft import Aircraft
+from telemetry.measure.away import HEAD_V
 from telemetry.model.channels import Quantity
 from telemetry.model.log import FloatArray
+from telemetry.numerics.intervals import likeness
 from telemetry.numerics.sampling import outside
 from telemetry.readings import Reading, Readings, block_means
 from telemetry.results import PackOut, PathStep
@@ -27,8 +29,6 @@ _LEAST_A = 0.5
 _SUP_F = 30.0
 _ENDS = 0.15
 _SETTLE_S = 2.0
-# No switch or diode drops this much: a regulator lies between (ours).
-_HEAD_V = 0.8
 
 
 def path_steps(
@@ -106,7 +106,7 @@ def _blocks(
     known &= flow > _GIVING * high
     if known.sum() <= 2 * _LEAST or high < max(_LEAST_A, 10.0 * (amps.resolution or 0.0)):
         return None
-    if float(np.median(drop[known])) > _HEAD_V:
+    if float(np.median(drop[known])) > HEAD_V:
         return None
     return start[known], drop[known], flow[known]
 
@@ -129,19 +129,8 @@ def _step(t: FloatArray, y: FloatArray, x: FloatArray) -> tuple[float, float, fl
     plain = np.stack([np.ones(n), x], axis=1)
     whole = float(((y - plain @ np.linalg.lstsq(plain, y, rcond=None)[0]) ** 2).sum())
     design = np.column_stack([plain, np.where(np.arange(n) >= k, x, 0.0)])
-    rest = y - design @ coef
-    likeness = _likeness(rest)
-    variance = max(left / (n - 3), 1e-12) * likeness
+    variance = max(left / (n - 3), 1e-12) * likeness(y - design @ coef)
     if (whole - left) / variance < _SUP_F:
         return None
     spread = float(np.linalg.inv(design.T @ design)[2, 2])
     return float(t[k]), float(coef[1]), float(coef[2]), 2.0 * math.sqrt(variance * spread)
-
-
-def _likeness(rest: FloatArray) -> float:
-    """How much the variance of a mean grows by likeness of neighbours: (1 + r) / (1 - r)."""
-    power = float((rest**2).sum())
-    if power <= 0:
-        return 1.0
-    r = min(max(float((rest[1:] * rest[:-1]).sum()) / power, 0.0), 0.9)
-    return (1 + r) / (1 - r)

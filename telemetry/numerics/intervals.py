@@ -6,6 +6,9 @@ import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
+import numpy as np
+from numpy.typing import NDArray
+
 
 @dataclass(frozen=True, slots=True)
 class Interval:
@@ -75,3 +78,18 @@ def propagate(compute: Compute, inputs: Mapping[str, Interval]) -> dict[str, Int
         key: Interval.around(value, math.sqrt(below[key]), math.sqrt(above[key]))
         for key, value in best.items()
     }
+
+
+def likeness(rest: NDArray[np.float64]) -> float:
+    """How much the variance of a mean grows by likeness of neighbours: (1 + r) / (1 - r).
+
+    Parameters
+    ----------
+    rest : ndarray, shape (n,)
+        Residuals in time order; ``r`` is their correlation with the next one, from 0 to 0.9.
+    """
+    power = float((rest**2).sum())
+    if power <= 0:
+        return 1.0
+    r = min(max(float((rest[1:] * rest[:-1]).sum()) / power, 0.0), 0.9)
+    return (1 + r) / (1 - r)

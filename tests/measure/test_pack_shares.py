@@ -12,7 +12,6 @@ import pytest
 from telemetry.aircraft import Aircraft
 from telemetry.measure.packs import (
     PackShare,
-    _likeness,
     _pack_currents,
     _ratio,
     _slope,
@@ -45,16 +44,6 @@ def _flows(make: Make, *flows: Any, n: int = 16, **more: Any) -> Readings:
 
 def _first(readings: Readings, craft: Aircraft = PAIR, end_s: float = 16.0) -> PackShare:
     return pack_shares(readings, craft, [(0.0, end_s)])[0]
-
-
-def test_likeness_of_neighbours() -> None:
-    # Products of neighbours 1 - 1 + 1 of a power of 4: r = 1/4, (1 + r) / (1 - r) = 5/3.
-    assert _likeness(np.array([1.0, 1.0, -1.0, -1.0])) == pytest.approx(5 / 3)
-    # 19 of 20 are held to 0.9: 1.9 / 0.1.
-    assert _likeness(np.ones(20)) == pytest.approx(19.0)
-    assert _likeness(np.array([1.0, -1.0, 1.0])) == 1.0, "unlike neighbours make it no smaller"
-    assert _likeness(np.zeros(9)) == 1.0
-    assert _likeness(np.array([0.5, 0.5, 0.0])) == pytest.approx(3.0), "0.25 of 0.5"
 
 
 def test_a_ratio_with_its_scatter_its_zero_and_its_gains() -> None:

@@ -19,21 +19,6 @@ U, I = Quantity.VOLTAGE, Quantity.CURRENT  # noqa: E741
 CRAFT = Aircraft.model_validate({"bus": "bus", "packs": [{"name": "pack 1"}]})
 
 
-@pytest.mark.parametrize(
-    ("rest", "times"),
-    [
-        ([0.0, 0.0, 0.0], 1.0),
-        ([1.0, 1.0, 1.0, 1.0], 7.0),  # r = 3/4: 1.75 / 0.25
-        ([1.0, 0.0, 1.0, 0.0], 1.0),
-        ([1.0, -1.0, 1.0, -1.0], 1.0),  # unlike neighbours take nothing off
-        ([2.0, 1.0, 0.0, 0.0, 0.0], 7 / 3),  # r = 2/5: 1.4 / 0.6
-        ([1.0] * 100, 19.0),  # r is held to 0.9
-    ],
-)
-def test_likeness_of_neighbours(rest, times) -> None:
-    assert steps._likeness(np.array(rest)) == pytest.approx(times)
-
-
 def planted(n: int, at: int, rise: float = 0.02) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """0.05 V and 30 mOhm at 1 and 3 A by turns, every 2 s; more ohm from a block on."""
     x = np.where(np.arange(n) % 2, 3.0, 1.0)

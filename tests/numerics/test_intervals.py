@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from telemetry.numerics.intervals import Interval, propagate
+from telemetry.numerics.intervals import Interval, likeness, propagate
 
 
 def test_a_sum_adds_half_widths_in_squares_each_side_for_itself() -> None:
@@ -111,3 +111,19 @@ def test_an_upper_half_width_of_nothing_is_one() -> None:
     assert Interval.exact(5) == Interval(5, 5, 5)
     with pytest.raises(ValueError, match="does not hold"):
         Interval(3.0, 1.0, 2.0)
+
+
+@pytest.mark.parametrize(
+    ("rest", "times"),
+    [
+        ([0.0, 0.0, 0.0], 1.0),
+        ([1.0, 1.0, 1.0, 1.0], 7.0),  # r = 3/4: 1.75 / 0.25
+        ([1.0, 0.0, 1.0, 0.0], 1.0),
+        ([1.0, -1.0, 1.0, -1.0], 1.0),  # unlike neighbours take nothing off
+        ([2.0, 1.0, 0.0, 0.0, 0.0], 7 / 3),  # r = 2/5: 1.4 / 0.6
+        ([1.0, 1.0, -1.0, -1.0], 5 / 3),  # r = 1/4
+        ([1.0] * 100, 19.0),  # r is held to 0.9
+    ],
+)
+def test_likeness_of_neighbours(rest: list[float], times: float) -> None:
+    assert likeness(np.array(rest)) == pytest.approx(times)
