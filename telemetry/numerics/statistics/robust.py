@@ -149,6 +149,9 @@ def mann_kendall(y: FloatArray) -> MannKendall:
 def likely_step(y: FloatArray) -> Step | None:
     """The most likely single step in values in time order: where the two-sample t is largest.
 
+    That is where the means of both sides differ most in their standard error, for what is
+    left of the whole sum of squares is then the least.
+
     Parameters
     ----------
     y : ndarray, shape (n,)
@@ -169,13 +172,9 @@ def likely_step(y: FloatArray) -> Step | None:
         return None
     k = np.arange(1, n)
     sums = np.cumsum(y)[:-1]
-    before, after = sums / k, (y.sum() - sums) / (n - k)
-    squares = np.cumsum(y**2)[:-1]
-    inner = squares - k * before**2 + (y**2).sum() - squares - (n - k) * after**2
-    # Values without any scatter on both sides differ by rounding alone.
-    sd = np.maximum(np.sqrt(np.maximum(inner, 0.0) / (n - 2)), 1e-12 * float(np.abs(y).max()))
-    best = int(np.argmax(np.abs(after - before) / (sd * np.sqrt(1 / k + 1 / (n - k)))))
-    return Step(best + 1, float(after[best] - before[best]))
+    change = (y.sum() - sums) / (n - k) - sums / k
+    best = int(np.argmax(np.abs(change) / np.sqrt(1 / k + 1 / (n - k))))
+    return Step(best + 1, float(change[best]))
 
 
 def _at_least(s: int, n: int, ties: tuple[int, ...]) -> float:

@@ -141,20 +141,18 @@ class Sheets:
         *,
         bold: bool = False,
         colour: str = style.BLACK,
-        x: float | None = None,
         width: float | None = None,
         bullet: str = "",
         after: float = 4.0,
     ) -> None:
         """A paragraph that flows over pages."""
-        left = self.left if x is None else x
         indent = text_width(bullet, size) + 5.0 if bullet else 0.0
-        wide = self.inner - (left - self.left) if width is None else width
+        wide = self.inner if width is None else width
         for k, line in enumerate(wrapped(text, wide - indent, size, bold=bold)):
             self.need(size * LEADING)
             if bullet and k == 0:
-                self.put(bullet, left, self.y, size)
-            self.put(line, left + indent, self.y, size, bold=bold, colour=colour)
+                self.put(bullet, self.left, self.y, size)
+            self.put(line, self.left + indent, self.y, size, bold=bold, colour=colour)
             self.y += size * LEADING
         self.y += after
 
