@@ -15,11 +15,11 @@ import pytest
 from click.testing import CliRunner
 
 from telemetry.aircraft import CELL_V, Limits
-from telemetry.checks.words import WORDS
-from telemetry.checks.words_across import WORDS as WORDS_ACROSS
+from telemetry.checks.listed import CODES
 from telemetry.cli import main
 from telemetry.report.words import LEVEL_MEANING, LEVEL_WORD
 from telemetry.report.writers import json as report_json
+from tests.full import findings_page
 
 ROOT = Path(__file__).parents[1]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
@@ -129,17 +129,23 @@ def items(text: str) -> list[str]:
     return [" ".join(item.split()) for item in found]
 
 
+def test_the_page_of_findings_is_what_the_list_of_checks_says() -> None:
+    """Written by ``python tests/full/findings_page.py --write``."""
+    assert GUIDE["findings"] == findings_page.page(GUIDE["findings"])
+
+
 def test_every_finding_is_explained_with_its_bench_check() -> None:
     _, *parts = re.split(r"^### ", GUIDE["findings"], flags=re.MULTILINE)
     explained: list[str] = []
     for part in parts:
-        head, meaning, confirm, *_ = part.split("\n\n")
+        head, question, meaning, confirm, *_ = part.split("\n\n")
         explained += re.findall(r"`([a-z-]+)`", head)
         assert re.fullmatch(r"`[a-z-]+`(, `[a-z-]+`)*", head)
+        assert re.fullmatch(r"\*Question:\* [A-Z](.|\n)*\?", question), head
         assert re.match(r"[A-Z]", meaning), head
         assert re.match(r"\*Confirm:\* [\w`]", confirm), head
     assert len(explained) == len(set(explained))
-    assert set(explained) == {*WORDS, *WORDS_ACROSS}
+    assert set(explained) == set(CODES)
 
 
 def test_the_cautions_come_before_any_bench_check() -> None:

@@ -24,7 +24,7 @@ ALLOWED: dict[str, set[str]] = {
     "trends": MODEL | {"numerics", "readings"},
     "checks": MODEL | {"detect", "measure", "trends"},
     "book": MODEL | {"importer"},
-    "report": MODEL | {"numerics", "importer", "readings", "circuit", "book"},
+    "report": MODEL | {"numerics", "importer", "readings", "circuit", "checks", "book"},
     "app": MODEL
     | {"numerics", "importer", "readings", "detect", "measure", "circuit"}
     | {"trends", "checks", "book", "report"},

@@ -9,9 +9,9 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 import pytest
+from telemetry.checks.supply.voltage import margins
 
 from telemetry.aircraft import CELL_V, Aircraft, Limits
-from telemetry.checks.supply.voltage import margins
 from telemetry.detect.phases import find_parts
 from telemetry.detect.sags import find_voltage_events
 from telemetry.model.channels import Channel, Quantity

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from telemetry.checks.seen import seen_in
+from telemetry.checks.reported import reported_in
 from telemetry.results import Review
 from telemetry.trends.features.flight import measure_flight
 from telemetry.trends.measures import Measures
@@ -23,4 +23,4 @@ def measured(review: Review, number: int = 1) -> Measures:
     -------
     Measures
     """
-    return replace(measure_flight(review, number), seen=seen_in(review, number))
+    return replace(measure_flight(review, number), seen=reported_in(review, number))

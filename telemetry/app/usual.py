@@ -11,7 +11,7 @@ from telemetry.app.note_marks import note_marks
 from telemetry.book import BookFlight, Logbook, Note
 from telemetry.book.files.dates import sortable
 from telemetry.book.files.names import recording_id
-from telemetry.checks.case import first_since
+from telemetry.checks.aircraft_history import first_since
 from telemetry.model.log import Provenance
 from telemetry.results import Comparison, NoteMark, Review
 from telemetry.trends.features.flight import measure_flight

@@ -1,4 +1,4 @@
-"""All flights of one aircraft judged together: the entry of the judging core."""
+"""All flights of one aircraft judged together, by the list of checks."""
 
 from __future__ import annotations
 
@@ -7,20 +7,16 @@ from collections.abc import Sequence
 import numpy as np
 
 from telemetry.aircraft import Aircraft, with_nodes
-from telemetry.checks.carried import judge_told
-from telemetry.checks.case import Case, Found
-from telemetry.checks.leads.across import judge_leads
-from telemetry.checks.packs.across import judge_packs
-from telemetry.checks.servos.across import judge_servos, loads_of
-from telemetry.checks.supply.across import judge_supply
+from telemetry.checks.aircraft_history import AircraftHistory, JudgedAcross
+from telemetry.checks.listed import CHECKS, CODES, not_yet_called
+from telemetry.checks.servos.across import loads_of
+from telemetry.checks.standing import standing_findings
 from telemetry.checks.tree import left_out
 from telemetry.model.log import FloatArray
-from telemetry.results import Feature, History, HistoryFlight, NoteMark
+from telemetry.results import Feature, Finding, History, HistoryFlight, NoteMark
 from telemetry.trends.features.voltages import TOTAL
 from telemetry.trends.measures import Measures
 from telemetry.trends.table import Table
-
-_JUDGES = (judge_servos, judge_leads, judge_packs, judge_supply)
 
 
 def judge(
@@ -55,7 +51,7 @@ def judge(
     rows = _listed(flights) if listed is None else tuple(listed)
     table = Table(flights)
     complete = with_nodes(craft, *(_in_all(table, what) for what in ("volts", "amps")))
-    case = Case(
+    case = AircraftHistory(
         flights=flights,
         listed=rows,
         notes=tuple(notes),
@@ -63,15 +59,19 @@ def judge(
         charts=_charts(table, complete),
         table=table,
     )
-    found = Found()
+    found = JudgedAcross()
+    findings: list[Finding] = []
     if flights:
-        for part in _JUDGES:
-            more = part(case)
-            found.trends += more.trends
-            found.findings += more.findings
-            found.not_judged += more.not_judged
+        called: set[object] = set()
+        for check in CHECKS:
+            for across in not_yet_called(check.across, called):
+                more = across(case)
+                found.trends += more.trends
+                found.drafts += more.drafts
+                found.not_judged += more.not_judged
         found.not_judged += left_out(case)
-        found.findings += judge_told(case, found.findings)
+        findings = [d.finding(CODES[d.code].words_across) for d in found.drafts]
+        findings += standing_findings(case, findings)
     return History(
         name=name or craft.name,
         aircraft=craft,
@@ -91,7 +91,7 @@ def judge(
             for f in m.features
         ),
         trends=tuple(found.trends),
-        findings=tuple(sorted(found.findings, key=lambda f: -f.level.rank)),
+        findings=tuple(sorted(findings, key=lambda f: -f.level.rank)),
         not_judged=tuple(found.not_judged),
     )
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from telemetry.checks.case import Case
+from telemetry.checks.aircraft_history import AircraftHistory
 from telemetry.model.channels import PlaceKind, kind_of_place
 from telemetry.trends.features.flight import load_places, node_places
 from telemetry.trends.features.voltages import TOTAL
@@ -10,7 +10,7 @@ from telemetry.trends.features.voltages import TOTAL
 _SUPPLIES = (PlaceKind.PACK, PlaceKind.REGULATOR, PlaceKind.BUS)
 
 
-def root_of(case: Case) -> str | None:
+def root_of(case: AircraftHistory) -> str | None:
     """The place below which the nodes hang: the profile's, else the bus, else the only pack."""
     if case.aircraft.root is not None:
         return case.aircraft.root
@@ -20,7 +20,7 @@ def root_of(case: Case) -> str | None:
     return packs[0] if bus is None and len(packs) == 1 else bus
 
 
-def fed_places(case: Case) -> list[tuple[str, str]]:
+def fed_places(case: AircraftHistory) -> list[tuple[str, str]]:
     """Places with a voltage of their own, and the place that feeds each."""
     seen, root = case.table.voltage_places, root_of(case)
     nodes = node_places(case.aircraft, seen)
@@ -35,7 +35,7 @@ def fed_places(case: Case) -> list[tuple[str, str]]:
     return out
 
 
-def left_out(case: Case) -> list[str]:
+def left_out(case: AircraftHistory) -> list[str]:
     """Places whose voltage or current is compared with nothing, in words, each with the reason."""
     aircraft, table = case.aircraft, case.table
     loads, fed = load_places(aircraft, table.current_places), fed_places(case)
@@ -51,7 +51,7 @@ def left_out(case: Case) -> list[str]:
     return out
 
 
-def current_of(case: Case, place: str, parent: str) -> tuple[str | None, bool]:
+def current_of(case: AircraftHistory, place: str, parent: str) -> tuple[str | None, bool]:
     """The place whose current flows through the lead; True where it is that place's own."""
     known = case.table.current_places
     if place in known and not case.aircraft.children(place):
@@ -59,7 +59,7 @@ def current_of(case: Case, place: str, parent: str) -> tuple[str | None, bool]:
     return parent if parent in known else whole_of(case), False
 
 
-def whole_of(case: Case) -> str | None:
+def whole_of(case: AircraftHistory) -> str | None:
     """The place whose current is that of the whole: the root, the sum of the packs, the only pack.
 
     None where no place tells it.
@@ -68,3 +68,16 @@ def whole_of(case: Case) -> str | None:
     packs = [p for p in known if kind_of_place(p) is PlaceKind.PACK]
     only = packs if len(packs) == 1 and len(case.aircraft.packs) <= 1 else []
     return next((p for p in (root_of(case), "bus", TOTAL, *only) if p in known), None)
+
+
+def packs_of(case: AircraftHistory) -> list[str]:
+    """Packs of the profile, and those that the logs name besides."""
+    told = [p.name for p in case.aircraft.packs]
+    seen = {p for p, _ in case.table.measured if kind_of_place(p) is PlaceKind.PACK}
+    return [*told, *sorted(seen - set(told))]
+
+
+def shared_packs(case: AircraftHistory) -> list[str]:
+    """Packs that share the load; those that stand by by design are left out."""
+    known = ((p, case.aircraft.pack(p)) for p in packs_of(case))
+    return [p for p, told in known if told is None or told.role == "shared"]

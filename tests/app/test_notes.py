@@ -6,7 +6,7 @@ from typing import Any
 
 from telemetry.aircraft import Aircraft, Node, Servo
 from telemetry.app.note_marks import note_marks
-from telemetry.checks.case import first_since
+from telemetry.checks.aircraft_history import first_since
 from telemetry.results import NoteMark
 from tests.trends.conftest import book_flight, book_note
 

@@ -11,18 +11,18 @@ import numpy as np
 import pytest
 
 from telemetry.aircraft import Aircraft, Limits
-from telemetry.checks.case import Case, Found
+from telemetry.checks.aircraft_history import AircraftHistory, JudgedAcross
 from telemetry.checks.leads.breaks import (
     _common_factor,
     _one_sided,
     _outstanding,
     _paused,
     _straying,
+    contacts_at,
     counted_finding,
     cut_off,
     deepest_at,
     falls_at,
-    judge_contacts,
 )
 from telemetry.results import Level, NoteMark
 from telemetry.trends.counts import Burst
@@ -39,10 +39,10 @@ def repaired(before: int, place: str = "tail") -> NoteMark:
 
 
 @pytest.fixture
-def season(make_flight: Make, make_case: Make) -> Callable[..., Case]:
+def season(make_flight: Make, make_case: Make) -> Callable[..., AircraftHistory]:
     """A case of columns: one value for each flight, NaN where it was not measured."""
 
-    def make(columns: Columns, **more: Any) -> Case:
+    def make(columns: Columns, **more: Any) -> AircraftHistory:
         sizes = {len(values) for values in columns.values()}
         (n,) = sizes
         flights = [
@@ -80,9 +80,9 @@ def test_cut_off(
     since: str,
     flights_since: int,
 ) -> None:
-    found = Found()
+    found = JudgedAcross()
     assert cut_off(make_case(down(make_flight, *flights)), CONTACT, "tail", found)
-    (one,) = found.findings
+    (one,) = found.drafts
     assert (one.code, one.place, one.level, one.since_flight) == (CONTACT, "tail", level, since)
     assert one.evidence == {"flights_with": len(flights), "flights_since": flights_since}
     often = "1 flight" if len(flights) == 1 else "2 flights"
@@ -100,15 +100,15 @@ def test_cut_off(
     ids=["elsewhere", "less grave", "something else"],
 )
 def test_not_cut_off(make_flight: Make, make_case: Make, seen: Seen) -> None:
-    found = Found()
+    found = JudgedAcross()
     assert not cut_off(make_case(down(make_flight, 4, seen=seen)), CONTACT, "tail", found)
-    assert not found.findings
+    assert not found.drafts
 
 
 def test_a_repair_ends_it(make_flight: Make, make_case: Make) -> None:
     for before, told in ((1, True), (2, False)):
         case = make_case(down(make_flight, 1), notes=[repaired(before)])
-        assert cut_off(case, CONTACT, "tail", Found()) is told
+        assert cut_off(case, CONTACT, "tail", JudgedAcross()) is told
 
 
 # Silences.
@@ -162,7 +162,7 @@ def test_silence_of_one_unit_alone(season: Make) -> None:
         "usual_silence_s": 0.4,  # the middle of the three before
         "flights_since": 4,
     }
-    assert "signal lead" in found.explanations[0]
+    assert "signal lead" in found.likelier[0]
 
 
 def test_units_silent_together_are_no_contact(season: Make) -> None:
@@ -230,10 +230,8 @@ def test_counted(make_flight: Make, make_case: Make, count: int, flights: int, w
         }
 
 
-def contacts(case: Case, *places: str) -> Found:
-    found = Found()
-    judge_contacts(case, places, found)
-    return found
+def contacts(case: AircraftHistory, *places: str) -> JudgedAcross:
+    return contacts_at(case, places)
 
 
 @pytest.mark.parametrize("origin", ["contact", "unknown", "brownout"])
@@ -243,14 +241,12 @@ def test_falls_that_no_load_explains_are_counted(
     """Ten quiet flights, then eight and eight falls: far beyond chance, in two flights."""
     rows = [[] for _ in range(10)] + [[event(origin, 8, 0.8)], [event(origin, 8, 1.2)]]
     case = make_case(with_events(make_flight, *rows))
-    (found,) = contacts(case, "tail", "left wing").findings
+    (found,) = contacts(case, "tail", "left wing").drafts
     assert (found.code, found.place, found.level) == (CONTACT, "tail", Level.GROUND)
     assert (found.since_flight, found.evidence["times"]) == ("11", 16)
     assert found.evidence["deepest_v"] == 1.2
     # In a single flight it may be anything: watch.
-    (one,) = contacts(
-        make_case(with_events(make_flight, *rows[:10], rows[10] * 4)), "tail"
-    ).findings
+    (one,) = contacts(make_case(with_events(make_flight, *rows[:10], rows[10] * 4)), "tail").drafts
     assert (one.level, one.since_flight, one.evidence["flights_with"]) == (Level.WATCH, "11", 1)
 
 
@@ -259,10 +255,10 @@ def test_falls_of_all_places_are_no_contact_and_a_repair_starts_anew(
 ) -> None:
     everywhere = [event("contact", 8, place=p) for p in ("tail", "left wing", "right wing")]
     flights = with_events(make_flight, *[[]] * 10, everywhere, everywhere)
-    assert not contacts(make_case(flights), "tail", "left wing", "right wing").findings
+    assert not contacts(make_case(flights), "tail", "left wing", "right wing").drafts
     alone = with_events(make_flight, *[[]] * 8, [event("contact", 8)] * 2, *[[]] * 3)
-    assert contacts(make_case(alone), "tail").findings
-    assert not contacts(make_case(alone, notes=[repaired(9)]), "tail").findings
+    assert contacts(make_case(alone), "tail").drafts
+    assert not contacts(make_case(alone, notes=[repaired(9)]), "tail").drafts
 
 
 @pytest.mark.parametrize(
@@ -278,7 +274,7 @@ def test_fewer_falls_are_watched_before_they_ground(
     5.5e-5. Told from 0.05 / 20 / 4 = 6.25e-4, grave from 0.01 / 20 / 4 = 1.25e-4.
     """
     rows = [*[[]] * 10, *([event("contact", c)] for c in counts)]
-    found = contacts(make_case(with_events(make_flight, *rows)), "tail").findings
+    found = contacts(make_case(with_events(make_flight, *rows)), "tail").drafts
     assert [f.level for f in found] == ([] if level is None else [level])
 
 
@@ -287,7 +283,7 @@ def test_what_was_cut_off_is_told_once(make_flight: Make, make_case: Make) -> No
     rows = [*[[]] * 10, [event("brownout", 8)], [event("brownout", 8)]]
     flights = with_events(make_flight, *rows)
     flights[-1] = replace(flights[-1], seen=seen)
-    (found,) = contacts(make_case(flights), "tail", "left wing").findings
+    (found,) = contacts(make_case(flights), "tail", "left wing").drafts
     assert "lost its supply" in found.title
 
 
@@ -346,8 +342,8 @@ def stepped(before: float, now: float) -> list[float]:
     return [before] * SINCE + [now] * (N - SINCE)
 
 
-def stray(case: Case, *others: str) -> tuple[Any, Found]:
-    found = Found()
+def stray(case: AircraftHistory, *others: str) -> tuple[Any, JudgedAcross]:
+    found = JudgedAcross()
     return _straying(case, "tail", ["tail", *others], found), found
 
 
@@ -445,7 +441,7 @@ def given(season: Make) -> Callable[..., list[Any]]:
             seen.append((place, more["parts"], more["first"]))
 
         case = season(columns, told=told, notes=[repaired(2)])
-        assert _straying(case, "tail", ["tail", *others], Found()) is None
+        assert _straying(case, "tail", ["tail", *others], JudgedAcross()) is None
         return seen
 
     return make
@@ -481,12 +477,12 @@ def test_the_stray_decides_where_half_of_the_flights_have_it(
 
 def test_a_silence_is_told_where_nothing_else_is(season: Make) -> None:
     case = season(silences(0.2, 0.2, 0.2, 3.0))
-    (found,) = contacts(case, "tail", "left wing").findings
+    (found,) = contacts(case, "tail", "left wing").drafts
     assert found.evidence["silence_s"] == 3.0
 
 
 def test_a_stray_is_told_before_a_silence(season: Make) -> None:
     columns = tails(stepped(0.1, 0.6), [0.1] * N)
     case = season({**columns, **silences(*[0.2] * 10, 9.0, 0.2, 0.2, 0.2)})
-    (found,) = contacts(case, "tail").findings
+    (found,) = contacts(case, "tail").drafts
     assert found.change is not None

@@ -11,8 +11,14 @@ import numpy as np
 import pytest
 
 from telemetry.aircraft import Aircraft, Node, Servo
-from telemetry.checks.case import Case, change_of, established, trend_of, usual
-from telemetry.checks.words_across import WORDS
+from telemetry.checks.aircraft_history import (
+    AircraftHistory,
+    change_of,
+    established,
+    trend_of,
+    usual,
+)
+from telemetry.checks.listed import CODES
 from telemetry.numerics.statistics.charts import cusum_limit
 from telemetry.results import Change, Level, NoteMark
 from telemetry.trends.parts import Part
@@ -39,7 +45,7 @@ def part(y: list[float], sigma: float = 1.0) -> Part:
 
 
 @pytest.fixture
-def case_of(make_flight: Make, make_case: Make) -> Callable[..., Case]:
+def case_of(make_flight: Make, make_case: Make) -> Callable[..., AircraftHistory]:
     return lambda n=8, **more: make_case([make_flight() for _ in range(n)], **more)
 
 
@@ -310,7 +316,7 @@ def test_established(case_of: Make, make_judgement: Make) -> None:
         unit="A",
         rise_unit="%",
         scale=100.0,
-        also=("and this",),
+        further=("and this",),
         evidence={"more": 1},
     )
     assert (f.code, f.place, f.level, f.since_flight) == (code, "tail", Level.WATCH, "6")
@@ -323,7 +329,9 @@ def test_established(case_of: Make, make_judgement: Make) -> None:
         "p_trend": 0.01,
         "more": 1,
     }
-    assert f.explanations == (*WORDS[code].explanations, "and this")
+    words = CODES[code].words_across
+    assert words is not None
+    assert f.finding(words).explanations == (*words.explanations, "and this")
     assert f.title == "more"
     assert f.change is not None
     assert (f.change.rise, f.change.limit) == (50.0, None)

@@ -12,9 +12,13 @@ import pytest
 
 from telemetry.aircraft import Aircraft
 from telemetry.app.pipeline import review
+from telemetry.checks.draft import Words
 from telemetry.checks.in_flight import find_all
-from telemetry.checks.words import PACK_UNDER, RUN_DOWN, WORDS, Words
-from telemetry.checks.words_across import WORDS as ACROSS
+from telemetry.checks.listed import CHECKS
+from telemetry.checks.listed import CODES as LISTED
+from telemetry.checks.packs.low import RUN_DOWN
+from telemetry.checks.supply.restarts import RESTART_UNDER_LOAD
+from telemetry.checks.supply.undervoltage import PACK_UNDER
 from telemetry.model.channels import Channel
 from telemetry.model.log import Log, Provenance
 from telemetry.results import (
@@ -477,13 +481,16 @@ def test_counter_against_integral(
 
 
 def test_every_code_has_its_words() -> None:
-    assert set(WORDS) >= CODES
-    for code, words in WORDS.items():
-        assert words.confirm, code
-        assert words.advice, code
+    assert {code for code, check in LISTED.items() if check.words} >= CODES
+    for check in CHECKS:
+        for words in (check.words, check.words_across):
+            assert words is None or (words.confirm and words.advice), check.code
 
 
-@pytest.mark.parametrize("words", [*WORDS.values(), *ACROSS.values(), PACK_UNDER, RUN_DOWN])
+STANDING = [w for check in CHECKS for w in (check.words, check.words_across) if w is not None]
+
+
+@pytest.mark.parametrize("words", [*STANDING, PACK_UNDER, RUN_DOWN, RESTART_UNDER_LOAD])
 def test_words_fit_the_level_and_tell_nobody_to_charge(words: Words) -> None:
     assert "not fly" not in words.advice_at(Level.WATCH).lower()
     assert words.advice_at(Level.GROUND) in (words.advice, words.grounded)

@@ -11,7 +11,7 @@ import pytest
 
 from telemetry.aircraft import Aircraft, Node, Servo
 from telemetry.checks.across import _listed
-from telemetry.checks.case import Case
+from telemetry.checks.aircraft_history import AircraftHistory
 from telemetry.checks.servos.groups import _draws, _named, _only_control, _part, rising_group
 from telemetry.results import NoteMark
 from telemetry.trends.measures import Blocks, GroupDraw, Measures
@@ -68,7 +68,7 @@ def named(measures: list[Measures], place: str, node_rise: float, servos=()) -> 
         nodes=tuple(Node(name=p, fed_from="bus") for p in ("left wing", "right wing", "tail")),
         servos=servos,
     )
-    case = Case(
+    case = AircraftHistory(
         flights=measures,
         listed=_listed(measures),
         notes=(),

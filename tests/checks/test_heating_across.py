@@ -10,9 +10,10 @@ import numpy as np
 import pytest
 
 from telemetry.aircraft import Aircraft, Node
-from telemetry.checks.case import Found
+from telemetry.checks.aircraft_history import JudgedAcross
+from telemetry.checks.draft import FindingDraft
 from telemetry.checks.servos.heating import _odds, judge_heating
-from telemetry.results import Finding, Level
+from telemetry.results import Level
 from telemetry.trends.parts import Part
 
 Make = Callable[..., Any]
@@ -82,7 +83,7 @@ def test_odds_count_from_the_first_flight_of_the_baseline(
 @pytest.fixture
 def judged(
     make_flight: Make, make_case: Make, monkeypatch: pytest.MonkeyPatch
-) -> Callable[..., tuple[Finding | None, Found, dict[str, Any]]]:
+) -> Callable[..., tuple[FindingDraft | None, JudgedAcross, dict[str, Any]]]:
     def make(
         j: Any,
         ramp: Part | None,
@@ -90,7 +91,7 @@ def judged(
         sound: tuple[str, ...] = ("right wing", "tail"),
         rising: bool = False,
         servos: int | None = 4,
-    ) -> tuple[Finding | None, Found, dict[str, Any]]:
+    ) -> tuple[FindingDraft | None, JudgedAcross, dict[str, Any]]:
         seen: dict[str, Any] = {}
 
         def ramp_of(_table: Any, place: str, others: Any, *, mirror: bool) -> Part | None:
@@ -104,7 +105,7 @@ def judged(
         monkeypatch.setattr("telemetry.checks.servos.heating.ramp_part", ramp_of)
         flights = [make_flight(servos={"left wing": servos} if servos else {})] * N
         case = make_case(flights, told=told, aircraft=Aircraft(nodes=(Node(name="left wing"),)))
-        found = Found()
+        found = JudgedAcross()
         return judge_heating(case, "left wing", parts, sound, rising, found), found, seen
 
     return make

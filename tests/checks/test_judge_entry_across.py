@@ -9,9 +9,12 @@ import numpy as np
 import pytest
 
 from telemetry.aircraft import Aircraft
+from telemetry.checks import across
 from telemetry.checks.across import _charts, _listed, judge
-from telemetry.checks.case import Case, Found
-from telemetry.results import Finding, HistoryFlight, Level, NoteMark
+from telemetry.checks.aircraft_history import AircraftHistory, JudgedAcross
+from telemetry.checks.check import Across, Check, CheckPart
+from telemetry.checks.draft import FindingDraft, Words
+from telemetry.results import HistoryFlight, Level, NoteMark
 from telemetry.trends.measures import Blocks
 from telemetry.trends.table import Table
 
@@ -59,27 +62,45 @@ def test_charts_of_currents_and_of_each_place(make_flight: Make) -> None:
     assert _charts(table, Aircraft()) == 2 * 3 + 2
 
 
-@pytest.fixture
-def judges(monkeypatch: pytest.MonkeyPatch) -> list[Case]:
-    """Two judges whose findings are made up; the cases they got."""
-    cases: list[Case] = []
+def made_check(code: str, words: Words, *functions: Across) -> Check:
+    return Check(
+        code=code,
+        part=CheckPart.SUPPLY,
+        question="Is it well?",
+        meaning="It is not.",
+        bench="look.",
+        words_across=words,
+        across=functions,
+    )
 
-    def one(case: Case) -> Found:
+
+@pytest.fixture
+def judges(monkeypatch: pytest.MonkeyPatch) -> list[AircraftHistory]:
+    """Two functions of three checks, whose findings are made up; the cases they got."""
+    cases: list[AircraftHistory] = []
+
+    def one(case: AircraftHistory) -> JudgedAcross:
         cases.append(case)
         levels = (Level.WATCH, Level.GROUND)
-        findings = [Finding(code=f"one {x}", level=x, place=None, title="") for x in levels]
-        return Found(findings=findings, not_judged=["something"])
+        drafts = [FindingDraft(code=f"one {x}", level=x, place=None, title="") for x in levels]
+        return JudgedAcross(drafts=drafts, not_judged=["something"])
 
-    def other(_case: Case) -> Found:
-        finding = Finding(code="other", level=Level.WATCH, place=None, title="")
-        return Found(findings=[finding], not_judged=["more"])
+    def other(_case: AircraftHistory) -> JudgedAcross:
+        draft = FindingDraft(code="other", level=Level.WATCH, place=None, title="")
+        return JudgedAcross(drafts=[draft], not_judged=["more"])
 
-    # The function hides its module.
-    monkeypatch.setitem(judge.__globals__, "_JUDGES", (one, other))
+    words = Words(("a cause",), "Look.", "Do it.")
+    checks = [
+        made_check("one watch", words, one),
+        made_check("other", words, one, other),
+        made_check("one ground", words, one),
+    ]
+    monkeypatch.setattr(across, "CHECKS", checks)
+    monkeypatch.setattr(across, "CODES", {check.code: check for check in checks})
     return cases
 
 
-def test_findings_come_gravest_first(make_flight: Make, judges: list[Case]) -> None:
+def test_findings_come_gravest_first(make_flight: Make, judges: list[AircraftHistory]) -> None:
     flights = [make_flight({("tail", "end_v"): (6.0, 5.0, 7.0)}), make_flight()]
     note = NoteMark(kind="changed", place="tail", text="", date="2026-05-01", before=1)
     history = judge(flights, [note], Aircraft(name="wren"))
@@ -94,7 +115,7 @@ def test_findings_come_gravest_first(make_flight: Make, judges: list[Case]) -> N
     assert [f.id for f in case.listed] == ["1", "2"]
 
 
-def test_names_that_are_given_are_taken(make_flight: Make, judges: list[Case]) -> None:
+def test_names_that_are_given_are_taken(make_flight: Make, judges: list[AircraftHistory]) -> None:
     listed = [HistoryFlight(id="r1", start=None, file="a")]
     history = judge([make_flight()], name="tern", listed=listed)
     assert (history.name, history.flights) == ("tern", tuple(listed))
@@ -109,7 +130,7 @@ def test_every_flight_needs_its_name(make_flight: Make) -> None:
         judge([make_flight(), make_flight()], listed=listed)
 
 
-def test_no_flights_no_findings(judges: list[Case]) -> None:
+def test_no_flights_no_findings(judges: list[AircraftHistory]) -> None:
     history = judge([])
     assert (history.flights, history.findings, history.not_judged) == ((), (), ())
     assert judges == []

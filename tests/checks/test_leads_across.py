@@ -10,9 +10,10 @@ import numpy as np
 import pytest
 
 from telemetry.aircraft import Aircraft, Node
-from telemetry.checks.case import Case, Found
+from telemetry.checks.aircraft_history import AircraftHistory, JudgedAcross
+from telemetry.checks.draft import FindingDraft
 from telemetry.checks.leads import across as leads
-from telemetry.results import Finding, Level
+from telemetry.results import Level
 from telemetry.trends.evidence import Judgement
 from telemetry.trends.measures import Blocks, Measures
 from telemetry.trends.parts import Part
@@ -68,7 +69,7 @@ def branch(make_judgement: Make) -> Callable[..., leads._Branch]:
 
 
 class TestBranchFinding:
-    def found(self, case: Case, branch: leads._Branch) -> Finding | None:
+    def found(self, case: AircraftHistory, branch: leads._Branch) -> FindingDraft | None:
         return leads._branch_finding(case, branch)
 
     @pytest.mark.parametrize(
@@ -121,7 +122,7 @@ class TestBranchFinding:
         assert "up by 150 %" in found.title
         own = self.found(case, branch(30.0, sure=True))
         assert own is not None
-        assert len(found.explanations) == len(own.explanations) + 1
+        assert (len(found.further), own.further) == (1, ())
         # Its limits are the branch's, not the aircraft's.
         assert self.found(case, branch(7.0, own=False, watch=7.0)) is not None
 
@@ -175,7 +176,7 @@ class TestBranch:
             aircraft=CRAFT,
             told=self.told(make_judgement(now=3.0)),
         )
-        found = Found()
+        found = JudgedAcross()
         made = leads._branch(case, "tail", "bus", found)
         assert made is not None
         assert (made.own, made.current, made.watch, made.ground) == (True, "tail", 8.0, 25.0)
@@ -191,14 +192,14 @@ class TestBranch:
         case = make_case(
             [flight(features, bus=5.0)] * 8, aircraft=CRAFT, told=self.told(make_judgement())
         )
-        made = leads._branch(case, "tail", "bus", Found())
+        made = leads._branch(case, "tail", "bus", JudgedAcross())
         assert made is not None
         # Two places share the whole.
         assert (made.own, made.current, made.watch, made.ground) == (False, "bus", 4.0, 12.5)
         assert self.asked == [("tail", 0, ["air", "apparent_mohm"])]
 
     def test_not_judged_without_current_or_flights(self, make_case: Make, flight: Make) -> None:
-        found = Found()
+        found = JudgedAcross()
         case = make_case([flight()] * 8, aircraft=CRAFT, told=self.told(None))
         assert leads._branch(case, "tail", "bus", found) is None
         case = make_case([flight(tail=2.0)] * 8, aircraft=CRAFT, told=self.told(None))
@@ -232,13 +233,13 @@ class TestOffset:
 
     def found(
         self, make_case: Make, flight: Make, told: Callable[[float], Judgement | None]
-    ) -> tuple[tuple[Judgement, float] | None, Found]:
+    ) -> tuple[tuple[Judgement, float] | None, JudgedAcross]:
         def chart(place: str, **asked: Any) -> Judgement | None:
             assert (place, [p.name for p in asked["parts"]]) == ("tail", ["offset_v"])
             return told(asked["sign"])
 
         case = make_case([flight({("tail", "offset_v"): 0.01})] * 8, aircraft=CRAFT, told=chart)
-        found = Found()
+        found = JudgedAcross()
         return leads._offset(case, "tail", "bus", found), found
 
     @pytest.mark.parametrize(("now", "told"), [(0.0599, False), (0.06, True)])
@@ -260,7 +261,7 @@ class TestOffset:
         assert trend.value[-1] == (now if sign > 0 else 0.0)
 
     def test_no_chart(self, make_case: Make, flight: Make, make_judgement: Make) -> None:
-        assert self.found(make_case, flight, lambda _: None) == (None, Found())
+        assert self.found(make_case, flight, lambda _: None) == (None, JudgedAcross())
         large = make_judgement(onset=None, now=1.0)
         assert self.found(make_case, flight, lambda _: large)[0] is None
 
@@ -385,10 +386,10 @@ class TestLead:
             features = {("tail", "offset_v"): 0.0, ("tail", "branch_mohm"): 20.0}
             flights = [flight(features, tail=2.0)] * 5 + [flight(features, tail=9.0)] * 3
             case = make_case(flights, aircraft=CRAFT, told=chart)
-            found = Found()
+            found = JudgedAcross()
             leads._lead(case, "tail", "bus", found)
             out = []
-            for f in found.findings:
+            for f in found.drafts:
                 assert f.change is not None
                 out.append((f.code, f.change.rise))
             return out
@@ -433,8 +434,8 @@ class TestLead:
         case = make_case(
             [flight({("tail", "offset_v"): 0.0}, tail=2.0)] * 8, aircraft=CRAFT, told=chart
         )
-        found = Found()
+        found = JudgedAcross()
         leads._lead(case, "tail", "bus", found)
-        change = found.findings[0].change
+        change = found.drafts[0].change
         assert change is not None
         assert (change.rise, change.low, change.high) == pytest.approx((0.08, 0.04, 0.12))

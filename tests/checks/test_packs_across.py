@@ -10,9 +10,10 @@ import numpy as np
 import pytest
 
 from telemetry.aircraft import Aircraft, Limits, Node, Pack
-from telemetry.checks.case import Case, Found
+from telemetry.checks.aircraft_history import AircraftHistory, JudgedAcross
+from telemetry.checks.draft import FindingDraft
 from telemetry.checks.packs import across as packs
-from telemetry.results import Finding, Level, NoteMark
+from telemetry.results import Level, NoteMark
 from telemetry.trends.evidence import Judgement
 from telemetry.trends.measures import Blocks, Measures
 from telemetry.trends.parts import Part
@@ -44,8 +45,8 @@ class Charts:
         return part
 
 
-def only(found: Found) -> Finding:
-    (finding,) = found.findings
+def only(found: JudgedAcross) -> FindingDraft:
+    (finding,) = found.drafts
     assert finding.change is not None
     return finding
 
@@ -81,8 +82,10 @@ class TestSource:
 
     MOHM = (30.0, 30.0 - 1.96 * 1.5, 30.0 + 1.96 * 1.5)
 
-    def run(self, case: Case, other: str | None = None, seen_at: str | None = None) -> Found:
-        found = Found()
+    def run(
+        self, case: AircraftHistory, other: str | None = None, seen_at: str | None = None
+    ) -> JudgedAcross:
+        found = JudgedAcross()
         packs._source(case, "pack 1", other, found, seen_at=seen_at)
         return found
 
@@ -94,7 +97,7 @@ class TestSource:
         row = {("pack 1", "source_mohm"): self.MOHM, ("pack 2", "source_mohm"): theirs}
         flights = [make_flight(row), make_flight({("pack 1", "source_mohm"): 30.0})]
         case = make_case(flights, aircraft=PAIR, told=charts, notes=[note("pack 2", 1)])
-        assert self.run(case, "pack 2") == Found()
+        assert self.run(case, "pack 2") == JudgedAcross()
         part = charts.part
         assert (part.at.tolist(), part.sigma, part.design) == ([0], 0.08, None)
         assert (part.y[0], part.se[0]) == pytest.approx((log(1.5), hypot(0.05, 0.05)))
@@ -139,7 +142,7 @@ class TestSource:
     def test_not_judged_where_nothing_tells(self, make_case: Make, make_flight: Make) -> None:
         case = make_case([make_flight()] * 2, aircraft=ONE, told=Charts())
         assert self.run(case).not_judged == ["pack 1: no flight tells its resistance"]
-        assert self.run(case, seen_at="bus") == Found()
+        assert self.run(case, seen_at="bus") == JudgedAcross()
 
     @pytest.mark.parametrize(
         ("now", "sure", "level"),
@@ -169,7 +172,7 @@ class TestSource:
         assert (trend.watch, trend.ground, trend.unit) == (20.0, 100.0, "%")
         assert trend.value[-1] == pytest.approx(100 * now)
         if level is None:
-            assert found.findings == []
+            assert found.drafts == []
             return
         finding = only(found)
         change = finding.change
@@ -215,7 +218,7 @@ class TestSource:
         row = {("pack 1", "source_mohm"): self.MOHM, ("pack 2", "source_mohm"): 20.0}
         charts = Charts(source_mohm=make_judgement(onset=None, now=5.0))
         found = self.run(make_case([make_flight(row)] * 8, aircraft=PAIR, told=charts), "pack 2")
-        assert (len(found.trends), found.findings) == (1, [])
+        assert (len(found.trends), found.drafts) == (1, [])
 
     def test_named_is_what_it_is_measured_against(
         self, make_case: Make, make_flight: Make, make_judgement: Make
@@ -228,7 +231,7 @@ class TestSource:
 
 
 class TestPath:
-    def run(self, make_flight: Make, make_case: Make, charts: Told, **given: Any) -> Found:
+    def run(self, make_flight: Make, make_case: Make, charts: Told, **given: Any) -> JudgedAcross:
         known = given.get("known", 8)
         flights = [
             make_flight(
@@ -237,7 +240,7 @@ class TestPath:
             )
             for k in range(8)
         ]
-        found = Found()
+        found = JudgedAcross()
         aircraft = given.get("aircraft", ONE)
         notes = given.get("notes", ())
         packs._path(
@@ -266,10 +269,10 @@ class TestPath:
     ) -> None:
         charts = Charts(path_mohm=make_judgement(now=now, sure=sure))
         found = self.run(make_flight, make_case, charts)
-        assert [(f.code, f.level) for f in found.findings] == (
+        assert [(f.code, f.level) for f in found.drafts] == (
             [] if level is None else [(RISING, level)]
         )
-        if found.findings:
+        if found.drafts:
             assert f"{now:.0f} mOhm more than usual between it and bus" in only(found).title
         assert charts.part.sigma == 2.0
         assert charts.part.y.tolist() == [20.0] * 8
@@ -278,8 +281,8 @@ class TestPath:
         self, make_case: Make, make_flight: Make, make_judgement: Make
     ) -> None:
         charts = Charts(path_mohm=make_judgement(onset=None, now=50.0))
-        assert self.run(make_flight, make_case, charts) == Found()
-        assert self.run(make_flight, make_case, Charts()) == Found()
+        assert self.run(make_flight, make_case, charts) == JudgedAcross()
+        assert self.run(make_flight, make_case, Charts()) == JudgedAcross()
 
     @pytest.mark.parametrize(("known", "asked"), [(3, 0), (4, 1)])
     def test_half_of_the_flights_tell_it(
@@ -320,7 +323,7 @@ class TestWeak:
         charts: Told,
         rows: list[tuple[float | None, ...]],
         capacity_mah: float | None = None,
-    ) -> Found:
+    ) -> JudgedAcross:
         flights = [
             make_flight(
                 {("pack 1", f): x for f, x in zip(("end_v", "start_v", "used_mah"), r, strict=True)}
@@ -328,7 +331,7 @@ class TestWeak:
             for r in rows
         ]
         craft = Aircraft(packs=(Pack(name="pack 1", capacity_mah=capacity_mah),))
-        found = Found()
+        found = JudgedAcross()
         packs._weak(make_case(flights, aircraft=craft, told=charts), "pack 1", found)
         return found
 
@@ -366,7 +369,7 @@ class TestWeak:
         rows = [(7.5, 8.3, 1000.0), (8.5, 8.3, 1000.0)] * 4
         charts = Charts(end_v=make_judgement(now=now, sure=True))
         found = self.run(make_case, make_flight, charts, rows)
-        assert bool(found.findings) is told
+        assert bool(found.drafts) is told
         if told:
             finding = only(found)
             assert (finding.code, finding.level) == ("pack-weak", Level.WATCH)
@@ -377,9 +380,11 @@ class TestWeak:
     def test_nothing(self, make_case: Make, make_flight: Make, make_judgement: Make) -> None:
         charts = Charts(end_v=make_judgement(onset=None, now=5.0))
         rows = [(7.5, 8.3, 1000.0)] * 8
-        assert self.run(make_case, make_flight, charts, rows) == Found()
-        assert self.run(make_case, make_flight, Charts(), rows) == Found()
-        assert self.run(make_case, make_flight, Charts(), [(None, None, None)] * 3) == Found()
+        assert self.run(make_case, make_flight, charts, rows) == JudgedAcross()
+        assert self.run(make_case, make_flight, Charts(), rows) == JudgedAcross()
+        assert (
+            self.run(make_case, make_flight, Charts(), [(None, None, None)] * 3) == JudgedAcross()
+        )
 
 
 class TestShare:
@@ -391,9 +396,9 @@ class TestShare:
         *,
         points: float = 12.5,
         notes: list[NoteMark] | None = None,
-    ) -> Found:
+    ) -> JudgedAcross:
         craft = PAIR.model_copy(update={"limits": Limits(share_points=points)})
-        found = Found()
+        found = JudgedAcross()
         case = make_case(flights, aircraft=craft, told=charts, notes=notes or ())
         packs._share(case, ("pack 1", "pack 2"), found)
         return found
@@ -450,7 +455,7 @@ class TestShare:
         judgement = make_judgement(now=now, first=1, sure=True)
         charts = Charts(share=lambda s: judgement if s == sign else None)
         found = self.run(make_case, flights, charts)
-        assert bool(found.findings) is told
+        assert bool(found.drafts) is told
         if told:
             finding = only(found)
             change = finding.change
@@ -474,9 +479,9 @@ class TestShare:
     def test_nothing(self, make_case: Make, make_flight: Make, make_judgement: Make) -> None:
         flights = [make_flight({("pack 1", "share"): 0.5})] * 8
         charts = Charts(share=make_judgement(onset=None, now=0.4))
-        assert self.run(make_case, flights, charts) == Found()
+        assert self.run(make_case, flights, charts) == JudgedAcross()
         assert len(charts.asked) == 2
-        assert self.run(make_case, [make_flight()] * 8, Charts()) == Found()
+        assert self.run(make_case, [make_flight()] * 8, Charts()) == JudgedAcross()
 
 
 class TestJudgePacks:
@@ -506,6 +511,7 @@ class TestJudgePacks:
         flights = [make_flight(self.row("pack 1", "pack 2"), air=self.pair())] * 4
         case = make_case(flights, aircraft=PAIR, told=charts, notes=[note("pack 2", 2)])
         assert packs.judge_packs(case).not_judged == []
+        assert packs.judge_shares(case).not_judged == []
         assert self.asked(charts) == [
             ("source_mohm", "pack 1"),
             ("divider", "pack 1"),
@@ -528,7 +534,7 @@ class TestJudgePacks:
         charts = Charts(source_mohm=make_judgement(now=0.5), divider=make_judgement(now=0.5))
         found = packs.judge_packs(make_case(flights, aircraft=PAIR, told=charts))
         assert "divider" not in {name for name, _ in self.asked(charts)}
-        assert [f.place for f in found.findings] == ["pack 1", "pack 2"]
+        assert [f.place for f in found.drafts] == ["pack 1", "pack 2"]
 
     def test_one_pack_is_seen_at_the_bus_too(
         self, make_case: Make, make_flight: Make, make_judgement: Make
@@ -545,7 +551,7 @@ class TestJudgePacks:
         # Not where its own terminals tell it already.
         charts = Charts(source_mohm=make_judgement(4, 2))
         found = packs.judge_packs(make_case([make_flight(row)] * 4, aircraft=ONE, told=charts))
-        assert len(found.findings) == 1
+        assert len(found.drafts) == 1
         # Where nothing names the root it is the bus.
         craft = Aircraft(nodes=(Node(name="tail"),))
         charts = Charts()

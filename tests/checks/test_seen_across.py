@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from telemetry.checks.seen import _lasts
+from telemetry.checks.reported import closed_by_note_only
 from telemetry.results import (
     Event,
     EventKind,
@@ -55,7 +55,9 @@ def event(kind: EventKind, phase: PhaseKind, origin: Origin = Origin.CONTACT) ->
 
 def lasts(code: str, level: Level, flight: Flight, **evidence: Any) -> bool:
     place = "pack 1" if code.startswith("pack") else "tail"
-    return _lasts(Finding(code=code, level=level, place=place, title="", evidence=evidence), flight)
+    return closed_by_note_only(
+        Finding(code=code, level=level, place=place, title="", evidence=evidence), flight
+    )
 
 
 @pytest.fixture

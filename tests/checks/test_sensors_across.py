@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from telemetry.aircraft import Aircraft, Node
-from telemetry.checks.case import Case
+from telemetry.checks.aircraft_history import AircraftHistory
 from telemetry.checks.sensors import moved as sensors
 from telemetry.trends.measures import Blocks
 from telemetry.trends.parts import Part
@@ -23,7 +23,7 @@ PLACES = ("bus", "left wing", "tail")
 
 
 @pytest.fixture
-def case(make_case: Make, make_flight: Make) -> Callable[..., Case]:
+def case(make_case: Make, make_flight: Make) -> Callable[..., AircraftHistory]:
     """Flights by the currents of bus, left wing and tail in the air; 20 mOhm in the tail's lead."""
 
     def case(
@@ -33,7 +33,7 @@ def case(make_case: Make, make_flight: Make) -> Callable[..., Case]:
         without: Sequence[str] = (),
         in_stir: Sequence[str] = (),
         aircraft: Aircraft = CRAFT,
-    ) -> Case:
+    ) -> AircraftHistory:
         flights = []
         for k, row in enumerate(amps):
             n = stretches if isinstance(stretches, int) else stretches[k]
@@ -54,7 +54,7 @@ def case(make_case: Make, make_flight: Make) -> Callable[..., Case]:
                     stir=Blocks(block_s=9.0, amps=currents, volts=volts),
                 )
             )
-        made: Case = make_case(flights, aircraft=aircraft)
+        made: AircraftHistory = make_case(flights, aircraft=aircraft)
         return made
 
     return case

@@ -10,11 +10,13 @@ import numpy as np
 import pytest
 
 from telemetry.aircraft import Aircraft, Node
-from telemetry.checks.case import Case, Found
+from telemetry.checks.aircraft_history import AircraftHistory, JudgedAcross
+from telemetry.checks.draft import FindingDraft
 from telemetry.checks.servos import across as servos
-from telemetry.checks.servos.across import _Claim
+from telemetry.checks.servos import claims
+from telemetry.checks.servos.claims import Claim
 from telemetry.checks.servos.groups import Group
-from telemetry.results import Finding, Level, NoteMark
+from telemetry.results import Level, NoteMark
 from telemetry.trends.evidence import Judgement
 from telemetry.trends.measures import Blocks, Measures
 from telemetry.trends.parts import Part
@@ -39,7 +41,7 @@ def note(place: str, before: int) -> NoteMark:
 
 
 @pytest.fixture
-def case(make_case: Make, make_flight: Make) -> Callable[..., Case]:
+def case(make_case: Make, make_flight: Make) -> Callable[..., AircraftHistory]:
     """Eight flights in which every place drew 2 A in the air."""
 
     def case(
@@ -48,23 +50,23 @@ def case(make_case: Make, make_flight: Make) -> Callable[..., Case]:
         features: Sequence[dict[Any, Any]] = ({},) * 8,
         step_a: float = 0.01,
         **more: Any,
-    ) -> Case:
+    ) -> AircraftHistory:
         air = Blocks(block_s=12.0, amps={p: np.full(8, 2.0) for p in places})
         flights: list[Measures] = [
             make_flight(f, air=air, steps_a=dict.fromkeys(places, step_a)) for f in features
         ]
-        made: Case = make_case(flights, **{"aircraft": CRAFT, **more})
+        made: AircraftHistory = make_case(flights, **{"aircraft": CRAFT, **more})
         return made
 
     return case
 
 
 @pytest.fixture
-def claim(make_judgement: Make) -> Callable[..., _Claim]:
+def claim(make_judgement: Make) -> Callable[..., Claim]:
     def claim(
         place: str = LEFT, others: tuple[str, ...] = (RIGHT,), code: str = RISING, **more: Any
-    ) -> _Claim:
-        return _Claim(code=code, place=place, others=others, judgement=make_judgement(**more))
+    ) -> Claim:
+        return Claim(code=code, place=place, others=others, judgement=make_judgement(**more))
 
     return claim
 
@@ -76,9 +78,9 @@ def test_loads_are_the_nodes_with_currents(case: Make) -> None:
 
 class TestOthers:
     def others(
-        self, case: Case, place: str, *suspect: str, loads: Sequence[str] = ALL
+        self, case: AircraftHistory, place: str, *suspect: str, loads: Sequence[str] = ALL
     ) -> tuple[str, ...] | None:
-        return servos._others(case, place, loads, dict.fromkeys(suspect))  # type: ignore[arg-type]
+        return claims.reference_places(case, place, loads, dict.fromkeys(suspect))  # type: ignore[arg-type]
 
     def test_the_mirror_else_all_that_are_sound(self, case: Make) -> None:
         made = case()
@@ -96,7 +98,7 @@ class TestOthers:
 
     def test_a_note_on_the_mirror_does_not_hide_what_went_before(self, case: Make) -> None:
         def references(*notes: NoteMark, suspect: Sequence[str] = ()) -> list[tuple[str, ...]]:
-            return servos._references(
+            return claims._references(
                 case(notes=notes),
                 LEFT,
                 ALL,
@@ -116,10 +118,10 @@ class TestOthers:
 class TestParts:
     def test_scatter_by_what_it_is_set_against(self, case: Make) -> None:
         made = case()
-        assert [p.sigma for p in servos._parts(made, LEFT, (RIGHT,))] == [0.015]
-        assert [p.sigma for p in servos._parts(made, LEFT, (TAIL,))] == [0.05]
-        assert [p.sigma for p in servos._parts(made, LEFT, (RIGHT, TAIL))] == [0.05]
-        assert [p.sigma for p in servos._parts(made, LEFT, ())] == [0.2]
+        assert [p.sigma for p in claims.place_parts(made, LEFT, (RIGHT,))] == [0.015]
+        assert [p.sigma for p in claims.place_parts(made, LEFT, (TAIL,))] == [0.05]
+        assert [p.sigma for p in claims.place_parts(made, LEFT, (RIGHT, TAIL))] == [0.05]
+        assert [p.sigma for p in claims.place_parts(made, LEFT, ())] == [0.2]
 
     def test_judged_since_a_note_on_any_of_them(self, case: Make) -> None:
         asked: list[Any] = []
@@ -128,7 +130,7 @@ class TestParts:
             asked.append((place, more["first"], more["sign"], more["logarithmic"]))
 
         made = case(told=told, notes=[note(LEFT, 1), note(RIGHT, 3), note(TAIL, 5)])
-        assert servos._judge(made, LEFT, (RIGHT,), -1.0) is None
+        assert claims.judge_place(made, LEFT, (RIGHT,), -1.0) is None
         assert asked == [(LEFT, 3, -1.0, True)]
 
 
@@ -137,7 +139,7 @@ class TestClaims:
         self, case: Make, told: dict[float, Judgement | None], place: str = LEFT, **more: Any
     ) -> list[tuple[str, tuple[str, ...]]]:
         made = case(told=lambda _place, **asked: told.get(asked["sign"]), **more)
-        return [(c.code, c.others) for c in servos._claims(made, place, ALL, {}, {})]
+        return [(c.code, c.others) for c in claims.claims_of(made, place, ALL, {}, {})]
 
     @pytest.mark.parametrize(("now", "told"), [(0.1249, False), (0.125, True)])
     def test_a_quarter_of_one_servos_share(
@@ -175,12 +177,12 @@ class TestRatherTheMirror:
     @pytest.fixture
     def turned(
         self, case: Make, make_judgement: Make, monkeypatch: pytest.MonkeyPatch
-    ) -> Callable[..., _Claim]:
+    ) -> Callable[..., Claim]:
         self.seen: list[Any] = []
         self.other_way = make_judgement(now=0.77)
 
-        def turned(claim: _Claim, lean: float, *, told: bool = True) -> _Claim:
-            def leaning(_case: Case, *seen: Any) -> float:
+        def turned(claim: Claim, lean: float, *, told: bool = True) -> Claim:
+            def leaning(_case: AircraftHistory, *seen: Any) -> float:
                 self.seen.append(seen)
                 return lean
 
@@ -188,12 +190,12 @@ class TestRatherTheMirror:
                 self.asked = (place, asked["sign"])
                 return self.other_way if told else None
 
-            monkeypatch.setattr(servos, "_lean", leaning)
-            return servos._rather_the_mirror(case(told=chart), claim, ALL)
+            monkeypatch.setattr(claims, "_lean", leaning)
+            return claims.rather_the_mirror(case(told=chart), claim, ALL)
 
         return turned
 
-    def test_who_rose_rather_rose(self, turned: Callable[..., _Claim], claim: Make) -> None:
+    def test_who_rose_rather_rose(self, turned: Callable[..., Claim], claim: Make) -> None:
         rose = claim(now=0.5, step=True)
         assert turned(rose, 0.0) is rose
         up, down, sound, j, moved = self.seen[0]
@@ -201,7 +203,7 @@ class TestRatherTheMirror:
         assert moved == pytest.approx(log(1.5))
 
     def test_who_rose_stands_beside_one_that_fell_silent(
-        self, turned: Callable[..., _Claim], claim: Make
+        self, turned: Callable[..., Claim], claim: Make
     ) -> None:
         rose = claim(now=0.5, step=True)
         found = turned(rose, -0.1)
@@ -210,7 +212,7 @@ class TestRatherTheMirror:
         assert self.asked == (RIGHT, -1.0)
         assert turned(rose, -0.1, told=False).judgement is rose.judgement
 
-    def test_who_fell_rather_fell(self, turned: Callable[..., _Claim], claim: Make) -> None:
+    def test_who_fell_rather_fell(self, turned: Callable[..., Claim], claim: Make) -> None:
         fell = claim(code=SILENT, now=0.5, step=True)
         assert turned(fell, -0.1) is fell
         up, down, _, _, moved = self.seen[0]
@@ -218,7 +220,7 @@ class TestRatherTheMirror:
         assert moved == pytest.approx(log(2.0))
 
     def test_who_fell_stands_beside_one_that_rose(
-        self, turned: Callable[..., _Claim], claim: Make
+        self, turned: Callable[..., Claim], claim: Make
     ) -> None:
         found = turned(claim(code=SILENT, now=0.5, step=True), 0.0)
         assert (found.code, found.place, found.others) == (RISING, RIGHT, (LEFT,))
@@ -227,7 +229,7 @@ class TestRatherTheMirror:
 
     @pytest.mark.parametrize("rise", [0.99, 1.5])
     def test_nothing_falls_by_more_than_99_percent(
-        self, turned: Callable[..., _Claim], claim: Make, rise: float
+        self, turned: Callable[..., Claim], claim: Make, rise: float
     ) -> None:
         turned(claim(code=SILENT, now=rise, step=True), -0.1)
         assert self.seen[0][-1] == pytest.approx(log(100.0))
@@ -245,7 +247,7 @@ class TestRatherTheMirror:
     )
     def test_no_servo_falls_silent_by_degrees_or_by_less_than_half_a_share(
         self,
-        turned: Callable[..., _Claim],
+        turned: Callable[..., Claim],
         claim: Make,
         rise: float,
         step: bool,
@@ -256,12 +258,12 @@ class TestRatherTheMirror:
 
     @pytest.mark.parametrize(("fall", "code"), [(0.24, RISING), (0.26, SILENT)])
     def test_the_same_of_one_that_fell(
-        self, turned: Callable[..., _Claim], claim: Make, fall: float, code: str
+        self, turned: Callable[..., Claim], claim: Make, fall: float, code: str
     ) -> None:
         assert turned(claim(code=SILENT, now=fall, step=True), -3.0).code == code
 
     def test_what_was_not_set_against_its_mirror_stays(
-        self, turned: Callable[..., _Claim], claim: Make
+        self, turned: Callable[..., Claim], claim: Make
     ) -> None:
         for left in (claim(others=(TAIL,)), claim(place=TAIL, others=())):
             assert turned(left, -99.0) is left
@@ -279,16 +281,16 @@ def test_leaning_adds_up_half_of_the_odds_at_both_places(
         seen.append(part.at.tolist())
         return [(0.2, 0.1), (0.05, 0.2)][len(seen) - 1]
 
-    monkeypatch.setattr(servos, "moved_since", moved_since)
+    monkeypatch.setattr(claims, "moved_since", moved_since)
     made = case(notes=[note(TAIL, 1), note(RIGHT, 2)])
-    lean = servos._lean(made, LEFT, RIGHT, (TAIL,), make_judgement(), 0.5)
+    lean = claims._lean(made, LEFT, RIGHT, (TAIL,), make_judgement(), 0.5)
     # 0.3 if it rose, else 0: (0.2^2 - 0.1^2) / (2 x 0.1^2); right 0 if the other rose, else -0.3:
     # (0.35^2 - 0.05^2) / (2 x 0.2^2).
     assert lean == pytest.approx(0.5 * (1.5 + 1.5))
     assert seen == [list(range(1, 8)), list(range(2, 8))]
     # A part that tells nothing adds nothing.
-    monkeypatch.setattr(servos, "moved_since", lambda *_: None)
-    assert servos._lean(made, LEFT, RIGHT, (TAIL,), make_judgement(), 0.5) == 0.0
+    monkeypatch.setattr(claims, "moved_since", lambda *_: None)
+    assert claims._lean(made, LEFT, RIGHT, (TAIL,), make_judgement(), 0.5) == 0.0
 
 
 class TestLevel:
@@ -310,18 +312,20 @@ class TestLevel:
 
 class TestFinding:
     @pytest.fixture
-    def found(self, case: Make, monkeypatch: pytest.MonkeyPatch) -> Callable[..., Finding | None]:
+    def found(
+        self, case: Make, monkeypatch: pytest.MonkeyPatch
+    ) -> Callable[..., FindingDraft | None]:
         def found(
-            claim: _Claim,
+            claim: Claim,
             amps: Sequence[float] = (9.0, 2.0, 2.0, 2.0, 2.0, 8.0, 2.4, 2.6, 2.8),
             *,
             group: Group | None = None,
             step_a: float = 0.01,
             **more: Any,
-        ) -> Finding | None:
+        ) -> FindingDraft | None:
             self.grouped: list[Any] = []
 
-            def rising_group(_case: Case, *asked: Any) -> Group | None:
+            def rising_group(_case: AircraftHistory, *asked: Any) -> Group | None:
                 self.grouped.append(asked)
                 return group
 
@@ -331,7 +335,9 @@ class TestFinding:
 
         return found
 
-    def test_numbers_of_a_rise(self, found: Callable[..., Finding | None], claim: Make) -> None:
+    def test_numbers_of_a_rise(
+        self, found: Callable[..., FindingDraft | None], claim: Make
+    ) -> None:
         f = found(claim(flights=9, now=0.25, first=1))
         assert f is not None
         assert f.change is not None
@@ -348,7 +354,9 @@ class TestFinding:
         assert self.grouped == [(LEFT, 5, 0.25)]
         assert "servos_on" not in f.evidence
 
-    def test_the_servos_that_it_is(self, found: Callable[..., Finding | None], claim: Make) -> None:
+    def test_the_servos_that_it_is(
+        self, found: Callable[..., FindingDraft | None], claim: Make
+    ) -> None:
         group = Group(drives="left aileron", name="left aileron (output 3)", rise=0.4)
         f = found(claim(flights=9, now=0.25), group=group)
         assert f is not None
@@ -360,7 +368,7 @@ class TestFinding:
         assert f.evidence["group_rise_pct"] is None
 
     def test_numbers_of_a_silent_one(
-        self, found: Callable[..., Finding | None], claim: Make
+        self, found: Callable[..., FindingDraft | None], claim: Make
     ) -> None:
         f = found(claim(code=SILENT, flights=9, now=0.5, sure=True))
         assert f is not None
@@ -377,7 +385,7 @@ class TestFinding:
         assert (f.level, f.change.limit) == (Level.WATCH, None)
 
     def test_grounds_without_a_further_limit(
-        self, found: Callable[..., Finding | None], claim: Make
+        self, found: Callable[..., FindingDraft | None], claim: Make
     ) -> None:
         f = found(claim(flights=9, now=0.5, sure=True))
         assert f is not None
@@ -386,14 +394,14 @@ class TestFinding:
 
     @pytest.mark.parametrize(("step_a", "told"), [(0.25, True), (0.2501, False)])
     def test_two_steps_of_the_sensor_at_the_least(
-        self, found: Callable[..., Finding | None], claim: Make, step_a: float, told: bool
+        self, found: Callable[..., FindingDraft | None], claim: Make, step_a: float, told: bool
     ) -> None:
         # 25 % of 2 A.
         f = found(claim(flights=9, now=0.25, first=1), step_a=step_a)
         assert (f is not None) is told
 
     def test_without_a_stir_from_before(
-        self, found: Callable[..., Finding | None], claim: Make
+        self, found: Callable[..., FindingDraft | None], claim: Make
     ) -> None:
         nan = float("nan")
         f = found(claim(flights=9, now=0.25), [nan] * 5 + [2.0] * 4, step_a=99.0)
@@ -402,14 +410,14 @@ class TestFinding:
         assert (f.change.before, f.change.now) == (None, 2.0)
 
     def test_level_now_is_of_flights_with_the_change_alone(
-        self, found: Callable[..., Finding | None], claim: Make
+        self, found: Callable[..., FindingDraft | None], claim: Make
     ) -> None:
         f = found(claim(flights=9, onset=7, now=0.25), [2.0] * 7 + [3.0, 4.0])
         assert f is not None
         assert f.evidence["stir_a"] == 3.5
 
     def test_servos_that_are_assumed_are_said_to_be(
-        self, found: Callable[..., Finding | None], claim: Make
+        self, found: Callable[..., FindingDraft | None], claim: Make
     ) -> None:
         f = found(claim(flights=9, now=0.25, others=()), aircraft=Aircraft())
         assert f is not None
@@ -423,11 +431,15 @@ class TestFinding:
 
 class TestSensorFinding:
     @pytest.fixture
-    def found(self, case: Make, monkeypatch: pytest.MonkeyPatch) -> Callable[..., Finding | None]:
-        def found(claim: _Claim, moved: str | None) -> Finding | None:
+    def found(
+        self, case: Make, monkeypatch: pytest.MonkeyPatch
+    ) -> Callable[..., FindingDraft | None]:
+        def found(claim: Claim, moved: str | None) -> FindingDraft | None:
             self.asked: list[Any] = []
 
-            def sensor_moved(_case: Case, place: str, first: int, since: int, by: float) -> bool:
+            def sensor_moved(
+                _case: AircraftHistory, place: str, first: int, since: int, by: float
+            ) -> bool:
                 self.asked.append((place, first, since, round(exp(by), 6)))
                 return place == moved
 
@@ -447,7 +459,7 @@ class TestSensorFinding:
     )
     def test_its_own_or_the_mirrors(
         self,
-        found: Callable[..., Finding | None],
+        found: Callable[..., FindingDraft | None],
         claim: Make,
         code: str,
         moved: str,
@@ -464,14 +476,14 @@ class TestSensorFinding:
         asked = [(LEFT, 1, 5, by), (RIGHT, 1, 5, round(1 / by, 6))]
         assert self.asked == asked[: 1 if moved == LEFT else 2]
 
-    def test_neither(self, found: Callable[..., Finding | None], claim: Make) -> None:
+    def test_neither(self, found: Callable[..., FindingDraft | None], claim: Make) -> None:
         assert found(claim(), None) is None
         # Several others: none of them is suspected.
         assert found(claim(others=(RIGHT, TAIL)), RIGHT) is None
         assert len(self.asked) == 1
 
     def test_nothing_falls_by_more_than_95_percent(
-        self, found: Callable[..., Finding | None], claim: Make
+        self, found: Callable[..., FindingDraft | None], claim: Make
     ) -> None:
         found(claim(code=SILENT, now=1.2, others=()), None)
         assert self.asked[0][-1] == pytest.approx(0.05)
@@ -488,28 +500,28 @@ class TestJudgeServos:
     """All places together: charts by place and direction, heating and sensors by a word."""
 
     @pytest.fixture
-    def judged(self, case: Make, monkeypatch: pytest.MonkeyPatch) -> Callable[..., Found]:
+    def judged(self, case: Make, monkeypatch: pytest.MonkeyPatch) -> Callable[..., JudgedAcross]:
         def judged(
             told: Callable[[str, float, float], Judgement | None],
             *,
             hot: str | None = None,
             places: Sequence[str] = ALL,
             aircraft: Aircraft = CRAFT,
-        ) -> Found:
+        ) -> JudgedAcross:
             self.heating: list[Any] = []
 
             def judge_heating(
-                made: Case,
+                made: AircraftHistory,
                 place: str,
                 parts: Sequence[Part],
                 sound: tuple[str, ...],
                 rising: bool,
-                _found: Found,
-            ) -> Finding | None:
+                _found: JudgedAcross,
+            ) -> FindingDraft | None:
                 self.heating.append((place, len(parts), sound, rising))
                 if place != hot:
                     return None
-                return Finding(code="servo-heating", level=Level.WATCH, place=place, title="")
+                return FindingDraft(code="servo-heating", level=Level.WATCH, place=place, title="")
 
             def chart(place: str, **asked: Any) -> Judgement | None:
                 # The scatter tells what it is set against: 0.015 for the mirror.
@@ -517,7 +529,7 @@ class TestJudgeServos:
 
             monkeypatch.setattr(servos, "judge_heating", judge_heating)
             monkeypatch.setattr(servos, "sensor_moved", lambda *_: False)
-            monkeypatch.setattr(servos, "_lean", lambda *_: 0.0)
+            monkeypatch.setattr(claims, "_lean", lambda *_: 0.0)
             features = [{(p, "stir_mean_a"): 2.0 for p in places}] * 8
             return servos.judge_servos(
                 case(places, told=chart, features=features, aircraft=aircraft)
@@ -525,14 +537,14 @@ class TestJudgeServos:
 
         return judged
 
-    def test_no_place(self, judged: Callable[..., Found]) -> None:
+    def test_no_place(self, judged: Callable[..., JudgedAcross]) -> None:
         found = judged(lambda *_: None, places=("pack 1", "pack 2"), aircraft=Aircraft())
         assert len(found.not_judged) == 1
         assert "servo currents" in found.not_judged[0]
 
-    def test_all_well(self, judged: Callable[..., Found], make_judgement: Make) -> None:
+    def test_all_well(self, judged: Callable[..., JudgedAcross], make_judgement: Make) -> None:
         found = judged(lambda *_: make_judgement(onset=None, now=0.0))
-        assert found.findings == []
+        assert found.drafts == []
         assert [(t.code, t.place) for t in found.trends] == [(RISING, p) for p in ALL]
         assert self.heating == [
             (LEFT, 1, (RIGHT, TAIL), False),
@@ -542,7 +554,7 @@ class TestJudgeServos:
         assert judged(lambda *_: None).trends == []
 
     def test_the_strongest_is_named_first_and_is_none_to_compare_with(
-        self, judged: Callable[..., Found], make_judgement: Make
+        self, judged: Callable[..., JudgedAcross], make_judgement: Make
     ) -> None:
         # Left rose: its mirror seems to have fallen, the tail as well, if less.
         rose = make_judgement(now=0.3, chart=np.full(8, 9.0))
@@ -554,7 +566,7 @@ class TestJudgeServos:
             return fell if (place, sign, sigma) == (RIGHT, -1.0, 0.015) else None
 
         found = judged(told)
-        assert [(f.code, f.place) for f in found.findings] == [(RISING, LEFT)]
+        assert [(f.code, f.place) for f in found.drafts] == [(RISING, LEFT)]
         # Right is set against the tail now.
         assert self.heating == [
             (LEFT, 1, (RIGHT, TAIL), True),
@@ -564,7 +576,7 @@ class TestJudgeServos:
         assert [(t.code, t.place) for t in found.trends] == [(RISING, LEFT)]
 
     def test_strength_is_the_chart_over_its_limit(
-        self, judged: Callable[..., Found], make_judgement: Make
+        self, judged: Callable[..., JudgedAcross], make_judgement: Make
     ) -> None:
         # Highest sums 9 of 9 and 8 of 4: the tail is named first; then left has no like to stand
         # against, but right.
@@ -581,12 +593,12 @@ class TestJudgeServos:
             return None
 
         found = judged(told)
-        assert [f.place for f in found.findings] == [LEFT, TAIL]
+        assert [f.place for f in found.drafts] == [LEFT, TAIL]
         # First round: all three, both ways; second: the tail is not asked again.
         assert order[:10] == [LEFT, LEFT, RIGHT, RIGHT, TAIL, TAIL, LEFT, LEFT, RIGHT, RIGHT]
 
     def test_a_hot_servo_is_told_instead(
-        self, judged: Callable[..., Found], make_judgement: Make
+        self, judged: Callable[..., JudgedAcross], make_judgement: Make
     ) -> None:
         def told(place: str, sign: float, _sigma: float) -> Judgement | None:
             found: Judgement | None = (
@@ -594,11 +606,11 @@ class TestJudgeServos:
             )
             return found
 
-        assert [f.code for f in judged(told, hot=LEFT).findings] == ["servo-heating"]
-        assert [f.code for f in judged(told, hot=TAIL).findings] == [RISING, "servo-heating"]
+        assert [f.code for f in judged(told, hot=LEFT).drafts] == ["servo-heating"]
+        assert [f.code for f in judged(told, hot=TAIL).drafts] == [RISING, "servo-heating"]
 
     def test_a_silent_servo_does_not_heat(
-        self, judged: Callable[..., Found], make_judgement: Make
+        self, judged: Callable[..., JudgedAcross], make_judgement: Make
     ) -> None:
         def told(place: str, sign: float, _sigma: float) -> Judgement | None:
             found: Judgement | None = (
@@ -607,15 +619,15 @@ class TestJudgeServos:
             return found
 
         found = judged(told, hot=TAIL)
-        assert [f.code for f in found.findings] == [SILENT]
+        assert [f.code for f in found.drafts] == [SILENT]
         assert [place for place, *_ in self.heating] == [LEFT, RIGHT]
         assert [t.code for t in found.trends] == [SILENT]
 
     def test_one_place_alone_has_nothing_to_heat_against(
-        self, judged: Callable[..., Found], make_judgement: Make
+        self, judged: Callable[..., JudgedAcross], make_judgement: Make
     ) -> None:
         found = judged(
             lambda _p, sign, _s: make_judgement(now=0.3) if sign > 0 else None, places=(TAIL,)
         )
-        assert [f.code for f in found.findings] == [RISING]
+        assert [f.code for f in found.drafts] == [RISING]
         assert self.heating == []

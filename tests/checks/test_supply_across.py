@@ -9,9 +9,12 @@ from typing import Any
 import pytest
 
 from telemetry.aircraft import Aircraft, Pack
-from telemetry.checks.case import Case, Found
-from telemetry.checks.supply import across as supply
-from telemetry.results import Finding, Level, NoteMark
+from telemetry.checks.aircraft_history import AircraftHistory, JudgedAcross
+from telemetry.checks.draft import FindingDraft
+from telemetry.checks.packs import outs
+from telemetry.checks.sensors import counters
+from telemetry.checks.supply import dips as supply
+from telemetry.results import Level, NoteMark
 from telemetry.trends.counts import Burst
 from telemetry.trends.evidence import Judgement
 from telemetry.trends.measures import EventCount, Measures, Seen
@@ -27,7 +30,7 @@ def note(before: int) -> NoteMark:
 
 class TestOut:
     @pytest.fixture
-    def out(self, make_case: Make, make_flight: Make) -> Callable[..., Finding | None]:
+    def out(self, make_case: Make, make_flight: Make) -> Callable[..., FindingDraft | None]:
         """What is told of pack 1, by its shares; more by the number of the flight, from 0."""
 
         def out(
@@ -37,7 +40,7 @@ class TestOut:
             lowest_v: dict[int, float] | None = None,
             rest_v: dict[int, tuple[float, float]] | None = None,
             notes: Sequence[NoteMark] = (),
-        ) -> Finding | None:
+        ) -> FindingDraft | None:
             flights = []
             for k, x in enumerate(share):
                 row: dict[tuple[str, str], float | None] = {
@@ -48,10 +51,10 @@ class TestOut:
                 if rest_v and k in rest_v:
                     row["pack 1", "rest_v"], row["pack 2", "rest_v"] = rest_v[k]
                 flights.append(make_flight(row, seen=(code,) if k in seen else ()))
-            found = Found()
-            supply._out(make_case(flights, aircraft=PAIR, notes=notes), "pack 1", "pack 2", found)
-            assert len(found.findings) < 2
-            return found.findings[0] if found.findings else None
+            found = JudgedAcross()
+            outs._out(make_case(flights, aircraft=PAIR, notes=notes), "pack 1", "pack 2", found)
+            assert len(found.drafts) < 2
+            return found.drafts[0] if found.drafts else None
 
         return out
 
@@ -146,7 +149,7 @@ class TestDips:
     @pytest.fixture
     def dips(
         self, make_case: Make, make_flight: Make, monkeypatch: pytest.MonkeyPatch
-    ) -> Callable[..., Found]:
+    ) -> Callable[..., JudgedAcross]:
         def dips(
             events: Sequence[tuple[EventCount, ...]],
             burst: Burst | None,
@@ -154,7 +157,7 @@ class TestDips:
             strict: bool = True,
             aircraft: Aircraft = PAIR,
             notes: Sequence[NoteMark] = (),
-        ) -> Found:
+        ) -> JudgedAcross:
             self.asked: list[Any] = []
 
             def judge_counts(
@@ -165,7 +168,7 @@ class TestDips:
 
             monkeypatch.setattr(supply, "judge_counts", judge_counts)
             flights = [make_flight(events=e) for e in events]
-            found = Found()
+            found = JudgedAcross()
             case = make_case(flights, aircraft=aircraft, charts=10, notes=notes)
             supply._dips(case, [p.name for p in aircraft.packs], found)
             return found
@@ -178,7 +181,7 @@ class TestDips:
 
     BURST = Burst(count=5, flights=2, since=1, usual=0.1, p=1e-5)
 
-    def test_most_of_any_place_flight_by_flight(self, dips: Callable[..., Found]) -> None:
+    def test_most_of_any_place_flight_by_flight(self, dips: Callable[..., JudgedAcross]) -> None:
         events = [
             (self.fall("bus", 1, 0.5), self.fall("pack 1", 3, 0.7, "pack")),
             (self.fall("bus", 2, 0.9, "brownout"), self.fall("pack 2", 1, 0.4)),
@@ -190,7 +193,7 @@ class TestDips:
             ([3, 2, 0], [], 1, pytest.approx(0.005)),
             ([3, 2, 0], [], 1, pytest.approx(0.001)),
         ]
-        (f,) = found.findings
+        (f,) = found.drafts
         assert (f.code, f.place, f.level) == ("supply-dips", "bus", Level.GROUND)
         assert f.evidence["deepest_v"] == 0.9
         assert f.since_flight == "2"
@@ -200,23 +203,25 @@ class TestDips:
         [(True, 2, Level.GROUND), (False, 2, Level.WATCH), (True, 1, Level.WATCH)],
     )
     def test_grounds_only_in_two_flights_and_surely(
-        self, dips: Callable[..., Found], strict: bool, flights: int, level: Level
+        self, dips: Callable[..., JudgedAcross], strict: bool, flights: int, level: Level
     ) -> None:
         burst = Burst(count=5, flights=flights, since=1, usual=0.1, p=1e-5)
-        (f,) = dips([(self.fall("bus", 1, 0.5),)] * 3, burst, strict=strict).findings
+        (f,) = dips([(self.fall("bus", 1, 0.5),)] * 3, burst, strict=strict).drafts
         assert f.level is level
 
-    def test_nothing(self, dips: Callable[..., Found]) -> None:
-        assert dips([(self.fall("bus", 1, 0.5),)] * 3, None) == Found()
+    def test_nothing(self, dips: Callable[..., JudgedAcross]) -> None:
+        assert dips([(self.fall("bus", 1, 0.5),)] * 3, None) == JudgedAcross()
 
-    def test_without_a_root_it_is_the_bus(self, dips: Callable[..., Found]) -> None:
-        (f,) = dips([(self.fall("bus", 4, 0.5),)] * 3, self.BURST, aircraft=Aircraft()).findings
+    def test_without_a_root_it_is_the_bus(self, dips: Callable[..., JudgedAcross]) -> None:
+        (f,) = dips([(self.fall("bus", 4, 0.5),)] * 3, self.BURST, aircraft=Aircraft()).drafts
         assert f.place == "bus"
         assert self.asked[0][0] == [4, 4, 4]
 
 
 class TestCounter:
-    def run(self, make_case: Make, make_flight: Make, values: Sequence[Any], told: Any) -> Found:
+    def run(
+        self, make_case: Make, make_flight: Make, values: Sequence[Any], told: Any
+    ) -> JudgedAcross:
         def chart(place: str, **asked: Any) -> Judgement | None:
             self.asked.append((place, asked))
             found: Judgement | None = told(asked["sign"])
@@ -224,8 +229,8 @@ class TestCounter:
 
         self.asked: list[Any] = []
         flights = [make_flight({("bus", "counter_ratio"): v}) for v in values]
-        found = Found()
-        supply._counter(make_case(flights, told=chart), "bus", found)
+        found = JudgedAcross()
+        counters._counter(make_case(flights, told=chart), "bus", found)
         return found
 
     def test_logarithms_of_what_is_positive(self, make_case: Make, make_flight: Make) -> None:
@@ -256,9 +261,9 @@ class TestCounter:
     ) -> None:
         moved = make_judgement(now=now, sure=True)
         found = self.run(make_case, make_flight, [1.0] * 8, lambda s: moved if s == sign else None)
-        assert bool(found.findings) is told
+        assert bool(found.drafts) is told
         if told:
-            (f,) = found.findings
+            (f,) = found.drafts
             assert f.change is not None
             assert (f.code, f.level) == ("capacity-mismatch", Level.WATCH)
             assert f"{100 * now:.0f} % {word}" in f.title
@@ -268,26 +273,30 @@ class TestCounter:
         self, make_case: Make, make_flight: Make, make_judgement: Make
     ) -> None:
         both = self.run(make_case, make_flight, [1.0] * 8, lambda _: make_judgement(now=0.5))
-        assert len(both.findings) == 1
+        assert len(both.drafts) == 1
         not_established = make_judgement(onset=None, now=0.5)
-        assert self.run(make_case, make_flight, [1.0] * 8, lambda _: not_established) == Found()
+        assert (
+            self.run(make_case, make_flight, [1.0] * 8, lambda _: not_established) == JudgedAcross()
+        )
 
 
 class TestJudgeSupply:
     def calls(
-        self, case: Case, monkeypatch: pytest.MonkeyPatch, *, cut: bool = False
+        self, case: AircraftHistory, monkeypatch: pytest.MonkeyPatch, *, cut: bool = False
     ) -> list[tuple[Any, ...]]:
         made: list[tuple[Any, ...]] = []
 
-        def cut_off(_case: Case, code: str, place: str, _found: Found) -> bool:
+        def cut_off(_case: AircraftHistory, code: str, place: str, _found: JudgedAcross) -> bool:
             made.append(("cut", code, place))
             return cut
 
         monkeypatch.setattr(supply, "cut_off", cut_off)
-        monkeypatch.setattr(supply, "_out", lambda _c, one, two, _f: made.append(("out", one, two)))
+        monkeypatch.setattr(outs, "_out", lambda _c, one, two, _f: made.append(("out", one, two)))
         monkeypatch.setattr(supply, "_dips", lambda _c, p, _f: made.append(("dips", *p)))
-        monkeypatch.setattr(supply, "_counter", lambda _c, p, _f: made.append(("counter", p)))
-        supply.judge_supply(case)
+        monkeypatch.setattr(counters, "_counter", lambda _c, p, _f: made.append(("counter", p)))
+        outs.judge_outs(case)
+        supply.judge_dips(case)
+        counters.judge_counters(case)
         return made
 
     def flights(self, make_flight: Make) -> list[Measures]:

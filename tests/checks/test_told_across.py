@@ -9,7 +9,7 @@ import pytest
 
 from telemetry.aircraft import Aircraft
 from telemetry.checks.across import judge
-from telemetry.checks.carried import WINDOW, judge_told
+from telemetry.checks.standing import WINDOW, standing_findings
 from telemetry.results import Finding, History, Level, NoteMark
 from telemetry.trends.measures import Seen
 
@@ -53,7 +53,7 @@ def told(make_flight: Make, make_case: Make) -> Callable[..., list[Finding]]:
             )
             for k, s in enumerate(seen)
         ]
-        return judge_told(make_case(flights, notes=notes), established)
+        return standing_findings(make_case(flights, notes=notes), established)
 
     return told
 

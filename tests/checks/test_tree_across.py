@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from telemetry.aircraft import Aircraft, Node, Pack
-from telemetry.checks.case import Case
+from telemetry.checks.aircraft_history import AircraftHistory
 from telemetry.checks.tree import current_of, fed_places, root_of, whole_of
 from tests.trends.conftest import blocks
 
@@ -16,12 +16,14 @@ Make = Callable[..., Any]
 
 
 @pytest.fixture
-def case(make_case: Make, make_flight: Make) -> Callable[..., Case]:
+def case(make_case: Make, make_flight: Make) -> Callable[..., AircraftHistory]:
     """A case of one flight with currents and voltages at these places."""
 
-    def case(amps: Sequence[str], volts: Sequence[str], aircraft: Aircraft | None = None) -> Case:
+    def case(
+        amps: Sequence[str], volts: Sequence[str], aircraft: Aircraft | None = None
+    ) -> AircraftHistory:
         air = blocks({p: [1.0] for p in amps}, {p: [7.0] for p in volts})
-        made: Case = make_case([make_flight(air=air)], aircraft=aircraft)
+        made: AircraftHistory = make_case([make_flight(air=air)], aircraft=aircraft)
         return made
 
     return case

@@ -11,7 +11,7 @@ import pytest
 
 from telemetry.aircraft import Aircraft, Node, Pack
 from telemetry.checks.across import judge
-from telemetry.checks.case import Found
+from telemetry.checks.aircraft_history import JudgedAcross
 from telemetry.checks.packs.dividing import _log_ratio, divider_part, judge_way
 from telemetry.results import Finding, History, Level
 from telemetry.trends.evidence import Judgement
@@ -188,16 +188,16 @@ class TestJudgeWay:
     @pytest.fixture
     def told(
         self, make_flight: Make, make_case: Make, make_judgement: Make
-    ) -> Callable[..., Found]:
+    ) -> Callable[..., JudgedAcross]:
         blocks = Blocks(block_s=12.0, amps={"pack 1": SLOW + LOAD, "pack 2": SLOW + LOAD})
 
-        def told(now: float | None, **more: Any) -> Found:
+        def told(now: float | None, **more: Any) -> JudgedAcross:
             def chart(place: str, **asked: Any) -> Judgement | None:
                 assert (place, asked["first"], asked["sign"]) == ("pack 1", 2, 1.0)
                 assert asked["logarithmic"] is True
                 return None if now is None else make_judgement(now=now, **more)
 
-            found = Found()
+            found = JudgedAcross()
             case = make_case([make_flight(air=blocks)] * 8, told=chart)
             judge_way(case, "pack 1", "pack 2", 2, found)
             return found
@@ -215,22 +215,22 @@ class TestJudgeWay:
         ],
     )
     def test_watched_from_15_and_grounds_from_100_percent(
-        self, told: Callable[..., Found], now: float, sure: bool, level: Level | None
+        self, told: Callable[..., JudgedAcross], now: float, sure: bool, level: Level | None
     ) -> None:
         found = told(now, sure=sure)
-        assert [f.level for f in found.findings] == ([] if level is None else [level])
+        assert [f.level for f in found.drafts] == ([] if level is None else [level])
         (trend,) = found.trends
         assert (trend.watch, trend.ground, trend.unit) == (15.0, 100.0, "%")
         assert trend.value[-1] == pytest.approx(100 * now)
-        if found.findings:
-            change = found.findings[0].change
+        if found.drafts:
+            change = found.drafts[0].change
             assert change is not None
             assert (change.rise, change.rise_unit) == (pytest.approx(100 * now), "%")
             assert change.limit == (100.0 if level is Level.WATCH else None)
-            assert found.findings[0].evidence["compared_with"] == "pack 2"
-            assert f"{100 * now:.0f} %" in found.findings[0].title
+            assert found.drafts[0].evidence["compared_with"] == "pack 2"
+            assert f"{100 * now:.0f} %" in found.drafts[0].title
 
-    def test_nothing_that_is_not_established(self, told: Callable[..., Found]) -> None:
-        assert told(5.0, onset=None).findings == []
+    def test_nothing_that_is_not_established(self, told: Callable[..., JudgedAcross]) -> None:
+        assert told(5.0, onset=None).drafts == []
         assert len(told(5.0, onset=None).trends) == 1
-        assert told(None) == Found()
+        assert told(None) == JudgedAcross()

@@ -13,7 +13,7 @@ from typing import Any
 import pytest
 from matplotlib.figure import SubFigure
 
-from telemetry.checks.carried import WINDOW
+from telemetry.checks.standing import WINDOW
 from telemetry.report.document import FigureBlock, FindingBlock, Table
 from telemetry.report.documents.across import Across, flights_on_a_charge, paired, side_by_side
 from telemetry.report.documents.history_figures import HistoryScene

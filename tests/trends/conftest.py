@@ -11,7 +11,7 @@ import pytest
 
 from telemetry.aircraft import Aircraft
 from telemetry.book import BookFlight, Note, NoteKind
-from telemetry.checks.case import Case
+from telemetry.checks.aircraft_history import AircraftHistory
 from telemetry.model.channels import Channel, Quantity
 from telemetry.readings import Reading, Readings
 from telemetry.results import HistoryFlight, NoteMark
@@ -28,7 +28,7 @@ LEAD_MOHM = {"left wing": 32.0, "right wing": 33.0, "tail": 45.0}
 Factor = Callable[[int], float]
 MakeSeason = Callable[..., list[Measures]]
 MakeFlight = Callable[..., Measures]
-MakeCase = Callable[..., Case]
+MakeCase = Callable[..., AircraftHistory]
 MakeJudgement = Callable[..., Judgement]
 MakeReading = Callable[..., Reading]
 
@@ -192,7 +192,7 @@ def make_flight() -> MakeFlight:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class ToldCase(Case):
+class ToldCase(AircraftHistory):
     """A case whose charts say what a test wants: what a rule makes of it is judged alone.
 
     ``told`` gets the place, and as keywords the parts, the first flight and the sign.
@@ -258,7 +258,7 @@ def make_case() -> MakeCase:
         aircraft: Aircraft | None = None,
         charts: int = 1,
         told: Callable[..., Judgement | None] | None = None,
-    ) -> Case:
+    ) -> AircraftHistory:
         given: dict[str, Any] = {
             "flights": flights,
             "listed": [
@@ -270,7 +270,7 @@ def make_case() -> MakeCase:
             "charts": charts,
             "table": Table(flights),
         }
-        return Case(**given) if told is None else ToldCase(**given, told=told)
+        return AircraftHistory(**given) if told is None else ToldCase(**given, told=told)
 
     return make
 

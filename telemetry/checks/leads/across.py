@@ -7,10 +7,18 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from telemetry.checks.case import Case, Found, established, trend_of, usual
-from telemetry.checks.leads.breaks import judge_contacts
+from telemetry.checks.aircraft_history import (
+    AircraftHistory,
+    JudgedAcross,
+    established,
+    trend_of,
+    usual,
+)
+from telemetry.checks.check import Check, CheckPart
+from telemetry.checks.draft import FindingDraft, Words
+from telemetry.checks.leads.in_flight import BRANCH_RESISTANCE_HIGH
 from telemetry.checks.tree import current_of, fed_places
-from telemetry.results import Finding, Level
+from telemetry.results import Level
 from telemetry.trends.drops import drop_parts, offset_parts
 from telemetry.trends.evidence import Judgement
 from telemetry.trends.parts import Part, log_odds, moved_since
@@ -24,25 +32,24 @@ _REST_DOUBT = 0.5
 _APPARENT = "a servo of that place that draws more: the place reports no current of its own"
 
 
-def judge_leads(case: Case) -> Found:
-    """Findings branch-resistance-rising, contact-intermittent and sensor-offset."""
-    found = Found()
+def judge_leads(case: AircraftHistory) -> JudgedAcross:
+    """Findings branch-resistance-rising and sensor-offset: which of the two has changed?"""
+    found = JudgedAcross()
     places = fed_places(case)
     if not places:
         found.not_judged.append("leads: no place reports a voltage besides the one that feeds it")
     for place, parent in places:
         _lead(case, place, parent, found)
-    judge_contacts(case, [p for p, _ in places], found)
     return found
 
 
-def _lead(case: Case, place: str, parent: str, found: Found) -> None:
+def _lead(case: AircraftHistory, place: str, parent: str, found: JudgedAcross) -> None:
     """Drop per amp and offset of one lead: which of the two has changed?"""
     branch = _branch(case, place, parent, found)
     offset = _offset(case, place, parent, found)
     if branch is None or branch.judgement.signal is None:
         if offset is not None:
-            found.findings.append(_offset_finding(case, place, parent, *offset))
+            found.drafts.append(_offset_finding(case, place, parent, *offset))
         return
     j = branch.judgement
     assert j.onset is not None
@@ -50,18 +57,18 @@ def _lead(case: Case, place: str, parent: str, found: Found) -> None:
     if lean > 0:
         step_v = j.now * _usual_current(case, branch, int(j.at[j.onset])) / 1000.0
         if offset is not None:
-            found.findings.append(_offset_finding(case, place, parent, *offset))
+            found.drafts.append(_offset_finding(case, place, parent, *offset))
         elif step_v >= _OFFSET_WATCH_V:
             in_volts = replace(
                 j, now=step_v, low=step_v * j.low / j.now, high=step_v * j.high / j.now
             )
-            found.findings.append(_offset_finding(case, place, parent, in_volts, 1.0))
+            found.drafts.append(_offset_finding(case, place, parent, in_volts, 1.0))
         # Neither is sure and the offset would be too small to tell: then it may be the lead.
         if offset is not None or step_v >= _OFFSET_WATCH_V or lean > _SURE:
             return
     finding = _branch_finding(case, branch)
     if finding is not None:
-        found.findings.append(finding)
+        found.drafts.append(finding)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -79,7 +86,7 @@ class _Branch:
     ground: float
 
 
-def _branch(case: Case, place: str, parent: str, found: Found) -> _Branch | None:
+def _branch(case: AircraftHistory, place: str, parent: str, found: JudgedAcross) -> _Branch | None:
     current, own = current_of(case, place, parent)
     if current is None:
         found.not_judged.append(f"lead of {place}: no current is reported for it")
@@ -118,14 +125,14 @@ def _branch(case: Case, place: str, parent: str, found: Found) -> _Branch | None
     )
 
 
-def _usual_current(case: Case, branch: _Branch, since: int) -> float:
+def _usual_current(case: AircraftHistory, branch: _Branch, since: int) -> float:
     """Mean current of the lead in the air before the change, A."""
     x = case.table.stretches("air", "amps", branch.current)
     x = None if x is None else x[branch.judgement.first : since]
     return 1.0 if x is None or np.isnan(x).all() else float(np.nanmean(x))
 
 
-def _offset_lean(case: Case, place: str, parent: str, branch: _Branch) -> float:
+def _offset_lean(case: AircraftHistory, place: str, parent: str, branch: _Branch) -> float:
     """Log of the odds that the offset of a sensor changed rather than the resistance.
 
     A resistance shows in the slope and hardly at rest; an offset at rest as under load, and not in
@@ -157,7 +164,7 @@ def _offset_lean(case: Case, place: str, parent: str, branch: _Branch) -> float:
     return lean
 
 
-def _branch_finding(case: Case, branch: _Branch) -> Finding | None:
+def _branch_finding(case: AircraftHistory, branch: _Branch) -> FindingDraft | None:
     j, place, own = branch.judgement, branch.place, branch.own
     assert j.onset is not None
     since = int(j.at[j.onset])
@@ -185,7 +192,7 @@ def _branch_finding(case: Case, branch: _Branch) -> Finding | None:
         limit=branch.ground if level is Level.WATCH and own else None,
         before=before,
         now=None if before is None else before + j.now,
-        also=() if own else (_APPARENT,),
+        further=() if own else (_APPARENT,),
         evidence={
             "usual_mohm": before,
             "rise_pct": pct if before else None,
@@ -195,7 +202,7 @@ def _branch_finding(case: Case, branch: _Branch) -> Finding | None:
     )
 
 
-def _baseline_mohm(case: Case, branch: _Branch, since: int) -> float | None:
+def _baseline_mohm(case: AircraftHistory, branch: _Branch, since: int) -> float | None:
     """Usual resistance before the change: as fitted, else as the mean drop says."""
     value = usual(case.table, branch.place, branch.fit, branch.judgement.first, since)
     if value is not None:
@@ -207,7 +214,9 @@ def _baseline_mohm(case: Case, branch: _Branch, since: int) -> float | None:
     return None
 
 
-def _offset(case: Case, place: str, parent: str, found: Found) -> tuple[Judgement, float] | None:
+def _offset(
+    case: AircraftHistory, place: str, parent: str, found: JudgedAcross
+) -> tuple[Judgement, float] | None:
     """A lasting change of offset, and its sign (1: the place reads lower than it used to)."""
     parts = offset_parts(case.table, place, parent)
     first = case.first(place, parent)
@@ -231,7 +240,9 @@ def _offset(case: Case, place: str, parent: str, found: Found) -> tuple[Judgemen
     return None
 
 
-def _offset_finding(case: Case, place: str, parent: str, j: Judgement, sign: float) -> Finding:
+def _offset_finding(
+    case: AircraftHistory, place: str, parent: str, j: Judgement, sign: float
+) -> FindingDraft:
     lower = "lower" if sign > 0 else "higher"
     return established(
         case,
@@ -245,3 +256,22 @@ def _offset_finding(case: Case, place: str, parent: str, j: Judgement, sign: flo
         rise_unit="V",
         scale=sign,
     )
+
+
+BRANCH_RESISTANCE_RISING = Check(
+    code="branch-resistance-rising",
+    part=CheckPart.LEADS,
+    question="Does a lead or contact drop more volts per ampere than it used to?",
+    meaning=BRANCH_RESISTANCE_HIGH.meaning,
+    bench=BRANCH_RESISTANCE_HIGH.bench,
+    words_across=Words(
+        (
+            "a worn or dirty connector, or broken strands in that lead",
+            "a lead or plug that was changed without a note in the book",
+            "the current sensor of that place, where the balance with the total changed as well",
+        ),
+        "With the system on and a steady load, move that plug and lead and look at the drop.",
+        "Clean or replace the plug or lead, stir again, and note it with the place.",
+    ),
+    across=(judge_leads,),
+)

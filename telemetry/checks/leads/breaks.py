@@ -7,9 +7,18 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from telemetry.checks.case import Case, Found, established, trend_of, usual
-from telemetry.checks.words_across import WORDS
-from telemetry.results import Finding, Level
+from telemetry.checks.aircraft_history import (
+    AircraftHistory,
+    JudgedAcross,
+    established,
+    trend_of,
+    usual,
+)
+from telemetry.checks.check import Check, CheckPart
+from telemetry.checks.draft import FindingDraft, Words
+from telemetry.checks.supply.falls import SAG_UNEXPLAINED
+from telemetry.checks.tree import fed_places
+from telemetry.results import Level
 from telemetry.trends.counts import Burst, judge_counts
 from telemetry.trends.parts import Part
 
@@ -30,7 +39,7 @@ _OUTSTANDING, _FEW_BEFORE, _CHANCE = 2.0, 3, 1e-4
 _SIGNAL_LOST = "its signal lead or its sensor lost contact and its supply did not"
 
 
-def cut_off(case: Case, code: str, place: str, found: Found) -> bool:
+def cut_off(case: AircraftHistory, code: str, place: str, found: JudgedAcross) -> bool:
     """A unit that went down in flight, for which no statistics are needed; True where told."""
     first, n = case.first(place), len(case.flights)
     flights = [
@@ -41,26 +50,22 @@ def cut_off(case: Case, code: str, place: str, found: Found) -> bool:
     if not flights:
         return False
     now = flights[-1] == n - 1
-    words = WORDS[code]
     often = "1 flight" if len(flights) == 1 else f"{len(flights)} flights"
-    found.findings.append(
-        Finding(
+    found.drafts.append(
+        FindingDraft(
             code=code,
             level=Level.GROUND,
             place=place,
             title=f"{place} lost its supply in {often}"
             + ("" if now else "; no repair is noted since"),
             evidence={"flights_with": len(flights), "flights_since": n - flights[0]},
-            explanations=words.explanations,
-            confirm=words.confirm,
-            advice=words.advice_at(Level.GROUND),
             since_flight=case.listed[flights[0]].id,
         )
     )
     return True
 
 
-def _paused(case: Case, place: str, places: Sequence[str]) -> Finding | None:
+def _paused(case: AircraftHistory, place: str, places: Sequence[str]) -> FindingDraft | None:
     """A unit that fell silent in the air as it never did before, alone.
 
     For silences with an exponential tail, n of them a flight, the chance that the longest of one
@@ -73,11 +78,10 @@ def _paused(case: Case, place: str, places: Sequence[str]) -> Finding | None:
     ]
     if not flights:
         return None
-    words = WORDS["contact-intermittent"]
     silence_s = case.table.column(place, "silence_s")[0]
     longest_s = float(silence_s[flights].max())
     often = "1 flight" if len(flights) == 1 else f"{len(flights)} flights"
-    return Finding(
+    return FindingDraft(
         code="contact-intermittent",
         level=Level.WATCH,
         place=place,
@@ -89,14 +93,12 @@ def _paused(case: Case, place: str, places: Sequence[str]) -> Finding | None:
             "usual_silence_s": float(np.nanmedian(silence_s[: flights[0]])),
             "flights_since": n - flights[0],
         },
-        explanations=(_SIGNAL_LOST, *words.explanations),
-        confirm=words.confirm,
-        advice=words.advice,
+        likelier=(_SIGNAL_LOST,),
         since_flight=case.listed[flights[0]].id,
     )
 
 
-def _outstanding(case: Case, place: str) -> list[int]:
+def _outstanding(case: AircraftHistory, place: str) -> list[int]:
     """Flights in which a unit's longest silence was no chance, by itself and by all before."""
     silence_s, p = (case.table.column(place, f)[0] for f in ("silence_s", "silence_p"))
     first = case.first(place)
@@ -111,8 +113,14 @@ def _outstanding(case: Case, place: str) -> list[int]:
     return out
 
 
-def judge_contacts(case: Case, places: Sequence[str], found: Found) -> None:
+def judge_contacts(case: AircraftHistory) -> JudgedAcross:
     """Contacts that open for moments at one place, flight after flight."""
+    return contacts_at(case, [place for place, _ in fed_places(case)])
+
+
+def contacts_at(case: AircraftHistory, places: Sequence[str]) -> JudgedAcross:
+    """The same of these places, each set against the others."""
+    found = JudgedAcross()
     for place in places:
         if cut_off(case, "contact-intermittent", place, found):
             continue
@@ -122,10 +130,11 @@ def judge_contacts(case: Case, places: Sequence[str], found: Found) -> None:
             finding = _counted(case, place, places)
         finding = finding or _paused(case, place, places)
         if finding is not None:
-            found.findings.append(finding)
+            found.drafts.append(finding)
+    return found
 
 
-def _counted(case: Case, place: str, places: Sequence[str]) -> Finding | None:
+def _counted(case: AircraftHistory, place: str, places: Sequence[str]) -> FindingDraft | None:
     own = falls_at(case, place, _CONTACT)
     others = [falls_at(case, p, _CONTACT) for p in places if p != place]
     first = case.first(place)
@@ -144,7 +153,9 @@ def _counted(case: Case, place: str, places: Sequence[str]) -> Finding | None:
     )
 
 
-def _straying(case: Case, place: str, places: Sequence[str], found: Found) -> Finding | None:
+def _straying(
+    case: AircraftHistory, place: str, places: Sequence[str], found: JudgedAcross
+) -> FindingDraft | None:
     """The drop to a place strays upwards, as contacts do, more than it used to and than elsewhere.
 
     Slower telemetry makes every drop stray more: what all places do alike is taken off.
@@ -209,14 +220,16 @@ def _straying(case: Case, place: str, places: Sequence[str], found: Found) -> Fi
     )
 
 
-def _one_sided(case: Case, place: str) -> FloatArray:
+def _one_sided(case: AircraftHistory, place: str) -> FloatArray:
     """Logarithm of the stray upwards over that downwards, flight by flight; NaN where unknown."""
     up, down = (case.table.column(place, f)[0] for f in ("drop_tail_v", "drop_tail_other_v"))
     good = (up > 0) & (down > 0)
     return np.where(good, np.log(np.where(good, up, 1.0) / np.where(good, down, 1.0)), np.nan)
 
 
-def _common_factor(case: Case, others: Sequence[str], first: int, since: int, end: int) -> float:
+def _common_factor(
+    case: AircraftHistory, others: Sequence[str], first: int, since: int, end: int
+) -> float:
     """By how much the drops of other places stray more from ``since`` to ``end`` than before.
 
     At least 1.
@@ -230,7 +243,7 @@ def _common_factor(case: Case, others: Sequence[str], first: int, since: int, en
     return max(1.0, float(np.median(factors))) if factors else 1.0
 
 
-def falls_at(case: Case, place: str, origins: Sequence[str]) -> list[int]:
+def falls_at(case: AircraftHistory, place: str, origins: Sequence[str]) -> list[int]:
     """Falls of these origins at a place, flight by flight."""
     return [
         sum(e.count for e in m.events if e.place == place and e.origin in origins)
@@ -238,7 +251,7 @@ def falls_at(case: Case, place: str, origins: Sequence[str]) -> list[int]:
     ]
 
 
-def deepest_at(case: Case, place: str, origins: Sequence[str]) -> float | None:
+def deepest_at(case: AircraftHistory, place: str, origins: Sequence[str]) -> float | None:
     """The deepest of them, V."""
     depths = [
         e.deepest_v
@@ -250,7 +263,7 @@ def deepest_at(case: Case, place: str, origins: Sequence[str]) -> float | None:
 
 
 def counted_finding(
-    case: Case,
+    case: AircraftHistory,
     code: str,
     place: str,
     burst: Burst,
@@ -258,13 +271,12 @@ def counted_finding(
     grave: bool,
     title: str,
     deepest: float | None,
-) -> Finding:
+) -> FindingDraft:
     """The finding of counted events."""
-    words = WORDS[code]
     level = Level.GROUND if grave else Level.WATCH
     times = "once" if burst.count == 1 else f"{burst.count} times"
     span = "1 flight" if burst.flights == 1 else f"{burst.flights} flights"
-    return Finding(
+    return FindingDraft(
         code=code,
         level=level,
         place=place,
@@ -277,8 +289,23 @@ def counted_finding(
             "deepest_v": deepest,
             "flights_since": len(case.flights) - burst.since,
         },
-        explanations=words.explanations,
-        confirm=words.confirm,
-        advice=words.advice_at(level),
         since_flight=case.listed[burst.since].id,
     )
+
+
+CONTACT_INTERMITTENT = Check(
+    code="contact-intermittent",
+    part=CheckPart.LEADS,
+    question="Does a contact open for moments, flight after flight?",
+    meaning=SAG_UNEXPLAINED.meaning,
+    bench=SAG_UNEXPLAINED.bench,
+    words_across=Words(
+        (
+            "a contact that opens for moments: plug, switch, broken strands",
+            "current peaks that fall between two readings of the current sensor",
+        ),
+        "With the system on and a steady load, move that plug and lead and watch the voltage.",
+        "Clean or replace that plug and lead before the next flight, and note it.",
+    ),
+    across=(judge_contacts,),
+)

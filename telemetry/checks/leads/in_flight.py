@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from telemetry.aircraft import Aircraft
-from telemetry.checks.raised import Raised
+from telemetry.checks.check import Check, CheckPart
+from telemetry.checks.draft import FindingDraft, Words
+from telemetry.checks.facts import FlightFacts
 from telemetry.results import Flight, Level, PartLoad, Resistance
 
 # A sound lead that takes more than this part of the supply at the highest current is too thin or
@@ -13,14 +15,15 @@ _DROP_PCT = 8.0
 _ALIKE = 0.15
 
 
-def lead_findings(flight: Flight, aircraft: Aircraft) -> list[Raised]:
+def lead_findings(facts: FlightFacts) -> list[FindingDraft]:
     """What the leads of one flight show: bad contacts first, then too little copper."""
+    flight, aircraft = facts.flight, facts.aircraft
     known = [r for r in flight.resistances if r.kind == "branch" and r.mohm is not None]
-    high = {_whose(r): raised for r in known if (raised := _high(r, known, aircraft)) is not None}
+    high = {_whose(r): draft for r in known if (draft := _high(r, known, aircraft)) is not None}
     thin = [
-        raised
+        draft
         for r in known
-        if _whose(r) not in high and (raised := _thin(r, flight, aircraft)) is not None
+        if _whose(r) not in high and (draft := _thin(r, flight, aircraft)) is not None
     ]
     return [*high.values(), *thin, *_overloaded(flight, {r.place for r in thin})]
 
@@ -30,7 +33,7 @@ def _whose(r: Resistance) -> str:
     return r.place if r.parent is None or not r.parent.startswith("pack") else r.parent
 
 
-def _high(r: Resistance, known: list[Resistance], aircraft: Aircraft) -> Raised | None:
+def _high(r: Resistance, known: list[Resistance], aircraft: Aircraft) -> FindingDraft | None:
     limits = aircraft.limits
     low = r.low_mohm if r.low_mohm is not None else (r.mohm or 0.0)
     if r.expected_mohm is not None:
@@ -61,8 +64,8 @@ def _alike(a: Resistance, b: Resistance) -> bool:
     return abs(a.expected_mohm - b.expected_mohm) <= _ALIKE * max(a.expected_mohm, b.expected_mohm)
 
 
-def _branch(r: Resistance, against: str, value: float) -> Raised:
-    return Raised(
+def _branch(r: Resistance, against: str, value: float) -> FindingDraft:
+    return FindingDraft(
         code="branch-resistance-high",
         level=Level.WATCH,
         place=_whose(r),
@@ -81,7 +84,7 @@ def _branch(r: Resistance, against: str, value: float) -> Raised:
     )
 
 
-def _thin(r: Resistance, flight: Flight, aircraft: Aircraft) -> Raised | None:
+def _thin(r: Resistance, flight: Flight, aircraft: Aircraft) -> FindingDraft | None:
     """A lead that measures what it should, and takes much of the supply nevertheless."""
     load = next((x for x in flight.loads if x.place == r.place), None)
     root = next((x for x in flight.loads if x.place == aircraft.root), None)
@@ -94,7 +97,7 @@ def _thin(r: Resistance, flight: Flight, aircraft: Aircraft) -> Raised | None:
     least_v = (r.low_mohm or 0.0) * load.peak_a / 1000
     if least_v <= _DROP_PCT / 100 * supply_v:
         return None
-    return Raised(
+    return FindingDraft(
         code="lead-undersized",
         level=Level.WATCH,
         place=r.place,
@@ -114,16 +117,16 @@ def _thin(r: Resistance, flight: Flight, aircraft: Aircraft) -> Raised | None:
     )
 
 
-def _overloaded(flight: Flight, told: set[str]) -> list[Raised]:
+def _overloaded(flight: Flight, reported: set[str | None]) -> list[FindingDraft]:
     """Parts that carry more than their continuous limit; of each place the worst."""
     worst: dict[str, PartLoad] = {}
     for part in flight.parts:
-        if part.over and part.place not in told:
+        if part.over and part.place not in reported:
             held = worst.get(part.place)
             if held is None or _ratio(part) > _ratio(held):
                 worst[part.place] = part
     return [
-        Raised(
+        FindingDraft(
             code="lead-undersized",
             level=Level.WATCH,
             place=p.place,
@@ -136,7 +139,7 @@ def _overloaded(flight: Flight, told: set[str]) -> list[Raised]:
                 "part": p.part,
                 "worst_a": p.worst_a,
             },
-            also=("the default limit is not that of your connector",)
+            likelier=("the default limit is not that of your connector",)
             if p.limit_from == "default"
             else (),
         )
@@ -146,3 +149,46 @@ def _overloaded(flight: Flight, told: set[str]) -> list[Raised]:
 
 def _ratio(part: PartLoad) -> float:
     return (part.usual_a or 0.0) / (part.limit_a or 1.0)
+
+
+BRANCH_RESISTANCE_HIGH = Check(
+    code="branch-resistance-high",
+    part=CheckPart.LEADS,
+    question="Does a lead or contact drop more volts per ampere than its copper or its mirror?",
+    meaning="A lead or connector drops more voltage per ampere than its mirror, than the wire "
+    "table, or than before.",
+    bench="measure the drop at a known load; swap left for right.",
+    words=Words(
+        (
+            "a worn or dirty connector or broken strands in that lead",
+            "a longer or thinner lead than its mirror",
+            "a current sensor that reads low there",
+        ),
+        "Measure the drop along that lead at a known load; swap the leads left for right.",
+        "Clean or replace the connector of that lead before the next flight.",
+    ),
+    in_flight=(lead_findings,),
+    proof="path",
+    worst_by="mohm",
+    same_matter=("branch-resistance-rising", "source-resistance-rising"),
+)
+
+LEAD_UNDERSIZED = Check(
+    code="lead-undersized",
+    part=CheckPart.LEADS,
+    question="Is a lead too thin or too long for its load?",
+    meaning="The resistance of the lead is what the wire table gives for its length and gauge, and "
+    "that is too much for its load.",
+    bench="`busbook budget`; feel lead and plug for warmth after a long stir.",
+    words=Words(
+        (
+            "the lead is thin or long for what hangs on it",
+            "the plug has too few pins for what flows through it",
+            "one of its servos draws more than it should",
+        ),
+        "Work it out with busbook budget; feel lead and plug for warmth after a long stir.",
+        "Fit thicker wire, a shorter way or more pins before hard flying.",
+    ),
+    in_flight=(lead_findings,),
+    proof="scatter",
+)

@@ -7,9 +7,18 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from telemetry.checks.case import Case, Found, established, trend_of, usual
+from telemetry.checks.aircraft_history import (
+    AircraftHistory,
+    JudgedAcross,
+    established,
+    trend_of,
+    usual,
+)
+from telemetry.checks.check import Check, CheckPart
+from telemetry.checks.draft import Words
 from telemetry.checks.packs.dividing import judge_way
-from telemetry.model.channels import PlaceKind, kind_of_place
+from telemetry.checks.packs.sources import SOURCE_RESISTANCE_HIGH
+from telemetry.checks.tree import packs_of, shared_packs
 from telemetry.results import Level
 from telemetry.trends.drops import drop_parts, feature_part
 from telemetry.trends.measures import Measures
@@ -36,9 +45,9 @@ _END_PER_START, _END_PER_START_SD = 0.9, 0.3
 _END_PER_AH, _END_PER_AH_SD = -0.25, 0.2
 
 
-def judge_packs(case: Case) -> Found:
-    """Findings source-resistance-rising, pack-weak and pack-share."""
-    found = Found()
+def judge_packs(case: AircraftHistory) -> JudgedAcross:
+    """Findings source-resistance-rising and pack-weak, pack by pack."""
+    found = JudgedAcross()
     packs = packs_of(case)
     if not packs:
         found.not_judged.append("packs: no place of the log is a pack")
@@ -47,31 +56,25 @@ def judge_packs(case: Case) -> Found:
         other = next((p for p in shared if p != pack), None) if len(shared) == 2 else None
         _source(case, pack, other, found)
         _path(case, pack, found)
-        if len(packs) == 1 and not found.findings:
+        if len(packs) == 1 and not found.drafts:
             _source(case, pack, None, found, seen_at=case.aircraft.root or "bus")
-        if other is not None and not any(f.place == pack for f in found.findings):
+        if other is not None and not any(f.place == pack for f in found.drafts):
             first = max(_first(case, p) for p in (pack, other))
             judge_way(case, pack, other, first, found)
         _weak(case, pack, found)
+    return found
+
+
+def judge_shares(case: AircraftHistory) -> JudgedAcross:
+    """Finding pack-share: of two packs that share the load one gives less than it used to."""
+    found = JudgedAcross()
+    shared = shared_packs(case)
     if len(shared) == 2:
         _share(case, (shared[0], shared[1]), found)
     return found
 
 
-def packs_of(case: Case) -> list[str]:
-    """Packs of the profile, and those that the logs name besides."""
-    told = [p.name for p in case.aircraft.packs]
-    seen = {p for p, _ in case.table.measured if kind_of_place(p) is PlaceKind.PACK}
-    return [*told, *sorted(seen - set(told))]
-
-
-def shared_packs(case: Case) -> list[str]:
-    """Packs that share the load; those that stand by by design are left out."""
-    known = ((p, case.aircraft.pack(p)) for p in packs_of(case))
-    return [p for p, told in known if told is None or told.role == "shared"]
-
-
-def _first(case: Case, pack: str) -> int:
+def _first(case: AircraftHistory, pack: str) -> int:
     """First flight of the baseline: since the last note, and since this very pack was fitted."""
     first = case.first(pack)
     label = case.flights[-1].labels.get(pack)
@@ -79,7 +82,7 @@ def _first(case: Case, pack: str) -> int:
     return max([first, *(k + 1 for k in others)])
 
 
-def _log(case: Case, place: str, feature: str) -> tuple[FloatArray, FloatArray]:
+def _log(case: AircraftHistory, place: str, feature: str) -> tuple[FloatArray, FloatArray]:
     """Logarithm of a positive feature, flight by flight, and its standard error."""
     value, se = case.table.column(place, feature)
     value = np.where(value > 0, value, np.nan)
@@ -87,7 +90,12 @@ def _log(case: Case, place: str, feature: str) -> tuple[FloatArray, FloatArray]:
 
 
 def _source(
-    case: Case, pack: str, other: str | None, found: Found, *, seen_at: str | None = None
+    case: AircraftHistory,
+    pack: str,
+    other: str | None,
+    found: JudgedAcross,
+    *,
+    seen_at: str | None = None,
 ) -> None:
     """Resistance of a pack, against the other one's where two share: cold works on both.
 
@@ -132,7 +140,7 @@ def _source(
     level = Level.GROUND if j.sure and pct >= SOURCE_GROUND_PCT else Level.WATCH
     since, n = int(j.at[j.onset]), len(case.flights)
     label = case.flights[-1].labels.get(pack)
-    found.findings.append(
+    found.drafts.append(
         established(
             case,
             "source-resistance-rising",
@@ -154,7 +162,7 @@ def _source(
     )
 
 
-def _with_warmth(case: Case, part: Part) -> Part:
+def _with_warmth(case: AircraftHistory, part: Part) -> Part:
     """The part with temperature as a covariate; where it was not logged it explains nothing."""
     warmth = np.array([_warmth(case.flights[int(k)]) for k in part.at])
     known = np.isfinite(warmth)
@@ -171,7 +179,7 @@ def _warmth(m: Measures) -> float:
     return float("nan") if m.temperature_c is None else m.temperature_c
 
 
-def _path(case: Case, pack: str, found: Found) -> None:
+def _path(case: AircraftHistory, pack: str, found: JudgedAcross) -> None:
     """What lies between a pack and the bus: switch, plug, diode."""
     root = case.aircraft.root or "bus"
     if pack not in case.table.current_places or root == pack:
@@ -185,7 +193,7 @@ def _path(case: Case, pack: str, found: Found) -> None:
     if j is None or j.signal is None or j.now < case.limits.branch_watch_mohm:
         return
     grave = j.sure and j.now >= case.limits.branch_ground_mohm
-    found.findings.append(
+    found.drafts.append(
         established(
             case,
             "source-resistance-rising",
@@ -201,7 +209,7 @@ def _path(case: Case, pack: str, found: Found) -> None:
     )
 
 
-def _weak(case: Case, pack: str, found: Found) -> None:
+def _weak(case: AircraftHistory, pack: str, found: JudgedAcross) -> None:
     """Voltage after landing, with start voltage and charge used taken out."""
     end_v, start_v = (case.table.column(pack, f)[0] for f in ("end_v", "start_v"))
     used_ah = case.table.column(pack, "used_mah")[0] / 1000.0
@@ -225,7 +233,7 @@ def _weak(case: Case, pack: str, found: Found) -> None:
     j = case.judge([part], _first(case, pack), pack, sign=-1.0)
     if j is None or j.signal is None or j.now < _WEAK_PCT / 100.0 * float(end_v.mean()):
         return
-    found.findings.append(
+    found.drafts.append(
         established(
             case,
             "pack-weak",
@@ -241,7 +249,7 @@ def _weak(case: Case, pack: str, found: Found) -> None:
     )
 
 
-def _share(case: Case, pair: tuple[str, str], found: Found) -> None:
+def _share(case: AircraftHistory, pair: tuple[str, str], found: JudgedAcross) -> None:
     y = case.table.column(pair[0], "share")[0]
     at = np.flatnonzero(np.isfinite(y))
     if at.size == 0:
@@ -272,7 +280,7 @@ def _share(case: Case, pair: tuple[str, str], found: Found) -> None:
         now = before - j.now
         if abs(now - 0.5) < allowed and j.now < allowed:
             continue
-        found.findings.append(
+        found.drafts.append(
             established(
                 case,
                 "pack-share",
@@ -290,3 +298,40 @@ def _share(case: Case, pair: tuple[str, str], found: Found) -> None:
             )
         )
         return
+
+
+SOURCE_RESISTANCE_RISING = Check(
+    code="source-resistance-rising",
+    part=CheckPart.PACKS,
+    question="Does a pack's resistance, or that of its path to the bus, rise?",
+    meaning=SOURCE_RESISTANCE_HIGH.meaning,
+    bench=SOURCE_RESISTANCE_HIGH.bench,
+    words_across=Words(
+        (
+            "that pack ages",
+            "resistance in that pack's plug, switch or lead",
+            "cold packs, where every pack rose on the same days",
+        ),
+        "Measure the pack's resistance warm and at a known charge; swap the packs and compare.",
+        "Replace the pack if its resistance moves with it; else clean its plug and lead.",
+    ),
+    across=(judge_packs,),
+)
+
+PACK_WEAK = Check(
+    code="pack-weak",
+    part=CheckPart.PACKS,
+    question="Does a pack end its flights lower than charge used and start explain?",
+    meaning="A pack holds less charge than before.",
+    bench="read each cell at rest; where none is below its floor, let a tester read the capacity.",
+    words_across=Words(
+        (
+            "that pack has lost capacity",
+            "it was not charged in full, or carried more flights than usual",
+            "cold",
+        ),
+        "Read each cell at rest; where none is below its floor, let a tester read the capacity.",
+        "Fly fewer flights on a charge, or replace the pack.",
+    ),
+    across=(judge_packs,),
+)

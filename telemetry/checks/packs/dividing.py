@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from telemetry.checks.case import Case, Found, established, trend_of
+from telemetry.checks.aircraft_history import AircraftHistory, JudgedAcross, established, trend_of
 from telemetry.model.log import FloatArray
 from telemetry.results import Level
 from telemetry.trends.parts import Part
@@ -79,7 +79,9 @@ def _log_ratio(top: FloatArray, bottom: FloatArray) -> tuple[float, float] | Non
     return float(np.log(slope)), float(np.sqrt((1.0 - squared) / squared / (n - 4)))
 
 
-def judge_way(case: Case, pack: str, other: str, first: int, found: Found) -> None:
+def judge_way(
+    case: AircraftHistory, pack: str, other: str, first: int, found: JudgedAcross
+) -> None:
     """Finding source-resistance-rising of a pack's whole way to the bus: cells, lead, switch."""
     part = divider_part(case.table, pack, other)
     j = None if part is None else case.judge([part], first, pack, logarithmic=True)
@@ -101,7 +103,7 @@ def judge_way(case: Case, pack: str, other: str, first: int, found: Found) -> No
     if j.signal is None or pct < _WATCH_PCT:
         return
     grave = j.sure and pct >= _GROUND_PCT
-    found.findings.append(
+    found.drafts.append(
         established(
             case,
             "source-resistance-rising",

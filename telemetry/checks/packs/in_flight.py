@@ -3,10 +3,23 @@
 from __future__ import annotations
 
 from telemetry.aircraft import Aircraft
+from telemetry.checks.check import Check, CheckPart
+from telemetry.checks.draft import FindingDraft, Words
+from telemetry.checks.facts import FlightFacts
+from telemetry.checks.packs.across import judge_shares
 from telemetry.checks.packs.low import low_packs, shared_packs
+from telemetry.checks.packs.outs import judge_outs
 from telemetry.checks.packs.paths import path_findings
-from telemetry.checks.raised import Raised
-from telemetry.results import Flight, Level, OutKind, OutSign, PackOut, PackState, PhaseKind
+from telemetry.results import (
+    Finding,
+    Flight,
+    Level,
+    OutKind,
+    OutSign,
+    PackOut,
+    PackState,
+    PhaseKind,
+)
 
 # Under this share of the current a pack gives nothing (ours: three sensor gains of 1 to 2 %).
 _NOTHING = 0.05
@@ -21,8 +34,9 @@ _HELD = 0.2
 _SENSORS_V = 0.04
 
 
-def pack_findings(flight: Flight, aircraft: Aircraft) -> list[Raised]:
+def pack_findings(facts: FlightFacts) -> list[FindingDraft]:
     """What the packs of one flight show, each cause told once."""
+    flight, aircraft = facts.flight, facts.aircraft
     lost = _lost(flight)
     out = {r.place for r in lost}
     low = low_packs(flight, aircraft)
@@ -45,7 +59,7 @@ def _in_flight(out: PackOut, flight: Flight) -> bool:
     )
 
 
-def _lost(flight: Flight) -> list[Raised]:
+def _lost(flight: Flight) -> list[FindingDraft]:
     """One finding for each pack that stopped giving current without a plain reason.
 
     On the ground a hand may have switched it off: told where it was in a stir, or where its own
@@ -55,18 +69,18 @@ def _lost(flight: Flight) -> list[Raised]:
     for out in flight.pack_outs:
         if _in_flight(out, flight):
             found.setdefault(out.place, []).append(out)
-    raised = [_lost_one(place, outs) for place, outs in found.items()]
+    drafts = [_lost_one(place, outs) for place, outs in found.items()]
     stirs = [p for p in flight.phases if p.kind is PhaseKind.STIR]
     for out in flight.pack_outs:
         stirred = any(p.start_s < out.end_s and out.start_s < p.end_s for p in stirs)
         gone = out.kind is OutKind.LOST and not out.back
         gone = gone and (stirred or out.sign is OutSign.DEAD)
         if gone and out.place not in found:
-            raised.append(_on_the_ground(out, flight))
-    return raised
+            drafts.append(_on_the_ground(out, flight))
+    return drafts
 
 
-def _lost_one(place: str, outs: list[PackOut]) -> Raised:
+def _lost_one(place: str, outs: list[PackOut]) -> FindingDraft:
     first = outs[0]
     long_s = sum(o.duration_s for o in outs)
     many = "" if len(outs) == 1 else f" {len(outs)} times"
@@ -75,7 +89,7 @@ def _lost_one(place: str, outs: list[PackOut]) -> Raised:
         grave = long_s >= _LONG_S and max(o.share_before or 0.0 for o in outs) >= _MUCH
     else:
         grave = len(outs) > 1 or long_s >= _SURE_S
-    return Raised(
+    return FindingDraft(
         code="pack-out",
         level=Level.GROUND if grave else Level.WATCH,
         place=place,
@@ -86,15 +100,15 @@ def _lost_one(place: str, outs: list[PackOut]) -> Raised:
     )
 
 
-def _on_the_ground(out: PackOut, flight: Flight) -> Raised:
+def _on_the_ground(out: PackOut, flight: Flight) -> FindingDraft:
     where = "on the ground" if flight.kind == "flight" else "where no flight was recognised"
-    return Raised(
+    return FindingDraft(
         code="pack-out",
         level=Level.WATCH,
         place=out.place,
         title=f"{out.place} stopped giving current {where}, and not again",
         evidence=_out_evidence([out]),
-        also=("it was switched off or unplugged by hand",),
+        likelier=("it was switched off or unplugged by hand",),
         start_s=out.start_s,
         end_s=out.end_s,
     )
@@ -113,7 +127,7 @@ def _out_evidence(outs: list[PackOut]) -> dict[str, float | int | str | None]:
     }
 
 
-def _never(flight: Flight, aircraft: Aircraft, low: set[str]) -> list[Raised]:
+def _never(flight: Flight, aircraft: Aircraft, low: set[str | None]) -> list[FindingDraft]:
     """A pack that is to share and gave nothing under load from first to last."""
     shared = shared_packs(flight)
     silent = [s for s in shared if s.high_share is not None and s.high_share < _NOTHING]
@@ -131,7 +145,7 @@ def _never(flight: Flight, aircraft: Aircraft, low: set[str]) -> list[Raised]:
     else:
         also = ("it stands by by design, and the profile does not say so",)
     return [
-        Raised(
+        FindingDraft(
             code="pack-out",
             level=Level.GROUND if said and not held_off else Level.WATCH,
             place=state.place,
@@ -144,7 +158,7 @@ def _never(flight: Flight, aircraft: Aircraft, low: set[str]) -> list[Raised]:
                 "loaded_v": state.loaded_v,
                 "other_loaded_v": other.loaded_v,
             },
-            also=also,
+            likelier=also,
         )
     ]
 
@@ -165,7 +179,7 @@ def _below(state: PackState, other: PackState, by_v: float = 0.0) -> bool:
     return state.loaded_v < other.loaded_v + by_v
 
 
-def _share(flight: Flight, aircraft: Aircraft) -> list[Raised]:
+def _share(flight: Flight, aircraft: Aircraft) -> list[FindingDraft]:
     """An uneven share of a pair: watch where the paths differ, else it is their charge."""
     off = [s for s in shared_packs(flight) if s.off_balance and s.share is not None]
     if not off or len(shared_packs(flight)) != 2:
@@ -183,7 +197,7 @@ def _share(flight: Flight, aircraft: Aircraft) -> list[Raised]:
     elif held:
         cause = "unequal charge: it lies below the other and is held off most of the time"
     return [
-        Raised(
+        FindingDraft(
             code="pack-share",
             level=Level.CLEAR if cause else Level.WATCH,
             place=state.place,
@@ -197,6 +211,94 @@ def _share(flight: Flight, aircraft: Aircraft) -> list[Raised]:
                 "high_change_share": high,
                 "allowed_points": aircraft.limits.share_points,
             },
-            also=(cause,) if cause else (),
+            likelier=(cause,) if cause else (),
         )
     ]
+
+
+def _lost_aloft(finding: Finding, flight: Flight) -> bool:
+    """Whether a pack was lost in the air, or grounds after a flight."""
+    grave = finding.level is Level.GROUND and flight.kind == "flight"
+    return grave or finding.place in lost_in_flight(flight)
+
+
+PACK_OUT = Check(
+    code="pack-out",
+    part=CheckPart.PACKS,
+    question="Did a pack that shares the load give no current?",
+    meaning="A pack gave no current for a while.",
+    bench="switch the other pack off on the ground: does the bus stay up?",
+    words=Words(
+        (
+            "that pack, its plug, switch or lead opened",
+            "that pack's protection switched it off",
+            "its current sensor failed",
+        ),
+        "Switch the other pack off on the ground and see whether the bus stays up.",
+        "Find out why it gave nothing before both packs are relied upon.",
+        "Do not fly on one pack: find why the other gave nothing.",
+    ),
+    words_across=Words(
+        (
+            "that pack, its plug, switch or lead opened",
+            "its protection switched it off",
+            "its current sensor failed",
+        ),
+        "Switch the other pack off on the ground and see whether the bus stays up.",
+        "Find why it gave nothing before both packs are relied upon; note what was done.",
+        "Do not fly on one pack: find why the other gave nothing, and note what was done.",
+    ),
+    in_flight=(pack_findings,),
+    across=(judge_outs,),
+    proof="packs",
+    worst_by="out_s",
+    lasting=_lost_aloft,
+)
+
+PACK_SHARE = Check(
+    code="pack-share",
+    part=CheckPart.PACKS,
+    question="Do the packs share the load unevenly, or otherwise than before?",
+    meaning="The packs share the load unequally: unequal packs, or resistance in the path of one.",
+    bench="compare rest voltages; swap the packs and stir again.",
+    words=Words(
+        (
+            "unequal charge, age or temperature of the two packs",
+            "resistance in one pack's plug, switch or lead",
+            "two regulators with set-points a little apart",
+        ),
+        "Compare rest voltages before the flight; swap the packs and repeat the stir.",
+        "Compare the shares again with both packs full and sound.",
+    ),
+    words_across=Words(
+        (
+            "unequal charge, age or temperature of the packs",
+            "resistance in one pack's plug, switch or lead",
+            "a regulator whose set-point moved",
+        ),
+        "With both packs full and sound compare rest voltages, then stir and compare the shares.",
+        "Find out which path changed before both packs are relied upon.",
+    ),
+    in_flight=(pack_findings,),
+    across=(judge_shares,),
+    proof="packs",
+)
+
+PACK_LOW = Check(
+    code="pack-low",
+    part=CheckPart.PACKS,
+    question="Was a pack not charged, or is too little left at landing?",
+    meaning="A pack was not charged, or was flown too often on one charge. **A lithium pack that "
+    "rests below its floor is not to be charged.**",
+    bench="read the voltage of each cell at rest.",
+    words=Words(
+        ("the pack was not charged", "more flights were flown on it than it holds"),
+        "Read the voltage of each cell at rest; if it may be charged, note how much goes in.",
+        "Fly it next when it is full; a pack with a lithium cell that rests below its floor is "
+        "not to be charged.",
+    ),
+    in_flight=(pack_findings,),
+    proof="packs",
+    worst_by="landing_pct",
+    lower_is_worse=True,
+)

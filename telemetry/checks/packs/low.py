@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 from telemetry.aircraft import CELL_V, Aircraft, Pack
-from telemetry.checks.raised import Raised
-from telemetry.checks.words import RUN_DOWN
+from telemetry.checks.draft import FindingDraft, Words
 from telemetry.measure.charge_state import guess_pack
 from telemetry.results import Flight, Level, PackState
 
@@ -15,13 +14,27 @@ _APART_PCT = 3.5
 # rested (common practice, no source); above this it is not low.
 _LIFE_REST_V = 3.25
 
+# A lithium pack that rests below its floor: a low pack that may not be filled again.
+RUN_DOWN = Words(
+    (
+        "more was drawn than it holds, or a load was left on it",
+        "a cell that failed pulled the others down with it",
+        "its voltage is read too low",
+    ),
+    "Measure each of its cells with a meter, the pack unplugged and at rest.",
+    "Do not charge it. Set it aside where a fire can do no harm, and have it judged by someone who "
+    "knows such cells.",
+    "Do not charge it and do not fly with it. Set it aside where a fire can do no harm; retire it, "
+    "or have it judged by someone who knows such cells.",
+)
+
 
 def shared_packs(flight: Flight) -> list[PackState]:
     """The packs that are to share the load."""
     return [s for s in flight.packs if s.role == "shared"]
 
 
-def low_packs(flight: Flight, aircraft: Aircraft) -> list[Raised]:
+def low_packs(flight: Flight, aircraft: Aircraft) -> list[FindingDraft]:
     """Packs that were low: run down, against the other, by their cells, by the reserve."""
     apart = _apart(flight, aircraft)
     out = []
@@ -43,20 +56,20 @@ def low_packs(flight: Flight, aircraft: Aircraft) -> list[Raised]:
             for r in rest:
                 evidence |= {k: v for k, v in r.evidence.items() if k not in evidence}
             out.append(
-                Raised(
+                FindingDraft(
                     code="pack-low",
                     level=first.level,
                     place=state.place,
                     title=first.title,
                     evidence={**evidence, "counter_start_mah": state.counter_start_mah},
-                    also=tuple(dict.fromkeys(x for r in reasons for x in r.also)),
+                    likelier=tuple(dict.fromkeys(x for r in reasons for x in r.likelier)),
                     words=first.words,
                 )
             )
     return out
 
 
-def _run_down(state: PackState) -> Raised | None:
+def _run_down(state: PackState) -> FindingDraft | None:
     """A lithium pack that rested below its floor: ground where its cells are damaged."""
     low, floor, damage = state.lowest_rest_v, state.rest_floor_v, state.damage_v
     if low is None or floor is None or damage is None or not state.run_down:
@@ -70,7 +83,7 @@ def _run_down(state: PackState) -> Raised | None:
         what = f"at {low / state.cells:.2f} V a cell at rest, below its floor of"
         title = f"{state.place} {when} {what} {floor / state.cells:.2f} V"
         also = ()
-    return Raised(
+    return FindingDraft(
         code="pack-low",
         level=Level.GROUND if low < damage else Level.WATCH,
         place=state.place,
@@ -82,12 +95,12 @@ def _run_down(state: PackState) -> Raised | None:
             "rest_floor_v": floor,
             "damage_v": damage,
         },
-        also=also,
+        likelier=also,
         words=RUN_DOWN,
     )
 
 
-def _apart(flight: Flight, aircraft: Aircraft) -> dict[str, Raised]:
+def _apart(flight: Flight, aircraft: Aircraft) -> dict[str, FindingDraft]:
     """The lower of a shared pair whose voltages at rest lie clearly apart."""
     pair = [s for s in shared_packs(flight) if s.rest_v is not None]
     if len(shared_packs(flight)) != 2 or len(pair) != 2:
@@ -107,7 +120,7 @@ def _apart(flight: Flight, aircraft: Aircraft) -> dict[str, Raised]:
         return {}
     also = () if None not in kinds else ("the two packs are of different kinds by design",)
     return {
-        low.place: Raised(
+        low.place: FindingDraft(
             code="pack-low",
             level=Level.WATCH,
             place=low.place,
@@ -119,7 +132,7 @@ def _apart(flight: Flight, aircraft: Aircraft) -> dict[str, Raised]:
                 "gap_pct": gap_pct,
                 "share": low.share,
             },
-            also=also,
+            likelier=also,
         )
     }
 
@@ -134,14 +147,14 @@ def _rested_life(low_v: float, high_v: float, pack: Pack | None) -> bool:
     return any(n and low_v / n >= _LIFE_REST_V for n in counts)
 
 
-def _by_cells(state: PackState, pack: Pack) -> Raised | None:
+def _by_cells(state: PackState, pack: Pack) -> FindingDraft | None:
     """Rest voltage per cell at or below nominal: the larger part of the charge is gone."""
     if state.rest_v is None or pack.chemistry is None or pack.cells is None:
         return None
     cell_v, nominal_v = state.rest_v / pack.cells, CELL_V[pack.chemistry][1]
     if cell_v > nominal_v:
         return None
-    return Raised(
+    return FindingDraft(
         code="pack-low",
         level=Level.WATCH,
         place=state.place,
@@ -150,7 +163,7 @@ def _by_cells(state: PackState, pack: Pack) -> Raised | None:
     )
 
 
-def _by_reserve(state: PackState, reserve_pct: float) -> Raised | None:
+def _by_reserve(state: PackState, reserve_pct: float) -> FindingDraft | None:
     """Less than the reserve left at landing.
 
     A rest voltage tells the charge roughly: then all of its interval must lie below. A pack taken
@@ -160,7 +173,7 @@ def _by_reserve(state: PackState, reserve_pct: float) -> Raised | None:
     if left is None or state.landing_pct is None or left >= reserve_pct:
         return None
     basis = {"records": "by the records", "full": "even if it was full before"}
-    return Raised(
+    return FindingDraft(
         code="pack-low",
         level=Level.WATCH,
         place=state.place,

@@ -3,20 +3,19 @@
 from __future__ import annotations
 
 from telemetry.aircraft import Aircraft
-from telemetry.checks.making import clock
-from telemetry.checks.raised import Raised
+from telemetry.checks.draft import FindingDraft, clock
 from telemetry.results import Flight, Level, Resistance
 
 # Paths of a pair from pack to bus: one above the other by this factor and by this much (ours).
 _PATH_FACTOR, _PATH_MOHM = 1.5, 8.0
 
 
-def path_findings(flight: Flight, aircraft: Aircraft) -> list[Raised]:
+def path_findings(flight: Flight, aircraft: Aircraft) -> list[FindingDraft]:
     """Paths that grew worse within the flight; where none did, one unlike the other's."""
     return _steps(flight, aircraft) or _paths(flight, aircraft)
 
 
-def _steps(flight: Flight, aircraft: Aircraft) -> list[Raised]:
+def _steps(flight: Flight, aircraft: Aircraft) -> list[FindingDraft]:
     """A path whose resistance went up within the flight."""
     limits = aircraft.limits
     out = []
@@ -27,7 +26,7 @@ def _steps(flight: Flight, aircraft: Aircraft) -> list[Raised]:
         grave = s.low_rise_mohm >= limits.branch_ground_mohm
         grave = grave and part >= limits.branch_ground_pct / 100
         out.append(
-            Raised(
+            FindingDraft(
                 code="switch-step",
                 level=Level.GROUND if grave else Level.WATCH,
                 place=s.place,
@@ -47,7 +46,7 @@ def _steps(flight: Flight, aircraft: Aircraft) -> list[Raised]:
     return out
 
 
-def _paths(flight: Flight, aircraft: Aircraft) -> list[Raised]:
+def _paths(flight: Flight, aircraft: Aircraft) -> list[FindingDraft]:
     """Of a shared pair: one path from pack to bus clearly above the other's."""
     shared = {p.name for p in aircraft.packs if p.role == "shared"}
     known = [
@@ -62,7 +61,7 @@ def _paths(flight: Flight, aircraft: Aircraft) -> list[Raised]:
     if least - most <= _PATH_MOHM or least <= _PATH_FACTOR * most:
         return []
     return [
-        Raised(
+        FindingDraft(
             code="switch-step",
             level=Level.WATCH,
             place=high.parent or "",
@@ -75,7 +74,7 @@ def _paths(flight: Flight, aircraft: Aircraft) -> list[Raised]:
                 "compared_with": low.parent,
                 "compared_mohm": low.mohm,
             },
-            also=("the two paths were built unlike",),
+            likelier=("the two paths were built unlike",),
         )
     ]
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from telemetry.checks.case import Case, usual
+from telemetry.checks.aircraft_history import AircraftHistory, usual
 from telemetry.checks.tree import fed_places, whole_of
 from telemetry.trends.drops import drop_parts
 from telemetry.trends.parts import Part, log_odds, moved_since
@@ -16,7 +16,7 @@ _SURE = 3.0
 _FEW_BLOCKS = 4
 
 
-def sensor_moved(case: Case, place: str, first: int, since: int, moved: float) -> bool:
+def sensor_moved(case: AircraftHistory, place: str, first: int, since: int, moved: float) -> bool:
     """Whether a change of a place's current is its sensor's alone.
 
     A sensor that reads more shows more current without more drop of voltage, and without more in
@@ -24,7 +24,7 @@ def sensor_moved(case: Case, place: str, first: int, since: int, moved: float) -
 
     Parameters
     ----------
-    case : Case
+    case : AircraftHistory
     place : str
     first, since : int
         First flight of the baseline, first flight of the change.
@@ -44,7 +44,7 @@ def sensor_moved(case: Case, place: str, first: int, since: int, moved: float) -
 
 
 def _drop_of(
-    case: Case, place: str, first: int, since: int, moved: float
+    case: AircraftHistory, place: str, first: int, since: int, moved: float
 ) -> list[tuple[Part, float]]:
     """Drop per amp: a sensor that reads more makes it less by the same factor."""
     parent = dict(fed_places(case)).get(place)
@@ -57,7 +57,7 @@ def _drop_of(
 
 
 def _balance(
-    case: Case, place: str, first: int, since: int, moved: float
+    case: AircraftHistory, place: str, first: int, since: int, moved: float
 ) -> list[tuple[Part, float]]:
     """Total less all places, A: it moves against a place's sensor, and not with its servos."""
     known = case.table.current_places

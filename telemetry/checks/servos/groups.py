@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from telemetry.checks.case import Case
+from telemetry.checks.aircraft_history import AircraftHistory
 from telemetry.model.channels import SURFACES
 from telemetry.trends.parts import Part, log_odds, moved_since
 from telemetry.trends.ratios import mirror_place
@@ -35,7 +35,7 @@ class Group:
     rise: float | None
 
 
-def rising_group(case: Case, place: str, since: int, node_rise: float) -> Group | None:
+def rising_group(case: AircraftHistory, place: str, since: int, node_rise: float) -> Group | None:
     """The servos on one control that draw more since a flight; None where no name is sure.
 
     Servos on the same control move together and cannot be told apart: the group is named. Each
@@ -46,7 +46,7 @@ def rising_group(case: Case, place: str, since: int, node_rise: float) -> Group 
 
     Parameters
     ----------
-    case : Case
+    case : AircraftHistory
     place : str
     since : int
         First flight of the rise.
@@ -97,7 +97,7 @@ def rising_group(case: Case, place: str, since: int, node_rise: float) -> Group 
     return Group(drives=drives, name=_named(drives, outputs), rise=rise)
 
 
-def _draws(case: Case, place: str) -> _Draws:
+def _draws(case: AircraftHistory, place: str) -> _Draws:
     out: _Draws = {}
     for k, m in enumerate(case.flights):
         for g in m.groups:
@@ -120,7 +120,7 @@ def _part(
     return Part(name=name, at=at.astype(np.int64), y=y, se=0.5 * se, sigma=_SIGMA, weight=_WEIGHT)
 
 
-def _only_control(case: Case, place: str) -> Group | None:
+def _only_control(case: AircraftHistory, place: str) -> Group | None:
     """The one control that all servos of a place follow by the profile."""
     servos = case.aircraft.on(case.day(len(case.listed) - 1)).servos_at(place)
     kinds = {next((x for x in SURFACES if x in s.drives.split()), s.drives) for s in servos}

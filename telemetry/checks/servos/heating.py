@@ -7,8 +7,9 @@ from dataclasses import replace
 
 import numpy as np
 
-from telemetry.checks.case import Case, Found, established, trend_of
-from telemetry.results import Finding, Level
+from telemetry.checks.aircraft_history import AircraftHistory, JudgedAcross, established, trend_of
+from telemetry.checks.draft import FindingDraft
+from telemetry.results import Level
 from telemetry.trends.evidence import Judgement
 from telemetry.trends.parts import Part, log_odds, moved_since
 from telemetry.trends.ratios import mirror_place, ramp_part
@@ -21,20 +22,20 @@ _RATHER_HEATING = 3.0
 
 
 def judge_heating(
-    case: Case,
+    case: AircraftHistory,
     place: str,
     parts: Sequence[Part],
     sound: tuple[str, ...],
     rising: bool,
-    found: Found,
-) -> Finding | None:
+    found: JudgedAcross,
+) -> FindingDraft | None:
     """The finding servo-heating of one place, or None; its trend is added to ``found``.
 
     A hot servo shows in the air, more so late in a flight, and not in the stir before it.
 
     Parameters
     ----------
-    case : Case
+    case : AircraftHistory
     place : str
     parts : sequence of Part
         Stir, air and rest current against other places.
@@ -42,7 +43,7 @@ def judge_heating(
         Other places that are not suspect.
     rising : bool
         Whether the place is told to draw more already; only clear odds then make it heating.
-    found : Found
+    found : JudgedAcross
     """
     mirror = mirror_place(case.aircraft, place, sound) is not None
     ramp = ramp_part(case.table, place, sound, mirror=mirror) if sound else None
@@ -96,7 +97,7 @@ def judge_heating(
     )
 
 
-def _odds(case: Case, parts: Sequence[Part], j: Judgement) -> float:
+def _odds(case: AircraftHistory, parts: Sequence[Part], j: Judgement) -> float:
     """Log of the odds that the place heats, rather than draws more cold as well as warm."""
     assert j.onset is not None
     learn = np.arange(len(case.flights)) < j.at[j.onset]

@@ -5,29 +5,42 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from telemetry.aircraft import Aircraft
-from telemetry.checks.making import clock, make
-from telemetry.checks.words import RESTART_UNDER_LOAD
+from telemetry.checks.check import Check, CheckPart
+from telemetry.checks.draft import FindingDraft, Words, clock
+from telemetry.checks.facts import RecordingFacts
 from telemetry.detect.restarts import UnitRestart, unit_restarts
-from telemetry.results import EventKind, Finding, Flight, Level, PhaseKind, Quality
+from telemetry.results import EventKind, Finding, Flight, Level, PhaseKind
 
 _LOADED = (PhaseKind.FLIGHT, PhaseKind.STIR)
 # A restart this near to a brownout is its own (ours: a boot and two reports).
 _NEAR_S = 20.0
 # The hole before a restart can look like ground.
 _BEFORE_S = 3.0
+# A restart under load is told in other words than one on the ground: nobody switches off there.
+RESTART_UNDER_LOAD = Words(
+    (
+        "its supply was lost too shortly for the interval of this log",
+        "a plug, switch or lead on its way opened for a moment",
+        "the unit started itself anew though its supply held",
+        "a hand: the counter was reset by hand or by the transmitter, or the pilot switched the "
+        "system off and on",
+    ),
+    "With the system on and loaded, move every plug, switch and lead on its way and watch that "
+    "counter; log the unit's uptime, which only a restart sets back.",
+    "Find out before the next flight why it began again; unless it was reset by hand, treat it as "
+    "a brownout.",
+)
 
 
-def restart_findings(
-    quality: Quality, flights: Sequence[Flight], aircraft: Aircraft
-) -> list[Finding]:
+def restarts(facts: RecordingFacts) -> list[FindingDraft]:
     """Restarts that are no brownout: under load one for each unit, on the ground one in all."""
-    told = [e for f in flights for e in f.events if e.kind is EventKind.BROWNOUT]
+    quality, flights = facts.quality, facts.flights
+    brownouts = [e for f in flights for e in f.events if e.kind is EventKind.BROWNOUT]
 
     def apart(time_s: float) -> bool:
-        return not any(abs(time_s - e.end_s) < _NEAR_S for e in told)
+        return not any(abs(time_s - e.end_s) < _NEAR_S for e in brownouts)
 
-    left = [u for u in unit_restarts(quality.restarts, aircraft.bus) if apart(u.time_s)]
+    left = [u for u in unit_restarts(quality.restarts, facts.aircraft.bus) if apart(u.time_s)]
     units: dict[tuple[str, PhaseKind], list[UnitRestart]] = {}
     for u in left:
         _, phase = _phase(flights, u.time_s)
@@ -46,13 +59,13 @@ def restart_findings(
     if moments:
         first = ground[0]
         out.append(
-            make(
-                "restart",
-                Level.CLEAR,
-                first.place,
-                f"{len(moments)} restart{'s' if len(moments) > 1 else ''} on the ground, "
+            FindingDraft(
+                code="restart",
+                level=Level.CLEAR,
+                place=first.place,
+                title=f"{len(moments)} restart{'s' if len(moments) > 1 else ''} on the ground, "
                 f"first at {clock(first.time_s)}",
-                {"times": len(moments), "time_s": first.time_s, "column": first.column},
+                evidence={"times": len(moments), "time_s": first.time_s, "column": first.column},
             )
         )
     return out
@@ -77,22 +90,22 @@ def _harmless(unit: UnitRestart, phase: PhaseKind) -> bool:
     return unit.ran_over or (by_hand and phase is PhaseKind.STIR)
 
 
-def _under_load(place: str, phase: PhaseKind, found: list[UnitRestart]) -> Finding:
+def _under_load(place: str, phase: PhaseKind, found: list[UnitRestart]) -> FindingDraft:
     worst = [u for u in found if not _harmless(u, phase)]
-    told = worst or found
-    first = told[0]
-    many = "" if len(told) == 1 else f" {len(told)} times, first"
-    reported = all(u.excluded for u in told)
+    counted = worst or found
+    first = counted[0]
+    many = "" if len(counted) == 1 else f" {len(counted)} times, first"
+    reported = all(u.excluded for u in counted)
     seen = "while its unit reported on" if reported else "and no low voltage was read"
-    over = any(u.ran_over for u in told)
-    return make(
-        "restart",
-        Level.WATCH if worst else Level.CLEAR,
-        place,
-        f"{place}: a counter began again{many} at {clock(first.time_s)} "
+    over = any(u.ran_over for u in counted)
+    return FindingDraft(
+        code="restart",
+        level=Level.WATCH if worst else Level.CLEAR,
+        place=place,
+        title=f"{place}: a counter began again{many} at {clock(first.time_s)} "
         f"in {'flight' if phase is PhaseKind.FLIGHT else 'a stir'}, {seen}",
-        {
-            "times": len(told),
+        evidence={
+            "times": len(counted),
             "time_s": first.time_s,
             "column": first.first.column,
             "before": first.first.before,
@@ -100,6 +113,39 @@ def _under_load(place: str, phase: PhaseKind, found: list[UnitRestart]) -> Findi
             "counters": len(first.counters),
             "silent_s": first.silent_s,
         },
-        also=("the counter came to its end and ran over",) if over else (),
+        likelier=("the counter came to its end and ran over",) if over else (),
         words=RESTART_UNDER_LOAD,
     )
+
+
+def _in_flight(finding: Finding, flight: Flight) -> bool:
+    """Whether it began again in the air; the silence before that can look like ground."""
+    time_s = finding.evidence.get("time_s")
+    return isinstance(time_s, int | float) and any(
+        p.kind is PhaseKind.FLIGHT and p.start_s <= time_s < p.end_s + _BEFORE_S
+        for p in flight.phases
+    )
+
+
+RESTART = Check(
+    code="restart",
+    part=CheckPart.SUPPLY,
+    question="Did a unit's counter begin again with no low voltage logged?",
+    meaning="A counter began again, and no low voltage was logged. In flight the likely cause is a "
+    "loss of supply too short for this log; that is at least `watch`. On the ground it was "
+    "switched off, or reset by hand.",
+    bench="move every plug, switch and lead under load and watch that counter; unless it was "
+    "reset, treat it as a brownout.",
+    words=Words(
+        (
+            "the pilot switched the system off and on",
+            "the counter was reset by hand or by the transmitter",
+            "the unit lost its supply for a moment",
+        ),
+        "Ask whether it was switched or reset then; log the unit's uptime, which only a restart "
+        "sets back; with the system on, move its plug and switch and watch that counter.",
+        "If nobody switched or reset it, treat it as a brownout.",
+    ),
+    in_recording=(restarts,),
+    lasting=_in_flight,
+)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from telemetry.checks.listed import CODES
 from telemetry.model.channels import PlaceKind, Quantity, kind_of_place
 from telemetry.model.text import plain
 from telemetry.report.document import FigureBlock
@@ -9,41 +10,30 @@ from telemetry.report.parts.tables import resistance_caption
 from telemetry.report.words import clock
 from telemetry.results import Finding, Review
 
-_BY_RESISTANCE = {
-    "branch-resistance-high",
-    "lead-undersized",
-    "source-resistance-high",
-    "sensor-offset",
-    "switch-step",
-}
-_BY_WAY = {"branch-resistance-high", "switch-step"}
-_BY_CHARGE = {"capacity-mismatch"}
-_BY_STIR = {"servo-not-resting"}
-_BY_PACKS = {"pack-share", "pack-out", "pack-low"}
-# Findings about what the log does not hold: no picture of it can prove them.
-_NO_FIGURE = {"log-too-thin", "current-balance"}
 _AROUND_S = 12.0
 
 
 def proof(review: Review, finding: Finding) -> FigureBlock | None:
     """The figure that shows what the finding says; None where no figure can show it."""
-    if not review.flights or finding.code in _NO_FIGURE:
+    figure = CODES[finding.code].proof if finding.code in CODES else "zoom"
+    if not review.flights or figure is None:
         return None
     number = max(1, min(finding.flight or 1, len(review.flights))) - 1
-    if finding.code in _BY_RESISTANCE and finding.start_s is None:
-        return _scatter(review, finding, number) or _zoom(review, finding, number)
-    if finding.code in _BY_CHARGE:
+    # A path belongs to its pack and is measured at the bus.
+    of_pack = figure == "path" and kind_of_place(finding.place or "") is PlaceKind.PACK
+    if figure in ("scatter", "path") and finding.start_s is None:
+        of_place = _scatter(review, finding, number, path=of_pack)
+        return of_place or _zoom(review, finding, number)
+    if figure == "charge":
         return FigureBlock(
             name="charge",
             flight=number,
             caption="By counter against added up",
             alt="Charge by place, by the logged counter and added up from the current.",
         )
-    if finding.code in _BY_PACKS:
-        return _packs(review, finding, number)
-    if finding.code in _BY_WAY and kind_of_place(finding.place or "") is PlaceKind.PACK:
-        return _packs(review, finding, number, whole=True)
-    if finding.code in _BY_STIR and review.flights[number].stirs and finding.start_s is None:
+    if figure == "packs" or of_pack:
+        return _packs(review, finding, number, whole=of_pack)
+    if figure == "nodes" and review.flights[number].stirs and finding.start_s is None:
         return FigureBlock(
             name="nodes",
             flight=number,
@@ -53,15 +43,14 @@ def proof(review: Review, finding: Finding) -> FigureBlock | None:
     return _zoom(review, finding, number)
 
 
-def _scatter(review: Review, finding: Finding, number: int) -> FigureBlock | None:
-    # The way from a pack to the bus belongs to the pack, and is measured at the bus.
-    way = finding.code in _BY_WAY and kind_of_place(finding.place or "") is PlaceKind.PACK
+def _scatter(review: Review, finding: Finding, number: int, *, path: bool) -> FigureBlock | None:
+    """Voltage against current of the place's resistance, or of the path from a pack."""
     for item, found in enumerate(review.flights[number].resistances):
-        whose = found.parent if way and found.kind == "branch" else found.place
+        whose = found.parent if path and found.kind == "branch" else found.place
         if (
             whose == finding.place
             and found.mohm is not None
-            and (found.kind == "branch" or not way)
+            and (found.kind == "branch" or not path)
         ):
             return FigureBlock(
                 name="scatter",

@@ -9,28 +9,19 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from telemetry.checks.case import Case
+from telemetry.checks.aircraft_history import AircraftHistory
+from telemetry.checks.listed import CODES
 from telemetry.results import Finding, Level
 from telemetry.trends.measures import Seen
 
 #: So many of the last recordings are asked what they say alike (ours).
 WINDOW = 5
 _ALIKE = 2
-# What a review calls one thing and the flights together another.
-_SAME = {
-    "brownout": ("supply-dips", "contact-intermittent"),
-    "regulator-droop": ("supply-dips",),
-    "switch-step": ("supply-dips",),
-    "sag-unexplained": ("supply-dips", "contact-intermittent"),
-    "branch-resistance-high": ("branch-resistance-rising", "source-resistance-rising"),
-    "source-resistance-high": ("source-resistance-rising",),
-}
-
 Said = tuple[int, Seen]  # index of the flight, and what its review found
 
 
-def judge_told(case: Case, established: Sequence[Finding]) -> list[Finding]:
-    """Findings of single flights that stand, but for those ``established`` tells as gravely."""
+def standing_findings(case: AircraftHistory, established: Sequence[Finding]) -> list[Finding]:
+    """Findings of single flights that stand and are not as grave in ``established``."""
     groups: dict[tuple[str, str], list[Said]] = {}
     for k, m in enumerate(case.flights):
         for seen in m.seen:
@@ -40,7 +31,7 @@ def judge_told(case: Case, established: Sequence[Finding]) -> list[Finding]:
     for (code, place), said in groups.items():
         first = case.first(place)
         finding = _standing(case, [s for s in said if s[0] >= first])
-        same = (code, *_SAME.get(code, ()))
+        same = (code, *CODES[code].same_matter) if code in CODES else (code,)
         if finding is not None and not any(
             f.code in same and f.place == finding.place and f.level >= finding.level
             for f in established
@@ -49,7 +40,7 @@ def judge_told(case: Case, established: Sequence[Finding]) -> list[Finding]:
     return found
 
 
-def _standing(case: Case, said: Sequence[Said]) -> Finding | None:
+def _standing(case: AircraftHistory, said: Sequence[Said]) -> Finding | None:
     """What stands of the findings of one code at one place since the last note there."""
     n, newest = len(case.flights), _newest(case)
     faults = [s for s in said if s[1].level > Level.UNKNOWN]
@@ -84,7 +75,7 @@ def _standing(case: Case, said: Sequence[Said]) -> Finding | None:
     )
 
 
-def _newest(case: Case) -> int:
+def _newest(case: AircraftHistory) -> int:
     """Index of the newest flight; of the newest recording where none is of a flight."""
     n = len(case.flights)
     return max((k for k in range(n) if case.flights[k].kind == "flight"), default=n - 1)

@@ -10,9 +10,9 @@ from typing import Self
 import numpy as np
 
 from telemetry.aircraft import Aircraft, Limits
-from telemetry.checks.words_across import WORDS
+from telemetry.checks.draft import FindingDraft
 from telemetry.model.channels import PlaceKind, kind_of_place
-from telemetry.results import Change, Finding, HistoryFlight, Level, NoteMark, Trend
+from telemetry.results import Change, HistoryFlight, Level, NoteMark, Trend
 from telemetry.trends.evidence import Judgement, judge_rise
 from telemetry.trends.measures import Measures
 from telemetry.trends.parts import Part
@@ -39,7 +39,7 @@ def first_since(notes: Iterable[NoteMark], aircraft: Aircraft, *places: str) -> 
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Case:
+class AircraftHistory:
     """One aircraft's flights in time order, its notes, its profile.
 
     Attributes
@@ -156,11 +156,11 @@ class Case:
 
 
 @dataclass(slots=True)
-class Found:
-    """What the parts of the judging hand over."""
+class JudgedAcross:
+    """What was judged across the flights: the charts, drafts of findings, and what could not be."""
 
     trends: list[Trend] = field(default_factory=list)
-    findings: list[Finding] = field(default_factory=list)
+    drafts: list[FindingDraft] = field(default_factory=list)
     not_judged: list[str] = field(default_factory=list)
 
 
@@ -246,7 +246,7 @@ def usual(table: Table, place: str, feature: str, first: int, end: int) -> float
 
 
 def established(
-    case: Case,
+    case: AircraftHistory,
     code: str,
     place: str,
     judgement: Judgement,
@@ -261,15 +261,14 @@ def established(
     before: float | None = None,
     now: float | None = None,
     servo: str | None = None,
-    also: tuple[str, ...] = (),
+    further: tuple[str, ...] = (),
     evidence: Mapping[str, float | int | str | None] | None = None,
-) -> Finding:
-    """The finding of an established change, with what every one of them carries."""
+) -> FindingDraft:
+    """The draft of an established change, with what every one of them carries."""
     j = judgement
     assert j.onset is not None
     since = int(j.at[j.onset])
-    words = WORDS[code]
-    return Finding(
+    return FindingDraft(
         code=code,
         level=level,
         place=place,
@@ -284,9 +283,7 @@ def established(
             "p_trend": j.p_trend,
             **(evidence or {}),
         },
-        explanations=(*words.explanations, *also),
-        confirm=words.confirm,
-        advice=words.advice_at(level),
+        further=further,
         since_flight=case.listed[since].id,
         change=change_of(
             j,

@@ -1,0 +1,94 @@
+"""What a check is: a question about one part, the functions that answer it, and its words.
+
+To add a check, write one module with its functions and its record, and put the record into
+:data:`telemetry.checks.listed.CHECKS`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import Literal
+
+from telemetry.checks.aircraft_history import AircraftHistory, JudgedAcross
+from telemetry.checks.draft import FindingDraft, Words
+from telemetry.checks.facts import FlightFacts, RecordingFacts
+from telemetry.results import Finding, Flight
+
+
+class CheckPart(StrEnum):
+    """The part of the aircraft that a check is about."""
+
+    SUPPLY = "supply"
+    LEADS = "leads"
+    PACKS = "packs"
+    SERVOS = "servos"
+    SENSORS = "sensors"
+    RECORDING = "recording"
+
+
+InRecording = Callable[[RecordingFacts], list[FindingDraft]]
+InFlight = Callable[[FlightFacts], list[FindingDraft]]
+Across = Callable[[AircraftHistory], JudgedAcross]
+
+#: Figures of a report: the event in the voltage and current of its place; voltage against current
+#: of the place's resistance, or of the path from pack to bus; charge by place; the packs side by
+#: side; current by place in the stir.
+ProofFigure = Literal["zoom", "scatter", "path", "charge", "packs", "nodes"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Check:
+    """One question about one part of the aircraft.
+
+    A function that judges several checks together (the servos of all places, say) stands in each of
+    them and is called once; a check that several functions can find names each of them.
+
+    Attributes
+    ----------
+    code : str
+        Of its findings.
+    part : CheckPart
+    question : str
+        What is asked, in one sentence.
+    meaning, bench : str
+        What a finding means and how to confirm it on the bench, in the words of the guide. Checks
+        with equal ones share a place there.
+    words : Words or None
+        Standing text of its findings in one log.
+    words_across : Words or None
+        The same of its findings across flights.
+    in_recording : tuple of functions
+        From the facts of a recording to drafts of findings.
+    in_flight : tuple of functions
+        From the facts of a flight to drafts of findings.
+    across : tuple of functions
+        From the flights of an aircraft to what is judged across them, over all places.
+    proof : str or None
+        Name of the figure that shows it; None where no figure can.
+    worst_by : str or None
+        Evidence by which one flight's finding is worse than another's.
+    lower_is_worse : bool
+    lasting : function or None
+        Whether only a note of what was done closes this finding: that one flight went well since
+        shows nothing.
+    same_matter : tuple of str
+        Codes across flights that report the same fault.
+    """
+
+    code: str
+    part: CheckPart
+    question: str
+    meaning: str
+    bench: str
+    words: Words | None = None
+    words_across: Words | None = None
+    in_recording: tuple[InRecording, ...] = ()
+    in_flight: tuple[InFlight, ...] = ()
+    across: tuple[Across, ...] = ()
+    proof: ProofFigure | None = "zoom"
+    worst_by: str | None = None
+    lower_is_worse: bool = False
+    lasting: Callable[[Finding, Flight], bool] | None = None
+    same_matter: tuple[str, ...] = ()

@@ -1,0 +1,104 @@
+"""A finding as a check drafts it; the standing words of its code make it a Finding."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import NamedTuple
+
+from telemetry.results import Change, Finding, Level
+
+
+class Words(NamedTuple):
+    """The standing text of a check; ``grounded`` is the advice at ground where it differs.
+
+    No text tells to charge a pack of which the log does not know that it may be charged.
+    """
+
+    explanations: tuple[str, ...]
+    confirm: str
+    advice: str
+    grounded: str = ""
+
+    def advice_at(self, level: Level) -> str:
+        """What to do at this level: only what grounds says not to fly."""
+        return self.grounded if level is Level.GROUND and self.grounded else self.advice
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FindingDraft:
+    """What a check found, without the standing words of its code.
+
+    Attributes
+    ----------
+    code : str
+        Of a check in :data:`telemetry.checks.listed.CHECKS`.
+    level : Level
+    place : str or None
+        None for the whole aircraft.
+    title : str
+    evidence : dict
+        Numbers by names that end in their unit.
+    likelier, further : tuple of str
+        Explanations that fit this case, before and after those that the code always has.
+    words : Words or None
+        Standing words that fit better than those of the code.
+    flight : int or None
+        Of a recording, from 1; None where it is of the whole recording.
+    start_s, end_s : float or None
+        Of the event it is about, from the first row of the recording.
+    servo : str or None
+        Which servos of the place, where the log can name them.
+    since_flight : str or None
+        Across flights: id of the first flight with it.
+    change : Change or None
+        Across flights: by how much.
+    """
+
+    code: str
+    level: Level
+    place: str | None
+    title: str
+    evidence: dict[str, float | int | str | None] = field(default_factory=dict)
+    likelier: tuple[str, ...] = ()
+    further: tuple[str, ...] = ()
+    words: Words | None = None
+    flight: int | None = None
+    start_s: float | None = None
+    end_s: float | None = None
+    servo: str | None = None
+    since_flight: str | None = None
+    change: Change | None = None
+
+    def finding(self, standing: Words | None) -> Finding:
+        """The finding, with the draft's own words or the standing ones of its code.
+
+        Raises
+        ------
+        ValueError
+            If there are neither: the check has to declare them.
+        """
+        words = self.words or standing
+        if words is None:
+            raise ValueError(f"check {self.code!r} has no words for its findings")
+        return Finding(
+            code=self.code,
+            level=self.level,
+            place=self.place,
+            title=self.title,
+            evidence=self.evidence,
+            explanations=(*self.likelier, *words.explanations, *self.further),
+            confirm=words.confirm,
+            advice=words.advice_at(self.level),
+            servo=self.servo,
+            flight=self.flight,
+            start_s=self.start_s,
+            end_s=self.end_s,
+            since_flight=self.since_flight,
+            change=self.change,
+        )
+
+
+def clock(seconds: float) -> str:
+    """Seconds of the recording as mm:ss."""
+    minutes, rest = divmod(max(int(seconds), 0), 60)
+    return f"{minutes:02d}:{rest:02d}"

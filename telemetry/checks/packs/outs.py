@@ -1,0 +1,73 @@
+"""Packs that gave nothing in a flight although they used to take part."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from telemetry.checks.aircraft_history import AircraftHistory, JudgedAcross
+from telemetry.checks.draft import FindingDraft
+from telemetry.checks.tree import shared_packs
+from telemetry.results import Level
+
+# A pack whose share is below this gives nothing; above the other it used to take part (ours).
+_OUT_SHARE, _PART_SHARE = 0.03, 0.15
+# A pack that stopped within the flight lacks this much of its usual share, and so many of its
+# deviations; flights for a usual share; voltage at rest by which a pack is the emptier (ours).
+_FALLEN_SHARE, _SCATTERS, _FEW, _LOWER_V = 0.08, 2.5, 2, 0.03
+_DEAD = 0.5  # of its usual lowest voltage in flight
+
+
+def judge_outs(case: AircraftHistory) -> JudgedAcross:
+    """Finding pack-out of either of two packs that share the load."""
+    found = JudgedAcross()
+    shared = shared_packs(case)
+    if len(shared) == 2:
+        _out(case, shared[0], shared[1], found)
+        _out(case, shared[1], shared[0], found)
+    return found
+
+
+def _out(case: AircraftHistory, pack: str, other: str, found: JudgedAcross) -> None:
+    """A pack that gave nothing in a flight although it used to take part."""
+    first, n = case.first(pack), len(case.flights)
+    share = case.table.column(pack, "share")[0]
+    (own_v, _), (other_v, _) = (case.table.column(p, "rest_v") for p in (pack, other))
+    # A pack whose own voltage is the lower one gives nothing because the other is fuller.
+    weaker = own_v < other_v - _LOWER_V
+    lowest = case.table.column(pack, "lowest_flight_v")[0]
+    flights = []
+    for k in range(first, n):
+        earlier = share[:k][np.isfinite(share[:k])]
+        if earlier.size < _FEW or float(np.median(earlier)) < _PART_SHARE:
+            continue
+        reported = any((s.code, s.place) == ("pack-out", pack) for s in case.flights[k].seen)
+        # Packs of unequal charge share as they like: a pack is missed by its own usual scatter.
+        least = max(_FALLEN_SHARE, _SCATTERS * float(earlier.std(ddof=1)))
+        fallen = share[k] < float(np.median(earlier)) - least
+        # Its own voltage decides where it is known: a pack that only rests keeps it.
+        usual_v = lowest[:k][np.isfinite(lowest[:k])]
+        if usual_v.size and np.isfinite(lowest[k]):
+            fallen = bool(lowest[k] < _DEAD * np.median(usual_v))
+        if (reported and fallen) or (share[k] < _OUT_SHARE and not weaker[k]):
+            flights.append(k)
+    if not flights:
+        return
+    k = flights[0]
+    now = flights[-1] == n - 1
+    often = "1 flight" if len(flights) == 1 else f"{len(flights)} flights"
+    found.drafts.append(
+        FindingDraft(
+            code="pack-out",
+            level=Level.GROUND,
+            place=pack,
+            title=f"{pack} gave no current in {often}"
+            + ("" if now else "; it came back, and no repair is noted since"),
+            evidence={
+                "flights_with": len(flights),
+                "share": float(share[k]) if np.isfinite(share[k]) else None,
+                "usual_share": float(np.nanmedian(share[:k])),
+                "flights_since": n - k,
+            },
+            since_flight=case.listed[k].id,
+        )
+    )

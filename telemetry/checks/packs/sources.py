@@ -1,0 +1,60 @@
+"""One pack's resistance against the other's."""
+
+from __future__ import annotations
+
+from telemetry.checks.check import Check, CheckPart
+from telemetry.checks.draft import FindingDraft, Words
+from telemetry.checks.facts import FlightFacts
+from telemetry.results import Level
+
+
+def sources(facts: FlightFacts) -> list[FindingDraft]:
+    """Of packs that share the load: one whose resistance lies clearly above the other's."""
+    shared = {p.name for p in facts.aircraft.packs if p.role == "shared"}
+    known = [
+        r
+        for r in facts.flight.resistances
+        if r.kind == "source" and r.mohm is not None and r.place in shared
+    ]
+    if len(known) < 2:
+        return []
+    high = max(known, key=lambda r: r.mohm or 0.0)
+    low = min(known, key=lambda r: r.mohm or 0.0)
+    if (high.low_mohm or 0.0) > 1.5 * (low.high_mohm or 0.0) > 0.0:
+        return [
+            FindingDraft(
+                code="source-resistance-high",
+                level=Level.WATCH,
+                place=high.place,
+                title=f"{high.place}: {high.mohm:.0f} mOhm against {low.mohm:.0f} of {low.place}",
+                evidence={
+                    "mohm": high.mohm,
+                    "low_mohm": high.low_mohm,
+                    "high_mohm": high.high_mohm,
+                    "compared_with": low.place,
+                    "compared_mohm": low.mohm,
+                },
+            )
+        ]
+    return []
+
+
+SOURCE_RESISTANCE_HIGH = Check(
+    code="source-resistance-high",
+    part=CheckPart.PACKS,
+    question="Is one pack's resistance clearly above the other's?",
+    meaning="A pack has aged or is cold, or its path adds resistance.",
+    bench="swap the packs: does the resistance move with the pack?",
+    words=Words(
+        (
+            "that pack has aged or is colder than the other",
+            "resistance in that pack's plug, switch or lead",
+        ),
+        "Swap the packs: if the value moves with the pack it is the pack, else its path.",
+        "Measure the pack's internal resistance warm, at a known charge.",
+    ),
+    in_flight=(sources,),
+    proof="scatter",
+    worst_by="mohm",
+    same_matter=("source-resistance-rising",),
+)

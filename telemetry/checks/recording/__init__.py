@@ -1,0 +1,1 @@
+"""The recording: what it cannot tell."""

@@ -1,0 +1,123 @@
+"""A unit's own counter against the current added up: in one flight, and across flights."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from telemetry.checks.aircraft_history import AircraftHistory, JudgedAcross, established
+from telemetry.checks.check import Check, CheckPart
+from telemetry.checks.draft import FindingDraft, Words
+from telemetry.checks.facts import FlightFacts
+from telemetry.checks.servos.across import judge_servos
+from telemetry.measure.charge_state import counter_mismatch
+from telemetry.model.channels import Quantity
+from telemetry.results import Level
+from telemetry.trends.parts import Part
+
+# Counter over current: change that is told, and usual scatter from flight to flight (ours).
+_COUNTER_WATCH, _COUNTER_SIGMA = 0.10, 0.02
+
+
+def capacity(facts: FlightFacts) -> list[FindingDraft]:
+    """A unit's own counter against the current added up."""
+    steps = facts.steps(Quantity.CONSUMED)
+    out = []
+    for c in facts.flight.charge:
+        if c.logged_mah is None or c.integrated_mah is None:
+            continue
+        uncertain = math.hypot(c.uncertain_mah or 0.0, steps.get(c.place, 0.0))
+        held = counter_mismatch(c.logged_mah, c.integrated_mah, uncertain)
+        if held is None or not held.differs:
+            continue
+        out.append(
+            FindingDraft(
+                code="capacity-mismatch",
+                level=Level.WATCH,
+                place=c.place,
+                title=f"{c.place}: counter {c.logged_mah:.0f} mAh, "
+                f"current added up {c.integrated_mah:.0f} mAh",
+                evidence={
+                    "logged_mah": c.logged_mah,
+                    "integrated_mah": c.integrated_mah,
+                    "ratio": held.ratio.value,
+                    "low_ratio": held.ratio.low,
+                    "high_ratio": held.ratio.high if math.isfinite(held.ratio.high) else None,
+                },
+            )
+        )
+    return out
+
+
+def judge_counters(case: AircraftHistory) -> JudgedAcross:
+    """Finding capacity-mismatch of a counter: it drifted against the current added up."""
+    found = JudgedAcross()
+    for place, feature in case.table.measured:
+        if feature == "counter_ratio":
+            _counter(case, place, found)
+    return found
+
+
+def _counter(case: AircraftHistory, place: str, found: JudgedAcross) -> None:
+    value, se = case.table.column(place, "counter_ratio")
+    at = np.flatnonzero(value > 0)
+    if at.size == 0:
+        return
+    part = Part(
+        name="counter_ratio",
+        at=at,
+        y=np.log(value[at]),
+        se=se[at] / value[at],
+        sigma=_COUNTER_SIGMA,
+    )
+    for sign, more in ((1.0, "more"), (-1.0, "less")):
+        j = case.judge([part], case.first(place), place, sign=sign, logarithmic=True)
+        if j is None or j.signal is None or j.now < _COUNTER_WATCH:
+            continue
+        found.drafts.append(
+            established(
+                case,
+                "capacity-mismatch",
+                place,
+                j,
+                level=Level.WATCH,
+                title=f"{place}: the counter says {100 * j.now:.0f} % {more} than its current "
+                "adds up to, compared with earlier flights",
+                quantity="counter over current",
+                unit="",
+                rise_unit="%",
+                scale=100.0 * sign,
+            )
+        )
+        return
+
+
+CAPACITY_MISMATCH = Check(
+    code="capacity-mismatch",
+    part=CheckPart.SENSORS,
+    question="Do counter and current disagree, or a current sensor with what it used to read?",
+    meaning="The counter and the integrated current do not agree.",
+    bench="compare the charge that goes back in with both.",
+    words=Words(
+        (
+            "a current sensor is off in gain or offset",
+            "the log misses part of the time the counter saw",
+            "peaks of the current between two readings",
+        ),
+        "Compare the charge that goes back in with both numbers.",
+        "Plan flights by the larger of the two numbers until it is settled.",
+    ),
+    words_across=Words(
+        (
+            "a current sensor that drifted",
+            "a counter that is reset or scaled otherwise than before",
+            "a log that misses part of the time the counter saw",
+        ),
+        "Compare the charge that goes back in with both numbers.",
+        "Plan flights by the larger of the two numbers until it is settled.",
+    ),
+    in_flight=(capacity,),
+    across=(judge_servos, judge_counters),
+    proof="charge",
+)

@@ -1,0 +1,69 @@
+"""Two voltage sensors that differ at no load."""
+
+from __future__ import annotations
+
+from telemetry.checks.check import Check, CheckPart
+from telemetry.checks.draft import FindingDraft, Words
+from telemetry.checks.facts import FlightFacts
+from telemetry.checks.leads.across import judge_leads
+from telemetry.model.channels import PlaceKind, kind_of_place
+from telemetry.results import Level
+
+
+def offsets(facts: FlightFacts) -> list[FindingDraft]:
+    """Two voltage sensors that differ at no load, by the resistance's own offset."""
+    aircraft = facts.aircraft
+    out = []
+    for r in facts.flight.resistances:
+        if r.kind != "branch" or r.offset_v is None or r.offset_low_v is None:
+            continue
+        # A receiver often has a regulator of its own: what lies between is no offset.
+        known = aircraft.node(r.place) is not None and r.place != aircraft.root
+        if not known or kind_of_place(r.place) is PlaceKind.RECEIVER:
+            continue
+        nearest = 0.0
+        if r.offset_low_v > 0:
+            nearest = r.offset_low_v
+        elif r.offset_high_v is not None and r.offset_high_v < 0:
+            nearest = -r.offset_high_v
+        if nearest > 0.1:
+            out.append(
+                FindingDraft(
+                    code="sensor-offset",
+                    level=Level.WATCH if nearest > 0.25 else Level.CLEAR,
+                    place=r.place,
+                    title=f"{r.place} reads {abs(r.offset_v):.2f} V "
+                    f"{'below' if r.offset_v > 0 else 'above'} {r.parent} at no load",
+                    evidence={
+                        "offset_v": r.offset_v,
+                        "low_v": r.offset_low_v,
+                        "high_v": r.offset_high_v,
+                    },
+                )
+            )
+    return out
+
+
+SENSOR_OFFSET = Check(
+    code="sensor-offset",
+    part=CheckPart.SENSORS,
+    question="Do two voltage sensors differ at no load, or otherwise than before?",
+    meaning="Two voltage sensors differ at no load.",
+    bench="compare both with one meter.",
+    words=Words(
+        ("the two voltage sensors differ", "a diode or switch lies between the two places"),
+        "Compare both readings with one meter at no load.",
+        "Nothing to repair; the offset is taken out of the resistances.",
+    ),
+    words_across=Words(
+        (
+            "a voltage sensor that drifted, or was changed",
+            "a diode or switch in between that changed its forward drop",
+        ),
+        "Compare both readings with one meter at no load.",
+        "Nothing to repair if the meter agrees with neither; note the change.",
+    ),
+    in_flight=(offsets,),
+    across=(judge_leads,),
+    proof="scatter",
+)

@@ -1,0 +1,175 @@
+"""Claims on servo currents: which place of those that drive servos has changed, and how."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from telemetry.checks.aircraft_history import AircraftHistory
+from telemetry.trends.evidence import Judgement
+from telemetry.trends.parts import Part, log_odds, moved_since
+from telemetry.trends.ratios import current_parts, mirror_place
+
+# A silent servo takes about its share of the node's current with it; this part of it, at least,
+# must be gone (ours: servos of one node are not alike).
+_SILENT_PART = 0.5
+# No servo falls silent by degrees: so many nats for the one that draws more (ours).
+_GRADUAL_LEAN = 6.0
+# Flights in which a chart that tells a silent servo comes to be sure of it (ours).
+SETTLED_FLIGHTS = 3
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Claim:
+    """One established change of one place's current."""
+
+    code: str
+    place: str
+    others: tuple[str, ...]
+    judgement: Judgement
+
+
+def reference_places(
+    case: AircraftHistory, place: str, loads: Sequence[str], claims: dict[str, Claim]
+) -> tuple[str, ...] | None:
+    """What to compare a place with: its mirror, else all others that are not suspect themselves.
+
+    None where every other place is suspect; () where there is no other.
+    """
+    rest = [p for p in loads if p != place]
+    mirror = mirror_place(case.aircraft, place, loads)
+    if mirror is not None and mirror not in claims:
+        return (mirror,)
+    sound = tuple(p for p in rest if p not in claims)
+    return None if rest and not sound else sound
+
+
+def _references(
+    case: AircraftHistory, place: str, loads: Sequence[str], claims: dict[str, Claim]
+) -> list[tuple[str, ...]]:
+    """The same, and where a note on those restarts the comparison, what none of its notes touched.
+
+    A repair on one side must not hide what goes on at the other.
+    """
+    others = reference_places(case, place, loads, claims)
+    if others is None:
+        return []
+    first = case.first(place)
+    if case.first(place, *others) <= first:
+        return [others]
+    untouched = tuple(
+        p for p in loads if p != place and p not in claims and case.first(place, p) <= first
+    )
+    return [others, untouched]
+
+
+def place_parts(case: AircraftHistory, place: str, others: tuple[str, ...]) -> list[Part]:
+    """A place's currents against those of other places, flight by flight."""
+    mirror = mirror_place(case.aircraft, place, others) is not None and len(others) == 1
+    return current_parts(case.table, place, others, mirror=mirror)
+
+
+def judge_place(
+    case: AircraftHistory, place: str, others: tuple[str, ...], sign: float
+) -> Judgement | None:
+    """Whether a place's currents rose (sign 1) or fell (-1) against those of other places."""
+    parts = place_parts(case, place, others)
+    first = case.first(place, *others)
+    return case.judge(parts, first, place, sign=sign, logarithmic=True)
+
+
+def claims_of(
+    case: AircraftHistory,
+    place: str,
+    loads: Sequence[str],
+    claims: dict[str, Claim],
+    fell: dict[str, int],
+) -> list[Claim]:
+    """What the charts of one place establish, beyond the limits; ``fell`` gets when one fell."""
+    out = []
+    for others in _references(case, place, loads, claims):
+        for sign, code in ((1.0, "servo-current-rising"), (-1.0, "servo-silent")):
+            j = judge_place(case, place, others, sign)
+            if j is None or j.signal is None:
+                continue
+            claim = Claim(code=code, place=place, others=others, judgement=j)
+            if code == "servo-silent":
+                if (flight := fell_in(case, place, j)) is not None:
+                    fell.setdefault(place, flight)
+                counts = _silent(case, claim)
+            else:
+                counts = servo_pct(case, claim) >= case.limits.servo_watch_pct
+            if counts:
+                out.append(claim)
+    return out
+
+
+def servo_pct(case: AircraftHistory, claim: Claim) -> float:
+    """Rise that is claimed per average servo share, %."""
+    return case.servo_pct(claim.place, claim.judgement)
+
+
+def fell_in(case: AircraftHistory, place: str, j: Judgement) -> int | None:
+    """The same of a chart; None where it told none, or none so far as a servo's share."""
+    if j.signal is None or j.onset is None:
+        return None
+    furthest = float(j.rise[j.onset : j.signal + 1 + SETTLED_FLIGHTS].max())
+    enough = furthest >= _SILENT_PART / case.servos(place)[0]
+    return int(j.at[j.signal]) if enough else None
+
+
+def _silent(case: AircraftHistory, claim: Claim) -> bool:
+    """A sudden loss of about one servo's share."""
+    servos, _ = case.servos(claim.place)
+    return claim.judgement.step and claim.judgement.now >= _SILENT_PART / servos
+
+
+def rather_the_mirror(case: AircraftHistory, claim: Claim, loads: Sequence[str]) -> Claim:
+    """Of a ratio that moved: did this place rise, or did its mirror fall silent?
+
+    The other places decide, or where there are none each place's own past.
+    """
+    mirror = mirror_place(case.aircraft, claim.place, loads)
+    if mirror is None or claim.others != (mirror,):
+        return claim
+    rising = claim.code == "servo-current-rising"
+    up, down = (claim.place, mirror) if rising else (mirror, claim.place)
+    j = claim.judgement
+    sound = tuple(p for p in loads if p not in (up, down))
+    servos, _ = case.servos(down)
+    # The logarithm of the ratio has moved by so much, whichever of the two it was.
+    rise = j.mean_rise
+    moved = float(np.log1p(rise)) if rising else -float(np.log1p(-min(rise, 0.99)))
+    lean = _lean(case, up, down, sound, j, moved)
+    if not (j.step and -float(np.expm1(-moved)) >= _SILENT_PART / servos):
+        lean += _GRADUAL_LEAN
+    if (lean >= 0) == rising:
+        return claim
+    up_it_is = lean >= 0
+    place, other, sign = (up, down, 1.0) if up_it_is else (down, up, -1.0)
+    turned = judge_place(case, place, (other,), sign)
+    code = "servo-current-rising" if up_it_is else "servo-silent"
+    # A repair noted at one of them ends the other's chart where its own still stands.
+    if turned is None or turned.onset is None:
+        turned = j
+    return Claim(code=code, place=place, others=(other,), judgement=turned)
+
+
+def _lean(
+    case: AircraftHistory, up: str, down: str, sound: tuple[str, ...], j: Judgement, moved: float
+) -> float:
+    """Log of the odds that ``up`` rose rather than that ``down`` fell, by the other places."""
+    learn = np.ones(len(case.flights), dtype=bool)
+    assert j.onset is not None
+    learn[j.at[j.onset] :] = False
+    total = 0.0
+    for place, if_up, if_down in ((up, moved, 0.0), (down, 0.0, -moved)):
+        for part in place_parts(case, place, sound):
+            seen = moved_since(part.since(case.first(place, *sound)), learn)
+            if seen is not None:
+                # Halved: both places are set against the same others.
+                r = part.response
+                total += 0.5 * log_odds(*seen, if_up * r, if_down * r)
+    return total

@@ -1,0 +1,63 @@
+"""A node whose current does not fall back after a stir while the others' do."""
+
+from __future__ import annotations
+
+from telemetry.checks.check import Check, CheckPart
+from telemetry.checks.draft import FindingDraft, Words, clock
+from telemetry.checks.facts import FlightFacts
+from telemetry.results import Level
+
+
+def resting(facts: FlightFacts) -> list[FindingDraft]:
+    """A node whose current does not fall back after a stir while the others' do."""
+    aircraft, steps = facts.aircraft, facts.steps("current")
+    out = []
+    for stir in facts.flight.stirs:
+        nodes = [
+            p
+            for p in stir.places
+            if aircraft.node(p.place) is not None
+            and p.place != aircraft.root
+            and p.rest_a is not None
+            and p.after_a is not None
+        ]
+        raised = [
+            p
+            for p in nodes
+            if (p.after_a or 0.0) - (p.rest_a or 0.0)
+            > max(0.2, 0.5 * (p.rest_a or 0.0), 3.0 * steps.get(p.place, 0.0))
+        ]
+        # All nodes up together is the engine, the gear or the pilot's hand, not one servo.
+        if len(raised) == 1 and len(nodes) > 1:
+            p = raised[0]
+            out.append(
+                FindingDraft(
+                    code="servo-not-resting",
+                    level=Level.WATCH,
+                    place=p.place,
+                    title=f"{p.place}: {p.after_a:.2f} A after the stir at {clock(stir.start_s)}, "
+                    f"{p.rest_a:.2f} A before",
+                    evidence={"rest_a": p.rest_a, "after_a": p.after_a, "time_s": stir.start_s},
+                )
+            )
+    return out[:1]
+
+
+SERVO_NOT_RESTING = Check(
+    code="servo-not-resting",
+    part=CheckPart.SERVOS,
+    question="Does the current of one node stay up after the stir?",
+    meaning="The current stays up after the controls came to rest.",
+    bench="disconnect the linkages of that node one at a time and watch its current.",
+    words=Words(
+        (
+            "a servo that works against a stop or a stiff linkage",
+            "a mixed trim that holds a surface out of neutral",
+            "something else on that node was switched on",
+        ),
+        "Disconnect the linkages of that node one at a time and watch its current.",
+        "Free the linkage or reset the end points before the next flight.",
+    ),
+    in_flight=(resting,),
+    proof="nodes",
+)

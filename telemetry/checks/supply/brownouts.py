@@ -1,0 +1,93 @@
+"""Supply lost: at the restart level, or a unit that restarted under load."""
+
+from __future__ import annotations
+
+from telemetry.checks.check import Check, CheckPart
+from telemetry.checks.draft import FindingDraft, Words, clock
+from telemetry.checks.facts import FlightFacts
+from telemetry.results import Event, EventKind, Evidence, Finding, Flight, Level, PhaseKind
+
+
+def brownouts(facts: FlightFacts) -> list[FindingDraft]:
+    """One finding per place and evidence, however often it happened."""
+    groups: dict[tuple[str, Evidence], list[Event]] = {}
+    for e in facts.flight.events:
+        if e.kind is EventKind.BROWNOUT:
+            groups.setdefault((e.place, e.evidence), []).append(e)
+    return [_brownout(place, evidence, events) for (place, evidence), events in groups.items()]
+
+
+def _brownout(place: str, evidence: Evidence, events: list[Event]) -> FindingDraft:
+    first = events[0]
+    lasting = evidence is Evidence.UNKNOWN and any((e.updates or 0) > 1 for e in events)
+    level = Level.GROUND if evidence is Evidence.REAL or lasting else Level.WATCH
+    lows = [e.residual_v for e in events if e.residual_v is not None]
+    low = f" (lowest reading {min(lows):.2f} V)" if lows else ""
+    often = "" if len(events) == 1 else f"{len(events)} times, first "
+    seen = {
+        Evidence.REAL: "",
+        Evidence.TELEMETRY: "; its counter ran on, so this may be telemetry alone",
+        Evidence.UNKNOWN: "; nothing else in the log confirms or denies it",
+    }[evidence]
+    return FindingDraft(
+        code="brownout",
+        level=level,
+        place=place,
+        title=f"{place}: supply lost {often}at {clock(first.start_s)} "
+        f"in {_words(first.phase)}{low}{seen}",
+        evidence={
+            "times": len(events),
+            "time_s": first.start_s,
+            "lowest_v": min(lows) if lows else None,
+            "evidence": str(evidence),
+            "note": first.note,
+        },
+        start_s=first.start_s,
+        end_s=first.end_s,
+    )
+
+
+def _words(phase: PhaseKind) -> str:
+    return {
+        PhaseKind.FLIGHT: "flight",
+        PhaseKind.STIR: "a stir",
+        PhaseKind.GROUND: "ground time",
+        PhaseKind.REDUNDANCY_CHECK: "a redundancy check",
+    }[phase]
+
+
+def _lasting(finding: Finding, flight: Flight) -> bool:
+    """Whether the supply was lost in the air, or is known to have been lost.
+
+    Where the unit's counter ran on, its telemetry alone may have failed.
+    """
+    aloft = any(
+        e.kind is EventKind.BROWNOUT and e.place == finding.place and e.phase is PhaseKind.FLIGHT
+        for e in flight.events
+    )
+    lost = finding.evidence.get("evidence") != Evidence.TELEMETRY
+    return lost and (finding.level is Level.GROUND or aloft)
+
+
+BROWNOUT = Check(
+    code="brownout",
+    part=CheckPart.SUPPLY,
+    question="Was a supply lost, down to the level at which electronics restart?",
+    meaning="The supply fell to the restart level, or a unit restarted under load.",
+    bench="load the bus with a known load; move every plug and switch.",
+    words=Words(
+        (
+            "the supply fell to the level at which electronics restart",
+            "a connector, switch or lead opened for a moment",
+            "a false reading, where no counter began again and no other unit saw it",
+        ),
+        "Load the bus on the bench with a known load and move every plug and switch in the path.",
+        "Find out before the next flight whether the supply was lost or only its reading.",
+        "Do not fly until the cause is found and put right.",
+    ),
+    in_flight=(brownouts,),
+    worst_by="lowest_v",
+    lower_is_worse=True,
+    lasting=_lasting,
+    same_matter=("supply-dips", "contact-intermittent"),
+)

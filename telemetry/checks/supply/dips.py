@@ -1,0 +1,66 @@
+"""Dips of the bus that its packs do not explain, counted flight by flight."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from telemetry.checks.aircraft_history import AircraftHistory, JudgedAcross
+from telemetry.checks.check import Check, CheckPart
+from telemetry.checks.draft import Words
+from telemetry.checks.leads.breaks import counted_finding, cut_off, deepest_at, falls_at
+from telemetry.checks.supply.falls import REGULATOR_DROOP
+from telemetry.checks.tree import packs_of
+from telemetry.trends.counts import judge_counts
+
+_SUPPLY = ("supply", "pack", "brownout")
+
+
+def judge_dips(case: AircraftHistory) -> JudgedAcross:
+    """Finding supply-dips: the bus was lost, or dips more often than by chance."""
+    found = JudgedAcross()
+    if not cut_off(case, "supply-dips", case.aircraft.root or "bus", found):
+        _dips(case, packs_of(case), found)
+    return found
+
+
+def _dips(case: AircraftHistory, packs: Sequence[str], found: JudgedAcross) -> None:
+    """Dips of bus or packs that the packs did not explain, flight after flight."""
+    root = case.aircraft.root or "bus"
+    per_place = [falls_at(case, p, _SUPPLY) for p in dict.fromkeys([root, *packs])]
+    counts = [max(column) for column in zip(*per_place, strict=True)]
+    first = case.first(root, *packs)
+    burst = judge_counts(counts, [], first=first, chance=case.watch_chance)
+    if burst is None:
+        return
+    strict = judge_counts(counts, [], first=first, chance=case.ground_chance)
+    depths = [d for p in (root, *packs) if (d := deepest_at(case, p, _SUPPLY)) is not None]
+    found.drafts.append(
+        counted_finding(
+            case,
+            "supply-dips",
+            root,
+            burst,
+            grave=strict is not None and burst.flights >= 2,
+            title=f"{root} dipped under load more than its packs and their resistance explain",
+            deepest=max(depths, default=None),
+        )
+    )
+
+
+SUPPLY_DIPS = Check(
+    code="supply-dips",
+    part=CheckPart.SUPPLY,
+    question="Does the bus dip, flight after flight, more than its packs explain?",
+    meaning=REGULATOR_DROOP.meaning,
+    bench=REGULATOR_DROOP.bench,
+    words_across=Words(
+        (
+            "a switch, plug or regulator between packs and bus that gives way for moments",
+            "packs too weak or cold for the peaks",
+        ),
+        "Load the bus on the bench with full, sound packs and move switch, plugs and leads.",
+        "See on the bench that the bus holds its voltage under load; note what was done.",
+        "Do not fly until the bus holds its voltage under load; note what was done.",
+    ),
+    across=(judge_dips,),
+)

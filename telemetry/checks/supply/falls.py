@@ -1,0 +1,212 @@
+"""Falls of voltage that the load does not explain: a contact, the supply, or a pack.
+
+The number of sags that the load explains never raises a level.
+"""
+
+from __future__ import annotations
+
+from telemetry.aircraft import Aircraft
+from telemetry.checks.check import Check, CheckPart
+from telemetry.checks.draft import FindingDraft, Words, clock
+from telemetry.checks.facts import FlightFacts
+from telemetry.checks.packs.in_flight import pack_findings
+from telemetry.model.channels import PlaceKind, kind_of_place
+from telemetry.results import Event, EventKind, Finding, Flight, Level, Origin, PhaseKind
+
+_FALLS = (EventKind.SAG, EventKind.SHIFT)
+# This many unexplained falls at one place are no accident of sampling (ours).
+_SEVERAL = 3
+# Readings of one thing at two places lie no further apart than this (ours).
+_WITHIN_S = 2.0
+
+
+def falls(facts: FlightFacts) -> list[FindingDraft]:
+    """Falls of voltage that the load does not explain, one finding per place and origin."""
+    flight, aircraft = facts.flight, facts.aircraft
+    groups: dict[tuple[str, Origin], list[Event]] = {}
+    lost = [e for e in flight.events if e.kind is EventKind.BROWNOUT]
+    for e in flight.events:
+        if _of_lost_pack(e, flight) or any(_of_brownout(e, b, aircraft) for b in lost):
+            continue
+        if e.kind in _FALLS and e.origin in (Origin.CONTACT, Origin.SUPPLY, Origin.PACK):
+            # What came from above is told once, of the place that feeds.
+            above = None if e.origin is Origin.CONTACT else aircraft.parent(e.place)
+            groups.setdefault((above or e.place, e.origin), []).append(e)
+    reported = {key: _seen_there(key[0], events, flight) for key, events in groups.items()}
+    return [
+        _fall(place, origin, _apart(events))
+        for (place, origin), events in reported.items()
+        if events
+    ]
+
+
+def _seen_there(place: str, events: list[Event], flight: Flight) -> list[Event]:
+    """Those of the falls seen elsewhere that may be told of the place that feeds.
+
+    Where it fell itself, what is known of that fall decides. Where its voltage is read and did
+    not fall, only their number: a few may have slipped between two of its readings.
+    """
+    own = [e for e in flight.events if e.place == place and e.kind in _FALLS]
+    if not any(m.place == place and m.lowest_v is not None for m in flight.margins):
+        return events
+    sure, open_ = [], []
+    for e in events:
+        near = [
+            o for o in own if o.start_s <= e.end_s + _WITHIN_S and e.start_s <= o.end_s + _WITHIN_S
+        ]
+        if any(o.origin is e.origin for o in near):
+            sure.append(e)
+        elif not near:
+            open_.append(e)
+    return [*sure, *open_] if sure or len(_apart(open_)) >= _SEVERAL else []
+
+
+def _of_brownout(e: Event, lost: Event, aircraft: Aircraft) -> bool:
+    """Whether it is a supply lost at the place or above it, which a finding of its own tells."""
+    return (
+        bool(aircraft.way_up(e.place, lost.place))
+        and e.start_s <= lost.end_s + _WITHIN_S
+        and lost.start_s <= e.end_s + _WITHIN_S
+    )
+
+
+def _apart(events: list[Event]) -> list[Event]:
+    """The deepest of the events that several places saw at one time."""
+    out: list[Event] = []
+    for e in sorted(events, key=lambda e: e.start_s):
+        if out and e.start_s < out[-1].end_s + 1.0:
+            if (e.depth_v or 0.0) > (out[-1].depth_v or 0.0):
+                out[-1] = e
+        else:
+            out.append(e)
+    return out
+
+
+def _of_lost_pack(e: Event, flight: Flight) -> bool:
+    """Whether it is how a pack left, or what came of that: told by the finding on that pack.
+
+    A pack switched off to check the other one is no fall at all.
+    """
+    if e.phase is PhaseKind.REDUNDANCY_CHECK and kind_of_place(e.place) is PlaceKind.PACK:
+        return True
+    return any(
+        (e.place == o.place or e.origin in (Origin.PACK, Origin.SUPPLY))
+        and e.start_s <= o.end_s
+        and o.start_s <= e.end_s + _WITHIN_S
+        for o in flight.pack_outs
+    )
+
+
+def _fall(place: str, origin: Origin, events: list[Event]) -> FindingDraft:
+    worst = max(events, key=lambda e: e.depth_v or 0.0)
+    shifts = [e for e in events if e.kind is EventKind.SHIFT]
+    seen = sum(e.updates or 0 for e in events)
+    several = len(events) >= _SEVERAL or (bool(shifts) and seen > _SEVERAL)
+    level = Level.GROUND if several else Level.WATCH
+    evidence: dict[str, float | int | str | None] = {
+        "times": len(events),
+        "deepest_v": worst.depth_v,
+        "lowest_v": worst.residual_v,
+        "time_s": worst.start_s,
+        "explained": worst.explained,
+        "explained_by": worst.explained_by,
+    }
+    first = clock(events[0].start_s)
+    what = f"fell by {worst.depth_v:.2f} V at {first}"
+    if len(events) > 1:
+        what = f"fell {len(events)} times by up to {worst.depth_v:.2f} V (first at {first})"
+    if origin is Origin.SUPPLY:
+        code = "switch-step" if shifts else "regulator-droop"
+        return FindingDraft(
+            code=code,
+            level=level,
+            place=place,
+            title=f"{place} {what} while the packs held",
+            evidence=evidence,
+            start_s=worst.start_s,
+            end_s=worst.end_s,
+        )
+    title = f"{place} {what}; the load does not explain it"
+    return FindingDraft(
+        code="sag-unexplained",
+        level=level,
+        place=place,
+        title=title,
+        evidence=evidence,
+        start_s=worst.start_s,
+        end_s=worst.end_s,
+    )
+
+
+def _opened_aloft(finding: Finding, flight: Flight) -> bool:
+    """Whether a contact opened in flight, as surely as grounds."""
+    return finding.level is Level.GROUND and any(
+        e.kind in _FALLS
+        and e.origin is Origin.CONTACT
+        and e.place == finding.place
+        and e.phase is PhaseKind.FLIGHT
+        for e in flight.events
+    )
+
+
+SAG_UNEXPLAINED = Check(
+    code="sag-unexplained",
+    part=CheckPart.LEADS,
+    question="Did a voltage fall further than its load explains?",
+    meaning="The voltage fell, and the load cannot explain the fall.",
+    bench="with the system on and a steady load, move that plug and lead and watch the voltage.",
+    words=Words(
+        (
+            "a contact that opens for moments: plug, switch, broken strands",
+            "a current peak that fell between two readings of the current sensor",
+            "a false reading of the voltage sensor",
+        ),
+        "With the system on and a steady load, move that plug and lead and watch the voltage.",
+        "Clean or replace that plug and lead, then repeat the stir before the next flight.",
+    ),
+    in_flight=(falls,),
+    worst_by="deepest_v",
+    lasting=_opened_aloft,
+    same_matter=("supply-dips", "contact-intermittent"),
+)
+
+REGULATOR_DROOP = Check(
+    code="regulator-droop",
+    part=CheckPart.SUPPLY,
+    question="Did the bus voltage fall while the packs held theirs?",
+    meaning="The bus voltage falls while the packs hold theirs.",
+    bench="load the bus with full, sound packs; feel the regulator, move switch and plugs.",
+    words=Words(
+        (
+            "the regulator reached its current limit or grew too hot",
+            "its input came too near to its output",
+            "a switch or lead between pack and bus",
+        ),
+        "Load the bus on the bench at that current with full, sound packs, and feel the regulator.",
+        "See on the bench that the bus holds its voltage under that load before the next flight.",
+        "Do not fly until the bus holds its voltage under that load.",
+    ),
+    in_flight=(falls,),
+    worst_by="deepest_v",
+    same_matter=("supply-dips",),
+)
+
+SWITCH_STEP = Check(
+    code="switch-step",
+    part=CheckPart.SUPPLY,
+    question="Did the voltage drop from pack to bus step, or is it unlike the other pack's?",
+    meaning="The voltage drop from pack to bus stepped.",
+    bench="move switch and plugs under a steady load and watch that drop.",
+    words=Words(
+        (
+            "a switch, diode or plug between packs and bus changed its resistance",
+            "the packs' currents are read by unlike sensors",
+        ),
+        "Move the switch and plugs under a steady load and watch the drop from pack to bus.",
+        "Replace the switch or plug that shows it.",
+    ),
+    in_flight=(falls, pack_findings),
+    proof="path",
+    worst_by="deepest_v",
+    same_matter=("supply-dips",),
+)

@@ -1,0 +1,103 @@
+"""The margin to the restart level: as observed, and with one pack lost."""
+
+from __future__ import annotations
+
+from telemetry.aircraft import Limits
+from telemetry.checks.check import Check, CheckPart
+from telemetry.checks.draft import FindingDraft, Words
+from telemetry.checks.facts import FlightFacts
+from telemetry.checks.packs.in_flight import lost_in_flight
+from telemetry.results import Flight, Level, Margin, Origin
+
+
+def margins(facts: FlightFacts) -> list[FindingDraft]:
+    """Places near the restart level: as observed, and with one pack lost."""
+    flight, limits = facts.flight, facts.limits
+    out: list[FindingDraft] = []
+    known = [m for m in flight.margins if m.observed_v is not None]
+    low = [m for m in known if (m.observed_v or 0.0) < limits.margin_watch_v]
+    if low:
+        out.append(_observed(min(low, key=lambda m: m.observed_v or 0.0), low, flight, limits))
+    lost = [
+        (m, c)
+        for m in flight.margins
+        for c in m.cases
+        if c.case == "pack-lost" and c.voltage_v is not None
+    ]
+    if lost and not lost_in_flight(flight):  # with a pack gone already, the case has happened
+        m, c = min(lost, key=lambda x: (x[1].voltage_v or 0.0) - x[0].restart_v)
+        margin = (c.voltage_v or 0.0) - m.restart_v
+        best = (c.high_v if c.high_v is not None else (c.voltage_v or 0.0)) - m.restart_v
+        if margin < limits.margin_watch_v:
+            out.append(
+                FindingDraft(
+                    code="margin-low",
+                    level=Level.GROUND if best < limits.margin_ground_v else Level.WATCH,
+                    place=m.place,
+                    title=f"{m.place}: with one pack lost, the highest current seen would leave "
+                    f"{margin:.1f} V above the restart level",
+                    evidence={
+                        "case": c.case,
+                        "margin_v": margin,
+                        "voltage_v": c.voltage_v,
+                        "low_v": c.low_v,
+                        "high_v": c.high_v,
+                        "current_a": c.current_a,
+                        "restart_v": m.restart_v,
+                    },
+                )
+            )
+    return out
+
+
+def _observed(worst: Margin, low: list[Margin], flight: Flight, limits: Limits) -> FindingDraft:
+    deepest = [
+        e
+        for e in flight.events
+        if e.place == worst.place
+        and e.residual_v is not None
+        and e.residual_v <= (worst.lowest_v or 0.0)
+    ]
+    event = deepest[0] if deepest else None
+    single = event is not None and (event.updates or 0) <= 1 and event.origin is not Origin.LOAD
+    grave = (worst.observed_v or 0.0) < limits.margin_ground_v and not single
+    others = ", ".join(m.place for m in low if m is not worst)
+    return FindingDraft(
+        code="margin-low",
+        level=Level.GROUND if grave else Level.WATCH,
+        place=worst.place,
+        title=f"{worst.place}: lowest voltage {worst.lowest_v:.2f} V, "
+        f"{worst.observed_v:.2f} V above the restart level",
+        evidence={
+            "lowest_v": worst.lowest_v,
+            "restart_v": worst.restart_v,
+            "margin_v": worst.observed_v,
+            "also_low": others or None,
+        },
+        start_s=None if event is None else event.start_s,
+        end_s=None if event is None else event.end_s,
+    )
+
+
+MARGIN_LOW = Check(
+    code="margin-low",
+    part=CheckPart.SUPPLY,
+    question="Does the supply come near the restart level, or would it with one pack lost?",
+    meaning="The lowest voltage, or the one to expect with one pack lost, is near the restart "
+    "level.",
+    bench="stir again with full, warm and sound packs; set `restart_v` from the data sheets.",
+    words=Words(
+        (
+            "the packs are weak, cold or nearly empty for this load",
+            "resistance in the path: switch, leads, connectors",
+            "the restart level in force is not that of your equipment",
+        ),
+        "Repeat the stir with full, warm and sound packs and compare; set restart_v from the data "
+        "sheets.",
+        "Fit packs that are full and sound, and shorten or thicken the path before the next "
+        "flight.",
+    ),
+    in_flight=(margins,),
+    worst_by="margin_v",
+    lower_is_worse=True,
+)

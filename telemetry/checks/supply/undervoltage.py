@@ -1,0 +1,100 @@
+"""Supply too low under load: how deep, and for how long of the time under load."""
+
+from __future__ import annotations
+
+from telemetry.checks.check import Check, CheckPart
+from telemetry.checks.draft import FindingDraft, Words
+from telemetry.checks.facts import FlightFacts
+from telemetry.results import Level, LowSupply
+
+# A low supply grounds where it was deep for as long as a fall takes to count as a level, or short
+# of its level by this part all through the time under load (ours).
+_LONG_S = 10.0
+_SHORT, _MINUTE_S = 0.03, 60.0
+# Fewer deep readings than this may be chance (ours).
+_SEVERAL = 3
+# A pack below its floor under load: a low supply of its own kind.
+PACK_UNDER = Words(
+    (
+        "it was flown nearly empty, or was not full at the start",
+        "its cells are cold, aged or too small for this load",
+        "its chemistry or cells are not those the review took",
+    ),
+    "Let it rest, unplugged, and read the voltage of each cell.",
+    "Read its cells before the next flight; one with a lithium cell that rests below its floor is "
+    "not to be charged.",
+    "Do not fly with this pack. Let it rest and read each cell: one with a lithium cell that rests "
+    "below its floor is not to be charged, but set aside where a fire can do no harm.",
+)
+
+
+def undervoltage(facts: FlightFacts) -> list[FindingDraft]:
+    """Supply too low under load: one finding of the worst place, and one of each pack."""
+    supply = [x for x in facts.flight.low if not x.is_floor]
+    drafts = [_low(max(supply, key=_how_low), supply)] if supply else []
+    return drafts + [_low(x, [x]) for x in facts.flight.low if x.is_floor]
+
+
+def _how_low(x: LowSupply) -> tuple[Level, float]:
+    return _low_level(x), x.level_v - x.lowest_v
+
+
+def _low_level(x: LowSupply) -> Level:
+    """Ground where it was deep for long, or low throughout; a few readings ground nobody."""
+    deep = x.deep_s >= _LONG_S and x.deep_readings >= _SEVERAL
+    throughout = x.below_s >= _MINUTE_S and x.short_v >= _SHORT * x.level_v
+    return Level.GROUND if deep or throughout else Level.WATCH
+
+
+def _low(x: LowSupply, places: list[LowSupply]) -> FindingDraft:
+    than = f"{x.level_v:.2f} V of its floor" if x.is_floor else f"comfortable {x.level_v:.1f} V"
+    long = f"for {_seconds(x.below_s)} of {_seconds(x.loaded_s)}" if x.below_s else "for moments"
+    return FindingDraft(
+        code="undervoltage",
+        level=_low_level(x),
+        place=x.place,
+        title=f"{x.place}: {x.lowest_v:.2f} V under load, below the {than} {long}",
+        evidence={
+            "lowest_v": x.lowest_v,
+            "level_v": x.level_v,
+            "time_s": x.lowest_s,
+            "below_s": x.below_s,
+            "loaded_s": x.loaded_s,
+            "times": x.times,
+            "longest_s": x.longest_s,
+            "short_v": x.short_v,
+            "deep_v": x.deep_v,
+            "deep_s": x.deep_s,
+            "places": ", ".join(p.place for p in places),
+        },
+        words=PACK_UNDER if x.is_floor else None,
+        start_s=x.lowest_s,
+        end_s=x.lowest_s,
+    )
+
+
+def _seconds(s: float) -> str:
+    return f"{s:.1f} s" if s < 10.0 else f"{s:.0f} s"
+
+
+UNDERVOLTAGE = Check(
+    code="undervoltage",
+    part=CheckPart.SUPPLY,
+    question="Does the supply, or a pack, fall below its level under load?",
+    meaning="Under load the voltage was below the comfortable supply, or that of a pack below its "
+    "floor. The finding says how deep, and for how long of the time under load.",
+    bench="compare with the data sheets of the servos; read each cell at rest.",
+    words=Words(
+        (
+            "packs that are weak, cold or near their end",
+            "resistance in the path, or a regulator set low or in its limit",
+            "servos that are made for less than the level in force",
+        ),
+        "Compare with the data sheet of the servos; repeat the stir with full, sound packs.",
+        "Find out what pulls it down, the packs, the path or the load, before hard flying.",
+        "Do not fly until the supply stays above that level under load.",
+    ),
+    in_flight=(undervoltage,),
+    worst_by="lowest_v",
+    lower_is_worse=True,
+)
