@@ -16,9 +16,8 @@ from telemetry.detect.phases import phase_at
 from telemetry.detect.restarts import UnitRestart, unit_restarts
 from telemetry.model.channels import COUNTERS, PlaceKind, Quantity, kind_of_place
 from telemetry.readings import Readings
-from telemetry.results import Event, EventKind, Evidence, Phase, PhaseKind, Restart
+from telemetry.results import WORKING_PHASES, Event, EventKind, Evidence, Phase, PhaseKind, Restart
 
-_LOADED = (PhaseKind.FLIGHT, PhaseKind.STIR)
 # Counters come back this long after the dip that restarted them (common practice, no source:
 # a unit boots within seconds).
 _BOOT_S = 15.0
@@ -45,7 +44,7 @@ def find_brownouts(
         for r in unit_restarts(restarts, aircraft.bus)
         if not r.ran_over
         and readings.start_s <= r.time_s < readings.end_s
-        and _phase_before(phases, r.time_s) in _LOADED
+        and _phase_before(phases, r.time_s) in WORKING_PHASES
     ]
     for e in _deepest_apart(events, aircraft.limits):
         near = [r for r in begun if -1.0 <= r.time_s - e.start_s <= _BOOT_S + e.duration_s]
@@ -109,7 +108,7 @@ def without_switching(
 def _phase_before(phases: tuple[Phase, ...], time_s: float) -> PhaseKind:
     """The phase a restart happened in: the hole before it can look like ground."""
     kinds = {phase_at(phases, time_s), phase_at(phases, max(time_s - 3.0, 0.0))}
-    return next((k for k in _LOADED if k in kinds), PhaseKind.GROUND)
+    return next((k for k in WORKING_PHASES if k in kinds), PhaseKind.GROUND)
 
 
 def _deepest_apart(events: tuple[Event, ...], limits: Limits) -> list[Event]:
@@ -120,7 +119,7 @@ def _deepest_apart(events: tuple[Event, ...], limits: Limits) -> list[Event]:
         if e.kind in (EventKind.SAG, EventKind.SHIFT, EventKind.UNDERVOLTAGE)
         and e.residual_v is not None
         and e.residual_v <= limits.restart_v
-        and e.phase in _LOADED
+        and e.phase in WORKING_PHASES
         and kind_of_place(e.place) is not PlaceKind.PACK
     ]
     out: list[Event] = []

@@ -17,9 +17,8 @@ from telemetry.numerics.sampling import outside
 from telemetry.numerics.spans import complement, mask_to_spans, merge, overlap_s
 from telemetry.readings import Reading, Readings
 from telemetry.readings.records import NO_SUPPLY_V
-from telemetry.results import LowSupply, OutSign, PackOut, Phase, PhaseKind
+from telemetry.results import LOADED_PHASES, LowSupply, OutSign, PackOut, Phase, PhaseKind
 
-_LOADED = (PhaseKind.FLIGHT, PhaseKind.STIR, PhaseKind.REDUNDANCY_CHECK)
 # Deep is a tenth below the level: of a lithium-polymer cell 2.97 V under load, of a six-volt servo
 # supply 5.4 V (ours).
 _DEEP = 0.9
@@ -56,7 +55,7 @@ def low_supplies(
     tuple of LowSupply
     """
     levels_v = low_levels(readings, aircraft, aircraft.limits, floors_v)
-    loaded = [(p.start_s, p.end_s) for p in phases if p.kind in _LOADED]
+    loaded = [(p.start_s, p.end_s) for p in phases if p.kind in LOADED_PHASES]
     out = []
     for r in readings.of(Quantity.VOLTAGE):
         if r.place not in levels_v:

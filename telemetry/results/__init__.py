@@ -9,7 +9,17 @@ from __future__ import annotations
 from telemetry.results.events import Event, Stir, StirPlace
 from telemetry.results.findings import Change, Finding
 from telemetry.results.history import EVERY_PLACE, Feature, History, HistoryFlight, NoteMark, Trend
-from telemetry.results.kinds import EventKind, Evidence, Level, Origin, OutKind, OutSign, PhaseKind
+from telemetry.results.kinds import (
+    LOADED_PHASES,
+    WORKING_PHASES,
+    EventKind,
+    Evidence,
+    Level,
+    Origin,
+    OutKind,
+    OutSign,
+    PhaseKind,
+)
 from telemetry.results.measures import (
     LowSupply,
     Margin,
@@ -26,6 +36,8 @@ from telemetry.results.tables import Tables
 
 __all__ = [
     "EVERY_PLACE",
+    "LOADED_PHASES",
+    "WORKING_PHASES",
     "Change",
     "Charge",
     "ColumnUse",

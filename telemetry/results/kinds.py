@@ -59,6 +59,12 @@ class PhaseKind(StrEnum):
     REDUNDANCY_CHECK = "redundancy-check"
 
 
+#: Phases in which something draws current: also while one pack is off to see the other carry all.
+LOADED_PHASES = (PhaseKind.FLIGHT, PhaseKind.STIR, PhaseKind.REDUNDANCY_CHECK)
+#: Phases in which the servos work, with nothing switched off on purpose.
+WORKING_PHASES = (PhaseKind.FLIGHT, PhaseKind.STIR)
+
+
 class Origin(StrEnum):
     """The likely origin of a voltage event."""
 

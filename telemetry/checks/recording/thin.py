@@ -8,9 +8,8 @@ from telemetry.checks.check import Check, CheckPart
 from telemetry.checks.draft import FindingDraft, Words
 from telemetry.checks.facts import RecordingFacts
 from telemetry.model.unsettled import Unsettled
-from telemetry.results import EventKind, Level, Origin, PhaseKind
+from telemetry.results import LOADED_PHASES, EventKind, Level, Origin
 
-_LOADED = (PhaseKind.FLIGHT, PhaseKind.STIR, PhaseKind.REDUNDANCY_CHECK)
 _FALLS = (EventKind.SAG, EventKind.SHIFT)
 # So many falls that nothing can be attributed to make a log too thin (ours).
 _SEVERAL = 3
@@ -31,7 +30,7 @@ def thin(facts: RecordingFacts) -> list[FindingDraft]:
         reasons.append("it has no voltage")
     if "current" not in used:
         reasons.append("it has no current, so no fall of voltage can be laid to load")
-    loaded = [p for f in flights for p in f.phases if p.kind in _LOADED]
+    loaded = [p for f in flights for p in f.phases if p.kind in LOADED_PHASES]
     if not loaded:
         reasons.append("neither a stir nor a flight was found in it, so nothing was under load")
     dip = quality.shortest_sure_dip_s
@@ -53,7 +52,7 @@ def thin(facts: RecordingFacts) -> list[FindingDraft]:
         for e in f.events
         if e.kind in _FALLS
         and e.origin is Origin.UNKNOWN
-        and e.phase in _LOADED
+        and e.phase in LOADED_PHASES
         and (e.depth_v or 0.0) > 0.5
     ]
     if len(unjudged) >= _SEVERAL:

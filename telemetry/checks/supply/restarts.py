@@ -9,9 +9,8 @@ from telemetry.checks.check import Check, CheckPart
 from telemetry.checks.draft import FindingDraft, Words, clock
 from telemetry.checks.facts import RecordingFacts
 from telemetry.detect.restarts import UnitRestart, unit_restarts
-from telemetry.results import EventKind, Finding, Flight, Level, PhaseKind
+from telemetry.results import WORKING_PHASES, EventKind, Finding, Flight, Level, PhaseKind
 
-_LOADED = (PhaseKind.FLIGHT, PhaseKind.STIR)
 # A restart this near to a brownout is its own (ours: a boot and two reports).
 _NEAR_S = 20.0
 # The hole before a restart can look like ground.
@@ -44,7 +43,7 @@ def restarts(facts: RecordingFacts) -> list[FindingDraft]:
     units: dict[tuple[str, PhaseKind], list[UnitRestart]] = {}
     for u in left:
         _, phase = _phase(flights, u.time_s)
-        if phase in _LOADED:
+        if phase in WORKING_PHASES:
             units.setdefault((u.place, phase), []).append(u)
     out = [
         replace(_under_load(place, phase, found), flight=_phase(flights, found[0].time_s)[0])
@@ -76,7 +75,7 @@ def _phase(flights: Sequence[Flight], time_s: float) -> tuple[int | None, PhaseK
     for at in (time_s, time_s - _BEFORE_S):
         for number, f in enumerate(flights, 1):
             for p in f.phases:
-                if p.kind in _LOADED and p.start_s <= at < p.end_s:
+                if p.kind in WORKING_PHASES and p.start_s <= at < p.end_s:
                     return number, p.kind
     return None, PhaseKind.GROUND
 

@@ -16,10 +16,9 @@ from telemetry.report.figures.stops import stops_of
 from telemetry.report.figures.traces import lowest
 from telemetry.report.parts.tables import NONE, bare
 from telemetry.report.words import Steps
-from telemetry.results import Flight, Level, PhaseKind, Resistance, Review
+from telemetry.results import WORKING_PHASES, Flight, Level, Resistance, Review
 
 HEADINGS = ("low V", "high A", "mOhm", "margin V")
-_LOADED = (PhaseKind.STIR, PhaseKind.FLIGHT)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -69,7 +68,7 @@ def picture_of(review: Review, readings: Readings, number: int) -> PathPicture:
         # What flows through a switch with one pack before it is what that pack gives.
         if len(supply.fed_from) == 1 and supply.fed_from[0] in peaks:
             peaks.setdefault(supply.name, peaks[supply.fed_from[0]])
-    loaded = [p for p in flight.phases if p.kind in _LOADED] or list(flight.phases)
+    loaded = [p for p in flight.phases if p.kind in WORKING_PHASES] or list(flight.phases)
     numbers = {}
     for stop in stops_of(review.aircraft):
         place = stop.place

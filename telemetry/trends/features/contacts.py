@@ -9,13 +9,12 @@ from telemetry.model.channels import Quantity
 from telemetry.model.log import FloatArray
 from telemetry.numerics.sampling import outside
 from telemetry.readings import Readings, total_current
-from telemetry.results import Phase, PhaseKind
+from telemetry.results import WORKING_PHASES, Phase
 from telemetry.trends.measures import Measure
 
 # The tails are means of this part of the readings, and of so many at least (ours).
 _TAIL, _LEAST = 0.005, 4
 _FEW = 100
-_LOADED = (PhaseKind.STIR, PhaseKind.FLIGHT)
 
 
 def drop_tails(readings: Readings, aircraft: Aircraft, phases: tuple[Phase, ...]) -> list[Measure]:
@@ -26,7 +25,7 @@ def drop_tails(readings: Readings, aircraft: Aircraft, phases: tuple[Phase, ...]
     stray upwards only.
     """
     out = []
-    loaded = [(p.start_s, p.end_s) for p in phases if p.kind in _LOADED]
+    loaded = [(p.start_s, p.end_s) for p in phases if p.kind in WORKING_PHASES]
     total = total_current(readings, aircraft)
     for node in aircraft.nodes:
         parent = aircraft.parent(node.name)
