@@ -23,4 +23,4 @@ def measured(review: Review, number: int = 1) -> Measures:
     -------
     Measures
     """
-    return replace(measure_flight(review, number), seen=reported_in(review, number))
+    return replace(measure_flight(review, number), reported=reported_in(review, number))

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from telemetry.checks.listed import CODES
 from telemetry.results import Finding, Flight, Level, Review
-from telemetry.trends.measures import Seen
+from telemetry.trends.measures import ReportedFinding
 
 
-def reported_in(review: Review, number: int) -> tuple[Seen, ...]:
+def reported_in(review: Review, number: int) -> tuple[ReportedFinding, ...]:
     """What a review found in one of its flights, from 1, or in the whole recording."""
     flight = review.flights[number - 1]
     return tuple(
-        Seen(
+        ReportedFinding(
             code=f.code,
             place=f.place or "",
             level=f.level,

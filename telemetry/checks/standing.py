@@ -1,8 +1,8 @@
-"""What single flights say by themselves, carried on: a history is never milder than its flights.
+"""Findings of single flights that stand: a history is never milder than its flights.
 
-The newest flight's findings stand; so does what two of the last flights say alike, and for as many
-flights what one of them grounded the aircraft for. What no later flight can show gone stands until
-a note at its place.
+The newest flight's findings stand; so does what two of the last flights report alike, and for as
+many flights what one of them grounded the aircraft for. What no later flight can show gone stands
+until a note at its place.
 """
 
 from __future__ import annotations
@@ -12,25 +12,27 @@ from collections.abc import Sequence
 from telemetry.checks.aircraft_history import AircraftHistory
 from telemetry.checks.listed import CODES
 from telemetry.results import Finding, Level
-from telemetry.trends.measures import Seen
+from telemetry.trends.measures import ReportedFinding
 
-#: So many of the last recordings are asked what they say alike (ours).
+#: So many of the last recordings are asked what they report alike (ours).
 WINDOW = 5
 _ALIKE = 2
-Said = tuple[int, Seen]  # index of the flight, and what its review found
+
+#: Index of a flight, and what its review reported.
+Report = tuple[int, ReportedFinding]
 
 
 def standing_findings(case: AircraftHistory, established: Sequence[Finding]) -> list[Finding]:
     """Findings of single flights that stand and are not as grave in ``established``."""
-    groups: dict[tuple[str, str], list[Said]] = {}
+    groups: dict[tuple[str, str], list[Report]] = {}
     for k, m in enumerate(case.flights):
-        for seen in m.seen:
-            if seen.level > Level.CLEAR:
-                groups.setdefault((seen.code, seen.place), []).append((k, seen))
+        for reported in m.reported:
+            if reported.level > Level.CLEAR:
+                groups.setdefault((reported.code, reported.place), []).append((k, reported))
     found: list[Finding] = []
-    for (code, place), said in groups.items():
+    for (code, place), reports in groups.items():
         first = case.first(place)
-        finding = _standing(case, [s for s in said if s[0] >= first])
+        finding = _standing(case, [s for s in reports if s[0] >= first])
         same = (code, *CODES[code].same_matter) if code in CODES else (code,)
         if finding is not None and not any(
             f.code in same and f.place == finding.place and f.level >= finding.level
@@ -40,37 +42,37 @@ def standing_findings(case: AircraftHistory, established: Sequence[Finding]) -> 
     return found
 
 
-def _standing(case: AircraftHistory, said: Sequence[Said]) -> Finding | None:
+def _standing(case: AircraftHistory, reports: Sequence[Report]) -> Finding | None:
     """What stands of the findings of one code at one place since the last note there."""
     n, newest = len(case.flights), _newest(case)
-    faults = [s for s in said if s[1].level > Level.UNKNOWN]
+    faults = [s for s in reports if s[1].level > Level.UNKNOWN]
     recent = [s for s in faults if s[0] >= n - WINDOW]
     stands = [
         (k, s)
-        for k, s in said
+        for k, s in reports
         if k == newest or (s.level > Level.UNKNOWN and (k > newest or s.lasts))
     ]
     stands += [s for s in recent if len(recent) >= _ALIKE or s[1].level is Level.GROUND]
     if not stands:
         return None
     level = max(s.level for _, s in stands)
-    last, told = max((k, s) for k, s in stands if s.level is level)
-    since = min(*(k for k, _ in stands), _run(said, last))
-    flights = sum(k >= since for k, _ in said)
+    last, worst = max((k, s) for k, s in stands if s.level is level)
+    since = min(*(k for k, _ in stands), _run(reports, last))
+    flights = sum(k >= since for k, _ in reports)
     return Finding(
-        code=told.code,
+        code=worst.code,
         level=level,
-        place=told.place or None,
-        title=told.title + _often(flights) + _ago(n - 1 - said[-1][0], lasts=told.lasts),
+        place=worst.place or None,
+        title=worst.title + _often(flights) + _ago(n - 1 - reports[-1][0], lasts=worst.lasts),
         evidence={
             "flights_with": flights,
             "gravest_flight": case.listed[last].file,
             "recent_flights": f"{len(recent)} of the last {min(WINDOW, n)}",
             "flights_since": n - since,
         },
-        explanations=told.explanations,
-        confirm=told.confirm,
-        advice=told.advice,
+        explanations=worst.explanations,
+        confirm=worst.confirm,
+        advice=worst.advice,
         since_flight=case.listed[since].id,
     )
 
@@ -81,10 +83,10 @@ def _newest(case: AircraftHistory) -> int:
     return max((k for k in range(n) if case.flights[k].kind == "flight"), default=n - 1)
 
 
-def _run(said: Sequence[Said], last: int) -> int:
-    """First of the flights up to ``last`` that said so with no more than a window between them."""
+def _run(reports: Sequence[Report], last: int) -> int:
+    """First of the flights up to ``last`` that reported it, no more than a window apart."""
     since = last
-    for k, _ in reversed(said):
+    for k, _ in reversed(reports):
         if since - WINDOW <= k < since:
             since = k
     return since

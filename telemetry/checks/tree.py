@@ -72,12 +72,12 @@ def whole_of(case: AircraftHistory) -> str | None:
 
 def packs_of(case: AircraftHistory) -> list[str]:
     """Packs of the profile, and those that the logs name besides."""
-    told = [p.name for p in case.aircraft.packs]
+    listed = [p.name for p in case.aircraft.packs]
     seen = {p for p, _ in case.table.measured if kind_of_place(p) is PlaceKind.PACK}
-    return [*told, *sorted(seen - set(told))]
+    return [*listed, *sorted(seen - set(listed))]
 
 
 def shared_packs(case: AircraftHistory) -> list[str]:
     """Packs that share the load; those that stand by by design are left out."""
     known = ((p, case.aircraft.pack(p)) for p in packs_of(case))
-    return [p for p, told in known if told is None or told.role == "shared"]
+    return [p for p, pack in known if pack is None or pack.role == "shared"]

@@ -19,7 +19,7 @@ from telemetry.results import Level
 FloatArray = NDArray[np.float64]
 
 #: Version of the document. Measures of another version are made again from the log.
-VERSION = "9"
+VERSION = "10"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -78,8 +78,8 @@ class EventCount:
     deepest_v: float
 
 
-class Seen(NamedTuple):
-    """What the review of one flight found, by itself.
+class ReportedFinding(NamedTuple):
+    """What the review of one flight reported, by itself.
 
     Attributes
     ----------
@@ -125,7 +125,7 @@ class Measures:
         Current in the stirs before the flight, and in the air.
     groups : tuple of GroupDraw
     events : tuple of EventCount
-    seen : tuple of Seen
+    reported : tuple of ReportedFinding
         What the review found in this flight or in the whole recording.
     steps_a : dict of str to float
         Resolution of each place's current, A.
@@ -147,7 +147,7 @@ class Measures:
     air: Blocks | None = None
     groups: tuple[GroupDraw, ...] = ()
     events: tuple[EventCount, ...] = ()
-    seen: tuple[Seen, ...] = ()
+    reported: tuple[ReportedFinding, ...] = ()
     steps_a: Mapping[str, float] = field(default_factory=dict)
     servos: Mapping[str, int] = field(default_factory=dict)
     labels: Mapping[str, str] = field(default_factory=dict)
@@ -167,12 +167,12 @@ class Measures:
     @property
     def verdict(self) -> Level:
         """Of the review of this flight by itself."""
-        return max((s.level for s in self.seen), default=Level.CLEAR)
+        return max((s.level for s in self.reported), default=Level.CLEAR)
 
     @property
     def codes(self) -> tuple[str, ...]:
         """Of the findings that give the verdict."""
-        return tuple(dict.fromkeys(s.code for s in self.seen if s.level is self.verdict))
+        return tuple(dict.fromkeys(s.code for s in self.reported if s.level is self.verdict))
 
     def document(self) -> dict[str, Any]:
         """As plain values for JSON; None where not measured, never NaN."""
@@ -195,8 +195,8 @@ class Measures:
                 for g in self.groups
             ],
             "events": [[e.place, e.origin, e.count, e.deepest_v] for e in self.events],
-            "seen": [
-                [*s[:2], str(s.level), *s[3:5], list(s.explanations), *s[6:]] for s in self.seen
+            "reported": [
+                [*s[:2], str(s.level), *s[3:5], list(s.explanations), *s[6:]] for s in self.reported
             ],
             "steps_a": dict(self.steps_a),
             "servos": dict(self.servos),
@@ -233,9 +233,9 @@ class Measures:
             events=tuple(
                 EventCount(place=p, origin=o, count=n, deepest_v=d) for p, o, n, d in doc["events"]
             ),
-            seen=tuple(
-                Seen(code, place, Level(level), title, lasts, tuple(explanations), confirm, advice)
-                for code, place, level, title, lasts, explanations, confirm, advice in doc["seen"]
+            reported=tuple(
+                ReportedFinding(code, place, Level(level), title, lasts, tuple(causes), *texts)
+                for code, place, level, title, lasts, causes, *texts in doc["reported"]
             ),
             steps_a=dict(doc["steps_a"]),
             servos=dict(doc["servos"]),

@@ -26,7 +26,7 @@ from telemetry.checks.leads.breaks import (
 )
 from telemetry.results import Level, NoteMark
 from telemetry.trends.counts import Burst
-from telemetry.trends.measures import EventCount, Measures, Seen
+from telemetry.trends.measures import EventCount, Measures, ReportedFinding
 
 Make = Callable[..., Any]
 Columns = dict[tuple[str, str], list[float]]
@@ -58,8 +58,8 @@ def season(make_flight: Make, make_case: Make) -> Callable[..., AircraftHistory]
 
 
 def down(make_flight: Make, *flights: int, n: int = 5, seen: Any = None) -> list[Measures]:
-    seen = seen or Seen("brownout", "tail", Level.GROUND)
-    return [make_flight(seen=(seen,) if k in flights else ()) for k in range(n)]
+    seen = seen or ReportedFinding("brownout", "tail", Level.GROUND)
+    return [make_flight(reported=(seen,) if k in flights else ()) for k in range(n)]
 
 
 @pytest.mark.parametrize(
@@ -93,13 +93,13 @@ def test_cut_off(
 @pytest.mark.parametrize(
     "seen",
     [
-        Seen("brownout", "left wing", Level.GROUND),
-        Seen("brownout", "tail", Level.WATCH),
-        Seen("sag", "tail", Level.GROUND),
+        ReportedFinding("brownout", "left wing", Level.GROUND),
+        ReportedFinding("brownout", "tail", Level.WATCH),
+        ReportedFinding("sag", "tail", Level.GROUND),
     ],
     ids=["elsewhere", "less grave", "something else"],
 )
-def test_not_cut_off(make_flight: Make, make_case: Make, seen: Seen) -> None:
+def test_not_cut_off(make_flight: Make, make_case: Make, seen: ReportedFinding) -> None:
     found = JudgedAcross()
     assert not cut_off(make_case(down(make_flight, 4, seen=seen)), CONTACT, "tail", found)
     assert not found.drafts
@@ -279,10 +279,10 @@ def test_fewer_falls_are_watched_before_they_ground(
 
 
 def test_what_was_cut_off_is_told_once(make_flight: Make, make_case: Make) -> None:
-    seen = (Seen("brownout", "tail", Level.GROUND),)
+    seen = (ReportedFinding("brownout", "tail", Level.GROUND),)
     rows = [*[[]] * 10, [event("brownout", 8)], [event("brownout", 8)]]
     flights = with_events(make_flight, *rows)
-    flights[-1] = replace(flights[-1], seen=seen)
+    flights[-1] = replace(flights[-1], reported=seen)
     (found,) = contacts(make_case(flights), "tail", "left wing").drafts
     assert "lost its supply" in found.title
 

@@ -12,7 +12,7 @@ import pytest
 from telemetry.aircraft import Aircraft, Node
 from telemetry.checks.across import judge
 from telemetry.results import Finding, History, HistoryFlight, Level, NoteMark
-from telemetry.trends.measures import Seen
+from telemetry.trends.measures import ReportedFinding
 
 Make = Callable[..., Any]
 
@@ -378,7 +378,7 @@ def test_a_repair_on_one_side_hides_nothing_on_the_other(make_season: Make) -> N
 def test_a_unit_that_went_down_needs_no_statistics(make_season: Make) -> None:
     flights = make_season(32)
     down = [
-        replace(m, seen=(Seen("brownout", "bus", Level.GROUND),) if k == 7 else ())
+        replace(m, reported=(ReportedFinding("brownout", "bus", Level.GROUND),) if k == 7 else ())
         for k, m in enumerate(flights)
     ]
     now = only(judge(down[:8], aircraft=CRAFT), "supply-dips")

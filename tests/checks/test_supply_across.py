@@ -17,11 +17,11 @@ from telemetry.checks.supply import dips as supply
 from telemetry.results import Level, NoteMark
 from telemetry.trends.counts import Burst
 from telemetry.trends.evidence import Judgement
-from telemetry.trends.measures import EventCount, Measures, Seen
+from telemetry.trends.measures import EventCount, Measures, ReportedFinding
 
 Make = Callable[..., Any]
 PAIR = Aircraft(bus="bus", packs=(Pack(name="pack 1"), Pack(name="pack 2")))
-SEEN = Seen("pack-out", "pack 1", Level.WATCH)
+SEEN = ReportedFinding("pack-out", "pack 1", Level.WATCH)
 
 
 def note(before: int) -> NoteMark:
@@ -36,7 +36,7 @@ class TestOut:
         def out(
             *share: float,
             seen: Sequence[int] = (),
-            code: Seen = SEEN,
+            code: ReportedFinding = SEEN,
             lowest_v: dict[int, float] | None = None,
             rest_v: dict[int, tuple[float, float]] | None = None,
             notes: Sequence[NoteMark] = (),
@@ -50,7 +50,7 @@ class TestOut:
                     row["pack 1", "lowest_flight_v"] = lowest_v[k]
                 if rest_v and k in rest_v:
                     row["pack 1", "rest_v"], row["pack 2", "rest_v"] = rest_v[k]
-                flights.append(make_flight(row, seen=(code,) if k in seen else ()))
+                flights.append(make_flight(row, reported=(code,) if k in seen else ()))
             found = JudgedAcross()
             outs._out(make_case(flights, aircraft=PAIR, notes=notes), "pack 1", "pack 2", found)
             assert len(found.drafts) < 2
@@ -90,8 +90,8 @@ class TestOut:
         assert out(0.5, 0.5, 0.5, share, seen=[2]) is None
         # Nor do words on another pack or of another kind tell it.
         for code in (
-            Seen("pack-out", "pack 2", Level.WATCH),
-            Seen("pack-share", "pack 1", Level.WATCH),
+            ReportedFinding("pack-out", "pack 2", Level.WATCH),
+            ReportedFinding("pack-share", "pack 1", Level.WATCH),
         ):
             assert out(0.5, 0.5, 0.5, share, seen=[3], code=code) is None
 

@@ -19,7 +19,7 @@ from telemetry.results import Level, PhaseKind, Review
 from telemetry.simulate import Dialect, Fault, FaultKind, Mode, Recording, ServoLaw, write_csv
 from telemetry.simulate.pilot import Pilot
 from telemetry.simulate.season import Habits, Season, fly
-from telemetry.trends.measures import Blocks, Measures, Seen
+from telemetry.trends.measures import Blocks, Measures, ReportedFinding
 from telemetry.trends.table import Table
 from tests.simulated.cases import random_telemetry
 from tests.simulated.machines import random_aircraft
@@ -185,13 +185,13 @@ def test_flights_with_more_stretches_line_up() -> None:
     ("seen", "level", "codes"),
     [
         ((), Level.CLEAR, ()),
-        ((Seen("log-too-thin", "", Level.UNKNOWN),), Level.UNKNOWN, ("log-too-thin",)),
+        ((ReportedFinding("log-too-thin", "", Level.UNKNOWN),), Level.UNKNOWN, ("log-too-thin",)),
         (
             (
-                Seen("pack-share", "bus", Level.WATCH),
-                Seen("brownout", "bus", Level.GROUND),
-                Seen("brownout", "tail", Level.GROUND),
-                Seen("pack-out", "pack 1", Level.GROUND),
+                ReportedFinding("pack-share", "bus", Level.WATCH),
+                ReportedFinding("brownout", "bus", Level.GROUND),
+                ReportedFinding("brownout", "tail", Level.GROUND),
+                ReportedFinding("pack-out", "pack 1", Level.GROUND),
             ),
             Level.GROUND,
             ("brownout", "pack-out"),
@@ -199,9 +199,9 @@ def test_flights_with_more_stretches_line_up() -> None:
     ],
 )
 def test_the_verdict_of_a_flight_by_itself_is_its_gravest_finding(
-    seen: tuple[Seen, ...], level: Level, codes: tuple[str, ...], make_season: Any
+    seen: tuple[ReportedFinding, ...], level: Level, codes: tuple[str, ...], make_season: Any
 ) -> None:
-    one = replace(make_season(1)[0], seen=seen)
+    one = replace(make_season(1)[0], reported=seen)
     assert (one.verdict, one.codes) == (level, codes)
     listed = judge([one]).flights[0]
     assert (listed.verdict, listed.codes) == (level, codes)

@@ -323,12 +323,12 @@ def test_measures_of_a_flight(review: Review) -> None:
 def test_findings_of_a_flight_and_of_the_whole_recording_but_of_no_other_flight(
     review: Review,
 ) -> None:
-    assert [(s.code, s.place, s.level) for s in measured(review).seen] == [
+    assert [(s.code, s.place, s.level) for s in measured(review).reported] == [
         ("a", "tail", "ground"),
         ("b", "", "watch"),
         ("d", "", "unknown"),
     ]
-    assert [s[:3] for s in measured(review, 2).seen] == [
+    assert [s[:3] for s in measured(review, 2).reported] == [
         ("c", "tail", "watch"),
         ("d", "", "unknown"),
     ]

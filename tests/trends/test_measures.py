@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from telemetry.results import Level
-from telemetry.trends.measures import EventCount, GroupDraw, Measure, Measures, Seen
+from telemetry.trends.measures import EventCount, GroupDraw, Measure, Measures, ReportedFinding
 from tests.trends.conftest import blocks
 
 Make = Callable[..., Any]
@@ -36,8 +36,8 @@ class TestDocument:
                 ),
             ),
             events=(EventCount(place="tail", origin="contact", count=3, deepest_v=1.2),),
-            seen=(
-                Seen(
+            reported=(
+                ReportedFinding(
                     "pack-out",
                     "pack 1",
                     Level.WATCH,
@@ -79,14 +79,14 @@ class TestDocument:
 
 def test_the_gravest_finding_gives_the_verdict(make_flight: Make) -> None:
     seen = (
-        Seen("sag", "tail", Level.WATCH),
-        Seen("pack-out", "pack 1", Level.GROUND),
-        Seen("pack-low", "pack 2", Level.UNKNOWN),
-        Seen("brownout", "tail", Level.GROUND),
-        Seen("pack-out", "pack 2", Level.GROUND),
+        ReportedFinding("sag", "tail", Level.WATCH),
+        ReportedFinding("pack-out", "pack 1", Level.GROUND),
+        ReportedFinding("pack-low", "pack 2", Level.UNKNOWN),
+        ReportedFinding("brownout", "tail", Level.GROUND),
+        ReportedFinding("pack-out", "pack 2", Level.GROUND),
     )
-    assert make_flight(seen=seen).verdict is Level.GROUND
-    assert make_flight(seen=seen).codes == ("pack-out", "brownout")
-    assert make_flight(seen=seen[:1]).verdict is Level.WATCH
-    assert make_flight(seen=seen[:1]).codes == ("sag",)
+    assert make_flight(reported=seen).verdict is Level.GROUND
+    assert make_flight(reported=seen).codes == ("pack-out", "brownout")
+    assert make_flight(reported=seen[:1]).verdict is Level.WATCH
+    assert make_flight(reported=seen[:1]).codes == ("sag",)
     assert (make_flight().verdict, make_flight().codes) == (Level.CLEAR, ())

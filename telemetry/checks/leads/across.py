@@ -23,7 +23,7 @@ from telemetry.trends.drops import drop_parts, offset_parts
 from telemetry.trends.evidence import Judgement
 from telemetry.trends.parts import Part, log_odds, moved_since
 
-# Change of a voltage sensor's offset that is told, V (ours): larger than sensors drift by warmth.
+# Change of a voltage sensor's offset that is reported, V (ours): sensors drift less by warmth.
 _OFFSET_WATCH_V = 0.06
 # Log of the odds from which a small change is held for the sensors' and not the lead's (ours).
 _SURE = 3.0

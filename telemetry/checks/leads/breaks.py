@@ -40,12 +40,12 @@ _SIGNAL_LOST = "its signal lead or its sensor lost contact and its supply did no
 
 
 def cut_off(case: AircraftHistory, code: str, place: str, found: JudgedAcross) -> bool:
-    """A unit that went down in flight, for which no statistics are needed; True where told."""
+    """A unit that went down in flight, for which no statistics are needed; True where it did."""
     first, n = case.first(place), len(case.flights)
     flights = [
         k
         for k in range(first, n)
-        if ("brownout", place, Level.GROUND) in {s[:3] for s in case.flights[k].seen}
+        if ("brownout", place, Level.GROUND) in {s[:3] for s in case.flights[k].reported}
     ]
     if not flights:
         return False

@@ -35,7 +35,7 @@ _SENSORS_V = 0.04
 
 
 def pack_findings(facts: FlightFacts) -> list[FindingDraft]:
-    """What the packs of one flight show, each cause told once."""
+    """What the packs of one flight show, each cause reported once."""
     flight, aircraft = facts.flight, facts.aircraft
     lost = _lost(flight)
     out = {r.place for r in lost}
@@ -62,7 +62,7 @@ def _in_flight(out: PackOut, flight: Flight) -> bool:
 def _lost(flight: Flight) -> list[FindingDraft]:
     """One finding for each pack that stopped giving current without a plain reason.
 
-    On the ground a hand may have switched it off: told where it was in a stir, or where its own
+    On the ground a hand may have switched it off: reported where it was in a stir, or where its own
     voltage is gone, and it did not come back.
     """
     found: dict[str, list[PackOut]] = {}
@@ -134,8 +134,8 @@ def _never(flight: Flight, aircraft: Aircraft, low: set[str | None]) -> list[Fin
     if len(shared) < 2 or len(silent) != 1:
         return []
     state = silent[0]
-    told = aircraft.pack(state.place)
-    said = told is not None and "role" in told.model_fields_set
+    pack = aircraft.pack(state.place)
+    said = pack is not None and "role" in pack.model_fields_set
     other = next(s for s in shared if s is not state)
     held_off = state.place in low or _held_off(state, other, aircraft)
     if held_off:

@@ -40,7 +40,7 @@ def _out(case: AircraftHistory, pack: str, other: str, found: JudgedAcross) -> N
         earlier = share[:k][np.isfinite(share[:k])]
         if earlier.size < _FEW or float(np.median(earlier)) < _PART_SHARE:
             continue
-        reported = any((s.code, s.place) == ("pack-out", pack) for s in case.flights[k].seen)
+        in_review = any((s.code, s.place) == ("pack-out", pack) for s in case.flights[k].reported)
         # Packs of unequal charge share as they like: a pack is missed by its own usual scatter.
         least = max(_FALLEN_SHARE, _SCATTERS * float(earlier.std(ddof=1)))
         fallen = share[k] < float(np.median(earlier)) - least
@@ -48,7 +48,7 @@ def _out(case: AircraftHistory, pack: str, other: str, found: JudgedAcross) -> N
         usual_v = lowest[:k][np.isfinite(lowest[:k])]
         if usual_v.size and np.isfinite(lowest[k]):
             fallen = bool(lowest[k] < _DEAD * np.median(usual_v))
-        if (reported and fallen) or (share[k] < _OUT_SHARE and not weaker[k]):
+        if (in_review and fallen) or (share[k] < _OUT_SHARE and not weaker[k]):
             flights.append(k)
     if not flights:
         return

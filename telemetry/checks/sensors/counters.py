@@ -16,7 +16,7 @@ from telemetry.model.channels import Quantity
 from telemetry.results import Level
 from telemetry.trends.parts import Part
 
-# Counter over current: change that is told, and usual scatter from flight to flight (ours).
+# Counter over current: change that is reported, and usual scatter from flight to flight (ours).
 _COUNTER_WATCH, _COUNTER_SIGMA = 0.10, 0.02
 
 

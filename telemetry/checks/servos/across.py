@@ -61,7 +61,7 @@ def _fell_silent(
     """A servo that fell silent earlier and draws again, or whose mirror began anew.
 
     That it moves again without a repair shows a contact, not that it is well: it is as grave as
-    it was. Each time the chart told so, the flights up to then are judged as they stood;
+    it was. Each time the chart signalled it, the flights up to then are judged as they stood;
     ``fell`` is the flight in which it does now.
     """
     loads = loads_of(case.table, case.aircraft)
@@ -74,7 +74,7 @@ def _fell_silent(
         if signal is None:
             continue
         stand = claims if end == n else _judged(then)[1]
-        if any(p != place and _told(c.judgement, signal) for p, c in stand.items()):
+        if any(p != place and _signalled(c.judgement, signal) for p, c in stand.items()):
             continue  # of that ratio the other side is what changed
         for early in range(signal + 1, min(signal + 1 + SETTLED_FLIGHTS, end) + 1):
             found += [
@@ -86,13 +86,13 @@ def _fell_silent(
 
 
 def _fall(case: AircraftHistory, place: str, loads: Sequence[str]) -> int | None:
-    """Flight in which the chart told that a place fell, before any other place is suspect."""
+    """Flight in which the chart signalled that a place fell, before any other place is suspect."""
     others = reference_places(case, place, loads, {})
     j = None if others is None else judge_place(case, place, others, -1.0)
     return None if j is None else fell_in(case, place, j)
 
 
-def _told(j: Judgement, flight: int) -> bool:
+def _signalled(j: Judgement, flight: int) -> bool:
     return j.signal is not None and int(j.at[j.signal]) == flight
 
 
@@ -109,7 +109,7 @@ def _no_longer(finding: FindingDraft, flights: int) -> FindingDraft:
 
 
 def _judged(case: AircraftHistory) -> tuple[JudgedAcross, dict[str, Claim], dict[str, int]]:
-    """What the charts say now, their claims, and the flights in which one told that it fell."""
+    """What the charts say now, their claims, and the flights in which one signalled a fall."""
     found = JudgedAcross()
     loads = loads_of(case.table, case.aircraft)
     claims: dict[str, Claim] = {}

@@ -112,7 +112,7 @@ def servo_pct(case: AircraftHistory, claim: Claim) -> float:
 
 
 def fell_in(case: AircraftHistory, place: str, j: Judgement) -> int | None:
-    """The same of a chart; None where it told none, or none so far as a servo's share."""
+    """Flight in which a chart signalled a fall; None where none was as large as a servo's share."""
     if j.signal is None or j.onset is None:
         return None
     furthest = float(j.rise[j.onset : j.signal + 1 + SETTLED_FLIGHTS].max())

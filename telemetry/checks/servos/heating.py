@@ -17,7 +17,7 @@ from telemetry.trends.ratios import mirror_place, ramp_part
 # Mean current of a flight for a unit of rise from cold to warm (ours: a flight is half warming up,
 # and holding dilutes it), and how unsure that is, relative.
 _AIR_RESPONSE, _AIR_DOUBT = 0.35, 0.6
-# Odds (log) from which a place that draws more is told to heat instead.
+# Odds (log) from which a place that draws more is reported as heating instead.
 _RATHER_HEATING = 3.0
 
 
@@ -42,7 +42,7 @@ def judge_heating(
     sound : tuple of str
         Other places that are not suspect.
     rising : bool
-        Whether the place is told to draw more already; only clear odds then make it heating.
+        Whether the place is reported to draw more already; only clear odds then make it heating.
     found : JudgedAcross
     """
     mirror = mirror_place(case.aircraft, place, sound) is not None

@@ -29,7 +29,7 @@ def falls(facts: FlightFacts) -> list[FindingDraft]:
         if _of_lost_pack(e, flight) or any(_of_brownout(e, b, aircraft) for b in lost):
             continue
         if e.kind in _FALLS and e.origin in (Origin.CONTACT, Origin.SUPPLY, Origin.PACK):
-            # What came from above is told once, of the place that feeds.
+            # What came from above is reported once, of the place that feeds.
             above = None if e.origin is Origin.CONTACT else aircraft.parent(e.place)
             groups.setdefault((above or e.place, e.origin), []).append(e)
     reported = {key: _seen_there(key[0], events, flight) for key, events in groups.items()}
@@ -41,7 +41,7 @@ def falls(facts: FlightFacts) -> list[FindingDraft]:
 
 
 def _seen_there(place: str, events: list[Event], flight: Flight) -> list[Event]:
-    """Those of the falls seen elsewhere that may be told of the place that feeds.
+    """Those of the falls seen elsewhere that may be reported of the place that feeds.
 
     Where it fell itself, what is known of that fall decides. Where its voltage is read and did
     not fall, only their number: a few may have slipped between two of its readings.
@@ -83,7 +83,7 @@ def _apart(events: list[Event]) -> list[Event]:
 
 
 def _of_lost_pack(e: Event, flight: Flight) -> bool:
-    """Whether it is how a pack left, or what came of that: told by the finding on that pack.
+    """Whether it is how a pack left, or what came of that: reported by the finding on that pack.
 
     A pack switched off to check the other one is no fall at all.
     """

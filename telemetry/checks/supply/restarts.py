@@ -15,7 +15,7 @@ from telemetry.results import WORKING_PHASES, EventKind, Finding, Flight, Level,
 _NEAR_S = 20.0
 # The hole before a restart can look like ground.
 _BEFORE_S = 3.0
-# A restart under load is told in other words than one on the ground: nobody switches off there.
+# A restart under load is worded otherwise than one on the ground: nobody switches off there.
 RESTART_UNDER_LOAD = Words(
     (
         "its supply was lost too shortly for the interval of this log",

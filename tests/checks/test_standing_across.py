@@ -11,15 +11,15 @@ from telemetry.aircraft import Aircraft
 from telemetry.checks.across import judge
 from telemetry.checks.standing import WINDOW, standing_findings
 from telemetry.results import Finding, History, Level, NoteMark
-from telemetry.trends.measures import Seen
+from telemetry.trends.measures import ReportedFinding
 
 Make = Callable[..., Any]
 
 W, G, U = Level.WATCH, Level.GROUND, Level.UNKNOWN
 
 
-def droop(level: Level, **more: Any) -> Seen:
-    return Seen(
+def droop(level: Level, **more: Any) -> ReportedFinding:
+    return ReportedFinding(
         "regulator-droop",
         "bus",
         level,
@@ -40,14 +40,14 @@ def told(make_flight: Make, make_case: Make) -> Callable[..., list[Finding]]:
     """What stands of these flights: None a flight without a finding, else its only one."""
 
     def told(
-        *seen: Seen | None,
+        *seen: ReportedFinding | None,
         notes: Sequence[NoteMark] = (),
         established: Sequence[Finding] = (),
         bench: Sequence[int] = (),
     ) -> list[Finding]:
         flights = [
             make_flight(
-                seen=() if s is None else (s,),
+                reported=() if s is None else (s,),
                 kind="bench" if k in bench else "flight",
                 file=f"flight-{k + 1}.csv",
             )
@@ -100,14 +100,17 @@ def test_a_history_is_never_milder_than_its_newest_flight(told: Make) -> None:
     ],
 )
 def test_two_of_the_last_five_or_one_that_grounded(
-    told: Make, seen: tuple[Seen | None, ...], level: Level | None
+    told: Make, seen: tuple[ReportedFinding | None, ...], level: Level | None
 ) -> None:
     found = told(*seen)
     assert [f.level for f in found] == ([] if level is None else [level])
 
 
 def test_what_is_said_alike_is_of_one_code_and_place(told: Make) -> None:
-    other = Seen("switch-step", "bus", W), Seen("regulator-droop", "regulator", W)
+    other = (
+        ReportedFinding("switch-step", "bus", W),
+        ReportedFinding("regulator-droop", "regulator", W),
+    )
     for one in other:
         assert told(droop(W), one, None) == []
 
@@ -122,7 +125,7 @@ def test_it_began_with_the_first_of_the_flights_that_follow_closely(told: Make) 
 
 @pytest.mark.parametrize("level", [W, G])
 def test_what_lasts_stands_as_grave_as_it_was(told: Make, level: Level) -> None:
-    lost = Seen("pack-out", "pack 2", level, "pack 2 stopped in flight", lasts=True)
+    lost = ReportedFinding("pack-out", "pack 2", level, "pack 2 stopped in flight", lasts=True)
     (found,) = told(None, lost, *[None] * 40)
     assert (found.code, found.place, found.level) == ("pack-out", "pack 2", level)
     assert (found.since_flight, found.evidence["flights_since"]) == ("2", 41)
@@ -147,7 +150,7 @@ def test_what_lasts_stands_as_grave_as_it_was(told: Make, level: Level) -> None:
     ],
 )
 def test_only_a_note_at_its_place_closes_it(told: Make, note: NoteMark, stands: bool) -> None:
-    lost = Seen("pack-out", "pack 2", G, lasts=True)
+    lost = ReportedFinding("pack-out", "pack 2", G, lasts=True)
     assert bool(told(lost, None, None, notes=[note])) is stands
     # The same of the newest flight: what was put right since is closed.
     last = told(None, None, lost, notes=[mark(3, note.place, note.kind)])
@@ -156,14 +159,14 @@ def test_only_a_note_at_its_place_closes_it(told: Make, note: NoteMark, stands: 
 
 
 def test_what_has_no_place_is_closed_by_a_note_on_all(told: Make) -> None:
-    seen = Seen("current-balance", "", W)
+    seen = ReportedFinding("current-balance", "", W)
     (found,) = told(seen, seen, notes=[mark(2, "bus")])
     assert found.place is None
     assert told(seen, seen, notes=[mark(2, "all")]) == []
 
 
 def test_a_log_too_thin_is_told_of_the_newest_flight_alone(told: Make) -> None:
-    thin = Seen("log-too-thin", "", U, "this log cannot tell everything")
+    thin = ReportedFinding("log-too-thin", "", U, "this log cannot tell everything")
     (found,) = told(None, thin)
     assert found.level is U
     assert told(thin, thin, None) == []
@@ -207,7 +210,7 @@ def test_verdict_and_order_of_the_history_follow(make_season: Make) -> None:
     assert closed.verdict is Level.CLEAR
 
 
-def _with(measures: Any, *seen: Seen) -> Any:
+def _with(measures: Any, *seen: ReportedFinding) -> Any:
     from dataclasses import replace
 
-    return replace(measures, seen=seen)
+    return replace(measures, reported=seen)
