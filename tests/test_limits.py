@@ -9,15 +9,25 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 import pytest
-from telemetry.checks.supply.voltage import margins
 
 from telemetry.aircraft import CELL_V, Aircraft, Limits
+from telemetry.checks.in_flight import find_all
 from telemetry.detect.phases import find_parts
 from telemetry.detect.sags import find_voltage_events
 from telemetry.model.channels import Channel, Quantity
 from telemetry.model.log import Log, Provenance
 from telemetry.readings import take_readings
-from telemetry.results import EventKind, Flight, Level, Margin, Phase, PhaseKind, WorstCase
+from telemetry.results import (
+    EventKind,
+    Finding,
+    Flight,
+    Level,
+    Margin,
+    Phase,
+    PhaseKind,
+    Quality,
+    WorstCase,
+)
 
 RATE_HZ = 10.0
 
@@ -94,6 +104,16 @@ def margin(lowest_v: float, *cases: WorstCase) -> Margin:
     )
 
 
+def margin_findings(of_place: Margin) -> list[Finding]:
+    found = find_all(
+        aircraft=Aircraft(),
+        columns=(),
+        quality=Quality(row_s=0.1, shortest_sure_dip_s=0.1),
+        flights=(flight_with(of_place),),
+    )
+    return [f for f in found if f.code == "margin-low"]
+
+
 @pytest.mark.parametrize(
     ("lowest_v", "level"),
     [(4.51, None), (4.49, Level.WATCH), (4.01, Level.WATCH), (3.99, Level.GROUND)],
@@ -101,7 +121,7 @@ def margin(lowest_v: float, *cases: WorstCase) -> Margin:
 def test_observed_margin_is_watched_under_1_v_and_grounds_under_half(
     lowest_v: float, level: Level | None
 ) -> None:
-    found = margins(flight_with(margin(lowest_v)), Limits())
+    found = margin_findings(margin(lowest_v))
     assert [f.level for f in found] == ([] if level is None else [level])
 
 
@@ -120,7 +140,7 @@ def test_the_margin_with_one_pack_lost_grounds_only_where_it_is_sure(
     lost = WorstCase(
         case="pack-lost", current_a=20.0, voltage_v=voltage_v, low_v=voltage_v - 0.2, high_v=high_v
     )
-    found = margins(flight_with(margin(6.0, lost)), Limits())
+    found = margin_findings(margin(6.0, lost))
     assert [f.level for f in found] == ([] if level is None else [level])
 
 

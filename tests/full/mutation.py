@@ -221,13 +221,13 @@ EQUIVALENT: dict[tuple[str, str, str, str], str] = {
             ("leads/across", "_offset_finding", "sign > 0", "sign >= 0"),
             ("servos/across", "_sensor_finding", "way > 0", "way >= 0"),
             ("servos/across", "_sensor_finding", "100.0 * way", "100.0 / way"),
-            ("supply/across", "_counter", "100.0 * sign", "100.0 / sign"),
+            ("sensors/counters", "_counter", "100.0 * sign", "100.0 / sign"),
         )
     },
     **{
         (f"telemetry/{module}.py", function, "True", "False"): "both are of one length"
         for module, function in (
-            ("checks/supply/across", "_dips"),
+            ("checks/supply/dips", "_dips"),
             ("trends/features/windows", "full_stirs"),
         )
     },
