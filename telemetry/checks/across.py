@@ -13,7 +13,7 @@ from telemetry.checks.servos.across import loads_of
 from telemetry.checks.standing import standing_findings
 from telemetry.checks.tree import left_out
 from telemetry.model.log import FloatArray
-from telemetry.results import Feature, Finding, History, HistoryFlight, NoteMark
+from telemetry.results import Feature, History, HistoryFlight, NoteMark
 from telemetry.trends.features.voltages import TOTAL
 from telemetry.trends.measures import Measures
 from telemetry.trends.table import Table
@@ -51,7 +51,7 @@ def judge(
     rows = _listed(flights) if listed is None else tuple(listed)
     table = Table(flights)
     complete = with_nodes(craft, *(_in_all(table, what) for what in ("volts", "amps")))
-    case = AircraftHistory(
+    history = AircraftHistory(
         flights=flights,
         listed=rows,
         notes=tuple(notes),
@@ -59,19 +59,9 @@ def judge(
         charts=_charts(table, complete),
         table=table,
     )
-    found = JudgedAcross()
-    findings: list[Finding] = []
-    if flights:
-        called: set[object] = set()
-        for check in CHECKS:
-            for across in not_yet_called(check.across, called):
-                more = across(case)
-                found.trends += more.trends
-                found.drafts += more.drafts
-                found.not_judged += more.not_judged
-        found.not_judged += left_out(case)
-        findings = [d.finding(CODES[d.code].words_across) for d in found.drafts]
-        findings += standing_findings(case, findings)
+    judged = _by_all_checks(history) if flights else JudgedAcross()
+    findings = [draft.finding(CODES[draft.code].words_across) for draft in judged.drafts]
+    findings += standing_findings(history, findings)
     return History(
         name=name or craft.name,
         aircraft=craft,
@@ -90,10 +80,24 @@ def judge(
             for row, m in zip(rows, flights, strict=True)
             for f in m.features
         ),
-        trends=tuple(found.trends),
+        trends=tuple(judged.trends),
         findings=tuple(sorted(findings, key=lambda f: -f.level.rank)),
-        not_judged=tuple(found.not_judged),
+        not_judged=tuple(judged.not_judged),
     )
+
+
+def _by_all_checks(history: AircraftHistory) -> JudgedAcross:
+    """What the functions of the list judge, each called once, in the order of the list."""
+    judged = JudgedAcross()
+    called: set[object] = set()
+    for check in CHECKS:
+        for across in not_yet_called(check.across, called):
+            more = across(history)
+            judged.trends += more.trends
+            judged.drafts += more.drafts
+            judged.not_judged += more.not_judged
+    judged.not_judged += left_out(history)
+    return judged
 
 
 def _in_all(table: Table, what: str) -> dict[str, FloatArray]:

@@ -246,7 +246,7 @@ def usual(table: Table, place: str, feature: str, first: int, end: int) -> float
 
 
 def established(
-    case: AircraftHistory,
+    history: AircraftHistory,
     code: str,
     place: str,
     judgement: Judgement,
@@ -277,14 +277,14 @@ def established(
         evidence={
             "rise": j.now * scale,
             "kind": "one step" if j.step else "gradual",
-            "flights_since": len(case.flights) - since,
+            "flights_since": len(history.flights) - since,
             "chart": float(j.chart[-1]),
             "chart_limit": j.limit,
             "p_trend": j.p_trend,
             **(evidence or {}),
         },
         further=further,
-        since_flight=case.listed[since].id,
+        since_flight=history.listed[since].id,
         change=change_of(
             j,
             quantity=quantity,

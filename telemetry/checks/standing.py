@@ -22,17 +22,17 @@ _ALIKE = 2
 Report = tuple[int, ReportedFinding]
 
 
-def standing_findings(case: AircraftHistory, established: Sequence[Finding]) -> list[Finding]:
+def standing_findings(history: AircraftHistory, established: Sequence[Finding]) -> list[Finding]:
     """Findings of single flights that stand and are not as grave in ``established``."""
     groups: dict[tuple[str, str], list[Report]] = {}
-    for k, m in enumerate(case.flights):
+    for k, m in enumerate(history.flights):
         for reported in m.reported:
             if reported.level > Level.CLEAR:
                 groups.setdefault((reported.code, reported.place), []).append((k, reported))
     found: list[Finding] = []
     for (code, place), reports in groups.items():
-        first = case.first(place)
-        finding = _standing(case, [s for s in reports if s[0] >= first])
+        first = history.first(place)
+        finding = _standing(history, [s for s in reports if s[0] >= first])
         same = (code, *CODES[code].same_matter) if code in CODES else (code,)
         if finding is not None and not any(
             f.code in same and f.place == finding.place and f.level >= finding.level
@@ -42,9 +42,9 @@ def standing_findings(case: AircraftHistory, established: Sequence[Finding]) -> 
     return found
 
 
-def _standing(case: AircraftHistory, reports: Sequence[Report]) -> Finding | None:
+def _standing(history: AircraftHistory, reports: Sequence[Report]) -> Finding | None:
     """What stands of the findings of one code at one place since the last note there."""
-    n, newest = len(case.flights), _newest(case)
+    n, newest = len(history.flights), _newest(history)
     faults = [s for s in reports if s[1].level > Level.UNKNOWN]
     recent = [s for s in faults if s[0] >= n - WINDOW]
     stands = [
@@ -66,21 +66,21 @@ def _standing(case: AircraftHistory, reports: Sequence[Report]) -> Finding | Non
         title=worst.title + _often(flights) + _ago(n - 1 - reports[-1][0], lasts=worst.lasts),
         evidence={
             "flights_with": flights,
-            "gravest_flight": case.listed[last].file,
+            "gravest_flight": history.listed[last].file,
             "recent_flights": f"{len(recent)} of the last {min(WINDOW, n)}",
             "flights_since": n - since,
         },
         explanations=worst.explanations,
         confirm=worst.confirm,
         advice=worst.advice,
-        since_flight=case.listed[since].id,
+        since_flight=history.listed[since].id,
     )
 
 
-def _newest(case: AircraftHistory) -> int:
+def _newest(history: AircraftHistory) -> int:
     """Index of the newest flight; of the newest recording where none is of a flight."""
-    n = len(case.flights)
-    return max((k for k in range(n) if case.flights[k].kind == "flight"), default=n - 1)
+    n = len(history.flights)
+    return max((k for k in range(n) if history.flights[k].kind == "flight"), default=n - 1)
 
 
 def _run(reports: Sequence[Report], last: int) -> int:

@@ -10,38 +10,38 @@ from telemetry.trends.features.voltages import TOTAL
 _SUPPLIES = (PlaceKind.PACK, PlaceKind.REGULATOR, PlaceKind.BUS)
 
 
-def root_of(case: AircraftHistory) -> str | None:
+def root_of(history: AircraftHistory) -> str | None:
     """The place below which the nodes hang: the profile's, else the bus, else the only pack."""
-    if case.aircraft.root is not None:
-        return case.aircraft.root
-    seen = case.table.voltage_places
+    if history.aircraft.root is not None:
+        return history.aircraft.root
+    seen = history.table.voltage_places
     bus = next((p for p in seen if kind_of_place(p) is PlaceKind.BUS), None)
     packs = [p for p in seen if kind_of_place(p) is PlaceKind.PACK]
     return packs[0] if bus is None and len(packs) == 1 else bus
 
 
-def fed_places(case: AircraftHistory) -> list[tuple[str, str]]:
+def fed_places(history: AircraftHistory) -> list[tuple[str, str]]:
     """Places with a voltage of their own, and the place that feeds each."""
-    seen, root = case.table.voltage_places, root_of(case)
-    nodes = node_places(case.aircraft, seen)
+    seen, root = history.table.voltage_places, root_of(history)
+    nodes = node_places(history.aircraft, seen)
     out = []
     for place in seen:
         if place == root or place not in nodes:
             continue
-        node = case.aircraft.node(place)
+        node = history.aircraft.node(place)
         parent = root if node is None else node.fed_from
         if parent is not None and parent in seen and parent != place:
             out.append((place, parent))
     return out
 
 
-def left_out(case: AircraftHistory) -> list[str]:
+def left_out(history: AircraftHistory) -> list[str]:
     """Places whose voltage or current is compared with nothing, in words, each with the reason."""
-    aircraft, table = case.aircraft, case.table
-    loads, fed = load_places(aircraft, table.current_places), fed_places(case)
+    aircraft, table = history.aircraft, history.table
+    loads, fed = load_places(aircraft, table.current_places), fed_places(history)
     out = []
     for place in dict.fromkeys([*table.current_places, *table.voltage_places]):
-        supply = kind_of_place(place) in _SUPPLIES or place in (root_of(case), TOTAL)
+        supply = kind_of_place(place) in _SUPPLIES or place in (root_of(history), TOTAL)
         if supply or aircraft.pack(place) or aircraft.supply(place):
             continue
         if place in table.current_places and loads and place not in loads:
@@ -51,33 +51,33 @@ def left_out(case: AircraftHistory) -> list[str]:
     return out
 
 
-def current_of(case: AircraftHistory, place: str, parent: str) -> tuple[str | None, bool]:
+def current_of(history: AircraftHistory, place: str, parent: str) -> tuple[str | None, bool]:
     """The place whose current flows through the lead; True where it is that place's own."""
-    known = case.table.current_places
-    if place in known and not case.aircraft.children(place):
+    known = history.table.current_places
+    if place in known and not history.aircraft.children(place):
         return place, True
-    return parent if parent in known else whole_of(case), False
+    return parent if parent in known else whole_of(history), False
 
 
-def whole_of(case: AircraftHistory) -> str | None:
+def whole_of(history: AircraftHistory) -> str | None:
     """The place whose current is that of the whole: the root, the sum of the packs, the only pack.
 
     None where no place tells it.
     """
-    known = case.table.current_places
+    known = history.table.current_places
     packs = [p for p in known if kind_of_place(p) is PlaceKind.PACK]
-    only = packs if len(packs) == 1 and len(case.aircraft.packs) <= 1 else []
-    return next((p for p in (root_of(case), "bus", TOTAL, *only) if p in known), None)
+    only = packs if len(packs) == 1 and len(history.aircraft.packs) <= 1 else []
+    return next((p for p in (root_of(history), "bus", TOTAL, *only) if p in known), None)
 
 
-def packs_of(case: AircraftHistory) -> list[str]:
+def packs_of(history: AircraftHistory) -> list[str]:
     """Packs of the profile, and those that the logs name besides."""
-    listed = [p.name for p in case.aircraft.packs]
-    seen = {p for p, _ in case.table.measured if kind_of_place(p) is PlaceKind.PACK}
+    listed = [p.name for p in history.aircraft.packs]
+    seen = {p for p, _ in history.table.measured if kind_of_place(p) is PlaceKind.PACK}
     return [*listed, *sorted(seen - set(listed))]
 
 
-def shared_packs(case: AircraftHistory) -> list[str]:
+def shared_packs(history: AircraftHistory) -> list[str]:
     """Packs that share the load; those that stand by by design are left out."""
-    known = ((p, case.aircraft.pack(p)) for p in packs_of(case))
+    known = ((p, history.aircraft.pack(p)) for p in packs_of(history))
     return [p for p, pack in known if pack is None or pack.role == "shared"]

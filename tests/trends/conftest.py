@@ -192,8 +192,8 @@ def make_flight() -> MakeFlight:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class ToldCase(AircraftHistory):
-    """A case whose charts say what a test wants: what a rule makes of it is judged alone.
+class ToldHistory(AircraftHistory):
+    """A history whose charts say what a test wants: what a rule makes of it is judged alone.
 
     ``told`` gets the place, and as keywords the parts, the first flight and the sign.
     """
@@ -246,9 +246,9 @@ def make_judgement() -> MakeJudgement:
 
 @pytest.fixture(scope="session")
 def make_case() -> MakeCase:
-    """Makes a case of flights: their ids are "1", "2", ...; one chart unless told otherwise.
+    """Makes a history of flights: their ids are "1", "2", ...; one chart unless told otherwise.
 
-    With ``told`` its charts say what that function returns (:class:`ToldCase`).
+    With ``told`` its charts say what that function returns (:class:`ToldHistory`).
     """
 
     def make(
@@ -270,7 +270,7 @@ def make_case() -> MakeCase:
             "charts": charts,
             "table": Table(flights),
         }
-        return AircraftHistory(**given) if told is None else ToldCase(**given, told=told)
+        return AircraftHistory(**given) if told is None else ToldHistory(**given, told=told)
 
     return make
 

@@ -32,41 +32,41 @@ _REST_DOUBT = 0.5
 _APPARENT = "a servo of that place that draws more: the place reports no current of its own"
 
 
-def judge_leads(case: AircraftHistory) -> JudgedAcross:
+def judge_leads(history: AircraftHistory) -> JudgedAcross:
     """Findings branch-resistance-rising and sensor-offset: which of the two has changed?"""
     found = JudgedAcross()
-    places = fed_places(case)
+    places = fed_places(history)
     if not places:
         found.not_judged.append("leads: no place reports a voltage besides the one that feeds it")
     for place, parent in places:
-        _lead(case, place, parent, found)
+        _lead(history, place, parent, found)
     return found
 
 
-def _lead(case: AircraftHistory, place: str, parent: str, found: JudgedAcross) -> None:
+def _lead(history: AircraftHistory, place: str, parent: str, found: JudgedAcross) -> None:
     """Drop per amp and offset of one lead: which of the two has changed?"""
-    branch = _branch(case, place, parent, found)
-    offset = _offset(case, place, parent, found)
+    branch = _branch(history, place, parent, found)
+    offset = _offset(history, place, parent, found)
     if branch is None or branch.judgement.signal is None:
         if offset is not None:
-            found.drafts.append(_offset_finding(case, place, parent, *offset))
+            found.drafts.append(_offset_finding(history, place, parent, *offset))
         return
     j = branch.judgement
     assert j.onset is not None
-    lean = _offset_lean(case, place, parent, branch)
+    lean = _offset_lean(history, place, parent, branch)
     if lean > 0:
-        step_v = j.now * _usual_current(case, branch, int(j.at[j.onset])) / 1000.0
+        step_v = j.now * _usual_current(history, branch, int(j.at[j.onset])) / 1000.0
         if offset is not None:
-            found.drafts.append(_offset_finding(case, place, parent, *offset))
+            found.drafts.append(_offset_finding(history, place, parent, *offset))
         elif step_v >= _OFFSET_WATCH_V:
             in_volts = replace(
                 j, now=step_v, low=step_v * j.low / j.now, high=step_v * j.high / j.now
             )
-            found.drafts.append(_offset_finding(case, place, parent, in_volts, 1.0))
+            found.drafts.append(_offset_finding(history, place, parent, in_volts, 1.0))
         # Neither is sure and the offset would be too small to tell: then it may be the lead.
         if offset is not None or step_v >= _OFFSET_WATCH_V or lean > _SURE:
             return
-    finding = _branch_finding(case, branch)
+    finding = _branch_finding(history, branch)
     if finding is not None:
         found.drafts.append(finding)
 
@@ -86,21 +86,23 @@ class _Branch:
     ground: float
 
 
-def _branch(case: AircraftHistory, place: str, parent: str, found: JudgedAcross) -> _Branch | None:
-    current, own = current_of(case, place, parent)
+def _branch(
+    history: AircraftHistory, place: str, parent: str, found: JudgedAcross
+) -> _Branch | None:
+    current, own = current_of(history, place, parent)
     if current is None:
         found.not_judged.append(f"lead of {place}: no current is reported for it")
         return None
     fit = "branch_mohm" if own else "apparent_mohm"
-    parts = drop_parts(case.table, place, parent, current, fit=fit)
-    j = case.judge(parts, case.first(place, parent), place)
+    parts = drop_parts(history.table, place, parent, current, fit=fit)
+    j = history.judge(parts, history.first(place, parent), place)
     if j is None:
         found.not_judged.append(f"lead of {place}: fewer than three flights tell its drop per amp")
         return None
     # Without its own current a place sees only its share of the whole.
-    share = 1.0 if own else 1.0 / len(fed_places(case))
-    watch = case.limits.branch_watch_mohm * share
-    ground = case.limits.branch_ground_mohm * share
+    share = 1.0 if own else 1.0 / len(fed_places(history))
+    watch = history.limits.branch_watch_mohm * share
+    ground = history.limits.branch_ground_mohm * share
     found.trends.append(
         trend_of(
             "branch-resistance-rising",
@@ -125,14 +127,14 @@ def _branch(case: AircraftHistory, place: str, parent: str, found: JudgedAcross)
     )
 
 
-def _usual_current(case: AircraftHistory, branch: _Branch, since: int) -> float:
+def _usual_current(history: AircraftHistory, branch: _Branch, since: int) -> float:
     """Mean current of the lead in the air before the change, A."""
-    x = case.table.stretches("air", "amps", branch.current)
+    x = history.table.stretches("air", "amps", branch.current)
     x = None if x is None else x[branch.judgement.first : since]
     return 1.0 if x is None or np.isnan(x).all() else float(np.nanmean(x))
 
 
-def _offset_lean(case: AircraftHistory, place: str, parent: str, branch: _Branch) -> float:
+def _offset_lean(history: AircraftHistory, place: str, parent: str, branch: _Branch) -> float:
     """Log of the odds that the offset of a sensor changed rather than the resistance.
 
     A resistance shows in the slope and hardly at rest; an offset at rest as under load, and not in
@@ -141,9 +143,9 @@ def _offset_lean(case: AircraftHistory, place: str, parent: str, branch: _Branch
     j = branch.judgement
     assert j.onset is not None
     since = int(j.at[j.onset])
-    learn = np.arange(len(case.flights)) < since
-    loaded_a = _usual_current(case, branch, since)
-    rest = usual(case.table, branch.current, "rest_a", 0, len(case.flights))
+    learn = np.arange(len(history.flights)) < since
+    loaded_a = _usual_current(history, branch, since)
+    rest = usual(history.table, branch.current, "rest_a", 0, len(history.flights))
     rest_a = 0.1 * loaded_a if rest is None else rest
     rise = j.mean_rise
     lean = 0.0
@@ -155,7 +157,7 @@ def _offset_lean(case: AircraftHistory, place: str, parent: str, branch: _Branch
             lean += log_odds(*moved, 0.0, rise)
     step_v = rise * loaded_a / 1000.0
     doubt_v = rise * rest_a / 1000.0 if branch.own else _REST_DOUBT * step_v
-    for part in offset_parts(case.table, place, parent):
+    for part in offset_parts(history.table, place, parent):
         moved = moved_since(part.since(branch.judgement.first), learn)
         if moved is not None:
             at_rest_v = rise * rest_a / 1000.0 if part.name == "rest" else 0.0
@@ -164,15 +166,15 @@ def _offset_lean(case: AircraftHistory, place: str, parent: str, branch: _Branch
     return lean
 
 
-def _branch_finding(case: AircraftHistory, branch: _Branch) -> FindingDraft | None:
+def _branch_finding(history: AircraftHistory, branch: _Branch) -> FindingDraft | None:
     j, place, own = branch.judgement, branch.place, branch.own
     assert j.onset is not None
     since = int(j.at[j.onset])
-    before = _baseline_mohm(case, branch, since)
+    before = _baseline_mohm(history, branch, since)
     pct = 100.0 * j.now / before if before else float("inf")
-    if j.now < branch.watch or pct < case.limits.branch_watch_pct:
+    if j.now < branch.watch or pct < history.limits.branch_watch_pct:
         return None
-    grave = j.now >= branch.ground and pct >= case.limits.branch_ground_pct
+    grave = j.now >= branch.ground and pct >= history.limits.branch_ground_pct
     level = Level.GROUND if grave and j.sure and own else Level.WATCH
     if own:
         title = f"lead to {place}: {j.now:.0f} mOhm more than usual"
@@ -180,7 +182,7 @@ def _branch_finding(case: AircraftHistory, branch: _Branch) -> FindingDraft | No
     else:
         title = f"lead to {place}: its drop per amp of the whole current is up by {pct:.0f} %"
     return established(
-        case,
+        history,
         "branch-resistance-rising",
         place,
         j,
@@ -202,9 +204,9 @@ def _branch_finding(case: AircraftHistory, branch: _Branch) -> FindingDraft | No
     )
 
 
-def _baseline_mohm(case: AircraftHistory, branch: _Branch, since: int) -> float | None:
+def _baseline_mohm(history: AircraftHistory, branch: _Branch, since: int) -> float | None:
     """Usual resistance before the change: as fitted, else as the mean drop says."""
-    value = usual(case.table, branch.place, branch.fit, branch.judgement.first, since)
+    value = usual(history.table, branch.place, branch.fit, branch.judgement.first, since)
     if value is not None:
         return value
     for part in branch.parts:
@@ -215,13 +217,13 @@ def _baseline_mohm(case: AircraftHistory, branch: _Branch, since: int) -> float 
 
 
 def _offset(
-    case: AircraftHistory, place: str, parent: str, found: JudgedAcross
+    history: AircraftHistory, place: str, parent: str, found: JudgedAcross
 ) -> tuple[Judgement, float] | None:
     """A lasting change of offset, and its sign (1: the place reads lower than it used to)."""
-    parts = offset_parts(case.table, place, parent)
-    first = case.first(place, parent)
+    parts = offset_parts(history.table, place, parent)
+    first = history.first(place, parent)
     for sign in (1.0, -1.0):
-        j = case.judge(parts, first, place, sign=sign)
+        j = history.judge(parts, first, place, sign=sign)
         if j is None:
             return None
         if sign > 0:
@@ -241,11 +243,11 @@ def _offset(
 
 
 def _offset_finding(
-    case: AircraftHistory, place: str, parent: str, j: Judgement, sign: float
+    history: AircraftHistory, place: str, parent: str, j: Judgement, sign: float
 ) -> FindingDraft:
     lower = "lower" if sign > 0 else "higher"
     return established(
-        case,
+        history,
         "sensor-offset",
         place,
         j,

@@ -39,13 +39,13 @@ _OUTSTANDING, _FEW_BEFORE, _CHANCE = 2.0, 3, 1e-4
 _SIGNAL_LOST = "its signal lead or its sensor lost contact and its supply did not"
 
 
-def cut_off(case: AircraftHistory, code: str, place: str, found: JudgedAcross) -> bool:
+def cut_off(history: AircraftHistory, code: str, place: str, found: JudgedAcross) -> bool:
     """A unit that went down in flight, for which no statistics are needed; True where it did."""
-    first, n = case.first(place), len(case.flights)
+    first, n = history.first(place), len(history.flights)
     flights = [
         k
         for k in range(first, n)
-        if ("brownout", place, Level.GROUND) in {s[:3] for s in case.flights[k].reported}
+        if ("brownout", place, Level.GROUND) in {s[:3] for s in history.flights[k].reported}
     ]
     if not flights:
         return False
@@ -59,26 +59,26 @@ def cut_off(case: AircraftHistory, code: str, place: str, found: JudgedAcross) -
             title=f"{place} lost its supply in {often}"
             + ("" if now else "; no repair is noted since"),
             evidence={"flights_with": len(flights), "flights_since": n - flights[0]},
-            since_flight=case.listed[flights[0]].id,
+            since_flight=history.listed[flights[0]].id,
         )
     )
     return True
 
 
-def _paused(case: AircraftHistory, place: str, places: Sequence[str]) -> FindingDraft | None:
+def _paused(history: AircraftHistory, place: str, places: Sequence[str]) -> FindingDraft | None:
     """A unit that fell silent in the air as it never did before, alone.
 
     For silences with an exponential tail, n of them a flight, the chance that the longest of one
     flight is twice the longest of m earlier ones is about 1 / (m^2 n).
     """
-    n = len(case.flights)
-    stood_out = {p: _outstanding(case, p) for p in places}
+    n = len(history.flights)
+    stood_out = {p: _outstanding(history, p) for p in places}
     flights = [
         k for k in stood_out[place] if not any(k in stood_out[p] for p in places if p != place)
     ]
     if not flights:
         return None
-    silence_s = case.table.column(place, "silence_s")[0]
+    silence_s = history.table.column(place, "silence_s")[0]
     longest_s = float(silence_s[flights].max())
     often = "1 flight" if len(flights) == 1 else f"{len(flights)} flights"
     return FindingDraft(
@@ -94,74 +94,74 @@ def _paused(case: AircraftHistory, place: str, places: Sequence[str]) -> Finding
             "flights_since": n - flights[0],
         },
         likelier=(_SIGNAL_LOST,),
-        since_flight=case.listed[flights[0]].id,
+        since_flight=history.listed[flights[0]].id,
     )
 
 
-def _outstanding(case: AircraftHistory, place: str) -> list[int]:
+def _outstanding(history: AircraftHistory, place: str) -> list[int]:
     """Flights in which a unit's longest silence was no chance, by itself and by all before."""
-    silence_s, p = (case.table.column(place, f)[0] for f in ("silence_s", "silence_p"))
-    first = case.first(place)
+    silence_s, p = (history.table.column(place, f)[0] for f in ("silence_s", "silence_p"))
+    first = history.first(place)
     out: list[int] = []
     for k in range(first, silence_s.size):
         before = np.delete(silence_s[first:k], [i - first for i in out])
         before = before[np.isfinite(before)]
         if before.size < _FEW_BEFORE or not p[k] < _CHANCE:
             continue
-        if silence_s[k] > max(case.limits.gap_s, _OUTSTANDING * float(before.max())):
+        if silence_s[k] > max(history.limits.gap_s, _OUTSTANDING * float(before.max())):
             out.append(k)
     return out
 
 
-def judge_contacts(case: AircraftHistory) -> JudgedAcross:
+def judge_contacts(history: AircraftHistory) -> JudgedAcross:
     """Contacts that open for moments at one place, flight after flight."""
-    return contacts_at(case, [place for place, _ in fed_places(case)])
+    return contacts_at(history, [place for place, _ in fed_places(history)])
 
 
-def contacts_at(case: AircraftHistory, places: Sequence[str]) -> JudgedAcross:
+def contacts_at(history: AircraftHistory, places: Sequence[str]) -> JudgedAcross:
     """The same of these places, each set against the others."""
     found = JudgedAcross()
     for place in places:
-        if cut_off(case, "contact-intermittent", place, found):
+        if cut_off(history, "contact-intermittent", place, found):
             continue
-        if np.isfinite(case.table.column(place, "drop_tail_v")[0]).mean() >= _MOST:
-            finding = _straying(case, place, places, found)
+        if np.isfinite(history.table.column(place, "drop_tail_v")[0]).mean() >= _MOST:
+            finding = _straying(history, place, places, found)
         else:
-            finding = _counted(case, place, places)
-        finding = finding or _paused(case, place, places)
+            finding = _counted(history, place, places)
+        finding = finding or _paused(history, place, places)
         if finding is not None:
             found.drafts.append(finding)
     return found
 
 
-def _counted(case: AircraftHistory, place: str, places: Sequence[str]) -> FindingDraft | None:
-    own = falls_at(case, place, _CONTACT)
-    others = [falls_at(case, p, _CONTACT) for p in places if p != place]
-    first = case.first(place)
-    burst = judge_counts(own, others, first=first, chance=case.watch_chance)
+def _counted(history: AircraftHistory, place: str, places: Sequence[str]) -> FindingDraft | None:
+    own = falls_at(history, place, _CONTACT)
+    others = [falls_at(history, p, _CONTACT) for p in places if p != place]
+    first = history.first(place)
+    burst = judge_counts(own, others, first=first, chance=history.watch_chance)
     if burst is None:
         return None
-    strict = judge_counts(own, others, first=first, chance=case.ground_chance)
+    strict = judge_counts(own, others, first=first, chance=history.ground_chance)
     return counted_finding(
-        case,
+        history,
         "contact-intermittent",
         place,
         burst,
         grave=strict is not None and burst.flights >= 2,
         title=f"{place} lost voltage for moments that its load does not explain",
-        deepest=deepest_at(case, place, _CONTACT),
+        deepest=deepest_at(history, place, _CONTACT),
     )
 
 
 def _straying(
-    case: AircraftHistory, place: str, places: Sequence[str], found: JudgedAcross
+    history: AircraftHistory, place: str, places: Sequence[str], found: JudgedAcross
 ) -> FindingDraft | None:
     """The drop to a place strays upwards, as contacts do, more than it used to and than elsewhere.
 
     Slower telemetry makes every drop stray more: what all places do alike is taken off.
     """
-    y = _one_sided(case, place)
-    others = [_one_sided(case, p) for p in places if p != place]
+    y = _one_sided(history, place)
+    others = [_one_sided(history, p) for p in places if p != place]
     if others:
         stack = np.array(others)
         known = np.isfinite(stack)
@@ -171,8 +171,8 @@ def _straying(
     if at.size == 0:
         return None
     part = Part(name="tail", at=at, y=y[at], se=np.zeros(at.size), sigma=_TAIL_SIGMA)
-    n = len(case.flights)
-    j = case.judge([part], case.first(place), place)
+    n = len(history.flights)
+    j = history.judge([part], history.first(place), place)
     if j is None:
         return None
     found.trends.append(
@@ -188,27 +188,27 @@ def _straying(
     if j.signal is None or j.onset is None:
         return None
     since = int(j.at[j.onset])
-    before_v = usual(case.table, place, "drop_tail_v", j.first, since)
+    before_v = usual(history.table, place, "drop_tail_v", j.first, since)
     if before_v is None:
         return None
     elsewhere = [p for p in places if p != place]
     # A contact that opened is as bad as it was at its worst: that it holds now shows nothing.
     worst_v, held = 0.0, False
     for end in range(int(j.at[j.signal]) + 1, n + 1):
-        seen_v = usual(case.table, place, "drop_tail_v", max(since, end - 3), end)
+        seen_v = usual(history.table, place, "drop_tail_v", max(since, end - 3), end)
         if seen_v is None:
             continue
-        like = _common_factor(case, elsewhere, j.first, since, end)
+        like = _common_factor(history, elsewhere, j.first, since, end)
         held = seen_v < max(before_v + _TAIL_WATCH_V, _TAIL_WATCH * like * before_v)
         worst_v = worst_v if held else max(worst_v, seen_v)
     if worst_v == 0.0:
         return None
     return established(
-        case,
+        history,
         "contact-intermittent",
         place,
         j,
-        level=Level.GROUND if j.sure and worst_v >= case.limits.margin_ground_v else Level.WATCH,
+        level=Level.GROUND if j.sure and worst_v >= history.limits.margin_ground_v else Level.WATCH,
         title=f"{place}: for moments {worst_v:.2f} V are lost on the way that its load does not "
         f"explain, {before_v:.2f} V before" + ("; no repair is noted since" if held else ""),
         quantity="voltage lost for moments",
@@ -216,19 +216,19 @@ def _straying(
         rise_unit="%",
         scale=100.0,
         before=before_v,
-        now=usual(case.table, place, "drop_tail_v", max(since, n - 3), n),
+        now=usual(history.table, place, "drop_tail_v", max(since, n - 3), n),
     )
 
 
-def _one_sided(case: AircraftHistory, place: str) -> FloatArray:
+def _one_sided(history: AircraftHistory, place: str) -> FloatArray:
     """Logarithm of the stray upwards over that downwards, flight by flight; NaN where unknown."""
-    up, down = (case.table.column(place, f)[0] for f in ("drop_tail_v", "drop_tail_other_v"))
+    up, down = (history.table.column(place, f)[0] for f in ("drop_tail_v", "drop_tail_other_v"))
     good = (up > 0) & (down > 0)
     return np.where(good, np.log(np.where(good, up, 1.0) / np.where(good, down, 1.0)), np.nan)
 
 
 def _common_factor(
-    case: AircraftHistory, others: Sequence[str], first: int, since: int, end: int
+    history: AircraftHistory, others: Sequence[str], first: int, since: int, end: int
 ) -> float:
     """By how much the drops of other places stray more from ``since`` to ``end`` than before.
 
@@ -236,26 +236,26 @@ def _common_factor(
     """
     factors = []
     for p in others:
-        before = usual(case.table, p, "drop_tail_v", first, since)
-        now = usual(case.table, p, "drop_tail_v", since, end)
+        before = usual(history.table, p, "drop_tail_v", first, since)
+        now = usual(history.table, p, "drop_tail_v", since, end)
         if before and now:
             factors.append(now / before)
     return max(1.0, float(np.median(factors))) if factors else 1.0
 
 
-def falls_at(case: AircraftHistory, place: str, origins: Sequence[str]) -> list[int]:
+def falls_at(history: AircraftHistory, place: str, origins: Sequence[str]) -> list[int]:
     """Falls of these origins at a place, flight by flight."""
     return [
         sum(e.count for e in m.events if e.place == place and e.origin in origins)
-        for m in case.flights
+        for m in history.flights
     ]
 
 
-def deepest_at(case: AircraftHistory, place: str, origins: Sequence[str]) -> float | None:
+def deepest_at(history: AircraftHistory, place: str, origins: Sequence[str]) -> float | None:
     """The deepest of them, V."""
     depths = [
         e.deepest_v
-        for m in case.flights
+        for m in history.flights
         for e in m.events
         if e.place == place and e.origin in origins
     ]
@@ -263,7 +263,7 @@ def deepest_at(case: AircraftHistory, place: str, origins: Sequence[str]) -> flo
 
 
 def counted_finding(
-    case: AircraftHistory,
+    history: AircraftHistory,
     code: str,
     place: str,
     burst: Burst,
@@ -287,9 +287,9 @@ def counted_finding(
             "usual_per_flight": burst.usual,
             "p_chance": burst.p,
             "deepest_v": deepest,
-            "flights_since": len(case.flights) - burst.since,
+            "flights_since": len(history.flights) - burst.since,
         },
-        since_flight=case.listed[burst.since].id,
+        since_flight=history.listed[burst.since].id,
     )
 
 

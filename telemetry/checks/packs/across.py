@@ -45,52 +45,52 @@ _END_PER_START, _END_PER_START_SD = 0.9, 0.3
 _END_PER_AH, _END_PER_AH_SD = -0.25, 0.2
 
 
-def judge_packs(case: AircraftHistory) -> JudgedAcross:
+def judge_packs(history: AircraftHistory) -> JudgedAcross:
     """Findings source-resistance-rising and pack-weak, pack by pack."""
     found = JudgedAcross()
-    packs = packs_of(case)
+    packs = packs_of(history)
     if not packs:
         found.not_judged.append("packs: no place of the log is a pack")
-    shared = shared_packs(case)
+    shared = shared_packs(history)
     for pack in packs:
         other = next((p for p in shared if p != pack), None) if len(shared) == 2 else None
-        _source(case, pack, other, found)
-        _path(case, pack, found)
+        _source(history, pack, other, found)
+        _path(history, pack, found)
         if len(packs) == 1 and not found.drafts:
-            _source(case, pack, None, found, seen_at=case.aircraft.root or "bus")
+            _source(history, pack, None, found, seen_at=history.aircraft.root or "bus")
         if other is not None and not any(f.place == pack for f in found.drafts):
-            first = max(_first(case, p) for p in (pack, other))
-            judge_way(case, pack, other, first, found)
-        _weak(case, pack, found)
+            first = max(_first(history, p) for p in (pack, other))
+            judge_way(history, pack, other, first, found)
+        _weak(history, pack, found)
     return found
 
 
-def judge_shares(case: AircraftHistory) -> JudgedAcross:
+def judge_shares(history: AircraftHistory) -> JudgedAcross:
     """Finding pack-share: of two packs that share the load one gives less than it used to."""
     found = JudgedAcross()
-    shared = shared_packs(case)
+    shared = shared_packs(history)
     if len(shared) == 2:
-        _share(case, (shared[0], shared[1]), found)
+        _share(history, (shared[0], shared[1]), found)
     return found
 
 
-def _first(case: AircraftHistory, pack: str) -> int:
+def _first(history: AircraftHistory, pack: str) -> int:
     """First flight of the baseline: since the last note, and since this very pack was fitted."""
-    first = case.first(pack)
-    label = case.flights[-1].labels.get(pack)
-    others = (k for k, m in enumerate(case.flights) if m.labels.get(pack) != label)
+    first = history.first(pack)
+    label = history.flights[-1].labels.get(pack)
+    others = (k for k, m in enumerate(history.flights) if m.labels.get(pack) != label)
     return max([first, *(k + 1 for k in others)])
 
 
-def _log(case: AircraftHistory, place: str, feature: str) -> tuple[FloatArray, FloatArray]:
+def _log(history: AircraftHistory, place: str, feature: str) -> tuple[FloatArray, FloatArray]:
     """Logarithm of a positive feature, flight by flight, and its standard error."""
-    value, se = case.table.column(place, feature)
+    value, se = history.table.column(place, feature)
     value = np.where(value > 0, value, np.nan)
     return np.log(value), np.minimum(se / value, 1.0)
 
 
 def _source(
-    case: AircraftHistory,
+    history: AircraftHistory,
     pack: str,
     other: str | None,
     found: JudgedAcross,
@@ -101,9 +101,9 @@ def _source(
 
     Seen at its own terminals, or of an only pack at the bus: then with all that lies between.
     """
-    y, se = _log(case, seen_at or pack, "source_mohm")
+    y, se = _log(history, seen_at or pack, "source_mohm")
     if other is not None:
-        theirs = _log(case, other, "source_mohm")
+        theirs = _log(history, other, "source_mohm")
         y, se = y - theirs[0], np.hypot(se, theirs[1])
     at = np.flatnonzero(np.isfinite(y))
     if at.size == 0:
@@ -117,9 +117,9 @@ def _source(
         se=se[at],
         sigma=_ALONE_SIGMA if other is None else _AGAINST_SIGMA,
     )
-    part = _with_warmth(case, part) if other is None else part
-    first = max(_first(case, pack), 0 if other is None else _first(case, other))
-    j = case.judge([part], first, pack, logarithmic=True)
+    part = _with_warmth(history, part) if other is None else part
+    first = max(_first(history, pack), 0 if other is None else _first(history, other))
+    j = history.judge([part], first, pack, logarithmic=True)
     if j is None:
         return
     found.trends.append(
@@ -138,11 +138,11 @@ def _source(
     if j.signal is None or j.onset is None or pct < SOURCE_WATCH_PCT:
         return
     level = Level.GROUND if j.sure and pct >= SOURCE_GROUND_PCT else Level.WATCH
-    since, n = int(j.at[j.onset]), len(case.flights)
-    label = case.flights[-1].labels.get(pack)
+    since, n = int(j.at[j.onset]), len(history.flights)
+    label = history.flights[-1].labels.get(pack)
     found.drafts.append(
         established(
-            case,
+            history,
             "source-resistance-rising",
             pack,
             j,
@@ -155,16 +155,16 @@ def _source(
             rise_unit="%",
             scale=100.0,
             limit=SOURCE_GROUND_PCT if level is Level.WATCH else None,
-            before=usual(case.table, seen_at or pack, "source_mohm", j.first, since),
-            now=usual(case.table, seen_at or pack, "source_mohm", max(since, n - 3), n),
+            before=usual(history.table, seen_at or pack, "source_mohm", j.first, since),
+            now=usual(history.table, seen_at or pack, "source_mohm", max(since, n - 3), n),
             evidence={"compared_with": other or "its own earlier flights, temperature taken out"},
         )
     )
 
 
-def _with_warmth(case: AircraftHistory, part: Part) -> Part:
+def _with_warmth(history: AircraftHistory, part: Part) -> Part:
     """The part with temperature as a covariate; where it was not logged it explains nothing."""
-    warmth = np.array([_warmth(case.flights[int(k)]) for k in part.at])
+    warmth = np.array([_warmth(history.flights[int(k)]) for k in part.at])
     known = np.isfinite(warmth)
     middle = float(warmth[known].mean()) if known.any() else 0.0
     return replace(
@@ -179,23 +179,23 @@ def _warmth(m: Measures) -> float:
     return float("nan") if m.temperature_c is None else m.temperature_c
 
 
-def _path(case: AircraftHistory, pack: str, found: JudgedAcross) -> None:
+def _path(history: AircraftHistory, pack: str, found: JudgedAcross) -> None:
     """What lies between a pack and the bus: switch, plug, diode."""
-    root = case.aircraft.root or "bus"
-    if pack not in case.table.current_places or root == pack:
+    root = history.aircraft.root or "bus"
+    if pack not in history.table.current_places or root == pack:
         return
-    fitted = feature_part(case.table, pack, "path_mohm", _PATH_SIGMA_MOHM)
-    n, first = len(case.flights), _first(case, pack)
+    fitted = feature_part(history.table, pack, "path_mohm", _PATH_SIGMA_MOHM)
+    n, first = len(history.flights), _first(history, pack)
     if fitted is None or fitted.since(first).at.size < 0.5 * (n - first):
         return  # behind a regulator the drop says nothing of a resistance
-    parts = [*drop_parts(case.table, root, pack, pack, fit=""), fitted]
-    j = case.judge(parts, first, pack)
-    if j is None or j.signal is None or j.now < case.limits.branch_watch_mohm:
+    parts = [*drop_parts(history.table, root, pack, pack, fit=""), fitted]
+    j = history.judge(parts, first, pack)
+    if j is None or j.signal is None or j.now < history.limits.branch_watch_mohm:
         return
-    grave = j.sure and j.now >= case.limits.branch_ground_mohm
+    grave = j.sure and j.now >= history.limits.branch_ground_mohm
     found.drafts.append(
         established(
-            case,
+            history,
             "source-resistance-rising",
             pack,
             j,
@@ -209,15 +209,15 @@ def _path(case: AircraftHistory, pack: str, found: JudgedAcross) -> None:
     )
 
 
-def _weak(case: AircraftHistory, pack: str, found: JudgedAcross) -> None:
+def _weak(history: AircraftHistory, pack: str, found: JudgedAcross) -> None:
     """Voltage after landing, with start voltage and charge used taken out."""
-    end_v, start_v = (case.table.column(pack, f)[0] for f in ("end_v", "start_v"))
-    used_ah = case.table.column(pack, "used_mah")[0] / 1000.0
+    end_v, start_v = (history.table.column(pack, f)[0] for f in ("end_v", "start_v"))
+    used_ah = history.table.column(pack, "used_mah")[0] / 1000.0
     at = np.flatnonzero(np.isfinite(end_v + start_v + used_ah))
     if at.size == 0:
         return
     end_v, start_v, used_ah = end_v[at], start_v[at], used_ah[at]
-    pack_of = case.aircraft.pack(pack)
+    pack_of = history.aircraft.pack(pack)
     capacity_ah = (pack_of.capacity_mah if pack_of and pack_of.capacity_mah else 4000.0) / 1000.0
     per_ah = 4.0 / capacity_ah
     part = Part(
@@ -230,12 +230,12 @@ def _weak(case: AircraftHistory, pack: str, found: JudgedAcross) -> None:
         slope=np.array([_END_PER_START, _END_PER_AH * per_ah]),
         slope_sd=np.array([_END_PER_START_SD, _END_PER_AH_SD * per_ah]),
     )
-    j = case.judge([part], _first(case, pack), pack, sign=-1.0)
+    j = history.judge([part], _first(history, pack), pack, sign=-1.0)
     if j is None or j.signal is None or j.now < _WEAK_PCT / 100.0 * float(end_v.mean()):
         return
     found.drafts.append(
         established(
-            case,
+            history,
             "pack-weak",
             pack,
             j,
@@ -249,12 +249,12 @@ def _weak(case: AircraftHistory, pack: str, found: JudgedAcross) -> None:
     )
 
 
-def _share(case: AircraftHistory, pair: tuple[str, str], found: JudgedAcross) -> None:
-    y = case.table.column(pair[0], "share")[0]
+def _share(history: AircraftHistory, pair: tuple[str, str], found: JudgedAcross) -> None:
+    y = history.table.column(pair[0], "share")[0]
     at = np.flatnonzero(np.isfinite(y))
     if at.size == 0:
         return
-    one, two = (case.table.column(p, "rest_v")[0][at] for p in pair)
+    one, two = (history.table.column(p, "rest_v")[0][at] for p in pair)
     # The first pack's voltage at rest over the second's; 0 where not known.
     apart, y = np.nan_to_num(one - two), y[at]
     part = Part(
@@ -268,10 +268,10 @@ def _share(case: AircraftHistory, pair: tuple[str, str], found: JudgedAcross) ->
         slope=np.array([_SHARE_PER_V]),
         slope_sd=np.array([_SHARE_PER_V_SD]),
     )
-    first = max(_first(case, p) for p in pair)
-    allowed = case.limits.share_points / 100.0
+    first = max(_first(history, p) for p in pair)
+    allowed = history.limits.share_points / 100.0
     for sign, place in ((-1.0, pair[0]), (1.0, pair[1])):
-        j = case.judge([part], first, place, sign=sign)
+        j = history.judge([part], first, place, sign=sign)
         if j is None or j.signal is None or j.onset is None:
             continue
         since = int(j.at[j.onset])
@@ -282,7 +282,7 @@ def _share(case: AircraftHistory, pair: tuple[str, str], found: JudgedAcross) ->
             continue
         found.drafts.append(
             established(
-                case,
+                history,
                 "pack-share",
                 place,
                 j,

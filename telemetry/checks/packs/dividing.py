@@ -80,11 +80,11 @@ def _log_ratio(top: FloatArray, bottom: FloatArray) -> tuple[float, float] | Non
 
 
 def judge_way(
-    case: AircraftHistory, pack: str, other: str, first: int, found: JudgedAcross
+    history: AircraftHistory, pack: str, other: str, first: int, found: JudgedAcross
 ) -> None:
     """Finding source-resistance-rising of a pack's whole way to the bus: cells, lead, switch."""
-    part = divider_part(case.table, pack, other)
-    j = None if part is None else case.judge([part], first, pack, logarithmic=True)
+    part = divider_part(history.table, pack, other)
+    j = None if part is None else history.judge([part], first, pack, logarithmic=True)
     if j is None:
         return
     found.trends.append(
@@ -105,7 +105,7 @@ def judge_way(
     grave = j.sure and pct >= _GROUND_PCT
     found.drafts.append(
         established(
-            case,
+            history,
             "source-resistance-rising",
             pack,
             j,

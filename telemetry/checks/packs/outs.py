@@ -17,30 +17,32 @@ _FALLEN_SHARE, _SCATTERS, _FEW, _LOWER_V = 0.08, 2.5, 2, 0.03
 _DEAD = 0.5  # of its usual lowest voltage in flight
 
 
-def judge_outs(case: AircraftHistory) -> JudgedAcross:
+def judge_outs(history: AircraftHistory) -> JudgedAcross:
     """Finding pack-out of either of two packs that share the load."""
     found = JudgedAcross()
-    shared = shared_packs(case)
+    shared = shared_packs(history)
     if len(shared) == 2:
-        _out(case, shared[0], shared[1], found)
-        _out(case, shared[1], shared[0], found)
+        _out(history, shared[0], shared[1], found)
+        _out(history, shared[1], shared[0], found)
     return found
 
 
-def _out(case: AircraftHistory, pack: str, other: str, found: JudgedAcross) -> None:
+def _out(history: AircraftHistory, pack: str, other: str, found: JudgedAcross) -> None:
     """A pack that gave nothing in a flight although it used to take part."""
-    first, n = case.first(pack), len(case.flights)
-    share = case.table.column(pack, "share")[0]
-    (own_v, _), (other_v, _) = (case.table.column(p, "rest_v") for p in (pack, other))
+    first, n = history.first(pack), len(history.flights)
+    share = history.table.column(pack, "share")[0]
+    (own_v, _), (other_v, _) = (history.table.column(p, "rest_v") for p in (pack, other))
     # A pack whose own voltage is the lower one gives nothing because the other is fuller.
     weaker = own_v < other_v - _LOWER_V
-    lowest = case.table.column(pack, "lowest_flight_v")[0]
+    lowest = history.table.column(pack, "lowest_flight_v")[0]
     flights = []
     for k in range(first, n):
         earlier = share[:k][np.isfinite(share[:k])]
         if earlier.size < _FEW or float(np.median(earlier)) < _PART_SHARE:
             continue
-        in_review = any((s.code, s.place) == ("pack-out", pack) for s in case.flights[k].reported)
+        in_review = any(
+            (s.code, s.place) == ("pack-out", pack) for s in history.flights[k].reported
+        )
         # Packs of unequal charge share as they like: a pack is missed by its own usual scatter.
         least = max(_FALLEN_SHARE, _SCATTERS * float(earlier.std(ddof=1)))
         fallen = share[k] < float(np.median(earlier)) - least
@@ -68,6 +70,6 @@ def _out(case: AircraftHistory, pack: str, other: str, found: JudgedAcross) -> N
                 "usual_share": float(np.nanmedian(share[:k])),
                 "flights_since": n - k,
             },
-            since_flight=case.listed[k].id,
+            since_flight=history.listed[k].id,
         )
     )

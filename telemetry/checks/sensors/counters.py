@@ -50,17 +50,17 @@ def capacity(facts: FlightFacts) -> list[FindingDraft]:
     return out
 
 
-def judge_counters(case: AircraftHistory) -> JudgedAcross:
+def judge_counters(history: AircraftHistory) -> JudgedAcross:
     """Finding capacity-mismatch of a counter: it drifted against the current added up."""
     found = JudgedAcross()
-    for place, feature in case.table.measured:
+    for place, feature in history.table.measured:
         if feature == "counter_ratio":
-            _counter(case, place, found)
+            _counter(history, place, found)
     return found
 
 
-def _counter(case: AircraftHistory, place: str, found: JudgedAcross) -> None:
-    value, se = case.table.column(place, "counter_ratio")
+def _counter(history: AircraftHistory, place: str, found: JudgedAcross) -> None:
+    value, se = history.table.column(place, "counter_ratio")
     at = np.flatnonzero(value > 0)
     if at.size == 0:
         return
@@ -72,12 +72,12 @@ def _counter(case: AircraftHistory, place: str, found: JudgedAcross) -> None:
         sigma=_COUNTER_SIGMA,
     )
     for sign, more in ((1.0, "more"), (-1.0, "less")):
-        j = case.judge([part], case.first(place), place, sign=sign, logarithmic=True)
+        j = history.judge([part], history.first(place), place, sign=sign, logarithmic=True)
         if j is None or j.signal is None or j.now < _COUNTER_WATCH:
             continue
         found.drafts.append(
             established(
-                case,
+                history,
                 "capacity-mismatch",
                 place,
                 j,

@@ -16,7 +16,9 @@ _SURE = 3.0
 _FEW_BLOCKS = 4
 
 
-def sensor_moved(case: AircraftHistory, place: str, first: int, since: int, moved: float) -> bool:
+def sensor_moved(
+    history: AircraftHistory, place: str, first: int, since: int, moved: float
+) -> bool:
     """Whether a change of a place's current is its sensor's alone.
 
     A sensor that reads more shows more current without more drop of voltage, and without more in
@@ -24,18 +26,18 @@ def sensor_moved(case: AircraftHistory, place: str, first: int, since: int, move
 
     Parameters
     ----------
-    case : AircraftHistory
+    history : AircraftHistory
     place : str
     first, since : int
         First flight of the baseline, first flight of the change.
     moved : float
         Logarithm of the factor by which the current moved.
     """
-    learn = np.arange(len(case.flights)) < since
+    learn = np.arange(len(history.flights)) < since
     odds = 0.0
     for part, if_sensor in (
-        *_drop_of(case, place, first, since, moved),
-        *_balance(case, place, first, since, moved),
+        *_drop_of(history, place, first, since, moved),
+        *_balance(history, place, first, since, moved),
     ):
         seen = moved_since(part.since(first), learn)
         if seen is not None:
@@ -44,30 +46,30 @@ def sensor_moved(case: AircraftHistory, place: str, first: int, since: int, move
 
 
 def _drop_of(
-    case: AircraftHistory, place: str, first: int, since: int, moved: float
+    history: AircraftHistory, place: str, first: int, since: int, moved: float
 ) -> list[tuple[Part, float]]:
     """Drop per amp: a sensor that reads more makes it less by the same factor."""
-    parent = dict(fed_places(case)).get(place)
-    before = usual(case.table, place, "branch_mohm", first, since)
+    parent = dict(fed_places(history)).get(place)
+    before = usual(history.table, place, "branch_mohm", first, since)
     if parent is None or before is None:
         return []
     expected = before * float(np.expm1(-moved))
-    parts = drop_parts(case.table, place, parent, place, fit="branch_mohm")
+    parts = drop_parts(history.table, place, parent, place, fit="branch_mohm")
     return [(p, expected) for p in parts if p.name != "stir"]
 
 
 def _balance(
-    case: AircraftHistory, place: str, first: int, since: int, moved: float
+    history: AircraftHistory, place: str, first: int, since: int, moved: float
 ) -> list[tuple[Part, float]]:
     """Total less all places, A: it moves against a place's sensor, and not with its servos."""
-    known = case.table.current_places
-    whole = whole_of(case)
-    nodes = [p for p in known if p in dict(fed_places(case))]
-    total = None if whole is None else case.table.stretches("air", "amps", whole)
-    parts = [case.table.stretches("air", "amps", p) for p in nodes]
+    known = history.table.current_places
+    whole = whole_of(history)
+    nodes = [p for p in known if p in dict(fed_places(history))]
+    total = None if whole is None else history.table.stretches("air", "amps", whole)
+    parts = [history.table.stretches("air", "amps", p) for p in nodes]
     if total is None or place not in nodes or any(p is None for p in parts):
         return []
-    own = case.table.stretches("air", "amps", place)
+    own = history.table.stretches("air", "amps", place)
     assert own is not None
     left = total - np.sum([p for p in parts if p is not None], axis=0)
     good = np.isfinite(left)

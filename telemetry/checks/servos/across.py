@@ -45,18 +45,18 @@ def loads_of(table: Table, aircraft: Aircraft) -> tuple[str, ...]:
     return load_places(aircraft, table.current_places)
 
 
-def judge_servos(case: AircraftHistory) -> JudgedAcross:
+def judge_servos(history: AircraftHistory) -> JudgedAcross:
     """Findings servo-current-rising, servo-silent and servo-heating."""
-    found, claims, fell = _judged(case)
-    for place in loads_of(case.table, case.aircraft):
+    found, claims, fell = _judged(history)
+    for place in loads_of(history.table, history.aircraft):
         if not any(f.place == place and f.code == "servo-silent" for f in found.drafts):
-            earlier = _fell_silent(case, place, claims, fell.get(place))
+            earlier = _fell_silent(history, place, claims, fell.get(place))
             found.drafts += [] if earlier is None else [earlier]
     return found
 
 
 def _fell_silent(
-    case: AircraftHistory, place: str, claims: Mapping[str, Claim], fell: int | None
+    history: AircraftHistory, place: str, claims: Mapping[str, Claim], fell: int | None
 ) -> FindingDraft | None:
     """A servo that fell silent earlier and draws again, or whose mirror began anew.
 
@@ -64,12 +64,12 @@ def _fell_silent(
     it was. Each time the chart signalled it, the flights up to then are judged as they stood;
     ``fell`` is the flight in which it does now.
     """
-    loads = loads_of(case.table, case.aircraft)
-    last, n = case.first(place), len(case.flights)
-    anew = {m.before for m in case.notes if m.restarts and last < m.before < n}
+    loads = loads_of(history.table, history.aircraft)
+    last, n = history.first(place), len(history.flights)
+    anew = {m.before for m in history.notes if m.restarts and last < m.before < n}
     found: list[FindingDraft] = []
     for end in (n, *sorted(anew, reverse=True)):
-        then = case if end == n else case.until(end)
+        then = history if end == n else history.until(end)
         signal = fell if end == n else _fall(then, place, loads)
         if signal is None:
             continue
@@ -85,11 +85,11 @@ def _fell_silent(
     return max(found, key=lambda f: f.level.rank, default=None)
 
 
-def _fall(case: AircraftHistory, place: str, loads: Sequence[str]) -> int | None:
+def _fall(history: AircraftHistory, place: str, loads: Sequence[str]) -> int | None:
     """Flight in which the chart signalled that a place fell, before any other place is suspect."""
-    others = reference_places(case, place, loads, {})
-    j = None if others is None else judge_place(case, place, others, -1.0)
-    return None if j is None else fell_in(case, place, j)
+    others = reference_places(history, place, loads, {})
+    j = None if others is None else judge_place(history, place, others, -1.0)
+    return None if j is None else fell_in(history, place, j)
 
 
 def _signalled(j: Judgement, flight: int) -> bool:
@@ -108,10 +108,10 @@ def _no_longer(finding: FindingDraft, flights: int) -> FindingDraft:
     )
 
 
-def _judged(case: AircraftHistory) -> tuple[JudgedAcross, dict[str, Claim], dict[str, int]]:
+def _judged(history: AircraftHistory) -> tuple[JudgedAcross, dict[str, Claim], dict[str, int]]:
     """What the charts say now, their claims, and the flights in which one signalled a fall."""
     found = JudgedAcross()
-    loads = loads_of(case.table, case.aircraft)
+    loads = loads_of(history.table, history.aircraft)
     claims: dict[str, Claim] = {}
     fell: dict[str, int] = {}
     if not loads:
@@ -119,19 +119,19 @@ def _judged(case: AircraftHistory) -> tuple[JudgedAcross, dict[str, Claim], dict
         return found, claims, fell
     while True:
         open_places = [p for p in loads if p not in claims]
-        fresh = [c for p in open_places for c in claims_of(case, p, loads, claims, fell)]
+        fresh = [c for p in open_places for c in claims_of(history, p, loads, claims, fell)]
         if not fresh:
             break
         best = max(fresh, key=lambda c: _strength(c.judgement))
-        best = rather_the_mirror(case, best, loads)
+        best = rather_the_mirror(history, best, loads)
         claims[best.place] = best
     for place in loads:
         claim = claims.get(place)
-        others = reference_places(case, place, loads, claims)
+        others = reference_places(history, place, loads, claims)
         if claim is None and others is not None:
-            j = judge_place(case, place, others, 1.0)
+            j = judge_place(history, place, others, 1.0)
             if j is not None:
-                found.trends.append(_trend(case, "servo-current-rising", place, j))
+                found.trends.append(_trend(history, "servo-current-rising", place, j))
             else:
                 found.not_judged.append(
                     f"servo currents of {place}: fewer than three flights tell them"
@@ -139,14 +139,14 @@ def _judged(case: AircraftHistory) -> tuple[JudgedAcross, dict[str, Claim], dict
         elif claim is None:
             found.not_judged.append(f"servo currents of {place}: no other place is beyond doubt")
         elif claim is not None:
-            found.trends.append(_trend(case, claim.code, place, claim.judgement))
+            found.trends.append(_trend(history, claim.code, place, claim.judgement))
         finding = None
         if (claim is None or claim.code == "servo-current-rising") and others:
             sound = tuple(p for p in loads if p != place and p not in claims)
-            parts = place_parts(case, place, others)
-            finding = judge_heating(case, place, parts, sound, claim is not None, found)
+            parts = place_parts(history, place, others)
+            finding = judge_heating(history, place, parts, sound, claim is not None, found)
         if finding is None and claim is not None:
-            finding = _sensor_finding(case, claim) or _finding(case, claim)
+            finding = _sensor_finding(history, claim) or _finding(history, claim)
         if finding is not None:
             found.drafts.append(finding)
     return found, claims, fell
@@ -156,28 +156,28 @@ def _strength(j: Judgement) -> float:
     return float(j.chart.max()) / j.limit
 
 
-def _level(case: AircraftHistory, claim: Claim) -> Level:
-    if claim.code != "servo-silent" and servo_pct(case, claim) < case.limits.servo_ground_pct:
+def _level(history: AircraftHistory, claim: Claim) -> Level:
+    if claim.code != "servo-silent" and servo_pct(history, claim) < history.limits.servo_ground_pct:
         return Level.WATCH
     return Level.GROUND if claim.judgement.sure else Level.WATCH
 
 
-def _finding(case: AircraftHistory, claim: Claim) -> FindingDraft | None:
+def _finding(history: AircraftHistory, claim: Claim) -> FindingDraft | None:
     j = claim.judgement
     assert j.onset is not None
     place = claim.place
-    servos, known = case.servos(place)
-    since, n = int(j.at[j.onset]), len(case.flights)
-    before = usual(case.table, place, "stir_mean_a", j.first, since)
-    now = usual(case.table, place, "stir_mean_a", max(since, n - 3), n)
-    step_a = float(case.table.steps_a(place).max())
+    servos, known = history.servos(place)
+    since, n = int(j.at[j.onset]), len(history.flights)
+    before = usual(history.table, place, "stir_mean_a", j.first, since)
+    now = usual(history.table, place, "stir_mean_a", max(since, n - 3), n)
+    step_a = float(history.table.steps_a(place).max())
     if before is not None and before * j.now < _STEPS * step_a:
         return None
-    level = _level(case, claim)
-    pct = servo_pct(case, claim)
+    level = _level(history, claim)
+    pct = servo_pct(history, claim)
     against = " and ".join(claim.others) if claim.others else "its own earlier flights"
     rising = claim.code == "servo-current-rising"
-    group = rising_group(case, place, since, j.now) if rising else None
+    group = rising_group(history, place, since, j.now) if rising else None
     more = "more" if rising else "less"
     title = f"{place} draws {100 * j.now:.0f} % {more} than usual, measured against {against}"
     if rising:
@@ -195,7 +195,7 @@ def _finding(case: AircraftHistory, claim: Claim) -> FindingDraft | None:
         evidence["servos_on"] = group.drives
         evidence["group_rise_pct"] = None if group.rise is None else 100.0 * group.rise
     return established(
-        case,
+        history,
         claim.code,
         place,
         j,
@@ -205,7 +205,7 @@ def _finding(case: AircraftHistory, claim: Claim) -> FindingDraft | None:
         unit="A",
         rise_unit="% of one servo's share",
         scale=100.0 * servos if rising else -100.0 * servos,
-        limit=case.limits.servo_ground_pct if rising and level is Level.WATCH else None,
+        limit=history.limits.servo_ground_pct if rising and level is Level.WATCH else None,
         before=before,
         now=now,
         servo=None if group is None else group.name,
@@ -213,7 +213,7 @@ def _finding(case: AircraftHistory, claim: Claim) -> FindingDraft | None:
     )
 
 
-def _sensor_finding(case: AircraftHistory, claim: Claim) -> FindingDraft | None:
+def _sensor_finding(history: AircraftHistory, claim: Claim) -> FindingDraft | None:
     """The same change, where drop and total say that only a sensor moved: its own, or the mirror's.
 
     A ratio moves alike when the one reads more and when the other reads less.
@@ -227,11 +227,11 @@ def _sensor_finding(case: AircraftHistory, claim: Claim) -> FindingDraft | None:
     if len(claim.others) == 1:
         suspects.append((claim.others[0], -sign, -moved))
     for place, way, by in suspects:
-        if not sensor_moved(case, place, j.first, since, by):
+        if not sensor_moved(history, place, j.first, since, by):
             continue
         more = "more" if way > 0 else "less"
         return established(
-            case,
+            history,
             "capacity-mismatch",
             place,
             j,
@@ -246,8 +246,8 @@ def _sensor_finding(case: AircraftHistory, claim: Claim) -> FindingDraft | None:
     return None
 
 
-def _trend(case: AircraftHistory, code: str, place: str, j: Judgement) -> Trend:
-    servos, _ = case.servos(place)
+def _trend(history: AircraftHistory, code: str, place: str, j: Judgement) -> Trend:
+    servos, _ = history.servos(place)
     sign = -1.0 if code == "servo-silent" else 1.0
     return trend_of(
         code,
@@ -256,8 +256,8 @@ def _trend(case: AircraftHistory, code: str, place: str, j: Judgement) -> Trend:
         quantity="rise of current per average servo share",
         unit="%",
         scale=sign * 100.0 * servos,
-        watch=case.limits.servo_watch_pct,
-        ground=case.limits.servo_ground_pct,
+        watch=history.limits.servo_watch_pct,
+        ground=history.limits.servo_ground_pct,
     )
 
 
@@ -312,7 +312,7 @@ SERVO_HEATING = Check(
             "a linkage that binds as the airframe warms or flexes in the air",
             "one-sided flying late in the flight",
         ),
-        "Stir before the flight and at once after landing, and compare; feel each servo's case.",
+        "Stir before the flight and at once after landing, and compare; feel each servo's history.",
         "Find the hot servo before the next flight; note what was done, with the place.",
     ),
     across=(judge_servos,),

@@ -32,14 +32,14 @@ class Claim:
 
 
 def reference_places(
-    case: AircraftHistory, place: str, loads: Sequence[str], claims: dict[str, Claim]
+    history: AircraftHistory, place: str, loads: Sequence[str], claims: dict[str, Claim]
 ) -> tuple[str, ...] | None:
     """What to compare a place with: its mirror, else all others that are not suspect themselves.
 
     None where every other place is suspect; () where there is no other.
     """
     rest = [p for p in loads if p != place]
-    mirror = mirror_place(case.aircraft, place, loads)
+    mirror = mirror_place(history.aircraft, place, loads)
     if mirror is not None and mirror not in claims:
         return (mirror,)
     sound = tuple(p for p in rest if p not in claims)
@@ -47,41 +47,41 @@ def reference_places(
 
 
 def _references(
-    case: AircraftHistory, place: str, loads: Sequence[str], claims: dict[str, Claim]
+    history: AircraftHistory, place: str, loads: Sequence[str], claims: dict[str, Claim]
 ) -> list[tuple[str, ...]]:
     """The same, and where a note on those restarts the comparison, what none of its notes touched.
 
     A repair on one side must not hide what goes on at the other.
     """
-    others = reference_places(case, place, loads, claims)
+    others = reference_places(history, place, loads, claims)
     if others is None:
         return []
-    first = case.first(place)
-    if case.first(place, *others) <= first:
+    first = history.first(place)
+    if history.first(place, *others) <= first:
         return [others]
     untouched = tuple(
-        p for p in loads if p != place and p not in claims and case.first(place, p) <= first
+        p for p in loads if p != place and p not in claims and history.first(place, p) <= first
     )
     return [others, untouched]
 
 
-def place_parts(case: AircraftHistory, place: str, others: tuple[str, ...]) -> list[Part]:
+def place_parts(history: AircraftHistory, place: str, others: tuple[str, ...]) -> list[Part]:
     """A place's currents against those of other places, flight by flight."""
-    mirror = mirror_place(case.aircraft, place, others) is not None and len(others) == 1
-    return current_parts(case.table, place, others, mirror=mirror)
+    mirror = mirror_place(history.aircraft, place, others) is not None and len(others) == 1
+    return current_parts(history.table, place, others, mirror=mirror)
 
 
 def judge_place(
-    case: AircraftHistory, place: str, others: tuple[str, ...], sign: float
+    history: AircraftHistory, place: str, others: tuple[str, ...], sign: float
 ) -> Judgement | None:
     """Whether a place's currents rose (sign 1) or fell (-1) against those of other places."""
-    parts = place_parts(case, place, others)
-    first = case.first(place, *others)
-    return case.judge(parts, first, place, sign=sign, logarithmic=True)
+    parts = place_parts(history, place, others)
+    first = history.first(place, *others)
+    return history.judge(parts, first, place, sign=sign, logarithmic=True)
 
 
 def claims_of(
-    case: AircraftHistory,
+    history: AircraftHistory,
     place: str,
     loads: Sequence[str],
     claims: dict[str, Claim],
@@ -89,67 +89,67 @@ def claims_of(
 ) -> list[Claim]:
     """What the charts of one place establish, beyond the limits; ``fell`` gets when one fell."""
     out = []
-    for others in _references(case, place, loads, claims):
+    for others in _references(history, place, loads, claims):
         for sign, code in ((1.0, "servo-current-rising"), (-1.0, "servo-silent")):
-            j = judge_place(case, place, others, sign)
+            j = judge_place(history, place, others, sign)
             if j is None or j.signal is None:
                 continue
             claim = Claim(code=code, place=place, others=others, judgement=j)
             if code == "servo-silent":
-                if (flight := fell_in(case, place, j)) is not None:
+                if (flight := fell_in(history, place, j)) is not None:
                     fell.setdefault(place, flight)
-                counts = _silent(case, claim)
+                counts = _silent(history, claim)
             else:
-                counts = servo_pct(case, claim) >= case.limits.servo_watch_pct
+                counts = servo_pct(history, claim) >= history.limits.servo_watch_pct
             if counts:
                 out.append(claim)
     return out
 
 
-def servo_pct(case: AircraftHistory, claim: Claim) -> float:
+def servo_pct(history: AircraftHistory, claim: Claim) -> float:
     """Rise that is claimed per average servo share, %."""
-    return case.servo_pct(claim.place, claim.judgement)
+    return history.servo_pct(claim.place, claim.judgement)
 
 
-def fell_in(case: AircraftHistory, place: str, j: Judgement) -> int | None:
+def fell_in(history: AircraftHistory, place: str, j: Judgement) -> int | None:
     """Flight in which a chart signalled a fall; None where none was as large as a servo's share."""
     if j.signal is None or j.onset is None:
         return None
     furthest = float(j.rise[j.onset : j.signal + 1 + SETTLED_FLIGHTS].max())
-    enough = furthest >= _SILENT_PART / case.servos(place)[0]
+    enough = furthest >= _SILENT_PART / history.servos(place)[0]
     return int(j.at[j.signal]) if enough else None
 
 
-def _silent(case: AircraftHistory, claim: Claim) -> bool:
+def _silent(history: AircraftHistory, claim: Claim) -> bool:
     """A sudden loss of about one servo's share."""
-    servos, _ = case.servos(claim.place)
+    servos, _ = history.servos(claim.place)
     return claim.judgement.step and claim.judgement.now >= _SILENT_PART / servos
 
 
-def rather_the_mirror(case: AircraftHistory, claim: Claim, loads: Sequence[str]) -> Claim:
+def rather_the_mirror(history: AircraftHistory, claim: Claim, loads: Sequence[str]) -> Claim:
     """Of a ratio that moved: did this place rise, or did its mirror fall silent?
 
     The other places decide, or where there are none each place's own past.
     """
-    mirror = mirror_place(case.aircraft, claim.place, loads)
+    mirror = mirror_place(history.aircraft, claim.place, loads)
     if mirror is None or claim.others != (mirror,):
         return claim
     rising = claim.code == "servo-current-rising"
     up, down = (claim.place, mirror) if rising else (mirror, claim.place)
     j = claim.judgement
     sound = tuple(p for p in loads if p not in (up, down))
-    servos, _ = case.servos(down)
+    servos, _ = history.servos(down)
     # The logarithm of the ratio has moved by so much, whichever of the two it was.
     rise = j.mean_rise
     moved = float(np.log1p(rise)) if rising else -float(np.log1p(-min(rise, 0.99)))
-    lean = _lean(case, up, down, sound, j, moved)
+    lean = _lean(history, up, down, sound, j, moved)
     if not (j.step and -float(np.expm1(-moved)) >= _SILENT_PART / servos):
         lean += _GRADUAL_LEAN
     if (lean >= 0) == rising:
         return claim
     up_it_is = lean >= 0
     place, other, sign = (up, down, 1.0) if up_it_is else (down, up, -1.0)
-    turned = judge_place(case, place, (other,), sign)
+    turned = judge_place(history, place, (other,), sign)
     code = "servo-current-rising" if up_it_is else "servo-silent"
     # A repair noted at one of them ends the other's chart where its own still stands.
     if turned is None or turned.onset is None:
@@ -158,16 +158,16 @@ def rather_the_mirror(case: AircraftHistory, claim: Claim, loads: Sequence[str])
 
 
 def _lean(
-    case: AircraftHistory, up: str, down: str, sound: tuple[str, ...], j: Judgement, moved: float
+    history: AircraftHistory, up: str, down: str, sound: tuple[str, ...], j: Judgement, moved: float
 ) -> float:
     """Log of the odds that ``up`` rose rather than that ``down`` fell, by the other places."""
-    learn = np.ones(len(case.flights), dtype=bool)
+    learn = np.ones(len(history.flights), dtype=bool)
     assert j.onset is not None
     learn[j.at[j.onset] :] = False
     total = 0.0
     for place, if_up, if_down in ((up, moved, 0.0), (down, 0.0, -moved)):
-        for part in place_parts(case, place, sound):
-            seen = moved_since(part.since(case.first(place, *sound)), learn)
+        for part in place_parts(history, place, sound):
+            seen = moved_since(part.since(history.first(place, *sound)), learn)
             if seen is not None:
                 # Halved: both places are set against the same others.
                 r = part.response

@@ -35,7 +35,9 @@ class Group:
     rise: float | None
 
 
-def rising_group(case: AircraftHistory, place: str, since: int, node_rise: float) -> Group | None:
+def rising_group(
+    history: AircraftHistory, place: str, since: int, node_rise: float
+) -> Group | None:
     """The servos on one control that draw more since a flight; None where no name is sure.
 
     Servos on the same control move together and cannot be told apart: the group is named. Each
@@ -46,22 +48,22 @@ def rising_group(case: AircraftHistory, place: str, since: int, node_rise: float
 
     Parameters
     ----------
-    case : AircraftHistory
+    history : AircraftHistory
     place : str
     since : int
         First flight of the rise.
     node_rise : float
         Rise of the place's current, relative.
     """
-    only = _only_control(case, place)
+    only = _only_control(history, place)
     if only is not None:
         return only
-    own = _draws(case, place)
+    own = _draws(history, place)
     sisters = {}
-    mirror = mirror_place(case.aircraft, place, case.table.current_places)
+    mirror = mirror_place(history.aircraft, place, history.table.current_places)
     if mirror is not None:
-        sisters = _draws(case, mirror)
-    learn = np.arange(len(case.flights)) < since
+        sisters = _draws(history, mirror)
+    learn = np.arange(len(history.flights)) < since
     usual = {
         d: float(np.exp(np.median([y for k, (y, _) in rows.items() if learn[k]])))
         for d, rows in own.items()
@@ -70,7 +72,7 @@ def rising_group(case: AircraftHistory, place: str, since: int, node_rise: float
     ranked = []
     together = 0.0  # odds that all of them rose alike, as a sensor or the supply would have it
     for drives, level in usual.items():
-        part = _part(drives, own[drives], sisters.get(drives)).since(case.first(place))
+        part = _part(drives, own[drives], sisters.get(drives)).since(history.first(place))
         seen = moved_since(part, learn)
         if seen is not None:
             alone = _SHOWN * float(np.log1p(node_rise * sum(usual.values()) / level))
@@ -90,16 +92,16 @@ def rising_group(case: AircraftHistory, place: str, since: int, node_rise: float
         return None
     outputs = next(
         g.outputs
-        for m in reversed(case.flights)
+        for m in reversed(history.flights)
         for g in m.groups
         if (g.place, g.drives) == (place, drives)
     )
     return Group(drives=drives, name=_named(drives, outputs), rise=rise)
 
 
-def _draws(case: AircraftHistory, place: str) -> _Draws:
+def _draws(history: AircraftHistory, place: str) -> _Draws:
     out: _Draws = {}
-    for k, m in enumerate(case.flights):
+    for k, m in enumerate(history.flights):
         for g in m.groups:
             if g.place == place and g.value > 0 and g.high > g.low:
                 error = min((g.high - g.low) / 3.92 / g.value, 1.0)
@@ -120,12 +122,12 @@ def _part(
     return Part(name=name, at=at.astype(np.int64), y=y, se=0.5 * se, sigma=_SIGMA, weight=_WEIGHT)
 
 
-def _only_control(case: AircraftHistory, place: str) -> Group | None:
+def _only_control(history: AircraftHistory, place: str) -> Group | None:
     """The one control that all servos of a place follow by the profile."""
-    servos = case.aircraft.on(case.day(len(case.listed) - 1)).servos_at(place)
+    servos = history.aircraft.on(history.day(len(history.listed) - 1)).servos_at(place)
     kinds = {next((x for x in SURFACES if x in s.drives.split()), s.drives) for s in servos}
     listed = sum(s.count for s in servos)
-    if len(kinds) != 1 or listed < case.servos(place)[0]:
+    if len(kinds) != 1 or listed < history.servos(place)[0]:
         return None
     drives = kinds.pop()
     return Group(

@@ -22,7 +22,7 @@ _RATHER_HEATING = 3.0
 
 
 def judge_heating(
-    case: AircraftHistory,
+    history: AircraftHistory,
     place: str,
     parts: Sequence[Part],
     sound: tuple[str, ...],
@@ -35,7 +35,7 @@ def judge_heating(
 
     Parameters
     ----------
-    case : AircraftHistory
+    history : AircraftHistory
     place : str
     parts : sequence of Part
         Stir, air and rest current against other places.
@@ -45,15 +45,15 @@ def judge_heating(
         Whether the place is reported to draw more already; only clear odds then make it heating.
     found : JudgedAcross
     """
-    mirror = mirror_place(case.aircraft, place, sound) is not None
-    ramp = ramp_part(case.table, place, sound, mirror=mirror) if sound else None
+    mirror = mirror_place(history.aircraft, place, sound) is not None
+    ramp = ramp_part(history.table, place, sound, mirror=mirror) if sound else None
     if ramp is None:
         return None
     air = [replace(p, response=_AIR_RESPONSE, doubt=_AIR_DOUBT) for p in parts if p.name == "air"]
-    j = case.judge([ramp, *air], case.first(place, *sound), place)
+    j = history.judge([ramp, *air], history.first(place, *sound), place)
     if j is None:
         return None
-    servos, known = case.servos(place)
+    servos, known = history.servos(place)
     found.trends.append(
         trend_of(
             "servo-heating",
@@ -62,19 +62,19 @@ def judge_heating(
             quantity="rise from cold to warm per average servo share",
             unit="%",
             scale=100.0 * servos,
-            watch=case.limits.servo_watch_pct,
-            ground=case.limits.servo_ground_pct,
+            watch=history.limits.servo_watch_pct,
+            ground=history.limits.servo_ground_pct,
         )
     )
-    pct = case.servo_pct(place, j)
-    if j.signal is None or j.onset is None or pct < case.limits.servo_watch_pct:
+    pct = history.servo_pct(place, j)
+    if j.signal is None or j.onset is None or pct < history.limits.servo_watch_pct:
         return None
-    if _odds(case, [*parts, ramp], j) < (_RATHER_HEATING if rising else 0.0):
+    if _odds(history, [*parts, ramp], j) < (_RATHER_HEATING if rising else 0.0):
         return None
-    grave = j.sure and pct >= case.limits.servo_ground_pct
+    grave = j.sure and pct >= history.limits.servo_ground_pct
     against = " and ".join(sound)
     return established(
-        case,
+        history,
         "servo-heating",
         place,
         j,
@@ -86,7 +86,7 @@ def judge_heating(
         unit="%",
         rise_unit="% of one servo's share",
         scale=100.0 * servos,
-        limit=None if grave else case.limits.servo_ground_pct,
+        limit=None if grave else history.limits.servo_ground_pct,
         evidence={
             "ramp_pct": 100.0 * j.now,
             "servo_share_pct": pct,
@@ -97,10 +97,10 @@ def judge_heating(
     )
 
 
-def _odds(case: AircraftHistory, parts: Sequence[Part], j: Judgement) -> float:
+def _odds(history: AircraftHistory, parts: Sequence[Part], j: Judgement) -> float:
     """Log of the odds that the place heats, rather than draws more cold as well as warm."""
     assert j.onset is not None
-    learn = np.arange(len(case.flights)) < j.at[j.onset]
+    learn = np.arange(len(history.flights)) < j.at[j.onset]
     air = next((p.response for p in parts if p.name == "air"), 1.0)
     rise = j.mean_rise
     cold = rise * _AIR_RESPONSE / air

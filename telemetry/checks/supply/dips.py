@@ -15,28 +15,28 @@ from telemetry.trends.counts import judge_counts
 _SUPPLY = ("supply", "pack", "brownout")
 
 
-def judge_dips(case: AircraftHistory) -> JudgedAcross:
+def judge_dips(history: AircraftHistory) -> JudgedAcross:
     """Finding supply-dips: the bus was lost, or dips more often than by chance."""
     found = JudgedAcross()
-    if not cut_off(case, "supply-dips", case.aircraft.root or "bus", found):
-        _dips(case, packs_of(case), found)
+    if not cut_off(history, "supply-dips", history.aircraft.root or "bus", found):
+        _dips(history, packs_of(history), found)
     return found
 
 
-def _dips(case: AircraftHistory, packs: Sequence[str], found: JudgedAcross) -> None:
+def _dips(history: AircraftHistory, packs: Sequence[str], found: JudgedAcross) -> None:
     """Dips of bus or packs that the packs did not explain, flight after flight."""
-    root = case.aircraft.root or "bus"
-    per_place = [falls_at(case, p, _SUPPLY) for p in dict.fromkeys([root, *packs])]
+    root = history.aircraft.root or "bus"
+    per_place = [falls_at(history, p, _SUPPLY) for p in dict.fromkeys([root, *packs])]
     counts = [max(column) for column in zip(*per_place, strict=True)]
-    first = case.first(root, *packs)
-    burst = judge_counts(counts, [], first=first, chance=case.watch_chance)
+    first = history.first(root, *packs)
+    burst = judge_counts(counts, [], first=first, chance=history.watch_chance)
     if burst is None:
         return
-    strict = judge_counts(counts, [], first=first, chance=case.ground_chance)
-    depths = [d for p in (root, *packs) if (d := deepest_at(case, p, _SUPPLY)) is not None]
+    strict = judge_counts(counts, [], first=first, chance=history.ground_chance)
+    depths = [d for p in (root, *packs) if (d := deepest_at(history, p, _SUPPLY)) is not None]
     found.drafts.append(
         counted_finding(
-            case,
+            history,
             "supply-dips",
             root,
             burst,
