@@ -8,6 +8,7 @@ from typing import Annotated, Literal
 from pydantic import Field, StringConstraints, model_validator
 
 from telemetry.aircraft.base import Record
+from telemetry.model.channels import SURFACES
 
 # Cell voltages: full, nominal, floor under load. Common practice; cell makers' tables.
 CELL_V: dict[str, tuple[float, float, float]] = {
@@ -162,6 +163,11 @@ class Servo(_Dated):
         None, gt=0, description="voltage at which the stall current is given, V"
     )
     moving_a: float | None = Field(None, gt=0, description="current of one servo while it moves, A")
+
+    @property
+    def surface(self) -> str | None:
+        """The kind of surface it drives, "aileron" of "left aileron"; None where no word tells."""
+        return next((s for s in SURFACES if s in self.drives.split()), None)
 
     @model_validator(mode="after")
     def _stall(self) -> Servo:

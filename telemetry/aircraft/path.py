@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from datetime import date
 from typing import Any
 
@@ -10,6 +11,7 @@ from pydantic import Field, model_validator
 from telemetry.aircraft.base import Record
 from telemetry.aircraft.limits import Limits
 from telemetry.aircraft.parts import Lead, Node, Pack, PlaceName, Servo, Supply
+from telemetry.model.channels import PlaceKind, kind_of_place, mirror_of
 
 
 class Aircraft(Record):
@@ -51,6 +53,23 @@ class Aircraft(Record):
         if points:
             found["regulated_v"] = max(points)
         return {**data, **{key: v for key, v in found.items() if data.get(key) is None}}
+
+    def kind(self, place: str) -> PlaceKind:
+        """The part a place plays: the one it is listed as; its name tells it only of all others.
+
+        A listed node is a receiver where its name says so. A switch or diode is of kind OTHER.
+        """
+        supply = self.supply(place)
+        if self.pack(place) is not None:
+            return PlaceKind.PACK
+        if place == self.bus:
+            return PlaceKind.BUS
+        if place == self.regulator or (supply is not None and supply.kind == "regulator"):
+            return PlaceKind.REGULATOR
+        named = kind_of_place(place)
+        if self.node(place) is not None:
+            return named if named is PlaceKind.RECEIVER else PlaceKind.NODE
+        return named if supply is None else PlaceKind.OTHER
 
     def node(self, place: str) -> Node | None:
         """The node of that name."""
@@ -110,12 +129,22 @@ class Aircraft(Record):
         """The nodes fed from this place."""
         return tuple(n.name for n in self.nodes if n.fed_from == place)
 
-    def mirror(self, place: str) -> str | None:
-        """The like place on the other side, if the aircraft has it; naming it once is enough."""
+    def mirror(self, place: str, among: Collection[str] | None = None) -> str | None:
+        """The like place on the other side, as it is listed; naming it once is enough.
+
+        Parameters
+        ----------
+        place : str
+        among : collection of str, optional
+            The places that count. Where none is listed, the names of these tell it.
+        """
         node = self.node(place)
-        if node is not None and node.mirror is not None:
-            return node.mirror
-        return next((n.name for n in self.nodes if n.mirror == place), None)
+        found = None if node is None else node.mirror
+        found = found or next((n.name for n in self.nodes if n.mirror == place), None)
+        if among is None:
+            return found
+        found = found or mirror_of(place, among)
+        return found if found in among and found != place else None
 
     def lead(self, place: str) -> Lead | None:
         """The lead that feeds a node or the bus, or that leaves a pack or supply."""

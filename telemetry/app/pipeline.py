@@ -73,7 +73,7 @@ def review(log: Log, aircraft: Aircraft | None = None, drawn: Drawn | None = Non
             columns=columns,
             quality=quality,
             flights=tuple(flights),
-            unsettled=unsettled_supplies(_with_values(log)),
+            unsettled=unsettled_supplies(_with_values(log), craft.kind),
         ),
     )
 
@@ -100,7 +100,10 @@ def _flight(
     floors = pack_floors(readings, craft)
     resistances = measure_resistances(readings, craft, phases)
     found = without_switching(
-        find_voltage_events(readings, phases, craft, limits, floors), quality.restarts, readings
+        find_voltage_events(readings, phases, craft, limits, floors),
+        quality.restarts,
+        readings,
+        craft,
     )
     falls = place_events(found, readings, craft, resistances)
     brownouts = find_brownouts(readings, phases, falls, quality.restarts, craft)

@@ -11,7 +11,7 @@ import numpy as np
 
 from telemetry.aircraft import Aircraft, Limits
 from telemetry.checks.draft import FindingDraft
-from telemetry.model.channels import PlaceKind, kind_of_place
+from telemetry.model.channels import PlaceKind
 from telemetry.results import Change, HistoryFlight, Level, NoteMark, Trend
 from telemetry.trends.evidence import Judgement, judge_rise
 from telemetry.trends.measures import Measures
@@ -147,7 +147,7 @@ class AircraftHistory:
             known = None if node is None else node.servos
         if known is not None:
             return known, True
-        whole = self.aircraft.node(place) is None and kind_of_place(place) not in _NODES
+        whole = self.aircraft.node(place) is None and self.aircraft.kind(place) not in _NODES
         return ASSUMED_SERVOS * (2 if whole else 1), False
 
     def servo_pct(self, place: str, judgement: Judgement) -> float:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from telemetry.checks.aircraft_history import AircraftHistory
-from telemetry.model.channels import PlaceKind, kind_of_place
+from telemetry.model.channels import PlaceKind
 from telemetry.trends.features.flight import load_places, node_places
 from telemetry.trends.features.voltages import TOTAL
 
@@ -15,8 +15,8 @@ def root_of(history: AircraftHistory) -> str | None:
     if history.aircraft.root is not None:
         return history.aircraft.root
     seen = history.table.voltage_places
-    bus = next((p for p in seen if kind_of_place(p) is PlaceKind.BUS), None)
-    packs = [p for p in seen if kind_of_place(p) is PlaceKind.PACK]
+    bus = next((p for p in seen if history.aircraft.kind(p) is PlaceKind.BUS), None)
+    packs = [p for p in seen if history.aircraft.kind(p) is PlaceKind.PACK]
     return packs[0] if bus is None and len(packs) == 1 else bus
 
 
@@ -41,8 +41,8 @@ def left_out(history: AircraftHistory) -> list[str]:
     loads, fed = load_places(aircraft, table.current_places), fed_places(history)
     out = []
     for place in dict.fromkeys([*table.current_places, *table.voltage_places]):
-        supply = kind_of_place(place) in _SUPPLIES or place in (root_of(history), TOTAL)
-        if supply or aircraft.pack(place) or aircraft.supply(place):
+        supply = aircraft.kind(place) in _SUPPLIES or place in (root_of(history), TOTAL)
+        if supply or aircraft.supply(place):
             continue
         if place in table.current_places and loads and place not in loads:
             out.append(f"current of {place}: by name or size it drives no servos")
@@ -65,7 +65,7 @@ def whole_of(history: AircraftHistory) -> str | None:
     None where no place tells it.
     """
     known = history.table.current_places
-    packs = [p for p in known if kind_of_place(p) is PlaceKind.PACK]
+    packs = [p for p in known if history.aircraft.kind(p) is PlaceKind.PACK]
     only = packs if len(packs) == 1 and len(history.aircraft.packs) <= 1 else []
     return next((p for p in (root_of(history), "bus", TOTAL, *only) if p in known), None)
 
@@ -73,7 +73,7 @@ def whole_of(history: AircraftHistory) -> str | None:
 def packs_of(history: AircraftHistory) -> list[str]:
     """Packs of the profile, and those that the logs name besides."""
     listed = [p.name for p in history.aircraft.packs]
-    seen = {p for p, _ in history.table.measured if kind_of_place(p) is PlaceKind.PACK}
+    seen = {p for p, _ in history.table.measured if history.aircraft.kind(p) is PlaceKind.PACK}
     return [*listed, *sorted(seen - set(listed))]
 
 

@@ -11,10 +11,10 @@ from dataclasses import replace
 
 import numpy as np
 
-from telemetry.aircraft import Aircraft, Limits
+from telemetry.aircraft import Aircraft
 from telemetry.detect.phases import phase_at
 from telemetry.detect.restarts import UnitRestart, unit_restarts
-from telemetry.model.channels import COUNTERS, PlaceKind, Quantity, kind_of_place
+from telemetry.model.channels import COUNTERS, PlaceKind, Quantity
 from telemetry.readings import Readings
 from telemetry.results import WORKING_PHASES, Event, EventKind, Evidence, Phase, PhaseKind, Restart
 
@@ -41,12 +41,12 @@ def find_brownouts(
     out: list[Event] = []
     begun = [
         r
-        for r in unit_restarts(restarts, aircraft.bus)
+        for r in unit_restarts(restarts, aircraft)
         if not r.ran_over
         and readings.start_s <= r.time_s < readings.end_s
         and _phase_before(phases, r.time_s) in WORKING_PHASES
     ]
-    for e in _deepest_apart(events, aircraft.limits):
+    for e in _deepest_apart(events, aircraft):
         near = [r for r in begun if -1.0 <= r.time_s - e.start_s <= _BOOT_S + e.duration_s]
         out.append(
             replace(
@@ -77,7 +77,10 @@ def _from_above(e: Event, all_found: list[Event], aircraft: Aircraft) -> bool:
 
 
 def without_switching(
-    events: tuple[Event, ...], restarts: tuple[Restart, ...], readings: Readings
+    events: tuple[Event, ...],
+    restarts: tuple[Restart, ...],
+    readings: Readings,
+    aircraft: Aircraft,
 ) -> tuple[Event, ...]:
     """The events less those that the pilot's switch made: the supply off and on, on the ground.
 
@@ -90,7 +93,7 @@ def without_switching(
     supplies = {
         r.place
         for r in readings.of(Quantity.VOLTAGE)
-        if r.size and kind_of_place(r.place) is not PlaceKind.PACK
+        if r.size and aircraft.kind(r.place) is not PlaceKind.PACK
     }
 
     def switched(e: Event) -> bool:
@@ -111,16 +114,16 @@ def _phase_before(phases: tuple[Phase, ...], time_s: float) -> PhaseKind:
     return next((k for k in WORKING_PHASES if k in kinds), PhaseKind.GROUND)
 
 
-def _deepest_apart(events: tuple[Event, ...], limits: Limits) -> list[Event]:
+def _deepest_apart(events: tuple[Event, ...], aircraft: Aircraft) -> list[Event]:
     """One event per place and dip at or below the restart level, in flight or stir."""
     low = [
         e
         for e in events
         if e.kind in (EventKind.SAG, EventKind.SHIFT, EventKind.UNDERVOLTAGE)
         and e.residual_v is not None
-        and e.residual_v <= limits.restart_v
+        and e.residual_v <= aircraft.limits.restart_v
         and e.phase in WORKING_PHASES
-        and kind_of_place(e.place) is not PlaceKind.PACK
+        and aircraft.kind(e.place) is not PlaceKind.PACK
     ]
     out: list[Event] = []
     for e in sorted(low, key=lambda e: e.kind is EventKind.UNDERVOLTAGE):

@@ -12,7 +12,7 @@ import numpy as np
 
 from telemetry.aircraft import Aircraft
 from telemetry.detect.sags import low_levels, minimum_series
-from telemetry.model.channels import PlaceKind, Quantity, kind_of_place
+from telemetry.model.channels import PlaceKind, Quantity
 from telemetry.numerics.sampling import outside
 from telemetry.numerics.spans import complement, mask_to_spans, merge, overlap_s
 from telemetry.readings import Reading, Readings
@@ -65,7 +65,7 @@ def low_supplies(
             for o in outs
             if o.place == r.place or o.sign in (OutSign.DEAD, OutSign.OPEN)
         ]
-        if kind_of_place(r.place) is PlaceKind.PACK:
+        if aircraft.kind(r.place) is PlaceKind.PACK:
             gone += _switched_off(r, aircraft, phases)
         apart = merge(sorted(gone), 0.0)
         spans = [part for a, b in loaded for part in complement(apart, a, b)]
@@ -89,7 +89,7 @@ def _at(
         return None
     t, v = held.t[inside], held.v[inside]
     # A reading at the restart level is a supply lost, or its telemetry: told by itself.
-    is_pack = kind_of_place(r.place) is PlaceKind.PACK
+    is_pack = aircraft.kind(r.place) is PlaceKind.PACK
     dead_v = NO_SUPPLY_V if is_pack else aircraft.restart_v(r.place)
     low = (r.v > dead_v) & (r.v < level_v)
     deep = low & (r.v <= _DEEP * level_v)

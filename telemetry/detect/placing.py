@@ -16,7 +16,7 @@ import numpy as np
 from telemetry.aircraft import Aircraft
 from telemetry.detect.giving_way import gave_way
 from telemetry.detect.path_load import Loads, Series, Step, rise
-from telemetry.model.channels import PlaceKind, kind_of_place
+from telemetry.model.channels import PlaceKind
 from telemetry.numerics.sampling import held_at, outside
 from telemetry.readings import Readings
 from telemetry.results import Event, EventKind, Origin, Resistance
@@ -68,7 +68,7 @@ def place_events(
     # From the packs down, so that what a bus takes over reaches its nodes.
     for kind in (PlaceKind.BUS, None):
         out = [
-            _inherit(e, out, aircraft) if kind is None or kind_of_place(e.place) is kind else e
+            _inherit(e, out, aircraft) if kind is None or aircraft.kind(e.place) is kind else e
             for e in out
         ]
     return tuple(out)
@@ -228,10 +228,10 @@ def _gave_way(e: Event, depth: float, loads: Loads) -> bool:
 
 
 def _own_fault(e: Event, loads: Loads) -> Origin:
-    kind = kind_of_place(e.place)
+    kind = loads.aircraft.kind(e.place)
     if kind is PlaceKind.PACK:
         return Origin.PACK
-    if e.place == loads.aircraft.bus or kind in (PlaceKind.BUS, PlaceKind.REGULATOR):
+    if kind in (PlaceKind.BUS, PlaceKind.REGULATOR):
         logged = any(name in loads.volts for name in loads.aircraft.feeders(e.place))
         return Origin.SUPPLY if logged else Origin.UNKNOWN
     return Origin.CONTACT
@@ -239,7 +239,7 @@ def _own_fault(e: Event, loads: Loads) -> Origin:
 
 def _is_node(place: str, aircraft: Aircraft) -> bool:
     own = aircraft.node(place) is not None and place != aircraft.root
-    return own and kind_of_place(place) is not PlaceKind.RECEIVER
+    return own and aircraft.kind(place) is not PlaceKind.RECEIVER
 
 
 def _fall(s: Series, e: Event) -> float:
@@ -283,7 +283,8 @@ def _inherit(e: Event, judged: Sequence[Event], aircraft: Aircraft) -> Event:
         ):
             return replace(e, origin=other.origin)
     # What fed it fell too, but so little that it was no event there: nothing to blame it on.
-    return e if kind_of_place(e.place) is PlaceKind.BUS else replace(e, origin=Origin.UNKNOWN)
+    is_bus = aircraft.kind(e.place) is PlaceKind.BUS
+    return e if is_bus else replace(e, origin=Origin.UNKNOWN)
 
 
 def _feed_gave_way(e: Event, judged: Sequence[Event], aircraft: Aircraft) -> bool:
@@ -299,4 +300,4 @@ def _feed_gave_way(e: Event, judged: Sequence[Event], aircraft: Aircraft) -> boo
 
 
 def _came_from_above(e: Event, aircraft: Aircraft) -> bool:
-    return bool(aircraft.feeders(e.place)) and kind_of_place(e.place) is not PlaceKind.PACK
+    return bool(aircraft.feeders(e.place)) and aircraft.kind(e.place) is not PlaceKind.PACK

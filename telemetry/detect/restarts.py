@@ -7,7 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from telemetry.model.channels import COUNTERS, PlaceKind, Quantity, kind_of_place
+from telemetry.aircraft import Aircraft
+from telemetry.model.channels import COUNTERS, PlaceKind, Quantity
 from telemetry.model.log import FloatArray, Log
 from telemetry.numerics import sampling
 from telemetry.readings import OF_TRANSMITTER, Reading, Readings
@@ -193,43 +194,44 @@ def silence(news: FloatArray, time_s: float, reach_s: float) -> float | None:
     return longest
 
 
-def unit_restarts(restarts: Sequence[Restart], bus: str | None) -> tuple[UnitRestart, ...]:
+def unit_restarts(restarts: Sequence[Restart], aircraft: Aircraft) -> tuple[UnitRestart, ...]:
     """Restarts of counters put together by unit, with what they say of the unit.
 
     Parameters
     ----------
     restarts : sequence of Restart
         Those of the file's clock are passed over.
-    bus : str or None
-        The place of the main unit.
+    aircraft : Aircraft
+        Its bus is the place of the main unit.
     """
     groups: list[list[Restart]] = []
     for r in sorted((r for r in restarts if r.column != _CLOCK), key=lambda r: r.time_s):
-        same = [g for g in groups[-3:] if r.time_s - g[0].time_s <= _TURNS_S and _one(g[0], r)]
+        same = [g for g in groups[-3:] if _one(g[0], r, aircraft)]
         if same:
             same[-1].append(r)
         else:
             groups.append([r])
-    return tuple(_unit(group, bus) for group in groups)
+    return tuple(_unit(group, aircraft) for group in groups)
 
 
-def _one(a: Restart, b: Restart) -> bool:
-    """Whether two counters are kept by one unit: packs, bus and regulator by the main one."""
-    return a.place == b.place or (_of_main(a) and _of_main(b))
+def _one(a: Restart, b: Restart, aircraft: Aircraft) -> bool:
+    """Whether two began again together in one unit: the main one keeps packs, bus, regulator."""
+    mains = _of_main(a.place, aircraft) and _of_main(b.place, aircraft)
+    return b.time_s - a.time_s <= _TURNS_S and (a.place == b.place or mains)
 
 
-def _of_main(r: Restart) -> bool:
-    return r.place is None or kind_of_place(r.place) in _MAIN
+def _of_main(place: str | None, aircraft: Aircraft) -> bool:
+    return place is None or aircraft.kind(place) in _MAIN
 
 
-def _unit(group: list[Restart], bus: str | None) -> UnitRestart:
+def _unit(group: list[Restart], aircraft: Aircraft) -> UnitRestart:
     first = group[0]
     places = {r.place for r in group}
     own = first.place if len(places) == 1 else None
     # One pack's counter began again and another place's of the main unit ran on: it has a unit of
     # its own.
-    apart = own is not None and any(p != own and kind_of_place(p) in _MAIN for p in first.ran_on)
-    main = _of_main(first) and not apart
+    apart = own is not None and any(p != own and _of_main(p, aircraft) for p in first.ran_on)
+    main = _of_main(first.place, aircraft) and not apart
     begun = [r for r in group if _anew(r)]
     silent = [r.silent_s for r in group]
     told = any(p in places for r in group for p in r.ran_on)
@@ -239,7 +241,7 @@ def _unit(group: list[Restart], bus: str | None) -> UnitRestart:
     anew = any(r.clock for r in begun) or any(silent)
     return UnitRestart(
         time_s=first.time_s,
-        place=(bus or first.place or "bus") if main else (first.place or ""),
+        place=(aircraft.bus or first.place or "bus") if main else (first.place or ""),
         counters=tuple(group),
         sure=bool(begun) and not excluded and not ran_over and anew,
         excluded=excluded,

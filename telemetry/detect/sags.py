@@ -13,7 +13,7 @@ import numpy as np
 
 from telemetry.aircraft import Aircraft, Limits
 from telemetry.detect.phases import phase_at
-from telemetry.model.channels import PlaceKind, Quantity, kind_of_place
+from telemetry.model.channels import PlaceKind, Quantity
 from telemetry.model.log import FloatArray
 from telemetry.numerics.baseline import find_dips
 from telemetry.readings import Reading, Readings, Total, total_current
@@ -76,7 +76,7 @@ def low_levels(
     for r in readings.of(Quantity.VOLTAGE):
         level = floors_v.get(r.place)
         if level is None and (
-            kind_of_place(r.place) is not PlaceKind.PACK or _is_only_supply(readings, r.place)
+            aircraft.kind(r.place) is not PlaceKind.PACK or _is_only_supply(readings, r.place)
         ):
             node = aircraft.node(r.place)
             told = None if node is None else node.comfort_v

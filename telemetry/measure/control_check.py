@@ -14,7 +14,7 @@ from itertools import pairwise
 import numpy as np
 
 from telemetry.aircraft import Aircraft, Servo
-from telemetry.model.channels import SURFACES, Quantity
+from telemetry.model.channels import Quantity
 from telemetry.model.log import FloatArray
 from telemetry.numerics import spans
 from telemetry.numerics.attribution import condition_indices
@@ -266,7 +266,7 @@ def _surfaces(aircraft: Aircraft) -> dict[str, tuple[Servo, ...]]:
     """Servos by the control that moves them: left and right ailerons are one."""
     out: dict[str, tuple[Servo, ...]] = {}
     for servo in aircraft.servos:
-        kind = next((s for s in SURFACES if s in servo.drives.split()), servo.drives)
+        kind = servo.surface or servo.drives
         out[kind] = (*out.get(kind, ()), servo)
     return out
 

@@ -89,7 +89,9 @@ def pack_floors(readings: Readings, aircraft: Aircraft) -> dict[str, float]:
         Place to floor; packs of which nothing can be said are left out.
     """
     out: dict[str, float] = {}
-    for r in readings.of(Quantity.VOLTAGE, PlaceKind.PACK):
+    for r in readings.of(Quantity.VOLTAGE):
+        if aircraft.kind(r.place) is not PlaceKind.PACK:
+            continue
         pack = aircraft.pack(r.place)
         if pack is not None and pack.chemistry is not None and pack.cells is not None:
             out[r.place] = CELL_V[pack.chemistry][2] * pack.cells

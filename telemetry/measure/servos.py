@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from telemetry.aircraft import Aircraft, Servo
-from telemetry.model.channels import SURFACES, Quantity
+from telemetry.model.channels import Quantity
 from telemetry.model.log import FloatArray
 from telemetry.numerics.attribution import Attribution, attribute, unexplained
 from telemetry.numerics.sampling import outside
@@ -98,8 +98,7 @@ def _driven(servos: Sequence[Servo], controls: dict[str, Reading]) -> dict[str, 
     """Servos by the control column that drives their surface: its own name, else its kind's."""
     found: dict[str, tuple[Servo, ...]] = {}
     for servo in servos:
-        kind = next((s for s in SURFACES if s in servo.drives.split()), None)
-        name = servo.drives if servo.drives in controls else kind
+        name = servo.drives if servo.drives in controls else servo.surface
         if name in controls:
             found[name] = (*found.get(name, ()), servo)
     return found

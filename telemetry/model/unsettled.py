@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from difflib import SequenceMatcher
 
@@ -36,7 +36,9 @@ class Unsettled:
     set_line: str
 
 
-def unsettled_supplies(channels: Mapping[int, Channel]) -> tuple[Unsettled, ...]:
+def unsettled_supplies(
+    channels: Mapping[int, Channel], kind: Callable[[str], PlaceKind] = kind_of_place
+) -> tuple[Unsettled, ...]:
     """Supply columns that were not understood, and currents that may belong to a lone voltage.
 
     A current whose place no known word tells, and which no voltage shares, may be that of a node
@@ -47,6 +49,8 @@ def unsettled_supplies(channels: Mapping[int, Channel]) -> tuple[Unsettled, ...]
     ----------
     channels : mapping of int to Channel
         Channels with values other than zero, by their column's number in the file, from 1.
+    kind : callable
+        The part a place plays, as the aircraft knows it; by its name where there is no aircraft.
     """
     times = Counter(c.column.strip() for c in channels.values())
 
@@ -67,7 +71,7 @@ def unsettled_supplies(channels: Mapping[int, Channel]) -> tuple[Unsettled, ...]
         for c in supplies.values()
         if c.quantity is Quantity.VOLTAGE
         and (Quantity.CURRENT, c.place) not in has
-        and kind_of_place(c.place or "") not in _ABOVE
+        and kind(c.place or "") not in _ABOVE
         and not is_drive(c.place or "")
     ]
     for number, c in supplies.items():

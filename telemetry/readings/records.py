@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from telemetry.aircraft import Limits
-from telemetry.model.channels import Channel, PlaceKind, Quantity, kind_of_place
+from telemetry.model.channels import Channel, Quantity
 from telemetry.model.log import FloatArray
 from telemetry.results import Dropout, Span, Spurious
 
@@ -69,15 +69,14 @@ class Readings:
                 return r
         return None
 
-    def of(self, quantity: Quantity, kind: PlaceKind | None = None) -> tuple[Reading, ...]:
-        """Readings of a quantity, one per place, of one kind of place if given."""
+    def of(self, quantity: Quantity) -> tuple[Reading, ...]:
+        """Readings of a quantity, one per place."""
         seen: dict[str, Reading] = {}
         for r in self.channels:
             c = r.channel
             if c.quantity is not quantity or c.hold or c.place is None:
                 continue
-            if kind is None or kind_of_place(c.place) is kind:
-                seen.setdefault(c.place, r)
+            seen.setdefault(c.place, r)
         return tuple(seen.values())
 
     def within(self, start_s: float, end_s: float) -> Readings:

@@ -11,7 +11,8 @@ from typing import Any, Protocol
 
 import matplotlib as mpl
 
-from telemetry.model.channels import PlaceKind, Quantity, kind_of_place
+from telemetry.aircraft import Aircraft
+from telemetry.model.channels import PlaceKind, Quantity
 from telemetry.readings import Readings
 from telemetry.report.document import FigureBlock
 from telemetry.report.figures import closeup, comparison, path, style, timeline
@@ -67,13 +68,14 @@ class Scene:
         places += [c.place for f in review.flights for c in f.charge]
         places += [p.place for f in review.flights for s in f.stirs for p in s.places]
         places += [r.place for f in review.flights for r in f.resistances]
-        return cls(review=review, readings=readings, looks=style.looks(places))
+        return cls(review=review, readings=readings, looks=style.looks(places, review.aircraft))
 
     def height(self, block: FigureBlock) -> float:
         """Height of a figure in points that suits its content."""
         flight = self.review.flights[block.flight] if self.review.flights else None
         if block.name == "nodes" and flight is not None:
-            return 60.0 + 26.0 * len(compared_places(flight.stirs[block.item].places))
+            places = compared_places(flight.stirs[block.item].places, self.review.aircraft)
+            return 60.0 + 26.0 * len(places)
         if block.name == "charge" and flight is not None:
             return 60.0 + 30.0 * len(flight.charge)
         if block.name == "path":
@@ -134,10 +136,10 @@ def settings(scale: float = 1.0) -> Iterator[None]:
         yield
 
 
-def compared_places(places: tuple[StirPlace, ...]) -> tuple[StirPlace, ...]:
+def compared_places(places: tuple[StirPlace, ...], aircraft: Aircraft) -> tuple[StirPlace, ...]:
     """The nodes of a stir, to compare with one another; all places where there are under two."""
     measured = tuple(p for p in places if p.mean_a is not None)
-    nodes = tuple(p for p in measured if kind_of_place(p.place) is PlaceKind.NODE)
+    nodes = tuple(p for p in measured if aircraft.kind(p.place) is PlaceKind.NODE)
     return nodes if len(nodes) > 1 else measured
 
 
@@ -157,14 +159,14 @@ def _comparison(fig: AnyFigure, block: FigureBlock, scene: Scene) -> bool:
     width, height = style.size_pt(fig)
     if block.name == "scatter":
         resistance = flight.resistances[block.item]
-        pairs = pairs_of(scene.readings, scene.review.limits, flight, resistance)
+        pairs = pairs_of(scene.readings, scene.review.aircraft, flight, resistance)
         if pairs is None:
             return False
         ax = style.axes_at(fig, 62, 44, width - 74, height - 86)
         look = scene.looks[resistance.place]
         comparison.draw_voltage_against_current(ax, pairs, resistance, look)
     elif block.name == "nodes":
-        places = compared_places(flight.stirs[block.item].places)
+        places = compared_places(flight.stirs[block.item].places, scene.review.aircraft)
         if not places:
             return False
         ax = style.axes_at(fig, 88, 6, width - 100, height - 48)

@@ -13,7 +13,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from telemetry.aircraft import Aircraft
-from telemetry.model.channels import mirror_of
 from telemetry.trends.measures import Measure, Measures
 from telemetry.trends.parts import Part
 from telemetry.trends.table import Table
@@ -46,12 +45,6 @@ _NORMAL_95 = 1.96
 _LEAST_STEPS = 0.5
 _LEAST_A = 0.01
 _FEW_BLOCKS = 4
-
-
-def mirror_place(aircraft: Aircraft, place: str, places: Sequence[str]) -> str | None:
-    """The like place on the other side: the profile's word, else by name; only if measured."""
-    found = aircraft.mirror(place) or mirror_of(place, places)
-    return found if found in places and found != place else None
 
 
 def current_parts(table: Table, place: str, others: Sequence[str], *, mirror: bool) -> list[Part]:
@@ -222,7 +215,7 @@ def compared(m: Measures, loads: Sequence[str], aircraft: Aircraft) -> tuple[Mea
 
     for place in loads:
         rest = tuple(p for p in loads if p != place)
-        mirror = mirror_place(aircraft, place, loads)
+        mirror = aircraft.mirror(place, loads)
         for part in ("stir", "air"):
             for others, name in (((mirror,) if mirror else (), "mirror_ratio"), (rest, "share")):
                 found = _load_ratio(table, part, place, others) if others else None

@@ -277,7 +277,7 @@ def kept(make_readings, make_reading):
         volts = [make_reading(p, Quantity.VOLTAGE, (1.0,), (6.0,)) for p in supplies]
         empty = make_reading("tail", Quantity.VOLTAGE, (), ())
         readings = make_readings(*volts, empty, end_s=300.0, **more)
-        return len(without_switching(events, restarts, readings))
+        return len(without_switching(events, restarts, readings, Aircraft()))
 
     return keep
 

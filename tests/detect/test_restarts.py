@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from telemetry.aircraft import Aircraft
 from telemetry.app.pipeline import review
 from telemetry.detect.restarts import silence, unit_restarts
 from telemetry.model.channels import Channel, Quantity
@@ -170,7 +171,7 @@ def begun(place: str, **more: object) -> Restart:
 def test_what_counters_say_of_their_unit(
     counters: list[Restart], place: str, sure: bool, excluded: bool
 ) -> None:
-    (unit,) = unit_restarts(counters, "bus")
+    (unit,) = unit_restarts(counters, Aircraft(bus="bus"))
     assert (unit.place, unit.sure, unit.excluded) == (place, sure, excluded)
 
 

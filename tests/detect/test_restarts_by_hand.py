@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from telemetry.aircraft import Aircraft
 from telemetry.detect.restarts import (
     _falls,
     _news,
@@ -20,6 +21,8 @@ from telemetry.detect.restarts import (
 from telemetry.model.channels import Quantity
 from telemetry.model.log import Log, Provenance
 from telemetry.results import Restart
+
+CRAFT = Aircraft(bus="bus")
 
 USED = Quantity.CONSUMED
 NAN = float("nan")
@@ -288,7 +291,7 @@ def begun(place: str | None = "tail", time_s: float = 50.0, **more: object) -> R
     ],
 )
 def test_counters_of_one_unit_begin_again_within_3_s(counters: list[Restart], units: int) -> None:
-    assert len(unit_restarts(counters, "bus")) == units
+    assert len(unit_restarts(counters, CRAFT)) == units
 
 
 @pytest.mark.parametrize(
@@ -297,7 +300,7 @@ def test_counters_of_one_unit_begin_again_within_3_s(counters: list[Restart], un
      ("tail", "bus", "tail"), ("", "bus", "")],
 )  # fmt: skip
 def test_the_place_of_a_unit(place, bus, told) -> None:
-    assert unit_restarts([begun(place)], bus)[0].place == told
+    assert unit_restarts([begun(place)], Aircraft(bus=bus))[0].place == told
 
 
 @pytest.mark.parametrize(
@@ -306,13 +309,13 @@ def test_the_place_of_a_unit(place, bus, told) -> None:
      (("pack 1", "bus"), "pack 1", True)],
 )  # fmt: skip
 def test_a_pack_beside_which_the_main_unit_ran_on_has_a_sensor_of_its_own(ran_on, place, excluded):
-    (unit,) = unit_restarts([begun("pack 1", ran_on=ran_on)], "bus")
+    (unit,) = unit_restarts([begun("pack 1", ran_on=ran_on)], CRAFT)
     assert (unit.place, unit.excluded) == (place, excluded)
 
 
 def test_packs_that_began_again_together_are_no_sensor_of_their_own() -> None:
     both = [begun("pack 1", ran_on=("bus",)), begun("pack 2", ran_on=("bus",))]
-    assert unit_restarts(both, "bus")[0].place == "bus"
+    assert unit_restarts(both, CRAFT)[0].place == "bus"
 
 
 @pytest.mark.parametrize(
@@ -336,19 +339,19 @@ def test_packs_that_began_again_together_are_no_sensor_of_their_own() -> None:
 )
 def test_what_makes_a_restart_sure(changes: dict[str, object], sure: bool) -> None:
     """Anew is a twentieth of 700: 35; of a clock what a boot takes, 15 s, where that is more."""
-    (unit,) = unit_restarts([begun(**changes)], "bus")  # type: ignore[arg-type]
+    (unit,) = unit_restarts([begun(**changes)], CRAFT)  # type: ignore[arg-type]
     assert unit.sure is sure
 
 
 def test_one_counter_of_several_can_make_it_sure() -> None:
-    (unit,) = unit_restarts([begun(silent_s=0.0), begun(time_s=51.0, silent_s=2.5)], "bus")
+    (unit,) = unit_restarts([begun(silent_s=0.0), begun(time_s=51.0, silent_s=2.5)], CRAFT)
     assert (unit.sure, unit.excluded, unit.silent_s, unit.time_s) == (True, False, 2.5, 50.0)
     assert unit.first.time_s == 50.0
-    (unit,) = unit_restarts([begun(silent_s=1.0), begun(time_s=51.0, after=300.0)], "bus")
+    (unit,) = unit_restarts([begun(silent_s=1.0), begun(time_s=51.0, after=300.0)], CRAFT)
     assert (unit.sure, unit.silent_s) == (True, 1.5)
-    (unit,) = unit_restarts([begun(silent_s=None), begun(time_s=51.0, silent_s=0.0)], "bus")
+    (unit,) = unit_restarts([begun(silent_s=None), begun(time_s=51.0, silent_s=0.0)], CRAFT)
     assert (unit.sure, unit.excluded, unit.silent_s) == (False, False, None)
-    (unit,) = unit_restarts([begun(ran_on=("nose",)), begun(time_s=51.0, ran_on=("tail",))], "bus")
+    (unit,) = unit_restarts([begun(ran_on=("nose",)), begun(time_s=51.0, ran_on=("tail",))], CRAFT)
     assert unit.excluded
 
 
@@ -394,9 +397,9 @@ def test_without_a_pace_nothing_ran_over(make_reading) -> None:
 
 def test_counters_that_ran_over_make_no_restart() -> None:
     over = begun(silent_s=None, clock=True, ran_over=True)
-    (unit,) = unit_restarts([over], "bus")
+    (unit,) = unit_restarts([over], CRAFT)
     assert (unit.ran_over, unit.sure) == (True, False)
-    (unit,) = unit_restarts([over, begun(silent_s=None, clock=True)], "bus")
+    (unit,) = unit_restarts([over, begun(silent_s=None, clock=True)], CRAFT)
     assert (unit.ran_over, unit.sure) == (False, True), "the other one began anew"
     silent = [begun(clock=clock, ran_over=True) for clock in (True, False)]
-    assert [unit_restarts([r], "bus")[0].ran_over for r in silent] == [True, False]
+    assert [unit_restarts([r], CRAFT)[0].ran_over for r in silent] == [True, False]

@@ -13,6 +13,7 @@ from typing import Any
 import pytest
 from matplotlib.figure import SubFigure
 
+from telemetry.aircraft import Aircraft
 from telemetry.checks.standing import WINDOW
 from telemetry.report.document import FigureBlock, FindingBlock, Table
 from telemetry.report.documents.across import Across, flights_on_a_charge, paired, side_by_side
@@ -361,10 +362,11 @@ def test_like_places_share_their_view_so_that_they_can_be_compared(history: Hist
 
 
 def test_mirrors_stand_beside_each_other() -> None:
-    assert paired(["bus", "right wing", "tail", "left wing"]) == (
+    assert paired(["bus", "right wing", "tail", "left wing"], Aircraft()) == (
         *("bus", "left wing", "right wing", "tail"),
     )
-    assert side_by_side(["bus", "left wing", "right wing", "tail", "pack 1", "pack 2"]) == (
+    places = ["bus", "left wing", "right wing", "tail", "pack 1", "pack 2"]
+    assert side_by_side(places, Aircraft()) == (
         ["pack 1", "pack 2", "left wing", "right wing"],
         ["bus", "tail"],
     )

@@ -6,6 +6,7 @@ from telemetry.aircraft import Aircraft
 from telemetry.checks.check import Check, CheckPart
 from telemetry.checks.draft import FindingDraft, Words
 from telemetry.checks.facts import FlightFacts
+from telemetry.model.channels import PlaceKind
 from telemetry.results import Flight, Level, PartLoad, Resistance
 
 # A sound lead that takes more than this part of the supply at the highest current is too thin or
@@ -19,22 +20,23 @@ def lead_findings(facts: FlightFacts) -> list[FindingDraft]:
     """What the leads of one flight show: bad contacts first, then too little copper."""
     flight, aircraft = facts.flight, facts.aircraft
     known = [r for r in flight.resistances if r.kind == "branch" and r.mohm is not None]
-    high = {_whose(r): draft for r in known if (draft := _high(r, known, aircraft)) is not None}
+    high = {draft.place: draft for r in known if (draft := _high(r, known, aircraft)) is not None}
     thin = [
         draft
         for r in known
-        if _whose(r) not in high and (draft := _thin(r, flight, aircraft)) is not None
+        if _whose(r, aircraft) not in high and (draft := _thin(r, flight, aircraft)) is not None
     ]
     return [*high.values(), *thin, *_overloaded(flight, {r.place for r in thin})]
 
 
-def _whose(r: Resistance) -> str:
+def _whose(r: Resistance, aircraft: Aircraft) -> str:
     """The part whose lead it is: a node's own, but the pack's on the way from it to the bus."""
-    return r.place if r.parent is None or not r.parent.startswith("pack") else r.parent
+    of_pack = r.parent is not None and aircraft.kind(r.parent) is PlaceKind.PACK
+    return r.parent if r.parent is not None and of_pack else r.place
 
 
 def _high(r: Resistance, known: list[Resistance], aircraft: Aircraft) -> FindingDraft | None:
-    limits = aircraft.limits
+    limits, whose = aircraft.limits, _whose(r, aircraft)
     low = r.low_mohm if r.low_mohm is not None else (r.mohm or 0.0)
     if r.expected_mohm is not None:
         over = low - r.expected_mohm
@@ -45,7 +47,7 @@ def _high(r: Resistance, known: list[Resistance], aircraft: Aircraft) -> Finding
             and over > limits.branch_over_expected_mohm
             and factor > limits.branch_over_expected
         ):
-            return _branch(r, "the wire table", r.expected_mohm)
+            return _branch(r, whose, "the wire table", r.expected_mohm)
     mirror = next(
         (m for m in known if m.place == aircraft.mirror(r.place) and m.parent == r.parent), None
     )
@@ -53,7 +55,7 @@ def _high(r: Resistance, known: list[Resistance], aircraft: Aircraft) -> Finding
         return None
     most = mirror.high_mohm if mirror.high_mohm is not None else (mirror.mohm or 0.0)
     if low - most > limits.branch_watch_mohm and low > limits.branch_over_expected * most:
-        return _branch(r, f"its mirror, {mirror.place}", mirror.mohm or 0.0)
+        return _branch(r, whose, f"its mirror, {mirror.place}", mirror.mohm or 0.0)
     return None
 
 
@@ -64,11 +66,11 @@ def _alike(a: Resistance, b: Resistance) -> bool:
     return abs(a.expected_mohm - b.expected_mohm) <= _ALIKE * max(a.expected_mohm, b.expected_mohm)
 
 
-def _branch(r: Resistance, against: str, value: float) -> FindingDraft:
+def _branch(r: Resistance, whose: str, against: str, value: float) -> FindingDraft:
     return FindingDraft(
         code="branch-resistance-high",
         level=Level.WATCH,
-        place=_whose(r),
+        place=whose,
         title=f"{r.place}: {r.mohm:.0f} mOhm from {r.parent} "
         f"({r.low_mohm:.0f} to {r.high_mohm:.0f}), against {value:.0f} of {against}",
         evidence={

@@ -6,7 +6,7 @@ from telemetry.checks.check import Check, CheckPart
 from telemetry.checks.draft import FindingDraft, Words
 from telemetry.checks.facts import FlightFacts
 from telemetry.checks.leads.across import judge_leads
-from telemetry.model.channels import PlaceKind, kind_of_place
+from telemetry.model.channels import PlaceKind
 from telemetry.results import Level
 
 
@@ -19,7 +19,7 @@ def offsets(facts: FlightFacts) -> list[FindingDraft]:
             continue
         # A receiver often has a regulator of its own: what lies between is no offset.
         known = aircraft.node(r.place) is not None and r.place != aircraft.root
-        if not known or kind_of_place(r.place) is PlaceKind.RECEIVER:
+        if not known or aircraft.kind(r.place) is PlaceKind.RECEIVER:
             continue
         nearest = 0.0
         if r.offset_low_v > 0:

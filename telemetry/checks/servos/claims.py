@@ -10,7 +10,7 @@ import numpy as np
 from telemetry.checks.aircraft_history import AircraftHistory
 from telemetry.trends.evidence import Judgement
 from telemetry.trends.parts import Part, log_odds, moved_since
-from telemetry.trends.ratios import current_parts, mirror_place
+from telemetry.trends.ratios import current_parts
 
 # A silent servo takes about its share of the node's current with it; this part of it, at least,
 # must be gone (ours: servos of one node are not alike).
@@ -39,7 +39,7 @@ def reference_places(
     None where every other place is suspect; () where there is no other.
     """
     rest = [p for p in loads if p != place]
-    mirror = mirror_place(history.aircraft, place, loads)
+    mirror = history.aircraft.mirror(place, loads)
     if mirror is not None and mirror not in claims:
         return (mirror,)
     sound = tuple(p for p in rest if p not in claims)
@@ -67,7 +67,7 @@ def _references(
 
 def place_parts(history: AircraftHistory, place: str, others: tuple[str, ...]) -> list[Part]:
     """A place's currents against those of other places, flight by flight."""
-    mirror = mirror_place(history.aircraft, place, others) is not None and len(others) == 1
+    mirror = history.aircraft.mirror(place, others) is not None and len(others) == 1
     return current_parts(history.table, place, others, mirror=mirror)
 
 
@@ -131,7 +131,7 @@ def rather_the_mirror(history: AircraftHistory, claim: Claim, loads: Sequence[st
 
     The other places decide, or where there are none each place's own past.
     """
-    mirror = mirror_place(history.aircraft, claim.place, loads)
+    mirror = history.aircraft.mirror(claim.place, loads)
     if mirror is None or claim.others != (mirror,):
         return claim
     rising = claim.code == "servo-current-rising"

@@ -7,9 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from telemetry.checks.aircraft_history import AircraftHistory
-from telemetry.model.channels import SURFACES
 from telemetry.trends.parts import Part, log_odds, moved_since
-from telemetry.trends.ratios import mirror_place
 
 # A group is named where the odds (log) for it are at least so much: 20 to 1, against every other
 # group of the place, against all of them together and against none.
@@ -60,7 +58,7 @@ def rising_group(
         return only
     own = _draws(history, place)
     sisters = {}
-    mirror = mirror_place(history.aircraft, place, history.table.current_places)
+    mirror = history.aircraft.mirror(place, history.table.current_places)
     if mirror is not None:
         sisters = _draws(history, mirror)
     learn = np.arange(len(history.flights)) < since
@@ -125,7 +123,7 @@ def _part(
 def _only_control(history: AircraftHistory, place: str) -> Group | None:
     """The one control that all servos of a place follow by the profile."""
     servos = history.aircraft.on(history.day(len(history.listed) - 1)).servos_at(place)
-    kinds = {next((x for x in SURFACES if x in s.drives.split()), s.drives) for s in servos}
+    kinds = {s.surface or s.drives for s in servos}
     listed = sum(s.count for s in servos)
     if len(kinds) != 1 or listed < history.servos(place)[0]:
         return None

@@ -12,7 +12,7 @@ from telemetry.checks.draft import FindingDraft
 from telemetry.results import Level
 from telemetry.trends.evidence import Judgement
 from telemetry.trends.parts import Part, log_odds, moved_since
-from telemetry.trends.ratios import mirror_place, ramp_part
+from telemetry.trends.ratios import ramp_part
 
 # Mean current of a flight for a unit of rise from cold to warm (ours: a flight is half warming up,
 # and holding dilutes it), and how unsure that is, relative.
@@ -45,7 +45,7 @@ def judge_heating(
         Whether the place is reported to draw more already; only clear odds then make it heating.
     found : JudgedAcross
     """
-    mirror = mirror_place(history.aircraft, place, sound) is not None
+    mirror = history.aircraft.mirror(place, sound) is not None
     ramp = ramp_part(history.table, place, sound, mirror=mirror) if sound else None
     if ramp is None:
         return None

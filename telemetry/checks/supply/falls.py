@@ -10,7 +10,7 @@ from telemetry.checks.check import Check, CheckPart
 from telemetry.checks.draft import FindingDraft, Words, clock
 from telemetry.checks.facts import FlightFacts
 from telemetry.checks.packs.in_flight import pack_findings
-from telemetry.model.channels import PlaceKind, kind_of_place
+from telemetry.model.channels import PlaceKind
 from telemetry.results import Event, EventKind, Finding, Flight, Level, Origin, PhaseKind
 
 _FALLS = (EventKind.SAG, EventKind.SHIFT)
@@ -26,7 +26,7 @@ def falls(facts: FlightFacts) -> list[FindingDraft]:
     groups: dict[tuple[str, Origin], list[Event]] = {}
     lost = [e for e in flight.events if e.kind is EventKind.BROWNOUT]
     for e in flight.events:
-        if _of_lost_pack(e, flight) or any(_of_brownout(e, b, aircraft) for b in lost):
+        if _of_lost_pack(e, flight, aircraft) or any(_of_brownout(e, b, aircraft) for b in lost):
             continue
         if e.kind in _FALLS and e.origin in (Origin.CONTACT, Origin.SUPPLY, Origin.PACK):
             # What came from above is reported once, of the place that feeds.
@@ -82,12 +82,12 @@ def _apart(events: list[Event]) -> list[Event]:
     return out
 
 
-def _of_lost_pack(e: Event, flight: Flight) -> bool:
+def _of_lost_pack(e: Event, flight: Flight, aircraft: Aircraft) -> bool:
     """Whether it is how a pack left, or what came of that: reported by the finding on that pack.
 
     A pack switched off to check the other one is no fall at all.
     """
-    if e.phase is PhaseKind.REDUNDANCY_CHECK and kind_of_place(e.place) is PlaceKind.PACK:
+    if e.phase is PhaseKind.REDUNDANCY_CHECK and aircraft.kind(e.place) is PlaceKind.PACK:
         return True
     return any(
         (e.place == o.place or e.origin in (Origin.PACK, Origin.SUPPLY))

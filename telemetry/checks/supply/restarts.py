@@ -39,7 +39,7 @@ def restarts(facts: RecordingFacts) -> list[FindingDraft]:
     def apart(time_s: float) -> bool:
         return not any(abs(time_s - e.end_s) < _NEAR_S for e in brownouts)
 
-    left = [u for u in unit_restarts(quality.restarts, facts.aircraft.bus) if apart(u.time_s)]
+    left = [u for u in unit_restarts(quality.restarts, facts.aircraft) if apart(u.time_s)]
     units: dict[tuple[str, PhaseKind], list[UnitRestart]] = {}
     for u in left:
         _, phase = _phase(flights, u.time_s)

@@ -6,7 +6,8 @@ import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 
-from telemetry.model.channels import PlaceKind, kind_of_place, mirror_of
+from telemetry.aircraft import Aircraft
+from telemetry.model.channels import PlaceKind
 from telemetry.model.text import plain
 from telemetry.report.figures.traces import path_order
 from telemetry.report.words import date_words, day_words
@@ -67,7 +68,12 @@ class Across:
     def places(self, *features: str) -> tuple[str, ...]:
         """Places that have any of these features, in the order of the path, mirrors together."""
         found = {p for p, f in self.rows if f in features}
-        return paired(path_order(sorted(found)))
+        return self.in_order(sorted(found))
+
+    def in_order(self, places: Iterable[str]) -> tuple[str, ...]:
+        """Places in the order of the path, mirrors together."""
+        aircraft = self.history.aircraft
+        return paired(path_order(places, aircraft), aircraft)
 
     def trend(self, code: str, place: str) -> int | None:
         """Index of a trend among those of the history."""
@@ -79,7 +85,7 @@ class Across:
     def trends(self, code: str) -> list[tuple[int, Trend]]:
         """The trends of one kind with their indices, mirrors together."""
         found = {t.place: (k, t) for k, t in enumerate(self.history.trends) if t.code == code}
-        return [found[p] for p in paired(path_order(found))]
+        return [found[p] for p in self.in_order(found)]
 
     def since(self, finding: Finding) -> int | None:
         """No. of the flight that a finding began with."""
@@ -103,27 +109,28 @@ class Across:
     @property
     def packs(self) -> tuple[str, ...]:
         """Packs with a charge, in order."""
-        return tuple(p for p in self.places("used_mah") if kind_of_place(p) is PlaceKind.PACK)
+        kind = self.history.aircraft.kind
+        return tuple(p for p in self.places("used_mah") if kind(p) is PlaceKind.PACK)
 
 
-def paired(places: Iterable[str]) -> tuple[str, ...]:
+def paired(places: Iterable[str], aircraft: Aircraft) -> tuple[str, ...]:
     """The same places with each mirror behind its left side."""
     rest = list(places)
     out: list[str] = []
     for place in rest:
         if place in out:
             continue
-        mirror = mirror_of(place, rest)
+        mirror = aircraft.mirror(place, rest)
         pair = [place] if mirror is None else sorted((place, mirror))
         out += pair
     return tuple(out)
 
 
-def side_by_side(places: Iterable[str]) -> tuple[list[str], list[str]]:
+def side_by_side(places: Iterable[str], aircraft: Aircraft) -> tuple[list[str], list[str]]:
     """Places that belong beside one another, in pairs (mirrors, packs), and those left over."""
-    rest = list(paired(places))
-    packs = [p for p in rest if kind_of_place(p) is PlaceKind.PACK]
-    mirrored = [p for p in rest if mirror_of(p, rest) is not None]
+    rest = list(paired(places, aircraft))
+    packs = [p for p in rest if aircraft.kind(p) is PlaceKind.PACK]
+    mirrored = [p for p in rest if aircraft.mirror(p, rest) is not None]
     pairs = [*(packs if len(packs) % 2 == 0 else []), *mirrored]
     return pairs, [p for p in rest if p not in pairs]
 

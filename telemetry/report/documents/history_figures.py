@@ -5,15 +5,15 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 
-from telemetry.model.channels import PlaceKind, kind_of_place
+from telemetry.aircraft import Aircraft
+from telemetry.model.channels import PlaceKind
 from telemetry.model.text import plain
 from telemetry.report.document import FigureBlock
-from telemetry.report.documents.across import STEP, Across, finite, paired
+from telemetry.report.documents.across import STEP, Across, finite
 from telemetry.report.figures import style
 from telemetry.report.figures.flights import FlightAxis, Series, draw_amounts, draw_series
 from telemetry.report.figures.season import Bar, draw_season
 from telemetry.report.figures.style import AnyFigure, Look
-from telemetry.report.figures.traces import path_order
 from telemetry.report.figures.trends import draw_chart, draw_trend
 from telemetry.report.words import LEVEL_WORD, code_words, number
 from telemetry.results import Finding, NoteMark
@@ -224,7 +224,7 @@ class HistoryScene:
     @classmethod
     def of(cls, across: Across) -> HistoryScene:
         """Looks for every place."""
-        return cls(across, style.looks({p for p, _ in across.rows}))
+        return cls(across, style.looks({p for p, _ in across.rows}, across.history.aircraft))
 
     def height(self, block: FigureBlock) -> float:
         """Height of a figure in points that suits its content."""
@@ -268,7 +268,7 @@ class HistoryScene:
     def _axis(self, place: str | None) -> FlightAxis:
         """The flights, with the notes that concern a place."""
         history = self.across.history
-        pack = place is not None and kind_of_place(place) is PlaceKind.PACK
+        pack = place is not None and history.aircraft.kind(place) is PlaceKind.PACK
         notes = tuple(
             n
             for n in history.notes
@@ -343,11 +343,12 @@ class HistoryScene:
         if kind.amounts:
             return None
         features = [line[0] for line in kind.lines]
-        sort = _sort_of(place)
+        craft = self.across.history.aircraft
+        sort = _sort_of(place, craft)
         ends = [
             v
             for p, f in self.across.rows
-            if f in features and _sort_of(p) == sort
+            if f in features and _sort_of(p, craft) == sort
             for v in self._reach(p, f)
         ]
         least = {"V": 0.2, "A": 0.5, "mOhm": 10.0}.get(kind.unit, 0.05)
@@ -392,13 +393,14 @@ def season_places(across: Across) -> tuple[str, ...]:
     """The places of the figure of the season: those with findings first in mind, then the rest."""
     found = {f.place for f in across.history.findings if f.place}
     judged = {t.place for t in across.history.trends}
-    rest = {p for p, _ in across.rows if kind_of_place(p) in (PlaceKind.PACK, PlaceKind.NODE)}
+    kind = across.history.aircraft.kind
+    rest = {p for p, _ in across.rows if kind(p) in (PlaceKind.PACK, PlaceKind.NODE)}
     wanted = [*found, *sorted(judged - found), *sorted(rest - judged - found)][:_MOST_PLACES]
-    return paired(path_order(sorted(wanted))) or ("whole aircraft",)
+    return across.in_order(sorted(wanted)) or ("whole aircraft",)
 
 
-def _sort_of(place: str) -> str:
-    kind = kind_of_place(place)
+def _sort_of(place: str, aircraft: Aircraft) -> str:
+    kind = aircraft.kind(place)
     if kind is PlaceKind.PACK:
         return "pack"
     return "bus" if kind in (PlaceKind.BUS, PlaceKind.REGULATOR) else "node"

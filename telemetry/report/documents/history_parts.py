@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from statistics import median
 
-from telemetry.model.channels import PlaceKind, kind_of_place
+from telemetry.model.channels import PlaceKind
 from telemetry.model.text import plain
 from telemetry.report.document import Block, Bullets, Cell, FigureBlock, Section, Table
 from telemetry.report.documents.across import (
@@ -13,11 +13,9 @@ from telemetry.report.documents.across import (
     Across,
     finite,
     flights_on_a_charge,
-    paired,
     side_by_side,
 )
 from telemetry.report.documents.history_figures import of_features, of_trend
-from telemetry.report.figures.traces import path_order
 from telemetry.report.parts.method import levels_table
 from telemetry.report.parts.tables import NONE, cells, columns
 from telemetry.report.words import clock, code_words, counted, number, sentence
@@ -61,7 +59,7 @@ def voltages_section(across: Across) -> Section | None:
         note="A place that sinks below its mirror and its feed from flight to flight has a lead or "
         "contact that goes bad; all places that sink together have a source that does.",
     )
-    pairs, rest = side_by_side(places)
+    pairs, rest = side_by_side(places, across.history.aircraft)
     return Section(
         title="Voltages across flights",
         anchor="voltages",
@@ -83,7 +81,7 @@ def _grid(
         found = [k for k, t in enumerate(trends) if t.place == place and t.code in codes]
         return [of_trend(across, k) for k in found]
 
-    pairs, rest = side_by_side(places)
+    pairs, rest = side_by_side(places, across.history.aircraft)
     out: list[FigureBlock] = []
     for k in range(0, len(pairs), 2):
         both = pairs[k : k + 2]
@@ -124,9 +122,10 @@ def currents_section(across: Across) -> Section | None:
     """Current of every place that drives servos, and what was judged of it."""
     judged = [found for code in _SERVO_CODES for found in across.trends(code)]
     measured = across.places("stir_mean_a", "air_mean_a")
-    nodes = [p for p in measured if kind_of_place(p) in (PlaceKind.NODE, PlaceKind.RECEIVER)]
+    kind = across.history.aircraft.kind
+    nodes = [p for p in measured if kind(p) in (PlaceKind.NODE, PlaceKind.RECEIVER)]
     told = dict.fromkeys(t.place for _, t in judged)
-    loads = list(paired(path_order([*told, *nodes]))) or list(measured)
+    loads = list(across.in_order([*told, *nodes])) or list(measured)
     if not loads:
         return None
     rows = tuple(
@@ -156,7 +155,7 @@ def currents_section(across: Across) -> Section | None:
         "than another, and all places show that alike.",
     )
     blocks: list[Block] = [table, *_grid(across, loads, _SERVO_CODES, "amps")]
-    pairs, _ = side_by_side(loads)
+    pairs, _ = side_by_side(loads, across.history.aircraft)
     # Of two mirrors one ratio tells all: the other is its inverse.
     blocks += _figures(across, "mirror", pairs[::2])
     blocks += [

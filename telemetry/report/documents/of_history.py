@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import replace
 from statistics import median
 
-from telemetry.model.channels import PlaceKind, kind_of_place
+from telemetry.model.channels import PlaceKind
 from telemetry.model.text import plain
 from telemetry.report.document import (
     Block,
@@ -187,7 +187,8 @@ def _lowest(across: Across) -> KeyNumber:
     if not found:
         return _number("Lowest voltage", NOT_MEASURED, "no place with a voltage")
     # A pack that is switched off shows nothing that anything was fed with.
-    fed = [f for f in found if kind_of_place(f[2]) is not PlaceKind.PACK]
+    kind = across.history.aircraft.kind
+    fed = [f for f in found if kind(f[2]) is not PlaceKind.PACK]
     value, n, place, phase = min(fed or found)
     return _number("Lowest voltage", measure(value, "V"), f"{plain(place)}, {phase}, No. {n}")
 

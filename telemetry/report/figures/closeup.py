@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from matplotlib.axes import Axes
 
 from telemetry.aircraft import Limits
-from telemetry.model.channels import PlaceKind, Quantity, kind_of_place
+from telemetry.model.channels import PlaceKind, Quantity
 from telemetry.model.text import short
 from telemetry.readings import Reading, Readings
 from telemetry.report.figures import style
@@ -127,7 +127,7 @@ def packs(
     mark: tuple[float, float] | None,
 ) -> None:
     """Voltage and current of the packs side by side."""
-    places = [p for p in looks if kind_of_place(p) is PlaceKind.PACK]
+    places = [p for p in looks if review.aircraft.kind(p) is PlaceKind.PACK]
     _two_panels(fig, review, readings.within(*span), looks, places, span, mark)
 
 
@@ -183,7 +183,7 @@ def _two_panels(
     found = [
         (q, traces)
         for q in (Quantity.VOLTAGE, Quantity.CURRENT)
-        if (traces := of_quantity(part, q, places))
+        if (traces := of_quantity(part, q, review.aircraft, places))
     ]
     names = list(dict.fromkeys(r.place for _, traces in found for r in traces))
     rows = -(-len(names) // style.names_per_row(names, width - _LEFT)) if names else 0

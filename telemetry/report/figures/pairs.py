@@ -6,8 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from telemetry.aircraft import Limits
-from telemetry.model.channels import PlaceKind, Quantity, kind_of_place
+from telemetry.aircraft import Aircraft
+from telemetry.model.channels import PlaceKind, Quantity
 from telemetry.model.log import FloatArray
 from telemetry.model.text import short
 from telemetry.numerics.baseline import running_median
@@ -63,14 +63,14 @@ class Pairs:
 
 
 def pairs_of(
-    readings: Readings, limits: Limits, flight: Flight, resistance: Resistance
+    readings: Readings, aircraft: Aircraft, flight: Flight, resistance: Resistance
 ) -> Pairs | None:
     """The readings behind a resistance; None where the log does not hold both columns.
 
     A source's voltage falls slowly as the pack is used: both columns are drawn as differences
     from their running medians over a minute, so that the slope stays and the slow fall goes.
     """
-    part = readings.within(flight.start_s, flight.end_s)
+    part, limits = readings.within(flight.start_s, flight.end_s), aircraft.limits
     volts = part.get(Quantity.VOLTAGE, resistance.place)
     if resistance.mohm is None or volts is None or volts.size < 3:
         return None
@@ -95,7 +95,7 @@ def pairs_of(
             names=("current minus its median", "voltage minus its median"),
         )
     upper = None if resistance.parent is None else part.get(Quantity.VOLTAGE, resistance.parent)
-    amps = _branch_current(part, resistance)
+    amps = _branch_current(part, resistance, aircraft)
     if upper is None or amps is None or min(upper.size, amps.size) < 3:
         return None
     current = held_at(amps.t, amps.v, volts.t, amps.hold_s(limits))
@@ -119,10 +119,10 @@ def pairs_of(
     )
 
 
-def _branch_current(part: Readings, resistance: Resistance) -> Reading | None:
+def _branch_current(part: Readings, resistance: Resistance, aircraft: Aircraft) -> Reading | None:
     """What flows through the lead: of the bus fed by several packs, the current of that pack."""
     parent = resistance.parent
-    if parent is not None and kind_of_place(parent) is PlaceKind.PACK:
+    if parent is not None and aircraft.kind(parent) is PlaceKind.PACK:
         of_pack = part.get(Quantity.CURRENT, parent)
         if of_pack is not None:
             return of_pack

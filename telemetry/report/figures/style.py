@@ -20,7 +20,8 @@ from matplotlib.figure import Figure, SubFigure
 from matplotlib.lines import Line2D
 from matplotlib.ticker import FixedLocator, FuncFormatter, MaxNLocator
 
-from telemetry.model.channels import PlaceKind, kind_of_place
+from telemetry.aircraft import Aircraft
+from telemetry.model.channels import PlaceKind
 from telemetry.model.text import short
 from telemetry.numerics.envelope import Band
 from telemetry.report.figures.traces import path_order
@@ -68,7 +69,7 @@ class Look:
         return {"color": self.colour, "linestyle": style}
 
 
-def looks(places: Iterable[str]) -> dict[str, Look]:
+def looks(places: Iterable[str], aircraft: Aircraft) -> dict[str, Look]:
     """Colour and dash of each place, by its part in the power path.
 
     Packs are blue, regulator, bus and receivers black, all others vermillion, green and purple;
@@ -76,9 +77,8 @@ def looks(places: Iterable[str]) -> dict[str, Look]:
     """
     used: dict[str, int] = {}
     found = {}
-    for place in path_order(sorted(places)):
-        kind = kind_of_place(place)
-        role = _ROLES.get(kind, "node")
+    for place in path_order(sorted(places), aircraft):
+        role = _ROLES.get(aircraft.kind(place), "node")
         colours = _ROLE_COLOURS[role]
         count = used.get(role, 0)
         used[role] = count + 1

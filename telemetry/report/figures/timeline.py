@@ -90,8 +90,8 @@ def compose(
         Whether to name the lines within the figure.
     """
     width, height = style.size_pt(fig)
-    voltages = of_quantity(readings, Quantity.VOLTAGE)
-    currents = of_quantity(readings, Quantity.CURRENT)
+    voltages = of_quantity(readings, Quantity.VOLTAGE, review.aircraft)
+    currents = of_quantity(readings, Quantity.CURRENT, review.aircraft)
     named = dict.fromkeys(r.place for r in (*voltages, *currents))
     inner = width - _LEFT - _RIGHT
     per_row = style.names_per_row(list(named), width - _LEFT)

@@ -10,8 +10,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from telemetry.aircraft import Limits
-from telemetry.model.channels import PlaceKind, Quantity, kind_of_place
+from telemetry.aircraft import Aircraft, Limits
+from telemetry.model.channels import PlaceKind, Quantity
 from telemetry.model.log import FloatArray
 from telemetry.numerics.envelope import Band, bands, min_max_indices
 from telemetry.readings import Reading, Readings
@@ -32,18 +32,21 @@ _SAME_V = 5e-4
 _UNDER_LOAD = (PhaseKind.FLIGHT, PhaseKind.STIR)
 
 
-def path_order(places: Iterable[str]) -> tuple[str, ...]:
+def path_order(places: Iterable[str], aircraft: Aircraft) -> tuple[str, ...]:
     """Places from the source to what it feeds: packs, regulator, bus, nodes, receivers, others."""
-    return tuple(sorted(dict.fromkeys(places), key=lambda p: _ORDER.index(kind_of_place(p))))
+    return tuple(sorted(dict.fromkeys(places), key=lambda p: _ORDER.index(aircraft.kind(p))))
 
 
 def of_quantity(
-    readings: Readings, quantity: Quantity, places: Iterable[str] | None = None
+    readings: Readings,
+    quantity: Quantity,
+    aircraft: Aircraft,
+    places: Iterable[str] | None = None,
 ) -> tuple[Reading, ...]:
     """The readings of one quantity at all its places (or the given ones), in path order."""
     found = {r.place: r for r in readings.of(quantity) if r.size > 0}
-    wanted = path_order(found if places is None else (p for p in places if p in found))
-    return tuple(found[p] for p in wanted)
+    wanted = found if places is None else (p for p in places if p in found)
+    return tuple(found[p] for p in path_order(wanted, aircraft))
 
 
 def lowest(reading: Reading, spans: Iterable[Span]) -> tuple[float, float] | None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 
-from telemetry.model.channels import PlaceKind, Quantity, kind_of_place
+from telemetry.model.channels import PlaceKind, Quantity
 from telemetry.model.text import plain
 from telemetry.readings import Readings
 from telemetry.report.document import FigureBlock, FirstPage, KeyNumber
@@ -170,7 +170,8 @@ def _lowest_voltage(review: Review, readings: Readings, steps: Steps) -> KeyNumb
 
 def _highest_current(review: Review, readings: Readings, steps: Steps) -> KeyNumber:
     whole = [Span(start_s=readings.start_s, end_s=readings.end_s)]
-    peaks = [(r, highest(r, whole)) for r in of_quantity(readings, Quantity.CURRENT)]
+    currents = of_quantity(readings, Quantity.CURRENT, review.aircraft)
+    peaks = [(r, highest(r, whole)) for r in currents]
     known = [(p[1], p[0], r.place) for r, p in peaks if p is not None]
     if not known:
         return _known("Highest current", NOT_MEASURED, "the log has no current")
@@ -189,7 +190,7 @@ def _pack_charge(review: Review) -> dict[str, float]:
     for flight in review.flights:
         for charge in flight.charge:
             mah = _used(charge)
-            if kind_of_place(charge.place) is PlaceKind.PACK and mah is not None:
+            if mah is not None and review.aircraft.kind(charge.place) is PlaceKind.PACK:
                 used[charge.place] = used.get(charge.place, 0.0) + mah
     return used
 
@@ -244,7 +245,7 @@ def _flights_left(review: Review) -> KeyNumber:
 
 def _timeline(review: Review, readings: Readings, low: KeyNumber) -> FigureBlock | None:
     electrical = (Quantity.VOLTAGE, Quantity.CURRENT)
-    if not any(of_quantity(readings, q) for q in electrical):
+    if not any(of_quantity(readings, q, review.aircraft) for q in electrical):
         return None
     events = sum(len(f.events) for f in review.flights)
     stirs = sum(len(f.stirs) for f in review.flights)

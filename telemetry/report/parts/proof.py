@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from telemetry.checks.listed import CODES
-from telemetry.model.channels import PlaceKind, Quantity, kind_of_place
+from telemetry.model.channels import PlaceKind, Quantity
 from telemetry.model.text import plain
 from telemetry.report.document import FigureBlock
 from telemetry.report.parts.tables import resistance_caption
@@ -20,7 +20,8 @@ def proof(review: Review, finding: Finding) -> FigureBlock | None:
         return None
     number = max(1, min(finding.flight or 1, len(review.flights))) - 1
     # A path belongs to its pack and is measured at the bus.
-    of_pack = figure == "path" and kind_of_place(finding.place or "") is PlaceKind.PACK
+    kind = review.aircraft.kind(finding.place or "")
+    of_pack = figure == "path" and kind is PlaceKind.PACK
     if figure in ("scatter", "path") and finding.start_s is None:
         of_place = _scatter(review, finding, number, path=of_pack)
         return of_place or _zoom(review, finding, number)
@@ -70,7 +71,7 @@ def _packs(
     packs = [
         p
         for p in review.log.places(Quantity.CURRENT, Quantity.VOLTAGE)
-        if kind_of_place(p) is PlaceKind.PACK
+        if review.aircraft.kind(p) is PlaceKind.PACK
     ]
     if not packs:
         return None

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from telemetry.model.channels import Quantity, mirror_of
+from telemetry.aircraft import Aircraft
+from telemetry.model.channels import Quantity
 from telemetry.model.text import plain
 from telemetry.readings import Readings
 from telemetry.report.document import (
@@ -89,7 +90,7 @@ def places_section(review: Review, readings: Readings) -> Section:
             *(m.place for m in flight.margins),
             *(r.place for r in flight.resistances),
         )
-        places = path_order(dict.fromkeys(named))
+        places = path_order(named, review.aircraft)
         if not places:
             continue
         rows = tuple(_place_row(readings, flight, p, steps) for p in places)
@@ -144,13 +145,12 @@ def _place_row(readings: Readings, flight: Flight, place: str, steps: Steps) -> 
 
 def stirs_section(review: Review) -> Section | None:
     """Each stir by place; None where there was none."""
-    steps = Steps.of(review)
     blocks: list[Block] = []
     for k, flight, before in each_flight(review):
         for n, stir in enumerate(flight.stirs):
             title = f"{before}Stir at {clock(stir.start_s)} ({_stir_words(stir, flight)})"
             note = "" if blocks else _STIR_NOTE
-            blocks += _stir_blocks(k, n, stir, steps, title, note)
+            blocks += _stir_blocks(k, n, stir, review, title, note)
     if not blocks:
         return None
     return Section(title="Stirs", anchor="stirs", blocks=tuple(blocks))
@@ -167,8 +167,9 @@ def _stir_words(stir: Stir, flight: Flight) -> str:
 
 
 def _stir_blocks(
-    flight: int, item: int, stir: Stir, steps: Steps, title: str, note: str
+    flight: int, item: int, stir: Stir, review: Review, title: str, note: str
 ) -> list[Block]:
+    steps = Steps.of(review)
     means = {p.place: p.mean_a for p in stir.places}
     longest = max((m for m in means.values() if m is not None), default=0.0)
     rows = tuple(
@@ -178,7 +179,7 @@ def _stir_blocks(
             bare(steps.amps(p.mean_a, p.place)),
             bare(steps.amps(p.p95_a, p.place)),
             bare(steps.amps(p.peak_a, p.place)),
-            _to_mirror(p, means),
+            _to_mirror(p, means, review.aircraft),
             bare(steps.volts(p.lowest_v, p.place)),
             NONE if p.sag_mohm is None else number(p.sag_mohm, 1.0),
         )
@@ -229,8 +230,8 @@ def _stir_blocks(
     ]
 
 
-def _to_mirror(place: StirPlace, means: dict[str, float | None]) -> str:
-    mirror = mirror_of(place.place, means)
+def _to_mirror(place: StirPlace, means: dict[str, float | None], aircraft: Aircraft) -> str:
+    mirror = aircraft.mirror(place.place, means)
     other = None if mirror is None else means[mirror]
     if place.mean_a is None or other is None or other <= 0:
         return NONE

@@ -232,9 +232,11 @@ def _timeline(document: Document, scene: Scene) -> Timeline:
         )
         pictures[name] = Markup(svg.inline_svg(fig, name, alt))
     traces = [
-        (q, r) for q in (Quantity.VOLTAGE, Quantity.CURRENT) for r in of_quantity(scene.readings, q)
+        (q, r)
+        for q in (Quantity.VOLTAGE, Quantity.CURRENT)
+        for r in of_quantity(scene.readings, q, scene.review.aircraft)
     ]
-    places = path_order(r.place for _, r in traces)
+    places = path_order((r.place for _, r in traces), scene.review.aircraft)
     data = {
         "start": scene.readings.start_s,
         "end": scene.readings.end_s,

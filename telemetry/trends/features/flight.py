@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 
 from telemetry.aircraft import Aircraft
-from telemetry.model.channels import PlaceKind, Quantity, kind_of_place
+from telemetry.model.channels import PlaceKind, Quantity
 from telemetry.model.log import FloatArray
 from telemetry.readings import Reading, Readings, block_means, take_readings, total_current
 from telemetry.results import WORKING_PHASES, EventKind, Evidence, Flight, Origin, PhaseKind, Review
@@ -116,16 +116,14 @@ def load_places(aircraft: Aircraft, places: tuple[str, ...]) -> tuple[str, ...]:
     own = node_places(aircraft, places)
     if own:
         return own
-    whole = [p for p in places if p == aircraft.bus or kind_of_place(p) is PlaceKind.BUS]
+    whole = [p for p in places if aircraft.kind(p) is PlaceKind.BUS]
     whole += [p for p in places if p == TOTAL]
     return tuple(whole[:1] or (places if len(places) == 1 else ()))
 
 
 def node_places(aircraft: Aircraft, places: tuple[str, ...]) -> tuple[str, ...]:
-    """Those of some places that are nodes or receivers, by the aircraft or by name."""
-    nodes = {n.name for n in aircraft.nodes} - {aircraft.bus}
-    kinds = (PlaceKind.NODE, PlaceKind.RECEIVER)
-    return tuple(p for p in places if p in nodes or kind_of_place(p) in kinds)
+    """Those of some places that are nodes or receivers."""
+    return tuple(p for p in places if aircraft.kind(p) in (PlaceKind.NODE, PlaceKind.RECEIVER))
 
 
 def _currents(readings: Readings, aircraft: Aircraft) -> dict[str, Reading]:

@@ -10,6 +10,7 @@ from matplotlib.collections import PathCollection
 from matplotlib.figure import Figure
 from matplotlib.patches import Patch
 
+from telemetry.aircraft import Aircraft
 from telemetry.model.channels import Quantity
 from telemetry.readings import Readings, take_readings
 from telemetry.report.figures import closeup, comparison, style, timeline
@@ -32,7 +33,7 @@ def readings(review: Review) -> Readings:
 
 @pytest.fixture(scope="module")
 def looks(readings: Readings) -> dict[str, style.Look]:
-    return style.looks(r.place for r in readings.of(Quantity.VOLTAGE))
+    return style.looks((r.place for r in readings.of(Quantity.VOLTAGE)), Aircraft())
 
 
 @pytest.fixture(scope="module")
@@ -74,7 +75,7 @@ def test_the_timeline_has_one_line_for_each_place(
 ) -> None:
     fig, _ = drawn
     for name, quantity in (("voltage (V)", Quantity.VOLTAGE), ("current (A)", Quantity.CURRENT)):
-        places = [r.place for r in of_quantity(readings, quantity)]
+        places = [r.place for r in of_quantity(readings, quantity, Aircraft())]
         assert list(lines(axes_named(fig, name))) == places
     assert [t.get_text() for t in fig.legends[0].get_texts()] == places
 
@@ -83,11 +84,11 @@ def test_every_lowest_voltage_and_highest_current_is_on_its_line(
     drawn: tuple[Figure, timeline.Layout], readings: Readings
 ) -> None:
     fig, _ = drawn
-    for r in of_quantity(readings, Quantity.VOLTAGE):
+    for r in of_quantity(readings, Quantity.VOLTAGE, Aircraft()):
         t, v = lines(axes_named(fig, "voltage (V)"))[r.place]
         assert np.nanmin(v) == r.v.min()
         assert t[np.nanargmin(v)] == r.t[r.v.argmin()]
-    for r in of_quantity(readings, Quantity.CURRENT):
+    for r in of_quantity(readings, Quantity.CURRENT, Aircraft()):
         _, v = lines(axes_named(fig, "current (A)"))[r.place]
         assert np.nanmax(v) == r.v.max()
 
@@ -99,7 +100,7 @@ def test_the_axes_span_the_recording_and_all_readings(
     for ax in fig.axes:
         assert ax.get_xlim() == (readings.start_s, readings.end_s)
     for panel, quantity in zip(layout.panels, (Quantity.VOLTAGE, Quantity.CURRENT), strict=True):
-        values = np.concatenate([r.v for r in of_quantity(readings, quantity)])
+        values = np.concatenate([r.v for r in of_quantity(readings, quantity, Aircraft())])
         assert panel.low <= values.min()
         assert panel.high >= values.max()
     volts = axes_named(fig, "voltage (V)")
@@ -238,7 +239,7 @@ def test_the_lane_of_events_stands_clear_of_the_times(review: Review, kept: Quan
     log = replace(review.log, channels=tuple(columns))
     fig = style.new_figure(1080, 340)
     readings = take_readings(log, review.limits)
-    looks = style.looks(r.place for r in readings.of(kept))
+    looks = style.looks((r.place for r in readings.of(kept)), Aircraft())
     timeline.compose(fig, replace(review, log=log), readings, looks)
     fig.draw_without_rendering()
     (lane,) = [t for ax in fig.axes for t in ax.texts if t.get_text() == "events"]
@@ -321,7 +322,7 @@ def test_voltage_against_current_has_the_slope_of_the_record(
 ) -> None:
     flight = review.flights[0]
     for resistance in flight.resistances:
-        pairs = pairs_of(readings, review.limits, flight, resistance)
+        pairs = pairs_of(readings, review.aircraft, flight, resistance)
         if resistance.mohm is None:
             assert pairs is None
             continue
@@ -350,7 +351,7 @@ def test_the_cloud_of_a_branch_follows_the_planted_resistance(
     """The made log has 21 mOhm between bus and right wing: the drawn points must say so."""
     flight = review.flights[0]
     (right,) = [r for r in flight.resistances if r.place == "right wing"]
-    pairs = pairs_of(readings, review.limits, flight, right)
+    pairs = pairs_of(readings, review.aircraft, flight, right)
     assert pairs is not None
     slope = np.polyfit(pairs.mean_current_a, pairs.mean_voltage_v, 1)[0]
     assert slope == pytest.approx(0.021, rel=0.1)
@@ -363,7 +364,7 @@ def test_a_lead_from_a_pack_is_drawn_against_the_current_of_that_pack(
     """Of two packs each carries a part: against the whole current the slope would be too flat."""
     flight = review.flights[0]
     way = replace(flight.resistances[0], kind="branch", place="bus", parent="pack 1", mohm=5.0)
-    pairs = pairs_of(readings, review.limits, flight, way)
+    pairs = pairs_of(readings, review.aircraft, flight, way)
     assert pairs is not None
     assert pairs.current_name == "current of pack 1"
     own = readings.get(Quantity.CURRENT, "pack 1")
@@ -374,7 +375,7 @@ def test_a_lead_from_a_pack_is_drawn_against_the_current_of_that_pack(
 def test_readings_outside_the_frame_are_counted(review: Review, readings: Readings) -> None:
     flight = review.flights[0]
     (left,) = [r for r in flight.resistances if r.place == "left wing"]
-    pairs = pairs_of(readings, review.limits, flight, left)
+    pairs = pairs_of(readings, review.aircraft, flight, left)
     assert pairs is not None
     assert pairs.outside == 6  # the six readings of the planted dip, 0.6 s at 10 Hz
     ax = comparison.draw_voltage_against_current(
@@ -440,7 +441,7 @@ def test_extremes_by_phase(readings: Readings, review: Review) -> None:
 
 def test_places_come_in_the_order_of_the_power_path() -> None:
     names = ["tail", "aileron", "bus", "receiver 1", "pack 2", "regulator", "pack 1", "left wing"]
-    assert path_order(names) == (
+    assert path_order(names, Aircraft()) == (
         *("pack 2", "pack 1", "regulator", "bus"),
         *("tail", "left wing", "receiver 1", "aileron"),
     )

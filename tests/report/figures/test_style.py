@@ -6,6 +6,7 @@ from pathlib import Path
 import pytest
 
 import telemetry.report
+from telemetry.aircraft import Aircraft
 from telemetry.report.figures import style
 from telemetry.report.figures.style import looks, time_ticks
 
@@ -59,8 +60,8 @@ def test_the_formula_on_the_published_edge() -> None:
 
 
 def test_lines_reach_three_to_one_on_white_unrounded() -> None:
-    used = {look.colour for look in looks([f"pack {k}" for k in range(9)]).values()}
-    used |= {look.colour for look in looks([f"node {k}" for k in range(9)]).values()}
+    used = {look.colour for look in looks([f"pack {k}" for k in range(9)], Aircraft()).values()}
+    used |= {look.colour for look in looks([f"node {k}" for k in range(9)], Aircraft()).values()}
     assert len(used) == 4
     assert all(contrast(colour, style.PAPER) >= 3.0 for colour in used)
 
@@ -82,16 +83,16 @@ def test_lines_and_text_within_figures_reach_aa(theme: dict[str, str]) -> None:
 
 def test_places_of_one_kind_differ_by_colour_or_dash() -> None:
     names = ["pack 1", "pack 2", "bus", "receiver 1", "left wing", "right wing", "tail", "node 4"]
-    found = looks(names)
+    found = looks(names, Aircraft())
     assert len(set(found.values())) == len(names)
-    assert len(set(looks([f"joint {k}" for k in range(12)]).values())) == 12
+    assert len(set(looks([f"joint {k}" for k in range(12)], Aircraft()).values())) == 12
     assert found["left wing"].colour != found["right wing"].colour
     assert found["pack 1"].colour == found["pack 2"].colour
 
 
 def test_a_place_looks_the_same_whatever_else_is_shown_in_another_order() -> None:
     names = ["bus", "left wing", "pack 1", "tail"]
-    assert looks(names) == looks(reversed(names))
+    assert looks(names, Aircraft()) == looks(reversed(names), Aircraft())
 
 
 @pytest.mark.parametrize(
