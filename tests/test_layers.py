@@ -30,6 +30,10 @@ ALLOWED: dict[str, set[str]] = {
     | {"trends", "checks", "book", "report"},
     "simulate": MODEL,
 }
+# What tells a place by its name alone; everybody else asks the aircraft.
+BY_NAME = {"kind_of_place", "mirror_of", "is_drive", "SURFACES"}
+KINDS = ("pack", "regulator", "bus", "node", "receiver")
+MAY_ASK_A_NAME = {"model", "importer", "aircraft"}
 # Libraries that only these parts may import.
 ONLY_IN = {
     "matplotlib": {"report"},
@@ -79,6 +83,45 @@ def test_numerics_know_only_numbers() -> None:
     for path in (PACKAGE / "numerics").rglob("*.py"):
         for line, name in _imports(ast.parse(path.read_text(encoding="utf-8"))):
             assert name.split(".")[0] != "pandas", f"{path.name}:{line} imports {name}"
+
+
+def _asks_a_name(node: ast.AST) -> bool:
+    """A use of what tells a place by its name, or a look at how a name begins."""
+    if isinstance(node, ast.Name | ast.Attribute | ast.alias):
+        found = node.id if isinstance(node, ast.Name) else ""
+        found = node.attr if isinstance(node, ast.Attribute) else found
+        return (node.name if isinstance(node, ast.alias) else found) in BY_NAME
+    if not isinstance(node, ast.Call) or not isinstance(node.func, ast.Attribute):
+        return False
+    words = [a.value for a in ast.walk(node) if isinstance(a, ast.Constant)]
+    begins = node.func.attr in ("startswith", "partition", "removeprefix")
+    return begins and any(isinstance(w, str) and w.strip() in KINDS for w in words)
+
+
+@pytest.mark.parametrize(
+    ("code", "asks"),
+    [
+        ("from telemetry.model.channels import mirror_of", True),
+        ("kind_of_place(r.place)", True),
+        ("channels.kind_of_place", True),
+        ("place.startswith(('pack ', 'bus'))", True),
+        ("aircraft.kind(r.place) is PlaceKind.PACK", False),
+        ("place.startswith('#')", False),
+    ],
+)
+def test_what_asks_a_name_is_seen(code: str, asks: bool) -> None:
+    assert any(map(_asks_a_name, ast.walk(ast.parse(code)))) is asks
+
+
+def test_only_the_aircraft_says_what_a_place_is() -> None:
+    wrong = [
+        f"{path.relative_to(PACKAGE).as_posix()}:{getattr(node, 'lineno', '?')}"
+        for path in FILES
+        if path.relative_to(PACKAGE).parts[0] not in MAY_ASK_A_NAME
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
+        if _asks_a_name(node)
+    ]
+    assert not wrong, "ask the aircraft (its kind, its mirror), not the name: " + ", ".join(wrong)
 
 
 def test_every_part_is_listed() -> None:

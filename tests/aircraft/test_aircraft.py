@@ -21,7 +21,7 @@ from telemetry.aircraft import (
     Supply,
     with_nodes,
 )
-from telemetry.model.channels import mirror_of
+from telemetry.model.channels import PlaceKind, mirror_of
 
 MAY = date(2026, 5, 14)
 
@@ -98,6 +98,56 @@ def test_a_mirror_named_once_holds_both_ways() -> None:
     assert tern.mirror("left wing") == "right wing"
     assert tern.mirror("right wing") == "left wing"
     assert tern.mirror("left tip") is None
+
+
+def test_of_some_places_the_mirror_is_the_listed_one_else_the_one_of_that_name() -> None:
+    craft = Aircraft(nodes=(Node(name="left wing", mirror="gear bay"), Node(name="left tip")))
+    assert craft.mirror("left wing", ["right wing", "gear bay"]) == "gear bay"
+    assert craft.mirror("gear bay", ["right wing", "left wing"]) == "left wing"
+    assert craft.mirror("left wing", ["right wing"]) is None, "another one is listed"
+    assert craft.mirror("left tip", ["right tip", "left tip"]) == "right tip"
+    assert craft.mirror("left tip") is None
+
+
+@pytest.mark.parametrize(
+    ("place", "kind"),
+    [
+        ("front battery", PlaceKind.PACK),
+        ("bus of the left wing", PlaceKind.BUS),
+        ("step-down", PlaceKind.REGULATOR),
+        ("pack switch", PlaceKind.OTHER),
+        ("pack bay", PlaceKind.NODE),
+        ("aileron", PlaceKind.NODE),
+        ("receiver 2", PlaceKind.RECEIVER),
+        ("pack 7", PlaceKind.PACK),
+        ("left wing", PlaceKind.NODE),
+        ("left flap", PlaceKind.SURFACE),
+        ("joint", PlaceKind.OTHER),
+        ("", PlaceKind.OTHER),
+    ],
+)
+def test_a_place_is_what_it_is_listed_as_and_only_else_what_its_name_says(
+    place: str, kind: PlaceKind
+) -> None:
+    nodes = ("pack bay", "aileron", "receiver 2", "bus of the left wing")
+    craft = Aircraft(
+        packs=(Pack(name="front battery"),),
+        supplies=(
+            Supply(name="pack switch", kind="switch", fed_from=("front battery",)),
+            Supply(name="step-down", kind="regulator", fed_from=("pack switch",), set_point_v=6.0),
+        ),
+        bus="bus of the left wing",
+        nodes=tuple(Node(name=n) for n in nodes),
+    )
+    assert craft.kind(place) is kind
+
+
+@pytest.mark.parametrize(
+    ("drives", "surface"),
+    [("Left aileron", "aileron"), ("rudder", "rudder"), ("tail wheel", None), ("flaperon", None)],
+)
+def test_the_surface_of_a_servo(drives: str, surface: str | None) -> None:
+    assert Servo(node="tail", output=1, drives=drives).surface == surface
 
 
 def test_levels_are_the_nodes_own_or_the_aircrafts() -> None:
