@@ -8,7 +8,7 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Iterable, Mapping
-from dataclasses import replace
+from dataclasses import asdict, replace
 from pathlib import Path
 from typing import Any
 
@@ -19,6 +19,9 @@ from telemetry.app.pipeline import review
 from telemetry.checks.across import judge
 from telemetry.importer import read_log
 from telemetry.model.log import Log
+from telemetry.readings import take_readings
+from telemetry.report.documents.of_history import history_document
+from telemetry.report.draw import Scene
 from telemetry.report.writers import json as documents
 from telemetry.results import History, Review
 from telemetry.simulate import Fault, FaultKind, fly, write_csv
@@ -33,9 +36,9 @@ NAMES = {
     "pack 2": "rear battery",
     "regulator": "step-down",
     "bus": "main board",
-    "left wing": "zeta",
-    "right wing": "bus of alpha",  # a word that the name of another place has
-    "tail": "gear bay",
+    "left wing": "bus of alpha",  # a word that the name of another place has
+    "right wing": "gear bay",
+    "tail": "zeta",
 }
 
 
@@ -69,6 +72,7 @@ def settings_of(log: Log) -> dict[str, str]:
 def as_usual(document: Any) -> Any:
     """A document with the usual names put back into every text."""
     usual = {new: old for old, new in NAMES.items()}
+    usual |= {new.capitalize(): old.capitalize() for new, old in usual.items()}  # heads a sentence
     named = re.compile("|".join(sorted(map(re.escape, usual), key=len, reverse=True)))
     text = json.dumps(document, ensure_ascii=False, allow_nan=False)
     return json.loads(named.sub(lambda found: usual[found[0]], text))
@@ -95,6 +99,12 @@ def told(one: Review) -> dict[str, Any]:
     return found
 
 
+def drawn(one: Review) -> list[Any]:
+    """The places in the order in which figures show them, with colour and dash of each."""
+    looks = Scene.of(one, take_readings(one.log, one.limits)).looks
+    return [as_usual([place, look.colour, look.dash]) for place, look in looks.items()]
+
+
 def flown(folder: Path, season: Season, *faults: Fault, flights: int, **habits: Any) -> list[Path]:
     """Logs of short flights of an invented aircraft."""
     season = replace(
@@ -119,6 +129,7 @@ def measured(reviews: Iterable[Review]) -> list[Measures]:
 def test_a_log_of_the_demo_season_is_reviewed_alike(name: str) -> None:
     usual, other = reviewed(SAMPLES / f"{name}.csv")
     assert told(other) == told(usual)
+    assert drawn(other) == drawn(usual)
 
 
 @pytest.mark.parametrize(
@@ -166,4 +177,8 @@ def test_a_season_is_judged_alike(tmp_path: Path) -> None:
     def judged(history: History) -> Any:
         return as_usual(documents.history_document(history))
 
+    def shown(history: History) -> Any:
+        return as_usual(asdict(history_document(history)))
+
     assert judged(other) == judged(usual)
+    assert shown(other) == shown(usual)
