@@ -140,6 +140,9 @@ class Node(Record):
 
     name: PlaceName = Field(description="place name, such as left wing")
     fed_from: PlaceName | None = Field(None, description="name of the place that feeds it")
+    kind: Literal["node", "receiver"] | None = Field(
+        None, description="what it is, where its name does not say it"
+    )
     mirror: PlaceName | None = Field(None, description="name of the like place on the other side")
     servos: int | None = Field(None, gt=0, description="how many servos hang on it")
     lead: Lead | None = Field(None, description="lead from the place that feeds it")

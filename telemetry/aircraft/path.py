@@ -57,9 +57,10 @@ class Aircraft(Record):
     def kind(self, place: str) -> PlaceKind:
         """The part a place plays: the one it is listed as; its name tells it only of all others.
 
-        A listed node is a receiver where its name says so. A switch or diode is of kind OTHER.
+        A listed node is a receiver where it or its name says so. A switch or diode is of kind
+        OTHER.
         """
-        supply = self.supply(place)
+        supply, node = self.supply(place), self.node(place)
         if self.pack(place) is not None:
             return PlaceKind.PACK
         if place == self.bus:
@@ -67,8 +68,9 @@ class Aircraft(Record):
         if place == self.regulator or (supply is not None and supply.kind == "regulator"):
             return PlaceKind.REGULATOR
         named = kind_of_place(place)
-        if self.node(place) is not None:
-            return named if named is PlaceKind.RECEIVER else PlaceKind.NODE
+        if node is not None:
+            is_receiver = (node.kind or named) == PlaceKind.RECEIVER
+            return PlaceKind.RECEIVER if is_receiver else PlaceKind.NODE
         return named if supply is None else PlaceKind.OTHER
 
     def node(self, place: str) -> Node | None:

@@ -119,6 +119,8 @@ def test_of_some_places_the_mirror_is_the_listed_one_else_the_one_of_that_name()
         ("pack bay", PlaceKind.NODE),
         ("aileron", PlaceKind.NODE),
         ("receiver 2", PlaceKind.RECEIVER),
+        ("satellite", PlaceKind.RECEIVER),
+        ("receiver bay", PlaceKind.NODE),
         ("pack 7", PlaceKind.PACK),
         ("left wing", PlaceKind.NODE),
         ("left flap", PlaceKind.SURFACE),
@@ -130,6 +132,7 @@ def test_a_place_is_what_it_is_listed_as_and_only_else_what_its_name_says(
     place: str, kind: PlaceKind
 ) -> None:
     nodes = ("pack bay", "aileron", "receiver 2", "bus of the left wing")
+    told = (Node(name="satellite", kind="receiver"), Node(name="receiver bay", kind="node"))
     craft = Aircraft(
         packs=(Pack(name="front battery"),),
         supplies=(
@@ -137,7 +140,7 @@ def test_a_place_is_what_it_is_listed_as_and_only_else_what_its_name_says(
             Supply(name="step-down", kind="regulator", fed_from=("pack switch",), set_point_v=6.0),
         ),
         bus="bus of the left wing",
-        nodes=tuple(Node(name=n) for n in nodes),
+        nodes=(*(Node(name=n) for n in nodes), *told),
     )
     assert craft.kind(place) is kind
 

@@ -10,7 +10,7 @@ from typing import Any
 
 import pytest
 
-from telemetry.aircraft import Aircraft
+from telemetry.aircraft import Aircraft, Node
 from telemetry.checks.in_flight import find_all
 from telemetry.results import (
     ColumnUse,
@@ -76,11 +76,12 @@ def found_in(
     columns: tuple[ColumnUse, ...] = GOOD,
     quality: Quality | None = None,
     phases: tuple[Phase, ...] = PHASES,
+    aircraft: Aircraft = CRAFT,
     **parts: Any,
 ) -> tuple[Finding, ...]:
     flight = Flight(kind="flight", start_s=0, end_s=430, phases=phases, events=events, **parts)
     return find_all(
-        aircraft=CRAFT,
+        aircraft=aircraft,
         columns=columns,
         quality=quality or Quality(row_s=0.1, shortest_sure_dip_s=0.1),
         flights=(flight,),
@@ -304,9 +305,23 @@ def test_one_node_that_does_not_fall_back_to_rest(
     ],
 )
 def test_an_offset_between_sensors(low_v: float, high_v: float, level: Level | None) -> None:
-    r = Resistance(
+    found = found_in(resistances=(offset("left wing", low_v, high_v),))
+    assert [f.level for f in found if f.code == "sensor-offset"] == (
+        [] if level is None else [level]
+    )
+
+
+@pytest.mark.parametrize(("kind", "accused"), [("receiver", False), ("node", True), (None, True)])
+def test_a_receiver_of_any_name_may_have_a_regulator_of_its_own(kind: Any, accused: bool) -> None:
+    craft = Aircraft(bus="bus", nodes=(Node(name="satellite", fed_from="bus", kind=kind),))
+    found = found_in(resistances=(offset("satellite", 0.9, 1.1),), aircraft=craft)
+    assert ("sensor-offset" in {f.code for f in found}) is accused
+
+
+def offset(place: str, low_v: float, high_v: float) -> Resistance:
+    return Resistance(
         kind="branch",
-        place="left wing",
+        place=place,
         parent="bus",
         mohm=30.0,
         low_mohm=28.0,
@@ -315,10 +330,6 @@ def test_an_offset_between_sensors(low_v: float, high_v: float, level: Level | N
         offset_v=0.5 * (low_v + high_v),
         offset_low_v=low_v,
         offset_high_v=high_v,
-    )
-    found = found_in(resistances=(r,))
-    assert [f.level for f in found if f.code == "sensor-offset"] == (
-        [] if level is None else [level]
     )
 
 

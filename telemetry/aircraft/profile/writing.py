@@ -34,6 +34,7 @@ _PACK = """\
 _NODE = """\
 # lead = { mm2 = 1.5, length_m = 1.2, connectors = [{ kind = "panel", pins = 2 }] }
 # restart_v = 3.5                 # from the data sheet of its electronics
+# kind = "receiver"               # or node, where its name does not say it
 """
 
 _SUPPLY = """\
@@ -235,6 +236,8 @@ def _facts(aircraft: Aircraft, place: str) -> str:
     if lead is not None:
         facts.append(_lead(lead))
     if node is not None:
+        if node.kind == "receiver":
+            facts.append(node.kind)
         if node.servos is not None and not aircraft.servos_at(place):
             facts.append(f"{node.servos} servos")
         if (mirror := aircraft.mirror(place)) is not None:
