@@ -106,6 +106,9 @@ def test_of_some_places_the_mirror_is_the_listed_one_else_the_one_of_that_name()
     assert craft.mirror("gear bay", ["right wing", "left wing"]) == "left wing"
     assert craft.mirror("left wing", ["right wing"]) is None, "another one is listed"
     assert craft.mirror("left tip", ["right tip", "left tip"]) == "right tip"
+    assert craft.mirror("tail", ["right tip", "left tip"]) is None
+    own = Aircraft(nodes=(Node(name="node 1", mirror="node 1"),))
+    assert own.mirror("node 1", ["node 1"]) is None
     assert craft.mirror("left tip") is None
 
 

@@ -12,7 +12,7 @@ import pytest
 from telemetry.aircraft import Aircraft, Node
 from telemetry.trends.measures import Blocks, Measures
 from telemetry.trends.parts import Part
-from telemetry.trends.ratios import compared, current_parts, mirror_place, ramp_part
+from telemetry.trends.ratios import compared, current_parts, ramp_part
 from telemetry.trends.table import Table
 
 Make = Callable[..., Any]
@@ -34,19 +34,6 @@ def parts_of(make_flight: Make) -> Callable[..., dict[str, Part]]:
         return {p.name: p for p in found}
 
     return parts
-
-
-class TestMirrorPlace:
-    def test_by_profile_or_name_where_it_is_measured(self) -> None:
-        known = Aircraft(nodes=(Node(name="node 1", mirror="node 2"), Node(name="node 2")))
-        assert mirror_place(known, "node 1", ["node 1", "node 2"]) == "node 2"
-        assert mirror_place(known, "node 2", ["node 1", "node 2"]) == "node 1"
-        assert mirror_place(known, "node 1", ["node 1"]) is None
-        nothing = Aircraft()
-        assert mirror_place(nothing, "left wing", ["right wing"]) == "right wing"
-        assert mirror_place(nothing, "tail", ["right wing"]) is None
-        own = Aircraft(nodes=(Node(name="node 1", mirror="node 1"),))
-        assert mirror_place(own, "node 1", ["node 1"]) is None
 
 
 class TestLoadRatio:
