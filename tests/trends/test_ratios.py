@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from telemetry.aircraft import Aircraft, Node
+from telemetry.aircraft import Aircraft
 from telemetry.trends.measures import Blocks, Measures
 from telemetry.trends.parts import Part
 from telemetry.trends.ratios import compared, current_parts, ramp_part
