@@ -15,6 +15,7 @@ from hypothesis import settings
 from telemetry.aircraft import Aircraft, Limits, Node, Pack
 from telemetry.model.channels import Channel, Quantity
 from telemetry.model.log import Log, Provenance
+from telemetry.readings import take_readings
 from telemetry.results import (
     Change,
     Charge,
@@ -542,7 +543,8 @@ def make_review() -> Make:
             "flights": (_flight(),),
             "findings": _findings(),
         }
-        return Review(**(whole | parts))
+        whole |= parts
+        return Review(**whole, readings=take_readings(whole["log"], whole["limits"]))
 
     return make
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
+from functools import cache, partial
 from pathlib import Path
 from typing import Any
 
@@ -19,7 +20,9 @@ from telemetry.importer import join_logs, read_log_in
 from telemetry.measure.states import Drawn
 from telemetry.model.errors import BusbookError, sentence
 from telemetry.model.log import Log
+from telemetry.report.document import Document
 from telemetry.report.documents.index import Entry, entry_of
+from telemetry.report.documents.of_review import document_of
 from telemetry.results import Level, Review
 
 
@@ -104,22 +107,21 @@ def reviewed(job: Job) -> Reviewed:
     remarks: list[str] = []
     try:
         one = _review(job, remarks.append)
+        report = cache(partial(document_of, one))  # made once, where anything wants it
         if job.as_json:
             from telemetry.report.writers.json import review_document
 
             text, document = "", review_document(one)
         else:
-            from telemetry.report.writers.terminal import render
-
-            text, document = render(one, next_step=job.next_step), {}
-        entry = entry_of(one) if job.indexed else None
+            text, document = _text(report(), job.next_step), {}
+        entry = entry_of(one, report()) if job.indexed else None
     except Exception as error:  # one bad log does not stop the others
         return Reviewed(failures=(sentence(error),), remarks=tuple(remarks))
     reports: dict[str, bytes] = {}
     failures = []
     for kind in job.formats:
         try:
-            reports[kind] = _report(one, kind, job.paper)
+            reports[kind] = _report(one, report(), kind, job.paper)
         except Exception as error:  # nor does a report that cannot be drawn spoil the review
             failures.append(sentence(error))
     return Reviewed(
@@ -134,14 +136,23 @@ def reviewed(job: Job) -> Reviewed:
     )
 
 
-def _report(one: Review, kind: str, paper: str) -> bytes:
+def _text(report: Document, next_step: tuple[str, str] | None) -> str:
+    from telemetry.report.writers.terminal import text_of
+
+    return text_of(report if next_step is None else replace(report, next_step=next_step))
+
+
+def _report(one: Review, report: Document, kind: str, paper: str) -> bytes:
+    from telemetry.report.draw import Scene
+
+    scene = Scene.of(one)
     if kind == "html":
         from telemetry.report.writers import html
 
-        return html.render(one).encode("utf-8", "replace")
+        return html.render(report, scene).encode("utf-8", "replace")
     from telemetry.report.writers import pdf
 
-    return pdf.render(one, paper)
+    return pdf.render(report, scene, paper)
 
 
 def _review(job: Job, remark: Callable[[str], None]) -> Review:

@@ -63,6 +63,7 @@ def review(log: Log, aircraft: Aircraft | None = None, drawn: Drawn | None = Non
         drawn = drawn.then(flights[-1].packs)
     return Review(
         log=log,
+        readings=readings,
         aircraft=craft,
         limits=craft.limits,
         columns=columns,

@@ -9,8 +9,7 @@ from telemetry.aircraft import Aircraft
 from telemetry.circuit.known import Measured
 from telemetry.circuit.measured import PeakSet, current_peaks, measured_in, pooled_peaks
 from telemetry.numerics.intervals import Interval
-from telemetry.readings import Readings, take_readings
-from telemetry.results import Flight, Resistance, Review
+from telemetry.results import Flight, Readings, Resistance, Review
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -76,8 +75,7 @@ def together(reviews: Sequence[Review]) -> Together | None:
 
 
 def _within(review: Review, flight: Flight) -> Readings:
-    readings = take_readings(review.log, review.limits)
-    return readings.within(flight.start_s, flight.end_s)
+    return review.readings.within(flight.start_s, flight.end_s)
 
 
 def _extremes(found: Iterable[Iterable[tuple[str, float]]], *, lowest: bool) -> dict[str, float]:

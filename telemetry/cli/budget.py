@@ -171,7 +171,7 @@ def _write(
 ) -> None:
     from telemetry.report.documents.of_budget import picture_of_budget
     from telemetry.report.draw import PathScene
-    from telemetry.report.writers.writing import report_name, write_text
+    from telemetry.report.writers.writing import report_name, write_bytes, write_text
 
     scene = PathScene(picture_of_budget(made, craft))
     for kind in wanted:
@@ -181,7 +181,7 @@ def _write(
 
             write_text(path, page(document, scene))
         else:
-            from telemetry.report.writers.pdf import save
+            from telemetry.report.writers.pdf import render
 
-            save(document, scene, path, paper)
+            write_bytes(path, render(document, scene, paper))
         say(f"wrote {path}")

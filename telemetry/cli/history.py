@@ -77,9 +77,11 @@ def history(
 
         click.echo(report_json.dumps(report_json.history_document(found)), nl=False)
     else:
-        from telemetry.report.writers.terminal import render_history
+        # Its document names figures by what draws them: the library for that is loaded only here.
+        from telemetry.report.documents.of_history import history_document
+        from telemetry.report.writers.terminal import text_of
 
-        click.echo(render_history(found), nl=False)
+        click.echo(text_of(history_document(found)), nl=False)
 
 
 def _write(
@@ -90,23 +92,25 @@ def _write(
     paper: str,
     reviews: int,
 ) -> None:
+    from telemetry.report.documents.of_history import history_document
+    from telemetry.report.output import to_pdf
     from telemetry.report.writers.writing import report_name, write_text
 
     stem = report_name(f"{found.name}-history.")
     if "html" in wanted:
-        from telemetry.report.writers.html import render_history
+        from telemetry.report.documents.across import Across
+        from telemetry.report.documents.history_figures import HistoryScene
+        from telemetry.report.writers.html import page
 
         links = _write_reviews(
             shelf, found, folder, f"{report_name(f'{found.name}.')}-flights", reviews
         )
         path = folder / f"{stem}.html"
-        write_text(path, render_history(found, links))
+        write_text(path, page(history_document(found, links), HistoryScene.of(Across.of(found))))
         say(f"wrote {path}")
     if "pdf" in wanted:
-        from telemetry.report.writers.pdf import write_history
-
         path = folder / f"{stem}.pdf"
-        write_history(found, path, paper=paper)
+        to_pdf(found, path, paper=paper)
         say(f"wrote {path}")
 
 
@@ -116,8 +120,8 @@ def _write_reviews(
     """Reviews of the newest flights, and of those that findings began with; their links by id."""
     from telemetry.app.pipeline import review
     from telemetry.app.usual import beside
-    from telemetry.report.writers.html import render
-    from telemetry.report.writers.writing import report_name, write_text
+    from telemetry.report.output import to_html
+    from telemetry.report.writers.writing import report_name
 
     began = {f.since_flight for f in found.findings} if most else set()
     newest = {f.id for f in found.flights[len(found.flights) - min(most, len(found.flights)) :]}
@@ -129,7 +133,7 @@ def _write_reviews(
         try:
             one = review(shelf.read(flight.id), profile)
             one = replace(one, compared=beside(shelf, found.name, one))
-            write_text(folder / link, render(one))
+            to_html(one, folder / link)
         except Exception as error:  # one flight that cannot be shown does not cost the history
             say(f"{flight.file}: {sentence(error)}")
             continue

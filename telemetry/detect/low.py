@@ -15,8 +15,7 @@ from telemetry.detect.sags import low_levels, minimum_series
 from telemetry.model.channels import PlaceKind, Quantity
 from telemetry.numerics.sampling import outside
 from telemetry.numerics.spans import complement, mask_to_spans, merge, overlap_s
-from telemetry.readings import Reading, Readings
-from telemetry.readings.records import NO_SUPPLY_V
+from telemetry.readings import NO_SUPPLY_V, Reading, Readings
 from telemetry.results import LOADED_PHASES, LowSupply, OutSign, PackOut, Phase, PhaseKind
 
 # Deep is a tenth below the level: of a lithium-polymer cell 2.97 V under load, of a six-volt servo

@@ -6,11 +6,13 @@ brings none, and one impossible value alone in time is set aside and listed.
 
 from __future__ import annotations
 
-from telemetry.readings.records import OF_TRANSMITTER, Reading, Readings
+from telemetry.readings.silence import NO_SUPPLY_V, OF_TRANSMITTER
 from telemetry.readings.taking import take_readings
 from telemetry.readings.total import Total, block_means, total_current
+from telemetry.results import Reading, Readings
 
 __all__ = [
+    "NO_SUPPLY_V",
     "OF_TRANSMITTER",
     "Reading",
     "Readings",

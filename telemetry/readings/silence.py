@@ -10,8 +10,14 @@ from telemetry.aircraft import Limits
 from telemetry.model.channels import Quantity
 from telemetry.model.log import Log
 from telemetry.numerics import sampling
-from telemetry.readings.records import NO_SUPPLY_V, OF_TRANSMITTER, Reading
-from telemetry.results import Dropout, Span
+from telemetry.results import Dropout, Reading, Span
+
+# A supply below this is no supply, and a pack that reads less is not connected: whatever would
+# report it is off (common practice, no source: receivers and units restart somewhere between 2.5
+# and 4.5 V, and any pack reads more while a cell of it lives).
+NO_SUPPLY_V = 1.5
+# What the transmitter itself knows goes on while the link is lost.
+OF_TRANSMITTER = (Quantity.CONTROL, Quantity.LINK, Quantity.LOST, Quantity.TIME, Quantity.COUNT)
 
 
 def dropouts_of(

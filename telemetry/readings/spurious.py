@@ -10,8 +10,8 @@ from telemetry.aircraft import Limits
 from telemetry.model.channels import Quantity, bounds_of
 from telemetry.model.log import FloatArray, Log
 from telemetry.numerics.wild import wild
-from telemetry.readings.records import NO_SUPPLY_V, Reading
-from telemetry.results import Spurious
+from telemetry.readings.silence import NO_SUPPLY_V
+from telemetry.results import Reading, Spurious
 
 
 def without_wild(log: Log) -> tuple[Log, tuple[Spurious, ...]]:

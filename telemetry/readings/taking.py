@@ -10,10 +10,9 @@ from telemetry.aircraft import Limits
 from telemetry.model.channels import Channel, Quantity
 from telemetry.model.log import Log
 from telemetry.numerics import sampling
-from telemetry.readings.records import OF_TRANSMITTER, Reading, Readings
-from telemetry.readings.silence import dropouts_of, switched_off
+from telemetry.readings.silence import OF_TRANSMITTER, dropouts_of, switched_off
 from telemetry.readings.spurious import impossible, without_wild
-from telemetry.results import Span, Spurious
+from telemetry.results import Reading, Readings, Span, Spurious
 
 _ELECTRICAL = (Quantity.VOLTAGE, Quantity.CELL_VOLTAGE, Quantity.CURRENT)
 

@@ -13,7 +13,6 @@ import matplotlib as mpl
 
 from telemetry.aircraft import Aircraft
 from telemetry.model.channels import PlaceKind, Quantity
-from telemetry.readings import Readings
 from telemetry.report.document import FigureBlock
 from telemetry.report.figures import closeup, comparison, path, style, timeline
 from telemetry.report.figures.pairs import pairs_of
@@ -54,21 +53,20 @@ class Scene:
     """What all figures of one review share: a :class:`Drawer`."""
 
     review: Review
-    readings: Readings
     looks: Mapping[str, Look] = field(default_factory=dict)
 
     @classmethod
-    def of(cls, review: Review, readings: Readings) -> Scene:
+    def of(cls, review: Review) -> Scene:
         """Looks for every place that has a voltage, a current or a charge."""
         places = [
             r.place
             for q in (Quantity.VOLTAGE, Quantity.CURRENT, Quantity.CONSUMED)
-            for r in readings.of(q)
+            for r in review.readings.of(q)
         ]
         places += [c.place for f in review.flights for c in f.charge]
         places += [p.place for f in review.flights for s in f.stirs for p in s.places]
         places += [r.place for f in review.flights for r in f.resistances]
-        return cls(review=review, readings=readings, looks=style.looks(places, review.aircraft))
+        return cls(review=review, looks=style.looks(places, review.aircraft))
 
     def height(self, block: FigureBlock) -> float:
         """Height of a figure in points that suits its content."""
@@ -84,7 +82,7 @@ class Scene:
 
     def draw(self, fig: AnyFigure, block: FigureBlock) -> bool:
         """Draw a block into a figure; False where the log does not hold what it needs."""
-        review, readings, looks = self.review, self.readings, self.looks
+        review, readings, looks = self.review, self.review.readings, self.looks
         if block.name == "zoom" and block.span is not None:
             closeup.zoom(
                 fig, review, readings, looks, place=block.place, span=block.span, mark=block.mark
@@ -97,7 +95,7 @@ class Scene:
         elif block.name == "timeline":
             timeline.compose(fig, review, readings, looks)
         elif block.name == "path":
-            return draw_picture(fig, picture_of(review, readings, block.flight))
+            return draw_picture(fig, picture_of(review, block.flight))
         else:
             return _comparison(fig, block, self)
         return bool(fig.axes)
@@ -159,7 +157,7 @@ def _comparison(fig: AnyFigure, block: FigureBlock, scene: Scene) -> bool:
     width, height = style.size_pt(fig)
     if block.name == "scatter":
         resistance = flight.resistances[block.item]
-        pairs = pairs_of(scene.readings, scene.review.aircraft, flight, resistance)
+        pairs = pairs_of(scene.review.readings, scene.review.aircraft, flight, resistance)
         if pairs is None:
             return False
         ax = style.axes_at(fig, 62, 44, width - 74, height - 86)

@@ -7,12 +7,17 @@ from __future__ import annotations
 
 from os import PathLike
 from pathlib import Path
-from typing import overload
+from typing import TYPE_CHECKING, overload
 
 from telemetry.model.errors import OutputError, UnknownSetting
 from telemetry.report.writers import json as report_json
 from telemetry.report.writers.writing import write_bytes
 from telemetry.results import History, Review
+
+if TYPE_CHECKING:
+    from telemetry.report.document import Document
+    from telemetry.report.documents.history_figures import HistoryScene
+    from telemetry.report.draw import Scene
 
 Target = str | PathLike[str]
 
@@ -38,7 +43,10 @@ def to_html(subject: Review | History, path: Target | None = None) -> str | None
     from telemetry.report.writers import html
 
     target = _target(subject, path)
-    page = html.render(subject) if isinstance(subject, Review) else html.render_history(subject)
+    if isinstance(subject, Review):
+        page = html.render(*_of_review(subject))
+    else:
+        page = html.page(*_of_history(subject))
     if target is None:
         return page
     write_bytes(target, page.encode("utf-8", "replace"))
@@ -99,14 +107,28 @@ def to_pdf(
     if paper not in SIZES_PT:
         raise UnknownSetting(f"there is no paper '{paper}'", hint=f"papers: {', '.join(SIZES_PT)}")
     target = _target(subject, path)
-    if isinstance(subject, Review):
-        sheets = pdf.render(subject, paper)
-    else:
-        sheets = pdf.render_history(subject, paper)
+    document, drawer = _of_review(subject) if isinstance(subject, Review) else _of_history(subject)
+    sheets = pdf.render(document, drawer, paper)
     if target is None:
         return sheets
     write_bytes(target, sheets)
     return None
+
+
+# Both load the library that draws, which the rest of the package does without.
+def _of_review(review: Review) -> tuple[Document, Scene]:
+    from telemetry.report.documents.of_review import document_of
+    from telemetry.report.draw import Scene
+
+    return document_of(review), Scene.of(review)
+
+
+def _of_history(history: History) -> tuple[Document, HistoryScene]:
+    from telemetry.report.documents.across import Across
+    from telemetry.report.documents.history_figures import HistoryScene
+    from telemetry.report.documents.of_history import history_document
+
+    return history_document(history), HistoryScene.of(Across.of(history))
 
 
 def _target(subject: Review | History, path: Target | None) -> Path | None:

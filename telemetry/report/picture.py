@@ -7,7 +7,6 @@ from collections.abc import Iterator
 from matplotlib.figure import Figure
 
 from telemetry.model.errors import UnknownSetting
-from telemetry.readings import take_readings
 from telemetry.report.document import Document, FigureBlock, FindingBlock
 from telemetry.report.documents.across import Across
 from telemetry.report.documents.history_figures import HistoryScene, trend_figure
@@ -74,8 +73,7 @@ def _found(
 ) -> tuple[Drawer, FigureBlock]:
     drawer: Drawer
     if isinstance(subject, Review):
-        readings = take_readings(subject.log, subject.limits)
-        drawer, document = Scene.of(subject, readings), document_of(subject, readings)
+        drawer, document = Scene.of(subject), document_of(subject)
         proven = proof(subject, what) if isinstance(what, Finding) else None
     else:
         across = Across.of(subject)

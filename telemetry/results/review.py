@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, field, fields
 from functools import partial
 from typing import TYPE_CHECKING, Any
 
@@ -21,6 +21,7 @@ from telemetry.results.measures import (
     WorstCase,
 )
 from telemetry.results.packs import Charge, PackOut, PackState, PathStep
+from telemetry.results.readings import Readings
 from telemetry.results.recording import ColumnUse, Phase, Quality, Span
 from telemetry.results.tables import Tables, lists_of, table
 
@@ -99,10 +100,14 @@ class Comparison:
 class Review:
     """Everything the review of one log found.
 
-    ``compared`` sets it beside earlier flights, where the logbook knows the aircraft.
+    ``compared`` sets it beside earlier flights, where the logbook knows the aircraft. ``readings``
+    are those of the log by these limits, taken once: all numbers rest on them, and so do reports
+    and features. They belong to log and limits, and are no result: two reviews are equal, or shown,
+    without them.
     """
 
     log: Log
+    readings: Readings = field(repr=False, compare=False)
     aircraft: Aircraft
     limits: Limits
     columns: tuple[ColumnUse, ...]

@@ -25,7 +25,7 @@ from typing import Any
 
 from telemetry import Logbook, history, read_log, review
 from telemetry.app.adding import add_logs
-from telemetry.report.writers import html, pdf
+from telemetry.report.output import to_html, to_pdf
 from telemetry.simulate.demo import tern_season
 from telemetry.simulate.season import fly
 from telemetry.simulate.telemetry.csvfile import write_csv
@@ -172,8 +172,8 @@ def reporting(folder: Path, rounds: int) -> list[Row]:
     paper = folder / "flight.pdf"
     page_s, both_s = best(
         rounds,
-        lambda: html.render(one),
-        lambda: (html.render(one), pdf.write(one, paper)),
+        lambda: to_html(one),
+        lambda: (to_html(one), to_pdf(one, paper)),
     )
     season = folder / "season"
     subprocess.run(
@@ -190,7 +190,7 @@ def reporting(folder: Path, rounds: int) -> list[Row]:
         rounds, lambda: add_logs(book, logs, aircraft="tern"), lambda: history(book, "tern")
     )
     return [
-        ("HTML report of 15 minutes", seconds(page_s), f"{len(html.render(one)) / 1e6:.1f} MB"),
+        ("HTML report of 15 minutes", seconds(page_s), f"{len(to_html(one)) / 1e6:.1f} MB"),
         ("HTML and PDF of 15 minutes", seconds(both_s), ""),
         ("add a log with its review to the book", seconds(add_s), "each, of the demo season"),
         ("add it again", seconds(again_s / len(logs)), "known by its content"),

@@ -18,7 +18,9 @@ from pytest_benchmark.fixture import BenchmarkFixture
 
 from telemetry import Log, read_log
 from telemetry.app.pipeline import review
-from telemetry.report.writers import html, json, terminal
+from telemetry.report.documents.of_review import document_of
+from telemetry.report.output import to_html
+from telemetry.report.writers import json, terminal
 from telemetry.results import Review
 from telemetry.simulate.demo import tern_season
 from telemetry.simulate.season import fly
@@ -74,7 +76,7 @@ def test_a_review_takes_under_a_second_and_its_page_under_five(
     path: Path, log: Log, reviewed: Review
 ) -> None:
     reading, reviewing, page = best(
-        5, lambda: read_log(path), lambda: review(log), lambda: html.render(reviewed)
+        5, lambda: read_log(path), lambda: review(log), lambda: to_html(reviewed)
     )
     print(f"\nread_log {reading:.3f} s, review {reviewing:.3f} s, HTML {page:.3f} s")
     assert reviewing < 1.0
@@ -99,7 +101,9 @@ def test_review(log: Log, benchmark: BenchmarkFixture) -> None:
 
 @pytest.mark.benchmark(group="15-minute log, 24 columns at 10 Hz")
 def test_terminal(reviewed: Review, benchmark: BenchmarkFixture) -> None:
-    benchmark.pedantic(terminal.render, args=(reviewed,), rounds=5, warmup_rounds=1)
+    benchmark.pedantic(
+        lambda one: terminal.text_of(document_of(one)), args=(reviewed,), rounds=5, warmup_rounds=1
+    )
 
 
 @pytest.mark.benchmark(group="15-minute log, 24 columns at 10 Hz")
@@ -109,7 +113,7 @@ def test_json(reviewed: Review, benchmark: BenchmarkFixture) -> None:
 
 @pytest.mark.benchmark(group="15-minute log, 24 columns at 10 Hz")
 def test_html(reviewed: Review, benchmark: BenchmarkFixture) -> None:
-    benchmark.pedantic(html.render, args=(reviewed,), rounds=3, warmup_rounds=1)
+    benchmark.pedantic(to_html, args=(reviewed,), rounds=3, warmup_rounds=1)
 
 
 @pytest.mark.benchmark(group="start of the command")

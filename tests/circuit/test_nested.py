@@ -14,7 +14,6 @@ from telemetry.app.pipeline import review
 from telemetry.circuit.budget import budget
 from telemetry.circuit.measured import measured_in
 from telemetry.importer import read_log
-from telemetry.readings import take_readings
 from telemetry.report.figures.stops import stops_of
 from telemetry.results import Review
 from telemetry.simulate import (
@@ -130,8 +129,7 @@ def test_margins_fall_down_the_path(case) -> None:
 def test_the_budget_knows_whose_lead_it_is(case) -> None:
     faulty, _, found = case
     (flight,) = found.flights
-    readings = take_readings(found.log, found.limits)
-    made = budget(PROFILE, flight.resistances, measured_in(flight.phases, readings, PROFILE))
+    made = budget(PROFILE, flight.resistances, measured_in(flight.phases, found.readings, PROFILE))
     rows = {lead.place: lead for lead in made.leads}
     assert set(rows) == {n.name for n in PROFILE.nodes}
     assert rows[faulty].differs

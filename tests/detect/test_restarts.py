@@ -12,7 +12,6 @@ from telemetry.app.pipeline import review
 from telemetry.detect.restarts import silence, unit_restarts
 from telemetry.model.channels import Channel, Quantity
 from telemetry.model.log import Log
-from telemetry.readings import take_readings
 from telemetry.report.document import FirstPage
 from telemetry.report.parts.first_page import first_page
 from telemetry.results import Level, PhaseKind, Restart, Review
@@ -59,7 +58,7 @@ def with_uptime(log: Log, uptime_s: np.ndarray) -> Log:
 
 
 def first_page_of(seen: Review) -> FirstPage:
-    return first_page(seen, take_readings(seen.log, seen.limits))
+    return first_page(seen)
 
 
 @pytest.mark.parametrize(

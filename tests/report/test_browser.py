@@ -12,10 +12,14 @@ from telemetry.aircraft import Aircraft
 from telemetry.circuit.budget import budget
 from telemetry.model.channels import Quantity
 from telemetry.numerics.sampling import held_at
-from telemetry.readings import take_readings
+from telemetry.report.documents.across import Across
+from telemetry.report.documents.history_figures import HistoryScene
 from telemetry.report.documents.index import entry_of
 from telemetry.report.documents.of_budget import budget_document, picture_of_budget
+from telemetry.report.documents.of_history import history_document
+from telemetry.report.documents.of_review import document_of
 from telemetry.report.draw import PathScene
+from telemetry.report.output import to_html
 from telemetry.report.writers import html
 from telemetry.results import History, Review
 
@@ -63,13 +67,19 @@ def pages(
 ) -> dict[str, Path]:
     folder = tmp_path_factory.mktemp("pages")
     texts = {
-        "full": html.render(review),
-        "bare": html.render(bare_review),
+        "full": to_html(review),
+        "bare": to_html(bare_review),
         "index": html.render_index(
-            [entry_of(bare_review, "bare.html"), entry_of(review, "full.html")],
+            [
+                entry_of(bare_review, document_of(bare_review), "bare.html"),
+                entry_of(review, document_of(review), "full.html"),
+            ],
             ["x.csv: no time."],
         ),
-        "history": html.render_history(history, {f.id: "full.html" for f in history.flights}),
+        "history": html.page(
+            history_document(history, {f.id: "full.html" for f in history.flights}),
+            HistoryScene.of(Across.of(history)),
+        ),
         "budget": _budget_page(),
     }
     for name, text in texts.items():
@@ -134,7 +144,6 @@ def test_pointing_reads_out_what_the_log_holds(
     read_s = 60 * int(minutes) + float(seconds)
     # One pixel of the picture is this long.
     assert abs(read_s - time_s) <= 900.0 / place["width"] + 0.1
-    readings = take_readings(review.log, review.limits)
     rows = browser.run(
         "[...document.querySelectorAll('.names li')]"
         ".map(r => [...r.children].map(c => c.textContent))"
@@ -145,7 +154,7 @@ def test_pointing_reads_out_what_the_log_holds(
             (Quantity.VOLTAGE, volts, " V"),
             (Quantity.CURRENT, amps, " A"),
         ):
-            r = readings.get(quantity, name)
+            r = review.readings.get(quantity, name)
             assert r is not None
             near = [held_at(r.t, r.v, r.t.dtype.type([read_s + k]), 2.0)[0] for k in (0.0, 0.099)]
             assert any(abs(float(text.removesuffix(unit)) - v) < 0.0051 for v in near), name

@@ -6,7 +6,6 @@ from dataclasses import replace
 import pytest
 
 from telemetry.aircraft import Limits
-from telemetry.readings import take_readings
 from telemetry.report.document import (
     Bars,
     Bullets,
@@ -36,7 +35,7 @@ Make = Callable[..., Review]
 
 
 def built(review: Review) -> Document:
-    return document_of(review, take_readings(review.log, review.limits))
+    return document_of(review)
 
 
 def section(document: Document, anchor: str) -> Section:

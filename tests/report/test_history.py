@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import replace
 from html.parser import HTMLParser
 from pathlib import Path
@@ -20,6 +20,7 @@ from telemetry.report.documents.across import Across, flights_on_a_charge, paire
 from telemetry.report.documents.history_figures import HistoryScene
 from telemetry.report.documents.of_history import history_document
 from telemetry.report.draw import settings
+from telemetry.report.output import to_pdf
 from telemetry.report.parts.method import CAUTIONS
 from telemetry.report.writers import html, pdf, terminal
 from telemetry.report.writers import json as report_json
@@ -30,15 +31,19 @@ from telemetry.results import Feature, Finding, History, HistoryFlight, Level, N
 Make = Callable[..., History]
 
 
+def page_of(history: History, links: Mapping[str, str] | None = None) -> str:
+    return html.page(history_document(history, links), HistoryScene.of(Across.of(history)))
+
+
 @pytest.fixture(scope="module")
 def text(history: History) -> str:
-    return terminal.render_history(history)
+    return terminal.text_of(history_document(history))
 
 
 @pytest.fixture(scope="module")
 def page(history: History) -> str:
     links = {f.id: f"tern-flights/{f.file}.html" for f in history.flights[-3:]}
-    return html.render_history(history, links)
+    return page_of(history, links)
 
 
 @pytest.fixture(scope="module")
@@ -100,7 +105,7 @@ def test_json_holds_null_where_there_is_no_number(make_history: Make) -> None:
 @pytest.mark.parametrize("width", [60, 80, 120])
 def test_no_line_is_wider_than_the_screen(history: History, bare: History, width: int) -> None:
     for one in (history, bare):
-        shown = terminal.render_history(one, width)
+        shown = terminal.text_of(history_document(one), width)
         # All but the next command, which can be copied only whole.
         lines = [x for x in shown.splitlines() if not x.startswith("    busbook ")]
         assert [x for x in lines if columns_of(x) > width] == []
@@ -150,7 +155,7 @@ def test_every_finding_has_the_figure_that_proves_it(history: History) -> None:
 
 
 def test_it_never_says_safe_and_carries_every_caution(text: str, page: str, bare: History) -> None:
-    shown = (text, re.sub(r"<[^>]*>", " ", page), terminal.render_history(bare))
+    shown = (text, re.sub(r"<[^>]*>", " ", page), terminal.text_of(history_document(bare)))
     for one in shown:
         assert not re.search(r"\bsafe", one, re.IGNORECASE)
     for caution in CAUTIONS:
@@ -158,13 +163,13 @@ def test_it_never_says_safe_and_carries_every_caution(text: str, page: str, bare
 
 
 def test_clear_is_nothing_found_and_no_leave_to_fly(make_history: Make) -> None:
-    shown = squeezed(terminal.render_history(make_history(findings=())))
+    shown = squeezed(terminal.text_of(history_document(make_history(findings=()))))
     assert "( ) NOTHING FOUND ACROSS THESE FLIGHTS" in shown
     assert "this is no leave to fly" in shown
 
 
 def test_too_few_flights_are_not_called_clear(bare: History) -> None:
-    shown = squeezed(terminal.render_history(bare))
+    shown = squeezed(terminal.text_of(history_document(bare)))
     assert bare.verdict is Level.UNKNOWN
     assert "<?> CANNOT BE JUDGED" in shown
     assert "it takes three at the least" in shown
@@ -174,7 +179,7 @@ def test_a_place_just_put_right_is_named_as_not_judged_yet(make_history: Make) -
     note = NoteMark(
         kind="repaired", place="right wing", text="servo 2 replaced", date="2026-04-13", before=12
     )
-    shown = squeezed(terminal.render_history(make_history(findings=(), notes=(note,))))
+    shown = squeezed(terminal.text_of(history_document(make_history(findings=(), notes=(note,)))))
     assert "1 place just put right cannot be judged yet" in shown
     assert (
         "Right wing: repaired on 13 April 2026 (servo 2 replaced). Its baseline began anew with no "
@@ -217,7 +222,7 @@ def test_the_flights_are_listed_the_newest_first_and_open_their_reviews(
     hrefs = re.findall(r'<a href="(tern-flights/[^"]*)">([^<]*)</a>', page)
     assert hrefs[-3:-2] == [("tern-flights/flight-11.csv.html", "flight-11.csv")]
     assert "Open the last flight" in [words for _, words in hrefs]
-    alone = html.render_history(history)
+    alone = page_of(history)
     assert "tern-flights/" not in alone
     assert "busbook review with the flight" in squeezed(alone)
 
@@ -261,13 +266,13 @@ def hostile(make_history: Make) -> History:
 
 
 def test_names_from_files_cannot_leave_the_text(hostile: History, page: str) -> None:
-    shown = html.render_history(hostile, {hostile.flights[0].id: '"><script>.html'})
+    shown = page_of(hostile, {hostile.flights[0].id: '"><script>.html'})
     tags = _Page(shown).tags
     assert not [t for t, _ in tags if t in ("script", "img", "iframe", "object", "link")]
     assert not [a for _, attributes in tags for a in attributes if a.startswith("on")]
     hrefs = [a["href"] for t, a in tags if t == "a"]
     assert all(re.fullmatch(r"#[\w-]+|[\w./%-]+", str(h)) for h in hrefs)
-    on_screen = terminal.render_history(hostile)
+    on_screen = terminal.text_of(history_document(hostile))
     for one in (shown, on_screen):
         assert "\x1b" not in one
         assert "\u202e" not in one
@@ -283,14 +288,14 @@ def test_the_page_fetches_nothing_and_holds_no_script(page: str) -> None:
 
 def test_the_same_history_gives_the_same_bytes(history: History, page: str, tmp_path: Path) -> None:
     links = {f.id: f"tern-flights/{f.file}.html" for f in history.flights[-3:]}
-    assert html.render_history(history, links) == page
+    assert page_of(history, links) == page
     for name in ("a.pdf", "b.pdf"):
-        pdf.write_history(history, tmp_path / name)
+        to_pdf(history, tmp_path / name)
     assert (tmp_path / "a.pdf").read_bytes() == (tmp_path / "b.pdf").read_bytes()
 
 
 def test_three_hundred_flights_stay_a_small_page(make_history: Make) -> None:
-    shown = html.render_history(make_history(count=300))
+    shown = page_of(make_history(count=300))
     assert len(shown.encode()) < 1_500_000
     assert shown.count("<tr>") > 300
 
@@ -374,7 +379,7 @@ def test_mirrors_stand_beside_each_other() -> None:
 
 def test_a_finding_without_place_or_flight_is_shown_all_the_same(make_history: Make) -> None:
     odd = Finding(code="pack-weak", level=Level.WATCH, place=None, title="a pack is weak")
-    shown = squeezed(terminal.render_history(make_history(findings=(odd,))))
+    shown = squeezed(terminal.text_of(history_document(make_history(findings=(odd,)))))
     assert "/!\\ WATCH: A pack is weak" in shown
     assert "Places to look at 1 whole aircraft" in shown
 
@@ -411,7 +416,7 @@ def test_what_single_flights_say_again_is_the_answer_and_has_its_figure(
         },
         since_flight=calm.flights[8].id,
     )
-    text = squeezed(terminal.render_history(replace(calm, findings=(droop,))))
+    text = squeezed(terminal.text_of(history_document(replace(calm, findings=(droop,)))))
     assert "[X] GROUND IT Left wing fell 5 times; 4 flights say so by themselves" in text
     assert "left wing, since No. 9 of 12, 9 April 2026 (flight-08.csv)" in text
     assert "of the newest 4 of the last 5" in text

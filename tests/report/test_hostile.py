@@ -15,10 +15,13 @@ from telemetry.aircraft import Aircraft
 from telemetry.circuit.budget import budget
 from telemetry.report.documents.index import entry_of
 from telemetry.report.documents.of_budget import budget_document, picture_of_budget
+from telemetry.report.documents.of_history import history_document as history_page
+from telemetry.report.documents.of_review import document_of
 from telemetry.report.draw import PathScene
+from telemetry.report.output import to_html
 from telemetry.report.writers import html
 from telemetry.report.writers.json import document, dumps, history_document
-from telemetry.report.writers.terminal import render, render_history, text_of
+from telemetry.report.writers.terminal import text_of
 from telemetry.results import History, Review
 
 # Ways out of text, attributes, style and script elements and comments, and of a template.
@@ -112,10 +115,15 @@ def budget_page(poison: str) -> str:
 
 def pages(review: Review, history: History, poison: str) -> Iterator[tuple[str, str]]:
     evil = poisoned(review, poison)
-    yield "review", html.render(evil)
-    yield "history", html.render_history(poisoned(history, poison), {})
+    yield "review", to_html(evil)
+    yield "history", to_html(poisoned(history, poison))
     yield "budget", budget_page(poison)
-    yield "index", html.render_index([entry_of(evil, f"a{poison}.html")], [f"b{poison}: no log."])
+    yield (
+        "index",
+        html.render_index(
+            [entry_of(evil, document_of(evil), f"a{poison}.html")], [f"b{poison}: no log."]
+        ),
+    )
 
 
 @pytest.fixture(scope="module")
@@ -157,8 +165,8 @@ def the_data_cannot_end_its_script_element(text: str) -> None:
 def test_no_text_of_a_file_steers_the_terminal(small: Review, history: History) -> None:
     aircraft = craft_of(STEERING)
     texts = (
-        render(poisoned(small, STEERING)),
-        render_history(poisoned(history, STEERING)),
+        text_of(document_of(poisoned(small, STEERING))),
+        text_of(history_page(poisoned(history, STEERING))),
         text_of(budget_document(budget(aircraft), aircraft, 0, f"curlew{STEERING}.toml")),
     )
     for text in texts:

@@ -12,8 +12,9 @@ import numpy as np
 import pytest
 
 from telemetry.model.channels import Quantity
-from telemetry.readings import take_readings
 from telemetry.report.documents.index import entry_of, gravest_first
+from telemetry.report.documents.of_review import document_of
+from telemetry.report.output import to_html
 from telemetry.report.parts.method import CAUTIONS
 from telemetry.report.writers import html
 from telemetry.results import Finding, Level, Review
@@ -55,7 +56,7 @@ class Page(HTMLParser):
 
 @pytest.fixture(scope="module")
 def text(review: Review) -> str:
-    return html.render(review)
+    return to_html(review)
 
 
 @pytest.fixture(scope="module")
@@ -133,7 +134,7 @@ def test_sections_come_in_order_and_end_with_the_cautions(page: Page) -> None:
 
 
 def test_it_never_says_safe(text: str, bare_review: Review) -> None:
-    for shown in (text, html.render(bare_review)):
+    for shown in (text, to_html(bare_review)):
         assert not re.search(r"\bsafe", Page(shown).words, re.IGNORECASE)
 
 
@@ -183,7 +184,7 @@ def test_text_in_figures_is_text(text: str) -> None:
 
 
 def test_a_rerun_gives_the_same_bytes(review: Review, text: str) -> None:
-    assert html.render(review) == text
+    assert to_html(review) == text
 
 
 def test_the_time_of_making_is_not_in_it(text: str) -> None:
@@ -233,7 +234,7 @@ def test_everything_from_the_data_is_escaped(make_review: Callable[..., Review])
             ),
         ),
     )
-    text = html.render(review)
+    text = to_html(review)
     page = Page(text)
     tags = [tag for tag, _ in page.tags]
     assert tags.count("script") == 2
@@ -247,11 +248,10 @@ def test_everything_from_the_data_is_escaped(make_review: Callable[..., Review])
 
 def test_the_readings_that_travel_are_those_of_the_log(text: str, review: Review) -> None:
     data = payload(text)
-    readings = take_readings(review.log, review.limits)
     assert len(data["traces"]) == 12
     for quantity in (Quantity.VOLTAGE, Quantity.CURRENT):
         found = [t for t in data["traces"] if t["quantity"] == quantity]
-        for r in readings.of(quantity):
+        for r in review.readings.of(quantity):
             matches = [
                 (t, v)
                 for t, v in (unpack(data, one) for one in found)
@@ -263,7 +263,7 @@ def test_the_readings_that_travel_are_those_of_the_log(text: str, review: Review
 
 def test_a_long_log_is_thinned_but_keeps_its_lowest(make_review: Callable[..., Review]) -> None:
     review = make_review(seconds=4000.0)
-    text = html.render(review)
+    text = to_html(review)
     assert len(text.encode()) < 1_500_000
     data = payload(text)
     volts = [unpack(data, t)[1] for t in data["traces"] if t["quantity"] == "voltage"]
@@ -275,7 +275,7 @@ def test_a_long_log_is_thinned_but_keeps_its_lowest(make_review: Callable[..., R
 def test_silences_longer_than_a_minute_keep_their_times(make_review: Callable[..., Review]) -> None:
     review = make_review(seconds=900.0)
     frame = review.log.frame.drop(review.log.frame.index[2000:5000])
-    data = payload(html.render(replace(review, log=replace(review.log, frame=frame))))
+    data = payload(to_html(make_review(log=replace(review.log, frame=frame))))
     t, v = unpack(data, data["traces"][0])
     assert t[-1] == pytest.approx(899.9)
     hole = (t > 200.0) & (t < 500.0)
@@ -284,7 +284,7 @@ def test_silences_longer_than_a_minute_keep_their_times(make_review: Callable[..
 
 
 def test_a_bare_log_gives_a_whole_page_without_a_timeline(bare_review: Review) -> None:
-    text = html.render(bare_review)
+    text = to_html(bare_review)
     page = Page(text)
     assert "Nothing found in this log" in page.words
     assert "not measured" in page.words
@@ -293,7 +293,7 @@ def test_a_bare_log_gives_a_whole_page_without_a_timeline(bare_review: Review) -
 
 
 def test_clear_says_so_and_gives_no_leave(make_review: Callable[..., Review]) -> None:
-    page = Page(html.render(make_review(seconds=300.0, findings=())))
+    page = Page(to_html(make_review(seconds=300.0, findings=())))
     assert "Nothing found in this log" in page.words
     assert "this is no leave to fly" in page.words
     assert "Nothing in this log asks for a particular check." in page.words
@@ -306,7 +306,10 @@ def test_it_is_small(text: str) -> None:
 def test_the_index_puts_the_gravest_first_and_lists_what_failed(
     review: Review, bare_review: Review
 ) -> None:
-    entries = [entry_of(bare_review, "bare log.html"), entry_of(review, "evening.html")]
+    entries = [
+        entry_of(bare_review, document_of(bare_review), "bare log.html"),
+        entry_of(review, document_of(review), "evening.html"),
+    ]
     shown = html.render_index(entries, [f"broken.csv: {EVIL}"])
     page = Page(shown)
     links = [a["href"] for tag, a in page.tags if tag == "a"]
@@ -323,7 +326,7 @@ def test_the_index_puts_the_gravest_first_and_lists_what_failed(
 
 
 def test_within_a_level_the_index_puts_the_newest_first(review: Review) -> None:
-    entry = entry_of(review)
+    entry = entry_of(review, document_of(review))
     days = ["2026-05-01T10:00:00", "", "2026-05-03", "2026-05-01T18:00:00"]
     told = [e.start for e in gravest_first([replace(entry, start=day) for day in days])]
     assert told == ["2026-05-03", "2026-05-01T18:00:00", "2026-05-01T10:00:00", ""]

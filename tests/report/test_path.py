@@ -7,7 +7,6 @@ from dataclasses import replace
 
 import pytest
 
-from telemetry.readings import take_readings
 from telemetry.report.document import Bullets, FigureBlock, Paragraph, Section, Table
 from telemetry.report.documents.of_review import document_of
 from telemetry.report.draw import Scene, settings
@@ -21,12 +20,12 @@ Make = Callable[..., Review]
 
 @pytest.fixture(scope="module")
 def place_blocks(review: Review) -> tuple[object, ...]:
-    document = document_of(review, take_readings(review.log, review.limits))
+    document = document_of(review)
     return next(s.blocks for s in document.sections if s.anchor == "places")
 
 
 def test_each_place_has_its_numbers(review: Review) -> None:
-    picture = picture_of(review, take_readings(review.log, review.limits), 0)
+    picture = picture_of(review, 0)
     assert picture.headings == ("low V", "high A", "mOhm", "margin V")
     flight = review.flights[0]
     margins = {m.place: m.observed_v for m in flight.margins}
@@ -46,7 +45,7 @@ def test_the_figure_is_in_the_report_and_draws_all_of_it(
     review: Review, place_blocks: tuple[object, ...]
 ) -> None:
     block = next(b for b in place_blocks if isinstance(b, FigureBlock) and b.name == "path")
-    scene = Scene.of(review, take_readings(review.log, review.limits))
+    scene = Scene.of(review)
     with settings():
         fig = style.new_figure(390, scene.height(block))
         assert scene.draw(fig, block)

@@ -8,9 +8,9 @@ import pytest
 from matplotlib.figure import Figure, SubFigure
 
 from telemetry.model.errors import OutputError
-from telemetry.readings import take_readings
 from telemetry.report.documents.of_review import document_of
 from telemetry.report.draw import Scene, settings
+from telemetry.report.output import to_pdf
 from telemetry.report.parts.method import CAUTIONS
 from telemetry.report.writers import pdf
 from telemetry.report.writers.paper import Sheets, text_width, wrapped
@@ -22,9 +22,8 @@ PAPERS = {"a4": (210 / 25.4 * 72, 297 / 25.4 * 72), "letter": (8.5 * 72, 11 * 72
 
 @pytest.fixture(scope="module", params=list(PAPERS))
 def sheets(request: pytest.FixtureRequest, review: Review) -> Iterator[Sheets]:
-    readings = take_readings(review.log, review.limits)
     with settings(0.68):
-        made = pdf.lay_out(document_of(review, readings), Scene.of(review, readings), request.param)
+        made = pdf.lay_out(document_of(review), Scene.of(review), request.param)
         for page in made.pages:
             page.draw_without_rendering()
         yield made
@@ -96,8 +95,8 @@ def test_the_file_has_the_paper_asked_for_and_is_the_same_again(
     bare_review: Review, tmp_path: Path, paper: str
 ) -> None:
     one, two = tmp_path / "one.pdf", tmp_path / "two.pdf"
-    pdf.write(bare_review, one, paper)
-    pdf.write(bare_review, two, paper)
+    to_pdf(bare_review, one, paper=paper)
+    to_pdf(bare_review, two, paper=paper)
     content = one.read_bytes()
     assert content.startswith(b"%PDF-")
     assert content == two.read_bytes()
@@ -107,15 +106,15 @@ def test_the_file_has_the_paper_asked_for_and_is_the_same_again(
     assert sorted(p.name for p in tmp_path.iterdir()) == ["one.pdf", "two.pdf"]
 
 
-def test_an_unknown_paper_is_refused(bare_review: Review, tmp_path: Path) -> None:
+def test_an_unknown_paper_is_refused(bare_review: Review) -> None:
     with pytest.raises(ValueError, match="paper must be one of a4, letter, got 'a3'"):
-        pdf.write(bare_review, tmp_path / "x.pdf", "a3")
+        pdf.render(document_of(bare_review), Scene.of(bare_review), "a3")
 
 
 def test_a_folder_that_is_none_is_one_clear_error(bare_review: Review, tmp_path: Path) -> None:
     (tmp_path / "file").write_text("x")
     with pytest.raises(OutputError, match="cannot be written"):
-        pdf.write(bare_review, tmp_path / "file" / "x.pdf")
+        to_pdf(bare_review, tmp_path / "file" / "x.pdf")
 
 
 def test_lines_fit_the_width_they_were_wrapped_for() -> None:

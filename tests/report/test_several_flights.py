@@ -9,7 +9,6 @@ from dataclasses import replace
 import pytest
 
 from telemetry.checks.in_flight import find_all
-from telemetry.readings import take_readings
 from telemetry.report.documents.of_review import document_of
 from telemetry.report.draw import Scene, settings
 from telemetry.report.writers import html, pdf, terminal
@@ -64,18 +63,17 @@ def test_headline_and_numbers_are_of_the_worst_flight(
     assert one.verdict is Level.GROUND
     head = f"Flight {worst}, {place}: lowest voltage {volts}"
 
-    readings = take_readings(one.log, one.limits)
-    document = document_of(one, readings)
+    document = document_of(one)
     assert document.first.reason.startswith(head)
     low, _, _, left, _ = document.first.numbers
     assert (low.value, low.detail) == (volts, f"{place}, flight {worst}")
     assert (left.value, left.detail) == (f"{margin} V", f"{place}, flight {worst}, above 3.50 V")
 
-    assert head in " ".join(terminal.render(one).split())
-    page = markup.unescape(re.sub(r"<[^>]+>", " ", html.render(one)))
+    assert head in " ".join(terminal.text_of(document).split())
+    page = markup.unescape(re.sub(r"<[^>]+>", " ", html.render(document, Scene.of(one))))
     assert head in " ".join(page.split())
     with settings(0.68):
-        sheets = pdf.lay_out(document, Scene.of(one, readings), "a4")
+        sheets = pdf.lay_out(document, Scene.of(one), "a4")
         assert head in " ".join(t.get_text() for t in sheets.pages[0].texts)
 
     written = review_document(one)
@@ -102,14 +100,14 @@ def test_the_instant_of_the_lowest_voltage_is_looked_for_in_its_own_flight(revie
         (((6.0, 6.0), (6.0, 6.0), (4.6, 6.0)), "left wing, flight 3"),
     ):
         one = of_three(review, *lowest)
-        first = document_of(one, take_readings(one.log, one.limits)).first
+        first = document_of(one).first
         assert first.numbers[0].detail == detail
 
 
 def test_the_highest_current_names_its_flight_too(review: Review) -> None:
     one = of_three(review, (6.0, 6.0), (6.0, 6.0), (6.0, 6.0))
-    several = document_of(one, take_readings(one.log, one.limits)).first.numbers[1]
-    alone = document_of(review, take_readings(review.log, review.limits)).first.numbers[1]
+    several = document_of(one).first.numbers[1]
+    alone = document_of(review).first.numbers[1]
     assert several.value == alone.value
     assert re.search(r", flight [123], in flight, at \d\d:\d\d$", several.detail)
     assert "flight 1" not in alone.detail, "one flight needs no number"

@@ -8,6 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from telemetry.report.documents.of_review import document_of
 from telemetry.report.parts.method import CAUTIONS
 from telemetry.report.writers import terminal
 from telemetry.report.writers.screen import columns_of
@@ -16,7 +17,7 @@ from telemetry.results import Finding, Level, Review
 
 @pytest.fixture(scope="module")
 def text(review: Review) -> str:
-    return terminal.render(review)
+    return terminal.text_of(document_of(review))
 
 
 def squeezed(text: str) -> str:
@@ -26,7 +27,8 @@ def squeezed(text: str) -> str:
 @pytest.mark.parametrize("width", [60, 80, 120])
 def test_no_line_is_wider_than_the_screen(review: Review, bare_review: Review, width: int) -> None:
     for one in (review, bare_review):
-        assert max(columns_of(line) for line in terminal.render(one, width).splitlines()) <= width
+        shown = terminal.text_of(document_of(one), width)
+        assert max(map(columns_of, shown.splitlines())) <= width
 
 
 def test_the_answer_stands_in_the_first_lines(text: str) -> None:
@@ -46,14 +48,14 @@ def test_it_is_plain_text_without_colour(text: str) -> None:
 
 
 def test_it_carries_every_caution_and_never_says_safe(text: str, bare_review: Review) -> None:
-    for shown in (text, terminal.render(bare_review)):
+    for shown in (text, terminal.text_of(document_of(bare_review))):
         for caution in CAUTIONS:
             assert caution in squeezed(shown)
         assert "safe" not in shown.lower()
 
 
 def test_clear_is_nothing_found_and_no_leave_to_fly(make_review: Callable[..., Review]) -> None:
-    shown = squeezed(terminal.render(make_review(findings=())))
+    shown = squeezed(terminal.text_of(document_of(make_review(findings=()))))
     assert "( ) NOTHING FOUND IN THIS LOG" in shown
     assert "no leave to fly" in shown
     assert "a dip shorter than 0.2 s may not show in it" in shown
@@ -81,11 +83,12 @@ def test_tables_are_aligned(text: str) -> None:
 def test_the_next_command_is_suggested(review: Review, text: str) -> None:
     assert "busbook columns evening.csv" in text
     known = replace(review, columns=tuple(c for c in review.columns if c.quantity != "unknown"))
-    assert "busbook review evening.csv --out reports" in terminal.render(known)
+    assert "busbook review evening.csv --out reports" in terminal.text_of(document_of(known))
 
 
 def test_a_name_with_blanks_is_quoted(make_review: Callable[..., Review]) -> None:
-    shown = terminal.render(make_review(seconds=30.0, file="my flights/evening 3.csv"))
+    review = make_review(seconds=30.0, file="my flights/evening 3.csv")
+    shown = terminal.text_of(document_of(review))
     assert 'busbook columns "my flights/evening 3.csv"' in shown
 
 
@@ -96,7 +99,7 @@ def test_control_characters_of_a_file_do_not_reach_the_screen(
         code="x", level=Level.WATCH, place="a\x1b[2Jb", title="t\x07\u202e", advice="look\nthere"
     )
     review = make_review(seconds=30.0, file="e\x1b[31m.csv", findings=(finding,))
-    shown = terminal.render(review)
+    shown = terminal.text_of(document_of(review))
     assert not [c for c in shown if (ord(c) < 32 and c != "\n") or c == "\u202e"]
 
 
@@ -107,4 +110,5 @@ def test_any_title_fits(make_review: Callable[..., Review], title: str) -> None:
         findings=(Finding(code="x", level=Level.WATCH, place=title, title=title),),
         flights=(),
     )
-    assert all(columns_of(line) <= 80 for line in terminal.render(review).splitlines())
+    shown = terminal.text_of(document_of(review))
+    assert all(columns_of(line) <= 80 for line in shown.splitlines())

@@ -13,7 +13,7 @@ from telemetry.aircraft import Aircraft, Limits, Node, Pack, PackLabel
 from telemetry.app.measuring import measured
 from telemetry.model.channels import Channel, Quantity
 from telemetry.model.log import Log, Provenance
-from telemetry.readings import Reading, Readings
+from telemetry.readings import Reading, Readings, take_readings
 from telemetry.results import (
     Event,
     EventKind,
@@ -267,22 +267,24 @@ def review() -> Review:
     )
     whole = Flight(start_s=0.0, end_s=10.0, kind="bench", phases=())
     frame = pd.DataFrame(columns, index=pd.Index(T, name="time_s"))
-    return Review(
-        log=Log(
-            frame=frame,
-            channels=(
-                channel("tail", Quantity.CURRENT),
-                channel("bus", Quantity.VOLTAGE),
-                channel("tail", Quantity.VOLTAGE),
-            ),
-            provenance=Provenance(
-                file="wren.csv",
-                sha256="",
-                size_bytes=1,
-                rows=T.size,
-                start="2026-05-01T10:00:00",
-            ),
+    log = Log(
+        frame=frame,
+        channels=(
+            channel("tail", Quantity.CURRENT),
+            channel("bus", Quantity.VOLTAGE),
+            channel("tail", Quantity.VOLTAGE),
         ),
+        provenance=Provenance(
+            file="wren.csv",
+            sha256="",
+            size_bytes=1,
+            rows=T.size,
+            start="2026-05-01T10:00:00",
+        ),
+    )
+    return Review(
+        log=log,
+        readings=take_readings(log, limits),
         aircraft=Aircraft(
             bus="bus",
             nodes=(Node(name="tail", fed_from="bus", servos=3), Node(name="nose", fed_from="bus")),

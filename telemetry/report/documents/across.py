@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
+from urllib.parse import quote
 
 from telemetry.aircraft import Aircraft
 from telemetry.model.channels import PlaceKind
@@ -25,7 +26,8 @@ class Across:
     ----------
     history : History
     links : mapping of str to str
-        Page of each flight's review, by the flight's id, where there is one beside the report.
+        Page of each flight's review, by the flight's id, where there is one beside the report;
+        quoted as a link is.
     rows : mapping
         By (place, feature): one Feature a flight, in order; None where not measured.
     number : mapping of str to int
@@ -47,7 +49,7 @@ class Across:
             row[number[f.flight] - 1] = f
         return cls(
             history=history,
-            links=dict(links or {}),
+            links={flight: quote(link) for flight, link in (links or {}).items()},
             rows={key: tuple(row) for key, row in rows.items()},
             number=number,
         )

@@ -5,10 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from telemetry.model.text import plain
-from telemetry.readings import take_readings
-from telemetry.report.document import FirstPage
-from telemetry.report.parts.first_page import first_page
+from telemetry.report.document import Document, FirstPage
 from telemetry.report.words import counted
 from telemetry.results import Level, Review
 
@@ -41,15 +38,10 @@ class Entry:
     link: str | None = None
 
 
-def entry_of(review: Review, link: str | None = None) -> Entry:
-    """What an index keeps of a review."""
-    origin = review.log.provenance
-    return Entry(
-        first=first_page(review, take_readings(review.log, review.limits)),
-        file=plain(origin.file),
-        start=origin.start or "",
-        link=link,
-    )
+def entry_of(review: Review, document: Document, link: str | None = None) -> Entry:
+    """What an index keeps of a review and its report."""
+    start = review.log.provenance.start or ""
+    return Entry(first=document.first, file=document.file, start=start, link=link)
 
 
 def gravest_first(entries: Iterable[Entry]) -> list[Entry]:

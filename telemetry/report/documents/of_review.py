@@ -6,7 +6,6 @@ from dataclasses import replace
 
 from telemetry.model.channels import Quantity
 from telemetry.model.text import plain
-from telemetry.readings import Readings
 from telemetry.report.document import Block, Document, FigureBlock, FindingBlock, Paragraph, Section
 from telemetry.report.parts.before_next import next_flight_section
 from telemetry.report.parts.beside import beside_section
@@ -31,14 +30,12 @@ from telemetry.results import Review
 _MOST_FIGURES = 16
 
 
-def document_of(review: Review, readings: Readings) -> Document:
+def document_of(review: Review) -> Document:
     """The whole report of one log, as plain records.
 
     Parameters
     ----------
     review : Review
-    readings : Readings
-        Of the review's log.
 
     Returns
     -------
@@ -47,14 +44,14 @@ def document_of(review: Review, readings: Readings) -> Document:
         limits, method, cautions. Parts that have nothing to tell say so in a sentence; stirs and
         servos are left out.
     """
-    first = first_page(review, readings)
+    first = first_page(review)
     findings = findings_section(review)
     file = plain(review.log.provenance.file)
     parts = (
         findings,
         next_flight_section(review),
         beside_section(review),
-        places_section(review, readings),
+        places_section(review),
         stirs_section(review),
         events_section(review),
         resistances_section(review),

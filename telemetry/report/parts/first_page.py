@@ -26,9 +26,9 @@ from telemetry.results import Charge, Finding, Level, PhaseKind, Review, Span
 _MOST_CHECKS = 3
 
 
-def first_page(review: Review, readings: Readings) -> FirstPage:
+def first_page(review: Review) -> FirstPage:
     """Aircraft, flight, verdict with its reason, five numbers, timeline, and what to check."""
-    level = review.verdict
+    level, readings = review.verdict, review.readings
     numbers = key_numbers(review, readings)
     return FirstPage(
         aircraft=aircraft_name(review),

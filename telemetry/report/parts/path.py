@@ -10,7 +10,6 @@ from telemetry.aircraft.wire import compare
 from telemetry.model.channels import Quantity
 from telemetry.model.text import plain
 from telemetry.numerics.intervals import Interval
-from telemetry.readings import Readings
 from telemetry.report.document import FigureBlock
 from telemetry.report.figures.stops import stops_of
 from telemetry.report.figures.traces import lowest
@@ -56,7 +55,7 @@ class PathPicture:
         return "The power path, from the packs to the nodes. " + "; ".join(parts) + "."
 
 
-def picture_of(review: Review, readings: Readings, number: int) -> PathPicture:
+def picture_of(review: Review, number: int) -> PathPicture:
     """The path of one flight of a review, counted from 0."""
     flight, steps = review.flights[number], Steps.of(review)
     levels: dict[str, Level] = {}
@@ -72,7 +71,7 @@ def picture_of(review: Review, readings: Readings, number: int) -> PathPicture:
     numbers = {}
     for stop in stops_of(review.aircraft):
         place = stop.place
-        volts = readings.get(Quantity.VOLTAGE, place)
+        volts = review.readings.get(Quantity.VOLTAGE, place)
         low = None if volts is None else lowest(volts, loaded)
         margin = next((m.observed_v for m in flight.margins if m.place == place), None)
         own = _own_resistance(flight, place)
@@ -108,9 +107,9 @@ def _own_resistance(flight: Flight, place: str) -> Resistance | None:
     return None
 
 
-def path_figure(review: Review, readings: Readings, number: int, before: str) -> FigureBlock | None:
+def path_figure(review: Review, number: int, before: str) -> FigureBlock | None:
     """The figure of the path of one flight; None where there is none."""
-    picture = picture_of(review, readings, number)
+    picture = picture_of(review, number)
     if not picture.numbers:
         return None
     caption = (

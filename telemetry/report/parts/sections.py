@@ -78,12 +78,12 @@ def findings_section(review: Review) -> Section:
     return Section(title="Findings", anchor="findings", blocks=tuple(blocks))
 
 
-def places_section(review: Review, readings: Readings) -> Section:
+def places_section(review: Review) -> Section:
     """Each place: lowest voltage by phase, highest current, resistance, margin, worst cases."""
-    steps = Steps.of(review)
+    readings, steps = review.readings, Steps.of(review)
     blocks: list[Block] = []
     for k, flight, before in each_flight(review):
-        if (figure := path_figure(review, readings, k, before)) is not None:
+        if (figure := path_figure(review, k, before)) is not None:
             blocks.append(figure)
         named: Iterable[str] = (
             *(r.place for q in (Quantity.VOLTAGE, Quantity.CURRENT) for r in readings.of(q)),

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import asdict, dataclass, replace
 from functools import cache
 from itertools import groupby
@@ -16,13 +16,8 @@ from markupsafe import Markup
 
 from telemetry.model.channels import Quantity
 from telemetry.model.text import plain
-from telemetry.readings import take_readings
 from telemetry.report.document import Block, Document, FigureBlock, FindingBlock, Table
-from telemetry.report.documents.across import Across
-from telemetry.report.documents.history_figures import HistoryScene
 from telemetry.report.documents.index import Entry, gravest_first, levels_counted
-from telemetry.report.documents.of_history import history_document
-from telemetry.report.documents.of_review import document_of
 from telemetry.report.draw import Drawer, Scene, settings
 from telemetry.report.figures import style, timeline
 from telemetry.report.figures.traces import of_quantity, path_order
@@ -31,7 +26,7 @@ from telemetry.report.words import EVENT_WORD, LEVEL_WORD, PHASE_WORD, clock
 from telemetry.report.writers import svg
 from telemetry.report.writers.json import made_by
 from telemetry.report.writers.packing import dashes, packed
-from telemetry.results import EventKind, History, Origin, PhaseKind, Review
+from telemetry.results import EventKind, Origin, PhaseKind, Review
 
 _TEMPLATES = Path(__file__).parent / "templates"
 _SMALL_PT = 390.0
@@ -65,38 +60,23 @@ class _Group:
     blocks: tuple[Block, ...]
 
 
-def render(review: Review) -> str:
+def render(document: Document, scene: Scene) -> str:
     """The report of one log as a self-contained HTML page.
 
     Parameters
     ----------
-    review : Review
+    document : Document
+        Of the scene's review.
+    scene : Scene
 
     Returns
     -------
     str
         The same review gives the same text, byte for byte.
     """
-    readings = take_readings(review.log, review.limits)
-    document = document_of(review, readings)
-    scene = Scene.of(review, readings)
     with settings():
         line = None if document.first.timeline is None else _timeline(document, scene)
     return page(document, scene, line)
-
-
-def render_history(history: History, links: Mapping[str, str] | None = None) -> str:
-    """The report of one aircraft's flights as a self-contained HTML page.
-
-    Parameters
-    ----------
-    history : History
-    links : mapping of str to str, optional
-        Name of each flight's report beside this page, by the flight's id.
-    """
-    hrefs = {flight: quote(link) for flight, link in (links or {}).items()}
-    scene = HistoryScene.of(Across.of(history))
-    return page(history_document(history, hrefs), scene)
 
 
 def page(document: Document, drawer: Drawer, timeline: Timeline | None = None) -> str:
@@ -224,22 +204,21 @@ def _figures(document: Document, drawer: Drawer) -> dict[FigureBlock, Markup]:
 
 def _timeline(document: Document, scene: Scene) -> Timeline:
     alt = document.first.timeline.alt if document.first.timeline is not None else ""
+    readings = scene.review.readings
     pictures, layouts = {}, {}
     for name, (width, height) in (("wide", _WIDE), ("narrow", _NARROW)):
         fig = style.new_figure(width, height)
-        layouts[name] = timeline.compose(
-            fig, scene.review, scene.readings, scene.looks, legend=False
-        )
+        layouts[name] = timeline.compose(fig, scene.review, readings, scene.looks, legend=False)
         pictures[name] = Markup(svg.inline_svg(fig, name, alt))
     traces = [
         (q, r)
         for q in (Quantity.VOLTAGE, Quantity.CURRENT)
-        for r in of_quantity(scene.readings, q, scene.review.aircraft)
+        for r in of_quantity(readings, q, scene.review.aircraft)
     ]
     places = path_order((r.place for _, r in traces), scene.review.aircraft)
     data = {
-        "start": scene.readings.start_s,
-        "end": scene.readings.end_s,
+        "start": readings.start_s,
+        "end": readings.end_s,
         "layouts": {name: asdict(layout) for name, layout in layouts.items()},
         **packed(traces, places, scene.looks, scene.review.limits),
         "phases": [

@@ -5,11 +5,9 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from io import BytesIO
-from pathlib import Path
 
 from matplotlib.backends.backend_pdf import PdfPages
 
-from telemetry.readings import take_readings
 from telemetry.report.document import (
     Bars,
     Block,
@@ -21,16 +19,11 @@ from telemetry.report.document import (
     Paragraph,
     Table,
 )
-from telemetry.report.documents.across import Across
-from telemetry.report.documents.history_figures import HistoryScene
-from telemetry.report.documents.of_history import history_document
-from telemetry.report.documents.of_review import document_of
-from telemetry.report.draw import Drawer, Scene, settings
+from telemetry.report.draw import Drawer, settings
 from telemetry.report.figures import style
 from telemetry.report.words import LEVEL_WORD
 from telemetry.report.writers.paper import LEADING, SIZES_PT, Sheets, text_width, wrapped
-from telemetry.report.writers.writing import write_bytes
-from telemetry.results import History, Level, Review
+from telemetry.results import Level
 
 _BODY, _SMALL, _CELL = 9.5, 8.5, 8.5
 _GAP, _CELL_GAP = 14.0, 9.0
@@ -46,50 +39,22 @@ _FILL = {
 _EDGE = {**_FILL, Level.UNKNOWN: style.MUTED, Level.CLEAR: style.BLUE}
 
 
-def write(review: Review, path: Path, paper: str = "a4") -> None:
-    """Write the report of one log as a PDF.
+def render(document: Document, drawer: Drawer, paper: str = "a4") -> bytes:
+    """A document as a PDF; the same one gives the same bytes.
 
     Parameters
     ----------
-    review : Review
-    path : Path
-        Written aside and renamed into place; the same review gives the same bytes.
+    document : Document
+    drawer : Drawer
+        Of its figures.
     paper : str
         "a4" or "letter".
 
     Raises
     ------
-    OutputError
-        Where the file can't be written.
     ValueError
         For a paper that is not known.
     """
-    write_bytes(path, render(review, paper))
-
-
-def render(review: Review, paper: str = "a4") -> bytes:
-    """The report of one log as a PDF; ValueError for a paper that is not known."""
-    readings = take_readings(review.log, review.limits)
-    return _printed(document_of(review, readings), Scene.of(review, readings), paper)
-
-
-def render_history(history: History, paper: str = "a4") -> bytes:
-    """The report of one aircraft's flights as a PDF; ValueError for a paper not known."""
-    across = Across.of(history)
-    return _printed(history_document(history), HistoryScene.of(across), paper)
-
-
-def write_history(history: History, path: Path, paper: str = "a4") -> None:
-    """Write the report of one aircraft's flights as a PDF; errors as in :func:`write`."""
-    write_bytes(path, render_history(history, paper))
-
-
-def save(document: Document, drawer: Drawer, path: Path, paper: str = "a4") -> None:
-    """Write a document as a PDF; parameters and errors as in :func:`write`."""
-    write_bytes(path, _printed(document, drawer, paper))
-
-
-def _printed(document: Document, drawer: Drawer, paper: str) -> bytes:
     if paper not in SIZES_PT:
         raise ValueError(f"paper must be one of {', '.join(SIZES_PT)}, got {paper!r}")
     out = BytesIO()

@@ -3,10 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import replace
 
 from telemetry.model.text import plain
-from telemetry.readings import take_readings
 from telemetry.report.document import (
     Bars,
     Block,
@@ -20,45 +18,15 @@ from telemetry.report.document import (
     Table,
 )
 from telemetry.report.documents.index import Entry, gravest_first, levels_counted
-from telemetry.report.documents.of_review import document_of
 from telemetry.report.words import LEVEL_SIGN, LEVEL_WORD
 from telemetry.report.writers.screen import columns_of, cut_left, pad, wrap
-from telemetry.results import History, Level, Review
+from telemetry.results import Level
 
 # The long lists are for the HTML report and the JSON.
 _LEFT_OUT = {"limits", "method"}
 _MOST_ROWS = 20
 _NARROWEST = 6
 _WORDS = max(len(word) for word in LEVEL_WORD.values())
-
-
-def render(review: Review, width: int = 80, next_step: tuple[str, str] | None = None) -> str:
-    """The review of one log as text.
-
-    Parameters
-    ----------
-    review : Review
-    width : int
-        Columns of the screen; at least 60.
-    next_step : (str, str), optional
-        What to do next and its command, in place of the document's own.
-
-    Returns
-    -------
-    str
-        Lines of at most ``width`` columns, ending with the next useful command (which is never
-        cut, however long the file's name is).
-    """
-    document = document_of(review, take_readings(review.log, review.limits))
-    return text_of(document if next_step is None else replace(document, next_step=next_step), width)
-
-
-def render_history(history: History, width: int = 80) -> str:
-    """The history of one aircraft as text; see :func:`render`."""
-    # Its document names figures by what draws them: the library for that is loaded only here.
-    from telemetry.report.documents.of_history import history_document
-
-    return text_of(history_document(history), width)
 
 
 def render_index(entries: Sequence[Entry], next_step: tuple[str, str], width: int = 80) -> str:
@@ -78,7 +46,20 @@ def render_index(entries: Sequence[Entry], next_step: tuple[str, str], width: in
 
 
 def text_of(document: Document, width: int = 80) -> str:
-    """A document as text; see :func:`render`."""
+    """A document as text.
+
+    Parameters
+    ----------
+    document : Document
+    width : int
+        Columns of the screen; at least 60.
+
+    Returns
+    -------
+    str
+        Lines of at most ``width`` columns, ending with the next useful command (which is never
+        cut, however long the file's name is).
+    """
     width = max(60, width)
     lines = _first(document.first, document.file, width)
     for section in document.sections:

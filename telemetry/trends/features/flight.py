@@ -9,7 +9,7 @@ import numpy as np
 from telemetry.aircraft import Aircraft
 from telemetry.model.channels import PlaceKind, Quantity
 from telemetry.model.log import FloatArray
-from telemetry.readings import Reading, Readings, block_means, take_readings, total_current
+from telemetry.readings import Reading, Readings, block_means, total_current
 from telemetry.results import WORKING_PHASES, EventKind, Evidence, Flight, Origin, PhaseKind, Review
 from telemetry.trends.features.contacts import drop_tails
 from telemetry.trends.features.currents import current_features
@@ -57,8 +57,7 @@ def measure_flight(review: Review, number: int = 1) -> Measures:
     """
     flight = review.flights[number - 1]
     aircraft = review.aircraft
-    everything = take_readings(review.log, review.limits)
-    readings = everything.within(flight.start_s, flight.end_s)
+    readings = review.readings.within(flight.start_s, flight.end_s)
     currents = _currents(readings, aircraft)
     loads = [p for p in currents if p in load_places(aircraft, tuple(currents))]
     updates = [u for p in loads if (u := currents[p].update_s) is not None]

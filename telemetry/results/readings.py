@@ -1,4 +1,4 @@
-"""The readings of one channel, and of a whole log."""
+"""The readings of one channel, and of a whole log: what every number of a review rests on."""
 
 from __future__ import annotations
 
@@ -9,13 +9,7 @@ import numpy as np
 from telemetry.aircraft import Limits
 from telemetry.model.channels import Channel, Quantity
 from telemetry.model.log import FloatArray
-from telemetry.results import Dropout, Span, Spurious
-
-# A supply below this is no supply: the electronics that would report it are off (common practice,
-# no source: receivers and units restart somewhere between 2.5 and 4.5 V).
-NO_SUPPLY_V = 1.5
-# What the transmitter itself knows goes on while the link is lost.
-OF_TRANSMITTER = (Quantity.CONTROL, Quantity.LINK, Quantity.LOST, Quantity.TIME, Quantity.COUNT)
+from telemetry.results.recording import Dropout, Span, Spurious
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
