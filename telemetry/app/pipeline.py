@@ -25,6 +25,7 @@ from telemetry.measure.floors import pack_floors
 from telemetry.measure.packs import pack_outs
 from telemetry.measure.resistance import measure_resistances
 from telemetry.measure.servos import measure_servos
+from telemetry.measure.sharing import sharing_of
 from telemetry.measure.states import Drawn, pack_states
 from telemetry.measure.steps import path_steps
 from telemetry.model.channels import Channel
@@ -99,7 +100,9 @@ def _flight(
     readings = everything.within(part.start_s, part.end_s)
     limits, phases = craft.limits, part.phases
     floors = pack_floors(readings, craft)
-    resistances = measure_resistances(readings, craft, phases)
+    outs = pack_outs(readings, craft, phases)
+    sharing = sharing_of(readings, craft, phases, outs)
+    resistances = measure_resistances(readings, craft, phases, outs)
     found = without_switching(
         find_voltage_events(readings, phases, craft, limits, floors),
         quality.restarts,
@@ -110,9 +113,8 @@ def _flight(
     brownouts = find_brownouts(readings, phases, falls, quality.restarts, craft)
     spikes = find_spikes(readings, phases, limits)
     events = tuple(sorted((*falls, *brownouts, *spikes), key=lambda e: (e.start_s, e.place)))
-    outs = pack_outs(readings, craft, phases)
-    charge = measure_charge(readings, craft, phases)
-    measured = measured_in(phases, readings, craft)
+    charge = measure_charge(readings, craft, phases, sharing)
+    measured = measured_in(phases, readings, craft, sharing)
     found_margins = margins(craft, resistances, measured)
     return Flight(
         kind=part.kind,
@@ -126,7 +128,7 @@ def _flight(
         margins=found_margins,
         low=low_supplies(readings, craft, phases, outs, floors),
         servos=measure_servos(readings, craft, phases) or check_shares(readings, craft, phases),
-        packs=pack_states(readings, craft, phases, charge, outs, drawn),
+        packs=pack_states(readings, craft, phases, charge, sharing, drawn),
         pack_outs=outs,
         path_steps=path_steps(readings, craft, outs),
         loads=place_loads(measured, craft.root),

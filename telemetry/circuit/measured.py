@@ -10,14 +10,13 @@ import numpy as np
 
 from telemetry.aircraft import Aircraft
 from telemetry.circuit.known import TOTAL, Measured
-from telemetry.measure.packs import pack_outs, pack_shares
+from telemetry.measure.sharing import Sharing
 from telemetry.model.channels import Quantity
 from telemetry.model.log import FloatArray
 from telemetry.numerics.intervals import Interval
-from telemetry.numerics.spans import complement
 from telemetry.numerics.statistics.extremes import decluster, return_level
 from telemetry.readings import Reading, Readings, total_current
-from telemetry.results import Phase, PhaseKind, PlaceLoad
+from telemetry.results import WORKING_PHASES, Phase, PhaseKind, PlaceLoad
 
 # The state at landing is the mean over this last stretch of the flight (ours: long enough for
 # tens of readings of voltage and current, short against the fall of a pack).
@@ -31,7 +30,6 @@ _PEAK_QUANTILE = 0.9
 # Servo currents swing within about a tenth of a second (common practice, no source); between two
 # readings further apart a higher peak may pass.
 _SWING_S = 0.1
-_UNDER_LOAD = (PhaseKind.FLIGHT, PhaseKind.STIR)
 # A lead or a contact is as warm as its current makes it within about this time (ours).
 _WARM_S = 60.0
 
@@ -114,6 +112,7 @@ def measured_in(
     phases: Sequence[Phase],
     readings: Readings,
     aircraft: Aircraft,
+    sharing: Sharing,
     peaks: Mapping[str, PeakSet] | None = None,
 ) -> Measured:
     """Lowest voltages, peaks, shares and the state at landing, as far as the log tells them.
@@ -125,10 +124,12 @@ def measured_in(
     readings : Readings
         Of the same stretch.
     aircraft : Aircraft
+    sharing : Sharing
+        Of the same stretch.
     peaks : mapping of PeakSet or None
         Of all flights, for the return level; None: of this flight alone.
     """
-    loaded = [(p.start_s, p.end_s) for p in phases if p.kind in _UNDER_LOAD]
+    loaded = [(p.start_s, p.end_s) for p in phases if p.kind in WORKING_PHASES]
     landing = _landing(phases)
     currents = _currents(readings, aircraft)
     lowest: dict[str, float] = {}
@@ -143,9 +144,6 @@ def measured_in(
             missed = _missed(v[_inside(t, loaded)], update_s)
             highest[place] = Interval.around(-top, 0.0, missed)
     volts = {r.place: (r.t, r.v, 0.0) for r in readings.of(Quantity.VOLTAGE)}
-    outs = pack_outs(readings, aircraft, phases)
-    switched = [(o.start_s, o.end_s) for o in outs]
-    sharing = [part for a, b in loaded for part in complement(switched, a, b)]
     levels = _return_levels(
         current_peaks(phases, readings, aircraft) if peaks is None else peaks,
         aircraft.limits.return_flights,
@@ -156,16 +154,12 @@ def measured_in(
         landing_a=_means(currents, landing),
         usual_a=_warm(currents, loaded),
         peak_a=highest,
-        share={
-            s.place: s.of_changes
-            for s in pack_shares(readings, aircraft, sharing)
-            if s.of_changes is not None
-        },
+        share={s.place: s.of_changes for s in sharing.under_load if s.of_changes is not None},
         return_a={place: x for place, x in levels.items() if isinstance(x, Interval)},
         no_return={place: x for place, x in levels.items() if isinstance(x, str)},
         gone=frozenset(
             o.place
-            for o in outs
+            for o in sharing.outs
             if landing is not None and o.start_s < landing[1] - _SETTLED_S and landing[1] <= o.end_s
         ),
     )
@@ -237,7 +231,7 @@ def _missed(amps: FloatArray, update_s: float) -> float:
 
 def _landing(phases: Sequence[Phase]) -> tuple[float, float] | None:
     """The last stretch of the flight; of a bench recording the last stir."""
-    for kind in _UNDER_LOAD:
+    for kind in WORKING_PHASES:
         last = [p for p in phases if p.kind is kind]
         if last:
             end = last[-1].end_s

@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from telemetry.aircraft import Aircraft
 from telemetry.circuit.known import Measured
 from telemetry.circuit.measured import PeakSet, current_peaks, measured_in, pooled_peaks
+from telemetry.measure.sharing import Sharing, sharing_of
 from telemetry.numerics.intervals import Interval
 from telemetry.results import Flight, Readings, Resistance, Review
 
@@ -58,8 +59,10 @@ def together(reviews: Sequence[Review]) -> Together | None:
             sets.setdefault(place, []).append(peaks)
     pooled = {place: pooled_peaks(found) for place, found in sets.items()}
     *earlier, (review, flight, readings) = parts
-    last = measured_in(flight.phases, readings, review.aircraft, pooled)
-    every = [measured_in(f.phases, x, r.aircraft, {}) for r, f, x in earlier] + [last]
+    packs = sharing_of(readings, review.aircraft, flight.phases, flight.pack_outs)
+    last = measured_in(flight.phases, readings, review.aircraft, packs, pooled)
+    # Of the earlier ones neither shares nor outs count, nor return levels of their own.
+    every = [measured_in(f.phases, x, r.aircraft, Sharing(), {}) for r, f, x in earlier] + [last]
     measured = replace(
         last,
         lowest_v=_extremes([m.lowest_v.items() for m in every], lowest=True),

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from telemetry.aircraft import Aircraft
-from telemetry.measure.packs import pack_shares
+from telemetry.measure.sharing import Sharing
 from telemetry.model.channels import Quantity
 from telemetry.numerics.charge import charge_mah, counter_rise, integrate_charge
 from telemetry.numerics.sampling import held_at, longest_steps, outside
@@ -27,7 +27,7 @@ _ENDS_S = 180.0
 
 
 def measure_charge(
-    readings: Readings, aircraft: Aircraft, phases: Sequence[Phase]
+    readings: Readings, aircraft: Aircraft, phases: Sequence[Phase], sharing: Sharing
 ) -> tuple[Charge, ...]:
     """Charge of each place with a current or a counter.
 
@@ -37,7 +37,8 @@ def measure_charge(
         Of the flight.
     aircraft : Aircraft
     phases : sequence of Phase
-        Sharing is judged in flight, in a log without one in stirs; never in a redundancy check.
+    sharing : Sharing
+        Of the same flight.
 
     Returns
     -------
@@ -45,10 +46,7 @@ def measure_charge(
         ``uncertain_mah`` is the standard uncertainty of the integral: misses between readings,
         gaps, resolution as offset, gain, and all that flowed back.
     """
-    loaded = [p for p in phases if p.kind is PhaseKind.FLIGHT]
-    loaded = loaded or [p for p in phases if p.kind is PhaseKind.STIR]
-    shares = pack_shares(readings, aircraft, [(p.start_s, p.end_s) for p in loaded])
-    share = {s.place: s.share.value for s in shares}
+    share = {s.place: s.share.value for s in sharing.of_flight}
     places = dict.fromkeys(
         r.place
         for r in readings.channels

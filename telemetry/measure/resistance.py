@@ -9,7 +9,6 @@ import numpy as np
 
 from telemetry.aircraft import Aircraft
 from telemetry.aircraft.wire import branch_mohm
-from telemetry.measure.packs import pack_outs
 from telemetry.model.channels import Quantity
 from telemetry.model.log import FloatArray
 from telemetry.numerics.resistance.fitting import Fit
@@ -20,7 +19,7 @@ from telemetry.numerics.resistance.regression import (
 )
 from telemetry.numerics.sampling import outside
 from telemetry.readings import Reading, Readings, Total, block_means, total_current
-from telemetry.results import Phase, PhaseKind, Resistance
+from telemetry.results import PackOut, Phase, PhaseKind, Resistance
 
 # Blocks over which it is judged whether a bus follows its pack (ours: longer than a move).
 _BLOCK_S = 5.0
@@ -32,7 +31,10 @@ _SETTLE_S = 2.0
 
 
 def measure_resistances(
-    readings: Readings, aircraft: Aircraft, phases: Sequence[Phase]
+    readings: Readings,
+    aircraft: Aircraft,
+    phases: Sequence[Phase],
+    outs: Sequence[PackOut],
 ) -> tuple[Resistance, ...]:
     """All resistances that the readings of one flight may tell, refusals with their reason.
 
@@ -46,14 +48,16 @@ def measure_resistances(
     readings : Readings
     aircraft : Aircraft
     phases : sequence of Phase
-        Redundancy checks are left out, and whatever else switched a pack off.
+        Redundancy checks are left out.
+    outs : sequence of PackOut
+        So is whatever else switched a pack off.
 
     Returns
     -------
     tuple of Resistance
         Packs, bus, nodes, others, in this order.
     """
-    calm = _without_switching(readings, aircraft, phases)
+    calm = _without_switching(readings, phases, outs)
     total = total_current(calm, aircraft)
     out: list[Resistance] = []
     for pack in aircraft.packs:
@@ -82,10 +86,12 @@ def measure_resistances(
     return tuple(out)
 
 
-def _without_switching(readings: Readings, aircraft: Aircraft, phases: Sequence[Phase]) -> Readings:
+def _without_switching(
+    readings: Readings, phases: Sequence[Phase], outs: Sequence[PackOut]
+) -> Readings:
     """Readings without the stretches in which packs were switched or gave nothing."""
     spans = [(p.start_s, p.end_s) for p in phases if p.kind is PhaseKind.REDUNDANCY_CHECK]
-    spans += [(o.start_s, o.end_s) for o in pack_outs(readings, aircraft, phases)]
+    spans += [(o.start_s, o.end_s) for o in outs]
     if not spans:
         return readings
     cut = [(a - _SETTLE_S, b + _SETTLE_S) for a, b in sorted(spans)]

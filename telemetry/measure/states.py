@@ -17,13 +17,12 @@ from telemetry.measure.charge_state import (
     flights_left,
 )
 from telemetry.measure.floors import rest_floor
-from telemetry.measure.packs import pack_shares
+from telemetry.measure.sharing import Sharing, loaded_stretches
 from telemetry.model.channels import Quantity
 from telemetry.numerics.intervals import Interval, propagate
 from telemetry.numerics.sampling import outside
-from telemetry.numerics.spans import complement, merge
 from telemetry.readings import Readings
-from telemetry.results import Charge, PackOut, PackState, Phase, PhaseKind
+from telemetry.results import Charge, PackState, Phase, PhaseKind
 
 # Gain error of a counter (common practice, no source: 1 to 2 %, taken twice).
 _COUNTER_PART = 0.04
@@ -70,7 +69,7 @@ def pack_states(
     aircraft: Aircraft,
     phases: Sequence[Phase],
     charge: Sequence[Charge],
-    outs: Sequence[PackOut],
+    sharing: Sharing,
     drawn: Drawn,
 ) -> tuple[PackState, ...]:
     """State of every pack of the path in one flight.
@@ -84,8 +83,8 @@ def pack_states(
     phases : sequence of Phase
     charge : sequence of Charge
         Of the same flight.
-    outs : sequence of PackOut
-        Stretches that are left out of the shares.
+    sharing : Sharing
+        Of the same flight; its outs are left out of the loaded voltage too.
     drawn : Drawn
         Before this flight.
 
@@ -93,11 +92,9 @@ def pack_states(
     -------
     tuple of PackState
     """
-    flown = [p for p in phases if p.kind is PhaseKind.FLIGHT]
-    loaded = flown or [p for p in phases if p.kind is PhaseKind.STIR]
-    switched = merge([(o.start_s, o.end_s) for o in outs], 0.0)
-    spans = [part for p in loaded for part in complement(switched, p.start_s, p.end_s)]
-    shares = {s.place: s for s in pack_shares(readings, aircraft, spans)}
+    flown = any(p.kind is PhaseKind.FLIGHT for p in phases)
+    spans = loaded_stretches(phases, sharing.outs)
+    shares = {s.place: s for s in sharing.giving}
     by_place = {c.place: c for c in charge}
     rests = {p.name: _rests(p, by_place, readings, aircraft, phases) for p in aircraft.packs}
     out = []

@@ -37,6 +37,7 @@ from scipy.signal import lfilter
 sys.path.insert(0, str(Path(__file__).parents[2]))  # works from the sources as well as installed
 
 from telemetry.aircraft import infer_path
+from telemetry.measure.packs import pack_outs
 from telemetry.measure.resistance import measure_resistances
 from telemetry.model.channels import Channel, Quantity
 from telemetry.model.log import Log, Provenance
@@ -324,7 +325,8 @@ def aircraft_case(seed: int) -> list[Outcome]:
     readings = take_readings(log, craft.limits)
     truth = recording.truth
     out = []
-    for r in measure_resistances(readings, craft, truth.phases):
+    outs = pack_outs(readings, craft, truth.phases)
+    for r in measure_resistances(readings, craft, truth.phases, outs):
         best = least_squares_error(recording, r.place)
         regulated = "regulator" in r.refused
         if r.kind == "source" and r.place in truth.sources and best is not None and not regulated:

@@ -11,7 +11,9 @@ import pytest
 from telemetry.aircraft import infer_path
 from telemetry.circuit.margins import margins
 from telemetry.circuit.measured import measured_in
+from telemetry.measure.packs import pack_outs
 from telemetry.measure.resistance import measure_resistances
+from telemetry.measure.sharing import sharing_of
 from telemetry.model.channels import Channel
 from telemetry.model.log import Log, Provenance
 from telemetry.readings import take_readings
@@ -53,8 +55,9 @@ def test_a_lost_pack_is_predicted_from_a_flight_with_both(seed: int) -> None:
     log, phases = _log(flown), flown.truth.phases
     seen = infer_path(log)
     readings = take_readings(log, seen.limits)
-    measured = measured_in(phases, readings, seen)
-    found = margins(seen, measure_resistances(readings, seen, phases), measured)
+    outs = pack_outs(readings, seen, phases)
+    measured = measured_in(phases, readings, seen, sharing_of(readings, seen, phases, outs))
+    found = margins(seen, measure_resistances(readings, seen, phases, outs), measured)
     bus = next(m for m in found if m.place == "bus")
     lost = bus.cases[0]
     assert lost.voltage_v is not None, lost.note

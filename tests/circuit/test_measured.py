@@ -9,6 +9,8 @@ import pytest
 from telemetry.aircraft import infer_path
 from telemetry.circuit.margins import margins
 from telemetry.circuit.measured import PeakSet, current_peaks, measured_in, pooled_peaks
+from telemetry.measure.packs import pack_outs
+from telemetry.measure.sharing import sharing_of
 from telemetry.model.channels import Channel, Quantity
 from telemetry.model.log import Log, Provenance
 from telemetry.readings import take_readings
@@ -59,7 +61,9 @@ def _log(**more: np.ndarray) -> Log:
 
 def _measured(log: Log, phases: tuple[Phase, ...] = PHASES):
     craft = infer_path(log)
-    return measured_in(phases, take_readings(log, craft.limits), craft)
+    readings = take_readings(log, craft.limits)
+    outs = pack_outs(readings, craft, phases)
+    return measured_in(phases, readings, craft, sharing_of(readings, craft, phases, outs))
 
 
 def test_the_lowest_and_highest_under_load() -> None:

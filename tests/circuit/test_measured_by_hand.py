@@ -18,6 +18,7 @@ from telemetry.circuit.measured import (
     place_loads,
     pooled_peaks,
 )
+from telemetry.measure.sharing import Sharing
 from telemetry.model.channels import Quantity
 from telemetry.numerics.intervals import Interval
 from telemetry.results import OutKind, PackOut, Phase, PhaseKind
@@ -236,7 +237,7 @@ PHASES = (phase(STIR, 0, 20), phase(GROUND, 20, 100), phase(FLIGHT, 100, 300))
 
 
 def test_the_state_of_a_flight(flown) -> None:
-    found = measured_in(PHASES, flown, CRAFT)
+    found = measured_in(PHASES, flown, CRAFT, Sharing())
     assert found.lowest_v == {"bus": 6.5}  # the unit's own minimum
     assert found.peak_a["total"].value == 5.0
     assert found.peak_a["tail"].value == 4.0  # and its own maximum
@@ -248,14 +249,14 @@ def test_the_state_of_a_flight(flown) -> None:
     assert (found.return_a, found.gone) == ({}, frozenset())
     assert set(found.no_return) == {"bus", "tail", "total"}
     own = {"total": PeakSet(threshold_a=5.0, value_a=5.0 + np.linspace(0.1, 4.0, 40))}
-    assert list(measured_in(PHASES, flown, CRAFT, own).return_a) == ["total"]
+    assert list(measured_in(PHASES, flown, CRAFT, Sharing(), own).return_a) == ["total"]
 
 
 def test_what_may_have_been_missed_goes_on_the_peak_under_load_alone(make_readings) -> None:
     t = np.arange(100.0)
     amps = np.where(t < 50, t % 10, 40.0)  # from 50 s on the ground
     readings = make_readings({("bus", I): (t, amps)})
-    peak = measured_in([phase(FLIGHT, 0, 50)], readings, CRAFT).peak_a["bus"]
+    peak = measured_in([phase(FLIGHT, 0, 50)], readings, CRAFT, Sharing()).peak_a["bus"]
     # 0 to 9 A by turns, read once a second: a tenth is above 8.1 A, by 0.9 A; ten times as often.
     assert (peak.value, peak.low, peak.high) == pytest.approx((9.0, 9.0, 9.0 + 0.9 * log(10)))
 
@@ -270,20 +271,11 @@ def test_what_may_have_been_missed_goes_on_the_peak_under_load_alone(make_readin
         (150.0, 299.9, False),  # it was back
     ],
 )
-def test_packs_that_gave_nothing_at_landing(start_s, end_s, gone, flown, monkeypatch) -> None:
-    monkeypatch.setattr(measured, "pack_outs", lambda *_: (out("pack 2", start_s, end_s),))
-    assert measured_in(PHASES, flown, CRAFT).gone == ({"pack 2"} if gone else set())
+def test_packs_that_gave_nothing_at_landing(start_s, end_s, gone, flown) -> None:
+    packs = Sharing(outs=(out("pack 2", start_s, end_s),))
+    assert measured_in(PHASES, flown, CRAFT, packs).gone == ({"pack 2"} if gone else set())
     on_the_ground = (phase(GROUND, 0, 300),)
-    assert measured_in(on_the_ground, flown, CRAFT).gone == set()
-
-
-def test_shares_are_judged_while_all_packs_give(flown, monkeypatch) -> None:
-    outs = (out("pack 1", 10.0, 15.0), out("pack 2", 14.0, 110.0))
-    monkeypatch.setattr(measured, "pack_outs", lambda *_: outs)
-    asked = []
-    monkeypatch.setattr(measured, "pack_shares", lambda *given: asked.append(given[2]) or ())
-    measured_in(PHASES, flown, CRAFT)
-    assert asked == [[(0, 10.0), (110.0, 300)]]
+    assert measured_in(on_the_ground, flown, CRAFT, packs).gone == set()
 
 
 @pytest.mark.parametrize(

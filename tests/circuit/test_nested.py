@@ -14,6 +14,7 @@ from telemetry.app.pipeline import review
 from telemetry.circuit.budget import budget
 from telemetry.circuit.measured import measured_in
 from telemetry.importer import read_log
+from telemetry.measure.sharing import sharing_of
 from telemetry.report.figures.stops import stops_of
 from telemetry.results import Review
 from telemetry.simulate import (
@@ -129,7 +130,9 @@ def test_margins_fall_down_the_path(case) -> None:
 def test_the_budget_knows_whose_lead_it_is(case) -> None:
     faulty, _, found = case
     (flight,) = found.flights
-    made = budget(PROFILE, flight.resistances, measured_in(flight.phases, found.readings, PROFILE))
+    packs = sharing_of(found.readings, PROFILE, flight.phases, flight.pack_outs)
+    measured = measured_in(flight.phases, found.readings, PROFILE, packs)
+    made = budget(PROFILE, flight.resistances, measured)
     rows = {lead.place: lead for lead in made.leads}
     assert set(rows) == {n.name for n in PROFILE.nodes}
     assert rows[faulty].differs

@@ -11,6 +11,7 @@ import pytest
 from telemetry.aircraft import Aircraft
 from telemetry.circuit import together as module
 from telemetry.circuit.known import Measured
+from telemetry.measure.sharing import Sharing
 from telemetry.numerics.intervals import Interval
 from telemetry.results import Resistance
 
@@ -89,7 +90,9 @@ def review(craft: Aircraft, *flights: tuple[str, str, float]) -> Any:
     return SimpleNamespace(
         aircraft=craft,
         flights=[
-            SimpleNamespace(kind=kind, phases=name, resistances=(resistance(mohm),))
+            SimpleNamespace(
+                kind=kind, phases=name, resistances=(resistance(mohm),), pack_outs=f"outs of {name}"
+            )
             for kind, name, mohm in flights
         ],
     )
@@ -107,8 +110,12 @@ OLD, NEW = (Aircraft.model_validate({"name": name}) for name in ("old", "new"))
 def stated(monkeypatch: pytest.MonkeyPatch) -> None:
     """Measurements as they are told; peaks are the names of the flights they come from."""
 
-    def measured_in(phases: str, readings: str, craft: Aircraft, pooled: Any) -> Measured:
+    def measured_in(
+        phases: str, readings: str, craft: Aircraft, packs: Any, pooled: Any
+    ) -> Measured:
         assert readings == f"readings of {phases}"
+        # Only of the last one do shares and outs count.
+        assert packs == (f"outs of {phases}" if pooled else Sharing())
         told = TOLD[phases]
         return Measured(
             lowest_v={"bus": told.lowest},
@@ -121,6 +128,7 @@ def stated(monkeypatch: pytest.MonkeyPatch) -> None:
     def current_peaks(phases: str, readings: str, craft: Aircraft) -> dict[str, str]:
         return {"bus": f"{phases} of the {craft.name} one"}
 
+    monkeypatch.setattr(module, "sharing_of", lambda *given: given[-1])
     monkeypatch.setattr(module, "_within", lambda _, flight: f"readings of {flight.phases}")
     monkeypatch.setattr(module, "measured_in", measured_in)
     monkeypatch.setattr(module, "current_peaks", current_peaks)

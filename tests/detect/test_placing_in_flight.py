@@ -9,6 +9,7 @@ import pytest
 from telemetry.detect.phases import find_parts
 from telemetry.detect.placing import place_events
 from telemetry.detect.sags import find_voltage_events
+from telemetry.measure.packs import pack_outs
 from telemetry.measure.resistance import measure_resistances
 from telemetry.results import EventKind, Origin
 from telemetry.simulate import Fault, FaultKind
@@ -18,7 +19,8 @@ FLIGHT = "rest 20, stir 10, rest 15, flight 260, rest 20"
 
 def placed(case):
     (part,) = find_parts(case.log, case.readings, case.aircraft, case.aircraft.limits)
-    resistances = measure_resistances(case.readings, case.aircraft, part.phases)
+    outs = pack_outs(case.readings, case.aircraft, part.phases)
+    resistances = measure_resistances(case.readings, case.aircraft, part.phases, outs)
     events = find_voltage_events(case.readings, part.phases, case.aircraft, case.aircraft.limits)
     return place_events(events, case.readings, case.aircraft, resistances)
 

@@ -8,6 +8,8 @@ import pytest
 
 from telemetry.aircraft import infer_path
 from telemetry.measure.charge import measure_charge
+from telemetry.measure.packs import pack_outs
+from telemetry.measure.sharing import sharing_of
 from telemetry.model.channels import Channel, Quantity
 from telemetry.model.log import Log, Provenance
 from telemetry.numerics.charge import charge_mah
@@ -36,7 +38,10 @@ def log_of(time_s: np.ndarray, columns: dict[tuple[str, Quantity], np.ndarray]) 
 
 def charged(log: Log, phases: tuple[Phase, ...] = ()) -> dict[str, Charge]:
     craft = infer_path(log)
-    return {c.place: c for c in measure_charge(take_readings(log, craft.limits), craft, phases)}
+    readings = take_readings(log, craft.limits)
+    outs = pack_outs(readings, craft, phases)
+    found = measure_charge(readings, craft, phases, sharing_of(readings, craft, phases, outs))
+    return {c.place: c for c in found}
 
 
 def flight(seconds: float) -> tuple[Phase, ...]:

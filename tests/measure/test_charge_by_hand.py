@@ -11,6 +11,7 @@ import pytest
 
 from telemetry.aircraft import Aircraft
 from telemetry.measure.charge import _missed, _step_a, measure_charge, rest_volts
+from telemetry.measure.sharing import sharing_of
 from telemetry.model.channels import Quantity
 from telemetry.readings import Readings
 from telemetry.results import Charge, Phase, PhaseKind
@@ -21,8 +22,12 @@ PAIR = Aircraft.model_validate({"bus": "bus", "packs": [{"name": "pack 1"}, {"na
 ELEVEN = np.arange(11.0)  # ten seconds of one reading each
 
 
+def charge_of(readings: Readings, craft: Aircraft, phases: tuple[Phase, ...]) -> tuple[Charge, ...]:
+    return measure_charge(readings, craft, phases, sharing_of(readings, craft, phases, ()))
+
+
 def _only(readings: Readings, phases: tuple[Phase, ...] = ()) -> Charge:
-    (found,) = measure_charge(readings, PAIR, phases)
+    (found,) = charge_of(readings, PAIR, phases)
     return found
 
 
@@ -83,7 +88,7 @@ def test_a_gap_holds_the_lowest_or_the_highest_current(
 def test_limits_say_what_a_gap_is(make_readings: Make) -> None:
     made = make_readings({("bus", A): ([0.0, 4.0], [0.0, 4.0])})
     wide = PAIR.model_copy(update={"limits": PAIR.limits.model_copy(update={"gap_s": 4.0})})
-    (found,) = measure_charge(made, wide, ())
+    (found,) = charge_of(made, wide, ())
     assert found.uncertain_mah > _only(made).uncertain_mah
 
 
@@ -119,7 +124,7 @@ def test_places_with_a_current_or_a_counter(make_readings: Make) -> None:
         ("pack 1", A): (ELEVEN, ELEVEN),
         ("pack 2", A): (ELEVEN, ELEVEN),
     }
-    found = measure_charge(make_readings(series), PAIR, ())
+    found = charge_of(make_readings(series), PAIR, ())
     assert [c.place for c in found] == ["pack 2", "pack 1"]
 
 
@@ -140,7 +145,7 @@ def test_sharing_is_judged_in_flight_or_else_in_stirs(
     phases = tuple(
         Phase(kind=k, start_s=32.0 * i, end_s=32.0 * (i + 1)) for i, k in enumerate(kinds)
     )
-    found = measure_charge(made, PAIR, phases)
+    found = charge_of(made, PAIR, phases)
     assert [c.share for c in found] == ([None, None] if share is None else [share, 1 - share])
 
 

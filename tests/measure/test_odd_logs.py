@@ -8,8 +8,10 @@ import pytest
 
 from telemetry.aircraft import Servo, infer_path
 from telemetry.measure.charge import measure_charge
+from telemetry.measure.packs import pack_outs
 from telemetry.measure.resistance import measure_resistances
 from telemetry.measure.servos import measure_servos
+from telemetry.measure.sharing import sharing_of
 from telemetry.model.channels import Channel, Quantity
 from telemetry.model.log import Log, Provenance
 from telemetry.readings import take_readings
@@ -61,10 +63,11 @@ def test_records_or_reasons(seed: int) -> None:
             Phase(kind=PhaseKind.FLIGHT, start_s=0.05 * n, end_s=0.2 * n),
         )
     readings = take_readings(log, craft.limits)
-    resistances = measure_resistances(readings, craft, phases)
+    outs = pack_outs(readings, craft, phases)
+    resistances = measure_resistances(readings, craft, phases, outs)
     records = (
         *resistances,
-        *measure_charge(readings, craft, phases),
+        *measure_charge(readings, craft, phases, sharing_of(readings, craft, phases, outs)),
         *measure_servos(readings, craft, phases),
     )
     for record in records:

@@ -10,12 +10,13 @@ import pandas as pd
 import pytest
 
 from telemetry.aircraft import Aircraft, Lead, infer_path
+from telemetry.measure.packs import pack_outs
 from telemetry.measure.resistance import is_regulated, measure_resistances
 from telemetry.model.channels import Channel, Quantity
 from telemetry.model.log import Log, Provenance
 from telemetry.numerics.resistance.regression import source_resistance
 from telemetry.readings import Readings, take_readings, total_current
-from telemetry.results import PhaseKind, Resistance
+from telemetry.results import Phase, PhaseKind, Resistance
 from telemetry.simulate import (
     AircraftModel,
     NodeModel,
@@ -47,8 +48,14 @@ class Case:
     readings: Readings
 
     def measured(self, craft: Aircraft | None = None) -> dict[tuple[str, str], Resistance]:
-        found = measure_resistances(self.readings, craft or self.craft, self.rec.truth.phases)
+        found = measured(self.readings, craft or self.craft, self.rec.truth.phases)
         return {(r.kind, r.place if r.place != "bus" else f"bus {r.parent}"): r for r in found}
+
+
+def measured(
+    readings: Readings, craft: Aircraft, phases: Sequence[Phase]
+) -> tuple[Resistance, ...]:
+    return measure_resistances(readings, craft, phases, pack_outs(readings, craft, phases))
 
 
 Make = Callable[..., Case]
@@ -243,7 +250,7 @@ def test_a_stir_alone_agrees_with_the_whole(make: Make) -> None:
     whole = case.measured()
     stir = next(p for p in case.rec.truth.phases if p.kind is PhaseKind.STIR)
     part = case.readings.within(stir.start_s - 10, stir.end_s + 8)
-    alone = {r.place: r for r in measure_resistances(part, case.craft, ()) if r.kind == "branch"}
+    alone = {r.place: r for r in measured(part, case.craft, ()) if r.kind == "branch"}
     told = 0
     for n in NODES:
         one, other = alone[n], whole[("branch", n)]
@@ -276,7 +283,7 @@ def test_expected_value_from_the_wire_table(make: Make) -> None:
 def test_still_air_gives_reasons(make: Make) -> None:
     case = make()
     quiet = case.readings.within(0.0, 18.0)
-    for r in measure_resistances(quiet, case.craft, case.rec.truth.phases):
+    for r in measured(quiet, case.craft, case.rec.truth.phases):
         assert r.mohm is None or r.high_mohm is not None
         assert (r.mohm is None) == bool(r.refused)
 
@@ -370,7 +377,7 @@ def test_a_real_flight() -> None:
         time_s,
     )
     craft = infer_path(log)
-    (found,) = measure_resistances(take_readings(log, craft.limits), craft, ())
+    (found,) = measured(take_readings(log, craft.limits), craft, ())
     assert found.kind == "source"
     assert found.mohm == pytest.approx(57.8, rel=0.06)
     assert found.low_mohm is not None
@@ -386,4 +393,4 @@ def test_readings_are_not_altered(make: Make) -> None:
         t.flags.writeable = v.flags.writeable = False
         channels.append(replace(r, t=t, v=v))
     readings = replace(case.readings, channels=tuple(channels))
-    assert measure_resistances(readings, case.craft, case.rec.truth.phases)
+    assert measured(readings, case.craft, case.rec.truth.phases)

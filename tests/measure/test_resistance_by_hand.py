@@ -126,14 +126,14 @@ BUS_TOLD = "; whether a regulator holds the bus cannot be told"
 )  # fmt: skip
 def test_what_a_log_tells(craft, logged, found, make_readings, asked) -> None:
     readings = make_readings(series(logged))
-    assert told(measure_resistances(readings, craft, ())) == found
+    assert told(measure_resistances(readings, craft, (), ())) == found
 
 
 def test_a_regulator_stands_for_a_bus_and_a_node_that_is_the_bus_is_told_once(
     make_readings, asked
 ) -> None:
     craft = Aircraft.model_validate({"regulator": "regulator", "packs": [{"name": "pack 1"}]})
-    found = measure_resistances(make_readings(series("pack 1 UI, regulator UI")), craft, ())
+    found = measure_resistances(make_readings(series("pack 1 UI, regulator UI")), craft, (), ())
     assert told(found)[1:] == [
         f"source regulator  | pack 1{BUS_TOLD}",
         "branch regulator pack 1 | pack 1",
@@ -141,7 +141,7 @@ def test_a_regulator_stands_for_a_bus_and_a_node_that_is_the_bus_is_told_once(
     craft = Aircraft.model_validate(
         {"bus": "bus", "nodes": [{"name": "bus"}], "packs": [{"name": "pack 1"}]}
     )
-    found = measure_resistances(make_readings(series("bus UI")), craft, ())
+    found = measure_resistances(make_readings(series("bus UI")), craft, (), ())
     assert told(found) == [f"source bus  | bus{BUS_TOLD}"]
 
 
@@ -151,7 +151,7 @@ def test_a_regulator_stands_for_a_bus_and_a_node_that_is_the_bus_is_told_once(
 )
 def test_a_held_bus_is_refused(held, sources, words, make_readings, asked, monkeypatch) -> None:
     monkeypatch.setattr(resistance, "is_regulated", lambda *_: held)
-    found = measure_resistances(make_readings(series("pack 1 UI, bus UI")), CRAFT, ())
+    found = measure_resistances(make_readings(series("pack 1 UI, bus UI")), CRAFT, (), ())
     bus, branch = found[1:]
     assert (bus.mohm, branch.mohm) == (sources, sources)
     assert branch.parent == "pack 1"
@@ -173,7 +173,7 @@ def test_what_the_fits_are_given(make_readings, asked) -> None:
         },
         resolution={"bus": 0.01, "left wing": 0.05},
     )  # fmt: skip
-    measure_resistances(readings, CRAFT, ())
+    measure_resistances(readings, CRAFT, (), ())
     (source, of_source), (branch, of_branch) = asked
     assert [x[0] for x in source] == [0, 1, 0, 2]  # t, V, t, A
     assert of_source == {"step_v": 0.01, "step_i": 0.01, "max_gap_s": 1.0}
@@ -194,7 +194,7 @@ def test_the_coarsest_of_several_currents_counts(make_readings) -> None:
 
 
 def test_a_fit_becomes_a_record_in_milliohm(make_readings, asked) -> None:
-    found = measure_resistances(make_readings(series("bus U, left wing UI")), CRAFT, ())
+    found = measure_resistances(make_readings(series("bus U, left wing UI")), CRAFT, (), ())
     wing = found[1]
     assert (wing.mohm, wing.low_mohm, wing.high_mohm) == pytest.approx((50.0, 40.0, 70.0))
     assert (wing.updates, wing.scale_s) == (7, 2.0)
@@ -204,7 +204,7 @@ def test_a_fit_becomes_a_record_in_milliohm(make_readings, asked) -> None:
     # 0.58 m of 1 mm2 there and back: 2 x 0.58 / 58 = 20 mOhm of copper.
     assert wing.expected_mohm == pytest.approx(20.0)
     assert wing.expected_low_mohm < 20.0 < wing.expected_high_mohm
-    tip = measure_resistances(make_readings(series("left wing U, left tip UI")), CRAFT, ())[-1]
+    tip = measure_resistances(make_readings(series("left wing U, left tip UI")), CRAFT, (), ())[-1]
     assert (tip.place, tip.expected_mohm, tip.expected_low_mohm, tip.expected_high_mohm) == (
         "left tip", None, None, None,
     )  # fmt: skip
@@ -239,15 +239,12 @@ def out(start_s: float, end_s: float) -> PackOut:
         ([], [], []),
     ],
 )
-def test_stretches_with_a_pack_off_are_left_out(
-    checks, outs, cut, make_readings, monkeypatch
-) -> None:
-    monkeypatch.setattr(resistance, "pack_outs", lambda *_: tuple(out(*o) for o in outs))
+def test_stretches_with_a_pack_off_are_left_out(checks, outs, cut, make_readings) -> None:
     t = np.arange(100.0)
     readings = make_readings({("bus", U): (t, t), ("bus", I): (t[:10], t[:10])})
     phases = [Phase(kind=PhaseKind.REDUNDANCY_CHECK, start_s=a, end_s=b) for a, b in checks]
     phases += [Phase(kind=PhaseKind.STIR, start_s=80, end_s=90)]
-    volts, amps = resistance._without_switching(readings, CRAFT, phases).channels
+    volts, amps = resistance._without_switching(readings, phases, [out(*o) for o in outs]).channels
     kept = [x for x in t if not any(a <= x < b for a, b in cut)]
     assert volts.t.tolist() == kept
     assert volts.v.tolist() == kept

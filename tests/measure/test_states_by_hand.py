@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 
 from telemetry.aircraft import Aircraft, Pack
+from telemetry.measure.sharing import sharing_of
 from telemetry.measure.states import Drawn, _charge, _drawn_in, _left, pack_states
 from telemetry.model.channels import Quantity
 from telemetry.numerics.intervals import Interval
@@ -38,6 +39,17 @@ def _of(
     return Charge(
         place=place, logged_mah=logged, integrated_mah=integrated, uncertain_mah=uncertain, **known
     )
+
+
+def states(
+    readings: Readings,
+    craft: Aircraft,
+    phases: tuple[Phase, ...],
+    charge: tuple[Charge, ...],
+    outs: tuple[PackOut, ...],
+) -> tuple[PackState, ...]:
+    sharing = sharing_of(readings, craft, phases, outs)
+    return pack_states(readings, craft, phases, charge, sharing, Drawn())
 
 
 # What was drawn
@@ -188,7 +200,7 @@ def test_every_pack_has_its_state(make_readings: Make) -> None:
         _of(500, uncertain=5, place="pack 1", start_v=8.4, end_v=7.9),
         _of(400, uncertain=5, place="pack 2"),
     ]
-    one, two = pack_states(_readings(make_readings), PAIR, FLIGHT, charge, (), Drawn())
+    one, two = states(_readings(make_readings), PAIR, FLIGHT, charge, ())
     gains = 0.02 * math.sqrt(2) * 0.24
     assert (one.place, one.role, two.place) == ("pack 1", "shared", "pack 2")
     assert (one.share, one.low_share, one.high_share) == pytest.approx(
@@ -213,12 +225,12 @@ def test_a_stretch_without_a_pack_is_left_out(make_readings: Make) -> None:
         place="pack 2", kind=OutKind.LOST, start_s=32.0, end_s=64.0, back=False,
         share_before=0.5, carried_a=None, bus_v=None, own_v=None,
     )  # fmt: skip
-    one, _ = pack_states(_readings(make_readings), PAIR, FLIGHT, (), (out,), Drawn())
+    one, _ = states(_readings(make_readings), PAIR, FLIGHT, (), (out,))
     assert one.loaded_v == pytest.approx((7.985 + 7.984) / 2)
     assert one.share == pytest.approx(0.6), "eight blocks of two seconds and more are left"
     assert (one.rest_v, one.drawn_mah, one.basis) == (None, None, "full")
     whole = replace(out, start_s=0.0)
-    one, _ = pack_states(_readings(make_readings), PAIR, FLIGHT, (), (whole,), Drawn())
+    one, _ = states(_readings(make_readings), PAIR, FLIGHT, (), (whole,))
     assert (one.loaded_v, one.share) == (None, None)
 
 
@@ -240,7 +252,7 @@ def test_stirs_stand_in_for_a_flight_but_leave_no_flights(
         Phase(kind=k, start_s=32.0 * i, end_s=32.0 * (i + 1)) for i, k in enumerate(kinds)
     )
     charge = [_of(500, place="pack 1")]
-    one, _ = pack_states(_readings(make_readings), PAIR, phases, charge, (), Drawn())
+    one, _ = states(_readings(make_readings), PAIR, phases, charge, ())
     assert one.loaded_v == (None if loaded_v is None else pytest.approx(loaded_v))
     assert one.flights_left == left
 
@@ -252,7 +264,7 @@ def test_shares_of_a_change_stand_beside_those_of_the_charge(make_readings: Make
     made = make_readings(
         {("pack 1", A): (t, 3 + more), ("pack 2", A): (t, 1 + 3 * more)}, update_s=0.5
     )
-    one, two = pack_states(made, PAIR, FLIGHT, (), (), Drawn())
+    one, two = states(made, PAIR, FLIGHT, (), ())
     gains = 0.02 * math.sqrt(2) * 0.25 * 0.75
     assert (one.change_share, two.change_share) == pytest.approx((0.25, 0.75))
     assert one.low_change_share == pytest.approx(0.25 - gains)
@@ -266,18 +278,18 @@ def test_the_bus_counts_for_the_only_pack(
 ) -> None:
     craft = PAIR.model_copy(update={"packs": PAIR.packs[:packs]})
     charge = [_of(500, place="bus")]
-    states = pack_states(_readings(make_readings), craft, FLIGHT, charge, (), Drawn())
-    assert [s.drawn_mah for s in states] == [drawn] * packs
+    found = states(_readings(make_readings), craft, FLIGHT, charge, ())
+    assert [s.drawn_mah for s in found] == [drawn] * packs
 
 
 def test_a_packs_own_charge_goes_before_that_of_the_bus(make_readings: Make) -> None:
     craft = PAIR.model_copy(update={"packs": PAIR.packs[:1]})
     charge = [_of(500, place="bus"), _of(450, place="pack 1")]
-    (one,) = pack_states(_readings(make_readings), craft, FLIGHT, charge, (), Drawn())
+    (one,) = states(_readings(make_readings), craft, FLIGHT, charge, ())
     assert one.drawn_mah == 450
 
 
 def test_no_counter_reading_no_beginning(make_readings: Make) -> None:
     made = make_readings({("pack 1", Q): ([], [])})
-    one, _ = pack_states(made, PAIR, FLIGHT, (), (), Drawn())
+    one, _ = states(made, PAIR, FLIGHT, (), ())
     assert one.counter_start_mah is None

@@ -15,7 +15,7 @@ from telemetry.model.channels import PlaceKind, Quantity
 from telemetry.model.log import FloatArray
 from telemetry.numerics.envelope import Band, bands, min_max_indices
 from telemetry.readings import Reading, Readings
-from telemetry.results import PhaseKind, Review, Span
+from telemetry.results import WORKING_PHASES, Review, Span
 
 # The order of the power path, from the source to what it feeds.
 _ORDER = (
@@ -29,7 +29,6 @@ _ORDER = (
 )
 # Readings closer than this are the same reading: no log of a supply resolves less.
 _SAME_V = 5e-4
-_UNDER_LOAD = (PhaseKind.FLIGHT, PhaseKind.STIR)
 
 
 def path_order(places: Iterable[str], aircraft: Aircraft) -> tuple[str, ...]:
@@ -93,7 +92,7 @@ def lowest_judged(review: Review, readings: Readings) -> Lowest | None:
     if not known:
         return None
     volts, place, number = min(known, key=lambda k: k[0])
-    loaded = [p for p in review.flights[number - 1].phases if p.kind in _UNDER_LOAD]
+    loaded = [p for p in review.flights[number - 1].phases if p.kind in WORKING_PHASES]
     for hold in ("", "min"):
         found = readings.get(Quantity.VOLTAGE, place, hold=hold)
         seen = None if found is None else _nearest(found, volts, loaded)
