@@ -13,16 +13,10 @@ import numpy as np
 
 from telemetry.aircraft import Aircraft
 from telemetry.detect.phases import phase_at
-from telemetry.detect.restarts import UnitRestart, unit_restarts
+from telemetry.detect.restarts import BOOT_S, UnitRestart, unit_restarts
 from telemetry.model.channels import COUNTERS, PlaceKind, Quantity
-from telemetry.readings import Readings
+from telemetry.readings import NO_SUPPLY_V, Readings
 from telemetry.results import WORKING_PHASES, Event, EventKind, Evidence, Phase, PhaseKind, Restart
-
-# Counters come back this long after the dip that restarted them (common practice, no source:
-# a unit boots within seconds).
-_BOOT_S = 15.0
-# A supply below this is off (common practice, no source).
-_DEAD_V = 1.5
 
 
 def find_brownouts(
@@ -47,7 +41,7 @@ def find_brownouts(
         and _phase_before(phases, r.time_s) in WORKING_PHASES
     ]
     for e in _deepest_apart(events, aircraft):
-        near = [r for r in begun if -1.0 <= r.time_s - e.start_s <= _BOOT_S + e.duration_s]
+        near = [r for r in begun if -1.0 <= r.time_s - e.start_s <= BOOT_S + e.duration_s]
         out.append(
             replace(
                 e,
@@ -58,7 +52,7 @@ def find_brownouts(
             )
         )
     for r in begun:
-        told = any(-1.0 <= r.time_s - e.start_s <= _BOOT_S + e.duration_s for e in out)
+        told = any(-1.0 <= r.time_s - e.start_s <= BOOT_S + e.duration_s for e in out)
         if r.sure and not told:
             out.append(_from_restart(readings, phases, r))
     told_above = [e for e in out if not _from_above(e, out, aircraft)]
@@ -70,8 +64,8 @@ def _from_above(e: Event, all_found: list[Event], aircraft: Aircraft) -> bool:
     return any(
         o.place != e.place
         and aircraft.way_up(e.place, o.place)
-        and o.start_s <= e.end_s + _BOOT_S
-        and e.start_s <= o.end_s + _BOOT_S
+        and o.start_s <= e.end_s + BOOT_S
+        and e.start_s <= o.end_s + BOOT_S
         for o in all_found
     )
 
@@ -89,7 +83,7 @@ def without_switching(
     alone, it stays an event.
     """
     ground = [e for e in events if e.phase is PhaseKind.GROUND and e.residual_v is not None]
-    dead = [e for e in ground if (e.residual_v or 0.0) < _DEAD_V]
+    dead = [e for e in ground if (e.residual_v or 0.0) < NO_SUPPLY_V]
     supplies = {
         r.place
         for r in readings.of(Quantity.VOLTAGE)
@@ -97,7 +91,7 @@ def without_switching(
     }
 
     def switched(e: Event) -> bool:
-        if any(e.start_s - 2.0 <= r.time_s <= e.end_s + 2 * _BOOT_S for r in restarts):
+        if any(e.start_s - 2.0 <= r.time_s <= e.end_s + 2 * BOOT_S for r in restarts):
             return True
         silent = [*readings.gaps, *(d for d in readings.dropouts if d.place is None)]
         if any(s.start_s - 3.0 <= e.end_s and e.start_s <= s.end_s + 3.0 for s in silent):
@@ -149,7 +143,7 @@ def _evidence(readings: Readings, e: Event, events: tuple[Event, ...]) -> Eviden
         if r.channel.quantity not in COUNTERS or r.place != e.place or r.size < 4:
             continue
         before = r.v[r.t < e.start_s]
-        after = r.v[(r.t > e.end_s) & (r.t < e.end_s + 2 * _BOOT_S)]
+        after = r.v[(r.t > e.end_s) & (r.t < e.end_s + 2 * BOOT_S)]
         if before.size and after.size and float(after.min()) >= float(before[-1]):
             return Evidence.TELEMETRY
     return Evidence.UNKNOWN
@@ -166,7 +160,7 @@ def _from_restart(readings: Readings, phases: tuple[Phase, ...], r: UnitRestart)
         volts = next((v for v in readings.of(Quantity.VOLTAGE) if v.size), None)
     start, residual, reference = r.time_s - (r.silent_s or 0.0), None, None
     if volts is not None:
-        part = volts.within(r.time_s - _BOOT_S, r.time_s + 1.0)
+        part = volts.within(r.time_s - BOOT_S, r.time_s + 1.0)
         before = part.t[part.t < start - 1e-6]
         if before.size:
             residual = float(part.v[max(0, before.size - 3) : before.size].min())

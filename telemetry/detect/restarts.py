@@ -24,8 +24,11 @@ _SHORTEST_BOOT_S = 0.5
 _TURNS_S = 3.0
 # A pause so many times the longest usual one of the last minute is a silence (ours).
 _SILENT, _USUAL_S, _FEWEST = 2.0, 60.0, 20
-# A counter began anew if it fell to less than this part; a clock shows what boot and report took.
-_ANEW, _BOOT_S = 0.05, 15.0
+# A counter began anew if it fell to less than this part (ours).
+_ANEW = 0.05
+# From the dip that restarted a unit to its first report it takes at most so long, and a clock begun
+# anew shows no more (common practice, no source: a unit boots within seconds).
+BOOT_S = 15.0
 # Where counters end: registers of so many bits and decimal displays; clocks after a minute, an hour
 # or a day, and registers that count seconds or parts of them (common practice, no source).
 _ENDS = (*(2.0**n for n in (8, 10, 12, 15, 16, 24, 31, 32)), *(10.0**n for n in range(3, 7)))
@@ -145,7 +148,7 @@ def _ran_over(r: Reading, i: int) -> bool:
 def _ran_on(r: Reading, time_s: float) -> bool:
     """Whether a counter held something before an instant, and no less after it."""
     held = int(np.searchsorted(r.t, time_s - _TURNS_S))
-    first, last = np.searchsorted(r.t, [time_s, time_s + 2 * _BOOT_S], side="right")
+    first, last = np.searchsorted(r.t, [time_s, time_s + 2 * BOOT_S], side="right")
     before, after = r.v[:held], r.v[first:last]
     return bool(before.size and after.size and before[-1] > 0 and after.min() >= before[-1])
 
@@ -251,4 +254,4 @@ def _unit(group: list[Restart], aircraft: Aircraft) -> UnitRestart:
 
 def _anew(r: Restart) -> bool:
     least = _ANEW * abs(r.before)
-    return abs(r.after) <= (max(_BOOT_S, least) if r.clock else least)
+    return abs(r.after) <= (max(BOOT_S, least) if r.clock else least)
