@@ -15,11 +15,9 @@ from telemetry.model.channels import Quantity
 from telemetry.model.log import FloatArray
 from telemetry.numerics.sampling import held_at
 from telemetry.numerics.spans import mask_to_spans, merge
-from telemetry.readings import Reading, Readings
+from telemetry.readings import NO_SUPPLY_V, Reading, Readings
 from telemetry.results import OutSign
 
-# A pack that reads less is not connected (common practice, no source: far below any empty pack).
-DEAD_V = 1.5
 # A regulator lies between where a pack stays above the bus by this much, giving (ours): its
 # set-point, not the pack's voltage, decides who gives.
 HEAD_V = 0.8
@@ -53,11 +51,11 @@ def dead_spans(
     others = [r for r in _supplies(readings, aircraft) if r.place != name]
     if own is None or own.size < _FEW or not others:
         return []
-    dead = held_at(own.t, own.v, grid, HELD_S) < DEAD_V
+    dead = held_at(own.t, own.v, grid, HELD_S) < NO_SUPPLY_V
     alive = np.zeros(grid.size, dtype=bool)
     for r in others:
-        alive |= held_at(r.t, r.v, grid, HELD_S) > DEAD_V
-    before = np.cumsum(held_at(own.t, own.v, grid, HELD_S) > 2 * DEAD_V) > 0
+        alive |= held_at(r.t, r.v, grid, HELD_S) > NO_SUPPLY_V
+    before = np.cumsum(held_at(own.t, own.v, grid, HELD_S) > 2 * NO_SUPPLY_V) > 0
     step = float(grid[1] - grid[0]) if grid.size > 1 else 0.0
     return merge(mask_to_spans(grid, dead & alive & before, hold_s=2 * step), 2.0)
 
@@ -90,7 +88,7 @@ def sign_of(
     own = readings.get(Quantity.VOLTAGE, name)
     if own is None or own.within(*span).size < 1:
         return OutSign.UNKNOWN
-    if float(np.median(own.within(*span).v)) < DEAD_V:
+    if float(np.median(own.within(*span).v)) < NO_SUPPLY_V:
         return OutSign.DEAD
     root = aircraft.root
     others = [r for r in _supplies(readings, aircraft) if r.place != name]

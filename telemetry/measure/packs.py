@@ -9,13 +9,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from telemetry.aircraft import Aircraft
-from telemetry.measure.away import DEAD_V, HELD_S, JUST_S, NEAR_S, dead_spans, sign_of
+from telemetry.measure.away import HELD_S, JUST_S, NEAR_S, dead_spans, sign_of
 from telemetry.model.channels import Quantity
 from telemetry.model.log import FloatArray
 from telemetry.numerics.intervals import Interval, likeness
 from telemetry.numerics.sampling import held_at, outside
 from telemetry.numerics.spans import mask_to_spans, merge
-from telemetry.readings import Reading, Readings, block_means
+from telemetry.readings import NO_SUPPLY_V, Reading, Readings, block_means
 from telemetry.results import OutKind, OutSign, PackOut, Phase, PhaseKind
 
 # Sharing is judged where the total is above a third of its 95th percentile: ideal diodes share
@@ -284,7 +284,7 @@ def _back(
     if name in shares:
         return bool(np.median(_after(grid, shares[name], end_s, update_s[name])) > _SOMETHING)
     after = _values(readings.get(Quantity.VOLTAGE, name), end_s, end_s + HELD_S)
-    return bool(after.size) and float(np.median(after)) > DEAD_V
+    return bool(after.size) and float(np.median(after)) > NO_SUPPLY_V
 
 
 def _joined(
