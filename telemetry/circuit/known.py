@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 
 from telemetry.aircraft import Aircraft
 from telemetry.aircraft.wire import branch_mohm, lead_mohm
+from telemetry.measure.away import HEAD_V
 from telemetry.numerics.intervals import Interval, propagate
 from telemetry.results import Resistance
 
@@ -17,8 +18,6 @@ _PROFILE_PART = 0.25
 
 # How a refused resistance of the root says that a regulator holds it.
 _HELD = "regulator holds this voltage"
-# No switch or diode drops this much (ours).
-_HEAD_V = 0.8
 # What a lasting step of the load costs beyond the resistance read within seconds, as a part of it:
 # a pack goes on relaxing for a minute (ours; 20 + 10 mOhm with 10 s gives a third more at 10 s
 # than at 1 s).
@@ -196,7 +195,7 @@ class Known:
         notes = [words for p in dict.fromkeys(parts) for words in self._notes.get(p, ())]
         if self.regulated and self.limit_a(packs) is None:
             notes.append("the regulator's current limit is not in the profile")
-        if not self.regulated and self._head_v() > _HEAD_V:
+        if not self.regulated and self._head_v() > HEAD_V:
             notes.append("the packs lie well above the bus: a regulator not in the profile?")
         return notes
 
