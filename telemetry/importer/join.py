@@ -125,7 +125,7 @@ def _apart_s(log: Log) -> float:
 
 def _moment(p: Provenance) -> datetime | None:
     # A day without a time of day cannot tell the distance of two parts.
-    if p.start is None or "the day only" in p.start_source:
+    if p.start is None or not p.has_time_of_day:
         return None
     return datetime.fromisoformat(p.start)
 

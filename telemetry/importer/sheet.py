@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import NamedTuple
 
 import numpy as np
 import pyarrow as pa
@@ -32,6 +33,14 @@ from telemetry.importer.wording import count, verb
 from telemetry.model.errors import UnknownSetting, UnreadableLog
 
 FloatArray = NDArray[np.float64]
+
+
+class Wanted(NamedTuple):
+    """A setting as it was written, where it comes from, and whether that is a saved column map."""
+
+    setting: str
+    source: str
+    saved: bool
 
 
 @dataclass(slots=True, kw_only=True)
@@ -60,7 +69,7 @@ class Sheet:
     layout: Layout
     table: RawTable
     columns: list[Column]
-    settings: dict[str, tuple[str, str]] = field(default_factory=dict)
+    settings: dict[str, Wanted] = field(default_factory=dict)
     long: LongShape | None = None
     notes: list[str] = field(default_factory=list)
 
@@ -209,29 +218,30 @@ def _wanted(
     settings: Mapping[str, str],
     column_maps: Sequence[ColumnMap],
     notes: list[str],
-) -> dict[str, tuple[str, str]]:
+) -> dict[str, Wanted]:
     """Settings by column with where they come from: the saved map's, then the user's."""
     mark = fingerprint(layout)
     saved = next((m for m in column_maps if m.fingerprint == mark), None)
-    wanted: dict[str, tuple[str, str]] = {}
+    wanted: dict[str, Wanted] = {}
     if saved is not None:
         notes.append(f"columns are read by the saved column map '{saved.name}'")
         source = f"by the saved column map '{saved.name}'"
-        wanted.update({key: (value, source) for key, value in saved.readings.items()})
-    wanted.update({k: (v, "as you set it") for k, v in settings.items() if not k.startswith("@")})
+        wanted |= {key: Wanted(value, source, True) for key, value in saved.readings.items()}
+    user = {k: v for k, v in settings.items() if not k.startswith("@")}
+    wanted |= {key: Wanted(value, "as you set it", False) for key, value in user.items()}
     return wanted
 
 
 def apply_settings(
-    columns: Sequence[Column], wanted: Mapping[str, tuple[str, str]], *, rest: bool
-) -> dict[str, tuple[str, str]]:
+    columns: Sequence[Column], wanted: Mapping[str, Wanted], *, rest: bool
+) -> dict[str, Wanted]:
     """Give columns their settings.
 
     Parameters
     ----------
     columns : sequence of Column
     wanted : mapping
-        Column to (setting, where it comes from).
+        Column to its setting.
     rest : bool
         True: settings that match no column are handed back; False: they are an error, unless
         they come from a saved map.
@@ -241,19 +251,19 @@ def apply_settings(
     dict
         Settings that matched no column.
     """
-    left: dict[str, tuple[str, str]] = {}
-    for key, (value, source) in wanted.items():
-        setting = parse_setting(value, key)
+    left: dict[str, Wanted] = {}
+    for key, one in wanted.items():
+        setting = parse_setting(one.setting, key)
         try:
             column = columns[_find(key, columns)]
         except UnknownSetting:
             if rest:
-                left[key] = (value, source)
+                left[key] = one
                 continue
-            if source.startswith("by the saved"):
+            if one.saved:
                 continue
             raise
-        column.setting, column.setting_from = setting, source
+        column.setting, column.setting_from = setting, one.source
     return left
 
 

@@ -79,6 +79,11 @@ class Provenance:
     preamble: tuple[tuple[str, str], ...] = ()
     notes: tuple[str, ...] = ()
 
+    @property
+    def has_time_of_day(self) -> bool:
+        """Whether ``start`` tells more than the day (ISO 8601: a "T" parts date and time)."""
+        return self.start is not None and "T" in self.start
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Log:

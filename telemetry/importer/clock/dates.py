@@ -60,7 +60,7 @@ def find_date(text: str, *, european: bool = False) -> Dated | None:
         if stamps.bad[0] or stamps.year[0] < 0:
             continue
         dotted = "." in piece[:6]
-        order, why = day_order(stamps, forced="", european=european or dotted)
+        order, why = day_order(stamps, forced="", european=european, dotted=dotted)
         if not order:
             continue
         day = float(days(stamps, order)[0])

@@ -80,7 +80,9 @@ def _dotted_clock(stamps: Stamps) -> bool:
     return bool(short and stamps.first[open_].max() <= 23 and no_date)
 
 
-def day_order(stamps: Stamps, *, forced: str, european: bool) -> tuple[str, str]:
+def day_order(
+    stamps: Stamps, *, forced: str, european: bool, dotted: bool = False
+) -> tuple[str, str]:
     """Whether the day or the month comes first, and why; ("", why) where nothing tells.
 
     Parameters
@@ -89,6 +91,9 @@ def day_order(stamps: Stamps, *, forced: str, european: bool) -> tuple[str, str]
     forced : str
         "dmy" or "mdy" from the user, "" otherwise.
     european : bool
+        The day stands before the month where the data cannot tell.
+    dotted : bool
+        The dates are written with dots, which says the same.
     """
     if forced in ("dmy", "mdy"):
         return forced, "as you set it"
@@ -108,6 +113,8 @@ def day_order(stamps: Stamps, *, forced: str, european: bool) -> tuple[str, str]
         return "dmy", ""
     if (stamps.afternoon[open_] >= 0).any():
         return "mdy", "month before day: the times have AM and PM"
+    if dotted:
+        return "dmy", "day before month: dates with dots"
     if european:
         return "dmy", "day before month: decimal commas or the language of the header speak for it"
     return "", ""
@@ -116,14 +123,12 @@ def day_order(stamps: Stamps, *, forced: str, european: bool) -> tuple[str, str]
 def _dated_days(part: Stamped, european: bool, notes: list[str]) -> tuple[FloatArray, bool]:
     """Days of a date column, and whether the order of day and month is settled."""
     setting = part.source.setting
-    dotted = _dotted(part)
     order, why = day_order(
         part.stamps,
         forced=setting.time_form if setting is not None else "",
-        european=european or dotted,
+        european=european,
+        dotted=_dotted(part),
     )
-    if dotted and why.startswith("day before month: decimal"):
-        why = "day before month: dates with dots"
     if why:
         notes.append(f"dates in column '{part.source.title}' are read {why}")
     if order:

@@ -277,16 +277,15 @@ def tell_apart(chosen: list[Choice]) -> None:
 
 def _numbered_only(columns: Sequence[Column], chosen: list[Choice]) -> None:
     """Numbers without a part ("U1" to "U6"): beyond two no packs, but cells or channels."""
-    families: dict[Quantity, list[int]] = defaultdict(list)
+    families: dict[Quantity, dict[int, int]] = defaultdict(dict)
     for i, choice in enumerate(chosen):
         r = choice.reading
-        if r.place is not None and "without a part taken as pack" in r.reason:
-            families[r.quantity].append(i)
-    for quantity, members in families.items():
-        numbers = {i: int(str(chosen[i].reading.place).split()[-1]) for i in members}
+        if r.bare_number is not None:
+            families[r.quantity][i] = r.bare_number
+    for quantity, numbers in families.items():
         if max(numbers.values()) <= 2:
             continue
-        shapes = [columns[i].shape for i in members if columns[i].shape.count]
+        shapes = [columns[i].shape for i in numbers if columns[i].shape.count]
         cells = (
             quantity is Quantity.VOLTAGE
             and shapes
@@ -294,17 +293,21 @@ def _numbered_only(columns: Sequence[Column], chosen: list[Choice]) -> None:
         )
         for i, number in numbers.items():
             r = chosen[i].reading
-            head = r.reason.split(";")[0]
             if cells:
                 chosen[i].reading = replace(
-                    r, quantity=Quantity.CELL_VOLTAGE, place="pack 1", cell=number,
-                    reason=f"{head}; {len(members)} numbered voltages of one cell each: cells",
-                )  # fmt: skip
+                    r,
+                    quantity=Quantity.CELL_VOLTAGE,
+                    place="pack 1",
+                    cell=number,
+                    reason=f"{r.quantity_reason}; {len(numbers)} numbered voltages of one cell "
+                    "each: cells",
+                )
             else:
                 chosen[i].reading = replace(
-                    r, place=f"channel {number}",
-                    reason=f"{head}; number {number} of {len(members)} without a part",
-                )  # fmt: skip
+                    r,
+                    place=f"channel {number}",
+                    reason=f"{r.quantity_reason}; number {number} of {len(numbers)} without a part",
+                )
 
 
 def check(column: Column, choice: Choice, notes: list[str]) -> Choice:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -259,7 +260,22 @@ def charge_factor(counter: FloatArray, current_a: FloatArray, time_s: FloatArray
     return best if abs(math.log(risen * best / flowed_mah)) < math.log(3.0) else None
 
 
-def reversed_current(current: FloatArray, voltage: FloatArray | None) -> tuple[bool, str]:
+class CurrentSign(NamedTuple):
+    """Which way round a current counts.
+
+    Attributes
+    ----------
+    turned : bool or None
+        Whether it counts negative when drawn; None where it has both signs and nothing tells.
+    why : str
+        "" where it is never drawn negative.
+    """
+
+    turned: bool | None
+    why: str = ""
+
+
+def reversed_current(current: FloatArray, voltage: FloatArray | None) -> CurrentSign:
     """Whether a current counts negative when it is drawn, and why we think so.
 
     Parameters
@@ -271,14 +287,13 @@ def reversed_current(current: FloatArray, voltage: FloatArray | None) -> tuple[b
 
     Returns
     -------
-    (bool, str)
-        The reason is "" where nothing was found out.
+    CurrentSign
     """
     filled = np.isfinite(current)
     drawn = float(-current[filled & (current < 0)].sum())
     other = float(current[filled & (current > 0)].sum())
     if drawn <= 0.2 * (drawn + other) or drawn == 0:
-        return False, ""
+        return CurrentSign(False)
     if voltage is not None:
         both = filled & np.isfinite(voltage)
         i, u = current[both], voltage[both]
@@ -289,9 +304,9 @@ def reversed_current(current: FloatArray, voltage: FloatArray | None) -> tuple[b
             spread = math.sqrt(float(np.sum(di**2)) * float(np.sum(du**2)))
             relation = float(np.sum(di * du)) / spread if spread > 0 else 0.0
             if relation > 0.3:
-                return True, "the voltage falls when this current turns negative"
+                return CurrentSign(True, "the voltage falls when this current turns negative")
             if relation < -0.3:
-                return False, "the voltage rises when this current turns negative"
+                return CurrentSign(False, "the voltage rises when this current turns negative")
     if other < 0.05 * drawn:
-        return True, "it is negative throughout"
-    return False, "its sign could not be told from the values"
+        return CurrentSign(True, "it is negative throughout")
+    return CurrentSign(None, "its sign could not be told from the values")

@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 
 from telemetry.importer.names.header_cell import Name, Word
 from telemetry.importer.names.places import Spot, find_spots
-from telemetry.importer.names.quantities import ALONE, SYMBOLS, fits, quantities
+from telemetry.importer.names.quantities import ALONE, SYMBOLS, Guess, fits, quantities
 from telemetry.importer.names.words import Role, fold
 from telemetry.model.channels import Quantity
 from telemetry.model.units import Unit
@@ -45,6 +45,10 @@ class Reading:
         A closer name of the place, where several columns share it.
     own_word : bool
         True where no known word tells the place.
+    bare_number : int or None
+        Of a place that a number without a part was taken for.
+    quantity_reason : str
+        The part of ``reason`` that is of the quantity.
     """
 
     quantity: Quantity
@@ -59,6 +63,8 @@ class Reading:
     copy_of: str = ""
     closer: str = ""
     own_word: bool = False
+    bare_number: int | None = None
+    quantity_reason: str = ""
 
 
 def readings(name: Name) -> tuple[Reading, ...]:
@@ -76,10 +82,13 @@ def readings(name: Name) -> tuple[Reading, ...]:
     found: list[Reading] = []
     name = _letter_as_index(name)
     hold, words = _take_hold(name.words)
-    for quantity, score, why in quantities(name, words):
+    for guess in quantities(name, words):
+        quantity, score = guess.quantity, guess.score
         if quantity in (Quantity.TIME, Quantity.COUNT, Quantity.STATUS):
             found.append(
-                Reading(quantity=quantity, unit=name.unit, score=score, reason=why, placed=False)
+                Reading(
+                    quantity=quantity, unit=name.unit, score=score, reason=guess.why, placed=False
+                )
             )
             continue
         spots = find_spots(words, quantity, name.text)
@@ -92,7 +101,7 @@ def readings(name: Name) -> tuple[Reading, ...]:
                 kind = Quantity.CELL_VOLTAGE if quantity is Quantity.VOLTAGE else quantity
             if quantity is Quantity.CONTROL and not spot.controllable:
                 continue
-            found.append(_reading(name, kind, spot, hold, score, why))
+            found.append(_reading(name, kind, spot, hold, guess))
     found.sort(key=lambda r: -r.score)
     unique: dict[tuple[Quantity, str | None, int | None], Reading] = {}
     for reading in found:
@@ -100,11 +109,9 @@ def readings(name: Name) -> tuple[Reading, ...]:
     return tuple(unique.values())
 
 
-def _reading(
-    name: Name, quantity: Quantity, spot: Spot, hold: str, score: float, why: str
-) -> Reading:
-    reasons = [why]
-    if name.unit is not None and f"[{name.unit.symbol}]" not in why:
+def _reading(name: Name, quantity: Quantity, spot: Spot, hold: str, guess: Guess) -> Reading:
+    reasons = [guess.why]
+    if name.unit is not None and not guess.by_unit:
         reasons.append(f"unit {name.unit.symbol} from the {_WHERE[name.unit_from]}")
     if spot.reason:
         reasons.append(spot.reason)
@@ -114,7 +121,7 @@ def _reading(
         quantity=quantity,
         place=spot.place,
         unit=name.unit,
-        score=round(score * spot.score, 3),
+        score=round(guess.score * spot.score, 3),
         reason="; ".join(reasons),
         label=spot.label,
         hold=hold,
@@ -123,6 +130,8 @@ def _reading(
         copy_of=spot.copy_of,
         closer=spot.closer,
         own_word=spot.own_word,
+        bare_number=spot.bare_number,
+        quantity_reason=guess.why,
     )
 
 

@@ -37,6 +37,8 @@ class Spot:
         A closer name ("left wing node 2"), where several columns share the place.
     own_word : bool
         True where no known word tells the place.
+    bare_number : int or None
+        Of a place that a number without a part was taken for.
     """
 
     place: str | None
@@ -49,6 +51,7 @@ class Spot:
     copy_of: str = ""
     closer: str = ""
     own_word: bool = False
+    bare_number: int | None = None
 
 
 # One letter and a number, where nothing better tells the place ("Kap. A1", "U_E2").
@@ -349,6 +352,7 @@ def _leftover(words: tuple[Word, ...], quantity: Quantity, loose: int | None) ->
             place=f"pack {loose}",
             score=0.75,
             reason=f"number {loose} without a part taken as pack {loose}",
+            bare_number=loose,
         )
     if loose is not None:
         return Spot(place=f"sensor {loose}", score=0.8, reason="the file's own number")

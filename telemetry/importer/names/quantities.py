@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import NamedTuple
+
 from telemetry.importer.names.header_cell import Name, Word
 from telemetry.importer.names.words import Role, fold
 from telemetry.model.channels import Quantity
@@ -51,7 +53,19 @@ _COUNT_WORDS = ("nr", "no", "num", "number", "nummer", "numero", "n", "cislo")
 _CONSUMPTION = ("consum", "verbr", "consom", "spotr", "usage")
 
 
-def quantities(name: Name, words: tuple[Word, ...]) -> list[tuple[Quantity, float, str]]:
+class Guess(NamedTuple):
+    """A quantity that a name may speak of, with a score of 0 to 1 and why.
+
+    ``by_unit`` is True where its unit speaks for it, which ``why`` then says.
+    """
+
+    quantity: Quantity
+    score: float
+    why: str
+    by_unit: bool = False
+
+
+def quantities(name: Name, words: tuple[Word, ...]) -> list[Guess]:
     """Quantities a name may speak of, each with a score and why.
 
     Parameters
@@ -64,54 +78,48 @@ def quantities(name: Name, words: tuple[Word, ...]) -> list[tuple[Quantity, floa
         w.has(Role.QUANTITY, Quantity.LOST) or w.has(Role.QUANTITY, Quantity.LINK) for w in words
     ):
         word = next(w for w in words if w.has(Role.SETTING))
-        return [
-            (Quantity.STATUS, 0.9, f"'{word.text}' names a limit, alarm or state, not a reading")
-        ]
+        why = f"'{word.text}' names a limit, alarm or state, not a reading"
+        return [Guess(Quantity.STATUS, 0.9, why)]
     named = _named_quantities(words, name)
     unit = name.unit
     if unit is not None and unit.canonical == "s" and [w.text.casefold() for w in words] == ["t"]:
-        return [(Quantity.TIME, 0.97, f"symbol t and unit [{unit.symbol}] mean time")]
+        why = f"symbol t and unit [{unit.symbol}] mean time"
+        return [Guess(Quantity.TIME, 0.97, why, by_unit=True)]
     by_unit = _OF_UNIT.get(unit.canonical, ()) if unit is not None else ()
     symbol = f" and unit [{unit.symbol}]" if unit is not None else ""
     if named:
-        out: list[tuple[Quantity, float, str]] = []
+        out: list[Guess] = []
         agreeing = [(q, w) for q, w in named if fits(q, unit)]
         alone = ALONE.get(fold(words[0].text)) if len(words) == 1 else None
         if agreeing:
             if alone is not None and unit is None:
-                out.append((Quantity.CONTROL, 0.6, f"'{words[0].text}' may be the {alone}"))
+                out.append(Guess(Quantity.CONTROL, 0.6, f"'{words[0].text}' may be the {alone}"))
             for rank, (quantity, word) in enumerate(agreeing):
                 agrees = unit is not None and quantity in by_unit
                 score = (1.0 if agrees else 0.95) - 0.03 * (not word.sure) - 0.02 * rank
                 tail = symbol if agrees else ""
-                out.append((quantity, score, f"'{word.text}'{tail} means {quantity.value}"))
+                why = f"'{word.text}'{tail} means {quantity.value}"
+                out.append(Guess(quantity, score, why, by_unit=agrees))
             return out
         if alone is not None and fits(Quantity.CONTROL, unit):
-            return [(Quantity.CONTROL, 0.95, f"'{words[0].text}' is the {alone}; its position")]
+            why = f"'{words[0].text}' is the {alone}; its position"
+            return [Guess(Quantity.CONTROL, 0.95, why)]
         quantity, word = named[0]
         for other in by_unit[:1]:
-            out.append(
-                (
-                    other,
-                    0.66,
-                    f"unit [{unit.symbol if unit else ''}] means {other.value}, "
-                    f"although '{word.text}' says {quantity.value}",
-                )
+            why = (
+                f"unit [{unit.symbol if unit else ''}] means {other.value}, "
+                f"although '{word.text}' says {quantity.value}"
             )
-        out.append(
-            (
-                quantity,
-                0.5,
-                f"'{word.text}' means {quantity.value}, although the unit does not fit",
-            )
-        )
+            out.append(Guess(other, 0.66, why, by_unit=True))
+        why = f"'{word.text}' means {quantity.value}, although the unit does not fit"
+        out.append(Guess(quantity, 0.5, why))
         return out
     controls = _controls(words, unit)
     if len(words) == 1 and fold(words[0].text) in ALONE and fits(Quantity.CONTROL, unit):
         alone = ALONE[fold(words[0].text)]
-        return [(Quantity.CONTROL, 0.65, f"'{words[0].text}' alone may be the {alone}")]
+        return [Guess(Quantity.CONTROL, 0.65, f"'{words[0].text}' alone may be the {alone}")]
     if any(w.has(Role.TIME) for w in words) or name.time_form:
-        return [(Quantity.TIME, 0.95, "the name speaks of time")]
+        return [Guess(Quantity.TIME, 0.95, "the name speaks of time")]
     by_symbol = _by_symbol(words, unit)
     if by_symbol:
         return [*by_symbol, *controls]
@@ -120,11 +128,11 @@ def quantities(name: Name, words: tuple[Word, ...]) -> list[tuple[Quantity, floa
     if by_unit:
         assert unit is not None
         return [
-            (q, score, f"unit [{unit.symbol}] means {q.value}")
+            Guess(q, score, f"unit [{unit.symbol}] means {q.value}", by_unit=True)
             for q, score in _by_unit_alone(by_unit, unit, words)
         ]
     if words and all(w.has(Role.NOISE) and fold(w.text) in _COUNT_WORDS for w in words):
-        return [(Quantity.COUNT, 0.7, f"'{words[0].text}' numbers the rows")]
+        return [Guess(Quantity.COUNT, 0.7, f"'{words[0].text}' numbers the rows")]
     return _by_place_alone(words)
 
 
@@ -225,9 +233,9 @@ def _names_quantity(word: Word, words: tuple[Word, ...]) -> bool:
     return not any(w.meanings[0].role is Role.QUANTITY for w in others) and first is not Role.PLACE
 
 
-def _by_symbol(words: tuple[Word, ...], unit: Unit | None) -> list[tuple[Quantity, float, str]]:
+def _by_symbol(words: tuple[Word, ...], unit: Unit | None) -> list[Guess]:
     """Quantities named by the symbols of physics: "U1", "I ges", "T Regler"."""
-    found: list[tuple[Quantity, float, str]] = []
+    found: list[Guess] = []
     body = any(w.has(Role.BODY) or w.has(Role.SURFACE) for w in words)
     for word in words:
         if len(word.text) != 1 or word.text.upper() not in SYMBOLS:
@@ -236,54 +244,43 @@ def _by_symbol(words: tuple[Word, ...], unit: Unit | None) -> list[tuple[Quantit
         for quantity in SYMBOLS[letter]:
             if unit is not None:
                 if fits(quantity, unit):
-                    found.append(
-                        (
-                            quantity,
-                            0.97,
-                            f"symbol {word.text} and unit [{unit.symbol}] mean {quantity.value}",
-                        )
-                    )
+                    why = f"symbol {word.text} and unit [{unit.symbol}] mean {quantity.value}"
+                    found.append(Guess(quantity, 0.97, why, by_unit=True))
                 continue
             if letter in "UVI":
-                found.append((quantity, 0.85, f"symbol {word.text} means {quantity.value}"))
+                found.append(Guess(quantity, 0.85, f"symbol {word.text} means {quantity.value}"))
             elif letter == "R" and body:
                 continue
             elif letter in "TP" and not body:
-                found.append((quantity, 0.6, f"symbol {word.text} may mean {quantity.value}"))
+                found.append(Guess(quantity, 0.6, f"symbol {word.text} may mean {quantity.value}"))
             elif letter == "A" and not body and any(w.number is not None for w in words):
                 # A letter and a number alone: amperes, or a voltage of something so lettered.
-                found.append((Quantity.CURRENT, 0.4, "A may stand for ampere"))
-                found.append((Quantity.VOLTAGE, 0.4, "A may be a name, of a voltage too"))
-    found.sort(key=lambda item: -item[1])
+                found.append(Guess(Quantity.CURRENT, 0.4, "A may stand for ampere"))
+                found.append(Guess(Quantity.VOLTAGE, 0.4, "A may be a name, of a voltage too"))
+    found.sort(key=lambda guess: -guess.score)
     return found[:3]
 
 
-def _controls(words: tuple[Word, ...], unit: Unit | None) -> list[tuple[Quantity, float, str]]:
+def _controls(words: tuple[Word, ...], unit: Unit | None) -> list[Guess]:
     """Control positions: a surface, a servo or a channel by itself, or with a word for it."""
     if not fits(Quantity.CONTROL, unit):
         return []
     surface = next((w for w in words if w.has(Role.SURFACE)), None)
     word = next((w for w in words if w.has(Role.CONTROL)), None)
     if surface is not None:
-        return [
-            (
-                Quantity.CONTROL,
-                0.92 if word is None else 0.95,
-                f"'{surface.text}' is a control; its position",
-            )
-        ]
+        why = f"'{surface.text}' is a control; its position"
+        return [Guess(Quantity.CONTROL, 0.92 if word is None else 0.95, why)]
     carrier = next(
         (w for w in words if any(w.has(Role.PLACE, p) for p in ("servo", "channel", "output"))),
         None,
     )
     if carrier is not None and (word is not None or unit is not None):
-        return [(Quantity.CONTROL, 0.9, f"position of '{carrier.text}'")]
+        return [Guess(Quantity.CONTROL, 0.9, f"position of '{carrier.text}'")]
     if carrier is not None and any(w.number is not None for w in words):
-        return [
-            (Quantity.CONTROL, 0.7, f"'{carrier.text}' with a number may be a control position")
-        ]
+        why = f"'{carrier.text}' with a number may be a control position"
+        return [Guess(Quantity.CONTROL, 0.7, why)]
     if word is not None and word.text.casefold() not in ("position", "pos", "positions", "pozice"):
-        return [(Quantity.CONTROL, 0.7, f"'{word.text}' may be a control position")]
+        return [Guess(Quantity.CONTROL, 0.7, f"'{word.text}' may be a control position")]
     return []
 
 
@@ -305,21 +302,18 @@ def _by_unit_alone(
     return [(by_unit[0], 0.88)]
 
 
-def _by_place_alone(words: tuple[Word, ...]) -> list[tuple[Quantity, float, str]]:
+def _by_place_alone(words: tuple[Word, ...]) -> list[Guess]:
     """A part of the power path without quantity or unit: a battery column holds its voltage."""
     for word in words:
         if word.has(Role.PLACE, "cell"):
-            return [(Quantity.VOLTAGE, 0.8, f"'{word.text}' alone: a cell's voltage")]
+            return [Guess(Quantity.VOLTAGE, 0.8, f"'{word.text}' alone: a cell's voltage")]
     for word in words:
         if word.has(Role.PLACE, "pack"):
+            why = f"'{word.text}' without a quantity: most likely its voltage"
             return [
-                (
-                    Quantity.VOLTAGE,
-                    0.7,
-                    f"'{word.text}' without a quantity: most likely its voltage",
-                ),
-                (Quantity.REMAINING, 0.5, f"'{word.text}' may be what is left"),
+                Guess(Quantity.VOLTAGE, 0.7, why),
+                Guess(Quantity.REMAINING, 0.5, f"'{word.text}' may be what is left"),
             ]
     if any(w.has(Role.PLACE, p) for w in words for p in ("bus", "supply")):
-        return [(Quantity.VOLTAGE, 0.6, f"'{words[0].text}' without a quantity: its voltage")]
+        return [Guess(Quantity.VOLTAGE, 0.6, f"'{words[0].text}' without a quantity: its voltage")]
     return []

@@ -281,7 +281,7 @@ def _turn_currents(out: list[Resolved], notes: list[str]) -> None:
         voltage = _beside(out, Quantity.VOLTAGE, channel.place)
         turned, why = reversed_current(item.sound, voltage)
         if not turned:
-            if why.startswith("its sign"):
+            if turned is None:
                 notes.append(f"column '{channel.column}': {why}; kept as it is")
             continue
         item.values = 0.0 - item.values
