@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import Literal, NamedTuple
 
 from telemetry.aircraft import Aircraft
 from telemetry.aircraft.wire import branch_mohm, lead_mohm
@@ -16,14 +17,32 @@ _DROPOUT_V = Interval(0.25, 0.0, 0.5)
 # How far a pack's resistance in a profile may lie from the pack's today (ours: age and cold).
 _PROFILE_PART = 0.25
 
-# How a refused resistance of the root says that a regulator holds it.
-_HELD = "regulator holds this voltage"
 # What a lasting step of the load costs beyond the resistance read within seconds, as a part of it:
 # a pack goes on relaxing for a minute (ours; 20 + 10 mOhm with 10 s gives a third more at 10 s
 # than at 1 s).
 _SLOW = Interval(0.25, 0.0, 0.5)
 
 TOTAL = "total"
+
+Kind = Literal[
+    "volts", "amps", "ohm", "apparent", "way", "share", "peak", "return", "dropout", "slow"
+]
+
+
+class Input(NamedTuple):
+    """The name of a number that the cases start from: what it is, and of which place.
+
+    ``volts`` and ``amps`` at landing; ``ohm`` of a pack, of the root or of a node's lead,
+    ``apparent`` that of a lead against the total current, ``way`` from inside a pack to the root;
+    ``share`` of a pack; ``peak`` and ``return``, currents under load; of the whole path ``dropout``
+    of its regulators and ``slow``. In V, A and Ohm; parts of 0 to 1.
+    """
+
+    kind: Kind
+    place: str = ""
+
+
+DROPOUT, SLOW = Input("dropout"), Input("slow")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -64,12 +83,7 @@ class Measured:
 
 
 class Known:
-    """The path with everything known of it as named numbers with intervals.
-
-    Names: ``v PLACE`` and ``a PLACE`` at landing, ``r PLACE`` resistance of a pack, of the root
-    or of a node's lead, ``rt NODE`` apparent one, ``way PACK`` from inside a pack to the root,
-    ``share PACK``, ``peak PLACE``, ``return PLACE``, ``dropout``, ``slow``; in V, A and Ohm.
-    """
+    """The path with everything known of it as named numbers with intervals."""
 
     def __init__(
         self, aircraft: Aircraft, resistances: Sequence[Resistance], measured: Measured
@@ -79,25 +93,25 @@ class Known:
         self.root = aircraft.root
         self.shared = [p.name for p in aircraft.packs if p.role == "shared"]
         self.present = [p for p in self.shared if p not in measured.gone]
-        self.inputs: dict[str, Interval] = {}
+        self.inputs: dict[Input, Interval] = {}
         self._notes: dict[str, list[str]] = {}
         self._known = [r for r in resistances if r.mohm is not None]
         self.regulated = aircraft.regulated_v is not None or any(
-            r.place == self.root and _HELD in r.refused for r in resistances
+            r.place == self.root and r.regulated for r in resistances
         )
-        for prefix, values in (
-            ("v", measured.landing_v),
-            ("a", measured.landing_a),
+        known: tuple[tuple[Kind, Mapping[str, Interval]], ...] = (
+            ("volts", measured.landing_v),
+            ("amps", measured.landing_a),
             ("share", measured.share),
             ("peak", measured.peak_a),
             ("return", measured.return_a),
-        ):
-            self.inputs |= {f"{prefix} {place}": x for place, x in values.items()}
-        self.inputs["slow"] = _SLOW
-        if len(aircraft.packs) == 1:
-            alone = f"a {aircraft.packs[0].name}"
-            if alone not in self.inputs and f"a {TOTAL}" in self.inputs:
-                self.inputs[alone] = self.inputs[f"a {TOTAL}"]
+        )
+        for kind, values in known:
+            self.inputs |= {Input(kind, place): x for place, x in values.items()}
+        self.inputs[SLOW] = _SLOW
+        whole = self.inputs.get(Input("amps", TOTAL))
+        if len(aircraft.packs) == 1 and whole is not None:
+            self.inputs.setdefault(Input("amps", aircraft.packs[0].name), whole)
         self._add_resistances()
 
     def _add_resistances(self) -> None:
@@ -105,8 +119,8 @@ class Known:
         for pack in aircraft.packs:
             own = self._measured(pack.name, "source")
             apparent = self._measured(pack.name, "apparent")
-            if own is None and apparent is not None and f"share {pack.name}" in x:
-                own = _combined(lambda a, s: a / s, apparent, x[f"share {pack.name}"])
+            if own is None and apparent is not None and Input("share", pack.name) in x:
+                own = _combined(lambda a, s: a / s, apparent, x[Input("share", pack.name)])
             if own is None and apparent is not None and len(aircraft.packs) == 1:
                 own = apparent
             if own is None and pack.resistance_mohm is not None:
@@ -114,33 +128,33 @@ class Known:
                 own = Interval.around(told, _PROFILE_PART * told)
                 self._note(pack.name, f"resistance of {pack.name} from the profile")
             if own is not None:
-                x[f"r {pack.name}"] = own
+                x[Input("ohm", pack.name)] = own
         if self.root is not None:
             whole = self._measured(self.root, "source")
             if whole is None and self.regulated:
                 whole = self._droop()
             if whole is not None:
-                x[f"r {self.root}"] = whole
+                x[Input("ohm", self.root)] = whole
         for node in aircraft.nodes:
             own = self._measured(node.name, "branch", node.fed_from)
             if own is None and node.lead is not None and node.name != self.root:
                 own = _ohm(lead_mohm(node.lead))
                 self._note(node.name, f"lead of {node.name} from the wire table")
             if own is not None and node.name != self.root:
-                x[f"r {node.name}"] = own
+                x[Input("ohm", node.name)] = own
             if (apparent := self._measured(node.name, "apparent")) is not None:
-                x[f"rt {node.name}"] = apparent
-                if f"a {node.name}" not in x:
+                x[Input("apparent", node.name)] = apparent
+                if Input("amps", node.name) not in x:
                     self._note(node.name, f"lead of {node.name} judged by the total current")
         for pack in aircraft.packs:
             if (way := self._way(pack.name)) is not None:
-                x[f"way {pack.name}"] = way
+                x[Input("way", pack.name)] = way
         drops = [s.dropout_v for s in aircraft.supplies if s.kind == "regulator"]
         told_drops = [d for d in drops if d is not None]
         if told_drops and len(told_drops) == len(drops):
-            x["dropout"] = Interval.exact(max(told_drops))
+            x[DROPOUT] = Interval.exact(max(told_drops))
         else:
-            x["dropout"] = _DROPOUT_V
+            x[DROPOUT] = _DROPOUT_V
 
     def _droop(self) -> Interval | None:
         """Output resistance of a regulator, from the lowest reading under load.
@@ -175,11 +189,11 @@ class Known:
         if self.root is None or self.root == pack:
             return None
         x = self.inputs
-        inner = x.get(f"r {pack}")
+        inner = x.get(Input("ohm", pack))
         path = self._measured(self.root, "branch", pack)
         if inner is not None and path is not None:
             return _combined(lambda a, b: a + b, inner, path)
-        whole, share = x.get(f"r {self.root}"), x.get(f"share {pack}")
+        whole, share = x.get(Input("ohm", self.root)), x.get(Input("share", pack))
         if whole is not None and share is not None and share.low > 0:
             return _combined(lambda a, b: a / b, whole, share)
         expected = branch_mohm(self.aircraft, self.root, pack)

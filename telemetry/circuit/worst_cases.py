@@ -8,11 +8,14 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from typing import Literal
 
-from telemetry.circuit.known import TOTAL, Known
+from telemetry.circuit.known import DROPOUT, SLOW, TOTAL, Input, Known
 from telemetry.circuit.network import Line, load_ohm, loaded_v, place_volts, together_v
 
-Numbers = Mapping[str, float]
+Numbers = Mapping[Input, float]
+# Currents under load that a case can have: the highest seen, the one that many flights reach once.
+Load = Literal["peak", "return"]
 
 
 class Missing(Exception):
@@ -71,14 +74,14 @@ class Circuit(Known):
         note = f"{' and '.join(gone)} gave nothing already" if gone else ""
         return Case(volts, self._flow("peak"), f"not known {why}" if why else note)
 
-    def _all_packs(self, load: str) -> Case:
+    def _all_packs(self, load: Load) -> Case:
         def volts(x: Numbers, place: str) -> float:
             return self._carried(x, place, self._root_v(x, load, self.present), load)
 
         return Case(volts, self._flow(load))
 
-    def _flow(self, load: str) -> Callable[[Numbers, str], float | None]:
-        return lambda x, place: x.get(f"{load} {TOTAL if place == self.root else place}")
+    def _flow(self, load: Load) -> Callable[[Numbers, str], float | None]:
+        return lambda x, place: x.get(Input(load, TOTAL if place == self.root else place))
 
     def _all_stalled(self) -> Case:
         aircraft, root = self.aircraft, self.root or ""
@@ -102,7 +105,8 @@ class Circuit(Known):
 
         def volts(x: Numbers, place: str) -> float:
             branch = {
-                n: self._need(x, f"r {n}", f"the resistance of the lead to {n}") for n in below
+                n: self._need(x, Input("ohm", n), f"the resistance of the lead to {n}")
+                for n in below
             }
             load = load_ohm(root, children, branch, servo_ohm)
             root_v = loaded_v(
@@ -111,25 +115,26 @@ class Circuit(Known):
             if limit is not None:
                 root_v = min(root_v, limit * load)
             reached = place_volts(root, root_v, children, branch, servo_ohm)
-            return self._need(reached, place, f"what feeds {place}")
+            if place not in reached:
+                raise Missing(f"what feeds {place} is not known")
+            return reached[place]
 
         def amps(x: Numbers, place: str) -> float:
-            branch = {n: x[f"r {n}"] for n in below}
+            branch = {n: x[Input("ohm", n)] for n in below}
             return volts(x, place) / load_ohm(place, children, branch, servo_ohm)
 
         return Case(volts, amps)
 
     # Voltages
 
-    def _need(self, x: Numbers, name: str, words: str) -> float:
+    def _need(self, x: Numbers, name: Input, words: str) -> float:
         if name not in x:
-            why = self.measured.no_return.get(name.removeprefix("return "))
-            told = name.startswith("return ") and why is not None
-            raise Missing(f"{words} is not known" + (f": {why}" if told else ""))
+            why = self.measured.no_return.get(name.place) if name.kind == "return" else None
+            raise Missing(f"{words} is not known" + (f": {why}" if why is not None else ""))
         return x[name]
 
-    def _root_v(self, x: Numbers, load: str, packs: list[str]) -> float:
-        amps = self._need(x, f"{load} {TOTAL}", _LOAD_WORDS[load].format("the whole"))
+    def _root_v(self, x: Numbers, load: Load, packs: list[str]) -> float:
+        amps = self._need(x, Input(load, TOTAL), _LOAD_WORDS[load].format("the whole"))
         volts, limit = self._supply_v(x, amps, packs), self.limit_a(packs)
         # Beyond the limit the load is taken as a resistance, left with that part of its voltage.
         return volts if limit is None or amps <= limit else volts * limit / amps
@@ -148,41 +153,44 @@ class Circuit(Known):
             except Missing:
                 return volts
         into = together_v(self._pack_lines(x, packs), amps)
-        return min(self._regulating(x, packs).at(amps), into - x["dropout"])
+        return min(self._regulating(x, packs).at(amps), into - x[DROPOUT])
 
     def _unregulated(self, x: Numbers, amps: float, packs: list[str]) -> float:
         root = self.root or ""
-        if packs == self.shared and f"r {root}" in x:
+        if packs == self.shared and Input("ohm", root) in x:
             return self._root_line(x).at(amps)
         lines = []
         for pack in packs:
-            way = self._need(x, f"way {pack}", f"the resistance from {pack} to {root}")
+            way = self._need(x, Input("way", pack), f"the resistance from {pack} to {root}")
             if pack in self.shared:
-                volts = self._need(x, f"v {root}", f"the voltage of {root} at landing")
-                flow = self._need(x, f"a {pack}", f"the current of {pack} at landing")
+                volts = self._need(x, Input("volts", root), f"the voltage of {root} at landing")
+                flow = self._need(x, Input("amps", pack), f"the current of {pack} at landing")
             else:
-                volts, flow = self._need(x, f"v {pack}", f"the voltage of {pack} at landing"), 0.0
+                volts, flow = (
+                    self._need(x, Input("volts", pack), f"the voltage of {pack} at landing"),
+                    0.0,
+                )
             lines.append(Line(volts - self._slow_v(x, packs, flow, way), flow, way))
         return together_v(lines, amps)
 
     def _slow_v(self, x: Numbers, packs: list[str], amps: float, ohm: float) -> float:
         """What a pack loses besides when it carries a lost pack's mean current for long, V."""
-        if packs == self.shared or f"a {TOTAL}" not in x:
+        if packs == self.shared or Input("amps", TOTAL) not in x:
             return 0.0
-        return x["slow"] * ohm * max(x[f"a {TOTAL}"] / len(packs) - amps, 0.0)
+        return x[SLOW] * ohm * max(x[Input("amps", TOTAL)] / len(packs) - amps, 0.0)
 
     def _root_line(self, x: Numbers) -> Line:
         root = self.root or ""
         return Line(
-            self._need(x, f"v {root}", f"the voltage of {root} at landing"),
-            self._need(x, f"a {TOTAL}", "the total current at landing"),
-            self._need(x, f"r {root}", f"the resistance of {root} under load"),
+            self._need(x, Input("volts", root), f"the voltage of {root} at landing"),
+            self._need(x, Input("amps", TOTAL), "the total current at landing"),
+            self._need(x, Input("ohm", root), f"the resistance of {root} under load"),
         )
 
     def _regulating(self, x: Numbers, packs: list[str]) -> Line:
         """The regulated root while its regulators hold: one for all packs, or one a pack."""
         line = self._root_line(x)
-        shares = [x[f"share {p}"] for p in packs if f"share {p}" in x]
+        shares = [x[Input("share", p)] for p in packs if Input("share", p) in x]
         if len(self.aircraft.feeders(self.root or "")) == 1 or len(shares) < len(packs):
             return line
         carried = min(1.0, sum(shares))
@@ -196,38 +204,41 @@ class Circuit(Known):
         return [self._pack_line(x, pack, packs) for pack in packs]
 
     def _pack_line(self, x: Numbers, pack: str, packs: list[str]) -> Line:
-        flow = x.get(f"a {pack}")
+        flow = x.get(Input("amps", pack))
         if flow is None:
             if pack in self.shared:
                 raise Missing(f"the current of {pack} at landing is not known")
             flow = 0.0
-        volts = self._need(x, f"v {pack}", f"the voltage of {pack} at landing")
-        ohm = self._need(x, f"r {pack}", f"the resistance of {pack}")
+        volts = self._need(x, Input("volts", pack), f"the voltage of {pack} at landing")
+        ohm = self._need(x, Input("ohm", pack), f"the resistance of {pack}")
         return Line(volts - self._slow_v(x, packs, flow, ohm), flow, ohm)
 
-    def _carried(self, x: Numbers, place: str, root_v: float, load: str) -> float:
+    def _carried(self, x: Numbers, place: str, root_v: float, load: Load) -> float:
         """Voltage of a place when the root has a voltage and the load its currents, V."""
         root = self.root or ""
         if place == root:
             return root_v
-        volts = self._need(x, f"v {place}", f"the voltage of {place} at landing")
-        fall = self._need(x, f"v {root}", f"the voltage of {root} at landing") - root_v
+        volts = self._need(x, Input("volts", place), f"the voltage of {place} at landing")
+        fall = self._need(x, Input("volts", root), f"the voltage of {root} at landing") - root_v
         way = self.aircraft.way_up(place, root)
         if not way:
             raise Missing(f"what feeds {place} is not known")
         return volts - fall - sum(self._more_drop(x, node, load) for node in way[:-1])
 
-    def _more_drop(self, x: Numbers, node: str, load: str) -> float:
+    def _more_drop(self, x: Numbers, node: str, load: Load) -> float:
         """How much more than at landing the lead to a node takes, V."""
-        if f"r {node}" in x and f"a {node}" in x:
-            more = self._need(x, f"{load} {node}", _LOAD_WORDS[load].format(node)) - x[f"a {node}"]
-            return x[f"r {node}"] * more
-        apparent = self._need(x, f"rt {node}", f"the resistance of the lead to {node}")
-        before = self._need(x, f"a {TOTAL}", "the total current at landing")
-        return apparent * (x[f"{load} {TOTAL}"] - before)
+        if Input("ohm", node) in x and Input("amps", node) in x:
+            more = (
+                self._need(x, Input(load, node), _LOAD_WORDS[load].format(node))
+                - x[Input("amps", node)]
+            )
+            return x[Input("ohm", node)] * more
+        apparent = self._need(x, Input("apparent", node), f"the resistance of the lead to {node}")
+        before = self._need(x, Input("amps", TOTAL), "the total current at landing")
+        return apparent * (x[Input(load, TOTAL)] - before)
 
 
-_LOAD_WORDS = {
+_LOAD_WORDS: dict[Load, str] = {
     "peak": "the highest current of {}",
     "return": "the return level of the current of {}",
 }

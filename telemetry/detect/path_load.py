@@ -52,12 +52,13 @@ class Series:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Step:
-    """One resistance of the path with the current through it."""
+    """One resistance of the path, of a place and a kind, with the current through it."""
 
     ohm: float
     high_ohm: float
     current: Series
-    name: str
+    place: str
+    kind: str
     how: str
     left_out: tuple[tuple[float, float], ...]
 
@@ -137,7 +138,8 @@ def _step(r: Resistance, current: Series) -> Step:
         ohm=known / 1000.0,
         high_ohm=high / 1000.0,
         current=current,
-        name=f"{r.place} {r.kind}",
+        place=r.place,
+        kind=r.kind,
         how=how,
         left_out=r.left_out,
     )

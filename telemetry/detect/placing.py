@@ -21,9 +21,6 @@ from telemetry.numerics.sampling import held_at, outside
 from telemetry.readings import Readings
 from telemetry.results import Event, EventKind, Origin, Resistance
 
-# How the note of an event ends at which a pack left.
-GONE = "stopped giving current at that moment"
-_TOGETHER = "all places on this feed fell together"
 # Shares of the depth (ours): above the first the load is the cause; below the second, with the
 # highest resistance and current that can be true, it is not.
 _EXPLAINED = 0.6
@@ -94,16 +91,15 @@ def _judge(e: Event, loads: Loads) -> Event:
         return replace(e, origin=Origin.SUPPLY if supply else Origin.UNKNOWN)
     seen = sum(s.ohm * rise(s, e, missed=False) for s in steps)
     share = min(1.0, max(0.0, seen / depth))
-    names = " + ".join(f"{s.name} {1000 * s.ohm:.0f} mOhm ({s.how})" for s in steps)
-    origin, note = _origin(e, depth, share, steps, above, loads)
-    return replace(e, explained=share, explained_by=names, origin=origin, note=note or e.note)
+    names = " + ".join(f"{s.place} {s.kind} {1000 * s.ohm:.0f} mOhm ({s.how})" for s in steps)
+    found = replace(e, explained=share, explained_by=names)
+    return _placed(found, depth, steps, above, loads)
 
 
-def _origin(
-    e: Event, depth: float, share: float, steps: list[Step], above: _Above, loads: Loads
-) -> tuple[Origin, str]:
-    if share >= _EXPLAINED:
-        return Origin.LOAD, ""
+def _placed(e: Event, depth: float, steps: list[Step], above: _Above, loads: Loads) -> Event:
+    """The event with its origin, by the share of its depth that the load explains."""
+    if (e.explained or 0.0) >= _EXPLAINED:
+        return replace(e, origin=Origin.LOAD)
     most = sum(s.high_ohm * rise(s, e, missed=True) for s in steps)
     surely = sum(s.high_ohm * rise(s, e, missed=False) for s in steps)
     well_seen = min(s.current.inside(e.start_s, e.end_s) for s in steps) >= _WELL_SEEN
@@ -112,14 +108,20 @@ def _origin(
     )
     if above.along:
         if no_load:
-            return (Origin.SUPPLY, "") if above.whole else (Origin.UNKNOWN, "")
-        return Origin.LOAD, "the feeding place fell along, as a load peak between readings makes it"
+            return replace(e, origin=Origin.SUPPLY if above.whole else Origin.UNKNOWN)
+        note = "the feeding place fell along, as a load peak between readings makes it"
+        return replace(e, origin=Origin.LOAD, note=note)
     together = _siblings_fell(e, depth, loads)
     if no_load or above.stayed:
-        return (Origin.SUPPLY, _TOGETHER) if together else (_own_fault(e, loads), "")
+        if not together:
+            return replace(e, origin=_own_fault(e, loads))
+        note = "all places on this feed fell together"
+        return replace(e, origin=Origin.SUPPLY, together=True, note=note)
     if together:
-        return Origin.LOAD, "the other places fell along, as a load peak between readings makes it"
-    return Origin.UNKNOWN, "the current may have peaked between two of its readings"
+        note = "the other places fell along, as a load peak between readings makes it"
+        return replace(e, origin=Origin.LOAD, note=note)
+    note = "the current may have peaked between two of its readings"
+    return replace(e, origin=Origin.UNKNOWN, note=note)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -186,7 +188,7 @@ def _beyond_sampling(e: Event, steps: list[Step], loads: Loads) -> bool:
     volts = loads.volts.get(e.place)
     if volts is None or volts.t.size < _FEW or e.place in loads.minimum_held:
         return False
-    if e.place not in loads.amps and steps[0].name.endswith("apparent"):
+    if e.place not in loads.amps and steps[0].kind == "apparent":
         return False  # the total says too little of one place's current
     residual = volts.v - volts.slow
     for s in steps:
@@ -264,7 +266,7 @@ def _pack_shifted(e: Event, loads: Loads) -> str | None:
         if min(before.size, after.size) < 4:
             continue
         if float(np.median(before)) > 0.2 and float(np.quantile(after, 0.9)) < 0.05:
-            return f"{name} {GONE}"
+            return f"{name} stopped giving current at that moment"
     return None
 
 
@@ -272,7 +274,7 @@ def _inherit(e: Event, judged: Sequence[Event], aircraft: Aircraft) -> Event:
     """A fall that came from above carries the origin found there."""
     if e.origin is Origin.CONTACT and _feed_gave_way(e, judged, aircraft):
         return replace(e, origin=Origin.SUPPLY)
-    if e.origin is not Origin.SUPPLY or e.note == _TOGETHER or not _came_from_above(e, aircraft):
+    if e.origin is not Origin.SUPPLY or e.together or not _came_from_above(e, aircraft):
         return e
     for other in judged:
         if (

@@ -106,7 +106,7 @@ def _places(
         own = amps.get(place)
         current = (own.t, own.v) if own is not None else None
         rows.append(_measure(place, current, volts.get(place), total, times, hold_s))
-    if total is not None and " + " in total.name:
+    if total is not None and total.is_sum:
         rows.append(_measure("total", (total.t, total.v), None, None, times, hold_s))
     return tuple(rows)
 

@@ -103,12 +103,12 @@ def _without_switching(
 
 
 def _flow(r: Reading) -> Total:
-    return Total(r.t, r.v, r.update_s or 0.0, r.place)
+    return Total(r.t, r.v, r.update_s or 0.0, (r.place,))
 
 
-def _step_of(name: str, readings: Readings) -> float | None:
+def _step_of(flow: Total, readings: Readings) -> float | None:
     """Resolution of a current; of a sum the coarsest of its parts."""
-    parts = [readings.get(Quantity.CURRENT, p) for p in name.split(" + ")]
+    parts = [readings.get(Quantity.CURRENT, p) for p in flow.places]
     steps = [r.resolution for r in parts if r is not None and r.resolution is not None]
     return max(steps) if steps else None
 
@@ -127,10 +127,10 @@ def _source(
         flow.t,
         flow.v,
         step_v=volts.resolution,
-        step_i=_step_of(flow.name, readings),
+        step_i=_step_of(flow, readings),
         max_gap_s=aircraft.limits.gap_s,
     )
-    return _record(fit, kind, volts.place, flow.name)
+    return _record(fit, kind, volts.place, flow)
 
 
 def _bus(
@@ -142,27 +142,21 @@ def _bus(
     out = []
     if total is not None:
         if held:
-            out.append(_refused("source", bus.place, _HELD))
+            out.append(_held("source", bus.place))
         else:
             made = _source(bus, total, readings, aircraft)
             told = "" if held is False else "; whether a regulator holds the bus cannot be told"
-            out.append(replace(made, method=made.method + told))
+            out.append(replace(made, method=made.method + told, regulated=held))
     for pack in packs:
         own = readings.get(Quantity.CURRENT, pack.place)
         flow = total if own is None and len(packs) == 1 else None if own is None else _flow(own)
         if flow is None:
             continue
         if held:
-            out.append(_refused("branch", bus.place, _HELD, parent=pack.place))
+            out.append(_held("branch", bus.place, parent=pack.place))
         else:
             out.append(_branch(pack, bus, flow, readings, aircraft))
     return out
-
-
-_HELD = (
-    "a regulator holds this voltage: its fall with the current is the regulator's own, not a "
-    "resistance of packs and leads"
-)
 
 
 def is_regulated(
@@ -231,7 +225,7 @@ def _parent_reading(place: str, readings: Readings, aircraft: Aircraft) -> Readi
 def _branch(
     parent: Reading, place: Reading, flow: Total, readings: Readings, aircraft: Aircraft
 ) -> Resistance:
-    through = flow.name == place.place or place.place == (aircraft.bus or aircraft.regulator)
+    through = flow.places == (place.place,) or place.place == (aircraft.bus or aircraft.regulator)
     fit = branch_resistance(
         parent.t,
         parent.v,
@@ -241,10 +235,10 @@ def _branch(
         flow.v,
         step_parent=parent.resolution,
         step_place=place.resolution,
-        step_i=_step_of(flow.name, readings),
+        step_i=_step_of(flow, readings),
         max_gap_s=aircraft.limits.gap_s,
     )
-    record = _record(fit, "branch" if through else "apparent", place.place, flow.name)
+    record = _record(fit, "branch" if through else "apparent", place.place, flow)
     expected = branch_mohm(aircraft, place.place, parent.place)
     offset = [None if v is None else -v for v in (fit.level_v, fit.level_high_v, fit.level_low_v)]
     return replace(
@@ -259,8 +253,8 @@ def _branch(
     )
 
 
-def _record(fit: Fit, kind: str, place: str, against: str) -> Resistance:
-    named = "the packs or nodes together" if " + " in against else against
+def _record(fit: Fit, kind: str, place: str, flow: Total) -> Resistance:
+    named = "the packs or nodes together" if flow.is_sum else flow.places[0]
     without = ""
     if fit.left_out:
         lasted = sum(b - a for a, b in fit.left_out)
@@ -279,7 +273,8 @@ def _record(fit: Fit, kind: str, place: str, against: str) -> Resistance:
     )
 
 
-def _refused(kind: str, place: str, why: str, parent: str | None = None) -> Resistance:
+def _held(kind: str, place: str, parent: str | None = None) -> Resistance:
+    """The resistance of a bus that a regulator holds: there is none to fit."""
     return Resistance(
         kind=kind,
         place=place,
@@ -288,7 +283,9 @@ def _refused(kind: str, place: str, why: str, parent: str | None = None) -> Resi
         low_mohm=None,
         high_mohm=None,
         updates=0,
-        refused=why,
+        refused="a regulator holds this voltage: its fall with the current is the regulator's own, "
+        "not a resistance of packs and leads",
+        regulated=True,
     )
 
 

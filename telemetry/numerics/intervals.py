@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Hashable, Mapping
 from dataclasses import dataclass
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -39,10 +40,13 @@ class Interval:
         return cls(value, value - minus, value + (minus if plus is None else plus))
 
 
-Compute = Callable[[Mapping[str, float]], Mapping[str, float]]
+# What names an input.
+Name = TypeVar("Name", bound=Hashable)
 
 
-def propagate(compute: Compute, inputs: Mapping[str, Interval]) -> dict[str, Interval]:
+def propagate(
+    compute: Callable[[Mapping[Name, float]], Mapping[str, float]], inputs: Mapping[Name, Interval]
+) -> dict[str, Interval]:
     """Results of a computation with the intervals that follow from those of its inputs.
 
     Each input is moved alone to the low and to the high end of its interval and the computation
@@ -55,7 +59,7 @@ def propagate(compute: Compute, inputs: Mapping[str, Interval]) -> dict[str, Int
     ----------
     compute : callable
         Named numbers in, named numbers out; the same names whatever the numbers.
-    inputs : mapping of str to Interval
+    inputs : mapping of names to Interval
 
     Returns
     -------

@@ -14,12 +14,20 @@ from telemetry.results import Reading, Readings
 
 
 class Total(NamedTuple):
-    """The current of the whole: instants [s], currents [A], interval [s], what it is made of."""
+    """The current of the whole: instants [s], currents [A], interval [s], places it is the sum of.
+
+    One place where a sensor reads the whole, or where there is but one.
+    """
 
     t: FloatArray
     v: FloatArray
     update_s: float
-    name: str
+    places: tuple[str, ...]
+
+    @property
+    def is_sum(self) -> bool:
+        """Whether the currents of several places were added up."""
+        return len(self.places) > 1
 
 
 def block_means(t: FloatArray, v: FloatArray, edges: FloatArray) -> FloatArray:
@@ -39,7 +47,7 @@ def total_current(readings: Readings, aircraft: Aircraft) -> Total | None:
     if aircraft.bus is not None:
         r = readings.get(Quantity.CURRENT, aircraft.bus)
         if r is not None and r.size:
-            return Total(r.t, r.v, r.update_s or readings.row_s, aircraft.bus)
+            return Total(r.t, r.v, r.update_s or readings.row_s, (aircraft.bus,))
     packs = [readings.get(Quantity.CURRENT, p.name) for p in aircraft.packs]
     nodes = [readings.get(Quantity.CURRENT, n.name) for n in aircraft.nodes]
     single = readings.of(Quantity.CURRENT)
@@ -51,13 +59,13 @@ def total_current(readings: Readings, aircraft: Aircraft) -> Total | None:
 
 
 def _summed(parts: list[Reading], row_s: float) -> Total:
-    name = " + ".join(r.place for r in parts)
+    places = tuple(r.place for r in parts)
     update_s = max(r.update_s or row_s for r in parts)
     if len(parts) == 1:
-        return Total(parts[0].t, parts[0].v, update_s, name)
+        return Total(parts[0].t, parts[0].v, update_s, places)
     t = np.unique(np.concatenate([r.t for r in parts]))
     v = np.zeros(t.size)
     for r in parts:
         v = v + sampling.held_at(r.t, r.v, t, max(3.0 * (r.update_s or row_s), 1.0))
     known = np.isfinite(v)
-    return Total(t[known], v[known], update_s, name)
+    return Total(t[known], v[known], update_s, places)

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from telemetry.results.kinds import EventKind, Evidence, Origin, PhaseKind
 from telemetry.results.recording import Span
+from telemetry.results.tables import INNER
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -56,6 +57,8 @@ class Event(Span):
         For spikes: height above the baseline, charge above it, number of the burst.
     note : str
         One sentence more where it helps.
+    together : bool
+        True where the other places on its feed fell with it: what they have in common is at fault.
     """
 
     kind: EventKind
@@ -76,3 +79,4 @@ class Event(Span):
     burst: int | None = None
     updates: int | None = None
     note: str = ""
+    together: bool = field(default=False, metadata=INNER)

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+
+from telemetry.results.tables import INNER
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -27,6 +29,9 @@ class Resistance:
     method : str
     left_out : tuple of (float, float)
         Moments, s, at which the voltage fell too far for its current; it was fitted without them.
+    regulated : bool or None
+        Of a bus: whether a regulator holds its voltage, so that there is no resistance to fit;
+        None where that cannot be told.
     """
 
     kind: str
@@ -46,6 +51,7 @@ class Resistance:
     method: str = ""
     refused: str = ""
     left_out: tuple[tuple[float, float], ...] = ()
+    regulated: bool | None = field(default=None, metadata=INNER)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass, field, fields
+from dataclasses import dataclass, field
 from functools import partial
 from typing import TYPE_CHECKING, Any
 
@@ -23,7 +23,7 @@ from telemetry.results.measures import (
 from telemetry.results.packs import Charge, PackOut, PackState, PathStep
 from telemetry.results.readings import Readings
 from telemetry.results.recording import ColumnUse, Phase, Quality, Span
-from telemetry.results.tables import Tables, lists_of, table
+from telemetry.results.tables import Tables, lists_of, shown_fields, table
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -202,5 +202,5 @@ def _makers(review: Review) -> Mapping[str, Callable[[], pd.DataFrame]]:
 
 
 def as_dict(record: Any) -> dict[str, Any]:
-    """One level of a record as a dict: field name to value."""
-    return {f.name: getattr(record, f.name) for f in fields(record)}
+    """One level of a record as a dict: name to value of each field that documents show."""
+    return {f.name: getattr(record, f.name) for f in shown_fields(record)}

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import fields, is_dataclass
+from dataclasses import Field, fields, is_dataclass
 from enum import Enum
 from functools import cache
 from types import UnionType
@@ -15,6 +15,8 @@ from telemetry.results.kinds import Level
 if TYPE_CHECKING:
     import pandas as pd
 
+#: Of a field that other parts of the program ask; it stands in no document and in no table.
+INNER: Mapping[str, bool] = {"inner": True}
 Row = Sequence[Any]
 Cell = tuple[str, Callable[[Any], Any]]
 
@@ -105,10 +107,15 @@ def table(kinds: Sequence[type], rows: Iterable[Row]) -> pd.DataFrame:
     return pd.DataFrame(made)
 
 
+def shown_fields(kind: Any) -> list[Field[Any]]:
+    """The fields of a record that documents and tables show: all but the ``INNER`` ones."""
+    return [f for f in fields(kind) if not f.metadata.get("inner")]
+
+
 def lists_of(kind: type) -> dict[str, type]:
     """The fields of a dataclass that hold several records, and the dataclass of these."""
     hints = get_type_hints(kind)
-    several = [f.name for f in fields(kind) if get_origin(hints[f.name]) is tuple]
+    several = [f.name for f in shown_fields(kind) if get_origin(hints[f.name]) is tuple]
     found = {name: get_args(hints[name])[0] for name in several}
     return {name: one for name, one in found.items() if _is_record(one)}
 
@@ -118,7 +125,7 @@ def _columns(kind: type, optional: bool = False) -> dict[str, Cell]:
     """For each column its type, and what takes its value from a record."""
     hints = get_type_hints(kind)
     found: dict[str, Cell] = {}
-    for field in fields(kind):
+    for field in shown_fields(kind):
         one, missing = _without_none(hints[field.name])
         if _is_record(one):
             for name, (dtype, get) in _columns(one, True).items():

@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 
 from telemetry.aircraft import Aircraft
-from telemetry.circuit.known import Known, Measured
+from telemetry.circuit.known import DROPOUT, SLOW, Input, Known, Measured
 from telemetry.circuit.worst_cases import Circuit, Missing
 from telemetry.numerics.intervals import Interval
 from telemetry.results import Resistance
@@ -42,7 +42,7 @@ LEAD = {"mm2": 1.0, "length_m": 0.58, "stranded": False}  # 20 mOhm of copper
 
 def numbers(
     aircraft: Aircraft, resistances: tuple[Resistance, ...] = (), state: Measured | None = None
-) -> dict[str, Interval]:
+) -> dict[Input, Interval]:
     return Known(aircraft, resistances, state or Measured()).inputs
 
 
@@ -56,11 +56,16 @@ def test_every_measured_number_has_its_name() -> None:
     )
     x = numbers(craft(), (), state)
     assert {k: v.value for k, v in x.items()} == {
-        "v bus": 7.5, "a total": 4.0, "share pack 1": 0.6, "peak wing": 9.0, "return total": 20.0,
-        "slow": 0.25, "dropout": 0.25,
-    }  # fmt: skip
-    assert (x["slow"].low, x["slow"].high) == (0.0, 0.5)
-    assert (x["dropout"].low, x["dropout"].high) == (0.0, 0.5)
+        Input("volts", "bus"): 7.5,
+        Input("amps", "total"): 4.0,
+        Input("share", "pack 1"): 0.6,
+        Input("peak", "wing"): 9.0,
+        Input("return", "total"): 20.0,
+        SLOW: 0.25,
+        DROPOUT: 0.25,
+    }
+    assert (x[SLOW].low, x[SLOW].high) == (0.0, 0.5)
+    assert (x[DROPOUT].low, x[DROPOUT].high) == (0.0, 0.5)
 
 
 @pytest.mark.parametrize(
@@ -78,7 +83,7 @@ def test_every_measured_number_has_its_name() -> None:
     ],
 )
 def test_a_resistance_in_ohm_with_its_interval(given, expected) -> None:
-    found = numbers(craft(), given).get("r bus")
+    found = numbers(craft(), given).get(Input("ohm", "bus"))
     if expected is None:
         assert found is None
     else:
@@ -100,7 +105,7 @@ def test_the_resistance_of_a_pack(packs, given, share, ohm) -> None:
     state = Measured(share={} if share is None else {"pack 1": exact(share)})
     resistances = () if given is None else (of(given[0], "pack 1", given[1]),)
     known = Known(craft(packs=names), resistances, state)
-    own = known.inputs["r pack 1"]
+    own = known.inputs[Input("ohm", "pack 1")]
     assert own.value == pytest.approx(ohm)
     told = "resistance of pack 1 from the profile" in known.notes_on("bus")
     assert told is (ohm == 0.080)
@@ -119,18 +124,21 @@ def test_the_resistance_of_a_pack(packs, given, share, ohm) -> None:
 def test_the_lead_of_a_node(given, ohm, note) -> None:
     nodes = [{"name": "wing", "fed_from": "bus", "lead": LEAD}]
     known = Known(craft(nodes=nodes), given, Measured())
-    assert known.inputs["r wing"].value == pytest.approx(ohm)
+    assert known.inputs[Input("ohm", "wing")].value == pytest.approx(ohm)
     assert known.notes_on("wing") == ([] if note is None else [note])
     assert known.notes_on("bus") == []
-    assert "r wing" not in numbers(craft(), ())
+    assert Input("ohm", "wing") not in numbers(craft(), ())
 
 
 def test_a_node_that_is_the_bus_has_the_resistance_of_the_whole() -> None:
     nodes = [{"name": "bus", "lead": LEAD}, {"name": "wing", "fed_from": "bus"}]
     own = of("branch", "bus", 33)
-    assert numbers(craft(nodes=nodes), (own, of("source", "bus", 12)))["r bus"].value == 0.012
+    assert (
+        numbers(craft(nodes=nodes), (own, of("source", "bus", 12)))[Input("ohm", "bus")].value
+        == 0.012
+    )
     known = Known(craft(nodes=nodes), (own,), Measured())
-    assert "r bus" not in known.inputs
+    assert Input("ohm", "bus") not in known.inputs
     assert known.notes_on("bus") == []
 
 
@@ -142,18 +150,18 @@ def test_an_apparent_lead_is_judged_by_the_whole_where_its_own_current_is_missin
     amps, notes
 ) -> None:
     known = Known(craft(), (of("apparent", "wing", 9),), Measured(landing_a=amps))
-    assert known.inputs["rt wing"].value == pytest.approx(0.009)
+    assert known.inputs[Input("apparent", "wing")].value == pytest.approx(0.009)
     assert known.notes_on("wing") == notes
 
 
 def test_the_only_pack_carries_the_whole() -> None:
     one, two = [{"name": "pack 1"}], [{"name": "pack 1"}, {"name": "pack 2"}]
     whole = Measured(landing_a={"total": exact(4.0)})
-    assert numbers(craft(packs=one), (), whole)["a pack 1"].value == 4.0
-    assert "a pack 1" not in numbers(craft(packs=two), (), whole)
+    assert numbers(craft(packs=one), (), whole)[Input("amps", "pack 1")].value == 4.0
+    assert Input("amps", "pack 1") not in numbers(craft(packs=two), (), whole)
     own = replace(whole, landing_a={"total": exact(4.0), "pack 1": exact(3.9)})
-    assert numbers(craft(packs=one), (), own)["a pack 1"].value == 3.9
-    assert "a pack 1" not in numbers(craft(packs=one))
+    assert numbers(craft(packs=one), (), own)[Input("amps", "pack 1")].value == 3.9
+    assert Input("amps", "pack 1") not in numbers(craft(packs=one))
 
 
 @pytest.mark.parametrize(
@@ -171,7 +179,7 @@ def test_the_drop_out_of_the_regulators(drops, expected) -> None:
         for n, d in enumerate(drops, 1)
     ]  # fmt: skip
     supplies.append({"name": "d", "kind": "diode", "fed_from": ["pack 1"], "dropout_v": 0.7})
-    found = numbers(craft(supplies=supplies))["dropout"]
+    found = numbers(craft(supplies=supplies))[DROPOUT]
     assert (found.value, found.low, found.high) == expected
 
 
@@ -192,14 +200,14 @@ def test_the_droop_of_a_regulator_from_its_lowest_reading(low_v, peak_a, ohm) ->
         landing_a={"total": exact(4.0)},
         peak_a={} if peak_a is None else {"total": exact(peak_a)},
     )
-    found = numbers(craft(regulated_v=6.0), (), state).get("r bus")
+    found = numbers(craft(regulated_v=6.0), (), state).get(Input("ohm", "bus"))
     if ohm is None:
         assert found is None
     else:
         assert (found.value, found.low, found.high) == pytest.approx((ohm, 0.0, 1.5 * ohm))
-    assert "r bus" not in numbers(craft(), (), state), "no regulator, no droop"
+    assert Input("ohm", "bus") not in numbers(craft(), (), state), "no regulator, no droop"
     measured = of("source", "bus", 7)
-    assert numbers(craft(regulated_v=6.0), (measured,), state)["r bus"].value == 0.007
+    assert numbers(craft(regulated_v=6.0), (measured,), state)[Input("ohm", "bus")].value == 0.007
 
 
 @pytest.mark.parametrize(
@@ -223,15 +231,15 @@ def test_the_way_from_inside_a_pack_to_the_bus(given, share, leads, ohm, note) -
     packs = [{"name": "pack 1", **({"lead": LEAD} if leads else {})}, {"name": "pack 2"}]
     state = Measured(share={} if share is None else {"pack 1": exact(share)})
     known = Known(craft(packs=packs), given, state)
-    way = known.inputs.get("way pack 1")
+    way = known.inputs.get(Input("way", "pack 1"))
     assert (None if way is None else way.value) == (None if ohm is None else pytest.approx(ohm))
     assert known.notes_on("bus") == ([] if note is None else [note])
-    assert "way pack 2" not in known.inputs
+    assert Input("way", "pack 2") not in known.inputs
 
 
 def test_a_share_that_may_be_nothing_tells_no_way() -> None:
     state = Measured(share={"pack 1": Interval(0.4, 0.0, 0.5)})
-    assert "way pack 1" not in numbers(craft(), (of("source", "bus", 20),), state)
+    assert Input("way", "pack 1") not in numbers(craft(), (of("source", "bus", 20),), state)
 
 
 @pytest.mark.parametrize(
@@ -295,7 +303,7 @@ STATE = Measured(
 WHOLE = of("source", "bus", 20)
 
 
-def values(circuit: Circuit) -> dict[str, float]:
+def values(circuit: Circuit) -> dict[Input, float]:
     return {name: x.value for name, x in circuit.inputs.items()}
 
 
@@ -347,7 +355,9 @@ def test_a_standby_pack_starts_from_its_own_voltage_at_rest() -> None:
     line = circuit._pack_line(x, "pack 2", ["pack 2"])
     assert (line.volts, line.amps, line.ohm) == pytest.approx((7.65 - 0.25 * 0.030 * 4, 0.0, 0.03))
     with pytest.raises(Missing, match="the current of pack 1 at landing is not known"):
-        circuit._pack_line({"v pack 1": 7.7, "r pack 1": 0.03}, "pack 1", ["pack 1"])
+        circuit._pack_line(
+            {Input("volts", "pack 1"): 7.7, Input("ohm", "pack 1"): 0.03}, "pack 1", ["pack 1"]
+        )
 
 
 def test_the_bus_is_never_above_what_the_packs_give() -> None:
@@ -414,17 +424,17 @@ def test_a_stalled_load_on_a_feeble_source() -> None:
 def test_all_packs_at_the_peak() -> None:
     circuit = Circuit(craft(), (WHOLE, of("branch", "wing", 30, parent="bus")), STATE)
     case = circuit.case("all-packs")
-    x = {**values(circuit), "a wing": 2.0, "peak wing": 9.0}
+    x = {**values(circuit), Input("amps", "wing"): 2.0, Input("peak", "wing"): 9.0}
     # The bus falls by 20 mOhm x 16 A, and the wing's lead takes 30 mOhm x 7 A more.
     assert case.volts(x, "bus") == pytest.approx(7.28)
     assert case.volts(x, "wing") == pytest.approx(7.5 - 0.32 - 0.21)
     assert (case.amps(x, "bus"), case.amps(x, "wing")) == (20.0, 9.0)
     # By the whole, where only that is known of it.
-    del x["a wing"]
-    x["rt wing"] = 0.005
+    del x[Input("amps", "wing")]
+    x[Input("apparent", "wing")] = 0.005
     assert case.volts(x, "wing") == pytest.approx(7.5 - 0.32 - 0.005 * 16)
     with pytest.raises(Missing, match="what feeds canopy is not known"):
-        case.volts({**x, "v canopy": 7.0}, "canopy")
+        case.volts({**x, Input("volts", "canopy"): 7.0}, "canopy")
 
 
 def test_without_a_bus_no_case_is_worked_out() -> None:

@@ -251,7 +251,7 @@ def test_a_held_bus_without_a_measured_droop_takes_it_from_its_lowest_reading() 
     """The resistance of the bus was refused because a regulator holds it; profile or not."""
     refused = Resistance(
         kind="source", place="bus", mohm=None, low_mohm=None, high_mohm=None, updates=0,
-        refused="a regulator holds this voltage: its fall is the regulator's own",
+        refused="a regulator holds this voltage: its fall is the regulator's own", regulated=True,
     )  # fmt: skip
     silent = Aircraft.model_validate(
         REGULATED.model_dump(mode="json", exclude={"supplies", "regulator", "regulated_v"})

@@ -276,7 +276,7 @@ def holds(
         {("bus", U): logged(bus)} | {(n, U): logged(v) for n, v in zip(names, packs, strict=True)}
     )
     flow = np.full(LONG.size, 3.3) if amps is None else amps
-    whole = Total(LONG[: flow.size], flow, 1.0, "bus") if total else None
+    whole = Total(LONG[: flow.size], flow, 1.0, ("bus",)) if total else None
     return is_regulated(readings.channels[0], readings.channels[1:], whole, craft)
 
 
@@ -335,7 +335,7 @@ def test_blocks_begin_where_all_are_known(last, told, make_readings) -> None:
     late, whole = (LONG[4 : last + 1], FALL[4 : last + 1]), (LONG, FALL)
     readings = make_readings({("bus", U): late, ("pack 1", U): whole})
     bus, pack = readings.channels
-    total = Total(LONG, np.full(LONG.size, 3.3), 1.0, "bus")
+    total = Total(LONG, np.full(LONG.size, 3.3), 1.0, ("bus",))
     assert is_regulated(bus, [pack], total, CRAFT) is (False if told else None)
     assert is_regulated(pack, [bus], total, CRAFT) is (False if told else None)
 
@@ -347,7 +347,7 @@ def test_a_block_in_which_one_was_silent_does_not_count(silent, make_readings) -
         return LONG[on], v[on]
 
     readings = make_readings({("bus", U): of("bus", FALL), ("pack 1", U): of("pack 1", FALL)})
-    total = Total(*of("load", np.full(LONG.size, 3.3)), 1.0, "bus")
+    total = Total(*of("load", np.full(LONG.size, 3.3)), 1.0, ("bus",))
     assert is_regulated(readings.channels[0], readings.channels[1:], total, CRAFT) is False
 
 

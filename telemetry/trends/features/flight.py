@@ -129,7 +129,7 @@ def _currents(readings: Readings, aircraft: Aircraft) -> dict[str, Reading]:
     """Current of each place; of the whole as "total" where only the sum of the packs tells it."""
     out = {r.place: r for r in readings.of(Quantity.CURRENT) if r.size}
     total = total_current(readings, aircraft)
-    if total is not None and " + " in total.name and out:
+    if total is not None and total.is_sum and out:
         like = next(iter(out.values()))
         out[TOTAL] = Reading(
             channel=like.channel,

@@ -68,9 +68,9 @@ def test_readings_about_and_inside_a_stretch(span, about, inside) -> None:
 )
 def test_the_rise_of_a_current(span, missed, expected) -> None:
     current = Series(SERIES.t, SERIES.v, slow=10.5 + np.arange(5.0), update_s=0.5)
-    step = Step(ohm=1.0, high_ohm=1.0, current=current, name="", how="", left_out=())
+    step = Step(ohm=1.0, high_ohm=1.0, current=current, place="", kind="", how="", left_out=())
     assert rise(step, event(*span), missed=missed) == pytest.approx(expected)
-    low = Step(ohm=1.0, high_ohm=1.0, current=SERIES, name="", how="", left_out=())
+    low = Step(ohm=1.0, high_ohm=1.0, current=SERIES, place="", kind="", how="", left_out=())
     assert rise(low, event(*span), missed=False) == 0.0, "below its usual level"
 
 
@@ -145,7 +145,7 @@ BUS, WING, SEEN = (
 )
 def test_the_way_down_to_a_place(series, given, place, names, make_readings) -> None:
     loads = Loads(make_readings(series), CRAFT, given)
-    assert [s.name for s in loads.path(place)] == names
+    assert [f"{s.place} {s.kind}" for s in loads.path(place)] == names
 
 
 def test_a_place_is_taken_with_its_own_current_where_it_has_one(make_readings) -> None:

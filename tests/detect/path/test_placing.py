@@ -16,7 +16,7 @@ import pytest
 from telemetry.aircraft import Aircraft
 from telemetry.detect import placing
 from telemetry.detect.path_load import Loads, Series, Step
-from telemetry.detect.placing import GONE, place_events
+from telemetry.detect.placing import place_events
 from telemetry.model.channels import Quantity
 from telemetry.results import Event, EventKind, Origin, Resistance
 
@@ -32,6 +32,7 @@ CRAFT = Aircraft.model_validate(
     }
 )
 T = np.arange(200.0)
+LEFT = "{} stopped giving current at that moment"
 AT = 100  # the event is [100, 103) s, three readings
 
 
@@ -48,7 +49,7 @@ def dip(level: float, *dips: float, at: int = AT, t: np.ndarray = T) -> Series:
 
 
 def step(ohm: float, current: Series, high_ohm: float | None = None, **more: Any) -> Step:
-    given = {"name": "left wing branch", "how": "fitted", "left_out": (), **more}
+    given = {"place": "left wing", "kind": "branch", "how": "fitted", "left_out": (), **more}
     return Step(ohm=ohm, high_ohm=ohm if high_ohm is None else high_ohm, current=current, **given)
 
 
@@ -367,7 +368,7 @@ def standing_out(
     loads = known({"left wing": volts}, {"left wing": current} if given["own"] else {})
     loads.minimum_held = {"left wing"} if given["held"] else set()
     kind = "branch" if given["own"] else "apparent"
-    way = [step(0.5, current, name=f"left wing {kind}", left_out=given["left_out"])]
+    way = [step(0.5, current, kind=kind, left_out=given["left_out"])]
     return placing._beyond_sampling(given["e"], way, loads)
 
 
@@ -397,7 +398,9 @@ def test_holds_and_the_whole_current_say_nothing(known) -> None:
     assert not standing_out(known, down=2.0, held=True)
     assert not standing_out(known, down=2.0, own=False)
     whole = known({"left wing": dip(8.0, -2.0)})
-    assert placing._beyond_sampling(fall(), [step(0.5, dip(2.0), name="pack 1 source")], whole)
+    assert placing._beyond_sampling(
+        fall(), [step(0.5, dip(2.0), place="pack 1", kind="source")], whole
+    )
     assert not placing._beyond_sampling(fall("tail"), [step(0.5, dip(2.0))], whole)
 
 
@@ -472,14 +475,14 @@ def packs(known: Known, *flows: tuple[float, float], t: np.ndarray | None = None
 )
 def test_a_pack_leaves(first, second, gone, known) -> None:
     found = placing._pack_shifted(fall("bus"), packs(known, first, second))
-    assert found == (None if gone is None else f"{gone} {GONE}")
+    assert found == (None if gone is None else LEFT.format(gone))
 
 
 def test_a_pack_that_left_is_the_cause_of_a_fall_of_pack_and_bus_but_not_of_a_node(known) -> None:
     loads = packs(known, (2.0, 0.0), (2.0, 4.0))
     for place in ("pack 1", "bus"):
         e = judged(loads, fall(place))
-        assert (e.origin, e.explained, e.note) == (Origin.PACK, 0.0, f"pack 1 {GONE}")
+        assert (e.origin, e.explained, e.note) == (Origin.PACK, 0.0, LEFT.format("pack 1"))
     assert placing._pack_shifted(fall("left wing"), loads) is None
     assert placing._pack_shifted(fall("bus"), packs(known, (2.0, 0.0))) is None
 
@@ -549,7 +552,7 @@ def test_what_is_inherited_and_what_is_not() -> None:
     assert placing._inherit(supply("left tip"), [pack], CRAFT).origin is Origin.SUPPLY
     load = supply("left wing", origin=Origin.LOAD)
     assert placing._inherit(load, [supply("bus")], CRAFT) == load
-    together = supply("left wing", note="all places on this feed fell together")
+    together = supply("left wing", together=True)
     assert placing._inherit(together, [supply("bus", origin=Origin.PACK)], CRAFT) == together
 
 
