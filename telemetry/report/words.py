@@ -9,13 +9,15 @@ from __future__ import annotations
 import math
 import re
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 
-from telemetry.model.channels import Quantity
+from telemetry.model.channels import CANONICAL_UNIT, Quantity
 from telemetry.model.text import plain
 from telemetry.results import EventKind, Evidence, Level, Origin, PhaseKind, Review
 
 NOT_MEASURED = "not measured"
+#: The same in a cell of a table.
+NONE = "-"
 _MONTHS = (
     *("January", "February", "March", "April", "May", "June"),
     *("July", "August", "September", "October", "November", "December"),
@@ -100,18 +102,24 @@ def decimals_of(step: float) -> int:
     return min(_MOST_DECIMALS, max(0, math.floor(-math.log10(step) + 1e-9)))
 
 
-def number(value: float | None, step: float) -> str:
-    """A value to the digits that ``step`` allows; "not measured" for None and NaN."""
+def number(value: float | None, step: float, missing: str = NOT_MEASURED) -> str:
+    """A value to the digits that ``step`` allows; ``missing`` for None and NaN."""
     if value is None or not math.isfinite(value):
-        return NOT_MEASURED
+        return missing
     text = f"{value:.{decimals_of(step)}f}"
     return text[1:] if text.startswith("-") and not text.strip("-0.") else text
 
 
 def measure(value: float | None, unit: str, step: float | None = None) -> str:
     """A value with its unit: "4.81 V"; "not measured" for None."""
-    text = number(value, _USUAL_STEP.get(unit, 0.01) if step is None else step)
-    return text if text == NOT_MEASURED else f"{text} {unit}".rstrip()
+    if value is None or not math.isfinite(value):
+        return NOT_MEASURED
+    return f"{number(value, usual_step(unit) if step is None else step)} {unit}".rstrip()
+
+
+def usual_step(unit: str) -> float:
+    """Resolution shown of a unit where the column's is not known."""
+    return _USUAL_STEP.get(unit, 0.01)
 
 
 def clock(seconds: float | None) -> str:
@@ -141,12 +149,23 @@ def lasting(seconds: float | None) -> str:
 
 def interval(value: float | None, low: float | None, high: float | None, unit: str) -> str:
     """An estimate with its 95 % interval, rounded to what the interval can carry."""
+    return _estimate(value, low, high, unit, f" {unit}")
+
+
+def bare_interval(value: float | None, low: float | None, high: float | None, unit: str) -> str:
+    """As :func:`interval`, for a column that names the unit."""
+    return _estimate(value, low, high, unit, "")
+
+
+def _estimate(
+    value: float | None, low: float | None, high: float | None, unit: str, shown: str
+) -> str:
     if value is None or not math.isfinite(value):
         return NOT_MEASURED
     if low is None or high is None:
-        return measure(value, unit)
-    step = 0.1 if high - low < 2 and unit == "mOhm" else _USUAL_STEP.get(unit, 0.01)
-    return f"{number(value, step)} {unit} ({number(low, step)} to {number(high, step)})"
+        return f"{number(value, usual_step(unit))}{shown}"
+    step = 0.1 if high - low < 2 and unit == "mOhm" else usual_step(unit)
+    return f"{number(value, step)}{shown} ({number(low, step)} to {number(high, step)})"
 
 
 def percent(share: float | None) -> str:
@@ -181,8 +200,11 @@ def date_words(start: str | None) -> str:
 
 def day_words(start: str | None) -> str:
     """A day in few letters: "14 May"; "" for none."""
-    words = date_words(None if start is None else start[:10]).split(" ")
-    return f"{words[0]} {words[1][:3]}" if len(words) == 3 else ""
+    try:
+        when = date.fromisoformat((start or "")[:10])
+    except ValueError:
+        return ""
+    return f"{when.day} {_MONTHS[when.month - 1][:3]}"
 
 
 def code_words(code: str) -> str:
@@ -222,9 +244,12 @@ class Steps:
                 known[whole] = max(known.get(whole, 0.0), use.resolution)
         return cls(known)
 
-    def _step(self, place: str | None, quantity: Quantity) -> float | None:
-        found = self.known.get((place, str(quantity)))
-        return self.known.get((None, str(quantity))) if found is None else found
+    def _step(self, place: str | None, quantity: Quantity) -> float:
+        found = self.known.get((place, str(quantity)), self.known.get((None, str(quantity))))
+        return usual_step(CANONICAL_UNIT[quantity]) if found is None else found
+
+    def _mah_step(self, place: str | None) -> float:
+        return max(1.0, self._step(place, Quantity.CONSUMED))
 
     def volts(self, value: float | None, place: str | None = None) -> str:
         """A voltage of a place: "4.81 V"."""
@@ -236,5 +261,16 @@ class Steps:
 
     def mah(self, value: float | None, place: str | None = None) -> str:
         """A charge at a place: "812 mAh"; never finer than 1 mAh."""
-        step = self._step(place, Quantity.CONSUMED)
-        return measure(value, "mAh", max(1.0, step or 1.0))
+        return measure(value, "mAh", self._mah_step(place))
+
+    def bare_volts(self, value: float | None, place: str | None = None) -> str:
+        """As :meth:`volts`, for a column that names the unit; "-" where not measured."""
+        return number(value, self._step(place, Quantity.VOLTAGE), NONE)
+
+    def bare_amps(self, value: float | None, place: str | None = None) -> str:
+        """As :meth:`amps`, for a column that names the unit; "-" where not measured."""
+        return number(value, self._step(place, Quantity.CURRENT), NONE)
+
+    def bare_mah(self, value: float | None, place: str | None = None) -> str:
+        """As :meth:`mah`, for a column that names the unit; "-" where not measured."""
+        return number(value, self._mah_step(place), NONE)

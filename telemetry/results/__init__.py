@@ -7,7 +7,7 @@ mOhm. Nothing here computes: detectors and estimators fill the records, reports 
 from __future__ import annotations
 
 from telemetry.results.events import Event, Stir, StirPlace
-from telemetry.results.findings import Change, Finding
+from telemetry.results.findings import OF_ONE_SERVO, Change, Finding
 from telemetry.results.history import EVERY_PLACE, Feature, History, HistoryFlight, NoteMark, Trend
 from telemetry.results.kinds import (
     LOADED_PHASES,
@@ -38,6 +38,7 @@ from telemetry.results.tables import Tables
 __all__ = [
     "EVERY_PLACE",
     "LOADED_PHASES",
+    "OF_ONE_SERVO",
     "WORKING_PHASES",
     "Change",
     "Charge",

@@ -8,6 +8,9 @@ from dataclasses import dataclass, field
 
 from telemetry.results.kinds import Level
 
+#: The unit of a rise that is told of one servo's share, not of the whole place.
+OF_ONE_SERVO = "% of one servo's share"
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Change:
@@ -46,6 +49,11 @@ class Change:
     per_flight_high: float | None = None
     flights_to_limit: int | None = None
     false_alarm: float
+
+    @property
+    def rise_symbol(self) -> str:
+        """The unit of the rise in few letters."""
+        return "%" if self.rise_unit == OF_ONE_SERVO else self.rise_unit
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

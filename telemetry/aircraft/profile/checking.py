@@ -10,11 +10,12 @@ from telemetry.aircraft import Aircraft, PackLabel
 
 
 class Problem(NamedTuple):
-    """One thing wrong: at which key of the profile, what, and what to do."""
+    """One thing wrong: at which key of the profile, what, what to do, and of which places."""
 
     where: tuple[str | int, ...]
     what: str
     hint: str
+    places: tuple[str, ...] = ()
 
 
 def path_problems(aircraft: Aircraft) -> tuple[Problem, ...]:
@@ -60,7 +61,8 @@ def _twice_named(aircraft: Aircraft) -> Iterator[Problem]:
     seen: set[str] = set()
     for where, name in _places(aircraft):
         if name in seen:
-            yield Problem(where, f"two places are named '{name}'", "give each a name of its own")
+            what = f"two places are named '{name}'"
+            yield Problem(where, what, "give each a name of its own", (name,))
         seen.add(name)
 
 
@@ -80,6 +82,7 @@ def _unknown_places(aircraft: Aircraft) -> Iterator[Problem]:
                 where,
                 f"'{name}' is no place of this profile that could feed another",
                 suggestion(name, known),
+                (name,),
             )
     carriers = [n.name for n in aircraft.nodes]
     carriers += [name for name in (aircraft.root,) if name is not None and name not in carriers]
@@ -89,6 +92,7 @@ def _unknown_places(aircraft: Aircraft) -> Iterator[Problem]:
                 ("servos", i, "node"),
                 f"no node is named '{servo.node}'",
                 suggestion(servo.node, carriers),
+                (servo.node,),
             )
 
 
@@ -125,12 +129,14 @@ def _roots_and_loops(aircraft: Aircraft) -> Iterator[Problem]:
                 ("nodes", i, "fed_from"),
                 f"the path has two roots: '{node.name}' hangs on '{end}' beside '{top}'",
                 f"feed it from '{top}' or give it a profile of its own",
+                (node.name, end, top),
             )
         elif direct and top is None:
             yield Problem(
                 ("nodes", i, "fed_from"),
                 f"the path has two roots: '{end}' and the other packs are joined nowhere",
                 'name the bus they feed, as bus = "bus"',
+                (end,),
             )
     for i, supply in enumerate(aircraft.supplies):
         above_all, wave = set[str](), set(supply.fed_from)
@@ -142,6 +148,7 @@ def _roots_and_loops(aircraft: Aircraft) -> Iterator[Problem]:
                 ("supplies", i, "fed_from"),
                 f"the path runs in a loop through '{supply.name}'",
                 "a supply is fed from packs or from supplies nearer to them",
+                (supply.name,),
             )
 
 
@@ -154,13 +161,14 @@ def _without_feed(aircraft: Aircraft, number: int, top: str | None) -> Problem:
             f"the path has two roots: '{name}' feeds '{feeds[0]}' but hangs on nothing, "
             f"beside '{top}'",
             f'say what feeds it, as fed_from = "{top}"',
+            (name, feeds[0], top),
         )
     hint = (
         "say what feeds it, as fed_from = " + (f'"{top}"' if top else '"bus"')
         if top or not feeds
         else f'if it is the bus, write bus = "{name}" at the top'
     )
-    return Problem(("nodes", number, "name"), f"nothing feeds the node '{name}'", hint)
+    return Problem(("nodes", number, "name"), f"nothing feeds the node '{name}'", hint, (name,))
 
 
 def _loose_supplies(aircraft: Aircraft) -> Iterator[Problem]:
@@ -181,6 +189,7 @@ def _loose_supplies(aircraft: Aircraft) -> Iterator[Problem]:
                 where,
                 f"the path has two roots: '{name}' does not feed '{aircraft.bus}'",
                 "name it in the fed_from of what it feeds, or leave it out",
+                (name, aircraft.bus),
             )
 
 
@@ -196,12 +205,14 @@ def _mirrors(aircraft: Aircraft) -> Iterator[Problem]:
                 where,
                 f"the mirror '{node.mirror}' of '{node.name}' is no other node of this profile",
                 suggestion(node.mirror, others),
+                (node.mirror, node.name),
             )
         elif (back := nodes[node.mirror].mirror) not in (None, node.name):
             yield Problem(
                 where,
                 f"the mirror '{node.mirror}' of '{node.name}' names '{back}' as its own",
                 "mirrors come in pairs",
+                (node.mirror, node.name, back),
             )
 
 
@@ -216,6 +227,7 @@ def _outputs(aircraft: Aircraft) -> Iterator[Problem]:
                     f"'{servo.node}' at the same date",
                     "end the first with until and begin the second with since, or use count for "
                     "two servos on one output",
+                    (servo.node,),
                 )
                 break
 
@@ -234,6 +246,7 @@ def _labels(aircraft: Aircraft) -> Iterator[Problem]:
                         f"'{pack.name}' carries the labels '{other.label}' and '{label.label}' "
                         "at the same date",
                         "end the first with until and begin the second with since",
+                        (pack.name,),
                     )
                     break
                 if other.label == label.label:
@@ -242,6 +255,7 @@ def _labels(aircraft: Aircraft) -> Iterator[Problem]:
                         f"the pack labelled '{label.label}' is '{other_pack}' and '{pack.name}' "
                         "at the same date",
                         "end the first with until and begin the second with since",
+                        (other_pack, pack.name),
                     )
                     break
             seen.append((pack.name, label))

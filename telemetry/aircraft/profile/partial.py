@@ -51,11 +51,7 @@ def path_problems_of_rest(data: Mapping[str, Any], wrong: Iterable[KeyPath]) -> 
             errors = [e["loc"] for e in error.errors(include_url=False)]
             continue
         found = (_as_written(p, numbers) for p in path_problems(craft))
-        return [
-            p
-            for p in found
-            if _table(p.where) not in spoilt and not any(f"'{name}'" in p.what for name in missing)
-        ]
+        return [p for p in found if _table(p.where) not in spoilt and missing.isdisjoint(p.places)]
     return []
 
 

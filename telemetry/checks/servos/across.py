@@ -31,7 +31,7 @@ from telemetry.checks.servos.claims import (
 )
 from telemetry.checks.servos.groups import rising_group
 from telemetry.checks.servos.heating import judge_heating
-from telemetry.results import Level, Trend
+from telemetry.results import OF_ONE_SERVO, Level, Trend
 from telemetry.trends.evidence import Judgement
 from telemetry.trends.features.flight import load_places
 from telemetry.trends.table import Table
@@ -203,7 +203,7 @@ def _finding(history: AircraftHistory, claim: Claim) -> FindingDraft | None:
         title=title + ("" if known else f" (assuming {servos} servos there)"),
         quantity="stir mean current",
         unit="A",
-        rise_unit="% of one servo's share",
+        rise_unit=OF_ONE_SERVO,
         scale=100.0 * servos if rising else -100.0 * servos,
         limit=history.limits.servo_ground_pct if rising and level is Level.WATCH else None,
         before=before,

@@ -9,7 +9,7 @@ import numpy as np
 
 from telemetry.checks.aircraft_history import AircraftHistory, JudgedAcross, established, trend_of
 from telemetry.checks.draft import FindingDraft
-from telemetry.results import Level
+from telemetry.results import OF_ONE_SERVO, Level
 from telemetry.trends.evidence import Judgement
 from telemetry.trends.parts import Part, log_odds, moved_since
 from telemetry.trends.ratios import ramp_part
@@ -84,7 +84,7 @@ def judge_heating(
         + ("" if known else f" (assuming {servos} servos there)"),
         quantity="rise within a flight",
         unit="%",
-        rise_unit="% of one servo's share",
+        rise_unit=OF_ONE_SERVO,
         scale=100.0 * servos,
         limit=None if grave else history.limits.servo_ground_pct,
         evidence={

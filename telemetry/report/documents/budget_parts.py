@@ -6,9 +6,9 @@ from telemetry.circuit.budget_records import Budget, LeadBudget
 from telemetry.model.text import plain
 from telemetry.numerics.intervals import Interval
 from telemetry.report.document import Block, Paragraph, Section, Table
-from telemetry.report.parts.tables import NONE, cells, columns
+from telemetry.report.parts.tables import cells, columns
 from telemetry.report.parts.worst import left_out, worst_table
-from telemetry.report.words import CASE_WORD, Steps, number
+from telemetry.report.words import CASE_WORD, NONE, Steps, number
 from telemetry.results import PartLoad
 
 _DESIGNED = "Packs at nominal voltage; intervals from packs at their floor to full ones."

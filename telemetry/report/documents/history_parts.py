@@ -17,8 +17,8 @@ from telemetry.report.documents.across import (
 )
 from telemetry.report.documents.history_figures import of_features, of_trend
 from telemetry.report.parts.method import levels_table
-from telemetry.report.parts.tables import NONE, cells, columns
-from telemetry.report.words import clock, code_words, counted, number, sentence
+from telemetry.report.parts.tables import cells, columns
+from telemetry.report.words import NONE, clock, code_words, counted, number, sentence
 from telemetry.results import EVERY_PLACE, Feature, Trend
 
 _VOLTS = ("idle_v", "lowest_stir_v", "lowest_flight_v")

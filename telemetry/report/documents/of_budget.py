@@ -20,8 +20,7 @@ from telemetry.report.documents.budget_parts import (
 from telemetry.report.figures.stops import stops_of
 from telemetry.report.parts.method import cautions_section, limits_section
 from telemetry.report.parts.path import PathPicture
-from telemetry.report.parts.tables import NONE
-from telemetry.report.words import CASE_WORD, NOT_MEASURED, counted, number, quoted, sentence
+from telemetry.report.words import CASE_WORD, NONE, NOT_MEASURED, counted, number, quoted, sentence
 from telemetry.report.writers.json import made_by
 from telemetry.results import Level, PartLoad, WorstCase
 

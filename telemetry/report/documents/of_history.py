@@ -160,8 +160,10 @@ def _season_words(across: Across) -> str:
     return f"History of {' and '.join(parts) or 'no flight'}{span}"
 
 
-def _number(label: str, value: str, detail: str) -> KeyNumber:
-    return KeyNumber(label=label, value=value, detail=detail, measured=value != NOT_MEASURED)
+def _number(label: str, value: str | None, detail: str) -> KeyNumber:
+    """A number in words; None for one that was not measured, with the reason in ``detail``."""
+    shown = NOT_MEASURED if value is None else value
+    return KeyNumber(label=label, value=shown, detail=detail, measured=value is not None)
 
 
 def _flights(across: Across) -> KeyNumber:
@@ -185,7 +187,7 @@ def _lowest(across: Across) -> KeyNumber:
         for n, value in across.known(place, feature)
     ]
     if not found:
-        return _number("Lowest voltage", NOT_MEASURED, "no place with a voltage")
+        return _number("Lowest voltage", None, "no place with a voltage")
     # A pack that is switched off shows nothing that anything was fed with.
     kind = across.history.aircraft.kind
     fed = [f for f in found if kind(f[2]) is not PlaceKind.PACK]
@@ -203,7 +205,7 @@ def _charge(across: Across) -> KeyNumber:
         if flight.kind != "bench" and day and None not in day
     ]
     if not sums:
-        return _number(label, NOT_MEASURED, "no flight has the charge of each pack")
+        return _number(label, None, "no flight has the charge of each pack")
     most, n = max(sums)
     usual = measure(median(s for s, _ in sums), "mAh")
     of = "all packs together" if len(packs) > 1 else plain(packs[0])
@@ -219,10 +221,10 @@ def _on_a_charge(across: Across) -> KeyNumber:
         capacity = sizes.get(pack)
         used = [v for _, v in across.known(pack, "used_mah")]
         if capacity is None or not used or max(used) <= 0:
-            return _number(label, NOT_MEASURED, "no pack capacity in the profile")
+            return _number(label, None, "no pack capacity in the profile")
         fits.append(flights_on_a_charge(capacity, reserve, max(used)))
     if not fits:
-        return _number(label, NOT_MEASURED, "the logs have no charge of each pack")
+        return _number(label, None, "the logs have no charge of each pack")
     return _number(label, str(min(fits)), f"like the thirstiest; {reserve:.0f} % kept in reserve")
 
 
@@ -316,12 +318,12 @@ def _change_facts(change: Change) -> list[tuple[str, str]]:
         usual, now = number(change.before, step), number(change.now, step)
         rows.append((change.quantity, f"usual {usual}, now {now} {change.unit}"))
     unit = change.rise_unit
-    step = STEP.get(unit.split(" ")[0], 0.01)
+    step = STEP.get(change.rise_symbol, 0.01)
     rows.append(("rise", _spread(change.rise, change.low, change.high, unit, step)))
     if change.per_flight is not None:
         low, high = change.per_flight_low, change.per_flight_high
-        short = unit.split(" ")[0]
-        rows.append(("rate", _spread(change.per_flight, low, high, f"{short} a flight", step / 10)))
+        rate = f"{change.rise_symbol} a flight"
+        rows.append(("rate", _spread(change.per_flight, low, high, rate, step / 10)))
     if change.limit is not None:
         until = ""
         if change.flights_to_limit is not None:

@@ -5,8 +5,8 @@ from __future__ import annotations
 from telemetry.model.text import plain
 from telemetry.report.document import Block, Bullets, Paragraph, Section, Table
 from telemetry.report.parts.first_page import by_gravity
-from telemetry.report.parts.tables import NONE, bare, cells, columns
-from telemetry.report.words import LEVEL_WORD, Steps, clock, lasting, sentence
+from telemetry.report.parts.tables import cells, columns
+from telemetry.report.words import LEVEL_WORD, NONE, Steps, clock, lasting, sentence
 from telemetry.results import Flight, Level, OutKind, PackOut, PackState, Review
 
 _BASIS = {
@@ -81,7 +81,7 @@ def _charge(review: Review, flight: Flight) -> list[Block]:
                 rows=tuple(
                     cells(
                         plain(s.place if s.label is None else f"{s.place} ({s.label})"),
-                        bare(steps.volts(s.landing_rest_v, s.place)),
+                        steps.bare_volts(s.landing_rest_v, s.place),
                         _percent(s.start_pct, s.low_start_pct, s.high_start_pct),
                         _percent(s.landing_pct, s.low_landing_pct, s.high_landing_pct),
                         NONE if s.drawn_mah is None else f"{s.drawn_mah:.0f}",

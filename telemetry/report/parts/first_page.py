@@ -129,8 +129,10 @@ def key_numbers(review: Review, readings: Readings) -> tuple[KeyNumber, ...]:
     )
 
 
-def _known(label: str, value: str, detail: str) -> KeyNumber:
-    return KeyNumber(label=label, value=value, detail=detail, measured=value != NOT_MEASURED)
+def _known(label: str, value: str | None, detail: str) -> KeyNumber:
+    """A number in words; None for one that was not measured, with the reason in ``detail``."""
+    shown = NOT_MEASURED if value is None else value
+    return KeyNumber(label=label, value=shown, detail=detail, measured=value is not None)
 
 
 def _phase_at(review: Review, time_s: float) -> str:
@@ -162,7 +164,7 @@ def _lowest_voltage(review: Review, readings: Readings, steps: Steps) -> KeyNumb
     label = "Lowest voltage"
     low = lowest_judged(review, readings)
     if low is None:
-        return _known(label, NOT_MEASURED, "no place with a voltage was judged")
+        return _known(label, None, "no place with a voltage was judged")
     where = _where(review, low.place, low.time_s, low.flight)
     by = ", by the unit's own minimum" if low.held else ""
     return _known(label, steps.volts(low.volts, low.place), f"{where}{by}")
@@ -174,7 +176,7 @@ def _highest_current(review: Review, readings: Readings, steps: Steps) -> KeyNum
     peaks = [(r, highest(r, whole)) for r in currents]
     known = [(p[1], p[0], r.place) for r, p in peaks if p is not None]
     if not known:
-        return _known("Highest current", NOT_MEASURED, "the log has no current")
+        return _known("Highest current", None, "the log has no current")
     value, when, place = max(known, key=lambda k: k[0])
     where = _where(review, place, when, _flight_at(review, when))
     return _known("Highest current", steps.amps(value, place), where)
@@ -206,7 +208,7 @@ def _charge_used(review: Review, steps: Steps) -> KeyNumber:
         (c.place, mah) for f in review.flights for c in f.charge if (mah := _used(c)) is not None
     ]
     if not others:
-        return _known(label, NOT_MEASURED, "the log has neither a counter nor a current")
+        return _known(label, None, "the log has neither a counter nor a current")
     place = max(others, key=lambda c: c[1])[0]
     total = sum(mah for p, mah in others if p == place)
     return _known(label, steps.mah(total, place), f"counted at {plain(place)}")
@@ -221,7 +223,7 @@ def _margin(review: Review, steps: Steps) -> KeyNumber:
         if m.observed_v is not None
     ]
     if not known:
-        return _known(label, NOT_MEASURED, "no place with a voltage was judged")
+        return _known(label, None, "no place with a voltage was judged")
     value, margin, number = min(known, key=lambda k: k[0])
     where = _where(review, margin.place, None, number)
     detail = f"{where}, above {steps.volts(margin.restart_v, margin.place)}"
@@ -231,13 +233,13 @@ def _margin(review: Review, steps: Steps) -> KeyNumber:
 def _flights_left(review: Review) -> KeyNumber:
     label = "More flights like this"
     if [f.kind for f in review.flights].count("flight") < 1:
-        return _known(label, NOT_MEASURED, "needs a recording of a flight")
+        return _known(label, None, "needs a recording of a flight")
     packs = review.flights[-1].packs
     left = [s.flights_left for s in packs if s.flights_left is not None]
     if not left or len(left) < len(packs):
         told = any(p.capacity_mah is not None for p in review.aircraft.packs)
         why = "the log has no charge of each pack" if told else "no pack capacity in the profile"
-        return _known(label, NOT_MEASURED, why)
+        return _known(label, None, why)
     reserve = f"{review.limits.reserve_pct:.0f} % kept in reserve"
     taken = any(s.basis == "full" for s in packs)
     return _known(label, str(min(left)), f"if the packs were full; {reserve}" if taken else reserve)

@@ -7,8 +7,6 @@ from collections.abc import Callable, Sequence
 from telemetry.model.text import plain
 from telemetry.report.document import Block, Cell, FigureBlock, Paragraph, Section, Table
 from telemetry.report.parts.tables import (
-    NONE,
-    bare,
     cells,
     columns,
     each_flight,
@@ -18,6 +16,7 @@ from telemetry.report.parts.tables import (
 from telemetry.report.words import (
     EVENT_WORD,
     EVIDENCE_WORD,
+    NONE,
     ORIGIN_WORD,
     PHASE_WORD,
     RESISTANCE_WORD,
@@ -104,8 +103,8 @@ def _spike_table(events: Sequence[Event], steps: Steps) -> Table:
                 Cell(text=clock(e.start_s), span=(e.start_s, e.end_s)),
                 *cells(
                     plain(e.place),
-                    bare(steps.amps(e.peak_a, e.place)),
-                    bare(steps.amps(e.prominence_a, e.place)),
+                    steps.bare_amps(e.peak_a, e.place),
+                    steps.bare_amps(e.prominence_a, e.place),
                     _lasted(e),
                     NONE if e.charge_mah is None else f"{e.charge_mah:.1f}",
                     NONE if e.burst is None else str(e.burst),
@@ -144,9 +143,9 @@ def _fall_row(event: Event, steps: Steps) -> tuple[Cell, ...]:
     texts = cells(
         plain(event.place),
         EVENT_WORD[event.kind],
-        bare(steps.volts(event.residual_v, event.place)),
-        bare(steps.volts(event.depth_v, event.place)),
-        bare(steps.amps(event.peak_a, event.place)),
+        steps.bare_volts(event.residual_v, event.place),
+        steps.bare_volts(event.depth_v, event.place),
+        steps.bare_amps(event.peak_a, event.place),
         _lasted(event),
         PHASE_WORD[event.phase],
         NONE if event.explained is None else percent(event.explained),
@@ -226,11 +225,11 @@ def charge_section(review: Review) -> Section:
         rows = tuple(
             cells(
                 plain(c.place),
-                bare(steps.mah(c.logged_mah, c.place)),
-                bare(steps.mah(c.integrated_mah, c.place)),
+                steps.bare_mah(c.logged_mah, c.place),
+                steps.bare_mah(c.integrated_mah, c.place),
                 NONE if c.share is None else percent(c.share),
-                bare(steps.volts(c.start_v, c.place)),
-                bare(steps.volts(c.end_v, c.place)),
+                steps.bare_volts(c.start_v, c.place),
+                steps.bare_volts(c.end_v, c.place),
             )
             for c in flight.charge
         )

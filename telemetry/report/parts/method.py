@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import re
-
 from telemetry.aircraft import Aircraft, Limits
+from telemetry.aircraft.limits import LimitSource, limit_words
 from telemetry.model.text import plain
 from telemetry.report.document import Block, Bullets, Cell, Paragraph, Section, Table
-from telemetry.report.parts.tables import NONE, cells, columns
-from telemetry.report.words import LEVEL_MEANING, LEVEL_WORD, clock, counted, lasting
+from telemetry.report.parts.tables import cells, columns
+from telemetry.report.words import LEVEL_MEANING, LEVEL_WORD, NONE, clock, counted, lasting
 from telemetry.results import ColumnUse, Level, Quality, Review
 
 CAUTIONS = (
@@ -23,8 +22,8 @@ CAUTIONS = (
     "Unplug packs before working on wiring; a shorted pack can deliver hundreds of amperes.",
 )
 _SOURCES = {
-    "cp": "common practice, no source; set it from the data sheet",
-    "ours": "a default of this program",
+    LimitSource.COMMON_PRACTICE: "common practice, no source; set it from the data sheet",
+    LimitSource.OURS: "a default of this program",
 }
 _MOST_LISTED = 12
 
@@ -143,18 +142,16 @@ def limits_section(aircraft: Aircraft, limits: Limits) -> Section:
 
 
 def _limit_row(aircraft: Aircraft, limits: Limits, key: str) -> tuple[Cell, ...]:
-    field = Limits.model_fields[key]
-    text, source = field.description or key, ""
-    if found := re.fullmatch(r"(.*) \(([^()]*)\)", text):
-        text, source = found[1], _SOURCES.get(found[2], found[2])
+    words, default = limit_words(key), Limits.model_fields[key].default
+    source = _SOURCES.get(words.source, words.source.value)
     value = getattr(limits, key)
-    if getattr(aircraft.limits, key) != field.default:
+    if getattr(aircraft.limits, key) != default:
         source = "the aircraft's profile"
-    elif value != field.default:
+    elif value != default:
         source = f"{source}; chosen for this log"
     shown = "not set" if value is None else f"{value:g}"
-    # Some limits go on from the one above: "and by, %".
-    name = f"... {text}" if text.startswith("and ") else f"{text[0].upper()}{text[1:]}"
+    what = words.what
+    name = f"... {what}" if words.goes_on else f"{what[0].upper()}{what[1:]}"
     return cells(name, shown, source)
 
 

@@ -13,8 +13,7 @@ from telemetry.numerics.intervals import Interval
 from telemetry.report.document import FigureBlock
 from telemetry.report.figures.stops import stops_of
 from telemetry.report.figures.traces import lowest
-from telemetry.report.parts.tables import NONE, bare
-from telemetry.report.words import Steps
+from telemetry.report.words import NONE, Steps
 from telemetry.results import WORKING_PHASES, Flight, Level, Resistance, Review
 
 HEADINGS = ("low V", "high A", "mOhm", "margin V")
@@ -76,10 +75,10 @@ def picture_of(review: Review, number: int) -> PathPicture:
         margin = next((m.observed_v for m in flight.margins if m.place == place), None)
         own = _own_resistance(flight, place)
         numbers[place] = (
-            bare(steps.volts(None if low is None else low[1], place)),
-            bare(steps.amps(peaks.get(place), place)),
+            steps.bare_volts(None if low is None else low[1], place),
+            steps.bare_amps(peaks.get(place), place),
             _mohm(own),
-            bare(steps.volts(margin, place)),
+            steps.bare_volts(margin, place),
         )
     return PathPicture(
         aircraft=review.aircraft, headings=HEADINGS, numbers=numbers, amps=peaks, levels=levels

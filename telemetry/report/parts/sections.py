@@ -25,17 +25,9 @@ from telemetry.report.parts.facts import facts
 from telemetry.report.parts.first_page import by_gravity
 from telemetry.report.parts.path import differences, path_figure
 from telemetry.report.parts.proof import proof
-from telemetry.report.parts.tables import (
-    NONE,
-    bare,
-    cells,
-    columns,
-    each_flight,
-    flight_name,
-    mohm_words,
-)
+from telemetry.report.parts.tables import cells, columns, each_flight, flight_name, mohm_words
 from telemetry.report.parts.worst import worst_table
-from telemetry.report.words import Steps, clock, lasting, number, sentence
+from telemetry.report.words import NONE, Steps, clock, lasting, number, sentence
 from telemetry.results import Flight, PhaseKind, Review, Stir, StirPlace
 
 _STIR_NOTE = (
@@ -127,7 +119,7 @@ def _place_row(readings: Readings, flight: Flight, place: str, steps: Steps) -> 
     for kind in (PhaseKind.GROUND, PhaseKind.STIR, PhaseKind.FLIGHT):
         spans = [p for p in flight.phases if p.kind is kind]
         low = None if volts is None else lowest(volts, spans)
-        by_phase.append(bare(steps.volts(None if low is None else low[1], place)))
+        by_phase.append(steps.bare_volts(None if low is None else low[1], place))
     amps = readings.get(Quantity.CURRENT, place)
     high = None if amps is None else highest(amps, [flight])
     margin = next((m for m in flight.margins if m.place == place), None)
@@ -137,9 +129,9 @@ def _place_row(readings: Readings, flight: Flight, place: str, steps: Steps) -> 
     return cells(
         plain(place),
         *by_phase,
-        bare(steps.amps(None if high is None else high[1], place)),
+        steps.bare_amps(None if high is None else high[1], place),
         NONE if resistance is None else mohm_words(resistance),
-        bare(steps.volts(None if margin is None else margin.observed_v, place)),
+        steps.bare_volts(None if margin is None else margin.observed_v, place),
     )
 
 
@@ -175,12 +167,12 @@ def _stir_blocks(
     rows = tuple(
         cells(
             plain(p.place),
-            bare(steps.amps(p.rest_a, p.place)),
-            bare(steps.amps(p.mean_a, p.place)),
-            bare(steps.amps(p.p95_a, p.place)),
-            bare(steps.amps(p.peak_a, p.place)),
+            steps.bare_amps(p.rest_a, p.place),
+            steps.bare_amps(p.mean_a, p.place),
+            steps.bare_amps(p.p95_a, p.place),
+            steps.bare_amps(p.peak_a, p.place),
             _to_mirror(p, means, review.aircraft),
-            bare(steps.volts(p.lowest_v, p.place)),
+            steps.bare_volts(p.lowest_v, p.place),
             NONE if p.sag_mohm is None else number(p.sag_mohm, 1.0),
         )
         for p in stir.places

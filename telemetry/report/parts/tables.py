@@ -4,10 +4,8 @@ from __future__ import annotations
 
 from telemetry.model.text import plain
 from telemetry.report.document import Cell, Column
-from telemetry.report.words import clock, interval
+from telemetry.report.words import bare_interval, clock
 from telemetry.results import Flight, Resistance, Review
-
-NONE = "-"
 
 
 def cells(*texts: str) -> tuple[Cell, ...]:
@@ -26,12 +24,6 @@ def columns(*titles: str) -> tuple[Column, ...]:
         title = title.removeprefix("~")
         made.append(Column(title=title.removeprefix(">"), right=title.startswith(">"), brief=brief))
     return tuple(made)
-
-
-def bare(text: str) -> str:
-    """A measure without its unit, for a column that names the unit; "-" where not measured."""
-    head, _, unit = text.rpartition(" ")
-    return NONE if unit == "measured" else head
 
 
 def each_flight(review: Review) -> list[tuple[int, Flight, str]]:
@@ -60,5 +52,4 @@ def resistance_caption(resistance: Resistance) -> str:
 
 def mohm_words(resistance: Resistance) -> str:
     """A resistance with its interval, without the unit."""
-    text = interval(resistance.mohm, resistance.low_mohm, resistance.high_mohm, "mOhm")
-    return text.replace(" mOhm", "")
+    return bare_interval(resistance.mohm, resistance.low_mohm, resistance.high_mohm, "mOhm")

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from telemetry.circuit.budget_records import PlaceBudget
 from telemetry.model.text import plain
 from telemetry.report.document import Table
-from telemetry.report.parts.tables import bare, cells, columns
+from telemetry.report.parts.tables import cells, columns
 from telemetry.report.words import CASE_WORD, Steps, interval
 from telemetry.results import Margin
 
@@ -27,9 +27,9 @@ def worst_table(
         cells(
             plain(p.place),
             CASE_WORD.get(c.case, plain(c.case)),
-            bare(steps.amps(c.current_a)),
+            steps.bare_amps(c.current_a),
             interval(c.voltage_v, c.low_v, c.high_v, "V"),
-            bare(steps.volts(p.restart_v)),
+            steps.bare_volts(p.restart_v),
         )
         for p in places
         for c in p.cases
