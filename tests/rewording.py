@@ -119,7 +119,7 @@ def everything(folder: Path) -> dict[str, Any]:
     those named "season" are put into a book, as flights of the aircraft of its profile.
     """
     import telemetry
-    from telemetry.aircraft.profile import read_profile
+    from telemetry.aircraft.profile import profile_errors, read_profile
     from telemetry.circuit.budget import budget
     from telemetry.circuit.together import together
     from telemetry.readings import take_readings
@@ -130,9 +130,7 @@ def everything(folder: Path) -> dict[str, Any]:
 
     out: dict[str, Any] = {}
     for path in sorted(folder.glob("*.csv")):
-        settings = folder / f"{path.stem}.json"
-        given = json.loads(settings.read_text("utf-8")) if settings.exists() else {}
-        log = telemetry.read_log(path, settings=given)
+        log = telemetry.read_log(path)
         own = path.with_suffix(".toml")
         profile = read_profile(own) if own.exists() else None
         review = telemetry.review(log, profile)
@@ -147,14 +145,17 @@ def everything(folder: Path) -> dict[str, Any]:
             out[path.name]["budget document"] = dataclasses.asdict(
                 budget_document(found, state.aircraft, 1, "one flight")
             )
+    # A saved map may name a column that this log has not.
+    odd = folder / "odd.csv"
+    header = telemetry.read_log(odd).provenance.header
+    kept = telemetry.ColumnMap(name="kept", fingerprint=header, readings={"none such": "ignore"})
+    again = telemetry.read_log(odd, column_maps=(kept,))
+    out["by a map"] = [again.provenance.notes, *(c.reason for c in again.channels)]
     parts = [telemetry.read_log(p) for p in sorted(folder.glob("part*.csv"))]
     joined = telemetry.join_logs(parts)
     out["joined"] = {"notes": joined.provenance.notes, "time": [float(t) for t in joined.time_s]}
     for path in sorted(folder.glob("*.wrong")):
-        try:
-            read_profile(path)
-        except telemetry.ProfileError as error:
-            out[path.name] = str(error)
+        out[path.name] = [str(error) for error in profile_errors(path)]
     book = telemetry.Logbook(folder / "book")
     telemetry.add_logs(book, sorted(folder.glob("season*.csv")), aircraft="season")
     history = telemetry.history(book, "season")

@@ -98,6 +98,9 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     wrong = PROFILE.replace('name = "left wing"', 'name = "left wing"\nservos = -1')
     wrong += '[[servos]]\nnode = "left wing"\noutput = 1\ndrives = "left aileron"\n'
     wrong += '[[servos]]\nnode = "nose"\noutput = 1\ndrives = "rudder"\n'
+    # What feeds the tail is wrong itself: that nothing of its name is there follows from that.
+    wrong = wrong.replace('name = "tail"\nfed_from = "bus"', 'name = "tail"\nfed_from = "switch"')
+    wrong += '[[supplies]]\nname = "switch"\nfed_from = ["pack 1"]\n'
     (made / "profile.wrong").write_text(wrong, encoding="utf-8")
     return made
 
@@ -140,6 +143,10 @@ def test_the_same_is_found_in_other_words(folder: Path, found: dict[str, Any]) -
 
 def test_the_logs_hold_what_a_sentence_could_tell(found: dict[str, Any]) -> None:
     """Else the test above would prove little."""
+    assert len(found["profile.wrong"]) == 3, "without what follows from another one"
+    assert "by the clock" in found["joined"]["notes"][0], "a day alone is no date to join by"
+    columns = {c["column"]: c for c in found["odd.csv"]["channels"]}
+    assert [columns[f"U{n} [V]"]["cell"] for n in range(1, 7)] == [1, 2, 3, 4, 5, 6]
     (flight,) = found["held.csv"]["review"]["flights"]
     assert any("a regulator holds" in r["refused"] for r in flight["resistances"])
     lost = [c for m in flight["margins"] for c in m["cases"] if c["case"] == "pack-lost"]
