@@ -22,7 +22,7 @@ from pathlib import Path
 from types import CodeType, ModuleType
 from typing import Any
 
-LEAST_WORDS = 3
+LEAST_WORDS = 2
 _WORD = re.compile(r"[A-Za-z]{2,}")
 _FIELD = re.compile(r"(\{[^{}]*\})")
 _LETTERS = re.compile(r"zq[a-z]{3}q", re.IGNORECASE)

@@ -25,10 +25,12 @@ name = "season"
 bus = "bus"
 [[packs]]
 name = "pack 1"
-chemistry = "life"
-cells = 2
+capacity_mah = 2500
 [[packs]]
 name = "pack 2"
+chemistry = "lipo"
+cells = 2
+capacity_mah = 2500
 [[nodes]]
 name = "left wing"
 fed_from = "bus"

@@ -12,6 +12,7 @@ from scipy import stats
 
 from telemetry.aircraft import CELL_V
 from telemetry.numerics.intervals import Interval
+from telemetry.results import ChargeBasis
 
 # Open-circuit voltage of one lithium cell against charge, V at 0 to 100 %. Cells of one name
 # differ by their electrode: the first two are typical of pouch cells and of round cells (common
@@ -91,13 +92,12 @@ class ChargeState:
     ----------
     start_pct, landing_pct : Interval or None
         None where neither records nor a rest voltage tell it.
-    basis : str
-        "records", "rest voltage" or "".
+    basis : ChargeBasis
     """
 
     start_pct: Interval | None
     landing_pct: Interval | None
-    basis: str
+    basis: ChargeBasis
 
 
 def charge_state(
@@ -128,13 +128,13 @@ def charge_state(
     ChargeState
     """
     if capacity_mah is None:
-        return ChargeState(start_pct=None, landing_pct=None, basis="")
-    start, basis = None, ""
+        return ChargeState(start_pct=None, landing_pct=None, basis=ChargeBasis.NONE)
+    start, basis = None, ChargeBasis.NONE
     if before_mah is not None:
-        start, basis = _left(before_mah, capacity_mah), "records"
+        start, basis = _left(before_mah, capacity_mah), ChargeBasis.RECORDS
     elif rest_cell_v is not None:
         start = charge_from_rest(chemistry, rest_cell_v)
-        basis = "" if start is None else "rest voltage"
+        basis = ChargeBasis.NONE if start is None else ChargeBasis.REST_VOLTAGE
     landing = None
     if start is not None and drawn_mah is not None:
         used = _part(drawn_mah, capacity_mah)

@@ -22,7 +22,7 @@ from telemetry.model.channels import Quantity
 from telemetry.numerics.intervals import Interval, propagate
 from telemetry.numerics.sampling import outside
 from telemetry.readings import Readings
-from telemetry.results import Charge, PackState, Phase, PhaseKind
+from telemetry.results import Charge, ChargeBasis, PackState, Phase, PhaseKind
 
 # Gain error of a counter (common practice, no source: 1 to 2 %, taken twice).
 _COUNTER_PART = 0.04
@@ -217,7 +217,7 @@ def _drawn_in(charge: Charge | None) -> Interval | None:
 
 def _charge(
     pack: Pack, drawn: Drawn, amount: Interval | None, rest_v: float | None
-) -> tuple[ChargeState, str, Interval | None]:
+) -> tuple[ChargeState, ChargeBasis, Interval | None]:
     """Charge, what it rests on, and what had been drawn before the flight since full.
 
     It rests on records, else on the voltage at rest, else on the pack having been full.
@@ -231,13 +231,13 @@ def _charge(
         rest_cell_v=None if rest_v is None or pack.cells is None else rest_v / pack.cells,
     )
     start, capacity = told.start_pct, pack.capacity_mah
-    if told.basis == "rest voltage" and start is not None and capacity is not None:
+    if told.basis == ChargeBasis.REST_VOLTAGE and start is not None and capacity is not None:
         ends = (100 - start.value, 100 - start.high, 100 - start.low)
         return told, told.basis, Interval(*(x * capacity / 100 for x in ends))
     if drawn.on_record:
         return told, told.basis, before
     full = charge_state(capacity_mah=capacity, before_mah=before, drawn_mah=amount)
-    return full, "" if full.start_pct is None else "full", before
+    return full, ChargeBasis.NONE if full.start_pct is None else ChargeBasis.FULL, before
 
 
 def _left(

@@ -12,6 +12,7 @@ from telemetry.results.history import EVERY_PLACE, Feature, History, HistoryFlig
 from telemetry.results.kinds import (
     LOADED_PHASES,
     WORKING_PHASES,
+    ChargeBasis,
     EventKind,
     Evidence,
     Level,
@@ -42,6 +43,7 @@ __all__ = [
     "WORKING_PHASES",
     "Change",
     "Charge",
+    "ChargeBasis",
     "ColumnUse",
     "Comparison",
     "Dropout",

@@ -93,6 +93,15 @@ class OutSign(StrEnum):
     UNKNOWN = "unknown"  # no voltage tells, or a regulator decides
 
 
+class ChargeBasis(StrEnum):
+    """What the charge of a pack rests on."""
+
+    RECORDS = "records"
+    REST_VOLTAGE = "rest voltage"
+    FULL = "full"  # taken as full before this recording: what is left is then no more than that
+    NONE = ""
+
+
 class Evidence(StrEnum):
     """Whether an event happened in the aircraft or only in its telemetry."""
 

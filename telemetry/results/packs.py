@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from telemetry.results.kinds import OutKind, OutSign
+from telemetry.results.kinds import ChargeBasis, OutKind, OutSign
 from telemetry.results.recording import Span
 
 
@@ -111,9 +111,8 @@ class PackState:
     start_pct, low_start_pct, high_start_pct : float or None
     landing_pct, low_landing_pct, high_landing_pct : float or None
         Charge, % of capacity.
-    basis : str
-        What the charge rests on: "records", "rest voltage", "full" (taken as full before this
-        recording; what is left is then no more than that) or "".
+    basis : ChargeBasis
+        What the charge rests on.
     flights_left, cautious_left : int or None
         Further flights with the reserve kept: like this one, and at the highest that so many may
         take together.
@@ -145,7 +144,7 @@ class PackState:
     landing_pct: float | None = None
     low_landing_pct: float | None = None
     high_landing_pct: float | None = None
-    basis: str = ""
+    basis: ChargeBasis = ChargeBasis.NONE
     flights_left: int | None = None
     cautious_left: int | None = None
 

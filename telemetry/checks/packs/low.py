@@ -5,7 +5,7 @@ from __future__ import annotations
 from telemetry.aircraft import CELL_V, Aircraft, Pack
 from telemetry.checks.draft import FindingDraft, Words
 from telemetry.measure.charge_state import guess_pack
-from telemetry.results import Flight, Level, PackState
+from telemetry.results import ChargeBasis, Flight, Level, PackState
 
 # Rest voltages of a pair: further apart than this is no scatter of sensors and charging (ours: a
 # tenth to a third of the charge of most lithium cells).
@@ -169,10 +169,13 @@ def _by_reserve(state: PackState, reserve_pct: float) -> FindingDraft | None:
     A rest voltage tells the charge roughly: then all of its interval must lie below. A pack taken
     as full had no more than that.
     """
-    left = state.high_landing_pct if state.basis == "rest voltage" else state.landing_pct
+    left = state.high_landing_pct if state.basis == ChargeBasis.REST_VOLTAGE else state.landing_pct
     if left is None or state.landing_pct is None or left >= reserve_pct:
         return None
-    basis = {"records": "by the records", "full": "even if it was full before"}
+    basis = {
+        ChargeBasis.RECORDS: "by the records",
+        ChargeBasis.FULL: "even if it was full before",
+    }
     return FindingDraft(
         code="pack-low",
         level=Level.WATCH,

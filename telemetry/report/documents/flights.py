@@ -6,6 +6,7 @@ from collections import Counter
 from collections.abc import Mapping, Sequence
 
 from telemetry.book import BookFlight, Note
+from telemetry.book.files.dates import ADDED, GIVEN, IN_LOG, IN_NAME
 from telemetry.model.text import plain
 from telemetry.report.words import clock, counted
 from telemetry.report.writers.screen import cut, pad, wrap
@@ -15,10 +16,10 @@ Timeline = Sequence[BookFlight | Note]
 _WIDTH = 80
 _SIZES = (3, 16, 6, 6, 18, 21)
 _ORDER = {
-    "log": "dated by the log",
-    "file name": "by the file's name",
-    "given": "as given",
-    "order of adding": "not at all: these stand where they were added",
+    IN_LOG: "dated by the log",
+    IN_NAME: "by the file's name",
+    GIVEN: "as given",
+    ADDED: "not at all: these stand where they were added",
 }
 
 

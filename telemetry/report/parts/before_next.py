@@ -7,13 +7,13 @@ from telemetry.report.document import Block, Bullets, Paragraph, Section, Table
 from telemetry.report.parts.first_page import by_gravity
 from telemetry.report.parts.tables import cells, columns
 from telemetry.report.words import LEVEL_WORD, NONE, Steps, clock, lasting, sentence
-from telemetry.results import Flight, Level, OutKind, PackOut, PackState, Review
+from telemetry.results import ChargeBasis, Flight, Level, OutKind, PackOut, PackState, Review
 
 _BASIS = {
-    "records": "charge records",
-    "rest voltage": "voltage at rest",
-    "full": "full at the start",
-    "": NONE,
+    ChargeBasis.RECORDS: "charge records",
+    ChargeBasis.REST_VOLTAGE: "voltage at rest",
+    ChargeBasis.FULL: "full at the start",
+    ChargeBasis.NONE: NONE,
 }
 
 
@@ -123,7 +123,7 @@ def _note(review: Review, flight: Flight) -> str:
         f"Flights left keep {review.limits.reserve_pct:.0f} % in reserve; the lower number allows "
         "for flights that take more."
     )
-    if any(s.basis == "full" for s in flight.packs):
+    if any(s.basis == ChargeBasis.FULL for s in flight.packs):
         words += " Full at the start is taken, not known: from a pack that was not, less is left."
     return words
 

@@ -20,7 +20,7 @@ from telemetry.report.words import (
     lasting,
     sentence,
 )
-from telemetry.results import Charge, Finding, Level, PhaseKind, Review, Span
+from telemetry.results import Charge, ChargeBasis, Finding, Level, PhaseKind, Review, Span
 
 # As many as leave room for the timeline on the first screen.
 _MOST_CHECKS = 3
@@ -241,7 +241,7 @@ def _flights_left(review: Review) -> KeyNumber:
         why = "the log has no charge of each pack" if told else "no pack capacity in the profile"
         return _known(label, None, why)
     reserve = f"{review.limits.reserve_pct:.0f} % kept in reserve"
-    taken = any(s.basis == "full" for s in packs)
+    taken = any(s.basis == ChargeBasis.FULL for s in packs)
     return _known(label, str(min(left)), f"if the packs were full; {reserve}" if taken else reserve)
 
 
