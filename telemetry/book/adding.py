@@ -32,6 +32,7 @@ class Entry:
     logs: tuple[Log, ...]
     file: str
     reason: str
+    named: bool
 
 
 def settle(
@@ -58,7 +59,7 @@ def settle(
         return known_outcome(given, known, wanted)
     identity = recording_id(sha256)
     old = _unfinished(places.record(identity), sha256)
-    reason = "given"
+    reason, named = "given", old is None and wanted is not None
     if old is not None:
         wanted, reason = old.aircraft, "it was added before"
     elif wanted is None:
@@ -96,6 +97,7 @@ def settle(
         logs=tuple(own for _, own in cuts),
         file=given,
         reason=reason,
+        named=named,
     )
 
 
@@ -112,6 +114,7 @@ def write(places: Places, entry: Entry) -> Outcome:
         recording=recording.id,
         flights=tuple(p.id for p in recording.flights),
         reason=entry.reason,
+        named=entry.named,
     )
 
 

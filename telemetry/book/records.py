@@ -206,6 +206,8 @@ class Outcome:
         Where it is unsure: the aircraft it may belong to.
     reason : str
         Why it went to this aircraft, or did not; one clause.
+    named : bool
+        True where it went to the aircraft that the user named.
     error : BusbookError or None
     """
 
@@ -216,6 +218,7 @@ class Outcome:
     flights: tuple[str, ...] = ()
     candidates: tuple[str, ...] = ()
     reason: str = ""
+    named: bool = False
     error: BusbookError | None = None
 
 

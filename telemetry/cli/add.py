@@ -102,7 +102,7 @@ def _line(one: Outcome) -> str:
     """What became of one file; nothing for what the book had, which may be a whole card."""
     if one.status == "added":
         count = len(one.flights)
-        whose = "" if one.reason == "given" else f" ({one.reason})"
+        whose = "" if one.named else f" ({one.reason})"
         return f"added to {one.aircraft}, {count} flight{'s' * (count != 1)}{whose}"
     if one.status == "known":
         return one.reason
