@@ -127,3 +127,23 @@ def test_only_the_aircraft_says_what_a_place_is() -> None:
 def test_every_part_is_listed() -> None:
     parts = {p.relative_to(PACKAGE).parts[0].removesuffix(".py") for p in FILES}
     assert parts <= set(ALLOWED) | FREE, parts - set(ALLOWED) - FREE
+
+
+def test_every_class_name_stands_once() -> None:
+    """One name, one thing: a reader who meets a class by name knows which it is."""
+    where: dict[str, set[str]] = {}
+    for path in FILES:
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.ClassDef):
+                where.setdefault(node.name, set()).add(path.relative_to(PACKAGE).as_posix())
+    assert {name: sorted(files) for name, files in where.items() if len(files) > 1} == {}
+
+
+def test_a_folder_holds_no_more_than_a_dozen_modules() -> None:
+    folders = {path.parent for path in FILES}
+    many = {
+        folder.relative_to(PACKAGE).as_posix(): count
+        for folder in folders
+        if (count := sum(p.name != "__init__.py" for p in folder.glob("*.py"))) > 12
+    }
+    assert many == {}

@@ -133,7 +133,7 @@ def branch_mohm(
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Comparison:
+class WireComparison:
     """A measured resistance held against what the wire table expects.
 
     Attributes
@@ -152,14 +152,14 @@ class Comparison:
     differs: bool
 
 
-def compare(measured_mohm: Interval, expected_mohm: Interval) -> Comparison:
+def compare(measured_mohm: Interval, expected_mohm: Interval) -> WireComparison:
     """Hold a measured resistance against the expected one, both with their uncertainties."""
     both = propagate(
         lambda x: {"excess": x["m"] - x["e"], "ratio": x["m"] / x["e"]},
         {"m": measured_mohm, "e": expected_mohm},
     )
     excess = both["excess"]
-    return Comparison(
+    return WireComparison(
         measured_mohm=measured_mohm,
         expected_mohm=expected_mohm,
         excess_mohm=excess,

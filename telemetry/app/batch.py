@@ -16,14 +16,14 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 from telemetry.app.workers import worker_error, worker_gone
-from telemetry.book.adding import Entry, known_outcome, unsure_error
+from telemetry.book.adding import BookEntry, known_outcome, unsure_error
 from telemetry.book.files.dates import checked_date
 from telemetry.book.files.names import aircraft_key
 from telemetry.book.files.originals import sha256_of
 from telemetry.book.records import Outcome
 from telemetry.book.store import Logbook
 from telemetry.importer import ColumnMap, read_log_in
-from telemetry.importer.finding import Found, find_files
+from telemetry.importer.finding import FoundFiles, find_files
 from telemetry.model.errors import BookError, BusbookError, UnreadableLog
 from telemetry.model.log import Log
 from telemetry.results import Flight
@@ -175,11 +175,11 @@ class _Batch:
     read: ReadFile
     readers: Executor
     writers: Executor
-    reading: deque[tuple[Found, Outcome | Future[Incoming]]] = field(default_factory=deque)
-    writing: deque[tuple[Found, Outcome | Future[Outcome]]] = field(default_factory=deque)
+    reading: deque[tuple[FoundFiles, Outcome | Future[Incoming]]] = field(default_factory=deque)
+    writing: deque[tuple[FoundFiles, Outcome | Future[Outcome]]] = field(default_factory=deque)
     seen: set[str] = field(default_factory=set)
 
-    def run(self, files: Sequence[Found], pending: int) -> Iterator[Outcome]:
+    def run(self, files: Sequence[FoundFiles], pending: int) -> Iterator[Outcome]:
         """The outcomes in order; at most ``pending`` files are being read at once."""
         for one in files:
             sha256 = self._hash(one)
@@ -212,14 +212,14 @@ class _Batch:
             return replace(state.result(), file=str(one.path))
         return failure.outcome
 
-    def _hash(self, one: Found) -> str | Outcome:
+    def _hash(self, one: FoundFiles) -> str | Outcome:
         if one.error is not None:
             return _failed(one, one.error)
         with _Failure(one) as failure:
             return sha256_of(one.path)
         return failure.outcome
 
-    def _begin(self, one: Found, sha256: str) -> Outcome | Future[Incoming]:
+    def _begin(self, one: FoundFiles, sha256: str) -> Outcome | Future[Incoming]:
         """Hand a file to a worker, unless the book has it."""
         with _Failure(one) as failure:
             known = self.book.knows(sha256)
@@ -229,7 +229,7 @@ class _Batch:
             return self.readers.submit(self.read, one.path)
         return failure.outcome
 
-    def _settle(self, one: Found, future: Future[Incoming]) -> Outcome | Future[Outcome]:
+    def _settle(self, one: FoundFiles, future: Future[Incoming]) -> Outcome | Future[Outcome]:
         """Take what the worker made of a file, and hand it to a writer."""
         with _Failure(one) as failure:
             incoming = future.result()
@@ -257,7 +257,7 @@ class _Batch:
             return self.writers.submit(self._write, settled, incoming)
         return failure.outcome
 
-    def _write(self, entry: Entry, incoming: Incoming) -> Outcome:
+    def _write(self, entry: BookEntry, incoming: Incoming) -> Outcome:
         outcome = self.book.write(entry)
         if incoming.measures:
             for flight, doc in zip(outcome.flights, incoming.measures, strict=True):
@@ -268,7 +268,7 @@ class _Batch:
 class _Failure:
     """Turns an error within the block into an outcome: failure is data."""
 
-    def __init__(self, one: Found) -> None:
+    def __init__(self, one: FoundFiles) -> None:
         self.one = one
         self.outcome = Outcome(file=str(one.path), status="failed")
 
@@ -295,5 +295,5 @@ class _Failure:
         return True
 
 
-def _failed(one: Found, error: BusbookError) -> Outcome:
+def _failed(one: FoundFiles, error: BusbookError) -> Outcome:
     return Outcome(file=str(one.path), status="failed", reason=error.what, error=error)

@@ -9,7 +9,7 @@ from telemetry.aircraft import Aircraft, Pack
 from telemetry.app.cache import measures_of
 from telemetry.app.usual import before
 from telemetry.book import BookFlight, Logbook, Note, NoteKind
-from telemetry.measure.charge_state import Entry, drawn_since_full
+from telemetry.measure.charge_state import ChargeEntry, drawn_since_full
 from telemetry.measure.states import Drawn
 from telemetry.model.log import Log
 from telemetry.numerics.intervals import Interval
@@ -55,18 +55,18 @@ def drawn_before(book: Logbook, name: str, log: Log, profile: Aircraft | None) -
     since: dict[str, Interval] = {}
     taken: dict[str, tuple[float, ...]] = {}
     for pack in craft.packs:
-        entries: list[Entry] = []
+        entries: list[ChargeEntry] = []
         own: list[float] = []
         for e in timeline:
             if isinstance(e, Note):
                 if e in charges and _is_for(e, pack):
-                    entries.append(Entry(kind="charged", mah=_amount(e.text)))
+                    entries.append(ChargeEntry(kind="charged", mah=_amount(e.text)))
                 continue
             found = measured.get(e.id)
             if found is None or found.labels.get(pack.name) != pack.label:
                 continue
             mah = _used(found, pack.name)
-            entries.append(Entry(kind="drawn", mah=mah))
+            entries.append(ChargeEntry(kind="drawn", mah=mah))
             if found.kind == "flight" and mah is not None:
                 own.append(mah.value)
         drawn = drawn_since_full(entries, pack.chemistry)

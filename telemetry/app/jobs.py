@@ -21,7 +21,7 @@ from telemetry.measure.states import Drawn
 from telemetry.model.errors import BusbookError, sentence
 from telemetry.model.log import Log
 from telemetry.report.document import Document
-from telemetry.report.documents.index import Entry, entry_of
+from telemetry.report.documents.index import IndexEntry, entry_of
 from telemetry.report.documents.of_review import document_of
 from telemetry.results import Level, Review
 
@@ -86,7 +86,7 @@ class Reviewed:
         The review for a terminal, unless the document was wanted.
     document : dict
         The review as plain JSON values, if it was wanted.
-    entry : Entry, optional
+    entry : IndexEntry, optional
         What a list of several reviews tells of it.
     reports : mapping of str to bytes
         By format.
@@ -98,7 +98,7 @@ class Reviewed:
     remarks: tuple[str, ...] = ()
     text: str = ""
     document: Mapping[str, Any] = field(default_factory=dict)
-    entry: Entry | None = None
+    entry: IndexEntry | None = None
     reports: Mapping[str, bytes] = field(default_factory=dict)
 
 

@@ -13,8 +13,8 @@ from telemetry.circuit.measured import measured_in, place_loads
 from telemetry.circuit.parts import part_loads
 from telemetry.detect.brownouts import find_brownouts, without_switching
 from telemetry.detect.low import low_supplies
-from telemetry.detect.phases import Part, find_parts
-from telemetry.detect.placing import place_events
+from telemetry.detect.path.placing import place_events
+from telemetry.detect.phases import FlightPart, find_parts
 from telemetry.detect.quality import columns_used, judge_quality
 from telemetry.detect.sags import find_voltage_events
 from telemetry.detect.spikes import find_spikes
@@ -95,7 +95,7 @@ def _day(log: Log) -> date | None:
 
 
 def _flight(
-    part: Part, everything: Readings, quality: Quality, craft: Aircraft, drawn: Drawn
+    part: FlightPart, everything: Readings, quality: Quality, craft: Aircraft, drawn: Drawn
 ) -> Flight:
     readings = everything.within(part.start_s, part.end_s)
     limits, phases = craft.limits, part.phases

@@ -3,21 +3,21 @@
 from telemetry.book.checking import CheckReport
 from telemetry.book.export import export_log
 from telemetry.book.files.names import aircraft_key
-from telemetry.book.maps import Guess, Learnt
-from telemetry.book.records import BookFlight, Note, NoteKind, Outcome, Part, Recording
+from telemetry.book.maps import AircraftGuess, Learnt
+from telemetry.book.records import BookFlight, Note, NoteKind, Outcome, Recording, RecordingPart
 from telemetry.book.store import Logbook
 
 __all__ = [
+    "AircraftGuess",
     "BookFlight",
     "CheckReport",
-    "Guess",
     "Learnt",
     "Logbook",
     "Note",
     "NoteKind",
     "Outcome",
-    "Part",
     "Recording",
+    "RecordingPart",
     "aircraft_key",
     "export_log",
 ]

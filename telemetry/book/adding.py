@@ -16,15 +16,15 @@ from telemetry.book.files.layout import Places
 from telemetry.book.files.names import aircraft_key, file_name, flight_id, recording_id
 from telemetry.book.files.tables import cut, parquet_of, table_of
 from telemetry.book.files.writing import changing, read_json, remove, write_file, write_json
-from telemetry.book.maps import Guess, Learnt, clues_of
-from telemetry.book.records import Outcome, Part, Recording, load_recording
+from telemetry.book.maps import AircraftGuess, Learnt, clues_of
+from telemetry.book.records import Outcome, Recording, RecordingPart, load_recording
 from telemetry.model.errors import BookError
 from telemetry.model.log import Log
 from telemetry.results import Flight
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Entry:
+class BookEntry:
     """A log that is settled and only has to be written: whose it is, its order, its flights."""
 
     recording: Recording
@@ -41,13 +41,13 @@ def settle(
     data: bytes,
     *,
     aircraft: str | None,
-    guess: Callable[[Log], Guess],
+    guess: Callable[[Log], AircraftGuess],
     next_order: Callable[[], int],
     flights: Sequence[Flight],
     on: str | None,
     settings: Mapping[str, str],
     row_interval_s: float | None,
-) -> Outcome | Entry:
+) -> Outcome | BookEntry:
     """Settle what is to be added, and learn from it; see :meth:`telemetry.book.Logbook.add`."""
     wanted = None if aircraft is None else aircraft_key(aircraft)
     given = log.provenance.file
@@ -91,7 +91,7 @@ def settle(
         row_interval_s=row_interval_s,
     )
     introduce(places, log, recording, aircraft or wanted)
-    return Entry(
+    return BookEntry(
         recording=recording,
         data=data,
         logs=tuple(own for _, own in cuts),
@@ -101,7 +101,7 @@ def settle(
     )
 
 
-def write(places: Places, entry: Entry) -> Outcome:
+def write(places: Places, entry: BookEntry) -> Outcome:
     """Write what was settled; entries may be written in any order and at once."""
     stored_bytes = originals.store(places.original(entry.recording.id), entry.data)
     recording = replace(entry.recording, stored_bytes=stored_bytes)
@@ -165,11 +165,11 @@ def _unfinished(path: Path, sha256: str) -> Recording | None:
     return old
 
 
-def part_of(recording: str, first_row: int, log: Log, own: Log, kind: str) -> Part:
+def part_of(recording: str, first_row: int, log: Log, own: Log, kind: str) -> RecordingPart:
     """The entry of a flight: ``log`` is the whole recording, ``own`` the flight cut out of it."""
     time_s = log.time_s
     rows = len(own.frame)
-    return Part(
+    return RecordingPart(
         id=flight_id(recording, first_row),
         first_row=first_row,
         rows=rows,
@@ -212,7 +212,7 @@ def known_outcome(file: str, known: Recording, wanted: str | None) -> Outcome:
     )
 
 
-def unsure_error(file: str, found: Guess) -> BookError:
+def unsure_error(file: str, found: AircraftGuess) -> BookError:
     """The error for a log whose aircraft is not sure: it names those it may be."""
     names = ", ".join(found.candidates)
     return BookError(

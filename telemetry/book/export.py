@@ -30,7 +30,7 @@ _NUMBER = re.compile(r"[+-]?(?:\d+[.,]?\d*|[.,]\d+)(?:[eE][+-]?\d+)?")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Origin:
+class ExportOrigin:
     """Where a row comes from: the first columns of an export.
 
     Attributes
@@ -52,7 +52,7 @@ class Origin:
     file: str
 
     @classmethod
-    def of(cls, one: BookFlight | Log) -> Origin:
+    def of(cls, one: BookFlight | Log) -> ExportOrigin:
         """Of a flight of the book, or of a log."""
         if isinstance(one, BookFlight):
             return cls(flight=one.id, date=one.start, aircraft=one.aircraft, file=one.file)
@@ -65,11 +65,11 @@ class Origin:
         )
 
 
-_ORIGIN = tuple(f.name for f in fields(Origin))
+_ORIGIN = tuple(f.name for f in fields(ExportOrigin))
 
 
 def export_log(
-    log: Log, to: Path, *, book: Path | None = None, origin: Origin | None = None
+    log: Log, to: Path, *, book: Path | None = None, origin: ExportOrigin | None = None
 ) -> None:
     """Write a log as Parquet (``.parquet``) or clean CSV (``.csv``).
 
@@ -85,7 +85,7 @@ def export_log(
         In a folder that exists; an existing file is replaced.
     book : path, optional
         A logbook, into which nothing is exported.
-    origin : Origin, optional
+    origin : ExportOrigin, optional
         By default what the log itself tells.
 
     Raises
@@ -93,7 +93,7 @@ def export_log(
     OutputError
         If the file cannot be written, or its ending tells no format; nothing half-written stays.
     """
-    table = _with_origin(table_of(log), Origin.of(log) if origin is None else origin)
+    table = _with_origin(table_of(log), ExportOrigin.of(log) if origin is None else origin)
     with _sink(to, book, table.schema) as write:
         write(table)
 
@@ -116,10 +116,10 @@ def export_flights(flights: Sequence[tuple[BookFlight, Path]], to: Path, *, book
     with _sink(to, book, schema) as write:
         for flight, path in flights:
             table = read_table(path, flight.rows)
-            write(_fitted(_with_origin(table, Origin.of(flight)), schema))
+            write(_fitted(_with_origin(table, ExportOrigin.of(flight)), schema))
 
 
-def _with_origin(table: Any, origin: Origin) -> Any:
+def _with_origin(table: Any, origin: ExportOrigin) -> Any:
     """The table behind the columns that tell where its rows come from, its times rounded."""
     times = table.column_names.index(TIME)
     rounded = pa.array(_rounded(table.column(TIME).to_numpy()))

@@ -111,7 +111,7 @@ class Clues:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Guess:
+class AircraftGuess:
     """The aircraft that a log belongs to, or those it may belong to.
 
     ``aircraft`` is None where it is not sure; ``reason`` says why it is, or is not.
@@ -153,7 +153,7 @@ def clues_of(log: Log) -> Clues:
     )
 
 
-def guess(clues: Clues, learnt: Iterable[Learnt], everyone: tuple[str, ...]) -> Guess:
+def guess(clues: Clues, learnt: Iterable[Learnt], everyone: tuple[str, ...]) -> AircraftGuess:
     """The aircraft of a log.
 
     Parameters
@@ -167,14 +167,14 @@ def guess(clues: Clues, learnt: Iterable[Learnt], everyone: tuple[str, ...]) -> 
     same = tuple(learnt)
     if not same:
         reason = "no aircraft of the book has these columns" if everyone else "the book is empty"
-        return Guess(aircraft=None, candidates=everyone, reason=reason)
+        return AircraftGuess(aircraft=None, candidates=everyone, reason=reason)
     if clues.model:
         # A model's name outweighs a file's: it was set in the transmitter, not typed by hand.
         fits = tuple(x for x in same if clues.model in x.models)
         if not fits:
             fits = tuple(x for x in same if clues.name(x.aircraft) or not x.models)
         if not fits:
-            return Guess(
+            return AircraftGuess(
                 aircraft=None,
                 candidates=tuple(x.aircraft for x in same),
                 reason=f"its columns are known, but it names another model ('{clues.model}')",
@@ -184,18 +184,22 @@ def guess(clues: Clues, learnt: Iterable[Learnt], everyone: tuple[str, ...]) -> 
     candidates = tuple(x.aircraft for x in same)
     both = tuple(a for a in candidates if a in named)
     if len(both) == 1:
-        return Guess(aircraft=both[0], candidates=both, reason="its columns and its name are known")
+        return AircraftGuess(
+            aircraft=both[0], candidates=both, reason="its columns and its name are known"
+        )
     if named and not both:
-        return Guess(
+        return AircraftGuess(
             aircraft=None,
             candidates=tuple(sorted({*candidates, *named})),
             reason="its columns are one aircraft's and its name another's",
         )
     if len(candidates) > 1:
-        return Guess(
+        return AircraftGuess(
             aircraft=None, candidates=candidates, reason="several aircraft have these columns"
         )
-    return Guess(aircraft=candidates[0], candidates=candidates, reason="its columns are known")
+    return AircraftGuess(
+        aircraft=candidates[0], candidates=candidates, reason="its columns are known"
+    )
 
 
 def column_maps(learnt: Iterable[Learnt]) -> tuple[ColumnMap, ...]:

@@ -28,7 +28,7 @@ class NoteKind(StrEnum):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Part:
+class RecordingPart:
     """One flight of a recording.
 
     ``start_s`` and ``end_s`` are those of its first and last row, in s from the first row of the
@@ -65,7 +65,7 @@ class Recording:
         Date or date and time of the first row, ISO 8601.
     start_source : str
         "log", "file name", "given" or "order of adding".
-    flights : tuple of Part
+    flights : tuple of RecordingPart
     settings, row_interval_s
         How the original was read, beyond what the importer finds by itself.
     """
@@ -80,7 +80,7 @@ class Recording:
     added: str
     start: str | None
     start_source: str
-    flights: tuple[Part, ...]
+    flights: tuple[RecordingPart, ...]
     settings: Mapping[str, str] = field(default_factory=dict)
     row_interval_s: float | None = None
 
@@ -99,7 +99,7 @@ class Recording:
             If something is missing or of another kind.
         """
         try:
-            flights = tuple(Part(**_known(Part, p)) for p in doc["flights"])
+            flights = tuple(RecordingPart(**_known(RecordingPart, p)) for p in doc["flights"])
             settings = {str(k): str(v) for k, v in doc["settings"].items()}
             found = cls(**(_known(cls, doc) | {"flights": flights, "settings": settings}))
             if found.start is not None:

@@ -15,7 +15,7 @@ from telemetry.book.files.layout import open_book
 from telemetry.book.files.names import aircraft_key, checked_flight, checked_recording, recording_id
 from telemetry.book.files.tables import channels_in, log_of, read_table, schema_of
 from telemetry.book.files.writing import read_json
-from telemetry.book.maps import Guess, Learnt, clues_of, column_maps, guess
+from telemetry.book.maps import AircraftGuess, Learnt, clues_of, column_maps, guess
 from telemetry.book.records import (
     BookFlight,
     Note,
@@ -159,7 +159,7 @@ class Shelf:
         """
         return column_maps(self.learnt(aircraft))
 
-    def guess(self, log: Log) -> Guess:
+    def guess(self, log: Log) -> AircraftGuess:
         """The aircraft that a log belongs to, or why that is not sure."""
         clues = clues_of(log)
         paths = self._places.files(f"maps/*/{clues.fingerprint}.json")

@@ -24,9 +24,9 @@ from pathlib import Path
 from typing import Any
 
 from telemetry.book import adding
-from telemetry.book.adding import Entry
+from telemetry.book.adding import BookEntry
 from telemetry.book.checking import CheckReport, Read, check
-from telemetry.book.export import Origin, export_flights, export_log
+from telemetry.book.export import ExportOrigin, export_flights, export_log
 from telemetry.book.files.dates import refuse_future
 from telemetry.book.files.names import aircraft_key, checked_flight, is_flight
 from telemetry.book.files.writing import read_file, write_file, write_json
@@ -134,7 +134,7 @@ class Logbook(Shelf):
         on: str | None = None,
         settings: Mapping[str, str] | None = None,
         row_interval_s: float | None = None,
-    ) -> Outcome | Entry:
+    ) -> Outcome | BookEntry:
         """The first half of :meth:`add`: all but the writing, one log after the other."""
         data = source
         if not isinstance(data, bytes):
@@ -152,7 +152,7 @@ class Logbook(Shelf):
             row_interval_s=row_interval_s,
         )
 
-    def write(self, entry: Entry) -> Outcome:
+    def write(self, entry: BookEntry) -> Outcome:
         """The second half of :meth:`add`; several threads may write at once."""
         return adding.write(self._places, entry)
 
@@ -275,7 +275,7 @@ class Logbook(Shelf):
             If the file cannot be written, or its ending tells no format.
         """
         if is_flight(what):
-            origin = Origin.of(self.flight(what))
+            origin = ExportOrigin.of(self.flight(what))
             export_log(self.read(what), Path(to), book=self.path, origin=origin)
             return
         flights = self.flights(what)

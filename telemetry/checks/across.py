@@ -16,7 +16,7 @@ from telemetry.model.log import FloatArray
 from telemetry.results import Feature, History, HistoryFlight, NoteMark
 from telemetry.trends.features.voltages import TOTAL
 from telemetry.trends.measures import Measures
-from telemetry.trends.table import Table
+from telemetry.trends.table import FeatureTable
 
 
 def judge(
@@ -49,7 +49,7 @@ def judge(
     """
     craft = Aircraft() if aircraft is None else aircraft
     rows = _listed(flights) if listed is None else tuple(listed)
-    table = Table(flights)
+    table = FeatureTable(flights)
     complete = with_nodes(craft, *(_in_all(table, what) for what in ("volts", "amps")))
     history = AircraftHistory(
         flights=flights,
@@ -100,7 +100,7 @@ def _by_all_checks(history: AircraftHistory) -> JudgedAcross:
     return judged
 
 
-def _in_all(table: Table, what: str) -> dict[str, FloatArray]:
+def _in_all(table: FeatureTable, what: str) -> dict[str, FloatArray]:
     """Voltages or currents of each place in the stretches of all flights."""
     places = table.voltage_places if what == "volts" else table.current_places
     return {
@@ -132,7 +132,7 @@ def _listed(flights: Sequence[Measures]) -> tuple[HistoryFlight, ...]:
     )
 
 
-def _charts(table: Table, aircraft: Aircraft) -> int:
+def _charts(table: FeatureTable, aircraft: Aircraft) -> int:
     """How many charts share the false alarms: each place's currents, leads, packs and counters."""
     # Rise, silence and heating of each; a rise, or a rise and a fall, of each other feature.
     sides = {"branch_mohm": 1, "apparent_mohm": 1, "source_mohm": 1, "offset_v": 2, "share": 2}

@@ -15,8 +15,8 @@ from telemetry.model.channels import PlaceKind
 from telemetry.results import Change, HistoryFlight, Level, NoteMark, Trend
 from telemetry.trends.evidence import Judgement, judge_rise
 from telemetry.trends.measures import Measures
-from telemetry.trends.parts import Part
-from telemetry.trends.table import Table
+from telemetry.trends.parts import EvidencePart
+from telemetry.trends.table import FeatureTable
 
 # Chance that a healthy season of 20 flights brings any finding at this level, all places and all
 # kinds of fault together (ours).
@@ -51,7 +51,7 @@ class AircraftHistory:
     aircraft : Aircraft
     charts : int
         How many charts share the false alarms of a season.
-    table : Table
+    table : FeatureTable
         The flights by column.
     """
 
@@ -60,7 +60,7 @@ class AircraftHistory:
     notes: Sequence[NoteMark]
     aircraft: Aircraft
     charts: int
-    table: Table
+    table: FeatureTable
 
     @property
     def limits(self) -> Limits:
@@ -79,7 +79,7 @@ class AircraftHistory:
 
     def judge(
         self,
-        parts: Sequence[Part],
+        parts: Sequence[EvidencePart],
         first: int,
         place: str,
         *,
@@ -238,7 +238,7 @@ def change_of(
     )
 
 
-def usual(table: Table, place: str, feature: str, first: int, end: int) -> float | None:
+def usual(table: FeatureTable, place: str, feature: str, first: int, end: int) -> float | None:
     """Mean of a feature over the flights from ``first`` up to ``end``; None where none has it."""
     x = table.column(place, feature)[0][max(first, 0) : end]
     x = x[np.isfinite(x)]

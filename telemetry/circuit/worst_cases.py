@@ -23,7 +23,7 @@ class Missing(Exception):
 
 
 @dataclass(frozen=True, slots=True)
-class Case:
+class CircuitCase:
     """A case ready to be worked out: numbers in, voltage and current at a place out."""
 
     volts: Callable[[Numbers, str], float]
@@ -34,7 +34,7 @@ class Case:
 class Circuit(Known):
     """The path with everything known of it, and the cases solved on it."""
 
-    def case(self, name: str) -> Case:
+    def case(self, name: str) -> CircuitCase:
         """A case by its name; raises ``Missing`` where it cannot be worked out at all.
 
         Besides the three worst cases "all-packs": the observed peak, carried by all packs.
@@ -48,7 +48,7 @@ class Circuit(Known):
             "all-stalled": self._all_stalled,
         }[name]()
 
-    def _pack_lost(self) -> Case:
+    def _pack_lost(self) -> CircuitCase:
         packs = [p.name for p in self.aircraft.packs if p.name not in self.measured.gone]
         if len(self.aircraft.packs) < 2:
             raise Missing("there is no second pack to carry the load")
@@ -72,18 +72,18 @@ class Circuit(Known):
             return self._carried(x, place, root_v, "peak")
 
         note = f"{' and '.join(gone)} gave nothing already" if gone else ""
-        return Case(volts, self._flow("peak"), f"not known {why}" if why else note)
+        return CircuitCase(volts, self._flow("peak"), f"not known {why}" if why else note)
 
-    def _all_packs(self, load: Load) -> Case:
+    def _all_packs(self, load: Load) -> CircuitCase:
         def volts(x: Numbers, place: str) -> float:
             return self._carried(x, place, self._root_v(x, load, self.present), load)
 
-        return Case(volts, self._flow(load))
+        return CircuitCase(volts, self._flow(load))
 
     def _flow(self, load: Load) -> Callable[[Numbers, str], float | None]:
         return lambda x, place: x.get(Input(load, TOTAL if place == self.root else place))
 
-    def _all_stalled(self) -> Case:
+    def _all_stalled(self) -> CircuitCase:
         aircraft, root = self.aircraft, self.root or ""
         siemens: dict[str, float] = {}
         for servo in aircraft.servos:
@@ -123,7 +123,7 @@ class Circuit(Known):
             branch = {n: x[Input("ohm", n)] for n in below}
             return volts(x, place) / load_ohm(place, children, branch, servo_ohm)
 
-        return Case(volts, amps)
+        return CircuitCase(volts, amps)
 
     # Voltages
 

@@ -25,14 +25,14 @@ from telemetry.cli.demo import demo
 from telemetry.cli.guide import guide
 from telemetry.cli.history import history
 from telemetry.cli.review import review
-from telemetry.cli.shared import Group, say
+from telemetry.cli.shared import CommandGroup, say
 from telemetry.model.errors import sentence
 
 # What a shell reports for a command that was interrupted.
 _INTERRUPTED = 130
 
 
-class _Main(Group):
+class _Main(CommandGroup):
     """Every error becomes one sentence on stderr and exit status 2; no traceback reaches a user."""
 
     def make_context(self, *args: Any, **more: Any) -> click.Context:

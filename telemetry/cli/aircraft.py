@@ -8,7 +8,7 @@ from pathlib import Path
 import click
 
 from telemetry.cli.shared import (
-    Group,
+    CommandGroup,
     how_to_read,
     next_step,
     open_book,
@@ -21,7 +21,7 @@ from telemetry.cli.shared import (
 from telemetry.model.errors import OutputError, UnknownSetting
 
 
-@click.group(cls=Group)
+@click.group(cls=CommandGroup)
 def aircraft() -> None:
     """Profiles of aircraft: what feeds what, over which wire, driving which servos.
 

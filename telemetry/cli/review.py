@@ -31,7 +31,7 @@ from telemetry.model.errors import BusbookError, OutputError, UnreadableLog, Wor
 if TYPE_CHECKING:
     from telemetry.app.jobs import Job, Reviewed
     from telemetry.app.workers import Crew
-    from telemetry.report.documents.index import Entry
+    from telemetry.report.documents.index import IndexEntry
 
 # The page that leads to the reports of several logs; no report may take its name.
 _INDEX = "index"
@@ -233,7 +233,7 @@ class _Reports:
 
     def __init__(self, folder: Path, wanted: Sequence[str], *, many: bool) -> None:
         self.folder, self.wanted = folder, wanted
-        self.entries: list[Entry] = []
+        self.entries: list[IndexEntry] = []
         self.taken: set[str] = {_INDEX} if many else set()
 
     def write(self, one: Reviewed, source: str) -> Iterator[str]:

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from telemetry.book import Logbook
 
 
-class Group(click.Group):
+class CommandGroup(click.Group):
     """Commands under one name, listed in the order in which they were added.
 
     The name alone is not enough: the help goes to stderr and the exit status is 2, with every

@@ -32,7 +32,7 @@ _SESSION_PAUSE_S = 6 * 3600.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Part:
+class FlightPart:
     """One flight with the ground around it, or a bench recording."""
 
     kind: str
@@ -43,12 +43,12 @@ class Part:
 
 def find_parts(
     log: Log, readings: Readings, aircraft: Aircraft, limits: Limits
-) -> tuple[Part, ...]:
+) -> tuple[FlightPart, ...]:
     """Flights and bench recordings of a log, each with its phases.
 
     Returns
     -------
-    tuple of Part
+    tuple of FlightPart
         At least one. Where one recording holds several flights the ground between them is parted
         in the middle of its longest quiet stretch. Phases follow one another without holes;
         only a pause of hours belongs to no part.
@@ -56,7 +56,7 @@ def find_parts(
     recordings = [r for r in log.provenance.recordings if r[1] > r[0]] or [
         (readings.start_s, readings.end_s)
     ]
-    parts: list[Part] = []
+    parts: list[FlightPart] = []
     starts = [start for start, _ in recordings]
     for start, stop in pairwise([*starts, readings.end_s]):
         for a, b in _sessions(readings, start, stop):
@@ -74,7 +74,7 @@ def _sessions(readings: Readings, start_s: float, stop_s: float) -> SpanList:
     return list(zip(edges[::2], edges[1::2], strict=True))
 
 
-def _parts_of(readings: Readings, aircraft: Aircraft, limits: Limits) -> list[Part]:
+def _parts_of(readings: Readings, aircraft: Aircraft, limits: Limits) -> list[FlightPart]:
     activity = measure_activity(readings, aircraft, limits)
     flights = _flights(readings, activity, limits)
     ground = complement(flights, readings.start_s, readings.end_s)
@@ -91,7 +91,7 @@ def _parts_of(readings: Readings, aircraft: Aircraft, limits: Limits) -> list[Pa
         *((s, PhaseKind.REDUNDANCY_CHECK) for s in checks),
     ]
     return [
-        Part(
+        FlightPart(
             kind="flight" if flights else "bench",
             start_s=a,
             end_s=b,

@@ -2,7 +2,7 @@
 
 The event definition is that of IEC 61000-4-30 for voltage dips, carried over to DC: the half-cycle
 r.m.s. value is replaced by the sampled one. What the load explains of an event, and where it came
-from, is judged afterwards (telemetry.detect.placing): a detector only measures.
+from, is judged afterwards (telemetry.detect.path.placing): a detector only measures.
 """
 
 from __future__ import annotations

@@ -86,7 +86,7 @@ _ISO_TAIL = re.compile(
 )
 
 
-class Kind(Enum):
+class CellKind(Enum):
     """What a single cell holds."""
 
     BLANK = "blank"
@@ -120,7 +120,7 @@ def is_clock(cell: str) -> bool:
 
 
 @lru_cache(maxsize=65536)
-def kind(cell: str) -> Kind:
+def kind(cell: str) -> CellKind:
     """What a cell holds, whatever the decimal mark.
 
     Parameters
@@ -130,24 +130,24 @@ def kind(cell: str) -> Kind:
 
     Returns
     -------
-    Kind
+    CellKind
     """
     text = cell.strip()
     if _PLAIN.fullmatch(text) or _COMMA.fullmatch(text):
-        return Kind.NUMBER
+        return CellKind.NUMBER
     if text.casefold() in NO_VALUE:
-        return Kind.BLANK
+        return CellKind.BLANK
     if not any(ch.isdigit() for ch in text):
-        return Kind.WORD
+        return CellKind.WORD
     if _GROUPED_DOT.fullmatch(text) or _GROUPED_COMMA.fullmatch(text):
-        return Kind.NUMBER
-    if text[0] == "\u2212" and kind("-" + text[1:]) is Kind.NUMBER:
-        return Kind.NUMBER
+        return CellKind.NUMBER
+    if text[0] == "\u2212" and kind("-" + text[1:]) is CellKind.NUMBER:
+        return CellKind.NUMBER
     if is_clock(text) or is_date(text):
-        return Kind.TIME
+        return CellKind.TIME
     if split_measure(text) is not None:
-        return Kind.MEASURE
-    return Kind.WORD
+        return CellKind.MEASURE
+    return CellKind.WORD
 
 
 def split_measure(cell: str) -> tuple[str, str] | None:

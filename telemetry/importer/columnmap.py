@@ -22,7 +22,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from telemetry.importer.names.settings import parse_setting
-from telemetry.importer.text.layout import Layout
+from telemetry.importer.text.layout import TableLayout
 from telemetry.model.errors import OutputError, UnknownSetting
 
 
@@ -44,12 +44,12 @@ class ColumnMap:
     readings: Mapping[str, str] = field(default_factory=dict)
 
 
-def fingerprint(layout: Layout) -> str:
+def fingerprint(layout: TableLayout) -> str:
     """What identifies a header: its names, units and sensors, or the number of columns.
 
     Parameters
     ----------
-    layout : Layout
+    layout : TableLayout
     """
     rows = [[" ".join(c.split()) for c in row] for row in (layout.sensors, layout.names,
                                                             layout.units)]  # fmt: skip

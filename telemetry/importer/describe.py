@@ -12,7 +12,7 @@ import pyarrow.compute as pc
 
 from telemetry.importer.clock.axis import unroll
 from telemetry.importer.columnmap import ColumnMap, fingerprint
-from telemetry.importer.names.columns import Column
+from telemetry.importer.names.columns import LogColumn
 from telemetry.importer.names.resolve import Resolved, resolve
 from telemetry.importer.names.settings import parse_setting, text_of
 from telemetry.importer.names.values import convert, repeats, resolution
@@ -213,7 +213,7 @@ def _listing(
     )
 
 
-def _settled(columns: Sequence[Column]) -> dict[str, str]:
+def _settled(columns: Sequence[LogColumn]) -> dict[str, str]:
     found = {}
     for column in columns:
         s = column.setting
@@ -229,7 +229,7 @@ def _settled(columns: Sequence[Column]) -> dict[str, str]:
     return found
 
 
-def _report(column: Column, resolved: Resolved) -> ColumnReport:
+def _report(column: LogColumn, resolved: Resolved) -> ColumnReport:
     channel = resolved.channel
     reading = ""
     if channel.quantity is not Quantity.UNKNOWN:
@@ -264,7 +264,7 @@ def _report(column: Column, resolved: Resolved) -> ColumnReport:
     )
 
 
-def _rival(column: Column, reading: str, low: float, high: float) -> Rival:
+def _rival(column: LogColumn, reading: str, low: float, high: float) -> Rival:
     unit = parse_setting(reading).unit
     if unit is not None:
         low, high = (float(v) for v in convert(np.array([low, high]), unit))
@@ -272,7 +272,7 @@ def _rival(column: Column, reading: str, low: float, high: float) -> Rival:
     return Rival(reading=reading, low=low, high=high, set_line=line)
 
 
-def _samples(column: Column) -> tuple[str, ...]:
+def _samples(column: LogColumn) -> tuple[str, ...]:
     """Some distinct cells, spread over the file."""
     if column.numbers is not None:
         filled = column.numbers[np.isfinite(column.numbers)]

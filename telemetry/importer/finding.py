@@ -15,7 +15,7 @@ LOG_ENDINGS = (".csv", ".tsv", ".txt", ".log", ".dat")
 
 
 @dataclass(frozen=True, slots=True)
-class Found:
+class FoundFiles:
     """A file to be read; ``named`` is False where a folder was searched for it."""
 
     path: Path
@@ -23,7 +23,9 @@ class Found:
     error: UnreadableLog | None = None
 
 
-def find_files(paths: Sequence[str | Path], *, leave_out: Path | None = None) -> tuple[Found, ...]:
+def find_files(
+    paths: Sequence[str | Path], *, leave_out: Path | None = None
+) -> tuple[FoundFiles, ...]:
     """The files named, and the logs in the folders named, in the order of their numbers.
 
     Parameters
@@ -34,21 +36,21 @@ def find_files(paths: Sequence[str | Path], *, leave_out: Path | None = None) ->
 
     Returns
     -------
-    tuple of Found
+    tuple of FoundFiles
         Without repeats. Folders are searched to the bottom, without following links, passing by
         what begins with a dot. A folder that cannot be read is among them with its error.
     """
-    found: dict[Path, Found] = {}
+    found: dict[Path, FoundFiles] = {}
     for path in map(Path, paths):
         # Path.is_dir() raises on too long a name, of which the reading tells better.
         folder = os.path.isdir(path)  # noqa: PTH112
-        inside = _inside(path, leave_out) if folder else [Found(path, named=True)]
+        inside = _inside(path, leave_out) if folder else [FoundFiles(path, named=True)]
         for one in inside:
             found.setdefault(one.path, one)
     return tuple(found.values())
 
 
-def _inside(folder: Path, leave_out: Path | None) -> Iterator[Found]:
+def _inside(folder: Path, leave_out: Path | None) -> Iterator[FoundFiles]:
     errors: list[OSError] = []
     barred = None if leave_out is None else leave_out.resolve()
     for root, folders, files in os.walk(folder, onerror=errors.append):
@@ -57,11 +59,11 @@ def _inside(folder: Path, leave_out: Path | None) -> Iterator[Found]:
         )
         for name in sorted(files, key=_natural):
             if name[0] != "." and Path(name).suffix.lower() in LOG_ENDINGS:
-                yield Found(Path(root, name), named=False)
+                yield FoundFiles(Path(root, name), named=False)
     for error in errors:
         path = Path(error.filename or folder)
         what = f"this folder cannot be read ({error.strerror or error})"
-        yield Found(
+        yield FoundFiles(
             path, named=True, error=UnreadableLog(what, path=path, hint="check its permissions")
         )
 

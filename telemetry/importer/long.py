@@ -15,7 +15,7 @@ import pyarrow.compute as pc
 from numpy.typing import NDArray
 
 from telemetry.importer.clock.stamps import parse_stamps
-from telemetry.importer.names.columns import Column, make_column, titles
+from telemetry.importer.names.columns import LogColumn, make_column, titles
 from telemetry.importer.names.evidence import shape_of
 from telemetry.importer.names.header import readings
 from telemetry.importer.names.header_cell import parse_scaled, take_apart
@@ -55,12 +55,12 @@ class LongShape:
         )
 
 
-def find_long(columns: Sequence[Column]) -> LongShape | None:
+def find_long(columns: Sequence[LogColumn]) -> LongShape | None:
     """Whether a table has the long layout, and which column is which.
 
     Parameters
     ----------
-    columns : sequence of Column
+    columns : sequence of LogColumn
 
     Returns
     -------
@@ -104,7 +104,7 @@ def _is_time(text: pa.ChunkedArray) -> bool:
     return filled > 0 and int(probe.bad.sum()) <= 0.5 * filled
 
 
-def _value_column(columns: Sequence[Column]) -> int | None:
+def _value_column(columns: Sequence[LogColumn]) -> int | None:
     """The one column of values: headed so, or the only numbers beside time and counts."""
     numeric = [i for i, c in enumerate(columns) if c.numbers is not None and not c.blank]
     headed = [i for i in numeric if _heads(columns[i], _VALUE_WORDS)]
@@ -125,23 +125,23 @@ def _value_column(columns: Sequence[Column]) -> int | None:
     return open_[0] if len(open_) == 1 and not measured else None
 
 
-def _grows(column: Column) -> bool:
+def _grows(column: LogColumn) -> bool:
     values = column.numbers
     assert values is not None
     filled = values[np.isfinite(values)]
     return len(filled) > 2 and bool(np.all(np.diff(filled) >= 0)) and filled[-1] > filled[0]
 
 
-def _heads(column: Column, words: str) -> bool:
+def _heads(column: LogColumn, words: str) -> bool:
     listed = words.split()
     return any(fold(w.text) in listed for w in column.apart.words)
 
 
-def _is_sensor(column: Column) -> bool:
+def _is_sensor(column: LogColumn) -> bool:
     return _heads(column, _SENSOR_WORDS)
 
 
-def _distinct(column: Column) -> list[str]:
+def _distinct(column: LogColumn) -> list[str]:
     assert column.text is not None
     return [t for t in pc.unique(column.text).to_pylist() if t and t.strip()]
 
@@ -163,7 +163,7 @@ class Pivoted:
 
     Attributes
     ----------
-    columns : list of Column
+    columns : list of LogColumn
         One for each series, in order of appearance.
     row_of : ndarray of int, shape (long rows,)
         Row of the wide table that each long row went to.
@@ -171,17 +171,17 @@ class Pivoted:
         First long row of each wide row.
     """
 
-    columns: list[Column]
+    columns: list[LogColumn]
     row_of: NDArray[np.int64]
     first: NDArray[np.int64]
 
 
-def pivot(columns: Sequence[Column], shape: LongShape, time_s: FloatArray) -> Pivoted:
+def pivot(columns: Sequence[LogColumn], shape: LongShape, time_s: FloatArray) -> Pivoted:
     """Turn rows of (name, value) into columns, one row for each instant.
 
     Parameters
     ----------
-    columns : sequence of Column
+    columns : sequence of LogColumn
         Of the long table, their rows in the order of ``time_s``.
     shape : LongShape
     time_s : ndarray, shape (long rows,)
@@ -221,7 +221,7 @@ def pivot(columns: Sequence[Column], shape: LongShape, time_s: FloatArray) -> Pi
     return Pivoted(columns=out, row_of=row_of, first=first)
 
 
-def _words(column: Column) -> list[str | None]:
+def _words(column: LogColumn) -> list[str | None]:
     if column.text is not None:
         return [None if t is None else t.strip() for t in column.text.to_pylist()]
     assert column.numbers is not None

@@ -16,10 +16,10 @@ from numpy.typing import NDArray
 
 from telemetry.importer.clock.axis import Unrolled, spread, unroll
 from telemetry.importer.clock.timebase import find_time, start_from_preamble
-from telemetry.importer.clock.timesource import Source, TimeBase
+from telemetry.importer.clock.timesource import TimeBase, TimeSource
 from telemetry.importer.columnmap import ColumnMap, fingerprint
 from telemetry.importer.long import pivot
-from telemetry.importer.names.columns import Column
+from telemetry.importer.names.columns import LogColumn
 from telemetry.importer.names.resolve import Resolved, resolve
 from telemetry.importer.sheet import Sheet, apply_settings, at_path, read_sheet
 from telemetry.importer.wording import count
@@ -131,7 +131,7 @@ def _refuse_slow(time_s: FloatArray) -> None:
         )
 
 
-def refuse_all_blank(columns: Sequence[Column]) -> None:
+def refuse_all_blank(columns: Sequence[LogColumn]) -> None:
     """Raise UnreadableLog where no column but the time holds a value."""
     if not any(not c.blank and not c.time_role for c in columns):
         raise UnreadableLog(
@@ -140,7 +140,7 @@ def refuse_all_blank(columns: Sequence[Column]) -> None:
         )
 
 
-def widen(sheet: Sheet, base: TimeBase, times: Unrolled) -> tuple[list[Column], Unrolled]:
+def widen(sheet: Sheet, base: TimeBase, times: Unrolled) -> tuple[list[LogColumn], Unrolled]:
     """A long table's columns and times, one row for each instant.
 
     Parameters
@@ -153,7 +153,7 @@ def widen(sheet: Sheet, base: TimeBase, times: Unrolled) -> tuple[list[Column], 
 
     Returns
     -------
-    columns : list of Column
+    columns : list of LogColumn
         The clock's columns, then one for each series.
     times : Unrolled
     """
@@ -178,7 +178,7 @@ def widen(sheet: Sheet, base: TimeBase, times: Unrolled) -> tuple[list[Column], 
     return [*clock, *wide.columns], out
 
 
-def _take(column: Column, rows: NDArray[np.int64] | None) -> Column:
+def _take(column: LogColumn, rows: NDArray[np.int64] | None) -> LogColumn:
     if rows is None:
         return column
     return replace(
@@ -231,9 +231,9 @@ def time_base(sheet: Sheet, row_interval_s: float | None) -> TimeBase:
     return base
 
 
-def _sources(columns: Sequence[Column]) -> list[Source]:
+def _sources(columns: Sequence[LogColumn]) -> list[TimeSource]:
     return [
-        Source(
+        TimeSource(
             index=c.index,
             title=c.title,
             name=c.apart if c.apart.unit is not None else replace(c.apart, unit=c.cell_unit),
@@ -276,7 +276,7 @@ def _log(
     sheet: Sheet,
     base: TimeBase,
     times: Unrolled,
-    columns: Sequence[Column],
+    columns: Sequence[LogColumn],
     resolved: Sequence[Resolved],
 ) -> Log:
     keep = times.rows

@@ -18,13 +18,13 @@ from numpy.typing import NDArray
 from telemetry.importer.cells import is_blank
 from telemetry.importer.columnmap import ColumnMap, fingerprint
 from telemetry.importer.long import LongShape, find_long
-from telemetry.importer.names.columns import Column, make_column, titles
+from telemetry.importer.names.columns import LogColumn, make_column, titles
 from telemetry.importer.names.evidence import shape_of
 from telemetry.importer.names.settings import file_settings, find_column, parse_setting
 from telemetry.importer.names.values import finite
 from telemetry.importer.text.decoding import Text, load
 from telemetry.importer.text.dialect import find_separator, take_sample
-from telemetry.importer.text.layout import Layout, find_layout
+from telemetry.importer.text.layout import TableLayout, find_layout
 from telemetry.importer.text.marks import find_decimal
 from telemetry.importer.text.numbers import to_numbers
 from telemetry.importer.text.refusals import comma_is_both, no_table
@@ -52,9 +52,9 @@ class Sheet:
     path : str
     text : Text
     separator, decimal : str
-    layout : Layout
+    layout : TableLayout
     table : RawTable
-    columns : list of Column
+    columns : list of LogColumn
     settings : dict
         Settings by column that are not applied yet: those of a long table's series.
     long : LongShape or None
@@ -66,9 +66,9 @@ class Sheet:
     text: Text
     separator: str
     decimal: str
-    layout: Layout
+    layout: TableLayout
     table: RawTable
-    columns: list[Column]
+    columns: list[LogColumn]
     settings: dict[str, Wanted] = field(default_factory=dict)
     long: LongShape | None = None
     notes: list[str] = field(default_factory=list)
@@ -156,7 +156,9 @@ def _parse(
     )
 
 
-def _columns(layout: Layout, table: RawTable, decimal: str) -> tuple[list[Column], list[str]]:
+def _columns(
+    layout: TableLayout, table: RawTable, decimal: str
+) -> tuple[list[LogColumn], list[str]]:
     notes: list[str] = []
     names = list(layout.names) if layout.names else [""] * layout.fields
     units = layout.units or ("",) * layout.fields
@@ -190,7 +192,7 @@ def _columns(layout: Layout, table: RawTable, decimal: str) -> tuple[list[Column
 
 
 def _read_text(
-    column: Column, raw: pa.ChunkedArray, decimal: str, table: RawTable, notes: list[str]
+    column: LogColumn, raw: pa.ChunkedArray, decimal: str, table: RawTable, notes: list[str]
 ) -> None:
     numbers = to_numbers(raw, decimal)
     if numbers is None:
@@ -206,7 +208,7 @@ def _read_text(
         )
 
 
-def _is_blank(column: Column) -> bool:
+def _is_blank(column: LogColumn) -> bool:
     if column.numbers is not None:
         return not bool(np.isfinite(column.numbers).any())
     assert column.text is not None
@@ -214,7 +216,7 @@ def _is_blank(column: Column) -> bool:
 
 
 def _wanted(
-    layout: Layout,
+    layout: TableLayout,
     settings: Mapping[str, str],
     column_maps: Sequence[ColumnMap],
     notes: list[str],
@@ -233,13 +235,13 @@ def _wanted(
 
 
 def apply_settings(
-    columns: Sequence[Column], wanted: Mapping[str, Wanted], *, rest: bool
+    columns: Sequence[LogColumn], wanted: Mapping[str, Wanted], *, rest: bool
 ) -> dict[str, Wanted]:
     """Give columns their settings.
 
     Parameters
     ----------
-    columns : sequence of Column
+    columns : sequence of LogColumn
     wanted : mapping
         Column to its setting.
     rest : bool
@@ -267,7 +269,7 @@ def apply_settings(
     return left
 
 
-def _find(key: str, columns: Sequence[Column]) -> int:
+def _find(key: str, columns: Sequence[LogColumn]) -> int:
     shown = [c.title for c in columns]
     if key not in shown and key[:1] == "#" and key[1:].isdigit():
         at = [i for i, c in enumerate(columns) if c.index == int(key[1:]) - 1]

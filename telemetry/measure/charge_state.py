@@ -36,7 +36,7 @@ _COUNT_PART, _COUNT_MAH = 0.05, 10.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Entry:
+class ChargeEntry:
     """One line of a pack's record.
 
     Attributes
@@ -51,12 +51,14 @@ class Entry:
     mah: Interval | None
 
 
-def drawn_since_full(entries: Sequence[Entry], chemistry: str | None = None) -> Interval | None:
+def drawn_since_full(
+    entries: Sequence[ChargeEntry], chemistry: str | None = None
+) -> Interval | None:
     """Charge drawn since the pack was last full, mAh.
 
     Parameters
     ----------
-    entries : sequence of Entry
+    entries : sequence of ChargeEntry
         The pack's record in the order of time.
     chemistry : str or None
         For the yield of a charge by amount; lithium where it is not known.

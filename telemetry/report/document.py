@@ -25,7 +25,7 @@ class Bullets:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Column:
+class TableColumn:
     """A column of a table.
 
     ``brief`` columns are shown on narrow output too; numbers are set flush right.
@@ -54,7 +54,7 @@ class Table:
     """A table; ``note`` stands under it. One that is not ``brief`` is left out on the screen."""
 
     caption: str
-    columns: tuple[Column, ...]
+    columns: tuple[TableColumn, ...]
     rows: tuple[tuple[Cell, ...], ...]
     note: str = ""
     brief: bool = True

@@ -227,13 +227,13 @@ def counted(count: int, noun: str, plural: str = "") -> str:
 
 
 @dataclass(frozen=True, slots=True)
-class Steps:
+class NumberSteps:
     """Resolution of the columns of one review, by place and quantity."""
 
     known: dict[tuple[str | None, str], float]
 
     @classmethod
-    def of(cls, review: Review) -> Steps:
+    def of(cls, review: Review) -> NumberSteps:
         """Read the resolutions from the columns as used."""
         known: dict[tuple[str | None, str], float] = {}
         for use in review.columns:

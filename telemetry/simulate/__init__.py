@@ -26,15 +26,14 @@ from telemetry.simulate.parts import (
 )
 from telemetry.simulate.physics.motion import Motion, move
 from telemetry.simulate.pilot import Day, Pilot, Segment, SegmentKind, usual_plan
-from telemetry.simulate.recording import Recording, Truth, simulate
-from telemetry.simulate.season import Change, Habits, Season, fly
+from telemetry.simulate.recording import SimulatedRecording, Truth, simulate
+from telemetry.simulate.season import Habits, PlannedChange, Season, fly
 from telemetry.simulate.telemetry.csvfile import write_csv, written_columns
 from telemetry.simulate.telemetry.dialect import Dialect, TimeForm, UnitStyle
-from telemetry.simulate.telemetry.sensors import Mode, Sensor, Telemetry, Unit
+from telemetry.simulate.telemetry.sensors import Mode, Sensor, Telemetry, TelemetryUnit
 
 __all__ = [
     "AircraftModel",
-    "Change",
     "Day",
     "Dialect",
     "Fault",
@@ -48,17 +47,18 @@ __all__ = [
     "Path",
     "PathKind",
     "Pilot",
-    "Recording",
+    "PlannedChange",
     "Season",
     "Segment",
     "SegmentKind",
     "Sensor",
     "ServoLaw",
     "ServoModel",
+    "SimulatedRecording",
     "Telemetry",
+    "TelemetryUnit",
     "TimeForm",
     "Truth",
-    "Unit",
     "UnitStyle",
     "demo_season",
     "fly",

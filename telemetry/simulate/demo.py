@@ -26,8 +26,8 @@ from telemetry.simulate.fleet import (
 from telemetry.simulate.parts import BUS
 from telemetry.simulate.physics.motion import move
 from telemetry.simulate.pilot import Pilot, usual_plan
-from telemetry.simulate.recording import Recording, simulate
-from telemetry.simulate.season import Change, Habits, Season, fly
+from telemetry.simulate.recording import SimulatedRecording, simulate
+from telemetry.simulate.season import Habits, PlannedChange, Season, fly
 from telemetry.simulate.telemetry.csvfile import write_csv
 from telemetry.simulate.telemetry.dialect import Dialect
 
@@ -64,7 +64,7 @@ def tern_season(seed: int = DEMO_SEED) -> Season:
         seed=seed,
         flights=DEMO_FLIGHTS,
         faults=TERN_FAULTS,
-        changes=(Change(flight=3, hardness=1.25),),
+        changes=(PlannedChange(flight=3, hardness=1.25),),
         habits=Habits(flight_s=390.0, stir=1.0, check=1.0, power_cycle=0.0, ambient_spread_c=4.0),
         start=datetime(2026, 4, 4, 10, 0),
     )
@@ -80,13 +80,13 @@ def dunlin_season(seed: int = DEMO_SEED) -> Season:
         seed=seed + 1,
         flights=DEMO_FLIGHTS,
         faults=DUNLIN_FAULTS,
-        changes=(Change(flight=10, ambient_c=4.0),),
+        changes=(PlannedChange(flight=10, ambient_c=4.0),),
         habits=Habits(flight_s=450.0, stir=1.0, check=0.5, power_cycle=0.0, ambient_spread_c=4.0),
         start=datetime(2026, 4, 11, 9, 30),
     )
 
 
-def bench_stir(season: Season) -> Recording:
+def bench_stir(season: Season) -> SimulatedRecording:
     """A bench recording at home, a week before the season: two stirs, no flight."""
     rng = np.random.default_rng([season.seed, 3])
     day = season.pilot.day(rng)
@@ -102,7 +102,7 @@ def bench_stir(season: Season) -> Recording:
     )
 
 
-def demo_logs(seed: int = DEMO_SEED) -> Iterator[tuple[str, Recording, Dialect]]:
+def demo_logs(seed: int = DEMO_SEED) -> Iterator[tuple[str, SimulatedRecording, Dialect]]:
     """File name, recording and dialect of every log of the demo season, in order."""
     for season in (tern_season(seed), dunlin_season(seed)):
         name = season.aircraft.name

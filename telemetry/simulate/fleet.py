@@ -16,7 +16,7 @@ from telemetry.simulate.parts import (
     ServoModel,
 )
 from telemetry.simulate.telemetry.dialect import Dialect, TimeForm, UnitStyle
-from telemetry.simulate.telemetry.sensors import Mode, Sensor, Telemetry, Unit
+from telemetry.simulate.telemetry.sensors import Mode, Sensor, Telemetry, TelemetryUnit
 
 
 def _servos(node: str, controls: tuple[str, ...], first: int = 1) -> list[ServoModel]:
@@ -135,13 +135,15 @@ def tern_telemetry() -> Telemetry:
         _sensor(BUS, Quantity.CURRENT, gain=1.004),
         _sensor(BUS, Quantity.UPTIME, 1.0),
     ]
-    units = [Unit(place=BUS, sensors=tuple(main), interval_s=0.2, jitter_s=0.005, phase_s=0.05)]
+    units = [
+        TelemetryUnit(place=BUS, sensors=tuple(main), interval_s=0.2, jitter_s=0.005, phase_s=0.05)
+    ]
     gains = {"left wing": 1.006, "right wing": 0.995, "tail": 0.992}
     offsets = {"left wing": 0.004, "right wing": -0.008, "tail": 0.010}
     for number, place in enumerate(gains):
         volts = _sensor(place, Quantity.VOLTAGE, offset=offsets[place])
         units.append(
-            Unit(
+            TelemetryUnit(
                 place=place,
                 sensors=(
                     volts,
@@ -156,7 +158,7 @@ def tern_telemetry() -> Telemetry:
             )
         )
     units += [
-        Unit(
+        TelemetryUnit(
             place=f"receiver {number}",
             sensors=(
                 _sensor(f"receiver {number}", Quantity.LINK, 1.0),
@@ -169,7 +171,7 @@ def tern_telemetry() -> Telemetry:
         for number in (1, 2)
     ]
     air = (_sensor("aircraft", Quantity.SPEED, 0.5), _sensor("aircraft", Quantity.ALTITUDE, 1.0))
-    units.append(Unit(place=BUS, sensors=air, interval_s=0.4, phase_s=0.17))
+    units.append(TelemetryUnit(place=BUS, sensors=air, interval_s=0.4, phase_s=0.17))
     return Telemetry(
         units=tuple(units),
         row_s=0.1,
@@ -204,8 +206,10 @@ def dunlin_telemetry() -> Telemetry:
     )
     return Telemetry(
         units=(
-            Unit(place=BUS, sensors=tuple(sensors), interval_s=0.5, jitter_s=0.01, staggered=True),
-            Unit(place="receiver 1", sensors=radio, interval_s=1.0, phase_s=0.3),
+            TelemetryUnit(
+                place=BUS, sensors=tuple(sensors), interval_s=0.5, jitter_s=0.01, staggered=True
+            ),
+            TelemetryUnit(place="receiver 1", sensors=radio, interval_s=1.0, phase_s=0.3),
         ),
         row_s=0.2,
     )

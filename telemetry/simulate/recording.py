@@ -15,10 +15,10 @@ from telemetry.simulate.conditions import Conditions, Contact, conditions
 from telemetry.simulate.faults import Fault, FaultKind
 from telemetry.simulate.parts import AircraftModel, FloatArray
 from telemetry.simulate.physics.motion import Motion
-from telemetry.simulate.physics.network import Demand, Solution, solve
+from telemetry.simulate.physics.network import Demand, NetworkSolution, solve
 from telemetry.simulate.physics.servos import ServoDraw, demand_of_places, draw
 from telemetry.simulate.physics.truth import SourceTruth, sources_of
-from telemetry.simulate.telemetry.rows import Loss, Table, Updates, Wrong, sense
+from telemetry.simulate.telemetry.rows import Loss, SensedTable, SensorUpdates, Wrong, sense
 from telemetry.simulate.telemetry.sensors import Telemetry
 
 
@@ -101,7 +101,7 @@ class Truth:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Recording:
+class SimulatedRecording:
     """One simulated recording.
 
     Attributes
@@ -117,9 +117,9 @@ class Recording:
         Current of each servo at its rated voltage, its rate and position.
     signals : dict of array
         True signals on the fine grid: "left wing/voltage", "pack 1/current", ...
-    table : Table
+    table : SensedTable
         What the transmitter wrote.
-    updates : dict of Updates
+    updates : dict of SensorUpdates
         Each sensor's own readings, by column key.
     truth : Truth
     """
@@ -130,8 +130,8 @@ class Recording:
     motion: Motion
     servo: ServoDraw
     signals: dict[str, FloatArray]
-    table: Table
-    updates: dict[str, Updates]
+    table: SensedTable
+    updates: dict[str, SensorUpdates]
     truth: Truth
 
     @property
@@ -151,7 +151,7 @@ def simulate(
     charge: dict[str, float] | None = None,
     ambient_c: float = 20.0,
     start: datetime | None = None,
-) -> Recording:
+) -> SimulatedRecording:
     """Simulate one recording.
 
     Parameters
@@ -177,7 +177,7 @@ def simulate(
 
     Returns
     -------
-    Recording
+    SimulatedRecording
     """
     now = conditions(aircraft, telemetry, motion, faults, flight, charge or {}, ambient_c, rng)
     servo = draw(now.aircraft, motion, rng, now.servo_faults)
@@ -213,7 +213,7 @@ def simulate(
         losses=tuple(now.losses),
         wrong=tuple(now.wrong),
     )
-    return Recording(
+    return SimulatedRecording(
         aircraft=now.aircraft,
         telemetry=now.telemetry,
         start=start or datetime(2031, 5, 4, 10, 0, 0),
@@ -227,7 +227,7 @@ def simulate(
 
 
 def _signals(
-    now: Conditions, motion: Motion, solution: Solution, ambient_c: float, rng: Generator
+    now: Conditions, motion: Motion, solution: NetworkSolution, ambient_c: float, rng: Generator
 ) -> dict[str, FloatArray]:
     """All true signals a sensor could read."""
     signals: dict[str, FloatArray] = {}
@@ -266,7 +266,7 @@ def _signals(
 def _truth(
     now: Conditions,
     motion: Motion,
-    solution: Solution,
+    solution: NetworkSolution,
     signals: dict[str, FloatArray],
     faults: tuple[Fault, ...],
     flight: int,

@@ -13,7 +13,7 @@ from telemetry.simulate.faults import Fault
 from telemetry.simulate.parts import AircraftModel
 from telemetry.simulate.physics.motion import move
 from telemetry.simulate.pilot import Pilot, usual_plan
-from telemetry.simulate.recording import Recording, simulate
+from telemetry.simulate.recording import SimulatedRecording, simulate
 from telemetry.simulate.telemetry.dialect import Dialect
 from telemetry.simulate.telemetry.sensors import Telemetry
 
@@ -47,7 +47,7 @@ class Habits:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Change:
+class PlannedChange:
     """A harmless change from a flight on: nothing of it is a fault.
 
     Attributes
@@ -82,7 +82,7 @@ class Season:
     seed : int
     flights : int
     faults : tuple of Fault
-    changes : tuple of Change
+    changes : tuple of PlannedChange
     habits : Habits
     start : datetime
         Morning of the first flying day.
@@ -97,13 +97,13 @@ class Season:
     seed: int
     flights: int = 20
     faults: tuple[Fault, ...] = ()
-    changes: tuple[Change, ...] = ()
+    changes: tuple[PlannedChange, ...] = ()
     habits: Habits = field(default_factory=Habits)
     start: datetime = datetime(2026, 4, 4, 10, 0)
     dt_s: float = 0.01
 
 
-def fly(season: Season) -> Iterator[Recording]:
+def fly(season: Season) -> Iterator[SimulatedRecording]:
     """The season's recordings, one a flight, in order.
 
     Each flight draws from its own Generator (seed and number of the flight), each day from its
@@ -133,7 +133,7 @@ def _one_flight(
     when: datetime,
     charge: dict[str, float],
     rng: Generator,
-) -> Recording:
+) -> SimulatedRecording:
     habits = season.habits
     of_day = np.random.default_rng([season.seed, 1, day_number])
     ambient = habits.ambient_c + habits.ambient_spread_c * float(of_day.standard_normal())

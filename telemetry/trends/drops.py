@@ -11,8 +11,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from telemetry.trends.parts import IntArray, Part
-from telemetry.trends.table import Table
+from telemetry.trends.parts import EvidencePart, IntArray
+from telemetry.trends.table import FeatureTable
 
 FloatArray = NDArray[np.float64]
 
@@ -29,12 +29,14 @@ _FEW_BLOCKS = 4
 _FEW_SLOPE, _LEAST_SPREAD_A = 8, 0.01
 
 
-def drop_parts(table: Table, place: str, parent: str, current: str, *, fit: str) -> list[Part]:
+def drop_parts(
+    table: FeatureTable, place: str, parent: str, current: str, *, fit: str
+) -> list[EvidencePart]:
     """Resistance between two places as parts of one evidence, in mOhm.
 
     Parameters
     ----------
-    table : Table
+    table : FeatureTable
     place, parent : str
     current : str
         Place whose current flows between them (or, for an apparent value, the whole).
@@ -48,7 +50,7 @@ def drop_parts(table: Table, place: str, parent: str, current: str, *, fit: str)
             continue
         at, y, se, inverse = found
         made.append(
-            Part(
+            EvidencePart(
                 name=name,
                 at=at,
                 y=y,
@@ -63,7 +65,7 @@ def drop_parts(table: Table, place: str, parent: str, current: str, *, fit: str)
     return [*made, *(p for p in more if p is not None)]
 
 
-def slope_part(table: Table, place: str, parent: str, current: str) -> Part | None:
+def slope_part(table: FeatureTable, place: str, parent: str, current: str) -> EvidencePart | None:
     """Drop per amp over the stretches of each flight: means of several seconds, free of offsets."""
     low, high = (table.stretches("air", "volts", p) for p in (place, parent))
     amps = table.stretches("air", "amps", current)
@@ -76,7 +78,7 @@ def slope_part(table: Table, place: str, parent: str, current: str) -> Part | No
     if not known.any():
         return None
     y, se = np.array(lines)[known].T
-    return Part(name="slope", at=at[known], y=y, se=se, sigma=_SLOPE_MOHM)
+    return EvidencePart(name="slope", at=at[known], y=y, se=se, sigma=_SLOPE_MOHM)
 
 
 def slope(x: FloatArray, y: FloatArray) -> tuple[float, float]:
@@ -90,7 +92,7 @@ def slope(x: FloatArray, y: FloatArray) -> tuple[float, float]:
     return found, float(np.sqrt(left @ left / (x.size - 2) / square))
 
 
-def offset_parts(table: Table, place: str, parent: str) -> list[Part]:
+def offset_parts(table: FeatureTable, place: str, parent: str) -> list[EvidencePart]:
     """Offset of two voltage sensors as parts, in V: as fitted, and the drop at rest."""
     fitted = feature_part(table, place, "offset_v", _OFFSET_SIGMA_V)
     (low, low_se), (high, high_se) = (table.column(p, "rest_v") for p in (place, parent))
@@ -98,21 +100,25 @@ def offset_parts(table: Table, place: str, parent: str) -> list[Part]:
     made = [] if fitted is None else [fitted]
     if at.size:
         se = np.hypot(low_se, high_se)[at]
-        made.append(Part(name="rest", at=at, y=(high - low)[at], se=se, sigma=_OFFSET_SIGMA_V))
+        made.append(
+            EvidencePart(name="rest", at=at, y=(high - low)[at], se=se, sigma=_OFFSET_SIGMA_V)
+        )
     return made
 
 
-def feature_part(table: Table, place: str, feature: str, sigma: float) -> Part | None:
+def feature_part(
+    table: FeatureTable, place: str, feature: str, sigma: float
+) -> EvidencePart | None:
     """A feature with its own interval as a part; None where no flight has it."""
     y, se = table.column(place, feature)
     at = np.flatnonzero(np.isfinite(y))
     if at.size == 0:
         return None
-    return Part(name=feature, at=at, y=y[at], se=se[at], sigma=sigma)
+    return EvidencePart(name=feature, at=at, y=y[at], se=se[at], sigma=sigma)
 
 
 def _drops(
-    table: Table, part: str, place: str, parent: str, current: str
+    table: FeatureTable, part: str, place: str, parent: str, current: str
 ) -> tuple[IntArray, FloatArray, FloatArray, FloatArray] | None:
     """Flights, mean drop over mean current, mOhm, its standard error, one over the mean current."""
     low, high = (table.stretches(part, "volts", p) for p in (place, parent))

@@ -15,7 +15,7 @@ from scipy import stats
 
 from telemetry.numerics.statistics.charts import Cusum, cusum, cusum_limit, ewma, ewma_reach
 from telemetry.numerics.statistics.robust import likely_step, mann_kendall, theil_sen
-from telemetry.trends.parts import FloatArray, IntArray, Part, Weighed, weigh
+from telemetry.trends.parts import EvidencePart, FloatArray, IntArray, Weighed, weigh
 
 # Half the shift, in standard deviations, that is to be found soonest: one deviation (custom).
 K = 0.5
@@ -96,7 +96,7 @@ class Judgement:
 
 
 def judge_rise(
-    parts: Sequence[Part],
+    parts: Sequence[EvidencePart],
     flights: int,
     *,
     chance: float,
@@ -109,7 +109,7 @@ def judge_rise(
 
     Parameters
     ----------
-    parts : sequence of Part
+    parts : sequence of EvidencePart
     flights : int
         Number of flights in all.
     chance : float

@@ -27,7 +27,7 @@ _CLIP = 3.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Part:
+class EvidencePart:
     """One feature of one place, flight by flight.
 
     Attributes
@@ -74,7 +74,7 @@ class Part:
             clip=_CLIP,
         )
 
-    def since(self, first: int) -> Part:
+    def since(self, first: int) -> EvidencePart:
         """The flights from ``first`` on."""
         keep = self.at >= first
         return replace(
@@ -110,12 +110,12 @@ class Weighed:
     doubt: float
 
 
-def weigh(parts: Sequence[Part], flights: int, learn: BoolArray | None = None) -> Weighed:
+def weigh(parts: Sequence[EvidencePart], flights: int, learn: BoolArray | None = None) -> Weighed:
     """Scores of all parts together, one a flight.
 
     Parameters
     ----------
-    parts : sequence of Part
+    parts : sequence of EvidencePart
     flights : int
         Number of flights in all.
     learn : ndarray of bool, shape (flights,), optional
@@ -159,7 +159,7 @@ def weigh(parts: Sequence[Part], flights: int, learn: BoolArray | None = None) -
     )
 
 
-def moved_since(part: Part, learn: BoolArray) -> tuple[float, float] | None:
+def moved_since(part: EvidencePart, learn: BoolArray) -> tuple[float, float] | None:
     """How far a part has moved since the flights that are learnt from, and how sure that is.
 
     Returns

@@ -14,8 +14,8 @@ from numpy.typing import NDArray
 
 from telemetry.aircraft import Aircraft
 from telemetry.trends.measures import Measure, Measures
-from telemetry.trends.parts import Part
-from telemetry.trends.table import Table
+from telemetry.trends.parts import EvidencePart
+from telemetry.trends.table import FeatureTable
 
 FloatArray = NDArray[np.float64]
 
@@ -47,12 +47,14 @@ _LEAST_A = 0.01
 _FEW_BLOCKS = 4
 
 
-def current_parts(table: Table, place: str, others: Sequence[str], *, mirror: bool) -> list[Part]:
+def current_parts(
+    table: FeatureTable, place: str, others: Sequence[str], *, mirror: bool
+) -> list[EvidencePart]:
     """Stir, flight and rest current of a place against others, as parts of one evidence.
 
     Parameters
     ----------
-    table : Table
+    table : FeatureTable
     place : str
     others : sequence of str
         Places to set it against; none: it is set against nothing but its own past.
@@ -61,7 +63,7 @@ def current_parts(table: Table, place: str, others: Sequence[str], *, mirror: bo
 
     Returns
     -------
-    list of Part
+    list of EvidencePart
         Values are logarithms of ratios.
     """
     kind = 2 if not others else 0 if mirror else 1
@@ -79,7 +81,7 @@ def current_parts(table: Table, place: str, others: Sequence[str], *, mirror: bo
             continue
         regress = kind == 1
         made.append(
-            Part(
+            EvidencePart(
                 name=name,
                 at=at,
                 y=y[at],
@@ -96,7 +98,7 @@ def current_parts(table: Table, place: str, others: Sequence[str], *, mirror: bo
 
 
 def _load_ratio(
-    table: Table, part: str, place: str, others: Sequence[str]
+    table: FeatureTable, part: str, place: str, others: Sequence[str]
 ) -> tuple[FloatArray, FloatArray, FloatArray] | None:
     """Log of the ratio of mean currents, its standard error, log of the others' current."""
     own = table.stretches(part, "amps", place)
@@ -126,7 +128,7 @@ def _load_ratio(
 
 
 def _rest_ratio(
-    table: Table, place: str, others: Sequence[str]
+    table: FeatureTable, place: str, others: Sequence[str]
 ) -> tuple[FloatArray, FloatArray, FloatArray] | None:
     own, own_se = table.column(place, "rest_a")
     if not np.isfinite(own).any():
@@ -141,7 +143,9 @@ def _rest_ratio(
     return np.log(top / bottom), np.hypot(own_se / top, bottom_se / bottom), np.log(bottom)
 
 
-def ramp_part(table: Table, place: str, others: Sequence[str], *, mirror: bool) -> Part | None:
+def ramp_part(
+    table: FeatureTable, place: str, others: Sequence[str], *, mirror: bool
+) -> EvidencePart | None:
     """How far a current rises within a flight as servos warm up, as one part.
 
     Stretch by stretch the current is explained by those of the other places, each with its own
@@ -150,7 +154,7 @@ def ramp_part(table: Table, place: str, others: Sequence[str], *, mirror: bool) 
 
     Parameters
     ----------
-    table : Table
+    table : FeatureTable
     place : str
     others : sequence of str
         Places that are not suspect themselves.
@@ -182,7 +186,7 @@ def ramp_part(table: Table, place: str, others: Sequence[str], *, mirror: bool) 
     if not rows:
         return None
     at, y, se = np.array(rows).T
-    return Part(
+    return EvidencePart(
         name="ramp", at=at.astype(np.int64), y=y, se=se, sigma=_RAMP_SIGMA[0 if mirror else 1]
     )
 
@@ -205,7 +209,7 @@ def compared(m: Measures, loads: Sequence[str], aircraft: Aircraft) -> tuple[Mea
         places together); ``ramp_pct``, the rise from cold to warm in the flight, %; each with its
         95 % interval.
     """
-    table = Table([m])
+    table = FeatureTable([m])
     out = []
 
     def told(place: str, feature: str, unit: str, middle: float, low: float, high: float) -> None:

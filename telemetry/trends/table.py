@@ -16,7 +16,7 @@ FloatArray = NDArray[np.float64]
 _WIDE = 3.92
 
 
-class Table:
+class FeatureTable:
     """Measures of flights, in time order, read by column.
 
     Parameters
@@ -42,9 +42,9 @@ class Table:
         self._nothing = (np.full(self.size, np.nan), np.zeros(self.size))
         self._stacks: dict[tuple[str, str, str], FloatArray | None] = {}
 
-    def until(self, end: int) -> Table:
+    def until(self, end: int) -> FeatureTable:
         """The first ``end`` flights alone, as they stood then."""
-        early = Table(())
+        early = FeatureTable(())
         early.flights, early.size = self.flights[:end], end
         early._columns = {
             key: (value[:end], se[:end])

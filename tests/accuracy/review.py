@@ -36,7 +36,7 @@ from telemetry.app.pipeline import review
 from telemetry.importer import read_log
 from telemetry.model.log import Log
 from telemetry.results import Finding, Level
-from telemetry.simulate import Fault, FaultKind, Recording, fly, write_csv
+from telemetry.simulate import Fault, FaultKind, SimulatedRecording, fly, write_csv
 from telemetry.simulate.recording import Truth
 from tests.simulated.cases import random_season
 
@@ -87,7 +87,9 @@ class Outcome:
     told: list[tuple[str, str, str, bool]]
 
 
-def flown(kind: FaultKind | None, seed: int, dt_s: float = 0.02) -> Iterator[tuple[Recording, Log]]:
+def flown(
+    kind: FaultKind | None, seed: int, dt_s: float = 0.02
+) -> Iterator[tuple[SimulatedRecording, Log]]:
     """The recordings of one aircraft with their logs as read back from CSV."""
     rng = np.random.default_rng([seed, 0 if kind is None else 1 + list(FaultKind).index(kind)])
     while True:
@@ -110,7 +112,7 @@ def _full_grown(fault: Fault) -> Fault:
     return replace(fault, onset=1, start=fault.start + 14 * fault.growth, growth=0.0, cured=None)
 
 
-def _left_a_trace(kind: FaultKind, recording: Recording) -> bool:
+def _left_a_trace(kind: FaultKind, recording: SimulatedRecording) -> bool:
     truth = recording.truth
     return {
         FaultKind.CONTACT: bool(truth.contacts),
@@ -126,7 +128,7 @@ def run(kind: FaultKind | None, seed: int) -> list[Outcome]:
 
 
 def outcome(
-    kind: FaultKind | None, seed: int, flight: int, recording: Recording, log: Log
+    kind: FaultKind | None, seed: int, flight: int, recording: SimulatedRecording, log: Log
 ) -> Outcome:
     """Review one log and hold the findings against the truth."""
     with warnings.catch_warnings():

@@ -19,7 +19,7 @@ from telemetry.importer import read_log
 from telemetry.model.channels import Channel, Quantity
 from telemetry.readings import Reading, block_means
 from telemetry.results import Flight, PhaseKind
-from telemetry.simulate import Fault, FaultKind, Recording, write_csv
+from telemetry.simulate import Fault, FaultKind, SimulatedRecording, write_csv
 from telemetry.simulate.season import Season, fly
 from telemetry.trends.features.currents import current_features
 from telemetry.trends.features.windows import edges
@@ -208,14 +208,16 @@ def _profile(season: Season) -> Aircraft:
     return Aircraft(name="bench", bus="bus", packs=packs, nodes=nodes, servos=tuple(servos))
 
 
-def _full(recording: Recording, season: Season, path: Path, profile: Aircraft | None) -> Measures:
+def _full(
+    recording: SimulatedRecording, season: Season, path: Path, profile: Aircraft | None
+) -> Measures:
     write_csv(path, recording, dialect=season.dialect)
     found = review(read_log(path), profile)
     longest = max(range(len(found.flights)), key=lambda n: found.flights[n].duration_s)
     return measured(found, longest + 1)
 
 
-def _light(recording: Recording) -> Measures:
+def _light(recording: SimulatedRecording) -> Measures:
     """Currents of the nodes from the simulated sensors, with the true phases."""
     phases = recording.truth.phases
     first = next((p.start_s for p in phases if p.kind is PhaseKind.FLIGHT), np.inf)

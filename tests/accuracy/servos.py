@@ -40,8 +40,8 @@ from telemetry.importer import read_log
 from telemetry.results import ServoShare
 from telemetry.simulate import (
     AircraftModel,
-    Recording,
     SegmentKind,
+    SimulatedRecording,
     move,
     simulate,
     usual_plan,
@@ -180,7 +180,7 @@ def with_check(seed: int) -> Checked:
     )
 
 
-def _true_moving(recording: Recording, node: str, control: str) -> float:
+def _true_moving(recording: SimulatedRecording, node: str, control: str) -> float:
     """Mean true current of a node while one control's servos move in the check, above its rest."""
     (check,) = recording.truth.checks
     time = recording.time_s
@@ -216,7 +216,7 @@ def print_checks(cases: Sequence[Checked]) -> None:
     print(f"\ngroups of surfaces that share their nodes: {sum(c.groups for c in cases)}")
 
 
-def _reviewed(recording: Recording, rng: np.random.Generator) -> Sequence[ServoShare]:
+def _reviewed(recording: SimulatedRecording, rng: np.random.Generator) -> Sequence[ServoShare]:
     with tempfile.TemporaryDirectory() as folder, warnings.catch_warnings():
         warnings.simplefilter("ignore")
         path = write_csv(Path(folder) / "case.csv", recording, dialect=random_dialect(rng))
@@ -224,7 +224,7 @@ def _reviewed(recording: Recording, rng: np.random.Generator) -> Sequence[ServoS
     return [s for f in done.flights for s in f.servos]
 
 
-def _true_travel(recording: Recording, node: str, control: str) -> float:
+def _true_travel(recording: SimulatedRecording, node: str, control: str) -> float:
     """Least squares of the true current of a control's servos on their own true movement."""
     rows = [
         n

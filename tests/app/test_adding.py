@@ -11,7 +11,7 @@ import pytest
 from telemetry.app.adding import add_joined, add_logs, read_measured
 from telemetry.app.cache import version_for
 from telemetry.book import Logbook
-from telemetry.importer.finding import Found
+from telemetry.importer.finding import FoundFiles
 from telemetry.model.errors import BookError, UnreadableLog
 
 
@@ -122,8 +122,8 @@ def test_a_folder_that_cannot_be_read_is_not_joined(
 ) -> None:
     shut = UnreadableLog("this folder cannot be read", path=tmp_path / "shut")
     found = (
-        Found(log(tmp_path / "1.csv", 0, 300), named=True),
-        Found(tmp_path / "shut", named=False, error=shut),
+        FoundFiles(log(tmp_path / "1.csv", 0, 300), named=True),
+        FoundFiles(tmp_path / "shut", named=False, error=shut),
     )
     monkeypatch.setattr("telemetry.app.adding.find_files", lambda *_, **__: found)
     with pytest.raises(UnreadableLog, match="this folder cannot be read"):

@@ -21,8 +21,8 @@ from telemetry.checks.aircraft_history import (
 from telemetry.checks.listed import CODES
 from telemetry.numerics.statistics.charts import cusum_limit
 from telemetry.results import Change, Level, NoteMark
-from telemetry.trends.parts import Part
-from telemetry.trends.table import Table
+from telemetry.trends.parts import EvidencePart
+from telemetry.trends.table import FeatureTable
 
 Make = Callable[..., Any]
 
@@ -31,10 +31,10 @@ def note(kind: str, before: int, place: str | None = "tail") -> NoteMark:
     return NoteMark(kind=kind, place=place, text="", date="2026-05-01", before=before)
 
 
-def part(y: list[float], sigma: float = 1.0) -> Part:
+def part(y: list[float], sigma: float = 1.0) -> EvidencePart:
     """A feature whose scatter is known for sure."""
     values = np.array(y, dtype=float)
-    return Part(
+    return EvidencePart(
         name="air",
         at=np.arange(values.size),
         y=values,
@@ -297,7 +297,7 @@ def test_flights_to_the_limit(
     [(0, 5, 3.75), (1, 3, 2.0), (2, 3, None), (-3, 2, 1.5), (3, 9, 6.0), (5, 9, None)],
 )
 def test_usual(make_flight: Make, first: int, end: int, mean: float | None) -> None:
-    table = Table([make_flight({("tail", "x"): v}) for v in (1.0, 2.0, None, 4.0, 8.0)])
+    table = FeatureTable([make_flight({("tail", "x"): v}) for v in (1.0, 2.0, None, 4.0, 8.0)])
     assert usual(table, "tail", "x", first, end) == mean
     assert usual(table, "tail", "y", first, end) is None
 

@@ -15,7 +15,7 @@ from telemetry.checks.aircraft_history import AircraftHistory
 from telemetry.checks.servos.groups import _draws, _named, _only_control, _part, rising_group
 from telemetry.results import NoteMark
 from telemetry.trends.measures import Blocks, GroupDraw, Measures
-from telemetry.trends.table import Table
+from telemetry.trends.table import FeatureTable
 
 FLIGHTS, SINCE = 14, 7
 Draw = dict[tuple[str, str], float]
@@ -74,7 +74,7 @@ def named(measures: list[Measures], place: str, node_rise: float, servos=()) -> 
         notes=(),
         aircraft=aircraft,
         charts=10,
-        table=Table(measures),
+        table=FeatureTable(measures),
     )
     group = rising_group(case, place, SINCE, node_rise)
     return None if group is None else group.name

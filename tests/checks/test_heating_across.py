@@ -14,7 +14,7 @@ from telemetry.checks.aircraft_history import JudgedAcross
 from telemetry.checks.draft import FindingDraft
 from telemetry.checks.servos.heating import _odds, judge_heating
 from telemetry.results import Level
-from telemetry.trends.parts import Part
+from telemetry.trends.parts import EvidencePart
 
 Make = Callable[..., Any]
 
@@ -23,10 +23,10 @@ N, SINCE = 8, 4
 VARIANCE = 0.1**2 * (1 + 1 / 4) / 3
 
 
-def part(name: str, moved: float, *, response: float = 1.0, before: int = SINCE) -> Part:
+def part(name: str, moved: float, *, response: float = 1.0, before: int = SINCE) -> EvidencePart:
     """At 0 until the change and at ``moved`` since; its scatter of 0.1 is known for sure."""
     at = np.arange(SINCE - before, N)
-    return Part(
+    return EvidencePart(
         name=name,
         at=at,
         y=np.where(at >= SINCE, moved, 0.0),
@@ -59,7 +59,7 @@ def part(name: str, moved: float, *, response: float = 1.0, before: int = SINCE)
     ],
 )
 def test_odds(
-    make_flight: Make, make_case: Make, make_judgement: Make, parts: list[Part], odds: float
+    make_flight: Make, make_case: Make, make_judgement: Make, parts: list[EvidencePart], odds: float
 ) -> None:
     case = make_case([make_flight()] * N)
     j = make_judgement(N, SINCE, now=0.2)
@@ -86,15 +86,15 @@ def judged(
 ) -> Callable[..., tuple[FindingDraft | None, JudgedAcross, dict[str, Any]]]:
     def make(
         j: Any,
-        ramp: Part | None,
-        *parts: Part,
+        ramp: EvidencePart | None,
+        *parts: EvidencePart,
         sound: tuple[str, ...] = ("right wing", "tail"),
         rising: bool = False,
         servos: int | None = 4,
     ) -> tuple[FindingDraft | None, JudgedAcross, dict[str, Any]]:
         seen: dict[str, Any] = {}
 
-        def ramp_of(_table: Any, place: str, others: Any, *, mirror: bool) -> Part | None:
+        def ramp_of(_table: Any, place: str, others: Any, *, mirror: bool) -> EvidencePart | None:
             seen.update(place=place, others=others, mirror=mirror)
             return ramp
 

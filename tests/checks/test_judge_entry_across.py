@@ -16,7 +16,7 @@ from telemetry.checks.check import Across, Check, CheckPart
 from telemetry.checks.draft import FindingDraft, Words
 from telemetry.results import HistoryFlight, Level, NoteMark
 from telemetry.trends.measures import Blocks
-from telemetry.trends.table import Table
+from telemetry.trends.table import FeatureTable
 
 Make = Callable[..., Any]
 
@@ -52,13 +52,13 @@ def test_flights_are_numbered_from_1(make_flight: Make) -> None:
 def test_charts_of_features(make_flight: Make, features: tuple[str, ...], charts: int) -> None:
     """A rise alone, or a rise and a fall, of each that any flight has; here at two places."""
     rows = [make_flight({(p, f): 1.0 for f in features}) for p in ("tail", "left wing")]
-    assert _charts(Table(rows), Aircraft()) == charts
+    assert _charts(FeatureTable(rows), Aircraft()) == charts
 
 
 def test_charts_of_currents_and_of_each_place(make_flight: Make) -> None:
     """Rise, silence and heating of each node; the bus is none."""
     blocks = Blocks(block_s=1.0, amps={p: np.ones(4) for p in ("tail", "left wing", "bus")})
-    table = Table([make_flight({("tail", "end_v"): 1.0, ("bus", "end_v"): 1.0}, air=blocks)])
+    table = FeatureTable([make_flight({("tail", "end_v"): 1.0, ("bus", "end_v"): 1.0}, air=blocks)])
     assert _charts(table, Aircraft()) == 2 * 3 + 2
 
 

@@ -16,7 +16,7 @@ from telemetry.checks.leads import across as leads
 from telemetry.results import Level
 from telemetry.trends.evidence import Judgement
 from telemetry.trends.measures import Blocks, Measures
-from telemetry.trends.parts import Part
+from telemetry.trends.parts import EvidencePart
 
 Make = Callable[..., Any]
 CRAFT = Aircraft(
@@ -144,9 +144,9 @@ class TestBaseline:
     def test_else_the_median_of_the_first_part_that_is_positive(
         self, make_case: Make, flight: Make, branch: Make
     ) -> None:
-        def part(y: Sequence[float], at: Sequence[int]) -> Part:
+        def part(y: Sequence[float], at: Sequence[int]) -> EvidencePart:
             n = len(y)
-            return Part(name="", at=np.array(at), y=np.array(y), se=np.zeros(n), sigma=1.0)
+            return EvidencePart(name="", at=np.array(at), y=np.array(y), se=np.zeros(n), sigma=1.0)
 
         case = make_case([flight()] * 8)
         at = [0, 1, 2, 4, 5, 6]
@@ -287,7 +287,7 @@ class TestLean:
         def lean(
             moved: dict[str, tuple[float, float]], *, own: bool = True, rest_a: float | None = 0.5
         ) -> float:
-            def moved_since(part: Part, learn: np.ndarray) -> tuple[float, float] | None:
+            def moved_since(part: EvidencePart, learn: np.ndarray) -> tuple[float, float] | None:
                 assert learn.tolist() == [True] * 5 + [False] * 3
                 assert part.at.min() == 1
                 return moved.get(part.name)
@@ -308,7 +308,7 @@ class TestLean:
             case = make_case(flights, aircraft=CRAFT)
             at = np.arange(8)
             parts = [
-                Part(name=n, at=at, y=np.zeros(8), se=np.zeros(8), sigma=1.0)
+                EvidencePart(name=n, at=at, y=np.zeros(8), se=np.zeros(8), sigma=1.0)
                 for n in ("air", "slope", "branch_mohm" if own else "apparent_mohm")
             ]
             made = branch(25.0, own=own, first=1, rise=np.r_[[0.0] * 5, 10.0, 20.0, 30.0])

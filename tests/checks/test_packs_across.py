@@ -16,7 +16,7 @@ from telemetry.checks.packs import across as packs
 from telemetry.results import Level, NoteMark
 from telemetry.trends.evidence import Judgement
 from telemetry.trends.measures import Blocks, Measures
-from telemetry.trends.parts import Part
+from telemetry.trends.parts import EvidencePart
 
 Make = Callable[..., Any]
 Told = Callable[..., Judgement | None]
@@ -38,10 +38,10 @@ class Charts:
         return found(asked["sign"]) if callable(found) else found
 
     @property
-    def part(self) -> Part:
+    def part(self) -> EvidencePart:
         """The one part of the one chart that was asked for."""
         ((part,),) = (a["parts"] for a in self.asked)
-        assert isinstance(part, Part)
+        assert isinstance(part, EvidencePart)
         return part
 
 

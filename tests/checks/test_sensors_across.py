@@ -13,7 +13,7 @@ from telemetry.aircraft import Aircraft, Node
 from telemetry.checks.aircraft_history import AircraftHistory
 from telemetry.checks.sensors import moved as sensors
 from telemetry.trends.measures import Blocks
-from telemetry.trends.parts import Part
+from telemetry.trends.parts import EvidencePart
 
 Make = Callable[..., Any]
 CRAFT = Aircraft(
@@ -125,7 +125,7 @@ class TestSensorMoved:
         # Of -4 mOhm, if it is the sensor, all are seen: 4^2 / (2 x deviation^2); 3 at 1.633.
         made = case(*[(5.0, 2.0, 2.0)] * 6)
 
-        def moved_since(part: Part, learn: np.ndarray) -> tuple[float, float] | None:
+        def moved_since(part: EvidencePart, learn: np.ndarray) -> tuple[float, float] | None:
             assert learn.tolist() == [True] * 4 + [False] * 2
             assert part.at.min() == 1
             return (-4.0, deviation) if part.name == "air" else None

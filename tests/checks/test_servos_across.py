@@ -15,11 +15,11 @@ from telemetry.checks.draft import FindingDraft
 from telemetry.checks.servos import across as servos
 from telemetry.checks.servos import claims
 from telemetry.checks.servos.claims import Claim
-from telemetry.checks.servos.groups import Group
+from telemetry.checks.servos.groups import ServoGroup
 from telemetry.results import Level, NoteMark
 from telemetry.trends.evidence import Judgement
 from telemetry.trends.measures import Blocks, Measures
-from telemetry.trends.parts import Part
+from telemetry.trends.parts import EvidencePart
 
 Make = Callable[..., Any]
 LEFT, RIGHT, TAIL, NOSE = "left wing", "right wing", "tail", "nose"
@@ -276,7 +276,7 @@ def test_leaning_adds_up_half_of_the_odds_at_both_places(
     """Left moved by 0.2, right by 0.05: of a rise by 0.5 in the air 0.6 times as much shows."""
     seen: list[Any] = []
 
-    def moved_since(part: Part, learn: np.ndarray) -> tuple[float, float] | None:
+    def moved_since(part: EvidencePart, learn: np.ndarray) -> tuple[float, float] | None:
         assert learn.tolist() == [True] * 5 + [False] * 3
         seen.append(part.at.tolist())
         return [(0.2, 0.1), (0.05, 0.2)][len(seen) - 1]
@@ -319,13 +319,13 @@ class TestFinding:
             claim: Claim,
             amps: Sequence[float] = (9.0, 2.0, 2.0, 2.0, 2.0, 8.0, 2.4, 2.6, 2.8),
             *,
-            group: Group | None = None,
+            group: ServoGroup | None = None,
             step_a: float = 0.01,
             **more: Any,
         ) -> FindingDraft | None:
             self.grouped: list[Any] = []
 
-            def rising_group(_case: AircraftHistory, *asked: Any) -> Group | None:
+            def rising_group(_case: AircraftHistory, *asked: Any) -> ServoGroup | None:
                 self.grouped.append(asked)
                 return group
 
@@ -357,13 +357,15 @@ class TestFinding:
     def test_the_servos_that_it_is(
         self, found: Callable[..., FindingDraft | None], claim: Make
     ) -> None:
-        group = Group(drives="left aileron", name="left aileron (output 3)", rise=0.4)
+        group = ServoGroup(drives="left aileron", name="left aileron (output 3)", rise=0.4)
         f = found(claim(flights=9, now=0.25), group=group)
         assert f is not None
         assert f.servo == "left aileron (output 3)"
         assert f.evidence["servos_on"] == "left aileron"
         assert f.evidence["group_rise_pct"] == pytest.approx(40.0)
-        f = found(claim(flights=9, now=0.25), group=Group(drives="flap", name="flap", rise=None))
+        f = found(
+            claim(flights=9, now=0.25), group=ServoGroup(drives="flap", name="flap", rise=None)
+        )
         assert f is not None
         assert f.evidence["group_rise_pct"] is None
 
@@ -513,7 +515,7 @@ class TestJudgeServos:
             def judge_heating(
                 made: AircraftHistory,
                 place: str,
-                parts: Sequence[Part],
+                parts: Sequence[EvidencePart],
                 sound: tuple[str, ...],
                 rising: bool,
                 _found: JudgedAcross,

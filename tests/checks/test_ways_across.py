@@ -16,7 +16,7 @@ from telemetry.checks.packs.dividing import _log_ratio, divider_part, judge_way
 from telemetry.results import Finding, History, Level
 from telemetry.trends.evidence import Judgement
 from telemetry.trends.measures import Blocks, Measures
-from telemetry.trends.table import Table
+from telemetry.trends.table import FeatureTable
 
 Make = Callable[..., Any]
 
@@ -169,7 +169,7 @@ class TestLogRatio:
 class TestDivider:
     def test_resistances_are_the_inverse_of_the_currents(self, make_flight: Make) -> None:
         blocks = Blocks(block_s=12.0, amps={"pack 1": SLOW + LOAD, "pack 2": SLOW + 3.0 * LOAD})
-        table = Table([make_flight(), make_flight(air=blocks)])
+        table = FeatureTable([make_flight(), make_flight(air=blocks)])
         part = divider_part(table, "pack 1", "pack 2")
         assert part is not None
         # Pack 2 takes three times as much of each change: pack 1's way has three times the ohms.
@@ -178,10 +178,10 @@ class TestDivider:
 
     def test_none_where_one_of_them_is_not_measured(self, make_flight: Make) -> None:
         one = make_flight(air=Blocks(block_s=12.0, amps={"pack 1": SLOW + LOAD}))
-        assert divider_part(Table([one]), "pack 1", "pack 2") is None
-        assert divider_part(Table([one]), "pack 2", "pack 1") is None
+        assert divider_part(FeatureTable([one]), "pack 1", "pack 2") is None
+        assert divider_part(FeatureTable([one]), "pack 2", "pack 1") is None
         still = Blocks(block_s=12.0, amps={"pack 1": SLOW + LOAD, "pack 2": SLOW - LOAD})
-        assert divider_part(Table([make_flight(air=still)]), "pack 1", "pack 2") is None
+        assert divider_part(FeatureTable([make_flight(air=still)]), "pack 1", "pack 2") is None
 
 
 class TestJudgeWay:

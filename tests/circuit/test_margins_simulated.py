@@ -18,13 +18,13 @@ from telemetry.model.channels import Channel
 from telemetry.model.log import Log, Provenance
 from telemetry.readings import take_readings
 from telemetry.results import PhaseKind
-from telemetry.simulate import Recording, Telemetry, move, simulate, usual_plan
+from telemetry.simulate import SimulatedRecording, Telemetry, move, simulate, usual_plan
 from telemetry.simulate.parts import PathKind
 from tests.simulated.cases import random_pilot, random_telemetry
 from tests.simulated.machines import random_aircraft
 
 
-def _log(recording: Recording) -> Log:
+def _log(recording: SimulatedRecording) -> Log:
     table = recording.table
     time_s = table.time_s - table.time_s[0]
     return Log(

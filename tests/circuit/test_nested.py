@@ -24,9 +24,9 @@ from telemetry.simulate import (
     FaultKind,
     NodeModel,
     Pilot,
-    Recording,
     Segment,
     SegmentKind,
+    SimulatedRecording,
     move,
     simulate,
     write_csv,
@@ -74,7 +74,7 @@ PROFILE = Aircraft(
 )
 
 
-def recorded(faulty: str) -> Recording:
+def recorded(faulty: str) -> SimulatedRecording:
     rng = np.random.default_rng(5)
     craft = machine()
     telemetry = random_telemetry(rng, craft, node_currents=True, controls=False, interval_s=0.2)
@@ -89,7 +89,9 @@ def recorded(faulty: str) -> Recording:
 
 
 @pytest.fixture(scope="module", params=["node 3", "left wing"])
-def case(request: pytest.FixtureRequest, tmp_path_factory) -> tuple[str, Recording, Review]:
+def case(
+    request: pytest.FixtureRequest, tmp_path_factory
+) -> tuple[str, SimulatedRecording, Review]:
     recording = recorded(request.param)
     path = write_csv(
         Path(tmp_path_factory.mktemp("nested")) / "log.csv", recording, dialect=Dialect()

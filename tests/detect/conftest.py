@@ -21,13 +21,13 @@ from telemetry.simulate import (
     NodeModel,
     PackModel,
     Pilot,
-    Recording,
     Segment,
     SegmentKind,
     Sensor,
     ServoModel,
+    SimulatedRecording,
     Telemetry,
-    Unit,
+    TelemetryUnit,
     move,
     simulate,
 )
@@ -46,7 +46,7 @@ def plan_of(text: str) -> tuple[Segment, ...]:
     return tuple(out)
 
 
-def as_log(rec: Recording) -> Log:
+def as_log(rec: SimulatedRecording) -> Log:
     """The transmitter's table as a Log."""
     columns = rec.table.columns
     time_s = rec.table.time_s - rec.table.time_s[0]
@@ -78,7 +78,7 @@ def as_log(rec: Recording) -> Log:
 
 @dataclass(frozen=True)
 class Case:
-    rec: Recording
+    rec: SimulatedRecording
     log: Log
     aircraft: Aircraft
     readings: Readings
@@ -187,9 +187,9 @@ def make_case() -> MakeCase:
             ),
         )
 
-        def unit(place: str, *quantities: Quantity) -> Unit:
+        def unit(place: str, *quantities: Quantity) -> TelemetryUnit:
             step = {Quantity.VOLTAGE: step_v, Quantity.CURRENT: step_a}
-            return Unit(
+            return TelemetryUnit(
                 place=place,
                 interval_s=interval_s or float(rng.uniform(0.2, 0.5)),
                 sensors=tuple(

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from telemetry import review
-from telemetry.detect.giving_way import gave_way, most_by_load
+from telemetry.detect.path.giving_way import gave_way, most_by_load
 from telemetry.model.channels import Quantity
 
 RNG = np.random.default_rng(12)

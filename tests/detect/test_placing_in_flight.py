@@ -6,8 +6,8 @@ from collections import Counter
 
 import pytest
 
+from telemetry.detect.path.placing import place_events
 from telemetry.detect.phases import find_parts
-from telemetry.detect.placing import place_events
 from telemetry.detect.sags import find_voltage_events
 from telemetry.measure.packs import pack_outs
 from telemetry.measure.resistance import measure_resistances

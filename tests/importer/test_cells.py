@@ -9,25 +9,32 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from telemetry.importer.cells import Kind, is_blank, kind, number_marks, split_measure, to_number
+from telemetry.importer.cells import (
+    CellKind,
+    is_blank,
+    kind,
+    number_marks,
+    split_measure,
+    to_number,
+)
 
 
 @pytest.mark.parametrize(
     ("cell", "want"),
     [
-        *[(c, Kind.NUMBER) for c in ("1", "-1.5", "+2", "1,5", ".5", "1.", "-7,39E-30", "1e3",
+        *[(c, CellKind.NUMBER) for c in ("1", "-1.5", "+2", "1,5", ".5", "1.", "-7,39E-30", "1e3",
                                      "1,234.5", "1.234,5", "1'234", "1 234,5", "\u22128,2")],
-        *[(c, Kind.BLANK) for c in ("", " ", "-", "---", "nan", "NaN", "n/a", "N/A", "null", "inf",
-                                    "-.--", "--,-", "?")],
-        *[(c, Kind.TIME) for c in ("12:30", "12:30:01", "1:02:03.250", "12:30:01,5", "3:04 PM",
+        *[(c, CellKind.BLANK) for c in ("", " ", "-", "---", "nan", "NaN", "n/a", "N/A", "null",
+                                    "inf", "-.--", "--,-", "?")],
+        *[(c, CellKind.TIME) for c in ("12:30", "12:30:01", "1:02:03.250", "12:30:01,5", "3:04 PM",
                                    "2026-10-17", "17.10.2026", "17/10/26", "2026-10-17T09:58:31Z",
                                    "2026-10-17 09:58:31.5", "17-Oct-2026", "17. Oktober 2026",
                                    "1h 02m 03s", "12:30:01:250", "2026-10-17T09:58:31+02:00")],
-        *[(c, Kind.MEASURE) for c in ("8.2V", "8,2 V", "900 mA", "25°C", "85%", "-62 dBm")],
-        *[(c, Kind.WORD) for c in ("Time", "stir", "U1", "1.2.3.4", "8;2", "12:3x", "Pack 1")],
+        *[(c, CellKind.MEASURE) for c in ("8.2V", "8,2 V", "900 mA", "25°C", "85%", "-62 dBm")],
+        *[(c, CellKind.WORD) for c in ("Time", "stir", "U1", "1.2.3.4", "8;2", "12:3x", "Pack 1")],
     ],
 )  # fmt: skip
-def test_kinds(cell: str, want: Kind) -> None:
+def test_kinds(cell: str, want: CellKind) -> None:
     assert kind(cell) is want
 
 

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from telemetry.importer.text.layout import Layout, find_layout
+from telemetry.importer.text.layout import TableLayout, find_layout
 
 
-def layout(text: str, separator: str = ";") -> Layout:
+def layout(text: str, separator: str = ";") -> TableLayout:
     found = find_layout(text.splitlines(), (), separator)
     assert found is not None
     return found

@@ -10,12 +10,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from telemetry.importer.text import repair as repair_module
-from telemetry.importer.text.layout import Layout
+from telemetry.importer.text.layout import TableLayout
 from telemetry.importer.text.repair import repair
 from telemetry.importer.text.tail import trim_tail
 from telemetry.model.errors import UnreadableLog
 
-LAYOUT = Layout(fields=3, names=("Time", "U", "I"), numeric=(True, True, True), data_line=1)
+LAYOUT = TableLayout(fields=3, names=("Time", "U", "I"), numeric=(True, True, True), data_line=1)
 HEADER = b"Time;U;I"
 
 
@@ -86,7 +86,9 @@ def test_well_formed_quoted_rows_are_all_kept(rows: list[list[str]], block: int)
     csv.writer(body, delimiter=";", lineterminator="\n", quoting=csv.QUOTE_ALL).writerows(
         [[f"{i}", *row[1:]] for i, row in enumerate(rows)]
     )
-    layout = Layout(fields=3, names=("Time", "U", "I"), numeric=(True, False, False), data_line=1)
+    layout = TableLayout(
+        fields=3, names=("Time", "U", "I"), numeric=(True, False, False), data_line=1
+    )
     before = repair_module._BLOCK_BYTES
     repair_module._BLOCK_BYTES = block  # many blocks, cut at line ends
     try:

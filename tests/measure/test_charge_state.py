@@ -12,8 +12,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from telemetry.measure.charge_state import (
+    ChargeEntry,
     ChargeState,
-    Entry,
     charge_from_rest,
     charge_state,
     counter_mismatch,
@@ -27,11 +27,11 @@ from tests.measured_data import POUCH, leaf_file, needs_data
 exact = Interval.exact
 
 
-def _drawn(mah: float, pm: float = 0.0) -> Entry:
-    return Entry(kind="drawn", mah=Interval.around(mah, pm))
+def _drawn(mah: float, pm: float = 0.0) -> ChargeEntry:
+    return ChargeEntry(kind="drawn", mah=Interval.around(mah, pm))
 
 
-FULL = Entry(kind="charged", mah=None)
+FULL = ChargeEntry(kind="charged", mah=None)
 
 
 def test_charge_drawn_since_full_adds_up() -> None:
@@ -41,10 +41,10 @@ def test_charge_drawn_since_full_adds_up() -> None:
 
 
 def test_a_charge_by_amount_counts_with_its_yield() -> None:
-    record = [FULL, _drawn(1000), Entry(kind="charged", mah=exact(400))]
+    record = [FULL, _drawn(1000), ChargeEntry(kind="charged", mah=exact(400))]
     assert drawn_since_full(record, "lipo").value == pytest.approx(1000 - 0.99 * 400)
     assert drawn_since_full(record, "nimh").value == pytest.approx(1000 - 0.85 * 400)
-    more = [*record, Entry(kind="charged", mah=exact(5000))]
+    more = [*record, ChargeEntry(kind="charged", mah=exact(5000))]
     assert drawn_since_full(more).value == 0, "a pack is never fuller than full"
 
 
@@ -56,8 +56,8 @@ def test_what_was_charged_less_surely_was_left_more_surely() -> None:
         FULL,
         _drawn(700),
         FULL,
-        Entry(kind="drawn", mah=Interval(1000, 970, 1040)),
-        Entry(kind="charged", mah=Interval(400, 350, 500)),
+        ChargeEntry(kind="drawn", mah=Interval(1000, 970, 1040)),
+        ChargeEntry(kind="charged", mah=Interval(400, 350, 500)),
     ]
     found = drawn_since_full(record)
     assert found.value == pytest.approx(604.0)
@@ -67,21 +67,23 @@ def test_what_was_charged_less_surely_was_left_more_surely() -> None:
 
 def test_nothing_less_than_nothing_was_drawn() -> None:
     assert drawn_since_full([FULL, _drawn(10, 30)]) == Interval(10, 0, 40)
-    over = drawn_since_full([FULL, _drawn(100), Entry(kind="charged", mah=Interval(300, 290, 300))])
+    over = drawn_since_full(
+        [FULL, _drawn(100), ChargeEntry(kind="charged", mah=Interval(300, 290, 300))]
+    )
     assert (over.value, over.low) == (0.0, 0.0)
     assert over.high == pytest.approx(9.9), "0.99 of the 10 that it may have been less"
 
 
 @pytest.mark.parametrize(("chemistry", "kept"), [("liion", 0.99), ("life", 0.99), (None, 0.99)])
 def test_the_yield_of_lithium(chemistry: str | None, kept: float) -> None:
-    record = [FULL, _drawn(1000), Entry(kind="charged", mah=exact(500))]
+    record = [FULL, _drawn(1000), ChargeEntry(kind="charged", mah=exact(500))]
     assert drawn_since_full(record, chemistry).value == pytest.approx(1000 - kept * 500)
 
 
 def test_without_a_full_charge_on_record_nothing_is_known() -> None:
     assert drawn_since_full([]) is None
-    assert drawn_since_full([_drawn(500), Entry(kind="charged", mah=exact(500))]) is None
-    assert drawn_since_full([FULL, Entry(kind="drawn", mah=None)]) is None
+    assert drawn_since_full([_drawn(500), ChargeEntry(kind="charged", mah=exact(500))]) is None
+    assert drawn_since_full([FULL, ChargeEntry(kind="drawn", mah=None)]) is None
     assert drawn_since_full([FULL]) == exact(0)
 
 

@@ -12,7 +12,7 @@ from telemetry.model.channels import Channel, Quantity
 from telemetry.model.log import Log, Provenance
 from telemetry.readings import Readings, take_readings
 from telemetry.results import OutSign, Phase, PhaseKind
-from telemetry.simulate import Fault, FaultKind, Recording, move, simulate, usual_plan
+from telemetry.simulate import Fault, FaultKind, SimulatedRecording, move, simulate, usual_plan
 from tests.simulated.cases import random_pilot, random_telemetry
 from tests.simulated.machines import random_aircraft
 
@@ -175,7 +175,9 @@ def test_nothing_at_light_load_is_the_nature_of_diodes() -> None:
     assert pack_outs(*_readings(log), FLIGHT) == ()
 
 
-def _simulated(seed: int, *, out: bool = False, check: bool = False) -> tuple[Recording, Log]:
+def _simulated(
+    seed: int, *, out: bool = False, check: bool = False
+) -> tuple[SimulatedRecording, Log]:
     rng = np.random.default_rng(seed)
     craft = random_aircraft(rng, packs=2)
     telemetry = random_telemetry(rng, craft)

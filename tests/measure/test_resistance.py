@@ -23,13 +23,13 @@ from telemetry.simulate import (
     PackModel,
     PathKind,
     Pilot,
-    Recording,
     Segment,
     SegmentKind,
     Sensor,
     ServoModel,
+    SimulatedRecording,
     Telemetry,
-    Unit,
+    TelemetryUnit,
     move,
     simulate,
 )
@@ -42,7 +42,7 @@ U, I = Quantity.VOLTAGE, Quantity.CURRENT  # noqa: E741
 
 @dataclass(frozen=True)
 class Case:
-    rec: Recording
+    rec: SimulatedRecording
     log: Log
     craft: Aircraft
     readings: Readings
@@ -102,13 +102,15 @@ def make() -> Make:
             ),
         )
 
-        def unit(place: str) -> Unit:
+        def unit(place: str) -> TelemetryUnit:
             sensors = tuple(
                 Sensor(place=place, quantity=q, resolution=0.01)
                 for q in (U, I)
                 if (place, q) not in leave_out
             )
-            return Unit(place=place, interval_s=interval_s, phase_s=rng.random(), sensors=sensors)
+            return TelemetryUnit(
+                place=place, interval_s=interval_s, phase_s=rng.random(), sensors=sensors
+            )
 
         places = [*(p.name for p in model.packs), "bus", *NODES]
         plan = [

@@ -12,7 +12,7 @@ from telemetry.model.channels import Channel, Quantity
 from telemetry.model.log import Log, Provenance
 from telemetry.readings import take_readings
 from telemetry.results import Phase, PhaseKind, ServoShare
-from telemetry.simulate import Recording, move, simulate, usual_plan
+from telemetry.simulate import SimulatedRecording, move, simulate, usual_plan
 from tests.simulated.cases import random_pilot, random_telemetry
 from tests.simulated.machines import random_aircraft
 from tests.simulated.oracle import condition_index
@@ -189,7 +189,7 @@ def test_without_control_columns_nothing_is_told() -> None:
     assert shares(log_of(t, still)) == []
 
 
-def recorded(seed: int) -> Recording:
+def recorded(seed: int) -> SimulatedRecording:
     rng = np.random.default_rng(seed)
     aircraft = random_aircraft(rng)
     telemetry = random_telemetry(rng, aircraft, node_currents=True, controls=True)

@@ -12,7 +12,7 @@ from scipy import signal
 from telemetry.numerics.resistance import fitting
 from telemetry.numerics.resistance.fitting import Fit, covered, fit_without_strays
 from telemetry.numerics.resistance.matching import Match
-from telemetry.numerics.resistance.slope import Signals, Steps
+from telemetry.numerics.resistance.slope import ResponseSteps, Signals
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
@@ -35,8 +35,8 @@ def of(
         t_i=t if t_i is None else t_i,
         i=i,
         match=Match(lag_s, 0.0),
-        steps_v=(Steps(step=step_v, run=rows, swing=1e9),),
-        steps_i=Steps(step=step_i, run=rows, swing=1e9),
+        steps_v=(ResponseSteps(step=step_v, run=rows, swing=1e9),),
+        steps_i=ResponseSteps(step=step_i, run=rows, swing=1e9),
     )
 
 
@@ -296,7 +296,9 @@ PULSES = np.where(np.arange(200) % 10 == 5, 1.0, 0.0)  # 1 A every tenth second
 
 def test_the_coarsest_sensor_counts() -> None:
     s = of(np.arange(200.0), -0.05 * PULSES, PULSES, step_v=0.01)
-    coarse = replace(s, steps_v=(*s.steps_v, Steps(step=0.04, run=np.arange(200), swing=1.0)))
+    coarse = replace(
+        s, steps_v=(*s.steps_v, ResponseSteps(step=0.04, run=np.arange(200), swing=1.0))
+    )
     assert fitting._step_v(coarse) == 0.04
 
 

@@ -6,7 +6,14 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from telemetry.numerics.resistance.moments import Equations, Prior, Solution, solve, span, spread
+from telemetry.numerics.resistance.moments import (
+    Equations,
+    MomentSolution,
+    Prior,
+    solve,
+    span,
+    spread,
+)
 
 EPS = float(np.finfo(np.float64).eps)
 
@@ -131,9 +138,9 @@ def test_two_blocks_are_enough() -> None:
     assert solve(one([0.1, 0.1], [0.1, 0.1], [1, 2]), np.zeros(1), no_prior()) is not None
 
 
-def solution(theta: list[float], variances: list[float]) -> Solution:
+def solution(theta: list[float], variances: list[float]) -> MomentSolution:
     k = len(theta)
-    return Solution(
+    return MomentSolution(
         theta=np.array(theta), covariance=np.diag(variances), inner=np.eye(k), prior=no_prior(k)
     )
 

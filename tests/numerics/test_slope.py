@@ -13,20 +13,26 @@ from scipy import signal, stats
 from telemetry.numerics.resistance import slope
 from telemetry.numerics.resistance.matching import Match
 from telemetry.numerics.resistance.moments import Equations
-from telemetry.numerics.resistance.slope import Signals, Steps, Trend, fall_per_ampere, steps_behind
+from telemetry.numerics.resistance.slope import (
+    ResponseSteps,
+    Signals,
+    SlopeTrend,
+    fall_per_ampere,
+    steps_behind,
+)
 
 FloatArray = NDArray[np.float64]
 UNIFORM = 12.0**0.5  # a step over this is the standard deviation of an error within it
 NONE = np.empty(0)
 
 
-def steps(n: int, step: float = 0.0, swing: float = 1e9) -> Steps:
+def steps(n: int, step: float = 0.0, swing: float = 1e9) -> ResponseSteps:
     """Every reading a run of its own; a swing so wide that single steps do not matter."""
-    return Steps(step=step, run=np.arange(n), swing=swing)
+    return ResponseSteps(step=step, run=np.arange(n), swing=swing)
 
 
-def one_run(n: int, step: float = 0.0, swing: float = 1e9) -> Steps:
-    return Steps(step=step, run=np.zeros(n, dtype=np.intp), swing=swing)
+def one_run(n: int, step: float = 0.0, swing: float = 1e9) -> ResponseSteps:
+    return ResponseSteps(step=step, run=np.zeros(n, dtype=np.intp), swing=swing)
 
 
 def signals(
@@ -35,8 +41,8 @@ def signals(
     y: FloatArray | None = None,
     t_i: FloatArray | None = None,
     i: FloatArray | None = None,
-    steps_v: tuple[Steps, ...] | None = None,
-    steps_i: Steps | None = None,
+    steps_v: tuple[ResponseSteps, ...] | None = None,
+    steps_i: ResponseSteps | None = None,
     common: FloatArray | None = None,
     window_s: float = 0.0,
     lag_s: float = 0.0,
@@ -69,7 +75,7 @@ def walk(n: int, seed: int = 5) -> FloatArray:
 
 def test_readings_of_one_run_share_their_error() -> None:
     # Weights 1 + 1 in the first run and 2 in the second: sqrt(4 + 4) of step / sqrt(12).
-    found = Steps(step=0.3, run=np.array([0, 0, 1]), swing=1.0)
+    found = ResponseSteps(step=0.3, run=np.array([0, 0, 1]), swing=1.0)
     assert found.sd(np.array([1.0, 1.0, 2.0])) == pytest.approx(0.3 / UNIFORM * 8**0.5)
     part = found.of_rows(np.array([False, True, True]))
     assert part.sd(np.array([1.0, 3.0])) == pytest.approx(0.3 / UNIFORM * 10**0.5)
@@ -115,7 +121,7 @@ def test_a_part_of_the_rows_keeps_what_belongs_to_them() -> None:
         i=np.arange(9.0),
         match=Match(0.1, 0.2),
         steps_v=(steps(3, 0.1),),
-        steps_i=Steps(step=0.2, run=np.array([5, 6, 7]), swing=1.0),
+        steps_i=ResponseSteps(step=0.2, run=np.array([5, 6, 7]), swing=1.0),
         common=np.array([7.0, 8.0, 9.0]),
         usable=np.array([True, True, False]),
     )
@@ -149,7 +155,7 @@ def test_a_current_within_a_fifth_counts_as_read_as_often(step_i: float, slower:
 )
 def test_the_order_of_the_trend_grows_with_every_150_s(length: float, order: int) -> None:
     t = 50.0 + np.linspace(0.0, length, 400)
-    trend = Trend(t)
+    trend = SlopeTrend(t)
     at = np.linspace(-1.0, 1.0, 400)
     highest = np.polynomial.legendre.Legendre.basis(order)(at)
     beyond = np.polynomial.legendre.Legendre.basis(order + 1)(at)
@@ -208,7 +214,7 @@ def equations(y: FloatArray, x: FloatArray, weight: FloatArray | None = None) ->
 
 SWING = np.tile([1.0, -1.0], 8)
 APART = np.tile([1.0, 1.0, -1.0, -1.0], 4)  # nothing in common with SWING
-TREND = Trend(np.arange(16.0))
+TREND = SlopeTrend(np.arange(16.0))
 
 
 def test_an_instrument_that_runs_against_the_current_tells_nothing() -> None:
@@ -239,7 +245,7 @@ def test_the_gain_is_added_in_squares(gain: float) -> None:
 def test_the_scale_told_best_is_chosen(tau: float, scale: float) -> None:
     # Of 0.5, 1, 2, 4, 8 s the one with the least spread, relative to what has come by then.
     e, taus = level_and_slower(), np.array([tau])
-    found = slope._interval(e, taus, signals(80), Trend(np.arange(80.0)), 0.0)
+    found = slope._interval(e, taus, signals(80), SlopeTrend(np.arange(80.0)), 0.0)
     solution = slope._solved(e, taus)
     assert found is not None
     assert solution is not None
@@ -658,7 +664,7 @@ def test_instruments_carry_the_weights_and_the_voltage_falls(
 ) -> None:
     s = every(0.5, 0.5, 400.0)
     e = Seen(monkeypatch).of(s).equations
-    trend = Trend(s.t)
+    trend = SlopeTrend(s.t)
     assert e.y == pytest.approx(-trend.without(s.y))
     assert e.x[:, 0] == pytest.approx(trend.without(s.i))
     assert e.z[:, 0] == pytest.approx(e.x[:, 0] * e.weight)

@@ -18,7 +18,7 @@ from telemetry.report.document import (
 )
 from telemetry.report.documents.of_review import document_of
 from telemetry.report.parts.facts import facts
-from telemetry.report.words import Steps
+from telemetry.report.words import NumberSteps
 from telemetry.results import (
     Event,
     EventKind,
@@ -275,7 +275,7 @@ def test_evidence_becomes_words() -> None:
             "new_thing_a": 1.234,
         },
     )
-    assert facts(finding, Steps({})) == (
+    assert facts(finding, NumberSteps({})) == (
         ("resistance", "46 mOhm (42 to 50)"),
         ("voltage to expect", "4.31 V (4.10 to 4.50)"),
         ("case", "one pack lost"),

@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from telemetry.report import words
-from telemetry.report.words import Steps
+from telemetry.report.words import NumberSteps
 from telemetry.results import Review
 
 
@@ -73,11 +73,13 @@ def test_an_interval_has_the_digits_it_can_carry() -> None:
 
 
 def test_a_place_shows_the_digits_of_its_own_column(review: Review) -> None:
-    steps = Steps({("pack 1", "voltage"): 0.1, ("bus", "voltage"): 0.01, (None, "voltage"): 0.1})
+    steps = NumberSteps(
+        {("pack 1", "voltage"): 0.1, ("bus", "voltage"): 0.01, (None, "voltage"): 0.1}
+    )
     assert steps.volts(7.4312, "pack 1") == "7.4 V"
     assert steps.volts(5.9312, "bus") == "5.93 V"
     assert steps.volts(5.9312, "unheard of") == "5.9 V"
-    known = Steps.of(review)
+    known = NumberSteps.of(review)
     assert known.amps(12.4444, "bus") == "12.4 A"
     assert known.mah(811.6, "pack 1") == "812 mAh"
 

@@ -14,9 +14,9 @@ from telemetry.model.channels import Quantity
 from telemetry.simulate import (
     Dialect,
     Pilot,
-    Recording,
     Segment,
     SegmentKind,
+    SimulatedRecording,
     TimeForm,
     UnitStyle,
     move,
@@ -32,7 +32,7 @@ START = datetime(2026, 5, 2, 23, 59, 50)  # runs past midnight
 
 
 @pytest.fixture(scope="module")
-def recording() -> Recording:
+def recording() -> SimulatedRecording:
     plan = (
         Segment(kind=SegmentKind.REST, seconds=8),
         Segment(kind=SegmentKind.STIR, seconds=8),
@@ -56,7 +56,7 @@ def _as_number(text: str, dialect: Dialect) -> float:
 
 @pytest.mark.parametrize("seed", range(40))
 def test_random_dialects_say_what_the_table_says(
-    recording: Recording, tmp_path: Path, seed: int
+    recording: SimulatedRecording, tmp_path: Path, seed: int
 ) -> None:
     dialect = random_dialect(np.random.default_rng(seed))
     rows = _rows(write_csv(tmp_path / "log.csv", recording, dialect=dialect), dialect)
@@ -76,7 +76,7 @@ def test_random_dialects_say_what_the_table_says(
 
 @pytest.mark.parametrize("language", LANGUAGES)
 def test_headers_name_place_quantity_and_unit(
-    recording: Recording, tmp_path: Path, language: str
+    recording: SimulatedRecording, tmp_path: Path, language: str
 ) -> None:
     dialect = Dialect(language=language, unit_style=UnitStyle.PARENTHESES)
     header = _rows(write_csv(tmp_path / "log.csv", recording, dialect=dialect), dialect)[0]
@@ -115,7 +115,7 @@ def test_headers_name_place_quantity_and_unit(
     ],
 )
 def test_time_forms(
-    recording: Recording, tmp_path: Path, form: TimeForm, first: list[str], last: list[str]
+    recording: SimulatedRecording, tmp_path: Path, form: TimeForm, first: list[str], last: list[str]
 ) -> None:
     dialect = Dialect(time_form=form)
     rows = _rows(write_csv(tmp_path / "log.csv", recording, dialect=dialect), dialect)
@@ -128,7 +128,7 @@ def test_time_forms(
     [("utf-8", b""), ("utf-8-sig", b"\xef\xbb\xbf"), ("utf-16-le", b"\xff\xfe"), ("cp1252", b"")],
 )
 def test_encodings_and_line_ends(
-    recording: Recording, tmp_path: Path, encoding: str, mark: bytes
+    recording: SimulatedRecording, tmp_path: Path, encoding: str, mark: bytes
 ) -> None:
     dialect = Dialect(encoding=encoding, language="de", newline="\r\n")
     data = write_csv(tmp_path / "log.csv", recording, dialect=dialect).read_bytes()
@@ -139,7 +139,9 @@ def test_encodings_and_line_ends(
     assert text.endswith("\r\n")
 
 
-def test_units_preamble_blanks_quotes_and_counter(recording: Recording, tmp_path: Path) -> None:
+def test_units_preamble_blanks_quotes_and_counter(
+    recording: SimulatedRecording, tmp_path: Path
+) -> None:
     dialect = Dialect(
         separator=";",
         decimal=",",
@@ -163,7 +165,7 @@ def test_units_preamble_blanks_quotes_and_counter(recording: Recording, tmp_path
     assert second[-1] == ""
 
 
-def test_thousands_and_old_line_ends(recording: Recording, tmp_path: Path) -> None:
+def test_thousands_and_old_line_ends(recording: SimulatedRecording, tmp_path: Path) -> None:
     dialect = Dialect(
         separator=";",
         decimal=",",
@@ -180,7 +182,9 @@ def test_thousands_and_old_line_ends(recording: Recording, tmp_path: Path) -> No
     assert all(v[1] == "." and len(v) == 5 for v in shown)
 
 
-def test_long_layout_holds_every_reading_once(recording: Recording, tmp_path: Path) -> None:
+def test_long_layout_holds_every_reading_once(
+    recording: SimulatedRecording, tmp_path: Path
+) -> None:
     dialect = Dialect(long=True)
     rows = _rows(write_csv(tmp_path / "log.csv", recording, dialect=dialect), dialect)
     assert rows[0] == ["Time", "Sensor", "Name", "Value", "Unit"]
@@ -192,7 +196,7 @@ def test_long_layout_holds_every_reading_once(recording: Recording, tmp_path: Pa
     assert times == sorted(times)
 
 
-def test_several_recordings_in_one_file(recording: Recording, tmp_path: Path) -> None:
+def test_several_recordings_in_one_file(recording: SimulatedRecording, tmp_path: Path) -> None:
     for again, headers in ((False, 1), (True, 2)):
         dialect = Dialect(again=again)
         path = write_csv(tmp_path / "log.csv", recording, recording, dialect=dialect)
@@ -201,13 +205,15 @@ def test_several_recordings_in_one_file(recording: Recording, tmp_path: Path) ->
         assert len(rows) == 2 * recording.table.time_s.size + headers
 
 
-def test_a_cut_file_ends_in_the_middle_of_a_row(recording: Recording, tmp_path: Path) -> None:
+def test_a_cut_file_ends_in_the_middle_of_a_row(
+    recording: SimulatedRecording, tmp_path: Path
+) -> None:
     dialect = Dialect(cut=True)
     rows = _rows(write_csv(tmp_path / "log.csv", recording, dialect=dialect), dialect)
     assert len(rows[-1]) < len(rows[0])
 
 
-def test_the_same_seed_gives_the_same_bytes(recording: Recording, tmp_path: Path) -> None:
+def test_the_same_seed_gives_the_same_bytes(recording: SimulatedRecording, tmp_path: Path) -> None:
     rng = np.random.default_rng(12)
     plan = (
         Segment(kind=SegmentKind.REST, seconds=8),

@@ -11,7 +11,7 @@ from telemetry.simulate import (
     FaultKind,
     PathKind,
     Pilot,
-    Recording,
+    SimulatedRecording,
     move,
     simulate,
     usual_plan,
@@ -29,7 +29,9 @@ def motion() -> Motion:
     return move(plan, PILOT, PILOT.day(rng), rng, dt_s=0.02)
 
 
-def _fly(motion: Motion, *faults: Fault, flight: int = 1, regulated: bool = False) -> Recording:
+def _fly(
+    motion: Motion, *faults: Fault, flight: int = 1, regulated: bool = False
+) -> SimulatedRecording:
     aircraft, telemetry = (
         (dunlin(), dunlin_telemetry()) if regulated else (tern(), tern_telemetry())
     )
@@ -37,7 +39,7 @@ def _fly(motion: Motion, *faults: Fault, flight: int = 1, regulated: bool = Fals
     return simulate(aircraft, telemetry, motion, rng, faults=faults, flight=flight)
 
 
-def _during(recording: Recording, kind: PhaseKind, name: str) -> np.ndarray:
+def _during(recording: SimulatedRecording, kind: PhaseKind, name: str) -> np.ndarray:
     inside = np.zeros(recording.time_s.size, dtype=bool)
     for phase in recording.truth.phases:
         if phase.kind is kind:
@@ -82,7 +84,7 @@ def _one(kind: FaultKind) -> Fault:
     return Fault(kind=kind, place=place, servo=servo, start=level)
 
 
-def _with(motion: Motion, *faults: Fault) -> Recording:
+def _with(motion: Motion, *faults: Fault) -> SimulatedRecording:
     limited = {FaultKind.REGULATOR_LIMIT, FaultKind.REGULATOR_HOT}
     return _fly(motion, *faults, regulated=any(f.kind in limited for f in faults))
 
@@ -288,7 +290,7 @@ def test_switch_step_begins_in_its_first_flight_and_stays(motion: Motion) -> Non
     fault = Fault(kind=FaultKind.SWITCH_STEP, place="pack 1", onset=2, start=0.03)
     first, later = (_fly(motion, fault, flight=k) for k in (2, 3))
 
-    def step(recording: Recording) -> np.ndarray:
+    def step(recording: SimulatedRecording) -> np.ndarray:
         drop = recording.signals["pack 1/voltage"] - recording.signals["bus/voltage"]
         amps = recording.signals["pack 1/current"]
         return np.asarray((drop - 0.03)[amps > 0.3] / amps[amps > 0.3])

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from telemetry.simulate.parts import AircraftModel, NodeModel, PackModel, Pair, Path, PathKind
 from telemetry.simulate.physics.chemistry import open_circuit_v
-from telemetry.simulate.physics.network import Demand, Solution, solve
+from telemetry.simulate.physics.network import Demand, NetworkSolution, solve
 from telemetry.simulate.physics.truth import SourceTruth, in_parallel
 
 Array = NDArray[np.float64]
@@ -43,7 +43,7 @@ def _solved(
     pack_open: Array | None = None,
     dt_s: float = DT,
     branch_ohm: Array | None = None,
-) -> Solution:
+) -> NetworkSolution:
     """The machine under a given current at its last place (the bus where it has no nodes)."""
     n = amps.size
     places, packs = len(aircraft.places), len(aircraft.packs)

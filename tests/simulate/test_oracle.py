@@ -9,13 +9,21 @@ import pytest
 
 from telemetry.model.channels import Quantity
 from telemetry.results import PhaseKind
-from telemetry.simulate import Fault, FaultKind, Pilot, Recording, move, simulate, usual_plan
+from telemetry.simulate import (
+    Fault,
+    FaultKind,
+    Pilot,
+    SimulatedRecording,
+    move,
+    simulate,
+    usual_plan,
+)
 from telemetry.simulate.fleet import tern, tern_telemetry
 from tests.simulated.oracle import condition_index, least_squares_error, true_sags
 
 
 @pytest.fixture(scope="module")
-def recording() -> Recording:
+def recording() -> SimulatedRecording:
     rng = np.random.default_rng(3)
     plan = usual_plan(rng, Pilot(), flight_s=180)
     motion = move(plan, Pilot(), Pilot().day(rng), rng)
@@ -48,7 +56,7 @@ def test_slow_discharge_is_no_sag_and_a_lost_pack_is_a_shift() -> None:
     assert shift.end_s - shift.start_s == pytest.approx(10.0, abs=0.11)
 
 
-def test_standard_error_follows_its_textbook_formula(recording: Recording) -> None:
+def test_standard_error_follows_its_textbook_formula(recording: SimulatedRecording) -> None:
     # se(R) = s / sqrt(Sxx) (ordinary least squares); with nothing but rounding to 10 mV in two
     # voltages s is about sqrt(2) x 10 mV / sqrt(12).
     at = (recording.updates["tail/current"].time_s / recording.motion.dt_s).astype(int)
@@ -59,7 +67,7 @@ def test_standard_error_follows_its_textbook_formula(recording: Recording) -> No
     assert got == pytest.approx(expected / ohm, rel=0.15)
 
 
-def test_coarser_sensors_know_less(recording: Recording) -> None:
+def test_coarser_sensors_know_less(recording: SimulatedRecording) -> None:
     coarse = tuple(
         replace(u, sensors=tuple(replace(s, resolution=0.1) for s in u.sensors))
         for u in recording.telemetry.units
@@ -71,7 +79,7 @@ def test_coarser_sensors_know_less(recording: Recording) -> None:
     assert rough > 4 * fine
 
 
-def test_sources_are_known_and_missing_sensors_give_none(recording: Recording) -> None:
+def test_sources_are_known_and_missing_sensors_give_none(recording: SimulatedRecording) -> None:
     for place in ("pack 1", "bus"):
         error = least_squares_error(recording, place)
         assert error is not None
@@ -88,7 +96,7 @@ def test_sources_are_known_and_missing_sensors_give_none(recording: Recording) -
     assert condition_index(without, "tail") is None
 
 
-def test_one_surface_is_well_conditioned_and_twins_are_not(recording: Recording) -> None:
+def test_one_surface_is_well_conditioned_and_twins_are_not(recording: SimulatedRecording) -> None:
     single = condition_index(recording, "tail", holding=False)
     assert single is not None
     assert 1.0 < single < 10.0

@@ -8,10 +8,10 @@ import numpy as np
 import pytest
 
 from telemetry.results import PhaseKind
-from telemetry.simulate import FaultKind, PathKind, Recording, ServoLaw, fly
+from telemetry.simulate import FaultKind, PathKind, ServoLaw, SimulatedRecording, fly
 from telemetry.simulate.demo import dunlin_season, tern_season
 from telemetry.simulate.faults import SERVO_KINDS
-from telemetry.simulate.season import Change, Season
+from telemetry.simulate.season import PlannedChange, Season
 from tests.simulated.cases import random_fault, random_season
 from tests.simulated.machines import random_aircraft
 
@@ -25,7 +25,7 @@ def _short(season: Season, flights: int, flight_s: float = 120.0) -> Season:
     )
 
 
-def _mean(recording: Recording, kind: PhaseKind, name: str = "bus/current") -> float:
+def _mean(recording: SimulatedRecording, kind: PhaseKind, name: str = "bus/current") -> float:
     inside = np.zeros(recording.time_s.size, dtype=bool)
     for phase in recording.truth.phases:
         if phase.kind is kind:
@@ -69,7 +69,7 @@ def test_flights_are_dated_in_order() -> None:
 
 
 def test_slower_telemetry_is_a_change_of_all_intervals() -> None:
-    season = replace(_short(tern_season(), 2, 60.0), changes=(Change(flight=2, slower=2.0),))
+    season = replace(_short(tern_season(), 2, 60.0), changes=(PlannedChange(flight=2, slower=2.0),))
     before, after = (
         float(np.median(np.diff(r.updates["tail/current"].time_s))) for r in fly(season)
     )

@@ -13,7 +13,7 @@ from telemetry.simulate.telemetry.sensors import (
     Mode,
     Sensor,
     Telemetry,
-    Unit,
+    TelemetryUnit,
     counted_mah,
     quantised,
     read,
@@ -37,7 +37,7 @@ def _sense(telemetry, signals, *, on=ON, losses=(), wrong=()):
 
 
 def test_intervals_are_the_units_own() -> None:
-    unit = Unit(place="bus", sensors=(VOLTS,), interval_s=0.4, jitter_s=0.01, drift=0.05)
+    unit = TelemetryUnit(place="bus", sensors=(VOLTS,), interval_s=0.4, jitter_s=0.01, drift=0.05)
     steps = np.diff(update_instants(unit, 0, ON, DT, _rng()))
     # Jitter is drawn for each instant: steps scatter by its square root of two, their mean is the
     # interval of the unit's own clock.
@@ -46,7 +46,9 @@ def test_intervals_are_the_units_own() -> None:
 
 
 def test_staggered_sensors_take_turns() -> None:
-    unit = Unit(place="bus", sensors=(VOLTS, AMPS), interval_s=0.4, jitter_s=0.0, staggered=True)
+    unit = TelemetryUnit(
+        place="bus", sensors=(VOLTS, AMPS), interval_s=0.4, jitter_s=0.0, staggered=True
+    )
     first, second = (update_instants(unit, i, ON, DT, _rng()) for i in (0, 1))
     assert np.allclose(second[:50] - first[:50], 0.2)
 
@@ -54,7 +56,7 @@ def test_staggered_sensors_take_turns() -> None:
 def test_a_unit_that_is_off_reads_nothing() -> None:
     on = ON.copy()
     on[2000:3000] = False
-    times = update_instants(Unit(place="bus", sensors=(VOLTS,)), 0, on, DT, _rng())
+    times = update_instants(TelemetryUnit(place="bus", sensors=(VOLTS,)), 0, on, DT, _rng())
     assert not ((times >= 20.0) & (times < 30.0)).any()
     assert (times > 30.0).any()
 
@@ -103,7 +105,7 @@ def test_quantisation_error_is_even() -> None:
 
 
 def test_rows_repeat_the_last_reading_or_stay_blank() -> None:
-    unit = Unit(place="bus", sensors=(VOLTS,), interval_s=0.5, jitter_s=0.0, delay_s=0.0)
+    unit = TelemetryUnit(place="bus", sensors=(VOLTS,), interval_s=0.5, jitter_s=0.0, delay_s=0.0)
     signals = {"bus/voltage": np.arange(N) * 0.01}
     held, made = _sense(Telemetry(units=(unit,), row_s=0.1), signals)
     blank, _ = _sense(Telemetry(units=(unit,), row_s=0.1, blanks=True), signals)
@@ -115,7 +117,7 @@ def test_rows_repeat_the_last_reading_or_stay_blank() -> None:
 
 
 def test_readings_come_late_by_the_delay() -> None:
-    unit = Unit(place="bus", sensors=(VOLTS,), interval_s=0.5, jitter_s=0.0, delay_s=0.25)
+    unit = TelemetryUnit(place="bus", sensors=(VOLTS,), interval_s=0.5, jitter_s=0.0, delay_s=0.25)
     table, _ = _sense(Telemetry(units=(unit,), row_s=0.01), {"bus/voltage": np.arange(N) * 0.01})
     at = np.searchsorted(table.time_s, 10.2)
     assert table.columns[0].values[at] == pytest.approx(9.5)
@@ -123,7 +125,7 @@ def test_readings_come_late_by_the_delay() -> None:
 
 @pytest.mark.parametrize("blank", [False, True])
 def test_a_lost_link_freezes_or_blanks(blank: bool) -> None:
-    unit = Unit(place="bus", sensors=(VOLTS,), interval_s=0.2)
+    unit = TelemetryUnit(place="bus", sensors=(VOLTS,), interval_s=0.2)
     loss = Loss(start_s=20.0, end_s=26.0, receiver=1, blank=blank)
     table, _ = _sense(
         Telemetry(units=(unit,), row_s=0.1), {"bus/voltage": np.arange(N) * 0.01}, losses=(loss,)
@@ -136,7 +138,9 @@ def test_a_lost_link_freezes_or_blanks(blank: bool) -> None:
 
 
 def test_another_receiver_is_not_touched() -> None:
-    units = tuple(Unit(place="bus", sensors=(VOLTS,), interval_s=0.2, receiver=r) for r in (1, 2))
+    units = tuple(
+        TelemetryUnit(place="bus", sensors=(VOLTS,), interval_s=0.2, receiver=r) for r in (1, 2)
+    )
     loss = Loss(start_s=20.0, end_s=26.0, receiver=1, blank=True)
     table, _ = _sense(
         Telemetry(units=units, row_s=0.1), {"bus/voltage": np.arange(N) * 0.01}, losses=(loss,)
@@ -166,20 +170,20 @@ def test_counter_does_not_run_backwards() -> None:
 
 def test_counter_carries_its_current_sensors_truth() -> None:
     counter = Sensor(place="bus", quantity=Quantity.CONSUMED, resolution=1.0)
-    unit = Unit(place="bus", sensors=(counter,), interval_s=1.0)
+    unit = TelemetryUnit(place="bus", sensors=(counter,), interval_s=1.0)
     table, _ = _sense(Telemetry(units=(unit,)), {"bus/current": np.full(N, 6.0)})
     assert table.columns[0].values[-1] == pytest.approx(6.0 * 60 / 3.6, abs=3.0)
 
 
 def test_one_wrong_reading_is_alone() -> None:
-    unit = Unit(place="bus", sensors=(VOLTS,), interval_s=0.2)
+    unit = TelemetryUnit(place="bus", sensors=(VOLTS,), interval_s=0.2)
     planted = Wrong(time_s=30.0, key="bus/voltage", value=0.0)
     _, made = _sense(Telemetry(units=(unit,)), {"bus/voltage": np.full(N, 7.0)}, wrong=(planted,))
     assert (made["bus/voltage"].values == 0.0).sum() == 1
 
 
 def test_rows_may_jitter_and_miss() -> None:
-    unit = Unit(place="bus", sensors=(VOLTS,))
+    unit = TelemetryUnit(place="bus", sensors=(VOLTS,))
     telemetry = Telemetry(units=(unit,), row_s=0.1, row_jitter_s=0.02, rows_missing=0.1)
     table, _ = _sense(telemetry, {"bus/voltage": np.full(N, 7.0)})
     assert (np.diff(table.time_s) > 0).all()

@@ -15,8 +15,8 @@ from telemetry.model.channels import Quantity
 from telemetry.simulate.faults import SERVO_KINDS, Fault, FaultKind
 from telemetry.simulate.parts import BUS, AircraftModel, PathKind, ServoLaw
 from telemetry.simulate.pilot import Pilot
-from telemetry.simulate.season import Change, Habits, Season
-from telemetry.simulate.telemetry.sensors import Mode, Sensor, Telemetry, Unit
+from telemetry.simulate.season import Habits, PlannedChange, Season
+from telemetry.simulate.telemetry.sensors import Mode, Sensor, Telemetry, TelemetryUnit
 from tests.simulated.dialects import random_dialect
 from tests.simulated.machines import between, pick, random_aircraft
 
@@ -80,8 +80,10 @@ def random_telemetry(
             made.append(replace(made[0], mode=Mode.MIN))
         return made
 
-    def unit(place: str, sensors: list[Sensor], interval: float, receiver: int = 1) -> Unit:
-        return Unit(
+    def unit(
+        place: str, sensors: list[Sensor], interval: float, receiver: int = 1
+    ) -> TelemetryUnit:
+        return TelemetryUnit(
             place=place,
             sensors=tuple(sensors),
             interval_s=interval,
@@ -257,15 +259,15 @@ def random_season(
         mode=mode,
         interval_s=interval_s,
     )
-    changes: list[Change] = []
+    changes: list[PlannedChange] = []
     if harmless:
         at = 2 + int(rng.random() * max(1, flights - 2))
         if rng.random() < 0.3:
-            changes.append(Change(flight=at, ambient_c=between(rng, 0.0, 8.0)))
+            changes.append(PlannedChange(flight=at, ambient_c=between(rng, 0.0, 8.0)))
         if rng.random() < 0.3:
-            changes.append(Change(flight=max(1, at - 1), hardness=between(rng, 1.2, 1.5)))
+            changes.append(PlannedChange(flight=max(1, at - 1), hardness=between(rng, 1.2, 1.5)))
         if rng.random() < 0.15:
-            changes.append(Change(flight=at, slower=pick(rng, 1.5, 2.0)))
+            changes.append(PlannedChange(flight=at, slower=pick(rng, 1.5, 2.0)))
     return Season(
         aircraft=aircraft,
         telemetry=telemetry,

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from telemetry.model.channels import Quantity
 from telemetry.results import Span
 from telemetry.simulate.parts import FloatArray
-from telemetry.simulate.recording import Recording
+from telemetry.simulate.recording import SimulatedRecording
 from telemetry.simulate.telemetry.sensors import Sensor, quantised
 
 
@@ -99,7 +99,7 @@ def true_sags(
     return tuple(sags)
 
 
-def least_squares_error(recording: Recording, place: str) -> float | None:
+def least_squares_error(recording: SimulatedRecording, place: str) -> float | None:
     """Relative standard error of a resistance from true, simultaneous signals.
 
     The true voltages and the true current are read at the instants of the place's own current
@@ -110,7 +110,7 @@ def least_squares_error(recording: Recording, place: str) -> float | None:
 
     Parameters
     ----------
-    recording : Recording
+    recording : SimulatedRecording
     place : str
         A node, a pack or the bus.
 
@@ -146,7 +146,9 @@ def least_squares_error(recording: Recording, place: str) -> float | None:
     return float(np.sqrt(variance * spread[1, 1]) / answer[1])
 
 
-def condition_index(recording: Recording, place: str, *, holding: bool = True) -> float | None:
+def condition_index(
+    recording: SimulatedRecording, place: str, *, holding: bool = True
+) -> float | None:
     """Largest scaled condition index of a place's true servo regressors.
 
     Columns: one, and for each control with servos on the place the mean |rate of travel| since the
@@ -180,7 +182,7 @@ def condition_index(recording: Recording, place: str, *, holding: bool = True) -
     return float(singular[0] / singular[-1]) if singular[-1] > 0 else float("inf")
 
 
-def _sensor(recording: Recording, place: str, quantity: Quantity) -> Sensor | None:
+def _sensor(recording: SimulatedRecording, place: str, quantity: Quantity) -> Sensor | None:
     return next(
         (
             s
@@ -191,7 +193,7 @@ def _sensor(recording: Recording, place: str, quantity: Quantity) -> Sensor | No
     )
 
 
-def _instants(recording: Recording, sensor: Sensor) -> NDArray[np.int64]:
+def _instants(recording: SimulatedRecording, sensor: Sensor) -> NDArray[np.int64]:
     """Grid steps at which a sensor read, outside of moments of bad contact."""
     times = recording.updates[sensor.key].time_s
     keep = np.ones(times.size, dtype=np.bool_)
@@ -200,7 +202,7 @@ def _instants(recording: Recording, sensor: Sensor) -> NDArray[np.int64]:
     return np.unique((times[keep] / recording.motion.dt_s).astype(np.int64))
 
 
-def _seen(recording: Recording, sensor: Sensor, at: NDArray[np.int64]) -> FloatArray:
+def _seen(recording: SimulatedRecording, sensor: Sensor, at: NDArray[np.int64]) -> FloatArray:
     """The sensor's true signal at these steps, with its noise and resolution."""
     truth = recording.signals[sensor.signal][at]
     noise = sensor.noise * np.random.default_rng(at.size).standard_normal(at.size)

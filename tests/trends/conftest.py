@@ -17,8 +17,8 @@ from telemetry.readings import Reading, Readings
 from telemetry.results import HistoryFlight, NoteMark
 from telemetry.trends.evidence import Judgement
 from telemetry.trends.measures import Blocks, EventCount, Measure, Measures
-from telemetry.trends.parts import Part
-from telemetry.trends.table import Table
+from telemetry.trends.parts import EvidencePart
+from telemetry.trends.table import FeatureTable
 
 # Invented currents: moving and resting, A.
 MOVING = {"left wing": 1.6, "right wing": 1.5, "tail": 1.9}
@@ -202,7 +202,7 @@ class ToldHistory(AircraftHistory):
 
     def judge(
         self,
-        parts: Sequence[Part],
+        parts: Sequence[EvidencePart],
         first: int,
         place: str,
         *,
@@ -268,7 +268,7 @@ def make_case() -> MakeCase:
             "notes": notes,
             "aircraft": Aircraft() if aircraft is None else aircraft,
             "charts": charts,
-            "table": Table(flights),
+            "table": FeatureTable(flights),
         }
         return AircraftHistory(**given) if told is None else ToldHistory(**given, told=told)
 

@@ -11,8 +11,8 @@ import pytest
 
 from telemetry.trends.drops import drop_parts, feature_part, offset_parts, slope, slope_part
 from telemetry.trends.measures import Blocks, Measures
-from telemetry.trends.parts import Part
-from telemetry.trends.table import Table
+from telemetry.trends.parts import EvidencePart
+from telemetry.trends.table import FeatureTable
 
 Make = Callable[..., Any]
 
@@ -38,11 +38,12 @@ def lead(
 
 
 @pytest.fixture
-def parts(make_flight: Make) -> Callable[..., dict[str, Part]]:
-    def make(*air: Blocks | None, **more: Any) -> dict[str, Part]:
+def parts(make_flight: Make) -> Callable[..., dict[str, EvidencePart]]:
+    def make(*air: Blocks | None, **more: Any) -> dict[str, EvidencePart]:
         flights: list[Measures] = [make_flight(air=b, **more) for b in air]
         return {
-            p.name: p for p in drop_parts(Table(flights), "tail", "bus", "tail", fit="branch_mohm")
+            p.name: p
+            for p in drop_parts(FeatureTable(flights), "tail", "bus", "tail", fit="branch_mohm")
         }
 
     return make
@@ -64,7 +65,7 @@ def test_mean_drop_over_mean_current(parts: Make) -> None:
 
 
 def test_stretches_of_the_stir_are_a_part_of_their_own(make_flight: Make) -> None:
-    table = Table([make_flight(stir=lead(UP_DOWN, 25.0))])
+    table = FeatureTable([make_flight(stir=lead(UP_DOWN, 25.0))])
     (stir,) = drop_parts(table, "tail", "bus", "tail", fit="branch_mohm")
     assert (stir.name, stir.sigma, stir.y[0]) == ("stir", 2.0, pytest.approx(25.0))
 
@@ -123,7 +124,9 @@ def test_a_movement_below_a_microampere_takes_nothing_off(parts: Make) -> None:
 
 def test_the_fitted_resistance_is_a_part(make_flight: Make) -> None:
     features = {("tail", "branch_mohm"): (30.0, 30.0 - 1.96 * 2, 30.0 + 1.96 * 2)}
-    (fit,) = drop_parts(Table([make_flight(features)]), "tail", "bus", "tail", fit="branch_mohm")
+    (fit,) = drop_parts(
+        FeatureTable([make_flight(features)]), "tail", "bus", "tail", fit="branch_mohm"
+    )
     assert (fit.name, fit.sigma, fit.y[0]) == ("branch_mohm", 2.5, 30.0)
     assert fit.se == pytest.approx([2.0])
 
@@ -158,15 +161,15 @@ def test_slope_of_each_flight(make_flight: Make) -> None:
             lead(UP_DOWN * 2, 40.0),
         )
     ]
-    part = slope_part(Table(flights), "tail", "bus", "tail")
+    part = slope_part(FeatureTable(flights), "tail", "bus", "tail")
     assert part is not None
     assert (part.name, part.sigma) == ("slope", 2.0)
     assert part.at.tolist() == [0, 3]
     assert part.y == pytest.approx([30.0, 40.0])
     # Eight stretches of 4 mV: 8 * 16 over 6 degrees and the square of the current, 8.
     assert part.se == pytest.approx([sqrt(16 / 6), 0.0], abs=1e-9)
-    assert slope_part(Table([make_flight(air=still)]), "tail", "bus", "tail") is None
-    assert slope_part(Table(flights[1:2]), "tail", "bus", "tail") is None
+    assert slope_part(FeatureTable([make_flight(air=still)]), "tail", "bus", "tail") is None
+    assert slope_part(FeatureTable(flights[1:2]), "tail", "bus", "tail") is None
 
 
 @pytest.mark.parametrize("what", ["amps", "low", "high"])
@@ -175,7 +178,7 @@ def test_slope_leaves_stretches_out_that_lack_a_reading(make_flight: Make, what:
     {"amps": whole.amps["tail"], "low": whole.volts["tail"], "high": whole.volts["bus"]}[what][
         8
     ] = nan
-    part = slope_part(Table([make_flight(air=whole)]), "tail", "bus", "tail")
+    part = slope_part(FeatureTable([make_flight(air=whole)]), "tail", "bus", "tail")
     assert part is not None
     assert part.y == pytest.approx([30.0])
 
@@ -191,7 +194,7 @@ def test_a_place_without_its_voltage_or_current_tells_nothing(
     full = lead(UP_DOWN * 2, 30.0)
     volts = {p: v for p, v in full.volts.items() if p != missing}
     amps = {} if missing == "current" else full.amps
-    table = Table([make_flight(air=Blocks(block_s=1.0, amps=amps, volts=volts))])
+    table = FeatureTable([make_flight(air=Blocks(block_s=1.0, amps=amps, volts=volts))])
     assert drop_parts(table, "tail", "bus", "tail", fit="branch_mohm") == []
 
 
@@ -207,19 +210,19 @@ def test_offset_as_fitted_and_at_rest(make_flight: Make) -> None:
         {("bus", "rest_v"): 7.0},
         {("tail", "rest_v"): 7.0, ("tail", "offset_v"): about(0.02, 0.001)},
     ]
-    fitted, rest = offset_parts(Table([make_flight(r) for r in rows]), "tail", "bus")
+    fitted, rest = offset_parts(FeatureTable([make_flight(r) for r in rows]), "tail", "bus")
     assert (fitted.name, fitted.at.tolist(), fitted.y.tolist()) == ("offset_v", [2], [0.02])
     assert fitted.se == pytest.approx([0.001])
     assert (rest.name, rest.at.tolist()) == ("rest", [0])
     assert rest.y == pytest.approx([0.1])
     assert rest.se == pytest.approx([hypot(0.003, 0.004)])
     assert (fitted.sigma, rest.sigma) == (0.008, 0.008)
-    assert offset_parts(Table([make_flight(rows[1])]), "tail", "bus") == []
+    assert offset_parts(FeatureTable([make_flight(rows[1])]), "tail", "bus") == []
 
 
 def test_a_feature_as_a_part(make_flight: Make) -> None:
     rows = [{}, {("tail", "x"): (5.0, 1.08, 8.92)}, {("tail", "x"): 6.0}]
-    table = Table([make_flight(r) for r in rows])
+    table = FeatureTable([make_flight(r) for r in rows])
     part = feature_part(table, "tail", "x", 0.25)
     assert part is not None
     assert (part.name, part.sigma) == ("x", 0.25)

@@ -17,7 +17,7 @@ from telemetry.trends.evidence import (
     _onset,
     judge_rise,
 )
-from telemetry.trends.parts import Part
+from telemetry.trends.parts import EvidencePart
 
 
 def judgement(rise, *, onset=None, at=None, sd=None, step=False) -> Judgement:
@@ -36,10 +36,10 @@ def judgement(rise, *, onset=None, at=None, sd=None, step=False) -> Judgement:
     )
 
 
-def part(y, *, sigma=1.0, at=None, response=1.0, doubt=0.0) -> Part:
+def part(y, *, sigma=1.0, at=None, response=1.0, doubt=0.0) -> EvidencePart:
     """A feature whose scatter is known for sure: no single flight changes it."""
     y = np.asarray(y, dtype=float)
-    return Part(
+    return EvidencePart(
         name="air",
         at=np.arange(y.size) if at is None else np.asarray(at),
         y=y,

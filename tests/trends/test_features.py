@@ -16,15 +16,23 @@ from telemetry.app.usual import compare
 from telemetry.checks.across import judge
 from telemetry.importer import read_log
 from telemetry.results import Level, PhaseKind, Review
-from telemetry.simulate import Dialect, Fault, FaultKind, Mode, Recording, ServoLaw, write_csv
+from telemetry.simulate import (
+    Dialect,
+    Fault,
+    FaultKind,
+    Mode,
+    ServoLaw,
+    SimulatedRecording,
+    write_csv,
+)
 from telemetry.simulate.pilot import Pilot
 from telemetry.simulate.season import Habits, Season, fly
 from telemetry.trends.measures import Blocks, Measures, ReportedFinding
-from telemetry.trends.table import Table
+from telemetry.trends.table import FeatureTable
 from tests.simulated.cases import random_telemetry
 from tests.simulated.machines import random_aircraft
 
-Flown = tuple[list[Recording], list[Review], list[Measures]]
+Flown = tuple[list[SimulatedRecording], list[Review], list[Measures]]
 
 
 @pytest.fixture(scope="module")
@@ -67,7 +75,7 @@ def flown(tmp_path_factory: pytest.TempPathFactory) -> Flown:
     return recordings, reviews, found
 
 
-def _mean_true(recording: Recording, signal: str, kind: PhaseKind) -> float:
+def _mean_true(recording: SimulatedRecording, signal: str, kind: PhaseKind) -> float:
     t = recording.time_s
     part = np.zeros(t.size, dtype=bool)
     for p in recording.truth.phases:
@@ -108,7 +116,7 @@ def test_currents_are_those_that_flowed(flown: Flown) -> None:
 def test_mean_drop_over_mean_current_is_the_resistance(flown: Flown) -> None:
     """Two flights' mean drops differ as their currents do: slope against the truth."""
     recordings, _, found = flown
-    table = Table(found)
+    table = FeatureTable(found)
     for place in ("left wing", "right wing", "tail"):
         fall, amps = [], []
         for part in ("stir", "air"):
@@ -170,7 +178,7 @@ def test_flights_with_more_stretches_line_up() -> None:
             temperature_c=None, features=(), stir=Blocks(block_s=1.0, amps=amps),
         )  # fmt: skip
 
-    table = Table([flight(3), flight(5)])
+    table = FeatureTable([flight(3), flight(5)])
     tail, bus = table.stretches("stir", "amps", "tail"), table.stretches("stir", "amps", "bus")
     assert tail is not None
     assert bus is not None

@@ -8,14 +8,14 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from telemetry.trends.parts import Part, log_odds, moved_since, weigh
+from telemetry.trends.parts import EvidencePart, log_odds, moved_since, weigh
 
 # With a scatter known as well as from a milliard flights, the n-th value is predicted by the mean
 # of those before it, with deviation sigma sqrt(1 + 1/(n - 1)).
 KNOWN = 1e9
 
 
-def part(y: list[float], *, at: list[int] | None = None, **more: object) -> Part:
+def part(y: list[float], *, at: list[int] | None = None, **more: object) -> EvidencePart:
     plain: dict[str, object] = {
         "name": "made",
         "at": np.arange(len(y)) if at is None else np.array(at, dtype=np.int64),
@@ -24,7 +24,7 @@ def part(y: list[float], *, at: list[int] | None = None, **more: object) -> Part
         "sigma": 1.0,
         "weight": KNOWN,
     }
-    return Part(**{**plain, **more})  # type: ignore[arg-type]
+    return EvidencePart(**{**plain, **more})  # type: ignore[arg-type]
 
 
 def learnt(*flags: int) -> np.ndarray:
@@ -37,7 +37,7 @@ class TestScores:
         # Squares 4 of 4 flights; the second adds 1/2 over its own variance of 2, and is the fifth.
         assert found.scale[1:] == pytest.approx([sqrt(2.0), sqrt(4.5 / 5 * 1.5)], rel=1e-6)
         assert found.predicted[1:] == pytest.approx([0.0, 0.5], abs=1e-6)
-        default = Part(
+        default = EvidencePart(
             name="", at=np.arange(3), y=np.array([0.0, 1.0, 1.0]), se=np.zeros(3), sigma=1.0
         )
         assert default.scores(np.ones(3, dtype=bool)).scale == pytest.approx(found.scale)

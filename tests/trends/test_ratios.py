@@ -11,9 +11,9 @@ import pytest
 
 from telemetry.aircraft import Aircraft
 from telemetry.trends.measures import Blocks, Measures
-from telemetry.trends.parts import Part
+from telemetry.trends.parts import EvidencePart
 from telemetry.trends.ratios import compared, current_parts, ramp_part
-from telemetry.trends.table import Table
+from telemetry.trends.table import FeatureTable
 
 Make = Callable[..., Any]
 Amps = dict[str, Sequence[float]]
@@ -24,13 +24,15 @@ def blocks(amps: Amps, block_s: float = 12.0) -> Blocks:
 
 
 @pytest.fixture
-def parts_of(make_flight: Make) -> Callable[..., dict[str, Part]]:
+def parts_of(make_flight: Make) -> Callable[..., dict[str, EvidencePart]]:
     """Parts by name of "left" against others, from the stretches in the air of each flight."""
 
-    def parts(*flights: Amps, others: Sequence[str] = ("right",), **more: Any) -> dict[str, Part]:
+    def parts(
+        *flights: Amps, others: Sequence[str] = ("right",), **more: Any
+    ) -> dict[str, EvidencePart]:
         steps = more.pop("steps_a", {})
         made = [make_flight(air=blocks(amps), steps_a=steps) for amps in flights]
-        found = current_parts(Table(made), "left", others, mirror=more.get("mirror", True))
+        found = current_parts(FeatureTable(made), "left", others, mirror=more.get("mirror", True))
         return {p.name: p for p in found}
 
     return parts
@@ -38,7 +40,7 @@ def parts_of(make_flight: Make) -> Callable[..., dict[str, Part]]:
 
 class TestLoadRatio:
     def test_of_means_with_the_scatter_of_the_stretches(
-        self, parts_of: Callable[..., dict[str, Part]]
+        self, parts_of: Callable[..., dict[str, EvidencePart]]
     ) -> None:
         made = {"left": [1.0, 1.0, 3.0, 3.0], "right": [1.0] * 4}
         part = parts_of(made, steps_a={"left": 0.4})["air"]
@@ -49,12 +51,12 @@ class TestLoadRatio:
         assert parts_of(made)["air"].se == pytest.approx([sqrt(1 / 12)])
 
     def test_what_both_do_alike_is_no_scatter(
-        self, parts_of: Callable[..., dict[str, Part]]
+        self, parts_of: Callable[..., dict[str, EvidencePart]]
     ) -> None:
         part = parts_of({"left": [1.0, 2.0, 3.0, 4.0], "right": [0.5, 1.0, 1.5, 2.0]})["air"]
         assert (part.y[0], part.se[0]) == pytest.approx((log(2.0), 0.0), abs=1e-9)
 
-    def test_others_are_added_up(self, parts_of: Callable[..., dict[str, Part]]) -> None:
+    def test_others_are_added_up(self, parts_of: Callable[..., dict[str, EvidencePart]]) -> None:
         part = parts_of(
             {"left": [2.0] * 4, "right": [1.0] * 4, "tail": [3.0] * 4},
             others=("right", "tail"),
@@ -63,14 +65,14 @@ class TestLoadRatio:
         assert part.y == pytest.approx([log(0.5)])
 
     def test_against_nothing_it_is_its_own_logarithm(
-        self, parts_of: Callable[..., dict[str, Part]]
+        self, parts_of: Callable[..., dict[str, EvidencePart]]
     ) -> None:
         part = parts_of({"left": [1.0, 1.0, 3.0, 3.0]}, others=())["air"]
         assert (part.y[0], part.se[0]) == pytest.approx((log(2.0), sqrt(1 / 12)))
         assert part.design is None
 
     def test_four_stretches_of_both_at_the_least(
-        self, parts_of: Callable[..., dict[str, Part]]
+        self, parts_of: Callable[..., dict[str, EvidencePart]]
     ) -> None:
         found = parts_of(
             {"left": [1.0] * 4, "right": [1.0, 1.0, 1.0, nan]},
@@ -81,7 +83,7 @@ class TestLoadRatio:
         assert (found.y[0], found.se[0]) == pytest.approx((log(2.0), 0.0), abs=1e-9)
 
     def test_no_current_is_taken_below_half_a_step_or_10_ma(
-        self, parts_of: Callable[..., dict[str, Part]]
+        self, parts_of: Callable[..., dict[str, EvidencePart]]
     ) -> None:
         nothing = {"left": [0.0] * 4, "right": [0.0] * 4}
         assert parts_of({**nothing, "left": [1.0] * 4})["air"].y == pytest.approx([log(100.0)])
@@ -92,7 +94,7 @@ class TestLoadRatio:
         )
 
     def test_none_where_a_place_was_never_measured(
-        self, parts_of: Callable[..., dict[str, Part]]
+        self, parts_of: Callable[..., dict[str, EvidencePart]]
     ) -> None:
         assert parts_of({"left": [1.0] * 4}) == {}
         assert parts_of({"right": [1.0] * 4}) == {}
@@ -118,7 +120,7 @@ class TestCurrentParts:
     def test_what_is_known_beforehand(
         self, make_flight: Make, others: tuple[str, ...], mirror: bool, kind: int
     ) -> None:
-        table = Table(
+        table = FeatureTable(
             [
                 make_flight(
                     {("left", "rest_a"): 0.2, ("right", "rest_a"): 0.2},
@@ -140,7 +142,7 @@ class TestCurrentParts:
                 assert p.design is p.slope is p.slope_sd is None
 
     def test_the_level_of_other_places_is_a_covariate(
-        self, parts_of: Callable[..., dict[str, Part]]
+        self, parts_of: Callable[..., dict[str, EvidencePart]]
     ) -> None:
         flights = [
             {"left": [1.0] * 4, "right": [1.0] * 4},
@@ -155,8 +157,10 @@ class TestCurrentParts:
 
 
 class TestRest:
-    def part(self, make_flight: Make, rows: list[dict[Any, Any]], *others: str) -> Part | None:
-        table = Table([make_flight(r, steps_a={"left": 0.1}) for r in rows])
+    def part(
+        self, make_flight: Make, rows: list[dict[Any, Any]], *others: str
+    ) -> EvidencePart | None:
+        table = FeatureTable([make_flight(r, steps_a={"left": 0.1}) for r in rows])
         found = current_parts(table, "left", others, mirror=len(others) == 1)
         return found[0] if found else None
 
@@ -211,10 +215,10 @@ def heated(
 class TestRamp:
     def part(
         self, make_flight: Make, *flights: Amps, mirror: bool = True, **more: Any
-    ) -> Part | None:
+    ) -> EvidencePart | None:
         others = [p for p in flights[0] if p != "left"] if flights else []
         block_s = more.get("block_s", 12.0)
-        table = Table([make_flight(air=blocks(amps, block_s)) for amps in flights])
+        table = FeatureTable([make_flight(air=blocks(amps, block_s)) for amps in flights])
         return ramp_part(table, "left", more.get("others", others), mirror=mirror)
 
     @pytest.mark.parametrize("block_s", [6.0, 12.0])
@@ -275,7 +279,7 @@ class TestRamp:
         assert part is not None
         assert part.at.tolist() == [2]
         assert self.part(make_flight, nothing) is None
-        table = Table([make_flight(), make_flight(air=blocks(sound))])
+        table = FeatureTable([make_flight(), make_flight(air=blocks(sound))])
         part = ramp_part(table, "left", ["right"], mirror=True)
         assert part is not None
         assert part.at.tolist() == [1]
@@ -336,7 +340,7 @@ class TestCompared:
         own, other = heated(0.3)
         own = own + 0.1 * np.array([1, -1, 0, 0, 2, -1, 0, -1, 1, 0, -2, 1])
         m = make_flight(air=blocks({"left wing": own, "right wing": other}))
-        part = ramp_part(Table([m]), "left wing", ["right wing"], mirror=True)
+        part = ramp_part(FeatureTable([m]), "left wing", ["right wing"], mirror=True)
         assert part is not None
         found = self.rows(m, "left wing", "right wing")["left wing", "ramp_pct"]
         reach = 1.96 * part.se[0]

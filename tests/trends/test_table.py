@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from telemetry.trends.measures import Measure, Measures
-from telemetry.trends.table import Table
+from telemetry.trends.table import FeatureTable
 from tests.trends.conftest import blocks
 
 Make = Callable[..., Any]
@@ -18,7 +18,7 @@ Make = Callable[..., Any]
 
 class TestTable:
     def test_columns_with_standard_errors(self, make_flight: Make) -> None:
-        table = Table(
+        table = FeatureTable(
             [
                 make_flight({("tail", "end_v"): (7.0, 6.804, 7.196)}),
                 make_flight({("bus", "end_v"): None}),
@@ -42,12 +42,12 @@ class TestTable:
         ]
         given: dict[str, Any] = {"kind": "flight", "start": None, "file": "", "duration_s": 1.0}
         given |= {"flight_s": 1.0, "update_s": None, "temperature_c": None}
-        table = Table([Measures(**given, features=tuple(rows))])
+        table = FeatureTable([Measures(**given, features=tuple(rows))])
         assert table.column("a", "x")[1].tolist() == [0.0]
         assert table.column("a", "y")[1].tolist() == [0.0]
 
     def test_stretches_are_filled_up_alike(self, make_flight: Make) -> None:
-        table = Table(
+        table = FeatureTable(
             [
                 make_flight(air=blocks({"tail": [1.0, 2.0]}, {"bus": [7.0, 7.1, 7.2]})),
                 make_flight(),
@@ -72,12 +72,12 @@ class TestTable:
         assert table.voltage_places == ("bus",)
 
     def test_without_any_stretches(self, make_flight: Make) -> None:
-        table = Table([make_flight()])
+        table = FeatureTable([make_flight()])
         assert table.stretches("air", "amps", "tail") is None
         assert (table.current_places, table.voltage_places) == ((), ())
 
     def test_steps(self, make_flight: Make) -> None:
-        table = Table([make_flight(steps_a={"tail": 0.1}), make_flight()])
+        table = FeatureTable([make_flight(steps_a={"tail": 0.1}), make_flight()])
         assert table.steps_a("tail").tolist() == [0.1, 0.0]
 
     def test_the_first_flights_as_they_stood(self, make_flight: Make) -> None:
@@ -86,7 +86,7 @@ class TestTable:
             make_flight(),
             make_flight({("tail", "x"): 3.0, ("bus", "y"): 2.0}, air=blocks({"bus": [1.0, 2.0]})),
         ]
-        early, whole = Table(flights).until(2), Table(flights[:2])
+        early, whole = FeatureTable(flights).until(2), FeatureTable(flights[:2])
         assert (early.size, early.measured) == (whole.size, whole.measured) == (2, (("tail", "x"),))
         assert early.column("tail", "x")[0] == pytest.approx(
             whole.column("tail", "x")[0], nan_ok=True

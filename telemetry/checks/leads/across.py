@@ -21,7 +21,7 @@ from telemetry.checks.tree import current_of, fed_places
 from telemetry.results import Level
 from telemetry.trends.drops import drop_parts, offset_parts
 from telemetry.trends.evidence import Judgement
-from telemetry.trends.parts import Part, log_odds, moved_since
+from telemetry.trends.parts import EvidencePart, log_odds, moved_since
 
 # Change of a voltage sensor's offset that is reported, V (ours): sensors drift less by warmth.
 _OFFSET_WATCH_V = 0.06
@@ -80,7 +80,7 @@ class _Branch:
     current: str
     own: bool
     fit: str
-    parts: Sequence[Part]
+    parts: Sequence[EvidencePart]
     judgement: Judgement
     watch: float
     ground: float

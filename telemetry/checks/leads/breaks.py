@@ -20,7 +20,7 @@ from telemetry.checks.supply.falls import SAG_UNEXPLAINED
 from telemetry.checks.tree import fed_places
 from telemetry.results import Level
 from telemetry.trends.counts import Burst, judge_counts
-from telemetry.trends.parts import Part
+from telemetry.trends.parts import EvidencePart
 
 FloatArray = NDArray[np.float64]
 
@@ -170,7 +170,7 @@ def _straying(
     at = np.flatnonzero(np.isfinite(y))
     if at.size == 0:
         return None
-    part = Part(name="tail", at=at, y=y[at], se=np.zeros(at.size), sigma=_TAIL_SIGMA)
+    part = EvidencePart(name="tail", at=at, y=y[at], se=np.zeros(at.size), sigma=_TAIL_SIGMA)
     n = len(history.flights)
     j = history.judge([part], history.first(place), place)
     if j is None:

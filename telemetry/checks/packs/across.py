@@ -22,7 +22,7 @@ from telemetry.checks.tree import packs_of, shared_packs
 from telemetry.results import Level
 from telemetry.trends.drops import drop_parts, feature_part
 from telemetry.trends.measures import Measures
-from telemetry.trends.parts import Part
+from telemetry.trends.parts import EvidencePart
 
 FloatArray = NDArray[np.float64]
 
@@ -110,7 +110,7 @@ def _source(
         if seen_at is None:
             found.not_judged.append(f"{pack}: no flight tells its resistance")
         return
-    part = Part(
+    part = EvidencePart(
         name="source_mohm",
         at=at,
         y=y[at],
@@ -162,7 +162,7 @@ def _source(
     )
 
 
-def _with_warmth(history: AircraftHistory, part: Part) -> Part:
+def _with_warmth(history: AircraftHistory, part: EvidencePart) -> EvidencePart:
     """The part with temperature as a covariate; where it was not logged it explains nothing."""
     warmth = np.array([_warmth(history.flights[int(k)]) for k in part.at])
     known = np.isfinite(warmth)
@@ -220,7 +220,7 @@ def _weak(history: AircraftHistory, pack: str, found: JudgedAcross) -> None:
     pack_of = history.aircraft.pack(pack)
     capacity_ah = (pack_of.capacity_mah if pack_of and pack_of.capacity_mah else 4000.0) / 1000.0
     per_ah = 4.0 / capacity_ah
-    part = Part(
+    part = EvidencePart(
         name="end_v",
         at=at,
         y=end_v,
@@ -257,7 +257,7 @@ def _share(history: AircraftHistory, pair: tuple[str, str], found: JudgedAcross)
     one, two = (history.table.column(p, "rest_v")[0][at] for p in pair)
     # The first pack's voltage at rest over the second's; 0 where not known.
     apart, y = np.nan_to_num(one - two), y[at]
-    part = Part(
+    part = EvidencePart(
         name="share",
         at=at,
         y=y,

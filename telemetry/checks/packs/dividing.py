@@ -7,8 +7,8 @@ import numpy as np
 from telemetry.checks.aircraft_history import AircraftHistory, JudgedAcross, established, trend_of
 from telemetry.model.log import FloatArray
 from telemetry.results import Level
-from telemetry.trends.parts import Part
-from telemetry.trends.table import Table
+from telemetry.trends.parts import EvidencePart
+from telemetry.trends.table import FeatureTable
 
 # A way's resistance up by this share, against the other pack's (ours): cells are about half of it.
 _WATCH_PCT, _GROUND_PCT = 15.0, 100.0
@@ -19,7 +19,7 @@ _FEW, _LEAST_SHARE = 10, 0.08
 _HARDLY = 0.3
 
 
-def divider_part(table: Table, pack: str, other: str) -> Part | None:
+def divider_part(table: FeatureTable, pack: str, other: str) -> EvidencePart | None:
     """Logarithm of the resistance of a pack's way to the bus over the other's, flight by flight.
 
     Two sources at one bus divide a change of load inversely to the resistances of their ways
@@ -30,7 +30,7 @@ def divider_part(table: Table, pack: str, other: str) -> Part | None:
 
     Parameters
     ----------
-    table : Table
+    table : FeatureTable
     pack, other : str
 
     Returns
@@ -49,7 +49,7 @@ def divider_part(table: Table, pack: str, other: str) -> Part | None:
     if not rows:
         return None
     at, y, se = np.array(rows).T
-    return Part(name="divider", at=at.astype(np.int64), y=y, se=se, sigma=_SIGMA)
+    return EvidencePart(name="divider", at=at.astype(np.int64), y=y, se=se, sigma=_SIGMA)
 
 
 def _log_ratio(top: FloatArray, bottom: FloatArray) -> tuple[float, float] | None:

@@ -14,7 +14,7 @@ from telemetry.checks.servos.across import judge_servos
 from telemetry.measure.charge_state import counter_mismatch
 from telemetry.model.channels import Quantity
 from telemetry.results import Level
-from telemetry.trends.parts import Part
+from telemetry.trends.parts import EvidencePart
 
 # Counter over current: change that is reported, and usual scatter from flight to flight (ours).
 _COUNTER_WATCH, _COUNTER_SIGMA = 0.10, 0.02
@@ -64,7 +64,7 @@ def _counter(history: AircraftHistory, place: str, found: JudgedAcross) -> None:
     at = np.flatnonzero(value > 0)
     if at.size == 0:
         return
-    part = Part(
+    part = EvidencePart(
         name="counter_ratio",
         at=at,
         y=np.log(value[at]),

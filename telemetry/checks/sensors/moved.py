@@ -7,7 +7,7 @@ import numpy as np
 from telemetry.checks.aircraft_history import AircraftHistory, usual
 from telemetry.checks.tree import fed_places, whole_of
 from telemetry.trends.drops import drop_parts
-from telemetry.trends.parts import Part, log_odds, moved_since
+from telemetry.trends.parts import EvidencePart, log_odds, moved_since
 
 # Scatter of the balance of total and nodes against the place's current, gain error of a sensor
 # (common practice, no source), and how sure the odds must be (ours).
@@ -47,7 +47,7 @@ def sensor_moved(
 
 def _drop_of(
     history: AircraftHistory, place: str, first: int, since: int, moved: float
-) -> list[tuple[Part, float]]:
+) -> list[tuple[EvidencePart, float]]:
     """Drop per amp: a sensor that reads more makes it less by the same factor."""
     parent = dict(fed_places(history)).get(place)
     before = usual(history.table, place, "branch_mohm", first, since)
@@ -60,7 +60,7 @@ def _drop_of(
 
 def _balance(
     history: AircraftHistory, place: str, first: int, since: int, moved: float
-) -> list[tuple[Part, float]]:
+) -> list[tuple[EvidencePart, float]]:
     """Total less all places, A: it moves against a place's sensor, and not with its servos."""
     known = history.table.current_places
     whole = whole_of(history)
@@ -80,7 +80,7 @@ def _balance(
     if before.size == 0:
         return []
     before_a = float(used[before].mean())
-    part = Part(
+    part = EvidencePart(
         name="balance",
         at=at,
         y=balance[at],

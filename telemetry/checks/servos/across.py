@@ -34,13 +34,13 @@ from telemetry.checks.servos.heating import judge_heating
 from telemetry.results import OF_ONE_SERVO, Level, Trend
 from telemetry.trends.evidence import Judgement
 from telemetry.trends.features.flight import load_places
-from telemetry.trends.table import Table
+from telemetry.trends.table import FeatureTable
 
 # A rise must be seen in at least so many resolution steps.
 _STEPS = 2.0
 
 
-def loads_of(table: Table, aircraft: Aircraft) -> tuple[str, ...]:
+def loads_of(table: FeatureTable, aircraft: Aircraft) -> tuple[str, ...]:
     """Places that drive servos and whose own current was measured in the stir or in the air."""
     return load_places(aircraft, table.current_places)
 

@@ -9,7 +9,7 @@ import numpy as np
 
 from telemetry.checks.aircraft_history import AircraftHistory
 from telemetry.trends.evidence import Judgement
-from telemetry.trends.parts import Part, log_odds, moved_since
+from telemetry.trends.parts import EvidencePart, log_odds, moved_since
 from telemetry.trends.ratios import current_parts
 
 # A silent servo takes about its share of the node's current with it; this part of it, at least,
@@ -65,7 +65,9 @@ def _references(
     return [others, untouched]
 
 
-def place_parts(history: AircraftHistory, place: str, others: tuple[str, ...]) -> list[Part]:
+def place_parts(
+    history: AircraftHistory, place: str, others: tuple[str, ...]
+) -> list[EvidencePart]:
     """A place's currents against those of other places, flight by flight."""
     mirror = history.aircraft.mirror(place, others) is not None and len(others) == 1
     return current_parts(history.table, place, others, mirror=mirror)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from telemetry.checks.aircraft_history import AircraftHistory
-from telemetry.trends.parts import Part, log_odds, moved_since
+from telemetry.trends.parts import EvidencePart, log_odds, moved_since
 
 # A group is named where the odds (log) for it are at least so much: 20 to 1, against every other
 # group of the place, against all of them together and against none.
@@ -25,7 +25,7 @@ _Draws = dict[str, dict[int, tuple[float, float]]]  # log and its error, by cont
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Group:
+class ServoGroup:
     """Servos on one control: what they drive, their common name, their own rise if measured."""
 
     drives: str
@@ -35,7 +35,7 @@ class Group:
 
 def rising_group(
     history: AircraftHistory, place: str, since: int, node_rise: float
-) -> Group | None:
+) -> ServoGroup | None:
     """The servos on one control that draw more since a flight; None where no name is sure.
 
     Servos on the same control move together and cannot be told apart: the group is named. Each
@@ -94,7 +94,7 @@ def rising_group(
         for g in m.groups
         if (g.place, g.drives) == (place, drives)
     )
-    return Group(drives=drives, name=_named(drives, outputs), rise=rise)
+    return ServoGroup(drives=drives, name=_named(drives, outputs), rise=rise)
 
 
 def _draws(history: AircraftHistory, place: str) -> _Draws:
@@ -109,7 +109,7 @@ def _draws(history: AircraftHistory, place: str) -> _Draws:
 
 def _part(
     name: str, own: dict[int, tuple[float, float]], sister: dict[int, tuple[float, float]] | None
-) -> Part:
+) -> EvidencePart:
     both = {k: (*v, *sister[k]) for k, v in own.items() if k in sister} if sister else {}
     if 2 * len(both) >= len(own):
         rows = [(k, y - s, float(np.hypot(e, f))) for k, (y, e, s, f) in both.items()]
@@ -117,10 +117,12 @@ def _part(
         rows = [(k, y, e) for k, (y, e) in own.items()]
     at, y, se = np.array(rows).T
     # Most of an error is common to all flights with the same telemetry; the scatter is learnt.
-    return Part(name=name, at=at.astype(np.int64), y=y, se=0.5 * se, sigma=_SIGMA, weight=_WEIGHT)
+    return EvidencePart(
+        name=name, at=at.astype(np.int64), y=y, se=0.5 * se, sigma=_SIGMA, weight=_WEIGHT
+    )
 
 
-def _only_control(history: AircraftHistory, place: str) -> Group | None:
+def _only_control(history: AircraftHistory, place: str) -> ServoGroup | None:
     """The one control that all servos of a place follow by the profile."""
     servos = history.aircraft.on(history.day(len(history.listed) - 1)).servos_at(place)
     kinds = {s.surface or s.drives for s in servos}
@@ -128,7 +130,7 @@ def _only_control(history: AircraftHistory, place: str) -> Group | None:
     if len(kinds) != 1 or listed < history.servos(place)[0]:
         return None
     drives = kinds.pop()
-    return Group(
+    return ServoGroup(
         drives=drives, name=_named(drives, tuple(str(s.output) for s in servos)), rise=None
     )
 

@@ -11,7 +11,7 @@ from telemetry.checks.aircraft_history import AircraftHistory, JudgedAcross, est
 from telemetry.checks.draft import FindingDraft
 from telemetry.results import OF_ONE_SERVO, Level
 from telemetry.trends.evidence import Judgement
-from telemetry.trends.parts import Part, log_odds, moved_since
+from telemetry.trends.parts import EvidencePart, log_odds, moved_since
 from telemetry.trends.ratios import ramp_part
 
 # Mean current of a flight for a unit of rise from cold to warm (ours: a flight is half warming up,
@@ -24,7 +24,7 @@ _RATHER_HEATING = 3.0
 def judge_heating(
     history: AircraftHistory,
     place: str,
-    parts: Sequence[Part],
+    parts: Sequence[EvidencePart],
     sound: tuple[str, ...],
     rising: bool,
     found: JudgedAcross,
@@ -37,7 +37,7 @@ def judge_heating(
     ----------
     history : AircraftHistory
     place : str
-    parts : sequence of Part
+    parts : sequence of EvidencePart
         Stir, air and rest current against other places.
     sound : tuple of str
         Other places that are not suspect.
@@ -97,7 +97,7 @@ def judge_heating(
     )
 
 
-def _odds(history: AircraftHistory, parts: Sequence[Part], j: Judgement) -> float:
+def _odds(history: AircraftHistory, parts: Sequence[EvidencePart], j: Judgement) -> float:
     """Log of the odds that the place heats, rather than draws more cold as well as warm."""
     assert j.onset is not None
     learn = np.arange(len(history.flights)) < j.at[j.onset]

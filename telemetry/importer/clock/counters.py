@@ -9,7 +9,7 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 from numpy.typing import NDArray
 
-from telemetry.importer.clock.timesource import Source, TimeBase, speaks_of_time
+from telemetry.importer.clock.timesource import TimeBase, TimeSource, speaks_of_time
 from telemetry.importer.names.words import fold
 from telemetry.model.errors import UnreadableLog
 from telemetry.model.unsettled import set_option
@@ -18,12 +18,12 @@ FloatArray = NDArray[np.float64]
 _DAY = 86400.0
 
 
-def counters(usable: Sequence[Source], *, named_only: bool) -> list[Source]:
+def counters(usable: Sequence[TimeSource], *, named_only: bool) -> list[TimeSource]:
     """Columns of numbers that may count the time.
 
     Parameters
     ----------
-    usable : sequence of Source
+    usable : sequence of TimeSource
     named_only : bool
         True: only those whose name speaks of time.
     """
@@ -36,7 +36,7 @@ def counters(usable: Sequence[Source], *, named_only: bool) -> list[Source]:
     ]
 
 
-def _is_bare_t(source: Source) -> bool:
+def _is_bare_t(source: TimeSource) -> bool:
     """A column called "t" whose values only grow."""
     words = source.name.words
     if not (len(words) == 1 and words[0].text.casefold() == "t" and source.name.unit is None):
@@ -52,7 +52,7 @@ _UNIT_WORDS = {
 }  # fmt: skip
 
 
-def named_factor(source: Source) -> tuple[float, str] | None:
+def named_factor(source: TimeSource) -> tuple[float, str] | None:
     """Seconds per count as the setting, the unit or the name says, and its symbol."""
     form = source.setting.time_form if source.setting is not None else ""
     table = {"s": 1.0, "ms": 1e-3, "us": 1e-6, "ns": 1e-9, "min": 60.0, "h": 3600.0}
@@ -71,12 +71,12 @@ def named_factor(source: Source) -> tuple[float, str] | None:
     return None
 
 
-def from_counter(source: Source) -> TimeBase | None:
+def from_counter(source: TimeSource) -> TimeBase | None:
     """Times from a column of numbers, None where it does not run like a clock.
 
     Parameters
     ----------
-    source : Source
+    source : TimeSource
     """
     values = source.numbers
     assert values is not None
@@ -179,7 +179,7 @@ def _epoch_factor(middle: float, typical: float) -> float | None:
     return None
 
 
-def _plain_epoch(source: Source, typical: float) -> bool:
+def _plain_epoch(source: TimeSource, typical: float) -> bool:
     """False where the unit named says that a big number only counts up."""
     named = named_factor(source)
     values = source.numbers
@@ -192,7 +192,7 @@ def _plain_epoch(source: Source, typical: float) -> bool:
     return abs(named[0] / epoch - 1.0) < 1e-9 or middle * named[0] > 9e8
 
 
-def _epoch(source: Source, values: FloatArray, factor: float) -> TimeBase:
+def _epoch(source: TimeSource, values: FloatArray, factor: float) -> TimeBase:
     first = float(values[np.flatnonzero(np.isfinite(values))[0]])
     moment = _later(datetime(1970, 1, 1, tzinfo=UTC), first * factor)
     unit = {1.0: "seconds", 1e-3: "milliseconds", 1e-6: "microseconds"}.get(factor, "nanoseconds")
@@ -213,7 +213,7 @@ def _later(origin: datetime, seconds: float) -> datetime | None:
         return None
 
 
-def _serial(source: Source, values: FloatArray) -> TimeBase:
+def _serial(source: TimeSource, values: FloatArray) -> TimeBase:
     first = float(values[np.flatnonzero(np.isfinite(values))[0]])
     # To the millisecond: a double holds days of this century to about a microsecond.
     moment = _later(datetime(1899, 12, 30), round(first * _DAY, 3))

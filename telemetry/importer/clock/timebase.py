@@ -15,7 +15,7 @@ import numpy as np
 
 from telemetry.importer.clock.counters import UNIT_NAMES, counters, from_counter, named_factor
 from telemetry.importer.clock.dates import preamble_date
-from telemetry.importer.clock.timesource import Source, TimeBase
+from telemetry.importer.clock.timesource import TimeBase, TimeSource
 from telemetry.importer.clock.wallclock import (
     from_clock,
     from_full,
@@ -27,12 +27,12 @@ from telemetry.model.channels import Quantity
 from telemetry.model.errors import UnreadableLog
 
 
-def find_time(sources: Sequence[Source], *, european: bool) -> TimeBase | None:
+def find_time(sources: Sequence[TimeSource], *, european: bool) -> TimeBase | None:
     """Find the time of the rows.
 
     Parameters
     ----------
-    sources : sequence of Source
+    sources : sequence of TimeSource
         All columns of the file.
     european : bool
         True where decimal commas or the language speak for day before month.
@@ -141,7 +141,7 @@ def _best(choices: list[TimeBase]) -> TimeBase:
     return min(choices, key=rank)
 
 
-def _unnamed(usable: Sequence[Source]) -> list[TimeBase]:
+def _unnamed(usable: Sequence[TimeSource]) -> list[TimeBase]:
     """A column without a telling name that counts up from row to row like a clock."""
     found = []
     for source in usable:
@@ -166,7 +166,7 @@ def _unnamed(usable: Sequence[Source]) -> list[TimeBase]:
     return [base]
 
 
-def _add_fraction(base: TimeBase, usable: Sequence[Source]) -> None:
+def _add_fraction(base: TimeBase, usable: Sequence[TimeSource]) -> None:
     """A column of milliseconds, 0 to 999, beside a clock of whole seconds."""
     raw = base.raw_s
     finite = raw[np.isfinite(raw)]

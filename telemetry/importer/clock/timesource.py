@@ -10,7 +10,7 @@ import numpy as np
 import pyarrow as pa
 from numpy.typing import NDArray
 
-from telemetry.importer.names.header import Reading
+from telemetry.importer.names.header import HeaderReading
 from telemetry.importer.names.header_cell import Name
 from telemetry.importer.names.settings import Setting
 from telemetry.model.channels import Quantity
@@ -19,7 +19,7 @@ FloatArray = NDArray[np.float64]
 
 
 @dataclass(slots=True, kw_only=True)
-class Source:
+class TimeSource:
     """One column as the time finder sees it.
 
     Attributes
@@ -27,7 +27,7 @@ class Source:
     index : int
     title : str
     name : Name
-    readings : tuple of Reading
+    readings : tuple of HeaderReading
     numbers : ndarray or None
     text : pyarrow strings or None
     setting : Setting or None
@@ -36,7 +36,7 @@ class Source:
     index: int
     title: str
     name: Name
-    readings: tuple[Reading, ...]
+    readings: tuple[HeaderReading, ...]
     numbers: FloatArray | None
     text: pa.ChunkedArray | None
     setting: Setting | None = None
@@ -77,12 +77,12 @@ class TimeBase:
     notes: list[str] = field(default_factory=list)
 
 
-def speaks_of_time(source: Source) -> bool:
+def speaks_of_time(source: TimeSource) -> bool:
     """True where the setting, a word or the unit of a column speaks of time.
 
     Parameters
     ----------
-    source : Source
+    source : TimeSource
     """
     if source.setting is not None:
         return source.setting.quantity is Quantity.TIME

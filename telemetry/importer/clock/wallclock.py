@@ -12,7 +12,7 @@ import pyarrow.compute as pc
 from numpy.typing import NDArray
 
 from telemetry.importer.clock.stamps import Stamps, days, parse_stamps, seconds
-from telemetry.importer.clock.timesource import Source, TimeBase, speaks_of_time
+from telemetry.importer.clock.timesource import TimeBase, TimeSource, speaks_of_time
 from telemetry.model.unsettled import set_option
 
 FloatArray = NDArray[np.float64]
@@ -23,7 +23,7 @@ _DAY = 86400.0
 class Stamped:
     """A column and its time stamps."""
 
-    source: Source
+    source: TimeSource
     stamps: Stamps
 
     @property
@@ -37,12 +37,12 @@ class Stamped:
         return self.stamps.has_clock
 
 
-def stamped_sources(usable: Sequence[Source]) -> list[Stamped]:
+def stamped_sources(usable: Sequence[TimeSource]) -> list[Stamped]:
     """Columns of text that hold time stamps.
 
     Parameters
     ----------
-    usable : sequence of Source
+    usable : sequence of TimeSource
     """
     found = []
     for source in usable:
@@ -209,7 +209,7 @@ def from_full(part: Stamped, european: bool, notes: list[str]) -> TimeBase:
 def from_clock(
     part: Stamped,
     date: Stamped | None,
-    number_dates: tuple[Source, FloatArray] | None,
+    number_dates: tuple[TimeSource, FloatArray] | None,
     european: bool,
     notes: list[str],
 ) -> TimeBase:
@@ -309,7 +309,7 @@ def start_of_day(base: TimeBase, date: Stamped, european: bool) -> None:
     base.notes.extend(notes)
 
 
-def number_dates(usable: Sequence[Source]) -> tuple[Source, FloatArray] | None:
+def number_dates(usable: Sequence[TimeSource]) -> tuple[TimeSource, FloatArray] | None:
     """A date printed as one number, 20240501, under a name that speaks of time."""
     for source in usable:
         values = source.numbers

@@ -13,9 +13,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from telemetry.importer.names.columns import Column
+from telemetry.importer.names.columns import LogColumn
 from telemetry.importer.names.evidence import Shape, judge_unit
-from telemetry.importer.names.header import Reading
+from telemetry.importer.names.header import HeaderReading
 from telemetry.importer.names.places import find_spots
 from telemetry.importer.names.quantities import ALONE
 from telemetry.importer.names.settings import Setting
@@ -42,8 +42,8 @@ class Choice:
 
     Attributes
     ----------
-    reading : Reading
-    rivals : tuple of Reading
+    reading : HeaderReading
+    rivals : tuple of HeaderReading
         Readings that score about as well.
     unit : Unit or None
         As the values confirm or change it.
@@ -55,8 +55,8 @@ class Choice:
     unit_rivals : tuple of Unit
     """
 
-    reading: Reading
-    rivals: tuple[Reading, ...] = ()
+    reading: HeaderReading
+    rivals: tuple[HeaderReading, ...] = ()
     unit: Unit | None = None
     why_unit: str = ""
     fit: float = 1.0
@@ -64,12 +64,14 @@ class Choice:
     unit_rivals: tuple[Unit, ...] = ()
 
 
-def choose(column: Column) -> Choice:
+def choose(column: LogColumn) -> Choice:
     """The reading of one column by settings or by name, rivals kept."""
     if column.setting is not None:
         return _forced(column, column.setting)
     if column.time_role:
-        return Choice(reading=Reading(quantity=Quantity.TIME, unit=column.apart.unit, placed=True))
+        return Choice(
+            reading=HeaderReading(quantity=Quantity.TIME, unit=column.apart.unit, placed=True)
+        )
     found = [r for r in column.readings if _admissible(column, r)]
     if not found:
         return Choice(reading=_of_unit_clock(column) or _row_number(column) or _nothing(column))
@@ -91,13 +93,13 @@ def choose(column: Column) -> Choice:
     return Choice(reading=best, rivals=near)
 
 
-def _forced(column: Column, setting: Setting) -> Choice:
+def _forced(column: LogColumn, setting: Setting) -> Choice:
     why = column.setting_from or "as you set it"
     if setting.ignore:
         why = f"left out, {why}"
     unit = setting.unit or column.apart.unit or column.cell_unit
     label = next((r.label for r in column.readings), column.title)
-    reading = Reading(
+    reading = HeaderReading(
         quantity=setting.quantity,
         place=setting.place,
         unit=unit,
@@ -110,7 +112,7 @@ def _forced(column: Column, setting: Setting) -> Choice:
     return Choice(reading=reading, forced=True)
 
 
-def _nothing(column: Column) -> Reading:
+def _nothing(column: LogColumn) -> HeaderReading:
     unit = column.apart.unit or column.cell_unit
     named = f"; unit {unit.symbol} kept" if unit is not None else ""
     if column.text is not None:
@@ -123,17 +125,17 @@ def _nothing(column: Column) -> Reading:
         why = "a time, but not the clock of the rows"
     else:
         why = "no word of the name is known"
-    return Reading(
+    return HeaderReading(
         quantity=Quantity.UNKNOWN, unit=unit, score=0.0, reason=why + named, label=column.title
     )
 
 
-def by_company(columns: Sequence[Column], chosen: list[Choice]) -> None:
+def by_company(columns: Sequence[LogColumn], chosen: list[Choice]) -> None:
     """Settle what the neighbours tell: sticks among sticks, a receiver's supply beside packs.
 
     Parameters
     ----------
-    columns : sequence of Column
+    columns : sequence of LogColumn
     chosen : list of Choice
         Changed in place.
     """
@@ -179,7 +181,7 @@ def by_company(columns: Sequence[Column], chosen: list[Choice]) -> None:
             choice.reading, choice.rivals = replace(other, reason=why, score=0.8), ()
 
 
-def _of_unit_clock(column: Column) -> Reading | None:
+def _of_unit_clock(column: LogColumn) -> HeaderReading | None:
     """A time beside the rows' clock that belongs to a part of the aircraft: how long it is on."""
     timed = next((r for r in column.readings if r.quantity is Quantity.TIME), None)
     if timed is None or column.numbers is None:
@@ -198,24 +200,24 @@ def _of_unit_clock(column: Column) -> Reading | None:
     )
 
 
-def _row_number(column: Column) -> Reading | None:
+def _row_number(column: LogColumn) -> HeaderReading | None:
     """A column without a telling name that counts the rows."""
     values = column.numbers
     if values is None or any(w.meanings for w in column.apart.words) or len(values) < 3:
         return None
     if values[0] not in (0.0, 1.0) or not np.all(np.diff(values) == 1.0):
         return None
-    return Reading(quantity=Quantity.COUNT, score=0.7, reason="it counts the rows")
+    return HeaderReading(quantity=Quantity.COUNT, score=0.7, reason="it counts the rows")
 
 
-def _admissible(column: Column, reading: Reading) -> bool:
+def _admissible(column: LogColumn, reading: HeaderReading) -> bool:
     """Whether the cells can be what the name says."""
     if column.text is not None and reading.quantity is not Quantity.STATUS:
         return False
     return reading.quantity is not Quantity.TIME
 
 
-def _by_growth(column: Column, one: Reading, other: Reading) -> Reading | None:
+def _by_growth(column: LogColumn, one: HeaderReading, other: HeaderReading) -> HeaderReading | None:
     """Current or consumption: a column that only grows is the counter."""
     pair = {one.quantity: one, other.quantity: other}
     if set(pair) == {Quantity.CURRENT, Quantity.CONSUMED} and column.shape.count >= 30:
@@ -223,7 +225,7 @@ def _by_growth(column: Column, one: Reading, other: Reading) -> Reading | None:
     return None
 
 
-def place_the_unplaced(columns: Sequence[Column], chosen: list[Choice]) -> None:
+def place_the_unplaced(columns: Sequence[LogColumn], chosen: list[Choice]) -> None:
     """Find the place of electrical columns whose name tells none, from the other columns."""
     _numbered_only(columns, chosen)
     taken: dict[Quantity, set[str]] = defaultdict(set)
@@ -275,7 +277,7 @@ def tell_apart(chosen: list[Choice]) -> None:
                 choice.reading = replace(choice.reading, place=place)
 
 
-def _numbered_only(columns: Sequence[Column], chosen: list[Choice]) -> None:
+def _numbered_only(columns: Sequence[LogColumn], chosen: list[Choice]) -> None:
     """Numbers without a part ("U1" to "U6"): beyond two no packs, but cells or channels."""
     families: dict[Quantity, dict[int, int]] = defaultdict(dict)
     for i, choice in enumerate(chosen):
@@ -310,7 +312,7 @@ def _numbered_only(columns: Sequence[Column], chosen: list[Choice]) -> None:
                 )
 
 
-def check(column: Column, choice: Choice, notes: list[str]) -> Choice:
+def check(column: LogColumn, choice: Choice, notes: list[str]) -> Choice:
     """Let the values confirm or change quantity and unit."""
     r = choice.reading
     unit = r.unit if choice.forced and r.unit is not None else (r.unit or column.cell_unit)

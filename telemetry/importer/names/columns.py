@@ -12,7 +12,7 @@ import pyarrow as pa
 from numpy.typing import NDArray
 
 from telemetry.importer.names.evidence import Shape
-from telemetry.importer.names.header import Reading, readings
+from telemetry.importer.names.header import HeaderReading, readings
 from telemetry.importer.names.header_cell import Name, take_apart
 from telemetry.importer.names.settings import Setting
 from telemetry.model.units import Unit
@@ -21,7 +21,7 @@ FloatArray = NDArray[np.float64]
 
 
 @dataclass(slots=True, kw_only=True)
-class Column:
+class LogColumn:
     """One column on its way from text to channel.
 
     Attributes
@@ -38,7 +38,7 @@ class Column:
     cell_unit : Unit or None
         Printed in the cells.
     setting : Setting or None
-    readings : tuple of Reading
+    readings : tuple of HeaderReading
     shape : Shape
     time_role : str
         "time", "date" or "fraction" for the columns of the clock.
@@ -55,7 +55,7 @@ class Column:
     cell_unit: Unit | None = None
     setting: Setting | None = None
     setting_from: str = ""
-    readings: tuple[Reading, ...] = ()
+    readings: tuple[HeaderReading, ...] = ()
     shape: Shape = field(
         default_factory=lambda: Shape(0, math.nan, math.nan, math.nan, False, False, False)
     )
@@ -83,7 +83,9 @@ def titles(names: Sequence[str]) -> list[str]:
     return out
 
 
-def make_column(index: int, name: str, title: str, unit_text: str = "", sensor: str = "") -> Column:
+def make_column(
+    index: int, name: str, title: str, unit_text: str = "", sensor: str = ""
+) -> LogColumn:
     """A column with its name taken apart.
 
     Parameters
@@ -93,4 +95,4 @@ def make_column(index: int, name: str, title: str, unit_text: str = "", sensor: 
         Cells of the header rows.
     """
     apart = take_apart(" ".join(name.split()), unit_text, sensor)
-    return Column(index=index, name=name, title=title, apart=apart, readings=readings(apart))
+    return LogColumn(index=index, name=name, title=title, apart=apart, readings=readings(apart))

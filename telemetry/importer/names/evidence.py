@@ -84,7 +84,7 @@ def shape_of(values: FloatArray) -> Shape:
 
 
 @dataclass(frozen=True, slots=True)
-class Judgement:
+class UnitJudgement:
     """The unit the values speak for.
 
     Attributes
@@ -105,7 +105,7 @@ class Judgement:
     rivals: tuple[Unit, ...] = ()
 
 
-def judge_unit(shape: Shape, quantity: Quantity, unit: Unit | None) -> Judgement:
+def judge_unit(shape: Shape, quantity: Quantity, unit: Unit | None) -> UnitJudgement:
     """Find the unit of a column from its values, or check the one that is named.
 
     Parameters
@@ -117,10 +117,10 @@ def judge_unit(shape: Shape, quantity: Quantity, unit: Unit | None) -> Judgement
 
     Returns
     -------
-    Judgement
+    UnitJudgement
     """
     if shape.count == 0:
-        return Judgement(unit)
+        return UnitJudgement(unit)
     if quantity is Quantity.VOLTAGE:
         return _voltage(shape, unit)
     if quantity is Quantity.CELL_VOLTAGE:
@@ -129,24 +129,24 @@ def judge_unit(shape: Shape, quantity: Quantity, unit: Unit | None) -> Judgement
         return _current(shape, unit)
     if quantity is Quantity.CONSUMED and unit is None:
         if not shape.whole and shape.top < 15:
-            return Judgement(
+            return UnitJudgement(
                 UNITS["Ah"], f"no unit named; up to {shape.high:.4g} speaks for Ah",
                 0.85, (UNITS["mAh"],),
             )  # fmt: skip
-        return Judgement(UNITS["mAh"], "no unit named; mAh assumed", 0.95)
+        return UnitJudgement(UNITS["mAh"], "no unit named; mAh assumed", 0.95)
     if quantity is Quantity.TEMPERATURE:
         return _temperature(shape, unit)
     if quantity is Quantity.REMAINING and unit is None:
-        return Judgement(UNITS["%"] if shape.high <= 100 else UNITS["mAh"], "", 0.9)
+        return UnitJudgement(UNITS["%"] if shape.high <= 100 else UNITS["mAh"], "", 0.9)
     if quantity is Quantity.CONTROL and unit is None:
         if shape.whole and shape.low >= 700 and shape.high <= 2400:
-            return Judgement(UNITS["us"], "values of a servo pulse in microseconds")
+            return UnitJudgement(UNITS["us"], "values of a servo pulse in microseconds")
         if shape.low >= -160 and shape.high <= 160:
-            return Judgement(UNITS["%"], "no unit named; per cent assumed", 0.95)
-        return Judgement(None, "", 0.8)
+            return UnitJudgement(UNITS["%"], "no unit named; per cent assumed", 0.95)
+        return UnitJudgement(None, "", 0.8)
     if quantity is Quantity.ENERGY and unit is None:
-        return Judgement(UNITS["Wh"], "no unit named; Wh assumed", 0.9)
-    return Judgement(unit)
+        return UnitJudgement(UNITS["Wh"], "no unit named; Wh assumed", 0.9)
+    return UnitJudgement(unit)
 
 
 def _told(unit: Unit | None, shape: Shape, better: Unit, noun: str) -> str:
@@ -157,7 +157,7 @@ def _told(unit: Unit | None, shape: Shape, better: Unit, noun: str) -> str:
     )
 
 
-def _voltage(shape: Shape, unit: Unit | None) -> Judgement:
+def _voltage(shape: Shape, unit: Unit | None) -> UnitJudgement:
     top = shape.top
     if unit is not None:
         inside = top * unit.factor
@@ -165,19 +165,19 @@ def _voltage(shape: Shape, unit: Unit | None) -> Judgement:
             unit_by_values = _volts_by_size(top, shape.whole)
             if unit_by_values is not None:
                 better = unit_by_values[0]
-                return Judgement(better, _told(unit, shape, better, "voltage"), 0.9)
-            return Judgement(unit, f"{shape.high:,.6g} V is unusually high", 0.5)
+                return UnitJudgement(better, _told(unit, shape, better, "voltage"), 0.9)
+            return UnitJudgement(unit, f"{shape.high:,.6g} V is unusually high", 0.5)
         if inside < 0.3 and 1.0 <= top <= 75 and not shape.whole:
-            return Judgement(
+            return UnitJudgement(
                 UNITS["V"], f"{shape.high:.4g} {unit.symbol} is next to nothing; V assumed", 0.85
             )
-        return Judgement(unit)
+        return UnitJudgement(unit)
     found = _volts_by_size(top, shape.whole)
     if found is None:
-        return Judgement(UNITS["V"], f"{shape.high:,.6g} is unusually high for volts", 0.4)
+        return UnitJudgement(UNITS["V"], f"{shape.high:,.6g} is unusually high for volts", 0.4)
     better, rivals = found
     why = "" if better.symbol == "V" else _told(None, shape, better, "voltage")
-    return Judgement(better, why, 1.0 if better.symbol == "V" else 0.95, rivals)
+    return UnitJudgement(better, why, 1.0 if better.symbol == "V" else 0.95, rivals)
 
 
 def _volts_by_size(top: float, whole: bool) -> tuple[Unit, tuple[Unit, ...]] | None:
@@ -193,41 +193,41 @@ def _volts_by_size(top: float, whole: bool) -> tuple[Unit, tuple[Unit, ...]] | N
     return UNITS["cV"], ((DECIVOLT,) if top < 750 else ())
 
 
-def _cell(shape: Shape, unit: Unit | None) -> Judgement:
+def _cell(shape: Shape, unit: Unit | None) -> UnitJudgement:
     top = shape.top
     if unit is not None and 0.5 <= top * unit.factor <= 5.0:
-        return Judgement(unit)
+        return UnitJudgement(unit)
     for factor, better in ((1.0, UNITS["V"]), (0.1, DECIVOLT), (0.01, UNITS["cV"]),
                            (0.001, UNITS["mV"])):  # fmt: skip
         if 0.5 <= top * factor <= 5.0:
             why = "" if better.symbol == "V" else _told(unit, shape, better, "cell voltage")
-            return Judgement(better, why, 1.0 if unit is None else 0.9)
+            return UnitJudgement(better, why, 1.0 if unit is None else 0.9)
     if unit is None and top <= 75:
-        return Judgement(UNITS["V"], f"{shape.high:.4g} V is more than one cell has", 0.5)
-    return Judgement(unit or UNITS["V"], "", 0.5)
+        return UnitJudgement(UNITS["V"], f"{shape.high:.4g} V is more than one cell has", 0.5)
+    return UnitJudgement(unit or UNITS["V"], "", 0.5)
 
 
-def _current(shape: Shape, unit: Unit | None) -> Judgement:
+def _current(shape: Shape, unit: Unit | None) -> UnitJudgement:
     top = shape.top
     if unit is not None:
         if unit.symbol == "A" and top > 1000:
-            return Judgement(UNITS["mA"], _told(unit, shape, UNITS["mA"], "current"), 0.9)
-        return Judgement(unit)
+            return UnitJudgement(UNITS["mA"], _told(unit, shape, UNITS["mA"], "current"), 0.9)
+        return UnitJudgement(unit)
     if (shape.whole and top > 120) or top > 400:
-        return Judgement(UNITS["mA"], _told(None, shape, UNITS["mA"], "current"), 0.95)
+        return UnitJudgement(UNITS["mA"], _told(None, shape, UNITS["mA"], "current"), 0.95)
     if shape.whole and top > 40:
-        return Judgement(UNITS["A"], "no unit named; A assumed", 0.8, (UNITS["mA"],))
-    return Judgement(UNITS["A"], "")
+        return UnitJudgement(UNITS["A"], "no unit named; A assumed", 0.8, (UNITS["mA"],))
+    return UnitJudgement(UNITS["A"], "")
 
 
-def _temperature(shape: Shape, unit: Unit | None) -> Judgement:
+def _temperature(shape: Shape, unit: Unit | None) -> UnitJudgement:
     if unit is not None:
-        return Judgement(unit)
+        return UnitJudgement(unit)
     if shape.top > 250 and shape.whole:
-        return Judgement(
+        return UnitJudgement(
             _DECICELSIUS, f"no unit named; {shape.high:,.6g} speaks for tenths of a degree", 0.9
         )
-    return Judgement(UNITS["degC"], "", 0.97)
+    return UnitJudgement(UNITS["degC"], "", 0.97)
 
 
 def charge_factor(counter: FloatArray, current_a: FloatArray, time_s: FloatArray) -> float | None:

@@ -12,14 +12,14 @@ from dataclasses import dataclass, replace
 
 from telemetry.importer.names.header_cell import Name, Word
 from telemetry.importer.names.places import Spot, find_spots
-from telemetry.importer.names.quantities import ALONE, SYMBOLS, Guess, fits, quantities
+from telemetry.importer.names.quantities import ALONE, SYMBOLS, QuantityGuess, fits, quantities
 from telemetry.importer.names.words import Role, fold
 from telemetry.model.channels import Quantity
 from telemetry.model.units import Unit
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Reading:
+class HeaderReading:
     """One way to read a column.
 
     Attributes
@@ -67,7 +67,7 @@ class Reading:
     quantity_reason: str = ""
 
 
-def readings(name: Name) -> tuple[Reading, ...]:
+def readings(name: Name) -> tuple[HeaderReading, ...]:
     """All ways to read a header, the best first.
 
     Parameters
@@ -76,17 +76,17 @@ def readings(name: Name) -> tuple[Reading, ...]:
 
     Returns
     -------
-    tuple of Reading
+    tuple of HeaderReading
         () where the header means nothing to the dictionary.
     """
-    found: list[Reading] = []
+    found: list[HeaderReading] = []
     name = _letter_as_index(name)
     hold, words = _take_hold(name.words)
     for guess in quantities(name, words):
         quantity, score = guess.quantity, guess.score
         if quantity in (Quantity.TIME, Quantity.COUNT, Quantity.STATUS):
             found.append(
-                Reading(
+                HeaderReading(
                     quantity=quantity, unit=name.unit, score=score, reason=guess.why, placed=False
                 )
             )
@@ -103,13 +103,15 @@ def readings(name: Name) -> tuple[Reading, ...]:
                 continue
             found.append(_reading(name, kind, spot, hold, guess))
     found.sort(key=lambda r: -r.score)
-    unique: dict[tuple[Quantity, str | None, int | None], Reading] = {}
+    unique: dict[tuple[Quantity, str | None, int | None], HeaderReading] = {}
     for reading in found:
         unique.setdefault((reading.quantity, reading.place, reading.cell), reading)
     return tuple(unique.values())
 
 
-def _reading(name: Name, quantity: Quantity, spot: Spot, hold: str, guess: Guess) -> Reading:
+def _reading(
+    name: Name, quantity: Quantity, spot: Spot, hold: str, guess: QuantityGuess
+) -> HeaderReading:
     reasons = [guess.why]
     if name.unit is not None and not guess.by_unit:
         reasons.append(f"unit {name.unit.symbol} from the {_WHERE[name.unit_from]}")
@@ -117,7 +119,7 @@ def _reading(name: Name, quantity: Quantity, spot: Spot, hold: str, guess: Guess
         reasons.append(spot.reason)
     if hold:
         reasons.append(f"a {_HOLD_NAMES[hold]}")
-    return Reading(
+    return HeaderReading(
         quantity=quantity,
         place=spot.place,
         unit=name.unit,

@@ -13,7 +13,7 @@ LETTER_INDEX = {"a": 1, "b": 2, "c": 3, "d": 4}
 
 
 @dataclass(frozen=True, slots=True)
-class Part:
+class NamedPart:
     """A word for a part with the number or letter that belongs to it.
 
     Attributes
@@ -32,14 +32,14 @@ class Part:
     letter: str = ""
 
 
-def find_parts(words: tuple[Word, ...]) -> tuple[list[Part], int | None]:
+def find_parts(words: tuple[Word, ...]) -> tuple[list[NamedPart], int | None]:
     """Words for parts, each with its number; and a number that belongs to no part.
 
     Parameters
     ----------
     words : tuple of Word
     """
-    found: list[Part] = []
+    found: list[NamedPart] = []
     used: set[int] = set()
     for i, word in enumerate(words):
         kind = _kind(word, words)
@@ -53,7 +53,7 @@ def find_parts(words: tuple[Word, ...]) -> tuple[list[Part], int | None]:
                 letter = nxt.lower()
         else:
             used.add(at)
-        found.append(Part(kind, word, number, letter))
+        found.append(NamedPart(kind, word, number, letter))
     loose = next(
         (w.number for i, w in enumerate(words) if w.number is not None and i not in used), None
     )
@@ -97,7 +97,7 @@ def _number_near(words: tuple[Word, ...], i: int, used: set[int]) -> tuple[int |
     return None, None
 
 
-def find_side(words: tuple[Word, ...], by: dict[str, Part]) -> tuple[str, str]:
+def find_side(words: tuple[Word, ...], by: dict[str, NamedPart]) -> tuple[str, str]:
     """The side a name speaks of, and the word for it; ("", "") for none.
 
     Parameters

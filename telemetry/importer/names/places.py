@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from telemetry.importer.names.header_cell import Word
-from telemetry.importer.names.parts import LETTER_INDEX, LETTERS, Part, find_parts, find_side
+from telemetry.importer.names.parts import LETTER_INDEX, LETTERS, NamedPart, find_parts, find_side
 from telemetry.importer.names.words import Role
 from telemetry.model.channels import Quantity
 
@@ -111,15 +111,15 @@ class _Scene:
 
     words: tuple[Word, ...]
     quantity: Quantity
-    by: dict[str, Part]
+    by: dict[str, NamedPart]
     loose: int | None
     side: str
     side_word: str
     position: str
     ordinal: int | None
     total: bool
-    body: Part | None
-    surface: Part | None
+    body: NamedPart | None
+    surface: NamedPart | None
 
 
 def _scene(words: tuple[Word, ...], quantity: Quantity) -> _Scene:
@@ -235,7 +235,7 @@ def _cell_spot(s: _Scene, copy: str) -> Spot:
 _BODY_KINDS = ("wing", "tail", "fuselage", "stab", "fin", "nose", "boom")
 
 
-def _numbered(kind: str, part: Part | None) -> str:
+def _numbered(kind: str, part: NamedPart | None) -> str:
     if part is None:
         return kind
     if part.number is not None:
@@ -249,7 +249,7 @@ def _numbered(kind: str, part: Part | None) -> str:
     return kind
 
 
-def _pack_place(pack: Part, ordinal: int | None, side: str) -> str:
+def _pack_place(pack: NamedPart, ordinal: int | None, side: str) -> str:
     if pack.number is not None:
         return f"pack {pack.number}"
     if pack.letter:
@@ -259,7 +259,7 @@ def _pack_place(pack: Part, ordinal: int | None, side: str) -> str:
     return "pack 2" if side == "right" else "pack 1"
 
 
-def _spot(place: str, part: Part, *, score: float = 1.0, copy_of: str = "") -> Spot:
+def _spot(place: str, part: NamedPart, *, score: float = 1.0, copy_of: str = "") -> Spot:
     said = part.word.text + (f" {part.number}" if part.number is not None else "")
     if not part.word.sure:
         score *= 0.97
@@ -281,7 +281,7 @@ def _body_spot(s: _Scene) -> Spot:
     return Spot(place=place, reason=reason, controllable="servo" in by, closer=_closer(place, by))
 
 
-def _closer(place: str, by: dict[str, Part]) -> str:
+def _closer(place: str, by: dict[str, NamedPart]) -> str:
     """A closer name of a place: the numbered node, output or sensor in it."""
     for kind in ("node", "unit", "output", "channel", "sensor", "bus"):
         part = by.get(kind)
@@ -290,7 +290,7 @@ def _closer(place: str, by: dict[str, Part]) -> str:
     return ""
 
 
-def _surface_spot(surface: Part, side: str, loose: int | None) -> Spot:
+def _surface_spot(surface: NamedPart, side: str, loose: int | None) -> Spot:
     number = surface.number if surface.number is not None else loose
     words = [side, surface.kind, "" if number is None else str(number)]
     place = " ".join(w for w in words if w)
@@ -298,7 +298,7 @@ def _surface_spot(surface: Part, side: str, loose: int | None) -> Spot:
 
 
 def _receiver_spots(
-    receiver: Part, pack: Part | None, ordinal: int | None, quantity: Quantity
+    receiver: NamedPart, pack: NamedPart | None, ordinal: int | None, quantity: Quantity
 ) -> list[Spot]:
     number = receiver.number
     place = _numbered("receiver", receiver)

@@ -53,7 +53,7 @@ _COUNT_WORDS = ("nr", "no", "num", "number", "nummer", "numero", "n", "cislo")
 _CONSUMPTION = ("consum", "verbr", "consom", "spotr", "usage")
 
 
-class Guess(NamedTuple):
+class QuantityGuess(NamedTuple):
     """A quantity that a name may speak of, with a score of 0 to 1 and why.
 
     ``by_unit`` is True where its unit speaks for it, which ``why`` then says.
@@ -65,7 +65,7 @@ class Guess(NamedTuple):
     by_unit: bool = False
 
 
-def quantities(name: Name, words: tuple[Word, ...]) -> list[Guess]:
+def quantities(name: Name, words: tuple[Word, ...]) -> list[QuantityGuess]:
     """Quantities a name may speak of, each with a score and why.
 
     Parameters
@@ -79,47 +79,51 @@ def quantities(name: Name, words: tuple[Word, ...]) -> list[Guess]:
     ):
         word = next(w for w in words if w.has(Role.SETTING))
         why = f"'{word.text}' names a limit, alarm or state, not a reading"
-        return [Guess(Quantity.STATUS, 0.9, why)]
+        return [QuantityGuess(Quantity.STATUS, 0.9, why)]
     named = _named_quantities(words, name)
     unit = name.unit
     if unit is not None and unit.canonical == "s" and [w.text.casefold() for w in words] == ["t"]:
         why = f"symbol t and unit [{unit.symbol}] mean time"
-        return [Guess(Quantity.TIME, 0.97, why, by_unit=True)]
+        return [QuantityGuess(Quantity.TIME, 0.97, why, by_unit=True)]
     by_unit = _OF_UNIT.get(unit.canonical, ()) if unit is not None else ()
     symbol = f" and unit [{unit.symbol}]" if unit is not None else ""
     if named:
-        out: list[Guess] = []
+        out: list[QuantityGuess] = []
         agreeing = [(q, w) for q, w in named if fits(q, unit)]
         alone = ALONE.get(fold(words[0].text)) if len(words) == 1 else None
         if agreeing:
             if alone is not None and unit is None:
-                out.append(Guess(Quantity.CONTROL, 0.6, f"'{words[0].text}' may be the {alone}"))
+                out.append(
+                    QuantityGuess(Quantity.CONTROL, 0.6, f"'{words[0].text}' may be the {alone}")
+                )
             for rank, (quantity, word) in enumerate(agreeing):
                 agrees = unit is not None and quantity in by_unit
                 score = (1.0 if agrees else 0.95) - 0.03 * (not word.sure) - 0.02 * rank
                 tail = symbol if agrees else ""
                 why = f"'{word.text}'{tail} means {quantity.value}"
-                out.append(Guess(quantity, score, why, by_unit=agrees))
+                out.append(QuantityGuess(quantity, score, why, by_unit=agrees))
             return out
         if alone is not None and fits(Quantity.CONTROL, unit):
             why = f"'{words[0].text}' is the {alone}; its position"
-            return [Guess(Quantity.CONTROL, 0.95, why)]
+            return [QuantityGuess(Quantity.CONTROL, 0.95, why)]
         quantity, word = named[0]
         for other in by_unit[:1]:
             why = (
                 f"unit [{unit.symbol if unit else ''}] means {other.value}, "
                 f"although '{word.text}' says {quantity.value}"
             )
-            out.append(Guess(other, 0.66, why, by_unit=True))
+            out.append(QuantityGuess(other, 0.66, why, by_unit=True))
         why = f"'{word.text}' means {quantity.value}, although the unit does not fit"
-        out.append(Guess(quantity, 0.5, why))
+        out.append(QuantityGuess(quantity, 0.5, why))
         return out
     controls = _controls(words, unit)
     if len(words) == 1 and fold(words[0].text) in ALONE and fits(Quantity.CONTROL, unit):
         alone = ALONE[fold(words[0].text)]
-        return [Guess(Quantity.CONTROL, 0.65, f"'{words[0].text}' alone may be the {alone}")]
+        return [
+            QuantityGuess(Quantity.CONTROL, 0.65, f"'{words[0].text}' alone may be the {alone}")
+        ]
     if any(w.has(Role.TIME) for w in words) or name.time_form:
-        return [Guess(Quantity.TIME, 0.95, "the name speaks of time")]
+        return [QuantityGuess(Quantity.TIME, 0.95, "the name speaks of time")]
     by_symbol = _by_symbol(words, unit)
     if by_symbol:
         return [*by_symbol, *controls]
@@ -128,11 +132,11 @@ def quantities(name: Name, words: tuple[Word, ...]) -> list[Guess]:
     if by_unit:
         assert unit is not None
         return [
-            Guess(q, score, f"unit [{unit.symbol}] means {q.value}", by_unit=True)
+            QuantityGuess(q, score, f"unit [{unit.symbol}] means {q.value}", by_unit=True)
             for q, score in _by_unit_alone(by_unit, unit, words)
         ]
     if words and all(w.has(Role.NOISE) and fold(w.text) in _COUNT_WORDS for w in words):
-        return [Guess(Quantity.COUNT, 0.7, f"'{words[0].text}' numbers the rows")]
+        return [QuantityGuess(Quantity.COUNT, 0.7, f"'{words[0].text}' numbers the rows")]
     return _by_place_alone(words)
 
 
@@ -233,9 +237,9 @@ def _names_quantity(word: Word, words: tuple[Word, ...]) -> bool:
     return not any(w.meanings[0].role is Role.QUANTITY for w in others) and first is not Role.PLACE
 
 
-def _by_symbol(words: tuple[Word, ...], unit: Unit | None) -> list[Guess]:
+def _by_symbol(words: tuple[Word, ...], unit: Unit | None) -> list[QuantityGuess]:
     """Quantities named by the symbols of physics: "U1", "I ges", "T Regler"."""
-    found: list[Guess] = []
+    found: list[QuantityGuess] = []
     body = any(w.has(Role.BODY) or w.has(Role.SURFACE) for w in words)
     for word in words:
         if len(word.text) != 1 or word.text.upper() not in SYMBOLS:
@@ -245,23 +249,29 @@ def _by_symbol(words: tuple[Word, ...], unit: Unit | None) -> list[Guess]:
             if unit is not None:
                 if fits(quantity, unit):
                     why = f"symbol {word.text} and unit [{unit.symbol}] mean {quantity.value}"
-                    found.append(Guess(quantity, 0.97, why, by_unit=True))
+                    found.append(QuantityGuess(quantity, 0.97, why, by_unit=True))
                 continue
             if letter in "UVI":
-                found.append(Guess(quantity, 0.85, f"symbol {word.text} means {quantity.value}"))
+                found.append(
+                    QuantityGuess(quantity, 0.85, f"symbol {word.text} means {quantity.value}")
+                )
             elif letter == "R" and body:
                 continue
             elif letter in "TP" and not body:
-                found.append(Guess(quantity, 0.6, f"symbol {word.text} may mean {quantity.value}"))
+                found.append(
+                    QuantityGuess(quantity, 0.6, f"symbol {word.text} may mean {quantity.value}")
+                )
             elif letter == "A" and not body and any(w.number is not None for w in words):
                 # A letter and a number alone: amperes, or a voltage of something so lettered.
-                found.append(Guess(Quantity.CURRENT, 0.4, "A may stand for ampere"))
-                found.append(Guess(Quantity.VOLTAGE, 0.4, "A may be a name, of a voltage too"))
+                found.append(QuantityGuess(Quantity.CURRENT, 0.4, "A may stand for ampere"))
+                found.append(
+                    QuantityGuess(Quantity.VOLTAGE, 0.4, "A may be a name, of a voltage too")
+                )
     found.sort(key=lambda guess: -guess.score)
     return found[:3]
 
 
-def _controls(words: tuple[Word, ...], unit: Unit | None) -> list[Guess]:
+def _controls(words: tuple[Word, ...], unit: Unit | None) -> list[QuantityGuess]:
     """Control positions: a surface, a servo or a channel by itself, or with a word for it."""
     if not fits(Quantity.CONTROL, unit):
         return []
@@ -269,18 +279,18 @@ def _controls(words: tuple[Word, ...], unit: Unit | None) -> list[Guess]:
     word = next((w for w in words if w.has(Role.CONTROL)), None)
     if surface is not None:
         why = f"'{surface.text}' is a control; its position"
-        return [Guess(Quantity.CONTROL, 0.92 if word is None else 0.95, why)]
+        return [QuantityGuess(Quantity.CONTROL, 0.92 if word is None else 0.95, why)]
     carrier = next(
         (w for w in words if any(w.has(Role.PLACE, p) for p in ("servo", "channel", "output"))),
         None,
     )
     if carrier is not None and (word is not None or unit is not None):
-        return [Guess(Quantity.CONTROL, 0.9, f"position of '{carrier.text}'")]
+        return [QuantityGuess(Quantity.CONTROL, 0.9, f"position of '{carrier.text}'")]
     if carrier is not None and any(w.number is not None for w in words):
         why = f"'{carrier.text}' with a number may be a control position"
-        return [Guess(Quantity.CONTROL, 0.7, why)]
+        return [QuantityGuess(Quantity.CONTROL, 0.7, why)]
     if word is not None and word.text.casefold() not in ("position", "pos", "positions", "pozice"):
-        return [Guess(Quantity.CONTROL, 0.7, f"'{word.text}' may be a control position")]
+        return [QuantityGuess(Quantity.CONTROL, 0.7, f"'{word.text}' may be a control position")]
     return []
 
 
@@ -302,18 +312,22 @@ def _by_unit_alone(
     return [(by_unit[0], 0.88)]
 
 
-def _by_place_alone(words: tuple[Word, ...]) -> list[Guess]:
+def _by_place_alone(words: tuple[Word, ...]) -> list[QuantityGuess]:
     """A part of the power path without quantity or unit: a battery column holds its voltage."""
     for word in words:
         if word.has(Role.PLACE, "cell"):
-            return [Guess(Quantity.VOLTAGE, 0.8, f"'{word.text}' alone: a cell's voltage")]
+            return [QuantityGuess(Quantity.VOLTAGE, 0.8, f"'{word.text}' alone: a cell's voltage")]
     for word in words:
         if word.has(Role.PLACE, "pack"):
             why = f"'{word.text}' without a quantity: most likely its voltage"
             return [
-                Guess(Quantity.VOLTAGE, 0.7, why),
-                Guess(Quantity.REMAINING, 0.5, f"'{word.text}' may be what is left"),
+                QuantityGuess(Quantity.VOLTAGE, 0.7, why),
+                QuantityGuess(Quantity.REMAINING, 0.5, f"'{word.text}' may be what is left"),
             ]
     if any(w.has(Role.PLACE, p) for w in words for p in ("bus", "supply")):
-        return [Guess(Quantity.VOLTAGE, 0.6, f"'{words[0].text}' without a quantity: its voltage")]
+        return [
+            QuantityGuess(
+                Quantity.VOLTAGE, 0.6, f"'{words[0].text}' without a quantity: its voltage"
+            )
+        ]
     return []

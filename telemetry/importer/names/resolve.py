@@ -18,9 +18,9 @@ from telemetry.importer.names.choose import (
     place_the_unplaced,
     tell_apart,
 )
-from telemetry.importer.names.columns import Column
+from telemetry.importer.names.columns import LogColumn
 from telemetry.importer.names.evidence import charge_factor, reversed_current
-from telemetry.importer.names.header import Reading
+from telemetry.importer.names.header import HeaderReading
 from telemetry.importer.names.quantities import fits
 from telemetry.importer.names.settings import text_of
 from telemetry.importer.names.values import (
@@ -62,7 +62,7 @@ class Resolved:
 
 
 def resolve(
-    columns: Sequence[Column],
+    columns: Sequence[LogColumn],
     notes: list[str],
     *,
     time_s: FloatArray | None = None,
@@ -72,7 +72,7 @@ def resolve(
 
     Parameters
     ----------
-    columns : sequence of Column
+    columns : sequence of LogColumn
     notes : list of str
         What the user should know is added to it.
     time_s : ndarray or None
@@ -105,7 +105,7 @@ def resolve(
     return out
 
 
-def _finish(column: Column, choice: Choice, notes: list[str], *, strict: bool) -> Resolved:
+def _finish(column: LogColumn, choice: Choice, notes: list[str], *, strict: bool) -> Resolved:
     r, unit = choice.reading, choice.unit
     reason = r.reason + (f"; {choice.why_unit}" if choice.why_unit else "")
     quantity = r.quantity
@@ -150,7 +150,7 @@ def _finish(column: Column, choice: Choice, notes: list[str], *, strict: bool) -
     return Resolved(channel=channel, values=values)
 
 
-def _rival(rival: Reading, unit: Unit | None) -> str:
+def _rival(rival: HeaderReading, unit: Unit | None) -> str:
     """A rival reading in the form of a setting, in the unit of the column where that fits it."""
     named = rival.unit or (unit if fits(rival.quantity, unit) else None)
     symbol = named.symbol if named is not None else CANONICAL_UNIT.get(rival.quantity, "")
@@ -160,7 +160,7 @@ def _rival(rival: Reading, unit: Unit | None) -> str:
 _IN_WORDS = (Quantity.UNKNOWN, Quantity.STATUS, Quantity.TIME, Quantity.COUNT)
 
 
-def _refuse_words(column: Column, notes: list[str], *, strict: bool) -> None:
+def _refuse_words(column: LogColumn, notes: list[str], *, strict: bool) -> None:
     """A column whose unit promises numbers and whose cells are words would lose them all."""
     wanted = column.setting.quantity if column.setting is not None else None
     if wanted is None and not column.time_role and column.apart.unit is not None:
@@ -181,8 +181,8 @@ def _refuse_words(column: Column, notes: list[str], *, strict: bool) -> None:
 
 
 def _clean(
-    column: Column,
-    r: Reading,
+    column: LogColumn,
+    r: HeaderReading,
     unit: Unit | None,
     values: FloatArray,
     notes: list[str],
@@ -350,7 +350,7 @@ def _runs_against(item: Resolved, current: FloatArray) -> bool:
     return float(np.nansum(np.where(small, steps, 0.0) * current[1:])) < 0
 
 
-def _name_keys(columns: Sequence[Column], out: list[Resolved], notes: list[str]) -> None:
+def _name_keys(columns: Sequence[LogColumn], out: list[Resolved], notes: list[str]) -> None:
     used: dict[str, int] = {}
     copies: dict[str, list[str]] = defaultdict(list)
     plain = {

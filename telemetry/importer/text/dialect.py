@@ -15,7 +15,7 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from telemetry.importer.cells import Kind, kind
+from telemetry.importer.cells import CellKind, kind
 
 #: Candidate separators; "  " stands for runs of two or more blanks, " " for any run of blanks.
 SEPARATORS = ("\t", ";", "|", ",", "  ", " ")
@@ -156,13 +156,13 @@ def _score(lines: Sequence[str], separator: str) -> float:
         for cell in row:
             what = kind(cell)
             cells += 1
-            if what is Kind.NUMBER or what is Kind.TIME:
+            if what is CellKind.NUMBER or what is CellKind.TIME:
                 typed += 1.0
                 numbers += 1
-            elif what is Kind.MEASURE:
+            elif what is CellKind.MEASURE:
                 typed += 0.9
                 numbers += 1
-            elif what is Kind.BLANK:
+            elif what is CellKind.BLANK:
                 typed += 0.8
             elif not any(mark in cell for mark in "\t;|,") and len(cell) < 40:
                 typed += 0.7

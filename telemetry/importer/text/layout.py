@@ -11,7 +11,7 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from telemetry.importer.cells import Kind, is_blank, kind
+from telemetry.importer.cells import CellKind, is_blank, kind
 from telemetry.importer.names.header_cell import parse_scaled, split_words, take_apart
 from telemetry.importer.text.dialect import split_line
 
@@ -21,7 +21,7 @@ _MOST_HEADER_ROWS = 3
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Layout:
+class TableLayout:
     """Where the table is and what its header says.
 
     Attributes
@@ -63,18 +63,18 @@ class _Row:
     cells: tuple[str, ...]
     line: int
     comment: bool = False
-    kinds: tuple[Kind, ...] = ()
+    kinds: tuple[CellKind, ...] = ()
 
 
-def _kinds(cells: Sequence[str], measured: Sequence[bool]) -> tuple[Kind, ...]:
+def _kinds(cells: Sequence[str], measured: Sequence[bool]) -> tuple[CellKind, ...]:
     """What the cells hold; "1 V" above plain numbers is a name, not a number with its unit."""
     return tuple(
-        Kind.WORD if k is Kind.MEASURE and not (i < len(measured) and measured[i]) else k
+        CellKind.WORD if k is CellKind.MEASURE and not (i < len(measured) and measured[i]) else k
         for i, k in enumerate(map(kind, cells))
     )
 
 
-def find_layout(head: Sequence[str], later: Sequence[str], separator: str) -> Layout | None:
+def find_layout(head: Sequence[str], later: Sequence[str], separator: str) -> TableLayout | None:
     """Find header and data in the lines of a sample.
 
     Parameters
@@ -108,7 +108,7 @@ def find_layout(head: Sequence[str], later: Sequence[str], separator: str) -> La
     name_row = next((r for r in header if _pad(r.cells, fields) == names), None) if names else None
     first_header = header[0].line if header else rows[first].line
     data = [r.cells for r in rows[first:] if _is_data(r, numeric, fields)]
-    return Layout(
+    return TableLayout(
         fields=fields,
         names=names,
         units=units,
@@ -186,7 +186,7 @@ def _pad(cells: Sequence[str], fields: int) -> tuple[str, ...]:
     return (*cells[:fields], *[""] * (fields - len(cells)))
 
 
-_VALUES = (Kind.NUMBER, Kind.TIME, Kind.MEASURE)
+_VALUES = (CellKind.NUMBER, CellKind.TIME, CellKind.MEASURE)
 
 
 def _numeric_columns(
@@ -199,9 +199,9 @@ def _numeric_columns(
     for i in range(fields):
         kinds = [kind(r[i]) for r in judged if i < len(r)]
         values = sum(k in _VALUES for k in kinds)
-        words = sum(k is Kind.WORD for k in kinds)
+        words = sum(k is CellKind.WORD for k in kinds)
         out.append(values > 0 and values >= 2 * words)
-        measured.append(2 * sum(k is Kind.MEASURE for k in kinds) > values)
+        measured.append(2 * sum(k is CellKind.MEASURE for k in kinds) > values)
     return tuple(out), tuple(measured)
 
 
@@ -213,15 +213,15 @@ def _is_data(row: _Row, numeric: Sequence[bool], fields: int) -> bool:
         if not number:
             continue
         values += what in _VALUES
-        words += what is Kind.WORD
+        words += what is CellKind.WORD
     return values > words
 
 
 def _is_header(row: _Row, numeric: Sequence[bool]) -> bool:
     """True where words stand in most of the columns that hold numbers further down."""
     kinds = [k for k, number in zip(row.kinds, numeric, strict=False) if number]
-    words = sum(k in (Kind.WORD, Kind.MEASURE) for k in kinds)
-    values = sum(k in (Kind.NUMBER, Kind.TIME) for k in kinds)
+    words = sum(k in (CellKind.WORD, CellKind.MEASURE) for k in kinds)
+    values = sum(k in (CellKind.NUMBER, CellKind.TIME) for k in kinds)
     return words > values
 
 

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from telemetry.importer.cells import Kind, kind, number_marks, to_number
+from telemetry.importer.cells import CellKind, kind, number_marks, to_number
 from telemetry.importer.names.evidence import judge_unit, shape_of
 from telemetry.importer.names.header import readings
 from telemetry.importer.names.header_cell import take_apart
@@ -92,7 +92,7 @@ def column_marks(cells: Sequence[str], decimal: str = "") -> tuple[str, str]:
     doubtful: Counter[str] = Counter()
     plain_below = 0
     for cell in cells:
-        if kind(cell) not in (Kind.NUMBER, Kind.MEASURE):
+        if kind(cell) not in (CellKind.NUMBER, CellKind.MEASURE):
             continue
         marks = number_marks(cell)
         if marks is None:

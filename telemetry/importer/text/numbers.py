@@ -15,7 +15,14 @@ import pyarrow as pa
 import pyarrow.compute as pc
 from numpy.typing import NDArray
 
-from telemetry.importer.cells import Kind, is_blank, kind, number_marks, split_measure, to_number
+from telemetry.importer.cells import (
+    CellKind,
+    is_blank,
+    kind,
+    number_marks,
+    split_measure,
+    to_number,
+)
 from telemetry.importer.names.header_cell import parse_scaled
 from telemetry.importer.text.marks import column_marks
 from telemetry.model.units import Unit
@@ -66,7 +73,7 @@ def _some(cells: pa.StringArray) -> list[str]:
 
 def _plain_numbers(cells: pa.StringArray, some: list[str], decimal: str) -> Numbers | None:
     """Numbers of a long column that are nearly all plain, in one sweep; None for the others."""
-    if sum(kind(t) is Kind.NUMBER for t in some) < max(1, _MOSTLY * len(some)):
+    if sum(kind(t) is CellKind.NUMBER for t in some) < max(1, _MOSTLY * len(some)):
         return None
     mark, group = column_marks(some, decimal)
     mark = mark or decimal
@@ -94,7 +101,7 @@ def _plain_numbers(cells: pa.StringArray, some: list[str], decimal: str) -> Numb
             continue
         values[row] = _odd_number(cell, mark, group)
         if math.isnan(values[row]):
-            if kind(cell) is Kind.MEASURE:
+            if kind(cell) is CellKind.MEASURE:
                 return None  # some cells carry their unit
             lost += 1
             if first_lost < 0:
@@ -108,7 +115,7 @@ def _plain_numbers(cells: pa.StringArray, some: list[str], decimal: str) -> Numb
 def _odd_number(cell: str, mark: str, group: str) -> float:
     """A number that groups its thousands although the sample of its column did not."""
     value = to_number(cell, mark, group)
-    if math.isnan(value) and kind(cell) is Kind.NUMBER:
+    if math.isnan(value) and kind(cell) is CellKind.NUMBER:
         shown = number_marks(cell)
         if shown is not None and shown[0] in ("", mark):
             return to_number(cell, mark, shown[1])
@@ -131,7 +138,7 @@ def to_numbers(column: pa.ChunkedArray, decimal: str) -> Numbers | None:
     """
     whole = column.combine_chunks() if isinstance(column, pa.ChunkedArray) else column
     some = _some(whole)
-    if some and all(k in (Kind.WORD, Kind.TIME) for k in map(kind, some)):
+    if some and all(k in (CellKind.WORD, CellKind.TIME) for k in map(kind, some)):
         return None
     quick = _plain_numbers(whole, some, decimal)
     if quick is not None:
@@ -141,12 +148,14 @@ def to_numbers(column: pa.ChunkedArray, decimal: str) -> Numbers | None:
     codes = coded.indices.fill_null(-1).to_numpy(zero_copy_only=False)
     weights = np.bincount(codes[codes >= 0], minlength=len(texts))
     kinds = [kind(t) for t in texts]
-    count = {k: int(sum(w for w, x in zip(weights, kinds, strict=True) if x is k)) for k in Kind}
-    numeric = count[Kind.NUMBER] + count[Kind.MEASURE]
-    wrong = count[Kind.WORD] + count[Kind.TIME]
+    count = {
+        k: int(sum(w for w, x in zip(weights, kinds, strict=True) if x is k)) for k in CellKind
+    }
+    numeric = count[CellKind.NUMBER] + count[CellKind.MEASURE]
+    wrong = count[CellKind.WORD] + count[CellKind.TIME]
     if numeric == 0 or wrong > numeric:
         return None
-    numbers = [t for t, k in zip(texts, kinds, strict=True) if k is Kind.NUMBER]
+    numbers = [t for t, k in zip(texts, kinds, strict=True) if k is CellKind.NUMBER]
     mark, group = column_marks(numbers, decimal)
     mark = mark or decimal
     if group == mark:
@@ -155,10 +164,10 @@ def to_numbers(column: pa.ChunkedArray, decimal: str) -> Numbers | None:
     table = np.full(len(texts) + 1, np.nan)
     lost = np.zeros(len(texts) + 1, dtype=bool)
     for i, (text, what) in enumerate(zip(texts, kinds, strict=True)):
-        if what is Kind.BLANK:
+        if what is CellKind.BLANK:
             continue
         factor_unit: Unit | None = None
-        if what is Kind.MEASURE:
+        if what is CellKind.MEASURE:
             split = split_measure(text)
             assert split is not None
             factor_unit = parse_scaled(split[1])
@@ -169,7 +178,7 @@ def to_numbers(column: pa.ChunkedArray, decimal: str) -> Numbers | None:
                 if factor_unit.canonical == unit.canonical and factor_unit != unit:
                     value = value * factor_unit.factor / unit.factor
                 table[i] = value if factor_unit.canonical == unit.canonical else math.nan
-        elif what is Kind.NUMBER:
+        elif what is CellKind.NUMBER:
             table[i] = to_number(text, mark, group)
         lost[i] = math.isnan(table[i]) and not is_blank(text)
     where = np.flatnonzero(lost[codes]) if lost.any() else np.empty(0, dtype=np.int64)

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from telemetry.importer.cells import Kind, is_blank, kind
+from telemetry.importer.cells import CellKind, is_blank, kind
 from telemetry.importer.names.header import readings
 from telemetry.importer.names.header_cell import take_apart
 from telemetry.importer.text.dialect import split_line
-from telemetry.importer.text.layout import Layout
+from telemetry.importer.text.layout import TableLayout
 from telemetry.model.errors import UnreadableLog
 
 
@@ -48,15 +48,15 @@ def _is_name(cell: str) -> bool:
     return any(r.score >= 0.5 for r in readings(take_apart(" ".join(cell.split()))))
 
 
-def comma_is_both(head: Sequence[str], layout: Layout) -> bool:
+def comma_is_both(head: Sequence[str], layout: TableLayout) -> bool:
     """True where commas split values in two: far more cells in the rows than names above them.
 
     Parameters
     ----------
     head : sequence of str
-    layout : Layout
+    layout : TableLayout
     """
     if layout.names or layout.data_line == 0:
         return False
     above = split_line(head[layout.data_line - 1], ",")
-    return 2 <= len(above) < layout.fields and all(kind(c) is Kind.WORD for c in above)
+    return 2 <= len(above) < layout.fields and all(kind(c) is CellKind.WORD for c in above)

@@ -13,9 +13,9 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from telemetry.importer.cells import Kind, is_blank, kind
+from telemetry.importer.cells import CellKind, is_blank, kind
 from telemetry.importer.text.dialect import split_line
-from telemetry.importer.text.layout import Layout, is_comment
+from telemetry.importer.text.layout import TableLayout, is_comment
 from telemetry.importer.text.tail import is_row, quoted
 from telemetry.importer.wording import count, verb
 from telemetry.model.errors import UnreadableLog
@@ -55,7 +55,7 @@ def space_to_tab(body: bytes, *, wide: bool) -> bytes:
 
 
 def repair(
-    body: bytes | memoryview, layout: Layout, separator: str, header: bytes, first_line: int
+    body: bytes | memoryview, layout: TableLayout, separator: str, header: bytes, first_line: int
 ) -> Repaired:
     """Bring every row to the right number of cells, or refuse it.
 
@@ -63,7 +63,7 @@ def repair(
     ----------
     body : bytes
         The data rows.
-    layout : Layout
+    layout : TableLayout
     separator : str
         One character.
     header : bytes
@@ -121,7 +121,7 @@ def _blocks(body: bytes | memoryview) -> Iterator[bytes]:
 class _Sweep:
     """Counts cells line by line in whole blocks and decides about the lines that stand out."""
 
-    def __init__(self, layout: Layout, separator: str, header: bytes) -> None:
+    def __init__(self, layout: TableLayout, separator: str, header: bytes) -> None:
         self.layout = layout
         self.separator = separator
         self.header = [c.strip() for c in split_line(header.decode(errors="replace"), separator)]
@@ -246,8 +246,8 @@ class _Sweep:
         if is_comment(text, cells) and not is_row(cells, self.layout):
             self._comment(line)
             return None
-        words = sum(kind(c) is Kind.WORD for c in cells)
-        values = sum(kind(c) in (Kind.NUMBER, Kind.TIME, Kind.MEASURE) for c in cells)
+        words = sum(kind(c) is CellKind.WORD for c in cells)
+        values = sum(kind(c) in (CellKind.NUMBER, CellKind.TIME, CellKind.MEASURE) for c in cells)
         if self._again(cells, bare):
             self._comment(line)
             return None

@@ -21,9 +21,9 @@ import pyarrow as pa
 import pyarrow.csv as pacsv
 from numpy.typing import NDArray
 
-from telemetry.importer.cells import NO_VALUE, Kind, kind, to_number
+from telemetry.importer.cells import NO_VALUE, CellKind, kind, to_number
 from telemetry.importer.text.decoding import MAX_LINE_BYTES, Text
-from telemetry.importer.text.layout import Layout
+from telemetry.importer.text.layout import TableLayout
 from telemetry.importer.text.marks import column_marks
 from telemetry.importer.text.repair import Repaired, repair, space_to_tab
 from telemetry.importer.text.tail import trim_tail
@@ -105,7 +105,7 @@ class RawTable:
         return self.lines.of(row)
 
 
-def read_table(text: Text, layout: Layout, separator: str, decimal: str) -> RawTable:
+def read_table(text: Text, layout: TableLayout, separator: str, decimal: str) -> RawTable:
     """Parse the data rows.
 
     Parameters
@@ -113,7 +113,7 @@ def read_table(text: Text, layout: Layout, separator: str, decimal: str) -> RawT
     text : Text
         Gives its data up where a changed copy takes their place, so that a long file is never
         held twice.
-    layout : Layout
+    layout : TableLayout
     separator, decimal : str
 
     Returns
@@ -249,13 +249,13 @@ class _Parser:
         return [pa.chunked_array([pa.array(c, pa.string())]) for c in columns]
 
 
-def _column_types(layout: Layout, decimal: str) -> list[str]:
+def _column_types(layout: TableLayout, decimal: str) -> list[str]:
     """Give "number" where all cells of the sample are plain numbers with this decimal mark."""
     types = []
     for i in range(layout.fields):
         cells = [row[i] for row in layout.rows]
         kinds = {kind(c) for c in set(cells)}
-        plain = kinds <= {Kind.NUMBER, Kind.BLANK} and Kind.NUMBER in kinds
+        plain = kinds <= {CellKind.NUMBER, CellKind.BLANK} and CellKind.NUMBER in kinds
         if plain:
             some = cells[:: max(1, len(cells) // _MARK_ROWS)]
             mark, group = column_marks(some, decimal)
@@ -301,18 +301,18 @@ def _offset_of_line(data: bytes, line: int) -> int:
     return at
 
 
-def _header_breaks(layout: Layout, types: Sequence[str]) -> bool:
+def _header_breaks(layout: TableLayout, types: Sequence[str]) -> bool:
     """True where the name row, come again among the rows, is bound to stop the parser.
 
     A word under a column of numbers does: then the quick path need not look for it.
     """
     return any(
-        t == "number" and kind(name) is Kind.WORD
+        t == "number" and kind(name) is CellKind.WORD
         for t, name in zip(types, layout.names, strict=False)
     )
 
 
-def _header_text(data: bytes, layout: Layout, separator: str) -> bytes:
+def _header_text(data: bytes, layout: TableLayout, separator: str) -> bytes:
     """The name row as it stands in the file, b"" where there is none."""
     if layout.header_line is None or separator in (" ", "  "):
         return b""

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from telemetry.importer.cells import Kind, is_blank, kind
+from telemetry.importer.cells import CellKind, is_blank, kind
 from telemetry.importer.text.dialect import split_line
-from telemetry.importer.text.layout import Layout
+from telemetry.importer.text.layout import TableLayout
 from telemetry.importer.wording import count, verb
 
 _TAIL_LINES = 60
@@ -35,7 +35,7 @@ class Tail:
     notes: tuple[str, ...] = ()
 
 
-def trim_tail(data: bytes, begin: int, layout: Layout, separator: str) -> Tail:
+def trim_tail(data: bytes, begin: int, layout: TableLayout, separator: str) -> Tail:
     """Find lines behind the last row that are no data, and a last row cut off in mid-value.
 
     Parameters
@@ -43,7 +43,7 @@ def trim_tail(data: bytes, begin: int, layout: Layout, separator: str) -> Tail:
     data : bytes
     begin : int
         Where the first data row begins; the table goes on to the end.
-    layout : Layout
+    layout : TableLayout
     separator : str
 
     Returns
@@ -96,7 +96,7 @@ def _cut_row(
     text: str,
     before: list[list[str]],
     start: int,
-    layout: Layout,
+    layout: TableLayout,
     separator: str,
     data: bytes,
     begin: int,
@@ -141,13 +141,13 @@ def quoted(cell: str, separator: str) -> str:
     return cell
 
 
-def is_row(cells: list[str], layout: Layout) -> bool:
+def is_row(cells: list[str], layout: TableLayout) -> bool:
     """True where a line looks like the rows of the table: values where they have values.
 
     Parameters
     ----------
     cells : list of str
-    layout : Layout
+    layout : TableLayout
     """
     if len(cells) < 2 or len(cells) < 0.6 * layout.fields:
         return False
@@ -157,18 +157,18 @@ def is_row(cells: list[str], layout: Layout) -> bool:
         if not numeric:
             continue
         what = kind(cell)
-        if first and what is Kind.WORD:
+        if first and what is CellKind.WORD:
             return False
         first = False
-        values += what is not Kind.WORD and what is not Kind.BLANK
-        words += what is Kind.WORD
+        values += what is not CellKind.WORD and what is not CellKind.BLANK
+        words += what is CellKind.WORD
     return values > words
 
 
-def _is_cut_row(cells: list[str], layout: Layout) -> bool:
+def _is_cut_row(cells: list[str], layout: TableLayout) -> bool:
     """True where a last line without its end is the beginning of a row."""
     return all(
-        kind(cell) is not Kind.WORD or i == len(cells) - 1
+        kind(cell) is not CellKind.WORD or i == len(cells) - 1
         for i, (cell, numeric) in enumerate(zip(cells, layout.numeric, strict=False))
         if numeric
     ) and (len(cells) > 1 or not cells[0][:1].isalpha())

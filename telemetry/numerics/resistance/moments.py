@@ -57,7 +57,7 @@ class Prior:
 
 
 @dataclass(frozen=True, slots=True)
-class Solution:
+class MomentSolution:
     """Coefficients, their covariance, the weights of the moments, and the prior they rest on."""
 
     theta: FloatArray
@@ -67,7 +67,7 @@ class Solution:
 
 
 @dataclass(frozen=True, slots=True)
-class Span:
+class SolutionSpan:
     """A wanted sum of coefficients with its 95 % interval.
 
     Attributes
@@ -83,7 +83,7 @@ class Span:
     mix: FloatArray
 
 
-def solve(e: Equations, start: FloatArray, prior: Prior) -> Solution | None:
+def solve(e: Equations, start: FloatArray, prior: Prior) -> MomentSolution | None:
     """Coefficients by weighted moments; None where the equations are singular.
 
     The moments' weights are the inverse of their covariance at ``start``, drawn towards that of
@@ -109,16 +109,16 @@ def solve(e: Equations, start: FloatArray, prior: Prior) -> Solution | None:
     except np.linalg.LinAlgError:
         return None
     told = gram.T @ (inner @ (e.z.T @ e.y)) + prior.precision * prior.mean
-    return Solution(theta=covariance @ told, covariance=covariance, inner=inner, prior=prior)
+    return MomentSolution(theta=covariance @ told, covariance=covariance, inner=inner, prior=prior)
 
 
-def spread(solution: Solution, wanted: FloatArray) -> float:
+def spread(solution: MomentSolution, wanted: FloatArray) -> float:
     """Standard deviation of a sum of coefficients relative to its size."""
     size = max(abs(float(wanted @ solution.theta)), 1e-12)
     return float(np.sqrt(wanted @ solution.covariance @ wanted)) / size
 
 
-def span(e: Equations, solution: Solution, wanted: FloatArray) -> Span | None:
+def span(e: Equations, solution: MomentSolution, wanted: FloatArray) -> SolutionSpan | None:
     """95 % interval of ``wanted @ theta``; None where the data bound it on no side.
 
     One combined moment stands for the wanted sum while the other coefficients follow it at their
@@ -155,4 +155,4 @@ def span(e: Equations, solution: Solution, wanted: FloatArray) -> Span | None:
     if a <= 0 or root < 0:
         return None
     half, middle = float(np.sqrt(root)) / (2.0 * a), -b / (2.0 * a)
-    return Span(value=value, low=middle - half, high=middle + half, mix=mix)
+    return SolutionSpan(value=value, low=middle - half, high=middle + half, mix=mix)

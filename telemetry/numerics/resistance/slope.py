@@ -27,7 +27,14 @@ from numpy.typing import NDArray
 from scipy import optimize
 
 from telemetry.numerics.resistance.matching import Curve, Match, ring_mean, smoothed, usual_step
-from telemetry.numerics.resistance.moments import Equations, Prior, Solution, solve, span, spread
+from telemetry.numerics.resistance.moments import (
+    Equations,
+    MomentSolution,
+    Prior,
+    solve,
+    span,
+    spread,
+)
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.intp]
@@ -57,7 +64,7 @@ _SWING_ERROR = 0.4  # sqrt(2 / 12): two errors, each uniform over a step
 _UNIFORM = 12.0**0.5  # an error anywhere within a step has a standard deviation of step / this
 
 
-class Interval(NamedTuple):
+class SlopeInterval(NamedTuple):
     """A value with its 95 % interval, the time scale it holds at (None: at all), and the method."""
 
     value: float
@@ -68,7 +75,7 @@ class Interval(NamedTuple):
 
 
 @dataclass(frozen=True, slots=True)
-class Steps:
+class ResponseSteps:
     """The steps of one sensor, as far as they matter to readings of the voltage.
 
     Attributes
@@ -86,7 +93,7 @@ class Steps:
     run: IntArray
     swing: float
 
-    def of_rows(self, rows: BoolArray) -> Steps:
+    def of_rows(self, rows: BoolArray) -> ResponseSteps:
         """The same for a part of the rows."""
         return replace(self, run=self.run[rows])
 
@@ -107,9 +114,9 @@ class Signals:
         Instants and readings of the current [A].
     match : Match
         Lag of the voltage behind the current, and its window of averaging.
-    steps_v : tuple of Steps
+    steps_v : tuple of ResponseSteps
         Of each voltage sensor in y.
-    steps_i : Steps
+    steps_i : ResponseSteps
     common : ndarray, shape (n,), or None
         A voltage that two sensors have in common where y is their difference: a gain error of one
         against the other brings a part of it into y.
@@ -124,8 +131,8 @@ class Signals:
     t_i: FloatArray
     i: FloatArray
     match: Match
-    steps_v: tuple[Steps, ...]
-    steps_i: Steps
+    steps_v: tuple[ResponseSteps, ...]
+    steps_i: ResponseSteps
     common: FloatArray | None = None
     reach_s: float = 0.0
     usable: BoolArray | None = None
@@ -148,17 +155,17 @@ class Signals:
         )
 
 
-def steps_behind(t: FloatArray, v: FloatArray, step: float | None, at: FloatArray) -> Steps:
+def steps_behind(t: FloatArray, v: FloatArray, step: float | None, at: FloatArray) -> ResponseSteps:
     """Steps of a sensor with readings v at t, for rows at other instants: the nearest reading's."""
     size = step or 0.0
     run = np.concatenate(([0], np.cumsum(np.abs(np.diff(v)) > 0.25 * size)))
     after = np.clip(np.searchsorted(t, at), 1, t.size - 1)
     nearest = after - (at - t[after - 1] < t[after] - at)
-    low, high = np.quantile(Trend(t).without(v), [0.02, 0.98])
-    return Steps(step=size, run=run[nearest], swing=float(high - low))
+    low, high = np.quantile(SlopeTrend(t).without(v), [0.02, 0.98])
+    return ResponseSteps(step=size, run=run[nearest], swing=float(high - low))
 
 
-class Trend:
+class SlopeTrend:
     """Polynomial trend in time, of an order that grows with the length: E as the charge falls."""
 
     def __init__(self, t: FloatArray) -> None:
@@ -172,7 +179,7 @@ class Trend:
         return np.asarray(column - self._basis @ (self._inverse @ (self._basis.T @ column)))
 
 
-def fall_per_ampere(signals: Signals, *, relaxes: bool, gain: float) -> Interval | None:
+def fall_per_ampere(signals: Signals, *, relaxes: bool, gain: float) -> SlopeInterval | None:
     """Resistance [Ohm] behind a voltage, with its 95 % interval.
 
     Parameters
@@ -195,7 +202,7 @@ def fall_per_ampere(signals: Signals, *, relaxes: bool, gain: float) -> Interval
     length = float(s.t[-1] - s.t[0])
     wide = max(min(_WIDE_S, 0.25 * length), 10.0 * step, 3.0 * dead)
     around = ring_mean(s.t_i, s.i, at, dead, dead + wide)
-    trend = Trend(s.t)
+    trend = SlopeTrend(s.t)
     x = trend.without(Curve(s.t_i, s.i).at(at, s.match.window_s))
     y = trend.without(s.y)
     z, reach = _instrument(s, at, x, around, dead, step, wide)
@@ -289,7 +296,7 @@ def _weights(
     return weight
 
 
-def _solved(e: Equations, taus: FloatArray) -> Solution | None:
+def _solved(e: Equations, taus: FloatArray) -> MomentSolution | None:
     """Immediate and slower responses; the prior of the slower ones is scaled by the resistance."""
     run = float(e.z[:, 0] @ e.x[:, 0])
     if run <= 0:
@@ -315,8 +322,8 @@ def _answered(after_s: float, taus: FloatArray) -> FloatArray:
 
 
 def _interval(
-    e: Equations, taus: FloatArray, s: Signals, trend: Trend, gain: float
-) -> Interval | None:
+    e: Equations, taus: FloatArray, s: Signals, trend: SlopeTrend, gain: float
+) -> SlopeInterval | None:
     """The resistance at the scale that is told best."""
     solution = _solved(e, taus)
     if solution is None:
@@ -329,7 +336,7 @@ def _interval(
     beyond = np.hypot(gain * value, _beyond(trend.without(found.mix), value, s))
     missed = float(e.weight @ (e.y - e.x @ solution.theta) ** 2 / e.weight.sum())
     beyond = np.hypot(beyond, 2.0 * _few_steps(s, value, missed))
-    return Interval(
+    return SlopeInterval(
         value=value,
         low=value - float(np.hypot(value - low, beyond)),
         high=value + float(np.hypot(high - value, beyond)),
@@ -338,8 +345,8 @@ def _interval(
 
 
 def _bounds(
-    e: Equations, taus: FloatArray, s: Signals, trend: Trend, gain: float
-) -> Interval | None:
+    e: Equations, taus: FloatArray, s: Signals, trend: SlopeTrend, gain: float
+) -> SlopeInterval | None:
     """The resistance between the regressions of voltage on current and of current on voltage.
 
     Whatever part of the residuals is the current's fault and whatever part the voltage's, the
@@ -360,7 +367,7 @@ def _bounds(
     moved = float(e.weight @ e.x[:, 0] ** 2 / e.weight.sum())
     factor = 1.0 + max(missed, 0.0) / (found.value**2 * moved)
     slack = factor**0.25 if s.slow_current else 1.0
-    return Interval(
+    return SlopeInterval(
         value=found.value * factor**0.5,
         low=found.low / slack,
         high=found.high * factor * slack,

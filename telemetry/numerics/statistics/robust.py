@@ -61,7 +61,7 @@ class MannKendall(NamedTuple):
     p_rising: float
 
 
-class Step(NamedTuple):
+class StepTest(NamedTuple):
     """One sudden change of level.
 
     Attributes
@@ -146,7 +146,7 @@ def mann_kendall(y: FloatArray) -> MannKendall:
     return MannKendall(s, variance, float(z), rising)
 
 
-def likely_step(y: FloatArray) -> Step | None:
+def likely_step(y: FloatArray) -> StepTest | None:
     """The most likely single step in values in time order: where the two-sample t is largest.
 
     That is where the means of both sides differ most in their standard error, for what is
@@ -174,7 +174,7 @@ def likely_step(y: FloatArray) -> Step | None:
     sums = np.cumsum(y)[:-1]
     change = (y.sum() - sums) / (n - k) - sums / k
     best = int(np.argmax(np.abs(change) / np.sqrt(1 / k + 1 / (n - k))))
-    return Step(best + 1, float(change[best]))
+    return StepTest(best + 1, float(change[best]))
 
 
 def _at_least(s: int, n: int, ties: tuple[int, ...]) -> float:

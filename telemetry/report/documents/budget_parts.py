@@ -8,7 +8,7 @@ from telemetry.numerics.intervals import Interval
 from telemetry.report.document import Block, Paragraph, Section, Table
 from telemetry.report.parts.tables import cells, columns
 from telemetry.report.parts.worst import left_out, worst_table
-from telemetry.report.words import CASE_WORD, NONE, Steps, number
+from telemetry.report.words import CASE_WORD, NONE, NumberSteps, number
 from telemetry.results import PartLoad
 
 _DESIGNED = "Packs at nominal voltage; intervals from packs at their floor to full ones."
@@ -42,9 +42,9 @@ def places_section(budget: Budget) -> Section:
             )
         )
         if budget.basis == "design":
-            worst = worst_table(budget.places, Steps({}), how=_DESIGNED)
+            worst = worst_table(budget.places, NumberSteps({}), how=_DESIGNED)
         else:
-            worst = worst_table(budget.places, Steps({}))
+            worst = worst_table(budget.places, NumberSteps({}))
         missing = left_out(budget.places).strip()
         if worst is not None:
             blocks.append(worst)

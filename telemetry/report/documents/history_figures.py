@@ -11,8 +11,8 @@ from telemetry.model.text import plain
 from telemetry.report.document import FigureBlock
 from telemetry.report.documents.across import STEP, Across, finite
 from telemetry.report.figures import style
-from telemetry.report.figures.flights import FlightAxis, Series, draw_amounts, draw_series
-from telemetry.report.figures.season import Bar, draw_season
+from telemetry.report.figures.flights import FlightAxis, FlightSeries, draw_amounts, draw_series
+from telemetry.report.figures.season import FindingBar, draw_season
 from telemetry.report.figures.style import AnyFigure, Look
 from telemetry.report.figures.trends import draw_chart, draw_trend
 from telemetry.report.words import LEVEL_WORD, code_words, number
@@ -26,7 +26,7 @@ _MOST_VALUES = 14
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Kind:
+class FeatureFigure:
     """One kind of figure of features: which ones, how they are named and marked."""
 
     name: str
@@ -35,8 +35,8 @@ class Kind:
     amounts: bool = False
 
 
-KINDS: dict[str, Kind] = {
-    "volts": Kind(
+KINDS: dict[str, FeatureFigure] = {
+    "volts": FeatureFigure(
         name="voltage",
         unit="V",
         lines=(
@@ -45,7 +45,7 @@ KINDS: dict[str, Kind] = {
             ("lowest_flight_v", "lowest in flight", "s", Look(style.VERMILLION, _DOTTED)),
         ),
     ),
-    "amps": Kind(
+    "amps": FeatureFigure(
         name="current",
         unit="A",
         lines=(
@@ -54,7 +54,7 @@ KINDS: dict[str, Kind] = {
             ("air_mean_a", "mean in flight", "s", Look(style.VERMILLION, _DOTTED)),
         ),
     ),
-    "mirror": Kind(
+    "mirror": FeatureFigure(
         name="current over the mirror's",
         unit="",
         lines=(
@@ -62,7 +62,7 @@ KINDS: dict[str, Kind] = {
             ("air_mirror_ratio", "in flight", "s", Look(style.VERMILLION, _DOTTED)),
         ),
     ),
-    "mohm": Kind(
+    "mohm": FeatureFigure(
         name="resistance",
         unit="mOhm",
         lines=(
@@ -72,7 +72,7 @@ KINDS: dict[str, Kind] = {
             ("apparent_mohm", "apparent", "D", Look(style.PURPLE, _DOTTED)),
         ),
     ),
-    "ends": Kind(
+    "ends": FeatureFigure(
         name="voltage",
         unit="V",
         lines=(
@@ -80,13 +80,13 @@ KINDS: dict[str, Kind] = {
             ("end_v", "after landing", "s", Look(style.VERMILLION, _DASHED)),
         ),
     ),
-    "falls": Kind(
+    "falls": FeatureFigure(
         name="falls without a load",
         unit="",
         lines=(("falls_unexplained", "falls that no load explains", "o", Look(style.ORANGE, ())),),
         amounts=True,
     ),
-    "counter": Kind(
+    "counter": FeatureFigure(
         name="counter over current",
         unit="",
         lines=(
@@ -308,14 +308,14 @@ class HistoryScene:
         highs = values + [v + r for v, r in ends]
         return style.padded(lows, highs, share=0.05)
 
-    def _features(self, kind: Kind, place: str) -> list[Series]:
+    def _features(self, kind: FeatureFigure, place: str) -> list[FlightSeries]:
         return [
             self._series(place, feature, label, look, marker)
             for feature, label, marker, look in kind.lines
             if self.across.known(place, feature)
         ]
 
-    def _together(self, name: str) -> list[Series]:
+    def _together(self, name: str) -> list[FlightSeries]:
         feature = TOGETHER[name][0]
         return [
             self._series(p, feature, plain(p), Look(colour, ()), marker)
@@ -327,9 +327,9 @@ class HistoryScene:
             )
         ]
 
-    def _series(self, place: str, feature: str, name: str, look: Look, marker: str) -> Series:
+    def _series(self, place: str, feature: str, name: str, look: Look, marker: str) -> FlightSeries:
         row = self.across.row(place, feature)
-        return Series(
+        return FlightSeries(
             name=name,
             values=tuple(None if f is None else finite(f.value) for f in row),
             low=tuple(None if f is None else finite(f.low) for f in row),
@@ -338,7 +338,7 @@ class HistoryScene:
             marker=marker,
         )
 
-    def _view(self, kind: Kind, place: str) -> tuple[float, float] | None:
+    def _view(self, kind: FeatureFigure, place: str) -> tuple[float, float] | None:
         """One view for all places of a sort, so that they can be compared by eye."""
         if kind.amounts:
             return None
@@ -369,7 +369,7 @@ class HistoryScene:
         places = season_places(across)
         rows = {place: k for k, place in enumerate(places)}
         bars = [
-            Bar(
+            FindingBar(
                 row=rows[f.place],
                 since=since - 1,
                 level=f.level,

@@ -18,7 +18,7 @@ _COUNTED = {
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Entry:
+class IndexEntry:
     """One review among several: the first page of its report, small enough to keep hundreds.
 
     Attributes
@@ -38,20 +38,20 @@ class Entry:
     link: str | None = None
 
 
-def entry_of(review: Review, document: Document, link: str | None = None) -> Entry:
+def entry_of(review: Review, document: Document, link: str | None = None) -> IndexEntry:
     """What an index keeps of a review and its report."""
     start = review.log.provenance.start or ""
-    return Entry(first=document.first, file=document.file, start=start, link=link)
+    return IndexEntry(first=document.first, file=document.file, start=start, link=link)
 
 
-def gravest_first(entries: Iterable[Entry]) -> list[Entry]:
+def gravest_first(entries: Iterable[IndexEntry]) -> list[IndexEntry]:
     """Entries by level, the gravest first; within a level the newest first, undated ones last."""
     return sorted(
         sorted(entries, key=lambda e: e.start, reverse=True), key=lambda e: -e.first.level.rank
     )
 
 
-def levels_counted(entries: Sequence[Entry]) -> str:
+def levels_counted(entries: Sequence[IndexEntry]) -> str:
     """How many of each level: "25 logs reviewed: 1 to ground, 24 with nothing found"."""
     counts = [
         f"{count} {words}"

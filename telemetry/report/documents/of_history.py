@@ -34,7 +34,7 @@ from telemetry.report.parts.first_page import by_gravity, checks, reason
 from telemetry.report.parts.method import cautions_section, limits_section
 from telemetry.report.words import (
     NOT_MEASURED,
-    Steps,
+    NumberSteps,
     counted,
     date_words,
     lasting,
@@ -297,7 +297,7 @@ def _facts(finding: Finding) -> tuple[tuple[str, str], ...]:
     rest = {k: v for k, v in finding.evidence.items() if k not in _TOLD}
     if finding.evidence.get("servos_known") == "assumed":
         rest["servos"] = f"{rest.get('servos')}, assumed: the profile does not say"
-    rows += facts(replace(finding, evidence=rest), Steps({}))
+    rows += facts(replace(finding, evidence=rest), NumberSteps({}))
     p = finding.evidence.get("p_trend", finding.evidence.get("p_chance"))
     if isinstance(p, float):
         rows.append(("chance of that by luck alone", _chance(p)))

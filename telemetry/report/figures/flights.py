@@ -41,7 +41,7 @@ class FlightAxis:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Series:
+class FlightSeries:
     """One feature of one place, flight by flight; None where it was not measured."""
 
     name: str
@@ -105,7 +105,7 @@ def draw_notes(ax: Axes, flights: FlightAxis) -> Axes:
 
 def draw_series(
     ax: Axes,
-    series: Sequence[Series],
+    series: Sequence[FlightSeries],
     flights: FlightAxis,
     *,
     name: str,
@@ -148,7 +148,7 @@ def draw_series(
 
 
 def draw_amounts(
-    ax: Axes, series: Sequence[Series], flights: FlightAxis, *, name: str, unit: str
+    ax: Axes, series: Sequence[FlightSeries], flights: FlightAxis, *, name: str, unit: str
 ) -> Axes:
     """Amounts flight by flight, as bars side by side from zero."""
     at = np.arange(1, flights.count + 1)

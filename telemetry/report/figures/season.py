@@ -25,7 +25,7 @@ _ON_GROUND = "#010101"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Bar:
+class FindingBar:
     """A finding in the figure of the season: which row, from which flight (from 0), how grave."""
 
     row: int
@@ -37,7 +37,7 @@ class Bar:
 def draw_season(
     ax: Axes,
     places: Sequence[str],
-    bars: Sequence[Bar],
+    bars: Sequence[FindingBar],
     flights: FlightAxis,
     marks: Sequence[tuple[NoteMark, Sequence[int]]] = (),
     seen: Sequence[Sequence[int]] = (),

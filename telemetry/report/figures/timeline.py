@@ -57,7 +57,7 @@ class Panel:
 
 
 @dataclass(frozen=True, slots=True)
-class Layout:
+class TimelineLayout:
     """What a reader of the figure needs to find a value in it: panels, strips and the time span."""
 
     panels: tuple[Panel, ...]
@@ -76,7 +76,7 @@ def compose(
     looks: Mapping[str, Look],
     *,
     legend: bool = True,
-) -> Layout:
+) -> TimelineLayout:
     """Draw the timeline into a figure of any size.
 
     Parameters
@@ -139,7 +139,7 @@ def compose(
     draw_holes(fig, review.quality.gaps)
     if legend:
         style.legend_of(fig, looks, list(named), left=_LEFT)
-    return Layout(tuple(panels), top, _STRIP, lane_top, _LANE, *span)
+    return TimelineLayout(tuple(panels), top, _STRIP, lane_top, _LANE, *span)
 
 
 def _panel(ax: Axes, quantity: str, inner: float, top: float, tall: float) -> Panel:

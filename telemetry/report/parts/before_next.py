@@ -6,7 +6,7 @@ from telemetry.model.text import plain
 from telemetry.report.document import Block, Bullets, Paragraph, Section, Table
 from telemetry.report.parts.first_page import by_gravity
 from telemetry.report.parts.tables import cells, columns
-from telemetry.report.words import LEVEL_WORD, NONE, Steps, clock, lasting, sentence
+from telemetry.report.words import LEVEL_WORD, NONE, NumberSteps, clock, lasting, sentence
 from telemetry.results import ChargeBasis, Flight, Level, OutKind, PackOut, PackState, Review
 
 _BASIS = {
@@ -64,7 +64,7 @@ def next_flight_section(review: Review) -> Section:
 
 def _charge(review: Review, flight: Flight) -> list[Block]:
     blocks: list[Block] = []
-    steps = Steps.of(review)
+    steps = NumberSteps.of(review)
     if flight.packs:
         blocks.append(
             Table(
@@ -128,7 +128,7 @@ def _note(review: Review, flight: Flight) -> str:
     return words
 
 
-def _out(out: PackOut, steps: Steps) -> str:
+def _out(out: PackOut, steps: NumberSteps) -> str:
     held = "" if out.bus_v is None else f", the bus no lower than {steps.volts(out.bus_v)}"
     what = "Redundancy check" if out.kind is OutKind.CHECK else "Switched off"
     carried = "" if out.carried_a is None else f" at up to {steps.amps(out.carried_a)}"

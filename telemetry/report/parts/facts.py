@@ -8,7 +8,7 @@ from telemetry.model.text import plain
 from telemetry.report.words import (
     CASE_WORD,
     EVIDENCE_WORD,
-    Steps,
+    NumberSteps,
     clock,
     interval,
     lasting,
@@ -132,7 +132,7 @@ _ENDINGS = (
 _INSTANTS = ("start_s", "end_s", "time_s", "at_s", "since_s")
 
 
-def facts(finding: Finding, steps: Steps) -> tuple[Fact, ...]:
+def facts(finding: Finding, steps: NumberSteps) -> tuple[Fact, ...]:
     """Label and value of each piece of evidence, in the order given.
 
     An estimate that comes with ``low_`` and ``high_`` beside it is printed as one interval.
@@ -173,7 +173,9 @@ def _label(key: str) -> str:
     return plain(key.replace("_", " "))
 
 
-def _value(key: str, value: Value, low: Value, high: Value, place: str | None, steps: Steps) -> str:
+def _value(
+    key: str, value: Value, low: Value, high: Value, place: str | None, steps: NumberSteps
+) -> str:
     if isinstance(value, str):
         return _WORDS.get(value, plain(value).replace(" branch ", " lead "))
     if isinstance(value, bool):

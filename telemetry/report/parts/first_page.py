@@ -13,7 +13,7 @@ from telemetry.report.parts.tables import flight_name
 from telemetry.report.words import (
     LEVEL_WORD,
     NOT_MEASURED,
-    Steps,
+    NumberSteps,
     clock,
     counted,
     date_words,
@@ -119,7 +119,7 @@ def _at_places(advice: str, places: list[str]) -> str:
 
 def key_numbers(review: Review, readings: Readings) -> tuple[KeyNumber, ...]:
     """Lowest voltage, highest current, charge used, margin to restart, flights left."""
-    steps = Steps.of(review)
+    steps = NumberSteps.of(review)
     return (
         _lowest_voltage(review, readings, steps),
         _highest_current(review, readings, steps),
@@ -160,7 +160,7 @@ def _flight_at(review: Review, time_s: float) -> int | None:
     return next(inside, None)
 
 
-def _lowest_voltage(review: Review, readings: Readings, steps: Steps) -> KeyNumber:
+def _lowest_voltage(review: Review, readings: Readings, steps: NumberSteps) -> KeyNumber:
     label = "Lowest voltage"
     low = lowest_judged(review, readings)
     if low is None:
@@ -170,7 +170,7 @@ def _lowest_voltage(review: Review, readings: Readings, steps: Steps) -> KeyNumb
     return _known(label, steps.volts(low.volts, low.place), f"{where}{by}")
 
 
-def _highest_current(review: Review, readings: Readings, steps: Steps) -> KeyNumber:
+def _highest_current(review: Review, readings: Readings, steps: NumberSteps) -> KeyNumber:
     whole = [Span(start_s=readings.start_s, end_s=readings.end_s)]
     currents = of_quantity(readings, Quantity.CURRENT, review.aircraft)
     peaks = [(r, highest(r, whole)) for r in currents]
@@ -197,7 +197,7 @@ def _pack_charge(review: Review) -> dict[str, float]:
     return used
 
 
-def _charge_used(review: Review, steps: Steps) -> KeyNumber:
+def _charge_used(review: Review, steps: NumberSteps) -> KeyNumber:
     label = "Charge used"
     packs = _pack_charge(review)
     if packs:
@@ -214,7 +214,7 @@ def _charge_used(review: Review, steps: Steps) -> KeyNumber:
     return _known(label, steps.mah(total, place), f"counted at {plain(place)}")
 
 
-def _margin(review: Review, steps: Steps) -> KeyNumber:
+def _margin(review: Review, steps: NumberSteps) -> KeyNumber:
     label = "Margin to restart"
     known = [
         (m.observed_v, m, number)

@@ -20,7 +20,7 @@ from telemetry.report.words import (
     ORIGIN_WORD,
     PHASE_WORD,
     RESISTANCE_WORD,
-    Steps,
+    NumberSteps,
     clock,
     counted,
     lasting,
@@ -34,7 +34,7 @@ _MOST_BY_LOAD = 20
 
 def events_section(review: Review) -> Section:
     """Events that the load does not explain, then the deepest of those that it explains."""
-    steps = Steps.of(review)
+    steps = NumberSteps.of(review)
     blocks: list[Block] = []
     for _, flight, before in each_flight(review):
         if not flight.events:
@@ -55,7 +55,7 @@ def events_section(review: Review) -> Section:
 
 
 def _fall_table(
-    caption: str, events: Sequence[Event], steps: Steps, *, brief: bool = True
+    caption: str, events: Sequence[Event], steps: NumberSteps, *, brief: bool = True
 ) -> Table:
     """The events by time; where there are many, the deepest and the highest of them."""
     most = _MOST_EVENTS if brief else _MOST_BY_LOAD
@@ -90,7 +90,7 @@ def _gravest(
     return sorted(kept, key=lambda e: (e.start_s, e.place)), len(events) - len(kept)
 
 
-def _spike_table(events: Sequence[Event], steps: Steps) -> Table:
+def _spike_table(events: Sequence[Event], steps: NumberSteps) -> Table:
     shown, left = _gravest(events, _MOST_BY_LOAD, lambda e: e.prominence_a or e.peak_a or 0.0)
     caption = "Current spikes"
     return Table(
@@ -139,7 +139,7 @@ def _event_counts(events: Sequence[Event]) -> str:
     return f"{words}; {loads} explained by load" if loads else words
 
 
-def _fall_row(event: Event, steps: Steps) -> tuple[Cell, ...]:
+def _fall_row(event: Event, steps: NumberSteps) -> tuple[Cell, ...]:
     texts = cells(
         plain(event.place),
         EVENT_WORD[event.kind],
@@ -217,7 +217,7 @@ def _resistance_row(resistance: Resistance) -> tuple[Cell, ...]:
 
 def charge_section(review: Review) -> Section:
     """Charge by place: logged against added up, share, voltages at both ends."""
-    steps = Steps.of(review)
+    steps = NumberSteps.of(review)
     blocks: list[Block] = []
     for k, flight, before in each_flight(review):
         if not flight.charge:

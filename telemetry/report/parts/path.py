@@ -13,7 +13,7 @@ from telemetry.numerics.intervals import Interval
 from telemetry.report.document import FigureBlock
 from telemetry.report.figures.stops import stops_of
 from telemetry.report.figures.traces import lowest
-from telemetry.report.words import NONE, Steps
+from telemetry.report.words import NONE, NumberSteps
 from telemetry.results import WORKING_PHASES, Flight, Level, Resistance, Review
 
 HEADINGS = ("low V", "high A", "mOhm", "margin V")
@@ -56,7 +56,7 @@ class PathPicture:
 
 def picture_of(review: Review, number: int) -> PathPicture:
     """The path of one flight of a review, counted from 0."""
-    flight, steps = review.flights[number], Steps.of(review)
+    flight, steps = review.flights[number], NumberSteps.of(review)
     levels: dict[str, Level] = {}
     for f in review.findings:
         if f.place is not None and f.flight in (None, number + 1):

@@ -27,7 +27,7 @@ from telemetry.report.parts.path import differences, path_figure
 from telemetry.report.parts.proof import proof
 from telemetry.report.parts.tables import cells, columns, each_flight, flight_name, mohm_words
 from telemetry.report.parts.worst import worst_table
-from telemetry.report.words import NONE, Steps, clock, lasting, number, sentence
+from telemetry.report.words import NONE, NumberSteps, clock, lasting, number, sentence
 from telemetry.results import Flight, PhaseKind, Review, Stir, StirPlace
 
 _STIR_NOTE = (
@@ -38,7 +38,7 @@ _STIR_NOTE = (
 
 def findings_section(review: Review) -> Section:
     """Each finding with its evidence, the other explanations, and how to tell them apart."""
-    steps = Steps.of(review)
+    steps = NumberSteps.of(review)
     blocks: list[Block] = []
     for finding in by_gravity(review.findings):
         when = None if finding.start_s is None else f"at {clock(finding.start_s)}"
@@ -72,7 +72,7 @@ def findings_section(review: Review) -> Section:
 
 def places_section(review: Review) -> Section:
     """Each place: lowest voltage by phase, highest current, resistance, margin, worst cases."""
-    readings, steps = review.readings, Steps.of(review)
+    readings, steps = review.readings, NumberSteps.of(review)
     blocks: list[Block] = []
     for k, flight, before in each_flight(review):
         if (figure := path_figure(review, k, before)) is not None:
@@ -113,7 +113,9 @@ def places_section(review: Review) -> Section:
     return Section(title="Places", anchor="places", blocks=tuple(blocks))
 
 
-def _place_row(readings: Readings, flight: Flight, place: str, steps: Steps) -> tuple[Cell, ...]:
+def _place_row(
+    readings: Readings, flight: Flight, place: str, steps: NumberSteps
+) -> tuple[Cell, ...]:
     volts = readings.get(Quantity.VOLTAGE, place)
     by_phase = []
     for kind in (PhaseKind.GROUND, PhaseKind.STIR, PhaseKind.FLIGHT):
@@ -161,7 +163,7 @@ def _stir_words(stir: Stir, flight: Flight) -> str:
 def _stir_blocks(
     flight: int, item: int, stir: Stir, review: Review, title: str, note: str
 ) -> list[Block]:
-    steps = Steps.of(review)
+    steps = NumberSteps.of(review)
     means = {p.place: p.mean_a for p in stir.places}
     longest = max((m for m in means.values() if m is not None), default=0.0)
     rows = tuple(

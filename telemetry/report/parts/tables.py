@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from telemetry.model.text import plain
-from telemetry.report.document import Cell, Column
+from telemetry.report.document import Cell, TableColumn
 from telemetry.report.words import bare_interval, clock
 from telemetry.results import Flight, Resistance, Review
 
@@ -13,7 +13,7 @@ def cells(*texts: str) -> tuple[Cell, ...]:
     return tuple(Cell(text=t) for t in texts)
 
 
-def columns(*titles: str) -> tuple[Column, ...]:
+def columns(*titles: str) -> tuple[TableColumn, ...]:
     """Columns from their titles: ">" in front sets numbers flush right, "~" leaves narrow output.
 
     "~>depth" is a column of numbers that narrow output may leave out.
@@ -22,7 +22,9 @@ def columns(*titles: str) -> tuple[Column, ...]:
     for title in titles:
         brief = not title.startswith("~")
         title = title.removeprefix("~")
-        made.append(Column(title=title.removeprefix(">"), right=title.startswith(">"), brief=brief))
+        made.append(
+            TableColumn(title=title.removeprefix(">"), right=title.startswith(">"), brief=brief)
+        )
     return tuple(made)
 
 

@@ -8,7 +8,7 @@ from telemetry.circuit.budget_records import PlaceBudget
 from telemetry.model.text import plain
 from telemetry.report.document import Table
 from telemetry.report.parts.tables import cells, columns
-from telemetry.report.words import CASE_WORD, Steps, interval
+from telemetry.report.words import CASE_WORD, NumberSteps, interval
 from telemetry.results import Margin
 
 _MEASURED = (
@@ -18,7 +18,7 @@ _MEASURED = (
 
 def worst_table(
     places: Sequence[Margin] | Sequence[PlaceBudget],
-    steps: Steps,
+    steps: NumberSteps,
     before: str = "",
     how: str = _MEASURED,
 ) -> Table | None:

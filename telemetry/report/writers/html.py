@@ -17,7 +17,7 @@ from markupsafe import Markup
 from telemetry.model.channels import Quantity
 from telemetry.model.text import plain
 from telemetry.report.document import Block, Document, FigureBlock, FindingBlock, Table
-from telemetry.report.documents.index import Entry, gravest_first, levels_counted
+from telemetry.report.documents.index import IndexEntry, gravest_first, levels_counted
 from telemetry.report.draw import Drawer, Scene, settings
 from telemetry.report.figures import style, timeline
 from telemetry.report.figures.traces import of_quantity, path_order
@@ -109,12 +109,12 @@ def page(document: Document, drawer: Drawer, timeline: Timeline | None = None) -
     )
 
 
-def render_index(entries: Sequence[Entry], errors: Sequence[str] = ()) -> str:
+def render_index(entries: Sequence[IndexEntry], errors: Sequence[str] = ()) -> str:
     """A page that leads to the reports of several logs, the gravest first.
 
     Parameters
     ----------
-    entries : sequence of Entry
+    entries : sequence of IndexEntry
     errors : sequence of str
         What is to be said of the logs that could not be reviewed.
     """

@@ -17,7 +17,7 @@ from telemetry.report.document import (
     Section,
     Table,
 )
-from telemetry.report.documents.index import Entry, gravest_first, levels_counted
+from telemetry.report.documents.index import IndexEntry, gravest_first, levels_counted
 from telemetry.report.words import LEVEL_SIGN, LEVEL_WORD
 from telemetry.report.writers.screen import columns_of, cut_left, pad, wrap
 from telemetry.results import Level
@@ -29,7 +29,7 @@ _NARROWEST = 6
 _WORDS = max(len(word) for word in LEVEL_WORD.values())
 
 
-def render_index(entries: Sequence[Entry], next_step: tuple[str, str], width: int = 80) -> str:
+def render_index(entries: Sequence[IndexEntry], next_step: tuple[str, str], width: int = 80) -> str:
     """Several reviews as text, the gravest first: level, log, lowest voltage, and the reason."""
     width = max(60, width)
     lines = ["=" * width, *wrap(f"{levels_counted(entries)}.", width), "=" * width]

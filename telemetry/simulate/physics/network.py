@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from telemetry.simulate.parts import AircraftModel, BoolArray, FloatArray
-from telemetry.simulate.physics.supply import PackState, advance, relaxed
+from telemetry.simulate.physics.supply import PackCondition, advance, relaxed
 
 STARVED_OHM = 0.3  # beyond this a place's load is taken as a plain conductance
 STARVED_V = 6.0
@@ -58,7 +58,7 @@ class Demand:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Solution:
+class NetworkSolution:
     """True voltages and currents on the fine grid.
 
     Attributes
@@ -94,7 +94,7 @@ def solve(
     ambient_c: float,
     dt_s: float,
     block_s: float = BLOCK_S,
-) -> Solution:
+) -> NetworkSolution:
     """Voltages and currents of the whole machine.
 
     Parameters
@@ -113,7 +113,7 @@ def solve(
 
     Returns
     -------
-    Solution
+    NetworkSolution
     """
     n = demand.constant_a.shape[1]
     places, packs = len(aircraft.places), len(aircraft.packs)
@@ -124,10 +124,10 @@ def solve(
     ]
     hold = max(1, round(RESTART_HOLD_S / dt_s))
     states = [
-        PackState(p, charge.get(p.name, 1.0), ambient_c, ambient_c, [0.0] * len(p.pairs))
+        PackCondition(p, charge.get(p.name, 1.0), ambient_c, ambient_c, [0.0] * len(p.pairs))
         for p in aircraft.packs
     ]
-    out = Solution(
+    out = NetworkSolution(
         place_v=np.zeros((places, n)),
         place_a=np.zeros((places, n)),
         pack_v=np.zeros((packs, n)),
@@ -170,7 +170,7 @@ def solve(
             out.path_c[i, block] = state.path_c
             advance(state, source, bus_v, amps[i], after[i], aircraft, ambient_c, dt_s)
     on = _without_vain_starts(out.on, 2 * hold)
-    return Solution(
+    return NetworkSolution(
         place_v=out.place_v,
         place_a=out.place_a,
         pack_v=out.pack_v,

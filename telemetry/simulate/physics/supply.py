@@ -15,7 +15,7 @@ TOLERANCE_V = 1e-8
 
 
 @dataclass(slots=True)
-class PackState:
+class PackCondition:
     """What a pack carries from block to block."""
 
     model: PackModel
@@ -30,7 +30,7 @@ class PackState:
 
 
 @dataclass(slots=True)
-class Source:
+class PackSource:
     """One pack during one block, as the bus sees it."""
 
     pack: PackModel
@@ -74,7 +74,7 @@ class Source:
 
 
 def relaxed(
-    states: list[PackState],
+    states: list[PackCondition],
     path_ohm: FloatArray,
     limit_a: FloatArray,
     is_open: BoolArray,
@@ -82,13 +82,13 @@ def relaxed(
     slope: FloatArray,
     dt_s: float,
 ) -> tuple[
-    list[Source], FloatArray, list[FloatArray], list[tuple[FloatArray, list[FloatArray], float]]
+    list[PackSource], FloatArray, list[FloatArray], list[tuple[FloatArray, list[FloatArray], float]]
 ]:
     """Pack currents and pack states of one block, in agreement with one another.
 
     Parameters
     ----------
-    states : list of PackState
+    states : list of PackCondition
         At the block's start.
     path_ohm, limit_a : array, shape (packs, n)
     is_open : array of bool, shape (packs, n)
@@ -103,7 +103,7 @@ def relaxed(
     """
     n = constant.size
     sources = [
-        Source(
+        PackSource(
             pack=s.model,
             emf_v=np.full(n, s.model.cells * float(open_circuit_v(s.model.chemistry, s.charge))),
             inner_ohm=s.model.r0_ohm * s.factor(),
@@ -132,7 +132,7 @@ def relaxed(
 
 
 def _followed(
-    state: PackState, amps: FloatArray, dt_s: float
+    state: PackCondition, amps: FloatArray, dt_s: float
 ) -> tuple[FloatArray, list[FloatArray], float]:
     """Charge at each step's start, relaxation voltages (n + 1 values), charge at the end."""
     drawn = np.cumsum(amps) * (dt_s / 3.6 / state.model.capacity_mah)
@@ -147,7 +147,7 @@ def _followed(
 
 
 def _bus(
-    sources: list[Source], constant: FloatArray, slope: FloatArray, guess_v: FloatArray
+    sources: list[PackSource], constant: FloatArray, slope: FloatArray, guess_v: FloatArray
 ) -> tuple[FloatArray, list[FloatArray]]:
     """Bus voltage at which the packs give what is asked: Newton's method within brackets."""
     low = np.zeros_like(guess_v)
@@ -175,8 +175,8 @@ def _bus(
 
 
 def advance(
-    state: PackState,
-    source: Source,
+    state: PackCondition,
+    source: PackSource,
     bus_v: FloatArray,
     amps: FloatArray,
     after: tuple[FloatArray, list[FloatArray], float],

@@ -9,7 +9,7 @@ import numpy as np
 
 from telemetry.simulate.parts import AircraftModel, FloatArray, Pair, PathKind
 from telemetry.simulate.physics.chemistry import resistance_factor
-from telemetry.simulate.physics.network import Solution
+from telemetry.simulate.physics.network import NetworkSolution
 
 if TYPE_CHECKING:
     from telemetry.simulate.conditions import Conditions
@@ -37,7 +37,7 @@ class SourceTruth:
 
 
 def sources_of(
-    aircraft: AircraftModel, now: Conditions, solution: Solution
+    aircraft: AircraftModel, now: Conditions, solution: NetworkSolution
 ) -> dict[str, SourceTruth]:
     """Step response of each pack at the unit's terminals, and of the bus.
 
@@ -72,7 +72,7 @@ def sources_of(
     return sources
 
 
-def _in_dropout(aircraft: AircraftModel, solution: Solution, i: int) -> bool:
+def _in_dropout(aircraft: AircraftModel, solution: NetworkSolution, i: int) -> bool:
     """True where a regulator could not hold its set-point for most of the loaded time."""
     path = aircraft.packs[i].path
     amps = solution.pack_a[i]

@@ -11,9 +11,9 @@ import numpy as np
 from telemetry.model.channels import Quantity
 from telemetry.model.units import UNITS
 from telemetry.simulate.parts import FloatArray
-from telemetry.simulate.recording import Recording
+from telemetry.simulate.recording import SimulatedRecording
 from telemetry.simulate.telemetry.dialect import Dialect, TimeForm, UnitStyle
-from telemetry.simulate.telemetry.rows import Column
+from telemetry.simulate.telemetry.rows import SensedColumn
 from telemetry.simulate.telemetry.words import extreme_word, field_word, place_words, quantity_words
 
 
@@ -30,7 +30,7 @@ class Written:
     offset: float
 
 
-def written_columns(recording: Recording, dialect: Dialect) -> tuple[Written, ...]:
+def written_columns(recording: SimulatedRecording, dialect: Dialect) -> tuple[Written, ...]:
     """What each data column of the file is called and means.
 
     ``value in canonical units = value in file * factor + offset``.
@@ -53,13 +53,13 @@ def written_columns(recording: Recording, dialect: Dialect) -> tuple[Written, ..
     return tuple(written)
 
 
-def write_csv(path: str | Path, *recordings: Recording, dialect: Dialect) -> Path:
+def write_csv(path: str | Path, *recordings: SimulatedRecording, dialect: Dialect) -> Path:
     """Write one or several recordings into one file.
 
     Parameters
     ----------
     path : path
-    *recordings : Recording
+    *recordings : SimulatedRecording
         Written one after the other.
     dialect : Dialect
 
@@ -80,7 +80,7 @@ def write_csv(path: str | Path, *recordings: Recording, dialect: Dialect) -> Pat
     return target
 
 
-def _recording_lines(recording: Recording, dialect: Dialect, *, first: bool) -> list[str]:
+def _recording_lines(recording: SimulatedRecording, dialect: Dialect, *, first: bool) -> list[str]:
     lines = _preamble(recording, dialect) if first and dialect.preamble else []
     header = dialect.header and (first or dialect.again)
     if dialect.long:
@@ -99,7 +99,7 @@ def _recording_lines(recording: Recording, dialect: Dialect, *, first: bool) -> 
     return lines + [_row(fields, dialect) for fields in zip(*body, strict=True)]
 
 
-def _preamble(recording: Recording, dialect: Dialect) -> list[str]:
+def _preamble(recording: SimulatedRecording, dialect: Dialect) -> list[str]:
     """Who, when, and that it is invented."""
     entries = [
         (field_word(dialect.language, "model"), recording.aircraft.name),
@@ -128,7 +128,7 @@ def _header_rows(columns: tuple[Written, ...], dialect: Dialect) -> list[str]:
     return rows
 
 
-def _long_rows(recording: Recording, dialect: Dialect, *, header: bool) -> list[str]:
+def _long_rows(recording: SimulatedRecording, dialect: Dialect, *, header: bool) -> list[str]:
     """One reading a row, in order of receipt; controls at the rows' instants, where they moved."""
     language = dialect.language
     lines = []
@@ -179,7 +179,7 @@ def _row(fields: tuple[str, ...] | list[str], dialect: Dialect) -> str:
     return dialect.separator.join(fields) + (dialect.separator if dialect.trailing else "")
 
 
-def _unit_of(column: Column, dialect: Dialect) -> str:
+def _unit_of(column: SensedColumn, dialect: Dialect) -> str:
     return dict(dialect.units).get(column.quantity, column.unit)
 
 
@@ -187,7 +187,7 @@ def _spelt(unit: str, dialect: Dialect) -> str:
     return dict(dialect.unit_spelling).get(unit, unit)
 
 
-def _header(column: Column, unit: str, dialect: Dialect) -> str:
+def _header(column: SensedColumn, unit: str, dialect: Dialect) -> str:
     place = place_words(dialect.language, column.place)
     what = quantity_words(dialect.language, column.quantity, column.cell)
     extreme = extreme_word(dialect.language, column.hold)

@@ -44,7 +44,7 @@ class Wrong:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Column:
+class SensedColumn:
     """One column of the sensed table, in canonical units."""
 
     key: str
@@ -58,19 +58,19 @@ class Column:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Table:
+class SensedTable:
     """What the transmitter wrote: rows at ``time_s``, NaN where a column has no value."""
 
     time_s: FloatArray
-    columns: tuple[Column, ...]
+    columns: tuple[SensedColumn, ...]
 
-    def column(self, key: str) -> Column:
+    def column(self, key: str) -> SensedColumn:
         """The column of that key."""
         return next(c for c in self.columns if c.key == key)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Updates:
+class SensorUpdates:
     """A sensor's readings as it made them.
 
     Attributes
@@ -101,7 +101,7 @@ def sense(
     *,
     losses: tuple[Loss, ...] = (),
     wrong: tuple[Wrong, ...] = (),
-) -> tuple[Table, dict[str, Updates]]:
+) -> tuple[SensedTable, dict[str, SensorUpdates]]:
     """The sensed table, and each sensor's own readings.
 
     Parameters
@@ -124,8 +124,8 @@ def sense(
     """
     n = next(iter(signals.values())).size
     rows = _row_instants(telemetry, n * dt_s, dt_s, rng)
-    columns: list[Column] = []
-    updates: dict[str, Updates] = {}
+    columns: list[SensedColumn] = []
+    updates: dict[str, SensorUpdates] = {}
     for unit in telemetry.units:
         alive = on.get(unit.place, on[BUS])
         together = update_instants(unit, 0, alive, dt_s, rng)
@@ -143,11 +143,11 @@ def sense(
                 came &= ~((times >= loss.start_s) & (times < loss.end_s))
             # A later reading never overtakes an earlier one.
             received = np.maximum.accumulate(times + unit.delay_s)
-            made = Updates(time_s=times, values=values, received_s=received, came=came)
+            made = SensorUpdates(time_s=times, values=values, received_s=received, came=came)
             key = sensor.key if sensor.key not in updates else f"{sensor.key} copy"
             updates[key] = made
             columns.append(
-                Column(
+                SensedColumn(
                     key=key,
                     place=sensor.place,
                     quantity=sensor.quantity,
@@ -163,7 +163,7 @@ def sense(
         travel = controls_pct[control][at]
         values = quantised(1500.0 + 5.0 * travel, 1.0) if telemetry.control_us else travel
         columns.append(
-            Column(
+            SensedColumn(
                 key=f"{control}/control",
                 place=control,
                 quantity=Quantity.CONTROL,
@@ -172,7 +172,7 @@ def sense(
                 values=values if telemetry.control_us else quantised(travel, 0.5),
             )
         )
-    return Table(time_s=rows, columns=tuple(columns)), updates
+    return SensedTable(time_s=rows, columns=tuple(columns)), updates
 
 
 _PLAIN_UNIT = {Quantity.LINK: "%", Quantity.REMAINING: "%"}
@@ -202,7 +202,9 @@ def _row_instants(telemetry: Telemetry, total_s: float, dt_s: float, rng: Genera
     return np.unique(quantised(rows, 0.001))
 
 
-def _in_rows(made: Updates, rows: FloatArray, blanks: bool, blank_losses: list[Loss]) -> FloatArray:
+def _in_rows(
+    made: SensorUpdates, rows: FloatArray, blanks: bool, blank_losses: list[Loss]
+) -> FloatArray:
     """Readings laid into rows: held until the next, or only where new."""
     received, readings = made.received_s[made.came], made.values[made.came]
     if received.size == 0:

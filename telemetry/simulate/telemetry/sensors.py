@@ -77,7 +77,7 @@ class Sensor:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Unit:
+class TelemetryUnit:
     """A reporting unit: one clock, one link.
 
     Attributes
@@ -127,7 +127,7 @@ class Telemetry:
         Share of rows that were never written.
     """
 
-    units: tuple[Unit, ...]
+    units: tuple[TelemetryUnit, ...]
     row_s: float = 0.1
     blanks: bool = False
     controls: tuple[str, ...] = ()
@@ -147,7 +147,7 @@ def quantised(values: FloatArray, step: float) -> FloatArray:
 
 
 def update_instants(
-    unit: Unit, index: int, on: BoolArray, dt_s: float, rng: Generator
+    unit: TelemetryUnit, index: int, on: BoolArray, dt_s: float, rng: Generator
 ) -> FloatArray:
     """Instants at which the unit's sensor number ``index`` reads, while the unit is on."""
     total = on.size * dt_s

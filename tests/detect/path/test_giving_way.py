@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from telemetry.detect.giving_way import gave_way, most_by_load
+from telemetry.detect.path.giving_way import gave_way, most_by_load
 
 N = 101
 T = np.arange(float(N))

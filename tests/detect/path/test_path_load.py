@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from telemetry.aircraft import Aircraft
-from telemetry.detect.path_load import Loads, Series, Step, rise
+from telemetry.detect.path.path_load import Loads, LoadStep, PathSeries, rise
 from telemetry.model.channels import Quantity
 from telemetry.results import Event, EventKind, Resistance
 
@@ -21,7 +21,7 @@ CRAFT = Aircraft.model_validate(
         "nodes": [{"name": "left wing", "fed_from": "bus"}],
     }
 )
-SERIES = Series(t=np.arange(5.0), v=10 + np.arange(5.0), slow=20 + np.arange(5.0), update_s=0.5)
+SERIES = PathSeries(t=np.arange(5.0), v=10 + np.arange(5.0), slow=20 + np.arange(5.0), update_s=0.5)
 
 
 def event(start_s: float, end_s: float) -> Event:
@@ -67,10 +67,10 @@ def test_readings_about_and_inside_a_stretch(span, about, inside) -> None:
     ],
 )
 def test_the_rise_of_a_current(span, missed, expected) -> None:
-    current = Series(SERIES.t, SERIES.v, slow=10.5 + np.arange(5.0), update_s=0.5)
-    step = Step(ohm=1.0, high_ohm=1.0, current=current, place="", kind="", how="", left_out=())
+    current = PathSeries(SERIES.t, SERIES.v, slow=10.5 + np.arange(5.0), update_s=0.5)
+    step = LoadStep(ohm=1.0, high_ohm=1.0, current=current, place="", kind="", how="", left_out=())
     assert rise(step, event(*span), missed=missed) == pytest.approx(expected)
-    low = Step(ohm=1.0, high_ohm=1.0, current=SERIES, place="", kind="", how="", left_out=())
+    low = LoadStep(ohm=1.0, high_ohm=1.0, current=SERIES, place="", kind="", how="", left_out=())
     assert rise(low, event(*span), missed=False) == 0.0, "below its usual level"
 
 

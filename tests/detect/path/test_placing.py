@@ -14,9 +14,9 @@ import numpy as np
 import pytest
 
 from telemetry.aircraft import Aircraft
-from telemetry.detect import placing
-from telemetry.detect.path_load import Loads, Series, Step
-from telemetry.detect.placing import place_events
+from telemetry.detect.path import placing
+from telemetry.detect.path.path_load import Loads, LoadStep, PathSeries
+from telemetry.detect.path.placing import place_events
 from telemetry.model.channels import Quantity
 from telemetry.results import Event, EventKind, Origin, Resistance
 
@@ -41,16 +41,18 @@ def fall(place: str = "left wing", depth: float | None = 4.0, **more: Any) -> Ev
     return Event(place=place, depth_v=depth, **given)
 
 
-def dip(level: float, *dips: float, at: int = AT, t: np.ndarray = T) -> Series:
+def dip(level: float, *dips: float, at: int = AT, t: np.ndarray = T) -> PathSeries:
     """Readings at one level, and what is added to those from the event on."""
     v = np.full(t.size, level)
     v[at : at + len(dips)] += dips
-    return Series(t=t, v=v, slow=np.full(t.size, level), update_s=1.0)
+    return PathSeries(t=t, v=v, slow=np.full(t.size, level), update_s=1.0)
 
 
-def step(ohm: float, current: Series, high_ohm: float | None = None, **more: Any) -> Step:
+def step(ohm: float, current: PathSeries, high_ohm: float | None = None, **more: Any) -> LoadStep:
     given = {"place": "left wing", "kind": "branch", "how": "fitted", "left_out": (), **more}
-    return Step(ohm=ohm, high_ohm=ohm if high_ohm is None else high_ohm, current=current, **given)
+    return LoadStep(
+        ohm=ohm, high_ohm=ohm if high_ohm is None else high_ohm, current=current, **given
+    )
 
 
 Known = Callable[..., Loads]
@@ -61,8 +63,8 @@ def known(make_readings) -> Known:
     """Loads with exactly these series, and one resistance of a place."""
 
     def make(
-        volts: dict[str, Series],
-        amps: dict[str, Series] | None = None,
+        volts: dict[str, PathSeries],
+        amps: dict[str, PathSeries] | None = None,
         mohm: dict[tuple[str, str], float] | None = None,
         craft: Aircraft = CRAFT,
         high: float = 1.0,
@@ -363,7 +365,7 @@ def standing_out(
     volts.v[30 : 30 + low[0]] -= low[1]
     given = {"size": 200, "own": True, "held": False, "left_out": (), "e": fall(), **more}
     n = given["size"]
-    volts = Series(volts.t[-n:], volts.v[-n:], volts.slow[-n:], 1.0)
+    volts = PathSeries(volts.t[-n:], volts.v[-n:], volts.slow[-n:], 1.0)
     current = given.get("current", dip(2.0))
     loads = known({"left wing": volts}, {"left wing": current} if given["own"] else {})
     loads.minimum_held = {"left wing"} if given["held"] else set()
@@ -453,7 +455,7 @@ def packs(known: Known, *flows: tuple[float, float], t: np.ndarray | None = None
     """Each pack's current before and after the start of the event."""
     t = np.arange(90.0, 110.0, 0.25) if t is None else t
     amps = {
-        f"pack {n}": Series(t, np.where(t < 100.25, a, b), np.zeros(t.size), 0.25)
+        f"pack {n}": PathSeries(t, np.where(t < 100.25, a, b), np.zeros(t.size), 0.25)
         for n, (a, b) in enumerate(flows, 1)
     }
     return known({"pack 1": dip(8.0, -4.0), "bus": dip(8.0, -4.0)}, amps)

@@ -11,8 +11,8 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from telemetry.report.figures import flights, style, trends
-from telemetry.report.figures.flights import FlightAxis, Series
-from telemetry.report.figures.season import Bar, draw_season
+from telemetry.report.figures.flights import FlightAxis, FlightSeries
+from telemetry.report.figures.season import FindingBar, draw_season
 from telemetry.results import History, Level, NoteMark
 
 LOOK = style.Look(style.BLUE, ())
@@ -96,7 +96,7 @@ def test_the_evidence_stands_against_its_limit(ax: Axes, history: History) -> No
 
 
 def test_what_was_not_measured_is_a_hole_and_no_zero(ax: Axes) -> None:
-    series = Series(
+    series = FlightSeries(
         name="idle",
         values=(8.1, None, 8.2),
         low=(8.0, None, None),
@@ -119,7 +119,7 @@ def test_what_was_not_measured_is_a_hole_and_no_zero(ax: Axes) -> None:
 def test_amounts_begin_at_zero_and_stand_side_by_side(ax: Axes) -> None:
     none = (None, None)
     packs = [
-        Series(name=n, values=(200.0, v), low=none, high=none, look=LOOK)
+        FlightSeries(name=n, values=(200.0, v), low=none, high=none, look=LOOK)
         for n, v in (("pack 1", 210.0), ("pack 2", None))
     ]
     flights.draw_amounts(ax, packs, axis(2), name="charge used", unit="mAh")
@@ -161,7 +161,7 @@ def test_numbers_of_flights_do_not_run_into_one_another(ax: Axes, count: int) ->
     assert boxes[-1].x1 <= fig.bbox.x1, "nothing is cut off"
 
 
-def season(width: float, bars: list[Bar], marks: list, count: int = 12) -> Axes:
+def season(width: float, bars: list[FindingBar], marks: list, count: int = 12) -> Axes:
     fig = style.new_figure(width, 240)
     ax = style.axes_at(fig, 90, 16, width - 100, 174)
     return draw_season(
@@ -171,8 +171,8 @@ def season(width: float, bars: list[Bar], marks: list, count: int = 12) -> Axes:
 
 def test_a_finding_is_a_bar_at_its_place_from_its_first_flight() -> None:
     bars = [
-        Bar(row=1, since=4, level=Level.GROUND, text="Ground it: servo current rising"),
-        Bar(row=0, since=9, level=Level.WATCH, text="Watch: contact intermittent"),
+        FindingBar(row=1, since=4, level=Level.GROUND, text="Ground it: servo current rising"),
+        FindingBar(row=0, since=9, level=Level.WATCH, text="Watch: contact intermittent"),
     ]
     ax = season(900, bars, [])
     for k, (row, colour) in enumerate([(1, style.VERMILLION), (0, style.ORANGE)]):
@@ -190,7 +190,7 @@ def test_a_finding_is_a_bar_at_its_place_from_its_first_flight() -> None:
 
 
 def test_two_findings_of_a_place_stand_one_below_the_other() -> None:
-    bars = [Bar(row=0, since=k, level=Level.WATCH, text="Watch: x") for k in (3, 6)]
+    bars = [FindingBar(row=0, since=k, level=Level.WATCH, text="Watch: x") for k in (3, 6)]
     ax = season(900, bars, [])
     (one,), (two,) = named(ax, "finding-0"), named(ax, "finding-1")
     assert one.get_y() + one.get_height() < two.get_y()
@@ -199,7 +199,11 @@ def test_two_findings_of_a_place_stand_one_below_the_other() -> None:
 @pytest.mark.parametrize("width", [370.0, 1080.0])
 @pytest.mark.parametrize("since", [0, 3, 8, 11])
 def test_the_words_of_a_finding_stay_within_the_figure(width: float, since: int) -> None:
-    bars = [Bar(row=0, since=since, level=Level.GROUND, text="Ground it: branch resistance rising")]
+    bars = [
+        FindingBar(
+            row=0, since=since, level=Level.GROUND, text="Ground it: branch resistance rising"
+        )
+    ]
     ax = season(width, bars, [])
     fig = ax.figure
     assert isinstance(fig, Figure)
@@ -237,7 +241,7 @@ def test_lines_on_paper_use_colours_that_reach_three_to_one() -> None:
 
 def test_one_flight_alone_can_be_drawn(make_history: Callable[..., History], ax: Axes) -> None:
     none = (None,)
-    one = Series(name="idle", values=(8.0,), low=none, high=none, look=LOOK)
+    one = FlightSeries(name="idle", values=(8.0,), low=none, high=none, look=LOOK)
     flights.draw_series(ax, [one], axis(1, note("repaired", 1)), name="voltage", unit="V")
     ax.figure.draw_without_rendering()
     assert ax.get_xlim()[0] < 1 < ax.get_xlim()[1]

@@ -14,8 +14,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from telemetry.aircraft import Aircraft
-from telemetry.detect.giving_way import gave_way
-from telemetry.detect.path_load import Loads, Series, Step, rise
+from telemetry.detect.path.giving_way import gave_way
+from telemetry.detect.path.path_load import Loads, LoadStep, PathSeries, rise
 from telemetry.model.channels import PlaceKind
 from telemetry.numerics.sampling import held_at, outside
 from telemetry.readings import Readings
@@ -96,7 +96,7 @@ def _judge(e: Event, loads: Loads) -> Event:
     return _placed(found, depth, steps, above, loads)
 
 
-def _placed(e: Event, depth: float, steps: list[Step], above: _Above, loads: Loads) -> Event:
+def _placed(e: Event, depth: float, steps: list[LoadStep], above: _Above, loads: Loads) -> Event:
     """The event with its origin, by the share of its depth that the load explains."""
     if (e.explained or 0.0) >= _EXPLAINED:
         return replace(e, origin=Origin.LOAD)
@@ -143,7 +143,7 @@ class _Above:
     stayed: bool
 
     @staticmethod
-    def of(e: Event, depth: float, steps: list[Step], loads: Loads) -> _Above:
+    def of(e: Event, depth: float, steps: list[LoadStep], loads: Loads) -> _Above:
         feeders = [
             loads.volts[name] for name in loads.aircraft.feeders(e.place) if name in loads.volts
         ]
@@ -176,7 +176,7 @@ def _siblings_fell(e: Event, depth: float, loads: Loads) -> bool:
     return any(_fall(loads.volts[c], e) >= max(0.3 * depth, 2.0 * _FAINT_V) for c in others)
 
 
-def _beyond_sampling(e: Event, steps: list[Step], loads: Loads) -> bool:
+def _beyond_sampling(e: Event, steps: list[LoadStep], loads: Loads) -> bool:
     """True where the event stands out of what the sensors' different instants make by chance.
 
     Voltage and current are two samplings of one process. Where the load alone acts, the voltage
@@ -244,7 +244,7 @@ def _is_node(place: str, aircraft: Aircraft) -> bool:
     return own and aircraft.kind(place) is not PlaceKind.RECEIVER
 
 
-def _fall(s: Series, e: Event) -> float:
+def _fall(s: PathSeries, e: Event) -> float:
     near = s.about(e.start_s, e.end_s)
     return 0.0 if near.size == 0 else s.usual(e.start_s) - float(near.min())
 

@@ -9,7 +9,7 @@ from functools import cached_property
 import numpy as np
 
 from telemetry.aircraft import Aircraft
-from telemetry.detect.giving_way import most_by_load
+from telemetry.detect.path.giving_way import most_by_load
 from telemetry.model.channels import Quantity
 from telemetry.model.log import FloatArray
 from telemetry.numerics.baseline import sliding_reference
@@ -26,7 +26,7 @@ _TAU_S, _START_S = 60.0, 5.0
 
 
 @dataclass(frozen=True, slots=True)
-class Series:
+class PathSeries:
     """Readings at instants t [s] with their slow mean, and the usual interval [s]."""
 
     t: FloatArray
@@ -51,12 +51,12 @@ class Series:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Step:
+class LoadStep:
     """One resistance of the path, of a place and a kind, with the current through it."""
 
     ohm: float
     high_ohm: float
-    current: Series
+    current: PathSeries
     place: str
     kind: str
     how: str
@@ -102,7 +102,7 @@ class Loads:
             return None
         return most_by_load((volts.t, volts.v), (self.total.t, self.total.v))
 
-    def path(self, place: str) -> list[Step]:
+    def path(self, place: str) -> list[LoadStep]:
         """Resistances between the sources and a place, with their currents; empty if unknown."""
         own = self.amps.get(place)
         source = self._find(place, "source")
@@ -120,12 +120,12 @@ class Loads:
         return next((r for r in self.resistances if r.place == place and r.kind == kind), None)
 
 
-def _series(t: FloatArray, v: FloatArray, update_s: float) -> Series:
+def _series(t: FloatArray, v: FloatArray, update_s: float) -> PathSeries:
     start = float(np.median(v[: int(np.searchsorted(t, t[0] + _START_S))]))
-    return Series(t, v, sliding_reference(t, v, _TAU_S, start), update_s)
+    return PathSeries(t, v, sliding_reference(t, v, _TAU_S, start), update_s)
 
 
-def _step(r: Resistance, current: Series) -> Step:
+def _step(r: Resistance, current: PathSeries) -> LoadStep:
     if r.mohm is not None:
         known, top = r.mohm, r.high_mohm
         how = "fitted outside such moments" if r.left_out else "fitted"
@@ -134,7 +134,7 @@ def _step(r: Resistance, current: Series) -> Step:
     high = known if top is None else top
     if r.kind == "apparent":
         high *= _APPARENT
-    return Step(
+    return LoadStep(
         ohm=known / 1000.0,
         high_ohm=high / 1000.0,
         current=current,
@@ -145,7 +145,7 @@ def _step(r: Resistance, current: Series) -> Step:
     )
 
 
-def rise(step: Step, e: Event, *, missed: bool) -> float:
+def rise(step: LoadStep, e: Event, *, missed: bool) -> float:
     """Rise of the current over its usual level about the event, A."""
     usual = step.current.usual(e.start_s)
     near = step.current.about(e.start_s, e.end_s)
