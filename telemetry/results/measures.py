@@ -154,6 +154,11 @@ class PartLoad:
     over: bool | None
     worst_over: bool | None
 
+    @property
+    def usual_ratio(self) -> float:
+        """Usual current over the limit; 0 where it is not known."""
+        return (self.usual_a or 0.0) / (self.limit_a or 1.0)
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class WorstCase:

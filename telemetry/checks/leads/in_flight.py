@@ -125,7 +125,7 @@ def _overloaded(flight: Flight, reported: set[str | None]) -> list[FindingDraft]
     for part in flight.parts:
         if part.over and part.place not in reported:
             held = worst.get(part.place)
-            if held is None or _ratio(part) > _ratio(held):
+            if held is None or part.usual_ratio > held.usual_ratio:
                 worst[part.place] = part
     return [
         FindingDraft(
@@ -147,10 +147,6 @@ def _overloaded(flight: Flight, reported: set[str | None]) -> list[FindingDraft]
         )
         for p in worst.values()
     ]
-
-
-def _ratio(part: PartLoad) -> float:
-    return (part.usual_a or 0.0) / (part.limit_a or 1.0)
 
 
 BRANCH_RESISTANCE_HIGH = Check(

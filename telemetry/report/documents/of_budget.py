@@ -22,7 +22,7 @@ from telemetry.report.parts.method import cautions_section, limits_section
 from telemetry.report.parts.path import PathPicture
 from telemetry.report.words import CASE_WORD, NONE, NOT_MEASURED, counted, number, quoted, sentence
 from telemetry.report.writers.json import made_by
-from telemetry.results import Level, PartLoad, WorstCase
+from telemetry.results import Level, WorstCase
 
 _WORD = {
     Level.WATCH: "Watch",
@@ -203,18 +203,14 @@ def _highest(budget: Budget) -> KeyNumber:
     return _key(label, _a(amps), where)
 
 
-def _ratio(part: PartLoad) -> float:
-    return (part.usual_a or 0.0) / (part.limit_a or 1.0)
-
-
 def _nearest(budget: Budget) -> KeyNumber:
     label = "Nearest to its limit"
     found = [p for p in budget.parts if p.over is not None]
     if not found:
         return _key(label, None, "no part with both a limit and a usual current")
-    part = max(found, key=_ratio)
+    part = max(found, key=lambda p: p.usual_ratio)
     detail = f"{plain(part.place)}, {part.part}: {_a(part.usual_a)} of {_a(part.limit_a)}"
-    return _key(label, f"{100 * _ratio(part):.0f} %", detail)
+    return _key(label, f"{100 * part.usual_ratio:.0f} %", detail)
 
 
 def _largest_drop(budget: Budget) -> KeyNumber:
