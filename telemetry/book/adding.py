@@ -216,7 +216,7 @@ def unsure_error(file: str, found: AircraftGuess) -> BookError:
     """The error for a log whose aircraft is not sure: it names those it may be."""
     names = ", ".join(found.candidates)
     return BookError(
-        f"whose log this is, is not sure: {found.reason}",
+        f"it is not clear which aircraft this log is of: {found.reason}",
         path=file,
         hint=f"say --aircraft with one of {names}, or a new name" if names else "say --aircraft",
     )

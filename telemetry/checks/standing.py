@@ -93,7 +93,7 @@ def _run(reports: Sequence[Report], last: int) -> int:
 
 
 def _often(flights: int) -> str:
-    return "" if flights == 1 else f"; {flights} flights say so by themselves"
+    return "" if flights == 1 else f"; {flights} flights show it, each by itself"
 
 
 def _ago(flights: int, *, lasts: bool) -> str:

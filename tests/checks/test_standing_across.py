@@ -70,7 +70,7 @@ def test_eleven_flights_that_say_the_same(told: Make) -> None:
         "gravest_flight": "flight-20.csv",
         "recent_flights": "5 of the last 5",
     }
-    assert found.title == "bus fell 5 times; 11 flights say so by themselves"
+    assert found.title == "bus fell 5 times; 11 flights show it, each by itself"
     assert (found.explanations, found.confirm) == (("a regulator",), "Load it.")
     assert found.advice == "Do not fly.", "that of the gravest"
 

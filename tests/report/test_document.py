@@ -132,7 +132,7 @@ def test_events_are_told_apart_by_what_explains_them(document: Document) -> None
     ]
     assert texts(rest)[1][6] == "1.9 s +"
     assert rest.rows[0][0].span == (522.0, 522.6)
-    assert loads.caption == "Sags that the load explains: the gravest 20 of 60"
+    assert loads.caption == "Sags that the load explains: the 20 most serious of 60"
     assert "The JSON holds them all." in loads.note
     assert [row[0] for row in texts(loads)] == sorted(row[0] for row in texts(loads))
     assert texts(spikes) == [["10:10", "tail", "6.2", "4.8", "0.4 s", "0.4", "1", "flight"]]

@@ -138,7 +138,7 @@ def test_findings_say_since_when_how_much_how_fast_and_how_sure(text: str) -> No
         "chance of that by luck alone under 1 in 10 000",
         "false alarms at this level 1 % of healthy seasons of 20 flights",
         "Flight by flight, %: -3 2 -3 | 30 42 54 66 78 90 102. Limits: watch 25, ground 60.",
-        "Or: A worn servo. A linkage that binds.",
+        "Possible causes: A worn servo. A linkage that binds.",
         "Do: Find the servo and put it right.",
     ):
         assert part in flat, part
@@ -165,7 +165,7 @@ def test_it_never_says_safe_and_carries_every_caution(text: str, page: str, bare
 def test_clear_is_nothing_found_and_no_leave_to_fly(make_history: Make) -> None:
     shown = squeezed(terminal.text_of(history_document(make_history(findings=()))))
     assert "( ) NOTHING FOUND ACROSS THESE FLIGHTS" in shown
-    assert "this is no leave to fly" in shown
+    assert "do not clear the aircraft to fly" in shown
 
 
 def test_too_few_flights_are_not_called_clear(bare: History) -> None:
@@ -407,7 +407,7 @@ def test_what_single_flights_say_again_is_the_answer_and_has_its_figure(
         code="regulator-droop",
         level=Level.GROUND,
         place="left wing",
-        title="left wing fell 5 times; 4 flights say so by themselves",
+        title="left wing fell 5 times; 4 flights show it, each by itself",
         evidence={
             "flights_with": 4,
             "recent_flights": "4 of the last 5",
@@ -417,10 +417,10 @@ def test_what_single_flights_say_again_is_the_answer_and_has_its_figure(
         since_flight=calm.flights[8].id,
     )
     text = squeezed(terminal.text_of(history_document(replace(calm, findings=(droop,)))))
-    assert "[X] GROUND IT Left wing fell 5 times; 4 flights say so by themselves" in text
+    assert "[X] GROUND IT Left wing fell 5 times; 4 flights show it, each by itself" in text
     assert "left wing, since No. 9 of 12, 9 April 2026 (flight-08.csv)" in text
     assert "of the newest 4 of the last 5" in text
-    assert "gravest in flight-11.csv" in text
+    assert "most serious in flight-11.csv" in text
     assert "falls that no load explains" in text, "the figure in words"
 
 

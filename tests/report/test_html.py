@@ -295,7 +295,7 @@ def test_a_bare_log_gives_a_whole_page_without_a_timeline(bare_review: Review) -
 def test_clear_says_so_and_gives_no_leave(make_review: Callable[..., Review]) -> None:
     page = Page(to_html(make_review(seconds=300.0, findings=())))
     assert "Nothing found in this log" in page.words
-    assert "this is no leave to fly" in page.words
+    assert "does not clear the aircraft to fly" in page.words
     assert "Nothing in this log asks for a particular check." in page.words
 
 

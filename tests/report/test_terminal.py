@@ -57,7 +57,7 @@ def test_it_carries_every_caution_and_never_says_safe(text: str, bare_review: Re
 def test_clear_is_nothing_found_and_no_leave_to_fly(make_review: Callable[..., Review]) -> None:
     shown = squeezed(terminal.text_of(document_of(make_review(findings=()))))
     assert "( ) NOTHING FOUND IN THIS LOG" in shown
-    assert "no leave to fly" in shown
+    assert "does not clear the aircraft to fly" in shown
     assert "a dip shorter than 0.2 s may not show in it" in shown
 
 

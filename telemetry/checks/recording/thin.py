@@ -29,7 +29,7 @@ def thin(facts: RecordingFacts) -> list[FindingDraft]:
     if "voltage" not in used:
         reasons.append("it has no voltage")
     if "current" not in used:
-        reasons.append("it has no current, so no fall of voltage can be laid to load")
+        reasons.append("it has no current, so no voltage drop can be attributed to load")
     loaded = [p for f in flights for p in f.phases if p.kind in LOADED_PHASES]
     if not loaded:
         reasons.append("neither a stir nor a flight was found in it, so nothing was under load")
@@ -57,7 +57,7 @@ def thin(facts: RecordingFacts) -> list[FindingDraft]:
     ]
     if len(unjudged) >= _SEVERAL:
         reasons.append(
-            f"{len(unjudged)} falls of voltage could not be laid to load or fault: "
+            f"{len(unjudged)} voltage drops could not be attributed to load or fault: "
             "the current is missing or reported too slowly"
         )
     reasons += [_unread(u) for u in unsettled]

@@ -112,9 +112,10 @@ def _fall(place: str, origin: Origin, events: list[Event]) -> FindingDraft:
         "explained_by": worst.explained_by,
     }
     first = clock(events[0].start_s)
-    what = f"fell by {worst.depth_v:.2f} V at {first}"
+    what = f"voltage dropped {worst.depth_v:.2f} V at {first}"
     if len(events) > 1:
-        what = f"fell {len(events)} times by up to {worst.depth_v:.2f} V (first at {first})"
+        times = f"{len(events)} times, by up to {worst.depth_v:.2f} V"
+        what = f"voltage dropped {times} (first at {first})"
     if origin is Origin.SUPPLY:
         code = "switch-step" if shifts else "regulator-droop"
         return FindingDraft(

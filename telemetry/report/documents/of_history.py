@@ -252,8 +252,8 @@ def _findings(across: Across) -> Section:
     if not blocks:
         blocks.append(
             Paragraph(
-                text="Nothing was found across these flights. They show only what was logged; "
-                "this is no leave to fly."
+                text="Nothing was found across these flights. They show only what was logged, "
+                "and do not clear the aircraft to fly."
             )
         )
     if begun := _begun_anew(across):

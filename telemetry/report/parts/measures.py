@@ -62,7 +62,7 @@ def _fall_table(
     shown, left = _gravest(events, most, lambda e: e.depth_v or 0.0)
     note = "By load: how much of the depth the load explains. +: cut off by a gap or the end. "
     return Table(
-        caption=f"{caption}: the gravest {most} of {len(events)}" if left else caption,
+        caption=f"{caption}: the {most} most serious of {len(events)}" if left else caption,
         columns=columns(
             "At",
             "Place",

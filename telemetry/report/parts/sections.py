@@ -64,7 +64,7 @@ def findings_section(review: Review) -> Section:
         blocks.append(
             Paragraph(
                 text="Nothing was found in this log. It shows only what was logged, at the log's "
-                "interval; this is no leave to fly."
+                "interval, and does not clear the aircraft to fly."
             )
         )
     return Section(title="Findings", anchor="findings", blocks=tuple(blocks))

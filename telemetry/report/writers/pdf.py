@@ -215,8 +215,8 @@ def _finding(sheets: Sheets, block: FindingBlock, drawer: Drawer) -> None:
     sheets.y += 3.0
     for name, text in (
         ("Do: ", block.advice),
-        ("It may also be: ", " ".join(block.explanations)),
-        ("To tell them apart: ", block.confirm),
+        ("Possible causes: ", " ".join(block.explanations)),
+        ("How to tell: ", block.confirm),
     ):
         if text:
             sheets.text(name + text, _BODY, width=wide, after=4.0)

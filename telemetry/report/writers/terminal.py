@@ -123,8 +123,8 @@ def _finding(block: FindingBlock, width: int) -> list[str]:
     if block.facts:
         lines += wrap("; ".join(f"{k} {v}" for k, v in block.facts), width, "    ")
     for head, text in (
-        ("Or: ", " ".join(block.explanations)),
-        ("Tell apart: ", block.confirm),
+        ("Possible causes: ", " ".join(block.explanations)),
+        ("How to tell: ", block.confirm),
         ("Do: ", block.advice),
     ):
         if text:
