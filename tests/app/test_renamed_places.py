@@ -19,7 +19,6 @@ from telemetry.app.pipeline import review
 from telemetry.checks.across import judge
 from telemetry.importer import read_log
 from telemetry.model.log import Log
-from telemetry.readings import take_readings
 from telemetry.report.documents.of_history import history_document
 from telemetry.report.draw import Scene
 from telemetry.report.writers import json as documents
@@ -101,7 +100,7 @@ def told(one: Review) -> dict[str, Any]:
 
 def drawn(one: Review) -> list[Any]:
     """The places in the order in which figures show them, with colour and dash of each."""
-    looks = Scene.of(one, take_readings(one.log, one.limits)).looks
+    looks = Scene.of(one).looks
     return [as_usual([place, look.colour, look.dash]) for place, look in looks.items()]
 
 
