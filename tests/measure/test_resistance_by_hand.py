@@ -183,14 +183,18 @@ def test_what_the_fits_are_given(make_readings, asked) -> None:
     }  # fmt: skip
 
 
+def flow_of(*places: str) -> Total:
+    return Total(LONG, np.ones(LONG.size), 1.0, places)
+
+
 def test_the_coarsest_of_several_currents_counts(make_readings) -> None:
     readings = make_readings(
         series("pack 1 I, pack 2 I, bus I"), resolution={"pack 1": 0.1, "pack 2": 0.02}
     )
-    assert resistance._step_of("pack 1 + pack 2", readings) == 0.1
-    assert resistance._step_of("pack 2 + tail", readings) == 0.02
-    assert resistance._step_of("bus", readings) is None
-    assert resistance._step_of("tail", readings) is None
+    assert resistance._step_of(flow_of("pack 1", "pack 2"), readings) == 0.1
+    assert resistance._step_of(flow_of("pack 2", "tail"), readings) == 0.02
+    assert resistance._step_of(flow_of("bus"), readings) is None
+    assert resistance._step_of(flow_of("tail"), readings) is None
 
 
 def test_a_fit_becomes_a_record_in_milliohm(make_readings, asked) -> None:
@@ -213,7 +217,7 @@ def test_a_fit_becomes_a_record_in_milliohm(make_readings, asked) -> None:
 def test_moments_left_out_and_refusals_are_said() -> None:
     moments = ((1.0, 2.5), (4.0, 4.5))
     told = resistance._record(
-        Fit(refused="too little", left_out=moments), "source", "bus", "pack 1 + pack 2"
+        Fit(refused="too little", left_out=moments), "source", "bus", flow_of("pack 1", "pack 2")
     )
     assert told.method == (
         "against the current of the packs or nodes together, "
