@@ -122,7 +122,6 @@ def everything(folder: Path) -> dict[str, Any]:
     from telemetry.aircraft.profile import profile_errors, read_profile
     from telemetry.circuit.budget import budget
     from telemetry.circuit.together import together
-    from telemetry.readings import take_readings
     from telemetry.report.documents.of_budget import budget_document
     from telemetry.report.documents.of_history import history_document
     from telemetry.report.documents.of_review import document_of
@@ -137,7 +136,7 @@ def everything(folder: Path) -> dict[str, Any]:
         out[path.name] = {
             "channels": [dataclasses.asdict(c) for c in log.channels],
             "review": report_json.review_document(review),
-            "document": dataclasses.asdict(document_of(review, take_readings(log, review.limits))),
+            "document": dataclasses.asdict(document_of(review)),
         }
         if profile is not None and (state := together([review])) is not None:
             found = budget(state.aircraft, state.resistances, state.measured)
