@@ -33,7 +33,7 @@ def test_a_header_that_one_aircraft_has_assigns_a_log(book: Logbook, make: Make)
 
 def test_a_new_header_asks_and_names_the_aircraft(book: Logbook, make: Make) -> None:
     made = make()
-    with pytest.raises(BookError, match="it is not clear which aircraft this log is of: the book is empty; say"):
+    with pytest.raises(BookError, match="which aircraft this log is of: the book is empty; say"):
         book.add(made.log, source=made.data)
     learn(book, make, "tern", 1, places=OTHER)
     learn(book, make, "petrel", 2, places=OTHER)

@@ -135,7 +135,7 @@ def test_a_log_of_nobody_is_asked_about_and_the_others_are_added(
     broken.write_bytes(b"PK\x03\x04 a zip")
     result = call("add", log, broken, other, "--book", book, code=2)
     assert "tern: 1 flight added from 1 log" in result.stdout
-    assert "it is not clear which aircraft this log is of: no aircraft of the book has these columns" in (
+    assert "not clear which aircraft this log is of: no aircraft of the book has these columns" in (
         result.stderr
     )
     assert "say --aircraft with one of tern, or a new name" in result.stderr
