@@ -10,7 +10,8 @@ from telemetry.circuit.known import Measured
 from telemetry.circuit.measured import PeakSet, current_peaks, measured_in, pooled_peaks
 from telemetry.measure.sharing import Sharing, sharing_of
 from telemetry.numerics.intervals import Interval
-from telemetry.results import Flight, Readings, Resistance, Review
+from telemetry.results import Flight, Resistance, Review
+from telemetry.results.readings import Readings
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

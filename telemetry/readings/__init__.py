@@ -9,7 +9,7 @@ from __future__ import annotations
 from telemetry.readings.silence import NO_SUPPLY_V, OF_TRANSMITTER
 from telemetry.readings.taking import take_readings
 from telemetry.readings.total import Total, block_means, total_current
-from telemetry.results import Reading, Readings
+from telemetry.results.readings import Reading, Readings
 
 __all__ = [
     "NO_SUPPLY_V",

@@ -10,7 +10,8 @@ from telemetry.aircraft import Limits
 from telemetry.model.channels import Quantity
 from telemetry.model.log import Log
 from telemetry.numerics import sampling
-from telemetry.results import Dropout, Reading, Span
+from telemetry.results import Dropout, Span
+from telemetry.results.readings import Reading
 
 # A supply below this is no supply, and a pack that reads less is not connected: whatever would
 # report it is off (common practice, no source: receivers and units restart somewhere between 2.5

@@ -11,7 +11,8 @@ from telemetry.model.channels import Quantity, bounds_of
 from telemetry.model.log import FloatArray, Log
 from telemetry.numerics.wild import wild
 from telemetry.readings.silence import NO_SUPPLY_V
-from telemetry.results import Reading, Spurious
+from telemetry.results import Spurious
+from telemetry.results.readings import Reading
 
 
 def without_wild(log: Log) -> tuple[Log, tuple[Spurious, ...]]:

@@ -12,7 +12,8 @@ from telemetry.model.log import Log
 from telemetry.numerics import sampling
 from telemetry.readings.silence import OF_TRANSMITTER, dropouts_of, switched_off
 from telemetry.readings.spurious import impossible, without_wild
-from telemetry.results import Reading, Readings, Span, Spurious
+from telemetry.results import Span, Spurious
+from telemetry.results.readings import Reading, Readings
 
 _ELECTRICAL = (Quantity.VOLTAGE, Quantity.CELL_VOLTAGE, Quantity.CURRENT)
 

@@ -10,7 +10,7 @@ from telemetry.aircraft import Aircraft
 from telemetry.model.channels import Quantity
 from telemetry.model.log import FloatArray
 from telemetry.numerics import sampling
-from telemetry.results import Reading, Readings
+from telemetry.results.readings import Reading, Readings
 
 
 class Total(NamedTuple):

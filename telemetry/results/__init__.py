@@ -31,7 +31,6 @@ from telemetry.results.measures import (
     WorstCase,
 )
 from telemetry.results.packs import Charge, PackOut, PackState, PathStep
-from telemetry.results.readings import Reading, Readings
 from telemetry.results.recording import ColumnUse, Dropout, Phase, Quality, Restart, Span, Spurious
 from telemetry.results.review import Comparison, Flight, Review, as_dict
 from telemetry.results.tables import Tables
@@ -70,8 +69,6 @@ __all__ = [
     "PhaseKind",
     "PlaceLoad",
     "Quality",
-    "Reading",
-    "Readings",
     "Resistance",
     "Restart",
     "Review",

@@ -21,7 +21,6 @@ from telemetry.results.measures import (
     WorstCase,
 )
 from telemetry.results.packs import Charge, PackOut, PackState, PathStep
-from telemetry.results.readings import Readings
 from telemetry.results.recording import ColumnUse, Phase, Quality, Span
 from telemetry.results.tables import Tables, lists_of, shown_fields, table
 
@@ -30,6 +29,7 @@ if TYPE_CHECKING:
 
     from telemetry.aircraft import Aircraft, Limits
     from telemetry.model.log import Log
+    from telemetry.results.readings import Readings
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

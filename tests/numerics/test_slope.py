@@ -697,7 +697,7 @@ def test_of_two_intervals_the_narrower_for_its_value(
 ) -> None:
     Seen(monkeypatch)
     for name, found in (("_interval", first), ("_bounds", second)):
-        made = None if found is None else slope.Interval(*found, scale_s=None)
+        made = None if found is None else slope.SlopeInterval(*found, scale_s=None)
         monkeypatch.setattr(slope, name, lambda *_, made=made: made)
     found = fall_per_ampere(every(0.5, 0.5, 100.0), relaxes=False, gain=0.0)
     assert (None if found is None else found.value) == chosen

@@ -39,7 +39,7 @@ def looks(readings: Readings) -> dict[str, style.Look]:
 @pytest.fixture(scope="module")
 def drawn(
     review: Review, readings: Readings, looks: dict[str, style.Look]
-) -> tuple[Figure, timeline.Layout]:
+) -> tuple[Figure, timeline.TimelineLayout]:
     fig = style.new_figure(1080, 430)
     return fig, timeline.compose(fig, review, readings, looks)
 
@@ -63,7 +63,9 @@ def time_span(ax: Axes, patch: Patch) -> tuple[float, float]:
     return float(box.x0), float(box.x1)
 
 
-def test_the_timeline_names_its_axes_with_units(drawn: tuple[Figure, timeline.Layout]) -> None:
+def test_the_timeline_names_its_axes_with_units(
+    drawn: tuple[Figure, timeline.TimelineLayout],
+) -> None:
     fig, _ = drawn
     labels = [ax.get_ylabel() for ax in fig.axes if ax.get_ylabel()]
     assert labels == ["voltage (V)", "current (A)"]
@@ -71,7 +73,7 @@ def test_the_timeline_names_its_axes_with_units(drawn: tuple[Figure, timeline.La
 
 
 def test_the_timeline_has_one_line_for_each_place(
-    drawn: tuple[Figure, timeline.Layout], readings: Readings
+    drawn: tuple[Figure, timeline.TimelineLayout], readings: Readings
 ) -> None:
     fig, _ = drawn
     for name, quantity in (("voltage (V)", Quantity.VOLTAGE), ("current (A)", Quantity.CURRENT)):
@@ -81,7 +83,7 @@ def test_the_timeline_has_one_line_for_each_place(
 
 
 def test_every_lowest_voltage_and_highest_current_is_on_its_line(
-    drawn: tuple[Figure, timeline.Layout], readings: Readings
+    drawn: tuple[Figure, timeline.TimelineLayout], readings: Readings
 ) -> None:
     fig, _ = drawn
     for r in of_quantity(readings, Quantity.VOLTAGE, Aircraft()):
@@ -94,7 +96,7 @@ def test_every_lowest_voltage_and_highest_current_is_on_its_line(
 
 
 def test_the_axes_span_the_recording_and_all_readings(
-    drawn: tuple[Figure, timeline.Layout], readings: Readings
+    drawn: tuple[Figure, timeline.TimelineLayout], readings: Readings
 ) -> None:
     fig, layout = drawn
     for ax in fig.axes:
@@ -109,7 +111,7 @@ def test_the_axes_span_the_recording_and_all_readings(
 
 
 def test_the_layout_places_the_panels_where_they_are(
-    drawn: tuple[Figure, timeline.Layout],
+    drawn: tuple[Figure, timeline.TimelineLayout],
 ) -> None:
     fig, layout = drawn
     for panel, name in zip(layout.panels, ("voltage (V)", "current (A)"), strict=True):
@@ -120,12 +122,12 @@ def test_the_layout_places_the_panels_where_they_are(
         assert box.height * 430 == pytest.approx(panel.height)
 
 
-def test_the_spurious_reading_is_not_drawn(drawn: tuple[Figure, timeline.Layout]) -> None:
+def test_the_spurious_reading_is_not_drawn(drawn: tuple[Figure, timeline.TimelineLayout]) -> None:
     _, volts = lines(axes_named(drawn[0], "voltage (V)"))["bus"]
     assert np.nanmin(volts) > 5
 
 
-def test_lines_break_at_the_gap(drawn: tuple[Figure, timeline.Layout]) -> None:
+def test_lines_break_at_the_gap(drawn: tuple[Figure, timeline.TimelineLayout]) -> None:
     t, v = lines(axes_named(drawn[0], "voltage (V)"))["tail"]
     # The log has no rows between 300 and 304 s: the last before and first after stand beside a NaN.
     broken = np.flatnonzero(np.isnan(v))
@@ -142,7 +144,7 @@ def gaps_shown(fig: Figure, label: str) -> list[tuple[float, float]]:
 
 
 def test_every_gap_is_set_off_in_both_panels(
-    drawn: tuple[Figure, timeline.Layout], review: Review
+    drawn: tuple[Figure, timeline.TimelineLayout], review: Review
 ) -> None:
     spans = [(g.start_s, g.end_s) for g in review.quality.gaps]
     assert spans
@@ -169,7 +171,7 @@ def test_of_very_many_gaps_the_longest_are_set_off(
 
 
 def test_event_marks_stand_at_their_seconds_with_their_shapes(
-    drawn: tuple[Figure, timeline.Layout], review: Review
+    drawn: tuple[Figure, timeline.TimelineLayout], review: Review
 ) -> None:
     events = [e for f in review.flights for e in f.events]
     marks = {
@@ -189,7 +191,7 @@ def test_event_marks_stand_at_their_seconds_with_their_shapes(
 
 
 def test_phases_stand_at_their_seconds_and_short_ones_are_named_once(
-    drawn: tuple[Figure, timeline.Layout], review: Review
+    drawn: tuple[Figure, timeline.TimelineLayout], review: Review
 ) -> None:
     strip = drawn[0].axes[0]
     phases = review.flights[0].phases
@@ -203,7 +205,9 @@ def test_phases_stand_at_their_seconds_and_short_ones_are_named_once(
     assert hatches[PhaseKind.STIR] != hatches[PhaseKind.REDUNDANCY_CHECK]
 
 
-def test_the_lowest_reading_is_ringed_and_worded(drawn: tuple[Figure, timeline.Layout]) -> None:
+def test_the_lowest_reading_is_ringed_and_worded(
+    drawn: tuple[Figure, timeline.TimelineLayout],
+) -> None:
     ax = axes_named(drawn[0], "voltage (V)")
     (ring,) = [line for line in ax.lines if line.get_gid() == "lowest-ring"]
     assert (ring.get_xdata()[0], ring.get_ydata()[0]) == (522.0, 4.6)  # type: ignore[index]
