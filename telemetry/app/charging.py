@@ -11,9 +11,9 @@ from telemetry.app.usual import before
 from telemetry.book import BookFlight, Logbook, Note, NoteKind
 from telemetry.measure.charge_state import ChargeEntry, drawn_since_full
 from telemetry.measure.states import Drawn
+from telemetry.model.channels import EVERY_PLACE
 from telemetry.model.log import Log
 from telemetry.numerics.intervals import Interval
-from telemetry.results import EVERY_PLACE
 from telemetry.trends.measures import Measures
 
 # "charged, 1850 mAh went in": an amount; without one the charge ended by itself.

@@ -19,8 +19,8 @@ from telemetry.cli.shared import (
     with_book,
     with_reading_options,
 )
+from telemetry.model.channels import EVERY_PLACE
 from telemetry.model.errors import UnknownSetting, sentence
-from telemetry.results import EVERY_PLACE
 
 if TYPE_CHECKING:
     from telemetry.book import Logbook, Note

@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-from difflib import get_close_matches
-from importlib.resources import files
-
 import click
 from click.shell_completion import CompletionItem
 
@@ -16,6 +13,8 @@ _ENDING = ".md"
 
 def pages() -> dict[str, str]:
     """The text of every page, by its topic, in alphabetical order."""
+    from importlib.resources import files
+
     folder = files("telemetry") / "guide"
     found = sorted(f.name for f in folder.iterdir() if f.name.endswith(_ENDING))
     return {
@@ -45,6 +44,8 @@ def guide(topic: str | None) -> None:
       busbook guide findings
       busbook guide profile
     """
+    from difflib import get_close_matches
+
     known = pages()
     if topic is None:
         wide = max(map(len, known))

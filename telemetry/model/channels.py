@@ -124,6 +124,9 @@ class PlaceKind(StrEnum):
     OTHER = "other"
 
 
+#: The place of a note that is on every place of the aircraft.
+EVERY_PLACE = "all"
+
 SURFACES: tuple[str, ...] = (
     "aileron",
     "elevator",

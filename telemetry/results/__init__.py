@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from telemetry.results.events import Event, Stir, StirPlace
 from telemetry.results.findings import OF_ONE_SERVO, Change, Finding
-from telemetry.results.history import EVERY_PLACE, Feature, History, HistoryFlight, NoteMark, Trend
+from telemetry.results.history import Feature, History, HistoryFlight, NoteMark, Trend
 from telemetry.results.kinds import (
     LOADED_PHASES,
     WORKING_PHASES,
@@ -36,7 +36,6 @@ from telemetry.results.review import Comparison, Flight, Review, as_dict
 from telemetry.results.tables import Tables
 
 __all__ = [
-    "EVERY_PLACE",
     "LOADED_PHASES",
     "OF_ONE_SERVO",
     "WORKING_PHASES",

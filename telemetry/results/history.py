@@ -8,6 +8,7 @@ from functools import partial
 from typing import TYPE_CHECKING, Any
 
 from telemetry.model.brief import Facts, as_html, as_text, some
+from telemetry.model.channels import EVERY_PLACE
 from telemetry.results.findings import Finding, counted_by_level, verdict_in_brief
 from telemetry.results.kinds import Level
 from telemetry.results.tables import Tables, table
@@ -35,10 +36,6 @@ class HistoryFlight:
     flight_s: float | None = None
     verdict: Level | None = None
     codes: tuple[str, ...] = ()
-
-
-#: The place of a note that is on every place of the aircraft.
-EVERY_PLACE = "all"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

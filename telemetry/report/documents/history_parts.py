@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from statistics import median
 
-from telemetry.model.channels import PlaceKind
+from telemetry.model.channels import EVERY_PLACE, PlaceKind
 from telemetry.model.text import plain
 from telemetry.report.document import Block, Bullets, Cell, FigureBlock, Section, Table
 from telemetry.report.documents.across import (
@@ -19,7 +19,7 @@ from telemetry.report.documents.history_figures import of_features, of_trend
 from telemetry.report.parts.method import levels_table
 from telemetry.report.parts.tables import cells, columns
 from telemetry.report.words import NONE, clock, code_words, counted, number, sentence
-from telemetry.results import EVERY_PLACE, Feature, Trend
+from telemetry.results import Feature, Trend
 
 _VOLTS = ("idle_v", "lowest_stir_v", "lowest_flight_v")
 _AMPS = ("rest_a", "stir_mean_a", "air_mean_a")

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import replace
 from statistics import median
 
-from telemetry.model.channels import PlaceKind
+from telemetry.model.channels import EVERY_PLACE, PlaceKind
 from telemetry.model.text import plain
 from telemetry.report.document import (
     Block,
@@ -44,7 +44,7 @@ from telemetry.report.words import (
     sentence,
 )
 from telemetry.report.writers.json import made_by
-from telemetry.results import EVERY_PLACE, Change, Finding, History, Level
+from telemetry.results import Change, Finding, History, Level
 
 # Flights that a baseline takes before anything can be told.
 _FEW = 3
