@@ -16,7 +16,16 @@ from telemetry.detect.phases import phase_at
 from telemetry.detect.restarts import BOOT_S, UnitRestart, unit_restarts
 from telemetry.model.channels import COUNTERS, PlaceKind, Quantity
 from telemetry.readings import NO_SUPPLY_V, Readings
-from telemetry.results import WORKING_PHASES, Event, EventKind, Evidence, Phase, PhaseKind, Restart
+from telemetry.results import (
+    FALLS,
+    WORKING_PHASES,
+    Event,
+    EventKind,
+    Evidence,
+    Phase,
+    PhaseKind,
+    Restart,
+)
 
 
 def find_brownouts(
@@ -113,7 +122,7 @@ def _deepest_apart(events: tuple[Event, ...], aircraft: Aircraft) -> list[Event]
     low = [
         e
         for e in events
-        if e.kind in (EventKind.SAG, EventKind.SHIFT, EventKind.UNDERVOLTAGE)
+        if e.kind in (*FALLS, EventKind.UNDERVOLTAGE)
         and e.residual_v is not None
         and e.residual_v <= aircraft.limits.restart_v
         and e.phase in WORKING_PHASES
@@ -132,7 +141,7 @@ def _evidence(readings: Readings, e: Event, events: tuple[Event, ...]) -> Eviden
         o
         for o in events
         if o.place != e.place
-        and o.kind in (EventKind.SAG, EventKind.SHIFT)
+        and o.kind in FALLS
         and o.start_s <= e.end_s + 0.5
         and e.start_s <= o.end_s + 0.5
         and (o.depth_v or 0.0) >= 0.5 * (e.depth_v or 0.0)

@@ -10,6 +10,7 @@ from telemetry.results.events import Event, Stir, StirPlace
 from telemetry.results.findings import OF_ONE_SERVO, Change, Finding
 from telemetry.results.history import Feature, History, HistoryFlight, NoteMark, Trend
 from telemetry.results.kinds import (
+    FALLS,
     LOADED_PHASES,
     WORKING_PHASES,
     ChargeBasis,
@@ -36,6 +37,7 @@ from telemetry.results.review import Comparison, Flight, Review, as_dict
 from telemetry.results.tables import Tables
 
 __all__ = [
+    "FALLS",
     "LOADED_PHASES",
     "OF_ONE_SERVO",
     "WORKING_PHASES",

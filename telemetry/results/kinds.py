@@ -108,3 +108,7 @@ class Evidence(StrEnum):
     REAL = "real"
     TELEMETRY = "telemetry"
     UNKNOWN = "unknown"
+
+
+#: Events in which a voltage fell below its own reference.
+FALLS = (EventKind.SAG, EventKind.SHIFT)

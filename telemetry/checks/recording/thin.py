@@ -8,9 +8,8 @@ from telemetry.checks.check import Check, CheckPart
 from telemetry.checks.draft import FindingDraft, Words
 from telemetry.checks.facts import RecordingFacts
 from telemetry.model.unsettled import Unsettled
-from telemetry.results import LOADED_PHASES, EventKind, Level, Origin
+from telemetry.results import FALLS, LOADED_PHASES, Level, Origin
 
-_FALLS = (EventKind.SAG, EventKind.SHIFT)
 # So many falls that nothing can be attributed to make a log too thin (ours).
 _SEVERAL = 3
 
@@ -50,7 +49,7 @@ def thin(facts: RecordingFacts) -> list[FindingDraft]:
         e
         for f in flights
         for e in f.events
-        if e.kind in _FALLS
+        if e.kind in FALLS
         and e.origin is Origin.UNKNOWN
         and e.phase in LOADED_PHASES
         and (e.depth_v or 0.0) > 0.5

@@ -11,9 +11,8 @@ from telemetry.checks.draft import FindingDraft, Words, clock
 from telemetry.checks.facts import FlightFacts
 from telemetry.checks.packs.in_flight import pack_findings
 from telemetry.model.channels import PlaceKind
-from telemetry.results import Event, EventKind, Finding, Flight, Level, Origin, PhaseKind
+from telemetry.results import FALLS, Event, EventKind, Finding, Flight, Level, Origin, PhaseKind
 
-_FALLS = (EventKind.SAG, EventKind.SHIFT)
 # This many unexplained falls at one place are no accident of sampling (ours).
 _SEVERAL = 3
 # Readings of one thing at two places lie no further apart than this (ours).
@@ -28,7 +27,7 @@ def falls(facts: FlightFacts) -> list[FindingDraft]:
     for e in flight.events:
         if _of_lost_pack(e, flight, aircraft) or any(_of_brownout(e, b, aircraft) for b in lost):
             continue
-        if e.kind in _FALLS and e.origin in (Origin.CONTACT, Origin.SUPPLY, Origin.PACK):
+        if e.kind in FALLS and e.origin in (Origin.CONTACT, Origin.SUPPLY, Origin.PACK):
             # What came from above is reported once, of the place that feeds.
             above = None if e.origin is Origin.CONTACT else aircraft.parent(e.place)
             groups.setdefault((above or e.place, e.origin), []).append(e)
@@ -46,7 +45,7 @@ def _seen_there(place: str, events: list[Event], flight: Flight) -> list[Event]:
     Where it fell itself, what is known of that fall decides. Where its voltage is read and did
     not fall, only their number: a few may have slipped between two of its readings.
     """
-    own = [e for e in flight.events if e.place == place and e.kind in _FALLS]
+    own = [e for e in flight.events if e.place == place and e.kind in FALLS]
     if not any(m.place == place and m.lowest_v is not None for m in flight.margins):
         return events
     sure, open_ = [], []
@@ -142,7 +141,7 @@ def _fall(place: str, origin: Origin, events: list[Event]) -> FindingDraft:
 def _opened_aloft(finding: Finding, flight: Flight) -> bool:
     """Whether a contact opened in flight, as surely as grounds."""
     return finding.level is Level.GROUND and any(
-        e.kind in _FALLS
+        e.kind in FALLS
         and e.origin is Origin.CONTACT
         and e.place == finding.place
         and e.phase is PhaseKind.FLIGHT

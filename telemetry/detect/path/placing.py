@@ -19,7 +19,7 @@ from telemetry.detect.path.path_load import Loads, LoadStep, PathSeries, rise
 from telemetry.model.channels import PlaceKind
 from telemetry.numerics.sampling import held_at, outside
 from telemetry.readings import Readings
-from telemetry.results import Event, EventKind, Origin, Resistance
+from telemetry.results import FALLS, Event, EventKind, Origin, Resistance
 
 # Shares of the depth (ours): above the first the load is the cause; below the second, with the
 # highest resistance and current that can be true, it is not.
@@ -208,7 +208,7 @@ def _beyond_sampling(e: Event, steps: list[LoadStep], loads: Loads) -> bool:
 
 def _drop(e: Event, loads: Loads) -> float | None:
     """How far the voltage fell from its own usual level, V."""
-    if e.kind in (EventKind.SAG, EventKind.SHIFT):
+    if e.kind in FALLS:
         return e.depth_v
     volts = loads.volts.get(e.place)
     if volts is None or e.residual_v is None:
@@ -279,7 +279,7 @@ def _inherit(e: Event, judged: Sequence[Event], aircraft: Aircraft) -> Event:
     for other in judged:
         if (
             other.place in aircraft.feeders(e.place)
-            and other.kind in (EventKind.SAG, EventKind.SHIFT)
+            and other.kind in FALLS
             and other.start_s <= e.end_s + 1.0
             and e.start_s <= other.end_s + 1.0
         ):

@@ -10,7 +10,16 @@ from telemetry.aircraft import Aircraft
 from telemetry.model.channels import PlaceKind, Quantity
 from telemetry.model.log import FloatArray
 from telemetry.readings import Reading, Readings, block_means, total_current
-from telemetry.results import WORKING_PHASES, EventKind, Evidence, Flight, Origin, PhaseKind, Review
+from telemetry.results import (
+    FALLS,
+    WORKING_PHASES,
+    EventKind,
+    Evidence,
+    Flight,
+    Origin,
+    PhaseKind,
+    Review,
+)
 from telemetry.trends.features.contacts import drop_tails
 from telemetry.trends.features.currents import current_features
 from telemetry.trends.features.pauses import silences
@@ -38,7 +47,6 @@ from telemetry.trends.ratios import compared
 _START_S = 20.0
 # Origins of falls that are nobody's fault.
 _EXPLAINED = (Origin.LOAD, Origin.SENSOR)
-_FALLS = (EventKind.SAG, EventKind.SHIFT)
 
 
 def measure_flight(review: Review, number: int = 1) -> Measures:
@@ -144,7 +152,7 @@ def _currents(readings: Readings, aircraft: Aircraft) -> dict[str, Reading]:
 def _falls(flight: Flight) -> tuple[EventCount, ...]:
     groups: dict[tuple[str, str], list[float]] = {}
     for e in flight.events:
-        if e.kind in _FALLS and e.phase in WORKING_PHASES:
+        if e.kind in FALLS and e.phase in WORKING_PHASES:
             groups.setdefault((e.place, str(e.origin)), []).append(e.depth_v or 0.0)
         elif e.kind is EventKind.BROWNOUT and e.evidence is not Evidence.TELEMETRY:
             groups.setdefault((e.place, "brownout"), []).append(e.depth_v or 0.0)
