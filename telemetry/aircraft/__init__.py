@@ -6,7 +6,7 @@ feed the bus, the bus feeds nodes and receivers. :mod:`telemetry.aircraft.profil
 
 from __future__ import annotations
 
-from telemetry.aircraft.inferring import infer_path, with_nodes, with_nodes_of
+from telemetry.aircraft.inferring import completed, completed_from, infer_path
 from telemetry.aircraft.limits import Limits
 from telemetry.aircraft.parts import CELL_V, Connector, Lead, Node, Pack, PackLabel, Servo, Supply
 from telemetry.aircraft.path import Aircraft
@@ -22,7 +22,7 @@ __all__ = [
     "PackLabel",
     "Servo",
     "Supply",
+    "completed",
+    "completed_from",
     "infer_path",
-    "with_nodes",
-    "with_nodes_of",
 ]

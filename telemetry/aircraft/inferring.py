@@ -1,8 +1,9 @@
-"""The power path read from the places of a log, where the user has no profile."""
+"""The power path read from the places of a log, as far as the user's profile leaves it out."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import re
+from collections.abc import Iterable, Mapping
 
 import numpy as np
 
@@ -30,27 +31,12 @@ _MOST_A, _WHOLE_A = 1.1, 0.9
 
 
 def infer_path(log: Log) -> Aircraft:
-    """The power path as far as the places of a log tell it.
-
-    Packs are the places named so; the bus is the place named so; every node with a voltage or
-    current of its own (:func:`with_nodes`) is taken to be fed from the bus (common practice, no
-    source: the two usual layouts), without one from the regulator, else from the one pack there
-    is. Nothing is assumed of chemistry, capacity or leads.
-    """
-    electrical = log.places(Quantity.VOLTAGE, Quantity.CURRENT)
-    packs = tuple(
-        Pack(name=p)
-        for p in log.places(Quantity.VOLTAGE, Quantity.CURRENT, Quantity.CONSUMED)
-        if kind_of_place(p) is PlaceKind.PACK
-    )
-    bus = next((p for p in electrical if kind_of_place(p) is PlaceKind.BUS), None)
-    regulator = next((p for p in electrical if kind_of_place(p) is PlaceKind.REGULATOR), None)
-    named = Aircraft(name=_named_in(log), inferred=True, packs=packs, regulator=regulator, bus=bus)
-    return with_nodes_of(log, named)
+    """The power path as far as the places of a log tell it: :func:`completed_from` nothing."""
+    return completed_from(log, Aircraft(name=_named_in(log), inferred=True))
 
 
-def with_nodes_of(log: Log, aircraft: Aircraft) -> Aircraft:
-    """The aircraft with every node of a log, also those that it does not list."""
+def completed_from(log: Log, aircraft: Aircraft) -> Aircraft:
+    """The aircraft with every part that a log shows, also those that it does not list."""
     volts, amps = (
         {c.place: log.values(c.key) for c in reversed(log.select(quantity)) if c.place is not None}
         for quantity in (Quantity.VOLTAGE, Quantity.CURRENT)
@@ -59,15 +45,24 @@ def with_nodes_of(log: Log, aircraft: Aircraft) -> Aircraft:
     places = {
         p: volts.get(p, np.empty(0))
         for p in log.places(Quantity.VOLTAGE, Quantity.CURRENT)
-        if p in volts or p in amps or kind_of_place(p) in _NODES
+        if p in volts or p in amps or kind_of_place(p) in (*_NODES, *_SUPPLIES)
     }
-    return with_nodes(aircraft, places, amps)
+    return completed(aircraft, places, amps, log.places(Quantity.CONSUMED))
 
 
-def with_nodes(
-    aircraft: Aircraft, volts: Mapping[str, FloatArray], amps: Mapping[str, FloatArray]
+def completed(
+    aircraft: Aircraft,
+    volts: Mapping[str, FloatArray],
+    amps: Mapping[str, FloatArray],
+    counted: Iterable[str] = (),
 ) -> Aircraft:
-    """The aircraft with a node for each place below the bus that it does not list.
+    """The aircraft with all that its readings show: a profile need not list it all.
+
+    Packs, bus and regulator are the places named so. Beside listed packs only those join that are
+    called like them but for number or side, for another pack may feed something else. Where there
+    is a bus every node hangs there (common practice, no source: the two usual layouts), without one
+    on the regulator, else on the one pack there is. Nothing is assumed of chemistry, capacity or
+    leads.
 
     What the name calls a node or receiver is one. Any other place with a voltage or current of its
     own is one as well, unless it is the drive or its readings say that it hangs elsewhere: a
@@ -78,18 +73,25 @@ def with_nodes(
     Parameters
     ----------
     aircraft : Aircraft
-        Where it has no root, the places' names tell what feeds the nodes.
     volts, amps : mapping of str to ndarray
         Voltages (V) and currents (A) by place; NaN where there is none.
+    counted : iterable of str
+        Places with a counter of consumed capacity alone: a pack may have no more.
+
+    Returns
+    -------
+    Aircraft
+        Its ``added`` names what the readings alone showed.
     """
-    seen = _Seen(aircraft, volts, amps)
-    listed = {aircraft.bus, aircraft.regulator, seen.feed}
-    listed |= {n.name for n in aircraft.nodes} | {p.name for p in aircraft.packs}
-    listed |= {s.name for s in aircraft.supplies}
+    full = _with_supply(aircraft, [*volts, *amps], counted)
+    seen = _Seen(full, volts, amps)
+    listed = {full.bus, full.regulator, seen.feed}
+    listed |= {n.name for n in full.nodes} | {p.name for p in full.packs}
+    listed |= {s.name for s in full.supplies}
     fresh = [p for p in seen.places if p not in listed and kind_of_place(p) not in _SUPPLIES]
     nodes = [p for p in fresh if kind_of_place(p) in _NODES or seen.below(p)]
     outputs = {p for p in nodes if _is_output(p) and p not in seen.volts}
-    alone = not aircraft.nodes and outputs == set(nodes)
+    alone = not full.nodes and outputs == set(nodes)
     made = tuple(
         Node(
             name=p,
@@ -100,7 +102,43 @@ def with_nodes(
         )
         for p in nodes
     )
-    return aircraft.model_copy(update={"nodes": (*aircraft.nodes, *made)})
+    added = (*full.added, *(node.name for node in made))
+    return full.model_copy(update={"nodes": (*full.nodes, *made), "added": added})
+
+
+def _with_supply(aircraft: Aircraft, electrical: list[str], counted: Iterable[str]) -> Aircraft:
+    """With the packs, the bus and the regulator that it does not list."""
+    named = {
+        kind: [p for p in dict.fromkeys(electrical) if kind_of_place(p) is kind]
+        for kind in (PlaceKind.BUS, PlaceKind.REGULATOR)
+    }
+    listed = [p.name for p in aircraft.packs]
+    packs = [
+        p
+        for p in dict.fromkeys((*electrical, *counted))
+        if kind_of_place(p) is PlaceKind.PACK
+        and p not in listed
+        and (not listed or any(_alike(p, own) for own in listed))
+    ]
+    # Nodes that are listed hang where the profile says, which may be no bus.
+    has_root = any(n.fed_from is not None for n in aircraft.nodes)
+    bus = next(iter(named[PlaceKind.BUS] if not has_root else []), None)
+    is_known = has_root or bool(aircraft.supplies)
+    regulator = next(iter(named[PlaceKind.REGULATOR] if not is_known else []), None)
+    fresh = {
+        "bus": aircraft.bus or bus,
+        "regulator": aircraft.regulator or regulator,
+        "packs": (*aircraft.packs, *(Pack(name=p) for p in packs)),
+    }
+    added = [x for key in ("bus", "regulator") if (x := fresh[key]) and not getattr(aircraft, key)]
+    return aircraft.model_copy(update={**fresh, "added": (*packs, *added)})
+
+
+def _alike(place: str, other: str) -> bool:
+    """Whether two places are called the same but for a number or the side."""
+    return mirror_of(place, [other]) is not None or re.sub(r"\d+", "", place) == re.sub(
+        r"\d+", "", other
+    )
 
 
 def _is_output(place: str) -> bool:

@@ -24,6 +24,9 @@ class Aircraft(Record):
 
     name: str = Field("unnamed", min_length=1, description="name of the aircraft")
     inferred: bool = Field(False, description="True where the path was read from the log alone")
+    added: tuple[PlaceName, ...] = Field(
+        (), description="places that no profile lists, taken from the log"
+    )
     packs: tuple[Pack, ...] = ()
     supplies: tuple[Supply, ...] = ()
     regulator: PlaceName | None = Field(None, description="place name of the regulator")
@@ -53,6 +56,18 @@ class Aircraft(Record):
         if points:
             found["regulated_v"] = max(points)
         return {**data, **{key: v for key, v in found.items() if data.get(key) is None}}
+
+    @model_validator(mode="before")
+    @classmethod
+    def _bus_from_nodes(cls, data: Any) -> Any:
+        """Let nodes that are fed from the bus name it."""
+        nodes = data.get("nodes") if isinstance(data, dict) else None
+        if not isinstance(nodes, list | tuple) or data.get("bus") is not None:
+            return data
+        feeds = (n.get("fed_from") for n in nodes if isinstance(n, dict))
+        names = (f.strip().lower() for f in feeds if isinstance(f, str))
+        bus = next((f for f in names if kind_of_place(f) is PlaceKind.BUS), None)
+        return data if bus is None else {**data, "bus": bus}
 
     def kind(self, place: str) -> PlaceKind:
         """The part a place plays: the one it is listed as; its name tells it only of all others.
@@ -98,10 +113,10 @@ class Aircraft(Record):
         return tuple(p.name for p in self.packs) if place == self.regulator else ()
 
     def _ends(self) -> tuple[str, ...]:
-        """Where the packs' paths end: the supplies that feed no other, else the packs."""
+        """Where the packs' paths end: the supplies and packs that feed no other supply."""
         inner = {name for s in self.supplies for name in s.fed_from}
-        ends = [s.name for s in self.supplies if s.name not in inner]
-        return tuple(ends or [p.name for p in self.packs])
+        names = [*(s.name for s in self.supplies), *(p.name for p in self.packs)]
+        return tuple(name for name in names if name not in inner)
 
     @property
     def root(self) -> str | None:

@@ -6,7 +6,7 @@ from datetime import date
 
 import numpy as np
 
-from telemetry.aircraft import Aircraft, infer_path, with_nodes_of
+from telemetry.aircraft import Aircraft, completed_from, infer_path
 from telemetry.checks.in_flight import find_all
 from telemetry.circuit.margins import margins
 from telemetry.circuit.measured import measured_in, place_loads
@@ -53,7 +53,7 @@ def review(log: Log, aircraft: Aircraft | None = None, drawn: Drawn | None = Non
     Review
         With one Flight record per flight; a log without a flight has one of kind "bench".
     """
-    craft = infer_path(log) if aircraft is None else with_nodes_of(log, aircraft.on(_day(log)))
+    craft = infer_path(log) if aircraft is None else completed_from(log, aircraft.on(_day(log)))
     readings = take_readings(log, craft.limits)
     quality = judge_quality(log, readings, craft)
     columns = columns_used(log, readings)

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from telemetry.aircraft import Aircraft, with_nodes
+from telemetry.aircraft import Aircraft, completed
 from telemetry.checks.aircraft_history import AircraftHistory, JudgedAcross
 from telemetry.checks.listed import CHECKS, CODES, not_yet_called
 from telemetry.checks.servos.across import loads_of
@@ -50,7 +50,7 @@ def judge(
     craft = Aircraft() if aircraft is None else aircraft
     rows = _listed(flights) if listed is None else tuple(listed)
     table = FeatureTable(flights)
-    complete = with_nodes(craft, *(_in_all(table, what) for what in ("volts", "amps")))
+    complete = completed(craft, *(_in_all(table, what) for what in ("volts", "amps")))
     history = AircraftHistory(
         flights=flights,
         listed=rows,

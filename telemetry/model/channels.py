@@ -149,7 +149,7 @@ def kind_of_place(name: str) -> PlaceKind:
     """The part a canonical place name plays: "pack 2" is a pack, "left wing" a node.
 
     Any other name is OTHER. Whether such a place is a node, its readings tell
-    (:func:`telemetry.aircraft.with_nodes`).
+    (:func:`telemetry.aircraft.completed`).
     """
     words = name.split()
     if not words:

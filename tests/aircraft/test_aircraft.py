@@ -19,7 +19,7 @@ from telemetry.aircraft import (
     PackLabel,
     Servo,
     Supply,
-    with_nodes,
+    completed,
 )
 from telemetry.model.channels import PlaceKind, mirror_of
 
@@ -249,7 +249,7 @@ def test_a_loop_ends_the_way_up() -> None:
 
 def _fed(aircraft: Aircraft, volts: dict[str, float], amps: dict[str, float]) -> dict[str, object]:
     """Nodes with what feeds them, for constant voltages (V) and currents (A)."""
-    made = with_nodes(aircraft, *({p: np.full(9, x) for p, x in d.items()} for d in (volts, amps)))
+    made = completed(aircraft, *({p: np.full(9, x) for p, x in d.items()} for d in (volts, amps)))
     return {n.name: n.fed_from for n in made.nodes}
 
 
@@ -311,7 +311,7 @@ def test_names_tell_the_supply_where_the_aircraft_does_not() -> None:
 def test_nodes_of_the_profile_stay_and_others_are_added() -> None:
     tern = _tern()
     seen = {"left wing": 7.3, "left tip": 7.2, "right wing": 7.3, "zz": 7.3, "bus": 7.4}
-    made = with_nodes(tern, {p: np.full(9, v) for p, v in seen.items()}, {})
+    made = completed(tern, {p: np.full(9, v) for p, v in seen.items()}, {})
     assert made.nodes[:3] == tern.nodes
     assert made.nodes[3:] == (Node(name="zz", fed_from="bus"),)
 

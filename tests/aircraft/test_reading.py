@@ -107,7 +107,6 @@ BAD = [
      "two roots: 'right wing' hangs on 'pack 1' beside 'bus'"),
     ("a pack left over", '["pack 1", "pack 2"]', '["pack 1"]', 15, "packs 2.name",
      "two roots: 'pack 2' does not feed 'bus'"),
-    ("packs never joined", 'bus = "bus"\n', "", 22, "nodes 1.fed_from", "'bus' is no place"),
     ("a loop", RIGHT, RIGHT.replace('"bus"', '"right tip"')
      + '[[nodes]]\nname = "right tip"\nfed_from = "right wing"\n', 28, "nodes 2.fed_from",
      "loop: right wing from right tip from right wing"),
@@ -274,3 +273,8 @@ fed_from = "left wing"
 """
     )
     assert [(e.line, e.column) for e in profile_errors(path)] == [(5, "nodes 1.fed_from")]
+
+
+def test_nodes_that_hang_on_the_bus_name_it(write: Write) -> None:
+    path = write('[[nodes]]\nname = "left wing"\nfed_from = "bus"\n')
+    assert read_profile(path).bus == "bus"

@@ -176,7 +176,9 @@ def _loose_supplies(aircraft: Aircraft) -> Iterator[Problem]:
     if aircraft.bus is None:
         return
     reached: set[str] = set()
-    wave = set(aircraft.feeders(aircraft.bus))
+    # A listed pack feeds the bus directly only where no supply is listed.
+    direct = {p.name for p in aircraft.packs} if aircraft.supplies else set()
+    wave = set(aircraft.feeders(aircraft.bus)) - direct
     while wave - reached:
         reached |= wave
         wave = {up for name in wave for up in aircraft.feeders(name)}

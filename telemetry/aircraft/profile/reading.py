@@ -21,8 +21,8 @@ from telemetry.model.errors import ProfileError
 #: a profile that does not say has the first.
 VERSION = 1
 
-# Set by the program, not by the user: no key of a profile.
-_NOT_IN_A_FILE = "inferred"
+# Set by the program, not by the user: no keys of a profile.
+_NOT_IN_A_FILE = ("inferred", "added")
 # What of a wrong value is repeated to the user.
 _LONGEST_NUMBER, _LONGEST_WORD = 10**15, 80
 
@@ -93,8 +93,9 @@ def _read(path: Path) -> tuple[Aircraft | None, list[ProfileError]]:
         ]
         return None, sorted(errors, key=lambda e: e.line or 0)
     problems = [(p.where, p.what, p.hint) for p in path_problems(aircraft)]
-    if _NOT_IN_A_FILE in data:
-        problems.append(((_NOT_IN_A_FILE,), f"'{_NOT_IN_A_FILE}' is no key", "leave it out"))
+    problems += [
+        ((key,), f"'{key}' is no key", "leave it out") for key in _NOT_IN_A_FILE if key in data
+    ]
     points = {s.set_point_v for s in aircraft.supplies if s.set_point_v is not None}
     if points and aircraft.regulated_v != max(points):
         what = (
@@ -215,7 +216,7 @@ def _value(error: dict[str, Any], lines: dict[KeyPath, int], path: Path) -> Prof
     model, field = _field(where)
     hint = (field.description or "") if field is not None else ""
     if kind == "extra_forbidden":
-        known = [name for name in model.model_fields if name != _NOT_IN_A_FILE]
+        known = [name for name in model.model_fields if name not in _NOT_IN_A_FILE]
         what, hint = f"unknown key '{where[-1]}'", suggestion(str(where[-1]), known)
     elif kind == "missing":
         what = f"the key '{where[-1]}' is missing"

@@ -182,11 +182,14 @@ def _path(aircraft: Aircraft) -> list[Block]:
     ]
     if not rows:
         return []
-    how = (
-        "Read from the log's columns alone; a profile of the aircraft would tell more."
-        if aircraft.inferred
-        else "From the aircraft's profile."
-    )
+    if aircraft.inferred:
+        how = "Read from the log's columns alone; a profile of the aircraft would say more."
+    else:
+        how = "From the aircraft's profile" + (
+            f"; from the log's columns, for the profile does not list them: {added}."
+            if (added := ", ".join(map(plain, aircraft.added)))
+            else "."
+        )
     return [
         Table(
             caption="The power path as taken",
