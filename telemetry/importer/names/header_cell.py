@@ -7,10 +7,19 @@
 from __future__ import annotations
 
 import re
+import unicodedata
 from dataclasses import dataclass, replace
 from functools import cache, lru_cache
 
-from telemetry.importer.names.words import Meaning, Role, dictionary, fold, meanings, split_compound
+from telemetry.importer.names.words import (
+    Meaning,
+    Role,
+    by_script,
+    dictionary,
+    fold,
+    meanings,
+    split_compound,
+)
 from telemetry.model.channels import CANONICAL_UNIT, Quantity
 from telemetry.model.units import UNITS, Unit, parse_unit
 
@@ -173,8 +182,13 @@ def take_apart(name: str, unit_text: str = "", sensor: str = "") -> Name:
     )
 
 
+# Blanks, letters and kana of another width, and units in one character.
+_OTHER_WIDTH = re.compile("[\u3000\u3300-\u33ff\uff01-\uffee\u2103\u2109]+")
+
+
 def _mended(text: str) -> str:
-    """Text that was decoded with the wrong encoding once ("FlÃ¤che") put right."""
+    """Text in letters of the usual width, and put right where it was decoded wrong ("FlÃ¤che")."""
+    text = _OTHER_WIDTH.sub(lambda m: unicodedata.normalize("NFKC", m.group()), text)
     if "\u00c3" not in text and "\u00c2" not in text:
         return text
     try:
@@ -303,7 +317,8 @@ def split_words(text: str) -> tuple[Word, ...]:
         if run.isdecimal():
             found.append(Word(run, number=int(run[:9])))
         else:
-            found.extend(_split_letters(run.rstrip(".\u00b0")))
+            for piece in by_script(run.rstrip(".\u00b0")):
+                found.extend(_split_letters(piece))
     return tuple(found)
 
 
@@ -353,7 +368,7 @@ def _complete(word: str) -> tuple[Meaning, ...]:
 
     All dictionary words that begin so must mean the same.
     """
-    if len(word) < 3:
+    if len(word) < 4:
         return ()
     found = {m for w, ms in dictionary().items() if w.startswith(word) for m in ms[:1]}
     if not found and len(word) > 5:
