@@ -28,6 +28,10 @@ _LONGEST_STIR_S = 60.0
 _REACH_S = 6.0
 # Longest calm leg of a flight in a log that shows no rest at all (ours).
 _CALM_FLYING_S = 90.0
+# Activity of the calmest gliders, A over rest on the mean of half a minute, and over so many times
+# the scatter at rest (heuristic: small corrections now and then draw some hundredths of an ampere).
+_FAINT_A = 0.04
+_OVER_NOISE = 4.0
 # A level of rest has to last this long and scatter no more than this, and may lie this far
 # towards the level of flying (ours).
 _REST_S = 6.0
@@ -191,7 +195,7 @@ def flying_spans(readings: Readings, activity: Activity | None, limits: Limits) 
     do not. The ends are then read from the activity itself.
     """
     if activity is None:
-        return _moving_sticks(readings, limits)
+        return moving_sticks(readings, limits)
     rise = np.maximum(activity.mean - activity.rest_a, 0.0) + activity.scatter
     known = np.isfinite(rise)
     if not known.any():
@@ -206,7 +210,7 @@ def flying_spans(readings: Readings, activity: Activity | None, limits: Limits) 
         return []
     usual = float(np.nanquantile(slow, 0.85))
     noise = activity.rest_sigma if activity.at_rest else 0.0
-    least = max(0.4 * limits.stir_a, 4.0 * noise, 0.3 * usual)
+    least = max(_FAINT_A, _OVER_NOISE * noise, 0.3 * usual)
     with np.errstate(invalid="ignore"):
         lively = grid_spans(activity.t, slow > least)
         moving = rise > 0.5 * least
@@ -276,8 +280,8 @@ def plateaus(activity: Activity, limits: Limits) -> SpanList:
     return out
 
 
-def _moving_sticks(readings: Readings, limits: Limits) -> SpanList:
-    """Without any current: stretches in which the sticks hardly rest."""
+def moving_sticks(readings: Readings, limits: Limits) -> SpanList:
+    """Stretches in which the sticks hardly rest; none where they are not logged."""
     moving = _stick_rate(readings)
     if moving is None:
         return []

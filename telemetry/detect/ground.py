@@ -19,6 +19,9 @@ from telemetry.readings import Reading, Readings
 # and for how much of the time (ours).
 _MOVED = 0.33
 _MOST = 0.6
+# Scatter of the current in a stir, as part of its rise, at the least: beside a steady load that
+# makes three times the rest too much to ask (heuristic).
+_RIPPLE = 0.04
 # Two readings of a stick have to lie no further apart than this to show its swings: sticks go
 # round about once a second (common practice, no source).
 _SWING_S = 0.5
@@ -120,13 +123,13 @@ def _is_stir(
 
     The draw of the electronics, which does not stir, is part of the whole's rest: a panel with
     little of it shows the factor more clearly. A steady plateau with rest on both sides, as a
-    circular stir makes it, needs two thirds of the factor.
+    circular stir makes it, needs two thirds of the factor, or a ripple of its own.
     """
     if activity is None:
         return False
     shape = any(overlap_s(span, p) > 0.7 * (span[1] - span[0]) for p in steady)
     factor = limits.stir_factor * (2.0 / 3.0 if shape else 1.0)
-    if _mean(span, activity) >= factor * activity.rest_a:
+    if _mean(span, activity) >= factor * activity.rest_a or (shape and _ripples(span, activity)):
         return True
     for r in readings.of(Quantity.CURRENT):
         rest = r.within(max(readings.start_s, span[0] - 15.0), span[0] - 0.5)
@@ -137,6 +140,16 @@ def _is_stir(
         if float(part.v.mean()) >= max(factor * level, level + 0.5 * limits.stir_a):
             return True
     return False
+
+
+def _ripples(span: tuple[float, float], activity: Activity) -> bool:
+    """Whether a raised current swings as moving servos make it, and a pump or lamps do not."""
+    inside = activity.between(span[0] + 0.5 * activity.window_s, span[1] - 0.5 * activity.window_s)
+    scatter = activity.scatter[inside]
+    if not np.isfinite(scatter).any():
+        return False
+    rise = _mean(span, activity) - activity.rest_a
+    return float(np.nanmedian(scatter)) >= max(_RIPPLE * rise, 3.0 * activity.rest_sigma)
 
 
 def _edges(

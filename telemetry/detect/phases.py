@@ -13,7 +13,14 @@ from itertools import pairwise
 import numpy as np
 
 from telemetry.aircraft import Aircraft, Limits
-from telemetry.detect.activity import Activity, SpanList, flying_spans, grid_spans, measure_activity
+from telemetry.detect.activity import (
+    Activity,
+    SpanList,
+    flying_spans,
+    grid_spans,
+    measure_activity,
+    moving_sticks,
+)
 from telemetry.detect.ground import find_redundancy_checks, find_stirs
 from telemetry.model.channels import Quantity
 from telemetry.model.log import Log
@@ -25,6 +32,9 @@ from telemetry.results import Phase, PhaseKind
 _AIRBORNE_M = 8.0
 _AIRBORNE_MPS = 9.0
 _THROTTLE_SHARE = 0.25
+# Sticks or a throttle that move for so long are a flight, however little it draws; a motor that ran
+# for less than a climb did not fly (heuristic).
+_MINUTES_S, _CLIMB_S = 120.0, 10.0
 # A log without any rest that is lively this near to its end was cut in the air (ours).
 _CUT_S = 30.0
 # After a pause in the rows of so many hours another session begins (ours).
@@ -125,18 +135,28 @@ def _flights(readings: Readings, activity: Activity | None, limits: Limits) -> S
             flights[0] = (readings.start_s, flights[0][1])
         if readings.end_s - flights[-1][1] < _CUT_S:
             flights[-1] = (flights[-1][0], readings.end_s)
+    if not flights and activity is not None:
+        flights = longer(moving_sticks(readings, limits), _MINUTES_S)
+    run = _motor_ran(readings, limits)
+    if not run:
+        return flights
+    # A motor that never ran through a stretch says it was no flight; a glider's runs for a climb.
+    ran = [f for f in flights if sum(overlap_s(f, s) for s in run) >= _CLIMB_S]
+    return ran or ([] if flights else longer(run, _MINUTES_S))
+
+
+def _motor_ran(readings: Readings, limits: Limits) -> SpanList:
+    """Stretches with the throttle away from idle; none where it is not logged or hardly moved."""
     throttle = readings.get(Quantity.CONTROL, "throttle")
-    if throttle is not None and throttle.size and flights:
-        low, high = np.quantile(throttle.v, [0.01, 0.99])
-        if high - low > 4 * (throttle.resolution or 0.0):
-            open_ = throttle.v > low + _THROTTLE_SHARE * (high - low)
-            spans = mask_to_spans(throttle.t, open_, hold_s=limits.flight_pause_s)
-            run = merge(spans, limits.flight_pause_s)
-            # A motor that never ran through a stretch says it was no flight.
-            flights = [
-                f for f in flights if sum(overlap_s(f, s) for s in run) >= 0.2 * (f[1] - f[0])
-            ]
-    return flights
+    if throttle is None or not throttle.size:
+        return []
+    low, high = np.quantile(throttle.v, [0.01, 0.99])
+    if high - low <= 4 * (throttle.resolution or 0.0):
+        return []
+    open_ = throttle.v > low + _THROTTLE_SHARE * (high - low)
+    return merge(
+        mask_to_spans(throttle.t, open_, hold_s=limits.flight_pause_s), limits.flight_pause_s
+    )
 
 
 def _airborne(readings: Readings, limits: Limits) -> SpanList | None:

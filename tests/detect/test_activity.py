@@ -386,26 +386,30 @@ def test_scatter_alone_flies_and_a_level_below_rest_does_not_count() -> None:
 
 
 @pytest.mark.parametrize(
-    ("rise", "sigma", "at_rest", "stir_a", "flights"),
+    ("rise", "sigma", "at_rest", "flights"),
     [
-        (0.89, 0.0, True, 0.5, 1),
-        (0.91, 0.0, True, 0.5, 2),
-        (1.19, 0.3, True, 0.5, 1),
-        (1.21, 0.3, True, 0.5, 2),
-        (0.91, 0.3, False, 0.5, 2),
-        (1.19, 0.0, True, 3.0, 1),
-        (1.21, 0.0, True, 3.0, 2),
+        (0.89, 0.0, True, 1),
+        (0.91, 0.0, True, 2),
+        (1.19, 0.3, True, 1),
+        (1.21, 0.3, True, 2),
+        (0.91, 0.3, False, 2),
     ],
     ids=["0.3 of flying: under", "over", "4 x the scatter at rest: under", "over",
-         "no rest: no scatter of it", "0.4 of the stir level: under", "over"],
+         "no rest: no scatter of it"],
 )  # fmt: skip
-def test_what_is_livelier_than_taxiing(rise, sigma, at_rest, stir_a, flights) -> None:
+def test_what_is_livelier_than_taxiing(rise, sigma, at_rest, flights) -> None:
     """100 s at 3 A of 620 s are a sixth: the level of flying. 70 s at another level elsewhere."""
     found = flown(
         (130, 0), (120, 3), (150, 0), (70, rise), (150, 0),
-        limits=Limits(stir_a=stir_a), rest_sigma=sigma, at_rest=at_rest,
+        rest_sigma=sigma, at_rest=at_rest,
     )  # fmt: skip
     assert len(found) == flights
+
+
+def test_a_calm_glider_flies() -> None:
+    """A twentieth of an ampere over a rest without scatter is a flight, a fortieth is none."""
+    assert flown((60, 0), (200, 0.05), (60, 0)) == [(60.0, 260.0)]
+    assert flown((60, 0), (200, 0.025), (60, 0)) == []
 
 
 def test_the_level_of_flying_is_clipped_where_95_percent_lie() -> None:

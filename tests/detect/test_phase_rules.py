@@ -228,10 +228,10 @@ def throttle(make_reading, *stretches, **more):
 
 @pytest.mark.parametrize(
     ("open_to", "open_s", "resolution", "flies"),
-    [(26.0, 100.0, 1.0, True), (25.0, 100.0, 1.0, False), (30.0, 20.0, 1.0, True),
-     (30.0, 19.0, 1.0, False), (10.0, 100.0, 24.9, False), (10.0, 100.0, 25.0, True),
+    [(26.0, 100.0, 1.0, True), (25.0, 100.0, 1.0, False), (30.0, 10.0, 1.0, True),
+     (30.0, 9.0, 1.0, False), (10.0, 100.0, 24.9, False), (10.0, 100.0, 25.0, True),
      (10.0, 100.0, None, False)],
-    ids=["over a quarter", "a quarter", "for a fifth of the time", "for less",
+    ids=["over a quarter", "a quarter", "for a climb", "for less",
          "a range over four steps", "four steps", "no step known"],
 )  # fmt: skip
 def test_the_motor_ran_in_a_flight(open_to, open_s, resolution, flies, make_reading, make_readings):
@@ -272,7 +272,7 @@ def test_a_throttle_without_readings_says_nothing(make_reading, make_readings) -
 
 @pytest.mark.parametrize(("pause_s", "flies"), [(19.0, True), (21.0, False)])
 def test_a_motor_that_rests_for_under_20_s_ran_on(pause_s, flies, make_reading, make_readings):
-    """Twice 0.5 s with a pause, in a flight of 100 s of which a fifth is needed: 20 s."""
+    """Twice 0.5 s with a pause, in a flight of which a climb of 10 s is needed."""
     stick = throttle(
         make_reading, (60, 0), (0.5, 100), (pause_s, 0), (0.5, 100), (119 - pause_s, 0), (60, 0)
     )
@@ -280,6 +280,21 @@ def test_a_motor_that_rests_for_under_20_s_ran_on(pause_s, flies, make_reading, 
     stick.v[-20:-10] = 100.0
     mean = steps((60, 0), (100, 3), (80, 0))
     assert bool(flights(make_readings(stick, end_s=240.0), mean)) is flies
+
+
+def test_a_glider_flies_on_its_sticks_or_its_throttle_alone(make_reading, make_readings) -> None:
+    """300 s without a rise of the current: minutes of moving sticks or of throttle are a flight."""
+    calm = 0 * steps((300, 0))
+    stick = make_reading(
+        "aileron", Quantity.CONTROL, 0.5 * np.arange(600), np.zeros(600), update_s=0.5
+    )
+    swing = 40.0 * np.sin(0.4 * stick.t) * ((stick.t > 60) & (stick.t < 240))
+    found = flights(make_readings(replace(stick, v=swing), end_s=300.0), calm)
+    assert [(round(a / 5), round(b / 5)) for a, b in found] == [(12, 48)]
+    motor = throttle(make_reading, (60, 0), (130, 100), (110, 0))
+    assert flights(make_readings(motor, end_s=300.0), calm) == [(60.0, 190.0)]
+    short = throttle(make_reading, (60, 0), (110, 100), (130, 0))
+    assert flights(make_readings(short, end_s=300.0), calm) == []
 
 
 # --- what belongs together

@@ -193,3 +193,14 @@ def test_the_phase_at_an_instant() -> None:
     assert phase_at(phases, 10.0) is PhaseKind.STIR
     assert phase_at(phases, 20.0) is PhaseKind.STIR, "the end of the last phase is its own"
     assert phase_at((), 1.0) is PhaseKind.GROUND
+
+
+@pytest.mark.parametrize(("ripple", "stirs"), [(0.25, 1), (0.0, 0)], ids=["stir", "a second pump"])
+def test_a_stir_beside_a_steady_load_is_one(ripple: float, stirs: int) -> None:
+    """1.3 A of a pump and 1 A more: under two times the rest, but it swings as servos do."""
+    amps = level((30, 1.3), (12, 2.3), (30, 1.3), step=0.02)
+    stir = slice(30 * HZ, 42 * HZ)
+    amps[stir] += ripple * np.sin(2.2 * np.pi * np.arange(12 * HZ) / HZ)
+    log, craft = log_of({BUS_A: amps}), Aircraft(bus="bus")
+    parts = find_parts(log, take_readings(log, craft.limits), craft, craft.limits)
+    assert sum(p.kind is PhaseKind.STIR for p in parts[0].phases) == stirs

@@ -168,9 +168,7 @@ def _aircraft(rng: Generator, kind: str) -> list[Place]:
     elif shape == 3:
         for side in ("left", "right"):
             elevator = [servo("elevator", tail)]
-            places.append(
-                Place(name=f"{side} stabilizer", servos=elevator, lead=near(1.5 * lead))
-            )
+            places.append(Place(name=f"{side} stabilizer", servos=elevator, lead=near(1.5 * lead)))
         places.append(Place(name="tail", servos=[servo("rudder", tail)], lead=near(1.5 * lead)))
     return places
 
@@ -333,9 +331,7 @@ def _plant_servo(
     scene.since_s, scene.until_s, scene.size = at, end, size
 
 
-def _retracts(
-    rng: Generator, scene: Scene, amps: dict[str, FloatArray], t: FloatArray
-) -> None:
+def _retracts(rng: Generator, scene: Scene, amps: dict[str, FloatArray], t: FloatArray) -> None:
     """Gear motors of both wings, and of the nose where there is a node: up, and down again."""
     for at in (scene.takes_off_s + 6.0, scene.lands_s - 12.0):
         nose = [p for p in ("fuselage",) if p in amps]
