@@ -23,7 +23,7 @@ from telemetry.importer.names.evidence import shape_of
 from telemetry.importer.names.settings import file_settings, find_column, parse_setting
 from telemetry.importer.names.values import finite
 from telemetry.importer.text.decoding import Text, load
-from telemetry.importer.text.dialect import find_separator, take_sample
+from telemetry.importer.text.dialect import find_separator, plain_quotes, take_sample
 from telemetry.importer.text.layout import TableLayout, find_layout
 from telemetry.importer.text.marks import find_decimal
 from telemetry.importer.text.numbers import to_numbers
@@ -120,6 +120,9 @@ def _parse(
     sample = take_sample(text.data)
     if not any(line.strip() for line in sample.head):
         raise UnreadableLog("the file holds only blank lines", hint="copy it again")
+    plain = plain_quotes(text.data, sample.head)
+    if plain is not text.data:
+        text.data, sample = plain, take_sample(plain)
     separator = forced.get("@separator") or find_separator(sample)[0]
     layout = find_layout(sample.head, sample.later, separator) if separator else None
     if layout is None:

@@ -53,10 +53,11 @@ def test_the_gap_grows_with_the_rows() -> None:
     assert RECORDING_GAP_S == 10.0
 
 
-def test_a_repeated_header_alone_begins_a_recording_without_a_gap() -> None:
+def test_a_repeated_header_begins_a_recording_only_where_the_clock_leaves_a_gap() -> None:
     out = unroll(times(0, 1, 2, 3), breaks=(2,))
     np.testing.assert_allclose(out.time_s, [0, 1, 2, 3])
-    assert out.recordings == ((0.0, 1.0), (2.0, 3.0))
+    assert out.recordings == ((0.0, 3.0),)
+    assert unroll(times(0, 1, 60, 61), breaks=(2,)).recordings == ((0.0, 1.0), (60.0, 61.0))
 
 
 def test_daylight_saving_only_for_a_time_of_day() -> None:

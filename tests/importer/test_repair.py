@@ -16,11 +16,10 @@ from telemetry.importer.text.tail import trim_tail
 from telemetry.model.errors import UnreadableLog
 
 LAYOUT = TableLayout(fields=3, names=("Time", "U", "I"), numeric=(True, True, True), data_line=1)
-HEADER = b"Time;U;I"
 
 
 def repaired(text: str) -> repair_module.Repaired:
-    return repair(text.encode(), LAYOUT, ";", HEADER, 2)
+    return repair(text.encode(), LAYOUT, ";", 2)
 
 
 def test_whole_rows_are_kept_as_they_stand() -> None:
@@ -92,7 +91,7 @@ def test_well_formed_quoted_rows_are_all_kept(rows: list[list[str]], block: int)
     before = repair_module._BLOCK_BYTES
     repair_module._BLOCK_BYTES = block  # many blocks, cut at line ends
     try:
-        found = repair(body.getvalue().encode(), layout, ";", HEADER, 2)
+        found = repair(body.getvalue().encode(), layout, ";", 2)
     finally:
         repair_module._BLOCK_BYTES = before
     got = list(csv.reader(io.StringIO(found.data.decode()), delimiter=";"))

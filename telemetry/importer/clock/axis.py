@@ -174,6 +174,8 @@ def _forward(
     recording_start = time[0]
     for i in sorted({*back.tolist(), *wanted}):
         step = time[i] - time[i - 1]
+        if i in wanted and 0 <= step <= max(RECORDING_GAP_S, 10 * typical):
+            continue  # the header is repeated on every page, the clock runs on
         if i in wanted and step >= 0:
             begins.append(i)
             recording_start = time[i]

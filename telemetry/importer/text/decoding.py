@@ -275,6 +275,8 @@ def clean(data: bytes) -> tuple[bytes, tuple[str, ...]]:
     notes : tuple of str
     """
     notes: list[str] = []
+    if data.find(codecs.BOM_UTF8) >= 0:
+        data = data.replace(codecs.BOM_UTF8, b"")  # where files were laid one behind the other
     if data.find(b"\r") >= 0:
         if data.find(b"\r\r\n") >= 0:
             data = data.replace(b"\r\r\n", b"\n")

@@ -17,10 +17,16 @@ from dataclasses import dataclass
 
 from telemetry.importer.cells import CellKind, kind
 
-#: Candidate separators; "  " stands for runs of two or more blanks, " " for any run of blanks.
-SEPARATORS = ("\t", ";", "|", ",", "  ", " ")
+#: Candidate separators; "  " stands for runs of two or more blanks, " " for any run of blanks,
+#: ", " for a comma with a blank behind it, beside commas that are decimal marks.
+SEPARATORS = ("\t", ";", "|", ",", ", ", "  ", " ")
 
 _WIDE_GAP = re.compile(r"\s*\t\s*|\s{2,}")
+_COMMA_BLANK = re.compile(r", +|,$")
+_IN_BYTES = {"  ": rb"[ \t]*\t[ \t]*| {2,}", " ": rb"[ \t]+", ", ": rb", +|,(?=\r?\n|\Z)"}
+
+#: Lines that a quoted name may take, and that are joined to find its end (heuristic).
+MOST_LINES = 60
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,6 +98,8 @@ def split_line(line: str, separator: str) -> list[str]:
         return line.split()
     if separator == "  ":
         return _WIDE_GAP.split(line.strip())
+    if separator == ", ":
+        return _quoted(line, ",") if '"' in line else _COMMA_BLANK.split(line)
     if '"' in line:
         return _quoted(line, separator)
     return line.split(separator)
@@ -102,6 +110,82 @@ def _quoted(line: str, separator: str) -> list[str]:
         return next(csv.reader([line], delimiter=separator, skipinitialspace=True), [])
     except csv.Error:
         return line.split(separator)
+
+
+def as_tabs(data: bytes, separator: str) -> tuple[bytes, str]:
+    """A table whose separator is no single character, with a tab in its place; and the mark then.
+
+    Parameters
+    ----------
+    data : bytes
+    separator : str
+        One of SEPARATORS.
+    """
+    if separator not in _IN_BYTES:
+        return data, separator
+    flat = re.sub(_IN_BYTES[separator], b"\t", data)
+    if separator.isspace():
+        flat = re.sub(rb"(?m)^\t+|\t+(?=\r?$)", b"", flat)
+    return flat, "\t"
+
+
+def join_lines(lines: Sequence[str], separator: str, usual: int) -> tuple[list[str], int]:
+    """Cells of the first line, and how many lines they take: a quoted cell may hold line ends.
+
+    Parameters
+    ----------
+    lines : sequence of str
+    separator : str
+    usual : int
+        Cells of the other lines. A quote that does not end in a row of about that many is a stray
+        one and left out.
+    """
+    first = lines[0]
+    if first.count('"') % 2 == 0:
+        return split_line(first, separator), 1
+    joined = first
+    for i, line in enumerate(lines[1 : MOST_LINES + 1], 2):
+        joined = f"{joined} {line.strip()}"
+        if line.count('"') % 2:
+            cells = split_line(joined, separator)
+            if joined.count('"') % 2 == 0 and abs(len(cells) - usual) <= 1:
+                return cells, i
+        elif '"' not in line and usual > 1 and len(split_line(line, separator)) == usual:
+            break
+    places = [i for i, c in enumerate(first) if c == '"']
+    tries = [first[:i] + first[i + 1 :] for i in places]
+    cells = next((c for t in tries if len(c := split_line(t, separator)) == usual), [])
+    return cells or split_line(first.replace('"', ""), separator), 1
+
+
+_WHOLE_LINE = re.compile(r'"(?:[^"]|"")*"\s*')
+_SINGLE = re.compile(rb"(?m)(^|[;,|\t])[ ]*'([^'\n]*)'[ ]*(?=[;,|\t]|\r?$)")
+_BLANK_QUOTE = re.compile(r'[;,|\t]\s+"')
+
+
+def plain_quotes(data: bytes, head: Sequence[str]) -> bytes:
+    """Double quotes around cells, and only there.
+
+    Single quotes become double ones, blanks between separator and quote are left out, and lines
+    that are quoted as a whole, as where a table was pasted into one column, are laid open.
+
+    Parameters
+    ----------
+    data : bytes
+    head : sequence of str
+        The first lines.
+    """
+    filled = [x for x in head if x.strip()]
+    if filled and all(_WHOLE_LINE.fullmatch(x) for x in filled):
+        cells = (next(csv.reader([x])) for x in filled)
+        if any(m in c[0] for c in cells for m in ";,|\t"):
+            data = re.sub(rb'(?m)^"(.*)"[ ]*(?=\r?$)', rb"\1", data).replace(b'""', b'"')
+    if any(len(_SINGLE.findall(x.encode())) > 1 for x in filled):
+        data = _SINGLE.sub(rb'\1"\2"', data.replace(b'"', b""))
+    if any(map(_BLANK_QUOTE.search, filled)):
+        data = re.sub(rb'([;,|\t])[ ]+"', rb'\1"', data)
+        data = re.sub(rb'"[ ]+(?=[;,|\t])', b'"', data)
+    return data
 
 
 def find_separator(sample: Sample) -> tuple[str, dict[str, float]]:
@@ -143,6 +227,8 @@ def _declared(head: Sequence[str]) -> str:
 def _score(lines: Sequence[str], separator: str) -> float:
     if separator.isspace() and separator != "\t" and sum("\t" in x for x in lines) > len(lines) / 2:
         return 0.0  # the tabs separate, whatever blanks stand between them
+    if separator == "," and _comma_is_decimal(lines):
+        return 0.0
     rows = [split_line(line, separator) for line in lines]
     counts = Counter(len(row) for row in rows if len(row) > 1)
     if not counts:
@@ -171,3 +257,11 @@ def _score(lines: Sequence[str], separator: str) -> float:
         return 0.0
     regular = often / len(rows)
     return (0.3 + 0.7 * regular) * typed / cells * (1.0 + 0.01 * min(width, 30))
+
+
+def _comma_is_decimal(lines: Sequence[str]) -> bool:
+    """True where commas with a blank behind them separate "8,21, 1,25": the others are marks."""
+    bare = [line for line in lines if '"' not in line and any(c.isdigit() for c in line)]
+    both = [re.search(r"\d,\d", x) is not None and ", " in x for x in bare]
+    odd = [re.search(r"(?<!\d),(?! |$)|,(?=[^\d\s])", x) is not None for x in bare]
+    return sum(both) > len(bare) / 2 and not any(odd)

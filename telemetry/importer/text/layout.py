@@ -13,11 +13,14 @@ from dataclasses import dataclass, replace
 
 from telemetry.importer.cells import CellKind, is_blank, kind
 from telemetry.importer.names.header_cell import parse_scaled, split_words, take_apart
-from telemetry.importer.text.dialect import split_line
+from telemetry.importer.text.dialect import MOST_LINES, join_lines, split_line
+from telemetry.importer.wording import count
 
 COMMENT = re.compile(r"\s*(?:#|//|%|!|\*\*)")
 _KEY_VALUE = re.compile(r"\s*[#/%!*]*\s*([^:;,=\t|]{1,48}?)\s*[:=;,\t|]+\s*(\S.*?)\s*")
 _MOST_HEADER_ROWS = 3
+#: Lines that may stand between the names and the data (heuristic).
+_MOST_SKIPPED = 5
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -33,6 +36,8 @@ class TableLayout:
         is () where the file has no header at all.
     header_line : int or None
         Line of the name row, from 1.
+    header_lines : int
+        Lines that the name row takes: a quoted name may hold line ends.
     data_line : int
         Index of the first data line, from 0.
     preamble : tuple of (str, str)
@@ -49,6 +54,7 @@ class TableLayout:
     units: tuple[str, ...] = ()
     sensors: tuple[str, ...] = ()
     header_line: int | None = None
+    header_lines: int = 1
     data_line: int = 0
     preamble: tuple[tuple[str, str], ...] = ()
     numeric: tuple[bool, ...] = ()
@@ -58,10 +64,11 @@ class TableLayout:
 
 @dataclass(frozen=True, slots=True)
 class _Row:
-    """A row of the sample: its cells, and the first of its lines."""
+    """A row of the sample: its cells, the first of its lines, and how many it takes."""
 
     cells: tuple[str, ...]
     line: int
+    lines: int = 1
     comment: bool = False
     kinds: tuple[CellKind, ...] = ()
 
@@ -107,6 +114,10 @@ def find_layout(head: Sequence[str], later: Sequence[str], separator: str) -> Ta
     names, units, sensors = _tell_apart(header, fields)
     name_row = next((r for r in header if _pad(r.cells, fields) == names), None) if names else None
     first_header = header[0].line if header else rows[first].line
+    between = [r for r in rows[:first] if header and r.line > header[-1].line]
+    # A row that has its time and words instead of values is a row for all that.
+    started = next((r for r in between if _has_time(r, numeric, fields)), rows[first])
+    skipped = sum(r.line < started.line and not r.comment for r in between)
     data = [r.cells for r in rows[first:] if _is_data(r, numeric, fields)]
     return TableLayout(
         fields=fields,
@@ -114,12 +125,22 @@ def find_layout(head: Sequence[str], later: Sequence[str], separator: str) -> Ta
         units=units,
         sensors=sensors,
         header_line=None if name_row is None else name_row.line + 1,
-        data_line=rows[first].line,
+        header_lines=1 if name_row is None else name_row.lines,
+        data_line=started.line,
         preamble=_preamble(head[:first_header]),
         numeric=numeric,
         rows=tuple(_pad(cells, fields) for cells in data)
         + tuple(_pad(c, fields) for c in more if _fits(c, fields)),
+        notes=(f"{count(skipped, 'line')} between the names and the first row left out",)
+        if skipped
+        else (),
     )
+
+
+def _has_time(row: _Row, numeric: Sequence[bool], fields: int) -> bool:
+    if row.comment or not _fits(row.cells, fields):
+        return False
+    return next((k in _VALUES for k, n in zip(row.kinds, numeric, strict=False) if n), False)
 
 
 def is_comment(line: str, cells: Sequence[str]) -> bool:
@@ -137,28 +158,16 @@ def is_comment(line: str, cells: Sequence[str]) -> bool:
 
 
 def _rows(head: Sequence[str], separator: str) -> list[_Row]:
+    plain = Counter(len(split_line(x, separator)) for x in head if x.count('"') % 2 == 0)
+    usual = max(plain, key=lambda n: (n > 1, plain[n]), default=0)
     rows: list[_Row] = []
     i = 0
     while i < len(head):
-        line, lines = head[i], 1
-        # A quoted header cell may hold a line end.
-        while line.count('"') % 2 and lines < 6 and i + lines < len(head):
-            line = f"{line}\n{head[i + lines]}"
-            lines += 1
-        if line.count('"') % 2:
-            line, lines = head[i], 1
-        if line.strip():
-            cells = tuple(_split(line, separator))
-            rows.append(_Row(cells, i, is_comment(line, cells)))
+        cells, lines = join_lines(head[i : i + MOST_LINES + 1], separator, usual)
+        if head[i].strip():
+            rows.append(_Row(tuple(cells), i, lines, is_comment(head[i], cells)))
         i += lines
     return rows
-
-
-def _split(line: str, separator: str) -> list[str]:
-    if "\n" not in line:
-        return split_line(line, separator)
-    flat = line.replace("\r", "").replace("\n", " ")
-    return split_line(flat, separator)
 
 
 def _width(rows: Sequence[Sequence[str]], more: Sequence[Sequence[str]]) -> int | None:
@@ -255,9 +264,12 @@ def _first_data(rows: Sequence[_Row], numeric: Sequence[bool], fields: int) -> i
 def _header_rows(
     above: Sequence[_Row], numeric: Sequence[bool], fields: int, separator: str
 ) -> list[_Row]:
-    """The header rows directly above the data, from top to bottom."""
+    """The header rows above the data, from top to bottom.
+
+    Lines without names may stand between them and the data: bare separators, a remark.
+    """
     found: list[_Row] = []
-    for row in reversed(above):
+    for skipped, row in enumerate(reversed(above)):
         cells = row.cells
         if row.comment:
             # "# time;voltage;current": a header behind a comment mark.
@@ -266,18 +278,27 @@ def _header_rows(
             row = _Row(cells, row.line, kinds=_kinds(cells, ()))
             if found:
                 break
-            if not _fits(cells, fields) or not _is_header(row, numeric):
-                continue
         filled = sum(bool(c.strip()) for c in cells)
         wide = len(cells) >= 0.6 * fields or (fields <= 3 and len(cells) >= 2)
-        if not wide or filled < 2 or not _is_header(row, numeric):
-            break
+        far = not found and skipped > 0 and filled < 0.6 * fields
+        if not wide or far or filled < 2 or not _is_header(row, numeric):
+            if (found and not all(is_blank(c) for c in cells)) or skipped >= _MOST_SKIPPED:
+                break
+            continue
         if found and filled == 2 and fields > 4 and cells[0].strip() and cells[1].strip():
             break  # "Model;Tern;;;;": a preamble line padded to the table's width
         found.append(row)
         if len(found) == _MOST_HEADER_ROWS:
             break
+    # What stands below the names with far fewer words is a remark, or a row without its values.
+    most = max((_filled(r) for r in found), default=0)
+    while found and 2 * _filled(found[0]) < most and not _is_unit_row(found[0].cells):
+        found.pop(0)
     return found[::-1]
+
+
+def _filled(row: _Row) -> int:
+    return sum(bool(c.strip()) for c in row.cells)
 
 
 def _tell_apart(

@@ -7,15 +7,15 @@ one sweep, and only the lines with a wrong count are looked at one by one.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
 
 from telemetry.importer.cells import CellKind, is_blank, kind
-from telemetry.importer.text.dialect import split_line
-from telemetry.importer.text.layout import TableLayout, is_comment
+from telemetry.importer.text.dialect import MOST_LINES, join_lines, split_line
+from telemetry.importer.text.layout import COMMENT, TableLayout, is_comment
 from telemetry.importer.text.tail import is_row, quoted
 from telemetry.importer.wording import count, verb
 from telemetry.model.errors import UnreadableLog
@@ -47,15 +47,8 @@ class Repaired:
     notes: list[str] = field(default_factory=list)
 
 
-def space_to_tab(body: bytes, *, wide: bool) -> bytes:
-    """Runs of blanks between cells become one tab (``wide``: runs of two and more)."""
-    gap = rb"[ \t]*\t[ \t]*| {2,}" if wide else rb"[ \t]+"
-    flat = re.sub(gap, b"\t", body)
-    return re.sub(rb"(?m)^\t+|\t+(?=\r?$)", b"", flat)
-
-
 def repair(
-    body: bytes | memoryview, layout: TableLayout, separator: str, header: bytes, first_line: int
+    body: bytes | memoryview, layout: TableLayout, separator: str, first_line: int
 ) -> Repaired:
     """Bring every row to the right number of cells, or refuse it.
 
@@ -66,8 +59,6 @@ def repair(
     layout : TableLayout
     separator : str
         One character.
-    header : bytes
-        The name row as it stands in the file, b"" for none.
     first_line : int
         Line of the first row, from 1.
 
@@ -80,7 +71,7 @@ def repair(
     UnreadableLog
         Another header, with other columns, stands in the middle of the file.
     """
-    sweep = _Sweep(layout, separator, header)
+    sweep = _Sweep(layout, separator)
     pieces: list[bytes | memoryview] = []
     lines: list[NDArray[np.int64]] = []
     at_line = first_line
@@ -118,14 +109,24 @@ def _blocks(body: bytes | memoryview) -> Iterator[bytes]:
         at += len(piece)
 
 
+def _bare(cells: Sequence[str]) -> list[str]:
+    """Cells of a header row in one form, without blank ones at its end and a comment mark."""
+    bare = [" ".join(c.split()) for c in cells]
+    while bare and not bare[-1]:
+        bare.pop()
+    if bare:
+        bare[0] = COMMENT.sub("", bare[0]).strip() or bare[0]
+    return bare
+
+
 class _Sweep:
     """Counts cells line by line in whole blocks and decides about the lines that stand out."""
 
-    def __init__(self, layout: TableLayout, separator: str, header: bytes) -> None:
+    def __init__(self, layout: TableLayout, separator: str) -> None:
         self.layout = layout
         self.separator = separator
-        self.header = [c.strip() for c in split_line(header.decode(errors="replace"), separator)]
-        self.has_header = bool(header)
+        self.header = _bare(layout.names)
+        self.has_header = bool(layout.names)
         self.result = Repaired()
         self.break_lines: list[int] = []
         self.comments = self.padded = 0
@@ -147,9 +148,13 @@ class _Sweep:
             pieces.append(block[at : starts[line]])
             text = block[starts[line] : ends[line]].decode("utf-8", errors="replace").rstrip("\r")
             span = 1
+            cells, span = split_line(text, self.separator), 1
             if text.count('"') % 2:
-                text, span = self._join(block, starts, ends, line, text)
-            fixed = self._decide(text, at_line + line)
+                upto = ends[line + MOST_LINES] if line + MOST_LINES < len(ends) else len(block)
+                following = block[ends[line] + 1 : upto].decode("utf-8", errors="replace")
+                lines = [text, *(x.rstrip("\r") for x in following.split("\n"))]
+                cells, span = join_lines(lines, self.separator, self.layout.fields)
+            fixed = self._decide(cells, text, at_line + line)
             if fixed is None:
                 keep[line] = False
             else:
@@ -198,35 +203,14 @@ class _Sweep:
         return found
 
     def _like_header(self, raw: NDArray[np.uint8], starts: NDArray[np.int64]) -> NDArray[np.bool_]:
-        """Lines that begin with the header's first three bytes."""
-        want = self.separator.join(self.header).encode()[:3]
+        """Lines that begin with the header's first two bytes."""
+        want = self.separator.join(self.header).encode()[:2]
         same = np.ones(len(starts), dtype=bool)
         for i, byte in enumerate(want):
             same &= raw[np.minimum(starts + i, len(raw) - 1)] == byte
         return same
 
-    def _join(
-        self,
-        block: bytes,
-        starts: NDArray[np.int64],
-        ends: NDArray[np.int64],
-        line: int,
-        text: str,
-    ) -> tuple[str, int]:
-        """A quoted cell that runs over line ends, or a stray quote that is dropped."""
-        joined = text
-        for span in range(2, 6):
-            if line + span > len(starts):
-                break
-            more = block[starts[line + span - 1] : ends[line + span - 1]]
-            joined = f"{joined} {more.decode('utf-8', errors='replace').rstrip()}"
-            if joined.count('"') % 2 == 0:
-                if len(split_line(joined, self.separator)) == self.layout.fields:
-                    return joined, span
-                break
-        return text.replace('"', ""), 1
-
-    def _decide(self, text: str, line: int) -> str | None:
+    def _decide(self, cells: list[str], text: str, line: int) -> str | None:
         """The row as it is kept, None where the line is no row or a row that is refused."""
         if not text.strip():
             return None
@@ -234,13 +218,8 @@ class _Sweep:
             self.result.refused.append((line, "zero bytes"))
             return None
         fields = self.layout.fields
-        cells = split_line(text, self.separator)
-        bare = [c.strip() for c in cells]
-        if (
-            self.has_header
-            and bare[: len(self.header)] == self.header[: len(bare)]
-            and len(bare) >= min(len(self.header), fields)
-        ):
+        bare = _bare(cells)
+        if self.has_header and bare == self.header:
             self.break_lines.append(line)
             return None
         if is_comment(text, cells) and not is_row(cells, self.layout):
@@ -275,11 +254,8 @@ class _Sweep:
 
     def _again(self, cells: list[str], bare: list[str]) -> bool:
         """True for unit rows and preamble lines that come again with a repeated header."""
-        fields = self.layout.fields
-        padded = [*bare, *[""] * (fields - len(bare))][:fields]
-        for row in (self.layout.units, self.layout.sensors):
-            if row and padded == [c.strip() for c in row]:
-                return True
+        if any(row and bare == _bare(row) for row in (self.layout.units, self.layout.sensors)):
+            return True
         keys = {key for key, _ in self.layout.preamble if key}
         return (bool(bare) and bare[0].rstrip(":= ") in keys) or (
             bool(cells) and re.split(r"\s*[:=]", cells[0])[0].strip(" #/%!*") in keys

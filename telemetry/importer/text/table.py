@@ -23,9 +23,10 @@ from numpy.typing import NDArray
 
 from telemetry.importer.cells import NO_VALUE, CellKind, kind, to_number
 from telemetry.importer.text.decoding import MAX_LINE_BYTES, Text
+from telemetry.importer.text.dialect import as_tabs
 from telemetry.importer.text.layout import TableLayout
 from telemetry.importer.text.marks import column_marks
-from telemetry.importer.text.repair import Repaired, repair, space_to_tab
+from telemetry.importer.text.repair import Repaired, repair
 from telemetry.importer.text.tail import trim_tail
 
 Cells: TypeAlias = NDArray[np.float64] | pa.ChunkedArray
@@ -121,12 +122,11 @@ def read_table(text: Text, layout: TableLayout, separator: str, decimal: str) ->
     RawTable
     """
     data = text.data
-    begin = _offset_of_line(data, layout.data_line)
-    header = _header_text(data, layout, separator)
-    mark = separator
-    if separator in (" ", "  "):
-        data, mark, begin = space_to_tab(data[begin:], wide=separator == "  "), "\t", 0
+    data, mark = as_tabs(data, separator)
+    if data is not text.data:
         text.data = b""
+    begin = _offset_of_line(data, layout.data_line)
+    header = _header_text(data, layout)
     tail = trim_tail(data, begin, layout, mark)
     body = memoryview(data)[begin : tail.end]
     types = _column_types(layout, decimal)
@@ -140,7 +140,7 @@ def read_table(text: Text, layout: TableLayout, separator: str, decimal: str) ->
     columns = parse.typed(body, types, demote=False) if quick else None
     repaired: Repaired | None = None
     if columns is None:
-        repaired = repair(body, layout, mark, header, first_line)
+        repaired = repair(body, layout, mark, first_line)
         notes.extend(repaired.notes)
         body.release()
         data = text.data = b""
@@ -312,9 +312,9 @@ def _header_breaks(layout: TableLayout, types: Sequence[str]) -> bool:
     )
 
 
-def _header_text(data: bytes, layout: TableLayout, separator: str) -> bytes:
-    """The name row as it stands in the file, b"" where there is none."""
-    if layout.header_line is None or separator in (" ", "  "):
+def _header_text(data: bytes, layout: TableLayout) -> bytes:
+    """The (first) line of the name row as it stands in the file, b"" where there is none."""
+    if layout.header_line is None:
         return b""
     begin = _offset_of_line(data, layout.header_line - 1)
     end = data.find(b"\n", begin)
