@@ -13,6 +13,12 @@ from telemetry.aircraft.limits import Limits
 from telemetry.aircraft.parts import Lead, Node, Pack, PlaceName, Servo, Supply
 from telemetry.model.channels import PlaceKind, kind_of_place, mirror_of
 
+#: A supply that rests below this is built for less than the usual servo supply (a four-cell NiMH
+#: pack, a 5 V regulator): no default comfort level applies to it. V (common practice, no source).
+LOW_SYSTEM_V = 5.5
+#: From this on the servos are high-voltage ones, V (common practice, no source).
+HIGH_SYSTEM_V = 7.2
+
 
 class Aircraft(Record):
     """What feeds what.
@@ -174,11 +180,29 @@ class Aircraft(Record):
         own = None if node is None else node.restart_v
         return self.limits.restart_v if own is None else own
 
-    def comfort_v(self, place: str) -> float | None:
-        """Lowest comfortable servo supply of a place, V: its own or the aircraft's, if set."""
+    def comfort_v(self, place: str, rest_v: float | None = None) -> float | None:
+        """Lowest comfortable servo supply of a place, V: its own, the aircraft's, or the usual one.
+
+        Parameters
+        ----------
+        place : str
+        rest_v : float or None
+            What its voltage rests at, which tells the usual one. The set-point of a regulator
+            tells it of a supply that is too low to reach it.
+
+        Returns
+        -------
+        float or None
+            None where nothing is set and the place rests below 5.5 V: such a system is built for
+            less than the usual level, and only its data sheets tell by how much.
+        """
         node = self.node(place)
         own = None if node is None else node.comfort_v
-        return self.limits.comfort_v if own is None else own
+        own = self.limits.comfort_v if own is None else own
+        rest = max(rest_v or 0.0, self.regulated_v or 0.0)
+        if own is not None or rest < LOW_SYSTEM_V:
+            return own
+        return 6.0 if rest >= HIGH_SYSTEM_V else 5.0
 
     def servos_at(self, place: str) -> tuple[Servo, ...]:
         """The servos plugged into a place; those of one day only after :meth:`on`."""

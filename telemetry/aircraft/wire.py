@@ -12,6 +12,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from itertools import pairwise
 
+import numpy as np
+
 from telemetry.aircraft import Aircraft, Connector, Lead
 from telemetry.numerics.intervals import Interval, propagate
 
@@ -32,6 +34,10 @@ _LENGTH_M, _LENGTH_PART = 0.02, 0.02
 # source), and how far one may lie from what a data sheet says (ours).
 _CONTACT_MOHM = Interval(5.0, 1.0, 10.0)
 _CONTACT_PART = 0.3
+# Continuous current by gauge, A, thinnest first; see :func:`ampacity_a`.
+_AMPACITY_A = {30: 0.86, 28: 1.4, 26: 2.2, 24: 3.5, 22: 7.0, 20: 11.0, 18: 16.0} | {
+    16: 22.0, 14: 32.0, 12: 41.0, 10: 55.0, 8: 73.0
+}  # fmt: skip
 
 
 def area_mm2(awg: int) -> float:
@@ -41,6 +47,28 @@ def area_mm2(awg: int) -> float:
     """
     diameter_mm: float = 0.127 * 92 ** ((36 - awg) / 39)
     return math.pi / 4 * diameter_mm**2
+
+
+def section_mm2(lead: Lead) -> float:
+    """Copper of one wire of a lead, mm2; a lead has either its gauge or this."""
+    return lead.mm2 if lead.mm2 is not None else area_mm2(lead.awg or 0)
+
+
+def ampacity_a(mm2: float) -> float:
+    """Continuous current of one insulated copper wire alone in air, A.
+
+    Between gauges, and beyond them, as a power of the section. A bundle, a hot fuselage or a data
+    sheet that says less needs a ``limit_a`` of its own in the profile.
+
+    Source: the column "chassis wiring" of the common American Wire Gauge tables (Handbook of
+    Electronic Tables and Formulas), from memory.
+    """
+    sections = np.log([area_mm2(awg) for awg in _AMPACITY_A])
+    amps = np.log(list(_AMPACITY_A.values()))
+    x = math.log(mm2)
+    k = int(np.clip(np.searchsorted(sections, x), 1, len(sections) - 1))
+    slope = (amps[k] - amps[k - 1]) / (sections[k] - sections[k - 1])
+    return math.exp(amps[k - 1] + slope * (x - sections[k - 1]))
 
 
 def ohm_per_m(mm2: float, temperature_c: float = 20.0) -> float:
@@ -65,7 +93,7 @@ def lead_mohm(lead: Lead, temperature_c: Interval | None = None) -> Interval:
         minus) for each connector. The interval holds the conductivity of commercial copper, the
         stranding, the temperature, the length and the contacts.
     """
-    mm2 = lead.mm2 if lead.mm2 is not None else area_mm2(lead.awg or 0)
+    mm2 = section_mm2(lead)
     inputs = {
         "length_m": Interval.around(
             lead.length_m, min(_LENGTH_M + _LENGTH_PART * lead.length_m, lead.length_m / 2)

@@ -82,6 +82,7 @@ def _place(margin: Margin, aircraft: Aircraft, measured: Measured) -> PlaceBudge
         differs=differs,
         lowest_v=margin.lowest_v,
         restart_v=margin.restart_v,
+        comfort_v=margin.comfort_v,
         cases=margin.cases,
     )
 

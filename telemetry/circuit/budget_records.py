@@ -83,6 +83,8 @@ class PlaceBudget:
         Whether the two surely differ, by more than two sensors may.
     lowest_v : float or None
     restart_v : float
+    comfort_v : float or None
+        Lowest comfortable supply; None where it is not known.
     cases : tuple of WorstCase
     """
 
@@ -92,6 +94,7 @@ class PlaceBudget:
     differs: bool | None
     lowest_v: float | None
     restart_v: float
+    comfort_v: float | None
     cases: tuple[WorstCase, ...]
 
 

@@ -9,7 +9,7 @@ from typing import Literal
 from telemetry.aircraft import CELL_V, Aircraft
 from telemetry.circuit.budget_records import PlaceBudget
 from telemetry.circuit.known import TOTAL, Measured
-from telemetry.circuit.margins import CASES, worked_out
+from telemetry.circuit.margins import CASES, case_level, worked_out
 from telemetry.circuit.worst_cases import Circuit
 from telemetry.numerics.intervals import Interval
 from telemetry.results import Margin, Resistance, WorstCase
@@ -59,7 +59,9 @@ def design_state(
     }
     if root is not None and root in moving:
         moving[TOTAL] = moving[root]
+    levels = ((place, aircraft.comfort_v(place, v.value)) for place, v in volts.items())
     return Measured(
+        comfort_v={place: level for place, level in levels if level is not None},
         landing_v=volts,
         landing_a=amps,
         usual_a={place: x.value for place, x in moving.items()},
@@ -129,7 +131,14 @@ def designed(
                 differs=None,
                 lowest_v=None,
                 restart_v=margin.restart_v,
-                cases=tuple(cases),
+                comfort_v=margin.comfort_v,
+                cases=tuple(
+                    replace(
+                        c,
+                        level=case_level(c, margin.restart_v, margin.comfort_v, aircraft.limits),
+                    )
+                    for c in cases
+                ),
             )
         )
     return tuple(out)

@@ -53,6 +53,8 @@ class Measured:
     ----------
     lowest_v : mapping
         Lowest voltage under load, V.
+    comfort_v : mapping of float
+        Lowest comfortable supply of each place, V.
     landing_v, landing_a : mapping of Interval
         Mean voltage, V, and current, A, of each place just before landing, over one and the same
         stretch. ``landing_a["total"]`` is the current of the whole.
@@ -72,6 +74,7 @@ class Measured:
     """
 
     lowest_v: Mapping[str, float] = field(default_factory=dict)
+    comfort_v: Mapping[str, float] = field(default_factory=dict)
     landing_v: Mapping[str, Interval] = field(default_factory=dict)
     landing_a: Mapping[str, Interval] = field(default_factory=dict)
     usual_a: Mapping[str, float] = field(default_factory=dict)

@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from typing import cast
 
 from telemetry.aircraft import Aircraft, Lead, Node, Pack, Supply
-from telemetry.aircraft.wire import area_mm2, compare, lead_mohm
+from telemetry.aircraft.wire import compare, lead_mohm, section_mm2
 from telemetry.circuit.budget_records import LeadBudget, Thicker
 from telemetry.circuit.currents import Currents
 from telemetry.numerics.intervals import Interval
@@ -65,14 +64,9 @@ def wire_words(lead: Lead) -> str:
     return gauge if lead.wires == 1 else f"{lead.wires} x {gauge}"
 
 
-def _section_mm2(lead: Lead) -> float:
-    """Copper of one wire, mm2; a lead has either its gauge or this."""
-    return area_mm2(lead.awg) if lead.awg is not None else cast("float", lead.mm2)
-
-
 def _thicker(lead: Lead, expected: Interval, worst_a: float | None) -> Iterator[Thicker]:
     """The next two usual sizes: even gauges, or nominal sections."""
-    before_mm2 = _section_mm2(lead)
+    before_mm2 = section_mm2(lead)
     if lead.awg is not None:
         sizes = [("awg", float(awg)) for awg in (lead.awg - 2, lead.awg - 4) if awg >= 0]
     else:
@@ -81,7 +75,7 @@ def _thicker(lead: Lead, expected: Interval, worst_a: float | None) -> Iterator[
         other = Lead.model_validate({**lead.model_dump(), key: size})
         mohm = lead_mohm(other)
         gain = None if worst_a is None else worst_a * (expected.value - mohm.value) / 1000
-        more_mm2 = lead.wires * (_section_mm2(other) - before_mm2)
+        more_mm2 = lead.wires * (section_mm2(other) - before_mm2)
         yield Thicker(
             wire=wire_words(other),
             mohm=mohm,

@@ -15,12 +15,13 @@ voltage, and the note says what is missing.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
-from telemetry.aircraft import Aircraft
+from telemetry.aircraft import Aircraft, Limits
 from telemetry.circuit.known import Measured
 from telemetry.circuit.worst_cases import Circuit, Missing
 from telemetry.numerics.intervals import propagate
-from telemetry.results import Margin, Resistance, WorstCase
+from telemetry.results import Level, Margin, Resistance, WorstCase
 
 CASES = ("pack-lost", "return-level", "all-stalled")
 
@@ -61,8 +62,38 @@ def _margin(place: str, circuit: Circuit) -> Margin:
         lowest_v=lowest,
         restart_v=restart,
         observed_v=None if lowest is None else lowest - restart,
+        comfort_v=circuit.measured.comfort_v.get(place),
         cases=tuple(worked_out(name, place, circuit) for name in CASES),
     )
+
+
+def case_level(
+    case: WorstCase, restart_v: float, comfort_v: float | None, limits: Limits
+) -> Level | None:
+    """What the voltage of a worst case calls for, by the limits of the review.
+
+    Parameters
+    ----------
+    case : WorstCase
+    restart_v, comfort_v : float, float or None
+        Of its place, V.
+    limits : Limits
+
+    Returns
+    -------
+    Level or None
+        GROUND where even its highest voltage is too near the restart level, WATCH where the voltage
+        is near it or below the comfortable supply, CLEAR otherwise. None without a voltage, and
+        for servos all stalled at once, which is for design only.
+    """
+    if case.voltage_v is None or case.case == "all-stalled":
+        return None
+    best_v = case.voltage_v if case.high_v is None else case.high_v
+    if best_v - restart_v < limits.margin_ground_v:
+        return Level.GROUND
+    is_low = case.voltage_v - restart_v < limits.margin_watch_v
+    uncomfortable = comfort_v is not None and case.voltage_v < comfort_v
+    return Level.WATCH if is_low or uncomfortable else Level.CLEAR
 
 
 def worked_out(name: str, place: str, circuit: Circuit) -> WorstCase:
@@ -81,7 +112,8 @@ def worked_out(name: str, place: str, circuit: Circuit) -> WorstCase:
         # No loss and no higher load raises a voltage: whatever pulled it down can come again.
         low = lowest
         notes.append("a lower reading was seen, which the load does not explain")
-    return WorstCase(
+    aircraft = circuit.aircraft
+    found = WorstCase(
         case=name,
         current_a=case.amps({key: x.value for key, x in circuit.inputs.items()}, place),
         voltage_v=volts.value,
@@ -89,3 +121,5 @@ def worked_out(name: str, place: str, circuit: Circuit) -> WorstCase:
         high_v=volts.high,
         note="; ".join(n for n in notes if n),
     )
+    restart_v, comfort_v = aircraft.restart_v(place), circuit.measured.comfort_v.get(place)
+    return replace(found, level=case_level(found, restart_v, comfort_v, aircraft.limits))

@@ -133,11 +133,14 @@ def measured_in(
     landing = _landing(phases)
     currents = _currents(readings, aircraft)
     lowest: dict[str, float] = {}
+    comfort: dict[str, float] = {}
     highest: dict[str, Interval] = {}
     for r in readings.of(Quantity.VOLTAGE):
         hold = readings.get(Quantity.VOLTAGE, r.place, hold="min")
         if (low := _lowest(r.t, r.v, hold, loaded, 1.0)) is not None:
             lowest[r.place] = low
+        if (level := aircraft.comfort_v(r.place, r.rest_v)) is not None:
+            comfort[r.place] = level
     for place, (t, v, update_s) in currents.items():
         hold = readings.get(Quantity.CURRENT, place, hold="max")
         if (top := _lowest(t, -v, hold, loaded, -1.0)) is not None:
@@ -150,6 +153,7 @@ def measured_in(
     )
     return Measured(
         lowest_v=lowest,
+        comfort_v=comfort,
         landing_v=_means(volts, landing),
         landing_a=_means(currents, landing),
         usual_a=_warm(currents, loaded),

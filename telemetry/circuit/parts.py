@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from telemetry.aircraft import Aircraft, Connector
+from telemetry.aircraft import Aircraft, Connector, Lead
+from telemetry.aircraft.wire import ampacity_a, section_mm2
 from telemetry.circuit.currents import Currents
 from telemetry.circuit.known import Measured
 from telemetry.circuit.leads import leads, wire_words
@@ -30,13 +31,21 @@ def part_loads(
 def parts_of(aircraft: Aircraft, currents: Currents) -> Iterator[PartLoad]:
     """Wire and connectors of each lead, then the supplies; worst and usual current of each."""
     for place, lead in leads(aircraft):
-        yield _part(place, "wire", wire_words(lead), lead.limit_a, "profile", currents)
+        limit_a, source = wire_limit_a(lead)
+        yield _part(place, "wire", wire_words(lead), limit_a, source, currents)
         for number, plug in enumerate(lead.connectors, 1):
             pin_a, source = _pin_a(plug, aircraft)
             what = f"{plug.pins} pin{'s' if plug.pins > 1 else ''} of {pin_a:g} A"
             yield _part(place, f"connector {number}", what, plug.pins * pin_a, source, currents)
     for supply in aircraft.supplies:
         yield _part(supply.name, supply.kind, supply.name, supply.limit_a, "profile", currents)
+
+
+def wire_limit_a(lead: Lead) -> tuple[float, str]:
+    """Continuous current of a lead's wires, A, and whether profile or wire table says so."""
+    if lead.limit_a is not None:
+        return lead.limit_a, "profile"
+    return lead.wires * ampacity_a(section_mm2(lead)), "default"
 
 
 def _pin_a(plug: Connector, aircraft: Aircraft) -> tuple[float, str]:

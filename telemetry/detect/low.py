@@ -53,7 +53,7 @@ def low_supplies(
     -------
     tuple of LowSupply
     """
-    levels_v = low_levels(readings, aircraft, aircraft.limits, floors_v)
+    levels_v = low_levels(readings, aircraft, floors_v)
     loaded = [(p.start_s, p.end_s) for p in phases if p.kind in LOADED_PHASES]
     out = []
     for r in readings.of(Quantity.VOLTAGE):

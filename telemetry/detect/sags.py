@@ -19,11 +19,6 @@ from telemetry.numerics.baseline import find_dips
 from telemetry.readings import Reading, Readings, Total, total_current
 from telemetry.results import Event, EventKind, Phase
 
-# A supply that rests below this is built for less than the usual servo supply (a four-cell NiMH
-# pack, a 5 V regulator): no default comfort level applies to it.
-_LOW_SYSTEM_V = 5.5
-_HIGH_SYSTEM_V = 7.2
-
 
 def find_voltage_events(
     readings: Readings,
@@ -46,7 +41,7 @@ def find_voltage_events(
         Floor under load of each pack whose chemistry and cell count are known, V.
     """
     total = total_current(readings, aircraft)
-    levels = low_levels(readings, aircraft, limits, floors_v or {})
+    levels = low_levels(readings, aircraft, floors_v or {})
     events: list[Event] = []
     for r in readings.of(Quantity.VOLTAGE):
         series = minimum_series(readings, r)
@@ -57,7 +52,7 @@ def find_voltage_events(
 
 
 def low_levels(
-    readings: Readings, aircraft: Aircraft, limits: Limits, floors_v: Mapping[str, float]
+    readings: Readings, aircraft: Aircraft, floors_v: Mapping[str, float]
 ) -> dict[str, float]:
     """Voltage that each place should not fall below, V.
 
@@ -68,7 +63,6 @@ def low_levels(
     ----------
     readings : Readings
     aircraft : Aircraft
-    limits : Limits
     floors_v : mapping
         Floors of packs, V.
     """
@@ -78,29 +72,10 @@ def low_levels(
         if level is None and (
             aircraft.kind(r.place) is not PlaceKind.PACK or _is_only_supply(readings, r.place)
         ):
-            node = aircraft.node(r.place)
-            told = None if node is None else node.comfort_v
-            level = comfort_level(r, limits, aircraft.regulated_v) if told is None else told
+            level = aircraft.comfort_v(r.place, r.rest_v)
         if level is not None:
             out[r.place] = level
     return out
-
-
-def comfort_level(r: Reading, limits: Limits, regulated_v: float | None = None) -> float | None:
-    """Lowest comfortable supply at a place, V: the user's, or the usual one for its rest level.
-
-    A regulator's set-point tells the rest level of a supply that is too low to reach it. None
-    where the place rests below 5.5 V: such a system is built for less than the usual level, and
-    only its data sheets tell by how much.
-    """
-    if limits.comfort_v is not None:
-        return limits.comfort_v
-    if r.size == 0:
-        return None
-    rest = max(float(np.quantile(r.v, 0.9)), regulated_v or 0.0)
-    if rest < _LOW_SYSTEM_V:
-        return None
-    return 6.0 if rest >= _HIGH_SYSTEM_V else 5.0
 
 
 def minimum_series(readings: Readings, r: Reading) -> Reading:

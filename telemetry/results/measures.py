@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+from telemetry.results.kinds import Level
 from telemetry.results.tables import INNER
 
 
@@ -136,7 +137,7 @@ class PartLoad:
     limit_a : float or None
         None where neither profile nor default gives one.
     limit_from : str
-        "profile", "default" or "".
+        "profile", "default" (of a wire the wire table) or "".
     over : bool or None
         Whether the usual current is above the limit.
     worst_over : bool or None
@@ -164,7 +165,8 @@ class PartLoad:
 class WorstCase:
     """Voltage expected at a place in one worst case, with its interval.
 
-    ``note`` says what it rests on besides measurements, or why there is no voltage.
+    ``note`` says what it rests on besides measurements, or why there is no voltage; ``level`` what
+    the voltage calls for by the limits in force (:func:`telemetry.circuit.margins.case_level`).
     """
 
     case: str
@@ -173,17 +175,22 @@ class WorstCase:
     low_v: float | None
     high_v: float | None
     note: str = ""
+    level: Level | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Margin:
-    """How far a place stayed above the level at which its electronics restart."""
+    """How far a place stayed above the level at which its electronics restart.
+
+    ``comfort_v`` is the lowest comfortable supply of its servos; None where it is not known.
+    """
 
     place: str
     lowest_v: float | None
     restart_v: float
     observed_v: float | None
     cases: tuple[WorstCase, ...] = ()
+    comfort_v: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -11,6 +11,9 @@ from telemetry.model.channels import Channel, Quantity
 from telemetry.model.log import FloatArray
 from telemetry.results.recording import Dropout, Span, Spurious
 
+#: A place spends this part of its readings at least under more load than at rest (heuristic).
+_REST_QUANTILE = 0.9
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Reading:
@@ -40,6 +43,11 @@ class Reading:
     def size(self) -> int:
         """Number of readings."""
         return int(self.t.size)
+
+    @property
+    def rest_v(self) -> float | None:
+        """What a voltage rests at, V: that of the tenth of the readings with the least load."""
+        return float(np.quantile(self.v, _REST_QUANTILE)) if self.size else None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -335,3 +335,15 @@ def test_mirrors_differ_in_their_side_alone(
     name: str, places: tuple[str, ...], mirror: str | None
 ) -> None:
     assert mirror_of(name, places) == mirror
+
+
+@pytest.mark.parametrize(
+    ("rest", "comfort"),
+    [(5.5, 5.0), (5.49, None), (7.2, 6.0), (7.19, 5.0), (8.4, 6.0), (None, None)],
+)
+def test_the_comfort_level_of_a_system(rest: float | None, comfort: float | None) -> None:
+    """Common practice, no source: 5.0 V, high-voltage servos 6.0 V."""
+    assert Aircraft().comfort_v("bus", rest) == comfort
+    assert Aircraft.model_validate({"limits": {"comfort_v": 4.8}}).comfort_v("bus", rest) == 4.8
+    # The set-point of a regulator that is not reached tells the system all the same.
+    assert Aircraft(regulated_v=7.4).comfort_v("bus", rest) == 6.0

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pytest
 
 from telemetry.aircraft import Aircraft, Connector, Lead
-from telemetry.aircraft.wire import area_mm2, branch_mohm, compare, lead_mohm, ohm_per_m
+from telemetry.aircraft.wire import ampacity_a, area_mm2, branch_mohm, compare, lead_mohm, ohm_per_m
 from telemetry.numerics.intervals import Interval
 
 AT_20 = Interval.exact(20.0)
@@ -299,3 +300,26 @@ def test_excess_and_ratio_with_both_uncertainties() -> None:
     assert found.excess_mohm == Interval(10, 5, 20)
     assert found.ratio.low == pytest.approx(1.2 - parts(0.06, 1.2 - 60 / 54))
     assert found.ratio.high == pytest.approx(1.2 + parts(0.16, 60 / 44 - 1.2))
+
+
+@pytest.mark.parametrize(("awg", "amps"), [(30, 0.86), (28, 1.4), (22, 7.0), (16, 22.0), (8, 73.0)])
+def test_what_a_gauge_carries(awg: int, amps: float) -> None:
+    """Column "chassis wiring" of the common gauge tables (Handbook of Electronic Tables and
+    Formulas), from memory."""
+    assert ampacity_a(area_mm2(awg)) == pytest.approx(amps)
+
+
+def test_what_a_section_carries_rises_with_it_and_warms_no_wire_beyond_reason() -> None:
+    """Steady heat balance of a wire in still air: I^2 R / (pi d) over a film of 20 W/(m2 K).
+
+    The film coefficient is that of thin wires in still air, radiation included (heat transfer
+    textbooks, from memory); the insulation doubles the diameter that cools.
+    """
+    sections = np.geomspace(area_mm2(32), area_mm2(6), 60)
+    amps = np.array([ampacity_a(x) for x in sections])
+    assert (np.diff(amps) > 0).all()
+    inner = sections[(sections >= area_mm2(30)) & (sections <= area_mm2(8))]
+    for mm2 in inner:
+        surface_m2_per_m = np.pi * 2 * np.sqrt(4 * mm2 / np.pi) / 1000
+        warm_k = ampacity_a(mm2) ** 2 * ohm_per_m(mm2) / (20 * surface_m2_per_m)
+        assert 2 < warm_k < 80

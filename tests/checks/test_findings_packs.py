@@ -452,7 +452,7 @@ def test_a_part_over_its_limit_is_told_once_by_the_worst() -> None:
     told = only(found(flown))
     assert (told.code, told.level, told.place) == ("lead-undersized", Level.WATCH, "tail")
     assert "connector 1" in told.title
-    assert told.explanations[0] == "the default limit is not that of your connector"
+    assert told.explanations[0] == "the default limit is not that of your wire or connector"
 
 
 @pytest.mark.parametrize(

@@ -91,7 +91,7 @@ def test_currents_against_limits() -> None:
     assert pack.limit_a == 10.0, "two panel pins of 5 A"
     assert pack.usual_a is None, "how the packs share is not in a profile"
     bare = _part(found, "tail", "wire")
-    assert (bare.limit_a, bare.limit_from, bare.over) == (None, "", None)
+    assert (bare.limit_a, bare.limit_from) == (pytest.approx(11.0), "default"), "AWG 20"
 
 
 STATE = Measured(

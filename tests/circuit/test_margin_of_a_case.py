@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 from types import SimpleNamespace
 from typing import Any
 
 import pytest
 
-from telemetry.circuit.margins import worked_out
+from telemetry.aircraft import Aircraft, Limits
+from telemetry.circuit.margins import case_level, worked_out
 from telemetry.circuit.worst_cases import Missing
 from telemetry.numerics.intervals import Interval
-from telemetry.results import WorstCase
+from telemetry.results import Level, WorstCase
 
 Volts = Callable[[Mapping[str, float], str], float]
 
@@ -29,7 +31,10 @@ def worked(
         case=lambda _: case,
         inputs={"e": e},
         notes_on=lambda _: list(beside),
-        measured=SimpleNamespace(lowest_v={} if lowest is None else {"bus": lowest}),
+        aircraft=Aircraft(bus="bus"),
+        measured=SimpleNamespace(
+            lowest_v={} if lowest is None else {"bus": lowest}, comfort_v={"bus": 6.0}
+        ),
     )
     return worked_out("pack-lost", "bus", circuit)
 
@@ -80,3 +85,25 @@ def test_what_is_missing_is_said_and_nothing_else() -> None:
         high_v=None,
         note="the lead is not known",
     )
+
+
+@pytest.mark.parametrize(
+    ("volts", "comfort", "level"),
+    [
+        (Interval(3.9, 3.8, 3.95), 6.0, Level.GROUND),  # surely within 0.5 V of 3.5 V
+        (Interval(3.9, 3.8, 4.0), 6.0, Level.WATCH),
+        (Interval(4.49, 4.0, 5.0), None, Level.WATCH),  # within a volt of it
+        (Interval(4.5, 4.0, 5.0), None, Level.CLEAR),
+        (Interval(5.9, 5.8, 6.1), 6.0, Level.WATCH),  # below the comfortable supply
+        (Interval(6.0, 5.8, 6.1), 6.0, Level.CLEAR),
+    ],
+)
+def test_a_case_is_judged_by_the_limits_of_the_review(
+    volts: Interval, comfort: float | None, level: Level
+) -> None:
+    """Common practice, no source: margins of 1.0 and 0.5 V, comfortable supply of 6.0 V."""
+    found = worked(volts)
+    assert case_level(found, 3.5, comfort, Limits()) is level
+    assert found.level is case_level(found, 3.5, 6.0, Limits())
+    stalled = replace(found, case="all-stalled")
+    assert case_level(stalled, 3.5, comfort, Limits()) is None

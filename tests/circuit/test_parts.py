@@ -65,6 +65,23 @@ def test_over_is_above_the_limit(amps: float | None, over: bool | None) -> None:
 
 
 def test_a_part_without_a_limit_is_never_over() -> None:
-    wire = _parts(_craft())[0]
-    assert (wire.limit_a, wire.limit_from, wire.over, wire.worst_over) == (None, "", None, None)
-    assert (wire.usual_a, wire.worst_a) == (4.0, 9.0)
+    craft = Aircraft.model_validate(
+        {
+            "bus": "bus",
+            "packs": [{"name": "pack 1"}],
+            "supplies": [{"name": "main", "kind": "switch", "fed_from": ["pack 1"]}],
+        }
+    )
+    (supply,) = _parts(craft)
+    assert (supply.limit_a, supply.limit_from) == (None, "")
+    assert (supply.over, supply.worst_over) == (None, None)
+    assert (supply.usual_a, supply.worst_a) == (4.0, 9.0)
+
+
+@pytest.mark.parametrize(("wires", "limit_a"), [(1, 1.4), (3, 4.2)])
+def test_a_wire_without_a_limit_has_that_of_its_gauge(wires: int, limit_a: float) -> None:
+    """AWG 28 carries 1.4 A: the common gauge tables, see ampacity_a; 14 A is far beyond."""
+    craft = _craft(mm2=None, awg=28, wires=wires)
+    wire = _parts(craft, usual=14.0, peak=20.0)[0]
+    assert (wire.limit_a, wire.limit_from) == (pytest.approx(limit_a), "default")
+    assert (wire.over, wire.worst_over) == (True, True)

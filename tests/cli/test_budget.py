@@ -85,8 +85,8 @@ def _no_constant(name: str) -> None:
 INTERVAL = {"value", "low", "high"}
 KEYS = {
     "": "schema busbook errors files aircraft basis places leads parts",
-    "places": "place predicted_v measured_v differs lowest_v restart_v cases",
-    "cases": "case current_a voltage_v low_v high_v note",
+    "places": "place predicted_v measured_v differs lowest_v restart_v comfort_v cases",
+    "cases": "case current_a voltage_v low_v high_v note level",
     "leads": "place wire length_m expected_mohm measured_mohm excess_mohm differs worst_drop_v "
     "thicker",
     "thicker": "wire mohm gain_v grams",

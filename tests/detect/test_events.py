@@ -7,15 +7,14 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from telemetry.aircraft import Limits, Node
+from telemetry.aircraft import Node
 from telemetry.app.pipeline import review
 from telemetry.detect.brownouts import find_brownouts
 from telemetry.detect.phases import find_parts
 from telemetry.detect.quality import judge_quality
 from telemetry.detect.restarts import find_restarts
-from telemetry.detect.sags import comfort_level, deficit_vs, find_voltage_events
-from telemetry.model.channels import Channel, Quantity
-from telemetry.readings import Reading
+from telemetry.detect.sags import deficit_vs, find_voltage_events
+from telemetry.model.channels import Quantity
 from telemetry.results import EventKind, Evidence, Level, PhaseKind
 from telemetry.simulate import Fault, FaultKind
 
@@ -130,18 +129,6 @@ def test_the_balance_counts_each_current_once(make_case) -> None:
     tail = case.readings.get(Quantity.CURRENT, "tail")
     balance = judge_quality(case.log, case.readings, chained).balance_a
     assert balance == pytest.approx(plain + np.median(tail.v), abs=0.3)
-
-
-def _volts(level: float) -> Reading:
-    channel = Channel(key="b", column="b", quantity=Quantity.VOLTAGE, place="bus", unit="V")
-    t = np.arange(50.0)
-    return Reading(channel=channel, t=t, v=np.full(50, level), update_s=1.0, resolution=0.01)
-
-
-@pytest.mark.parametrize(("rest", "level"), [(8.2, 6.0), (7.4, 6.0), (6.0, 5.0), (5.0, None)])
-def test_comfort_level_follows_the_system(rest, level) -> None:
-    assert comfort_level(_volts(rest), Limits()) == level
-    assert comfort_level(_volts(rest), Limits(comfort_v=5.5)) == 5.5
 
 
 def test_deficit_by_hand() -> None:

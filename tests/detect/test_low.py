@@ -7,7 +7,7 @@ import pytest
 
 from telemetry.aircraft import Aircraft
 from telemetry.detect.low import low_supplies
-from telemetry.detect.sags import comfort_level, low_levels
+from telemetry.detect.sags import low_levels
 from telemetry.model.channels import Quantity
 from telemetry.results import OutKind, OutSign, PackOut, Phase, PhaseKind
 
@@ -123,7 +123,7 @@ def test_each_place_has_its_own_level(make_reading, make_readings) -> None:
     readings = make_readings(
         *(make_reading(p, Quantity.VOLTAGE, T, volts(6.5)) for p in places), end_s=40.0
     )
-    levels = low_levels(readings, craft, craft.limits, {"pack 1": 6.6})
+    levels = low_levels(readings, craft, {"pack 1": 6.6})
     # A bus that does not reach its set-point is still one of high-voltage servos.
     assert levels == {"bus": 6.0, "tail": 5.6, "pack 1": 6.6}
-    assert comfort_level(readings.channels[0], craft.limits) == 5.0
+    assert Aircraft(bus="bus").comfort_v("bus", readings.channels[0].rest_v) == 5.0

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from telemetry.aircraft import Aircraft, Limits, Pack
-from telemetry.detect.sags import comfort_level, deficit_vs, find_voltage_events, minimum_series
+from telemetry.detect.sags import deficit_vs, find_voltage_events, minimum_series
 from telemetry.model.channels import Quantity
 from telemetry.results import EventKind, Phase, PhaseKind
 
@@ -44,25 +44,16 @@ def events(make_readings):
     return find
 
 
-@pytest.mark.parametrize(
-    ("rest", "comfort"),
-    [(5.5, 5.0), (5.49, None), (7.2, 6.0), (7.19, 5.0), (8.4, 6.0)],
-)
-def test_the_comfort_level_of_a_system(rest: float, comfort: float | None, volts) -> None:
-    assert comfort_level(volts(np.full(T.size, rest)), LIMITS) == comfort
-    assert comfort_level(volts(np.full(T.size, rest)), Limits(comfort_v=4.8)) == 4.8
-
-
 @pytest.mark.parametrize(("high", "comfort"), [(3, 6.0), (1, 5.0)])
 def test_a_system_rests_at_its_90_percent_level(high: int, comfort: float, volts) -> None:
     """Of 21 readings the third highest; the lower ones are under load."""
     v = np.full(21, 6.0)
     v[:high] = 7.4
-    assert comfort_level(volts(v, t=T[:21]), LIMITS) == comfort
+    assert Aircraft(bus="bus").comfort_v("bus", volts(v, t=T[:21]).rest_v) == comfort
 
 
 def test_without_readings_there_is_no_comfort_level(volts) -> None:
-    assert comfort_level(volts((), t=()), LIMITS) is None
+    assert Aircraft(bus="bus").comfort_v("bus", volts((), t=()).rest_v) is None
 
 
 # --- the unit's own minimum

@@ -87,7 +87,9 @@ def test_cases_that_were_not_worked_out_are_named_with_their_reason(
     make_review: Make, review: Review
 ) -> None:
     cases = (
-        WorstCase(case="pack-lost", current_a=5.0, voltage_v=4.0, low_v=3.8, high_v=4.2),
+        WorstCase(
+            case="pack-lost", current_a=5.0, voltage_v=4.0, low_v=3.8, high_v=4.2, level=Level.WATCH
+        ),
         WorstCase(
             case="all-stalled",
             current_a=None,
@@ -97,10 +99,14 @@ def test_cases_that_were_not_worked_out_are_named_with_their_reason(
             note="the profile lists no servos",
         ),
     )
-    margin = Margin(place="bus", lowest_v=5.0, restart_v=3.5, observed_v=1.5, cases=cases)
+    margin = Margin(
+        place="bus", lowest_v=5.0, restart_v=3.5, observed_v=1.5, comfort_v=6.0, cases=cases
+    )
     flight = replace(review.flights[0], margins=(margin,))
     table = tables(section(built(replace(review, flights=(flight,))), "places"))[1]
-    assert texts(table) == [["bus", "one pack lost", "5.0", "4.00 V (3.80 to 4.20)", "3.50"]]
+    assert texts(table) == [
+        ["bus", "one pack lost", "5.0", "4.00 V (3.80 to 4.20)", "3.50", "6.00", "low"]
+    ]
     assert "Not worked out: all servos stalled (the profile lists no servos)." in table.note
 
 

@@ -141,7 +141,7 @@ def _overloaded(flight: Flight, reported: set[str | None]) -> list[FindingDraft]
                 "part": p.part,
                 "worst_a": p.worst_a,
             },
-            likelier=("the default limit is not that of your connector",)
+            likelier=("the default limit is not that of your wire or connector",)
             if p.limit_from == "default"
             else (),
         )

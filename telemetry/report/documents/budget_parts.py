@@ -200,8 +200,10 @@ def _difference(lead: LeadBudget) -> str:
 
 
 def _over(part: PartLoad) -> str:
-    if part.over is None:
-        return NONE
     if part.over:
         return "yes"
+    if part.worst_over is None:
+        return NONE
+    if part.over is None:
+        return "in the worst case" if part.worst_over else NONE
     return "for a moment" if part.worst_over else "no"

@@ -8,9 +8,10 @@ from telemetry.circuit.budget_records import PlaceBudget
 from telemetry.model.text import plain
 from telemetry.report.document import Table
 from telemetry.report.parts.tables import cells, columns
-from telemetry.report.words import CASE_WORD, NumberSteps, interval
-from telemetry.results import Margin
+from telemetry.report.words import CASE_WORD, NONE, NumberSteps, interval
+from telemetry.results import Level, Margin
 
+_JUDGED = {Level.GROUND: "too low", Level.WATCH: "low", Level.CLEAR: "enough", None: NONE}
 _MEASURED = (
     "Carried down the path by the measured resistances, from the packs as they were at landing."
 )
@@ -30,6 +31,8 @@ def worst_table(
             steps.bare_amps(c.current_a),
             interval(c.voltage_v, c.low_v, c.high_v, "V"),
             steps.bare_volts(p.restart_v),
+            steps.bare_volts(p.comfort_v),
+            _JUDGED[c.level],
         )
         for p in places
         for c in p.cases
@@ -39,9 +42,13 @@ def worst_table(
         return None
     return Table(
         caption=f"{before}Voltage to expect in worst cases",
-        columns=columns("Place", "Case", ">At, A", "Voltage to expect", ">Restart V"),
+        columns=columns(
+            "Place", "Case", ">At, A", "Voltage to expect", ">Restart V", "~>Comfort V", "Margin"
+        ),
         rows=rows,
-        note=f"{how} All servos stalled at once is shown for design only." + left_out(places),
+        note=f"{how} Margin, by the limits in force: low is below the comfortable supply or near "
+        "the restart level, too low surely near it. All servos stalled at once is shown for "
+        "design only." + left_out(places),
     )
 
 
