@@ -17,15 +17,28 @@ from telemetry.importer.names.columns import LogColumn
 from telemetry.importer.names.evidence import Shape, judge_unit
 from telemetry.importer.names.header import HeaderReading
 from telemetry.importer.names.places import find_spots
-from telemetry.importer.names.quantities import ALONE
 from telemetry.importer.names.settings import Setting
-from telemetry.importer.names.words import fold
+from telemetry.importer.names.words import Role
 from telemetry.model.channels import PlaceKind, Quantity, kind_of_place
 from telemetry.model.units import UNITS, Unit
 
-#: Readings that score this close are alike: put to the user, not chosen.
-TIE = 0.05
-_NEAR = 0.12
+#: Readings whose weights are this close are alike, and put to the user, not chosen; farther apart
+#: up to the second they are shown beside the one chosen (log odds, ours).
+TIE, _NEAR = 0.55, 1.0
+#: What it costs that the neighbours, not the name, tell what or where a column is (log odds, ours).
+_BY_COMPANY = -1.0
+#: What values that do not fit at all cost (log odds, ours).
+_PER_MISFIT = -5.0
+#: What values weigh for a quantity that only grow, that only fall, that do neither (log odds,
+#: ours). From so many values on.
+_COUNTING = {
+    Quantity.CONSUMED: (1.5, -2.0, -1.5),
+    Quantity.REMAINING: (-2.0, 0.0, 0.0),
+    Quantity.CURRENT: (-2.0, 0.0, 0.0),
+}
+_MANY = 30
+#: Of what is settled.
+CERTAIN = 10.0
 _ELECTRICAL = (
     Quantity.VOLTAGE,
     Quantity.CURRENT,
@@ -70,22 +83,25 @@ def choose(column: LogColumn) -> Choice:
         return _forced(column, column.setting)
     if column.time_role:
         return Choice(
-            reading=HeaderReading(quantity=Quantity.TIME, unit=column.apart.unit, placed=True)
+            reading=HeaderReading(
+                quantity=Quantity.TIME, unit=column.apart.unit, weight=CERTAIN, placed=True
+            )
         )
-    found = [r for r in column.readings if _admissible(column, r)]
+    found = [
+        replace(r, weight=r.weight + _of_values(column.shape, r.quantity))
+        for r in column.readings
+        if _admissible(column, r)
+    ]
+    found.sort(key=lambda r: -r.weight)
     if not found:
         return Choice(reading=_of_unit_clock(column) or _row_number(column) or _nothing(column))
     best = found[0]
-    near = tuple(r for r in found[1:] if r.score >= best.score - _NEAR)
+    near = tuple(r for r in found[1:] if r.weight > best.weight - _NEAR)
     other = next((r for r in near if r.quantity is not best.quantity), None)
-    if other is not None and other.score >= best.score - TIE:
-        decided = _by_growth(column, best, other)
-        if decided is not None:
-            rest = tuple(r for r in near if r is not decided)
-            return Choice(reading=decided, rivals=rest)
+    if other is not None and other.weight > best.weight - TIE:
         reading = replace(
             _nothing(column),
-            score=best.score,
+            weight=best.weight,
             reason=f"either {best.quantity.value} ({best.reason}) or {other.quantity.value} "
             f"({other.reason}): not chosen",
         )
@@ -107,6 +123,7 @@ def _forced(column: LogColumn, setting: Setting) -> Choice:
         label=label,
         hold=setting.hold,
         cell=setting.cell,
+        weight=CERTAIN,
         placed=True,
     )
     return Choice(reading=reading, forced=True)
@@ -126,7 +143,11 @@ def _nothing(column: LogColumn) -> HeaderReading:
     else:
         why = "no word of the name is known"
     return HeaderReading(
-        quantity=Quantity.UNKNOWN, unit=unit, score=0.0, reason=why + named, label=column.title
+        quantity=Quantity.UNKNOWN,
+        unit=unit,
+        weight=-CERTAIN,
+        reason=why + named,
+        label=column.title,
     )
 
 
@@ -142,7 +163,7 @@ def by_company(columns: Sequence[LogColumn], chosen: list[Choice]) -> None:
     controls = [c for c in chosen if c.reading.quantity is Quantity.CONTROL]
     # "Quer", "Seite": whoever names his sticks so means the elevator by "Höhe".
     short = any(
-        c.reading.quantity is Quantity.CONTROL and fold(columns[i].title) in ALONE
+        c.reading.quantity is Quantity.CONTROL and _is_stick(columns[i])
         for i, c in enumerate(chosen)
     )
     letters = {"a", "v"} <= {c.title for c in columns}
@@ -162,7 +183,7 @@ def by_company(columns: Sequence[LogColumn], chosen: list[Choice]) -> None:
         taken = stick is not None and any(c.reading.place == stick.place for c in controls)
         if r.quantity is Quantity.ALTITUDE and stick is not None and short and inside and not taken:
             why = f"{stick.reason}; it stands among other controls"
-            choice.reading, choice.rivals = replace(stick, reason=why, score=0.8), (r,)
+            choice.reading, choice.rivals = replace(stick, reason=why), (r,)
             continue
         other = next(
             (x for x in choice.rivals if x.quantity is r.quantity and x.place != r.place), None
@@ -178,7 +199,11 @@ def by_company(columns: Sequence[LogColumn], chosen: list[Choice]) -> None:
         ]
         if packs and (other.place or "").startswith("receiver"):
             why = f"{other.reason}; the packs have columns of their own"
-            choice.reading, choice.rivals = replace(other, reason=why, score=0.8), ()
+            choice.reading, choice.rivals = replace(other, reason=why), ()
+
+
+def _is_stick(column: LogColumn) -> bool:
+    return len(column.apart.words) == 1 and column.apart.words[0].has(Role.STICK)
 
 
 def _of_unit_clock(column: LogColumn) -> HeaderReading | None:
@@ -195,7 +220,7 @@ def _of_unit_clock(column: LogColumn) -> HeaderReading | None:
         quantity=Quantity.UPTIME,
         place=place,
         label=spots[0].label,
-        score=0.8,
+        weight=timed.weight + _BY_COMPANY,
         reason=f"a time of {place} beside the clock of the rows: how long it has been on",
     )
 
@@ -207,7 +232,7 @@ def _row_number(column: LogColumn) -> HeaderReading | None:
         return None
     if values[0] not in (0.0, 1.0) or not np.all(np.diff(values) == 1.0):
         return None
-    return HeaderReading(quantity=Quantity.COUNT, score=0.7, reason="it counts the rows")
+    return HeaderReading(quantity=Quantity.COUNT, weight=-_BY_COMPANY, reason="it counts the rows")
 
 
 def _admissible(column: LogColumn, reading: HeaderReading) -> bool:
@@ -217,12 +242,12 @@ def _admissible(column: LogColumn, reading: HeaderReading) -> bool:
     return reading.quantity is not Quantity.TIME
 
 
-def _by_growth(column: LogColumn, one: HeaderReading, other: HeaderReading) -> HeaderReading | None:
-    """Current or consumption: a column that only grows is the counter."""
-    pair = {one.quantity: one, other.quantity: other}
-    if set(pair) == {Quantity.CURRENT, Quantity.CONSUMED} and column.shape.count >= 30:
-        return pair[Quantity.CONSUMED] if column.shape.only_grows else pair[Quantity.CURRENT]
-    return None
+def _of_values(shape: Shape, quantity: Quantity) -> float:
+    """What the values weigh for a quantity: a counter only grows, what is left only falls."""
+    if shape.count < _MANY:
+        return 0.0
+    grows, falls, neither = _COUNTING.get(quantity, (0.0, 0.0, 0.0))
+    return grows if shape.only_grows else falls if shape.only_falls else neither
 
 
 def place_the_unplaced(columns: Sequence[LogColumn], chosen: list[Choice]) -> None:
@@ -257,7 +282,7 @@ def place_the_unplaced(columns: Sequence[LogColumn], chosen: list[Choice]) -> No
             )
             continue
         chosen[i].reading = replace(
-            r, place=place, reason=f"{r.reason}; {why}", score=round(r.score * 0.85, 3)
+            r, place=place, reason=f"{r.reason}; {why}", weight=r.weight + _BY_COMPANY
         )
         taken[r.quantity].add(place)
 
@@ -341,7 +366,7 @@ def check(column: LogColumn, choice: Choice, notes: list[str]) -> Choice:
     judged = judge_unit(column.shape, r.quantity, unit)
     if judged.why and unit is not None and judged.unit is not unit:
         notes.append(f"column '{column.title}': {judged.why}")
-    choice.reading = replace(r, score=round(r.score * judged.fit, 3))
+    choice.reading = replace(r, weight=r.weight + _PER_MISFIT * (1.0 - judged.fit))
     choice.unit, choice.why_unit, choice.unit_rivals = judged.unit, judged.why, judged.rivals
     return choice
 

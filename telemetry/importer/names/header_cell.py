@@ -18,6 +18,7 @@ from telemetry.importer.names.words import (
     dictionary,
     fold,
     meanings,
+    phrases,
     split_compound,
 )
 from telemetry.model.channels import CANONICAL_UNIT, Quantity
@@ -319,7 +320,25 @@ def split_words(text: str) -> tuple[Word, ...]:
         else:
             for piece in by_script(run.rstrip(".\u00b0")):
                 found.extend(_split_letters(piece))
-    return tuple(found)
+    return tuple(_joined(found))
+
+
+def _joined(words: list[Word]) -> list[Word]:
+    """Words that mean something together made one: "state of charge"."""
+    folded = [fold(w.text) for w in words]
+    for phrase in phrases():
+        size = len(phrase)
+        for i in range(len(words) - size + 1):
+            # "Capacity left", but the left wing of "capacity left wing".
+            behind = words[i + size].meanings if i + size < len(words) else ()
+            if tuple(folded[i : i + size]) == phrase and not any(
+                m.role is Role.BODY for m in behind
+            ):
+                entry = Word(
+                    " ".join(w.text for w in words[i : i + size]), dictionary()[" ".join(phrase)]
+                )
+                return _joined([*words[:i], entry, *words[i + size :]])
+    return words
 
 
 def _split_letters(run: str) -> tuple[Word, ...]:

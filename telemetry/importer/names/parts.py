@@ -8,38 +8,47 @@ from telemetry.importer.names.header_cell import Word
 from telemetry.importer.names.words import Role, fold
 
 #: Letters that number packs, nodes and receivers.
-LETTERS = ("A", "B", "C", "D")
 LETTER_INDEX = {"a": 1, "b": 2, "c": 3, "d": 4}
+_LETTERED = ("pack", "node", "receiver", "bus", "servo")
+# What may be in a wing or another part of the airframe.
+_CARRIERS = ("node", "servo", "unit", "receiver", "channel")
+#: How plainly a word or letter must speak of a side, what a letter says, and what a part of the
+#: airframe beside it adds, or that there is little else (ours).
+_SIDE_LEAST, _SIDE_LETTER, _SIDE_BODY, _SIDE_SHORT = 1.0, 0.5, 1.0, 0.5
 
 
 @dataclass(frozen=True, slots=True)
-class NamedPart:
-    """A word for a part with the number or letter that belongs to it.
-
-    Attributes
-    ----------
-    kind : str
-        "pack", "wing", "aileron", ...
-    word : Word
-    number : int or None
-    letter : str
-        In lower case, "" without.
-    """
+class Part:
+    """A word for a part with the number or letter that belongs to it."""
 
     kind: str
     word: Word
-    number: int | None
+    number: int | None = None
     letter: str = ""
 
+    @property
+    def family(self) -> str:
+        """Its row in the table of ranks."""
+        for role in (Role.BODY, Role.SURFACE):
+            if self.word.has(role, self.kind):
+                return role.value
+        return self.kind
 
-def find_parts(words: tuple[Word, ...]) -> tuple[list[NamedPart], int | None]:
-    """Words for parts, each with its number; and a number that belongs to no part.
+    @property
+    def index(self) -> int | None:
+        """Its number, also where a letter numbers it."""
+        return LETTER_INDEX[self.letter] if self.letter else self.number
 
-    Parameters
-    ----------
-    words : tuple of Word
-    """
-    found: list[NamedPart] = []
+    @property
+    def name(self) -> str:
+        """As "node 3", "node b", "receiver 2"."""
+        index = self.index if self.kind in ("pack", "receiver") else self.letter or self.number
+        return self.kind if index is None else f"{self.kind} {index}"
+
+
+def find_parts(words: tuple[Word, ...]) -> tuple[list[Part], int | None]:
+    """Words for parts, each with its number or letter; and a number that belongs to no part."""
+    found: list[Part] = []
     used: set[int] = set()
     for i, word in enumerate(words):
         kind = _kind(word, words)
@@ -47,17 +56,15 @@ def find_parts(words: tuple[Word, ...]) -> tuple[list[NamedPart], int | None]:
             continue
         number, at = _number_near(words, i, used)
         letter = ""
-        if at is None:
-            nxt = words[i + 1].text if i + 1 < len(words) else ""
-            if kind in ("pack", "node", "receiver", "bus", "servo") and nxt.upper() in LETTERS:
-                letter = nxt.lower()
-        else:
+        if at is not None:
             used.add(at)
-        found.append(NamedPart(kind, word, number, letter))
+        elif kind in _LETTERED and i + 1 < len(words):
+            letter = words[i + 1].text.casefold()
+        found.append(Part(kind, word, number, letter if letter in LETTER_INDEX else ""))
     loose = next(
         (w.number for i, w in enumerate(words) if w.number is not None and i not in used), None
     )
-    bare = [i for i, part in enumerate(found) if part.number is None and not part.letter]
+    bare = [i for i, part in enumerate(found) if part.index is None]
     if loose is not None and len(bare) == 1 and found[bare[0]].kind not in ("main", "supply"):
         # "Empfängerspannung 2": the number behind the quantity belongs to the one part.
         found[bare[0]] = replace(found[bare[0]], number=loose)
@@ -66,22 +73,16 @@ def find_parts(words: tuple[Word, ...]) -> tuple[list[NamedPart], int | None]:
 
 
 def _kind(word: Word, words: tuple[Word, ...]) -> str:
-    if word.has(Role.PLACE):
-        kind = word.value(Role.PLACE)
-        if (
-            kind == "output"
-            and word.text.casefold() == "port"
-            and any(w.has(Role.BODY) or w.has(Role.SURFACE) for w in words)
-        ):
-            return ""  # the port wing
-        if kind == "channel" and word.meanings[0].role is not Role.PLACE:
-            return ""
-        return kind
-    if word.has(Role.BODY):
-        return word.value(Role.BODY)
-    if word.has(Role.SURFACE):
-        return word.value(Role.SURFACE)
+    for role in (Role.PLACE, Role.BODY, Role.SURFACE):
+        if word.has(role):
+            # The port wing is no port.
+            sided = word.has(Role.SIDE) and _bodily(words)
+            return "" if sided and role is Role.PLACE else word.value(role)
     return ""
+
+
+def _bodily(words: tuple[Word, ...]) -> bool:
+    return any(w.has(Role.BODY) or w.has(Role.SURFACE) for w in words)
 
 
 def _number_near(words: tuple[Word, ...], i: int, used: set[int]) -> tuple[int | None, int | None]:
@@ -89,46 +90,35 @@ def _number_near(words: tuple[Word, ...], i: int, used: set[int]) -> tuple[int |
     j = i + 1
     while j < len(words) and words[j].has(Role.NOISE) and words[j].number is None:
         j += 1
-    if j < len(words) and words[j].number is not None and j not in used:
-        return words[j].number, j
-    if i > 0 and words[i - 1].number is not None and i - 1 not in used:
-        # "2. Akku", "1st pack"; but in "U1 Akku" the number belongs to the symbol before it.
-        return words[i - 1].number, i - 1
+    for at in (j, i - 1):  # "Akku 2"; "2. Akku"
+        if 0 <= at < len(words) and words[at].number is not None and at not in used:
+            return words[at].number, at
     return None, None
 
 
-def find_side(words: tuple[Word, ...], by: dict[str, NamedPart]) -> tuple[str, str]:
-    """The side a name speaks of, and the word for it; ("", "") for none.
-
-    Parameters
-    ----------
-    words : tuple of Word
-    by : dict of str to Part
-        The parts of the name by kind.
-    """
-    bodily = any(w.has(Role.BODY) or w.has(Role.SURFACE) for w in words) or any(
-        kind in by for kind in ("node", "servo", "unit", "receiver", "channel")
-    )
-    weak: tuple[str, str] = ("", "")
+def find_side(words: tuple[Word, ...]) -> tuple[str, str]:
+    """The side a name speaks of, and the word for it; ("", "") for none."""
+    bodily = _bodily(words) or any(w.has(Role.PLACE, c) for w in words for c in _CARRIERS)
+    symbols = any(w.text in ("U", "I", "V", "A") for w in words)
+    best = (_SIDE_LEAST, "", "")
     for i, word in enumerate(words):
-        if word.has(Role.SIDE):
-            text = fold(word.text)
-            if text == "port" and not bodily:
-                continue
-            if text in ("der", "li", "re", "sin", "lev") and not (bodily or len(words) <= 2):
-                continue
-            if text == "der" and i < len(words) - 1 and not words[i - 1].has(Role.BODY):
-                continue
-            return word.value(Role.SIDE), word.text
-        if len(word.text) == 1 and word.text.casefold() in "lrgd" and not word.number:
-            letter = word.text.casefold()
-            french = any(fold(w.text) in ("aile", "ailes", "panneau", "voilure") for w in words)
-            if letter in "gd" and not french:
-                continue
-            if bodily:
-                return ("left" if letter in "lg" else "right"), word.text
-            if letter in "lr" and word.text.isupper():
-                weak = ("left" if letter == "l" else "right"), word.text
-    if weak[0] and (len(words) == 2 or any(w.text in ("U", "I", "V", "A") for w in words)):
-        return weak
-    return "", ""
+        side, weight = "", 0.0
+        letter = word.text.casefold()
+        meaning = next((m for m in word.meanings if m.role is Role.SIDE), None)
+        if meaning is not None:
+            side, weight = meaning.value, meaning.weight + _SIDE_BODY * bodily
+            weight += _SIDE_SHORT * (len(words) <= 2 and not word.has(Role.PLACE))
+            article = word.has(Role.NOISE) and i < len(words) - 1
+            if article and not (i and words[i - 1].has(Role.BODY)):
+                continue  # "Strom der Fläche"
+        elif letter in ("l", "r") or (letter in ("g", "d") and _french(words)):
+            side = "left" if letter in "lg" else "right"
+            short = word.text.isupper() and (len(words) == 2 or symbols)
+            weight = _SIDE_LETTER + max(_SIDE_BODY * bodily, _SIDE_SHORT * short)
+        if weight > best[0] or (weight == best[0] and not best[1]):
+            best = (weight, side, word.text)
+    return best[1], best[2]
+
+
+def _french(words: tuple[Word, ...]) -> bool:
+    return any(fold(w.text) in ("aile", "ailes", "panneau", "voilure") for w in words)

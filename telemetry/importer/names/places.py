@@ -1,7 +1,8 @@
 """Words to places: "Strom Fläche links" is drawn at the left wing, "RX1 Pack 2" at pack 2.
 
-Names of places are canonical where they are recognised (`telemetry.model.channels`); otherwise the
-file's own words in lower case.
+Each word for a part of the aircraft proposes a place, and the part that tells it most closely is
+taken. Names of places are canonical where they are recognised (`telemetry.model.channels`);
+otherwise the file's own words in lower case.
 """
 
 from __future__ import annotations
@@ -9,9 +10,53 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from telemetry.importer.names.header_cell import Word
-from telemetry.importer.names.parts import LETTER_INDEX, LETTERS, NamedPart, find_parts, find_side
+from telemetry.importer.names.parts import LETTER_INDEX, Part, find_parts, find_side
 from telemetry.importer.names.words import Role
 from telemetry.model.channels import Quantity
+
+#: How closely a part tells the place, by itself and with a number or letter; 0 where it tells
+#: none (ours).
+_RANKS: dict[str, tuple[float, float]] = {
+    "cell": (10, 10),
+    "pack": (2.6, 8),
+    "body": (7, 7),
+    "node": (1.0, 6),
+    "surface": (5, 5),
+    "bus": (4, 4),
+    "esc": (3.5, 3.5),
+    "motor": (3.5, 3.5),
+    "servo": (1.6, 3.5),
+    "channel": (0, 3.5),
+    "receiver": (3, 3),
+    "regulator": (2.8, 2.8),
+    "input": (2.2, 2.2),
+    "main": (2.15, 2.15),
+    "supply": (2.1, 2.1),
+    "output": (2.1, 2.05),
+    "unit": (0, 1.4),
+    "sensor": (0, 1.3),
+}
+_TOTAL_RANK, _SIDE_RANK = 4.5, 0.8
+#: Some quantities are of one part rather than another.
+_RANK_MORE = {("surface", Quantity.CONTROL): 2.5, ("regulator", Quantity.TEMPERATURE): 6.2}
+#: What it costs that a part stands for a place of another name (log odds, ours).
+_STANDS_FOR = {"main": -0.1, "input": -0.3, "supply": -0.3, "output": -0.3, "unit": -0.3}
+#: What it costs that a letter or number alone, a side alone, or an unknown word tells the place.
+_CODE_COST, _SIDE_COST, _OWN_COST, _BEGUN_COST = -0.4, -0.3, -0.2, -0.1
+# One letter and a number, where nothing better tells the place: "Kap. A1", "p1_v".
+_PACK_CODES, _CELL_CODES = ("a", "b", "p"), ("c", "z")
+#: Packs that a letter or number alone may stand for.
+_MOST_PACKS = 4
+# These letters name the quantity also before a number: "U1".
+_PLAIN_SYMBOLS = "uvi"
+_SUPPLIED = (
+    Quantity.VOLTAGE,
+    Quantity.CURRENT,
+    Quantity.CONSUMED,
+    Quantity.POWER,
+    Quantity.ENERGY,
+)
+_OF_LINK = (Quantity.LINK, Quantity.LOST)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -22,7 +67,8 @@ class Spot:
     ----------
     place : str or None
         None where the name tells none.
-    score : float
+    weight : float
+        What speaks against it, log odds: 0 or less.
     reason : str
     label : str
         The file's own words.
@@ -42,7 +88,7 @@ class Spot:
     """
 
     place: str | None
-    score: float = 1.0
+    weight: float = 0.0
     reason: str = ""
     label: str = ""
     cell: int | None = None
@@ -54,27 +100,28 @@ class Spot:
     bare_number: int | None = None
 
 
-# One letter and a number, where nothing better tells the place ("Kap. A1", "U_E2").
-_CODES = {
-    "a": "pack",
-    "b": "pack",
-    "p": "pack",
-    "e": "receiver",
-    "n": "node",
-    "k": "node",
-    "s": "servo",
-}
-_CELL_CODES = ("c", "z")
-_SUPPLIED = (
-    Quantity.VOLTAGE,
-    Quantity.CURRENT,
-    Quantity.CONSUMED,
-    Quantity.POWER,
-    Quantity.ENERGY,
-)
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Scene:
+    """Everything a name says about its place."""
+
+    words: tuple[Word, ...]
+    quantity: Quantity
+    symbols: frozenset[int]
+    parts: tuple[Part, ...]
+    loose: int | None
+    side: str
+    side_word: str
+    position: str
+    ordinal: int | None
+
+    def get(self, kind: str) -> Part | None:
+        """The first part of a kind."""
+        return next((p for p in self.parts if p.kind == kind), None)
 
 
-def find_spots(words: tuple[Word, ...], quantity: Quantity, text: str) -> tuple[Spot, ...]:
+def find_spots(
+    words: tuple[Word, ...], quantity: Quantity, text: str, symbols: frozenset[int] = frozenset()
+) -> tuple[Spot, ...]:
     """Places a name may speak of, the best first; one without a place where it tells none.
 
     Parameters
@@ -85,289 +132,213 @@ def find_spots(words: tuple[Word, ...], quantity: Quantity, text: str) -> tuple[
         What is measured: a receiver's battery and a battery's receiver differ by it.
     text : str
         The header text.
+    symbols : frozenset of int
+        Which of the words spoke for the quantity as its symbol.
 
     Returns
     -------
     tuple of Spot
     """
-    spots = _spots(words, quantity)
-    label = _label(words)
-    return tuple(replace(s, label=label or text.strip()) for s in spots)
-
-
-def _label(words: tuple[Word, ...]) -> str:
-    """The file's words for the place: those that name no quantity."""
-    kept = [
-        w.text
-        for w in words
-        if not (w.meanings and w.meanings[0].role in (Role.QUANTITY, Role.NOISE, Role.CONTROL))
-    ]
-    return " ".join(kept)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Scene:
-    """Everything a name says about its place."""
-
-    words: tuple[Word, ...]
-    quantity: Quantity
-    by: dict[str, NamedPart]
-    loose: int | None
-    side: str
-    side_word: str
-    position: str
-    ordinal: int | None
-    total: bool
-    body: NamedPart | None
-    surface: NamedPart | None
-
-
-def _scene(words: tuple[Word, ...], quantity: Quantity) -> _Scene:
     parts, loose = find_parts(words)
-    by = {p.kind: p for p in reversed(parts)}
-    side, side_word = find_side(words, by)
-    return _Scene(
+    side, side_word = find_side(words)
+    scene = _Scene(
         words=words,
         quantity=quantity,
-        by=by,
+        symbols=symbols,
+        parts=tuple(parts),
         loose=loose,
         side=side,
         side_word=side_word,
         position=next((w.value(Role.POSITION) for w in words if w.has(Role.POSITION)), ""),
         ordinal=next((int(w.value(Role.ORDINAL)) for w in words if w.has(Role.ORDINAL)), None),
-        total=any(w.has(Role.TOTAL) for w in words),
-        body=next((p for p in parts if p.word.has(Role.BODY) and p.kind in _BODY_KINDS), None),
-        # The last one: "timón de profundidad" is the elevator.
-        surface=next((p for p in reversed(parts) if p.word.has(Role.SURFACE)), None),
     )
+    unspoken = (Role.QUANTITY, Role.NOISE, Role.CONTROL)
+    label = " ".join(w.text for w in words if not (w.meanings and w.meanings[0].role in unspoken))
+    return tuple(replace(s, label=label or text.strip()) for s in _spots(scene))
 
 
-def _spots(words: tuple[Word, ...], quantity: Quantity) -> list[Spot]:
-    """The place by the strongest word: a numbered part, a part of the airframe, the bus."""
-    s = _scene(words, quantity)
-    receiver, pack, node = s.by.get("receiver"), s.by.get("pack"), s.by.get("node")
-    copy = _numbered("receiver", receiver) if receiver is not None else ""
-    numbered = pack is not None and (pack.number or pack.letter or s.ordinal)
-    if "cell" in s.by:
-        return [_cell_spot(s, copy)]
-    if "regulator" in s.by and quantity is Quantity.TEMPERATURE:
-        return [_spot(_numbered("regulator", s.by["regulator"]), s.by["regulator"])]
-    if pack is not None and numbered and quantity is not Quantity.LINK:
-        return [_spot(_pack_place(pack, s.ordinal, s.side), pack, copy_of=copy)]
-    if s.surface is not None and quantity is Quantity.CONTROL:
-        return [_surface_spot(s.surface, s.side, s.loose)]
-    if s.body is not None:
-        return [_body_spot(s)]
-    if node is not None and (node.number is not None or node.letter):
-        place = f"{s.side} wing" if s.side else _numbered("node", node)
-        return [replace(_spot(place, node), closer=_closer(place, s.by))]
-    if s.surface is not None:
-        return [_surface_spot(s.surface, s.side, s.loose)]
-    if s.total and quantity in _SUPPLIED:
-        if pack is not None and quantity is Quantity.VOLTAGE:
-            return [_spot("pack 1", pack)]
-        return [Spot(place="bus", score=0.95, reason="a total is the bus's")]
-    if "bus" in s.by:
-        return [_spot(_numbered("bus", s.by["bus"]), s.by["bus"])]
-    return _lesser_spots(s)
-
-
-def _lesser_spots(s: _Scene) -> list[Spot]:
-    """The place by weaker words: a servo, a receiver, a supply, an input, a side alone."""
-    servo, pack, node = s.by.get("servo"), s.by.get("pack"), s.by.get("node")
-    if servo is not None and ("supply" in s.by or "output" in s.by) and servo.number is None:
-        return [_spot("bus", servo)]
-    for kind in ("servo", "channel", "esc", "motor"):
-        part = s.by.get(kind)
-        if part is not None and (part.number is not None or kind in ("esc", "motor")):
-            place = " ".join(x for x in (s.side, _numbered(kind, part)) if x)
-            reason = f"'{part.word.text}' is {place}"
-            return [Spot(place=place, reason=reason, controllable=kind in ("servo", "channel"))]
-    if "receiver" in s.by:
-        return _receiver_spots(s.by["receiver"], pack, s.ordinal, s.quantity)
-    if "regulator" in s.by:
-        return [_spot(_numbered("regulator", s.by["regulator"]), s.by["regulator"])]
-    if pack is not None:
-        if s.side:
-            return [_spot("pack 1" if s.side == "left" else "pack 2", pack, score=0.85)]
-        own = [w.text.casefold() for w in s.words if not w.meanings and len(w.text) > 2]
-        closer = f"{' '.join(own)} pack" if own else ""
-        return [replace(_spot(f"pack {s.loose or 1}", pack), closer=closer)]
-    if "main" in s.by and "input" not in s.by:
-        return [Spot(place="bus", score=0.93, reason="the main unit is the bus")]
-    if "input" in s.by:
-        part = s.by["input"]
-        return [_spot(f"pack {part.number or s.loose or 1}", part, score=0.8)]
-    output = s.by.get("output")
-    if output is not None and output.number is not None and "supply" not in s.by:
-        place = f"output {output.number}"
-        reason = f"'{output.word.text}' is {place}"
-        return [Spot(place=place, score=0.9, reason=reason, controllable=True)]
-    if output is not None or "supply" in s.by:
-        return [Spot(place="bus", score=0.85, reason="an output or supply is the bus")]
-    if servo is not None and s.quantity in _SUPPLIED:
-        return [Spot(place="bus", score=0.9, reason="all servos together hang on the bus")]
-    for kind, name in (("unit", "node"), ("sensor", "sensor")):
-        part = s.by.get(kind)
-        if part is not None and part.number is not None:
-            return [_spot(f"{name} {part.number}", part, score=0.8)]
-    if node is not None:
-        return [_spot(f"{s.side} wing" if s.side else "node", node, score=0.9)]
-    if s.side and s.quantity not in (Quantity.LINK, Quantity.LOST):
+def _spots(s: _Scene) -> list[Spot]:
+    """The place by the part that tells it most closely, else by a side, else by what is left."""
+    # Of several surfaces the last: "timón de profundidad" is the elevator.
+    ranked = sorted(
+        ((_rank(p, s), p.family == "surface", i) for i, p in enumerate(s.parts)),
+        key=lambda r: (-r[0], -r[2] if r[1] else r[2]),
+    )
+    rank, part = (ranked[0][0], s.parts[ranked[0][2]]) if ranked else (0.0, None)
+    if any(w.has(Role.TOTAL) for w in s.words) and s.quantity in _SUPPLIED and rank < _TOTAL_RANK:
+        if s.get("pack") is not None and s.quantity is Quantity.VOLTAGE:
+            return [Spot(place="pack 1", reason="the packs together are as one")]
+        return [Spot(place="bus", weight=_BEGUN_COST, reason="a total is the bus's")]
+    if part is not None and rank > _SIDE_RANK:
+        return _spots_of(part, s)
+    if s.side and s.quantity not in _OF_LINK:
         reason = f"'{s.side_word}' without a part counts as the wing"
-        return [Spot(place=f"{s.side} wing", score=0.85, reason=reason)]
-    return [_leftover(s.words, s.quantity, s.loose)]
+        return [Spot(place=f"{s.side} wing", weight=_SIDE_COST, reason=reason)]
+    return [_leftover(s)]
 
 
-def _cell_spot(s: _Scene, copy: str) -> Spot:
-    cell, pack = s.by["cell"], s.by.get("pack")
-    home = _pack_place(pack, s.ordinal, s.side) if pack is not None else "pack 1"
+def _rank(part: Part, s: _Scene) -> float:
+    marked = part.index is not None or (part.kind == "pack" and s.ordinal is not None)
+    rank = _RANKS[part.family][marked]
+    if part.kind == "servo" and not marked and s.quantity not in _SUPPLIED:
+        return 0.0
+    return rank + _RANK_MORE.get((part.family, s.quantity), 0.0)
+
+
+def _spots_of(part: Part, s: _Scene) -> list[Spot]:
+    """The place that a part stands for."""
+    receiver = s.get("receiver")
+    weight = _STANDS_FOR.get(part.kind, 0.0) + (0.0 if part.word.sure else _BEGUN_COST)
+    number = s.loose if part.number is None else part.number
+    place, closer, controllable = part.name, "", False
+    if part.kind == "cell":
+        return [_cell_spot(part, s, receiver)]
+    if part.kind == "receiver":
+        return _receiver_spots(part, s)
+    if part.family == "body":
+        servo = s.get("servo")
+        numbered_servo = servo.name if servo is not None and servo.number is not None else ""
+        place = _join_names(s.side, s.position, part.name, numbered_servo)
+        closer, controllable = _closer(place, s), servo is not None
+    elif part.family == "surface":
+        place, controllable = _join_names(s.side, part.kind, number), True
+    elif part.kind == "pack":
+        place = _pack_place(part, s)
+        own = [w.text.casefold() for w in s.words if not w.meanings and len(w.text) > 2]
+        closer = _join_names(*own, "pack") if own and part.index is None else ""
+    elif part.kind == "node":
+        place = f"{s.side} wing" if s.side else part.name
+        closer = _closer(place, s)
+    elif part.kind in ("servo", "channel", "esc", "motor") and _rank(part, s) > _RANKS["servo"][0]:
+        place = _join_names(s.side, part.name)
+        controllable = part.kind in ("servo", "channel")
+    elif part.kind == "input":
+        place = f"pack {number or 1}"
+    elif part.kind == "output" and part.number is not None and s.get("supply") is None:
+        controllable = True
+    elif part.kind in ("main", "supply", "output", "servo"):
+        place = "bus"
+    elif part.kind == "unit":
+        place = f"node {part.number}"
+    said = part.word.text + (f" {part.number}" if part.number is not None else "")
+    said = _join_names(said, s.side_word) if part.family == "body" else said
+    return [
+        Spot(
+            place=place,
+            weight=weight,
+            reason=f"'{said}' is {place}",
+            controllable=controllable,
+            closer=closer,
+            copy_of=receiver.name if receiver is not None and part.kind == "pack" else "",
+        )
+    ]
+
+
+def _join_names(*names: str | int | None) -> str:
+    return " ".join(str(n) for n in names if n not in ("", None))
+
+
+def _cell_spot(part: Part, s: _Scene, receiver: Part | None) -> Spot:
+    pack = s.get("pack")
+    home = _pack_place(pack, s) if pack is not None else "pack 1"
     return Spot(
         place=home,
-        cell=cell.number if cell.number is not None else s.loose,
+        cell=part.number if part.number is not None else s.loose,
         is_cell=True,
-        reason=f"'{cell.word.text}' is a cell of {home}",
-        score=1.0 if pack is not None else 0.93,
-        copy_of=copy,
+        reason=f"'{part.word.text}' is a cell of {home}",
+        weight=0.0 if pack is not None else _BEGUN_COST,
+        copy_of=receiver.name if receiver is not None else "",
     )
 
 
-_BODY_KINDS = ("wing", "tail", "fuselage", "stab", "fin", "nose", "boom")
+def _pack_place(pack: Part, s: _Scene) -> str:
+    index = pack.index or s.ordinal or s.loose or (2 if s.side == "right" else 1)
+    return f"pack {index}"
 
 
-def _numbered(kind: str, part: NamedPart | None) -> str:
-    if part is None:
-        return kind
-    if part.number is not None:
-        return f"{kind} {part.number}"
-    if part.letter:
-        return (
-            f"{kind} {LETTER_INDEX[part.letter]}"
-            if kind == "receiver"
-            else (f"{kind} {part.letter}")
-        )
-    return kind
-
-
-def _pack_place(pack: NamedPart, ordinal: int | None, side: str) -> str:
-    if pack.number is not None:
-        return f"pack {pack.number}"
-    if pack.letter:
-        return f"pack {LETTER_INDEX[pack.letter]}"
-    if ordinal is not None:
-        return f"pack {ordinal}"
-    return "pack 2" if side == "right" else "pack 1"
-
-
-def _spot(place: str, part: NamedPart, *, score: float = 1.0, copy_of: str = "") -> Spot:
-    said = part.word.text + (f" {part.number}" if part.number is not None else "")
-    if not part.word.sure:
-        score *= 0.97
-    return Spot(place=place, score=score, reason=f"'{said}' is {place}", copy_of=copy_of)
-
-
-def _body_spot(s: _Scene) -> Spot:
-    body, by = s.body, s.by
-    assert body is not None
-    words = [s.side, s.position, body.kind]
-    if body.number is not None:
-        words.append(str(body.number))
-    servo = by.get("servo")
-    if servo is not None and servo.number is not None:
-        words.append(f"servo {servo.number}")
-    place = " ".join(w for w in words if w)
-    said = " ".join(w for w in (body.word.text, s.side_word) if w)
-    reason = f"'{said}' is {place}"
-    return Spot(place=place, reason=reason, controllable="servo" in by, closer=_closer(place, by))
-
-
-def _closer(place: str, by: dict[str, NamedPart]) -> str:
+def _closer(place: str, s: _Scene) -> str:
     """A closer name of a place: the numbered node, output or sensor in it."""
     for kind in ("node", "unit", "output", "channel", "sensor", "bus"):
-        part = by.get(kind)
-        if part is not None and (part.number is not None or part.letter):
-            return f"{place} {_numbered(kind, part)}"
+        part = s.get(kind)
+        if part is not None and part.index is not None:
+            return f"{place} {part.name}"
     return ""
 
 
-def _surface_spot(surface: NamedPart, side: str, loose: int | None) -> Spot:
-    number = surface.number if surface.number is not None else loose
-    words = [side, surface.kind, "" if number is None else str(number)]
-    place = " ".join(w for w in words if w)
-    return Spot(place=place, reason=f"'{surface.word.text}' is {place}", controllable=True)
-
-
-def _receiver_spots(
-    receiver: NamedPart, pack: NamedPart | None, ordinal: int | None, quantity: Quantity
-) -> list[Spot]:
-    number = receiver.number
-    place = _numbered("receiver", receiver)
-    if number is None and ordinal is not None:
-        place = f"receiver {ordinal}"
-    at_receiver = _spot(place, receiver)
-    if pack is None or quantity in (Quantity.LINK, Quantity.LOST):
+def _receiver_spots(receiver: Part, s: _Scene) -> list[Spot]:
+    pack, place = s.get("pack"), receiver.name
+    if receiver.index is None and s.ordinal is not None:
+        place = f"receiver {s.ordinal}"
+    at_receiver = Spot(place=place, reason=f"'{receiver.word.text}' is {place}")
+    if pack is None or s.quantity in _OF_LINK:
         return [at_receiver]
     # "Receiver battery": the battery that feeds the receiver, or what the receiver sees of it.
     at_pack = Spot(
-        place=f"pack {number or 1}",
-        score=0.9,
+        place=f"pack {receiver.number or 1}",
+        weight=_OWN_COST,
         reason=f"'{pack.word.text}' is the battery behind the receiver",
     )
-    if number is not None:
+    if receiver.number is not None:
         return [at_receiver, at_pack]
-    seen = Spot(place=place, score=0.87, reason=f"the supply that '{receiver.word.text}' sees")
-    return [at_pack, seen]
+    reason = f"the supply that '{receiver.word.text}' sees"
+    return [at_pack, replace(at_receiver, weight=_SIDE_COST, reason=reason)]
 
 
-def _leftover(words: tuple[Word, ...], quantity: Quantity, loose: int | None) -> Spot:
+def _leftover(s: _Scene) -> Spot:
     """No word of the dictionary names a place: a letter code, the file's own words, or none."""
-    if quantity in (Quantity.LINK, Quantity.LOST):
+    words = s.words
+    if s.quantity in _OF_LINK:
         return Spot(place=None)
     for i, word in enumerate(words[:-1]):
         code, number = word.text.casefold(), words[i + 1].number
-        if code in _CELL_CODES and number is not None and quantity is Quantity.VOLTAGE:
+        if number is None or len(code) != 1:
+            continue
+        if code in _CELL_CODES and s.quantity is Quantity.VOLTAGE:
             why = f"'{word.text}{number}' taken as cell {number}"
-            return Spot(place="pack 1", cell=number, is_cell=True, score=0.8, reason=why)
-        if len(code) == 1 and code in _CODES and number is not None and len(words) > 2:
-            place = f"{_CODES[code]} {number}"
-            return Spot(place=place, score=0.8, reason=f"'{word.text}{number}' taken as {place}")
-    letter = words[-1].text.upper() if words else ""
-    if quantity in _SUPPLIED and len(words) <= 2 and letter in LETTERS and not words[-1].meanings:
-        place = f"pack {LETTER_INDEX[letter.lower()]}"
-        return Spot(place=place, score=0.75, reason=f"letter {letter} alone taken as {place}")
-    own = [
-        w.text.casefold()
-        for w in words
-        if not w.meanings and w.number is None and not _is_symbol(w, words)
-    ]
-    if own:
-        place = " ".join(own)
-        if loose is not None:
-            last = [w.text.casefold() for w in words if not w.meanings or w.number is not None]
-            place = _join(last)
+            return Spot(place="pack 1", cell=number, is_cell=True, weight=_CODE_COST, reason=why)
+        if code in _PACK_CODES and 1 <= number <= _MOST_PACKS:
+            why = f"'{word.text}{number}' taken as pack {number}"
+            return Spot(
+                place=f"pack {number}",
+                weight=_CODE_COST,
+                reason=why,
+                bare_number=number,
+                closer=f"{code}{number}",
+            )
+    letter = words[-1].text.casefold() if words else ""
+    bare_letter = len(words) <= 2 and not (words and words[-1].meanings)
+    if s.quantity in _SUPPLIED and bare_letter and letter in LETTER_INDEX:
+        place = f"pack {LETTER_INDEX[letter]}"
+        why = f"letter {letter.upper()} alone taken as {place}"
+        return Spot(place=place, weight=_CODE_COST, reason=why)
+    return _own_place(s)
+
+
+def _own_place(s: _Scene) -> Spot:
+    """The file's own words for the place, or its number, or none."""
+    own: list[str] = []
+    numbered = False
+    for i, word in enumerate(s.words):
+        if word.meanings or _is_symbol(i, s):
+            continue
+        text = word.text.casefold()
+        if word.number is not None and own and len(own[-1]) <= 2 and own[-1].isalpha():
+            own[-1] += text  # "k", "2": one code
+        else:
+            own.append(text)
+        numbered |= word.number is not None
+    if own and not all(w.isdecimal() for w in own):
         why = "the file's own word for the place"
-        return Spot(place=place, score=0.85, reason=why, own_word=True)
-    if loose is not None and quantity in _SUPPLIED:
-        return Spot(
-            place=f"pack {loose}",
-            score=0.75,
-            reason=f"number {loose} without a part taken as pack {loose}",
-            bare_number=loose,
-        )
-    if loose is not None:
-        return Spot(place=f"sensor {loose}", score=0.8, reason="the file's own number")
+        return Spot(place=" ".join(own), weight=_OWN_COST, reason=why, own_word=True)
+    if s.loose is not None and s.quantity in _SUPPLIED:
+        why = f"number {s.loose} without a part taken as pack {s.loose}"
+        return Spot(place=f"pack {s.loose}", weight=_CODE_COST, reason=why, bare_number=s.loose)
+    if s.loose is not None:
+        return Spot(place=f"sensor {s.loose}", weight=_CODE_COST, reason="the file's own number")
     return Spot(place=None)
 
 
-def _is_symbol(word: Word, words: tuple[Word, ...]) -> bool:
-    """A single letter that names the quantity, not a place ("U", "I")."""
-    return len(word.text) == 1 and word.text.upper() in "UVITPQC" and word is words[0]
-
-
-def _join(pieces: list[str]) -> str:
-    """Letters and the number behind them as one word: ["k", "2"] -> "k2"."""
-    text = ""
-    for piece in pieces:
-        glue = text and piece.isdigit() and len(text.split()[-1]) <= 2
-        text += piece if (glue or not text) else f" {piece}"
-    return text
+def _is_symbol(i: int, s: _Scene) -> bool:
+    """A single letter that named the quantity, not a code as in "A7"."""
+    coded = i + 1 < len(s.words) and s.words[i + 1].number is not None
+    return i in s.symbols and (not coded or s.words[i].text.casefold() in _PLAIN_SYMBOLS)

@@ -20,8 +20,7 @@ from telemetry.importer.names.choose import (
 )
 from telemetry.importer.names.columns import LogColumn
 from telemetry.importer.names.evidence import charge_factor, reversed_current
-from telemetry.importer.names.header import HeaderReading
-from telemetry.importer.names.quantities import fits
+from telemetry.importer.names.header import HeaderReading, fits
 from telemetry.importer.names.settings import text_of
 from telemetry.importer.names.values import (
     convert,

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import StrEnum
 from functools import cache
 from importlib.resources import files
@@ -32,15 +32,17 @@ class Role(StrEnum):
     ORDINAL = "ordinal"
     SETTING = "setting"  # an alarm, limit or state: no reading of the thing it names
     CONTROL = "control"
+    STICK = "stick"  # a surface's short name where it stands alone
     NOISE = "noise"
 
 
 @dataclass(frozen=True, slots=True)
 class Meaning:
-    """One meaning of a word."""
+    """One meaning of a word, and what the word weighs for it (log odds)."""
 
     role: Role
     value: str
+    weight: float = field(default=0.0, compare=False)
 
 
 # Letters that no decomposition of Unicode takes their stroke from.
@@ -68,7 +70,10 @@ def _spellings(word: str) -> set[str]:
 
 @cache
 def dictionary() -> dict[str, tuple[Meaning, ...]]:
-    """All words of ``vocabulary.txt`` with their meanings, the likeliest first."""
+    """All words of ``vocabulary.txt`` with their meanings, the likeliest first.
+
+    Words that mean something together are one entry with a blank between them.
+    """
     found: dict[str, dict[Meaning, None]] = {}
     meaning = Meaning(Role.NOISE, "")
     text = files(__package__).joinpath("vocabulary.txt").read_text(encoding="utf-8")
@@ -76,13 +81,19 @@ def dictionary() -> dict[str, tuple[Meaning, ...]]:
         if line.startswith("#") or not line:
             continue
         if not line.startswith(" "):
-            role, _, value = line.partition(" ")
-            meaning = Meaning(Role(role), value)
+            role, value, weight, *_ = [*line.split(), "", "0"]
+            meaning = Meaning(Role(role), value, float(weight or 0))
             continue
         for word in line.split():
-            for spelling in _spellings(word):
+            for spelling in _spellings(word.replace("_", " ")):
                 found.setdefault(spelling, {}).setdefault(meaning)
     return {word: tuple(meanings) for word, meanings in found.items()}
+
+
+@cache
+def phrases() -> frozenset[tuple[str, ...]]:
+    """The entries of several words."""
+    return frozenset(tuple(entry.split()) for entry in dictionary() if " " in entry)
 
 
 @cache

@@ -11,6 +11,9 @@ from telemetry.importer.text.dialect import split_line
 from telemetry.importer.text.layout import TableLayout
 from telemetry.model.errors import UnreadableLog
 
+#: The least score of a name that is more than a word that happens to be in the vocabulary (ours).
+_NAMED = 0.7
+
 
 def no_table(head: Sequence[str]) -> UnreadableLog:
     """Why the lines of a file make no table: the error to raise.
@@ -45,7 +48,7 @@ def no_table(head: Sequence[str]) -> UnreadableLog:
 
 
 def _is_name(cell: str) -> bool:
-    return any(r.score >= 0.5 for r in readings(take_apart(" ".join(cell.split()))))
+    return any(r.score >= _NAMED for r in readings(take_apart(" ".join(cell.split()))))
 
 
 def comma_is_both(head: Sequence[str], layout: TableLayout) -> bool:
