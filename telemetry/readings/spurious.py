@@ -14,6 +14,9 @@ from telemetry.readings.silence import NO_SUPPLY_V
 from telemetry.results import Spurious
 from telemetry.results.readings import Reading
 
+#: So many zeros at one place are no accident of its sensor (heuristic).
+_AGAIN = 2
+
 
 def without_wild(log: Log) -> tuple[Log, tuple[Spurious, ...]]:
     """The log with its wild cells blank, and those cells.
@@ -52,7 +55,8 @@ def impossible(r: Reading, everything: list[Reading], limits: Limits) -> list[tu
     place that reports it goes on as before: the unit that sends the value could not have sent it
     without supply. A current several times above everything else for one reading, while no
     voltage answers. A held value can be taken for two readings: one that another place or the
-    place's own current contradicts may have been.
+    place's own current contradicts may have been, and so may one that comes again, unless the
+    place's own current went on.
     """
     if r.channel.quantity not in (Quantity.VOLTAGE, Quantity.CURRENT) or r.channel.hold:
         return []
@@ -78,11 +82,15 @@ def impossible(r: Reading, everything: list[Reading], limits: Limits) -> list[tu
     if r.channel.quantity is Quantity.VOLTAGE:
         level = np.minimum(before, after)
         dead = alone & (at < np.minimum(0.25 * level, NO_SUPPLY_V)) & (level > NO_SUPPLY_V)
-        for k in np.flatnonzero(dead) + 1:
-            witness = _own_witness(r, int(first[k]), everything)
+        seen = {
+            int(k): _own_witness(r, int(first[k]), everything) for k in np.flatnonzero(dead) + 1
+        }
+        again = sum(witness is not True for witness in seen.values()) >= _AGAIN
+        for k, witness in seen.items():
             sure = end[k] - first[k] == 1 or bool(others) or witness is True
-            if sure and witness is not False and not answered(int(k)):
-                out.append((int(k), "no supply for one reading while the unit kept reporting"))
+            denied = witness is False or (again and witness is None)
+            if sure and not denied and not answered(k):
+                out.append((k, "no supply for one reading while the unit kept reporting"))
         above = alone & (at > 1.25 * np.maximum(before, after)) & (at - after > 1.0)
         out += [
             (int(k), "far above both its neighbours; no supply jumps so")

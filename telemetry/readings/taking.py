@@ -12,6 +12,7 @@ from telemetry.model.log import Log
 from telemetry.numerics import sampling
 from telemetry.readings.silence import OF_TRANSMITTER, dropouts_of, switched_off
 from telemetry.readings.spurious import impossible, without_wild
+from telemetry.readings.zeros import without_zeros
 from telemetry.results import Span, Spurious
 from telemetry.results.readings import Reading, Readings
 
@@ -22,10 +23,11 @@ def take_readings(log: Log, limits: Limits) -> Readings:
     """Update samples of every numeric channel, cleaned of what is no reading.
 
     Removed and listed: wild cells and single impossible readings (spurious), frozen or blank
-    telemetry (dropouts). Removed and listed as ``off``: the supply not yet or no longer switched
-    on at the ends of a recording, where voltages are near zero.
+    telemetry and a lost link written as zeros (dropouts). Removed and listed as ``off``: the supply
+    not yet or no longer switched on at the ends of a recording, where voltages are near zero.
     """
     log, wild = without_wild(log)
+    log, zeroed = without_zeros(log)
     time_s = log.time_s
     row_s = sampling.row_step(time_s)
     end_s = float(time_s[-1]) + (row_s if np.isfinite(row_s) else 0.0) if time_s.size else 0.0
@@ -43,7 +45,9 @@ def take_readings(log: Log, limits: Limits) -> Readings:
         for c in channels
         for u in [sampling.update_samples(time_s, log.values(c.key), intervals[c.key])]
     ]
-    dropouts = dropouts_of(log, raw, gaps, limits)
+    dropouts = tuple(
+        sorted((*dropouts_of(log, raw, gaps, limits), *zeroed), key=lambda d: d.start_s)
+    )
     lost = [(d.start_s, d.end_s) for d in dropouts if d.place is None]
     cleaned: list[Reading] = []
     for r in raw:

@@ -32,7 +32,7 @@ class Dropout(Span):
     """Telemetry of a place (or of all, place None) froze or went blank for a while."""
 
     place: str | None
-    kind: str  # "frozen" or "blank"
+    kind: str  # "frozen", "blank" or "zeros"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

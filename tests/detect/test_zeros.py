@@ -1,0 +1,83 @@
+"""Zeros in a voltage: a link lost and written as zeros, a false reading, a supply that opens."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from telemetry.app.pipeline import review
+from telemetry.importer import read_log
+from telemetry.model.log import Log
+from telemetry.results import Level, Review
+from tests.simulated.supplies import make_supply
+
+
+@pytest.fixture(scope="module", params=[0.1, 0.2, 0.5, 1.0, 2.0])
+def log(request, tmp_path_factory) -> Log:
+    """A sound log with counters, at each interval."""
+    scene = make_supply(7, "high voltage", update_s=request.param)
+    return read_log(scene.write(tmp_path_factory.mktemp("zeros") / "log.csv"))
+
+
+def told(one: Review) -> list[tuple[str, str | None, Level]]:
+    return [(f.code, f.place, f.level) for f in one.findings if f.level >= Level.WATCH]
+
+
+def changed(log: Log, at_s: list[float], lasts_s: float, keep: tuple[str, ...]) -> Log:
+    """The log with zeros in all columns but those whose name holds a word to keep."""
+    frame = log.frame.copy()
+    t = log.time_s
+    rows = np.zeros(t.size, dtype=bool)
+    for at in at_s:
+        rows |= (t >= at) & (t < at + lasts_s)
+    for c in log.channels:
+        if c.key in frame.columns and not any(word in c.key for word in keep):
+            frame.loc[frame.index[rows & frame[c.key].notna().to_numpy()], c.key] = 0.0
+    return replace(log, frame=frame)
+
+
+def test_a_lost_link_written_as_zeros_is_lost_telemetry(log) -> None:
+    plain = review(log)
+    lost = review(changed(log, [100.0, 160.0, 200.0], 4.5, ("time", "consumed")))
+    assert told(lost) == told(plain)
+    assert sum(d.kind == "zeros" for d in lost.quality.dropouts) == 3
+
+
+def test_zeros_after_which_a_counter_begins_again_are_a_supply_lost(log) -> None:
+    gone = changed(log, [100.0], 4.5, ("time",))
+    frame = gone.frame.copy()
+    late = log.time_s >= 100.0
+    back = int(np.searchsorted(log.time_s, 104.6))
+    for key in [k for k in frame.columns if "consumed" in k]:
+        counted = pd.Series(frame[key]).ffill().to_numpy()[back]
+        frame.loc[frame.index[late], key] = np.maximum(
+            frame.loc[frame.index[late], key] - counted, 0
+        )
+    assert ("brownout", "bus", Level.GROUND) in told(review(replace(gone, frame=frame)))
+
+
+def test_a_wing_at_zero_again_and_again_grounds_at_every_sampling(log) -> None:
+    step = max(float(np.median(np.diff(log.time_s))), 2.0 * (log.time_s[1] - log.time_s[0]))
+    wing = [c.key for c in log.channels if c.place == "left wing"]
+    others = tuple(k for k in log.frame.columns if k not in wing)
+    at = [100.0, 131.0, 159.0, 203.0]
+    opened = review(changed(log, at, max(step, 1.05 * 0.1), others))
+    assert any(
+        f.level is Level.GROUND and f.place == "left wing" and f.code == "brownout"
+        for f in opened.findings
+    )
+
+
+def test_one_zero_of_one_place_is_a_false_reading(log) -> None:
+    volts = next(c.key for c in log.channels if c.key == "left wing/voltage")
+    at = int(np.searchsorted(log.time_s, 150.0))
+    while not np.isfinite(log.values(volts)[at]):
+        at += 1
+    frame = log.frame.copy()
+    frame.iloc[at, list(frame.columns).index(volts)] = 0.0
+    one = review(replace(log, frame=frame))
+    assert told(one) == told(review(log))
+    assert [s.column for s in one.quality.spurious] == ["Left wing voltage (V)"]
