@@ -21,8 +21,9 @@ from telemetry.importer.columnmap import ColumnMap, fingerprint
 from telemetry.importer.long import pivot
 from telemetry.importer.names.columns import LogColumn
 from telemetry.importer.names.resolve import Resolved, resolve
-from telemetry.importer.sheet import Sheet, apply_settings, at_path, read_sheet
+from telemetry.importer.sheet import Sheet, apply_settings, at_path, read_sheet, turn_round
 from telemetry.importer.wording import count
+from telemetry.model.channels import Quantity
 from telemetry.model.errors import BusbookError, UnreadableLog
 from telemetry.model.log import Log, Provenance
 
@@ -214,9 +215,9 @@ def time_base(sheet: Sheet, row_interval_s: float | None) -> TimeBase:
             columns={},
             form=f"a fixed {row_interval_s:g} s from row to row, as you set it",
         )
-    used = sheet.long.positions if sheet.long is not None else frozenset()
-    columns = [c for i, c in enumerate(sheet.columns) if i not in used]
-    base = find_time(_sources(columns), european=_european(sheet))
+    base = _find_time(sheet)
+    if base is None or _runs_back(base):
+        base = _newest_first(sheet) or base
     if base is None:
         seen = ", ".join(f"'{c.title}'" for c in sheet.columns[:12])
         raise UnreadableLog(
@@ -228,6 +229,42 @@ def time_base(sheet: Sheet, row_interval_s: float | None) -> TimeBase:
         start_from_preamble(base, sheet.layout.preamble, european=_european(sheet))
     for column in sheet.columns:
         column.time_role = base.columns.get(column.index, "")
+    return base
+
+
+def _find_time(sheet: Sheet) -> TimeBase | None:
+    used = sheet.long.positions if sheet.long is not None else frozenset()
+    columns = [c for i, c in enumerate(sheet.columns) if i not in used]
+    return find_time(_sources(columns), european=_european(sheet))
+
+
+def _runs_back(base: TimeBase) -> bool:
+    """True where most steps of the time are steps back."""
+    steps = np.diff(base.raw_s[np.isfinite(base.raw_s)])
+    return int(np.count_nonzero(steps < 0)) > int(np.count_nonzero(steps > 0))
+
+
+def _newest_first(sheet: Sheet) -> TimeBase | None:
+    """The time of rows that stand newest first, which are turned round; None for others.
+
+    A time that falls while a charge grows counts down.
+    """
+    drawn = [
+        c.shape
+        for c in sheet.columns
+        if any(r.quantity is Quantity.CONSUMED and r.score >= 0.5 for r in c.readings)
+    ]
+    if any(s.only_grows for s in drawn):
+        return None
+    turn_round(sheet)
+    try:
+        base = _find_time(sheet)
+    except UnreadableLog:
+        base = None
+    if base is None or _runs_back(base) or not base.columns:
+        turn_round(sheet)
+        return None
+    base.notes.append("the rows stand newest first and were turned round")
     return base
 
 

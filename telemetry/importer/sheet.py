@@ -6,7 +6,7 @@ bytes -> text -> dialect -> layout -> columns
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import NamedTuple
 
@@ -22,13 +22,12 @@ from telemetry.importer.names.columns import LogColumn, make_column, titles
 from telemetry.importer.names.evidence import shape_of
 from telemetry.importer.names.settings import file_settings, find_column, parse_setting
 from telemetry.importer.names.values import finite
+from telemetry.importer.text.blocks import no_table, read_blocks
 from telemetry.importer.text.decoding import Text, load
 from telemetry.importer.text.dialect import find_separator, plain_quotes, take_sample
-from telemetry.importer.text.layout import TableLayout, find_layout
-from telemetry.importer.text.marks import find_decimal
+from telemetry.importer.text.layout import TableLayout
 from telemetry.importer.text.numbers import to_numbers
-from telemetry.importer.text.refusals import comma_is_both, no_table
-from telemetry.importer.text.table import RawTable, read_table
+from telemetry.importer.text.table import Lines, RawTable
 from telemetry.importer.wording import count, verb
 from telemetry.model.errors import UnknownSetting, UnreadableLog
 
@@ -72,6 +71,29 @@ class Sheet:
     settings: dict[str, Wanted] = field(default_factory=dict)
     long: LongShape | None = None
     notes: list[str] = field(default_factory=list)
+
+
+def turn_round(sheet: Sheet) -> None:
+    """Put the last row first, in place.
+
+    Parameters
+    ----------
+    sheet : Sheet
+    """
+    table = sheet.table
+    backward = pa.array(np.arange(table.rows - 1, -1, -1))
+    for column in sheet.columns:
+        if column.numbers is not None:
+            column.numbers = column.numbers[::-1]
+            column.shape = shape_of(column.numbers)
+        else:
+            assert column.text is not None
+            column.text = column.text.take(backward)
+    sheet.table = replace(
+        table,
+        breaks=tuple(sorted(table.rows - b for b in table.breaks)),
+        lines=Lines(b"", 0, 0, 0, table.lines.every()[::-1]),
+    )
 
 
 def read_sheet(
@@ -124,19 +146,9 @@ def _parse(
     if plain is not text.data:
         text.data, sample = plain, take_sample(plain)
     separator = forced.get("@separator") or find_separator(sample)[0]
-    layout = find_layout(sample.head, sample.later, separator) if separator else None
-    if layout is None:
+    if not separator:
         raise no_table(sample.head)
-    if separator == "," and comma_is_both(sample.head, layout):
-        raise UnreadableLog(
-            f"the rows have {layout.fields} cells under fewer names: the comma seems to be both "
-            f"separator and decimal mark",
-            line=layout.data_line + 1,
-            hint="export the log with another separator or with decimal points",
-        )
-    some = layout.rows[:: max(1, len(layout.rows) // 60)]
-    decimal = forced.get("@decimal") or find_decimal(some, layout.names, layout.units)
-    table = read_table(text, layout, separator, decimal)
+    layout, decimal, table = read_blocks(text, separator, forced.get("@decimal", ""))
     if table.rows == 0:
         raise UnreadableLog(
             "the file has a header but no row that could be read", hint="copy it again"

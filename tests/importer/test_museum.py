@@ -25,12 +25,14 @@ nan = np.nan
 SAME = [
     "blank_lines", "bom_utf8", "byte_order_mark_at_join", "comments_between",
     "decimal_comma_quoted", "empty_trailing_columns", "header_behind_comment",
-    "header_many_line_ends", "header_on_every_page", "header_remark_behind",
+    "header_changes_order", "header_many_line_ends", "header_on_every_page",
+    "header_one_name_long", "header_remark_behind",
     "header_separators_behind", "header_stray_quote", "line_end_cr", "line_end_crlf",
     "line_end_doubled", "long", "long_no_header", "long_no_sensor", "mixed_decimals",
     "no_final_line_end", "preamble", "preamble_comments", "preamble_padded",
     "quoted_line_end_in_header", "quotes_around_lines", "quotes_behind_blanks", "quotes_doubled",
-    "quotes_single", "quotes_stray", "row_too_long_blank", "separator_comma",
+    "quotes_single", "quotes_stray", "row_too_long_blank", "rows_newest_first",
+    "separator_comma",
     "separator_comma_blank_decimal_comma", "separator_declared", "separator_pipe",
     "separator_semicolon_decimal_comma", "separator_tab", "thousands_apostrophe",
     "thousands_blank", "thousands_comma", "thousands_dot", "thousands_no_break_space",
@@ -146,6 +148,22 @@ def test_columns_without_header_and_double_names_are_addressable() -> None:
     )
     assert list(double.frame.columns) == [PACK, "Extra", "node 2/current"]
     np.testing.assert_array_equal(double.values("node 2/current"), [2.0] * 6)
+
+
+def test_a_name_that_is_missing_is_missing_where_the_values_say() -> None:
+    log = read_log(DATA / "good" / "header_one_name_short.csv")
+    np.testing.assert_array_equal(log.values(WING), AMPS)
+    np.testing.assert_array_equal(log.values("column 2"), VOLTS)
+    assert any("by the values, column 2 without a name" in n for n in log.provenance.notes)
+
+
+def test_columns_go_on_by_name_where_the_header_changes() -> None:
+    log = read_log(DATA / "good" / "header_changes.csv")
+    np.testing.assert_array_equal(log.values(PACK), VOLTS)
+    np.testing.assert_array_equal(log.values(WING), AMPS)
+    np.testing.assert_array_equal(log.values("pack 1/temperature"), [nan] * 3 + [21.0] * 3)
+    assert len(log.provenance.recordings) == 1
+    assert any("another header stands at line 5" in n for n in log.provenance.notes)
 
 
 def test_a_column_without_a_name_is_kept() -> None:
@@ -390,6 +408,17 @@ REFUSED = [
                            "[A]=status'."),
     ("other_header_in_middle.csv", " line 8: another header with other columns stands here; cut "
                                    "the file in two before this line."),
+    ("header_changes_unit.csv", " line 5: 'Left wing current [A]' goes on here in another unit, as "
+                                "'Left wing current [mA]'; cut the file in two before this line."),
+    ("header_names_open.csv", " line 1: the header has 2 names over 3 columns, and the values do "
+                              "not tell which name is missing; write one name over each column "
+                              "into the header."),
+    ("rows_longer_on_the_way.csv", " line 102: from here on the rows have 4 cells instead of 3; "
+                                   "cut the file in two before this line, or put the header of the "
+                                   "longer rows there."),
+    ("rows_shorter_on_the_way.csv", " line 42: rows from here on have 3 cells and others 4; by the "
+                                    "values, it is not the last ones that are missing; cut the "
+                                    "file in two where the number of cells changes."),
     ("comma_is_both.csv", " line 2: the rows have 6 cells under fewer names: the comma seems to be "
                           "both separator and decimal mark; export the log with another separator "
                           "or with decimal points."),

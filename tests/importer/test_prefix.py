@@ -80,5 +80,6 @@ def test_rows_read_and_rows_refused_are_the_rows_of_the_file(path: Path) -> None
     ]
     if path.stem == "quotes_doubled":
         rows = list(csv.reader(io.StringIO("\n".join(rows))))
-    assert p.rows + p.rows_refused == len(rows)
+    headers = 1 if path.stem.startswith("header_changes") else 0
+    assert p.rows + p.rows_refused == len(rows) - headers
     assert len(p.refused_lines) == p.rows_refused

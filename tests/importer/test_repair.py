@@ -10,10 +10,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from telemetry.importer.text import repair as repair_module
+from telemetry.importer.text.heading import OtherHeader
 from telemetry.importer.text.layout import TableLayout
 from telemetry.importer.text.repair import repair
 from telemetry.importer.text.tail import trim_tail
-from telemetry.model.errors import UnreadableLog
 
 LAYOUT = TableLayout(fields=3, names=("Time", "U", "I"), numeric=(True, True, True), data_line=1)
 
@@ -62,8 +62,8 @@ def test_a_repeated_header_marks_a_break() -> None:
     assert list(found.lines) == [2, 4]
 
 
-def test_another_header_is_refused() -> None:
-    with pytest.raises(UnreadableLog, match="another header with other columns") as caught:
+def test_another_header_is_told_by_its_line() -> None:
+    with pytest.raises(OtherHeader) as caught:
         repaired("0.1;8;1\nTime;P;Q\n0.1;8;1\n")
     assert caught.value.line == 3
 

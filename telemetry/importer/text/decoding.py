@@ -69,6 +69,8 @@ class Text:
     size_bytes : int
         Of the file.
     notes : tuple of str
+    first_line : int
+        Line of the file in which ``data`` begins, from 0.
     """
 
     data: bytes
@@ -76,6 +78,7 @@ class Text:
     digest: Future[str]
     size_bytes: int
     notes: tuple[str, ...] = ()
+    first_line: int = 0
 
     @property
     def sha256(self) -> str:

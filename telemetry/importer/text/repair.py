@@ -15,12 +15,17 @@ from numpy.typing import NDArray
 
 from telemetry.importer.cells import CellKind, is_blank, kind
 from telemetry.importer.text.dialect import MOST_LINES, join_lines, split_line
-from telemetry.importer.text.layout import COMMENT, TableLayout, is_comment
+from telemetry.importer.text.heading import COMMENT, OtherHeader, is_comment, pad, spread
+from telemetry.importer.text.layout import TableLayout
 from telemetry.importer.text.tail import is_row, quoted
 from telemetry.importer.wording import count, verb
 from telemetry.model.errors import UnreadableLog
 
 _BLOCK_BYTES = 16 << 20
+#: So many rows in a row with the same surplus of cells are no accident (heuristic).
+_MOST_LONGER = 20
+# Short rows that are kept to look at.
+_SOME = 200
 _COMMENT_BYTES = np.frombuffer(b"#/%!*", dtype=np.uint8)
 
 
@@ -37,6 +42,8 @@ class Repaired:
         Line and reason.
     breaks : tuple of int
         Rows before which a header was repeated.
+    short : dict
+        Rows that were filled up, by their number of cells: the first line, and some of them.
     notes : list of str
     """
 
@@ -44,6 +51,7 @@ class Repaired:
     lines: NDArray[np.int64] = field(default_factory=lambda: np.empty(0, np.int64))
     refused: list[tuple[int, str]] = field(default_factory=list)
     breaks: tuple[int, ...] = ()
+    short: dict[int, tuple[int, list[list[str]]]] = field(default_factory=dict)
     notes: list[str] = field(default_factory=list)
 
 
@@ -68,8 +76,10 @@ def repair(
 
     Raises
     ------
+    OtherHeader
+        A header with other columns stands among the rows.
     UnreadableLog
-        Another header, with other columns, stands in the middle of the file.
+        The rows have more cells from some line on.
     """
     sweep = _Sweep(layout, separator)
     pieces: list[bytes | memoryview] = []
@@ -125,12 +135,13 @@ class _Sweep:
     def __init__(self, layout: TableLayout, separator: str) -> None:
         self.layout = layout
         self.separator = separator
-        self.header = _bare(layout.names)
+        self.header = _bare(layout.header or layout.names)
         self.has_header = bool(layout.names)
         self.result = Repaired()
         self.break_lines: list[int] = []
         self.comments = self.padded = 0
         self.first_comment = self.first_padded = 0
+        self.longer = (0, 0, 0)
 
     def block(self, block: bytes, at_line: int) -> tuple[list[bytes], NDArray[np.int64], int]:
         """Kept pieces, line numbers of kept rows, and how many lines the block has."""
@@ -232,16 +243,13 @@ class _Sweep:
             return None
         wordy = values == 0 and words >= max(2, 0.8 * fields) and len(cells) >= 0.8 * fields
         if wordy and self.has_header:
-            raise UnreadableLog(
-                "another header with other columns stands here",
-                line=line,
-                hint="cut the file in two before this line",
-            )
+            raise OtherHeader(line)
         if len(cells) > fields and all(is_blank(c) for c in cells[fields:]):
             cells = cells[:fields]
         if len(cells) == fields:
             return self.separator.join(quoted(c, self.separator) for c in cells)
         if len(cells) > fields:
+            self._refuse_many(len(cells), line)
             self.result.refused.append((line, f"{len(cells)} cells instead of {fields}"))
             return None
         if len(cells) < 2 or (not is_row(cells, self.layout) and len(cells) < fields - 1):
@@ -249,12 +257,30 @@ class _Sweep:
             return None
         self.padded += 1
         self.first_padded = self.first_padded or line
+        some = self.result.short.setdefault(len(cells), (line, []))[1]
+        if len(some) < _SOME:
+            some.append(cells)
         cells = [*cells, *[""] * (fields - len(cells))]
         return self.separator.join(quoted(c, self.separator) for c in cells)
 
+    def _refuse_many(self, cells: int, line: int) -> None:
+        """Raise where row after row is longer: a column came on the way, nobody says where."""
+        first, last, number = self.longer
+        self.longer = (first if (last, number) == (line - 1, cells) else line, line, cells)
+        if line - self.longer[0] >= _MOST_LONGER:
+            raise UnreadableLog(
+                f"from here on the rows have {cells} cells instead of {self.layout.fields}",
+                line=self.longer[0],
+                hint="cut the file in two before this line, or put the header of the longer rows "
+                "there",
+            )
+
     def _again(self, cells: list[str], bare: list[str]) -> bool:
         """True for unit rows and preamble lines that come again with a repeated header."""
-        if any(row and bare == _bare(row) for row in (self.layout.units, self.layout.sensors)):
+        fields = self.layout.fields
+        if self.layout.units and bare == _bare(self.layout.units):
+            return True
+        if self.layout.sensors and spread(pad(bare, fields)) == spread(self.layout.sensors):
             return True
         keys = {key for key, _ in self.layout.preamble if key}
         return (bool(bare) and bare[0].rstrip(":= ") in keys) or (

@@ -22,6 +22,7 @@ import pyarrow.csv as pacsv
 from numpy.typing import NDArray
 
 from telemetry.importer.cells import NO_VALUE, CellKind, kind, to_number
+from telemetry.importer.text.aligning import refuse_shifted
 from telemetry.importer.text.decoding import MAX_LINE_BYTES, Text
 from telemetry.importer.text.dialect import as_tabs
 from telemetry.importer.text.layout import TableLayout
@@ -65,12 +66,17 @@ class Lines:
 
     def of(self, row: int) -> int:
         """Line of a row, from 1."""
+        known = self.every()
+        return int(known[min(row, len(known) - 1)])
+
+    def every(self) -> NDArray[np.int64]:
+        """Line of each row, from 1."""
         if self.known is None:
             # Blank lines between the rows are no rows.
             lines = self.data[self.begin : self.end].split(b"\n")
             filled = [i for i, line in enumerate(lines) if line.rstrip(b"\r")]
             self.known = np.asarray(filled, dtype=np.int64) + self.first
-        return int(self.known[min(row, len(self.known) - 1)])
+        return self.known
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -120,13 +126,16 @@ def read_table(text: Text, layout: TableLayout, separator: str, decimal: str) ->
     Returns
     -------
     RawTable
+
+    Raises
+    ------
+    OtherHeader
+        Another header stands among the rows; the text is left as it was.
     """
     data = text.data
     data, mark = as_tabs(data, separator)
-    if data is not text.data:
-        text.data = b""
-    begin = _offset_of_line(data, layout.data_line)
-    header = _header_text(data, layout)
+    begin = offset_of_line(data, layout.data_line - text.first_line)
+    header = _header_text(data, layout, text.first_line)
     tail = trim_tail(data, begin, layout, mark)
     body = memoryview(data)[begin : tail.end]
     types = _column_types(layout, decimal)
@@ -141,6 +150,7 @@ def read_table(text: Text, layout: TableLayout, separator: str, decimal: str) ->
     repaired: Repaired | None = None
     if columns is None:
         repaired = repair(body, layout, mark, first_line)
+        refuse_shifted(repaired.short, layout, decimal)
         notes.extend(repaired.notes)
         body.release()
         data = text.data = b""
@@ -294,7 +304,14 @@ def _append(columns: list[Cells], last: list[Cells], decimal: str) -> list[Cells
     return out
 
 
-def _offset_of_line(data: bytes, line: int) -> int:
+def offset_of_line(data: bytes, line: int) -> int:
+    """Where a line, counted from 0, begins.
+
+    Parameters
+    ----------
+    data : bytes
+    line : int
+    """
     at = 0
     for _ in range(line):
         at = data.find(b"\n", at) + 1
@@ -312,10 +329,10 @@ def _header_breaks(layout: TableLayout, types: Sequence[str]) -> bool:
     )
 
 
-def _header_text(data: bytes, layout: TableLayout) -> bytes:
+def _header_text(data: bytes, layout: TableLayout, first_line: int) -> bytes:
     """The (first) line of the name row as it stands in the file, b"" where there is none."""
     if layout.header_line is None:
         return b""
-    begin = _offset_of_line(data, layout.header_line - 1)
+    begin = offset_of_line(data, layout.header_line - 1 - first_line)
     end = data.find(b"\n", begin)
     return data[begin:end].rstrip(b"\r") if end > begin else b""
