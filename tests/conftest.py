@@ -19,6 +19,7 @@ from telemetry.readings import take_readings
 from telemetry.results import (
     Change,
     Charge,
+    CheckOutcome,
     ColumnUse,
     Dropout,
     Event,
@@ -32,7 +33,9 @@ from telemetry.results import (
     Level,
     Margin,
     NoteMark,
+    NotJudged,
     Origin,
+    OutcomeKind,
     OutKind,
     PackOut,
     PackState,
@@ -311,6 +314,46 @@ def _findings() -> tuple[Finding, ...]:
     )
 
 
+def _checks() -> tuple[CheckOutcome, ...]:
+    fall = "Did a voltage fall further than its load explains?"
+    return (
+        CheckOutcome(
+            code="brownout",
+            question="Was a supply lost, down to the level at which electronics restart?",
+            place="bus",
+            outcome=OutcomeKind.PASSED,
+            essential=True,
+            sees="3.5 V or less for 0.1 s or longer",
+        ),
+        CheckOutcome(
+            code="sag-unexplained",
+            question=fall,
+            place="left wing",
+            outcome=OutcomeKind.FOUND,
+            essential=True,
+        ),
+        CheckOutcome(
+            code="sag-unexplained",
+            question=fall,
+            place="tail",
+            outcome=OutcomeKind.NOT_JUDGED,
+            essential=True,
+            reason=NotJudged.TOO_SLOW,
+            why="a dip shorter than 2.5 s can pass unseen",
+            next_time="log the voltage of tail faster",
+        ),
+        CheckOutcome(
+            code="servo-silent",
+            question="Did a servo stop drawing current?",
+            place=None,
+            outcome=OutcomeKind.NOT_JUDGED,
+            reason=NotJudged.TOO_FEW_FLIGHTS,
+            why="it compares flights",
+            next_time="add this log and later ones to the book",
+        ),
+    )
+
+
 def _flight() -> Flight:
     return Flight(
         kind="flight",
@@ -542,6 +585,7 @@ def make_review() -> Make:
             ),
             "flights": (_flight(),),
             "findings": _findings(),
+            "checks": _checks(),
         }
         whole |= parts
         return Review(**whole, readings=take_readings(whole["log"], whole["limits"]))
@@ -570,6 +614,7 @@ def bare_review(make_review: Make) -> Review:
         quality=Quality(row_s=None, shortest_sure_dip_s=None),
         flights=(),
         findings=(),
+        checks=(),
     )
 
 

@@ -11,7 +11,7 @@ from pydantic import Field, model_validator
 from telemetry.aircraft.base import Record
 from telemetry.aircraft.limits import Limits
 from telemetry.aircraft.parts import Lead, Node, Pack, PlaceName, Servo, Supply
-from telemetry.model.channels import PlaceKind, kind_of_place, mirror_of
+from telemetry.model.channels import PlaceKind, is_drive, kind_of_place, mirror_of
 
 #: A supply that rests below this is built for less than the usual servo supply (a four-cell NiMH
 #: pack, a 5 V regulator): no default comfort level applies to it. V (common practice, no source).
@@ -93,6 +93,10 @@ class Aircraft(Record):
             is_receiver = (node.kind or named) == PlaceKind.RECEIVER
             return PlaceKind.RECEIVER if is_receiver else PlaceKind.NODE
         return named if supply is None else PlaceKind.OTHER
+
+    def of_motor(self, place: str) -> bool:
+        """Whether a place is the drive, not the radio's supply: no servos hang there."""
+        return self.kind(place) is PlaceKind.OTHER and is_drive(place)
 
     def node(self, place: str) -> Node | None:
         """The node of that name."""

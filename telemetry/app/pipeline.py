@@ -7,12 +7,12 @@ from datetime import date
 import numpy as np
 
 from telemetry.aircraft import Aircraft, completed_from, infer_path
-from telemetry.checks.in_flight import find_all
+from telemetry.checks.in_flight import judge_log
 from telemetry.circuit.margins import margins
 from telemetry.circuit.measured import measured_in, place_loads
 from telemetry.circuit.parts import part_loads
 from telemetry.detect.brownouts import find_brownouts, without_switching
-from telemetry.detect.low import low_supplies
+from telemetry.detect.low import low_supplies, supply_levels
 from telemetry.detect.path.placing import place_events
 from telemetry.detect.phases import FlightPart, find_parts
 from telemetry.detect.quality import columns_used, judge_quality
@@ -62,6 +62,13 @@ def review(log: Log, aircraft: Aircraft | None = None, drawn: Drawn | None = Non
     for part in find_parts(log, readings, craft, craft.limits):
         flights.append(_flight(part, readings, quality, craft, drawn))
         drawn = drawn.then(flights[-1].packs)
+    judged = judge_log(
+        aircraft=craft,
+        columns=columns,
+        quality=quality,
+        flights=tuple(flights),
+        unsettled=unsettled_supplies(_with_values(log), craft.kind),
+    )
     return Review(
         log=log,
         readings=readings,
@@ -70,13 +77,8 @@ def review(log: Log, aircraft: Aircraft | None = None, drawn: Drawn | None = Non
         columns=columns,
         quality=quality,
         flights=tuple(flights),
-        findings=find_all(
-            aircraft=craft,
-            columns=columns,
-            quality=quality,
-            flights=tuple(flights),
-            unsettled=unsettled_supplies(_with_values(log), craft.kind),
-        ),
+        findings=judged.findings,
+        checks=judged.outcomes,
     )
 
 
@@ -127,6 +129,7 @@ def _flight(
         charge=charge,
         margins=found_margins,
         low=low_supplies(readings, craft, phases, outs, floors),
+        levels=supply_levels(readings, craft, floors),
         servos=measure_servos(readings, craft, phases) or check_shares(readings, craft, phases),
         packs=pack_states(readings, craft, phases, charge, sharing, drawn),
         pack_outs=outs,

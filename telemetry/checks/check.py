@@ -6,7 +6,7 @@ To add a check, write one module with its functions and its record, and put the 
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from typing import Literal
@@ -14,7 +14,8 @@ from typing import Literal
 from telemetry.checks.aircraft_history import AircraftHistory, JudgedAcross
 from telemetry.checks.draft import FindingDraft, Words
 from telemetry.checks.facts import FlightFacts, RecordingFacts
-from telemetry.results import Finding, Flight
+from telemetry.checks.needs import Needs, Sees
+from telemetry.results import CheckOutcome, Finding, Flight
 
 
 class CheckPart(StrEnum):
@@ -29,6 +30,7 @@ class CheckPart(StrEnum):
 
 
 InRecording = Callable[[RecordingFacts], list[FindingDraft]]
+OfOutcomes = Callable[[RecordingFacts, Sequence[CheckOutcome]], list[FindingDraft]]
 InFlight = Callable[[FlightFacts], list[FindingDraft]]
 Across = Callable[[AircraftHistory], JudgedAcross]
 
@@ -63,6 +65,13 @@ class Check:
         From the facts of a recording to drafts of findings.
     in_flight : tuple of functions
         From the facts of a flight to drafts of findings.
+    of_outcomes : function or None
+        From what the other checks of a recording came to, to drafts of findings.
+    needs : Needs or None
+        What it needs at a place to judge it in one log; None where only flights together tell.
+    sees : function or None
+        From the facts of a flight and a place where the needs are met to what it would have seen
+        there at least, in words with number and unit; or to why it could not look.
     across : tuple of functions
         From the flights of an aircraft to what is judged across them, over all places.
     proof : str or None
@@ -86,6 +95,9 @@ class Check:
     words_across: Words | None = None
     in_recording: tuple[InRecording, ...] = ()
     in_flight: tuple[InFlight, ...] = ()
+    of_outcomes: OfOutcomes | None = None
+    needs: Needs | None = None
+    sees: Sees | None = None
     across: tuple[Across, ...] = ()
     proof: ProofFigure | None = "zoom"
     worst_by: str | None = None

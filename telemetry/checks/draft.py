@@ -52,6 +52,8 @@ class FindingDraft:
         Across flights: id of the first flight with it.
     change : Change or None
         Across flights: by how much.
+    also : tuple of str
+        Other places where the same was seen.
     """
 
     code: str
@@ -68,6 +70,7 @@ class FindingDraft:
     servo: str | None = None
     since_flight: str | None = None
     change: Change | None = None
+    also: tuple[str, ...] = ()
 
     def finding(self, standing: Words | None) -> Finding:
         """The finding, with the draft's own words or the standing ones of its code.
@@ -95,6 +98,7 @@ class FindingDraft:
             end_s=self.end_s,
             since_flight=self.since_flight,
             change=self.change,
+            also=self.also,
         )
 
 

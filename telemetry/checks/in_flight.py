@@ -9,13 +9,22 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
+from typing import NamedTuple
 
 from telemetry.aircraft import Aircraft
 from telemetry.checks.draft import FindingDraft
 from telemetry.checks.facts import FlightFacts, RecordingFacts
 from telemetry.checks.listed import CHECKS, CODES, not_yet_called
+from telemetry.checks.outcomes import found_at, outcomes_of
 from telemetry.model.unsettled import Unsettled
-from telemetry.results import ColumnUse, Finding, Flight, Quality
+from telemetry.results import CheckOutcome, ColumnUse, Finding, Flight, Quality
+
+
+class Judged(NamedTuple):
+    """Findings of one log, gravest first, and what each check came to at each place."""
+
+    findings: tuple[Finding, ...]
+    outcomes: tuple[CheckOutcome, ...]
 
 
 def find_all(
@@ -26,7 +35,21 @@ def find_all(
     flights: tuple[Flight, ...],
     unsettled: tuple[Unsettled, ...] = (),
 ) -> tuple[Finding, ...]:
-    """All findings of one log, gravest first; of several flights the worst first."""
+    """All findings of one log, as :func:`judge_log` has them."""
+    return judge_log(
+        aircraft=aircraft, columns=columns, quality=quality, flights=flights, unsettled=unsettled
+    ).findings
+
+
+def judge_log(
+    *,
+    aircraft: Aircraft,
+    columns: tuple[ColumnUse, ...],
+    quality: Quality,
+    flights: tuple[Flight, ...],
+    unsettled: tuple[Unsettled, ...] = (),
+) -> Judged:
+    """One log judged by all checks; of several flights the worst is told first."""
     recording = RecordingFacts(
         aircraft=aircraft, columns=columns, quality=quality, flights=flights, unsettled=unsettled
     )
@@ -42,7 +65,19 @@ def find_all(
                 for number, facts in enumerate(by_flight, 1)
             )
     found = [draft.finding(CODES[draft.code].words) for draft in drafts]
-    return tuple(sorted(found, key=lambda f: -f.level.rank))
+    outcomes = list(outcomes_of(CHECKS, by_flight or [_nothing(recording)], found))
+    for check in CHECKS:
+        if check.of_outcomes is not None:
+            more = [d.finding(check.words) for d in check.of_outcomes(recording, outcomes)]
+            found += more
+            outcomes += [found_at(check, f.place) for f in more]
+    return Judged(tuple(sorted(found, key=lambda f: -f.level.rank)), tuple(outcomes))
+
+
+def _nothing(recording: RecordingFacts) -> FlightFacts:
+    """A log without any flight or bench recording: nothing was under load in it."""
+    flight = Flight(kind="bench", start_s=0.0, end_s=0.0, phases=())
+    return FlightFacts(flight=flight, recording=recording)
 
 
 def _worst_first(by_flight: Iterable[Sequence[FindingDraft]]) -> list[FindingDraft]:

@@ -16,7 +16,15 @@ from telemetry.model.channels import PlaceKind, Quantity
 from telemetry.numerics.sampling import outside
 from telemetry.numerics.spans import complement, mask_to_spans, merge, overlap_s
 from telemetry.readings import NO_SUPPLY_V, Reading, Readings
-from telemetry.results import LOADED_PHASES, LowSupply, OutSign, PackOut, Phase, PhaseKind
+from telemetry.results import (
+    LOADED_PHASES,
+    LowSupply,
+    OutSign,
+    PackOut,
+    Phase,
+    PhaseKind,
+    SupplyLevel,
+)
 
 # Deep is a tenth below the level: of a lithium-polymer cell 2.97 V under load, of a six-volt servo
 # supply 5.4 V (ours).
@@ -72,6 +80,17 @@ def low_supplies(
         if low is not None:
             out.append(low)
     return tuple(out)
+
+
+def supply_levels(
+    readings: Readings, aircraft: Aircraft, floors_v: Mapping[str, float]
+) -> tuple[SupplyLevel, ...]:
+    """What each place is held against; places of which no level is known are left out."""
+    levels_v = low_levels(readings, aircraft, floors_v)
+    return tuple(
+        SupplyLevel(place=place, level_v=level_v, is_floor=place in floors_v)
+        for place, level_v in levels_v.items()
+    )
 
 
 def _at(

@@ -60,6 +60,7 @@ def _column(c: Channel, r: Reading | None) -> ColumnUse:
         label=c.label,
         unit=c.unit,
         reason=c.reason,
+        hold=c.hold,
         update_s=None if r is None else r.update_s,
         resolution=None if r is None else r.resolution,
         used=c.quantity in USED and (c.quantity is Quantity.TIME or (r is not None and r.size > 0)),

@@ -29,11 +29,14 @@ class Unsettled:
         that was not understood at all.
     set_line : str
         The option that settles it.
+    quantity : Quantity
+        What it may be: a voltage or a current.
     """
 
     column: str
     beside: str
     set_line: str
+    quantity: Quantity = Quantity.CURRENT
 
 
 def unsettled_supplies(
@@ -60,9 +63,9 @@ def unsettled_supplies(
         return set_option(title if single else f"#{number}", reading, number=number)
 
     out = [
-        Unsettled(column=c.column, beside="", set_line=line(number, reading))
+        Unsettled(column=c.column, beside="", set_line=line(number, taken[1]), quantity=taken[0])
         for number, c in channels.items()
-        if c.quantity is Quantity.UNKNOWN and not c.text and (reading := _taken_for(c))
+        if c.quantity is Quantity.UNKNOWN and not c.text and (taken := _taken_for(c))
     ]
     supplies = {n: c for n, c in channels.items() if c.quantity in _SUPPLY and c.place}
     has = {(c.quantity, c.place) for c in supplies.values()}
@@ -86,15 +89,18 @@ def unsettled_supplies(
     return tuple(out)
 
 
-def _taken_for(c: Channel) -> str:
-    """The supply that an unknown column may be, by its rivals or its unit, as a setting; or ""."""
+def _taken_for(c: Channel) -> tuple[Quantity, str] | None:
+    """The supply that an unknown column may be, by its rivals or its unit, and as a setting."""
     # One rival alone was weighed and set aside; of several that fit alike none was chosen.
     for rival in c.rivals if len(c.rivals) > 1 else ():
-        if {q.value for q in _SUPPLY} & set(rival.partition("[")[0].split("/")):
-            return rival
+        words = rival.partition("[")[0].split("/")
+        for quantity in _SUPPLY:
+            if quantity.value in words:
+                return quantity, rival
     unit = UNITS.get(c.source_unit)
-    quantity = {"V": "voltage", "A": "current"}.get("" if unit is None else unit.canonical)
-    return "" if quantity is None else f"PLACE/{quantity}[{c.source_unit}]"
+    by_unit = {"V": Quantity.VOLTAGE, "A": Quantity.CURRENT}
+    found = by_unit.get("" if unit is None else unit.canonical)
+    return None if found is None else (found, f"PLACE/{found}[{c.source_unit}]")
 
 
 def _likeness(a: str, b: str) -> float:

@@ -6,6 +6,7 @@ mOhm. Nothing here computes: detectors and estimators fill the records, reports 
 
 from __future__ import annotations
 
+from telemetry.results.checks import CheckOutcome, NotJudged, OutcomeKind
 from telemetry.results.events import Event, Stir, StirPlace
 from telemetry.results.findings import OF_ONE_SERVO, Change, Finding
 from telemetry.results.history import Feature, History, HistoryFlight, NoteMark, Trend
@@ -29,6 +30,7 @@ from telemetry.results.measures import (
     PlaceLoad,
     Resistance,
     ServoShare,
+    SupplyLevel,
     WorstCase,
 )
 from telemetry.results.packs import Charge, PackOut, PackState, PathStep
@@ -44,6 +46,7 @@ __all__ = [
     "Change",
     "Charge",
     "ChargeBasis",
+    "CheckOutcome",
     "ColumnUse",
     "Comparison",
     "Dropout",
@@ -58,10 +61,12 @@ __all__ = [
     "Level",
     "LowSupply",
     "Margin",
+    "NotJudged",
     "NoteMark",
     "Origin",
     "OutKind",
     "OutSign",
+    "OutcomeKind",
     "PackOut",
     "PackState",
     "PartLoad",
@@ -78,6 +83,7 @@ __all__ = [
     "Spurious",
     "Stir",
     "StirPlace",
+    "SupplyLevel",
     "Tables",
     "Trend",
     "WorstCase",

@@ -75,6 +75,8 @@ class Finding:
     # Across flights only: id of the first flight with it, and by how much.
     since_flight: str | None = None
     change: Change | None = None
+    # Other places where the same was seen.
+    also: tuple[str, ...] = ()
 
 
 def counted_by_level(findings: Sequence[Finding]) -> str:

@@ -98,6 +98,15 @@ class LowSupply:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class SupplyLevel:
+    """The voltage that a place should not fall below under load, V; as in :class:`LowSupply`."""
+
+    place: str
+    level_v: float
+    is_floor: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class PlaceLoad:
     """What a place carried under load, in flight and stirs.
 

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from telemetry.results.kinds import PhaseKind
+from telemetry.results.tables import INNER
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -80,7 +81,10 @@ class Spurious:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ColumnUse:
-    """One column of the file: how it was read, how often it brings news, whether it was used."""
+    """One column of the file: how it was read, how often it brings news, whether it was used.
+
+    ``hold`` as a channel has it.
+    """
 
     column: str
     key: str
@@ -92,6 +96,7 @@ class ColumnUse:
     update_s: float | None
     resolution: float | None
     used: bool
+    hold: str = field(default="", metadata=INNER)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -8,6 +8,7 @@ from functools import partial
 from typing import TYPE_CHECKING, Any
 
 from telemetry.model.brief import Facts, as_html, as_text, some
+from telemetry.results.checks import CheckOutcome
 from telemetry.results.events import Event, Stir, StirPlace
 from telemetry.results.findings import Finding, counted_by_level, verdict_in_brief
 from telemetry.results.kinds import Level
@@ -18,11 +19,12 @@ from telemetry.results.measures import (
     PlaceLoad,
     Resistance,
     ServoShare,
+    SupplyLevel,
     WorstCase,
 )
 from telemetry.results.packs import Charge, PackOut, PackState, PathStep
 from telemetry.results.recording import ColumnUse, Phase, Quality, Span
-from telemetry.results.tables import Tables, lists_of, shown_fields, table
+from telemetry.results.tables import INNER, Tables, lists_of, shown_fields, table
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -50,6 +52,7 @@ class Flight(Span):
     path_steps: tuple[PathStep, ...] = ()
     loads: tuple[PlaceLoad, ...] = ()
     parts: tuple[PartLoad, ...] = ()
+    levels: tuple[SupplyLevel, ...] = field(default=(), metadata=INNER)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -100,6 +103,7 @@ class Comparison:
 class Review:
     """Everything the review of one log found.
 
+    ``checks`` holds what each check came to, place by place; ``findings`` what was found.
     ``compared`` sets it beside earlier flights, where the logbook knows the aircraft. ``readings``
     are those of the log by these limits, taken once: all numbers rest on them, and so do reports
     and features. They belong to log and limits, and are no result: two reviews are equal, or shown,
@@ -114,11 +118,12 @@ class Review:
     quality: Quality
     flights: tuple[Flight, ...]
     findings: tuple[Finding, ...]
+    checks: tuple[CheckOutcome, ...] = ()
     compared: tuple[Comparison, ...] = ()
 
     @property
     def verdict(self) -> Level:
-        """The gravest level among the findings; clear where nothing was found in this log."""
+        """The gravest level found; unknown where an essential check could not judge; else clear."""
         return max((f.level for f in self.findings), default=Level.CLEAR)
 
     @property
@@ -127,9 +132,9 @@ class Review:
 
         findings; flights; of each flight phases, stirs (a row for each stir and place), events,
         resistances, charge, margins, cases (the worst cases of the margins), and every other list
-        of :class:`Flight`, with the column ``flight``, from 1; compared; columns (of the file);
-        gaps, restarts, dropouts, spurious (of the recording). Times are s from the first row,
-        units stand in the names; see :class:`telemetry.results.Tables`.
+        of :class:`Flight`, with the column ``flight``, from 1; checks; compared; columns (of the
+        file); gaps, restarts, dropouts, spurious (of the recording). Times are s from the first
+        row, units stand in the names; see :class:`telemetry.results.Tables`.
         """
         return Tables(_makers(self))
 
@@ -192,6 +197,7 @@ def _makers(review: Review) -> Mapping[str, Callable[[], pd.DataFrame]]:
         **{name: partial(of_flights, name, kind) for name, kind in lists_of(Flight).items()},
         "stirs": lambda: table((_Number, Stir, StirPlace), within("stirs", "places")),
         "cases": lambda: table((_Number, Margin, WorstCase), within("margins", "cases")),
+        "checks": partial(plain, CheckOutcome, review.checks),
         "compared": partial(plain, Comparison, review.compared),
         "columns": partial(plain, ColumnUse, review.columns),
         **{

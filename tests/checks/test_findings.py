@@ -53,7 +53,9 @@ CRAFT = Aircraft.model_validate(
 )
 
 
-def column(quantity: str, place: str = "bus", resolution: float = 0.01) -> ColumnUse:
+def column(
+    quantity: str, place: str = "bus", resolution: float = 0.01, update_s: float = 0.1
+) -> ColumnUse:
     return ColumnUse(
         column=f"{place} {quantity}",
         key=f"{place}/{quantity}",
@@ -62,7 +64,7 @@ def column(quantity: str, place: str = "bus", resolution: float = 0.01) -> Colum
         label=place,
         unit="",
         reason="",
-        update_s=0.1,
+        update_s=update_s,
         resolution=resolution,
         used=True,
     )
@@ -396,9 +398,9 @@ def test_what_a_log_cannot_tell_is_said_with_its_reason() -> None:
     assert "no current" in thin(columns=(column("voltage"),))[0]
     still = (Phase(kind=PhaseKind.GROUND, start_s=0, end_s=430),)
     assert "nothing was under load" in thin(phases=still)[0]
-    slow = Quality(row_s=2.5, shortest_sure_dip_s=2.5)
-    assert "shorter than 2.5 s" in thin(quality=slow)[0]
-    assert thin(quality=Quality(row_s=2.0, shortest_sure_dip_s=2.0)) == []
+    slow, just = (column("voltage", update_s=s) for s in (2.5, 2.0))
+    assert "shorter than 2.5 s" in thin(columns=(slow, column("current")))[0]
+    assert thin(columns=(just, column("current"))) == []
 
 
 @pytest.mark.parametrize(
@@ -418,7 +420,7 @@ def test_between_two_flights_of_one_file_no_telemetry_is_lost() -> None:
 @pytest.mark.parametrize(("times", "said"), [(2, False), (3, True)])
 def test_falls_that_nothing_can_be_laid_to_make_a_log_too_thin(times: int, said: bool) -> None:
     unknown = [fall(120.0 + 20 * k, Origin.UNKNOWN) for k in range(times)]
-    found = found_in(*unknown)
+    found = found_in(*unknown, columns=(*GOOD, column("voltage", "left wing")))
     assert [(f.code, f.level) for f in found] == ([("log-too-thin", Level.UNKNOWN)] if said else [])
 
 
@@ -426,7 +428,7 @@ def test_findings_come_gravest_first_and_carry_their_standing_words() -> None:
     found = found_in(
         fall(120.0, Origin.CONTACT),
         brownout(Evidence.REAL),
-        quality=Quality(row_s=2.5, shortest_sure_dip_s=2.5),
+        columns=(column("voltage", update_s=2.5), column("current")),
     )
     assert [f.level for f in found] == [Level.GROUND, Level.WATCH, Level.UNKNOWN]
     for f in found[:2]:

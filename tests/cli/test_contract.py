@@ -18,7 +18,7 @@ SPAN = {"start_s", "end_s"}
 KEYS: dict[str, set[str]] = {
     "": {"schema", "busbook", "errors", "reviews"},
     "errors": {"file", "message"},
-    "reviews": {"log", "columns", "quality", "flights", "findings", "verdict"},
+    "reviews": {"log", "columns", "quality", "flights", "checks", "findings", "verdict"},
     "reviews.log": {
         "file", "sha256", "rows", "start", "duration_s", "encoding", "separator", "decimal",
         "layout",
@@ -57,6 +57,9 @@ KEYS: dict[str, set[str]] = {
         "place", "outputs", "drives", "travel_a_per_pct_s", "hold_a_per_pct", "low", "high",
         "condition_index", "separable",
     },
+    "reviews.checks": {
+        "code", "question", "place", "outcome", "reason", "sees", "essential", "why", "next_time",
+    },
     "reviews.findings": {
         "code", "level", "place", "servo", "title", "evidence", "explanations", "confirm", "advice",
     },
@@ -64,6 +67,24 @@ KEYS: dict[str, set[str]] = {
 WORDS = {
     "reviews.verdict": {"clear", "watch", "ground", "unknown"},
     "reviews.findings.level": {"clear", "watch", "ground", "unknown"},
+    "reviews.checks.outcome": {"passed", "found", "not-judged"},
+    "reviews.checks.reason": {
+        "no-column",
+        "not-understood",
+        "too-slow",
+        "telemetry-lost",
+        "no-load",
+        "uncertain",
+        "no-counterpart",
+        "too-few-flights",
+        "no-level",
+        "calm",
+        "regulated",
+        "standby",
+        "unlogged",
+        "explained",
+        None,
+    },
     "reviews.flights.kind": {"flight", "bench"},
     "reviews.flights.phases.kind": {"ground", "stir", "flight", "redundancy-check"},
     "reviews.flights.events.phase": {"ground", "stir", "flight", "redundancy-check"},

@@ -39,6 +39,9 @@ TEXTS = frozenset(
         "start_source",
         "time_form",
         "title",
+        "sees",
+        "why",
+        "next_time",
     }
 )
 # Where a key that is a term elsewhere holds words.

@@ -37,6 +37,7 @@ LIST_KEYS = {
     ("flights", "servos"): (
         "place outputs drives travel_a_per_pct_s hold_a_per_pct low high condition_index separable"
     ),
+    ("checks",): "code question place outcome reason sees essential why next_time",
     ("findings",): ("code level place servo title evidence explanations confirm advice"),
 }
 NUMBERS = ("_s", "_v", "_a", "_mohm", "_mah", "_hz", "_vs")

@@ -6,8 +6,9 @@ from telemetry.aircraft import Aircraft
 from telemetry.checks.check import Check, CheckPart
 from telemetry.checks.draft import FindingDraft, Words
 from telemetry.checks.facts import FlightFacts
-from telemetry.model.channels import PlaceKind
-from telemetry.results import Flight, Level, PartLoad, Resistance
+from telemetry.checks.needs import Needs, Refusal, nodes, told_already, without_resistance
+from telemetry.model.channels import PlaceKind, Quantity
+from telemetry.results import Flight, Level, NotJudged, PartLoad, Resistance
 
 # A sound lead that takes more than this part of the supply at the highest current is too thin or
 # too long for it (ours: half a volt of 6.6 V).
@@ -48,15 +49,20 @@ def _high(r: Resistance, known: list[Resistance], aircraft: Aircraft) -> Finding
             and factor > limits.branch_over_expected
         ):
             return _branch(r, whose, "the wire table", r.expected_mohm)
-    mirror = next(
-        (m for m in known if m.place == aircraft.mirror(r.place) and m.parent == r.parent), None
-    )
-    if mirror is None or not _alike(r, mirror):
+    mirror = _mirrored(r, known, aircraft)
+    if mirror is None:
         return None
-    most = mirror.high_mohm if mirror.high_mohm is not None else (mirror.mohm or 0.0)
+    most = _most(mirror)
     if low - most > limits.branch_watch_mohm and low > limits.branch_over_expected * most:
         return _branch(r, whose, f"its mirror, {mirror.place}", mirror.mohm or 0.0)
     return None
+
+
+def _mirrored(r: Resistance, known: list[Resistance], aircraft: Aircraft) -> Resistance | None:
+    """The same of the like place on the other side, where nothing says that its lead is unlike."""
+    found = (m for m in known if m.place == aircraft.mirror(r.place) and m.parent == r.parent)
+    mirror = next(found, None)
+    return mirror if mirror is not None and _alike(r, mirror) else None
 
 
 def _alike(a: Resistance, b: Resistance) -> bool:
@@ -149,6 +155,54 @@ def _overloaded(flight: Flight, reported: set[str | None]) -> list[FindingDraft]
     ]
 
 
+def _most(r: Resistance) -> float:
+    return r.high_mohm if r.high_mohm is not None else (r.mohm or 0.0)
+
+
+def _branch_of(facts: FlightFacts, place: str | None) -> Resistance | Refusal:
+    found = (r for r in facts.flight.resistances if r.place == place and r.kind == "branch")
+    own = next(found, None)
+    if own is None or own.mohm is None:
+        return without_resistance(facts, own, place or "")
+    return own
+
+
+def _sees_high(facts: FlightFacts, place: str | None) -> str | Refusal:
+    """The least resistance that would have been told: what is doubtful of it comes on top."""
+    own = _branch_of(facts, place)
+    if isinstance(own, Refusal):
+        return own
+    limits = facts.limits
+    known = [r for r in facts.flight.resistances if r.kind == "branch" and r.mohm is not None]
+    held: list[float] = []
+    if own.expected_mohm is not None:
+        over = own.expected_mohm + limits.branch_over_expected_mohm
+        times = own.expected_mohm * limits.branch_over_expected
+        held.append(max(over, times, own.expected_high_mohm or 0.0))
+    mirror = _mirrored(own, known, facts.aircraft)
+    if mirror is not None:
+        over = _most(mirror) + limits.branch_watch_mohm
+        held.append(max(over, _most(mirror) * limits.branch_over_expected))
+    if not held:
+        why = "neither a like place on the other side nor the lead's length and gauge is known"
+        what = "say its lead, or its mirror, in the aircraft's profile"
+        return Refusal(NotJudged.NO_COUNTERPART, why, what)
+    least = min(held) + (own.mohm or 0.0) - (own.low_mohm or 0.0)
+    return f"{least:.0f} mOhm or more from {own.parent}"
+
+
+def _sees_thin(facts: FlightFacts, place: str | None) -> str | Refusal:
+    own = _branch_of(facts, place)
+    if isinstance(own, Refusal):
+        return own
+    if own.expected_mohm is None:
+        why = "the lead's length and gauge are not known"
+        return Refusal(NotJudged.NO_LEVEL, why, "say its lead in the aircraft's profile")
+    if _high(own, [own], facts.aircraft) is not None:
+        return told_already("the resistance of that lead")
+    return f"{_DROP_PCT:.0f} % of the supply lost in the lead at the highest current"
+
+
 BRANCH_RESISTANCE_HIGH = Check(
     code="branch-resistance-high",
     part=CheckPart.LEADS,
@@ -166,6 +220,13 @@ BRANCH_RESISTANCE_HIGH = Check(
         "Clean or replace the connector of that lead before the next flight.",
     ),
     in_flight=(lead_findings,),
+    needs=Needs(
+        at=nodes,
+        own=(Quantity.VOLTAGE, Quantity.CURRENT),
+        parent_voltage=True,
+        essential="where logged",
+    ),
+    sees=_sees_high,
     proof="path",
     worst_by="mohm",
     same_matter=("branch-resistance-rising", "source-resistance-rising"),
@@ -188,5 +249,7 @@ LEAD_UNDERSIZED = Check(
         "Fit thicker wire, a shorter way or more pins before hard flying.",
     ),
     in_flight=(lead_findings,),
+    needs=Needs(at=nodes, own=(Quantity.VOLTAGE, Quantity.CURRENT), parent_voltage=True),
+    sees=_sees_thin,
     proof="scatter",
 )

@@ -6,14 +6,17 @@ from telemetry.aircraft import Aircraft
 from telemetry.checks.check import Check, CheckPart
 from telemetry.checks.draft import FindingDraft, Words
 from telemetry.checks.facts import FlightFacts
+from telemetry.checks.needs import Needs, Refusal, packs, told_already
 from telemetry.checks.packs.across import judge_shares
 from telemetry.checks.packs.low import low_packs, shared_packs
 from telemetry.checks.packs.outs import judge_outs
 from telemetry.checks.packs.paths import path_findings
+from telemetry.model.channels import Quantity
 from telemetry.results import (
     Finding,
     Flight,
     Level,
+    NotJudged,
     OutKind,
     OutSign,
     PackOut,
@@ -222,6 +225,51 @@ def _lost_aloft(finding: Finding, flight: Flight) -> bool:
     return grave or finding.place in lost_in_flight(flight)
 
 
+def _pair(facts: FlightFacts, place: str | None) -> PackState | Refusal:
+    """The state of a pack that shares the load with another, or why it cannot be judged so."""
+    state = next((s for s in facts.flight.packs if s.place == place), None)
+    if state is not None and state.role == "standby":
+        return Refusal(NotJudged.STANDBY, "it stands by, by the profile", "switch the other off")
+    shared = [s.place for s in shared_packs(facts.flight)]
+    others = [p for p in shared if p != place and facts.logs(Quantity.CURRENT, p)]
+    if state is None or not others:
+        why = "no other pack with a current shares its load"
+        return Refusal(NotJudged.NO_COUNTERPART, why, "log the current of each pack")
+    if state.share is None:
+        why = "the packs gave too little current under load to tell their shares"
+        return Refusal(NotJudged.CALM, why, "stir harder, or fly as usual")
+    return state
+
+
+def _sees_out(facts: FlightFacts, place: str | None) -> str | Refusal:
+    state = _pair(facts, place)
+    if isinstance(state, Refusal):
+        return state
+    return f"less than {100 * _NOTHING:.0f} % of the current under load for {_SURE_S:.0f} s"
+
+
+def _sees_share(facts: FlightFacts, place: str | None) -> str | Refusal:
+    state = _pair(facts, place)
+    if isinstance(state, Refusal):
+        return state
+    if state.off_balance:
+        return told_already("a finding on one of the packs")
+    points, share = facts.limits.share_points, state.share or 0.0
+    doubt = 100 * (share - (state.low_share if state.low_share is not None else share))
+    return f"{50 - points - doubt:.0f} % of the current or less"
+
+
+def _sees_low(facts: FlightFacts, place: str | None) -> str | Refusal:
+    state = next((s for s in facts.flight.packs if s.place == place), None)
+    if state is not None and state.rest_v is not None and state.rest_floor_v is not None:
+        return f"{state.rest_floor_v:.2f} V or less at rest"
+    if state is not None and state.landing_pct is not None:
+        return f"less than {facts.limits.reserve_pct:.0f} % left at landing"
+    why = "no voltage at rest, or its chemistry and cells are not known"
+    what = "log it at rest for some seconds; say chemistry and cells in the profile"
+    return Refusal(NotJudged.NO_LEVEL, why, what)
+
+
 PACK_OUT = Check(
     code="pack-out",
     part=CheckPart.PACKS,
@@ -249,6 +297,8 @@ PACK_OUT = Check(
         "Do not fly on one pack: find why the other gave nothing, and note what was done.",
     ),
     in_flight=(pack_findings,),
+    needs=Needs(at=packs, own=(Quantity.CURRENT,), essential="where logged"),
+    sees=_sees_out,
     across=(judge_outs,),
     proof="packs",
     worst_by="out_s",
@@ -280,6 +330,8 @@ PACK_SHARE = Check(
         "Find out which path changed before both packs are relied upon.",
     ),
     in_flight=(pack_findings,),
+    needs=Needs(at=packs, own=(Quantity.CURRENT,), essential="where logged"),
+    sees=_sees_share,
     across=(judge_shares,),
     proof="packs",
 )
@@ -298,6 +350,8 @@ PACK_LOW = Check(
         "not to be charged.",
     ),
     in_flight=(pack_findings,),
+    needs=Needs(at=packs, phases=()),
+    sees=_sees_low,
     proof="packs",
     worst_by="landing_pct",
     lower_is_worse=True,

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from telemetry.aircraft import Aircraft
 from telemetry.checks.draft import FindingDraft, clock
-from telemetry.results import Flight, Level, Resistance
+from telemetry.checks.facts import FlightFacts
+from telemetry.checks.needs import Refusal, told_already, without_resistance
+from telemetry.results import Flight, Level, NotJudged, OutKind, Resistance
 
 # Paths of a pair from pack to bus: one above the other by this factor and by this much (ours).
 _PATH_FACTOR, _PATH_MOHM = 1.5, 8.0
@@ -77,6 +79,28 @@ def _paths(flight: Flight, aircraft: Aircraft) -> list[FindingDraft]:
             likelier=("the two paths were built unlike",),
         )
     ]
+
+
+def path_seen(facts: FlightFacts, place: str | None) -> str | Refusal:
+    """The resistance of a pack's path that would have been told from the other's."""
+    if any(o.place == place and o.kind is OutKind.LOST for o in facts.flight.pack_outs):
+        return told_already("what is said of the pack that gave nothing")
+    pack = facts.aircraft.pack(place or "")
+    if pack is not None and pack.role == "standby":
+        return Refusal(NotJudged.STANDBY, "it stands by, by the profile", "switch the other off")
+    paths = [r for r in facts.flight.resistances if r.kind == "branch" and r.parent is not None]
+    own = next((r for r in paths if r.parent == place), None)
+    if own is None or own.mohm is None:
+        return without_resistance(facts, own, place or "")
+    shared = {p.name for p in facts.aircraft.packs if p.role == "shared"} - {place}
+    other = next((r for r in paths if r.parent in shared and r.mohm is not None), None)
+    if len(shared) != 1 or other is None:
+        why = "no path of another pack to hold it against"
+        return Refusal(NotJudged.NO_COUNTERPART, why, "log current and voltage of both packs")
+    most = _most(other)
+    # What is doubtful of its own value comes on top.
+    least = max(most + _PATH_MOHM, most * _PATH_FACTOR) + (own.mohm - (own.low_mohm or 0.0))
+    return f"{least:.0f} mOhm or more from pack to {own.place}"
 
 
 def _most(r: Resistance) -> float:

@@ -5,7 +5,12 @@ from __future__ import annotations
 from telemetry.checks.check import Check, CheckPart
 from telemetry.checks.draft import FindingDraft, Words
 from telemetry.checks.facts import FlightFacts
-from telemetry.results import Level
+from telemetry.checks.needs import Needs, Refusal, packs, without_resistance
+from telemetry.model.channels import Quantity
+from telemetry.results import Level, NotJudged
+
+# One pack above the other by this factor (ours).
+_FACTOR = 1.5
 
 
 def sources(facts: FlightFacts) -> list[FindingDraft]:
@@ -20,7 +25,7 @@ def sources(facts: FlightFacts) -> list[FindingDraft]:
         return []
     high = max(known, key=lambda r: r.mohm or 0.0)
     low = min(known, key=lambda r: r.mohm or 0.0)
-    if (high.low_mohm or 0.0) > 1.5 * (low.high_mohm or 0.0) > 0.0:
+    if (high.low_mohm or 0.0) > _FACTOR * (low.high_mohm or 0.0) > 0.0:
         return [
             FindingDraft(
                 code="source-resistance-high",
@@ -39,6 +44,22 @@ def sources(facts: FlightFacts) -> list[FindingDraft]:
     return []
 
 
+def _sees(facts: FlightFacts, place: str | None) -> str | Refusal:
+    shared = {p.name for p in facts.aircraft.packs if p.role == "shared"}
+    if place not in shared:
+        return Refusal(NotJudged.STANDBY, "it stands by, by the profile", "switch the other off")
+    known = {r.place: r for r in facts.flight.resistances if r.kind == "source"}
+    own = known.pop(place, None)
+    if own is None or own.mohm is None:
+        return without_resistance(facts, own, place)
+    others = [r.high_mohm for p, r in known.items() if p in shared and r.high_mohm is not None]
+    if not others:
+        why = "no other pack's resistance to hold it against"
+        return Refusal(NotJudged.NO_COUNTERPART, why, "log voltage and current of both packs")
+    least = _FACTOR * min(others) + (own.mohm - (own.low_mohm or 0.0))
+    return f"{least:.0f} mOhm or more"
+
+
 SOURCE_RESISTANCE_HIGH = Check(
     code="source-resistance-high",
     part=CheckPart.PACKS,
@@ -54,6 +75,8 @@ SOURCE_RESISTANCE_HIGH = Check(
         "Measure the pack's internal resistance warm, at a known charge.",
     ),
     in_flight=(sources,),
+    needs=Needs(at=packs, own=(Quantity.VOLTAGE,)),
+    sees=_sees,
     proof="scatter",
     worst_by="mohm",
     same_matter=("source-resistance-rising",),

@@ -4,18 +4,17 @@ from __future__ import annotations
 
 from telemetry.checks.check import Check, CheckPart
 from telemetry.checks.draft import FindingDraft, Words
-from telemetry.checks.facts import RecordingFacts
-from telemetry.results import Level
+from telemetry.checks.facts import FlightFacts, RecordingFacts
+from telemetry.checks.needs import Needs, Refusal, whole
+from telemetry.results import Level, NotJudged
 
 
 def balance(facts: RecordingFacts) -> list[FindingDraft]:
     """Nodes that together draw more than the total current."""
-    quality, flights = facts.quality, facts.flights
+    quality = facts.quality
     if quality.balance_a is None:
         return []
-    stirred = [p.mean_a for f in flights for s in f.stirs for p in s.places if p.mean_a is not None]
-    scale = max(stirred, default=3.0)
-    if quality.balance_a < -max(0.15, 0.04 * scale):
+    if quality.balance_a < -_least_a(facts):
         return [
             FindingDraft(
                 code="current-balance",
@@ -26,6 +25,20 @@ def balance(facts: RecordingFacts) -> list[FindingDraft]:
             )
         ]
     return []
+
+
+def _least_a(facts: RecordingFacts) -> float:
+    """What the nodes have to draw above the total to count, A (ours)."""
+    stirs = [s for f in facts.flights for s in f.stirs]
+    drawn = [p.mean_a for s in stirs for p in s.places if p.mean_a is not None]
+    return max(0.15, 0.04 * max(drawn, default=3.0))
+
+
+def _sees(facts: FlightFacts, _place: str | None) -> str | Refusal:
+    if facts.quality.balance_a is None:
+        why = "it takes the current of the whole and of all nodes"
+        return Refusal(NotJudged.UNLOGGED, why, "log the current of the bus and of every node")
+    return f"{_least_a(facts.recording):.2f} A more in the nodes than in the whole"
 
 
 CURRENT_BALANCE = Check(
@@ -40,5 +53,7 @@ CURRENT_BALANCE = Check(
         "Trust ratios between flights more than absolute currents until it is settled.",
     ),
     in_recording=(balance,),
+    needs=Needs(at=whole, phases=()),
+    sees=_sees,
     proof=None,
 )

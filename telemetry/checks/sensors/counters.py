@@ -10,10 +10,11 @@ from telemetry.checks.aircraft_history import AircraftHistory, JudgedAcross, est
 from telemetry.checks.check import Check, CheckPart
 from telemetry.checks.draft import FindingDraft, Words
 from telemetry.checks.facts import FlightFacts
+from telemetry.checks.needs import Needs, Refusal, counting_charge
 from telemetry.checks.servos.across import judge_servos
 from telemetry.measure.charge_state import counter_mismatch
 from telemetry.model.channels import Quantity
-from telemetry.results import Level
+from telemetry.results import Level, NotJudged
 from telemetry.trends.parts import EvidencePart
 
 # Counter over current: change that is reported, and usual scatter from flight to flight (ours).
@@ -93,6 +94,21 @@ def _counter(history: AircraftHistory, place: str, found: JudgedAcross) -> None:
         return
 
 
+def _sees(facts: FlightFacts, place: str | None) -> str | Refusal:
+    charge = next((c for c in facts.flight.charge if c.place == place), None)
+    if charge is None or charge.logged_mah is None or charge.integrated_mah is None:
+        why = "it takes a current and a counter of used charge at one place"
+        return Refusal(NotJudged.UNLOGGED, why, "log current and used charge of the same place")
+    step_mah = facts.steps(Quantity.CONSUMED).get(charge.place, 0.0)
+    uncertain = math.hypot(charge.uncertain_mah or 0.0, step_mah)
+    held = counter_mismatch(charge.logged_mah, charge.integrated_mah, uncertain)
+    if held is None:
+        why = "too little charge was drawn to hold the two against one another"
+        return Refusal(NotJudged.CALM, why, "log a whole flight")
+    off = held.ratio.value / held.ratio.low - 1.0 if held.ratio.low > 0 else 1.0
+    return f"a counter {100 * off:.0f} % off"
+
+
 CAPACITY_MISMATCH = Check(
     code="capacity-mismatch",
     part=CheckPart.SENSORS,
@@ -118,6 +134,8 @@ CAPACITY_MISMATCH = Check(
         "Plan flights by the larger of the two numbers until it is settled.",
     ),
     in_flight=(capacity,),
+    needs=Needs(at=counting_charge, phases=()),
+    sees=_sees,
     across=(judge_servos, judge_counters),
     proof="charge",
 )

@@ -6,8 +6,12 @@ from telemetry.checks.check import Check, CheckPart
 from telemetry.checks.draft import FindingDraft, Words
 from telemetry.checks.facts import FlightFacts
 from telemetry.checks.leads.across import judge_leads
-from telemetry.model.channels import PlaceKind
-from telemetry.results import Level
+from telemetry.checks.needs import Needs, Refusal, nodes
+from telemetry.model.channels import PlaceKind, Quantity
+from telemetry.results import Level, NotJudged
+
+# Two sensors of one voltage further apart than this are told, and are watched, V (ours).
+_TOLD_V, _WATCH_V = 0.1, 0.25
 
 
 def offsets(facts: FlightFacts) -> list[FindingDraft]:
@@ -26,11 +30,11 @@ def offsets(facts: FlightFacts) -> list[FindingDraft]:
             nearest = r.offset_low_v
         elif r.offset_high_v is not None and r.offset_high_v < 0:
             nearest = -r.offset_high_v
-        if nearest > 0.1:
+        if nearest > _TOLD_V:
             out.append(
                 FindingDraft(
                     code="sensor-offset",
-                    level=Level.WATCH if nearest > 0.25 else Level.CLEAR,
+                    level=Level.WATCH if nearest > _WATCH_V else Level.CLEAR,
                     place=r.place,
                     title=f"{r.place} reads {abs(r.offset_v):.2f} V "
                     f"{'below' if r.offset_v > 0 else 'above'} {r.parent} at no load",
@@ -42,6 +46,18 @@ def offsets(facts: FlightFacts) -> list[FindingDraft]:
                 )
             )
     return out
+
+
+def _sees(facts: FlightFacts, place: str | None) -> str | Refusal:
+    if facts.aircraft.kind(place or "") is PlaceKind.RECEIVER:
+        why = "a receiver may have a regulator of its own"
+        return Refusal(NotJudged.REGULATED, why, "compare both readings with one meter")
+    known = (r for r in facts.flight.resistances if r.kind == "branch" and r.place == place)
+    own = next(known, None)
+    if own is None or own.offset_v is None or own.offset_low_v is None:
+        why = "the two voltages could not be brought to no load"
+        return Refusal(NotJudged.CALM, why, "log voltage and current of both ends in a stir")
+    return f"{_WATCH_V + own.offset_v - own.offset_low_v:.2f} V apart at no load"
 
 
 SENSOR_OFFSET = Check(
@@ -64,6 +80,8 @@ SENSOR_OFFSET = Check(
         "Nothing to repair if the meter agrees with neither; note the change.",
     ),
     in_flight=(offsets,),
+    needs=Needs(at=nodes, own=(Quantity.VOLTAGE,), parent_voltage=True, any_current=True),
+    sees=_sees,
     across=(judge_leads,),
     proof="scatter",
 )

@@ -5,7 +5,9 @@ from __future__ import annotations
 from telemetry.checks.check import Check, CheckPart
 from telemetry.checks.draft import FindingDraft, Words, clock
 from telemetry.checks.facts import FlightFacts
-from telemetry.results import Level
+from telemetry.checks.needs import Needs, Refusal, drawing
+from telemetry.model.channels import Quantity
+from telemetry.results import Level, NotJudged, PhaseKind, StirPlace
 
 
 def resting(facts: FlightFacts) -> list[FindingDraft]:
@@ -24,8 +26,7 @@ def resting(facts: FlightFacts) -> list[FindingDraft]:
         raised = [
             p
             for p in nodes
-            if (p.after_a or 0.0) - (p.rest_a or 0.0)
-            > max(0.2, 0.5 * (p.rest_a or 0.0), 3.0 * steps.get(p.place, 0.0))
+            if (p.after_a or 0.0) - (p.rest_a or 0.0) > _least_a(p, steps.get(p.place, 0.0))
         ]
         # All nodes up together is the engine, the gear or the pilot's hand, not one servo.
         if len(raised) == 1 and len(nodes) > 1:
@@ -41,6 +42,25 @@ def resting(facts: FlightFacts) -> list[FindingDraft]:
                 )
             )
     return out[:1]
+
+
+def _least_a(p: StirPlace, step_a: float) -> float:
+    """The rise of the current at rest that counts, A (ours)."""
+    return max(0.2, 0.5 * (p.rest_a or 0.0), 3.0 * step_a)
+
+
+def _sees(facts: FlightFacts, place: str | None) -> str | Refusal:
+    steps = facts.steps("current")
+    read = [
+        _least_a(p, steps.get(p.place, 0.0))
+        for stir in facts.flight.stirs
+        for p in stir.places
+        if p.place == place and p.rest_a is not None and p.after_a is not None
+    ]
+    if not read:
+        why = "its current was not read at rest before and after a stir"
+        return Refusal(NotJudged.CALM, why, "leave some seconds at rest before and after a stir")
+    return f"{min(read):.2f} A more after a stir than before"
 
 
 SERVO_NOT_RESTING = Check(
@@ -59,5 +79,13 @@ SERVO_NOT_RESTING = Check(
         "Free the linkage or reset the end points before the next flight.",
     ),
     in_flight=(resting,),
+    needs=Needs(
+        at=drawing,
+        own=(Quantity.CURRENT,),
+        phases=(PhaseKind.STIR,),
+        counterpart=True,
+        essential="where logged",
+    ),
+    sees=_sees,
     proof="nodes",
 )

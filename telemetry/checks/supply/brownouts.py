@@ -5,7 +5,18 @@ from __future__ import annotations
 from telemetry.checks.check import Check, CheckPart
 from telemetry.checks.draft import FindingDraft, Words, clock
 from telemetry.checks.facts import FlightFacts
-from telemetry.results import Event, EventKind, Evidence, Finding, Flight, Level, PhaseKind
+from telemetry.checks.needs import SLOWEST_DIP_S, Needs, Refusal, behind_packs, long_enough
+from telemetry.model.channels import PlaceKind, Quantity
+from telemetry.results import (
+    Event,
+    EventKind,
+    Evidence,
+    Finding,
+    Flight,
+    Level,
+    NotJudged,
+    PhaseKind,
+)
 
 
 def brownouts(facts: FlightFacts) -> list[FindingDraft]:
@@ -69,6 +80,14 @@ def _lasting(finding: Finding, flight: Flight) -> bool:
     return lost and (finding.level is Level.GROUND or aloft)
 
 
+def _sees(facts: FlightFacts, place: str | None) -> str | Refusal:
+    name = place or ""
+    if facts.aircraft.kind(name) is PlaceKind.PACK:
+        why = "behind the pack no voltage is logged; a supply lost there is told as its margin"
+        return Refusal(NotJudged.UNLOGGED, why, "log the voltage of the bus or of a receiver")
+    return f"{facts.aircraft.restart_v(name):.1f} V or less{long_enough(facts, place)}"
+
+
 BROWNOUT = Check(
     code="brownout",
     part=CheckPart.SUPPLY,
@@ -86,6 +105,13 @@ BROWNOUT = Check(
         "Do not fly until the cause is found and put right.",
     ),
     in_flight=(brownouts,),
+    needs=Needs(
+        at=behind_packs,
+        own=(Quantity.VOLTAGE,),
+        slowest_s=SLOWEST_DIP_S,
+        essential="always",
+    ),
+    sees=_sees,
     worst_by="lowest_v",
     lower_is_worse=True,
     lasting=_lasting,

@@ -9,14 +9,29 @@ from telemetry.aircraft import Aircraft
 from telemetry.checks.check import Check, CheckPart
 from telemetry.checks.draft import FindingDraft, Words, clock
 from telemetry.checks.facts import FlightFacts
+from telemetry.checks.needs import SLOWEST_DIP_S, Needs, Refusal, long_enough, packs, root, supplies
 from telemetry.checks.packs.in_flight import pack_findings
-from telemetry.model.channels import PlaceKind
-from telemetry.results import FALLS, Event, EventKind, Finding, Flight, Level, Origin, PhaseKind
+from telemetry.checks.packs.paths import path_seen
+from telemetry.model.channels import PlaceKind, Quantity
+from telemetry.results import (
+    FALLS,
+    LOADED_PHASES,
+    Event,
+    EventKind,
+    Finding,
+    Flight,
+    Level,
+    NotJudged,
+    Origin,
+    PhaseKind,
+)
 
 # This many unexplained falls at one place are no accident of sampling (ours).
 _SEVERAL = 3
 # Readings of one thing at two places lie no further apart than this (ours).
 _WITHIN_S = 2.0
+# Falls deeper than this ask for an origin, V (ours).
+_DEEP_V = 0.5
 
 
 def falls(facts: FlightFacts) -> list[FindingDraft]:
@@ -149,6 +164,38 @@ def _opened_aloft(finding: Finding, flight: Flight) -> bool:
     )
 
 
+def _unlaid(flight: Flight) -> list[Event]:
+    """Deep falls under load that could be laid to nothing."""
+    return [
+        e
+        for e in flight.events
+        if e.kind in FALLS
+        and e.origin is Origin.UNKNOWN
+        and e.phase in LOADED_PHASES
+        and (e.depth_v or 0.0) > _DEEP_V
+    ]
+
+
+def _sees_falls(facts: FlightFacts, place: str | None) -> str | Refusal:
+    unlaid = [e for f in facts.recording.flights for e in _unlaid(f)]
+    if len(unlaid) >= _SEVERAL and any(e.place == place for e in unlaid):
+        why = (
+            f"{len(unlaid)} voltage drops could not be attributed to load or fault: "
+            "the current is missing or reported too slowly"
+        )
+        return Refusal(NotJudged.TOO_SLOW, why, f"log the current of {place} and faster")
+    limits = facts.limits
+    least = f"{limits.sag_pct:g} % and {limits.sag_v:g} V"
+    return f"a fall of {least} that its load does not explain,{long_enough(facts, place)}"
+
+
+def _sees_droop(facts: FlightFacts, place: str | None) -> str | Refusal:
+    if not any(facts.logs(Quantity.VOLTAGE, p.name) for p in facts.aircraft.packs):
+        why = "no voltage of a pack is logged to hold the bus against"
+        return Refusal(NotJudged.NO_COUNTERPART, why, "log the voltage of each pack")
+    return _sees_falls(facts, place)
+
+
 SAG_UNEXPLAINED = Check(
     code="sag-unexplained",
     part=CheckPart.LEADS,
@@ -165,6 +212,14 @@ SAG_UNEXPLAINED = Check(
         "Clean or replace that plug and lead, then repeat the stir before the next flight.",
     ),
     in_flight=(falls,),
+    needs=Needs(
+        at=supplies,
+        own=(Quantity.VOLTAGE,),
+        any_current=True,
+        slowest_s=SLOWEST_DIP_S,
+        essential="always",
+    ),
+    sees=_sees_falls,
     worst_by="deepest_v",
     lasting=_opened_aloft,
     same_matter=("supply-dips", "contact-intermittent"),
@@ -187,6 +242,8 @@ REGULATOR_DROOP = Check(
         "Do not fly until the bus holds its voltage under that load.",
     ),
     in_flight=(falls,),
+    needs=Needs(at=root, own=(Quantity.VOLTAGE,), any_current=True, slowest_s=SLOWEST_DIP_S),
+    sees=_sees_droop,
     worst_by="deepest_v",
     same_matter=("supply-dips",),
 )
@@ -206,6 +263,8 @@ SWITCH_STEP = Check(
         "Replace the switch or plug that shows it.",
     ),
     in_flight=(falls, pack_findings),
+    needs=Needs(at=packs, own=(Quantity.VOLTAGE,), any_current=True),
+    sees=path_seen,
     proof="path",
     worst_by="deepest_v",
     same_matter=("supply-dips",),

@@ -6,7 +6,9 @@ from telemetry.aircraft import Limits
 from telemetry.checks.check import Check, CheckPart
 from telemetry.checks.draft import FindingDraft, Words
 from telemetry.checks.facts import FlightFacts
+from telemetry.checks.needs import SLOWEST_DIP_S, Needs, behind_packs, long_enough
 from telemetry.checks.packs.in_flight import lost_in_flight
+from telemetry.model.channels import Quantity
 from telemetry.results import Flight, Level, Margin, Origin
 
 
@@ -61,7 +63,7 @@ def _observed(worst: Margin, low: list[Margin], flight: Flight, limits: Limits) 
     event = deepest[0] if deepest else None
     single = event is not None and (event.updates or 0) <= 1 and event.origin is not Origin.LOAD
     grave = (worst.observed_v or 0.0) < limits.margin_ground_v and not single
-    others = ", ".join(m.place for m in low if m is not worst)
+    others = tuple(m.place for m in low if m is not worst)
     return FindingDraft(
         code="margin-low",
         level=Level.GROUND if grave else Level.WATCH,
@@ -72,11 +74,21 @@ def _observed(worst: Margin, low: list[Margin], flight: Flight, limits: Limits) 
             "lowest_v": worst.lowest_v,
             "restart_v": worst.restart_v,
             "margin_v": worst.observed_v,
-            "also_low": others or None,
+            "also_low": ", ".join(others) or None,
         },
+        also=others,
         start_s=None if event is None else event.start_s,
         end_s=None if event is None else event.end_s,
     )
+
+
+def _sees(facts: FlightFacts, place: str | None) -> str:
+    """Whether it looked at a lost pack as well is said too."""
+    cases = [c for m in facts.flight.margins if m.place == place for c in m.cases]
+    lost = any(c.case == "pack-lost" and c.voltage_v is not None for c in cases)
+    beside = "; with one pack lost as well" if lost else "; not what a lost pack would leave"
+    level_v = facts.aircraft.restart_v(place or "") + facts.limits.margin_watch_v
+    return f"less than {level_v:.1f} V{long_enough(facts, place)}{beside}"
 
 
 MARGIN_LOW = Check(
@@ -98,6 +110,13 @@ MARGIN_LOW = Check(
         "flight.",
     ),
     in_flight=(margins,),
+    needs=Needs(
+        at=behind_packs,
+        own=(Quantity.VOLTAGE,),
+        slowest_s=SLOWEST_DIP_S,
+        essential="always",
+    ),
+    sees=_sees,
     worst_by="margin_v",
     lower_is_worse=True,
 )

@@ -7,9 +7,18 @@ from dataclasses import replace
 
 from telemetry.checks.check import Check, CheckPart
 from telemetry.checks.draft import FindingDraft, Words, clock
-from telemetry.checks.facts import RecordingFacts
+from telemetry.checks.facts import FlightFacts, RecordingFacts
+from telemetry.checks.needs import Needs, Refusal, counting
 from telemetry.detect.restarts import UnitRestart, unit_restarts
-from telemetry.results import WORKING_PHASES, EventKind, Finding, Flight, Level, PhaseKind
+from telemetry.results import (
+    WORKING_PHASES,
+    EventKind,
+    Finding,
+    Flight,
+    Level,
+    NotJudged,
+    PhaseKind,
+)
 
 # A restart this near to a brownout is its own (ours: a boot and two reports).
 _NEAR_S = 20.0
@@ -126,6 +135,13 @@ def _in_flight(finding: Finding, flight: Flight) -> bool:
     )
 
 
+def _sees(_facts: FlightFacts, place: str | None) -> str | Refusal:
+    if place is None:
+        why = "no unit's counter or uptime is logged"
+        return Refusal(NotJudged.UNLOGGED, why, "log the uptime of each unit")
+    return "a counter or an uptime that begins again once"
+
+
 RESTART = Check(
     code="restart",
     part=CheckPart.SUPPLY,
@@ -146,5 +162,7 @@ RESTART = Check(
         "If nobody switched or reset it, treat it as a brownout.",
     ),
     in_recording=(restarts,),
+    needs=Needs(at=counting, phases=(), essential="always"),
+    sees=_sees,
     lasting=_in_flight,
 )

@@ -5,7 +5,9 @@ from __future__ import annotations
 from telemetry.checks.check import Check, CheckPart
 from telemetry.checks.draft import FindingDraft, Words
 from telemetry.checks.facts import FlightFacts
-from telemetry.results import Level, LowSupply
+from telemetry.checks.needs import Needs, Refusal, long_enough, supplies
+from telemetry.model.channels import PlaceKind, Quantity
+from telemetry.results import Level, LowSupply, NotJudged
 
 # A low supply grounds where it was deep for as long as a fall takes to count as a level, or short
 # of its level by this part all through the time under load (ours).
@@ -68,6 +70,7 @@ def _low(x: LowSupply, places: list[LowSupply]) -> FindingDraft:
             "places": ", ".join(p.place for p in places),
         },
         words=PACK_UNDER if x.is_floor else None,
+        also=tuple(p.place for p in places if p is not x),
         start_s=x.lowest_s,
         end_s=x.lowest_s,
     )
@@ -75,6 +78,16 @@ def _low(x: LowSupply, places: list[LowSupply]) -> FindingDraft:
 
 def _seconds(s: float) -> str:
     return f"{s:.1f} s" if s < 10.0 else f"{s:.0f} s"
+
+
+def _sees(facts: FlightFacts, place: str | None) -> str | Refusal:
+    level = next((x for x in facts.flight.levels if x.place == place), None)
+    if level is None:
+        pack = facts.aircraft.kind(place or "") is PlaceKind.PACK
+        what = "its chemistry and cells" if pack else "the lowest supply of its servos"
+        where = "in the aircraft's profile"
+        return Refusal(NotJudged.NO_LEVEL, f"{what} are not known", f"say {what} {where}")
+    return f"less than {level.level_v:.2f} V under load{long_enough(facts, place)}"
 
 
 UNDERVOLTAGE = Check(
@@ -95,6 +108,8 @@ UNDERVOLTAGE = Check(
         "Do not fly until the supply stays above that level under load.",
     ),
     in_flight=(undervoltage,),
+    needs=Needs(at=supplies, own=(Quantity.VOLTAGE,), essential="always"),
+    sees=_sees,
     worst_by="lowest_v",
     lower_is_worse=True,
 )

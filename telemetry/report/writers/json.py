@@ -153,6 +153,7 @@ def review_document(review: Review) -> dict[str, Any]:
         "columns": _clean(review.columns),
         "quality": _clean(review.quality),
         "flights": _clean(review.flights),
+        "checks": _clean(review.checks),
         "findings": _clean(review.findings),
         "compared": _clean(review.compared),
         "verdict": review.verdict.value,
