@@ -83,7 +83,7 @@ def collect(jobs: Sequence[tuple[str, int]], workers: int) -> list[Outcome]:
 def print_failure(o: Outcome) -> None:
     """What is not right with one file; nothing where all is."""
     wrong = [c for c in o.columns if c[3] != "right"]
-    if not (wrong or o.failed or o.refused):
+    if not (wrong or o.failed):
         return
     print(f"\n{' + '.join(o.kinds)}  (--kinds {o.kinds[0]} --seed {o.seed})  {o.verdict}")
     if o.crash:

@@ -48,6 +48,10 @@ class Column:
     cells : list of str
     knowable : bool
         False where nobody could tell what it is; then "not understood" and a question are right.
+    sign : float
+        -1 where the file writes what is drawn as a negative number.
+    written : str
+        The unit as the file spells it, where that is odd.
     """
 
     quantity: str
@@ -61,6 +65,7 @@ class Column:
     cells: list[str] = field(default_factory=list)
     knowable: bool = True
     sign: float = 1.0
+    written: str = ""
 
     def render(self, decimal: str = ".") -> None:
         """Write the values as cells, in the column's unit."""
@@ -75,7 +80,7 @@ class Column:
 
     @property
     def printed_unit(self) -> str:
-        return PRINTED.get(self.unit, self.unit)
+        return self.written or PRINTED.get(self.unit, self.unit)
 
 
 @dataclass

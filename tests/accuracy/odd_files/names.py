@@ -1,3 +1,4 @@
+# ruff: noqa: RUF001 - letters of other alphabets are what these files are about
 """Odd names: other languages, symbols, codes, orders, ways to write a unit."""
 
 from __future__ import annotations
@@ -18,6 +19,8 @@ from tests.accuracy.odd_files.words import (
 
 #: What two columns of one place share, and a review needs.
 POWER = ("voltage", "current", "consumed", "temperature")
+SIDE_CODES = {"left wing": "WL", "right wing": "WR", "left wing outer": "WLO", "tail": "HT",
+              "right wing outer": "WRO", "fuselage": "RU"}  # fmt: skip
 GREEK = ["alfa", "beta", "gamma", "delta", "zeta", "theta", "kappa", "lambda", "sigma"]
 #: The unit tells what such a column is in any language.
 BY_UNIT = ("voltage", "current", "consumed", "temperature")
@@ -170,8 +173,10 @@ def place_names(d: Draft, how: str) -> dict[str, str]:
     if how == "short":
         return {p: _short(p) for p in found}
     if how == "code":
-        letter = str(d.rng.choice(["K", "N", "S", "D"]))
+        letter = str(d.rng.choice(["D", "H", "X", "Z"]))
         return {p: f"{letter}{k}" for k, p in enumerate(found, 1)}
+    if how == "side":
+        return {p: SIDE_CODES.get(p) or _short(p) for p in found}
     if how == "number":
         return {p: str(k) for k, p in enumerate(found, 1)}
     if how == "greek":
@@ -179,7 +184,7 @@ def place_names(d: Draft, how: str) -> dict[str, str]:
     return dict(zip(found, made_up(d.rng, len(found)), strict=True))
 
 
-for _places in ("words", "short", "code", "greek", "invented"):
+for _places in ("words", "short", "side", "code", "greek", "invented"):
     for _where in ("first", "last"):
         kind("names", f"letter-{_where}-{_places}")(_letters(_where, "none", _places))
 kind("names", "letter-last-unit-code")(_letters("last", "[]", "code"))
@@ -274,6 +279,25 @@ def invented(d: Draft) -> None:
         return plain_name(c, words)
 
     rename(d, name)
+
+
+def _units(written: dict[str, str], language: str) -> Callable[[Draft], None]:
+    def apply(d: Draft) -> None:
+        words = words_of(language)
+        rename(d, lambda c: plain_name(c, words))
+        for c in d.columns:
+            c.written = written.get(c.unit, c.printed_unit)
+            c.knowable = c.quantity in BY_UNIT or language == "english"
+
+    return apply
+
+
+SPELLED = {"V": "volts", "A": "amperes", "mAh": "milliampere hours", "degC": "degrees Celsius",
+           "%": "percent", "m": "metres", "m/s": "metres per second", "s": "seconds"}  # fmt: skip
+CYRILLIC = {"V": "В", "A": "А", "mAh": "мАч", "degC": "°C", "m": "м", "m/s": "м/с", "s": "с",
+            "dBm": "дБм"}  # fmt: skip
+kind("names", "units-spelled")(_units(SPELLED, "english"))
+kind("names", "units-cyrillic", alone=True)(_units(CYRILLIC, "russian"))
 
 
 @kind("names", "prefix-everywhere")

@@ -467,6 +467,14 @@ kind("structure", "long-no-unit", alone=True)(
 )
 
 
+@kind("structure", "long-unreadable-time", alone=True)
+def long_unreadable_time(d: Draft) -> None:
+    """A long table whose times are words: nobody can know the interval."""
+    d.columns[0].cells = ["soon"] * len(d.rows)
+    _long(("time", "sensor", "name", "value"), unit=True)(d)
+    d.expects = "asked"
+
+
 # Files in parts.
 def _split(parts: int, *, header: bool, bom: bool = False) -> Callable[[Draft], None]:
     def apply(d: Draft) -> None:

@@ -193,6 +193,14 @@ def decimal_comma_quoted(d: Draft) -> None:
     d.sep = ","
 
 
+@kind("values", "decimal-comma-bare", alone=True)
+def decimal_comma_bare(d: Draft) -> None:
+    """The comma is decimal mark and separator, without quotes: nobody could part all cells."""
+    decimal_comma_quoted(d)
+    d.edits.append(lambda text: text.replace('"', ""))
+    d.expects = "asked"
+
+
 @kind("values", "decimal-comma-tab")
 def decimal_comma_tab(d: Draft) -> None:
     decimal_comma(d)
