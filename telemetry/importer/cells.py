@@ -11,6 +11,8 @@ import re
 from enum import Enum
 from functools import lru_cache
 
+from telemetry.importer.clock.grammar import stamp_shape
+
 # What loggers print where they have no value. Matched without case and surrounding blanks.
 NO_VALUE = frozenset(
     {
@@ -71,20 +73,6 @@ _WITH_UNIT = re.compile(
     r"([+-]?[\d.,'\u2019\u00a0\u202f]*\d[\d.,]*(?:[eE][+-]?\d+)?)\s?([^\d\s.,;:+\-][^\d;|]{0,7})"
 )
 
-_CLOCK = re.compile(r"-?\d{1,4}:\d{1,2}(?::\d{1,2})?(?:[.,:]\d{1,9})?(?:\s?[AaPp]\.?[Mm]\.?)?")
-_CLOCK_WORDS = re.compile(
-    r"(?:\d+\s?h\s?)?\d{1,2}\s?(?:m|min|')\s?\d{1,2}(?:[.,]\d+)?\s?(?:s|\"|'')?"
-)
-_DATE = re.compile(
-    r"\d{4}([-/.])\d{1,2}\1\d{1,2}|\d{1,2}([-/.])\d{1,2}\2(?:\d{4}|\d{2})"
-    r"|\d{1,2}[-/. ]{1,2}[^\W\d_]{3,10}\.?[-/. ,]{1,2}\d{2,4}"
-    r"|[^\W\d_]{3,10}\.? \d{1,2},? \d{4}"
-)
-_ISO_TAIL = re.compile(
-    r"[T ]\s?\d{1,2}:\d{2}(?::\d{2})?(?:[.,:]\d{1,9})?\s?(?:[AaPp]\.?[Mm]\.?)?"
-    r"\s?(?:Z|z|UTC|[+-]\d{2}:?\d{2}|[+-]\d{2})?"
-)
-
 
 class CellKind(Enum):
     """What a single cell holds."""
@@ -99,24 +87,6 @@ class CellKind(Enum):
 def is_blank(cell: str) -> bool:
     """True where a cell says that there is no value."""
     return not cell or cell.strip().strip('"').strip().casefold() in NO_VALUE
-
-
-def is_date(cell: str) -> bool:
-    """True for a calendar date, with or without a time of day behind it."""
-    text = cell.strip()
-    found = _DATE.match(text)
-    if found is None:
-        return False
-    rest = text[found.end() :]
-    return not rest or _ISO_TAIL.fullmatch(rest) is not None
-
-
-def is_clock(cell: str) -> bool:
-    """True for hours, minutes and seconds in any of the usual shapes."""
-    text = cell.strip()
-    return _CLOCK.fullmatch(text) is not None or (
-        _CLOCK_WORDS.fullmatch(text) is not None and not text.isdigit()
-    )
 
 
 @lru_cache(maxsize=65536)
@@ -143,7 +113,7 @@ def kind(cell: str) -> CellKind:
         return CellKind.NUMBER
     if text[0] == "\u2212" and kind("-" + text[1:]) is CellKind.NUMBER:
         return CellKind.NUMBER
-    if is_clock(text) or is_date(text):
+    if stamp_shape(text) is not None:
         return CellKind.TIME
     if split_measure(text) is not None:
         return CellKind.MEASURE

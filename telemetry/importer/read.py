@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from datetime import timedelta
 from pathlib import Path
 from typing import Any
 
@@ -303,10 +304,16 @@ def _empty_rows(sheet: Sheet) -> NDArray[np.bool_]:
     return empty
 
 
-def _start(base: TimeBase) -> str | None:
-    if base.start is None:
+def _start(base: TimeBase, times: Unrolled) -> str | None:
+    """When the log begins, by the clock as it was once it had been set."""
+    start = base.start
+    if start is None:
         return None
-    return base.start.date().isoformat() if base.day_only else base.start.isoformat()
+    known = base.raw_s[np.isfinite(base.raw_s)]
+    late_s = times.clock_s - float(known[0]) if len(known) else 0.0
+    if abs(late_s) >= 1e-6:
+        start += timedelta(seconds=round(late_s, 6))
+    return start.date().isoformat() if base.day_only else start.isoformat()
 
 
 def _log(
@@ -354,7 +361,7 @@ def _log(
         layout="wide" if sheet.long is None else "long",
         header_line=sheet.layout.header_line,
         header=fingerprint(sheet.layout),
-        start=_start(base),
+        start=_start(base, times),
         start_source=base.start_source,
         clock_s=times.clock_s,
         time_form=base.form,

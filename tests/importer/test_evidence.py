@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from telemetry import read_log
+from telemetry import UnreadableLog, read_log
 from telemetry.importer.names.evidence import charge_factor, judge_unit, reversed_current, shape_of
 from telemetry.model.channels import Quantity
 from telemetry.model.units import UNITS
@@ -110,8 +110,11 @@ def test_the_current_says_what_a_counter_counts(scale: float, factor: float) -> 
             240.0,
         ),  # an instrument's seconds, seldom at rest
         ("0.5 2.5 4.5 6.5 60.5 120.5 180.5 240.5", 0.24),  # from 2 ms on rows can be so close
-        ("0 9 18 27 36", 36.0),
-        ("0 10 20 30 40", 0.04),
+        ("0 1 2 3 4", 4.0),
+        ("0 25 50 75 100", 0.1),
+        ("0 0.01 0.02 0.03 0.04", 0.04),
+        ("0 50000 100000 150000", 0.15),
+        ("0 100000000 200000000", 0.2),
     ],
 )
 def test_the_unit_of_a_time_by_its_steps(times: str, seconds: float, tmp_path: Path) -> None:
@@ -119,3 +122,39 @@ def test_the_unit_of_a_time_by_its_steps(times: str, seconds: float, tmp_path: P
     rows = [f"{t},{8.1 - 0.01 * i:.2f}" for i, t in enumerate(times.split())]
     path.write_text("\n".join(["Time,Bus voltage [V]", *rows]) + "\n")
     assert read_log(path).time_s[-1] == pytest.approx(seconds)
+
+
+@pytest.mark.parametrize(
+    ("times", "maybe"),
+    [
+        ("0 10 20 30 40", "seconds, milliseconds, tenths of a second or hundredths of a second"),
+        ("0 9 18 27 36", "seconds, milliseconds, tenths of a second or hundredths of a second"),
+        ("0 0.0017 0.0033 0.005 0.0067", "minutes or hours"),
+        ("0 7000 14000 21000", "milliseconds or microseconds"),
+    ],
+)
+def test_a_time_scale_that_nothing_decides_is_asked_for(
+    times: str, maybe: str, tmp_path: Path
+) -> None:
+    path = tmp_path / "log.csv"
+    rows = [f"{t},{8.1 - 0.01 * i:.2f}" for i, t in enumerate(times.split())]
+    path.write_text("\n".join(["Time,Bus voltage [V]", *rows]) + "\n")
+    with pytest.raises(UnreadableLog, match=f"may be {maybe}; settle it with --set 'Time=time"):
+        read_log(path)
+
+
+@pytest.mark.parametrize(
+    ("symbol", "second"),
+    [("0.01s", 100), ("0.1s", 10), ("ms", 1e3), ("s", 1), ("min", 1 / 60), ("h", 1 / 3600)],
+)
+def test_the_charge_that_flowed_says_what_the_time_counts(
+    symbol: str, second: float, tmp_path: Path
+) -> None:
+    """2 A for 1 s are 2/3.6 mAh (SI: 1 mAh = 3.6 C)."""
+    rows = [f"{0.1 * i * second:.8g},{2 + i % 3},{int(0.1 * i * 3 / 3.6)}" for i in range(900)]
+    path = tmp_path / "log.csv"
+    head = "Time,Pack 1 current [A],Pack 1 consumed [mAh]"
+    path.write_text("\n".join([head, *rows]) + "\n")
+    log = read_log(path)
+    assert log.time_s[-1] == pytest.approx(89.9, abs=2.0 if symbol in ("s", "0.1s") else 0.01)
+    assert "the charge that flowed says so" in log.provenance.time_form

@@ -268,6 +268,18 @@ TIME_FORMS = [
     ("offset", [0, 0.1, 0.2], None, "seconds"),
     ("ms_beside_clock", [i / 4 for i in range(8)], None, "milliseconds in column 'ms'"),
     ("day_month_open", [0, 1, 2], None, "date in column 'Date'"),
+    ("days_and_clock", [0, 0.5, 1, 1.5, 2, 2.5], None, "hh:mm:ss.fff"),
+    ("from_start", [0, 0.5, 1, 1.5, 2, 2.5], None, "hh:mm:ss.fff"),
+    ("three_columns", [0, 0.5, 1, 1.5, 2, 2.5], None, "columns 'Hour', 'Minute', 'Second'"),
+    ("packed_clock", [0, 0.5, 1, 1.5, 2, 2.5], None, "hh:mm:ss.fff"),
+    ("packed_date", [0, 0.5, 1, 1.5, 2, 2.5], None, "date in column 'Date'"),
+    ("dashes", [0, 1, 2, 3, 4, 5], "2026-10-17T09:58:58", "date and time"),
+    ("half_day_word", [0, 1, 2, 3, 4, 5], None, "AM/PM"),
+    ("half_day_unknown", [0, 1, 2, 3, 4, 5], None, "in a word that is not known"),
+    ("set_late", [i / 2 for i in range(24)], "2026-10-17T09:58:58", "date and time"),
+    ("set_late_stood", [i / 2 for i in range(24)], None, "hh:mm:ss.fff"),
+    ("first_and_last_wrong", [i / 2 for i in range(24)], None, "seconds"),
+    ("hundredths", [i / 2 for i in range(40)], None, "the charge that flowed says so"),
 ]
 
 
@@ -298,6 +310,10 @@ def test_time_in_all_its_forms(
         ("out_of_order", "1 row stood out of order and was sorted by time"),
         ("one_wild", "1 row with an impossible time was placed between the neighbours"),
         ("coarse", "16 rows share a time stamp with others (the clock steps by 1 s)"),
+        ("packed_date", "settle it with --set 'Date=time[dmy]' or 'Date=time[ymd]'"),
+        ("set_late", "the clock was set at row 5 (it jumps by 46.8 years); time goes on"),
+        ("set_late_stood", "the clock was set at row 5 (it jumps by 9.98 hours); time goes on"),
+        ("first_and_last_wrong", "3 rows with an impossible time were placed between"),
         ("blank_in_between", "1 row without a readable time was placed between the neighbours"),
     ],
 )
@@ -306,11 +322,22 @@ def test_what_was_done_to_the_time_is_said(name: str, note: str) -> None:
     assert any(note in n for n in notes), notes
 
 
-@pytest.mark.parametrize(("order", "start"), [("dmy", "2026-04-03"), ("mdy", "2026-03-04")])
-def test_an_open_date_is_settled_by_the_user(order: str, start: str) -> None:
-    log = read_log(DATA / "good" / "time_day_month_open.csv", settings={"Date": f"time[{order}]",
-                                                                      "Time": "time"})  # fmt: skip
-    assert log.provenance.start == f"{start}T09:58:30"
+@pytest.mark.parametrize(
+    ("name", "order", "start"),
+    [
+        ("day_month_open", "dmy", "2026-04-03T09:58:30"),
+        ("day_month_open", "mdy", "2026-03-04T09:58:30"),
+        ("packed_date", "ymd", "2026-10-17T09:58:58"),
+        ("packed_date", "dmy", "2017-10-26T09:58:58"),
+    ],
+)
+@pytest.mark.parametrize("clock", [{}, {"Time": "time"}])
+def test_an_open_date_is_settled_by_the_user(
+    name: str, order: str, start: str, clock: dict[str, str]
+) -> None:
+    settings = {"Date": f"time[{order}]", **clock}
+    log = read_log(DATA / "good" / f"time_{name}.csv", settings=settings)
+    assert log.provenance.start == start
 
 
 def test_rows_out_of_order_carry_their_values_along() -> None:
@@ -384,8 +411,8 @@ REFUSED = [
                     "name it with --set 'COLUMN=time[s]', or give the seconds between rows with "
                     "--row-interval."),
     ("time_unit_open.csv", " column 'Time': the time column has no unit, and steps of 0.0001 may "
-                           "be minutes, hours or seconds; settle it with --set 'Time=time[s]', "
-                           "time[min] or time[h]."),
+                           "be minutes, hours or days; settle it with --set 'Time=time[min]' or "
+                           "'Time=time[h]' or 'Time=time[d]'."),
     ("zip.csv", ": is a zip archive, not a CSV; unpack it and give the file inside."),
     ("workbook.xlsx", ": is a spreadsheet workbook, not a CSV; save the sheet as CSV."),
     ("sheet.ods", ": is a spreadsheet workbook, not a CSV; save the sheet as CSV."),

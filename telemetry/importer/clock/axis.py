@@ -22,6 +22,20 @@ FloatArray = NDArray[np.float64]
 RECORDING_GAP_S = 10.0
 # No clock shows more: three thousand years.
 _LONGEST_S = 1e11
+#: No pause within one recording is longer; beyond it another one begins, s (heuristic).
+LONGEST_PAUSE_S = 86_400.0
+#: A clock that jumps by more was set: it had stood at the day its counting begins, s (heuristic).
+_SET_S = 180 * 86_400.0
+#: A time of day that begins this near midnight, s, and then jumps by more than the second, s, was
+#: no time of day before (heuristic).
+_NOT_YET_SET_S, _SET_LATE_S = 600.0, 3600.0
+#: Up to so many rows in a row whose time is off are wrong cells of a sound clock (heuristic).
+_WRONG_ROWS = 5
+#: Only in a log of so many rows is a lone first or last one told from the others (heuristic).
+_FEW_ROWS = 20
+#: Times are rounded to this many decimals of a second: below what any logger resolves, and above
+#: what differences of its clock lose in a double.
+_DECIMALS = 9
 
 
 @dataclass(slots=True, kw_only=True)
@@ -94,6 +108,7 @@ def unroll(
         time, rows, breaks = _fill(time, missing, breaks, empty, out)
     if not len(time):
         return Unrolled(time_s=time, rows=rows, refused=out.refused, notes=out.notes)
+    _replace_wrong(time, period_s, out)
     time, begins = _forward(time, period_s, wall, breaks, out)
     disorder = np.flatnonzero(np.diff(time) < 0)
     changed = len(rows) != len(raw_s)
@@ -107,14 +122,58 @@ def unroll(
     time = time - time[0]
     if spread_rows:
         time = spread(time, out)
-    out.time_s = time
+    out.time_s = np.round(time, _DECIMALS)
     out.rows = rows if changed else None
     out.starts = tuple(begins)
     ends = [*begins[1:], len(time)]
     out.recordings = tuple(
-        (float(time[a]), float(time[b - 1])) for a, b in zip(begins, ends, strict=True)
+        (float(out.time_s[a]), float(out.time_s[b - 1])) for a, b in zip(begins, ends, strict=True)
     )
     return out
+
+
+def _typical(steps: FloatArray) -> float:
+    forward = steps[steps > 0]
+    return float(np.median(forward)) if len(forward) else 1.0
+
+
+def _replace_wrong(time: FloatArray, period_s: float, out: Unrolled) -> None:
+    """Put single wrong times between their neighbours: the clock goes on behind as before."""
+    steps = np.diff(time)
+    typical = _typical(steps)
+    far = 5.0 * typical
+    wrong = np.zeros(len(time), dtype=bool)
+    near = max(5.0, 20.0 * typical)
+    for i in (np.flatnonzero((steps < 0) | (steps > near)) + 1).tolist():
+        for length in range(1, min(_WRONG_ROWS, len(time) - i - 1) + 1):
+            before, run, after = time[i - 1], time[i : i + length], time[i + length]
+            off = run.min() > after + far or run.max() < before - far
+            if off and 0 <= after - before <= near and not wrong[i - 1]:
+                wrong[i : i + length] = True
+                break
+    if len(time) >= _FEW_ROWS:
+        steps = np.diff(time[~wrong])
+        rolls = math.isfinite(period_s) and abs(steps[0] + period_s) <= near
+        lone = (steps[0] < -far and not rolls) or steps[0] > max(_SET_LATE_S, 100 * near)
+        if lone and 0 <= steps[1] <= near:
+            wrong[0] = True
+        rolls = math.isfinite(period_s) and abs(steps[-1] + period_s) <= near
+        lone = (steps[-1] < -far and not rolls) or steps[-1] > max(_SET_LATE_S, 100 * near)
+        if lone and 0 <= steps[-2] <= near:
+            wrong[-1] = True
+    if not wrong.any():
+        return
+    rows, good = np.arange(len(time)), np.flatnonzero(~wrong)
+    time[wrong] = np.interp(rows[wrong], good, time[good])
+    if wrong[0]:
+        time[0] = time[good[0]] - typical
+    if wrong[-1]:
+        time[-1] = time[good[-1]] + typical
+    number = int(wrong.sum())
+    out.notes.append(
+        f"{count(number, 'row')} with an impossible time {verb(number, 'was', 'were')} placed "
+        f"between the neighbours"
+    )
 
 
 def _fill(
@@ -159,77 +218,117 @@ def _forward(
     breaks: tuple[int, ...],
     out: Unrolled,
 ) -> tuple[FloatArray, list[int]]:
-    """Deal with every step back; what is left are small disorders that sorting settles."""
-    steps = np.diff(time)
-    forward = steps[steps > 0]
-    typical = float(np.median(forward)) if len(forward) else 1.0
-    back = np.flatnonzero(steps < 0) + 1
-    begins = [0]
+    """Deal with every step that no running clock makes; small disorders are left to sorting."""
+    typical = _typical(np.diff(time))
     if wall:
-        _summer_begins(time, steps, typical, out)
-    if not len(back) and not breaks:
-        return time, begins
+        _summer_begins(time, np.diff(time), typical, out)
+    steps = np.diff(time)
     wanted = {b for b in breaks if 0 < b < len(time)}
-    midnight = shifted = summer = wild = laid = 0
-    recording_start = time[0]
-    for i in sorted({*back.tolist(), *wanted}):
-        step = time[i] - time[i - 1]
-        if i in wanted and 0 <= step <= max(RECORDING_GAP_S, 10 * typical):
-            continue  # the header is repeated on every page, the clock runs on
-        if i in wanted and step >= 0:
+    odd = (np.flatnonzero((steps < 0) | (steps > _SET_LATE_S)) + 1).tolist()
+    if not odd and not wanted:
+        return time, [0]
+    moved = np.zeros(len(time))
+    done: dict[str, list[int]] = {}
+    begins = [0]
+    gap = max(RECORDING_GAP_S, 10 * typical)
+    for i in sorted({*odd, *wanted}):
+        step = float(steps[i - 1])
+        what = _what_happened(time, i, typical, period_s, wall, begins)
+        if i in wanted:
+            # A header repeated on every page leaves no gap, and the clock runs on.
+            what = "again" if step < 0 else "header" if step > gap else ""
+        done.setdefault(what, []).append(i)
+        if what in ("again", "header", "jump"):
             begins.append(i)
-            recording_start = time[i]
-            continue
-        if step >= 0:
-            continue  # an earlier shift has settled it
-        if math.isfinite(period_s) and -step > 0.5 * period_s and i not in wanted:
-            time[i:] += period_s
-            midnight += 1
-            continue
-        passing = "" if i in wanted else _passing(time, i, typical)
-        if passing:
-            wild += passing == "wild"
-            continue
-        if wall and i not in wanted and abs(step + 3600.0) <= max(5.0, 20 * typical):
-            time[i:] += 3600.0
-            summer += 1
-            continue
-        near_start = time[i] <= recording_start + max(2.0, 5 * typical)
-        if i not in wanted and -step <= 5.0 and not near_start:
-            time[i:] += typical - step
-            shifted += 1
-            continue
-        gap = max(RECORDING_GAP_S, 10 * typical)
-        time[i:] += (time[i - 1] + gap) - time[i]
-        begins.append(i)
-        laid += 1
-        recording_start = time[i]
-    if wild:
-        out.notes.append(
-            f"{count(wild, 'row')} with an impossible time {verb(wild, 'was', 'were')} placed "
-            f"between the neighbours"
-        )
-    if midnight:
+        moved[i] = {
+            "period": period_s,
+            "summer": 3600.0,
+            "back": typical - step,
+            "set": typical - step,
+            "again": gap - step,
+            "jump": gap - step,
+        }.get(what, 0.0)
+    shift = np.cumsum(moved)
+    if "set" in done:
+        last = done["set"][-1]
+        shift -= shift[last]  # the clock is right once it has been set
+        if time[0] == time[last - 1]:  # before that it stood
+            shift[:last] = time[last] - time[0] - typical * np.arange(last, 0, -1)
+    _say(done, period_s, steps, gap, out)
+    return time + shift, begins
+
+
+def _what_happened(
+    time: FloatArray, i: int, typical: float, period_s: float, wall: bool, begins: list[int]
+) -> str:
+    """Why time makes an odd step to a row: "period", "order", "summer", "back", "set", "jump" (on
+    by more than a pause), "again" (another recording), or "" for a pause.
+    """
+    step = float(time[i] - time[i - 1])
+    start = float(time[begins[-1]])
+    if abs(step) > _SET_S:
+        return "set"
+    if step > 0:
+        stood = i > 1 and time[begins[-1]] == time[i - 1]
+        late = wall and begins[-1] == 0 and 0 <= start <= _NOT_YET_SET_S
+        if late and stood and time[i - 1] - start <= typical:
+            return "set"
+        return "jump" if late or step > LONGEST_PAUSE_S else ""
+    if math.isfinite(period_s) and -step > 0.5 * period_s:
+        return "period"
+    if _out_of_order(time, i, typical):
+        return "order"
+    if wall and abs(step + 3600.0) <= max(5.0, 20 * typical):
+        return "summer"
+    near_start = time[i] <= start + max(2.0, 5 * typical)
+    return "back" if -step <= 5.0 and not near_start else "again"
+
+
+def _say(
+    done: dict[str, list[int]], period_s: float, steps: FloatArray, gap: float, out: Unrolled
+) -> None:
+    """Notes of what was done to the time."""
+
+    def number(what: str) -> int:
+        return len(done.get(what, ()))
+
+    if n := number("period"):
         what = "past midnight" if period_s == 86400.0 else f"after {period_s:,.6g} s"
-        times = "once" if midnight == 1 else f"{midnight} times"
+        times = "once" if n == 1 else f"{n} times"
         out.notes.append(f"the clock starts again {what} {times}; time goes on")
-    if summer:
+    if number("summer"):
         out.notes.append("the clock was set back one hour (daylight saving); time goes on")
-    if shifted:
+    if n := number("back"):
         out.notes.append(
-            f"the clock was set back by less than 5 s at {count(shifted, 'place')}; time goes on"
+            f"the clock was set back by less than 5 s at {count(n, 'place')}; time goes on"
         )
-    if len(begins) > 1:
+    for i in done.get("set", ()):
         out.notes.append(
-            f"the file holds {len(begins)} recordings: "
-            + ("the clock starts again" if laid else "the header is repeated, the clock runs on")
+            f"the clock was set at row {i + 1:,} (it jumps by {_long(steps[i - 1])}); time goes on"
         )
+    for i in done.get("jump", ()):
+        out.notes.append(
+            f"the clock jumps by {_long(steps[i - 1])} at row {i + 1:,}: set, or another recording"
+        )
+    laid = number("again") + number("jump")
+    if laid or number("header"):
+        why = "the header is repeated, the clock runs on"
+        if laid:
+            why = "the clock jumps" if not number("again") else "the clock starts again"
+        out.notes.append(f"the file holds {laid + number('header') + 1} recordings: {why}")
     if laid:
         out.notes.append(
             f"{count(laid, 'recording')} {verb(laid, 'is', 'are')} laid behind the one before, at "
-            f"a distance of {max(RECORDING_GAP_S, 10 * typical):g} s that is not in the file"
+            f"a distance of {gap:g} s that is not in the file"
         )
-    return time, begins
+
+
+def _long(step_s: float) -> str:
+    """A long time in words: "56.4 years", "-3 days", "10.2 hours"."""
+    for size, noun in ((365.25 * 86_400.0, "years"), (86_400.0, "days")):
+        if abs(step_s) >= size:
+            return f"{step_s / size:,.3g} {noun}"
+    return f"{step_s / 3600:,.3g} hours"
 
 
 def _summer_begins(time: FloatArray, steps: FloatArray, typical: float, out: Unrolled) -> None:
@@ -242,31 +341,17 @@ def _summer_begins(time: FloatArray, steps: FloatArray, typical: float, out: Unr
             out.notes.append("the clock was set forward one hour (daylight saving); time goes on")
 
 
-def _passing(time: FloatArray, i: int, typical: float) -> str:
-    """What is wrong where time steps back and then goes on as before.
-
-    "order": one or two rows are out of order; "wild": one row's time is far off, and is put
-    between its neighbours; "": something else.
-    """
+def _out_of_order(time: FloatArray, i: int, typical: float) -> bool:
+    """True where one or two rows stand in the wrong place, and then time goes on as before."""
     reach = time[max(0, i - 3) : i]
     ahead = time[i : i + 4]
     if len(ahead) < 2:
-        return ""
+        return False
     top = float(np.max(reach))
     # Rows in the wrong order leave a hole where they belong; a clock set back leaves none.
     jumps = np.diff(np.concatenate((reach, ahead)))
     hole = bool(np.any(jumps > 1.2 * typical))
-    if hole and float(ahead[-1]) >= top and top - float(np.min(ahead)) <= 5 * typical:
-        return "order"
-    # The row before was the odd one: far ahead of both neighbours.
-    if i >= 2 and time[i] >= time[i - 2] and time[i - 1] - time[i] > 0:
-        time[i - 1] = 0.5 * (time[i - 2] + time[i])
-        return "wild"
-    # This row is the odd one: far behind both neighbours.
-    if time[i + 1] >= time[i - 1] and time[i + 1] - time[i - 1] <= max(5.0, 20 * typical):
-        time[i] = 0.5 * (time[i - 1] + time[i + 1])
-        return "wild"
-    return ""
+    return hole and float(ahead[-1]) >= top and top - float(np.min(ahead)) <= 5 * typical
 
 
 def spread(time: FloatArray, out: Unrolled) -> FloatArray:

@@ -9,9 +9,9 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 from numpy.typing import NDArray
 
+from telemetry.importer.clock.scale import TIME_SCALES, UNIT_NAMES, find_scale
 from telemetry.importer.clock.timesource import TimeBase, TimeSource, speaks_of_time
 from telemetry.importer.names.words import fold
-from telemetry.model.errors import UnreadableLog
 from telemetry.model.unsettled import set_option
 
 FloatArray = NDArray[np.float64]
@@ -55,9 +55,8 @@ _UNIT_WORDS = {
 def named_factor(source: TimeSource) -> tuple[float, str] | None:
     """Seconds per count as the setting, the unit or the name says, and its symbol."""
     form = source.setting.time_form if source.setting is not None else ""
-    table = {"s": 1.0, "ms": 1e-3, "us": 1e-6, "ns": 1e-9, "min": 60.0, "h": 3600.0}
-    if form in table:
-        return table[form], form
+    if form in TIME_SCALES:
+        return TIME_SCALES[form], form
     unit = source.name.unit
     if unit is not None and unit.canonical in ("s", "us"):
         return (unit.factor if unit.canonical == "s" else 1e-6), unit.symbol
@@ -71,12 +70,23 @@ def named_factor(source: TimeSource) -> tuple[float, str] | None:
     return None
 
 
-def from_counter(source: TimeSource) -> TimeBase | None:
+def from_counter(
+    source: TimeSource, beside: Sequence[TimeSource] = (), clocks: Sequence[FloatArray] = ()
+) -> TimeBase | None:
     """Times from a column of numbers, None where it does not run like a clock.
 
     Parameters
     ----------
     source : TimeSource
+    beside : sequence of TimeSource
+        All columns of the file, which may tell what a count is worth.
+    clocks : sequence of ndarray
+        Seconds of the rows by other columns.
+
+    Raises
+    ------
+    UnreadableLog
+        Nothing tells what a count is worth.
     """
     values = source.numbers
     assert values is not None
@@ -104,26 +114,25 @@ def from_counter(source: TimeSource) -> TimeBase | None:
         return _serial(source, values)
     named = named_factor(source)
     notes: list[str] = []
+    why = ""
     if named is not None:
         factor, symbol = named
-        why = ""
     else:
-        factor, symbol, why = _guess_factor(finite, forward, typical, title)
-    raw = _scale(values, factor)
-    period = _counter_period(finite, factor)
+        scale = find_scale(source, beside, clocks)
+        factor, symbol, why = TIME_SCALES[scale.symbol], scale.symbol, f" ({scale.why})"
+        if scale.rivals:
+            settled = set_option(title, *(f"time[{s}]" for s in (scale.symbol, *scale.rivals)))
+            notes.append(
+                f"the time column '{title}' names no unit and is read as {UNIT_NAMES[symbol]}; "
+                f"check the length of the log, and settle it with {settled}"
+            )
     return TimeBase(
-        raw_s=raw,
+        raw_s=_scale(values, factor),
         columns={source.index: "time"},
-        form=f"{UNIT_NAMES.get(symbol, symbol)} in column '{title}'" + (f" ({why})" if why else ""),
-        period_s=period,
+        form=f"{UNIT_NAMES.get(symbol, symbol)} in column '{title}'{why}",
+        period_s=_counter_period(finite, factor),
         notes=notes,
     )
-
-
-UNIT_NAMES = {
-    "s": "seconds", "ms": "milliseconds", "us": "microseconds", "ns": "nanoseconds",
-    "min": "minutes", "h": "hours",
-}  # fmt: skip
 
 
 def _scale(values: FloatArray, factor: float) -> FloatArray:
@@ -135,30 +144,6 @@ def _scale(values: FloatArray, factor: float) -> FloatArray:
     return values * factor
 
 
-def _guess_factor(
-    finite: FloatArray, forward: FloatArray, typical: float, title: str
-) -> tuple[float, str, str]:
-    """Seconds per count of a time without a unit, judged by its usual and its shortest steps.
-
-    Telemetry rows come between a hundred a second and one in some ten seconds: whole counts that
-    step by ten or more are milliseconds, by thousands microseconds. Counts with decimals that step
-    by little as well are an instrument's seconds, which it writes seldom while nothing happens.
-    """
-    whole = bool(np.all(finite[:5000] == np.round(finite[:5000])))
-    shown = f"{typical:.6g}"
-    if whole and typical >= 5000:
-        return 1e-6, "us", f"no unit named; steps of {shown} speak for microseconds"
-    if typical >= 10 and (whole or (typical < 5000 and np.quantile(forward, 0.05) >= 2)):
-        return 1e-3, "ms", f"no unit named; steps of {shown} speak for milliseconds"
-    if typical < 0.0005:
-        raise UnreadableLog(
-            f"the time column has no unit, and steps of {shown} may be minutes, hours or seconds",
-            column=title,
-            hint=f"settle it with {set_option(title, 'time[s]')}, time[min] or time[h]",
-        )
-    return 1.0, "s", f"no unit named; steps of {shown} speak for seconds"
-
-
 def _counter_period(finite: FloatArray, factor: float) -> float:
     """Range of a counter of 16 or 32 bits that rolls over within the log, s; NaN for none."""
     if len(finite) < 2 or not np.any(np.diff(finite) < 0):
@@ -166,8 +151,11 @@ def _counter_period(finite: FloatArray, factor: float) -> float:
     top = float(finite.max())
     for bits in (16, 32):
         size = 2.0**bits
-        at = int(np.argmin(np.diff(finite)))
-        if 0.9 * size < top < size and finite[at] > 0.9 * size and finite[at + 1] < 0.1 * size:
+        steps = np.diff(finite)
+        at = int(np.argmin(steps))
+        over, usual = size + float(steps[at]), float(np.median(steps[steps > 0]))
+        near = 10.0 * usual  # it counted up to its end, and goes on from there
+        if 0.9 * size < top < size and 0 < over <= near and at > 0 and 0 <= steps[at - 1] <= near:
             return size * factor
     return math.nan
 

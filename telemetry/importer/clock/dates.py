@@ -57,10 +57,10 @@ def find_date(text: str, *, european: bool = False) -> Dated | None:
         if compact:
             piece = compact.group(1) + (f"T{compact.group(2)}" if compact.group(2) else "")
         stamps = parse_stamps(pa.chunked_array([[piece]]))
-        if stamps.bad[0] or stamps.year[0] < 0:
+        if stamps.bad[0] or not stamps.has_date:
             continue
         dotted = "." in piece[:6]
-        order, why = day_order(stamps, forced="", european=european, dotted=dotted)
+        order, why = day_order(stamps, forced="", european=european)
         if not order:
             continue
         day = float(days(stamps, order)[0])

@@ -1,13 +1,12 @@
-"""Time stamps of text to numbers: "14:03:22,250", "2024-05-01T12:00:00Z", "01.05.24 3:04 PM".
+"""Columns of time stamps to numbers: "14:03:22,250", "2024-05-01T12:00:00Z", "01.05.24 3:04 PM".
 
-Stamps of one length mostly have one shape. The shape is read off the first of them and all
-others are decoded by it in one sweep over their bytes; what does not fit gets the next shape.
+Stamps of one length mostly have one shape (see `telemetry.importer.clock.grammar`). The shape is
+read off the first of them and all others are decoded by it in one sweep over their bytes; what
+does not fit gets the next shape.
 """
 
 from __future__ import annotations
 
-import re
-from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -15,49 +14,18 @@ import pyarrow as pa
 import pyarrow.compute as pc
 from numpy.typing import NDArray
 
+from telemetry.importer.clock.grammar import StampShape, stamp_shape
+
 FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+BoolArray = NDArray[np.bool_]
 
 _MOST_SHAPES = 200
-_YMD = r"(?P<y>\d{4})(?:[-/.](?P<mo>\d{1,2})[-/.](?P<d>\d{1,2})|(?P<mo2>\d{2})(?P<d2>\d{2}))"
-_ABY = r"(?P<a>\d{1,2})[-/.](?P<b>\d{1,2})[-/.](?P<y2>\d{4}|\d{2})"
-_CLOCK = (
-    r"(?P<sign>-)?(?P<h>\d{1,4}):(?P<mi>\d{1,2})(?::(?P<s>\d{1,2}))?(?:[.,:](?P<f>\d{1,9}))?"
-    r"\s?(?P<ap>[AaPp]\.?[Mm]\.?)?"
-)
-_CLOCK_BASIC = r"(?P<h2>\d{2})(?P<mi2>\d{2})(?P<s2>\d{2})(?:[.,](?P<f2>\d{1,9}))?"
-_ZONE = r"(?:\s?(?P<utc>Z|z|UTC)|\s?(?P<zs>[+-])(?P<zh>\d{2}):?(?P<zm>\d{2})?)?"
-_SHAPES = tuple(
-    re.compile(pattern)
-    for pattern in (
-        rf"{_YMD}(?:[T ]\s?{_CLOCK}{_ZONE})?",
-        rf"{_YMD}[T _-]{_CLOCK_BASIC}{_ZONE}",
-        rf"{_ABY}(?:,?[T ]\s?{_CLOCK}{_ZONE})?",
-        rf"{_CLOCK}(?:\s?(?:Z|UTC))?",
-        r"(?:(?P<h>\d{1,3})\s?h\s?)?(?P<mi>\d{1,3})\s?(?:m|min|')\s?(?P<s>\d{1,2})"
-        r"(?:[.,](?P<f>\d{1,9}))?\s?(?:s|\"|'')?",
-    )
-)
-_NAMED_MONTH = re.compile(
-    r"(?:[^\W\d_]{2,4},? )?"
-    r"(?:(?P<d>\d{1,2})\.?[-/. ]{1,2}(?P<m>[^\W\d_]{3,10})\.?[-/. ,]{1,2}(?P<y>\d{4}|\d{2})"
-    r"|(?P<m2>[^\W\d_]{3,10})\.? (?P<d2>\d{1,2}),? (?P<y2>\d{4}))(?P<rest>[T ,].*)?"
-)
-# First letters of the months, without accents: English, German, French, Spanish, Italian, Dutch,
-# Czech. "jui" would be June or July in French, so four letters stand there.
-_MONTHS = {
-    1: "jan ene gen led",
-    2: "feb fev uno",
-    3: "mar mrz maer maar mrt bre",
-    4: "apr avr abr dub",
-    5: "may mai mag mei maj kve",
-    6: "jun juin giu cervn",
-    7: "jul juil lug cervenec cervence",
-    8: "aug aou ago srp",
-    9: "sep set zar",
-    10: "oct okt out ott rij",
-    11: "nov lis",
-    12: "dec dez dic pro",
-}
+#: Longest cell that is looked at, bytes.
+_LONGEST = 96
+_BLANKS = ["", "-", "--", "---", "n/a", "N/A", "nan", "NaN", "null", "none", "None", "?"]
+#: Two digits of a year from here on are of the last century (POSIX, strptime "%y": from 69 on).
+_CENTURY = 70
 
 
 @dataclass(slots=True, kw_only=True)
@@ -67,51 +35,64 @@ class Stamps:
     Attributes
     ----------
     year, month, day : ndarray of int
-        ``month`` and ``day`` are -1 where the order of the two is open; ``first`` and ``second``
-        hold the two numbers then.
+        -1 where the order of day, month and year is open.
+    first, second, third : ndarray of int
+        The three numbers of such a date as they stand, -1 where there is nothing to settle.
+    mark : ndarray of int
+        Code of the character between them, 0 for none.
     hour, minute, second_ : ndarray of int
-        ``second_`` is -1 in stamps of two parts ("12:34").
+        ``second_`` is -1 in stamps of two parts ("12:34"); days gone by are in ``hour``.
     fraction : ndarray of float
         Of a second, 0 where there is none.
     afternoon : ndarray of int
-        1 for PM, 0 for AM, -1 without.
+        1 after noon, 0 before, -1 where nothing tells, 2 where a word does that is not known.
     zone_s : ndarray of float
         Offset from UTC, NaN without.
+    negative : ndarray of bool
+    elapsed : ndarray of bool
+        True where the stamp says that it counts from a start.
     bad : ndarray of bool
         Filled cells that are no stamp.
     blank : ndarray of bool
     """
 
-    year: NDArray[np.int64]
-    month: NDArray[np.int64]
-    day: NDArray[np.int64]
-    first: NDArray[np.int64]
-    second: NDArray[np.int64]
-    hour: NDArray[np.int64]
-    minute: NDArray[np.int64]
-    second_: NDArray[np.int64]
+    year: IntArray
+    month: IntArray
+    day: IntArray
+    first: IntArray
+    second: IntArray
+    third: IntArray
+    mark: IntArray
+    hour: IntArray
+    minute: IntArray
+    second_: IntArray
     fraction: FloatArray
-    afternoon: NDArray[np.int64]
+    afternoon: IntArray
     zone_s: FloatArray
-    negative: NDArray[np.bool_]
-    bad: NDArray[np.bool_]
-    blank: NDArray[np.bool_]
+    negative: BoolArray
+    elapsed: BoolArray
+    bad: BoolArray
+    blank: BoolArray
 
     @property
     def has_date(self) -> bool:
         """True where most filled cells carry a date."""
-        return bool(np.mean(self.year[~self.blank] >= 0) > 0.5) if (~self.blank).any() else False
+        return _mostly((self.year >= 0) | (self.first >= 0), ~self.blank)
 
     @property
     def has_clock(self) -> bool:
         """True where most filled cells carry a time of day (or an elapsed time)."""
-        return bool(np.mean(self.hour[~self.blank] >= 0) > 0.5) if (~self.blank).any() else False
+        return _mostly(self.hour >= 0, ~self.blank)
 
     @property
     def two_part(self) -> bool:
         """True for "12:34" and "12:34.5", which may be hours or minutes first."""
         filled = ~self.blank & ~self.bad
         return bool(filled.any() and np.all(self.second_[filled & (self.hour >= 0)] < 0))
+
+
+def _mostly(mask: BoolArray, among: BoolArray) -> bool:
+    return bool(among.any() and np.mean(mask[among]) > 0.5)
 
 
 def parse_stamps(column: pa.ChunkedArray) -> Stamps:
@@ -128,7 +109,7 @@ def parse_stamps(column: pa.ChunkedArray) -> Stamps:
     array = column.combine_chunks() if isinstance(column, pa.ChunkedArray) else column
     array = pc.utf8_trim_whitespace(array.fill_null(""))
     rows = len(array)
-    out = _empty(rows)
+    out = no_stamps(rows)
     offsets = np.frombuffer(array.buffers()[1], dtype=np.int32, count=rows + 1 + array.offset)
     offsets = offsets[array.offset :].astype(np.int64)
     buffer = array.buffers()[2]
@@ -139,7 +120,7 @@ def parse_stamps(column: pa.ChunkedArray) -> Stamps:
     )
     lengths = np.diff(offsets)
     out.blank = np.asarray(pc.is_in(array, pa.array(_BLANKS)).to_numpy(zero_copy_only=False))
-    todo = ~out.blank & (lengths <= 48)
+    todo = ~out.blank & (lengths <= _LONGEST)
     out.bad = ~out.blank
     shapes = 0
     for length in np.unique(lengths[todo]):
@@ -158,166 +139,115 @@ def parse_stamps(column: pa.ChunkedArray) -> Stamps:
     return out
 
 
-_BLANKS = ["", "-", "--", "---", "n/a", "N/A", "nan", "NaN", "null", "none", "None", "?"]
+def no_stamps(rows: int) -> Stamps:
+    """So many rows of which nothing is known.
 
+    Parameters
+    ----------
+    rows : int
+    """
 
-def _empty(rows: int) -> Stamps:
-    def minus() -> NDArray[np.int64]:
+    def minus() -> IntArray:
         return np.full(rows, -1, dtype=np.int64)
 
+    def no() -> BoolArray:
+        return np.zeros(rows, dtype=bool)
+
     return Stamps(
-        year=minus(),
-        month=minus(),
-        day=minus(),
-        first=minus(),
-        second=minus(),
-        hour=minus(),
-        minute=minus(),
-        second_=minus(),
-        fraction=np.zeros(rows),
-        afternoon=minus(),
-        zone_s=np.full(rows, np.nan),
-        negative=np.zeros(rows, dtype=bool),
-        bad=np.zeros(rows, dtype=bool),
-        blank=np.zeros(rows, dtype=bool),
-    )
+        year=minus(), month=minus(), day=minus(), first=minus(), second=minus(), third=minus(),
+        mark=minus(), hour=minus(), minute=minus(), second_=minus(), fraction=np.zeros(rows),
+        afternoon=minus(), zone_s=np.full(rows, np.nan), negative=no(), elapsed=no(), bad=no(),
+        blank=no(),
+    )  # fmt: skip
 
 
-def _decode(
-    text: str, matrix: NDArray[np.uint8], rows: NDArray[np.int64], out: Stamps
-) -> NDArray[np.bool_]:
+def _decode(text: str, matrix: NDArray[np.uint8], rows: IntArray, out: Stamps) -> BoolArray:
     """Decode the rows that have the shape of this text; True for those (and the text itself)."""
-    named = _NAMED_MONTH.fullmatch(text)
-    month = _month(named["m"] or named["m2"]) if named else 0
-    if named and month:
-        return _decode_named(named, month, text, matrix, rows, out)
-    match = next((m for m in (s.fullmatch(text) for s in _SHAPES) if m), None)
-    if match is None or not text.isascii():
-        alike = np.zeros(len(rows), dtype=bool)
-        same = np.frombuffer(text.encode(), dtype=np.uint8)
-        alike[:] = np.all(matrix == same, axis=1) if matrix.shape[1] == len(same) else False
-        alike[0] = True
-        return alike
-    groups = {k: match.span(k) for k, v in match.groupdict().items() if v is not None}
+    shape = stamp_shape(text)
     literal = np.frombuffer(text.encode(), dtype=np.uint8)
     free = np.zeros(len(literal), dtype=bool)
-    digits = np.zeros(len(literal), dtype=bool)
-    for name, (begin, end) in groups.items():
-        if name in ("ap", "sign", "zs", "utc"):
-            free[begin:end] = name == "ap"
-        else:
-            digits[begin:end] = True
+    for begin, end in shape.digits.values() if shape is not None else ():
+        free[begin:end] = True
     fits = np.ones(len(matrix), dtype=bool)
     for i in range(len(literal)):
         column = matrix[:, i]
-        if digits[i]:
-            fits &= (column - np.uint8(48)) <= 9  # unsigned: below "0" wraps far above 9
-        elif not free[i]:
-            fits &= column == literal[i]
-    if "ap" in groups:
-        letter = matrix[:, groups["ap"][0]] | 0x20
-        fits &= (letter == 0x61) | (letter == 0x70)
-    hit = rows[fits]
-    values = matrix if len(hit) == len(rows) else matrix[fits]
+        # Unsigned: below "0" wraps far above 9.
+        fits &= (column - np.uint8(48)) <= 9 if free[i] else column == literal[i]
+    if shape is not None:
+        hit = rows[fits]
+        _store(shape, matrix if len(hit) == len(rows) else matrix[fits], hit, out)
+    return fits
 
-    def number(*names: str) -> NDArray[np.int64] | None:
-        for name in names:
-            if name in groups:
-                begin, end = groups[name]
-                total = np.zeros(len(values), dtype=np.int64)
-                for i in range(begin, end):
-                    total = total * 10 + (values[:, i].astype(np.int64) - 48)
-                return total
-        return None
 
-    _store(out, hit, number, groups)
-    if "ap" in groups:
-        out.afternoon[hit] = ((matrix[fits][:, groups["ap"][0]] | 0x20) == 0x70).astype(np.int64)
-    if "utc" in groups:
-        out.zone_s[hit] = 0.0
-    if "zs" in groups:
-        hours = number("zh")
-        minutes = number("zm")
-        assert hours is not None
-        sign = -1 if text[groups["zs"][0]] == "-" else 1
-        out.zone_s[hit] = sign * (hours * 3600 + (0 if minutes is None else minutes * 60))
-    if "sign" in groups:
-        out.negative[hit] = True
+def _store(shape: StampShape, matrix: NDArray[np.uint8], hit: IntArray, out: Stamps) -> None:
+    """Put the numbers of rows of one shape in their places."""
+    digits = shape.digits
+
+    def number(part: str) -> IntArray:
+        total = np.zeros(len(matrix), dtype=np.int64)
+        for i in range(*digits[part]):
+            total = total * 10 + (matrix[:, i].astype(np.int64) - 48)
+        return total
+
+    for part, field in (
+        ("y", out.year), ("mo", out.month), ("d", out.day), ("h", out.hour),
+        ("mi", out.minute), ("s", out.second_), ("a", out.first), ("b", out.second),
+        ("c", out.third),
+    ):  # fmt: skip
+        if part in digits:
+            field[hit] = number(part)
+    if shape.month:
+        out.month[hit] = shape.month
+        if "c" in digits:
+            out.year[hit] = _full_year(out.third[hit])
+    if "a" in digits:
+        end = digits["a"][1]
+        out.mark[hit] = matrix[0, end] if len(matrix) and end < digits["b"][0] else 0
+    if "mi" in digits or "s" in digits:
+        for field, part in ((out.hour, "h"), (out.minute, "mi")):
+            if part not in digits:
+                field[hit] = 0
+    if "dd" in digits:
+        out.hour[hit] += 24 * number("dd")
+    if "f" in digits:
+        begin, end = digits["f"]
+        out.fraction[hit] = number("f") / 10.0 ** (end - begin)
+    if shape.zone:
+        hours = number("zh") if "zh" in digits else 0
+        minutes = number("zm") if "zm" in digits else 0
+        out.zone_s[hit] = shape.zone * (hours * 3600 + minutes * 60)
+    out.afternoon[hit] = shape.afternoon
+    out.negative[hit] = shape.negative
+    out.elapsed[hit] = shape.elapsed
     out.bad[hit] = False
-    return fits
 
 
-def _store(
-    out: Stamps,
-    hit: NDArray[np.int64],
-    get: Callable[..., NDArray[np.int64] | None],
-    groups: dict[str, tuple[int, int]],
-) -> None:
-    year = get("y", "y2")
-    if year is not None:
-        out.year[hit] = np.where(year < 100, np.where(year < 70, year + 2000, year + 1900), year)
-    for field, names in (
-        (out.month, ("mo", "mo2")),
-        (out.day, ("d", "d2")),
-        (out.first, ("a",)),
-        (out.second, ("b",)),
-        (out.hour, ("h", "h2")),
-        (out.minute, ("mi", "mi2")),
-        (out.second_, ("s", "s2")),
-    ):
-        value = get(*names)
-        if value is not None:
-            field[hit] = value
-    if "mi" in groups and "h" not in groups:
-        out.hour[hit] = 0
-    for name in ("f", "f2"):
-        if name in groups:
-            value = get(name)
-            assert value is not None
-            begin, end = groups[name]
-            out.fraction[hit] = value / 10.0 ** (end - begin)
+def _full_year(year: IntArray) -> IntArray:
+    return np.where(year < 100, np.where(year < _CENTURY, year + 2000, year + 1900), year)
 
 
-def _month(word: str) -> int:
-    from telemetry.importer.names.words import fold
+def as_clock(stamps: Stamps) -> Stamps | None:
+    """Three numbers taken for hours, minutes and seconds where they can be no date, else None.
 
-    flat = fold(word)
-    best, size = 0, 0
-    for number, stems in _MONTHS.items():
-        for stem in stems.split():
-            if flat.startswith(stem) and len(stem) > size:
-                best, size = number, len(stem)
-    return best
+    Parameters
+    ----------
+    stamps : Stamps
+    """
+    open_ = stamps.first >= 0
+    if not open_.any() or (stamps.hour >= 0).any() or (stamps.month >= 0).any():
+        return None
+    a, b, c = stamps.first[open_], stamps.second[open_], stamps.third[open_]
+    # No log goes over many years, and with dots the month stands second.
+    no_date = len(np.unique(c)) > 3 or (stamps.mark[open_][0] == ord(".") and b.max() > 12)
+    if not no_date or a.max() > 23 or max(b.max(), c.max()) > 59:
+        return None
+    stamps.hour, stamps.minute, stamps.second_ = stamps.first, stamps.second, stamps.third
+    stamps.first = stamps.second = stamps.third = np.full(len(open_), -1, dtype=np.int64)
+    return stamps
 
 
-def _decode_named(
-    match: re.Match[str],
-    month: int,
-    text: str,
-    matrix: NDArray[np.uint8],
-    rows: NDArray[np.int64],
-    out: Stamps,
-) -> NDArray[np.bool_]:
-    """Dates with a month's name: the rows with the same date text, their times by shape."""
-    rest = match["rest"] or ""
-    date = text[: len(text) - len(rest)].encode()
-    fits: NDArray[np.bool_] = np.all(
-        matrix[:, : len(date)] == np.frombuffer(date, dtype=np.uint8), axis=1
-    )
-    hit = rows[fits]
-    if rest.strip(" ,T"):
-        skip = len(text.encode()) - len(rest.lstrip(" ,T").encode())
-        inner = _decode(rest.lstrip(" ,T"), matrix[fits][:, skip:], hit, out)
-        kept = np.zeros(len(rows), dtype=bool)
-        kept[np.flatnonzero(fits)[inner]] = True
-        fits, hit = kept, hit[inner]
-    year = int(match["y"] or match["y2"])
-    out.year[hit] = year + (2000 if year < 70 else 1900) if year < 100 else year
-    out.month[hit] = month
-    out.day[hit] = int(match["d"] or match["d2"])
-    if not rest.strip(" ,T"):
-        out.bad[hit] = False
-    return fits
+#: Where the day, the month and the year stand among the three numbers of a date.
+ORDERS = {"dmy": (0, 1, 2), "mdy": (1, 0, 2), "ymd": (2, 1, 0)}
 
 
 def days(stamps: Stamps, order: str) -> FloatArray:
@@ -327,22 +257,33 @@ def days(stamps: Stamps, order: str) -> FloatArray:
     ----------
     stamps : Stamps
     order : str
-        "dmy" or "mdy", for dates of two leading numbers.
+        A key of ORDERS, for dates whose order is open.
     """
-    month = stamps.month.copy()
-    day = stamps.day.copy()
+    year, month, day = stamps.year.copy(), stamps.month.copy(), stamps.day.copy()
     open_ = stamps.first >= 0
     if open_.any():
-        a, b = (stamps.first, stamps.second) if order == "dmy" else (stamps.second, stamps.first)
-        day[open_], month[open_] = a[open_], b[open_]
-    good = (stamps.year >= 1900) & (stamps.year < 2200) & (month >= 1) & (month <= 12)
-    good &= (day >= 1) & (day <= 31)
+        three = (stamps.first, stamps.second, stamps.third)
+        day[open_], month[open_], short = (three[i][open_] for i in ORDERS[order])
+        year[open_] = _full_year(short)
+    return day_numbers(year, month, day)
+
+
+def day_numbers(year: IntArray, month: IntArray, day: IntArray) -> FloatArray:
+    """Days since 1970-01-01, NaN where no calendar has the day.
+
+    Parameters
+    ----------
+    year, month, day : ndarray of int
+    """
+    good = (year >= 1900) & (year < 2200) & (month >= 1) & (month <= 12) & (day >= 1)
     out = np.full(len(month), np.nan)
     if good.any():
-        years = (stamps.year[good] - 1970).astype("datetime64[Y]")
-        months = years + (month[good] - 1).astype("timedelta64[M]")
+        months = (year[good] - 1970).astype("datetime64[Y]") + (month[good] - 1).astype(
+            "timedelta64[M]"
+        )
         date = months.astype("datetime64[D]") + (day[good] - 1).astype("timedelta64[D]")
-        out[good] = date.astype(np.int64)
+        inside = date.astype("datetime64[M]") == months
+        out[good] = np.where(inside, date.astype(np.int64), np.nan)
     return out
 
 
@@ -365,7 +306,11 @@ def seconds(stamps: Stamps, *, minutes_first: bool) -> FloatArray:
     hour24 = np.where(half_day, hour % 12 + 12 * (stamps.afternoon == 1), hour)
     total = hour24 * 3600.0 + minute * 60.0 + np.maximum(second, 0) + stamps.fraction
     total = np.where(stamps.negative, -total, total)
-    good = (stamps.hour >= 0) & ~stamps.bad & (minute >= 0) & (second < 61)
+    good = (stamps.hour >= 0) & ~stamps.bad & (minute >= 0)
     if not minutes_first:
-        good &= minute < 60
+        # In "90:00" minutes may pass 59, and so may seconds that stand alone.
+        good &= (minute < 60) | (hour == 0)
+        good &= (second < 61) | ((hour == 0) & (minute == 0))
+    else:
+        good &= second < 61
     return np.where(good, total, np.nan)

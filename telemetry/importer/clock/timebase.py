@@ -13,13 +13,13 @@ from datetime import timedelta
 
 import numpy as np
 
-from telemetry.importer.clock.counters import UNIT_NAMES, counters, from_counter, named_factor
+from telemetry.importer.clock.counters import counters, from_counter, named_factor
 from telemetry.importer.clock.dates import preamble_date
+from telemetry.importer.clock.scale import UNIT_NAMES
+from telemetry.importer.clock.stamps import ORDERS
 from telemetry.importer.clock.timesource import TimeBase, TimeSource
 from telemetry.importer.clock.wallclock import (
-    from_clock,
-    from_full,
-    number_dates,
+    from_stamps,
     stamped_sources,
     start_of_day,
 )
@@ -48,25 +48,25 @@ def find_time(sources: Sequence[TimeSource], *, european: bool) -> TimeBase | No
         Two columns would do and nothing tells which, or the unit of the time is open.
     """
     forced = [s for s in sources if s.setting is not None and s.setting.quantity is Quantity.TIME]
-    usable = forced or [s for s in sources if s.setting is None]
+    # Of a date the order alone may be set; the clock is then where it was.
+    ordered = all(s.setting is not None and s.setting.time_form in ORDERS for s in forced)
+    usable = [s for s in sources if any(s is f for f in forced) or (ordered and s.setting is None)]
     stamps = stamped_sources(usable)
     date = next((p for p in stamps if p.has_date and not p.has_clock), None)
     full = [p for p in stamps if p.has_date and p.has_clock]
     clocks = [p for p in stamps if p.has_clock and not p.has_date]
-    counted = counters(usable, named_only=not forced)
-    dates_of_numbers = number_dates(usable) if date is None and not full else None
+    counted = counters(usable, named_only=ordered)
     order_notes: list[str] = []
     choices: list[TimeBase] = []
-    for part in full:
-        choices.append(from_full(part, european, order_notes))
-    for part in clocks:
-        choices.append(from_clock(part, date, dates_of_numbers, european, order_notes))
-    for source in counted:
-        found = from_counter(source)
+    for part in [*full, *clocks]:
+        choices.append(from_stamps(part, date, european, order_notes))
+    # Those whose unit is named first: they tell what the others count.
+    for source in sorted(counted, key=lambda s: named_factor(s) is None):
+        found = from_counter(source, sources, [c.raw_s for c in choices])
         if found is not None:
             choices.append(found)
-    if not choices and not forced:
-        choices = _unnamed(usable)
+    if not choices and ordered:
+        choices = _unnamed(usable, sources)
     if not choices and forced:
         raise UnreadableLog(
             "this column is set as the time, but does not read as one",
@@ -141,7 +141,7 @@ def _best(choices: list[TimeBase]) -> TimeBase:
     return min(choices, key=rank)
 
 
-def _unnamed(usable: Sequence[TimeSource]) -> list[TimeBase]:
+def _unnamed(usable: Sequence[TimeSource], sources: Sequence[TimeSource]) -> list[TimeBase]:
     """A column without a telling name that counts up from row to row like a clock."""
     found = []
     for source in usable:
@@ -158,7 +158,7 @@ def _unnamed(usable: Sequence[TimeSource]) -> list[TimeBase]:
     found.sort(key=lambda item: -item[0])
     if not found or (len(found) > 1 and found[1][0] > 0.3 * found[0][0]):
         return []
-    base = from_counter(found[0][1])
+    base = from_counter(found[0][1], sources)
     if base is None:
         return []
     base.form += "; the only column that grows from row to row"

@@ -10,6 +10,7 @@ import numpy as np
 import pyarrow as pa
 from numpy.typing import NDArray
 
+from telemetry.importer.clock.stamps import Stamps
 from telemetry.importer.names.header import HeaderReading
 from telemetry.importer.names.header_cell import Name
 from telemetry.importer.names.settings import Setting
@@ -40,6 +41,33 @@ class TimeSource:
     numbers: FloatArray | None
     text: pa.ChunkedArray | None
     setting: Setting | None = None
+
+
+@dataclass(slots=True)
+class Stamped:
+    """A column and its time stamps.
+
+    Attributes
+    ----------
+    source : TimeSource
+    stamps : Stamps
+    columns : dict
+        Index of each column they were read from to what it gave; empty where it is the source.
+    """
+
+    source: TimeSource
+    stamps: Stamps
+    columns: dict[int, str] = field(default_factory=dict)
+
+    @property
+    def has_date(self) -> bool:
+        """True where the stamps carry a date."""
+        return self.stamps.has_date
+
+    @property
+    def has_clock(self) -> bool:
+        """True where the stamps carry a time."""
+        return self.stamps.has_clock
 
 
 @dataclass(slots=True, kw_only=True)

@@ -4,49 +4,43 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta, timezone
 
 import numpy as np
-import pyarrow.compute as pc
 from numpy.typing import NDArray
 
-from telemetry.importer.clock.stamps import Stamps, days, parse_stamps, seconds
-from telemetry.importer.clock.timesource import TimeBase, TimeSource, speaks_of_time
+from telemetry.importer.clock.packed import packed_stamps, split_stamps
+from telemetry.importer.clock.stamps import (
+    ORDERS,
+    Stamps,
+    as_clock,
+    days,
+    parse_stamps,
+    seconds,
+)
+from telemetry.importer.clock.timesource import Stamped, TimeBase, TimeSource
 from telemetry.model.unsettled import set_option
 
 FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
 _DAY = 86400.0
-
-
-@dataclass(slots=True)
-class Stamped:
-    """A column and its time stamps."""
-
-    source: TimeSource
-    stamps: Stamps
-
-    @property
-    def has_date(self) -> bool:
-        """True where the stamps carry a date."""
-        return self.stamps.has_date
-
-    @property
-    def has_clock(self) -> bool:
-        """True where the stamps carry a time."""
-        return self.stamps.has_clock
+_HALF_DAY = 43200.0
 
 
 def stamped_sources(usable: Sequence[TimeSource]) -> list[Stamped]:
-    """Columns of text that hold time stamps.
+    """Columns that hold time stamps, as text or as numbers.
 
     Parameters
     ----------
     usable : sequence of TimeSource
     """
-    found = []
+    split = split_stamps(usable)
+    found = [] if split is None else [split]
     for source in usable:
         if source.text is None:
+            packed = packed_stamps(source)
+            if packed is not None and source.index not in (split.columns if split else ()):
+                found.append(packed)
             continue
         head = source.text.slice(0, 200)
         probe = parse_stamps(head)
@@ -57,102 +51,92 @@ def stamped_sources(usable: Sequence[TimeSource]) -> list[Stamped]:
         if filled == 0 or probe.bad.sum() > 0.5 * filled:
             continue
         whole = parse_stamps(source.text)
-        if _dotted_clock(whole):
-            # "09.58.31": dots between hours, minutes and seconds.
-            colons = pc.replace_substring_regex(
-                source.text, r"^(\s*\d{1,2})\.(\d{2})\.(\d{2})", r"\1:\2:\3"
-            )
-            whole = parse_stamps(colons)
+        whole = as_clock(whole) or whole
         ok = int((~whole.blank & ~whole.bad).sum())
         if ok and whole.bad.sum() <= 0.5 * ok and (whole.has_date or whole.has_clock):
             found.append(Stamped(source, whole))
     return found
 
 
-def _dotted_clock(stamps: Stamps) -> bool:
-    """True where what looks like day, month and year can only be hours, minutes and seconds."""
-    open_ = stamps.first >= 0
-    if not open_.any() or (stamps.hour >= 0).any():
-        return False
-    short = (stamps.year[open_] % 100 < 60).all()
-    # No month beyond 12, and no log over many years.
-    no_date = stamps.second[open_].max() > 12 or len(np.unique(stamps.year[open_])) > 3
-    return bool(short and stamps.first[open_].max() <= 23 and no_date)
-
-
-def day_order(
-    stamps: Stamps, *, forced: str, european: bool, dotted: bool = False
-) -> tuple[str, str]:
-    """Whether the day or the month comes first, and why; ("", why) where nothing tells.
+def day_order(stamps: Stamps, *, forced: str, european: bool) -> tuple[str, str]:
+    """Where day, month and year stand in a date of three numbers, and why; ("", why) if open.
 
     Parameters
     ----------
     stamps : Stamps
     forced : str
-        "dmy" or "mdy" from the user, "" otherwise.
+        One of ORDERS from the user, "" otherwise.
     european : bool
         The day stands before the month where the data cannot tell.
-    dotted : bool
-        The dates are written with dots, which says the same.
     """
-    if forced in ("dmy", "mdy"):
+    if forced in ORDERS:
         return forced, "as you set it"
     open_ = stamps.first >= 0
     if not open_.any():
         return "dmy", ""
-    a, b = stamps.first[open_], stamps.second[open_]
-    if a.max() > 12 >= b.max():
-        return "dmy", f"day before month: {a.max()} can be no month"
-    if b.max() > 12 >= a.max():
-        return "mdy", f"month before day: {b.max()} can be no month"
-    if len(np.unique(a)) > 1 and len(np.unique(b)) == 1:
-        return "dmy", "day before month: the first number moves on within the log"
-    if len(np.unique(b)) > 1 and len(np.unique(a)) == 1:
-        return "mdy", "month before day: the second number moves on within the log"
-    if np.array_equal(a, b):
+    three = tuple(n[open_] for n in (stamps.first, stamps.second, stamps.third))
+    mark = chr(max(0, int(stamps.mark[open_][0])))
+    possible = [o for o in ORDERS if _is_possible(o, three, mark)]
+    reason = {"dmy": "day before month", "mdy": "month before day", "ymd": "year first"}
+    moves = [len(np.unique(n)) > 1 for n in three]
+    moved = [o for o in possible if sum(moves) == 1 and moves[ORDERS[o][0]]]
+    if len(moved) == 1:
+        which = ("first", "second", "third")[ORDERS[moved[0]][0]]
+        return moved[0], f"{reason[moved[0]]}: the {which} number moves on within the log"
+    if len(possible) == 1:
+        order = possible[0]
+        if order == "ymd":
+            return order, f"{reason[order]}: no other order gives a day of the calendar"
+        large = int(three[ORDERS[order][0]].max())
+        why = f"{reason[order]}: {large} can be no month" if large > 12 else ""
+        return order, why
+    if "ymd" in possible:
+        return "", ""
+    if np.array_equal(three[0], three[1]):
         return "dmy", ""
     if (stamps.afternoon[open_] >= 0).any():
         return "mdy", "month before day: the times have AM and PM"
-    if dotted:
+    if mark == ".":
         return "dmy", "day before month: dates with dots"
     if european:
         return "dmy", "day before month: decimal commas or the language of the header speak for it"
     return "", ""
 
 
+def _is_possible(order: str, three: Sequence[IntArray], mark: str) -> bool:
+    """Whether all dates are days of a calendar in an order.
+
+    The year is first only in dates of two digits each, with dashes or nothing between.
+    """
+    day, month, year = (three[i] for i in ORDERS[order])
+    if order == "ymd" and (mark not in "-\0" or year.max() > 99):
+        return False
+    return bool(month.max() <= 12 and month.min() >= 1 and day.max() <= 31 and day.min() >= 1)
+
+
 def _dated_days(part: Stamped, european: bool, notes: list[str]) -> tuple[FloatArray, bool]:
     """Days of a date column, and whether the order of day and month is settled."""
-    setting = part.source.setting
-    order, why = day_order(
-        part.stamps,
-        forced=setting.time_form if setting is not None else "",
-        european=european,
-        dotted=_dotted(part),
-    )
+    setting, stamps, title = part.source.setting, part.stamps, part.source.title
+    form = setting.time_form if setting is not None else ""
+    order, why = day_order(stamps, forced=form, european=european)
     if why:
-        notes.append(f"dates in column '{part.source.title}' are read {why}")
+        notes.append(f"dates in column '{title}' are read {why}")
     if order:
-        return days(part.stamps, order), True
-    shown = _first_date(part.stamps)
+        return days(stamps, order), True
+    first = int(np.flatnonzero(stamps.first >= 0)[0])
+    mark = chr(max(0, int(stamps.mark[first]))).strip("\0")
+    three = (stamps.first[first], stamps.second[first], stamps.third[first])
+    shown = mark.join(f"{n:02d}" for n in three)
+    numbers = tuple(np.array([n]) for n in three)
+    forms = [f"time[{o}]" for o in ORDERS if _is_possible(o, numbers, mark or "\0")]
     notes.append(
-        f"the date {shown} in column '{part.source.title}' may be day or month first, so the log "
-        f"has no certain date; settle it with "
-        f"{set_option(part.source.title, 'time[dmy]', 'time[mdy]')}"
+        f"the date {shown} in column '{title}' may be day, month or year first, so the log has no "
+        f"certain date; settle it with {set_option(title, *forms)}"
+        if len(forms) > 2 or "time[ymd]" in forms
+        else f"the date {shown} in column '{title}' may be day or month first, so the log has no "
+        f"certain date; settle it with {set_option(title, *(forms or ['time[dmy]']))}"
     )
-    return days(part.stamps, "dmy"), False
-
-
-def _dotted(part: Stamped) -> bool:
-    text = part.source.text
-    assert text is not None
-    filled = np.flatnonzero(~part.stamps.blank & ~part.stamps.bad)
-    sample = str(text[int(filled[0])].as_py()) if len(filled) else ""
-    return sample[:6].count(".") >= 1
-
-
-def _first_date(stamps: Stamps) -> str:
-    i = int(np.flatnonzero(stamps.first >= 0)[0])
-    return f"{stamps.first[i]:02d}/{stamps.second[i]:02d}/{stamps.year[i]}"
+    return days(stamps, "dmy"), False
 
 
 def moment(day: float, second: float, zone_s: float) -> datetime | None:
@@ -168,103 +152,80 @@ def moment(day: float, second: float, zone_s: float) -> datetime | None:
         return None
 
 
-def from_full(part: Stamped, european: bool, notes: list[str]) -> TimeBase:
-    """Times from stamps of date and time.
+def from_stamps(part: Stamped, date: Stamped | None, european: bool, notes: list[str]) -> TimeBase:
+    """Times from stamps of a time of day or an elapsed time, with the day from beside it or within.
 
     Parameters
     ----------
     part : Stamped
+        Has a clock.
+    date : Stamped or None
+        Has the days, where ``part`` does not.
     european : bool
         The day stands before the month where the data cannot tell.
     notes : list of str
         How the date was read is added to it.
     """
     stamps = part.stamps
-    day, settled = _dated_days(part, european, notes)
     minutes = _minutes_first(part)
     second = seconds(stamps, minutes_first=minutes)
-    good = np.flatnonzero(np.isfinite(day) & np.isfinite(second))
-    if not len(good):
-        return TimeBase(raw_s=np.full(len(day), np.nan), columns={}, form="")
-    first = good[0]
-    zone = np.where(np.isfinite(stamps.zone_s), stamps.zone_s, stamps.zone_s[first])
-    raw = (day - day[first]) * _DAY + second
-    if np.isfinite(zone[first]):
-        raw = raw - (zone - zone[first])
-    start = moment(day[first], second[first], stamps.zone_s[first]) if settled else None
-    if not settled and len(np.unique(day[good])) > 1:
-        # The distance in days depends on the order: count on from the time of day alone.
-        raw = second
-    return TimeBase(
-        raw_s=raw,
-        columns={part.source.index: "time"},
-        form=f"date and time in column '{part.source.title}'",
-        wall=not np.isfinite(stamps.zone_s[first]),
-        period_s=math.nan if settled else _DAY,
-        start=start,
-        start_source=f"column '{part.source.title}'" if start else "",
-    )
-
-
-def from_clock(
-    part: Stamped,
-    date: Stamped | None,
-    number_dates: tuple[TimeSource, FloatArray] | None,
-    european: bool,
-    notes: list[str],
-) -> TimeBase:
-    """Times from stamps of a time of day or an elapsed time, with the day from elsewhere.
-
-    Parameters
-    ----------
-    part : Stamped
-    date : Stamped or None
-        A column of dates.
-    number_dates : (Source, ndarray) or None
-        A column of dates printed as numbers, and its days.
-    european : bool
-        The day stands before the month where the data cannot tell.
-    notes : list of str
-        How the date was read is added to it.
-    """
-    stamps, title = part.stamps, part.source.title
-    minutes = _minutes_first(part)
-    second = seconds(stamps, minutes_first=minutes)
-    form = _clock_form(stamps, minutes)
-    columns = {part.source.index: "time"}
-    finite = second[np.isfinite(second)]
-    rolls = stamps.two_part and minutes and len(finite) > 0 and float(finite.max()) < 3600
-    period = 3600.0 if rolls else _DAY
     base = TimeBase(
         raw_s=second,
-        columns=columns,
-        form=f"{form} in column '{title}'",
-        period_s=period if len(finite) and float(finite.max()) < period else math.nan,
-        wall=not rolls,
+        columns=dict(part.columns) or {part.source.index: "time"},
+        form=f"{_clock_form(stamps, minutes)} in {_named(part)}",
+        period_s=_period(stamps, second, minutes),
+        wall=not (stamps.two_part and minutes) and not stamps.elapsed.any(),
     )
-    day: FloatArray | None = None
-    if date is not None:
-        day, settled = _dated_days(date, european, notes)
-        source_index, source_title = date.source.index, date.source.title
-    elif number_dates is not None:
-        day, settled = number_dates[1], True
-        source_index, source_title = number_dates[0].index, number_dates[0].title
-    if day is None:
+    date = part if part.has_date else date
+    if date is None:
         return base
+    if date is part:
+        base.form = f"date and time in {_named(part)}"
+    else:
+        base.columns |= date.columns or {date.source.index: "date"}
+        base.form += f", date in {_named(date)}"
+    day, settled = _dated_days(date, european, notes)
     good = np.flatnonzero(np.isfinite(day) & np.isfinite(second))
-    if not len(good):
+    # Where the order of the date is open so is the distance of two days: the clock alone counts.
+    if not len(good) or not settled:
         return base
-    columns[source_index] = "date"
-    first = good[0]
-    known = np.where(np.isfinite(day), day, day[first])
-    if settled:
-        base.start = moment(day[first], second[first], math.nan)
-        base.start_source = f"columns '{source_title}' and '{title}'"
-        if len(np.unique(known)) > 1:
-            base.raw_s = (known - day[first]) * _DAY + second
-            base.period_s = math.nan
-    base.form = f"{form} in column '{title}', date in column '{source_title}'"
+    first, zone_s = good[0], stamps.zone_s
+    several = len(np.unique(day[good])) > 1
+    if date is part or several:
+        known = day if date is part else np.where(np.isfinite(day), day, day[first])
+        base.raw_s = (known - day[first]) * _DAY + second
+        base.period_s = _HALF_DAY if (stamps.afternoon == 2).any() else math.nan
+    if np.isfinite(zone_s[first]):
+        base.raw_s = base.raw_s - np.where(np.isfinite(zone_s), zone_s - zone_s[first], 0.0)
+        base.wall = False
+    both = f"columns '{date.source.title}' and '{part.source.title}'"
+    if (stamps.afternoon == 2).any():
+        base.start, base.day_only = moment(day[first], 0.0, math.nan), True
+        base.start_source = f"{_named(date)} (the day only)"
+    else:
+        base.start = moment(day[first], second[first], zone_s[first])
+        base.start_source = _named(part) if date is part else both
     return base
+
+
+def _named(part: Stamped) -> str:
+    return f"column{'s' if len(part.columns) > 1 else ''} '{part.source.title}'"
+
+
+def _period(stamps: Stamps, second: FloatArray, minutes: bool) -> float:
+    """After how long a clock starts again by itself, s; NaN where it never does."""
+    finite = second[np.isfinite(second)]
+    top = float(finite.max()) if len(finite) else math.inf
+    if stamps.two_part and minutes:
+        return 3600.0 if top < 3600 else math.nan
+    if top < _HALF_DAY + 3600.0:
+        steps = np.diff(finite)
+        usual = float(np.median(np.abs(steps))) if len(steps) else 0.0
+        # Twelve hours on the dial, and no word for the half of the day, or one nobody knows.
+        noon = np.abs(steps + _HALF_DAY) <= max(5.0, 20 * usual)
+        if (stamps.afternoon == 2).any() or noon.any():
+            return _HALF_DAY
+    return _DAY if top < _DAY else math.nan
 
 
 def _minutes_first(part: Stamped) -> bool:
@@ -291,7 +252,9 @@ def _clock_form(stamps: Stamps, minutes: bool) -> str:
     parts = "mm:ss" if minutes else ("hh:mm" if stamps.two_part else "hh:mm:ss")
     if (stamps.fraction > 0).any():
         parts += ".fff"
-    if (stamps.afternoon >= 0).any():
+    if (stamps.afternoon == 2).any():
+        parts += " (the half of the day in a word that is not known)"
+    elif (stamps.afternoon >= 0).any():
         parts += " AM/PM"
     return parts
 
@@ -307,27 +270,3 @@ def start_of_day(base: TimeBase, date: Stamped, european: bool) -> None:
         base.day_only = True
         base.start_source = f"column '{date.source.title}' (the day only)"
     base.notes.extend(notes)
-
-
-def number_dates(usable: Sequence[TimeSource]) -> tuple[TimeSource, FloatArray] | None:
-    """A date printed as one number, 20240501, under a name that speaks of time."""
-    for source in usable:
-        values = source.numbers
-        if values is None or not speaks_of_time(source):
-            continue
-        finite = values[np.isfinite(values)]
-        if not len(finite) or not np.all((finite >= 19_700_101) & (finite <= 22_001_231)):
-            continue
-        if not np.all(finite == np.round(finite)):
-            continue
-        whole = np.where(np.isfinite(values), values, 0).astype(np.int64)
-        year, month, day = whole // 10_000, whole // 100 % 100, whole % 100
-        if not np.all((month[np.isfinite(values)] >= 1) & (month[np.isfinite(values)] <= 12)):
-            continue
-        out = np.full(len(values), np.nan)
-        ok = np.isfinite(values) & (day >= 1) & (day <= 31)
-        date = (year[ok] - 1970).astype("datetime64[Y]") + (month[ok] - 1).astype("timedelta64[M]")
-        stamp = date.astype("datetime64[D]") + (day[ok] - 1).astype("timedelta64[D]")
-        out[ok] = stamp.astype(np.int64)
-        return source, out
-    return None

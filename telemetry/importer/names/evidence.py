@@ -15,13 +15,15 @@ from numpy.typing import NDArray
 
 from telemetry.model.channels import Quantity
 from telemetry.model.units import UNITS, Unit
-from telemetry.numerics.wild import calm, few
+from telemetry.numerics.wild import calm, few, remote
 
 FloatArray = NDArray[np.float64]
 
 DECIVOLT = Unit("0.1 V", "V", 0.1)
 _DECICELSIUS = Unit("0.1 degC", "degC", 0.1)
 _SAMPLE = 20_000
+#: A counter that rises by so many times what it rises by at most in 99 of 100 rows jumped (ours).
+_JUMP = 10.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -230,6 +232,46 @@ def _temperature(shape: Shape, unit: Unit | None) -> UnitJudgement:
     return UnitJudgement(UNITS["degC"], "", 0.97)
 
 
+class Flowed(NamedTuple):
+    """What a counter of charge counted, in its own counts, and what flowed meanwhile, mAh."""
+
+    counted: float
+    integral_mah: float
+
+
+def flowed(counter: FloatArray, current_a: FloatArray, time_s: FloatArray) -> Flowed | None:
+    """What a counter counted and the integral of the current beside it, over the same rows.
+
+    Parameters
+    ----------
+    counter : ndarray, shape (rows,)
+    current_a : ndarray, shape (rows,)
+    time_s : ndarray, shape (rows,)
+        NaN where a row has no time.
+
+    Returns
+    -------
+    Flowed or None
+        None where too little flowed or was counted to compare the two.
+    """
+    both = np.isfinite(counter) & np.isfinite(current_a) & np.isfinite(time_s)
+    both &= ~(remote(counter, 0.5) | remote(current_a, 3.0))
+    if np.count_nonzero(both) < 10:
+        return None
+    t, i, q = time_s[both], current_a[both], counter[both]
+    steps = np.diff(t)
+    # Not across gaps, where nobody knows what flowed, nor where a clock or a counter began anew.
+    usual = (steps > 0) & (steps <= 10.0 * max(float(np.median(steps)), 1e-9))
+    rises = np.diff(q)
+    usual &= (rises >= 0) & (rises <= _JUMP * np.quantile(rises, 0.99))
+    flowed_mah = abs(float(np.sum(0.5 * (i[1:] + i[:-1])[usual] * steps[usual]))) / 3.6
+    counted = rises[usual]
+    # A counter that steps seldom has to have stepped often enough to be compared.
+    if flowed_mah <= 0.0 or np.count_nonzero(counted) < 5:
+        return None
+    return Flowed(float(counted.sum()), flowed_mah)
+
+
 def charge_factor(counter: FloatArray, current_a: FloatArray, time_s: FloatArray) -> float | None:
     """Milliampere-hours per count of a charge counter, told by the current beside it.
 
@@ -244,20 +286,12 @@ def charge_factor(counter: FloatArray, current_a: FloatArray, time_s: FloatArray
     float or None
         1 or 1000; None where neither fits within a factor of three or too little flowed.
     """
-    both = np.isfinite(counter) & np.isfinite(current_a)
-    if np.count_nonzero(both) < 10:
+    both = flowed(counter, current_a, time_s)
+    if both is None or both.integral_mah <= 0.1:
         return None
-    t, i, q = time_s[both], current_a[both], counter[both]
-    steps = np.diff(t)
-    # Not across gaps, where nobody knows what flowed.
-    usual = steps <= 10.0 * max(float(np.median(steps)), 1e-9)
-    flowed_mah = float(np.sum(0.5 * (i[1:] + i[:-1])[usual] * steps[usual])) / 3.6
-    rises = np.diff(q)
-    risen = float(np.sum(rises[usual & (rises > 0)]))
-    if flowed_mah <= 0.1 or risen <= 0:
-        return None
-    best = min((1.0, 1000.0), key=lambda f: abs(math.log(risen * f / flowed_mah)))
-    return best if abs(math.log(risen * best / flowed_mah)) < math.log(3.0) else None
+    one = both.integral_mah / both.counted
+    best = min((1.0, 1000.0), key=lambda f: abs(math.log(f / one)))
+    return best if abs(math.log(best / one)) < math.log(3.0) else None
 
 
 class CurrentSign(NamedTuple):

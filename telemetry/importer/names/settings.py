@@ -4,9 +4,10 @@ A setting has the form ``place/quantity[unit]``. ``place`` is absent for quantit
 no place; behind the quantity may stand a hold or the number of a cell (``bus/voltage/min[V]``,
 ``pack 1/cell-voltage/3[V]``); without ``[unit]`` the unit is taken from the header or the values.
 
-Time has formats instead of units: ``s``, ``ms``, ``us``, ``ns``, ``min``, ``h`` for numbers that
-count up; ``epoch`` (unit found), ``serial`` (spreadsheet days); ``hh:mm:ss``, ``hh:mm`` and
-``mm:ss`` for stamps; ``dmy``, ``mdy`` for the order of day and month.
+Time has formats instead of units: ``s``, ``ms``, ``us``, ``ns``, ``0.1s``, ``0.01s``, ``min``,
+``h``, ``d`` for numbers that count up; ``epoch`` (unit found), ``serial`` (spreadsheet days);
+``hh:mm:ss``, ``hh:mm`` and ``mm:ss`` for stamps; ``dmy``, ``mdy``, ``ymd`` for the order of day,
+month and year.
 
 ``ignore`` leaves a column out. ``unknown`` keeps it without a meaning.
 
@@ -29,8 +30,8 @@ from telemetry.model.errors import UnknownSetting
 from telemetry.model.units import UNITS, Unit
 
 TIME_FORMS = (
-    "s", "ms", "us", "ns", "min", "h", "epoch", "serial",
-    "hh:mm:ss", "hh:mm", "mm:ss", "dmy", "mdy",
+    "s", "ms", "us", "ns", "0.1s", "0.01s", "min", "h", "d", "epoch", "serial",
+    "hh:mm:ss", "hh:mm", "mm:ss", "dmy", "mdy", "ymd",
 )  # fmt: skip
 FILE_KEYS = ("@separator", "@decimal", "@encoding")
 _FORM = re.compile(r"(?P<path>[^\[\]]*?)\s*(?:\[(?P<unit>[^\[\]]*)\])?")
