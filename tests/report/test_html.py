@@ -120,6 +120,7 @@ def test_sections_come_in_order_and_end_with_the_cautions(page: Page) -> None:
         *(
             "findings",
             "next-flight",
+            "checked",
             "places",
             "stirs",
             "events",

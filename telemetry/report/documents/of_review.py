@@ -9,6 +9,7 @@ from telemetry.model.text import plain
 from telemetry.report.document import Block, Document, FigureBlock, FindingBlock, Paragraph, Section
 from telemetry.report.parts.before_next import next_flight_section
 from telemetry.report.parts.beside import beside_section
+from telemetry.report.parts.checked import checked_section
 from telemetry.report.parts.first_page import first_page
 from telemetry.report.parts.measures import (
     charge_section,
@@ -40,9 +41,9 @@ def document_of(review: Review) -> Document:
     Returns
     -------
     Document
-        First page, findings, places, stirs, events, resistances, charge, servos, data quality,
-        limits, method, cautions. Parts that have nothing to tell say so in a sentence; stirs and
-        servos are left out.
+        First page, findings, next flight, what was checked, places, stirs, events, resistances,
+        charge, servos, data quality, limits, method, cautions. Parts that have nothing to tell say
+        so in a sentence; stirs and servos are left out.
     """
     first = first_page(review)
     findings = findings_section(review)
@@ -50,6 +51,7 @@ def document_of(review: Review) -> Document:
     parts = (
         findings,
         next_flight_section(review),
+        checked_section(review.checks),
         beside_section(review),
         places_section(review),
         stirs_section(review),
