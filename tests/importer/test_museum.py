@@ -25,11 +25,11 @@ nan = np.nan
 SAME = [
     "blank_lines", "bom_utf8", "byte_order_mark_at_join", "comments_between",
     "decimal_comma_quoted", "empty_trailing_columns", "header_behind_comment",
-    "header_changes_order", "header_many_line_ends", "header_on_every_page",
-    "header_one_name_long", "header_remark_behind",
+    "header_changes_order", "header_descriptions_below", "header_many_line_ends",
+    "header_on_every_page", "header_one_name_long", "header_remark_behind",
     "header_separators_behind", "header_stray_quote", "line_end_cr", "line_end_crlf",
     "line_end_doubled", "long", "long_no_header", "long_no_sensor", "mixed_decimals",
-    "no_final_line_end", "preamble", "preamble_comments", "preamble_padded",
+    "no_final_line_end", "preamble", "preamble_comments", "preamble_padded", "preamble_table",
     "quoted_line_end_in_header", "quotes_around_lines", "quotes_behind_blanks", "quotes_doubled",
     "quotes_single", "quotes_stray", "row_too_long_blank", "rows_newest_first",
     "separator_comma",
@@ -164,6 +164,13 @@ def test_columns_go_on_by_name_where_the_header_changes() -> None:
     np.testing.assert_array_equal(log.values("pack 1/temperature"), [nan] * 3 + [21.0] * 3)
     assert len(log.provenance.recordings) == 1
     assert any("another header stands at line 5" in n for n in log.provenance.notes)
+
+
+def test_one_name_over_several_values_is_asked_for() -> None:
+    log = read_log(DATA / "good" / "duplicate_names_other_values.csv")
+    assert [c.quantity for c in log.channels[1:]] == [Quantity.UNKNOWN] * 2
+    assert "2 columns are named 'Voltage [V]' and hold other values" in log.channels[1].reason
+    assert [c.source_unit for c in log.channels[1:]] == ["V", "V"]
 
 
 def test_a_column_without_a_name_is_kept() -> None:

@@ -27,6 +27,7 @@ FILES = [
 
 #: Lines between the first one of the names and the first row.
 MORE_HEADER_LINES = {
+    "header_descriptions_below": 1,
     "header_many_line_ends": 7,
     "header_remark_behind": 1,
     "header_separators_behind": 2,

@@ -12,6 +12,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from telemetry.importer.names.columns import LogColumn
 from telemetry.importer.names.evidence import Shape, judge_unit
@@ -39,6 +40,9 @@ _COUNTING = {
 _MANY = 30
 #: Of what is settled.
 CERTAIN = 10.0
+FloatArray = NDArray[np.float64]
+#: Copies of one value are equal in this share of the rows (heuristic).
+_COPY = 0.99
 _ELECTRICAL = (
     Quantity.VOLTAGE,
     Quantity.CURRENT,
@@ -253,6 +257,7 @@ def _of_values(shape: Shape, quantity: Quantity) -> float:
 def place_the_unplaced(columns: Sequence[LogColumn], chosen: list[Choice]) -> None:
     """Find the place of electrical columns whose name tells none, from the other columns."""
     _numbered_only(columns, chosen)
+    _one_name_for_several(columns, chosen)
     taken: dict[Quantity, set[str]] = defaultdict(set)
     for choice in chosen:
         r = choice.reading
@@ -285,6 +290,33 @@ def place_the_unplaced(columns: Sequence[LogColumn], chosen: list[Choice]) -> No
             r, place=place, reason=f"{r.reason}; {why}", weight=r.weight + _BY_COMPANY
         )
         taken[r.quantity].add(place)
+
+
+def _one_name_for_several(columns: Sequence[LogColumn], chosen: list[Choice]) -> None:
+    """Columns under one name that tells no place, and with other values: which is which is open."""
+    groups: dict[str, list[int]] = defaultdict(list)
+    for i, choice in enumerate(chosen):
+        r, numbers = choice.reading, columns[i].numbers
+        loose = r.place is None and r.quantity in _ELECTRICAL and not choice.forced
+        if loose and numbers is not None and not columns[i].blank:
+            groups[" ".join(columns[i].name.split())].append(i)
+    for name, group in groups.items():
+        first = columns[group[0]].numbers
+        if len(group) < 2 or all(_equal(first, columns[i].numbers) for i in group[1:]):
+            continue
+        for i in group:
+            r = chosen[i].reading
+            unit = judge_unit(columns[i].shape, r.quantity, r.unit).unit
+            why = f"{len(group)} columns are named '{name}' and hold other values: no place told"
+            chosen[i] = Choice(reading=replace(_nothing(columns[i]), unit=unit, reason=why))
+
+
+def _equal(a: FloatArray | None, b: FloatArray | None) -> bool:
+    """True where two columns hold the same in nearly all rows that both have."""
+    assert a is not None
+    assert b is not None
+    both = np.isfinite(a) & np.isfinite(b)
+    return bool(both.any()) and float(np.mean(a[both] == b[both])) >= _COPY
 
 
 def tell_apart(chosen: list[Choice]) -> None:

@@ -19,8 +19,10 @@ from telemetry.importer.names.evidence import judge_unit, shape_of
 from telemetry.importer.names.header import HeaderReading, readings
 from telemetry.importer.names.header_cell import take_apart
 from telemetry.importer.names.values import convert, possible
+from telemetry.importer.text.dialect import split_line, take_sample
 from telemetry.importer.text.layout import TableLayout
 from telemetry.importer.text.marks import column_marks
+from telemetry.importer.text.tail import is_row
 from telemetry.importer.wording import count
 from telemetry.model.channels import Quantity
 from telemetry.model.errors import UnreadableLog
@@ -35,43 +37,65 @@ _VOLTS = (2.5, 75.0)
 #: A supply stays within this share of itself; a current that stays within a tenth is none
 #: (heuristic).
 _STEADY, _STILL = 0.5, 0.1
+#: A temperature steps by less than this share of its extent, a current by more; a current flows
+#: both ways in less than this share of the rows (heuristic).
+_SMOOTH, _BOTH_WAYS = 0.03, 0.1
+#: Places of a file that are looked at, and how much in each.
+_PLACES, _PLACE_BYTES = 24, 8_192
+# Cells whose decimals are counted.
+_SOME = 200
+#: Names that a verdict may rest on.
+_JUDGED = (
+    Quantity.TIME,
+    Quantity.VOLTAGE,
+    Quantity.CELL_VOLTAGE,
+    Quantity.CURRENT,
+    Quantity.CONSUMED,
+    Quantity.TEMPERATURE,
+    Quantity.POWER,
+    Quantity.UPTIME,
+)
 _GROW = (Quantity.CONSUMED, Quantity.ENERGY, Quantity.UPTIME)
 
 
-def align_names(layout: TableLayout, decimal: str) -> TableLayout:
+def align_names(layout: TableLayout, text: bytes, separator: str, decimal: str) -> TableLayout:
     """The layout with every name over its column, where their numbers differ.
 
     Parameters
     ----------
     layout : TableLayout
-    decimal : str
+    text : bytes
+        The file: looked at in many places, for a log begins and ends at rest.
+    separator, decimal : str
 
     Raises
     ------
     UnreadableLog
-        The values do not tell which name or column is without a partner.
+        The values do not tell where the name of a supply belongs. Other names of which that is
+        not clear are left out.
     """
     names = layout.header
-    columns = list(zip(*layout.rows, strict=True))
-    filled = [i for i, cells in enumerate(columns) if not all(map(is_blank, cells))]
-    width = max(filled, default=-1) + 1
+    width = _filled(layout.rows)
     if not names or len(names) == width or width < len(names) <= layout.fields:
         return layout
-    width = max(width, min(len(names), layout.fields))
-    score = np.zeros((len(names), width))
-    looks = [_Look(cells, decimal) for cells in columns[:width]]
+    sample = take_sample(text, head_bytes=_PLACE_BYTES, later_bytes=_PLACE_BYTES, places=_PLACES)
+    split = (tuple(split_line(line, separator)) for line in (*sample.head, *sample.later))
+    rows = [r for r in split if len(r) == layout.fields and is_row(list(r), layout)] or layout.rows
+    width = max(_filled(rows), min(len(names), layout.fields))
+    looks = [_Look(cells, decimal) for cells in zip(*(r[:width] for r in rows), strict=True)]
     units = layout.units or ("",) * layout.fields
-    known = []
-    for i, name in enumerate(names):
-        found = [
-            next(iter(readings(take_apart(" ".join(name.split()), unit))), None)
-            for unit in units[:width]
-        ]
-        known.append(any(r is not None and r.score >= 0.5 for r in found))
-        score[i] = [0.0 if r is None else x.fit(r) for r, x in zip(found, looks, strict=True)]
+    read = [
+        [next(iter(readings(take_apart(" ".join(n.split()), u))), None) for u in units[:width]]
+        for n in names
+    ]
+    score = np.array(
+        [[0.0 if r is None else x.fit(r) for r, x in zip(row, looks, strict=True)] for row in read]
+    )
     partner, clear = _assign(score)
-    open_ = [n for n, k, c in zip(names, known, clear, strict=True) if k and not c]
-    if open_:
+    score -= _odd_decimals(read, looks, partner, clear)
+    partner, clear = _assign(score)
+    judged = [any(r is not None and r.quantity in _JUDGED for r in row) for row in read]
+    if any(k and not c for k, c in zip(judged, clear, strict=True)):
         which = "which name is missing" if len(names) < width else "which of them has no column"
         raise UnreadableLog(
             f"the header has {len(names)} names over {width} columns, and the values do not tell "
@@ -86,12 +110,41 @@ def align_names(layout: TableLayout, decimal: str) -> TableLayout:
     bare = [f"{i + 1}" for i in range(width) if not aligned[i]]
     lost = [f"'{n}'" for n in names if n not in aligned]
     told = [f"column {', '.join(bare)} without a name"] if bare else []
-    told += [f"{', '.join(lost)} without a column"] if lost else []
+    told += [f"{', '.join(lost)} without a sure place"] if lost else []
     note = (
         f"the header has {count(len(names), 'name')} over {width} columns; by the values, "
         f"{' and '.join(told)}"
     )
     return replace(layout, names=tuple(aligned), notes=(*layout.notes, note))
+
+
+def _filled(rows: Sequence[Sequence[str]]) -> int:
+    """Columns up to the last that holds anything."""
+    columns = enumerate(zip(*rows, strict=True), 1)
+    return max((i for i, cells in columns if not all(map(is_blank, cells))), default=0)
+
+
+def _odd_decimals(
+    read: Sequence[Sequence[HeaderReading | None]],
+    looks: Sequence[_Look],
+    partner: Sequence[int],
+    clear: Sequence[bool],
+) -> FloatArray:
+    """1 where a column has other decimals than the columns of that quantity that are sure."""
+    usual: dict[Quantity, set[int]] = {}
+    for row, j, sure in zip(read, partner, clear, strict=True):
+        r = row[j] if sure and j >= 0 else None
+        if r is not None and not looks[j].blank:
+            usual.setdefault(r.quantity, set()).add(looks[j].decimals)
+    return np.array(
+        [
+            [
+                float(r is not None and r.quantity in usual and x.decimals not in usual[r.quantity])
+                for r, x in zip(row, looks, strict=True)
+            ]
+            for row in read
+        ]
+    )
 
 
 #: Fewer rows than these that are too short are looked over (heuristic).
@@ -148,6 +201,11 @@ class _Look:
         steps = np.diff(self.values)
         self.grows = len(steps) > 0 and float(np.mean(steps < 0)) <= 0.01 and bool(steps.any())
         self.moves = float(np.mean(steps > 0)) if len(steps) else 0.0
+        plain = [c.strip().partition(mark or decimal)[2] for c in cells[:_SOME]]
+        self.decimals = max(map(len, plain), default=0)
+        extent = float(np.ptp(self.values)) if len(self.values) else 0.0
+        #: Size of a usual step against the whole extent.
+        self.rough = float(np.sqrt(np.mean(steps**2))) / extent if len(steps) and extent else 0.0
 
     def fit(self, r: HeaderReading) -> float:
         """From 1, the values are what the name says, to -1, they are not."""
@@ -170,7 +228,14 @@ class _Look:
         if not possible(values, r.quantity, None) or (self.grows and self.moves > 0.05):
             return -1.0
         if r.quantity is Quantity.CURRENT:
+            both = min(float(np.mean(values < 0)), float(np.mean(values > 0)))
+            if both > _BOTH_WAYS or (abs(middle) >= 1.0 and self.rough < _SMOOTH):
+                return -1.0
             return 1.0 if steady > _STILL or abs(middle) < 1.0 else -0.5
+        if r.quantity is Quantity.TEMPERATURE:
+            return 1.0 if self.rough < _SMOOTH else -0.5
+        if unit is not None and unit.symbol == "dBm":
+            return 1.0 if high < 0 else -1.0
         return 0.25
 
     def like(self, other: _Look) -> float:

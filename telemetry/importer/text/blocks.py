@@ -16,7 +16,7 @@ from telemetry.importer.names.header_cell import take_apart
 from telemetry.importer.text.aligning import align_names
 from telemetry.importer.text.decoding import Text
 from telemetry.importer.text.dialect import split_line, take_sample
-from telemetry.importer.text.heading import OtherHeader
+from telemetry.importer.text.heading import SMALL_TABLE, OtherHeader
 from telemetry.importer.text.layout import TableLayout, find_layout
 from telemetry.importer.text.marks import find_decimal
 from telemetry.importer.text.table import Cells, Lines, RawTable, offset_of_line, read_table
@@ -107,7 +107,7 @@ def _block(text: Text, separator: str, decimal: str) -> Block:
         header_line=None if line is None else line + text.first_line,
         data_line=layout.data_line + text.first_line,
     )
-    layout = align_names(layout, decimal)
+    layout = align_names(layout, text.data, separator, decimal)
     return Block(layout, decimal, read_table(text, layout, separator, decimal))
 
 
@@ -123,7 +123,10 @@ def _joined(one: Block, two: Block, line: int) -> Block:
     mine, theirs = _keys(one.layout), _keys(two.layout)
     common = set(mine) & set(theirs)
     if 2 * len(common) < min(len(mine), len(theirs)):
-        raise _unlike(line)
+        if one.table.rows > min(SMALL_TABLE, two.table.rows / 3):
+            raise _unlike(line)
+        note = f"a small table before the header at line {line:,} left out"
+        return two._replace(layout=replace(two.layout, notes=(*two.layout.notes, note)))
     every = list(dict.fromkeys((*mine, *theirs)))
     _refuse_other_units([k for k in every if k not in common], line)
     first = {k: i for i, k in enumerate(mine)}

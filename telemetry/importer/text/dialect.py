@@ -45,15 +45,18 @@ class Sample:
     later: tuple[str, ...] = ()
 
 
-def take_sample(data: bytes, *, head_bytes: int = 49_152, later_bytes: int = 8_192) -> Sample:
-    """Lines from the beginning, the middle and the end of a text.
+def take_sample(
+    data: bytes, *, head_bytes: int = 49_152, later_bytes: int = 8_192, places: int = 2
+) -> Sample:
+    """Lines from the beginning of a text, and from evenly spaced places up to its end.
 
     Parameters
     ----------
     data : bytes
         UTF-8.
     head_bytes, later_bytes : int
-        How much to take at the beginning, and at each of two later places.
+        How much to take at the beginning, and at each of the later places.
+    places : int
 
     Returns
     -------
@@ -66,7 +69,8 @@ def take_sample(data: bytes, *, head_bytes: int = 49_152, later_bytes: int = 8_1
     cut = data.find(b"\n", head_bytes) if cut < 0 else cut
     head = data[: cut + 1] if cut >= 0 else data
     later: list[str] = []
-    for start in (len(data) // 2, len(data) - later_bytes):
+    for place in range(1, places + 1):
+        start = min(len(data) * place // places, len(data) - later_bytes)
         begin = data.find(b"\n", max(start, len(head) - 1), start + 2 * later_bytes) + 1
         if begin <= 0:
             continue

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from telemetry.importer.cells import CellKind, is_blank, kind
+from telemetry.importer.names.header import readings
 from telemetry.importer.names.header_cell import parse_scaled, split_words, take_apart
 from telemetry.importer.text.dialect import split_line
 
@@ -14,6 +15,8 @@ COMMENT = re.compile(r"\s*(?:#|//|%|!|\*\*)")
 #: Kinds of cells that are values.
 VALUES = (CellKind.NUMBER, CellKind.TIME, CellKind.MEASURE)
 _MOST_HEADER_ROWS = 3
+#: Rows of values that a table of limits and the like before the log has at most (heuristic).
+SMALL_TABLE = 20
 #: Lines that may stand between the names and the data (heuristic).
 _MOST_SKIPPED = 5
 
@@ -128,8 +131,10 @@ def stop_at_other_header(rows: Sequence[Row]) -> None:
                 raise OtherHeader(other.line + 1)
             values += bool(known)
         elif words >= 0.8 * len(kinds) and not any(k in VALUES[:2] for k in kinds):
-            if values < 2:
+            alike = any(2 * len({*cells} & {*k}) >= min(len(cells), len(k)) for k in known)
+            if values < 2 or not (alike or values > SMALL_TABLE):
                 known.add(cells)
+                values = 0
             elif cells not in known:
                 other = other or row
 
@@ -215,11 +220,19 @@ def tell_apart(
             break
     if not rows:
         return (), (), ()
-    names = rows[-1]
+    # A row of descriptions may stand below the names; of equals the lower one.
+    at = max(range(len(rows)), key=lambda i: (_told(rows[i]) if len(rows) > 1 else 0.0, i))
+    names = rows[at]
     sensors: tuple[str, ...] = ()
-    if len(rows) > 1 and _is_sensor_row(rows[-2], names):
-        sensors = spread(rows[-2])
+    if at > 0 and _is_sensor_row(rows[at - 1], names):
+        sensors = spread(rows[at - 1])
     return names, units, sensors
+
+
+def _told(row: Sequence[str]) -> float:
+    """How many cells of a row tell a quantity."""
+    found = (next(iter(readings(take_apart(" ".join(c.split())))), None) for c in row)
+    return sum(r is not None and r.score >= 0.5 for r in found)
 
 
 def _used(header: Sequence[Row], fields: int) -> list[Row]:
