@@ -124,9 +124,10 @@ def _deepest_apart(events: tuple[Event, ...], aircraft: Aircraft) -> list[Event]
         for e in events
         if e.kind in (*FALLS, EventKind.UNDERVOLTAGE)
         and e.residual_v is not None
-        and e.residual_v <= aircraft.limits.restart_v
+        and e.residual_v <= aircraft.restart_v(e.place)
         and e.phase in WORKING_PHASES
-        and aircraft.kind(e.place) is not PlaceKind.PACK
+        # A pack that feeds another place is lost as a pack; the only supply is one.
+        and (aircraft.kind(e.place) is not PlaceKind.PACK or e.place == aircraft.root)
     ]
     out: list[Event] = []
     for e in sorted(low, key=lambda e: e.kind is EventKind.UNDERVOLTAGE):

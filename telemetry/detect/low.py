@@ -29,6 +29,9 @@ from telemetry.results import (
 # Deep is a tenth below the level: of a lithium-polymer cell 2.97 V under load, of a six-volt servo
 # supply 5.4 V (ours).
 _DEEP = 0.9
+# Twice as deep: of such a cell 2.64 V, of such a supply 4.8 V. Plainly below: beyond what a sensor
+# and a level taken from common practice may be off (ours).
+_DEEPEST, _SHORT = 0.8, 0.97
 # A pack's way out and back is read this long before and after (ours).
 _ROUND_S = 2.0
 
@@ -110,10 +113,17 @@ def _at(
     is_pack = aircraft.kind(r.place) is PlaceKind.PACK
     dead_v = NO_SUPPLY_V if is_pack else aircraft.restart_v(r.place)
     low = (r.v > dead_v) & (r.v < level_v)
-    deep = low & (r.v <= _DEEP * level_v)
     hold_s = r.hold_s(aircraft.limits)
     step_s = np.minimum(np.diff(r.t, append=readings.end_s), hold_s)
     short_vs = float(((level_v - r.v) * step_s)[low & ~outside(r.t, loaded)].sum())
+
+    def at_most(part: float) -> tuple[float, int]:
+        """Time and readings at or below a part of the level, with a supply still there."""
+        mask = low & (r.v <= part * level_v)
+        spans = _within(mask_to_spans(r.t, mask, hold_s=hold_s), loaded)
+        return _length(spans), int((mask & ~outside(r.t, loaded)).sum())
+
+    deep, deepest = at_most(_DEEP), at_most(_DEEPEST)
     loaded_s = _length(_within(mask_to_spans(r.t, r.v > -np.inf, hold_s=hold_s), loaded))
     below = _within(mask_to_spans(r.t, r.v < level_v, hold_s=hold_s), loaded)
     return LowSupply(
@@ -128,8 +138,11 @@ def _at(
         times=len(below),
         short_v=short_vs / loaded_s if loaded_s > 0 else 0.0,
         deep_v=_DEEP * level_v,
-        deep_s=_length(_within(mask_to_spans(r.t, deep, hold_s=hold_s), loaded)),
-        deep_readings=int((deep & ~outside(r.t, loaded)).sum()),
+        deep_s=deep[0],
+        deep_readings=deep[1],
+        short_s=at_most(_SHORT)[0],
+        deepest_s=deepest[0],
+        deepest_readings=deepest[1],
     )
 
 

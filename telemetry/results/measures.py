@@ -77,9 +77,13 @@ class LowSupply:
         Stretches below the level.
     short_v : float
         How far it lay below the level with a supply still there, mean over all ``loaded_s``.
+    short_s : float
+        Time at or below a few hundredths under the level: plainly, not just, below it.
     deep_v, deep_s, deep_readings : float or int
         What counts as deep, the time at or below it with a supply still there, and how many
         readings show it.
+    deepest_s, deepest_readings : float or int
+        The same at twice that depth.
     """
 
     place: str
@@ -95,6 +99,9 @@ class LowSupply:
     deep_v: float
     deep_s: float
     deep_readings: int
+    short_s: float = 0.0
+    deepest_s: float = 0.0
+    deepest_readings: int = 0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -229,9 +229,13 @@ def test_each_pack_below_its_floor_is_told_beside_the_supply() -> None:
         ({"deep_s": 10.0}, Level.GROUND),
         ({"deep_s": 9.9}, Level.WATCH),
         ({"deep_s": 30.0, "deep_readings": 2}, Level.WATCH),  # a few readings ground nobody
-        ({"below_s": 60.0, "short_v": 0.15}, Level.GROUND),  # 3 % of 5.0 V
-        ({"below_s": 59.0, "short_v": 0.15}, Level.WATCH),
-        ({"below_s": 300.0, "short_v": 0.14}, Level.WATCH),
+        ({"deepest_s": 2.0, "deepest_readings": 3}, Level.GROUND),  # a fifth below for a move
+        ({"deepest_s": 1.9, "deepest_readings": 3}, Level.WATCH),
+        ({"deepest_s": 6.0, "deepest_readings": 2}, Level.WATCH),
+        ({"short_s": 75.0}, Level.GROUND),  # a quarter of 300 s, and over a minute
+        ({"short_s": 74.0}, Level.WATCH),
+        ({"short_s": 59.0, "loaded_s": 80.0}, Level.WATCH),
+        ({"below_s": 300.0}, Level.WATCH),  # just below all the time
     ],
 )
 def test_a_low_supply_is_as_grave_as_it_is_deep_and_long(more: dict, level: Level) -> None:

@@ -46,6 +46,19 @@ def found(make_readings):
     return find
 
 
+def test_each_place_has_its_own_restart_level(found) -> None:
+    node = Node(name="tail", fed_from="bus", restart_v=4.2)
+    craft = CRAFT.model_copy(update={"nodes": (node,)})
+    assert found(dip(residual_v=4.1), aircraft=craft)
+    assert not found(dip(residual_v=4.3), aircraft=craft)
+
+
+def test_a_pack_is_a_supply_lost_only_where_it_is_the_only_one(found) -> None:
+    assert not found(dip(place="pack 1"))
+    alone = Aircraft(packs=(Pack(name="pack 1"),))
+    assert [e.place for e in found(dip(place="pack 1"), aircraft=alone)] == ["pack 1"]
+
+
 @pytest.mark.parametrize(
     ("changes", "told"),
     [

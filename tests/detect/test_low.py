@@ -62,6 +62,9 @@ def test_a_part_counts_by_its_share(low) -> None:
     assert (one.below_s, one.lowest_v, one.lowest_s) == (4.0, 5.4, 10.0)
     assert one.short_v == pytest.approx(0.6 * 4 / 25)
     assert (one.deep_s, one.deep_readings) == (4.0, 16), "5.4 V are a tenth below 6.0 V"
+    assert (one.short_s, one.deepest_s, one.deepest_readings) == (4.0, 0.0, 0)
+    (one,) = low(volts(7.4, (8, 12, 5.83), (38, 99, 4.8)))
+    assert (one.short_s, one.deepest_s, one.deepest_readings) == (2.0, 2.0, 8), "a fifth below"
     (one,) = low(volts(7.4, (8, 12, 5.41)))
     assert (one.below_s, one.deep_s) == (2.0, 0.0)
 

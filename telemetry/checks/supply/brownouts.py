@@ -5,8 +5,8 @@ from __future__ import annotations
 from telemetry.checks.check import Check, CheckPart
 from telemetry.checks.draft import FindingDraft, Words, clock
 from telemetry.checks.facts import FlightFacts
-from telemetry.checks.needs import SLOWEST_DIP_S, Needs, Refusal, behind_packs, long_enough
-from telemetry.model.channels import PlaceKind, Quantity
+from telemetry.checks.needs import SLOWEST_DIP_S, Needs, behind_packs, long_enough
+from telemetry.model.channels import Quantity
 from telemetry.results import (
     Event,
     EventKind,
@@ -14,7 +14,6 @@ from telemetry.results import (
     Finding,
     Flight,
     Level,
-    NotJudged,
     PhaseKind,
 )
 
@@ -80,12 +79,8 @@ def _lasting(finding: Finding, flight: Flight) -> bool:
     return lost and (finding.level is Level.GROUND or aloft)
 
 
-def _sees(facts: FlightFacts, place: str | None) -> str | Refusal:
-    name = place or ""
-    if facts.aircraft.kind(name) is PlaceKind.PACK:
-        why = "behind the pack no voltage is logged; a supply lost there is told as its margin"
-        return Refusal(NotJudged.UNLOGGED, why, "log the voltage of the bus or of a receiver")
-    return f"{facts.aircraft.restart_v(name):.1f} V or less{long_enough(facts, place)}"
+def _sees(facts: FlightFacts, place: str | None) -> str:
+    return f"{facts.aircraft.restart_v(place or ''):.1f} V or less{long_enough(facts, place)}"
 
 
 BROWNOUT = Check(

@@ -97,15 +97,16 @@ MARGIN_LOW = Check(
     question="Does the supply come near the restart level, or would it with one pack lost?",
     meaning="The lowest voltage, or the one to expect with one pack lost, is near the restart "
     "level.",
-    bench="stir again with full, warm and sound packs; set `restart_v` from the data sheets.",
+    bench="stir again with full, warm and sound packs; compare the restart level in force with the "
+    "data sheets.",
     words=Words(
         (
             "the packs are weak, cold or nearly empty for this load",
             "resistance in the path: switch, leads, connectors",
             "the restart level in force is not that of your equipment",
         ),
-        "Repeat the stir with full, warm and sound packs and compare; set restart_v from the data "
-        "sheets.",
+        "Repeat the stir with full, warm and sound packs and compare; look up the restart level of "
+        "your receiver and units in their data sheets.",
         "Fit packs that are full and sound, and shorten or thicken the path before the next "
         "flight.",
     ),

@@ -9,10 +9,11 @@ from telemetry.checks.needs import Needs, Refusal, long_enough, supplies
 from telemetry.model.channels import PlaceKind, Quantity
 from telemetry.results import Level, LowSupply, NotJudged
 
-# A low supply grounds where it was deep for as long as a fall takes to count as a level, or short
-# of its level by this part all through the time under load (ours).
-_LONG_S = 10.0
-_SHORT, _MINUTE_S = 0.03, 60.0
+# A low supply grounds where it was deep for as long as a fall takes to count as a level, where it
+# was twice as deep for a move of the sticks, or where it lay plainly below its level for a minute
+# and this part of the time under load (ours).
+_LONG_S, _MOVE_S = 10.0, 2.0
+_MINUTE_S, _PART = 60.0, 0.25
 # Fewer deep readings than this may be chance (ours).
 _SEVERAL = 3
 # A pack below its floor under load: a low supply of its own kind.
@@ -42,10 +43,11 @@ def _how_low(x: LowSupply) -> tuple[Level, float]:
 
 
 def _low_level(x: LowSupply) -> Level:
-    """Ground where it was deep for long, or low throughout; a few readings ground nobody."""
+    """The deeper, the sooner it grounds; a few readings ground nobody."""
     deep = x.deep_s >= _LONG_S and x.deep_readings >= _SEVERAL
-    throughout = x.below_s >= _MINUTE_S and x.short_v >= _SHORT * x.level_v
-    return Level.GROUND if deep or throughout else Level.WATCH
+    deepest = x.deepest_s >= _MOVE_S and x.deepest_readings >= _SEVERAL
+    long = x.short_s >= max(_MINUTE_S, _PART * x.loaded_s)
+    return Level.GROUND if deep or deepest or long else Level.WATCH
 
 
 def _low(x: LowSupply, places: list[LowSupply]) -> FindingDraft:
