@@ -135,6 +135,8 @@ def print_table(outcomes: Sequence[Outcome]) -> None:
     for what, hits, of in (
         ("planted brownouts called clear", sum(o.missed for o in planted), len(planted)),
         ("healthy files accused, watch or ground", sum(bool(o.accused) for o in sound), len(sound)),
+        ("listing asks nothing, though a voltage or current is not right",
+         sum(o.settled for o in outcomes), len(outcomes)),
         ("files refused", sum(bool(o.refused) for o in outcomes), len(outcomes)),
         ("... of these without a hint", sum(bool(o.refused) and not o.hinted for o in outcomes),
          sum(bool(o.refused) for o in outcomes)),

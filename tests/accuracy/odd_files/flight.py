@@ -283,7 +283,7 @@ def _with_brownout(rng: np.random.Generator, flight: Flight, craft: _Aircraft) -
             values[span] = (
                 np.round((low_v + rng.uniform(0, 0.2, values[span].shape)) / s.step) * s.step
             )
-        elif s.place in hit and s.quantity == "current":
+        elif s.quantity == "current" and (s.place in hit or (place == "bus" and "pack" in s.place)):
             values[span] = np.round(0.2 * values[span] / s.step) * s.step
         elif s.place in hit and s.quantity in ("uptime", "consumed"):
             values[span] = values[span.start]

@@ -60,6 +60,8 @@ class Outcome:
         A planted brownout was called clear; a sound aircraft was accused. Only where the same
         flight in a plain file was not.
     hints : list of (hint, "" or why it does not work)
+    settled : bool
+        The listing asks nothing, though a voltage or current is not right.
     """
 
     kinds: tuple[str, ...]
@@ -73,6 +75,7 @@ class Outcome:
     missed: bool = False
     accused: str = ""
     hints: list[tuple[str, str]] = field(default_factory=list)
+    settled: bool = False
 
     def count(self, outcome: str) -> int:
         return sum(c[3] == outcome for c in self.columns)
@@ -117,6 +120,9 @@ def _judge(out: Outcome, draft: Draft, paths: Sequence[Path]) -> None:
         out.crash = _last_line()
     if log is not None and listing is not None:
         out.columns = judge_columns(draft, log, listing)
+        unsaid = not (listing.problem or listing.unsettled or any(c.open for c in listing.columns))
+        supply = [c[3] for c in out.columns if c[1].endswith(("/voltage", "/current"))]
+        out.settled = unsaid and not {"told", "wrong"}.isdisjoint(supply)
     else:
         out.columns = [(c.name, f"{c.place}/{c.quantity}", "", "refused", "") for c in draft.data()]
     if log is not None and not out.crash:

@@ -118,6 +118,7 @@ def header_short_last(d: Draft) -> None:
     """The last column has no name."""
     del d.header[0][-1]
     d.columns[-1].knowable = False
+    d.expects = "either"
 
 
 @kind("structure", "header-short-middle", alone=True)
@@ -133,6 +134,7 @@ def header_short_middle(d: Draft) -> None:
 def header_long_end(d: Draft) -> None:
     """A name too much at the end, of a column that is never written."""
     d.header[0].append("remarks")
+    d.expects = "either"
 
 
 @kind("structure", "header-long-middle", alone=True)
