@@ -216,7 +216,7 @@ def find_redundancy_checks(readings: Readings, aircraft: Aircraft, ground: SpanL
         with np.errstate(invalid="ignore", divide="ignore"):
             share = np.where(total > 0, r.v / total, np.nan)
         step = r.resolution or 0.01
-        zero = (r.v <= np.maximum(0.05 * total, 1.5 * step)) & (total > 4 * step)
+        zero = (np.abs(r.v) <= np.maximum(0.05 * total, 1.5 * step)) & (total > 4 * step)
         for a, b in merge(mask_to_spans(r.t, zero, hold_s=5.0), 1.0):
             if not _CHECK_S[0] <= b - a <= _CHECK_S[1] or not any(
                 g[0] <= a and b <= g[1] for g in ground

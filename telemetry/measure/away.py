@@ -21,7 +21,7 @@ from telemetry.results import OutSign
 # A regulator lies between where a pack stays above the bus by this much, giving (ours): its
 # set-point, not the pack's voltage, decides who gives.
 HEAD_V = 0.8
-# Two readings of one moment differ by this and by their resolutions (ours).
+# Means of two readings of one moment differ by this, or by half of their resolutions (ours).
 _READ_V = 0.03
 # A pack whose own voltage fell by this part at once, and the other's did not, broke down (ours: a
 # third of a cell of two).
@@ -31,6 +31,9 @@ _GIVING = 0.2
 # so long (ours).
 JUST_S, NEAR_S, HELD_S = 10.0, 60.0, 5.0
 _FEW = 3
+# Just before and after a stop are so many intervals, and at least so long; the load is the same
+# above this part of what it was (heuristic).
+_JUST_STEPS, _STEP_S, _SAME_LOAD = 4.0, 2.0, 0.8
 
 
 def dead_spans(
@@ -106,13 +109,42 @@ def sign_of(
     gave = near if near.sum() >= 2 * _FEW else gave
     if inside.sum() < _FEW or gave.sum() < _FEW:
         return OutSign.UNKNOWN
-    usual = float(np.median(head[gave]))
+    usual = float(np.mean(head[gave]))
     if usual > HEAD_V:
         return OutSign.UNKNOWN
-    margin = max(_READ_V, (own.resolution or 0.0) + (below.resolution or 0.0))
+    steps = (own.resolution or 0.0) + (below.resolution or 0.0)
     loaded = inside & (total >= np.nanmedian(total[inside]))
-    above = float(np.median(head[loaded])) if loaded.any() else float(np.median(head[inside]))
-    return OutSign.OPEN if above > usual + margin else OutSign.HELD_OFF
+    above = float(np.mean(head[loaded])) if loaded.any() else float(np.mean(head[inside]))
+    margin = max(_READ_V, 0.5 * steps)
+    if above > usual + margin:
+        return OutSign.OPEN
+    # While it gave it lay above the bus by what its way drops; held off it lies lower.
+    amps = readings.get(Quantity.CURRENT, name)
+    update_s = readings.row_s if amps is None or amps.update_s is None else amps.update_s
+    if above > usual - margin and _stopped_at_once(flows, span, update_s):
+        return OutSign.UNKNOWN
+    return OutSign.HELD_OFF
+
+
+def _stopped_at_once(
+    flows: tuple[FloatArray, FloatArray, FloatArray], span: tuple[float, float], update_s: float
+) -> bool:
+    """Whether a pack stopped from one reading to the next while the load stayed.
+
+    One that another holds off fades as the voltages part, or stops as the load falls.
+    """
+    grid, share, total = flows
+    width = max(_JUST_STEPS * update_s, _STEP_S)
+    start, end = span
+    known = np.isfinite(share)
+    before = known & (grid < start - update_s) & (grid >= start - update_s - width)
+    after = known & (grid >= start + update_s) & (grid < min(end, start + update_s + width))
+    if min(before.sum(), after.sum()) < 2:
+        return False
+    gave = float(np.median(share[before])) > _GIVING
+    stopped = float(np.max(share[after])) < _GIVING / 4
+    stayed = float(np.median(total[after])) > _SAME_LOAD * float(np.median(total[before]))
+    return gave and stopped and stayed
 
 
 def _collapsed(r: Reading, beside: Reading, span: tuple[float, float]) -> bool:

@@ -258,7 +258,9 @@ def _silent(
         own, spans = shares.get(pack.name), []
         least = max(_LEAST_OUT_S, 2 * update_s.get(pack.name, 0.0))
         if own is not None and pack.role != "standby":
-            spans = _joined(grid, own, own < _NOTHING, max(1.0, 2 * update_s[pack.name]))
+            # Into a pack that another one charges flows a current: that is not nothing.
+            nothing = np.abs(own) < _NOTHING
+            spans = _joined(grid, own, nothing, max(1.0, 2 * update_s[pack.name]))
         for a, b in dead_spans(readings, aircraft, pack.name, grid):
             gave = None if own is None else own[(grid >= a) & (grid < b)]
             # A voltage of zero beside a current is a sensor that failed.

@@ -133,10 +133,12 @@ def bus(inside: float, outside: float = 7.875, **more: float | None) -> Reading:
     ("inside", "expected"),
     [
         # Giving it lies 0.125 V above the bus.
-        (7.875, OutSign.HELD_OFF),
-        (7.846, OutSign.HELD_OFF),  # 0.029 V further above it
+        (7.875, OutSign.UNKNOWN),
+        (7.846, OutSign.UNKNOWN),  # 0.029 V further above it
         (7.844, OutSign.OPEN),  # 0.031 V
         (7.0, OutSign.OPEN),
+        (7.904, OutSign.UNKNOWN),  # 0.029 V less above it
+        (7.906, OutSign.HELD_OFF),
         (8.2, OutSign.HELD_OFF),
     ],
 )
@@ -144,14 +146,25 @@ def test_an_open_way_lets_the_pack_rise_above_the_bus(inside: float, expected: O
     assert sign(pack(), bus(inside)) is expected
 
 
+FADING = np.where(OUT, 0.0, np.clip((20.0 - TIME) / 20.0, 0.0, 1.0)) + 0.5 * (TIME >= 30)
+FALLING = np.where((TIME >= 20) & (TIME < 30), 2.0, 4.0)
+
+
+@pytest.mark.parametrize(
+    ("share", "total"), [(FADING, TOTAL), (SHARE, FALLING)], ids=["it faded", "the load fell"]
+)
+def test_a_pack_that_fades_or_stops_with_the_load_is_held_off(share, total) -> None:
+    assert sign(pack(), bus(7.875), share=share, total=total) is OutSign.HELD_OFF
+
+
 @pytest.mark.parametrize(
     ("own", "below", "inside", "expected"),
     [
-        (0.05, 0.02, 7.81, OutSign.HELD_OFF),  # 0.065 V further above: within 0.07
-        (0.05, 0.02, 7.80, OutSign.OPEN),
-        (0.02, 0.05, 7.81, OutSign.HELD_OFF),
+        (0.05, 0.03, 7.837, OutSign.UNKNOWN),  # 0.038 V further above: within half of both
+        (0.05, 0.03, 7.833, OutSign.OPEN),
+        (0.03, 0.05, 7.837, OutSign.UNKNOWN),
         (0.01, 0.01, 7.844, OutSign.OPEN),  # 0.03 V at least
-        (0.01, 0.01, 7.846, OutSign.HELD_OFF),
+        (0.01, 0.01, 7.846, OutSign.UNKNOWN),
     ],
 )
 def test_both_resolutions_are_allowed_for(

@@ -27,9 +27,8 @@ from telemetry.results import (
 # Under this share of the current a pack gives nothing (ours: three sensor gains of 1 to 2 %).
 _NOTHING = 0.05
 # An outage shorter than this and seen once may be two readings that failed; where no voltage
-# confirms it, one shorter than that, or of a pack that gave little before (ours).
-_SURE_S = 3.0
-_LONG_S, _MUCH = 20.0, 0.3
+# confirms it, one shorter than that (ours).
+_SURE_S, _LONG_S = 3.0, 6.0
 # A share below this takes a path of four times the other's resistance; where the pack's voltage
 # lies below the other's, which a bad path behind it cannot make, it is held off (ours).
 _HELD = 0.2
@@ -89,7 +88,7 @@ def _lost_one(place: str, outs: list[PackOut]) -> FindingDraft:
     many = "" if len(outs) == 1 else f" {len(outs)} times"
     lasted = f"for {long_s:.0f} s in all" if outs[-1].back else "and not again"
     if all(o.sign is OutSign.UNKNOWN for o in outs):
-        grave = long_s >= _LONG_S and max(o.share_before or 0.0 for o in outs) >= _MUCH
+        grave = long_s >= _LONG_S
     else:
         grave = len(outs) > 1 or long_s >= _SURE_S
     return FindingDraft(
