@@ -18,6 +18,7 @@ from telemetry.measure.charge_state import (
 )
 from telemetry.measure.floors import rest_floor
 from telemetry.measure.sharing import Sharing, loaded_stretches
+from telemetry.measure.supply.crossing import charged_packs
 from telemetry.model.channels import Quantity
 from telemetry.numerics.intervals import Interval, propagate
 from telemetry.numerics.sampling import outside
@@ -96,6 +97,7 @@ def pack_states(
     spans = loaded_stretches(phases, sharing.outs)
     shares = {s.place: s for s in sharing.giving}
     by_place = {c.place: c for c in charge}
+    charged = charged_packs(readings, aircraft)
     rests = {p.name: _rests(p, by_place, readings, aircraft, phases) for p in aircraft.packs}
     out = []
     for pack in aircraft.packs:
@@ -131,6 +133,9 @@ def pack_states(
             high_change_share=change[2],
             off_balance=share is not None and share.off_balance,
             loaded_v=_loaded_v(readings, pack.name, spans),
+            charged_a=into.amps if (into := charged.get(pack.name)) else None,
+            charged_s=into.seconds if into else None,
+            charged_mah=into.mah if into else None,
             counter_start_mah=float(counter.v[0]) if counter and counter.size else None,
             drawn_mah=mah[0],
             low_drawn_mah=mah[1],

@@ -104,6 +104,9 @@ class PackState:
         Whether a shared pack of a pair surely gives more or less than the limits allow.
     loaded_v : float or None
         Median voltage under load while no pack was out.
+    charged_a, charged_s, charged_mah : float or None
+        What flowed into it from the other packs: the higher part of that current, for how long, and
+        how much. None where nothing did.
     counter_start_mah : float or None
         First reading of its counter of charge.
     drawn_mah, low_drawn_mah, high_drawn_mah : float or None
@@ -134,6 +137,9 @@ class PackState:
     high_change_share: float | None = None
     off_balance: bool = False
     loaded_v: float | None = None
+    charged_a: float | None = None
+    charged_s: float | None = None
+    charged_mah: float | None = None
     counter_start_mah: float | None = None
     drawn_mah: float | None = None
     low_drawn_mah: float | None = None

@@ -88,6 +88,18 @@ def test_a_sign_that_nothing_tells_is_left_alone() -> None:
     assert not reversed_current(np.array([1.0, 2.0, -0.1]), None)[0]
 
 
+def test_a_pack_that_the_other_charges_is_not_turned_round() -> None:
+    # Two packs of 40 mOhm at one bus, 0.3 V apart: 3.75 A flow from one to the other.
+    load = np.random.default_rng(1).choice([0.5, 1.0, 3.0, 6.0], 400)
+    giving, charged = load / 2 + 3.75, load / 2 - 3.75
+    assert charged.max() < 0
+    assert reversed_current(charged, None)[0]
+    turned, why = reversed_current(charged, None, giving)
+    assert not turned
+    assert "charges" in why
+    assert reversed_current(-giving, None, giving)[0], "a sensor the wrong way round"
+
+
 @pytest.mark.parametrize(("scale", "factor"), [(1.0, 1.0), (0.001, 1000.0)])
 def test_the_current_says_what_a_counter_counts(scale: float, factor: float) -> None:
     time_s = np.arange(600) * 0.2

@@ -156,7 +156,7 @@ def _packs(rng: Generator, kind: str, fault: str) -> tuple[str, list[Pack], floa
                 kind=cell,
                 cells=cells,
                 ah=ah,
-                charge=min(1.0, charge + 0.01 * float(rng.standard_normal())),
+                charge=min(1.0, charge + 0.005 * float(rng.standard_normal())),
                 ohm=ohm,
                 slow_ohm=ohm * rng.uniform(0.4, 0.9),
                 slow_s=float(rng.uniform(6, 30)),

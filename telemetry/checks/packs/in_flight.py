@@ -139,6 +139,8 @@ def _never(flight: Flight, aircraft: Aircraft, low: set[str | None]) -> list[Fin
     pack = aircraft.pack(state.place)
     said = pack is not None and "role" in pack.model_fields_set
     other = next(s for s in shared if s is not state)
+    if state.charged_a is not None or (state.place in low and _below(state, other)):
+        return []  # one that the other charges, or that lies below it and waits: told there
     held_off = state.place in low or _held_off(state, other, aircraft)
     if held_off:
         also: tuple[str, ...] = ("its voltage lies below the other's, so that it is held off",)

@@ -10,6 +10,8 @@ from telemetry.results import ChargeBasis, Flight, Level, PackState
 # Rest voltages of a pair: further apart than this is no scatter of sensors and charging (ours: a
 # tenth to a third of the charge of most lithium cells).
 _APART_PCT = 3.5
+# A pack that gives less than this of the current waits behind a diode (ours).
+_WAITS = 0.2
 # A cell of lithium iron phosphate just off the charger reads up to a tenth more than one that has
 # rested (common practice, no source); above this it is not low.
 _LIFE_REST_V = 3.25
@@ -27,6 +29,24 @@ RUN_DOWN = Words(
     "Do not charge it and do not fly with it. Set it aside where a fire can do no harm; retire it, "
     "or have it judged by someone who knows such cells.",
 )
+# Two packs on one bus without a diode between them, of unlike charge.
+CROSS_CHARGED = Words(
+    (
+        "the packs were joined with unlike charge, and nothing between them stops the current",
+        "a cell of it failed, so that the other pack feeds it",
+        "its current sensor reads too low: then it does so under load by as much",
+    ),
+    "Unplug both packs, let them rest for ten minutes, and read the voltage of each cell.",
+    "Join packs only at like voltages, and unplug them from one another after use. Nothing limits "
+    "or watches such a charge, and a lithium pack can burn: leave no joined packs alone, and do "
+    "not charge one with a cell that rests below its floor.",
+    "Do not fly with these packs joined. Unplug them from one another and stay with them until "
+    "they are cool: nothing limits or watches such a charge, and a lithium pack can burn. Read "
+    "every cell; one with a cell that rests below its floor is not to be charged.",
+)
+# A pack takes this current, A, where its capacity is not known, else its capacity in one hour, at
+# the most (common practice, no source; of a usual pack of 3 Ah).
+_MOST_A = 3.0
 
 
 def shared_packs(flight: Flight) -> list[PackState]:
@@ -44,6 +64,7 @@ def low_packs(flight: Flight, aircraft: Aircraft) -> list[FindingDraft]:
             r
             for r in (
                 _run_down(state),
+                _cross_charged(state, pack, flight),
                 apart.get(state.place),
                 None if pack is None else _by_cells(state, pack),
                 None if pack is None else _by_reserve(state, aircraft.limits.reserve_pct),
@@ -100,6 +121,31 @@ def _run_down(state: PackState) -> FindingDraft | None:
     )
 
 
+def _cross_charged(state: PackState, pack: Pack | None, flight: Flight) -> FindingDraft | None:
+    """A pack that another one charged: ground where with more than packs are charged with."""
+    if state.charged_a is None:
+        return None
+    capacity_mah = None if pack is None else pack.capacity_mah
+    most_a = _MOST_A if capacity_mah is None else capacity_mah / 1000.0
+    others = [s.place for s in flight.packs if s.place != state.place]
+    giver = others[0] if len(others) == 1 else "the other packs"
+    return FindingDraft(
+        code="pack-low",
+        level=Level.GROUND if state.charged_a >= most_a else Level.WATCH,
+        place=state.place,
+        title=f"{state.place} was charged by {giver} with {state.charged_a:.1f} A: they were of "
+        "unlike charge",
+        evidence={
+            "charged_a": state.charged_a,
+            "charged_s": state.charged_s,
+            "charged_mah": state.charged_mah,
+            "most_a": most_a,
+            "rest_v": state.rest_v,
+        },
+        words=CROSS_CHARGED,
+    )
+
+
 def _apart(flight: Flight, aircraft: Aircraft) -> dict[str, FindingDraft]:
     """The lower of a shared pair whose voltages at rest lie clearly apart."""
     pair = [s for s in shared_packs(flight) if s.rest_v is not None]
@@ -119,13 +165,16 @@ def _apart(flight: Flight, aircraft: Aircraft) -> dict[str, FindingDraft]:
     if gap_pct <= _APART_PCT or _rested_life(low.rest_v or 0.0, high.rest_v or 0.0, packs[0]):
         return {}
     also = () if None not in kinds else ("the two packs are of different kinds by design",)
+    # What keeps it from giving keeps it from being charged as well.
+    waits = low.share is not None and low.share < _WAITS
+    held = "; it gives nothing until the other has come down to it" if waits else ""
     return {
         low.place: FindingDraft(
             code="pack-low",
             level=Level.WATCH,
             place=low.place,
             title=f"{low.place} began at {low.rest_v:.2f} V at rest, {high.place} at "
-            f"{high.rest_v:.2f} V",
+            f"{high.rest_v:.2f} V{held}",
             evidence={
                 "rest_v": low.rest_v,
                 "other_rest_v": high.rest_v,

@@ -309,7 +309,9 @@ class CurrentSign(NamedTuple):
     why: str = ""
 
 
-def reversed_current(current: FloatArray, voltage: FloatArray | None) -> CurrentSign:
+def reversed_current(
+    current: FloatArray, voltage: FloatArray | None, of_other_pack: FloatArray | None = None
+) -> CurrentSign:
     """Whether a current counts negative when it is drawn, and why we think so.
 
     Parameters
@@ -318,6 +320,9 @@ def reversed_current(current: FloatArray, voltage: FloatArray | None) -> Current
         A.
     voltage : ndarray or None
         Of the same place, V: it falls when more is drawn, whatever the sign of the current.
+    of_other_pack : ndarray or None
+        Of a pack, what another pack gives, A: a load moves both the same way, and one pack can
+        charge the other.
 
     Returns
     -------
@@ -329,18 +334,30 @@ def reversed_current(current: FloatArray, voltage: FloatArray | None) -> Current
     if drawn <= 0.2 * (drawn + other) or drawn == 0:
         return CurrentSign(False)
     if voltage is not None:
-        both = filled & np.isfinite(voltage)
-        i, u = current[both], voltage[both]
-        di, du = np.diff(i), np.diff(u)
-        moved = np.abs(di) > 0.1 * (np.max(i) - np.min(i)) if len(i) > 1 else np.zeros(0, bool)
-        if np.count_nonzero(moved) >= 4:
-            di, du = di[moved], du[moved]
-            spread = math.sqrt(float(np.sum(di**2)) * float(np.sum(du**2)))
-            relation = float(np.sum(di * du)) / spread if spread > 0 else 0.0
-            if relation > 0.3:
-                return CurrentSign(True, "the voltage falls when this current turns negative")
-            if relation < -0.3:
-                return CurrentSign(False, "the voltage rises when this current turns negative")
+        relation = _moves_with(current, voltage)
+        if relation > 0.3:
+            return CurrentSign(True, "the voltage falls when this current turns negative")
+        if relation < -0.3:
+            return CurrentSign(False, "the voltage rises when this current turns negative")
+    if of_other_pack is not None and _moves_with(current, of_other_pack) > 0.3:
+        return CurrentSign(False, "it moves with the other pack's, which charges this one")
     if other < 0.05 * drawn:
         return CurrentSign(True, "it is negative throughout")
     return CurrentSign(None, "its sign could not be told from the values")
+
+
+def _moves_with(current: FloatArray, other: FloatArray) -> float:
+    """How the larger steps of a current go with those of another column, -1 to 1; 0 if not told."""
+    both = np.isfinite(current) & np.isfinite(other)
+    i, u = current[both], other[both]
+    if i.size < 2:
+        return 0.0
+    di, du = np.diff(i), np.diff(u)
+    # A slow change of many amperes has no large step: then the largest few.
+    large = min(0.1 * float(np.max(i) - np.min(i)), float(np.quantile(np.abs(di), 0.97)))
+    moved = (np.abs(di) > large) & (di != 0)
+    if np.count_nonzero(moved) < 4:
+        return 0.0
+    di, du = di[moved], du[moved]
+    spread = math.sqrt(float(np.sum(di**2)) * float(np.sum(du**2)))
+    return float(np.sum(di * du)) / spread if spread > 0 else 0.0

@@ -271,6 +271,21 @@ def _beside(out: Sequence[Resolved], quantity: Quantity, place: str | None) -> F
     )
 
 
+def _other_pack(out: Sequence[Resolved], place: str | None) -> FloatArray | None:
+    """What another pack gives, each value held until the next, where this place is a pack too."""
+    if not (place or "").startswith("pack "):
+        return None
+    packs = dict.fromkeys(
+        o.channel.place for o in out if (o.channel.place or "").startswith("pack ")
+    )
+    others = (_beside(out, Quantity.CURRENT, p) for p in packs if p != place)
+    given = next((x for x in others if x is not None and np.nansum(x) > 0), None)
+    if given is None:
+        return None
+    last = np.maximum.accumulate(np.where(np.isfinite(given), np.arange(given.size), 0))
+    return given[last]
+
+
 def _turn_currents(out: list[Resolved], notes: list[str]) -> None:
     """Currents that count negative when drawn are turned round, and their counters with them."""
     for item in out:
@@ -278,7 +293,7 @@ def _turn_currents(out: list[Resolved], notes: list[str]) -> None:
         if channel.quantity is not Quantity.CURRENT or item.values is None or channel.hold:
             continue
         voltage = _beside(out, Quantity.VOLTAGE, channel.place)
-        turned, why = reversed_current(item.sound, voltage)
+        turned, why = reversed_current(item.sound, voltage, _other_pack(out, channel.place))
         if not turned:
             if turned is None:
                 notes.append(f"column '{channel.column}': {why}; kept as it is")

@@ -1,1 +1,1 @@
-"""Packs at one bus and what holds it: one that another charges, weak ones, a regulator that gives way."""
+"""Packs at one bus and what holds it: charged by another, weak, a regulator that gives way."""

@@ -12,9 +12,9 @@ from telemetry.model.channels import Quantity
 from telemetry.numerics.sampling import held_at
 from telemetry.readings import Readings, total_current
 
-#: A current into a pack counts from here, A, and where it lasts so long in all, s: packs at one
-#: bus even out what a move took from them with less (heuristic).
-LEAST_A, LEAST_S = 0.5, 8.0
+#: A current into a pack counts from here, A, and where so much flowed in all, mAh: two full packs
+#: at one bus even out with less (heuristic).
+LEAST_A, LEAST_MAH = 0.8, 10.0
 #: The others give this part of it at least; the sum of all packs differs from the current of what
 #: they feed by this part of it at most, else a sensor is off (heuristic).
 _GIVEN, _ADDS_UP = 0.8, 0.5
@@ -60,12 +60,9 @@ def charged_packs(readings: Readings, aircraft: Aircraft) -> dict[str, Charging]
         with np.errstate(invalid="ignore"):
             into = (flow < -LEAST_A) & (whole - flow > -_GIVEN * flow)
             into &= ~(np.abs(whole - taken) > -_ADDS_UP * flow)
-        seconds = float(into.sum()) * _GRID_S
-        if seconds >= LEAST_S:
-            amps = -flow[into]
-            out[name] = Charging(
-                amps=float(np.quantile(amps, _HIGH)),
-                seconds=seconds,
-                mah=float(amps.sum()) * _GRID_S / 3.6,
-            )
+        amps = -flow[into]
+        mah = float(amps.sum()) * _GRID_S / 3.6
+        if mah >= LEAST_MAH:
+            seconds = float(into.sum()) * _GRID_S
+            out[name] = Charging(amps=float(np.quantile(amps, _HIGH)), seconds=seconds, mah=mah)
     return out
