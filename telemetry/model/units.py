@@ -1,3 +1,4 @@
+# ruff: noqa: RUF001 - Cyrillic letters are symbols of units too
 """The small exact unit table: what a log's unit is worth in the unit used inside.
 
 Inside, one unit stands for one dimension: V, A, mAh, Ohm, W, Wh, degC, %, dBm, dB, us, rpm, m,
@@ -36,8 +37,11 @@ _TABLE: tuple[tuple[str, str, float, float, tuple[str, ...]], ...] = (
     ("V", "V", 1.0, 0.0, ("volt", "volts", "vdc", "v dc")),
     ("mV", "V", 1e-3, 0.0, ("millivolt", "millivolts", "mvolt", "mvolts")),
     ("cV", "V", 1e-2, 0.0, ("centivolt", "centivolts")),
+    ("dV", "V", 0.1, 0.0, ("decivolt", "decivolts")),
     ("A", "A", 1.0, 0.0, ("amp", "amps", "ampere", "amperes")),
     ("mA", "A", 1e-3, 0.0, ("milliamp", "milliamps", "milliampere", "mamp", "mamps")),
+    ("cA", "A", 1e-2, 0.0, ("centiampere", "centiamperes")),
+    ("dA", "A", 0.1, 0.0, ("deciampere", "deciamperes")),
     ("mAh", "mAh", 1.0, 0.0, ("ma h", "ma.h", "ma*h", "ma\u00b7h", "milliamp hours")),
     ("Ah", "mAh", 1000.0, 0.0, ("a h", "a.h", "a\u00b7h", "amp hours")),
     ("As", "mAh", 1 / 3.6, 0.0, ("a s", "coulomb")),
@@ -73,12 +77,40 @@ _TABLE: tuple[tuple[str, str, float, float, tuple[str, ...]], ...] = (
     ("hPa", "hPa", 1.0, 0.0, ("mbar",)),
 )
 
+# Whole words, parted by commas, and the Cyrillic symbols of GOST 8.417 (from memory).
+_SPELLED: dict[str, str] = {
+    "V": "в",
+    "mV": "мв",
+    "A": "а",
+    "mA": "milliamperes, ма",
+    "mAh": "milliampere hours, мач, ма\u00b7ч, ма*ч, ма ч",
+    "Ah": "ampere hours, ач, а\u00b7ч",
+    "Ohm": "ом",
+    "W": "вт",
+    "degC": "degrees celsius, grad celsius, \u00b0с",
+    "degF": "degrees fahrenheit",
+    "dBm": "дбм",
+    "dB": "дб",
+    "rpm": "об/мин",
+    "m": "м",
+    "m/s": "metres per second, meters per second, м/с",
+    "km/h": "kilometres per hour, kilometers per hour, км/ч",
+    "mph": "miles per hour",
+    "s": "с, сек",
+    "ms": "мс",
+    "min": "мин",
+    "h": "ч",
+}
+#: Symbols whose small letters are words of a language ("da", "ca."): only as they are printed.
+_AS_PRINTED = {"dA", "cA"}
+
 UNITS: dict[str, Unit] = {row[0]: Unit(row[0], row[1], row[2], row[3]) for row in _TABLE}
 
 # Where case carries the meaning (mA / MA, S / s) the exact symbol is tried before the folded one.
 _FOLDED: dict[str, Unit] = {}
 for _symbol, _canonical, _factor, _offset, _others in _TABLE:
-    for _name in (_symbol, *_others):
+    _more = [name.strip() for name in _SPELLED.get(_symbol, "").split(",") if name]
+    for _name in (*(() if _symbol in _AS_PRINTED else (_symbol,)), *_others, *_more):
         _FOLDED.setdefault(_name.casefold(), UNITS[_symbol])
 
 

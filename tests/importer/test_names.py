@@ -546,6 +546,15 @@ def test_the_unit_row_goes_before_the_name() -> None:
         ("V*100", "V", 0.01),
         ("mA/10", "A", 0.0001),
         ("10 mAh", "mAh", 10.0),
+        # Prefixes of the SI; spelled out; GOST 8.417 (from memory).
+        ("dV", "V", 0.1),
+        ("cA", "A", 0.01),
+        ("dA", "A", 0.1),
+        ("milliampere hours", "mAh", 1.0),
+        ("degrees Celsius", "degC", 1.0),
+        ("\u043c\u0412", "V", 0.001),
+        ("\u043c\u0410\u00b7\u0447", "mAh", 1.0),
+        ("\u043a\u043c/\u0447", "m/s", 1 / 3.6),
     ],
 )
 def test_scaled_units(text: str, canonical: str, factor: float) -> None:
@@ -555,7 +564,7 @@ def test_scaled_units(text: str, canonical: str, factor: float) -> None:
     assert unit.factor == pytest.approx(factor, rel=1e-12)
 
 
-@pytest.mark.parametrize("text", ["", "Volt*", "1/0 V", "V/0", "abc", "[]", "0 V"])
+@pytest.mark.parametrize("text", ["", "Volt*", "1/0 V", "V/0", "abc", "[]", "0 V", "da", "ca"])
 def test_what_is_no_unit(text: str) -> None:
     assert parse_scaled(text) is None
 
