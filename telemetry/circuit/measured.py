@@ -15,7 +15,7 @@ from telemetry.model.channels import Quantity
 from telemetry.model.log import FloatArray
 from telemetry.numerics.intervals import Interval
 from telemetry.numerics.statistics.extremes import decluster, return_level
-from telemetry.readings import Reading, Readings, total_current
+from telemetry.readings import Readings, lowest_of, lowest_voltage, total_current
 from telemetry.results import WORKING_PHASES, Phase, PhaseKind, PlaceLoad
 
 # The state at landing is the mean over this last stretch of the flight (ours: long enough for
@@ -129,23 +129,23 @@ def measured_in(
     peaks : mapping of PeakSet or None
         Of all flights, for the return level; None: of this flight alone.
     """
-    loaded = [(p.start_s, p.end_s) for p in phases if p.kind in WORKING_PHASES]
+    working = [p for p in phases if p.kind in WORKING_PHASES]
+    loaded = [(p.start_s, p.end_s) for p in working]
     landing = _landing(phases)
     currents = _currents(readings, aircraft)
     lowest: dict[str, float] = {}
     comfort: dict[str, float] = {}
     highest: dict[str, Interval] = {}
     for r in readings.of(Quantity.VOLTAGE):
-        hold = readings.get(Quantity.VOLTAGE, r.place, hold="min")
-        if (low := _lowest(r.t, r.v, hold, loaded, 1.0)) is not None:
-            lowest[r.place] = low
+        if (low := lowest_voltage(readings, r.place, working)) is not None:
+            lowest[r.place] = low.value
         if (level := aircraft.comfort_v(r.place, r.rest_v)) is not None:
             comfort[r.place] = level
     for place, (t, v, update_s) in currents.items():
         hold = readings.get(Quantity.CURRENT, place, hold="max")
-        if (top := _lowest(t, -v, hold, loaded, -1.0)) is not None:
+        if (top := lowest_of(t, -v, hold, working, -1.0)) is not None:
             missed = _missed(v[_inside(t, loaded)], update_s)
-            highest[place] = Interval.around(-top, 0.0, missed)
+            highest[place] = Interval.around(-top.value, 0.0, missed)
     volts = {r.place: (r.t, r.v, 0.0) for r in readings.of(Quantity.VOLTAGE)}
     levels = _return_levels(
         current_peaks(phases, readings, aircraft) if peaks is None else peaks,
@@ -248,24 +248,6 @@ def _inside(t: FloatArray, spans: Sequence[tuple[float, float]]) -> np.ndarray:
     for start, end in spans:
         found |= (t >= start) & (t < end)
     return found
-
-
-def _lowest(
-    t: FloatArray,
-    v: FloatArray,
-    hold: Reading | None,
-    spans: Sequence[tuple[float, float]],
-    sign: float,
-) -> float | None:
-    """Lowest reading within the spans; a unit's own hold counts where it moved within them."""
-    inside = _inside(t, spans)
-    found = [float(v[inside].min())] if inside.any() else []
-    if hold is not None:
-        for start, end in spans:
-            part = sign * hold.within(start, end).v
-            if part.size and part.min() < part[0]:
-                found.append(float(part.min()))
-    return min(found) if found else None
 
 
 def _warm(series: Mapping[str, _Series], spans: Sequence[tuple[float, float]]) -> dict[str, float]:

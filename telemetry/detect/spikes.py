@@ -13,7 +13,7 @@ from telemetry.model.log import FloatArray
 from telemetry.numerics.baseline import running_median
 from telemetry.numerics.spans import latch, runs
 from telemetry.readings import Reading, Readings
-from telemetry.results import Event, EventKind, Evidence, Origin, Phase
+from telemetry.results import Event, EventKind, Evidence, Origin, Phase, PhaseKind
 
 _TO_MAH = 1.0 / 3.6
 
@@ -24,7 +24,9 @@ def find_spikes(readings: Readings, phases: tuple[Phase, ...], limits: Limits) -
     A spike starts above the baseline plus the margin (``spike_mads`` scaled MAD and at least
     ``spike_a``) and ends at or below the baseline plus half of it. Each phase has a baseline of
     its own, so that a stir is judged against its own level and not against the rest around it.
-    Spikes of one place closer than ``burst_s`` carry the same burst number.
+    The highest current of a flight is one wherever it stands ``spike_a`` above its baseline,
+    however restless the flight is. Spikes of one place closer than ``burst_s`` carry the same burst
+    number.
     """
     events: list[Event] = []
     for r in readings.of(Quantity.CURRENT):
@@ -47,6 +49,10 @@ def _spikes(r: Reading, phase: Phase, limits: Limits) -> list[Event]:
         return []
     height, margin, baseline = spike_score(r, limits)
     over = latch(height > margin, height <= 0.5 * margin)
+    top = int(np.argmax(r.v))
+    if phase.kind is PhaseKind.FLIGHT and not over[top] and height[top] > limits.spike_a:
+        first, last = next(x for x in runs(height > 0.5 * height[top]) if x[0] <= top < x[1])
+        over[first:last] = True
     until = np.r_[r.t[1:], r.t[-1] + (r.update_s or 0.0)]
     hold = r.hold_s(limits)
     out = []

@@ -6,6 +6,7 @@ brings none, and one impossible value alone in time is set aside and listed.
 
 from __future__ import annotations
 
+from telemetry.readings.extremes import Extreme, highest_current, lowest_of, lowest_voltage
 from telemetry.readings.silence import NO_SUPPLY_V, OF_TRANSMITTER
 from telemetry.readings.taking import take_readings
 from telemetry.readings.total import Total, block_means, total_current
@@ -14,10 +15,14 @@ from telemetry.results.readings import Reading, Readings
 __all__ = [
     "NO_SUPPLY_V",
     "OF_TRANSMITTER",
+    "Extreme",
     "Reading",
     "Readings",
     "Total",
     "block_means",
+    "highest_current",
+    "lowest_of",
+    "lowest_voltage",
     "take_readings",
     "total_current",
 ]

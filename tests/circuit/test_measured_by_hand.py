@@ -21,7 +21,8 @@ from telemetry.circuit.measured import (
 from telemetry.measure.sharing import Sharing
 from telemetry.model.channels import Quantity
 from telemetry.numerics.intervals import Interval
-from telemetry.results import OutKind, PackOut, Phase, PhaseKind
+from telemetry.readings import lowest_of
+from telemetry.results import OutKind, PackOut, Phase, PhaseKind, Span
 
 U, I = Quantity.VOLTAGE, Quantity.CURRENT  # noqa: E741
 CRAFT = Aircraft.model_validate(
@@ -100,11 +101,14 @@ def test_the_lowest_reading_and_a_units_own_hold(held, spans, lowest, make_readi
     hold = None
     if held is not None:
         hold = make_readings({("bus", U, "min"): (t, held)}).get(U, "bus", hold="min")
-    assert measured._lowest(t, V, hold, spans, 1.0) == lowest
+    stretches = [Span(start_s=a, end_s=b) for a, b in spans]
+    found = lowest_of(t, V, hold, stretches)
+    assert (None if found is None else found.value) == lowest
     # Of a current the highest is told, with the sign turned.
     if hold is not None:
         hold = replace(hold, v=-hold.v)
-    assert measured._lowest(t, V, hold, spans, -1.0) == lowest
+    found = lowest_of(t, V, hold, stretches, -1.0)
+    assert (None if found is None else found.value) == lowest
 
 
 def block(start_s: float, end_s: float, n: int = 300) -> np.ndarray:

@@ -37,7 +37,7 @@ def margins(facts: FlightFacts) -> list[FindingDraft]:
                     level=Level.GROUND if best < limits.margin_ground_v else Level.WATCH,
                     place=m.place,
                     title=f"{m.place}: with one pack lost, the highest current seen would leave "
-                    f"{margin:.1f} V above the restart level",
+                    f"{_beside(margin, 1)} the restart level",
                     evidence={
                         "case": c.case,
                         "margin_v": margin,
@@ -50,6 +50,11 @@ def margins(facts: FlightFacts) -> list[FindingDraft]:
                 )
             )
     return out
+
+
+def _beside(margin_v: float, digits: int) -> str:
+    """A margin in words: "0.42 V above", "1.4 V below"."""
+    return f"{abs(margin_v):.{digits}f} V {'above' if margin_v >= 0 else 'below'}"
 
 
 def _observed(worst: Margin, low: list[Margin], flight: Flight, limits: Limits) -> FindingDraft:
@@ -69,7 +74,7 @@ def _observed(worst: Margin, low: list[Margin], flight: Flight, limits: Limits) 
         level=Level.GROUND if grave else Level.WATCH,
         place=worst.place,
         title=f"{worst.place}: lowest voltage {worst.lowest_v:.2f} V, "
-        f"{worst.observed_v:.2f} V above the restart level",
+        f"{_beside(worst.observed_v or 0.0, 2)} the restart level",
         evidence={
             "lowest_v": worst.lowest_v,
             "restart_v": worst.restart_v,

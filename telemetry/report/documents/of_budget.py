@@ -110,8 +110,8 @@ def _problems(budget: Budget, aircraft: Aircraft) -> Iterator[_Problem]:
         if margin < watch_v:
             yield _Problem(
                 place.place,
-                f"{plain(place.place)}: with one pack lost {_v(case.voltage_v)}, {_v(margin)} "
-                "above the restart level",
+                f"{plain(place.place)}: with one pack lost {_v(case.voltage_v)}, "
+                f"{_v(abs(margin))} {'above' if margin >= 0 else 'below'} the restart level",
                 "Shorten or thicken the path from the packs, or fit stronger packs.",
             )
     for lead in budget.leads:

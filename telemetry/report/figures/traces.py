@@ -8,14 +8,12 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-import numpy as np
-
 from telemetry.aircraft import Aircraft, Limits
 from telemetry.model.channels import PlaceKind, Quantity
 from telemetry.model.log import FloatArray
 from telemetry.numerics.envelope import Band, bands, min_max_indices
-from telemetry.readings import Reading, Readings
-from telemetry.results import WORKING_PHASES, Review, Span
+from telemetry.readings import Reading, Readings, lowest_voltage
+from telemetry.results import WORKING_PHASES, Flight, Review, Span
 
 # The order of the power path, from the source to what it feeds.
 _ORDER = (
@@ -48,20 +46,6 @@ def of_quantity(
     return tuple(found[p] for p in path_order(wanted, aircraft))
 
 
-def lowest(reading: Reading, spans: Iterable[Span]) -> tuple[float, float] | None:
-    """Instant (s) and value of the first lowest reading within the spans; None without any."""
-    parts = [reading.within(s.start_s, s.end_s) for s in spans]
-    found = [_at(p, int(np.argmin(p.v))) for p in parts if p.size]
-    return min(found, key=lambda instant: instant[1], default=None)
-
-
-def highest(reading: Reading, spans: Iterable[Span]) -> tuple[float, float] | None:
-    """Instant (s) and value of the first highest reading within the spans; None without any."""
-    parts = [reading.within(s.start_s, s.end_s) for s in spans]
-    found = [_at(p, int(np.argmax(p.v))) for p in parts if p.size]
-    return max(found, key=lambda instant: instant[1], default=None)
-
-
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Lowest:
     """The lowest voltage of a recording: where, when (s; None where no row shows it), how low (V).
@@ -92,25 +76,21 @@ def lowest_judged(review: Review, readings: Readings) -> Lowest | None:
     if not known:
         return None
     volts, place, number = min(known, key=lambda k: k[0])
-    loaded = [p for p in review.flights[number - 1].phases if p.kind in WORKING_PHASES]
-    for hold in ("", "min"):
-        found = readings.get(Quantity.VOLTAGE, place, hold=hold)
-        seen = None if found is None else _nearest(found, volts, loaded)
-        if seen is not None:
-            return Lowest(place=place, flight=number, volts=volts, time_s=seen, held=hold == "min")
-    return Lowest(place=place, flight=number, volts=volts, time_s=None, held=False)
+    working = [p for p in review.flights[number - 1].phases if p.kind in WORKING_PHASES]
+    seen = lowest_voltage(readings, place, working)
+    same = seen is not None and abs(seen.value - volts) < _SAME_V
+    return Lowest(
+        place=place,
+        flight=number,
+        volts=volts,
+        time_s=seen.time_s if same and seen is not None else None,
+        held=same and seen is not None and seen.held,
+    )
 
 
-def _nearest(reading: Reading, value: float, spans: Iterable[Span]) -> float | None:
-    """Instant of the reading within the spans that is nearest to a value, s; None: none is it."""
-    parts = [reading.within(s.start_s, s.end_s) for s in spans]
-    found = [_at(p, int(np.argmin(abs(p.v - value)))) for p in parts if p.size]
-    near = [(abs(v - value), t) for t, v in found if abs(v - value) < _SAME_V]
-    return min(near)[1] if near else None
-
-
-def _at(reading: Reading, index: int) -> tuple[float, float]:
-    return float(reading.t[index]), float(reading.v[index])
+def working_spans(flight: Flight) -> list[Span]:
+    """The stirs and flights in it; all of it where nothing was under load."""
+    return [p for p in flight.phases if p.kind in WORKING_PHASES] or [flight]
 
 
 def envelope(reading: Reading, limits: Limits, columns: int) -> tuple[Band, ...]:

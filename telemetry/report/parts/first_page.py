@@ -6,9 +6,9 @@ from collections.abc import Callable, Iterable
 
 from telemetry.model.channels import PlaceKind, Quantity
 from telemetry.model.text import plain
-from telemetry.readings import Readings
+from telemetry.readings import Readings, highest_current
 from telemetry.report.document import FigureBlock, FirstPage, KeyNumber
-from telemetry.report.figures.traces import highest, lowest_judged, of_quantity
+from telemetry.report.figures.traces import lowest_judged, of_quantity, working_spans
 from telemetry.report.parts.tables import flight_name
 from telemetry.report.words import (
     LEVEL_WORD,
@@ -20,7 +20,7 @@ from telemetry.report.words import (
     lasting,
     sentence,
 )
-from telemetry.results import Charge, ChargeBasis, Finding, Level, PhaseKind, Review, Span
+from telemetry.results import Charge, ChargeBasis, Finding, Level, PhaseKind, Review
 
 # As many as leave room for the timeline on the first screen.
 _MOST_CHECKS = 3
@@ -171,15 +171,15 @@ def _lowest_voltage(review: Review, readings: Readings, steps: NumberSteps) -> K
 
 
 def _highest_current(review: Review, readings: Readings, steps: NumberSteps) -> KeyNumber:
-    whole = [Span(start_s=readings.start_s, end_s=readings.end_s)]
-    currents = of_quantity(readings, Quantity.CURRENT, review.aircraft)
-    peaks = [(r, highest(r, whole)) for r in currents]
-    known = [(p[1], p[0], r.place) for r, p in peaks if p is not None]
-    if not known:
+    loaded = [span for flight in review.flights for span in working_spans(flight)]
+    places = [r.place for r in of_quantity(readings, Quantity.CURRENT, review.aircraft)]
+    tops = [(top, p) for p in places if (top := highest_current(readings, p, loaded)) is not None]
+    if not tops:
         return _known("Highest current", None, "the log has no current")
-    value, when, place = max(known, key=lambda k: k[0])
-    where = _where(review, place, when, _flight_at(review, when))
-    return _known("Highest current", steps.amps(value, place), where)
+    top, place = max(tops, key=lambda k: k[0].value)
+    where = _where(review, place, top.time_s, _flight_at(review, top.time_s))
+    by = ", by the unit's own maximum" if top.held else ""
+    return _known("Highest current", steps.amps(top.value, place), f"{where}{by}")
 
 
 def _used(charge: Charge) -> float | None:

@@ -7,14 +7,14 @@ from dataclasses import dataclass, field
 
 from telemetry.aircraft import Aircraft
 from telemetry.aircraft.wire import compare
-from telemetry.model.channels import Quantity
 from telemetry.model.text import plain
 from telemetry.numerics.intervals import Interval
+from telemetry.readings import lowest_voltage
 from telemetry.report.document import FigureBlock
 from telemetry.report.figures.stops import stops_of
-from telemetry.report.figures.traces import lowest
+from telemetry.report.figures.traces import working_spans
 from telemetry.report.words import NONE, NumberSteps
-from telemetry.results import WORKING_PHASES, Flight, Level, Resistance, Review
+from telemetry.results import Flight, Level, Resistance, Review
 
 HEADINGS = ("low V", "high A", "mOhm", "margin V")
 
@@ -66,16 +66,15 @@ def picture_of(review: Review, number: int) -> PathPicture:
         # What flows through a switch with one pack before it is what that pack gives.
         if len(supply.fed_from) == 1 and supply.fed_from[0] in peaks:
             peaks.setdefault(supply.name, peaks[supply.fed_from[0]])
-    loaded = [p for p in flight.phases if p.kind in WORKING_PHASES] or list(flight.phases)
+    loaded = working_spans(flight)
     numbers = {}
     for stop in stops_of(review.aircraft):
         place = stop.place
-        volts = review.readings.get(Quantity.VOLTAGE, place)
-        low = None if volts is None else lowest(volts, loaded)
+        low = lowest_voltage(review.readings, place, loaded)
         margin = next((m.observed_v for m in flight.margins if m.place == place), None)
         own = _own_resistance(flight, place)
         numbers[place] = (
-            steps.bare_volts(None if low is None else low[1], place),
+            steps.bare_volts(None if low is None else low.value, place),
             steps.bare_amps(peaks.get(place), place),
             _mohm(own),
             steps.bare_volts(margin, place),

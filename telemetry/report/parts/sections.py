@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from telemetry.aircraft import Aircraft
 from telemetry.model.channels import Quantity
 from telemetry.model.text import plain
-from telemetry.readings import Readings
+from telemetry.readings import Readings, highest_current, lowest_voltage
 from telemetry.report.document import (
     Bar,
     Bars,
@@ -20,7 +20,7 @@ from telemetry.report.document import (
     Section,
     Table,
 )
-from telemetry.report.figures.traces import highest, lowest, path_order
+from telemetry.report.figures.traces import path_order, working_spans
 from telemetry.report.parts.facts import facts
 from telemetry.report.parts.first_page import by_gravity
 from telemetry.report.parts.path import differences, path_figure
@@ -116,14 +116,12 @@ def places_section(review: Review) -> Section:
 def _place_row(
     readings: Readings, flight: Flight, place: str, steps: NumberSteps
 ) -> tuple[Cell, ...]:
-    volts = readings.get(Quantity.VOLTAGE, place)
     by_phase = []
     for kind in (PhaseKind.GROUND, PhaseKind.STIR, PhaseKind.FLIGHT):
         spans = [p for p in flight.phases if p.kind is kind]
-        low = None if volts is None else lowest(volts, spans)
-        by_phase.append(steps.bare_volts(None if low is None else low[1], place))
-    amps = readings.get(Quantity.CURRENT, place)
-    high = None if amps is None else highest(amps, [flight])
+        low = lowest_voltage(readings, place, spans)
+        by_phase.append(steps.bare_volts(None if low is None else low.value, place))
+    high = highest_current(readings, place, working_spans(flight))
     margin = next((m for m in flight.margins if m.place == place), None)
     resistance = next(
         (r for r in flight.resistances if r.place == place and r.mohm is not None), None
@@ -131,7 +129,7 @@ def _place_row(
     return cells(
         plain(place),
         *by_phase,
-        steps.bare_amps(None if high is None else high[1], place),
+        steps.bare_amps(None if high is None else high.value, place),
         NONE if resistance is None else mohm_words(resistance),
         steps.bare_volts(None if margin is None else margin.observed_v, place),
     )

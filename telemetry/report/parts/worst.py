@@ -9,9 +9,11 @@ from telemetry.model.text import plain
 from telemetry.report.document import Table
 from telemetry.report.parts.tables import cells, columns
 from telemetry.report.words import CASE_WORD, NONE, NumberSteps, interval
-from telemetry.results import Level, Margin
+from telemetry.results import Level, Margin, WorstCase
 
 _JUDGED = {Level.GROUND: "too low", Level.WATCH: "low", Level.CLEAR: "enough", None: NONE}
+# A voltage whose interval spans more of itself than this part tells nothing (ours).
+_WIDEST = 0.5
 _MEASURED = (
     "Carried down the path by the measured resistances, from the packs as they were at landing."
 )
@@ -36,7 +38,7 @@ def worst_table(
         )
         for p in places
         for c in p.cases
-        if c.voltage_v is not None
+        if c.voltage_v is not None and not _tells_nothing(c)
     )
     if not rows:
         return None
@@ -52,10 +54,18 @@ def worst_table(
     )
 
 
+def _tells_nothing(case: WorstCase) -> bool:
+    """Whether its interval spans most of the supply: no number to show."""
+    if case.case != "return-level" or case.low_v is None or case.high_v is None:
+        return False
+    return case.high_v - case.low_v > _WIDEST * case.high_v
+
+
 def left_out(places: Sequence[Margin] | Sequence[PlaceBudget]) -> str:
     """Worst cases that could not be worked out, with the reasons, each once; "" for none."""
     missing: dict[str, None] = {}
-    for case in (c for p in places for c in p.cases if c.voltage_v is None):
-        why = f" ({plain(case.note)})" if case.note else ""
+    for case in (c for p in places for c in p.cases if c.voltage_v is None or _tells_nothing(c)):
+        note = case.note if case.voltage_v is None else "the peaks seen tell it from low to full"
+        why = f" ({plain(note)})" if note else ""
         missing.setdefault(f"{CASE_WORD.get(case.case, plain(case.case))}{why}")
     return f" Not worked out: {'; '.join(missing)}." if missing else ""

@@ -12,13 +12,11 @@ from matplotlib.patches import Patch
 
 from telemetry.aircraft import Aircraft
 from telemetry.model.channels import Quantity
-from telemetry.readings import Readings, take_readings
+from telemetry.readings import Readings, lowest_voltage, take_readings
 from telemetry.report.figures import closeup, comparison, style, timeline
 from telemetry.report.figures.pairs import pairs_of
 from telemetry.report.figures.traces import (
     Lowest,
-    highest,
-    lowest,
     lowest_judged,
     of_quantity,
     path_order,
@@ -433,14 +431,10 @@ def test_dollar_signs_and_strange_letters_in_names_are_only_letters(
 
 
 def test_extremes_by_phase(readings: Readings, review: Review) -> None:
-    volts = readings.get(Quantity.VOLTAGE, "left wing")
-    assert volts is not None
     flight = [p for p in review.flights[0].phases if p.kind is PhaseKind.FLIGHT]
-    assert lowest(volts, flight) == (522.0, 4.6)
-    assert lowest(volts, []) is None
-    found = highest(volts, flight)
-    assert found is not None
-    assert found[1] <= 6.0
+    assert lowest_voltage(readings, "left wing", flight) == (4.6, 522.0, False)
+    assert lowest_voltage(readings, "left wing", []) is None
+    assert lowest_voltage(readings, "nowhere", flight) is None
 
 
 def test_places_come_in_the_order_of_the_power_path() -> None:
