@@ -21,6 +21,7 @@ from telemetry.detect.spikes import find_spikes
 from telemetry.detect.stirs import measure_stirs
 from telemetry.measure.charge import measure_charge
 from telemetry.measure.control_check import check_shares
+from telemetry.measure.currents.nodes import unusual_currents
 from telemetry.measure.floors import pack_floors
 from telemetry.measure.packs import pack_outs
 from telemetry.measure.resistance import measure_resistances
@@ -118,6 +119,7 @@ def _flight(
     charge = measure_charge(readings, craft, phases, sharing)
     measured = measured_in(phases, readings, craft, sharing)
     found_margins = margins(craft, resistances, measured)
+    unusual, watched = unusual_currents(readings, craft, phases)
     return Flight(
         kind=part.kind,
         start_s=part.start_s,
@@ -136,4 +138,6 @@ def _flight(
         path_steps=path_steps(readings, craft, outs),
         loads=place_loads(measured, craft.root),
         parts=part_loads(craft, measured, found_margins),
+        unusual=unusual,
+        watched=watched,
     )

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from telemetry.aircraft import Aircraft, Limits
+from telemetry.detect.odd_nodes import node_currents, steady_at_one, without_restless
 from telemetry.model.channels import Quantity
 from telemetry.model.log import FloatArray
 from telemetry.numerics import sampling
@@ -92,7 +93,19 @@ def measure_activity(readings: Readings, aircraft: Aircraft, limits: Limits) -> 
     t, v, update_s = drawn
     grid = np.arange(readings.start_s, readings.end_s, GRID_S)
     age = max(limits.gap_intervals * update_s, limits.gap_s)
-    x = sampling.held_at(t, v, grid, age)
+    nodes = node_currents(readings, aircraft, grid, age)
+    x = sampling.held_at(t, v, grid, age) - steady_at_one(nodes, GRID_S)
+    found = _activity_of(x, grid, update_s)
+    if found is None or found.at_rest:
+        return found
+    # One node that never rests hides the rest of all others.
+    others = without_restless(nodes, GRID_S)
+    calmer = None if others is None else _activity_of(others, grid, update_s)
+    return calmer if calmer is not None and calmer.at_rest else found
+
+
+def _activity_of(x: FloatArray, grid: FloatArray, update_s: float) -> Activity | None:
+    """Level and scatter of a current on the grid."""
     known = np.isfinite(x)
     if known.sum() < 8:
         return None
@@ -195,7 +208,7 @@ def flying_spans(readings: Readings, activity: Activity | None, limits: Limits) 
     do not. The ends are then read from the activity itself.
     """
     if activity is None:
-        return moving_sticks(readings, limits)
+        return moving_sticks(readings, limits.flight_pause_s)
     rise = np.maximum(activity.mean - activity.rest_a, 0.0) + activity.scatter
     known = np.isfinite(rise)
     if not known.any():
@@ -280,18 +293,22 @@ def plateaus(activity: Activity, limits: Limits) -> SpanList:
     return out
 
 
-def moving_sticks(readings: Readings, limits: Limits) -> SpanList:
+def moving_sticks(
+    readings: Readings, pause_s: float, surfaces: tuple[str, ...] = STICKS
+) -> SpanList:
     """Stretches in which the sticks hardly rest; none where they are not logged."""
-    moving = _stick_rate(readings)
+    moving = _stick_rate(readings, surfaces)
     if moving is None:
         return []
     t, rate = moving
-    return merge(grid_spans(t, rate > 5.0), limits.flight_pause_s)
+    return merge(grid_spans(t, rate > 5.0), pause_s)
 
 
-def _stick_rate(readings: Readings) -> tuple[FloatArray, FloatArray] | None:
+def _stick_rate(
+    readings: Readings, surfaces: tuple[str, ...] = STICKS
+) -> tuple[FloatArray, FloatArray] | None:
     """Grid [s] and rate of travel of the fastest surface [% of travel per s]."""
-    sticks = [r for s in STICKS if (r := readings.get(Quantity.CONTROL, s)) is not None]
+    sticks = [r for s in surfaces if (r := readings.get(Quantity.CONTROL, s)) is not None]
     sticks = [r for r in sticks if r.size >= 10 and r.v.max() > r.v.min()]
     if not sticks:
         return None

@@ -32,6 +32,9 @@ from telemetry.results import Phase, PhaseKind
 _AIRBORNE_M = 8.0
 _AIRBORNE_MPS = 9.0
 _THROTTLE_SHARE = 0.25
+# The sticks of the air (a rudder also steers on the ground), how long they may pause in it, and
+# from how long on their movement says that the current hides a part of the flight, s (heuristic).
+_IN_THE_AIR, _BREATH_S, _UNSEEN_S = ("aileron", "elevator"), 4.0, 15.0
 # Sticks or a throttle that move for so long are a flight, however little it draws; a motor that ran
 # for less than a climb did not fly (heuristic).
 _MINUTES_S, _CLIMB_S = 120.0, 10.0
@@ -136,13 +139,30 @@ def _flights(readings: Readings, activity: Activity | None, limits: Limits) -> S
         if readings.end_s - flights[-1][1] < _CUT_S:
             flights[-1] = (flights[-1][0], readings.end_s)
     if not flights and activity is not None:
-        flights = longer(moving_sticks(readings, limits), _MINUTES_S)
+        flights = longer(moving_sticks(readings, limits.flight_pause_s), _MINUTES_S)
+    if activity is not None and activity.at_rest:
+        sticks = moving_sticks(readings, _BREATH_S, _IN_THE_AIR)
+        flights = merge([_while_moved(f, sticks) for f in flights], 1.0)
     run = _motor_ran(readings, limits)
     if not run:
         return flights
     # A motor that never ran through a stretch says it was no flight; a glider's runs for a climb.
     ran = [f for f in flights if sum(overlap_s(f, s) for s in run) >= _CLIMB_S]
     return ran or ([] if flights else longer(run, _MINUTES_S))
+
+
+def _while_moved(flight: tuple[float, float], sticks: SpanList) -> tuple[float, float]:
+    """A flight with the movement of the sticks that goes on beyond its ends.
+
+    Half of the servos may have failed, or calm legs follow hard ones: the current then falls to
+    what looks like taxiing.
+    """
+    for start, end in sticks:
+        if start + _UNSEEN_S < flight[0] < end:
+            flight = (start, flight[1])
+        if start < flight[1] < end - _UNSEEN_S:
+            flight = (flight[0], end)
+    return flight
 
 
 def _motor_ran(readings: Readings, limits: Limits) -> SpanList:

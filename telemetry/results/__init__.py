@@ -22,6 +22,7 @@ from telemetry.results.kinds import (
     OutKind,
     OutSign,
     PhaseKind,
+    UnusualKind,
 )
 from telemetry.results.measures import (
     LowSupply,
@@ -31,6 +32,8 @@ from telemetry.results.measures import (
     Resistance,
     ServoShare,
     SupplyLevel,
+    UnusualCurrent,
+    WatchedCurrent,
     WorstCase,
 )
 from telemetry.results.packs import Charge, PackOut, PackState, PathStep
@@ -86,6 +89,9 @@ __all__ = [
     "SupplyLevel",
     "Tables",
     "Trend",
+    "UnusualCurrent",
+    "UnusualKind",
+    "WatchedCurrent",
     "WorstCase",
     "as_dict",
 ]

@@ -112,3 +112,15 @@ class Evidence(StrEnum):
 
 #: Events in which a voltage fell below its own reference.
 FALLS = (EventKind.SAG, EventKind.SHIFT)
+
+
+class UnusualKind(StrEnum):
+    """How the current of a node differs from its counterpart's, or from its own."""
+
+    RAISED = "raised"  # amperes more for a stretch of the flight, or from an instant on
+    HUNTS = "hunts"  # it swings without a movement
+    SILENT = "silent"  # it fell, or answers less
+    HEATS = "heats"  # its share climbs through the flight
+    MORE = "more"  # a multiple of its mirror's throughout
+    RESTS_HIGH = "rests-high"  # far above its counterpart at rest
+    STAYS_UP = "stays-up"  # after landing far above its own rest before

@@ -20,6 +20,8 @@ from telemetry.results.measures import (
     Resistance,
     ServoShare,
     SupplyLevel,
+    UnusualCurrent,
+    WatchedCurrent,
     WorstCase,
 )
 from telemetry.results.packs import Charge, PackOut, PackState, PathStep
@@ -53,6 +55,8 @@ class Flight(Span):
     loads: tuple[PlaceLoad, ...] = ()
     parts: tuple[PartLoad, ...] = ()
     levels: tuple[SupplyLevel, ...] = field(default=(), metadata=INNER)
+    unusual: tuple[UnusualCurrent, ...] = field(default=(), metadata=INNER)
+    watched: tuple[WatchedCurrent, ...] = field(default=(), metadata=INNER)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -23,7 +23,8 @@ Make = Callable[..., Any]
 OF_A_LOG = {
     "sag-unexplained", "margin-low", "brownout", "restart", "undervoltage", "lead-undersized",
     "branch-resistance-high", "source-resistance-high", "pack-share", "pack-out", "pack-low",
-    "regulator-droop", "switch-step", "servo-not-resting", "current-balance", "capacity-mismatch",
+    "regulator-droop", "switch-step", "servo-not-resting", "servo-current-rising",
+    "servo-heating", "servo-silent", "current-balance", "capacity-mismatch",
     "sensor-offset", "log-too-thin",
 }  # fmt: skip
 OF_A_HISTORY = {
@@ -57,7 +58,7 @@ def test_a_check_is_whole(check: Check) -> None:
 
 def test_what_happened_in_flight_outlasts_a_good_one() -> None:
     lasting = {check.code for check in CHECKS if check.lasting}
-    assert lasting == {"brownout", "restart", "pack-out", "sag-unexplained"}
+    assert lasting == {"brownout", "restart", "pack-out", "sag-unexplained", "servo-silent"}
 
 
 def test_each_finding_of_a_log_is_declared_by_the_check_of_its_code() -> None:

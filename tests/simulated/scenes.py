@@ -128,7 +128,7 @@ def make(
 
 
 def _aircraft(rng: Generator, kind: str) -> list[Place]:
-    spread = 0.3 if kind == "mixed" else 0.10
+    spread = 0.2 if kind == "mixed" else 0.10
     size = {"glider": 0.45, "scale": 0.7, "thermals": 0.4}.get(kind, 1.0) * rng.uniform(0.7, 1.3)
 
     def servo(drives: str, factor: float = 1.0) -> Servo:
@@ -168,7 +168,7 @@ def _aircraft(rng: Generator, kind: str) -> list[Place]:
     elif shape == 3:
         for side in ("left", "right"):
             elevator = [servo("elevator", tail)]
-            places.append(Place(name=f"{side} stabilizer", servos=elevator, lead=near(1.5 * lead)))
+            places.append(Place(name=f"{side} stab", servos=elevator, lead=near(1.5 * lead)))
         places.append(Place(name="tail", servos=[servo("rudder", tail)], lead=near(1.5 * lead)))
     return places
 
@@ -363,7 +363,7 @@ def _electrics(
     def polled(x: FloatArray, when: FloatArray, step: float) -> FloatArray:
         if mean:
             width = max(1, round(scene.update_s / DT))
-            sums = np.concatenate((np.zeros(width), np.cumsum(x)))
+            sums = np.concatenate((x[0] * np.arange(1 - width, 1), x[0] + np.cumsum(x)))
             x = (sums[width:] - sums[:-width]) / width
         value = np.round(np.interp(when, t, x) / step) * step
         at = np.searchsorted(when, rows, side="right") - 1

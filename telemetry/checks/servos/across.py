@@ -31,6 +31,17 @@ from telemetry.checks.servos.claims import (
 )
 from telemetry.checks.servos.groups import rising_group
 from telemetry.checks.servos.heating import judge_heating
+from telemetry.checks.servos.in_flight import (
+    HEAT_WORDS,
+    NEEDS,
+    RAISED_WORDS,
+    SILENT_WORDS,
+    fell_silent,
+    sees_more,
+    sees_share,
+    sees_silence,
+    servo_findings,
+)
 from telemetry.results import OF_ONE_SERVO, Level, Trend
 from telemetry.trends.evidence import Judgement
 from telemetry.trends.features.flight import load_places
@@ -267,6 +278,10 @@ SERVO_CURRENT_RISING = Check(
     question="Does a servo or linkage draw more than it used to?",
     meaning="A servo or linkage works harder than it used to.",
     bench="disconnect the linkages one at a time, stir, watch the current.",
+    words=RAISED_WORDS,
+    in_flight=(servo_findings,),
+    needs=NEEDS,
+    sees=sees_more,
     words_across=Words(
         (
             "a servo of that place that wears: gears, bearing, motor",
@@ -286,6 +301,11 @@ SERVO_SILENT = Check(
     question="Did a servo stop drawing current?",
     meaning="A servo of that place no longer draws current.",
     bench="move every surface of that place and look at each servo.",
+    words=SILENT_WORDS,
+    in_flight=(servo_findings,),
+    needs=NEEDS,
+    sees=sees_silence,
+    lasting=fell_silent,
     words_across=Words(
         (
             "a servo that failed, was unplugged, or lost its signal",
@@ -306,6 +326,10 @@ SERVO_HEATING = Check(
     question="Does a servo draw more as it warms within a flight?",
     meaning="The current climbs within the flight, at one place.",
     bench="stir before the flight and at once after it; feel the case of each servo.",
+    words=HEAT_WORDS,
+    in_flight=(servo_findings,),
+    needs=NEEDS,
+    sees=sees_share,
     words_across=Words(
         (
             "a servo whose motor or driver fails as it warms",

@@ -6,6 +6,7 @@ from telemetry.checks.check import Check, CheckPart
 from telemetry.checks.draft import FindingDraft, Words, clock
 from telemetry.checks.facts import FlightFacts
 from telemetry.checks.needs import Needs, Refusal, drawing
+from telemetry.checks.servos.in_flight import servo_findings
 from telemetry.model.channels import Quantity
 from telemetry.results import Level, NotJudged, PhaseKind, StirPlace
 
@@ -13,6 +14,7 @@ from telemetry.results import Level, NotJudged, PhaseKind, StirPlace
 def resting(facts: FlightFacts) -> list[FindingDraft]:
     """A node whose current does not fall back after a stir while the others' do."""
     aircraft, steps = facts.aircraft, facts.steps("current")
+    told = {u.place for u in facts.flight.unusual}
     out = []
     for stir in facts.flight.stirs:
         nodes = [
@@ -29,7 +31,7 @@ def resting(facts: FlightFacts) -> list[FindingDraft]:
             if (p.after_a or 0.0) - (p.rest_a or 0.0) > _least_a(p, steps.get(p.place, 0.0))
         ]
         # All nodes up together is the engine, the gear or the pilot's hand, not one servo.
-        if len(raised) == 1 and len(nodes) > 1:
+        if len(raised) == 1 and len(nodes) > 1 and raised[0].place not in told:
             p = raised[0]
             out.append(
                 FindingDraft(
@@ -78,7 +80,7 @@ SERVO_NOT_RESTING = Check(
         "Disconnect the linkages of that node one at a time and watch its current.",
         "Free the linkage or reset the end points before the next flight.",
     ),
-    in_flight=(resting,),
+    in_flight=(servo_findings, resting),
     needs=Needs(
         at=drawing,
         own=(Quantity.CURRENT,),

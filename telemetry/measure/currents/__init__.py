@@ -1,0 +1,1 @@
+"""Node currents against their counterparts, against themselves, and at rest."""

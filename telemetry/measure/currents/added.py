@@ -1,0 +1,160 @@
+"""Stretches of a flight in which amperes were added to what a node should draw."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from telemetry.model.log import FloatArray
+from telemetry.numerics.stretches import Stretch, candidates, judged
+
+BoolArray = NDArray[np.bool_]
+
+_LEAST_OUTSIDE = 20  # blocks to compare with
+#: A sensor's step says nothing: so many of them do.
+_STEPS = 3.0
+#: A stretch in flight: from so many seconds on, so many A and so much of what the counterpart says
+#: it should draw (heuristic: moves of a second differ between two wings, those of half a minute do
+#: not).
+_SIZES = ((60.0, 0.3, 0.3), (30.0, 0.3, 0.45), (10.0, 0.4, 0.6), (3.0, 0.8, 0.9))
+_ERRORS = 5.0  # standard errors
+_RIVALS, _RIVALS_LONG, _LONG_S = 2.0, 1.4, 60.0
+#: Of what is added, the lower fifth of the readings shows this part at the least: else the other
+#: one of the pair fell.
+_FLOOR_PART, _FLOOR_QUANTILE = 0.4, 0.2
+#: Without a counterpart: so much over its own highest second elsewhere, A and factor; how even it
+#: is; and from so many seconds on, so much over the usual lower fifth.
+_PLATEAU_A, _PLATEAU, _EVEN = 1.2, 1.15, 0.35
+_ALONE_S, _ALONE_A, _ALONE = 40.0, 0.6, 1.0
+#: Of what a lone node draws more for long, its lowest readings show this part: it never lets go.
+_CONSTANT = 0.6
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Blocks:
+    """The current of a node in flight, block by block: mean, lowest [A]; the sensor's step [A]."""
+
+    mean: FloatArray
+    low: FloatArray
+    block_s: float
+    step: float
+
+    def flat(self, s: Stretch) -> bool:
+        """Whether it lies still inside a stretch, as a stalled servo does and a moving one not."""
+        inside = slice(s.first, s.end)
+        values = np.concatenate((self.mean[inside], self.low[inside]))
+        return bool(np.ptp(np.quantile(values, [0.15, 0.85])) <= _EVEN * np.median(values))
+
+
+def added_stretch(now: Blocks, counterpart: FloatArray) -> Stretch | None:
+    """The longest stretch in which amperes were added to what the counterpart says."""
+    mine, low = now.mean, now.low
+    for first, end in candidates(_less(mine, counterpart, np.ones(mine.size, dtype=bool))):
+        outside = np.ones(mine.size, dtype=bool)
+        outside[first:end] = False
+        if outside.sum() < _LEAST_OUTSIDE:
+            continue
+        s = judged(_less(mine, counterpart, outside), first, end, counterpart)
+        if s is None:
+            continue
+        seconds = (end - first) * now.block_s
+        should = float(np.median(mine[first:end])) - s.excess
+        rivals = _RIVALS_LONG if seconds >= _LONG_S else _RIVALS
+        least = next(((a, part) for sec, a, part in _SIZES if seconds >= sec), None)
+        # Nothing draws less than its rest: then the rest of the flight was fitted to the fault.
+        below = should < float(np.quantile(mine, 0.02)) - _STEPS * now.step - 0.05
+        if below or least is None or s.excess < max(least[0], least[1] * should, _STEPS * now.step):
+            continue
+        if s.excess < _ERRORS * s.se or s.excess < rivals * s.rival:
+            continue
+        short = seconds < _SIZES[-2][0]
+        if short and not (now.flat(s) and _surely_higher(low, counterpart, outside, s, least[0])):
+            continue
+        floor = np.quantile(low[first:end], _FLOOR_QUANTILE) - np.quantile(
+            low[outside], _FLOOR_QUANTILE
+        )
+        if floor >= _FLOOR_PART * s.excess:
+            return s
+    return None
+
+
+def _surely_higher(
+    low: FloatArray, counterpart: FloatArray, fit: BoolArray, s: Stretch, least_a: float
+) -> bool:
+    """Whether a short stretch is higher than the counterpart is a block earlier or later, too.
+
+    Two units are read at different instants: a move falls into one block here and the next there.
+    """
+    near = counterpart[max(0, s.first - 1) : s.end + 1]
+    share = float(np.median(low[fit])) / max(float(np.median(counterpart[fit])), 1e-6)
+    return float(np.quantile(low[s.first : s.end], 0.25)) >= least_a + max(share, 1.0) * float(
+        np.quantile(near, 0.9)
+    )
+
+
+def _less(mine: FloatArray, counterpart: FloatArray, fit: BoolArray) -> FloatArray:
+    """A current less its share of the counterpart's, fitted over a part of the blocks.
+
+    The share is that of the two sums over the lowest tenth of each, so that what was read at
+    different instants does not bias it.
+    """
+    rest_m, rest_c = (float(np.quantile(x[fit], 0.1)) for x in (mine, counterpart))
+    over = float(np.sum(np.clip(counterpart[fit] - rest_c, 0.0, None)))
+    share = float(np.sum(np.clip(mine[fit] - rest_m, 0.0, None))) / over if over > 0 else 0.0
+    return np.asarray(mine - share * counterpart)
+
+
+def least_added(now: Blocks, counterpart: FloatArray | None) -> float:
+    """What half a minute of more would have to be to show, A; of a lone node what lasts longer."""
+    usual = float(np.median(now.mean))
+    if counterpart is None:
+        return max(_ALONE_A, _ALONE * usual, _STEPS * now.step)
+    first = now.mean.size // 3
+    end = min(first + round(_SIZES[1][0] / now.block_s), now.mean.size - 1)
+    s = judged(_less(now.mean, counterpart, np.ones(now.mean.size, dtype=bool)), first, end)
+    noise = 0.0 if s is None else max(_ERRORS * s.se, _RIVALS * s.rival)
+    return max(_SIZES[1][1], _SIZES[1][2] * usual, _STEPS * now.step, noise)
+
+
+def lone_stretch(now: Blocks, others: Sequence[FloatArray]) -> Stretch | None:
+    """Without a counterpart: what it never does elsewhere, while the others do nothing of it."""
+    low, mean = now.low, now.mean
+    for first, end in candidates(low):
+        seconds = (end - first) * now.block_s
+        s = judged(low, first, end)
+        if s is None or seconds < 3.0 or s.excess < max(_ERRORS * s.se, _STEPS * now.step):
+            continue
+        outside = np.ones(mean.size, dtype=bool)
+        outside[max(0, first - 3) : end + 3] = False
+        level = float(np.median(mean[first:end]))
+        usual = float(np.median(mean[outside]))
+        top = float(np.quantile(mean[outside], 0.995))
+        plateau = (
+            s.excess >= _PLATEAU_A
+            and float(np.quantile(low[first:end], 0.25)) >= _PLATEAU * top
+            and now.flat(s)
+        )
+        lasting = (
+            seconds >= _ALONE_S
+            and s.excess >= max(_ALONE_A, _ALONE * usual)
+            and s.excess >= _RIVALS_LONG * s.rival
+            and np.quantile(low[first:end], 0.05) - np.quantile(low[outside], 0.05)
+            >= _CONSTANT * s.excess
+        )
+        if not (plateau or lasting):
+            continue
+        moved = [float(np.median(x[first:end]) - np.median(x[outside])) for x in others]
+        if any(m > 0.3 * s.excess for m in moved) or _repeats(mean, level, first, end):
+            continue
+        return s
+    return None
+
+
+def _repeats(mean: FloatArray, level: float, first: int, end: int) -> bool:
+    """Whether the same height comes again, as a gear motor's does: up, and down."""
+    near = np.abs(mean - level) <= 0.25 * level
+    near[max(0, first - 5) : end + 5] = False
+    return (end - first) < 12 and int(near.sum()) >= max(2, (end - first) // 2)

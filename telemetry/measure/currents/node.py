@@ -1,0 +1,110 @@
+"""A node: what it draws in blocks of time, at rest and in the stirs."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from telemetry.model.log import FloatArray
+from telemetry.numerics import sampling
+from telemetry.readings import Reading
+from telemetry.results import Phase, PhaseKind, UnusualCurrent, UnusualKind
+
+#: A sensor's step says nothing: so many of them do.
+STEPS = 3.0
+#: Rest: so much of the time on the ground lies at or below it; so long it has to be seen, s.
+_REST_SHARE, _REST_S = 0.25, 4.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Node:
+    """A place with a current of its own.
+
+    Attributes
+    ----------
+    reading : Reading
+    mean, low : ndarray
+        Mean and lowest current of each block of time, A; NaN where none is known.
+    rest, scatter : mapping
+        "before" take-off and "after" landing, where the ground was seen for long enough: current at
+        rest, and the usual jump from reading to reading there, A.
+    stirs : tuple of ndarray
+        Readings over the rest in each stir, A.
+    """
+
+    reading: Reading
+    mean: FloatArray
+    low: FloatArray
+    rest: Mapping[str, float]
+    stirs: tuple[FloatArray, ...]
+    scatter: Mapping[str, float]
+
+    @property
+    def place(self) -> str:
+        """Its name."""
+        return self.reading.place
+
+    @property
+    def step(self) -> float:
+        """Step of its sensor, A; 0 where it is not known."""
+        return self.reading.resolution or 0.0
+
+
+def node_of(r: Reading, edges: FloatArray, phases: Sequence[Phase]) -> Node:
+    """The node of a current, in blocks between these edges, s."""
+    block_s = float(edges[1] - edges[0])
+    fine = min(max(r.update_s or block_s, 0.1), block_s)
+    per = max(1, round(block_s / fine))
+    at = edges[:-1, None] + (np.arange(per) + 0.5)[None, :] * block_s / per
+    held = sampling.held_at(r.t, r.v, at.ravel(), max(3.0 * (r.update_s or 0.0), 1.0))
+    held = held.reshape(at.shape)
+    known = np.isfinite(held).any(axis=1)
+    mean = np.full(edges.size - 1, np.nan)
+    low = mean.copy()
+    mean[known] = np.nanmean(held[known], axis=1)
+    low[known] = np.nanmin(held[known], axis=1)
+    rest, scatter = {}, {}
+    for name, spans in _grounds(phases).items():
+        parts = [r.within(a, b).v for a, b in spans]
+        v = np.concatenate(parts) if parts else np.empty(0)
+        if v.size >= 4 and sum(b - a for a, b in spans) >= _REST_S:
+            rest[name] = float(np.quantile(v, _REST_SHARE))
+            steps = np.concatenate([np.diff(p) for p in parts])
+            scatter[name] = float(np.median(np.abs(steps))) if steps.size >= 6 else 0.0
+    stirs = tuple(
+        np.clip(r.within(p.start_s, p.end_s).v - rest.get("before", 0.0), 0.0, None)
+        for p in phases
+        if p.kind is PhaseKind.STIR
+    )
+    return Node(reading=r, mean=mean, low=low, rest=rest, stirs=stirs, scatter=scatter)
+
+
+def _grounds(phases: Sequence[Phase]) -> dict[str, list[tuple[float, float]]]:
+    """Rest on the ground before the first flight and after the last one, without its edges."""
+    flights = [p for p in phases if p.kind is PhaseKind.FLIGHT]
+    off = flights[0].start_s if flights else np.inf
+    landed = flights[-1].end_s if flights else np.inf
+    out: dict[str, list[tuple[float, float]]] = {}
+    for p in phases:
+        a, b = p.start_s + 1.5, p.end_s - 1.5
+        if p.kind is PhaseKind.GROUND and b > a:
+            if p.end_s <= off:
+                out.setdefault("before", []).append((a, b))
+            elif p.start_s >= landed:
+                out.setdefault("after", []).append((a + 1.5, max(b, a + 1.5)))
+    return out
+
+
+def found_at(
+    kind: UnusualKind, node: Node, start_s: float, end_s: float | None, against: str
+) -> UnusualCurrent:
+    """What is unusual at a node from an instant on, or for a stretch."""
+    return UnusualCurrent(
+        kind=kind,
+        place=node.place,
+        start_s=float(start_s),
+        end_s=None if end_s is None else float(end_s),
+        against=against,
+    )
