@@ -21,7 +21,6 @@ from telemetry.measure.currents.added import (
     least_added,
     lone_stretch,
 )
-from telemetry.measure.currents.node import STEPS, Node, found_at, node_of
 from telemetry.measure.currents.rests import hunting, lost_rest, resting, with_rests
 from telemetry.measure.currents.shares import (
     Moving,
@@ -31,6 +30,7 @@ from telemetry.measure.currents.shares import (
     flown_share,
     stirred_share,
 )
+from telemetry.measure.currents.taking import STEPS, NodeCurrent, found_at, node_of
 from telemetry.measure.currents.work import control_work
 from telemetry.model.channels import PlaceKind, Quantity
 from telemetry.model.log import FloatArray
@@ -149,9 +149,9 @@ def _flying(edges: FloatArray, phases: Sequence[Phase]) -> BoolArray:
 class _InFlight:
     """A node in flight beside its counterpart and the other places, in blocks that all have."""
 
-    node: Node
-    mirror: Node | None
-    others: Sequence[Node]
+    node: NodeCurrent
+    mirror: NodeCurrent | None
+    others: Sequence[NodeCurrent]
     now: Blocks
     start_s: FloatArray
     beside: Mapping[str, Blocks]
@@ -160,9 +160,9 @@ class _InFlight:
     @classmethod
     def of(
         cls,
-        node: Node,
-        mirror: Node | None,
-        others: Sequence[Node],
+        node: NodeCurrent,
+        mirror: NodeCurrent | None,
+        others: Sequence[NodeCurrent],
         readings: Readings,
         edges: FloatArray,
         flying: BoolArray,
@@ -175,7 +175,7 @@ class _InFlight:
             return None
         block_s = float(edges[1] - edges[0])
 
-        def blocks(n: Node) -> Blocks:
+        def blocks(n: NodeCurrent) -> Blocks:
             return Blocks(mean=n.mean[known], low=n.low[known], block_s=block_s, step=n.step)
 
         return cls(
@@ -244,7 +244,7 @@ def _in_flight(f: _InFlight) -> UnusualCurrent | None:
 
 
 def _multiple(
-    node: Node, mirror: Node, pair: Moving | None, block_s: float
+    node: NodeCurrent, mirror: NodeCurrent, pair: Moving | None, block_s: float
 ) -> UnusualCurrent | None:
     """A multiple of the mirror's current throughout the flight and in the stirs."""
     stirred = stirred_share(node.stirs, mirror.stirs)
@@ -264,7 +264,7 @@ def _multiple(
 
 
 def _of_stretch(
-    node: Node,
+    node: NodeCurrent,
     s: Stretch,
     blocks: Blocks,
     start_s: FloatArray,

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from telemetry.measure.currents.node import STEPS, Node, found_at
+from telemetry.measure.currents.taking import STEPS, NodeCurrent, found_at
 from telemetry.results import UnusualCurrent, UnusualKind
 
 #: Rest over the mirror's, or over the highest of all others: A and factor (heuristic: digital
@@ -15,13 +15,13 @@ _REST_MIRROR_A, _REST_MIRROR = 0.3, 2.5
 _REST_ALONE_A, _REST_ALONE = 1.6, 4.0
 #: Rest after landing over that before take-off, A and factor; others' part of it at the most.
 _AFTER_A, _AFTER, _AFTER_OTHERS = 0.3, 2.0, 0.4
-#: Part of its rest that a node loses with a servo, at the least.
-_FELL = 0.25
+#: Part of its rest that a node loses with a servo, at the least, and steps of its sensor.
+_FELL, _REST_STEPS = 0.25, 1.5
 #: Scatter at rest, A, and over that of every other place: hunting.
 _HUNTS_A, _HUNTS = 0.12, 5.0
 
 
-def hunting(node: Node, others: Sequence[Node]) -> UnusualCurrent | None:
+def hunting(node: NodeCurrent, others: Sequence[NodeCurrent]) -> UnusualCurrent | None:
     """A current that swings at rest on the ground while no other does."""
     for when in ("before", "after"):
         swing = node.scatter.get(when, 0.0)
@@ -32,7 +32,9 @@ def hunting(node: Node, others: Sequence[Node]) -> UnusualCurrent | None:
     return None
 
 
-def resting(node: Node, mirror: Node | None, others: Sequence[Node]) -> UnusualCurrent | None:
+def resting(
+    node: NodeCurrent, mirror: NodeCurrent | None, others: Sequence[NodeCurrent]
+) -> UnusualCurrent | None:
     """A rest far above the counterpart's, or after landing far above that before."""
     rest = node.rest
     for when in ("before", "after"):
@@ -65,7 +67,9 @@ def resting(node: Node, mirror: Node | None, others: Sequence[Node]) -> UnusualC
     return replace(found, before=before, now=after)
 
 
-def with_rests(found: UnusualCurrent, node: Node, mirror: Node | None) -> UnusualCurrent:
+def with_rests(
+    found: UnusualCurrent, node: NodeCurrent, mirror: NodeCurrent | None
+) -> UnusualCurrent:
     """The same with what the node and its mirror draw at rest."""
     beside = mirror.rest if mirror is not None else {}
     return replace(
@@ -76,13 +80,13 @@ def with_rests(found: UnusualCurrent, node: Node, mirror: Node | None) -> Unusua
     )
 
 
-def lost_rest(node: Node, others: Sequence[Node]) -> bool:
+def lost_rest(node: NodeCurrent, others: Sequence[NodeCurrent]) -> bool:
     """Whether it rests far lower after landing than before, and no other does."""
 
-    def fell(n: Node) -> bool:
+    def fell(n: NodeCurrent) -> bool:
         if len(n.rest) < 2:
             return False
         before, after = n.rest["before"], n.rest["after"]
-        return before - after >= max(STEPS * n.step, _FELL * before)
+        return before - after >= max(_REST_STEPS * n.step, _FELL * before)
 
     return fell(node) and not any(fell(o) for o in others)

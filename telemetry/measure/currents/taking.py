@@ -19,7 +19,7 @@ _REST_SHARE, _REST_S = 0.25, 4.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Node:
+class NodeCurrent:
     """A place with a current of its own.
 
     Attributes
@@ -52,7 +52,7 @@ class Node:
         return self.reading.resolution or 0.0
 
 
-def node_of(r: Reading, edges: FloatArray, phases: Sequence[Phase]) -> Node:
+def node_of(r: Reading, edges: FloatArray, phases: Sequence[Phase]) -> NodeCurrent:
     """The node of a current, in blocks between these edges, s."""
     block_s = float(edges[1] - edges[0])
     fine = min(max(r.update_s or block_s, 0.1), block_s)
@@ -78,7 +78,7 @@ def node_of(r: Reading, edges: FloatArray, phases: Sequence[Phase]) -> Node:
         for p in phases
         if p.kind is PhaseKind.STIR
     )
-    return Node(reading=r, mean=mean, low=low, rest=rest, stirs=stirs, scatter=scatter)
+    return NodeCurrent(reading=r, mean=mean, low=low, rest=rest, stirs=stirs, scatter=scatter)
 
 
 def _grounds(phases: Sequence[Phase]) -> dict[str, list[tuple[float, float]]]:
@@ -98,7 +98,7 @@ def _grounds(phases: Sequence[Phase]) -> dict[str, list[tuple[float, float]]]:
 
 
 def found_at(
-    kind: UnusualKind, node: Node, start_s: float, end_s: float | None, against: str
+    kind: UnusualKind, node: NodeCurrent, start_s: float, end_s: float | None, against: str
 ) -> UnusualCurrent:
     """What is unusual at a node from an instant on, or for a stretch."""
     return UnusualCurrent(
