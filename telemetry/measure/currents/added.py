@@ -34,7 +34,7 @@ _CONSTANT = 0.6
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Blocks:
+class CurrentBlocks:
     """The current of a node in flight, block by block: mean, lowest [A]; the sensor's step [A]."""
 
     mean: FloatArray
@@ -49,7 +49,7 @@ class Blocks:
         return bool(np.ptp(np.quantile(values, [0.15, 0.85])) <= _EVEN * np.median(values))
 
 
-def added_stretch(now: Blocks, counterpart: FloatArray) -> Stretch | None:
+def added_stretch(now: CurrentBlocks, counterpart: FloatArray) -> Stretch | None:
     """The longest stretch in which amperes were added to what the counterpart says."""
     mine, low = now.mean, now.low
     for first, end in candidates(_less(mine, counterpart, np.ones(mine.size, dtype=bool))):
@@ -107,7 +107,7 @@ def _less(mine: FloatArray, counterpart: FloatArray, fit: BoolArray) -> FloatArr
     return np.asarray(mine - share * counterpart)
 
 
-def least_added(now: Blocks, counterpart: FloatArray | None) -> float:
+def least_added(now: CurrentBlocks, counterpart: FloatArray | None) -> float:
     """What half a minute of more would have to be to show, A; of a lone node what lasts longer."""
     usual = float(np.median(now.mean))
     if counterpart is None:
@@ -119,7 +119,7 @@ def least_added(now: Blocks, counterpart: FloatArray | None) -> float:
     return max(_SIZES[1][1], _SIZES[1][2] * usual, _STEPS * now.step, noise)
 
 
-def lone_stretch(now: Blocks, others: Sequence[FloatArray]) -> Stretch | None:
+def lone_stretch(now: CurrentBlocks, others: Sequence[FloatArray]) -> Stretch | None:
     """Without a counterpart: what it never does elsewhere, while the others do nothing of it."""
     low, mean = now.low, now.mean
     for first, end in candidates(low):

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from telemetry.aircraft import Aircraft
 from telemetry.measure.currents.added import (
-    Blocks,
+    CurrentBlocks,
     added_stretch,
     least_added,
     lone_stretch,
@@ -152,9 +152,9 @@ class _InFlight:
     node: NodeCurrent
     mirror: NodeCurrent | None
     others: Sequence[NodeCurrent]
-    now: Blocks
+    now: CurrentBlocks
     start_s: FloatArray
-    beside: Mapping[str, Blocks]
+    beside: Mapping[str, CurrentBlocks]
     work: FloatArray | None
 
     @classmethod
@@ -175,8 +175,8 @@ class _InFlight:
             return None
         block_s = float(edges[1] - edges[0])
 
-        def blocks(n: NodeCurrent) -> Blocks:
-            return Blocks(mean=n.mean[known], low=n.low[known], block_s=block_s, step=n.step)
+        def blocks(n: NodeCurrent) -> CurrentBlocks:
+            return CurrentBlocks(mean=n.mean[known], low=n.low[known], block_s=block_s, step=n.step)
 
         return cls(
             node=node,
@@ -266,7 +266,7 @@ def _multiple(
 def _of_stretch(
     node: NodeCurrent,
     s: Stretch,
-    blocks: Blocks,
+    blocks: CurrentBlocks,
     start_s: FloatArray,
     against: str,
 ) -> UnusualCurrent:
