@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from enum import StrEnum
 from pathlib import Path
 
 import numpy as np
@@ -12,8 +13,8 @@ import pyarrow.compute as pc
 
 from telemetry.importer.clock.axis import unroll
 from telemetry.importer.columnmap import ColumnMap, fingerprint
-from telemetry.importer.names.columns import LogColumn
-from telemetry.importer.names.resolve import Resolved, resolve
+from telemetry.importer.names.columns import LogColumn, Resolved
+from telemetry.importer.names.resolve import resolve
 from telemetry.importer.names.settings import parse_setting, text_of
 from telemetry.importer.names.values import convert, repeats, resolution
 from telemetry.importer.read import refuse_all_blank, time_base, widen
@@ -95,6 +96,15 @@ class ColumnReport:
         return self.channel.quantity is Quantity.UNKNOWN and bool(self.rivals)
 
 
+class ListingState(StrEnum):
+    """Whether the columns that the review needs are understood."""
+
+    SETTLED = "settled"
+    OPEN = "open"  # a column that may carry a supply, or of two readings, is to be named
+    WITHOUT_SUPPLY = "without supply"  # no column is a voltage or current
+    UNREADABLE = "unreadable"  # the log cannot be read yet
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Listing:
     """All columns of a file.
@@ -121,6 +131,18 @@ class Listing:
     notes: tuple[str, ...]
     fingerprint: str
     settled: Mapping[str, str]
+
+    @property
+    def state(self) -> ListingState:
+        """Whether the columns that the review needs are understood."""
+        supplies = (Quantity.VOLTAGE, Quantity.CURRENT)
+        if self.problem:
+            return ListingState.UNREADABLE
+        if self.unsettled or any(c.open for c in self.columns):
+            return ListingState.OPEN
+        if not any(c.channel.quantity in supplies for c in self.columns):
+            return ListingState.WITHOUT_SUPPLY
+        return ListingState.SETTLED
 
     @property
     def unsettled(self) -> tuple[Unsettled, ...]:

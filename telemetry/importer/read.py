@@ -20,8 +20,8 @@ from telemetry.importer.clock.timebase import find_time, start_from_preamble
 from telemetry.importer.clock.timesource import TimeBase, TimeSource
 from telemetry.importer.columnmap import ColumnMap, fingerprint
 from telemetry.importer.long import pivot
-from telemetry.importer.names.columns import LogColumn
-from telemetry.importer.names.resolve import Resolved, resolve
+from telemetry.importer.names.columns import LogColumn, Resolved
+from telemetry.importer.names.resolve import resolve
 from telemetry.importer.sheet import Sheet, apply_settings, at_path, read_sheet, turn_round
 from telemetry.importer.wording import count
 from telemetry.model.channels import Quantity

@@ -239,6 +239,9 @@ class Channel:
         True where the values are words and live in ``Log.text``.
     own_word : bool
         True where no known word tells the place: it is what the header has besides.
+    looks_like : str
+        "voltage" or "current" where the column is not understood and its values go with a supply as
+        one does: a voltage that falls with a current of the log, or a current with which one falls.
     """
 
     key: str
@@ -257,3 +260,4 @@ class Channel:
     rivals: tuple[str, ...] = ()
     text: bool = False
     own_word: bool = False
+    looks_like: str = ""

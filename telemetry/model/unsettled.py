@@ -90,7 +90,7 @@ def unsettled_supplies(
 
 
 def _taken_for(c: Channel) -> tuple[Quantity, str] | None:
-    """The supply that an unknown column may be, by its rivals or its unit, and as a setting."""
+    """The supply that an unknown column may be, by rivals, unit or values, and as a setting."""
     # One rival alone was weighed and set aside; of several that fit alike none was chosen.
     for rival in c.rivals if len(c.rivals) > 1 else ():
         words = rival.partition("[")[0].split("/")
@@ -100,7 +100,9 @@ def _taken_for(c: Channel) -> tuple[Quantity, str] | None:
     unit = UNITS.get(c.source_unit)
     by_unit = {"V": Quantity.VOLTAGE, "A": Quantity.CURRENT}
     found = by_unit.get("" if unit is None else unit.canonical)
-    return None if found is None else (found, f"PLACE/{found}[{c.source_unit}]")
+    if found is not None:
+        return found, f"PLACE/{found}[{c.source_unit}]"
+    return (Quantity(c.looks_like), f"PLACE/{c.looks_like}") if c.looks_like else None
 
 
 def _likeness(a: str, b: str) -> float:

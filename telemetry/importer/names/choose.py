@@ -38,6 +38,12 @@ _COUNTING = {
     Quantity.CURRENT: (-2.0, 0.0, 0.0),
 }
 _MANY = 30
+#: A voltage of a supply is no farther below zero than this part of its highest (ours: an offset).
+_BELOW_ZERO = 0.2
+#: A voltage of a supply is no farther below zero than this part of its highest (ours: an offset).
+_BELOW_ZERO = 0.2
+#: Packs that bare numbers may stand for: one or two feed a radio (common practice, no source).
+_PACKS = 2
 #: Of what is settled.
 CERTAIN = 10.0
 FloatArray = NDArray[np.float64]
@@ -96,6 +102,7 @@ def choose(column: LogColumn) -> Choice:
         for r in column.readings
         if _admissible(column, r)
     ]
+    found = [r for r in found if r.weight > 0]
     found.sort(key=lambda r: -r.weight)
     if not found:
         return Choice(reading=_of_unit_clock(column) or _row_number(column) or _nothing(column))
@@ -250,13 +257,14 @@ def _of_values(shape: Shape, quantity: Quantity) -> float:
     """What the values weigh for a quantity: a counter only grows, what is left only falls."""
     if shape.count < _MANY:
         return 0.0
+    if quantity is Quantity.VOLTAGE and shape.low < -_BELOW_ZERO * shape.top:
+        return -CERTAIN
     grows, falls, neither = _COUNTING.get(quantity, (0.0, 0.0, 0.0))
     return grows if shape.only_grows else falls if shape.only_falls else neither
 
 
 def place_the_unplaced(columns: Sequence[LogColumn], chosen: list[Choice]) -> None:
     """Find the place of electrical columns whose name tells none, from the other columns."""
-    _numbered_only(columns, chosen)
     _one_name_for_several(columns, chosen)
     taken: dict[Quantity, set[str]] = defaultdict(set)
     for choice in chosen:
@@ -332,41 +340,6 @@ def tell_apart(chosen: list[Choice]) -> None:
             for choice in group:
                 place = choice.reading.closer or choice.reading.place
                 choice.reading = replace(choice.reading, place=place)
-
-
-def _numbered_only(columns: Sequence[LogColumn], chosen: list[Choice]) -> None:
-    """Numbers without a part ("U1" to "U6"): beyond two no packs, but cells or channels."""
-    families: dict[Quantity, dict[int, int]] = defaultdict(dict)
-    for i, choice in enumerate(chosen):
-        r = choice.reading
-        if r.bare_number is not None:
-            families[r.quantity][i] = r.bare_number
-    for quantity, numbers in families.items():
-        if max(numbers.values()) <= 2:
-            continue
-        shapes = [columns[i].shape for i in numbers if columns[i].shape.count]
-        cells = (
-            quantity is Quantity.VOLTAGE
-            and shapes
-            and all(any(2.0 <= s.top * f <= 4.5 for f in (1.0, 0.01, 0.001)) for s in shapes)
-        )
-        for i, number in numbers.items():
-            r = chosen[i].reading
-            if cells:
-                chosen[i].reading = replace(
-                    r,
-                    quantity=Quantity.CELL_VOLTAGE,
-                    place="pack 1",
-                    cell=number,
-                    reason=f"{r.quantity_reason}; {len(numbers)} numbered voltages of one cell "
-                    "each: cells",
-                )
-            else:
-                chosen[i].reading = replace(
-                    r,
-                    place=f"channel {number}",
-                    reason=f"{r.quantity_reason}; number {number} of {len(numbers)} without a part",
-                )
 
 
 def check(column: LogColumn, choice: Choice, notes: list[str]) -> Choice:

@@ -3,9 +3,7 @@
 A reading is composed from the meanings of the words in the header: quantity word or symbol, part
 of the power path, its number and side, unit. No list of known headers stands behind it. Each word,
 symbol and unit adds its weight to the quantities it may speak for, and the highest sum is read.
-Weights are log odds (ours): those of words stand in ``vocabulary.txt``, those of symbols, of units
-and of parts named alone stand here. Whatever remains open comes out as several readings, to be
-settled by the values or by the user.
+Whatever remains open comes out as several readings, to be settled by the values or by the user.
 """
 
 from __future__ import annotations
@@ -18,63 +16,18 @@ from typing import NamedTuple
 
 from telemetry.importer.names.header_cell import Name, Word
 from telemetry.importer.names.places import Spot, find_spots
-from telemetry.importer.names.words import Meaning, Role, fold
+from telemetry.importer.names.words import (
+    PART_WEIGHTS,
+    SYMBOL_WEIGHTS,
+    UNIT_WEIGHTS,
+    Meaning,
+    Role,
+    fits,
+    fold,
+)
 from telemetry.model.channels import Quantity
 from telemetry.model.units import Unit
 
-#: The quantities that can have a unit, by the unit used inside, and what the unit weighs for each.
-UNIT_WEIGHTS: dict[str, dict[Quantity, float]] = {
-    "V": {Quantity.VOLTAGE: 4, Quantity.CELL_VOLTAGE: 0},
-    "A": {Quantity.CURRENT: 4},
-    "mAh": {Quantity.CONSUMED: 3.5, Quantity.REMAINING: 0.8},
-    "Wh": {Quantity.ENERGY: 4},
-    "W": {Quantity.POWER: 4},
-    "Ohm": {Quantity.RESISTANCE: 4},
-    "degC": {Quantity.TEMPERATURE: 4},
-    "dBm": {Quantity.LINK: 4},
-    "dB": {Quantity.LINK: 4},
-    "us": {Quantity.CONTROL: 1, Quantity.TIME: 0.3},
-    "rpm": {Quantity.RPM: 4},
-    "m": {Quantity.ALTITUDE: 0.6, Quantity.ACCELERATION: 0},
-    "m/s": {Quantity.SPEED: 3, Quantity.ACCELERATION: 0},
-    "s": {Quantity.TIME: 0.3, Quantity.UPTIME: 0},
-    "g": {Quantity.ACCELERATION: 0.6},
-    "hPa": {Quantity.PRESSURE: 4},
-    # A capacity in per cent is what is left, unless the name says used.
-    "%": {
-        Quantity.REMAINING: 0.3,
-        Quantity.LINK: 0.3,
-        Quantity.CONTROL: 0.3,
-        Quantity.LOST: 0,
-        Quantity.CONSUMED: -2,
-    },
-    "deg": {Quantity.CONTROL: 0.3},
-}
-#: What the symbols of physics weigh. An A before a number may be a letter, of a voltage too;
-#: without a number it is no symbol here (as a unit it has been taken off the name).
-SYMBOL_WEIGHTS: dict[str, dict[Quantity, float]] = {
-    "U": {Quantity.VOLTAGE: 2.5},
-    "V": {Quantity.VOLTAGE: 2.5},
-    "E": {Quantity.VOLTAGE: 0.3, Quantity.ENERGY: 0.3},
-    "I": {Quantity.CURRENT: 2.5},
-    "A": {Quantity.CURRENT: 0.9, Quantity.VOLTAGE: 0.9},
-    "T": {Quantity.TEMPERATURE: 0.8, Quantity.TIME: 0.3},
-    "P": {Quantity.POWER: 0.6},
-    "Q": {Quantity.CONSUMED: 0.3},
-    "C": {Quantity.CONSUMED: 0.3},
-    "R": {Quantity.RESISTANCE: 0.3},
-}
-#: What a part without a quantity most likely shows: a battery column its voltage.
-PART_WEIGHTS: dict[str, dict[Quantity, float]] = {
-    "cell": {Quantity.VOLTAGE: 2},
-    "pack": {Quantity.VOLTAGE: 1, Quantity.REMAINING: 0.3},
-    "bus": {Quantity.VOLTAGE: 0.6},
-    "supply": {Quantity.VOLTAGE: 0.6},
-    "receiver": {Quantity.LINK: 0.3},
-    "servo": {Quantity.CONTROL: 0.3},
-    "channel": {Quantity.CONTROL: 0.3},
-    "output": {Quantity.CONTROL: 0.3},
-}
 #: Its number makes it one of several alike.
 _NUMBERED = {"servo": 0.5, "channel": 0.5, "output": 0.5}
 #: What it costs that a quantity cannot have the unit, and, as a share of its weight, that a word
@@ -83,11 +36,10 @@ _NUMBERED = {"servo": 0.5, "channel": 0.5, "output": 0.5}
 _MISFIT, _UNEXPLAINED, _UNIT_ALONE, _LETTER = -6.0, 0.5, 1.0, 0.5
 #: A word whose meaning rests on its beginning.
 _UNSURE = -0.5
+#: Letters that number a part or tell its side.
+_INDEXES = "ABCDLR"
 #: A sum below is no reading.
 LEAST = 0.4
-_ANY_UNIT = frozenset(
-    {Quantity.STATUS, Quantity.COUNT, Quantity.UNKNOWN, Quantity.TIME, Quantity.UPTIME}
-)
 #: Evidence that names a quantity: beside it a part tells nothing of it. What it weighs where it can
 #: hardly be anything else.
 _NAMES, _PLAIN = ("word", "symbol"), 1.0
@@ -181,6 +133,10 @@ def _sum(
 
 
 def _of_words(words: tuple[Word, ...]) -> Iterator[_Voice]:
+    # Beside a word that may name any quantity a part tells none but its own control.
+    open_ = any(
+        not w.meanings and w.number is None and w.text.upper() not in _INDEXES for w in words
+    )
     for i, word in enumerate(words):
         said = f"'{word.text}'"
         for meaning in word.meanings:
@@ -196,6 +152,8 @@ def _of_words(words: tuple[Word, ...]) -> Iterator[_Voice]:
             elif meaning.role is Role.PLACE:
                 more = _NUMBERED.get(meaning.value, 0.0) if _has_number(words) else 0.0
                 for quantity, part_weight in PART_WEIGHTS.get(meaning.value, {}).items():
+                    if open_ and quantity is not Quantity.CONTROL:
+                        continue
                     yield _Voice(quantity, "part", part_weight + more, said)
         if len(word.text) == 1 and not word.meanings and not _bare_a(i, words):
             for quantity, weight in SYMBOL_WEIGHTS.get(word.text.upper(), {}).items():
@@ -221,13 +179,6 @@ def _of_unit(name: Name, words: tuple[Word, ...]) -> Iterator[_Voice]:
     for quantity, weight in UNIT_WEIGHTS.get(name.unit.canonical, {}).items():
         if weight:
             yield _Voice(quantity, "unit", share * weight + alone, f"unit [{name.unit.symbol}]")
-
-
-def fits(quantity: Quantity, unit: Unit | None) -> bool:
-    """True where a quantity can have this unit (or none is named)."""
-    if unit is None or quantity in _ANY_UNIT:
-        return True
-    return quantity in UNIT_WEIGHTS.get(unit.canonical, {})
 
 
 #: What a word weighs for the quantity that the columns of its file show it to name.
@@ -369,6 +320,13 @@ def _reading(name: Name, spot: Spot, hold: str, guess: QuantityGuess) -> HeaderR
     )
 
 
+def letter_as_word(name: Name) -> Name:
+    """A name whose one bare letter is a word of it, not its unit."""
+    assert name.unit is not None
+    words = (*name.words, Word(name.unit.symbol[-1]))
+    return replace(name, words=words, unit=None, unit_from="", letter_unit=False)
+
+
 def _letter_as_index(name: Name) -> Name:
     """Take the A of "V_A" as a letter: behind the symbol of another quantity it is no unit."""
     if not name.letter_unit or name.unit is None:
@@ -378,8 +336,7 @@ def _letter_as_index(name: Name) -> Name:
         named = list(SYMBOL_WEIGHTS.get(name.words[0].text.upper(), ()))
     if not named or any(fits(q, name.unit) for q in named):
         return name
-    words = (*name.words, Word(name.unit.symbol))
-    return replace(name, words=words, unit=None, unit_from="", letter_unit=False)
+    return letter_as_word(name)
 
 
 def _take_hold(words: tuple[Word, ...]) -> tuple[str, tuple[Word, ...]]:

@@ -53,6 +53,9 @@ _PAIRS = {
     "iin": ("current", "input"),
     "iout": ("current", "output"),
 }
+#: Letters from which on a beginning is taken for a word, behind which a dot says that it is one cut
+#: short, and without a dot (ours).
+_SHORTENED, _BEGUN = 3, 5
 _TIME_FORM = re.compile(r"[hmsHMSdDtjJ:./\-YyfzZTAa ,]{4,30}")
 
 
@@ -202,13 +205,8 @@ def _looks_like_time_form(text: str) -> bool:
     bare = text.strip().strip("[](){}<>").strip()
     return (
         _TIME_FORM.fullmatch(bare) is not None
-        and bare.casefold().count("m") >= 1
-        and (
-            ":" in bare
-            or "ss" in bare.casefold()
-            or "yy" in bare.casefold()
-            or "jj" in bare.casefold()
-        )
+        and "m" in bare.casefold()
+        and any(part in bare.casefold() for part in (":", "ss", "yy", "jj"))
     )
 
 
@@ -226,10 +224,12 @@ def _find_unit(name: str) -> tuple[str, Unit | None, str, bool, str]:
         inner = match.group(1)
         unit = parse_scaled(inner)
         bare = f"{name[: match.start()]} {name[match.end() :]}".strip()
-        if inner.strip().casefold() == "min" and _measures(bare):
+        if inner.strip().casefold() == "min" and any(
+            w.has(Role.QUANTITY) for w in split_words(bare)
+        ):
             continue  # "Voltage (min)": the lowest, not minutes
         if unit is not None:
-            return bare, unit, "brackets", False, ""
+            return _without_unit(bare, unit), unit, "brackets", inner.strip() == "C", ""
         if _looks_like_time_form(inner):
             return bare, None, "", False, inner.strip()
         if inner.strip().casefold() in ("-", "", "1", "none", "n/a"):
@@ -264,26 +264,27 @@ def _find_unit(name: str) -> tuple[str, Unit | None, str, bool, str]:
     glued = _GLUED_LONG.fullmatch(stripped)
     if glued is not None:
         last = re.split(r"[^a-zA-Z]", glued["head"])[-1]
-        if fold(last) in dictionary() or any(w.meanings for w in _split_letters(last)):
+        if fold(last) in dictionary() or any(w.meanings for w in _split_letters(last, _BEGUN)):
             return glued["head"], parse_unit(glued["unit"]), "name", False, form
     front = _GLUED_FRONT.fullmatch(stripped)
     if front is not None:
         # "mAhverbraucht": a unit and a word of the quantity that has this unit.
         unit = parse_unit(front["unit"])
-        if unit is not None and _quantity_units(front["rest"]) == {unit.canonical}:
+        named = {m.value for m in meanings(front["rest"]) if m.role is Role.QUANTITY}
+        if unit is not None and {CANONICAL_UNIT.get(Quantity(q)) for q in named} == {
+            unit.canonical
+        }:
             return front["rest"], unit, "name", False, form
     return stripped, None, "", False, form
 
 
-def _quantity_units(word: str) -> set[str | None]:
-    """Units used inside for the quantities that a word may name."""
-    found = (m.value for m in meanings(word) if m.role is Role.QUANTITY)
-    return {CANONICAL_UNIT.get(Quantity(value)) for value in found}
-
-
-def _measures(text: str) -> bool:
-    """True where a word names a quantity other than time."""
-    return any(m.role is Role.QUANTITY for w in split_words(text) for m in w.meanings)
+def _without_unit(name: str, unit: Unit) -> str:
+    """A name without the word that says its unit once more: "Pack 1 mAh [mAh]"."""
+    pieces = re.split(r"([\s_.:/-]+)", name)
+    for at in (len(pieces) - 1, 0):
+        if len(pieces) > 1 and len(pieces[at]) > 1 and _word_unit(pieces[at]) == unit:
+            return "".join(pieces[:at] + pieces[at + 1 :]).strip(" _.:/-")
+    return name
 
 
 def _word_unit(word: str) -> Unit | None:
@@ -291,9 +292,8 @@ def _word_unit(word: str) -> Unit | None:
     if not word:
         return None
     if len(word) == 1:
-        if word not in _LETTER_UNITS:
-            return None
-        return UNITS["degC"] if word == "C" else parse_unit(word)
+        known = word in _LETTER_UNITS
+        return UNITS["degC"] if word == "C" else parse_unit(word) if known else None
     unit = parse_unit(word)
     if unit is None or word.strip("[](){}<>").casefold() in _NO_UNIT_AS_WORD:
         return None
@@ -313,18 +313,19 @@ def split_words(text: str) -> tuple[Word, ...]:
     tuple of Word
     """
     found: list[Word] = []
-    for match in re.finditer(r"\d+|[^\W\d_]+(?:\u00b0)?\.?", text):
+    for match in re.finditer(r"\d+|[^\W\d_]+(?:\u00b0)?(?:\.(?!\S))?", text):
         run = match.group()
         if run.isdecimal():
             found.append(Word(run, number=int(run[:9])))
         else:
+            least = _SHORTENED if run.endswith(".") else _BEGUN
             for piece in by_script(run.rstrip(".\u00b0")):
-                found.extend(_split_letters(piece))
+                found.extend(_split_letters(piece, least))
     return tuple(_joined(found))
 
 
 def _joined(words: list[Word]) -> list[Word]:
-    """Words that mean something together made one: "state of charge"."""
+    """Words that mean something together as one: "state of charge"."""
     folded = [fold(w.text) for w in words]
     for phrase in phrases():
         size = len(phrase)
@@ -341,7 +342,7 @@ def _joined(words: list[Word]) -> list[Word]:
     return words
 
 
-def _split_letters(run: str) -> tuple[Word, ...]:
+def _split_letters(run: str, least: int) -> tuple[Word, ...]:
     known = meanings(run)
     if known:
         return (Word(run, known),)
@@ -349,7 +350,7 @@ def _split_letters(run: str) -> tuple[Word, ...]:
         return tuple(Word(part, meanings(part)) for part in _PAIRS[fold(run)])
     pieces = _camel(run)
     if len(pieces) > 1:
-        words = [w for piece in pieces for w in _split_letters(piece)]
+        words = [w for piece in pieces for w in _split_letters(piece, least)]
         if all(w.meanings or len(w.text) <= 2 for w in words) or run[0].islower():
             return tuple(words)
         if any(w.meanings for w in words):
@@ -357,7 +358,7 @@ def _split_letters(run: str) -> tuple[Word, ...]:
     parts = split_compound(fold(run))
     if parts:
         return tuple(Word(part, meanings(part)) for part in parts)
-    completed = _complete(fold(run))
+    completed = _complete(fold(run)) if len(run) >= least else ()
     if completed:
         return (Word(run, completed, sure=False),)
     if len(run) > 4 and run[-1] in "lrLR" and any(m.role is Role.BODY for m in meanings(run[:-1])):
@@ -387,8 +388,6 @@ def _complete(word: str) -> tuple[Meaning, ...]:
 
     All dictionary words that begin so must mean the same.
     """
-    if len(word) < 4:
-        return ()
     found = {m for w, ms in dictionary().items() if w.startswith(word) for m in ms[:1]}
     if not found and len(word) > 5:
         # An inflected form: the dictionary's word and an ending ("akumulátor-u").

@@ -58,7 +58,7 @@ def find_parts(words: tuple[Word, ...]) -> tuple[list[Part], int | None]:
         letter = ""
         if at is not None:
             used.add(at)
-        elif kind in _LETTERED and i + 1 < len(words):
+        elif kind in _LETTERED and i + 1 < len(words) and not words[i + 1].meanings:
             letter = words[i + 1].text.casefold()
         found.append(Part(kind, word, number, letter if letter in LETTER_INDEX else ""))
     loose = next(

@@ -319,7 +319,8 @@ def _own_place(s: _Scene) -> Spot:
     own: list[str] = []
     numbered = False
     for i, word in enumerate(s.words):
-        if word.meanings or _is_symbol(i, s):
+        code = len(word.text) == 2 and word.text.isupper() and _numbered(i, s)  # "DA1"
+        if (word.meanings and not code) or _is_symbol(i, s):
             continue
         text = word.text.casefold()
         if word.number is not None and own and len(own[-1]) <= 2 and own[-1].isalpha():
@@ -334,11 +335,19 @@ def _own_place(s: _Scene) -> Spot:
         why = f"number {s.loose} without a part taken as pack {s.loose}"
         return Spot(place=f"pack {s.loose}", weight=_CODE_COST, reason=why, bare_number=s.loose)
     if s.loose is not None:
-        return Spot(place=f"sensor {s.loose}", weight=_CODE_COST, reason="the file's own number")
+        return Spot(
+            place=f"sensor {s.loose}",
+            weight=_CODE_COST,
+            reason="the file's own number",
+            bare_number=s.loose,
+        )
     return Spot(place=None)
+
+
+def _numbered(i: int, s: _Scene) -> bool:
+    return i + 1 < len(s.words) and s.words[i + 1].number is not None
 
 
 def _is_symbol(i: int, s: _Scene) -> bool:
     """A single letter that named the quantity, not a code as in "A7"."""
-    coded = i + 1 < len(s.words) and s.words[i + 1].number is not None
-    return i in s.symbols and (not coded or s.words[i].text.casefold() in _PLAIN_SYMBOLS)
+    return i in s.symbols and (not _numbered(i, s) or s.words[i].text.casefold() in _PLAIN_SYMBOLS)

@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,9 +17,10 @@ from telemetry.importer.names.choose import (
     place_the_unplaced,
     tell_apart,
 )
-from telemetry.importer.names.columns import LogColumn
+from telemetry.importer.names.columns import LogColumn, Resolved, name_keys
 from telemetry.importer.names.evidence import charge_factor, reversed_current
-from telemetry.importer.names.header import HeaderReading, fits
+from telemetry.importer.names.families import LIKE, read_families, settle_numbers
+from telemetry.importer.names.header import HeaderReading
 from telemetry.importer.names.settings import text_of
 from telemetry.importer.names.values import (
     convert,
@@ -30,34 +30,15 @@ from telemetry.importer.names.values import (
     sound,
     zeros_in_a_counter,
 )
+from telemetry.importer.names.words import fits
 from telemetry.importer.wording import count, verb
 from telemetry.model.channels import CANONICAL_UNIT, Channel, Quantity
 from telemetry.model.errors import UnreadableLog
 from telemetry.model.units import UNITS, Unit
 from telemetry.model.unsettled import set_option
+from telemetry.numerics.coupling import supply_like
 
 FloatArray = NDArray[np.float64]
-
-
-@dataclass(slots=True, kw_only=True)
-class Resolved:
-    """A column's channel and its values in the channel's unit.
-
-    Attributes
-    ----------
-    channel : Channel
-    values : ndarray or None
-        None where the column has no place in the frame (words, time, blank, ignored).
-    """
-
-    channel: Channel
-    values: FloatArray | None
-
-    @property
-    def sound(self) -> FloatArray:
-        """The values without wild ones, for what they tell of the column."""
-        assert self.values is not None
-        return sound(self.values, self.channel.quantity, self.channel.hold)
 
 
 def resolve(
@@ -86,9 +67,11 @@ def resolve(
     list of Resolved
         One for each column, in order.
     """
+    read_families(columns)
     chosen = [choose(c) for c in columns]
     by_company(columns, chosen)
     tell_apart(chosen)
+    settle_numbers(columns, chosen)
     place_the_unplaced(columns, chosen)
     chosen = [check(c, r, notes) for c, r in zip(columns, chosen, strict=True)]
     out = []
@@ -100,7 +83,8 @@ def resolve(
     _turn_currents(out, notes)
     if time_s is not None:
         _settle_charge(chosen, out, time_s)
-    _name_keys(columns, out, notes)
+    _mark_supplies(out)
+    name_keys(columns, out, notes)
     return out
 
 
@@ -114,14 +98,14 @@ def _finish(column: LogColumn, choice: Choice, notes: list[str], *, strict: bool
     if words and not ignored and not column.blank:
         _refuse_words(column, notes, strict=strict)
     canonical = CANONICAL_UNIT.get(quantity, "") or (unit.canonical if unit is not None else "")
-    if unit is not None and quantity in (Quantity.UNKNOWN, Quantity.STATUS, Quantity.COUNT):
+    if unit is not None and quantity in _AS_IN_THE_FILE:
         canonical, factor, offset = unit.symbol, 1.0, 0.0
     elif unit is not None:
         factor, offset = unit.factor, unit.offset
     else:
         factor, offset = 1.0, 0.0
     if values is not None:
-        scale = None if quantity in (Quantity.UNKNOWN, Quantity.STATUS, Quantity.COUNT) else unit
+        scale = None if quantity in _AS_IN_THE_FILE else unit
         values = _clean(column, r, scale, values, notes, strict=strict)
     rivals = tuple(_rival(x, unit) for x in choice.rivals) + tuple(
         text_of(quantity, r.place, u.symbol, r.hold, r.cell) for u in choice.unit_rivals
@@ -156,7 +140,8 @@ def _rival(rival: HeaderReading, unit: Unit | None) -> str:
     return text_of(rival.quantity, rival.place, symbol, rival.hold, rival.cell)
 
 
-_IN_WORDS = (Quantity.UNKNOWN, Quantity.STATUS, Quantity.TIME, Quantity.COUNT)
+_AS_IN_THE_FILE = (Quantity.UNKNOWN, Quantity.STATUS, Quantity.COUNT)
+_IN_WORDS = (*_AS_IN_THE_FILE, Quantity.TIME)
 
 
 def _refuse_words(column: LogColumn, notes: list[str], *, strict: bool) -> None:
@@ -245,6 +230,8 @@ def _blank_link_losses(out: Sequence[Resolved], notes: list[str]) -> None:
         )
 
 
+#: Voltages and currents that a column that is not understood is held against, of each at most.
+_PARTNERS = 6
 _FROM_THE_UNIT = (
     Quantity.VOLTAGE,
     Quantity.CELL_VOLTAGE,
@@ -344,6 +331,19 @@ def _settle_charge(chosen: Sequence[Choice], out: Sequence[Resolved], time_s: Fl
         )
 
 
+def _mark_supplies(out: Sequence[Resolved]) -> None:
+    """Say of columns that are not understood which go with a voltage or current of the log."""
+    unknown = [o for o in out if o.channel.quantity is Quantity.UNKNOWN and o.values is not None]
+    volts, amps = (
+        [o.sound for o in out if o.channel.quantity is quantity and o.values is not None]
+        or [o.sound for o in unknown if like(o.sound)]
+        for quantity, like in LIKE.items()
+    )
+    for item in unknown:
+        found = supply_like(item.sound, volts[:_PARTNERS], amps[:_PARTNERS])
+        item.channel = replace(item.channel, looks_like=found)
+
+
 def _flip(item: Resolved, why: str) -> None:
     item.channel = replace(
         item.channel,
@@ -362,43 +362,3 @@ def _runs_against(item: Resolved, current: FloatArray) -> bool:
     # Not the fall to zero where the counter starts again.
     small = np.abs(steps) <= max(10 * usual, 1e-12)
     return float(np.nansum(np.where(small, steps, 0.0) * current[1:])) < 0
-
-
-def _name_keys(columns: Sequence[LogColumn], out: list[Resolved], notes: list[str]) -> None:
-    used: dict[str, int] = {}
-    copies: dict[str, list[str]] = defaultdict(list)
-    plain = {
-        (o.channel.quantity, o.channel.place)
-        for o in out
-        if not o.channel.hold and o.channel.place is not None
-    }
-    for column, item in zip(columns, out, strict=True):
-        channel = item.channel
-        if channel.hold == "mean" and (channel.quantity, channel.place) not in plain:
-            channel = replace(channel, hold="")
-        if (
-            channel.quantity in (Quantity.UNKNOWN, Quantity.STATUS, Quantity.COUNT, Quantity.TIME)
-            or channel.text
-        ):
-            key = column.title
-        else:
-            parts = [channel.place or "", channel.quantity.value, channel.hold,
-                     "" if channel.cell is None else str(channel.cell)]  # fmt: skip
-            key = "/".join(p for p in parts if p)
-            if item.values is not None and channel.place is not None:
-                copies[key].append(column.title)
-        used[key] = used.get(key, 0) + 1
-        if used[key] > 1:
-            base, number = key, used[key]
-            while f"{base}/{number}" in used:
-                number += 1
-            key = f"{base}/{number}"
-            used[key] = 1
-        item.channel = replace(channel, key=key)
-    for key, names in copies.items():
-        if len(names) > 1:
-            notes.append(
-                f"{len(names)} columns are read as {key} ("
-                + ", ".join(f"'{n}'" for n in names)
-                + "): taken as copies of one value; the first is used"
-            )

@@ -23,8 +23,8 @@ import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from telemetry.importer.names.header import fits
 from telemetry.importer.names.header_cell import parse_scaled
+from telemetry.importer.names.words import fits
 from telemetry.model.channels import Quantity
 from telemetry.model.errors import UnknownSetting
 from telemetry.model.units import UNITS, Unit

@@ -3,7 +3,8 @@
 English, German, French, Spanish, Italian, Dutch, Czech, Polish, Hungarian, Finnish, Swedish,
 Danish, Norwegian, Portuguese, Japanese. It holds meanings (a quantity, a part of the aircraft, a
 side, a hold, ...), never whole headers: `telemetry.importer.names.header` composes a reading from
-them. Words are matched without case and accents; "ä" also as "ae".
+them. Words are matched without case and accents; "ä" also as "ae". What each weighs for a quantity
+is log odds (ours): of words in ``vocabulary.txt``, of units, symbols and parts named alone here.
 """
 
 from __future__ import annotations
@@ -15,6 +16,9 @@ from enum import StrEnum
 from functools import cache
 from importlib.resources import files
 from itertools import pairwise
+
+from telemetry.model.channels import Quantity
+from telemetry.model.units import Unit
 
 
 class Role(StrEnum):
@@ -103,14 +107,32 @@ def known_words() -> frozenset[str]:
 
 
 def meanings(word: str) -> tuple[Meaning, ...]:
-    """Meanings of one word, () where the dictionary does not know it."""
-    return dictionary().get(fold(word), ())
+    """Meanings of one word, () where the dictionary does not know it.
+
+    A short word with accents is another one than the same letters without: "sağ" is no "sag".
+    """
+    plain = fold(word)
+    written = unicodedata.normalize("NFC", word.casefold())
+    if len(written) <= _SHORT and written != plain and written not in _as_written():
+        return ()
+    return dictionary().get(plain, ())
+
+
+#: Letters of a word that its accents may make another one, at most (ours).
+_SHORT = 4
+
+
+@cache
+def _as_written() -> frozenset[str]:
+    text = files(__package__).joinpath("vocabulary.txt").read_text(encoding="utf-8")
+    return frozenset(unicodedata.normalize("NFC", text.casefold()).split())
 
 
 # Letters that German and Dutch put between the parts of a compound ("Flächen-s-trom").
 _LINKS = ("", "s", "n", "en", "es", "er", "e", "-")
 
 
+_BEHIND_SYMBOLS = (Role.PLACE, Role.BODY, Role.HOLD, Role.TOTAL)
 # Scripts that set no blanks between words: kana, Han characters, Hangul.
 _UNSPACED = re.compile(r"[\u3040-\u30ff\u3400-\u9fff\uac00-\ud7af]+")
 
@@ -134,7 +156,8 @@ def split_compound(word: str) -> tuple[str, ...]:
     if len(word) < 4:
         return ()
     # A leading symbol: "vbatt", "ugesamt", "imax".
-    if word[0] in "uvi" and word[1:] in dictionary():
+    behind = dictionary().get(word[1:], ())
+    if word[0] in "uvi" and any(m.role in _BEHIND_SYMBOLS for m in behind):
         return (word[0], word[1:])
     return _split(word, shortest=3, links=_LINKS)
 
@@ -159,3 +182,68 @@ def by_script(run: str) -> list[str]:
     """Letters cut where a script without blanks between words begins or ends: "左翼V"."""
     cuts = [0, *(at for m in _UNSPACED.finditer(run) for at in m.span()), len(run)]
     return [run[a:b] for a, b in pairwise(sorted(set(cuts)))]
+
+
+#: The quantities that can have a unit, by the unit used inside, and what the unit weighs for each.
+UNIT_WEIGHTS: dict[str, dict[Quantity, float]] = {
+    "V": {Quantity.VOLTAGE: 4, Quantity.CELL_VOLTAGE: 0},
+    "A": {Quantity.CURRENT: 4},
+    "mAh": {Quantity.CONSUMED: 3.5, Quantity.REMAINING: 0.8},
+    "Wh": {Quantity.ENERGY: 4},
+    "W": {Quantity.POWER: 4},
+    "Ohm": {Quantity.RESISTANCE: 4},
+    "degC": {Quantity.TEMPERATURE: 4},
+    "dBm": {Quantity.LINK: 4},
+    "dB": {Quantity.LINK: 4},
+    "us": {Quantity.CONTROL: 1, Quantity.TIME: 0.3},
+    "rpm": {Quantity.RPM: 4},
+    "m": {Quantity.ALTITUDE: 0.6, Quantity.ACCELERATION: 0},
+    "m/s": {Quantity.SPEED: 3, Quantity.ACCELERATION: 0},
+    "s": {Quantity.TIME: 0.3, Quantity.UPTIME: 0},
+    "g": {Quantity.ACCELERATION: 0.6},
+    "hPa": {Quantity.PRESSURE: 4},
+    # A capacity in per cent is what is left, unless the name says used.
+    "%": {
+        Quantity.REMAINING: 0.3,
+        Quantity.LINK: 0.3,
+        Quantity.CONTROL: 0.3,
+        Quantity.LOST: 0,
+        Quantity.CONSUMED: -2,
+    },
+    "deg": {Quantity.CONTROL: 0.3},
+}
+#: What the symbols of physics weigh. An A before a number may be a letter, of a voltage too;
+#: without a number it is no symbol here (as a unit it has been taken off the name).
+SYMBOL_WEIGHTS: dict[str, dict[Quantity, float]] = {
+    "U": {Quantity.VOLTAGE: 2.5},
+    "V": {Quantity.VOLTAGE: 2.5},
+    "E": {Quantity.VOLTAGE: 0.3, Quantity.ENERGY: 0.3},
+    "I": {Quantity.CURRENT: 2.5},
+    "A": {Quantity.CURRENT: 0.9, Quantity.VOLTAGE: 0.9},
+    "T": {Quantity.TEMPERATURE: 0.8, Quantity.TIME: 0.3},
+    "P": {Quantity.POWER: 0.6},
+    "Q": {Quantity.CONSUMED: 0.3},
+    "C": {Quantity.CONSUMED: 0.3},
+    "R": {Quantity.RESISTANCE: 0.3},
+}
+#: What a part without a quantity most likely shows: a battery column its voltage.
+PART_WEIGHTS: dict[str, dict[Quantity, float]] = {
+    "cell": {Quantity.VOLTAGE: 1.8},
+    "pack": {Quantity.VOLTAGE: 1, Quantity.REMAINING: 0.3},
+    "bus": {Quantity.VOLTAGE: 0.6},
+    "supply": {Quantity.VOLTAGE: 0.6},
+    "receiver": {Quantity.LINK: 0.3},
+    "servo": {Quantity.CONTROL: 0.3},
+    "channel": {Quantity.CONTROL: 0.3},
+    "output": {Quantity.CONTROL: 0.3},
+}
+_ANY_UNIT = frozenset(
+    {Quantity.STATUS, Quantity.COUNT, Quantity.UNKNOWN, Quantity.TIME, Quantity.UPTIME}
+)
+
+
+def fits(quantity: Quantity, unit: Unit | None) -> bool:
+    """True where a quantity can have this unit (or none is named)."""
+    if unit is None or quantity in _ANY_UNIT:
+        return True
+    return quantity in UNIT_WEIGHTS.get(unit.canonical, {})

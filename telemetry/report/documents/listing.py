@@ -51,9 +51,18 @@ def render(listing: Listing, width: int = 80) -> str:
         names = ", ".join(c.title for c in unknown)
         lines += _wrap(f"{_UNKNOWN} Kept, but not understood: {names}", width)
         lines.append(f"  To name one: {unknown[0].set_line}")
-    unsettled = listing.unsettled
-    lone = [u for u in unsettled if u.beside]
-    for u in lone:
+    likely = [
+        u
+        for u in listing.unsettled
+        if not u.beside and u.column in {c.channel.column for c in unknown}
+    ]
+    if likely:
+        names = ", ".join(f"'{u.column}' ({u.quantity})" for u in likely)
+        lines += _wrap(
+            f"{_OPEN} By unit or values these belong to a supply; name them: {names}", width
+        )
+        lines += [f"    {u.set_line}" for u in likely]
+    for u in (u for u in listing.unsettled if u.beside):
         lines += _wrap(
             f"{_OPEN} The current '{u.column}' has no voltage and the voltage '{u.beside}' no "
             "current. If they are of one place, say so; if not, give the current a place of its "
@@ -63,9 +72,9 @@ def render(listing: Listing, width: int = 80) -> str:
         lines.append(f"    {u.set_line}")
     if listing.problem:
         lines += _wrap(f"Cannot be reviewed yet: {listing.problem}", width)
-    elif not any(c.channel.quantity in ("voltage", "current") for c in listing.columns):
+    elif listing.state == "without supply":
         lines += _wrap("No column is read as a voltage or a current: name them with --set.", width)
-    elif not (undecided or unsettled):
+    elif listing.state == "settled":
         lines.append("Every column that the review needs is settled.")
     return "\n".join(plain(line) for line in lines) + "\n"
 

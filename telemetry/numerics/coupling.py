@@ -1,0 +1,139 @@
+"""What tells the voltage and the current of one place by their numbers alone.
+
+A supply has a resistance: its voltage falls as more is drawn. Nothing here knows a unit or a name.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+FloatArray = NDArray[np.float64]
+
+#: Volts of a model's radio power (common practice, no source).
+_LEAST_V, _MOST_V = 2.5, 75.0
+#: Spread (5th to 95th percentile) of a supply voltage at most, as a part of its median, and of a
+#: current at least, as a part of its 95th percentile (ours: servos rest and stir).
+_VOLTAGE_SPREAD, _CURRENT_SPREAD = 0.35, 0.3
+#: How a voltage must fall with the current at least: correlation of their larger steps (ours).
+COUPLED = -0.3
+#: A step is larger than this part of a current's range, over so many rows; as many are needed.
+_STEP, _OVER_ROWS, _STEPS = 0.1, (1, 4), 8
+#: Correlation of a counter with the sum of the current that it counts, at least (ours).
+_COUNTED = 0.999
+#: Spread of a power in the product of its voltage and current, at most (ours).
+_PRODUCT = 0.1
+#: How near to a power of ten a power must be to that product, as its decimal logarithm (ours).
+_DECADE = 0.03
+#: So many rows tell enough.
+_ROWS = 20_000
+
+
+def like_a_voltage(values: FloatArray) -> bool:
+    """Whether numbers look like the volts of a supply: near their median, and not whole.
+
+    Parameters
+    ----------
+    values : ndarray
+    """
+    filled = values[np.isfinite(values)][:_ROWS]
+    if len(filled) < 10 * _STEPS or np.all(filled == np.round(filled)):
+        return False
+    low, middle, high = np.percentile(filled, [5, 50, 95])
+    return bool(_LEAST_V <= middle <= _MOST_V and 0 < high - low <= _VOLTAGE_SPREAD * middle)
+
+
+def like_a_current(values: FloatArray) -> bool:
+    """Whether numbers look like a current: much above their rest now and then.
+
+    Parameters
+    ----------
+    values : ndarray
+    """
+    filled = values[np.isfinite(values)][:_ROWS]
+    if len(filled) < 10 * _STEPS:
+        return False
+    low, high = np.percentile(filled, [5, 95])
+    return bool(high - low >= _CURRENT_SPREAD * max(abs(low), abs(high)) > 0)
+
+
+def supply_like(values: FloatArray, volts: list[FloatArray], amps: list[FloatArray]) -> str:
+    """Whether a column goes with the voltages or currents of its log as a supply does.
+
+    Parameters
+    ----------
+    values : ndarray, shape (rows,)
+        In any unit.
+    volts, amps : list of ndarray, shape (rows,)
+
+    Returns
+    -------
+    str
+        "voltage" where it is nearly steady and falls with a current, "current" where a voltage
+        falls with it, "" where neither.
+    """
+    filled = values[np.isfinite(values)][:_ROWS]
+    if len(filled) < 10 * _STEPS:
+        return ""
+    low, middle, high = np.percentile(filled, [5, 50, 95])
+    if low > 0 and 0 < high - low <= _VOLTAGE_SPREAD * middle:
+        return "voltage" if any(falls_with(values, a) <= COUPLED for a in amps) else ""
+    if like_a_current(values) and any(falls_with(v, values) <= COUPLED for v in volts):
+        return "current"
+    return ""
+
+
+def falls_with(volts: FloatArray, amps: FloatArray) -> float:
+    """How one column falls as another rises: the correlation of their larger steps, -1 to 1.
+
+    Parameters
+    ----------
+    volts, amps : ndarray, shape (rows,)
+        A current that counts negative when drawn is turned round. 0 where too little moves.
+    """
+    both = np.isfinite(volts) & np.isfinite(amps)
+    u, i = volts[both][:_ROWS], amps[both][:_ROWS]
+    if len(i) < 10 * _STEPS:
+        return 0.0
+    i = -i if np.median(i) < 0 else i
+    low, high = np.percentile(i, [1, 99])
+    best = 0.0
+    for rows in _OVER_ROWS:
+        di, du = i[rows:] - i[:-rows], u[rows:] - u[:-rows]
+        moved = np.abs(di) > _STEP * (high - low)
+        spread = float(np.sqrt(np.sum(di[moved] ** 2) * np.sum(du[moved] ** 2)))
+        if np.count_nonzero(moved) >= _STEPS and spread > 0:
+            best = min(best, float(np.sum(di[moved] * du[moved])) / spread)
+    return best
+
+
+def is_power(power: FloatArray, volts: FloatArray, amps: FloatArray) -> bool:
+    """Whether a column is the product of a voltage and a current, in any decimal unit.
+
+    Parameters
+    ----------
+    power, volts, amps : ndarray, shape (rows,)
+    """
+    product = volts * amps
+    filled = np.isfinite(power) & np.isfinite(product) & (np.abs(product) > np.nanmean(product) / 2)
+    if np.count_nonzero(filled) < _STEPS:
+        return False
+    low, middle, high = np.percentile(power[filled] / product[filled], [10, 50, 90])
+    decades = np.log10(middle) if middle > 0 else np.nan
+    return bool(high - low <= _PRODUCT * middle and abs(decades - np.round(decades)) < _DECADE)
+
+
+def counts(counter: FloatArray, amps: FloatArray) -> bool:
+    """Whether a counter counts a current, and not the rows.
+
+    Parameters
+    ----------
+    counter, amps : ndarray, shape (rows,)
+    """
+    both = np.isfinite(counter) & np.isfinite(amps)
+    if np.count_nonzero(both) < 10 * _STEPS or not like_a_current(amps):
+        return False
+    q, summed = counter[both], np.cumsum(amps[both])
+    like = abs(float(np.corrcoef(q, summed)[0, 1]))
+    plain = abs(float(np.corrcoef(q, np.arange(len(q)))[0, 1]))
+    return like >= _COUNTED and like > plain
