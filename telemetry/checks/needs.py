@@ -58,7 +58,7 @@ class Needs:
     counterpart : bool
         Another place with the same quantities.
     essential : str
-        Whether a log is clear only where this judged: "always"; "where logged": only where this
+        Whether a log is clear only where this judged: "always"; "logged": only where this
         recording has what is needed; "never".
     """
 
@@ -69,7 +69,7 @@ class Needs:
     phases: tuple[PhaseKind, ...] = LOADED_PHASES
     slowest_s: float | None = None
     counterpart: bool = False
-    essential: Literal["always", "where logged", "never"] = "never"
+    essential: Literal["always", "logged", "never"] = "never"
 
 
 def lacking(needs: Needs, facts: FlightFacts, place: str | None) -> Refusal | None:

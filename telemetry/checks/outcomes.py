@@ -70,7 +70,7 @@ def _refused(
     check: Check, place: str | None, refusal: Refusal, needs: Needs | None = None
 ) -> CheckOutcome:
     weight = "never" if needs is None else needs.essential
-    essential = weight == "always" or (weight == "where logged" and refusal.reason.of_the_log)
+    essential = weight == "always" or (weight == "logged" and refusal.reason.of_the_log)
     return CheckOutcome(
         code=check.code,
         question=check.question,

@@ -101,7 +101,7 @@ class ListingState(StrEnum):
 
     SETTLED = "settled"
     OPEN = "open"  # a column that may carry a supply, or of two readings, is to be named
-    WITHOUT_SUPPLY = "without supply"  # no column is a voltage or current
+    WITHOUT_SUPPLY = "supplyless"  # no column is a voltage or current
     UNREADABLE = "unreadable"  # the log cannot be read yet
 
 

@@ -186,7 +186,7 @@ def test_the_state_of_a_listing(log: Path) -> None:
     path = write(log, "Pack 1|Pack 2|Bus|Left wing|Right wing|Tail", words)
     assert describe_columns(path).state == "settled"
     log.write_text("t [s];Altitude [m]\n0;1\n1;2\n2;2\n", encoding="utf-8")
-    assert describe_columns(log).state == "without supply"
+    assert describe_columns(log).state == "supplyless"
     log.write_text("Pack 1 [V];Pack 1 [A]\n8.1;1\n8.2;2\n8.1;2\n", encoding="utf-8")
     assert describe_columns(log).state == "unreadable"
 

@@ -224,7 +224,7 @@ BRANCH_RESISTANCE_HIGH = Check(
         at=nodes,
         own=(Quantity.VOLTAGE, Quantity.CURRENT),
         parent_voltage=True,
-        essential="where logged",
+        essential="logged",
     ),
     sees=_sees_high,
     proof="path",

@@ -86,7 +86,7 @@ SERVO_NOT_RESTING = Check(
         own=(Quantity.CURRENT,),
         phases=(PhaseKind.STIR,),
         counterpart=True,
-        essential="where logged",
+        essential="logged",
     ),
     sees=_sees,
     proof="nodes",

@@ -151,6 +151,8 @@ def _nothing(column: LogColumn) -> HeaderReading:
         why = "no header names it"
     elif any(r.quantity is Quantity.TIME for r in column.readings):
         why = "a time, but not the clock of the rows"
+    elif column.readings or any(w.has(Role.QUANTITY) for w in column.apart.words):
+        why = "its words, unit and values do not fit together"
     else:
         why = "no word of the name is known"
     return HeaderReading(

@@ -72,7 +72,7 @@ def render(listing: Listing, width: int = 80) -> str:
         lines.append(f"    {u.set_line}")
     if listing.problem:
         lines += _wrap(f"Cannot be reviewed yet: {listing.problem}", width)
-    elif listing.state == "without supply":
+    elif listing.state == "supplyless":
         lines += _wrap("No column is read as a voltage or a current: name them with --set.", width)
     elif listing.state == "settled":
         lines.append("Every column that the review needs is settled.")
