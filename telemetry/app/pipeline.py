@@ -23,6 +23,8 @@ from telemetry.measure.charge import measure_charge
 from telemetry.measure.control_check import check_shares
 from telemetry.measure.currents.nodes import unusual_currents
 from telemetry.measure.floors import pack_floors
+from telemetry.measure.leads.changes import lead_changes
+from telemetry.measure.leads.ratios import drop_ratios
 from telemetry.measure.packs import pack_outs
 from telemetry.measure.resistance import measure_resistances
 from telemetry.measure.servos import measure_servos
@@ -140,4 +142,6 @@ def _flight(
         parts=part_loads(craft, measured, found_margins),
         unusual=unusual,
         watched=watched,
+        lead_changes=lead_changes(readings, craft, phases, resistances),
+        drop_ratios=drop_ratios(readings, craft, phases),
     )

@@ -200,7 +200,7 @@ def _stacked(series: list[tuple[FloatArray, FloatArray]], edges: FloatArray) -> 
 def _node(
     volts: Reading, total: Total | None, readings: Readings, aircraft: Aircraft
 ) -> list[Resistance]:
-    parent = _parent_reading(volts.place, readings, aircraft)
+    parent = parent_reading(volts.place, readings, aircraft)
     own = readings.get(Quantity.CURRENT, volts.place)
     if own is None and total is None:
         return []
@@ -211,7 +211,7 @@ def _node(
     return [_branch(parent, volts, flow, readings, aircraft)]
 
 
-def _parent_reading(place: str, readings: Readings, aircraft: Aircraft) -> Reading | None:
+def parent_reading(place: str, readings: Readings, aircraft: Aircraft) -> Reading | None:
     """The voltage of the nearest place above that has one, where the way up is single."""
     above = aircraft.parent(place)
     while above is not None:

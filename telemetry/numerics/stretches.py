@@ -24,7 +24,6 @@ _POINTS = 150
 # so much of the whole.
 _EDGE, _LEAST_OUTSIDE, _PART_OUTSIDE = 2, 12, 0.12
 _ALIKE = 0.5  # part of the load of a stretch that counts as like it
-_LAGS = 30  # blocks over which a difference may hang together
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -108,12 +107,12 @@ def judged(d: FloatArray, first: int, end: int, load: FloatArray | None = None) 
     base = float(np.median(rest))
     away = rest - base
     sigma = _MAD_TO_SIGMA * float(np.median(np.abs(away)))
-    together = _together(np.clip(away, -3.0 * sigma, 3.0 * sigma))
+    hang = together(np.clip(away, -3.0 * sigma, 3.0 * sigma))
     if load is not None:
         alike = away[load[outside] >= _ALIKE * float(np.median(load[first:end]))]
         if alike.size >= _LEAST_OUTSIDE:
             sigma = max(sigma, float(np.sqrt(np.mean(alike**2))))
-    se = sigma * np.sqrt(together * (1.0 / (end - first) + 1.0 / rest.size))
+    se = sigma * np.sqrt(hang * (1.0 / (end - first) + 1.0 / rest.size))
     rival = 0.0
     length = min(end - first, max(rest.size // 3, 3))
     for part in (d[: max(0, first - _EDGE)], d[end + _EDGE :]):
@@ -124,13 +123,21 @@ def judged(d: FloatArray, first: int, end: int, load: FloatArray | None = None) 
     return Stretch(first=first, end=end, excess=excess, se=float(se), rival=rival)
 
 
-def _together(x: FloatArray) -> float:
-    """How many blocks hang together: the sum of the autocorrelations, at least 1."""
+def together(x: FloatArray, lags: int = 30) -> float:
+    """How many blocks of a series hang together: the sum of its autocorrelations, at least 1.
+
+    Parameters
+    ----------
+    x : ndarray, shape (n,)
+        About zero.
+    lags : int
+        Blocks over which it may hang together; the sum ends before the first below 0.05.
+    """
     power = float(x @ x)
     if power <= 0:
         return 1.0
     total = 1.0
-    for lag in range(1, min(_LAGS, x.size // 3)):
+    for lag in range(1, min(lags, x.size // 3)):
         r = float(x[lag:] @ x[:-lag]) / power
         if r < 0.05:
             break

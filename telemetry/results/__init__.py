@@ -25,6 +25,8 @@ from telemetry.results.kinds import (
     UnusualKind,
 )
 from telemetry.results.measures import (
+    DropRatio,
+    LeadChange,
     LowSupply,
     Margin,
     PartLoad,
@@ -52,6 +54,7 @@ __all__ = [
     "CheckOutcome",
     "ColumnUse",
     "Comparison",
+    "DropRatio",
     "Dropout",
     "Event",
     "EventKind",
@@ -61,6 +64,7 @@ __all__ = [
     "Flight",
     "History",
     "HistoryFlight",
+    "LeadChange",
     "Level",
     "LowSupply",
     "Margin",

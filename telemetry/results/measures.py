@@ -314,3 +314,64 @@ class WatchedCurrent:
     place: str
     against: str
     least_a: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LeadChange:
+    """The likeliest stretch of a flight in which a lead had another resistance.
+
+    Attributes
+    ----------
+    place, parent : str
+    start_s, end_s : float, float or None
+        None: to the end.
+    from_start : bool
+        Whether it reaches back to the beginning.
+    usual_mohm, change_mohm, error_mohm : float
+        Resistance in the rest of the time; by how much more it is in the stretch, and the standard
+        error of that.
+    seconds : float
+        How long it lasted.
+    rms_a : float
+        Root mean square of the current in it, A.
+    step_v : float
+        Step of the coarser of the two voltages, V.
+    """
+
+    place: str
+    parent: str
+    start_s: float
+    end_s: float | None
+    from_start: bool
+    usual_mohm: float
+    change_mohm: float
+    error_mohm: float
+    seconds: float
+    rms_a: float
+    step_v: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DropRatio:
+    """The drops of two mirrored leads of which neither node reports its current.
+
+    Attributes
+    ----------
+    place, mirror, parent : str
+        ``place`` is the one with the larger drop.
+    ratio, error : float
+        How many times the mirror's drop it is, with its standard error.
+    mohm, mirror_mohm : float
+        Apparent resistances, against the current of the whole.
+    more_v : float
+        By how much more it drops at the highest current of the whole, V.
+    """
+
+    place: str
+    mirror: str
+    parent: str
+    ratio: float
+    error: float
+    mohm: float
+    mirror_mohm: float
+    more_v: float

@@ -13,6 +13,8 @@ from telemetry.results.events import Event, Stir, StirPlace
 from telemetry.results.findings import Finding, counted_by_level, verdict_in_brief
 from telemetry.results.kinds import Level
 from telemetry.results.measures import (
+    DropRatio,
+    LeadChange,
     LowSupply,
     Margin,
     PartLoad,
@@ -57,6 +59,8 @@ class Flight(Span):
     levels: tuple[SupplyLevel, ...] = field(default=(), metadata=INNER)
     unusual: tuple[UnusualCurrent, ...] = field(default=(), metadata=INNER)
     watched: tuple[WatchedCurrent, ...] = field(default=(), metadata=INNER)
+    lead_changes: tuple[LeadChange, ...] = field(default=(), metadata=INNER)
+    drop_ratios: tuple[DropRatio, ...] = field(default=(), metadata=INNER)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -55,3 +55,31 @@ def test_a_fault_is_found_at_its_place(
         assert (here[0].level is Level.GROUND) is grounds
     if fault in ("idle up", "stall short", "stall long", "node dead"):
         assert here[0].start_s == pytest.approx(scene.since_s, abs=8.0)
+
+
+@pytest.mark.parametrize(
+    ("fault", "kind", "code"),
+    [
+        ("lead changed", "aerobatic", "branch-resistance-rising"),
+        ("lead high alone", "warbird", "branch-resistance-high"),
+        ("lead high apparent", "aerobatic", "branch-resistance-high"),
+        ("lead high mirrored", "gusts", "branch-resistance-high"),
+    ],
+)
+def test_a_bad_lead_is_found_at_its_place(fault: str, kind: str, code: str, tmp_path: Path) -> None:
+    scene = make(9, kind, fault, update_s=0.2)
+    found = reviewed(scene, tmp_path).findings
+    here = [f for f in found if f.place == scene.where and f.code == code]
+    assert len(here) == 1, [f.title for f in found]
+    assert {f.place for f in found if f.code == code} == {scene.where}
+    if fault == "lead changed":
+        assert here[0].start_s == pytest.approx(scene.since_s, abs=10.0)
+        assert here[0].evidence["change_mohm"] == pytest.approx(1000 * scene.size, rel=0.15)
+
+
+def test_every_check_of_a_node_says_what_it_would_have_seen(tmp_path: Path) -> None:
+    found = reviewed(make(31, "aerobatic", update_s=0.2), tmp_path)
+    for code in (NOT_RESTING, RISING, SILENT, "servo-heating", "branch-resistance-rising"):
+        here = [c for c in found.checks if c.code == code and c.place == "left wing"]
+        assert [c.outcome for c in here] == ["passed"], code
+        assert here[0].sees

@@ -24,8 +24,8 @@ OF_A_LOG = {
     "sag-unexplained", "margin-low", "brownout", "restart", "undervoltage", "lead-undersized",
     "branch-resistance-high", "source-resistance-high", "pack-share", "pack-out", "pack-low",
     "regulator-droop", "switch-step", "servo-not-resting", "servo-current-rising",
-    "servo-heating", "servo-silent", "current-balance", "capacity-mismatch",
-    "sensor-offset", "log-too-thin",
+    "servo-heating", "servo-silent", "branch-resistance-rising", "contact-intermittent",
+    "current-balance", "capacity-mismatch", "sensor-offset", "log-too-thin",
 }  # fmt: skip
 OF_A_HISTORY = {
     "servo-current-rising", "servo-heating", "servo-silent", "branch-resistance-rising",

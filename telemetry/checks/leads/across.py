@@ -17,6 +17,7 @@ from telemetry.checks.aircraft_history import (
 from telemetry.checks.check import Check, CheckPart
 from telemetry.checks.draft import FindingDraft, Words
 from telemetry.checks.leads.in_flight import BRANCH_RESISTANCE_HIGH
+from telemetry.checks.leads.in_stretches import CHANGED_WORDS, NEEDS, changed_leads, sees
 from telemetry.checks.tree import current_of, fed_places
 from telemetry.results import Level
 from telemetry.trends.drops import drop_parts, offset_parts
@@ -266,6 +267,10 @@ BRANCH_RESISTANCE_RISING = Check(
     question="Does a lead or contact drop more volts per ampere than it used to?",
     meaning=BRANCH_RESISTANCE_HIGH.meaning,
     bench=BRANCH_RESISTANCE_HIGH.bench,
+    words=CHANGED_WORDS,
+    in_flight=(changed_leads,),
+    needs=NEEDS,
+    sees=sees,
     words_across=Words(
         (
             "a worn or dirty connector, or broken strands in that lead",

@@ -16,6 +16,7 @@ from telemetry.checks.aircraft_history import (
 )
 from telemetry.checks.check import Check, CheckPart
 from telemetry.checks.draft import FindingDraft, Words
+from telemetry.checks.leads.in_stretches import CHANGED_WORDS, NEEDS, changed_leads, sees
 from telemetry.checks.supply.falls import SAG_UNEXPLAINED
 from telemetry.checks.tree import fed_places
 from telemetry.results import Level
@@ -299,6 +300,10 @@ CONTACT_INTERMITTENT = Check(
     question="Does a contact open for moments, flight after flight?",
     meaning=SAG_UNEXPLAINED.meaning,
     bench=SAG_UNEXPLAINED.bench,
+    words=CHANGED_WORDS,
+    in_flight=(changed_leads,),
+    needs=NEEDS,
+    sees=sees,
     words_across=Words(
         (
             "a contact that opens for moments: plug, switch, broken strands",

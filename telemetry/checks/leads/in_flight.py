@@ -6,13 +6,29 @@ from telemetry.aircraft import Aircraft
 from telemetry.checks.check import Check, CheckPart
 from telemetry.checks.draft import FindingDraft, Words
 from telemetry.checks.facts import FlightFacts
+from telemetry.checks.leads.in_stretches import is_changed
 from telemetry.checks.needs import Needs, Refusal, nodes, told_already, without_resistance
 from telemetry.model.channels import PlaceKind, Quantity
-from telemetry.results import Flight, Level, NotJudged, PartLoad, Resistance
+from telemetry.results import (
+    DropRatio,
+    Flight,
+    Level,
+    NotJudged,
+    PartLoad,
+    PlaceLoad,
+    Resistance,
+)
 
 # A sound lead that takes more than this part of the supply at the highest current is too thin or
 # too long for it (ours: half a volt of 6.6 V).
 _DROP_PCT = 8.0
+# A lead of unknown make with so many mOhm that takes this part of the supply at the highest current
+# is bad, or too thin and long (heuristic: 1.5 m of AWG 20 and its plugs have some 120 mOhm, a panel
+# lead of a large model 20 to 70).
+_NO_SOUND_LEAD = ((120.0, 0.03), (60.0, 0.15))
+# Drops of two mirrors without currents of their own: factor, standard errors, and V at the highest
+# current (heuristic: sound leads and equal servos together differ by half).
+_RATIO, _RATIO_ERRORS, _RATIO_V = 1.7, 3.0, 0.05
 # Leads of two sides are alike if the wire table expects the same of both within this part (ours).
 _ALIKE = 0.15
 
@@ -20,8 +36,18 @@ _ALIKE = 0.15
 def lead_findings(facts: FlightFacts) -> list[FindingDraft]:
     """What the leads of one flight show: bad contacts first, then too little copper."""
     flight, aircraft = facts.flight, facts.aircraft
-    known = [r for r in flight.resistances if r.kind == "branch" and r.mohm is not None]
-    high = {draft.place: draft for r in known if (draft := _high(r, known, aircraft)) is not None}
+    told = {c.place for c in flight.lead_changes if is_changed(c, facts)}
+    known = [
+        r
+        for r in flight.resistances
+        if r.kind == "branch" and r.mohm is not None and r.place not in told
+    ]
+    high = {
+        draft.place: draft
+        for r in known
+        if (draft := _high(r, known, aircraft) or _absolute(r, flight, aircraft)) is not None
+    }
+    high |= {d.place: _apparent(d) for d in flight.drop_ratios if _more_than_alike(d)}
     thin = [
         draft
         for r in known
@@ -56,6 +82,69 @@ def _high(r: Resistance, known: list[Resistance], aircraft: Aircraft) -> Finding
     if low - most > limits.branch_watch_mohm and low > limits.branch_over_expected * most:
         return _branch(r, whose, f"its mirror, {mirror.place}", mirror.mohm or 0.0)
     return None
+
+
+def _absolute(r: Resistance, flight: Flight, aircraft: Aircraft) -> FindingDraft | None:
+    """A lead that nothing says the length and gauge of, and that takes much all the same."""
+    whose, load, supply_v = r.place, _load(r, flight), _supply_v(flight, aircraft)
+    if r.expected_mohm is not None or r.place == aircraft.root or _whose(r, aircraft) != whose:
+        return None
+    if load is None or load.peak_a is None or supply_v is None:
+        return None
+    least = r.low_mohm if r.low_mohm is not None else (r.mohm or 0.0)
+    part = least * load.peak_a / 1000 / supply_v
+    if not any(least >= mohm and part >= lost for mohm, lost in _NO_SOUND_LEAD):
+        return None
+    drop_v = (r.mohm or 0.0) * load.peak_a / 1000
+    return FindingDraft(
+        code="branch-resistance-high",
+        level=Level.WATCH,
+        place=whose,
+        title=f"{r.place}: {r.mohm:.0f} mOhm from {r.parent} ({r.low_mohm:.0f} to "
+        f"{r.high_mohm:.0f}), which takes {drop_v:.1f} V at {load.peak_a:.1f} A, "
+        f"{100 * drop_v / supply_v:.0f} % of the supply",
+        evidence={
+            "mohm": r.mohm,
+            "low_mohm": r.low_mohm,
+            "high_mohm": r.high_mohm,
+            "drop_v": drop_v,
+            "drop_pct": 100 * drop_v / supply_v,
+            "peak_a": load.peak_a,
+        },
+        likelier=("a lead that is too thin or too long for what hangs on it",),
+    )
+
+
+def _more_than_alike(d: DropRatio) -> bool:
+    """Whether two drops differ by more than two sound leads and their servos do."""
+    return d.ratio - _RATIO_ERRORS * d.error >= _RATIO and d.more_v >= _RATIO_V
+
+
+def _apparent(d: DropRatio) -> FindingDraft:
+    return FindingDraft(
+        code="branch-resistance-high",
+        level=Level.WATCH,
+        place=d.place,
+        title=f"{d.place}: drops {d.ratio:.1f} times as much from {d.parent} as its mirror, "
+        f"{d.mirror}, at the same current of the whole",
+        evidence={
+            "ratio": d.ratio,
+            "error": d.error,
+            "apparent_mohm": d.mohm,
+            "compared_with": f"its mirror, {d.mirror}",
+            "compared_mohm": d.mirror_mohm,
+            "more_v": d.more_v,
+        },
+        further=("servos of that side that draw more: its own current is not logged",),
+    )
+
+
+def _load(r: Resistance, flight: Flight) -> PlaceLoad | None:
+    return next((x for x in flight.loads if x.place == r.place), None)
+
+
+def _supply_v(flight: Flight, aircraft: Aircraft) -> float | None:
+    return next((x.landing_v for x in flight.loads if x.place == aircraft.root), None)
 
 
 def _mirrored(r: Resistance, known: list[Resistance], aircraft: Aircraft) -> Resistance | None:
@@ -94,9 +183,7 @@ def _branch(r: Resistance, whose: str, against: str, value: float) -> FindingDra
 
 def _thin(r: Resistance, flight: Flight, aircraft: Aircraft) -> FindingDraft | None:
     """A lead that measures what it should, and takes much of the supply nevertheless."""
-    load = next((x for x in flight.loads if x.place == r.place), None)
-    root = next((x for x in flight.loads if x.place == aircraft.root), None)
-    supply_v = None if root is None else root.landing_v
+    load, supply_v = _load(r, flight), _supply_v(flight, aircraft)
     if r.expected_mohm is None or load is None or load.peak_a is None or supply_v is None:
         return None
     if r.place == aircraft.root:
@@ -183,10 +270,8 @@ def _sees_high(facts: FlightFacts, place: str | None) -> str | Refusal:
     if mirror is not None:
         over = _most(mirror) + limits.branch_watch_mohm
         held.append(max(over, _most(mirror) * limits.branch_over_expected))
-    if not held:
-        why = "neither a like place on the other side nor the lead's length and gauge is known"
-        what = "say its lead, or its mirror, in the aircraft's profile"
-        return Refusal(NotJudged.NO_COUNTERPART, why, what)
+    if own.expected_mohm is None:
+        held.append(_NO_SOUND_LEAD[0][0])
     least = min(held) + (own.mohm or 0.0) - (own.low_mohm or 0.0)
     return f"{least:.0f} mOhm or more from {own.parent}"
 

@@ -19,7 +19,7 @@ _STEPS = 3.0
 #: A stretch in flight: from so many seconds on, so many A and so much of what the counterpart says
 #: it should draw (heuristic: moves of a second differ between two wings, those of half a minute do
 #: not).
-_SIZES = ((60.0, 0.3, 0.3), (30.0, 0.3, 0.45), (10.0, 0.4, 0.6), (3.0, 0.8, 0.9))
+_SIZES = ((60.0, 0.3, 0.3), (30.0, 0.3, 0.45), (10.0, 0.6, 0.8), (3.0, 0.8, 0.9))
 _ERRORS = 5.0  # standard errors
 _RIVALS, _RIVALS_LONG, _LONG_S = 2.0, 1.4, 60.0
 #: Of what is added, the lower fifth of the readings shows this part at the least: else the other

@@ -1,0 +1,1 @@
+"""Leads: whether their resistance stayed what it was through a flight."""

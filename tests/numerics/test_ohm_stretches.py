@@ -1,0 +1,62 @@
+"""A resistance that changed, planted by hand."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from telemetry.numerics.resistance.stretches import ohm_stretch
+
+
+def blocks(change_ohm: float, first: int, end: int, seed: int = 1, size: int = 150):
+    """Drop over 30 mOhm and an offset of -5 mV, with 2 mV of noise; the current of a flight."""
+    rng = np.random.default_rng(seed)
+    amps = 0.2 + rng.gamma(2.0, 0.5, size)
+    ohm = np.full(size, 0.030)
+    ohm[first:end] += change_ohm
+    drop = -0.005 + ohm * amps + 0.002 * rng.standard_normal(size)
+    return drop, amps, np.full(size, 0.002)
+
+
+@pytest.mark.parametrize(("first", "end"), [(80, 150), (0, 60), (50, 75)])
+def test_a_planted_change_is_found_with_its_moment(first: int, end: int) -> None:
+    found = ohm_stretch(*blocks(0.045, first, end))
+    assert found is not None
+    assert found.first == pytest.approx(first, abs=2)
+    assert found.end == pytest.approx(end, abs=2)
+    assert 1000 * found.usual_ohm == pytest.approx(30, abs=2)
+    assert 1000 * found.change_ohm == pytest.approx(45, abs=3)
+    assert found.change_ohm > 20 * found.se_ohm
+
+
+def test_less_up_to_an_instant_is_more_from_it_on() -> None:
+    found = ohm_stretch(*blocks(-0.020, 0, 40))
+    assert found is not None
+    assert (found.first, found.end) == pytest.approx((40, 150), abs=2)
+    assert 1000 * found.change_ohm == pytest.approx(20, abs=3)
+    assert 1000 * found.usual_ohm == pytest.approx(10, abs=3)
+
+
+def test_the_error_agrees_with_least_squares_where_the_stretch_is_known() -> None:
+    """Of the same design by numpy's solver: se of the last coefficient."""
+    drop, amps, noise = blocks(0.045, 80, 150)
+    found = ohm_stretch(drop, amps, noise)
+    inside = np.where((np.arange(150) >= found.first) & (np.arange(150) < found.end), amps, 0.0)
+    design = np.column_stack((np.ones(150), amps, inside))
+    coef, rss, *_ = np.linalg.lstsq(design, drop, rcond=None)
+    se = np.sqrt(rss[0] / 147 * np.linalg.inv(design.T @ design)[2, 2])
+    assert found.change_ohm == pytest.approx(coef[2], rel=1e-9)
+    assert found.se_ohm == pytest.approx(se, rel=0.4)
+
+
+def test_without_a_change_the_likeliest_one_is_chance() -> None:
+    """Of some thousand stretches the likeliest stays under six standard errors."""
+    for seed in range(60):
+        found = ohm_stretch(*blocks(0.0, 0, 0, seed))
+        assert found is None or found.change_ohm < 6 * found.se_ohm
+
+
+def test_what_tells_nothing_is_refused() -> None:
+    drop, amps, noise = blocks(0.045, 10, 18, size=20)
+    assert ohm_stretch(drop, amps, noise) is None
+    assert ohm_stretch(np.zeros(50), np.ones(50), np.ones(50)) is None
