@@ -27,9 +27,10 @@ from telemetry.book import adding
 from telemetry.book.adding import BookEntry
 from telemetry.book.checking import CheckReport, Read, check
 from telemetry.book.export import ExportOrigin, export_flights, export_log
+from telemetry.book.files import originals
 from telemetry.book.files.dates import refuse_future
 from telemetry.book.files.names import aircraft_key, checked_flight, is_flight
-from telemetry.book.files.writing import read_file, write_file, write_json
+from telemetry.book.files.writing import write_file, write_json
 from telemetry.book.records import Note, NoteKind, Outcome, load_note, new_note
 from telemetry.book.shelf import Shelf
 from telemetry.model.brief import Facts, as_html, as_text, some
@@ -138,7 +139,7 @@ class Logbook(Shelf):
         """The first half of :meth:`add`: all but the writing, one log after the other."""
         data = source
         if not isinstance(data, bytes):
-            data = read_file(Path(log.provenance.file if data is None else data))
+            data = originals.read(Path(log.provenance.file if data is None else data))
         return adding.settle(
             self._places,
             log,

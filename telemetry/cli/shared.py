@@ -81,7 +81,8 @@ def find_logs(paths: Iterable[Path]) -> list[Path | UnreadableLog]:
 
     A folder without a log, or that cannot be read, stands as its error. A README is no log.
     """
-    from telemetry.importer.finding import LOG_ENDINGS, find_files
+    from telemetry.importer.archive import LOG_ENDINGS
+    from telemetry.importer.finding import find_files
 
     found: dict[Path | UnreadableLog, None] = {}
     for path in paths:
@@ -93,7 +94,7 @@ def find_logs(paths: Iterable[Path]) -> list[Path | UnreadableLog]:
         found.update(dict.fromkeys(one.error or one.path for one in inside))
         if not inside:
             empty = UnreadableLog(
-                f"no log in this folder (looked for {', '.join(LOG_ENDINGS)})",
+                f"no log in it (looked for {', '.join(LOG_ENDINGS)})",
                 path=path,
                 hint="name the file itself if it ends otherwise",
             )
@@ -313,4 +314,5 @@ def crew_for(workers: int, scheduler: str | None, paths: Sequence[Path]) -> Iter
 
 def _folder_of(path: Path) -> Path:
     whole = path.absolute()
-    return whole if os.path.isdir(whole) else whole.parent  # noqa: PTH112 - as in find_files
+    # Not Path.is_dir(), as in find_files; a log may lie within an archive.
+    return next((f for f in (whole, *whole.parents) if os.path.isdir(f)), whole.parent)  # noqa: PTH112

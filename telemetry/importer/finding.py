@@ -8,10 +8,14 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+from telemetry.importer.archive import (
+    SHEET_ENDINGS,
+    is_archive,
+    is_log,
+    logs_inside,
+    sheet_error,
+)
 from telemetry.model.errors import UnreadableLog
-
-#: What a folder is searched for; a file that is named may be called anything.
-LOG_ENDINGS = (".csv", ".tsv", ".txt", ".log", ".dat")
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,13 +42,19 @@ def find_files(
     -------
     tuple of FoundFiles
         Without repeats. Folders are searched to the bottom, without following links, passing by
-        what begins with a dot. A folder that cannot be read is among them with its error.
+        what begins with a dot; archives are searched as folders are. A folder that cannot be
+        read, and a spreadsheet in one, is among them with its error.
     """
     found: dict[Path, FoundFiles] = {}
     for path in map(Path, paths):
         # Path.is_dir() raises on too long a name, of which the reading tells better.
         folder = os.path.isdir(path)  # noqa: PTH112
-        inside = _inside(path, leave_out) if folder else [FoundFiles(path, named=True)]
+        if folder:
+            inside = _inside(path, leave_out)
+        elif is_archive(path):
+            inside = _unpacked(path)
+        else:
+            inside = iter([FoundFiles(path, named=True)])
         for one in inside:
             found.setdefault(one.path, one)
     return tuple(found.values())
@@ -58,14 +68,27 @@ def _inside(folder: Path, leave_out: Path | None) -> Iterator[FoundFiles]:
             (d for d in folders if d[0] != "." and Path(root, d).resolve() != barred), key=_natural
         )
         for name in sorted(files, key=_natural):
-            if name[0] != "." and Path(name).suffix.lower() in LOG_ENDINGS:
-                yield FoundFiles(Path(root, name), named=False)
+            path = Path(root, name)
+            if name[0] == ".":
+                continue
+            if path.suffix.lower() in SHEET_ENDINGS:
+                yield FoundFiles(path, named=False, error=sheet_error(path))
+            elif path.suffix.lower() == ".zip":
+                yield from _unpacked(path)
+            elif is_log(name):
+                yield FoundFiles(path, named=False)
     for error in errors:
         path = Path(error.filename or folder)
         what = f"this folder cannot be read ({error.strerror or error})"
         yield FoundFiles(
             path, named=True, error=UnreadableLog(what, path=path, hint="check its permissions")
         )
+
+
+def _unpacked(path: Path) -> Iterator[FoundFiles]:
+    inside = sorted(logs_inside(path), key=lambda one: _natural(str(one[0])))
+    for inner, error in inside:
+        yield FoundFiles(inner, named=False, error=error)
 
 
 def _natural(name: str) -> list[tuple[int, str]]:

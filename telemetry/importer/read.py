@@ -108,10 +108,7 @@ def _assemble(sheet: Sheet, row_interval_s: float | None) -> Log:
         empty=empty,
         spread_rows=sheet.long is None,
     )
-    if not len(times.time_s):
-        raise UnreadableLog(
-            "no row has a readable time", hint="name the time column with --set 'COLUMN=time[...]'"
-        )
+    _refuse_timeless(times)
     read_rows = len(times.time_s)
     columns = sheet.columns
     if sheet.long is not None:
@@ -122,6 +119,13 @@ def _assemble(sheet: Sheet, row_interval_s: float | None) -> Log:
     resolved = resolve(columns, sheet.notes, time_s=times.time_s if as_they_stand else None)
     log = _log(sheet, base, times, columns, resolved)
     return replace(log, provenance=replace(log.provenance, rows=read_rows))
+
+
+def _refuse_timeless(times: Unrolled) -> None:
+    if not len(times.time_s):
+        raise UnreadableLog(
+            "no row has a readable time", hint="name the time column with --set 'COLUMN=time[...]'"
+        )
 
 
 def _refuse_slow(time_s: FloatArray) -> None:
@@ -153,6 +157,11 @@ def widen(sheet: Sheet, base: TimeBase, times: Unrolled) -> tuple[list[LogColumn
     times : Unrolled
         Of the long rows, rows with the same time not spread.
 
+    Raises
+    ------
+    UnreadableLog
+        No row has a readable time.
+
     Returns
     -------
     columns : list of LogColumn
@@ -160,6 +169,7 @@ def widen(sheet: Sheet, base: TimeBase, times: Unrolled) -> tuple[list[LogColumn
     times : Unrolled
     """
     assert sheet.long is not None
+    _refuse_timeless(times)
     clock = [c for c in sheet.columns if c.index in base.columns]
     columns = [_take(c, times.rows) for c in sheet.columns]
     wide = pivot(columns, sheet.long, times.time_s)

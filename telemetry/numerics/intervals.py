@@ -76,8 +76,10 @@ def propagate(
             if end != x.value
         ]
         for key in best:
-            below[key] += min([0.0, *(s[key] for s in shifts)]) ** 2
-            above[key] += max([0.0, *(s[key] for s in shifts)]) ** 2
+            # Products, for a power overflows with an error where these become infinite.
+            down, up = (end([0.0, *(s[key] for s in shifts)]) for end in (min, max))
+            below[key] += down * down
+            above[key] += up * up
     return {
         key: Interval.around(value, math.sqrt(below[key]), math.sqrt(above[key]))
         for key, value in best.items()

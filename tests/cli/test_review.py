@@ -226,7 +226,7 @@ def test_a_folder_without_logs_is_one_of_the_bad_ones(run, log, tmp_path) -> Non
     assert result.exit_code == 2
     document = loads(result.stdout)
     assert len(document["reviews"]) == 1
-    assert "no log in this folder" in document["errors"][0]["message"]
+    assert "no log in it" in document["errors"][0]["message"]
     alone = run("review", empty)
     assert (alone.exit_code, alone.stdout) == (2, "")
     assert len(alone.stderr.strip().splitlines()) == 1

@@ -5,8 +5,9 @@ from __future__ import annotations
 from pathlib import Path
 
 import numpy as np
+import pytest
 
-from telemetry import describe_columns, read_log
+from telemetry import UnreadableLog, describe_columns, read_log
 
 
 def write(path: Path, text: str) -> Path:
@@ -60,3 +61,17 @@ def test_refused_rows_of_a_long_file_are_counted(tmp_path: Path) -> None:
     text = "time,name,value,unit\n" + rows + "20,Pack 1 voltage,8.1,V,9,9\n21,Bus voltage,5.9,V\n"
     p = read_log(write(tmp_path / "log.csv", text)).provenance
     assert (p.rows, p.rows_refused, p.refused_lines) == (41, 1, (42,))
+
+
+def test_times_that_no_clock_shows_are_a_problem_not_a_fault(tmp_path: Path) -> None:
+    rows = "".join(f"{10**13 + i},Pack 1 voltage,8.2,V\n" for i in range(9))
+    path = write(tmp_path / "log.csv", "Time [s],Name,Value,Unit\n" + rows)
+    assert "no row has a readable time" in describe_columns(path).problem
+    with pytest.raises(UnreadableLog, match="no row has a readable time"):
+        read_log(path)
+
+
+def test_a_column_of_rounding_noise_is_listed(tmp_path: Path) -> None:
+    rows = "".join(f"{i},{8.2 + 2e-15 * (i % 3)!r}\n" for i in range(9))
+    path = write(tmp_path / "log.csv", "Time [s],Pack 1 voltage [V]\n" + rows)
+    assert not describe_columns(path).problem

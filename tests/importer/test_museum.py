@@ -420,7 +420,7 @@ REFUSED = [
     ("time_unit_open.csv", " column 'Time': the time column has no unit, and steps of 0.0001 may "
                            "be minutes, hours or days; settle it with --set 'Time=time[min]' or "
                            "'Time=time[h]' or 'Time=time[d]'."),
-    ("zip.csv", ": is a zip archive, not a CSV; unpack it and give the file inside."),
+    ("zip.csv", ": is a zip archive without a log; give the log itself."),
     ("workbook.xlsx", ": is a spreadsheet workbook, not a CSV; save the sheet as CSV."),
     ("sheet.ods", ": is a spreadsheet workbook, not a CSV; save the sheet as CSV."),
     ("old_workbook.xls", ": is an old spreadsheet or office document, not a CSV; save the sheet "
@@ -428,7 +428,6 @@ REFUSED = [
     ("picture.png", ": is a picture (PNG), not a CSV; give the log itself."),
     ("picture.jpg", ": is a picture (JPEG), not a CSV; give the log itself."),
     ("document.pdf", ": is a PDF document, not a CSV; give the log itself."),
-    ("log.csv.gz", ": is a gzip archive, not a CSV; unpack it and give the file inside."),
     ("page.html", ": is a web page, not a CSV; export the log as CSV."),
     ("track.xml", ": is an XML document, not a CSV; export the log as CSV."),
     ("log.json", ": is a JSON document, not a CSV; export the log as CSV."),

@@ -127,3 +127,8 @@ def test_an_upper_half_width_of_nothing_is_one() -> None:
 )
 def test_likeness_of_neighbours(rest: list[float], times: float) -> None:
     assert likeness(np.array(rest)) == pytest.approx(times)
+
+
+def test_a_shift_beyond_all_numbers_is_an_infinite_interval() -> None:
+    found = propagate(lambda x: {"y": x["a"]}, {"a": Interval.around(0.0, 1e300)})
+    assert found["y"].high == math.inf

@@ -9,22 +9,41 @@ from pathlib import Path
 import pyarrow as pa
 
 from telemetry.book.files.writing import book_error, read_file, write_file
+from telemetry.importer.archive import is_packed, read_bytes
 from telemetry.model.errors import BookError
 
 _LEVEL = 3
 
 
 def sha256_of(source: Path) -> str:
-    """SHA-256 of a file's bytes, hexadecimal, in little memory.
+    """SHA-256 of a log's bytes, unpacked where it lies in an archive; hexadecimal.
 
     Raises
     ------
     BookError
         If it cannot be read.
+    UnreadableLog
+        If it lies in an archive that cannot.
     """
     try:
+        if is_packed(source):
+            return hashlib.sha256(read_bytes(source)).hexdigest()
         with source.open("rb") as file:
             return hashlib.file_digest(file, "sha256").hexdigest()
+    except OSError as error:
+        raise book_error(error, source, "read") from error
+
+
+def read(source: Path) -> bytes:
+    """The bytes of a log, unpacked where it lies in an archive.
+
+    Raises
+    ------
+    BookError
+        If it is missing or cannot be read.
+    """
+    try:
+        return read_bytes(source)
     except OSError as error:
         raise book_error(error, source, "read") from error
 

@@ -222,7 +222,7 @@ def zeros_in_a_counter(values: FloatArray) -> NDArray[np.bool_]:
 
 
 def resolution(values: FloatArray) -> float:
-    """Smallest step between distinct values, NaN where there are fewer than two.
+    """Smallest step between distinct values, NaN where no two are clearly distinct.
 
     Parameters
     ----------
@@ -232,8 +232,9 @@ def resolution(values: FloatArray) -> float:
     if len(distinct) < 2:
         return math.nan
     steps = np.diff(distinct)
-    smallest = float(np.min(steps[steps > 1e-12 * np.max(np.abs(distinct))]))
-    return float(f"{smallest:.6g}")
+    # Less than a double can tell apart is the noise of somebody's arithmetic.
+    steps = steps[steps > 1e-12 * np.max(np.abs(distinct))]
+    return float(f"{np.min(steps):.6g}") if len(steps) else math.nan
 
 
 def repeats(values: FloatArray) -> float:

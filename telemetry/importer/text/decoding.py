@@ -16,6 +16,7 @@ from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 
+from telemetry.importer.archive import read_bytes
 from telemetry.importer.wording import count, verb
 from telemetry.model.errors import UnreadableLog
 
@@ -33,7 +34,7 @@ _SIGNATURES: tuple[tuple[bytes, str, str], ...] = (
     (b"II*\x00", "a picture (TIFF)", ""),
     (b"MM\x00*", "a picture (TIFF)", ""),
     (b"%PDF", "a PDF document", ""),
-    (b"\x1f\x8b", "a gzip archive", "unpack it and give the file inside"),
+    (b"\x1f\x8b", "an archive within an archive", "unpack it and give the file inside"),
     (b"BZh", "a bzip2 archive", "unpack it and give the file inside"),
     (b"\xfd7zXZ\x00", "an xz archive", "unpack it and give the file inside"),
     (b"7z\xbc\xaf\x27\x1c", "a 7z archive", "unpack it and give the file inside"),
@@ -108,7 +109,9 @@ def load(path: str | Path, *, encoding: str | None = None) -> Text:
         # Some give bytes without end.
         raise UnreadableLog("is a device, not a file", path=path, hint="give a log file")
     try:
-        raw = Path(path).read_bytes()
+        raw = read_bytes(Path(path))
+    except UnreadableLog:
+        raise
     except IsADirectoryError:
         raise UnreadableLog(
             "is a folder, not a file", path=path, hint="give the log files in it"
@@ -168,9 +171,7 @@ def refuse_what_is_no_text(raw: bytes, path: str | Path | None = None) -> None:
             raise UnreadableLog(
                 "is a spreadsheet workbook, not a CSV", path=path, hint="save the sheet as CSV"
             )
-        raise UnreadableLog(
-            "is a zip archive, not a CSV", path=path, hint="unpack it and give the file inside"
-        )
+        raise UnreadableLog("is a zip archive without a log", path=path, hint="give the log itself")
     for signature, what, hint in _SIGNATURES:
         if raw.startswith(signature):
             raise UnreadableLog(
