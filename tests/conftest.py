@@ -17,6 +17,7 @@ from telemetry.model.channels import Channel, Quantity
 from telemetry.model.log import Log, Provenance
 from telemetry.readings import take_readings
 from telemetry.results import (
+    Cause,
     Change,
     Charge,
     CheckOutcome,
@@ -286,6 +287,17 @@ def _findings() -> tuple[Finding, ...]:
                 "A worn or dirty panel connector, or broken strands in the lead.",
                 "A disturbed voltage reading of this node alone.",
             ),
+            causes=(
+                Cause(
+                    cause="A worn or dirty panel connector, or broken strands in the lead.",
+                    speaks_for=("no other place fell then",),
+                ),
+                Cause(
+                    cause="A disturbed voltage reading of this node alone.",
+                    speaks_against=("3 readings in a row show it",),
+                ),
+            ),
+            ranked=True,
             confirm="With the system on, wiggle the left panel connector and look at the drop.",
             advice="Clean or replace the left panel connector before the next flight.",
             flight=1,

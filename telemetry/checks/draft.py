@@ -5,12 +5,14 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
-from telemetry.results import Change, Finding, Level
+from telemetry.checks.causes.kinds import CauseKind
+from telemetry.results import Cause, Change, Finding, Level
 
 
 class Words(NamedTuple):
     """The standing text of a check; ``grounded`` is the advice at ground where it differs.
 
+    ``kinds`` says which fault each explanation names, in their order; None for no known one.
     No text tells to charge a pack of which the log does not know that it may be charged.
     """
 
@@ -18,10 +20,13 @@ class Words(NamedTuple):
     confirm: str
     advice: str
     grounded: str = ""
+    kinds: tuple[CauseKind | None, ...] = ()
 
     def advice_at(self, level: Level) -> str:
-        """What to do at this level: only what grounds says not to fly."""
-        return self.grounded if level is Level.GROUND and self.grounded else self.advice
+        """What to do at this level: what grounds says not to fly, and nothing else does."""
+        if level is not Level.GROUND:
+            return self.advice
+        return self.grounded or f"Do not fly until this is done. {self.advice}"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -83,13 +88,14 @@ class FindingDraft:
         words = self.words or standing
         if words is None:
             raise ValueError(f"check {self.code!r} has no words for its findings")
+        explanations = (*self.likelier, *words.explanations, *self.further)
         return Finding(
             code=self.code,
             level=self.level,
             place=self.place,
             title=self.title,
             evidence=self.evidence,
-            explanations=(*self.likelier, *words.explanations, *self.further),
+            explanations=explanations,
             confirm=words.confirm,
             advice=words.advice_at(self.level),
             servo=self.servo,
@@ -99,6 +105,7 @@ class FindingDraft:
             since_flight=self.since_flight,
             change=self.change,
             also=self.also,
+            causes=tuple(Cause(cause=text) for text in explanations),
         )
 
 

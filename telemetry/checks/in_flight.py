@@ -12,6 +12,8 @@ from dataclasses import replace
 from typing import NamedTuple
 
 from telemetry.aircraft import Aircraft
+from telemetry.checks.causes.consequences import with_consequences
+from telemetry.checks.causes.ranking import with_causes
 from telemetry.checks.draft import FindingDraft
 from telemetry.checks.facts import FlightFacts, RecordingFacts
 from telemetry.checks.listed import CHECKS, CODES, not_yet_called
@@ -64,14 +66,24 @@ def judge_log(
                 [replace(draft, flight=number) for draft in in_flight(facts)]
                 for number, facts in enumerate(by_flight, 1)
             )
-    found = [draft.finding(CODES[draft.code].words) for draft in drafts]
-    outcomes = list(outcomes_of(CHECKS, by_flight or [_nothing(recording)], found))
+    seen = by_flight or [_nothing(recording)]
+    found = [_with_causes(draft, seen) for draft in drafts]
+    outcomes = list(outcomes_of(CHECKS, seen, found))
     for check in CHECKS:
         if check.of_outcomes is not None:
             more = [d.finding(check.words) for d in check.of_outcomes(recording, outcomes)]
             found += more
             outcomes += [found_at(check, f.place) for f in more]
-    return Judged(tuple(sorted(found, key=lambda f: -f.level.rank)), tuple(outcomes))
+    return Judged(tuple(with_consequences(found, aircraft)), tuple(outcomes))
+
+
+def _with_causes(draft: FindingDraft, by_flight: Sequence[FlightFacts]) -> Finding:
+    """The finding, its causes ranked by what its flight shows."""
+    words, number = CODES[draft.code].words, draft.flight or 1
+    causes, ranked = with_causes(draft, words, by_flight[number - 1])
+    explanations = tuple(c.cause for c in causes)
+    made = draft.finding(words)
+    return replace(made, causes=causes, ranked=ranked, explanations=explanations)
 
 
 def _nothing(recording: RecordingFacts) -> FlightFacts:

@@ -114,7 +114,11 @@ class Bars:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FindingBlock:
-    """One finding with its proof; ``links`` are words and the pages beside this one they open."""
+    """One finding with its proof.
+
+    ``explanations`` are its causes under ``causes_head``; ``beneath`` is what follows from it;
+    ``links`` are words and the pages beside this one they open.
+    """
 
     level: Level
     title: str
@@ -127,6 +131,8 @@ class FindingBlock:
     span: tuple[float, float] | None = None
     figure: FigureBlock | None = None
     links: tuple[tuple[str, str], ...] = ()
+    causes_head: str = "Possible causes"
+    beneath: tuple[str, ...] = ()
 
 
 Block = Paragraph | Bullets | Table | FigureBlock | Bars | FindingBlock

@@ -29,7 +29,7 @@ LEVEL_SIGN = {
     Level.CLEAR: "( )",
     Level.UNKNOWN: "<?>",
     Level.WATCH: "/!\\",
-    Level.GROUND: "[X]",
+    Level.GROUND: "!!!",
 }
 LEVEL_MEANING = {
     Level.GROUND: "do not fly until the named thing is fixed or explained",

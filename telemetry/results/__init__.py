@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from telemetry.results.checks import CheckOutcome, NotJudged, OutcomeKind
 from telemetry.results.events import Event, Stir, StirPlace
-from telemetry.results.findings import OF_ONE_SERVO, Change, Finding
+from telemetry.results.findings import OF_ONE_SERVO, Cause, Change, Finding
 from telemetry.results.history import Feature, History, HistoryFlight, NoteMark, Trend
 from telemetry.results.kinds import (
     FALLS,
@@ -48,6 +48,7 @@ __all__ = [
     "LOADED_PHASES",
     "OF_ONE_SERVO",
     "WORKING_PHASES",
+    "Cause",
     "Change",
     "Charge",
     "ChargeBasis",

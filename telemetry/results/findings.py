@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 
 from telemetry.results.kinds import Level
@@ -57,8 +57,21 @@ class Change:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Cause:
+    """What may have caused a finding, and what in the log speaks for and against it."""
+
+    cause: str
+    speaks_for: tuple[str, ...] = ()
+    speaks_against: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Finding:
-    """One thing worth telling, with its evidence and what would tell its causes apart."""
+    """One thing worth telling, with its evidence and what would tell its causes apart.
+
+    ``causes`` are those of ``explanations`` in the same order; ``ranked`` where the log makes the
+    first the likeliest. One that follows from another is told beneath it.
+    """
 
     code: str
     level: Level
@@ -77,6 +90,16 @@ class Finding:
     change: Change | None = None
     # Other places where the same was seen.
     also: tuple[str, ...] = ()
+    causes: tuple[Cause, ...] = ()
+    ranked: bool = False
+    # The finding that this one follows from; None where it stands by itself.
+    follows_code: str | None = None
+    follows_place: str | None = None
+
+
+def standing_alone(findings: Iterable[Finding]) -> list[Finding]:
+    """Findings that follow from no other: what a reader counts."""
+    return [f for f in findings if f.follows_code is None]
 
 
 def counted_by_level(findings: Sequence[Finding]) -> str:

@@ -185,5 +185,10 @@ def demo_readme() -> str:
         "Harmless, and there to be told apart: tern's flight 3 is flown harder than usual;",
         "dunlin's flight 10 is on a cold day.",
         "",
+        "Before any stir or bench check of your own: motor or engine off and made safe",
+        "(propeller clear or removed, ignition off, turbine shut down), aircraft",
+        "restrained, people clear. Lithium packs can burn: never charge one unattended, nor",
+        "a swollen, hot or over-discharged one; unplug packs before working on wiring.",
+        "",
     ]
     return "\n".join(lines)

@@ -457,7 +457,7 @@ def test_the_history_on_the_screen(added: tuple[Path, Result]) -> None:
     assert result.stderr == "", "the measures were kept when the logs were added"
     lines = [x for x in result.stdout.splitlines() if not x.startswith("    busbook ")]
     assert max(map(columns_of, lines)) <= 80
-    assert "[X] GROUND IT" in result.stdout
+    assert "!!! GROUND IT" in result.stdout
     assert not re.search(r"\bsafe", result.stdout, re.IGNORECASE)
     assert 'busbook note tern "what was done" --kind repaired --place' in result.stdout
 

@@ -62,7 +62,9 @@ KEYS: dict[str, set[str]] = {
     },
     "reviews.findings": {
         "code", "level", "place", "servo", "title", "evidence", "explanations", "confirm", "advice",
+        "causes", "ranked", "also", "follows_code", "follows_place",
     },
+    "reviews.findings.causes": {"cause", "speaks_for", "speaks_against"},
 }  # fmt: skip
 WORDS = {
     "reviews.verdict": {"clear", "watch", "ground", "unknown"},

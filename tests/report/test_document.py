@@ -308,11 +308,13 @@ def test_every_kind_of_finding_gets_a_document(review: Review) -> None:
         for p in ("left wing", "pack 1", None)
         for t in (None, 522.0)
     )
-    *blocks, last = section(built(replace(review, findings=found)), "findings").blocks
+    caution, *blocks, last = section(built(replace(review, findings=found)), "findings").blocks
+    assert isinstance(caution, Paragraph)
+    assert "propeller" in caution.text, "what has to be safe stands before what to do"
     assert len(blocks) == len(found)
     # Nobody looks at a hundred figures, and a page must stay small.
     assert sum(isinstance(b, FindingBlock) and b.figure is not None for b in blocks) == 16
     assert isinstance(last, Paragraph)
     assert last.text.endswith("more figures left out.")
-    bare = section(built(replace(review, findings=found, flights=())), "findings").blocks
+    _, *bare = section(built(replace(review, findings=found, flights=())), "findings").blocks
     assert all(isinstance(b, FindingBlock) and b.figure is None for b in bare)

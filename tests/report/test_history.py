@@ -115,7 +115,7 @@ def test_no_line_is_wider_than_the_screen(history: History, bare: History, width
 def test_the_answer_stands_in_the_first_lines(text: str) -> None:
     head = squeezed("\n".join(text.splitlines()[:16]))
     assert "History of 11 flights and 1 bench recording, 1 April 2026 to 12 April 2026." in head
-    assert "[X] GROUND IT" in head
+    assert "!!! GROUND IT" in head
     assert "Right wing draws 45 % more than usual; 1 more below." in head
     assert "Places to look at 2 right wing, left wing" in head
     # The lowest of all in flight at a place that is fed, by hand: tail 7.7 - 0.1 - 0.09 V.
@@ -138,7 +138,7 @@ def test_findings_say_since_when_how_much_how_fast_and_how_sure(text: str) -> No
         "chance of that by luck alone under 1 in 10 000",
         "false alarms at this level 1 % of healthy seasons of 20 flights",
         "Flight by flight, %: -3 2 -3 | 30 42 54 66 78 90 102. Limits: watch 25, ground 60.",
-        "Possible causes: A worn servo. A linkage that binds.",
+        "Possible causes: - A worn servo. - A linkage that binds.",
         "Do: Find the servo and put it right.",
     ):
         assert part in flat, part
@@ -396,7 +396,7 @@ def test_flights_are_listed_with_what_each_says_by_itself(make_history: Make) ->
         if section.anchor == "flights" and isinstance(b, Table)
     )
     at = [c.title for c in table.columns].index("Review")
-    assert [row[at].text for row in table.rows] == ["watch", "-", "unknown"]
+    assert [row[at].text for row in table.rows] == ["watch", "-", "cannot be judged"]
 
 
 def test_what_single_flights_say_again_is_the_answer_and_has_its_figure(
@@ -417,7 +417,7 @@ def test_what_single_flights_say_again_is_the_answer_and_has_its_figure(
         since_flight=calm.flights[8].id,
     )
     text = squeezed(terminal.text_of(history_document(replace(calm, findings=(droop,)))))
-    assert "[X] GROUND IT Left wing fell 5 times; 4 flights show it, each by itself" in text
+    assert "!!! GROUND IT Left wing fell 5 times; 4 flights show it, each by itself" in text
     assert "left wing, since No. 9 of 12, 9 April 2026 (flight-08.csv)" in text
     assert "of the newest 4 of the last 5" in text
     assert "most serious in flight-11.csv" in text

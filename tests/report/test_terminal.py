@@ -36,7 +36,7 @@ def test_the_answer_stands_in_the_first_lines(text: str) -> None:
     joined = squeezed("\n".join(head))
     assert "Tern (invented)" in joined
     assert "14 May 2026, 10:32. One flight, 15 min 00 s recorded." in joined
-    assert "[X] GROUND IT" in joined
+    assert "!!! GROUND IT" in joined
     assert "The left wing lost 1.33 V for 0.6 s" in joined
     assert "Lowest voltage 4.60 V left wing, in flight, at 08:42" in joined
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from telemetry.aircraft import Aircraft
+from telemetry.checks.causes.kinds import CauseKind
 from telemetry.checks.check import Check, CheckPart
 from telemetry.checks.draft import FindingDraft, Words
 from telemetry.checks.facts import FlightFacts
@@ -303,6 +304,11 @@ BRANCH_RESISTANCE_HIGH = Check(
         ),
         "Measure the drop along that lead at a known load; swap the leads left for right.",
         "Clean or replace the connector of that lead before the next flight.",
+        kinds=(
+            CauseKind.CONTACT,
+            CauseKind.LONGER_LEAD,
+            CauseKind.CURRENT_SENSOR,
+        ),
     ),
     in_flight=(lead_findings,),
     needs=Needs(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from telemetry.aircraft import Aircraft
+from telemetry.checks.causes.kinds import CauseKind
 from telemetry.checks.check import Check, CheckPart
 from telemetry.checks.draft import FindingDraft, Words
 from telemetry.checks.facts import FlightFacts
@@ -286,6 +287,11 @@ PACK_OUT = Check(
         "Switch the other pack off on the ground and see whether the bus stays up.",
         "Find out why it gave nothing before both packs are relied upon.",
         "Do not fly on one pack: find why the other gave nothing.",
+        kinds=(
+            CauseKind.CONTACT,
+            CauseKind.CUT_OFF,
+            CauseKind.CURRENT_SENSOR,
+        ),
     ),
     words_across=Words(
         (
@@ -320,6 +326,11 @@ PACK_SHARE = Check(
         ),
         "Compare rest voltages before the flight; swap the packs and repeat the stir.",
         "Compare the shares again with both packs full and sound.",
+        kinds=(
+            CauseKind.UNLIKE_CHARGE,
+            CauseKind.PACK_PATH,
+            CauseKind.SET_POINTS,
+        ),
     ),
     words_across=Words(
         (

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from telemetry.checks.causes.kinds import CauseKind
 from telemetry.checks.check import Check, CheckPart
 from telemetry.checks.draft import FindingDraft, Words
 from telemetry.checks.facts import FlightFacts
@@ -73,6 +74,10 @@ SOURCE_RESISTANCE_HIGH = Check(
         ),
         "Swap the packs: if the value moves with the pack it is the pack, else its path.",
         "Measure the pack's internal resistance warm, at a known charge.",
+        kinds=(
+            CauseKind.COLD_OR_AGED,
+            CauseKind.PACK_PATH,
+        ),
     ),
     in_flight=(sources,),
     needs=Needs(at=packs, own=(Quantity.VOLTAGE,)),

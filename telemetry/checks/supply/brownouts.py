@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from telemetry.checks.causes.kinds import CauseKind
 from telemetry.checks.check import Check, CheckPart
 from telemetry.checks.draft import FindingDraft, Words, clock
 from telemetry.checks.facts import FlightFacts
@@ -98,6 +99,11 @@ BROWNOUT = Check(
         "Load the bus on the bench with a known load and move every plug and switch in the path.",
         "Find out before the next flight whether the supply was lost or only its reading.",
         "Do not fly until the cause is found and put right.",
+        kinds=(
+            CauseKind.SUPPLY_LOST,
+            CauseKind.CONTACT,
+            CauseKind.FALSE_READING,
+        ),
     ),
     in_flight=(brownouts,),
     needs=Needs(

@@ -6,6 +6,7 @@ The number of sags that the load explains never raises a level.
 from __future__ import annotations
 
 from telemetry.aircraft import Aircraft
+from telemetry.checks.causes.kinds import CauseKind
 from telemetry.checks.check import Check, CheckPart
 from telemetry.checks.draft import FindingDraft, Words, clock
 from telemetry.checks.facts import FlightFacts
@@ -210,6 +211,11 @@ SAG_UNEXPLAINED = Check(
         ),
         "With the system on and a steady load, move that plug and lead and watch the voltage.",
         "Clean or replace that plug and lead, then repeat the stir before the next flight.",
+        kinds=(
+            CauseKind.CONTACT,
+            CauseKind.MISSED_PEAK,
+            CauseKind.FALSE_READING,
+        ),
     ),
     in_flight=(falls,),
     needs=Needs(
@@ -240,6 +246,11 @@ REGULATOR_DROOP = Check(
         "Load the bus on the bench at that current with full, sound packs, and feel the regulator.",
         "See on the bench that the bus holds its voltage under that load before the next flight.",
         "Do not fly until the bus holds its voltage under that load.",
+        kinds=(
+            CauseKind.REGULATOR_LIMIT,
+            CauseKind.LOW_INPUT,
+            CauseKind.SUPPLY_PATH,
+        ),
     ),
     in_flight=(falls,),
     needs=Needs(at=root, own=(Quantity.VOLTAGE,), any_current=True, slowest_s=SLOWEST_DIP_S),
@@ -261,6 +272,10 @@ SWITCH_STEP = Check(
         ),
         "Move the switch and plugs under a steady load and watch the drop from pack to bus.",
         "Replace the switch or plug that shows it.",
+        kinds=(
+            CauseKind.SUPPLY_PATH,
+            CauseKind.UNLIKE_SENSORS,
+        ),
     ),
     in_flight=(falls, pack_findings),
     needs=Needs(at=packs, own=(Quantity.VOLTAGE,), any_current=True),

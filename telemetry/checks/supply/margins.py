@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from telemetry.aircraft import Limits
+from telemetry.checks.causes.kinds import CauseKind
 from telemetry.checks.check import Check, CheckPart
 from telemetry.checks.draft import FindingDraft, Words
 from telemetry.checks.facts import FlightFacts
@@ -114,6 +115,11 @@ MARGIN_LOW = Check(
         "your receiver and units in their data sheets.",
         "Fit packs that are full and sound, and shorten or thicken the path before the next "
         "flight.",
+        kinds=(
+            CauseKind.WEAK_PACKS,
+            CauseKind.SUPPLY_PATH,
+            CauseKind.LEVEL_IN_FORCE,
+        ),
     ),
     in_flight=(margins,),
     needs=Needs(

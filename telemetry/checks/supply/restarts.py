@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
+from telemetry.checks.causes.kinds import CauseKind
 from telemetry.checks.check import Check, CheckPart
 from telemetry.checks.draft import FindingDraft, Words, clock
 from telemetry.checks.facts import FlightFacts, RecordingFacts
@@ -37,6 +38,12 @@ RESTART_UNDER_LOAD = Words(
     "counter; log the unit's uptime, which only a restart sets back.",
     "Find out before the next flight why it began again; unless it was reset by hand, treat it as "
     "a brownout.",
+    kinds=(
+        CauseKind.SUPPLY_LOST,
+        CauseKind.CONTACT,
+        None,
+        CauseKind.RESET_BY_HAND,
+    ),
 )
 
 
@@ -160,6 +167,11 @@ RESTART = Check(
         "Ask whether it was switched or reset then; log the unit's uptime, which only a restart "
         "sets back; with the system on, move its plug and switch and watch that counter.",
         "If nobody switched or reset it, treat it as a brownout.",
+        kinds=(
+            CauseKind.RESET_BY_HAND,
+            CauseKind.RESET_BY_HAND,
+            CauseKind.SUPPLY_LOST,
+        ),
     ),
     in_recording=(restarts,),
     needs=Needs(at=counting, phases=(), essential="always"),

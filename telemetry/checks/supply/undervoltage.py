@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from telemetry.checks.causes.kinds import CauseKind
 from telemetry.checks.check import Check, CheckPart
 from telemetry.checks.draft import FindingDraft, Words
 from telemetry.checks.facts import FlightFacts
@@ -28,6 +29,11 @@ PACK_UNDER = Words(
     "not to be charged.",
     "Do not fly with this pack. Let it rest and read each cell: one with a lithium cell that rests "
     "below its floor is not to be charged, but set aside where a fire can do no harm.",
+    kinds=(
+        CauseKind.RAN_EMPTY,
+        CauseKind.COLD_OR_AGED,
+        CauseKind.OTHER_CELLS,
+    ),
 )
 
 
@@ -108,6 +114,11 @@ UNDERVOLTAGE = Check(
         "Compare with the data sheet of the servos; repeat the stir with full, sound packs.",
         "Find out what pulls it down, the packs, the path or the load, before hard flying.",
         "Do not fly until the supply stays above that level under load.",
+        kinds=(
+            CauseKind.WEAK_PACKS,
+            CauseKind.SUPPLY_PATH,
+            CauseKind.LEVEL_IN_FORCE,
+        ),
     ),
     in_flight=(undervoltage,),
     needs=Needs(at=supplies, own=(Quantity.VOLTAGE,), essential="always"),

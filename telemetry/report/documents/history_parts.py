@@ -18,7 +18,7 @@ from telemetry.report.documents.across import (
 from telemetry.report.documents.history_figures import of_features, of_trend
 from telemetry.report.parts.method import levels_table
 from telemetry.report.parts.tables import cells, columns
-from telemetry.report.words import NONE, clock, code_words, counted, number, sentence
+from telemetry.report.words import LEVEL_WORD, NONE, clock, code_words, counted, number, sentence
 from telemetry.results import Feature, Trend
 
 _VOLTS = ("idle_v", "lowest_stir_v", "lowest_flight_v")
@@ -284,7 +284,7 @@ def flights_section(across: Across) -> Section:
                     NONE if low is None else number(low[0], 0.01),
                     NONE if low is None else plain(low[1]),
                     number(sum(used), 1.0) if used else NONE,
-                    NONE if flight.verdict is None else flight.verdict.value,
+                    NONE if flight.verdict is None else LEVEL_WORD[flight.verdict].lower(),
                 ),
                 Cell(text=plain(flight.file), href=across.links.get(flight.id)),
             )

@@ -31,7 +31,7 @@ from telemetry.report.documents.history_parts import (
 )
 from telemetry.report.parts.facts import facts
 from telemetry.report.parts.first_page import by_gravity, checks, reason
-from telemetry.report.parts.method import cautions_section, limits_section
+from telemetry.report.parts.method import BEFORE_BENCH, cautions_section, limits_section
 from telemetry.report.words import (
     NOT_MEASURED,
     NumberSteps,
@@ -249,7 +249,9 @@ def _findings(across: Across) -> Section:
                 links=_links(across, since),
             )
         )
-    if not blocks:
+    if blocks:
+        blocks.insert(0, Paragraph(text=BEFORE_BENCH))
+    else:
         blocks.append(
             Paragraph(
                 text="Nothing was found across these flights. They show only what was logged, "

@@ -8,6 +8,7 @@ from telemetry.report.parts.first_page import by_gravity
 from telemetry.report.parts.tables import cells, columns
 from telemetry.report.words import LEVEL_WORD, NONE, NumberSteps, clock, lasting, sentence
 from telemetry.results import ChargeBasis, Flight, Level, OutKind, PackOut, PackState, Review
+from telemetry.results.findings import standing_alone
 
 _BASIS = {
     ChargeBasis.RECORDS: "charge records",
@@ -22,7 +23,8 @@ def next_flight_section(review: Review) -> Section:
     blocks: list[Block] = []
     if review.flights:
         blocks += _charge(review, review.flights[-1])
-    open_ones = [f for f in by_gravity(review.findings) if f.level is not Level.CLEAR]
+    alone = standing_alone(by_gravity(review.findings))
+    open_ones = [f for f in alone if f.level is not Level.CLEAR]
     if open_ones:
         blocks.append(
             Table(

@@ -21,6 +21,7 @@ from telemetry.report.words import (
     sentence,
 )
 from telemetry.results import Charge, ChargeBasis, Finding, Level, PhaseKind, Review
+from telemetry.results.findings import standing_alone
 
 # As many as leave room for the timeline on the first screen.
 _MOST_CHECKS = 3
@@ -76,7 +77,8 @@ def reason(
 
     ``flight`` names the flight of a finding, "" where it needs no name.
     """
-    found = [f for f in by_gravity(findings) if f.level is not Level.CLEAR]
+    alone = standing_alone(by_gravity(findings))
+    found = [f for f in alone if f.level is not Level.CLEAR]
     if not found:
         return otherwise
     head = ", ".join(x for x in (flight(found[0]), plain(found[0].title).rstrip(".")) if x)
@@ -93,7 +95,7 @@ def _nothing_found(review: Review) -> str:
 def checks(findings: Iterable[Finding], told_by: str = "this log") -> tuple[str, ...]:
     """What to do before the next flight and where, the gravest first."""
     asked: dict[str, dict[str, None]] = {}
-    for finding in by_gravity(findings):
+    for finding in standing_alone(by_gravity(findings)):
         if finding.level is not Level.CLEAR and (finding.advice or finding.confirm):
             places = asked.setdefault(sentence(finding.advice or finding.confirm), {})
             if finding.place is not None:

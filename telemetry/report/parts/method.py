@@ -10,6 +10,12 @@ from telemetry.report.parts.tables import cells, columns
 from telemetry.report.words import LEVEL_MEANING, LEVEL_WORD, NONE, clock, counted, lasting
 from telemetry.results import ColumnUse, Level, Quality, Review
 
+#: Stands before every bench step, wherever it is told.
+BEFORE_BENCH = (
+    "Before any step on the bench: motor or engine off and secured against starting (propeller "
+    "clear or removed, ignition off, turbine shut down), aircraft restrained, people clear; unplug "
+    "packs before working on wiring. Lithium packs can burn."
+)
 CAUTIONS = (
     "The review is advice from a log. It sees only what was logged, at the log's interval; a clean "
     "review is no proof of airworthiness and replaces no inspection.",

@@ -23,12 +23,14 @@ from telemetry.report.document import (
 from telemetry.report.figures.traces import path_order, working_spans
 from telemetry.report.parts.facts import facts
 from telemetry.report.parts.first_page import by_gravity
+from telemetry.report.parts.method import BEFORE_BENCH
 from telemetry.report.parts.path import differences, path_figure
 from telemetry.report.parts.proof import proof
 from telemetry.report.parts.tables import cells, columns, each_flight, flight_name, mohm_words
 from telemetry.report.parts.worst import worst_table
 from telemetry.report.words import NONE, NumberSteps, clock, lasting, number, sentence
-from telemetry.results import Flight, PhaseKind, Review, Stir, StirPlace
+from telemetry.results import Cause, Finding, Flight, PhaseKind, Review, Stir, StirPlace
+from telemetry.results.findings import standing_alone
 
 _STIR_NOTE = (
     "To mirror: mean current against the like place on the other side. Compare it from stir to "
@@ -40,7 +42,7 @@ def findings_section(review: Review) -> Section:
     """Each finding with its evidence, the other explanations, and how to tell them apart."""
     steps = NumberSteps.of(review)
     blocks: list[Block] = []
-    for finding in by_gravity(review.findings):
+    for finding in standing_alone(by_gravity(review.findings)):
         when = None if finding.start_s is None else f"at {clock(finding.start_s)}"
         where = (finding.place, finding.servo, flight_name(review, finding.flight), when)
         span = None
@@ -52,7 +54,9 @@ def findings_section(review: Review) -> Section:
                 title=sentence(finding.title).rstrip("."),
                 where=", ".join(plain(w) for w in where if w),
                 facts=facts(finding, steps),
-                explanations=tuple(sentence(e) for e in finding.explanations),
+                explanations=tuple(_cause_words(c) for c in _causes(finding)),
+                causes_head=_causes_head(finding),
+                beneath=_beneath(finding, review),
                 confirm=sentence(finding.confirm),
                 advice=sentence(finding.advice),
                 code=finding.code,
@@ -60,7 +64,9 @@ def findings_section(review: Review) -> Section:
                 figure=proof(review, finding),
             )
         )
-    if not blocks:
+    if blocks:
+        blocks.insert(0, Paragraph(text=BEFORE_BENCH))
+    else:
         blocks.append(
             Paragraph(
                 text="Nothing was found in this log. It shows only what was logged, at the log's "
@@ -68,6 +74,35 @@ def findings_section(review: Review) -> Section:
             )
         )
     return Section(title="Findings", anchor="findings", blocks=tuple(blocks))
+
+
+def _beneath(head: Finding, review: Review) -> tuple[str, ...]:
+    """What follows from a finding, in the words of its own findings."""
+    return tuple(
+        sentence(f.title)
+        for f in review.findings
+        if (f.follows_code, f.follows_place) == (head.code, head.place)
+        and head.flight in (None, f.flight)
+    )
+
+
+def _causes_head(finding: Finding) -> str:
+    if finding.ranked and len(finding.causes) > 1:
+        return "The likeliest cause first"
+    return "Possible causes" if len(_causes(finding)) < 2 else "Causes this log cannot rank"
+
+
+def _causes(finding: Finding) -> tuple[Cause, ...]:
+    return finding.causes or tuple(Cause(cause=text) for text in finding.explanations)
+
+
+def _cause_words(cause: Cause) -> str:
+    """A cause with what speaks for it and against it."""
+    parts = [sentence(cause.cause)]
+    for head, words in (("For it", cause.speaks_for), ("Against it", cause.speaks_against)):
+        if words:
+            parts.append(f"{head}: {plain('; '.join(words))}.")
+    return " ".join(parts)
 
 
 def places_section(review: Review) -> Section:

@@ -215,7 +215,8 @@ def _finding(sheets: Sheets, block: FindingBlock, drawer: Drawer) -> None:
     sheets.y += 3.0
     for name, text in (
         ("Do: ", block.advice),
-        ("Possible causes: ", " ".join(block.explanations)),
+        (f"{block.causes_head}: ", " ".join(block.explanations)),
+        ("What follows from it: ", " ".join(block.beneath)),
         ("How to tell: ", block.confirm),
     ):
         if text:

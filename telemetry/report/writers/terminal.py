@@ -26,6 +26,7 @@ from telemetry.results import Level
 _LEFT_OUT = {"limits", "method"}
 _MOST_ROWS = 20
 _NARROWEST = 6
+_BENEATH = "What follows from it"
 _WORDS = max(len(word) for word in LEVEL_WORD.values())
 
 
@@ -122,8 +123,11 @@ def _finding(block: FindingBlock, width: int) -> list[str]:
         lines += wrap(block.figure.text, width, "    ", "      ")
     if block.facts:
         lines += wrap("; ".join(f"{k} {v}" for k, v in block.facts), width, "    ")
+    for head, items in ((block.causes_head, block.explanations), (_BENEATH, block.beneath)):
+        lines += wrap(f"{head}:", width, "    ") if items else []
+        for item in items:
+            lines += wrap(item, width, "      - ", "        ")
     for head, text in (
-        ("Possible causes: ", " ".join(block.explanations)),
         ("How to tell: ", block.confirm),
         ("Do: ", block.advice),
     ):

@@ -1,0 +1,1 @@
+"""Causes ranked: a declared table fault by sign, and what of it one log shows."""

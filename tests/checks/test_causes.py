@@ -1,0 +1,168 @@
+"""Causes ranked by what one log shows, and consequences told beneath their cause.
+
+What speaks for which cause is what a practised eye weighs (common practice, no source).
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+from telemetry.checks.causes.consequences import FOLLOWS
+from telemetry.checks.causes.ranking import TABLE
+from telemetry.checks.listed import CHECKS, CODES
+from telemetry.results import (
+    Finding,
+    Margin,
+    Origin,
+    OutKind,
+    OutSign,
+    PackOut,
+    PackState,
+    Resistance,
+    Stir,
+)
+from tests.checks.test_findings import CRAFT, column, fall, found_in, low, stirred
+
+COLUMNS = tuple(
+    column(q, p) for p in ("bus", "left wing", "right wing") for q in ("voltage", "current")
+)
+SEEN = tuple(
+    Margin(place=p, lowest_v=6.4, restart_v=3.5, observed_v=2.9)
+    for p in ("bus", "left wing", "right wing")
+)
+
+
+def of(code: str, *events: Any, **parts: Any) -> Finding:
+    given = {"columns": COLUMNS, "margins": SEEN}
+    (found,) = [f for f in found_in(*events, **{**given, **parts}) if f.code == code]
+    return found
+
+
+def test_the_table_and_the_words_fit_together() -> None:
+    for check in CHECKS:
+        if check.words is not None and check.words.kinds:
+            assert len(check.words.kinds) == len(check.words.explanations), check.code
+            assert {k for k in check.words.kinds if k is not None} <= set(TABLE)
+    assert set(FOLLOWS) | {c for x in FOLLOWS.values() for c in x} <= set(CODES)
+
+
+def test_every_finding_carries_its_causes_in_the_order_of_its_explanations() -> None:
+    found = of("sag-unexplained", fall(120.0, Origin.CONTACT))
+    assert tuple(c.cause for c in found.causes) == found.explanations
+    assert len(found.causes) == 3
+
+
+def test_a_fall_of_one_place_in_several_readings_is_a_contact() -> None:
+    found = of("sag-unexplained", *(fall(120.0 + 20 * k, Origin.CONTACT) for k in range(3)))
+    first, *others = found.causes
+    assert found.ranked
+    assert "contact" in first.cause
+    said = " ".join(first.speaks_for)
+    assert "no other place fell then (bus, right wing)" in said
+    assert "it came 3 times" in said
+    assert "3 readings in a row" in said
+    assert all("3 readings in a row" in " ".join(c.speaks_against) for c in others)
+
+
+def test_a_fall_that_a_single_reading_shows_may_be_false() -> None:
+    once = fall(120.0, Origin.CONTACT, updates=1)
+    beside = fall(120.2, Origin.LOAD, "right wing")
+    found = of("sag-unexplained", once, beside)
+    by_cause = {c.cause: c for c in found.causes}
+    false = next(c for cause, c in by_cause.items() if "false reading" in cause)
+    contact = next(c for cause, c in by_cause.items() if "contact" in cause)
+    assert "a single reading shows it" in false.speaks_for
+    assert "right wing fell at the same moment" in contact.speaks_against
+    assert found.causes[0] is false
+
+
+def test_a_slow_current_hides_peaks() -> None:
+    slow = (*COLUMNS[:3], column("current", "left wing", update_s=1.0))
+    found = of("sag-unexplained", fall(120.0, Origin.CONTACT, updates=1), columns=slow)
+    peak = next(c for c in found.causes if "peak" in c.cause)
+    assert "its current comes every 1 s, its voltage every 0.1 s" in peak.speaks_for
+
+
+def branch(place: str, mohm: float) -> Resistance:
+    return Resistance(
+        kind="branch", place=place, parent="bus", mohm=mohm, low_mohm=mohm - 2,
+        high_mohm=mohm + 2, updates=900,
+    )  # fmt: skip
+
+
+@pytest.mark.parametrize(("own_a", "word", "ranked"), [(0.5, "sensor", True), (1.0, "", False)])
+def test_a_current_that_reads_low_makes_a_lead_look_bad(
+    own_a: float, word: str, ranked: bool
+) -> None:
+    """Half the current and twice the resistance: the sensor. As much current: it is the lead."""
+    drawn = {"left wing": own_a, "right wing": 1.0}
+    places = tuple(stirred(p, 0.2, 0.2, mean_a=a) for p, a in drawn.items())
+    stir = Stir(start_s=50, end_s=60, rhythm_hz=None, after_flight=False, places=places)
+    pair = (branch("left wing", 60.0), branch("right wing", 30.0))
+    found = of("branch-resistance-high", resistances=pair, stirs=(stir,))
+    first = found.causes[0]
+    if ranked:
+        assert found.ranked
+        assert word in first.cause
+    else:
+        assert "sensor" not in first.cause
+        sensor = next(c for c in found.causes if "sensor" in c.cause)
+        assert sensor.speaks_against
+
+
+@pytest.mark.parametrize(
+    ("sign", "first"), [(OutSign.OPEN, "plug, switch or lead"), (OutSign.DEAD, "protection")]
+)
+def test_a_lost_pack_is_open_or_cut_off(sign: OutSign, first: str) -> None:
+    out = PackOut(
+        place="pack 2", kind=OutKind.LOST, start_s=200, end_s=400, back=False, share_before=0.5,
+        carried_a=9.0, bus_v=6.4, own_v=0.0, sign=sign,
+    )  # fmt: skip
+    found = of("pack-out", pack_outs=(out,))
+    assert found.ranked
+    assert first in found.causes[0].cause
+    assert found.causes[0].speaks_for
+
+
+def test_a_log_without_any_sign_ranks_nothing() -> None:
+    states = tuple(
+        Resistance(kind="source", place=p, mohm=m, low_mohm=m - 1, high_mohm=m + 1, updates=900)
+        for p, m in (("pack 1", 60.0), ("pack 2", 30.0))
+    )
+    found = of("source-resistance-high", resistances=states)
+    assert not found.ranked
+    assert not any(c.speaks_for or c.speaks_against for c in found.causes)
+
+
+def test_what_follows_from_a_cause_is_told_beneath_it() -> None:
+    near = Margin(place="left wing", lowest_v=4.2, restart_v=3.5, observed_v=0.7)
+    falls = [fall(120.0 + 20 * k, Origin.CONTACT, residual_v=4.2) for k in range(3)]
+    lead = (branch("left wing", 60.0), branch("right wing", 30.0))
+    found = found_in(*falls, columns=COLUMNS, margins=(*SEEN[::2], near), resistances=lead)
+    told = {f.code: f for f in found}
+    assert told["sag-unexplained"].follows_code is None
+    for code in ("margin-low", "branch-resistance-high"):
+        assert (told[code].follows_code, told[code].follows_place) == (
+            "sag-unexplained", "left wing",
+        )  # fmt: skip
+
+
+def test_what_came_elsewhere_or_before_stands_by_itself() -> None:
+    near = Margin(place="right wing", lowest_v=4.2, restart_v=3.5, observed_v=0.7)
+    falls = [fall(120.0 + 20 * k, Origin.CONTACT) for k in range(3)]
+    found = found_in(*falls, columns=COLUMNS, margins=(near,))
+    assert {f.follows_code for f in found} == {None}
+    # Low a minute before the contact opened.
+    low_one = low("left wing", 4.6, lowest_s=110.0)
+    found = found_in(fall(200.0, Origin.CONTACT), columns=COLUMNS, low=(low_one,))
+    assert {f.follows_code for f in found} == {None}
+
+
+def test_what_is_graver_than_its_cause_leads() -> None:
+    weak = PackState(place="pack 1", role="shared", rest_v=6.0, rest_floor_v=6.6, damage_v=5.0)
+    deep = low("bus", 4.0, deep_s=30.0)
+    found = found_in(columns=COLUMNS, packs=(weak,), low=(deep,), aircraft=CRAFT)
+    assert found[0].code == "undervoltage"
+    assert {f.follows_code for f in found} == {None}
