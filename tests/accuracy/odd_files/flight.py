@@ -35,6 +35,11 @@ LAYOUTS = (
 )
 
 
+#: What may be missing in a log of a sound aircraft, and in what share of them.
+SILENT = ("", "nodes", "node currents", "bus")
+SILENT_SHARES = (0.7, 0.1, 0.1, 0.1)
+
+
 @dataclass(frozen=True, kw_only=True)
 class Series:
     """What one column of a log truly holds.
@@ -213,13 +218,18 @@ def _fly(
         add("consumed", place, "mAh", charge[k], 1.0)
         if "temperature" not in hidden:
             add("temperature", place, "degC", _warmth(rng, t, pack_a[k]), 1.0)
-    add("voltage", "bus", "V", bus_v, volt, 0.004)
-    add("current", "bus", "A", bus_i, amp, 0.01)
+    # What a unit does not report: a single cable has no nodes, a node may tell its voltage alone.
+    silent = "" if brownout else str(rng.choice(SILENT, p=SILENT_SHARES))
+    if silent != "bus":
+        add("voltage", "bus", "V", bus_v, volt, 0.004)
+        add("current", "bus", "A", bus_i, amp, 0.01)
     if "uptime" not in hidden or brownout:
         add("uptime", "bus", "s", t + rng.uniform(2, 30), 1.0)
     for node in craft.nodes:
-        add("voltage", node, "V", bus_v - craft.leads_ohm[node] * currents[node], volt, 0.004)
-        add("current", node, "A", currents[node], amp, 0.01)
+        if silent != "nodes":
+            add("voltage", node, "V", bus_v - craft.leads_ohm[node] * currents[node], volt, 0.004)
+        if silent not in ("nodes", "node currents"):
+            add("current", node, "A", currents[node], amp, 0.01)
         if brownout:
             add("consumed", node, "mAh", np.cumsum(currents[node]) * STEP_S / 3.6, 1.0)
     if "temperature" not in hidden and craft.setpoint_v:

@@ -9,6 +9,7 @@ import warnings
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from difflib import SequenceMatcher
 from pathlib import Path
 
 import numpy as np
@@ -235,7 +236,7 @@ def _matched(draft: Draft, log: Log, listing: Listing) -> list[tuple[Column, Cha
 def _by_values(c: Column, draft: Draft, log: Log) -> Channel | None:
     """The channel of a long table whose numbers are the column's."""
     best: tuple[float, Channel | None] = (0.5, None)
-    mine = _of_unit(c)
+    mine = c.sign * c.values / FACTORS[c.unit]
     for channel in log.channels:
         if channel.key not in log.frame.columns:
             continue
@@ -246,13 +247,11 @@ def _by_values(c: Column, draft: Draft, log: Log) -> Channel | None:
             continue
         n = min(len(theirs), len(truth))
         share = float(np.mean(np.abs(theirs[:n] - truth[:n]) < 1e-6 + 0.6 * 10.0**-c.decimals))
+        # Mirrored places may read alike.
+        share += 0.5 * SequenceMatcher(None, channel.column.casefold(), c.name.casefold()).ratio()
         if share > best[0]:
             best = (share, channel)
     return best[1]
-
-
-def _of_unit(c: Column) -> np.ndarray:
-    return c.sign * c.values / FACTORS[c.unit]
 
 
 def _of_column(
