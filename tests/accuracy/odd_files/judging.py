@@ -247,6 +247,8 @@ def _by_values(c: Column, draft: Draft, log: Log) -> Channel | None:
             continue
         n = min(len(theirs), len(truth))
         share = float(np.mean(np.abs(theirs[:n] - truth[:n]) < 1e-6 + 0.6 * 10.0**-c.decimals))
+        if share < 0.5:
+            continue
         # Mirrored places may read alike.
         share += 0.5 * SequenceMatcher(None, channel.column.casefold(), c.name.casefold()).ratio()
         if share > best[0]:
