@@ -108,10 +108,11 @@ def run(name: str, seed: int, keep: Path | None = None) -> Outcome:
 
 
 def _judge(out: Outcome, draft: Draft, paths: Sequence[Path]) -> None:
-    listing, log, said = None, None, []
+    listing, log, said, at = None, None, [], paths[0]
     try:
         found = [p for p in find_logs(paths) if _is_path(p)]
-        listing = describe_columns(found[0])
+        at = found[0]
+        listing = describe_columns(at)
         said += [listing.problem, render(listing)]
         log = join_logs([read_log(p) for p in found])
     except BusbookError as error:
@@ -129,7 +130,7 @@ def _judge(out: Outcome, draft: Draft, paths: Sequence[Path]) -> None:
     if log is not None and not out.crash:
         said += _reviewed(out, draft, log)
     out.columns = [(*c[:3], _fair(draft, c[3], out.hinted), c[4]) for c in out.columns]
-    out.hints = [(h, _pasted(h, paths[0], out.refused)) for h in hints(said)[:MOST_HINTS]]
+    out.hints = [(h, _pasted(h, at, out.refused)) for h in hints(said)[:MOST_HINTS]]
 
 
 def _is_path(found: object) -> bool:
