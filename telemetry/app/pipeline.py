@@ -31,6 +31,8 @@ from telemetry.measure.servos import measure_servos
 from telemetry.measure.sharing import sharing_of
 from telemetry.measure.states import Drawn, pack_states
 from telemetry.measure.steps import path_steps
+from telemetry.measure.supply.drops import load_drops
+from telemetry.measure.supply.knees import find_knees
 from telemetry.model.channels import Channel
 from telemetry.model.log import Log
 from telemetry.model.unsettled import unsettled_supplies
@@ -138,6 +140,8 @@ def _flight(
         packs=pack_states(readings, craft, phases, charge, sharing, drawn),
         pack_outs=outs,
         path_steps=path_steps(readings, craft, outs),
+        drops=load_drops(readings, craft, phases, resistances),
+        knees=find_knees(readings, craft, phases, resistances, falls),
         loads=place_loads(measured, craft.root),
         parts=part_loads(craft, measured, found_margins),
         unusual=unusual,

@@ -109,9 +109,12 @@ def sign_of(
     gave = near if near.sum() >= 2 * _FEW else gave
     if inside.sum() < _FEW or gave.sum() < _FEW:
         return OutSign.UNKNOWN
+    amps = readings.get(Quantity.CURRENT, name)
+    update_s = readings.row_s if amps is None or amps.update_s is None else amps.update_s
+    at_once = _stopped_at_once(flows, span, update_s)
     usual = float(np.mean(head[gave]))
     if usual > HEAD_V:
-        return OutSign.UNKNOWN
+        return OutSign.UNKNOWN if at_once else OutSign.HELD_OFF
     steps = (own.resolution or 0.0) + (below.resolution or 0.0)
     loaded = inside & (total >= np.nanmedian(total[inside]))
     above = float(np.mean(head[loaded])) if loaded.any() else float(np.mean(head[inside]))
@@ -119,11 +122,7 @@ def sign_of(
     if above > usual + margin:
         return OutSign.OPEN
     # While it gave it lay above the bus by what its way drops; held off it lies lower.
-    amps = readings.get(Quantity.CURRENT, name)
-    update_s = readings.row_s if amps is None or amps.update_s is None else amps.update_s
-    if above > usual - margin and _stopped_at_once(flows, span, update_s):
-        return OutSign.UNKNOWN
-    return OutSign.HELD_OFF
+    return OutSign.UNKNOWN if at_once and above > usual - margin else OutSign.HELD_OFF
 
 
 def _stopped_at_once(

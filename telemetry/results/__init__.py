@@ -38,7 +38,7 @@ from telemetry.results.measures import (
     WatchedCurrent,
     WorstCase,
 )
-from telemetry.results.packs import Charge, PackOut, PackState, PathStep
+from telemetry.results.packs import Charge, Knee, LoadDrop, PackOut, PackState, PathStep
 from telemetry.results.recording import ColumnUse, Dropout, Phase, Quality, Restart, Span, Spurious
 from telemetry.results.review import Comparison, Flight, Review, as_dict
 from telemetry.results.tables import Tables
@@ -65,8 +65,10 @@ __all__ = [
     "Flight",
     "History",
     "HistoryFlight",
+    "Knee",
     "LeadChange",
     "Level",
+    "LoadDrop",
     "LowSupply",
     "Margin",
     "NotJudged",

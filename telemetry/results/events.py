@@ -80,3 +80,4 @@ class Event(Span):
     updates: int | None = None
     note: str = ""
     together: bool = field(default=False, metadata=INNER)
+    slow: bool = field(default=False, metadata=INNER)

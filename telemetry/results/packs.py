@@ -78,6 +78,60 @@ class PathStep:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class LoadDrop:
+    """What load takes of the voltage of a pack, or of a bus whose packs are not logged.
+
+    Attributes
+    ----------
+    place : str
+    mohm, low_mohm, high_mohm : float
+        Resistance against the current below, with its 95 % interval.
+    high_a : float
+        The high current of this recording: one reading in a hundred under load is above it.
+    rest_v : float
+    drop_pct, low_drop_pct : float
+        Part of the voltage that is lost at the high current, and the low end of it.
+    sound_mohm : float or None
+        What a sound pack of its kind has at most; None where that is not known.
+    by_profile : bool
+        Whether that rests on the resistance that the profile gives, and not on its chemistry.
+    temperature_c : float or None
+        Of the pack, else the lowest that was logged at the start.
+    """
+
+    place: str
+    mohm: float
+    low_mohm: float
+    high_mohm: float
+    high_a: float
+    rest_v: float
+    drop_pct: float
+    low_drop_pct: float
+    sound_mohm: float | None = None
+    by_profile: bool = False
+    temperature_c: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Knee(Span):
+    """A stretch in which a pack's voltage fell faster and faster: the end of its charge.
+
+    Attributes
+    ----------
+    place : str
+    before_v, end_v : float
+        Voltage, the load taken out, when it began and at its lowest.
+    depth_v : float
+        How far it fell beyond what it lost at its usual rate.
+    """
+
+    place: str
+    before_v: float
+    end_v: float
+    depth_v: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class PackState:
     """One pack in one flight: its share of the load, its charge, and what is left of it.
 

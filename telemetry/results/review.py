@@ -26,7 +26,7 @@ from telemetry.results.measures import (
     WatchedCurrent,
     WorstCase,
 )
-from telemetry.results.packs import Charge, PackOut, PackState, PathStep
+from telemetry.results.packs import Charge, Knee, LoadDrop, PackOut, PackState, PathStep
 from telemetry.results.recording import ColumnUse, Phase, Quality, Span
 from telemetry.results.tables import INNER, Tables, lists_of, shown_fields, table
 
@@ -61,6 +61,8 @@ class Flight(Span):
     watched: tuple[WatchedCurrent, ...] = field(default=(), metadata=INNER)
     lead_changes: tuple[LeadChange, ...] = field(default=(), metadata=INNER)
     drop_ratios: tuple[DropRatio, ...] = field(default=(), metadata=INNER)
+    drops: tuple[LoadDrop, ...] = field(default=(), metadata=INNER)
+    knees: tuple[Knee, ...] = field(default=(), metadata=INNER)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

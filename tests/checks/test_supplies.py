@@ -6,11 +6,13 @@ from functools import cache
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
+import numpy as np
 import pytest
 
 from telemetry.app.pipeline import review
 from telemetry.importer import read_log
 from telemetry.results import Finding, Level, Review
+from tests.measured_data import POUCH
 from tests.simulated.supplies import HEALTHY, make_supply
 
 
@@ -59,3 +61,78 @@ def test_a_pack_lost_in_a_calm_flight_is_no_check(update_s: float) -> None:
 @pytest.mark.parametrize("kind", ["diodes", "direct", "calm", "switch check"])
 def test_sound_packs_give_their_part(kind: str) -> None:
     assert not told(seen(2104, kind, 0.5)) & {"pack-out", "pack-low"}
+
+
+# Weak packs
+
+
+def weak(one: Review) -> list[Finding]:
+    return [f for f in one.findings if f.code == "source-resistance-high"]
+
+
+@pytest.mark.parametrize("what", ["both weak", "both cold"])
+def test_packs_that_are_weak_together_are_told_once_by_the_profile(what: str) -> None:
+    scene = make_supply(5004, "sound", what, update_s=0.2)
+    with TemporaryDirectory() as folder:
+        log = read_log(scene.write(Path(folder) / "log.csv"))
+    (one,) = weak(review(log, scene.profile(resistance=True)))
+    assert {one.place, *one.also} == {"pack 1", "pack 2"}
+    assert one.evidence["low_mohm"] > one.evidence["sound_mohm"] > 0
+    celsius = one.evidence["temperature_c"]
+    first = one.explanations[0]
+    if celsius is None:
+        assert "aged, or they are cold" in first
+    else:
+        assert ("are cold" in first) == (celsius < 10.0)
+    assert not weak(review(log)) or one.evidence["drop_pct"] > 12.0
+
+
+@pytest.mark.parametrize("kind", ["sound", "cold day", "old but fine", "small and busy", "iron"])
+@pytest.mark.parametrize("resistance", [True, False])
+def test_sound_packs_are_not_weak(kind: str, resistance: bool) -> None:
+    scene = make_supply(5005, kind, update_s=0.5)
+    with TemporaryDirectory() as folder:
+        log = read_log(scene.write(Path(folder) / "log.csv"))
+    assert weak(review(log)) == weak(review(log, scene.profile(resistance=resistance))) == []
+
+
+# Empty packs
+
+
+@pytest.mark.parametrize("update_s", [0.2, 1.0])
+def test_the_end_of_a_charge_is_an_empty_pack_and_no_plug(update_s: float) -> None:
+    one = seen(6009, "knee", update_s)
+    assert "pack-low" in told(one)
+    assert not told(one) & {"sag-unexplained", "switch-step", "branch-resistance-high"}
+
+
+@pytest.mark.skipif(not POUCH.exists(), reason="BUSBOOK_OPEN_DATA names no folder with pouch_cell")
+@pytest.mark.parametrize(("amps", "update_s"), [(13.10, 0.5), (13.10, 2.0), (32.75, 2.0)])
+def test_the_knee_of_a_measured_cell(amps: float, update_s: float, tmp_path: Path) -> None:
+    """Two such cells in series at a constant load (SINTEF, cell type SLPBA842124HV)."""
+    data = np.loadtxt(POUCH, delimiter=",", skiprows=1, usecols=(0, 1, 2))
+    held = np.abs(data[:, 2] + amps) < 0.05 * amps
+    edges = np.flatnonzero(np.diff(np.r_[0, held.astype(int), 0]))
+    first, end = max(zip(edges[::2], edges[1::2], strict=True), key=lambda run: run[1] - run[0])
+    at_s, cell_v = data[first + 1 : end, 0], data[first + 1 : end, 1]
+    time_s = np.arange(0.0, 60.0 + at_s[-1] - at_s[0] + 40.0, update_s)
+    flying = (time_s >= 60.0) & (time_s <= 60.0 + at_s[-1] - at_s[0])
+    pack_v = 2.0 * np.interp(time_s - 60.0, at_s - at_s[0], cell_v)
+    rng = np.random.default_rng(1)
+    load = np.where(flying, amps / 4 * (1 + 0.1 * rng.standard_normal(time_s.size)), 0.4)
+    table = {
+        "Time (s)": time_s,
+        "Pack 1 voltage (V)": pack_v.round(2),
+        "Pack 1 current (A)": load.round(2),
+        "Bus voltage (V)": (pack_v - 0.006 * load).round(2),
+        "Left wing voltage (V)": (pack_v - 0.016 * load).round(2),
+        "Left wing current (A)": (load / 2).round(2),
+    }
+    path = tmp_path / "log.csv"
+    rows = np.column_stack(list(table.values()))
+    np.savetxt(path, rows, "%.6g", ",", header=",".join(table), comments="", encoding="utf-8")
+    one = review(read_log(path))
+    (low,) = of(one, "pack-low", "pack 1")
+    assert "it was empty" in low.title
+    assert "not to be charged" in low.advice
+    assert not told(one) & {"sag-unexplained", "switch-step", "regulator-droop"}

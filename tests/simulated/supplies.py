@@ -15,6 +15,7 @@ import numpy as np
 from numpy.random import Generator
 from scipy.signal import lfilter
 
+from telemetry.aircraft import Aircraft
 from tests.simulated.scenes import DT, FloatArray, make
 
 HEALTHY = (
@@ -27,12 +28,12 @@ FAULTS = (
 )
 HARMLESS = ("link zeros",)
 # Open-circuit voltage of a cell against charge (common practice, no source).
-_CHARGE = np.array([0, 0.03, 0.06, 0.1, 0.2, 0.35, 0.5, 0.65, 0.8, 0.9, 1.0])
+_CHARGE = np.array([-0.1, 0, 0.03, 0.06, 0.1, 0.2, 0.35, 0.5, 0.65, 0.8, 0.9, 1.0])
 _OPEN = {
-    "lipo": (3.0, 3.35, 3.52, 3.62, 3.70, 3.77, 3.83, 3.92, 4.02, 4.09, 4.19),
-    "liion": (2.6, 3.0, 3.2, 3.33, 3.46, 3.57, 3.67, 3.80, 3.95, 4.05, 4.18),
-    "life": (2.3, 2.75, 3.0, 3.15, 3.23, 3.27, 3.29, 3.31, 3.33, 3.335, 3.40),
-    "nimh": (0.95, 1.10, 1.17, 1.21, 1.25, 1.27, 1.285, 1.30, 1.32, 1.35, 1.42),
+    "lipo": (1.20, 3.0, 3.35, 3.52, 3.62, 3.70, 3.77, 3.83, 3.92, 4.02, 4.09, 4.19),
+    "liion": (1.04, 2.6, 3.0, 3.2, 3.33, 3.46, 3.57, 3.67, 3.80, 3.95, 4.05, 4.18),
+    "life": (0.92, 2.3, 2.75, 3.0, 3.15, 3.23, 3.27, 3.29, 3.31, 3.33, 3.335, 3.40),
+    "nimh": (0.38, 0.95, 1.10, 1.17, 1.21, 1.25, 1.27, 1.285, 1.30, 1.32, 1.35, 1.42),
 }
 # Resistance of a sound cell of 1 Ah, Ohm, and cells of a pack for 6 and for 7.4 V.
 _OHM_AH = {
@@ -46,7 +47,10 @@ _CELLS = {"lipo": 2, "liion": 2, "life": 2, "nimh": 5}
 
 @dataclass(kw_only=True)
 class Pack:
-    """A pack: chemistry, Ah, charge at the start, Ohm at once and slowly, and its lead."""
+    """A pack: chemistry, Ah, charge at the start, Ohm at once and slowly, and its lead.
+
+    ``rated_ohm`` is what a meter read when it was new and warm.
+    """
 
     kind: str
     cells: int
@@ -56,6 +60,7 @@ class Pack:
     slow_ohm: float
     slow_s: float
     lead: float
+    rated_ohm: float
 
 
 @dataclass(kw_only=True)
@@ -72,6 +77,20 @@ class SupplyScene:
     celsius: float
     truth: dict[str, FloatArray] = field(default_factory=dict)
     columns: dict[str, FloatArray] = field(default_factory=dict)
+
+    def profile(self, *, resistance: bool) -> Aircraft:
+        """Chemistry, cells and capacity of the packs, and their resistance."""
+        packs = [
+            {
+                "name": f"pack {n}",
+                "chemistry": p.kind,
+                "cells": p.cells,
+                "capacity_mah": 1000 * p.ah,
+                **({"resistance_mohm": 1000 * p.rated_ohm} if resistance else {}),
+            }
+            for n, p in enumerate(self.packs, 1)
+        ]
+        return Aircraft.model_validate({"name": "invented", "packs": packs})
 
     def write(self, path: Path) -> Path:
         """The CSV file."""
@@ -122,12 +141,12 @@ def _packs(rng: Generator, kind: str, fault: str) -> tuple[str, list[Pack], floa
         joined = kind
     if fault in ("half charged", "knee", "lost in calm", "both weak", "both cold", "one weak"):
         joined = str(rng.choice(["diodes", "direct"]))
-        joined = "diodes" if fault in ("half charged", "lost in calm") else joined
+        joined = "diodes" if fault in ("half charged", "lost in calm", "knee") else joined
     joined = "direct" if fault == "cross charging" else joined
     cell = str(rng.choice(["lipo", "liion", "life", "nimh"], p=[0.5, 0.2, 0.2, 0.1]))
     if kind in ("high voltage", "cold day") or fault in ("cross charging", "half charged", "knee"):
         cell = str(rng.choice(["lipo", "liion"]))
-    cell = {"nickel": "nimh", "iron": "life"}.get(kind, cell)
+    cell = {"nickel": "nimh", "iron": "life", "small and busy": "lipo"}.get(kind, cell)
     if joined == "regulators" and cell in ("life", "nimh"):
         cell = "lipo"
     ah = float(rng.uniform(2.2, 6.0)) * (0.6 if kind == "small and busy" else 1.0)
@@ -161,6 +180,7 @@ def _packs(rng: Generator, kind: str, fault: str) -> tuple[str, list[Pack], floa
                 slow_ohm=ohm * rng.uniform(0.4, 0.9),
                 slow_s=float(rng.uniform(6, 30)),
                 lead=float(rng.uniform(0.004, 0.012)),
+                rated_ohm=cells * ohm_ah / ah / (1.7 if kind == "old but fine" else 1.0),
             )
         )
     if fault == "half charged":
@@ -187,7 +207,7 @@ def _electrics(
     )
     set_v = float(rng.choice([5.9, 6.0, 7.4 if scene.packs[0].cells > 2 else 6.6]))
     usual = float(np.quantile(total[(t > off) & (t < on)], 0.98))
-    limit = np.full(t.size, 4.0 * usual)
+    limit = np.full(t.size, max(4.0 * usual, float(total.max())))
     dropout = float(rng.uniform(0.1, 0.3))
     rth = float(rng.uniform(0.15, 0.4))
     if fault == "regulator limit":
@@ -292,7 +312,7 @@ def _solve(
     for turn in range(14):
         held = []
         for p, i in zip(scene.packs, flows, strict=True):
-            left = np.clip(p.charge - np.cumsum(i) * DT / 3600 / p.ah, 0, 1)
+            left = np.clip(p.charge - np.cumsum(i) * DT / 3600 / p.ah, -0.1, 1)
             ocv = p.cells * np.interp(left, _CHARGE, _OPEN[p.kind])
             a = DT / p.slow_s
             held.append(ocv - p.slow_ohm * lfilter([a], [1, a - 1], i))

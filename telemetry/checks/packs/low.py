@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from telemetry.aircraft import CELL_V, Aircraft, Pack
-from telemetry.checks.draft import FindingDraft, Words
+from telemetry.checks.draft import FindingDraft, Words, clock
 from telemetry.measure.charge_state import guess_pack
 from telemetry.results import ChargeBasis, Flight, Level, PackState
 
@@ -29,6 +29,22 @@ RUN_DOWN = Words(
     "Do not charge it and do not fly with it. Set it aside where a fire can do no harm; retire it, "
     "or have it judged by someone who knows such cells.",
 )
+# A pack whose voltage fell ever faster.
+EMPTIED = Words(
+    (
+        "it was empty: flown too long, or too often on one charge",
+        "it has lost capacity, or one of its cells has",
+        "it was not charged in full",
+    ),
+    "Let it rest, unplugged, and read the voltage of each cell; note how much goes in when it may "
+    "be charged.",
+    "Read each cell at rest before the next flight. One with a lithium cell that rests below its "
+    "floor is not to be charged; charge the others in full and fly less on a charge.",
+    "Do not fly with it before each cell was read at rest. One with a lithium cell that rests "
+    "below its floor is not to be charged, but set aside where a fire can do no harm.",
+)
+# A knee that takes this part of the voltage grounds (ours: the last minute of a charge).
+_EMPTY_PART = 0.10
 # Two packs on one bus without a diode between them, of unlike charge.
 CROSS_CHARGED = Words(
     (
@@ -57,7 +73,8 @@ def shared_packs(flight: Flight) -> list[PackState]:
 def low_packs(flight: Flight, aircraft: Aircraft) -> list[FindingDraft]:
     """Packs that were low: run down, against the other, by their cells, by the reserve."""
     apart = _apart(flight, aircraft)
-    out = []
+    states = {s.place for s in flight.packs}
+    out = [d for k in flight.knees if k.place not in states and (d := _emptied(k.place, flight))]
     for state in flight.packs:
         pack = aircraft.pack(state.place)
         reasons = [
@@ -65,6 +82,7 @@ def low_packs(flight: Flight, aircraft: Aircraft) -> list[FindingDraft]:
             for r in (
                 _run_down(state),
                 _cross_charged(state, pack, flight),
+                _emptied(state.place, flight),
                 apart.get(state.place),
                 None if pack is None else _by_cells(state, pack),
                 None if pack is None else _by_reserve(state, aircraft.limits.reserve_pct),
@@ -85,6 +103,8 @@ def low_packs(flight: Flight, aircraft: Aircraft) -> list[FindingDraft]:
                     evidence={**evidence, "counter_start_mah": state.counter_start_mah},
                     likelier=tuple(dict.fromkeys(x for r in reasons for x in r.likelier)),
                     words=first.words,
+                    start_s=first.start_s,
+                    end_s=first.end_s,
                 )
             )
     return out
@@ -118,6 +138,29 @@ def _run_down(state: PackState) -> FindingDraft | None:
         },
         likelier=also,
         words=RUN_DOWN,
+    )
+
+
+def _emptied(place: str, flight: Flight) -> FindingDraft | None:
+    """A pack that was run to the end of its charge."""
+    knee = next((k for k in flight.knees if k.place == place), None)
+    if knee is None:
+        return None
+    return FindingDraft(
+        code="pack-low",
+        level=Level.GROUND if knee.depth_v >= _EMPTY_PART * knee.before_v else Level.WATCH,
+        place=place,
+        title=f"{place} fell ever faster from {clock(knee.start_s)} on, from {knee.before_v:.2f} "
+        f"to {knee.end_v:.2f} V: it was empty",
+        evidence={
+            "time_s": knee.start_s,
+            "before_v": knee.before_v,
+            "end_v": knee.end_v,
+            "depth_v": knee.depth_v,
+        },
+        words=EMPTIED,
+        start_s=knee.start_s,
+        end_s=knee.end_s,
     )
 
 

@@ -10,6 +10,8 @@ from telemetry.results import Flight, Level, NotJudged, OutKind, Resistance
 
 # Paths of a pair from pack to bus: one above the other by this factor and by this much (ours).
 _PATH_FACTOR, _PATH_MOHM = 1.5, 8.0
+# A pack's resistance rises before its voltage does fall at the end of its charge, s (ours).
+_ROUND_S = 60.0
 
 
 def path_findings(flight: Flight, aircraft: Aircraft) -> list[FindingDraft]:
@@ -22,6 +24,8 @@ def _steps(flight: Flight, aircraft: Aircraft) -> list[FindingDraft]:
     limits = aircraft.limits
     out = []
     for s in flight.path_steps:
+        if any(k.start_s - _ROUND_S <= s.time_s <= k.end_s + _ROUND_S for k in flight.knees):
+            continue  # a pack that runs empty
         part = s.low_rise_mohm / max(s.before_mohm, 1.0)
         if s.low_rise_mohm < limits.branch_watch_mohm or part < limits.branch_watch_pct / 100:
             continue

@@ -1,71 +1,173 @@
-"""One pack's resistance against the other's."""
+"""The resistance of the packs: one's against the other's, and what load takes of their voltage."""
 
 from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
 
 from telemetry.checks.causes.kinds import CauseKind
 from telemetry.checks.check import Check, CheckPart
 from telemetry.checks.draft import FindingDraft, Words
 from telemetry.checks.facts import FlightFacts
-from telemetry.checks.needs import Needs, Refusal, packs, without_resistance
+from telemetry.checks.needs import Needs, Refusal, packs, root, without_resistance
 from telemetry.model.channels import Quantity
-from telemetry.results import Level, NotJudged
+from telemetry.results import Level, LoadDrop, NotJudged, Resistance
 
 # One pack above the other by this factor (ours).
 _FACTOR = 1.5
+#: Part of the voltage that load takes, %: packs that lose so much are weak for this load, whatever
+#: their chemistry (ours: a sound pack under a heavy load loses a tenth, a cold one an eighth). The
+#: middle one where a mild temperature was logged, which takes the cold away.
+LOST_WATCH_PCT, LOST_MILD_PCT, LOST_GROUND_PCT = 15.0, 12.0, 30.0
+#: Below the first the cold is the likelier cause, above the second it is not one, degC (ours).
+COLD_C, MILD_C = 10.0, 18.0
+
+WEAK = Words(
+    (
+        "they are too small for this load, or were nearly empty",
+        "resistance in plugs or switches of all packs alike",
+    ),
+    "Measure the resistance of each cell warm and at a known charge; read each cell at rest.",
+    "Repeat the stir with warm packs that are full, before hard flying; one that reads the same "
+    "then has aged. One with a lithium cell that rests below its floor is not to be charged.",
+    "Do not fly with these packs under such a load. Read each cell at rest; one with a lithium "
+    "cell below its floor is not to be charged. Replace packs that read the same when warm.",
+)
 
 
 def sources(facts: FlightFacts) -> list[FindingDraft]:
-    """Of packs that share the load: one whose resistance lies clearly above the other's."""
+    """One pack whose resistance lies above the other's; else packs that are weak together."""
+    weak = [d for d in facts.flight.drops if _level(d) is not Level.CLEAR]
+    one = _against_the_other(facts)
+    told = {f.place for f in one}
+    left = [d for d in weak if d.place not in told]
+    return [*one, *([_weak(left)] if left else [])]
+
+
+def _level(drop: LoadDrop) -> Level:
+    if drop.low_drop_pct >= LOST_GROUND_PCT:
+        return Level.GROUND
+    limited = drop.sound_mohm is not None and drop.low_mohm > drop.sound_mohm
+    return Level.WATCH if limited or drop.low_drop_pct >= _lost_pct(drop) else Level.CLEAR
+
+
+def _lost_pct(drop: LoadDrop) -> float:
+    mild = drop.temperature_c is not None and drop.temperature_c >= MILD_C
+    return LOST_MILD_PCT if mild else LOST_WATCH_PCT
+
+
+def _weak(drops: Sequence[LoadDrop]) -> FindingDraft:
+    """Packs that are weak or cold together, told once."""
+    worst = max(drops, key=lambda d: d.drop_pct)
+    names = " and ".join(d.place for d in drops)
+    mohms = " and ".join(f"{d.mohm:.0f}" for d in drops)
+    title = f"{names}: {mohms} mOhm, {worst.drop_pct:.0f} % of the voltage lost at "
+    title += f"{worst.high_a:.1f} A"
+    if worst.sound_mohm is not None and worst.low_mohm > worst.sound_mohm:
+        title += f"; a sound pack of its kind has {worst.sound_mohm:.0f} mOhm at most"
+    return FindingDraft(
+        code="source-resistance-high",
+        level=max(_level(d) for d in drops),
+        place=worst.place,
+        also=tuple(d.place for d in drops if d is not worst),
+        title=title,
+        evidence={
+            "mohm": worst.mohm,
+            "low_mohm": worst.low_mohm,
+            "high_mohm": worst.high_mohm,
+            "sound_mohm": worst.sound_mohm,
+            "by_profile": worst.by_profile,
+            "high_a": worst.high_a,
+            "rest_v": worst.rest_v,
+            "drop_pct": worst.drop_pct,
+            "low_drop_pct": worst.low_drop_pct,
+            "temperature_c": worst.temperature_c,
+        },
+        likelier=tuple(_aged_or_cold(worst.temperature_c)),
+        words=WEAK,
+    )
+
+
+def _aged_or_cold(celsius: float | None) -> Iterator[str]:
+    """Age and cold, the likelier one first; they look alike on one day."""
+    if celsius is None:
+        yield "they have aged, or they are cold: no temperature was logged to tell these apart"
+    elif celsius < COLD_C:
+        yield f"they are cold: {celsius:.0f} degC was logged"
+        yield "they have aged: then they read the same when warm"
+    elif celsius < MILD_C:
+        yield f"they have aged, or they are cold: {celsius:.0f} degC leaves both open"
+    else:
+        yield f"they have aged: {celsius:.0f} degC was logged, which speaks against cold"
+
+
+def _known(facts: FlightFacts) -> list[Resistance]:
+    """Resistances of the packs that share the load."""
     shared = {p.name for p in facts.aircraft.packs if p.role == "shared"}
-    known = [
+    return [
         r
         for r in facts.flight.resistances
         if r.kind == "source" and r.mohm is not None and r.place in shared
     ]
+
+
+def _against_the_other(facts: FlightFacts) -> list[FindingDraft]:
+    """Of packs that share the load: one whose resistance lies clearly above the other's."""
+    known = _known(facts)
     if len(known) < 2:
         return []
     high = max(known, key=lambda r: r.mohm or 0.0)
     low = min(known, key=lambda r: r.mohm or 0.0)
-    if (high.low_mohm or 0.0) > _FACTOR * (low.high_mohm or 0.0) > 0.0:
-        return [
-            FindingDraft(
-                code="source-resistance-high",
-                level=Level.WATCH,
-                place=high.place,
-                title=f"{high.place}: {high.mohm:.0f} mOhm against {low.mohm:.0f} of {low.place}",
-                evidence={
-                    "mohm": high.mohm,
-                    "low_mohm": high.low_mohm,
-                    "high_mohm": high.high_mohm,
-                    "compared_with": low.place,
-                    "compared_mohm": low.mohm,
-                },
-            )
-        ]
-    return []
+    if not (high.low_mohm or 0.0) > _FACTOR * (low.high_mohm or 0.0) > 0.0:
+        return []
+    drop = next((d for d in facts.flight.drops if d.place == high.place), None)
+    level = Level.WATCH if drop is None else max(Level.WATCH, _level(drop))
+    return [
+        FindingDraft(
+            code="source-resistance-high",
+            level=level,
+            place=high.place,
+            title=f"{high.place}: {high.mohm:.0f} mOhm against {low.mohm:.0f} of {low.place}",
+            evidence={
+                "mohm": high.mohm,
+                "low_mohm": high.low_mohm,
+                "high_mohm": high.high_mohm,
+                "compared_with": low.place,
+                "compared_mohm": low.mohm,
+                "drop_pct": None if drop is None else drop.drop_pct,
+                "temperature_c": None if drop is None else drop.temperature_c,
+            },
+        )
+    ]
+
+
+def _asked(facts: FlightFacts) -> Iterator[str]:
+    """The packs; what they feed where no pack's voltage is logged."""
+    logged = [p for p in packs(facts) if facts.logs(Quantity.VOLTAGE, p)]
+    yield from logged or root(facts)
 
 
 def _sees(facts: FlightFacts, place: str | None) -> str | Refusal:
-    shared = {p.name for p in facts.aircraft.packs if p.role == "shared"}
-    if place not in shared:
-        return Refusal(NotJudged.STANDBY, "it stands by, by the profile", "switch the other off")
-    known = {r.place: r for r in facts.flight.resistances if r.kind == "source"}
-    own = known.pop(place, None)
+    drop = next((d for d in facts.flight.drops if d.place == place), None)
+    if drop is not None:
+        least = _lost_pct(drop) + drop.drop_pct - drop.low_drop_pct
+        lost = f"{least:.0f} % or more of its voltage lost under load"
+        if drop.sound_mohm is None:
+            return lost
+        return f"{lost}, {drop.sound_mohm + drop.mohm - drop.low_mohm:.0f} mOhm or more"
+    own = next((r for r in facts.flight.resistances if r.place == place), None)
     if own is None or own.mohm is None:
-        return without_resistance(facts, own, place)
-    others = [r.high_mohm for p, r in known.items() if p in shared and r.high_mohm is not None]
-    if not others:
-        why = "no other pack's resistance to hold it against"
-        return Refusal(NotJudged.NO_COUNTERPART, why, "log voltage and current of both packs")
-    least = _FACTOR * min(others) + (own.mohm - (own.low_mohm or 0.0))
-    return f"{least:.0f} mOhm or more"
+        return without_resistance(facts, own, place or "")
+    why = "too few readings under load to tell what it loses"
+    return Refusal(NotJudged.CALM, why, "stir harder, or fly as usual")
 
 
 SOURCE_RESISTANCE_HIGH = Check(
     code="source-resistance-high",
     part=CheckPart.PACKS,
-    question="Is one pack's resistance clearly above the other's?",
-    meaning="A pack has aged or is cold, or its path adds resistance.",
+    question="Does load take too much of the packs' voltage, or of one's more than the other's?",
+    meaning="A pack, or all of them, has aged or is cold, or its path adds resistance: against the "
+    "other pack, against what a sound one of its chemistry and capacity or of the profile's "
+    "resistance has at most, or by the part of its voltage that load takes.",
     bench="swap the packs: does the resistance move with the pack?",
     words=Words(
         (
@@ -80,7 +182,7 @@ SOURCE_RESISTANCE_HIGH = Check(
         ),
     ),
     in_flight=(sources,),
-    needs=Needs(at=packs, own=(Quantity.VOLTAGE,)),
+    needs=Needs(at=_asked, own=(Quantity.VOLTAGE,), any_current=True),
     sees=_sees,
     proof="scatter",
     worst_by="mohm",

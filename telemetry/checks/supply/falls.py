@@ -41,7 +41,11 @@ def falls(facts: FlightFacts) -> list[FindingDraft]:
     groups: dict[tuple[str, Origin], list[Event]] = {}
     lost = [e for e in flight.events if e.kind is EventKind.BROWNOUT]
     for e in flight.events:
-        if _of_lost_pack(e, flight, aircraft) or any(_of_brownout(e, b, aircraft) for b in lost):
+        if (
+            _of_lost_pack(e, flight, aircraft)
+            or _of_empty_pack(e, flight, aircraft)
+            or any(_of_brownout(e, b, aircraft) for b in lost)
+        ):
             continue
         if e.kind in FALLS and e.origin in (Origin.CONTACT, Origin.SUPPLY, Origin.PACK):
             # What came from above is reported once, of the place that feeds.
@@ -110,6 +114,15 @@ def _of_lost_pack(e: Event, flight: Flight, aircraft: Aircraft) -> bool:
         and o.start_s <= e.end_s + _WITHIN_S
         for o in flight.pack_outs
     )
+
+
+def _of_empty_pack(e: Event, flight: Flight, aircraft: Aircraft) -> bool:
+    """Whether it is the end of a pack's charge, told as such: no plug and no switch makes it."""
+    if e.slow:
+        return True
+    if e.origin is Origin.CONTACT and aircraft.node(e.place) is not None:
+        return False
+    return any(k.start_s <= e.end_s and e.start_s <= k.end_s for k in flight.knees)
 
 
 def _fall(place: str, origin: Origin, events: list[Event]) -> FindingDraft:

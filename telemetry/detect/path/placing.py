@@ -16,6 +16,7 @@ import numpy as np
 from telemetry.aircraft import Aircraft
 from telemetry.detect.path.giving_way import gave_way
 from telemetry.detect.path.path_load import Loads, LoadStep, PathSeries, rise
+from telemetry.detect.path.running_down import FELL, load_rose, slow_fall
 from telemetry.model.channels import PlaceKind
 from telemetry.numerics.sampling import held_at, outside
 from telemetry.readings import Readings
@@ -87,6 +88,8 @@ def _judge(e: Event, loads: Loads) -> Event:
     steps = loads.path(e.place)
     above = _Above.of(e, depth, steps, loads)
     if not steps:
+        if _ran_down(e, loads):
+            return _emptied(e)
         supply = above.whole or _gave_way(e, depth, loads)
         return replace(e, origin=Origin.SUPPLY if supply else Origin.UNKNOWN)
     seen = sum(s.ohm * rise(s, e, missed=False) for s in steps)
@@ -100,6 +103,8 @@ def _placed(e: Event, depth: float, steps: list[LoadStep], above: _Above, loads:
     """The event with its origin, by the share of its depth that the load explains."""
     if (e.explained or 0.0) >= _EXPLAINED:
         return replace(e, origin=Origin.LOAD)
+    if _ran_down(e, loads):
+        return _emptied(e)
     most = sum(s.high_ohm * rise(s, e, missed=True) for s in steps)
     surely = sum(s.high_ohm * rise(s, e, missed=False) for s in steps)
     well_seen = min(s.current.inside(e.start_s, e.end_s) for s in steps) >= _WELL_SEEN
@@ -214,6 +219,29 @@ def _drop(e: Event, loads: Loads) -> float | None:
     if volts is None or e.residual_v is None:
         return None
     return volts.usual(e.start_s) - e.residual_v
+
+
+def _ran_down(e: Event, loads: Loads) -> bool:
+    """Whether a voltage ran away from its slow mean over many seconds, and its packs with it.
+
+    A contact or a switch lets go at once; at the end of a charge the voltage falls faster than the
+    slow mean follows.
+    """
+    own = loads.volts.get(e.place)
+    if e.kind not in FALLS or own is None or not slow_fall(own.t, own.v, e):
+        return False
+    if loads.total is not None and load_rose(loads.total.t, loads.total.v, e):
+        return False
+    packs = [p.name for p in loads.aircraft.packs if p.name in loads.volts]
+    if e.place in packs or not packs:
+        return e.place in packs or e.place == loads.aircraft.root
+    beside = (loads.volts[p] for p in packs)
+    return any(slow_fall(x.t, x.v, e, 0.5 * FELL) for x in beside)
+
+
+def _emptied(e: Event) -> Event:
+    note = "it fell slowly with its packs, as they do at the end of their charge"
+    return replace(e, origin=Origin.PACK, slow=True, note=note)
 
 
 def _gave_way(e: Event, depth: float, loads: Loads) -> bool:

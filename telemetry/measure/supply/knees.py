@@ -1,0 +1,178 @@
+"""The knee of an empty pack: a voltage that falls faster and faster at the load it had before."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from telemetry.aircraft import Aircraft
+from telemetry.model.channels import Quantity
+from telemetry.model.log import FloatArray
+from telemetry.numerics.sampling import held_at, outside
+from telemetry.numerics.statistics.robust import theil_sen
+from telemetry.readings import Reading, Readings, total_current
+from telemetry.results import WORKING_PHASES, Event, Knee, Phase, Resistance
+
+#: Blocks, s and in intervals of the voltage, and how high a quantile stands for one: the load pulls
+#: down moments, the end of a charge all of them (heuristic).
+_BLOCK_S, _BLOCK_STEPS, _UPPER = 5.0, 4.0, 0.75
+_FEWEST = 10
+#: The usual rate is that of the first part of the blocks; a knee leaves it for good by this part of
+#: the voltage, and goes on to the deep part; at least three blocks long (heuristic).
+_USUAL, _LEAVES, _DEEP = 0.6, 0.01, 0.04
+_LONG = 3
+#: A step makes most of its depth at once, a knee not more than this part in one block (heuristic).
+_AT_ONCE = 0.6
+#: It falls so many times as fast as before, and does not come back by a quarter under load
+#: (heuristic).
+_FASTER, _BACK = 3.0, 0.25
+#: A load that rose by this factor may have pulled the voltage down (heuristic).
+_ROSE = 1.4
+_OLDEST_S = 5.0
+
+
+def find_knees(
+    readings: Readings,
+    aircraft: Aircraft,
+    phases: Sequence[Phase],
+    resistances: Sequence[Resistance],
+    falls: Sequence[Event],
+) -> tuple[Knee, ...]:
+    """Knees of the packs, or of the supply where no pack's voltage is logged.
+
+    Parameters
+    ----------
+    readings : Readings
+        Of one flight or bench recording.
+    aircraft : Aircraft
+    phases : sequence of Phase
+        Under load they are looked for; in a recording without any such, all over it.
+    resistances : sequence of Resistance
+        Of the same flight: what load takes is added again where they tell it.
+    falls : sequence of Event
+        Of the same flight: a slow one that lasts is the knee of a pack that falls within seconds.
+    """
+    logged = {r.place for r in readings.of(Quantity.VOLTAGE) if r.size}
+    packs = [p.name for p in aircraft.packs if p.name in logged]
+    found = (
+        _knee(readings, aircraft, phases, resistances, place)
+        or _sharp(readings, phases, falls, place)
+        for place in packs or [aircraft.root or ""]
+        if place in logged
+    )
+    return tuple(k for k in found if k is not None)
+
+
+def _knee(
+    readings: Readings,
+    aircraft: Aircraft,
+    phases: Sequence[Phase],
+    resistances: Sequence[Resistance],
+    place: str,
+) -> Knee | None:
+    volts = readings.get(Quantity.VOLTAGE, place)
+    if volts is None:
+        return None
+    loaded = [(p.start_s, p.end_s) for p in phases if p.kind in WORKING_PHASES]
+    inside = ~outside(volts.t, loaded) if loaded else np.ones(volts.size, dtype=bool)
+    open_v = _without_load(readings, aircraft, resistances, volts)
+    inside &= np.isfinite(open_v)
+    width_s = max(_BLOCK_S, _BLOCK_STEPS * (volts.update_s or readings.row_s))
+    t, u = _blocks(volts.t[inside], open_v[inside], width_s)
+    if t.size < _FEWEST:
+        return None
+    last = int(np.argmin(u))
+    usual = theil_sen(t[: int(_USUAL * (last + 1))], u[: int(_USUAL * (last + 1))])
+    if last < _LONG or usual is None:
+        return None
+    level = float(np.median(u))
+    head = slice(0, int(_USUAL * (last + 1)))
+    line = float(np.median(u[head] - usual.slope * t[head])) + usual.slope * t
+    below = (line - u)[: last + 1]
+    left = np.flatnonzero(below < _LEAVES * level)
+    start = int(left[-1]) if left.size else 0
+    depth, fall = float(below[-1]), float(u[start] - u[last])
+    if last - start < _LONG or depth < _DEEP * level:
+        return None
+    at_once = float(-np.diff(u[start : last + 1]).min())
+    rate = fall / float(t[last] - t[start])
+    after = u[last + 1 :]
+    back = bool(after.size) and float(np.median(after)) > u[last] + _BACK * depth
+    if at_once > _AT_ONCE * fall or rate < _FASTER * max(0.0, -usual.slope) or back:
+        return None
+    if _load_rose(readings, aircraft, (float(t[0]), float(t[start]), float(t[last]))):
+        return None
+    return Knee(
+        place=place,
+        start_s=float(t[start]),
+        end_s=max(float(t[-1]), float(t[last])) + width_s,
+        before_v=float(u[start]),
+        end_v=float(u[last]),
+        depth_v=depth,
+    )
+
+
+def _load_rose(readings: Readings, aircraft: Aircraft, at_s: tuple[float, float, float]) -> bool:
+    """Whether the mean current between the last two instants lies well above that before them."""
+    total = total_current(readings, aircraft)
+    if total is None:
+        return False
+    a, b, c = np.searchsorted(total.t, at_s)
+    if min(b - a, c - b) < 1:
+        return False
+    return float(total.v[b:c].mean()) > _ROSE * float(total.v[a:b].mean())
+
+
+def _sharp(
+    readings: Readings, phases: Sequence[Phase], falls: Sequence[Event], place: str
+) -> Knee | None:
+    """The deepest slow fall of a place from which it did not come back under load."""
+    volts = readings.get(Quantity.VOLTAGE, place)
+    loaded = [(p.start_s, p.end_s) for p in phases if p.kind in WORKING_PHASES]
+    slow = [e for e in falls if e.place == place and e.slow and e.depth_v and e.reference_v]
+    if volts is None or not slow:
+        return None
+    e = max(slow, key=lambda e: e.depth_v or 0.0)
+    reference_v, depth_v = e.reference_v or 0.0, e.depth_v or 0.0
+    later = (volts.t > e.end_s) & ~outside(volts.t, loaded)
+    back = bool(later.any()) and float(np.median(volts.v[later])) > reference_v - _BACK * depth_v
+    if back or depth_v < _DEEP * reference_v:
+        return None
+    return Knee(
+        place=place,
+        start_s=e.start_s,
+        end_s=max([e.end_s, *(end for _, end in loaded)]),
+        before_v=reference_v,
+        end_v=reference_v - depth_v,
+        depth_v=depth_v,
+    )
+
+
+def _without_load(
+    readings: Readings, aircraft: Aircraft, resistances: Sequence[Resistance], volts: Reading
+) -> FloatArray:
+    """The voltage with what its current takes added again, V."""
+    own = readings.get(Quantity.CURRENT, volts.place)
+    total = total_current(readings, aircraft)
+    for r in resistances:
+        if r.place != volts.place or r.mohm is None:
+            continue
+        if r.kind == "source" and own is not None and own.size:
+            return volts.v + r.mohm / 1000 * held_at(own.t, own.v, volts.t, _OLDEST_S)
+        if r.kind in ("source", "apparent") and total is not None:
+            return volts.v + r.mohm / 1000 * held_at(total.t, total.v, volts.t, _OLDEST_S)
+    return volts.v
+
+
+def _blocks(t: FloatArray, v: FloatArray, width_s: float) -> tuple[FloatArray, FloatArray]:
+    """Middle and upper quantile of the blocks that hold two readings and more."""
+    if not t.size:
+        return t, v
+    block = ((t - t[0]) // width_s).astype(int)
+    found = [(k, v[block == k]) for k in np.unique(block)]
+    kept = [(k, float(np.quantile(x, _UPPER))) for k, x in found if x.size > 1]
+    return (
+        t[0] + width_s * (np.array([k for k, _ in kept], dtype=float) + 0.5),
+        np.array([x for _, x in kept]),
+    )
