@@ -34,11 +34,12 @@ SAME = [
     "quotes_single", "quotes_stray", "row_too_long_blank", "rows_newest_first",
     "separator_comma",
     "separator_comma_blank_decimal_comma", "separator_declared", "separator_pipe",
-    "separator_semicolon_decimal_comma", "separator_tab", "thousands_apostrophe",
+    "separator_semicolon_decimal_comma", "separator_tab", "shift_jis", "thousands_apostrophe",
     "thousands_blank", "thousands_comma", "thousands_dot", "thousands_no_break_space",
     "trailer", "trailer_totals", "trailing_separator_rows_only", "unit_row", "units_in_cells",
     "utf16_be", "utf16_le", "utf16_no_mark", "value_scaled_unit", "value_volts_are_millivolts",
-    "windows_1250", "windows_1252", "zero_padding",
+    "shift_jis", "windows_1250", "windows_1250_hungarian", "windows_1250_polish",
+    "windows_1252", "windows_1252_danish", "zero_padding",
 ]  # fmt: skip
 
 
@@ -68,6 +69,10 @@ def test_runs_of_blanks_separate(name: str) -> None:
         ("utf16_no_mark", "utf-16-le", "\t", ",", 1),
         ("windows_1252", "cp1252", ";", ",", 1),
         ("windows_1250", "cp1250", ";", ",", 1),
+        ("windows_1250_polish", "cp1250", ";", ".", 1),
+        ("windows_1250_hungarian", "cp1250", ";", ".", 1),
+        ("windows_1252_danish", "cp1252", ";", ".", 1),
+        ("shift_jis", "cp932", ";", ".", 1),
         ("separator_declared", "utf-8", ";", ",", 2),
         ("separator_pipe", "utf-8", "|", ".", 1),
         ("preamble", "utf-8", ";", ",", 6),

@@ -18,6 +18,10 @@ from telemetry.importer.text.decoding import (
 from telemetry.model.errors import UnreadableLog
 
 TEXT = "Zeit;Fläche links [°C];Höhenruder\n0,1;8,2;1\n"
+GREEK = "χρόνος;τάση μπαταρίας;ρεύμα\n0,1;8,2;1\n"
+JAPANESE = "時間;電池1 電圧[V];左翼の電流\n0,1;8,2;1\n"
+POLISH = "Czas;Napięcie akumulatora;Prąd\n0,1;8,2;1\n"
+RUSSIAN = "время;напряжение батареи;ток\n0,1;8,2;1\n"
 CZECH = "Čas;Napětí baterie 1;Proud levé křídlo\n0,1;8,2;1\n"
 
 
@@ -30,6 +34,11 @@ CZECH = "Čas;Napětí baterie 1;Proud levé křídlo\n0,1;8,2;1\n"
         (TEXT, "cp850", "cp850"),
         (TEXT, "mac_roman", "mac_roman"),
         (CZECH, "cp1250", "cp1250"),
+        (GREEK, "cp1253", "cp1253"),
+        (JAPANESE, "cp932", "cp932"),
+        (JAPANESE, "euc_jp", "euc_jp"),
+        (POLISH, "cp1250", "cp1250"),
+        (RUSSIAN, "cp1251", "cp1251"),
         (TEXT, "utf-16-le", "utf-16-le"),
         (TEXT, "utf-16-be", "utf-16-be"),
         ("\ufeff" + TEXT, "utf-16-le", "utf-16-le"),

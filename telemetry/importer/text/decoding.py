@@ -11,12 +11,12 @@ import hashlib
 import os
 import re
 import stat
-import unicodedata
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 
 from telemetry.importer.archive import read_bytes
+from telemetry.importer.codepages import code_page, decoded
 from telemetry.importer.wording import count, verb
 from telemetry.model.errors import UnreadableLog
 
@@ -239,8 +239,8 @@ def decode(
             number = text.count("\ufffd")
             lost = verb(number, "is no UTF-8 and was", "are no UTF-8 and were")
             return text.encode(), "utf-8", (f"{count(number, 'byte')} {lost} replaced",)
-        name = _single_byte_encoding(bare)
-        return _decode_single(bare, name).encode(), name, ()
+        name = code_page(bare)
+        return decoded(bare, name).encode(), name, ()
     return bare, "utf-8", ()
 
 
@@ -339,54 +339,6 @@ def _mostly_utf8(bare: bytes) -> bool:
     wrong = text.count("\ufffd")
     right = sum(1 for ch in text if ord(ch) > 127) - wrong
     return right > 4 * wrong
-
-
-# Letters and signs that headers of the seven languages use; others speak against a code page.
-_EXPECTED = frozenset(
-    "äöüßÄÖÜéèêëàâçîïôûùœÉÈÀÇñáíóúÑÁÍÓÚ¿ìòÌěščřžýůťďňĚŠČŘŽÝŮŤĎŇ°º²³µΩ±·\u2013\u2019"
-)
-_CODE_PAGES = ("cp1252", "cp1250", "cp850", "mac_roman")
-
-
-def _single_byte_encoding(bare: bytes) -> str:
-    """The single-byte code page that turns most bytes into letters of the seven languages."""
-    high = bytes(b for b in bare[: 4 * _SAMPLE_BYTES] if b > 127) or bytes(
-        b for b in bare if b > 127
-    )
-    context = re.findall(rb"[\x80-\xff]*[A-Za-z\x80-\xff]*[\x80-\xff]+[A-Za-z]*", bare[:8192])
-
-    def score(name: str) -> float:
-        text = _decode_single(high, name)
-        letters = sum(1.0 if ch in _EXPECTED else -1.0 for ch in text) / max(len(text), 1)
-        words = [_decode_single(word, name) for word in context]
-        known = sum(1 for word in words if len(word) > 3 and _fold(word) in _known_words())
-        return letters + 2.0 * known / max(len(words), 1)
-
-    # max() keeps the first of equals: Windows-1252 is by far the most common.
-    return max(_CODE_PAGES, key=score)
-
-
-def _decode_single(raw: bytes, name: str) -> str:
-    # Five bytes of Windows-1252 stand for nothing; Latin-1 gives them a harmless control code.
-    try:
-        return raw.decode(name)
-    except UnicodeDecodeError:
-        return (
-            "".join(bytes((b,)).decode(name, errors="ignore") or chr(b) for b in raw)
-            if len(raw) < _SAMPLE_BYTES
-            else raw.decode(name, errors="replace")
-        )
-
-
-def _fold(word: str) -> str:
-    flat = unicodedata.normalize("NFKD", word.casefold())
-    return "".join(ch for ch in flat if not unicodedata.combining(ch))
-
-
-def _known_words() -> frozenset[str]:
-    from telemetry.importer.names.words import known_words
-
-    return known_words()
 
 
 def _refuse_long_lines(data: bytes, path: str | Path | None) -> None:
