@@ -70,6 +70,7 @@ POSSIBLE: dict[Quantity, tuple[float, float]] = {
     Quantity.RPM: (0.0, 250_000.0),
     Quantity.LINK: (-150.0, 150.0),
     Quantity.LOST: (0.0, 1e9),
+    Quantity.UPTIME: (0.0, 1e9),
     Quantity.POWER: (-50_000.0, 50_000.0),
 }
 # What a quantity may well come to in flight, in the canonical unit (common practice, no source):

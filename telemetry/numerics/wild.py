@@ -134,9 +134,9 @@ def uncounted(values: FloatArray) -> BoolArray:
     -------
     ndarray of bool, shape (n,)
         True for up to five cells in a row that lie above or below both their neighbours, where
-        the later neighbour is not below the earlier one, and for a jump up at the very end. A
-        counter that begins anew and stays low is not marked, nor are its zeros, which are a unit
-        not heard.
+        the later neighbour is not below the earlier one, and for a jump up at the very end or
+        down at the very beginning. A counter that begins anew and stays low is not marked, nor
+        are its zeros, which are a unit not heard.
     """
     out = np.zeros(values.size, dtype=bool)
     rows = np.flatnonzero(np.isfinite(values))
@@ -145,6 +145,9 @@ def uncounted(values: FloatArray) -> BoolArray:
         grows = v.size < 2 or not np.any(np.diff(v) < 0)
         if v.size < _FEW or (grows and v[-1] - v[-2] <= v[-2] - v[0]):
             return out
+        at_first = _before_counting(v)
+        out[rows[:at_first]] = True
+        rows, v = rows[at_first:], v[at_first:]
         for length in range(1, _ROWS + 1):
             while v.size > length + 1:
                 marked = _off_the_way(v, length)
@@ -153,6 +156,16 @@ def uncounted(values: FloatArray) -> BoolArray:
                 out[rows[marked]] = True
                 rows, v = rows[~marked], v[~marked]
     return out
+
+
+def _before_counting(v: FloatArray) -> int:
+    """How many first cells lie above all that a counter then counts, and far above its growth."""
+    for length in range(_ROWS, 0, -1):
+        counted = v[length:]
+        excess = v[:length].min() - counted.max()
+        if excess > 2.0 * np.ptp(counted) > 0.0:
+            return length
+    return 0
 
 
 def _off_the_way(v: FloatArray, length: int) -> BoolArray:

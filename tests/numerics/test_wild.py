@@ -93,6 +93,14 @@ def test_a_counter_that_begins_anew_counts() -> None:
     assert list(np.flatnonzero(uncounted(up))) == [COUNT.size]
 
 
+def test_cells_before_a_counter_counts() -> None:
+    first = np.r_[9000.0, 4e4, COUNT]
+    assert list(np.flatnonzero(uncounted(first))) == [0, 1]
+    carried = np.r_[np.full(30, 9000.0), COUNT]  # begun anew after half a minute: it counted
+    assert not uncounted(carried).any()
+    assert marked(np.r_[COUNT, -24756.0], Quantity.UPTIME) == [COUNT.size]
+
+
 def test_more_in_a_row_than_wild_cells_come_are_none() -> None:
     up = COUNT.copy()
     up[40:46] = 900.0
