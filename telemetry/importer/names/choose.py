@@ -39,9 +39,9 @@ _COUNTING = {
 }
 _MANY = 30
 #: A voltage of a supply is no farther below zero than this part of its highest (ours: an offset).
-_BELOW_ZERO = 0.2
+_BELOW_ZERO, _ROWS = 0.2, 20_000
 #: A voltage of a supply is no farther below zero than this part of its highest (ours: an offset).
-_BELOW_ZERO = 0.2
+_BELOW_ZERO, _ROWS = 0.2, 20_000
 #: Packs that bare numbers may stand for: one or two feed a radio (common practice, no source).
 _PACKS = 2
 #: Of what is settled.
@@ -98,7 +98,7 @@ def choose(column: LogColumn) -> Choice:
             )
         )
     found = [
-        replace(r, weight=r.weight + _of_values(column.shape, r.quantity))
+        replace(r, weight=r.weight + _of_values(column, r.quantity))
         for r in column.readings
         if _admissible(column, r)
     ]
@@ -255,12 +255,16 @@ def _admissible(column: LogColumn, reading: HeaderReading) -> bool:
     return reading.quantity is not Quantity.TIME
 
 
-def _of_values(shape: Shape, quantity: Quantity) -> float:
+def _of_values(column: LogColumn, quantity: Quantity) -> float:
     """What the values weigh for a quantity: a counter only grows, what is left only falls."""
+    shape, values = column.shape, column.numbers
+    if quantity is Quantity.VOLTAGE and values is not None and shape.low < 0:
+        # One number over and over stands for no value.
+        below = values[:_ROWS][values[:_ROWS] < -_BELOW_ZERO * np.nanmax(values[:_ROWS])]
+        if len(np.unique(below)) > _MANY:
+            return -CERTAIN
     if shape.count < _MANY:
         return 0.0
-    if quantity is Quantity.VOLTAGE and shape.low < -_BELOW_ZERO * shape.top:
-        return -CERTAIN
     grows, falls, neither = _COUNTING.get(quantity, (0.0, 0.0, 0.0))
     return grows if shape.only_grows else falls if shape.only_falls else neither
 

@@ -173,7 +173,7 @@ def _voltage(shape: Shape, unit: Unit | None) -> UnitJudgement:
             return UnitJudgement(
                 UNITS["V"], f"{shape.high:.4g} {unit.symbol} is next to nothing; V assumed", 0.85
             )
-        return UnitJudgement(unit)
+        return UnitJudgement(unit, "", 0.7 if 0 < inside < 0.3 else 1.0)
     found = _volts_by_size(top, shape.whole)
     if found is None:
         return UnitJudgement(UNITS["V"], f"{shape.high:,.6g} is unusually high for volts", 0.4)

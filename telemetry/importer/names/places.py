@@ -291,11 +291,19 @@ def _leftover(s: _Scene) -> Spot:
         return Spot(place=None)
     for i, word in enumerate(words[:-1]):
         code, number = word.text.casefold(), words[i + 1].number
-        if number is None or len(code) != 1:
+        if number is None or len(code) != 1 or word.meanings:
             continue
         if code in _CELL_CODES and s.quantity is Quantity.VOLTAGE:
             why = f"'{word.text}{number}' taken as cell {number}"
-            return Spot(place="pack 1", cell=number, is_cell=True, weight=_CODE_COST, reason=why)
+            return Spot(
+                place="pack 1",
+                cell=number,
+                is_cell=True,
+                weight=_CODE_COST,
+                reason=why,
+                bare_number=number,
+                closer=f"{code}{number}",
+            )
         if code in _PACK_CODES and 1 <= number <= _MOST_PACKS:
             why = f"'{word.text}{number}' taken as pack {number}"
             return Spot(

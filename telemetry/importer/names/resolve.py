@@ -19,8 +19,10 @@ from telemetry.importer.names.choose import (
 )
 from telemetry.importer.names.columns import LogColumn, Resolved, name_keys
 from telemetry.importer.names.evidence import charge_factor, reversed_current
-from telemetry.importer.names.families import LIKE, read_families, settle_numbers
 from telemetry.importer.names.header import HeaderReading
+from telemetry.importer.names.pattern.cutting import LIKE
+from telemetry.importer.names.pattern.learning import read_families
+from telemetry.importer.names.pattern.numbered import settle_numbers
 from telemetry.importer.names.settings import text_of
 from telemetry.importer.names.values import (
     convert,

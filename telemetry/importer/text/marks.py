@@ -42,7 +42,7 @@ def find_decimal(
             (votes if mark in sure else doubtful)[mark] += 1
     if votes:
         return "," if votes[","] > votes["."] else "."
-    if len(doubtful) > 1 and names:
+    if doubtful and names:
         fit = {m: _fit(columns, names, units, m) for m in (".", ",")}
         if fit["."] != fit[","]:
             return max(fit, key=lambda m: fit[m])

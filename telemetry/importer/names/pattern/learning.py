@@ -9,17 +9,16 @@ current rises, as every supply's does, and only in plain numbers of volts.
 from __future__ import annotations
 
 from collections import Counter, defaultdict
-from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import replace
+from collections.abc import Sequence
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
-from telemetry.importer.names.choose import Choice
 from telemetry.importer.names.columns import LogColumn
-from telemetry.importer.names.header import HeaderReading, letter_as_word, readings
-from telemetry.importer.names.header_cell import Name, split_words
+from telemetry.importer.names.header import letter_as_word, readings
+from telemetry.importer.names.header_cell import split_words
+from telemetry.importer.names.pattern.cutting import LIKE, may_be, unglued, unnumbered
 from telemetry.importer.names.words import SYMBOL_WEIGHTS, UNIT_WEIGHTS, fits, fold
 from telemetry.model.channels import Quantity
 from telemetry.numerics.coupling import (
@@ -27,8 +26,6 @@ from telemetry.numerics.coupling import (
     counts,
     falls_with,
     is_power,
-    like_a_current,
-    like_a_voltage,
 )
 
 FloatArray = NDArray[np.float64]
@@ -50,12 +47,6 @@ _MOST = 0.6
 _PLACES = 2
 #: What a reading must weigh for its quantity to be known without the other columns.
 _KNOWN = 2.0
-#: Packs that bare numbers may stand for: one or two feed a radio (common practice, no source).
-_PACKS = 2
-#: Letters of a code with a symbol glued to it ("WLU", "UWL"), at most.
-_LONGEST_CODE = 5
-#: Quantities that numbers alone can look like.
-LIKE = {Quantity.VOLTAGE: like_a_voltage, Quantity.CURRENT: like_a_current}
 _SUPPLY = (Quantity.VOLTAGE, Quantity.CURRENT)
 # What symbols alone may name there; the values of others tell more.
 _BESIDE_SUPPLIES = (Quantity.TEMPERATURE, Quantity.POWER)
@@ -70,7 +61,7 @@ def read_families(columns: Sequence[LogColumn]) -> None:
         Their names and readings are changed in place.
     """
     these = [c for c in columns if c.numbers is not None and not (c.blank or c.time_role)]
-    for column, name in _unglued(these):
+    for column, name in (*unnumbered(columns), *unglued(these)):
         column.apart = name
         column.readings = readings(name)
     stems = _stems(these)
@@ -79,7 +70,7 @@ def read_families(columns: Sequence[LogColumn]) -> None:
     for at, column in enumerate(these):
         for word in learned.keys() & set(_words(column)):
             known = column.setting is not None or _sort(column) not in (None, learned[word])
-            if not known and ((word, at) in beside or _fits(column, learned[word])):
+            if not known and ((word, at) in beside or may_be(column, learned[word])):
                 _teach(column, word, learned[word])
 
 
@@ -109,9 +100,10 @@ class _Known(NamedTuple):
 def _stems(columns: Sequence[LogColumn]) -> Stems:
     stems: Stems = defaultdict(dict)
     for at, column in enumerate(columns):
-        words = _words(column)
-        for i in range(len(words) if len(words) > 1 else 0):
-            stems[(*words[:i], "", *words[i + 1 :])].setdefault(words[i], at)
+        plain = [fold(w.text) for w in column.apart.words]
+        for words in (plain, _words(column)) if column.apart.letter_unit else (plain,):
+            for i in range(len(words) if len(words) > 1 else 0):
+                stems[(*words[:i], "", *words[i + 1 :])].setdefault(words[i], at)
     return {stem: slots for stem, slots in stems.items() if len(slots) > 1}
 
 
@@ -204,9 +196,8 @@ def _votes(stems: Stems, seen: _Known) -> Votes:
     """What the places with each unknown word show it to name, and the strongest of each."""
     votes: Votes = defaultdict(list)
     for slots in stems.values():
-        shown, strength = _shown(slots, seen)
-        for word, quantity in shown.items():
-            votes[word].append((quantity, strength))
+        for word, vote in _shown(slots, seen).items():
+            votes[word].append(vote)
     return votes
 
 
@@ -251,10 +242,11 @@ def _by_one_place(word: str, rows: Rows, seen: _Known) -> Quantity | None:
     return quantity
 
 
-def _shown(slots: dict[str, int], seen: _Known) -> tuple[dict[str, Quantity], float]:
+def _shown(slots: dict[str, int], seen: _Known) -> dict[str, tuple[Quantity, float]]:
     """What the values of one place show its unknown words to name, and how strongly.
 
-    The strength is that of a voltage's fall with the current where either is known, else 0.
+    The strength is that of a voltage's fall with the current where either is known, else 0; what
+    counts the current is sure.
     """
     numbers = {w: seen.numbers(at) for w, at in slots.items()}
     known = {w: seen.sorts[at] for w, at in slots.items() if seen.sorts[at] is not None}
@@ -276,113 +268,12 @@ def _shown(slots: dict[str, int], seen: _Known) -> tuple[dict[str, Quantity], fl
     }
     left = [pair for pair in pairs if pair[1] not in powers]
     if len(left) != 1:
-        return {}, 0.0
+        return {}
     volt, amp = left[0]
     shown = {volt: Quantity.VOLTAGE, amp: Quantity.CURRENT, **dict.fromkeys(powers, Quantity.POWER)}
     for word, at in slots.items():
         if seen.columns[at].shape.only_grows and counts(numbers[word], numbers[amp]):
             shown[word] = Quantity.CONSUMED
     anchored = volt in known or amp in known
-    return {w: q for w, q in shown.items() if w not in known}, pairs[volt, amp] * anchored
-
-
-def settle_numbers(columns: Sequence[LogColumn], chosen: list[Choice]) -> None:
-    """Numbers without a part ("U1" to "U6", "A1" to "A4"): the packs only where there are two.
-
-    Beyond two, or beside packs that are named, they are cells or places of their own number.
-
-    Parameters
-    ----------
-    columns : sequence of LogColumn
-    chosen : list of Choice
-        Changed in place.
-    """
-    groups: dict[str, dict[int, int]] = defaultdict(dict)
-    for i, choice in enumerate(chosen):
-        r = choice.reading
-        if r.bare_number is not None and not choice.forced:
-            groups[r.closer.rstrip("0123456789")][i] = r.bare_number
-    for code, numbers in groups.items():
-        group = {i: chosen[i].reading for i in numbers}
-        as_packs = {i: r.quantity for i, r in group.items() if _is_pack(r)}
-        named = any(
-            _is_pack(c.reading) and c.reading.quantity in as_packs.values()
-            for i, c in enumerate(chosen)
-            if i not in group
-        )
-        most = max((numbers[i] for i in as_packs), default=0)
-        if most <= _PACKS and not named:
-            continue
-        cells = set(as_packs.values()) == {Quantity.VOLTAGE} and _of_cells(columns, as_packs)
-        for i, number in numbers.items():
-            r = group[i]
-            if cells and i in as_packs:
-                many = f"{len(as_packs)} numbered voltages of one cell each"
-                why = f"{r.quantity_reason}; {many}: cells"
-                chosen[i].reading = replace(
-                    r, quantity=Quantity.CELL_VOLTAGE, place="pack 1", cell=number, reason=why
-                )
-            else:
-                why = f"{r.quantity_reason}; number {number} of {len(numbers)} without a part"
-                place = f"{code}{number}" if code else f"channel {number}"
-                chosen[i].reading = replace(r, place=place, own_word=bool(code), reason=why)
-
-
-def _is_pack(reading: HeaderReading) -> bool:
-    return (reading.place or "").startswith("pack ")
-
-
-def _of_cells(columns: Sequence[LogColumn], indexes: Iterable[int]) -> bool:
-    shapes = [columns[i].shape for i in indexes if columns[i].shape.count]
-    return bool(shapes) and all(
-        any(2.0 <= s.top * f <= 4.5 for f in (1.0, 0.01, 0.001)) for s in shapes
-    )
-
-
-def _unglued(columns: Sequence[LogColumn]) -> Iterator[tuple[LogColumn, Name]]:
-    """Names with a symbol glued to a code taken apart: "WLU" beside "WLI"."""
-    for front in (False, True):
-        groups: dict[Stem, dict[str, tuple[LogColumn, int]]] = defaultdict(dict)
-        for column in columns:
-            words = column.apart.words
-            for i, word in enumerate(words):
-                if (
-                    word.meanings
-                    or not 2 <= len(word.text) <= _LONGEST_CODE
-                    or not word.text.isalpha()
-                ):
-                    continue
-                letter = word.text[0 if front else -1].upper()
-                code = word.text[1:] if front else word.text[:-1]
-                if letter in SYMBOL_WEIGHTS:
-                    rest = [fold(w.text) for w in words]
-                    key = (*rest[:i], fold(code), "", *rest[i + 1 :])
-                    groups[key].setdefault(letter, (column, i))
-        for group in groups.values():
-            if _agree(group):
-                for column, i in group.values():
-                    yield column, _cut(column.apart, i, front=front)
-
-
-def _agree(group: dict[str, tuple[LogColumn, int]]) -> bool:
-    """Whether the letters of a code name the quantities of its columns: a voltage and a current."""
-    volts = [group[letter][0] for letter in "UVE" if letter in group]
-    amps = [group[letter][0] for letter in "IA" if letter in group]
-    return any(_fits(v, Quantity.VOLTAGE) for v in volts) and any(
-        _fits(a, Quantity.CURRENT) for a in amps
-    )
-
-
-def _fits(column: LogColumn, quantity: Quantity) -> bool:
-    unit = column.apart.unit or column.cell_unit
-    if unit is not None:
-        return fits(quantity, unit)
-    like = LIKE.get(quantity)
-    return like is not None and column.numbers is not None and like(column.numbers)
-
-
-def _cut(name: Name, i: int, *, front: bool) -> Name:
-    text = name.words[i].text
-    pieces = (text[:1], text[1:]) if front else (text[:-1], text[-1:])
-    cut = tuple(w for piece in pieces for w in split_words(piece))
-    return replace(name, words=(*name.words[:i], *cut, *name.words[i + 1 :]))
+    strength = {w: -1.0 if q is Quantity.CONSUMED else pairs[volt, amp] for w, q in shown.items()}
+    return {w: (q, strength[w] * anchored) for w, q in shown.items() if w not in known}

@@ -1,0 +1,1 @@
+"""What all columns of a log together tell of their names: words learned, codes, numbers."""
