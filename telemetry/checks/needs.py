@@ -19,8 +19,9 @@ from telemetry.results import LOADED_PHASES, NotJudged, PhaseKind, Resistance
 SLOWEST_DIP_S = 2.0
 # Telemetry lost for more than this part of the time leaves nothing judged (ours).
 _LOST = 0.2
-# A drop has to span so many steps of the voltage to be told (ours).
-_STEPS = 3.0
+# The drop that a bad lead adds has to span so many steps of the voltage to be told: three at either
+# end of it (ours).
+_STEPS = 6.0
 
 
 class Refusal(NamedTuple):

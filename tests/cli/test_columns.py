@@ -122,7 +122,8 @@ def test_headers_cannot_write_on_the_screen(run, tmp_path) -> None:
         assert not any(c in result.output for c in "\x1b\x07")
 
 
-FINNISH = {"Left wing U": "Vasen siipi jännite", "Left wing I": "Vasen siipi virta"}
+# Words of no language, with none in common.
+NOBODYS = {"Left wing U": "Zolt jänno", "Left wing I": "Brem tirra"}
 
 
 def _relabelled(path: Path, text: str, names: dict[str, str]) -> Path:
@@ -140,12 +141,12 @@ def test_a_node_that_lost_its_current_is_not_clear_until_it_is_named(
         return json.loads(run("review", path, "--json", *options).stdout)["reviews"][0]
 
     known = review(log)
-    path = _relabelled(tmp_path / "vasen.csv", log_text, FINNISH)
+    path = _relabelled(tmp_path / "zolt.csv", log_text, NOBODYS)
     found = review(path)
     assert (known["verdict"], found["verdict"]) == ("clear", "unknown")
     (thin,) = found["findings"]
     assert thin["code"] == "log-too-thin"
-    for title in ("'Vasen siipi virta [A]'", "'Vasen siipi jännite [V]'"):
+    for title in ("'Brem tirra [A]'", "'Zolt jänno [V]'"):
         assert title in thin["title"]
     listed = run("columns", path).stdout
     assert "settled" not in listed
@@ -163,7 +164,7 @@ def test_a_node_that_lost_its_current_is_not_clear_until_it_is_named(
     ]
     assert drops[0] == drops[1] != []
     # So does saying that it belongs elsewhere.
-    apart = review(path, "--set", "Vasen siipi virta [A]=pump/current[A]")
+    apart = review(path, "--set", "Brem tirra [A]=pump/current[A]")
     assert apart["verdict"] == "clear"
 
 

@@ -213,14 +213,16 @@ def _finding(sheets: Sheets, block: FindingBlock, drawer: Drawer) -> None:
     for name, value in block.facts:
         sheets.text(f"{name}: {value}", _SMALL, width=wide, after=0.5)
     sheets.y += 3.0
-    for name, text in (
-        ("Do: ", block.advice),
-        (f"{block.causes_head}: ", " ".join(block.explanations)),
-        ("What follows from it: ", " ".join(block.beneath)),
-        ("How to tell: ", block.confirm),
+    if block.advice:
+        sheets.text(f"Do: {block.advice}", _BODY, width=wide, after=4.0)
+    for head, items in (
+        (block.causes_head, block.explanations),
+        ("What follows from it", block.beneath),
     ):
-        if text:
-            sheets.text(name + text, _BODY, width=wide, after=4.0)
+        for text in (f"{head}:", *(f"- {item}" for item in items)) if items else ():
+            sheets.text(text, _BODY, width=wide, after=2.0)
+    if block.confirm:
+        sheets.text(f"How to tell: {block.confirm}", _BODY, width=wide, after=4.0)
     if block.figure is not None:
         left = sheets.left + _half(sheets) + _GAP
         end = sheets.y if len(sheets.pages) == page else top
