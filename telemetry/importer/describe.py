@@ -17,10 +17,11 @@ from telemetry.importer.names.columns import LogColumn, Resolved
 from telemetry.importer.names.resolve import resolve
 from telemetry.importer.names.settings import parse_setting, text_of
 from telemetry.importer.names.values import convert, repeats, resolution
-from telemetry.importer.read import refuse_all_blank, time_base, widen
+from telemetry.importer.read import as_in_the_file, refuse_all_blank, time_base, widen
 from telemetry.importer.sheet import read_sheet
-from telemetry.model.channels import Channel, Quantity
+from telemetry.model.channels import CANONICAL_UNIT, Channel, Quantity
 from telemetry.model.errors import UnreadableLog
+from telemetry.model.units import UNITS
 from telemetry.model.unsettled import Unsettled, set_option, unsettled_supplies
 
 _SAMPLES = 5
@@ -213,17 +214,25 @@ def _listing(
     problem, form = "", ""
     notes = list(sheet.notes)
     columns = sheet.columns
+    time_s = None
     try:
         base = time_base(sheet, row_interval_s)
         form = base.form
         notes = [*base.notes, *notes]
+        times = unroll(
+            base.raw_s,
+            period_s=base.period_s,
+            wall=base.wall,
+            breaks=sheet.table.breaks,
+            spread_rows=sheet.long is None,
+        )
         if sheet.long is not None:
-            times = unroll(base.raw_s, period_s=base.period_s, wall=base.wall, spread_rows=False)
-            columns, _ = widen(sheet, base, times)
+            columns, times = widen(sheet, base, times)
+        time_s = as_in_the_file(times, columns)
         refuse_all_blank(columns)
     except UnreadableLog as error:
         problem = str(error)
-    resolved = resolve(columns, notes, strict=False)
+    resolved = resolve(columns, notes, time_s=time_s, strict=False)
     return Listing(
         file=sheet.path,
         columns=tuple(_report(c, r) for c, r in zip(columns, resolved, strict=True)),
@@ -281,9 +290,16 @@ def _report(column: LogColumn, resolved: Resolved) -> ColumnReport:
         filled=len(filled) if values is not None else words,
         rivals=tuple(_rival(column, r, low, high) for r in channel.rivals),
         set_line=set_option(
-            column.title, reading or "PLACE/QUANTITY[UNIT]", number=column.index + 1
+            column.title, reading or _to_fill_in(channel.source_unit), number=column.index + 1
         ),
     )
+
+
+def _to_fill_in(unit: str) -> str:
+    """A reading of the kind that a column without one may get, in its unit if it has one."""
+    parsed = UNITS.get(unit)
+    fitting = [q for q, u in CANONICAL_UNIT.items() if parsed is not None and u == parsed.canonical]
+    return f"PLACE/{fitting[0].value}[{unit}]" if fitting else "PLACE/voltage[V]"
 
 
 def _rival(column: LogColumn, reading: str, low: float, high: float) -> Rival:

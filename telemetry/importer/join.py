@@ -12,9 +12,11 @@ import numpy as np
 import pandas as pd
 
 from telemetry.importer.clock.axis import RECORDING_GAP_S
+from telemetry.importer.names.settings import text_of
 from telemetry.model.channels import Channel
 from telemetry.model.errors import UnreadableLog
 from telemetry.model.log import Log, Provenance
+from telemetry.model.unsettled import set_option
 
 # Two parts of one flight are not further apart than this on the clock they share, s.
 _ONE_FLIGHT_S = 3600.0
@@ -169,7 +171,13 @@ def _channels(logs: Sequence[Log]) -> list[Channel]:
                     f"{logs[0].provenance.file}",
                     path=log.provenance.file,
                     column=channel.column,
-                    hint="settle its unit with --set",
+                    hint="settle its unit where it is named otherwise: "
+                    + set_option(
+                        channel.column.strip(),
+                        text_of(
+                            channel.quantity, channel.place, first.unit, channel.hold, channel.cell
+                        ),
+                    ),
                 )
     return list(found.values())
 

@@ -22,11 +22,13 @@ from telemetry.importer.columnmap import ColumnMap, fingerprint
 from telemetry.importer.long import pivot
 from telemetry.importer.names.columns import LogColumn, Resolved
 from telemetry.importer.names.resolve import resolve
+from telemetry.importer.names.settings import TIME_SCALES
 from telemetry.importer.sheet import Sheet, apply_settings, at_path, read_sheet, turn_round
 from telemetry.importer.wording import count
 from telemetry.model.channels import Quantity
 from telemetry.model.errors import BusbookError, UnreadableLog
 from telemetry.model.log import Log, Provenance
+from telemetry.model.unsettled import set_option
 
 FloatArray = NDArray[np.float64]
 
@@ -108,32 +110,59 @@ def _assemble(sheet: Sheet, row_interval_s: float | None) -> Log:
         empty=empty,
         spread_rows=sheet.long is None,
     )
-    _refuse_timeless(times)
+    _refuse_timeless(times, _clock_title(sheet, base))
     read_rows = len(times.time_s)
     columns = sheet.columns
     if sheet.long is not None:
         columns, times = widen(sheet, base, times)
     refuse_all_blank(columns)
-    _refuse_slow(times.time_s)
-    as_they_stand = times.rows is None
-    resolved = resolve(columns, sheet.notes, time_s=times.time_s if as_they_stand else None)
+    _refuse_slow(times.time_s, _clock_title(sheet, base))
+    resolved = resolve(columns, sheet.notes, time_s=as_in_the_file(times, columns))
     log = _log(sheet, base, times, columns, resolved)
     return replace(log, provenance=replace(log.provenance, rows=read_rows))
 
 
-def _refuse_timeless(times: Unrolled) -> None:
+def as_in_the_file(times: Unrolled, columns: Sequence[LogColumn]) -> FloatArray:
+    """Times of the rows in the order in which the columns have them, NaN where one has none.
+
+    Parameters
+    ----------
+    times : Unrolled
+    columns : sequence of LogColumn
+    """
+    if times.rows is None:
+        return times.time_s
+    rows = next((len(c.numbers) for c in columns if c.numbers is not None), len(times.time_s))
+    out = np.full(max(rows, int(times.rows.max()) + 1), np.nan)
+    out[times.rows] = times.time_s
+    return out
+
+
+def _clock_title(sheet: Sheet, base: TimeBase) -> str | None:
+    """The column that tells the time, None where there is none."""
+    return next((c.title for c in sheet.columns if base.columns.get(c.index) == "time"), None)
+
+
+def _refuse_timeless(times: Unrolled, clock: str | None) -> None:
     if not len(times.time_s):
         raise UnreadableLog(
-            "no row has a readable time", hint="name the time column with --set 'COLUMN=time[...]'"
+            "no row has a readable time",
+            column=clock,
+            hint="give the seconds from row to row, for example --row-interval 0.1",
         )
 
 
-def _refuse_slow(time_s: FloatArray) -> None:
+def _refuse_slow(time_s: FloatArray, clock: str | None) -> None:
     step_s = float(np.median(np.diff(time_s))) if len(time_s) > 1 else 0.0
     if step_s > _SLOWEST_S:
+        # In which unit would the rows come about as fast as those of telemetry?
+        unit = min(("ms", "us", "ns"), key=lambda u: abs(math.log(step_s * TIME_SCALES[u] / 0.1)))
+        told = (
+            f"if the time has another unit, settle it: {set_option(clock or '', f'time[{unit}]')}"
+        )
         raise UnreadableLog(
             f"the rows are {step_s / 3600:,.0f} hours apart: this is no telemetry of a flight",
-            hint="if the time has another unit, name it with --set 'COLUMN=time[ms]'",
+            hint=told if clock else "give a shorter --row-interval",
         )
 
 
@@ -169,7 +198,7 @@ def widen(sheet: Sheet, base: TimeBase, times: Unrolled) -> tuple[list[LogColumn
     times : Unrolled
     """
     assert sheet.long is not None
-    _refuse_timeless(times)
+    _refuse_timeless(times, _clock_title(sheet, base))
     clock = [c for c in sheet.columns if c.index in base.columns]
     columns = [_take(c, times.rows) for c in sheet.columns]
     wide = pivot(columns, sheet.long, times.time_s)
@@ -231,16 +260,30 @@ def time_base(sheet: Sheet, row_interval_s: float | None) -> TimeBase:
         base = _newest_first(sheet) or base
     if base is None:
         seen = ", ".join(f"'{c.title}'" for c in sheet.columns[:12])
+        interval = "give the seconds from row to row, for example --row-interval 0.1"
+        named = [set_option(c.title, "time[s]", number=c.index + 1) for c in _that_count(sheet)]
         raise UnreadableLog(
             f"no time column found among {seen}",
-            hint="name it with --set 'COLUMN=time[s]', or give the seconds between rows with "
-            "--row-interval",
+            hint=" or ".join(named[:3]) + (" if that is the time, or " if named else "") + interval,
         )
     if base.start is None or base.day_only:
         start_from_preamble(base, sheet.layout.preamble, european=_european(sheet))
     for column in sheet.columns:
         column.time_role = base.columns.get(column.index, "")
     return base
+
+
+def _that_count(sheet: Sheet) -> list[LogColumn]:
+    """Columns that count up from row to row, and are named nothing that is measured."""
+    found = []
+    for column in sheet.columns:
+        values = column.numbers
+        if any(r.place or r.unit for r in column.readings):
+            continue
+        steps = np.diff(values[np.isfinite(values)]) if values is not None else np.empty(0)
+        if len(steps) and np.all(steps > 0):
+            found.append(column)
+    return found
 
 
 def _find_time(sheet: Sheet) -> TimeBase | None:

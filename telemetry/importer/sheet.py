@@ -21,7 +21,7 @@ from telemetry.importer.long import LongShape, find_long
 from telemetry.importer.names.columns import LogColumn, make_column, titles
 from telemetry.importer.names.evidence import shape_of
 from telemetry.importer.names.settings import file_settings, find_column, parse_setting
-from telemetry.importer.names.values import finite
+from telemetry.importer.names.values import finite, only_a_limit
 from telemetry.importer.text.blocks import no_table, read_blocks
 from telemetry.importer.text.decoding import Text, load
 from telemetry.importer.text.dialect import find_separator, plain_quotes, take_sample
@@ -190,6 +190,10 @@ def _columns(
                 notes.append(f"{endless} without end in column '{title}' left out: no number")
         else:
             _read_text(column, raw, decimal, table, notes)
+        limit = None if column.numbers is None else only_a_limit(column.numbers)
+        if limit is not None and column.numbers is not None:
+            column.numbers = np.full(len(column.numbers), np.nan)
+            notes.append(f"column '{title}' holds nothing but {limit:g}: no value")
         column.blank = _is_blank(column)
         if column.blank and not name.strip():
             empty_tail += 1

@@ -55,6 +55,7 @@ _TABLE: tuple[tuple[str, str, float, float, tuple[str, ...]], ...] = (
     ("kWh", "Wh", 1e3, 0.0, ()),
     ("degC", "degC", 1.0, 0.0, ("\u00b0c", "\u00bac", "deg c", "celsius", "grad c", "\u2103")),
     ("degF", "degC", 5 / 9, -160 / 9, ("\u00b0f", "\u00baf", "deg f", "fahrenheit", "\u2109")),
+    ("K", "degC", 1.0, -273.15, ("kelvin",)),
     ("%", "%", 1.0, 0.0, ("percent", "prozent", "pct", "procent", "%rh")),
     ("dBm", "dBm", 1.0, 0.0, ()),
     ("dB", "dB", 1.0, 0.0, ()),
@@ -102,7 +103,7 @@ _SPELLED: dict[str, str] = {
     "h": "ч",
 }
 #: Symbols whose small letters are words of a language ("da", "ca."): only as they are printed.
-_AS_PRINTED = {"dA", "cA"}
+_AS_PRINTED = {"dA", "cA", "dV", "K"}
 
 UNITS: dict[str, Unit] = {row[0]: Unit(row[0], row[1], row[2], row[3]) for row in _TABLE}
 

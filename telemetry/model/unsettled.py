@@ -122,10 +122,11 @@ def set_option(title: str, *readings: str, number: int | None = None) -> str:
     number : int, optional
         The column's, from 1.
     """
-    quote = "'"
-    if "'" in title:
-        if set(title) & set('"$`!\\'):
-            title = "COLUMN" if number is None else f"#{number}"
-        else:
-            quote = '"'
+    quote = '"' if "'" in title else "'"
+    unsafe = quote == '"' and set(title) & set('"$`!\\')
+    # "@" and "#" begin what is no name of a column.
+    if number is not None and (unsafe or title[:1] in ("@", "#") or not title.isprintable()):
+        title, quote = f"#{number}", "'"
+    elif unsafe:
+        title, quote = "COLUMN", "'"
     return "--set " + " or ".join(f"{quote}{title}={reading}{quote}" for reading in readings)

@@ -170,7 +170,7 @@ def test_a_listing_shows_every_column_with_reading_reason_and_score(log: Path) -
     assert pack.channel.score > 0.8
     assert pack.filled == 100
     assert thing.reading == ""
-    assert thing.set_line == "--set 'Dings=PLACE/QUANTITY[UNIT]'"
+    assert thing.set_line == "--set 'Dings=PLACE/voltage[V]'"
     assert thing.repeats == pytest.approx(np.mean(np.diff(AMPS) == 0))
     assert words.samples == ("a", "b")
     assert math.isnan(words.low)

@@ -420,8 +420,7 @@ REFUSED = [
     ("one_column.csv", ": the file has only one column (looked for , ; | tab and blanks between "
                        "values); export the log with its time and values side by side."),
     ("no_time.csv", ": no time column found among 'Pack 1 voltage [V]', 'Left wing current [A]'; "
-                    "name it with --set 'COLUMN=time[s]', or give the seconds between rows with "
-                    "--row-interval."),
+                    "give the seconds from row to row, for example --row-interval 0.1."),
     ("time_unit_open.csv", " column 'Time': the time column has no unit, and steps of 0.0001 may "
                            "be minutes, hours or days; settle it with --set 'Time=time[min]' or "
                            "'Time=time[h]' or 'Time=time[d]'."),

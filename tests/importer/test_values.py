@@ -12,12 +12,15 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from telemetry import read_log
+from telemetry.importer.names.evidence import judge_unit, shape_of
 from telemetry.importer.names.values import (
     convert,
     find_sentinels,
+    garbage_at_the_ends,
     leading_zeros,
     repeats,
     resolution,
+    stand_ins,
     zeros_in_a_counter,
 )
 from telemetry.importer.text.numbers import to_numbers
@@ -95,6 +98,63 @@ def test_a_wild_cell_hides_no_sentinel() -> None:
     values[10:20], values[50] = 65535.0, 3e11
     found = find_sentinels(values, Quantity.VOLTAGE, UNITS["V"])
     assert [(s.raw, s.count) for s in found] == [(65535.0, 10)]
+
+
+SAGGING = np.round(8.3 - 0.3 * np.random.default_rng(8).random(400), 2)
+
+
+@pytest.mark.parametrize("share", [0.005, 0.1, 0.5, 0.95])
+@pytest.mark.parametrize(
+    "number", [65535, 32767, 32768, -32768, 9999, 999.9, 327.67, 655.35, 655.4, 99.99, -1, 255]
+)
+def test_a_number_for_no_value_is_told_by_its_looks_however_many_rows(
+    number: float, share: float
+) -> None:
+    values = SAGGING.copy()
+    rows = np.random.default_rng(9).permutation(len(values))[: max(3, int(share * len(values)))]
+    values[rows] = number
+    assert stand_ins(values) == (number,)
+    assert stand_ins(SAGGING) == ()
+    shape = shape_of(values)
+    assert judge_unit(shape, Quantity.VOLTAGE, None).unit is UNITS["V"]
+    found = find_sentinels(values, Quantity.VOLTAGE, UNITS["V"])
+    assert [(s.raw, s.count) for s in found] == [(number, len(rows))]
+
+
+@pytest.mark.parametrize(
+    "values",
+    [
+        np.arange(400.0) * 0.7,  # a counter that passes 255
+        np.r_[np.arange(-40.0, 40.0), -1.0, -1.0, -1.0],  # below zero all the same
+        np.r_[np.zeros(50), -1.0, -1.0, -1.0, np.ones(50)],  # noise of whole amperes
+        np.r_[np.full(50, 65530.0), np.full(50, 65535.0), np.full(50, 65520.0)],
+        np.r_[np.linspace(0.0, 40.0, 100), np.full(5, 99.9), np.linspace(40.0, 95.0, 100)],
+    ],
+)
+def test_a_number_among_its_like_was_measured(values: np.ndarray) -> None:
+    assert stand_ins(values) == ()
+
+
+def test_rows_at_the_ends_that_are_garbage_hold_no_readings() -> None:
+    rng = np.random.default_rng(10)
+    columns = [SAGGING.copy(), rng.gamma(2.0, 1.0, 400), np.arange(400.0), rng.normal(20, 1, 400)]
+    assert garbage_at_the_ends(columns) == (0, 0)
+    for c, number in zip(columns, (44258.0, -30000.0, 12888.0, 17000.0), strict=True):
+        c[:3] = c[-1] = number
+    assert garbage_at_the_ends(columns) == (3, 1)
+    # A supply that is not switched on is no garbage, nor is what one column shows alone.
+    columns = [np.r_[np.zeros(5), SAGGING] for _ in range(4)]
+    columns[0][0] = 1e6
+    assert garbage_at_the_ends(columns) == (0, 0)
+
+
+def test_a_column_that_holds_nothing_but_the_end_of_its_range_is_no_value(tmp_path: Path) -> None:
+    path = tmp_path / "log.csv"
+    rows = [f"{0.1 * i:.1f},{v},65535" for i, v in enumerate(SAGGING)]
+    path.write_text("\n".join(["Time [s],Pack 1 [V],Left wing [V]", *rows]) + "\n")
+    log = read_log(path)
+    assert list(log.frame) == ["pack 1/voltage"]
+    assert "column 'Left wing [V]' holds nothing but 65535: no value" in log.provenance.notes
 
 
 def test_zeros_before_the_first_reading() -> None:

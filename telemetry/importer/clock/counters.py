@@ -9,8 +9,9 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 from numpy.typing import NDArray
 
-from telemetry.importer.clock.scale import TIME_SCALES, UNIT_NAMES, find_scale
+from telemetry.importer.clock.scale import UNIT_NAMES, find_scale, open_scale
 from telemetry.importer.clock.timesource import TimeBase, TimeSource, speaks_of_time
+from telemetry.importer.names.settings import TIME_SCALES
 from telemetry.importer.names.words import fold
 from telemetry.model.unsettled import set_option
 
@@ -71,7 +72,11 @@ def named_factor(source: TimeSource) -> tuple[float, str] | None:
 
 
 def from_counter(
-    source: TimeSource, beside: Sequence[TimeSource] = (), clocks: Sequence[FloatArray] = ()
+    source: TimeSource,
+    beside: Sequence[TimeSource] = (),
+    clocks: Sequence[FloatArray] = (),
+    *,
+    sure: bool = False,
 ) -> TimeBase | None:
     """Times from a column of numbers, None where it does not run like a clock.
 
@@ -82,6 +87,8 @@ def from_counter(
         All columns of the file, which may tell what a count is worth.
     clocks : sequence of ndarray
         Seconds of the rows by other columns.
+    sure : bool
+        Ask also where a usual unit fits and a rarer one too.
 
     Raises
     ------
@@ -120,8 +127,14 @@ def from_counter(
     else:
         scale = find_scale(source, beside, clocks)
         factor, symbol, why = TIME_SCALES[scale.symbol], scale.symbol, f" ({scale.why})"
+        if scale.rivals and sure:
+            raise open_scale(source, (scale.symbol, *scale.rivals))
         if scale.rivals:
-            settled = set_option(title, *(f"time[{s}]" for s in (scale.symbol, *scale.rivals)))
+            settled = set_option(
+                title,
+                *(f"time[{s}]" for s in (scale.symbol, *scale.rivals)),
+                number=source.index + 1,
+            )
             notes.append(
                 f"the time column '{title}' names no unit and is read as {UNIT_NAMES[symbol]}; "
                 f"check the length of the log, and settle it with {settled}"

@@ -15,7 +15,7 @@ from functools import lru_cache
 
 Span = tuple[int, int]
 
-_TOKEN = re.compile(r"[0-9]+|[ap]\.\s?m\.?(?![^\W_])|[^\W\d_]+\.?|.", re.IGNORECASE | re.DOTALL)
+_TOKEN = re.compile(r"[0-9]+|[^\W\d_]\.\s?[^\W\d_]\.?(?![^\W_])|[^\W\d_]+\.?|.", re.DOTALL)
 #: Longest cell that may be a stamp, characters: "Wednesday, 18 September 2026 10:14:50.123 p. m.".
 _LONGEST = 64
 
@@ -93,6 +93,8 @@ _STAMPS = tuple(
         rf"(?P<h>[12])(?P<k>[.-])(?P<mi>2)(?P=k)(?P<s>2)[.,:](?P<f>[1-9]){_HALF}{_ZONE}",
         rf"(?P<lead>T\+){_S_IN_UNITS}s?",
         rf"(?P<lead>P){_S_IN_UNITS}s",
+        rf"\[{_COLONS}\]",
+        rf"\[{_S_IN_UNITS}s?\]",
     )
 )
 # Groups of digits that hold more than one number: which, and how many digits each.

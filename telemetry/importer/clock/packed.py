@@ -65,13 +65,13 @@ def packed_stamps(source: TimeSource) -> Stamped | None:
 
 
 def _moment(values: FloatArray, known: NDArray[np.bool_]) -> Stamps | None:
-    """20260518101450: a day and a time of it."""
-    inside = values[known]
-    if inside.min() < 1.97e13 or inside.max() > 2.2e13:
-        return None
-    whole = _whole(values, known)
-    stamps = _date((whole // 1_000_000).astype(np.float64), known)
-    return None if stamps is None else _with_clock(stamps, values % 1e6, 1)
+    """20260518101450: a day and a time of it, also with milliseconds behind."""
+    for per_second in (1, 1000):
+        inside, day = values[known] / per_second, 1e6 * per_second
+        if inside.min() >= 1.97e13 and inside.max() <= 2.2e13:
+            stamps = _date(np.floor(values / day), known)
+            return None if stamps is None else _with_clock(stamps, values % day, per_second)
+    return None
 
 
 def _date(values: FloatArray, known: NDArray[np.bool_]) -> Stamps | None:

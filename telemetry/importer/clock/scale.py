@@ -16,21 +16,18 @@ from numpy.typing import NDArray
 
 from telemetry.importer.clock.timesource import TimeSource
 from telemetry.importer.names.evidence import flowed
+from telemetry.importer.names.settings import TIME_SCALES
 from telemetry.model.channels import Quantity
 from telemetry.model.errors import UnreadableLog
 from telemetry.model.unsettled import set_option
 
 FloatArray = NDArray[np.float64]
 
-#: Seconds that one count of a time column may be worth, by what a setting calls it.
-TIME_SCALES = {
-    "s": 1.0, "ms": 1e-3, "us": 1e-6, "ns": 1e-9, "0.1s": 0.1, "0.01s": 0.01,
-    "min": 60.0, "h": 3600.0, "d": 86_400.0,
-}  # fmt: skip
 UNIT_NAMES = {
     "s": "seconds", "ms": "milliseconds", "us": "microseconds", "ns": "nanoseconds",
     "0.1s": "tenths of a second", "0.01s": "hundredths of a second", "min": "minutes",
     "h": "hours", "d": "days",
+    **{s: f"{s[:-1]} of a second" for s in TIME_SCALES if s.startswith("1/")},
 }  # fmt: skip
 # What loggers count in: whole numbers as a rule, others as a rule, and what some few do.
 _WHOLE, _WHOLE_RARE = ("s", "ms", "us", "ns"), ("0.1s", "0.01s")
@@ -39,8 +36,9 @@ _BROKEN, _BROKEN_RARE = ("s", "ms"), ("min", "h", "d")
 _ROWS_S = (0.02, 2.0)
 #: ... and no unit is thought of in which they would be further off than this.
 _AT_ALL_S = (0.002, 20.0)
-#: A charge counter and the integral of a current agree within this factor (heuristic).
-_CHARGE_AGREES = 1.6
+#: A charge counter and the integral of its current agree within this factor; what agrees with
+#: nothing that loggers count in leaves those within the second (heuristic).
+_CHARGE_AGREES, _AT_ALL_AGREES = 1.12, 1.8
 #: Two clocks of one file agree within this factor (heuristic).
 _CLOCKS_AGREE = 1.03
 #: Steps that are one round number in this part of the rows are no minutes or hours (heuristic).
@@ -86,20 +84,29 @@ def find_scale(
     """
     values = source.numbers
     assert values is not None
+    rough: float | None = None
     for known, agree, why in (
-        (_by_clocks(values, clocks), _CLOCKS_AGREE, "another clock of the file"),
+        (_by_clocks(values, [*clocks, *_uptimes(beside)]), _CLOCKS_AGREE, "another clock"),
         (_by_charge(values, beside), _CHARGE_AGREES, "the charge that flowed"),
     ):
         if known is None:
             continue
-        symbol = min(TIME_SCALES, key=lambda s: abs(math.log(known / TIME_SCALES[s])))
-        if abs(math.log(known / TIME_SCALES[symbol])) <= math.log(agree):
+        rough = rough or known
+        symbol = min(TIME_SCALES, key=lambda s: _apart(known, s))
+        if _apart(known, symbol) <= math.log(agree):
             return Scale(symbol=symbol, why=f"no unit named; {why} says so")
-    return _by_steps(values, source.title)
+    return _by_steps(source, values, rough)
 
 
-def _by_steps(values: FloatArray, title: str) -> Scale:
-    """The unit in which the rows come as close as those of telemetry do."""
+def _apart(known: float, symbol: str) -> float:
+    return abs(math.log(known / TIME_SCALES[symbol]))
+
+
+def _by_steps(source: TimeSource, values: FloatArray, rough: float | None) -> Scale:
+    """The unit in which the rows come as close as those of telemetry do.
+
+    ``rough`` is about what one count is worth by other columns, s.
+    """
     finite = values[np.isfinite(values)]
     steps = np.diff(finite)
     forward = steps[steps > 0]
@@ -110,9 +117,12 @@ def _by_steps(values: FloatArray, title: str) -> Scale:
     usual, rare = (_WHOLE, _WHOLE_RARE) if whole else (_BROKEN, _BROKEN_RARE)
     # An instrument writes seldom while nothing happens: its closest rows tell.
     close = typical if whole or not len(forward) else float(np.quantile(forward, 0.05))
+    if rough is not None:
+        near = [s for s in TIME_SCALES if _apart(rough, s) <= math.log(_AT_ALL_AGREES)]
+        usual, rare = tuple(s for s in usual if s in near), tuple(s for s in rare if s in near)
     rows = {s: (close if s == "s" else typical) * TIME_SCALES[s] for s in (*usual, *rare)}
     fit = [s for s in usual if _ROWS_S[0] <= rows[s] < _ROWS_S[1]]
-    if not fit and not whole and rows["s"] >= _AT_ALL_S[0] and _is_round(typical, forward):
+    if not fit and not whole and rows.get("s", 0.0) >= _AT_ALL_S[0] and _is_round(typical, forward):
         fit = ["s"]
         rare = ()
     if len(finite) < 2:
@@ -122,13 +132,31 @@ def _by_steps(values: FloatArray, title: str) -> Scale:
     if fit:
         why = f"no unit named; steps of {shown} speak for {UNIT_NAMES[fit[0]]}"
         return Scale(symbol=fit[0], why=why, rivals=tuple(others))
-    maybe = [s for s in (*usual, *rare) if _AT_ALL_S[0] <= rows[s] <= _AT_ALL_S[1]] or ["s", "ms"]
+    maybe = [s for s in rows if _AT_ALL_S[0] <= rows[s] <= _AT_ALL_S[1]]
+    if not maybe:
+        guess = rough or 0.1 / typical
+        maybe = sorted(TIME_SCALES, key=lambda s: _apart(guess, s))[:2]
+    raise open_scale(source, maybe, f", and steps of {shown}")
+
+
+def open_scale(source: TimeSource, maybe: Sequence[str], steps: str = "") -> UnreadableLog:
+    """The error that asks for the unit of a time column.
+
+    Parameters
+    ----------
+    source : TimeSource
+    maybe : sequence of str
+        Of TIME_SCALES.
+    steps : str
+        What speaks for them.
+    """
     named = [UNIT_NAMES[s] for s in maybe]
     either = " or ".join((", ".join(named[:-1]), named[-1])) if len(named) > 1 else named[0]
-    raise UnreadableLog(
-        f"the time column has no unit, and steps of {shown} may be {either}",
-        column=title,
-        hint=f"settle it with {set_option(title, *(f'time[{s}]' for s in maybe))}",
+    return UnreadableLog(
+        f"the time column has no unit{steps or ', and its counts'} may be {either}",
+        column=source.title,
+        hint="settle it with "
+        + set_option(source.title, *(f"time[{s}]" for s in maybe), number=source.index + 1),
     )
 
 
@@ -154,6 +182,11 @@ def _by_clocks(values: FloatArray, clocks: Sequence[FloatArray]) -> float | None
         if counted > 0 and passed > 0:
             return float(passed / counted)
     return None
+
+
+def _uptimes(beside: Sequence[TimeSource]) -> list[FloatArray]:
+    """Seconds since a unit was switched on."""
+    return [values for _, values in _read(beside, Quantity.UPTIME)]
 
 
 def _by_charge(values: FloatArray, beside: Sequence[TimeSource]) -> float | None:

@@ -26,6 +26,10 @@ from telemetry.importer.clock.wallclock import (
 from telemetry.model.channels import Quantity
 from telemetry.model.errors import UnreadableLog
 
+#: A column with a name that tells nothing is a clock only where this part of its steps is about
+#: the usual one (heuristic).
+_REGULAR = 0.6
+
 
 def find_time(sources: Sequence[TimeSource], *, european: bool) -> TimeBase | None:
     """Find the time of the rows.
@@ -60,11 +64,21 @@ def find_time(sources: Sequence[TimeSource], *, european: bool) -> TimeBase | No
     choices: list[TimeBase] = []
     for part in [*full, *clocks]:
         choices.append(from_stamps(part, date, european, order_notes))
+    taken = {i for p in stamps for i in (p.columns or {p.source.index: ""})}
+    open_: UnreadableLog | None = None
     # Those whose unit is named first: they tell what the others count.
     for source in sorted(counted, key=lambda s: named_factor(s) is None):
-        found = from_counter(source, sources, [c.raw_s for c in choices])
+        if source.index in taken:
+            continue
+        try:
+            found = from_counter(source, sources, [c.raw_s for c in choices])
+        except UnreadableLog as error:
+            open_ = open_ or error
+            continue
         if found is not None:
             choices.append(found)
+    if open_ is not None and not choices:
+        raise open_
     if not choices and ordered:
         choices = _unnamed(usable, sources)
     if not choices and forced:
@@ -142,28 +156,28 @@ def _best(choices: list[TimeBase]) -> TimeBase:
 
 
 def _unnamed(usable: Sequence[TimeSource], sources: Sequence[TimeSource]) -> list[TimeBase]:
-    """A column without a telling name that counts up from row to row like a clock."""
-    found = []
+    """The first column, without a telling name, that counts up from row to row like a clock."""
     for source in usable:
         values = source.numbers
         if values is None or (source.name.words and any(w.meanings for w in source.name.words)):
             continue
-        finite = values[np.isfinite(values)]
-        steps = np.diff(finite)
-        if len(steps) < 3 or np.any(steps < 0) or float(np.mean(steps > 0)) < 0.03:
-            continue
-        if np.all(steps == 1.0):
-            continue  # a row number
-        found.append((int(np.count_nonzero(steps)), source))
-    found.sort(key=lambda item: -item[0])
-    if not found or (len(found) > 1 and found[1][0] > 0.3 * found[0][0]):
-        return []
-    base = from_counter(found[0][1], sources)
-    if base is None:
-        return []
-    base.form += "; the only column that grows from row to row"
-    base.notes.append(f"no column is named as time; {base.form}")
-    return [base]
+        steps = np.diff(values[np.isfinite(values)])
+        if len(steps) < 3 or np.all(steps == 1.0) or np.all(steps == 0.0):
+            continue  # a row number, or nothing that moves
+        forward = steps[steps > 0]
+        if np.any(steps < 0) or len(forward) < 0.03 * len(steps):
+            return []
+        usual = float(np.median(forward))
+        regular = np.mean((forward > 0.5 * usual) & (forward < 1.5 * usual)) >= _REGULAR
+        if source.name.words and not regular:
+            return []
+        base = from_counter(source, sources, sure=True)
+        if base is None:
+            return []
+        base.form += "; the first column, and it grows from row to row"
+        base.notes.append(f"no column is named as time; {base.form}")
+        return [base]
+    return []
 
 
 def _add_fraction(base: TimeBase, usable: Sequence[TimeSource]) -> None:

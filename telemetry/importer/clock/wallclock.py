@@ -129,12 +129,11 @@ def _dated_days(part: Stamped, european: bool, notes: list[str]) -> tuple[FloatA
     shown = mark.join(f"{n:02d}" for n in three)
     numbers = tuple(np.array([n]) for n in three)
     forms = [f"time[{o}]" for o in ORDERS if _is_possible(o, numbers, mark or "\0")]
+    line = set_option(title, *(forms or ["time[dmy]"]), number=part.source.index + 1)
+    which = "day, month or year" if "time[ymd]" in forms else "day or month"
     notes.append(
-        f"the date {shown} in column '{title}' may be day, month or year first, so the log has no "
-        f"certain date; settle it with {set_option(title, *forms)}"
-        if len(forms) > 2 or "time[ymd]" in forms
-        else f"the date {shown} in column '{title}' may be day or month first, so the log has no "
-        f"certain date; settle it with {set_option(title, *(forms or ['time[dmy]']))}"
+        f"the date {shown} in column '{title}' may be {which} first, so the log has no certain "
+        f"date; settle it with {line}"
     )
     return days(stamps, "dmy"), False
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
@@ -11,7 +10,7 @@ import numpy as np
 import pyarrow as pa
 from numpy.typing import NDArray
 
-from telemetry.importer.names.evidence import Shape
+from telemetry.importer.names.evidence import Shape, shape_of
 from telemetry.importer.names.header import HeaderReading, readings
 from telemetry.importer.names.header_cell import Name, take_apart
 from telemetry.importer.names.settings import Setting
@@ -60,9 +59,7 @@ class LogColumn:
     setting: Setting | None = None
     setting_from: str = ""
     readings: tuple[HeaderReading, ...] = ()
-    shape: Shape = field(
-        default_factory=lambda: Shape(0, math.nan, math.nan, math.nan, False, False, False)
-    )
+    shape: Shape = field(default_factory=lambda: shape_of(np.empty(0)))
     time_role: str = ""
     blank: bool = False
 

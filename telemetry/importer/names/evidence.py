@@ -13,17 +13,18 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from telemetry.importer.names.values import measured
 from telemetry.model.channels import Quantity
 from telemetry.model.units import UNITS, Unit
 from telemetry.numerics.wild import calm, few, remote
 
 FloatArray = NDArray[np.float64]
 
-DECIVOLT = Unit("0.1 V", "V", 0.1)
-_DECICELSIUS = Unit("0.1 degC", "degC", 0.1)
+#: Part of a column at its beginning, where all temperatures are those of the day (heuristic).
+_START = 0.03
 _SAMPLE = 20_000
-#: A counter that rises by so many times what it rises by at most in 99 of 100 rows jumped (ours).
-_JUMP = 10.0
+#: A counter that rises by so many times what it rises by as a rule jumped (ours).
+_JUMP = 20.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,6 +39,8 @@ class Shape:
         Without the few far from all others; NaN for an empty column.
     top : float
         99.5th percentile of the absolute values: the largest that is no stray.
+    start : float
+        Median of the first few.
     whole : bool
         All of them whole numbers, but for as few as may be wild.
     only_grows : bool
@@ -49,6 +52,7 @@ class Shape:
     low: float
     high: float
     top: float
+    start: float
     whole: bool
     only_grows: bool
     only_falls: bool
@@ -62,11 +66,12 @@ def shape_of(values: FloatArray) -> Shape:
     values : ndarray
     """
     part = values if len(values) <= _SAMPLE else values[:: -(-len(values) // _SAMPLE)]
+    part = measured(part)
     filled = part[np.isfinite(part)]
     if not len(filled) and len(part) < len(values):
         filled = values[np.isfinite(values)]
     if not len(filled):
-        return Shape(0, math.nan, math.nan, math.nan, False, False, False)
+        return Shape(0, math.nan, math.nan, math.nan, math.nan, False, False, False)
     count = len(filled)
     filled = calm(filled)
     steps = np.diff(filled)
@@ -79,6 +84,7 @@ def shape_of(values: FloatArray) -> Shape:
         low=float(filled.min()),
         high=float(filled.max()),
         top=float(np.percentile(np.abs(filled), 99.5)),
+        start=float(np.median(filled[: max(3, int(_START * len(filled)))])),
         whole=bool(np.count_nonzero(filled != np.round(filled)) <= few(count)),
         only_grows=many and ups >= 10 and downs == 0 and filled[0] >= 0,
         only_falls=many and downs >= 10 and ups == 0,
@@ -107,6 +113,95 @@ class UnitJudgement:
     rivals: tuple[Unit, ...] = ()
 
 
+class Candidate(NamedTuple):
+    """A unit a column may be in, and what speaks for it."""
+
+    unit: Unit
+    score: float
+
+
+#: What speaks for a unit: values of a likely size, of a possible one, that people and not only
+#: machines write it; and by how much the best has to lead (heuristic).
+_LIKELY, _POSSIBLE, _WRITTEN, LEAD = 2.0, 1.0, 1.0, 1.5
+#: Some few loggers count in these, and hardly any in those (heuristic).
+_RARE, _HARDLY = 0.0, -1.0
+_TENTH_VOLT, _TENTH_AMPERE = Unit("0.1 V", "V", 0.1), Unit("0.1 A", "A", 0.1)
+_HUNDREDTH_AMPERE = Unit("0.01 A", "A", 0.01)
+# The units of each quantity, what speaks for each beforehand, and whether only whole numbers
+# (True), only broken ones (False) or either (None) are counted in it.
+_UNITS: dict[Quantity, tuple[tuple[Unit, float, bool | None], ...]] = {
+    Quantity.VOLTAGE: (
+        (UNITS["V"], _WRITTEN, None), (UNITS["mV"], _WRITTEN, None),
+        (UNITS["cV"], _RARE, True), (_TENTH_VOLT, _RARE, True), (_TENTH_VOLT, _HARDLY, False),
+    ),
+    Quantity.CELL_VOLTAGE: (
+        (UNITS["V"], _WRITTEN, None), (UNITS["mV"], _WRITTEN, None),
+        (UNITS["cV"], _RARE, True), (_TENTH_VOLT, _RARE, True),
+    ),
+    Quantity.CURRENT: (
+        (UNITS["A"], _WRITTEN, None), (UNITS["mA"], _WRITTEN, None),
+        (_TENTH_AMPERE, _RARE, True), (_TENTH_AMPERE, _HARDLY, False),
+        (_HUNDREDTH_AMPERE, _RARE, True), (_HUNDREDTH_AMPERE, _HARDLY, False),
+    ),
+    Quantity.CONSUMED: (
+        (UNITS["mAh"], _WRITTEN, None), (UNITS["Ah"], _WRITTEN, False),
+        (UNITS["As"], 0.5 * _HARDLY, None), (Unit("10 mAh", "mAh", 10.0), _HARDLY, True),
+    ),
+    Quantity.TEMPERATURE: (
+        (UNITS["degC"], _WRITTEN, None), (UNITS["degF"], _RARE, None), (UNITS["K"], _RARE, None),
+        (Unit("0.1 degC", "degC", 0.1), _RARE, True),
+    ),
+}  # fmt: skip
+# What a quantity comes to in radio power of models, in its canonical unit: as a rule, and at all
+# (heuristic, no source). Of temperatures what they begin at.
+_LIKELY_SIZE = {
+    Quantity.VOLTAGE: (3.0, 26.0),
+    Quantity.CELL_VOLTAGE: (2.0, 4.5),
+    Quantity.CURRENT: (0.3, 40.0),
+    Quantity.CONSUMED: (5.0, 20_000.0),
+    Quantity.TEMPERATURE: (-20.0, 50.0),
+}
+_POSSIBLE_SIZE = {
+    Quantity.VOLTAGE: (1.5, 75.0),
+    Quantity.CELL_VOLTAGE: (0.5, 5.0),
+    Quantity.CURRENT: (0.05, 150.0),
+    Quantity.CONSUMED: (5.0, 60_000.0),
+    Quantity.TEMPERATURE: (-40.0, 150.0),
+}
+# The same of numbers that are not whole, which no machine counted: they go up to those of a drive,
+# and of milliamperes nobody writes the decimals of some few.
+_POSSIBLE_BROKEN = {
+    **_POSSIBLE_SIZE, Quantity.VOLTAGE: (1.5, 120.0), Quantity.CURRENT: (0.1, 400.0)
+}  # fmt: skip
+#: A temperature in a rare unit begins between these, degC; a warmer or colder one is none.
+_RARE_TEMPERATURES = (10.0, 45.0)
+
+
+def units_by_size(shape: Shape, quantity: Quantity) -> list[Candidate]:
+    """Units in which a column that names none is of a possible size, the best first.
+
+    Parameters
+    ----------
+    shape : Shape
+    quantity : Quantity
+    """
+    found = []
+    value = shape.start if quantity is Quantity.TEMPERATURE else shape.top
+    for unit, score, whole in _UNITS.get(quantity, ()):
+        if whole not in (None, shape.whole):
+            continue
+        inside = value * unit.factor + unit.offset
+        low, high = _LIKELY_SIZE[quantity]
+        least, most = (_POSSIBLE_SIZE if shape.whole else _POSSIBLE_BROKEN)[quantity]
+        if quantity is Quantity.TEMPERATURE and score < _WRITTEN:
+            low, high = least, most = _RARE_TEMPERATURES
+        if low <= inside <= high:
+            found.append(Candidate(unit, score + _LIKELY))
+        elif least <= inside <= most:
+            found.append(Candidate(unit, score + _POSSIBLE))
+    return sorted(found, key=lambda c: -c.score)
+
+
 def judge_unit(shape: Shape, quantity: Quantity, unit: Unit | None) -> UnitJudgement:
     """Find the unit of a column from its values, or check the one that is named.
 
@@ -123,21 +218,8 @@ def judge_unit(shape: Shape, quantity: Quantity, unit: Unit | None) -> UnitJudge
     """
     if shape.count == 0:
         return UnitJudgement(unit)
-    if quantity is Quantity.VOLTAGE:
-        return _voltage(shape, unit)
-    if quantity is Quantity.CELL_VOLTAGE:
-        return _cell(shape, unit)
-    if quantity is Quantity.CURRENT:
-        return _current(shape, unit)
-    if quantity is Quantity.CONSUMED and unit is None:
-        if not shape.whole and shape.top < 15:
-            return UnitJudgement(
-                UNITS["Ah"], f"no unit named; up to {shape.high:.4g} speaks for Ah",
-                0.85, (UNITS["mAh"],),
-            )  # fmt: skip
-        return UnitJudgement(UNITS["mAh"], "no unit named; mAh assumed", 0.95)
-    if quantity is Quantity.TEMPERATURE:
-        return _temperature(shape, unit)
+    if quantity in _UNITS:
+        return _named(shape, quantity, unit) if unit is not None else _unnamed(shape, quantity)
     if quantity is Quantity.REMAINING and unit is None:
         return UnitJudgement(UNITS["%"] if shape.high <= 100 else UNITS["mAh"], "", 0.9)
     if quantity is Quantity.CONTROL and unit is None:
@@ -151,85 +233,45 @@ def judge_unit(shape: Shape, quantity: Quantity, unit: Unit | None) -> UnitJudge
     return UnitJudgement(unit)
 
 
-def _told(unit: Unit | None, shape: Shape, better: Unit, noun: str) -> str:
-    if unit is None:
-        return f"no unit named; values up to {shape.high:,.6g} speak for {better.symbol}"
-    return (
+def _unnamed(shape: Shape, quantity: Quantity) -> UnitJudgement:
+    """The unit of the likeliest size; the canonical one where the values fit none."""
+    found = units_by_size(shape, quantity)
+    if not found:
+        usual = _UNITS[quantity][0][0]
+        odd = shape.top > 0.0  # else a column of zeros, of any unit
+        why = f"no unit named; up to {shape.high:,.6g} is unusual for {usual.symbol}" if odd else ""
+        return UnitJudgement(usual, why, 0.5 if odd else 1.0)
+    best = found[0]
+    rivals = tuple(c.unit for c in found[1:] if c.score > best.score - LEAD)
+    if best.unit is _UNITS[quantity][0][0]:
+        return UnitJudgement(best.unit, "", 1.0, rivals)
+    why = f"no unit named; values up to {shape.high:,.6g} speak for {best.unit.symbol}"
+    return UnitJudgement(best.unit, why, 0.95, rivals)
+
+
+def _named(shape: Shape, quantity: Quantity, unit: Unit) -> UnitJudgement:
+    """The unit of the header, or a better one where the values are far out of all size in it."""
+    top = shape.top
+    inside = top * unit.factor
+    too_high = quantity is Quantity.VOLTAGE and unit.symbol == "V" and top > 120
+    if too_high or (quantity is Quantity.CELL_VOLTAGE and not 0.5 <= inside <= 5.0):
+        better = next((c.unit for c in units_by_size(shape, quantity) if c.score >= _LIKELY), None)
+    elif quantity is Quantity.VOLTAGE and inside < 0.3 and 1.0 <= top <= 75 and not shape.whole:
+        return UnitJudgement(
+            UNITS["V"], f"{shape.high:.4g} {unit.symbol} is next to nothing; V assumed", 0.85
+        )
+    elif quantity is Quantity.CURRENT and unit.symbol == "A" and top > 1000:
+        better = UNITS["mA"]
+    else:
+        next_to_nothing = quantity is Quantity.VOLTAGE and 0 < inside < 0.3
+        return UnitJudgement(unit, "", 0.7 if next_to_nothing else 1.0)
+    if better is None:
+        return UnitJudgement(unit, f"{shape.high:,.6g} {unit.symbol} is unusual", 0.5)
+    noun = quantity.value.replace("-", " ")
+    why = (
         f"{shape.high:,.6g} {unit.symbol} is no {noun} of a model's radio power, {better.symbol} is"
     )
-
-
-def _voltage(shape: Shape, unit: Unit | None) -> UnitJudgement:
-    top = shape.top
-    if unit is not None:
-        inside = top * unit.factor
-        if unit.symbol == "V" and top > 120:
-            unit_by_values = _volts_by_size(top, shape.whole)
-            if unit_by_values is not None:
-                better = unit_by_values[0]
-                return UnitJudgement(better, _told(unit, shape, better, "voltage"), 0.9)
-            return UnitJudgement(unit, f"{shape.high:,.6g} V is unusually high", 0.5)
-        if inside < 0.3 and 1.0 <= top <= 75 and not shape.whole:
-            return UnitJudgement(
-                UNITS["V"], f"{shape.high:.4g} {unit.symbol} is next to nothing; V assumed", 0.85
-            )
-        return UnitJudgement(unit, "", 0.7 if 0 < inside < 0.3 else 1.0)
-    found = _volts_by_size(top, shape.whole)
-    if found is None:
-        return UnitJudgement(UNITS["V"], f"{shape.high:,.6g} is unusually high for volts", 0.4)
-    better, rivals = found
-    why = "" if better.symbol == "V" else _told(None, shape, better, "voltage")
-    return UnitJudgement(better, why, 1.0 if better.symbol == "V" else 0.95, rivals)
-
-
-def _volts_by_size(top: float, whole: bool) -> tuple[Unit, tuple[Unit, ...]] | None:
-    if top <= 75 or (top <= 120 and not whole):
-        return UNITS["V"], ()
-    if 1500 <= top <= 120_000:
-        return UNITS["mV"], ()
-    if not whole:
-        return None
-    if top < 300:
-        return DECIVOLT, ()
-    # 826 is 8.26 V or, on a high-voltage drive pack, 82.6 V.
-    return UNITS["cV"], ((DECIVOLT,) if top < 750 else ())
-
-
-def _cell(shape: Shape, unit: Unit | None) -> UnitJudgement:
-    top = shape.top
-    if unit is not None and 0.5 <= top * unit.factor <= 5.0:
-        return UnitJudgement(unit)
-    for factor, better in ((1.0, UNITS["V"]), (0.1, DECIVOLT), (0.01, UNITS["cV"]),
-                           (0.001, UNITS["mV"])):  # fmt: skip
-        if 0.5 <= top * factor <= 5.0:
-            why = "" if better.symbol == "V" else _told(unit, shape, better, "cell voltage")
-            return UnitJudgement(better, why, 1.0 if unit is None else 0.9)
-    if unit is None and top <= 75:
-        return UnitJudgement(UNITS["V"], f"{shape.high:.4g} V is more than one cell has", 0.5)
-    return UnitJudgement(unit or UNITS["V"], "", 0.5)
-
-
-def _current(shape: Shape, unit: Unit | None) -> UnitJudgement:
-    top = shape.top
-    if unit is not None:
-        if unit.symbol == "A" and top > 1000:
-            return UnitJudgement(UNITS["mA"], _told(unit, shape, UNITS["mA"], "current"), 0.9)
-        return UnitJudgement(unit)
-    if (shape.whole and top > 120) or top > 400:
-        return UnitJudgement(UNITS["mA"], _told(None, shape, UNITS["mA"], "current"), 0.95)
-    if shape.whole and top > 40:
-        return UnitJudgement(UNITS["A"], "no unit named; A assumed", 0.8, (UNITS["mA"],))
-    return UnitJudgement(UNITS["A"], "")
-
-
-def _temperature(shape: Shape, unit: Unit | None) -> UnitJudgement:
-    if unit is not None:
-        return UnitJudgement(unit)
-    if shape.top > 250 and shape.whole:
-        return UnitJudgement(
-            _DECICELSIUS, f"no unit named; {shape.high:,.6g} speaks for tenths of a degree", 0.9
-        )
-    return UnitJudgement(UNITS["degC"], "", 0.97)
+    return UnitJudgement(better, why, 0.9)
 
 
 class Flowed(NamedTuple):
@@ -256,6 +298,8 @@ def flowed(counter: FloatArray, current_a: FloatArray, time_s: FloatArray) -> Fl
     """
     both = np.isfinite(counter) & np.isfinite(current_a) & np.isfinite(time_s)
     both &= ~(remote(counter, 0.5) | remote(current_a, 3.0))
+    sign = np.sign(counter)
+    both &= sign != -np.sign(float(np.sum(sign[both])))  # -1 for no value, in a count from zero on
     if np.count_nonzero(both) < 10:
         return None
     t, i, q = time_s[both], current_a[both], counter[both]
@@ -263,35 +307,14 @@ def flowed(counter: FloatArray, current_a: FloatArray, time_s: FloatArray) -> Fl
     # Not across gaps, where nobody knows what flowed, nor where a clock or a counter began anew.
     usual = (steps > 0) & (steps <= 10.0 * max(float(np.median(steps)), 1e-9))
     rises = np.diff(q)
-    usual &= (rises >= 0) & (rises <= _JUMP * np.quantile(rises, 0.99))
+    up = rises[rises > 0]
+    usual &= (rises >= 0) & (rises <= _JUMP * (float(np.median(up)) if len(up) else 0.0))
     flowed_mah = abs(float(np.sum(0.5 * (i[1:] + i[:-1])[usual] * steps[usual]))) / 3.6
     counted = rises[usual]
     # A counter that steps seldom has to have stepped often enough to be compared.
     if flowed_mah <= 0.0 or np.count_nonzero(counted) < 5:
         return None
     return Flowed(float(counted.sum()), flowed_mah)
-
-
-def charge_factor(counter: FloatArray, current_a: FloatArray, time_s: FloatArray) -> float | None:
-    """Milliampere-hours per count of a charge counter, told by the current beside it.
-
-    Parameters
-    ----------
-    counter : ndarray, shape (rows,)
-    current_a : ndarray, shape (rows,)
-    time_s : ndarray, shape (rows,)
-
-    Returns
-    -------
-    float or None
-        1 or 1000; None where neither fits within a factor of three or too little flowed.
-    """
-    both = flowed(counter, current_a, time_s)
-    if both is None or both.integral_mah <= 0.1:
-        return None
-    one = both.integral_mah / both.counted
-    best = min((1.0, 1000.0), key=lambda f: abs(math.log(f / one)))
-    return best if abs(math.log(best / one)) < math.log(3.0) else None
 
 
 class CurrentSign(NamedTuple):

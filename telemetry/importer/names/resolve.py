@@ -18,16 +18,18 @@ from telemetry.importer.names.choose import (
     tell_apart,
 )
 from telemetry.importer.names.columns import LogColumn, Resolved, name_keys
-from telemetry.importer.names.evidence import charge_factor, reversed_current
+from telemetry.importer.names.evidence import reversed_current
 from telemetry.importer.names.header import HeaderReading
 from telemetry.importer.names.pattern.cutting import LIKE
 from telemetry.importer.names.pattern.learning import read_families
 from telemetry.importer.names.pattern.numbered import settle_numbers
+from telemetry.importer.names.scaling import settle_units
 from telemetry.importer.names.settings import text_of
 from telemetry.importer.names.values import (
     convert,
     find_sentinels,
     finite,
+    garbage_at_the_ends,
     leading_zeros,
     sound,
     zeros_in_a_counter,
@@ -36,7 +38,7 @@ from telemetry.importer.names.words import fits
 from telemetry.importer.wording import count, verb
 from telemetry.model.channels import CANONICAL_UNIT, Channel, Quantity
 from telemetry.model.errors import UnreadableLog
-from telemetry.model.units import UNITS, Unit
+from telemetry.model.units import Unit
 from telemetry.model.unsettled import set_option
 from telemetry.numerics.coupling import supply_like
 
@@ -58,8 +60,8 @@ def resolve(
     notes : list of str
         What the user should know is added to it.
     time_s : ndarray or None
-        Of the rows, where they stand as in the file: lets the current say whether a counter
-        without a unit counts mAh or Ah.
+        Of the rows in the order of the file, NaN for rows without one: lets currents and counters
+        of charge tell the units of each other.
     strict : bool
         False: a column that conversion empties is noted, not an error, and the columns keep
         their raw values; True: they give them up.
@@ -76,15 +78,15 @@ def resolve(
     settle_numbers(columns, chosen)
     place_the_unplaced(columns, chosen)
     chosen = [check(c, r, notes) for c, r in zip(columns, chosen, strict=True)]
+    settle_units(columns, chosen, notes, time_s)
     out = []
     for column, choice in zip(columns, chosen, strict=True):
         out.append(_finish(column, choice, notes, strict=strict))
         if strict:
             column.numbers = None  # frees the raw values where they were converted
+    _blank_garbage(out, notes)
     _blank_link_losses(out, notes)
     _turn_currents(out, notes)
-    if time_s is not None:
-        _settle_charge(chosen, out, time_s)
     _mark_supplies(out)
     name_keys(columns, out, notes)
     return out
@@ -159,7 +161,8 @@ def _refuse_words(column: LogColumn, notes: list[str], *, strict: bool) -> None:
         f"no cell of this column is a number (the first is '{cell[:40]}'), though it is read as "
         f"{wanted.value}",
         column=column.title,
-        hint=f"settle it with {set_option(column.title, 'ignore', 'status')}",
+        hint="settle it with "
+        + set_option(column.title, "ignore", "status", number=column.index + 1),
     )
     if strict:
         raise emptied
@@ -197,12 +200,33 @@ def _clean(
         emptied = UnreadableLog(
             "no value of this column is left after conversion",
             column=column.title,
-            hint="check its reading with 'busbook columns' and settle it with --set",
+            hint=f"check it with 'busbook columns', or leave it out: "
+            f"{set_option(column.title, 'ignore', number=column.index + 1)}",
         )
         if strict:
             raise emptied
         notes.append(str(emptied))
     return out
+
+
+def _blank_garbage(out: Sequence[Resolved], notes: list[str]) -> None:
+    """Rows at the ends of the file in which nearly nothing can be a reading hold none."""
+    items = [o for o in out if o.values is not None]
+    first, last = garbage_at_the_ends([o.values for o in items if o.values is not None])
+    for number, where, rows in (
+        (first, "first", slice(0, first)),
+        (last, "last", slice(-last or None, None)),
+    ):
+        if not number:
+            continue
+        for item in items:
+            assert item.values is not None
+            item.values = item.values.copy()
+            item.values[rows] = np.nan
+        notes.append(
+            f"the {where} {count(number, 'row')} {verb(number, 'holds', 'hold')} numbers far from "
+            f"all others in most columns: no readings"
+        )
 
 
 def _blank_link_losses(out: Sequence[Resolved], notes: list[str]) -> None:
@@ -303,34 +327,6 @@ def _turn_currents(out: list[Resolved], notes: list[str]) -> None:
                     f"column '{other.channel.column}' was turned round with column "
                     f"'{channel.column}'"
                 )
-
-
-def _settle_charge(chosen: Sequence[Choice], out: Sequence[Resolved], time_s: FloatArray) -> None:
-    """Let the current decide between mAh and Ah where the header names no unit."""
-    for choice, item in zip(chosen, out, strict=True):
-        channel = item.channel
-        if channel.quantity is not Quantity.CONSUMED or item.values is None or choice.forced:
-            continue
-        if choice.reading.unit is not None or not choice.why_unit:
-            continue
-        current = _beside(out, Quantity.CURRENT, channel.place)
-        if current is None:
-            continue
-        assert choice.unit is not None
-        factor = charge_factor(item.sound / choice.unit.factor, current, time_s)
-        if factor is None:
-            continue
-        unit = UNITS["Ah"] if factor == 1000.0 else UNITS["mAh"]
-        if unit is not choice.unit:
-            item.values = convert(item.values / choice.unit.factor, unit)
-        item.channel = replace(
-            channel,
-            factor=unit.factor,
-            source_unit=unit.symbol,
-            rivals=(),
-            reason=f"{choice.reading.reason}; no unit named; it grows with the current in "
-            f"{unit.symbol}",
-        )
 
 
 def _mark_supplies(out: Sequence[Resolved]) -> None:

@@ -4,10 +4,10 @@ A setting has the form ``place/quantity[unit]``. ``place`` is absent for quantit
 no place; behind the quantity may stand a hold or the number of a cell (``bus/voltage/min[V]``,
 ``pack 1/cell-voltage/3[V]``); without ``[unit]`` the unit is taken from the header or the values.
 
-Time has formats instead of units: ``s``, ``ms``, ``us``, ``ns``, ``0.1s``, ``0.01s``, ``min``,
-``h``, ``d`` for numbers that count up; ``epoch`` (unit found), ``serial`` (spreadsheet days);
-``hh:mm:ss``, ``hh:mm`` and ``mm:ss`` for stamps; ``dmy``, ``mdy``, ``ymd`` for the order of day,
-month and year.
+Time has formats instead of units: ``s``, ``ms``, ``us``, ``ns``, ``0.1s``, ``0.01s``, ``1/64s`` and
+its like, ``min``, ``h``, ``d`` for numbers that count up; ``epoch`` (unit found), ``serial``
+(spreadsheet days); ``hh:mm:ss``, ``hh:mm`` and ``mm:ss`` for stamps; ``dmy``, ``mdy``, ``ymd`` for
+the order of day, month and year.
 
 ``ignore`` leaves a column out. ``unknown`` keeps it without a meaning.
 
@@ -29,9 +29,14 @@ from telemetry.model.channels import Quantity
 from telemetry.model.errors import UnknownSetting
 from telemetry.model.units import UNITS, Unit
 
+#: Seconds that one count of a time column may be worth, by what a setting calls it.
+TIME_SCALES = {
+    "s": 1.0, "ms": 1e-3, "us": 1e-6, "ns": 1e-9, "0.1s": 0.1, "0.01s": 0.01,
+    "min": 60.0, "h": 3600.0, "d": 86_400.0,
+    **{f"1/{2**n}s": 0.5**n for n in range(3, 8)},
+}  # fmt: skip
 TIME_FORMS = (
-    "s", "ms", "us", "ns", "0.1s", "0.01s", "min", "h", "d", "epoch", "serial",
-    "hh:mm:ss", "hh:mm", "mm:ss", "dmy", "mdy", "ymd",
+    *TIME_SCALES, "epoch", "serial", "hh:mm:ss", "hh:mm", "mm:ss", "dmy", "mdy", "ymd",
 )  # fmt: skip
 FILE_KEYS = ("@separator", "@decimal", "@encoding")
 _FORM = re.compile(r"(?P<path>[^\[\]]*?)\s*(?:\[(?P<unit>[^\[\]]*)\])?")

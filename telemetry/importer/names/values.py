@@ -6,6 +6,7 @@ Sentinels (65535, -1, ...) count as no value only where physics rules them out a
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -13,7 +14,7 @@ from numpy.typing import NDArray
 
 from telemetry.model.channels import POSSIBLE, Quantity, bounds_of
 from telemetry.model.units import Unit
-from telemetry.numerics.wild import remote, wild
+from telemetry.numerics.wild import calm, few, remote, wild
 
 FloatArray = NDArray[np.float64]
 
@@ -76,29 +77,152 @@ def finite(values: FloatArray) -> FloatArray:
     return np.where(np.isfinite(values), values, np.nan)
 
 
-_RAW_SENTINELS = (
-    65535.0,
-    65534.0,
-    32767.0,
-    -32768.0,
-    32768.0,
-    9999.0,
-    -9999.0,
-    99999.0,
-    -99999.0,
-    999.0,
-    -999.0,
-    -1.0,
-    255.0,
-    2147483647.0,
-    -2147483648.0,
-    4294967295.0,
+# What a field of so many bits holds where nothing was measured, and what is written for it.
+_LIMITS = (
+    65535.0, 65534.0, 32767.0, 32768.0, -32768.0, 2147483647.0, -2147483648.0, 4294967295.0,
+)  # fmt: skip
+_SIGNS = (-1.0, 255.0)
+_NINES = tuple(sign * float("9" * n) for n in (3, 4, 5, 6) for sign in (1, -1))
+_SCALES = (1.0, 10.0, 100.0, 1000.0)
+# Also as a column of one or two decimals prints them: 655.35 as 655.4.
+_LIMIT_NUMBERS = frozenset(v / k for v in _LIMITS for k in _SCALES) | frozenset(
+    round(v / k, d) for v in _LIMITS for k in _SCALES for d in (1, 2) if abs(v / k) * 10**d >= 1e3
 )
+_NINE_NUMBERS = frozenset(v / k for v in _NINES for k in _SCALES)
+_WANTED = np.array(sorted(_LIMIT_NUMBERS | _NINE_NUMBERS | set(_SIGNS)))
+#: Cells of a column that are looked at for such numbers (ours).
+_LOOK_AT = 2000
+#: A number that stands for no value is this many times as large as all others of its column; the
+#: end of a field's range this many; and one that is not the end of a range and written fewer
+#: times than this need not stand for no value (ours).
+_NINES_BEYOND, _LIMIT_BEYOND, _OFTEN = 10.0, 3.0, 3
+#: A number written again and again, with nothing between it and the others, lies this many times
+#: their spread and this part of their size away from them; of the end of a range less is asked for
+#: (ours).
+_SPREADS, _PART, _LIMIT_SPREADS, _LIMIT_PART = 3.0, 0.1, 1.0, 0.3
+#: -1 in a column that is never negative else lies this many of its smallest steps away (ours).
+_STEPS_TO_MINUS_ONE = 5.0
+#: A column shows so many other values, and in a short one how often a number stands there tells
+#: nothing (ours).
+_OTHERS, _FEW = 4, 20
+#: A lone number below this may well have been measured, unless it is the end of a range (ours).
+_LEAST_ALONE = 200.0
 
 
-_LIMITS = frozenset(
-    {65535.0, 65534.0, 32767.0, 32768.0, -32768.0, 2147483647.0, -2147483648.0, 4294967295.0}
-)
+def stand_ins(values: FloatArray) -> tuple[float, ...]:
+    """Numbers of a column that stand for no value, told by their looks alone.
+
+    Parameters
+    ----------
+    values : ndarray
+        In any unit.
+
+    Returns
+    -------
+    tuple of float
+        The end of a field's range (65535, 327.67), nines, 255 or -1, where they stand apart from
+        all other values, however many rows hold them.
+    """
+    part = values[:: max(1, len(values) // _LOOK_AT)]
+    sample = part[np.isfinite(part)]
+    at = np.minimum(np.searchsorted(_WANTED, sample), len(_WANTED) - 1)
+    hit = _WANTED[at] == sample
+    if not hit.any():
+        return ()
+    others = np.sort(sample[~hit])
+    if len(others) < _OTHERS:
+        return ()
+    k = few(len(others))
+    low, high = float(others[k]), float(others[-1 - k])
+    inside = others[k : len(others) - k]
+    steps = np.diff(inside)
+    finest = float(steps[steps > 0].min()) if (steps > 0).any() else 0.0
+    found, counts = np.unique(sample[hit], return_counts=True)
+    return tuple(
+        float(v)
+        for v, n in zip(found, counts, strict=True)
+        if _apart(float(v), int(n) if len(sample) >= _FEW else 1, low, high, finest)
+    )
+
+
+def _apart(value: float, times: int, low: float, high: float, finest: float) -> bool:
+    """Whether a number of one of the known looks stands apart from a column's other values."""
+    if value == -1.0:
+        return low >= 0.0 and times >= _OFTEN and low + 1.0 >= _STEPS_TO_MINUS_ONE * finest > 0.0
+    gap = value - high if value > high else low - value
+    spread, size = high - low, max(abs(low), abs(high), high - low)
+    limit = value in _LIMIT_NUMBERS
+    if limit and times >= 2 and gap >= max(_LIMIT_SPREADS * spread, _LIMIT_PART * size):
+        return True
+    if abs(value) > (_LIMIT_BEYOND if limit else _NINES_BEYOND) * size:
+        return gap > 0
+    return times >= _OFTEN and gap >= max(_SPREADS * spread, _PART * size, 0.0) and gap > 0
+
+
+def measured(values: FloatArray) -> FloatArray:
+    """The numbers of a column that were measured, for what they tell of it: finite, no stand-ins.
+
+    Parameters
+    ----------
+    values : ndarray
+        In any unit.
+    """
+    for number in stand_ins(values):
+        values = np.where(values == number, np.nan, values)
+    return values
+
+
+def only_a_limit(values: FloatArray) -> float | None:
+    """The end of a field's range that a column holds in all its rows: a sensor that is not there.
+
+    Parameters
+    ----------
+    values : ndarray
+    """
+    filled = values[np.isfinite(values)]
+    if len(filled) < _FEW or filled[0] not in _LIMITS or np.any(filled != filled[0]):
+        return None
+    return float(filled[0])
+
+
+#: So many rows at either end of a file may be garbage, which most columns show, and at least the
+#: second number of them; a shorter file than the third is not judged (ours).
+_EDGE_ROWS, _EDGE_COLUMNS, _EDGE_FILE = 8, 3, 50
+
+
+def garbage_at_the_ends(columns: Sequence[FloatArray]) -> tuple[int, int]:
+    """How many rows at the beginning and at the end of a file hold nothing that was measured.
+
+    Parameters
+    ----------
+    columns : sequence of ndarray, shape (rows,)
+        NaN where there is no value.
+
+    Returns
+    -------
+    (int, int)
+        Rows in which most columns lie further from all their other values than these are large.
+    """
+    if len(columns) < _EDGE_COLUMNS or len(columns[0]) < _EDGE_FILE:
+        return 0, 0
+    ends = np.r_[0:_EDGE_ROWS, -_EDGE_ROWS:0]
+    far, filled = np.zeros(len(ends)), np.zeros(len(ends))
+    for values in columns:
+        rest = measured(values[_EDGE_ROWS:-_EDGE_ROWS])
+        rest = rest[:: max(1, len(rest) // _LOOK_AT)]
+        rest = calm(rest[np.isfinite(rest)])
+        if not len(rest):
+            continue
+        low, high = float(rest.min()), float(rest.max())
+        size = max(abs(low), abs(high), high - low)
+        at = values[ends]
+        filled += np.isfinite(at)
+        with np.errstate(invalid="ignore"):
+            far += (at < low - size) | (at > high + size)
+    wild_ = (far >= _EDGE_COLUMNS) & (far > 0.5 * filled)
+    first = int(np.argmin(np.r_[wild_[:_EDGE_ROWS], False]))
+    last = int(np.argmin(np.r_[wild_[_EDGE_ROWS:][::-1], False]))
+    return first, last
 
 
 def possible(values: FloatArray, quantity: Quantity, unit: Unit | None) -> bool:
@@ -146,31 +270,29 @@ def find_sentinels(raw: FloatArray, quantity: Quantity, unit: Unit | None) -> tu
         return ()
     far = remote(raw, 0.5)
     if far.any():  # a wild cell beyond a sentinel does not hide it
-        far &= ~np.isin(raw, [s / k for s in _RAW_SENTINELS for k in (1.0, 10.0, 100.0, 1000.0)])
+        far &= ~np.isin(raw, _WANTED)
         raw = np.where(far, np.nan, raw)
-    top, bottom = np.nanmax(raw), np.nanmin(raw)
-    scales = (1.0,) if float(top).is_integer() else (1.0, 10.0, 100.0, 1000.0)
-    wanted = {s / k for s in _RAW_SENTINELS for k in scales}
-    hit = [v for v in (float(top), float(bottom)) if v in wanted]
+    looks = set(stand_ins(raw)) if quantity is not Quantity.LINK else set()
+    ends = {float(np.nanmax(raw)), float(np.nanmin(raw))} & set(_WANTED.tolist())
     found = []
-    for value in hit:
+    for value in sorted(looks | ends, reverse=True):
         inside = value if unit is None else float(convert(np.array([value]), unit)[0])
         others = raw[np.isfinite(raw) & (raw != value)]
         if not len(others):
             continue
-        count = int(np.count_nonzero(raw == value))
-        spread = float(np.max(np.abs(others)))
-        impossible = not low <= inside <= high
         # The end of a number range (65535 mV), or another lone round value far beyond all others.
-        limit = any(value * k in _LIMITS for k in scales)
-        apart = abs(value) > (3.0 if limit else 10.0) * max(spread, 1e-9)
-        if value == -1.0 or (not limit and abs(value) < 200.0):
+        limit = value in _LIMIT_NUMBERS
+        beyond = _LIMIT_BEYOND if limit else _NINES_BEYOND
+        apart = abs(value) > beyond * max(float(np.max(np.abs(others))), 1e-9)
+        if value == -1.0 or (not limit and abs(value) < _LEAST_ALONE):
             apart = False
-        if impossible or apart:
-            why = (
-                f"impossible as {quantity.value}" if impossible else "far beyond every other value"
-            )
-            found.append(Sentinel(value, count, why))
+        if not low <= inside <= high:
+            why = f"impossible as {quantity.value}"
+        elif value in looks or apart:
+            why = "far beyond every other value"
+        else:
+            continue
+        found.append(Sentinel(value, int(np.count_nonzero(raw == value)), why))
     return tuple(found)
 
 
