@@ -103,9 +103,10 @@ def _cut_row(
 ) -> Tail:
     cells = split_line(text, separator)
     at = len(cells) - 1
-    same = [len(row[at].strip()) for row in before if len(row) > at and row[at].strip()]
+    # Without its sign: "0.0" behind "-9.0" is whole.
+    same = [len(row[at].strip(" +-")) for row in before if len(row) > at and row[at].strip()]
     whole = len(cells) >= layout.fields and (
-        not same or len(cells[at].strip()) >= min(same) or is_blank(cells[at])
+        not same or len(cells[at].strip(" +-")) >= min(same) or is_blank(cells[at])
     )
     if whole or not before:
         return Tail(end=len(data))
