@@ -25,8 +25,8 @@ _COUNTED = 0.999
 _PRODUCT = 0.1
 #: How near to a power of ten a power must be to that product, as its decimal logarithm (ours).
 _DECADE = 0.03
-#: So many rows tell enough.
-_ROWS = 20_000
+#: So many rows tell enough, among the first so many.
+_ROWS, _SEEN = 20_000, 200_000
 
 
 def like_a_voltage(values: FloatArray) -> bool:
@@ -36,7 +36,7 @@ def like_a_voltage(values: FloatArray) -> bool:
     ----------
     values : ndarray
     """
-    filled = values[np.isfinite(values)][:_ROWS]
+    filled = _filled(values)[0]
     if len(filled) < 10 * _STEPS or np.all(filled == np.round(filled)):
         return False
     low, middle, high = np.percentile(filled, [5, 50, 95])
@@ -50,7 +50,7 @@ def like_a_current(values: FloatArray) -> bool:
     ----------
     values : ndarray
     """
-    filled = values[np.isfinite(values)][:_ROWS]
+    filled = _filled(values)[0]
     if len(filled) < 10 * _STEPS:
         return False
     low, high = np.percentile(filled, [5, 95])
@@ -72,7 +72,7 @@ def supply_like(values: FloatArray, volts: list[FloatArray], amps: list[FloatArr
         "voltage" where it is nearly steady and falls with a current, "current" where a voltage
         falls with it, "" where neither.
     """
-    filled = values[np.isfinite(values)][:_ROWS]
+    filled = _filled(values)[0]
     if len(filled) < 10 * _STEPS:
         return ""
     low, middle, high = np.percentile(filled, [5, 50, 95])
@@ -91,8 +91,7 @@ def falls_with(volts: FloatArray, amps: FloatArray) -> float:
     volts, amps : ndarray, shape (rows,)
         A current that counts negative when drawn is turned round. 0 where too little moves.
     """
-    both = np.isfinite(volts) & np.isfinite(amps)
-    u, i = volts[both][:_ROWS], amps[both][:_ROWS]
+    u, i = _filled(volts, amps)
     if len(i) < 10 * _STEPS:
         return 0.0
     i = -i if np.median(i) < 0 else i
@@ -114,11 +113,12 @@ def is_power(power: FloatArray, volts: FloatArray, amps: FloatArray) -> bool:
     ----------
     power, volts, amps : ndarray, shape (rows,)
     """
-    product = volts * amps
-    filled = np.isfinite(power) & np.isfinite(product) & (np.abs(product) > np.nanmean(product) / 2)
-    if np.count_nonzero(filled) < _STEPS:
+    p, u, i = _filled(power, volts, amps)
+    product = np.abs(u * i)
+    drawn = product > np.sum(product) / max(2 * len(product), 1)
+    if np.count_nonzero(drawn) < _STEPS:
         return False
-    low, middle, high = np.percentile(power[filled] / product[filled], [10, 50, 90])
+    low, middle, high = np.percentile(np.abs(p)[drawn] / product[drawn], [10, 50, 90])
     decades = np.log10(middle) if middle > 0 else np.nan
     return bool(high - low <= _PRODUCT * middle and abs(decades - np.round(decades)) < _DECADE)
 
@@ -130,10 +130,17 @@ def counts(counter: FloatArray, amps: FloatArray) -> bool:
     ----------
     counter, amps : ndarray, shape (rows,)
     """
-    both = np.isfinite(counter) & np.isfinite(amps)
-    if np.count_nonzero(both) < 10 * _STEPS or not like_a_current(amps):
+    q, drawn = _filled(counter, amps)
+    if len(q) < 10 * _STEPS or not like_a_current(amps):
         return False
-    q, summed = counter[both], np.cumsum(amps[both])
+    summed = np.cumsum(drawn)
     like = abs(float(np.corrcoef(q, summed)[0, 1]))
     plain = abs(float(np.corrcoef(q, np.arange(len(q)))[0, 1]))
     return like >= _COUNTED and like > plain
+
+
+def _filled(*columns: FloatArray) -> tuple[FloatArray, ...]:
+    """The first rows in which every column has a value."""
+    heads = [c[:_SEEN] for c in columns]
+    both = np.all([np.isfinite(h) for h in heads], axis=0)
+    return tuple(h[both][:_ROWS] for h in heads)

@@ -154,6 +154,34 @@ def test_numbers_beside_named_packs_are_places_of_their_own(log: Path) -> None:
     assert (got["A1 V"], got["A1 A"]) == ("a1/voltage[V]", "a1/current[A]")
 
 
+def test_codes_with_currents_are_no_cells(log: Path) -> None:
+    got = found(write(log, "Z1|Z2|Z3|Z4|Z5|Z6", {"U": "voltage", "I": "current"}))
+    assert [got[f"Z4 {q} [{u}]"] for q, u in (("voltage", "V"), ("current", "A"))] == [
+        "z4/voltage[V]", "z4/current[A]",
+    ]  # fmt: skip
+
+
+def test_a_word_for_a_limit_among_words_for_places_is_a_place(log: Path) -> None:
+    got = found(
+        write(log, "Pack 1|Pack 2|Bus|alpha|beta|delta", {"U": "U", "I": "I"}, "{q}.{p}", False)
+    )
+    assert (got["U.delta"], got["I.delta"]) == ("delta/voltage[V]", "delta/current[A]")
+    got = found(
+        write(log, "Pack 1|Pack 2|Bus|alpha|beta|gamma", {"U": "limit", "I": "I"}, units=False)
+    )
+    assert got["alpha limit"] == "status"
+
+
+def test_numbers_that_run_with_the_columns_are_no_part_of_a_name(log: Path) -> None:
+    path = write(log, "Pack 1|Pack 2|Bus|Left wing|Right wing|Tail", UI)
+    head, _, rest = path.read_text(encoding="utf-8").partition("\n")
+    names = [f"{k:02d} {name}" for k, name in enumerate(head.split(";"))]
+    path.write_text("\n".join([";".join(names), rest]), encoding="utf-8")
+    got = found(path)
+    assert got["05 Bus U [V]"] == "bus/voltage[V]"
+    assert got["07 Left wing U [V]"] == "left wing/voltage[V]"
+
+
 @pytest.mark.parametrize(
     "others",
     [

@@ -12,7 +12,7 @@ import pytest
 
 from telemetry.importer.names.header import readings
 from telemetry.importer.names.header_cell import split_words, take_apart
-from telemetry.importer.names.words import by_script, fold
+from telemetry.importer.names.words import by_script, fold, meanings
 
 NAMES = """
 Napięcie pakietu 1 [V] | voltage pack 1
@@ -114,6 +114,13 @@ def test_letters_with_a_stroke_lose_it() -> None:
     assert fold("Skrzydło") == "skrzydlo"
     assert fold("Højre Strøm") == "hojre strom"
     assert fold("spænding") == "spaending"
+
+
+def test_the_accents_of_a_short_word_make_it_another() -> None:
+    for other, plain in (("sağ", "sag"), ("sín", "sin")):
+        assert meanings(other) != meanings(plain)
+    assert meanings("gáz") == meanings("gaz")
+    assert meanings("prad") == meanings("prąd") != ()
 
 
 def test_a_script_without_blanks_is_cut_into_words() -> None:

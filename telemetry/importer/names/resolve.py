@@ -331,15 +331,18 @@ def _turn_currents(out: list[Resolved], notes: list[str]) -> None:
 
 def _mark_supplies(out: Sequence[Resolved]) -> None:
     """Say of columns that are not understood which go with a voltage or current of the log."""
-    unknown = [o for o in out if o.channel.quantity is Quantity.UNKNOWN and o.values is not None]
+    filled = [(o.channel.quantity, o.values) for o in out if o.values is not None]
+    unknown = [values for quantity, values in filled if quantity is Quantity.UNKNOWN]
+    if not unknown:
+        return
     volts, amps = (
-        [o.sound for o in out if o.channel.quantity is quantity and o.values is not None]
-        or [o.sound for o in unknown if like(o.sound)]
+        [v for q, v in filled if q is quantity] or [v for v in unknown if like(v)]
         for quantity, like in LIKE.items()
     )
-    for item in unknown:
-        found = supply_like(item.sound, volts[:_PARTNERS], amps[:_PARTNERS])
-        item.channel = replace(item.channel, looks_like=found)
+    for item in out:
+        if item.channel.quantity is Quantity.UNKNOWN and item.values is not None:
+            found = supply_like(item.values, volts[:_PARTNERS], amps[:_PARTNERS])
+            item.channel = replace(item.channel, looks_like=found)
 
 
 def _flip(item: Resolved, why: str) -> None:

@@ -49,6 +49,8 @@ class Meaning:
     weight: float = field(default=0.0, compare=False)
 
 
+#: Letters of a word that its accents may make another one, at most (ours).
+_SHORT = 4
 # Letters that no decomposition of Unicode takes their stroke from.
 _UNDIVIDED = str.maketrans(
     {"\u0153": "oe", "\u00e6": "ae", "\u00f8": "o", "\u0142": "l", "\u0111": "d", "\u0131": "i"}
@@ -79,6 +81,7 @@ def dictionary() -> dict[str, tuple[Meaning, ...]]:
     Words that mean something together are one entry with a blank between them.
     """
     found: dict[str, dict[Meaning, None]] = {}
+    plain: list[tuple[set[str], Meaning]] = []
     meaning = Meaning(Role.NOISE, "")
     text = files(__package__).joinpath("vocabulary.txt").read_text(encoding="utf-8")
     for line in text.splitlines():
@@ -89,8 +92,16 @@ def dictionary() -> dict[str, tuple[Meaning, ...]]:
             meaning = Meaning(Role(role), value, float(weight or 0))
             continue
         for word in line.split():
-            for spelling in _spellings(word.replace("_", " ")):
+            spellings = _spellings(word.replace("_", " "))
+            if short := _short(word):
+                plain.append((spellings, meaning))
+                spellings = {short}
+            for spelling in spellings:
                 found.setdefault(spelling, {}).setdefault(meaning)
+    others = set(found)
+    for spellings, meaning in plain:  # without its accents, where that is no other word
+        for spelling in spellings - others:
+            found.setdefault(spelling, {}).setdefault(meaning)
     return {word: tuple(meanings) for word, meanings in found.items()}
 
 
@@ -111,21 +122,13 @@ def meanings(word: str) -> tuple[Meaning, ...]:
 
     A short word with accents is another one than the same letters without: "sağ" is no "sag".
     """
-    plain = fold(word)
+    return dictionary().get(_short(word) or fold(word), ())
+
+
+def _short(word: str) -> str:
+    """A short word with accents as it is written, "" for any other."""
     written = unicodedata.normalize("NFC", word.casefold())
-    if len(written) <= _SHORT and written != plain and written not in _as_written():
-        return ()
-    return dictionary().get(plain, ())
-
-
-#: Letters of a word that its accents may make another one, at most (ours).
-_SHORT = 4
-
-
-@cache
-def _as_written() -> frozenset[str]:
-    text = files(__package__).joinpath("vocabulary.txt").read_text(encoding="utf-8")
-    return frozenset(unicodedata.normalize("NFC", text.casefold()).split())
+    return written if len(written) <= _SHORT and written != fold(word) else ""
 
 
 # Letters that German and Dutch put between the parts of a compound ("Flächen-s-trom").

@@ -9,7 +9,8 @@ current rises, as every supply's does, and only in plain numbers of volts.
 from __future__ import annotations
 
 from collections import Counter, defaultdict
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from typing import NamedTuple
 
 import numpy as np
@@ -17,9 +18,9 @@ from numpy.typing import NDArray
 
 from telemetry.importer.names.columns import LogColumn
 from telemetry.importer.names.header import letter_as_word, readings
-from telemetry.importer.names.header_cell import split_words
+from telemetry.importer.names.header_cell import Name, split_words
 from telemetry.importer.names.pattern.cutting import LIKE, may_be, unglued, unnumbered
-from telemetry.importer.names.words import SYMBOL_WEIGHTS, UNIT_WEIGHTS, fits, fold
+from telemetry.importer.names.words import SYMBOL_WEIGHTS, UNIT_WEIGHTS, Role, fits, fold, meanings
 from telemetry.model.channels import Quantity
 from telemetry.numerics.coupling import (
     COUPLED,
@@ -47,6 +48,8 @@ _MOST = 0.6
 _PLACES = 2
 #: What a reading must weigh for its quantity to be known without the other columns.
 _KNOWN = 2.0
+# Words that may as well be the name of a place.
+_FILLERS = (Role.SETTING, Role.NOISE, Role.TIME)
 _SUPPLY = (Quantity.VOLTAGE, Quantity.CURRENT)
 # What symbols alone may name there; the values of others tell more.
 _BESIDE_SUPPLIES = (Quantity.TEMPERATURE, Quantity.POWER)
@@ -65,6 +68,9 @@ def read_families(columns: Sequence[LogColumn]) -> None:
         column.apart = name
         column.readings = readings(name)
     stems = _stems(these)
+    for column, name in _own_words(these, stems):
+        column.apart = name
+        column.readings = readings(name)
     learned = _learn(these, stems)
     beside = {(w, at) for slots in stems.values() for w, at in slots.items()}
     for at, column in enumerate(these):
@@ -111,6 +117,29 @@ def _words(column: LogColumn) -> list[str]:
     name = column.apart
     letter = [name.unit.symbol[-1].lower()] if name.letter_unit and name.unit is not None else []
     return [fold(w.text) for w in name.words] + letter
+
+
+def _own_words(columns: Sequence[LogColumn], stems: Stems) -> Iterator[tuple[LogColumn, Name]]:
+    """Names in which a filler or a word for a limit is a place: "delta" beside "alpha" and "beta".
+
+    It stands where the file has words of its own for places, of a voltage as of a current.
+    """
+    beside: dict[str, dict[Quantity | None, set[str]]] = defaultdict(dict)
+    for slots in stems.values():
+        own = {w for w in slots if w.isalpha() and not meanings(w)}
+        sorts = {_sort(columns[slots[w]]) for w in own}
+        for word in slots if len(sorts) == 1 else ():
+            if any(m.role in _FILLERS for m in meanings(word)[:1]):
+                beside[word].setdefault(sorts.copy().pop(), set()).update(own)
+    for word, found in beside.items():
+        if set.intersection(*(found.get(q, set()) for q in _SUPPLY)):
+            for column in columns:
+                words = tuple(
+                    replace(w, meanings=()) if fold(w.text) == word else w
+                    for w in column.apart.words
+                )
+                if words != column.apart.words:
+                    yield column, replace(column.apart, words=words)
 
 
 def _learn(columns: Sequence[LogColumn], stems: Stems) -> dict[str, Quantity]:
@@ -183,12 +212,16 @@ def _relation(seen: _Known, at: int, other: int, quantity: Quantity) -> float:
 
 
 def _by_symbol(word: str, rows: Rows, seen: _Known) -> Quantity | None:
-    """What a T or P names that stands beside the voltages or currents of several places."""
+    """What a T, P, Q or C names that stands beside the voltages or currents of a place."""
     weights = SYMBOL_WEIGHTS.get(word.upper(), {})
     if not weights or any(seen.sorts[slots[word]] is not None for slots in rows):
         return None
     beside = sum(any(seen.sorts[at] in _SUPPLY for at in slots.values()) for slots in rows)
     best = max(weights, key=lambda q: weights[q])
+    if best is Quantity.CONSUMED:
+        own = [seen.columns[slots[word]] for slots in rows]
+        counting = all(c.shape.only_grows and not c.apart.letter_unit for c in own)
+        return best if beside and counting else None
     return best if beside >= _PLACES and best in _BESIDE_SUPPLIES else None
 
 
