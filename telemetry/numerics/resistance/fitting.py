@@ -14,9 +14,10 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from telemetry.numerics.resistance.blocks import slope_of_means
 from telemetry.numerics.resistance.matching import Curve, usual_step
 from telemetry.numerics.resistance.outliers import closeness, commonest_fall, fell_too_far
-from telemetry.numerics.resistance.slope import Signals, fall_per_ampere
+from telemetry.numerics.resistance.slope import Signals, SlopeInterval, fall_per_ampere
 from telemetry.numerics.spans import mask_to_spans
 
 FloatArray = NDArray[np.float64]
@@ -199,7 +200,9 @@ def _fit(whole: Signals, sound: BoolArray, max_gap_s: float, *, relaxes: bool, g
     if updates < LEAST:
         return Fit(updates=updates, refused="too few readings of voltage and current together")
     found = fall_per_ampere(signals, relaxes=relaxes, gain=gain)
-    if found is None or found.high - found.low > 2 * _USELESS * found.value:
+    if _useless(found) and not relaxes:
+        found = slope_of_means(signals, gain)
+    if found is None or _useless(found):
         return Fit(updates=updates, refused=_why(signals))
     level = _at_rest(signals, found.value, found.low, found.high)
     return Fit(
@@ -214,6 +217,11 @@ def _fit(whole: Signals, sound: BoolArray, max_gap_s: float, *, relaxes: bool, g
         level_high_v=level[2],
         method=found.method,
     )
+
+
+def _useless(found: SlopeInterval | None) -> bool:
+    """Whether no decision could rest on it."""
+    return found is None or found.high - found.low > 2 * _USELESS * found.value
 
 
 def covered(t: FloatArray, at: FloatArray, max_gap_s: float) -> BoolArray:
