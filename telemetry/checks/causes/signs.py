@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import NamedTuple
 
+from telemetry.aircraft import Limits
 from telemetry.checks.draft import FindingDraft
 from telemetry.checks.facts import FlightFacts
 from telemetry.model.channels import PlaceKind, Quantity
@@ -236,14 +237,16 @@ def in_flight(facts: FlightFacts, draft: FindingDraft) -> Sign | None:
 
 
 def level_told(facts: FlightFacts, draft: FindingDraft) -> Sign | None:
-    """Whether the profile sets the level it is held against: restart level or lowest supply."""
+    """Whether the profile sets the level it is held against: restart level or lowest supply.
+
+    A default speaks for nothing: no finding asks to set the level lower.
+    """
     key = "comfort_v" if draft.code == "undervoltage" else "restart_v"
     node = facts.aircraft.node(draft.place or "")
     own = None if node is None else getattr(node, key)
-    told = own is not None or key in facts.limits.model_fields_set
-    return Sign(
-        told, f"the level it is held against is {'told' if told else 'not told'} by a profile"
-    )
+    if own is None and getattr(facts.limits, key) == getattr(Limits(), key):
+        return None
+    return Sign(True, "the level it is held against is told by the profile")
 
 
 def cells_told(facts: FlightFacts, draft: FindingDraft) -> Sign | None:
