@@ -1,0 +1,126 @@
+"""The kinds of fault and of healthy flight: who makes them, how they are seen, what tells them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from telemetry.simulate import FaultKind
+from tests.simulated import scenes, supplies
+
+SCENE, SUPPLY, SIMULATOR = "scene", "supply", "simulator"
+SAMPLINGS_S = (0.1, 0.2, 0.5, 1.0)
+PACKS = ("pack 1", "pack 2")
+_RISES = ("servo-current-rising", "servo-not-resting", "servo-heating", "servo-silent")
+_WEAK = ("source-resistance-high", "pack-weak", "undervoltage", "margin-low", "pack-share")
+_WEAK = (*_WEAK, "pack-low", "sag-unexplained")
+_LOW = ("pack-low", "pack-share", "undervoltage", "margin-low")
+_REGULATOR = ("regulator-droop", "undervoltage", "margin-low", "switch-step", "brownout")
+_DIPS = ("brownout", "sag-unexplained", "contact-intermittent", "restart", "supply-dips")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Kind:
+    """One kind of log.
+
+    Attributes
+    ----------
+    name, source, plant : str
+        Its name here, who makes it, and what that maker calls it.
+    sight : str
+        How the oracle looks for it; "" for healthy kinds.
+    codes : tuple of str
+        Findings that rightly tell it, the best one first.
+    places : tuple of str
+        Where it may rightly be told; () for the place at which it was planted.
+    noted : bool
+        Whether a finding under watch tells it as well: what its size deserves.
+    """
+
+    name: str
+    source: str
+    plant: str
+    sight: str = ""
+    codes: tuple[str, ...] = ()
+    places: tuple[str, ...] = ()
+    noted: bool = False
+
+
+def _servo(plant: str, sight: str, best: str) -> Kind:
+    codes = (best, *(c for c in _RISES if c != best))
+    return Kind(name=plant, source=SCENE, plant=plant, sight=sight, codes=codes)
+
+
+def _simulated(kind: FaultKind, sight: str, *codes: str, places: tuple[str, ...] = ()) -> Kind:
+    return Kind(
+        name=f"sim {kind.value}",
+        source=SIMULATOR,
+        plant=kind.value,
+        sight=sight,
+        codes=codes,
+        places=places,
+        noted=kind is FaultKind.SENSOR_OFFSET,
+    )
+
+
+def _supply(plant: str, sight: str, *codes: str, places: tuple[str, ...] = ()) -> Kind:
+    return Kind(name=plant, source=SUPPLY, plant=plant, sight=sight, codes=codes, places=places)
+
+
+def _lead(plant: str) -> Kind:
+    codes = ("branch-resistance-high", "lead-undersized", "branch-resistance-rising")
+    codes = (*codes, "sag-unexplained")
+    return Kind(name=plant, source=SCENE, plant=plant, sight="lead", codes=codes)
+
+
+_ROOT = ("bus", "regulator", *PACKS)
+FAULTS: tuple[Kind, ...] = (
+    _servo("rests high", "rest", "servo-not-resting"),
+    _servo("idle up", "change", "servo-current-rising"),
+    _servo("stall short", "change", "servo-current-rising"),
+    _servo("stall long", "change", "servo-current-rising"),
+    _servo("servo dead", "change", "servo-silent"),
+    _servo("node dead", "change", "servo-silent"),
+    _servo("stays up", "rest after", "servo-not-resting"),
+    _servo("hunts", "change", "servo-current-rising"),
+    _servo("fights", "rest", "servo-not-resting"),
+    _servo("heats", "heats", "servo-heating"),
+    _servo("draws more", "ratio", "servo-current-rising"),
+    *(_lead(plant) for plant in scenes.LEAD_FAULTS),
+    _supply("both weak", "weak together", *_WEAK, places=_ROOT),
+    _supply("both cold", "weak together", *_WEAK, places=_ROOT),
+    _supply("one weak", "weak", *_WEAK, "pack-out", places=("pack 2",)),
+    _supply("half charged", "low", *_LOW, places=("pack 2",)),
+    _supply("cross charging", "charged", *_LOW, places=PACKS),
+    _supply("lost in calm", "out", "pack-out", places=("pack 2",)),
+    _supply("regulator limit", "droop", *_REGULATOR, places=("bus", "regulator")),
+    _supply("regulator dropout", "droop", *_REGULATOR, *_LOW, places=_ROOT),
+    _supply("regulator hot", "droop", *_REGULATOR, places=("bus", "regulator")),
+    _supply("knee", "knee", *_LOW, "source-resistance-high", "brownout", places=_ROOT),
+    _supply("wing at zero", "dips", *_DIPS),
+    _simulated(FaultKind.CONNECTOR, "lead", *_lead("").codes),
+    _simulated(FaultKind.CONTACT, "dips", "sag-unexplained", *_DIPS),
+    _simulated(FaultKind.BROWNOUT, "dips", *_DIPS, "undervoltage", "margin-low"),
+    _simulated(FaultKind.PACK_OUT, "out", "pack-out"),
+    _simulated(FaultKind.PACK_LOW, "low", *_LOW, "pack-out"),
+    _simulated(FaultKind.PACK_LEAD, "weak", *_WEAK, "switch-step", places=("bus",)),
+    _simulated(FaultKind.PACK_AGEING, "weak", *_WEAK, "switch-step", places=("bus",)),
+    _simulated(FaultKind.SWITCH_STEP, "path", "switch-step", "pack-share", "sag-unexplained"),
+    _simulated(FaultKind.REGULATOR_LIMIT, "droop", *_REGULATOR, places=("bus", "regulator")),
+    _simulated(FaultKind.REGULATOR_HOT, "droop", *_REGULATOR, places=("bus", "regulator")),
+    _simulated(FaultKind.SENSOR_OFFSET, "offset", "sensor-offset"),
+    _simulated(FaultKind.SERVO_SILENT, "change", "servo-silent", *_RISES),
+    _simulated(FaultKind.SERVO_BINDING, "ratio", "servo-current-rising", *_RISES),
+    _simulated(FaultKind.SERVO_HEATING, "heats", "servo-heating", *_RISES),
+)
+# Without a profile nobody can tell a pack that stands by from a dead one.
+_SUPPLIES = (*(k for k in supplies.HEALTHY if k != "standby"), *supplies.HARMLESS)
+# Troubles of telemetry and weather that accuse nobody.
+_HARMLESS = (FaultKind.LINK_LOSS, FaultKind.SPURIOUS, FaultKind.PACK_COLD)
+HEALTHY: tuple[Kind, ...] = (
+    *(Kind(name=k, source=SCENE, plant=k) for k in scenes.HEALTHY),
+    *(Kind(name=k, source=SUPPLY, plant=k) for k in _SUPPLIES),
+    Kind(name="sim healthy", source=SIMULATOR, plant=""),
+    *(Kind(name=f"sim {k.value}", source=SIMULATOR, plant=k.value) for k in _HARMLESS),
+)
+KINDS: Mapping[str, Kind] = {k.name: k for k in (*FAULTS, *HEALTHY)}
