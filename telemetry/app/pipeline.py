@@ -13,6 +13,7 @@ from telemetry.circuit.measured import measured_in, place_loads
 from telemetry.circuit.parts import part_loads
 from telemetry.detect.brownouts import find_brownouts, without_switching
 from telemetry.detect.low import low_supplies, supply_levels
+from telemetry.detect.path.holding import find_droops
 from telemetry.detect.path.placing import place_events
 from telemetry.detect.phases import FlightPart, find_parts
 from telemetry.detect.quality import columns_used, judge_quality
@@ -141,6 +142,7 @@ def _flight(
         pack_outs=outs,
         path_steps=path_steps(readings, craft, outs),
         drops=load_drops(readings, craft, phases, resistances),
+        droops=find_droops(readings, craft, phases),
         knees=find_knees(readings, craft, phases, resistances, falls),
         loads=place_loads(measured, craft.root),
         parts=part_loads(craft, measured, found_margins),

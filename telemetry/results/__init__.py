@@ -15,6 +15,7 @@ from telemetry.results.kinds import (
     LOADED_PHASES,
     WORKING_PHASES,
     ChargeBasis,
+    DroopKind,
     EventKind,
     Evidence,
     Level,
@@ -38,7 +39,7 @@ from telemetry.results.measures import (
     WatchedCurrent,
     WorstCase,
 )
-from telemetry.results.packs import Charge, Knee, LoadDrop, PackOut, PackState, PathStep
+from telemetry.results.packs import Charge, Droop, Knee, LoadDrop, PackOut, PackState, PathStep
 from telemetry.results.recording import ColumnUse, Dropout, Phase, Quality, Restart, Span, Spurious
 from telemetry.results.review import Comparison, Flight, Review, as_dict
 from telemetry.results.tables import Tables
@@ -55,6 +56,8 @@ __all__ = [
     "CheckOutcome",
     "ColumnUse",
     "Comparison",
+    "Droop",
+    "DroopKind",
     "DropRatio",
     "Dropout",
     "Event",

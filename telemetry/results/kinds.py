@@ -124,3 +124,12 @@ class UnusualKind(StrEnum):
     MORE = "more"  # a multiple of its mirror's throughout
     RESTS_HIGH = "rests-high"  # far above its counterpart at rest
     STAYS_UP = "stays-up"  # after landing far above its own rest before
+
+
+class DroopKind(StrEnum):
+    """Why a held supply fell, as far as the log tells."""
+
+    LIMIT = "limit"
+    HOT = "hot"
+    DROP_OUT = "drop-out"
+    UNKNOWN = "unknown"

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from telemetry.results.kinds import ChargeBasis, OutKind, OutSign
+from telemetry.results.kinds import ChargeBasis, DroopKind, OutKind, OutSign
 from telemetry.results.recording import Span
 
 
@@ -129,6 +129,38 @@ class Knee(Span):
     before_v: float
     end_v: float
     depth_v: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Droop(Span):
+    """How a held supply fell under load while its packs held, or followed them down.
+
+    Attributes
+    ----------
+    place : str
+    kind : DroopKind
+    held_v, lowest_v, lowest_s : float
+        What it holds at light load, the lowest reading of the falls, and when.
+    pack_v : float
+        The higher pack at that instant.
+    times, readings : int
+        How often it fell, and in how many readings.
+    current_a : float
+        Median of the whole current in the falls.
+    temperature_c : float or None
+        Highest temperature of the regulator or the bus in the falls.
+    """
+
+    place: str
+    kind: DroopKind
+    held_v: float
+    lowest_v: float
+    lowest_s: float
+    pack_v: float
+    times: int
+    readings: int
+    current_a: float
+    temperature_c: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

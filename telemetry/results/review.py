@@ -26,7 +26,7 @@ from telemetry.results.measures import (
     WatchedCurrent,
     WorstCase,
 )
-from telemetry.results.packs import Charge, Knee, LoadDrop, PackOut, PackState, PathStep
+from telemetry.results.packs import Charge, Droop, Knee, LoadDrop, PackOut, PackState, PathStep
 from telemetry.results.recording import ColumnUse, Phase, Quality, Span
 from telemetry.results.tables import INNER, Tables, lists_of, shown_fields, table
 
@@ -63,6 +63,7 @@ class Flight(Span):
     drop_ratios: tuple[DropRatio, ...] = field(default=(), metadata=INNER)
     drops: tuple[LoadDrop, ...] = field(default=(), metadata=INNER)
     knees: tuple[Knee, ...] = field(default=(), metadata=INNER)
+    droops: tuple[Droop, ...] = field(default=(), metadata=INNER)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

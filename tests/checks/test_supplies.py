@@ -136,3 +136,28 @@ def test_the_knee_of_a_measured_cell(amps: float, update_s: float, tmp_path: Pat
     assert "it was empty" in low.title
     assert "not to be charged" in low.advice
     assert not told(one) & {"sag-unexplained", "switch-step", "regulator-droop"}
+
+
+# Regulators
+
+
+@pytest.mark.parametrize(
+    ("seed", "what", "kind"),
+    [(8001, "regulator limit", "limit"), (8003, "regulator hot", "hot"),
+     (8007, "regulator dropout", "drop-out")],
+)  # fmt: skip
+def test_a_regulator_that_does_not_hold_is_named(seed: int, what: str, kind: str) -> None:
+    scene = make_supply(seed, "sound", what)
+    with TemporaryDirectory() as folder:
+        one = review(read_log(scene.write(Path(folder) / "log.csv")))
+    (droop,) = of(one, "regulator-droop", "bus")
+    assert droop.evidence["kind"] == kind
+    assert "regulator" in droop.explanations[0]
+    if kind == "hot":
+        assert droop.evidence["temperature_c"] > 85.0
+        assert "degC" in droop.title
+
+
+@pytest.mark.parametrize("kind", ["regulated", "direct", "diodes", "high voltage"])
+def test_a_supply_that_holds_or_follows_by_design_is_no_droop(kind: str) -> None:
+    assert "regulator-droop" not in told(seen(2104, kind, 0.5))

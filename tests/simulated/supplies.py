@@ -214,7 +214,13 @@ def _electrics(
         limit[:] = usual * float(rng.uniform(0.28, 0.4))
         scene.where = "bus"
     if fault == "regulator dropout":
-        set_v, dropout = nominal - float(rng.uniform(0.1, 0.5)), float(rng.uniform(0.4, 0.9))
+        # It holds at rest, and follows its packs under load or once they have come down.
+        dropout = float(rng.uniform(0.3, 0.7))
+        for p in scene.packs:
+            p.ohm = max(p.ohm, float(rng.uniform(0.05, 0.08)))
+        first = scene.packs[0]
+        rest_v = first.cells * float(np.interp(first.charge, _CHARGE, _OPEN[first.kind]))
+        set_v = rest_v - dropout - float(rng.uniform(0.06, 0.2))
         scene.where = "bus"
     if fault == "knee":
         used = total[(t > off) & (t < on)].sum() * DT / 3600

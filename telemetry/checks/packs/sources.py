@@ -58,6 +58,7 @@ def _lost_pct(drop: LoadDrop) -> float:
 def _weak(drops: Sequence[LoadDrop]) -> FindingDraft:
     """Packs that are weak or cold together, told once."""
     worst = max(drops, key=lambda d: d.drop_pct)
+    likelier, further = _aged_or_cold(worst.temperature_c)
     names = " and ".join(d.place for d in drops)
     mohms = " and ".join(f"{d.mohm:.0f}" for d in drops)
     title = f"{names}: {mohms} mOhm, {worst.drop_pct:.0f} % of the voltage lost at "
@@ -82,22 +83,26 @@ def _weak(drops: Sequence[LoadDrop]) -> FindingDraft:
             "low_drop_pct": worst.low_drop_pct,
             "temperature_c": worst.temperature_c,
         },
-        likelier=tuple(_aged_or_cold(worst.temperature_c)),
+        likelier=likelier,
+        further=further,
         words=WEAK,
     )
 
 
-def _aged_or_cold(celsius: float | None) -> Iterator[str]:
-    """Age and cold, the likelier one first; they look alike on one day."""
+def _aged_or_cold(celsius: float | None) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """Age and cold, the likelier one, and the other where the log tells them apart.
+
+    They look alike on one day.
+    """
     if celsius is None:
-        yield "they have aged, or they are cold: no temperature was logged to tell these apart"
-    elif celsius < COLD_C:
-        yield f"they are cold: {celsius:.0f} degC was logged"
-        yield "they have aged: then they read the same when warm"
-    elif celsius < MILD_C:
-        yield f"they have aged, or they are cold: {celsius:.0f} degC leaves both open"
-    else:
-        yield f"they have aged: {celsius:.0f} degC was logged, which speaks against cold"
+        why = "no temperature was logged to tell these apart"
+        return (f"they have aged, or they are cold: {why}",), ()
+    if celsius < COLD_C:
+        cold = f"they are cold: {celsius:.0f} degC was logged"
+        return (cold,), ("they have aged: then they read the same when warm",)
+    if celsius < MILD_C:
+        return (f"they have aged, or they are cold: {celsius:.0f} degC leaves both open",), ()
+    return (f"they have aged: {celsius:.0f} degC was logged, which speaks against cold",), ()
 
 
 def _known(facts: FlightFacts) -> list[Resistance]:

@@ -13,6 +13,7 @@ from telemetry.checks.facts import FlightFacts
 from telemetry.checks.needs import SLOWEST_DIP_S, Needs, Refusal, long_enough, packs, root, supplies
 from telemetry.checks.packs.in_flight import pack_findings
 from telemetry.checks.packs.paths import path_seen
+from telemetry.checks.supply.droops import DROOP, droops
 from telemetry.model.channels import PlaceKind, Quantity
 from telemetry.results import (
     FALLS,
@@ -52,11 +53,14 @@ def falls(facts: FlightFacts) -> list[FindingDraft]:
             above = None if e.origin is Origin.CONTACT else aircraft.parent(e.place)
             groups.setdefault((above or e.place, e.origin), []).append(e)
     reported = {key: _seen_there(key[0], events, flight) for key, events in groups.items()}
-    return [
+    found = [
         _fall(place, origin, _apart(events))
         for (place, origin), events in reported.items()
         if events
     ]
+    held = droops(facts)
+    told = {d.place for d in held}
+    return [*held, *(d for d in found if d.code != "regulator-droop" or d.place not in told)]
 
 
 def _seen_there(place: str, events: list[Event], flight: Flight) -> list[Event]:
@@ -250,21 +254,7 @@ REGULATOR_DROOP = Check(
     question="Did the bus voltage fall while the packs held theirs?",
     meaning="The bus voltage falls while the packs hold theirs.",
     bench="load the bus with full, sound packs; feel the regulator, move switch and plugs.",
-    words=Words(
-        (
-            "the regulator reached its current limit or grew too hot",
-            "its input came too near to its output",
-            "a switch or lead between pack and bus",
-        ),
-        "Load the bus on the bench at that current with full, sound packs, and feel the regulator.",
-        "See on the bench that the bus holds its voltage under that load before the next flight.",
-        "Do not fly until the bus holds its voltage under that load.",
-        kinds=(
-            CauseKind.REGULATOR_LIMIT,
-            CauseKind.LOW_INPUT,
-            CauseKind.SUPPLY_PATH,
-        ),
-    ),
+    words=DROOP,
     in_flight=(falls,),
     needs=Needs(at=root, own=(Quantity.VOLTAGE,), any_current=True, slowest_s=SLOWEST_DIP_S),
     sees=_sees_droop,
