@@ -25,9 +25,10 @@ _SUPPLIES = (PlaceKind.PACK, PlaceKind.REGULATOR, PlaceKind.BUS)
 # higher bound something else feeds it, below the lower one it has a regulator of its own (ours;
 # leads of servos lose a tenth of the supply at most, sensors are off by less). Its mean current
 # against that of the whole: more than a part of it can't be, and a current alone that is all of it
-# is the whole under another name (ours: current sensors are off by a few per cent).
+# is the whole under another name (ours: current sensors are off by a few per cent). So is one with
+# a voltage where the places beside it carry this part of the whole too.
 _LEAST_V, _MOST_V = 0.85, 1.1
-_MOST_A, _WHOLE_A = 1.1, 0.9
+_MOST_A, _WHOLE_A, _SHARED_A = 1.1, 0.9, 0.5
 
 
 def infer_path(log: Log) -> Aircraft:
@@ -178,7 +179,9 @@ class _Seen:
         whole = self._whole()
         if whole is None:
             return volts is not None or not self._is_sum(place)
-        return amps < (_WHOLE_A if volts is None else _MOST_A) * whole
+        others = sum(a for p, a in self.amps.items() if p not in (place, self.feed, *self.packs))
+        is_whole = volts is None or others > _SHARED_A * whole  # the others hang on it
+        return amps < (_WHOLE_A if is_whole else _MOST_A) * whole
 
     def near(self, place: str) -> bool:
         """Whether its voltage can be that of the feed behind a lead; True where not known."""

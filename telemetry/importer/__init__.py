@@ -3,8 +3,8 @@
 The stages, each a module that can be used alone: `text` (bytes to clean UTF-8), `dialect`
 (separator, decimal mark), `layout` (preamble, header, data), `table` (parsing, with `repair` for
 rows that stand out), `values` (cells to numbers), `names`, `words`, `places` and `header` (header
-to readings), `stamps`, `timebase` and `clock` (time), `choose` and `resolve` (all columns
-together).
+to readings), `stamps`, `timebase` and `clock` (time), `choose`, `pattern` and `resolve` (all
+columns together).
 """
 
 from telemetry.importer.columnmap import ColumnMap, load_column_map, save_column_map

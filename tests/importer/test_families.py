@@ -14,6 +14,7 @@ import numpy as np
 import pytest
 
 from telemetry import describe_columns, read_log, review
+from telemetry.aircraft import infer_path
 
 PLACES = ("pack 1", "pack 2", "bus", "n1", "n2", "n3")
 UNITS = {"U": "V", "I": "A", "Q": "mAh", "T": "°C", "P": "W"}
@@ -217,6 +218,13 @@ def test_the_state_of_a_listing(log: Path) -> None:
     assert describe_columns(log).state == "supplyless"
     log.write_text("Pack 1 [V];Pack 1 [A]\n8.1;1\n8.2;2\n8.1;2\n", encoding="utf-8")
     assert describe_columns(log).state == "unreadable"
+
+
+def test_a_bus_under_a_name_of_its_own_is_no_node_of_itself(log: Path) -> None:
+    words = {"U": "voltage", "I": "current"}
+    path = write(log, "Pack 1|Pack 2|siin|Left wing|Right wing|Tail", words)
+    nodes = {node.name for node in infer_path(read_log(path)).nodes}
+    assert nodes == {"left wing", "right wing", "tail"}
 
 
 def test_a_lead_is_judged_at_a_code_as_at_a_wing(tmp_path: Path) -> None:

@@ -604,6 +604,12 @@ def test_two_readings_that_fit_alike_both_come_out() -> None:
     assert len({r.score for r in found}) == 1
 
 
+@pytest.mark.parametrize("name", ["C.bat1", "Q pack 1", "Pack 1 ragu", "Temp [%]"])
+def test_what_is_not_told_is_not_read(name: str) -> None:
+    """A part tells a quantity only where no other word may; a unit that misfits tells none."""
+    assert not readings(take_apart(name))
+
+
 def test_every_reading_has_a_score_and_a_reason() -> None:
     for name, _ in _cases():
         for reading in readings(take_apart(name)):

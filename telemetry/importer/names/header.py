@@ -15,6 +15,7 @@ from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 from telemetry.importer.names.header_cell import Name, Word
+from telemetry.importer.names.parts import LETTER_INDEX
 from telemetry.importer.names.places import Spot, find_spots
 from telemetry.importer.names.words import (
     PART_WEIGHTS,
@@ -36,8 +37,6 @@ _NUMBERED = {"servo": 0.5, "channel": 0.5, "output": 0.5}
 _MISFIT, _UNEXPLAINED, _UNIT_ALONE, _LETTER = -6.0, 0.5, 1.0, 0.5
 #: A word whose meaning rests on its beginning.
 _UNSURE = -0.5
-#: Letters that number a part or tell its side.
-_INDEXES = "ABCDLR"
 #: A sum below is no reading.
 LEAST = 0.4
 #: Evidence that names a quantity: beside it a part tells nothing of it. What it weighs where it can
@@ -135,7 +134,7 @@ def _sum(
 def _of_words(words: tuple[Word, ...]) -> Iterator[_Voice]:
     # Beside a word that may name any quantity a part tells none but its own control.
     open_ = any(
-        not w.meanings and w.number is None and w.text.upper() not in _INDEXES for w in words
+        not w.meanings and w.number is None and not _is_index(i, words) for i, w in enumerate(words)
     )
     for i, word in enumerate(words):
         said = f"'{word.text}'"
@@ -163,6 +162,13 @@ def _of_words(words: tuple[Word, ...]) -> Iterator[_Voice]:
 
 def _bare_a(i: int, words: tuple[Word, ...]) -> bool:
     return words[i].text in "Aa" and not (i + 1 < len(words) and words[i + 1].number is not None)
+
+
+def _is_index(i: int, words: tuple[Word, ...]) -> bool:
+    """A letter that tells a side, or numbers the part before it."""
+    letter = words[i].text.upper()
+    behind = i > 0 and any(m.role is Role.PLACE for m in words[i - 1].meanings)
+    return letter in "LR" or (letter.lower() in LETTER_INDEX and behind)
 
 
 def _has_number(words: tuple[Word, ...]) -> bool:
