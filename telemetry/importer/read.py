@@ -255,9 +255,15 @@ def time_base(sheet: Sheet, row_interval_s: float | None) -> TimeBase:
             columns={},
             form=f"a fixed {row_interval_s:g} s from row to row, as you set it",
         )
-    base = _find_time(sheet)
+    problem: UnreadableLog | None = None
+    try:
+        base = _find_time(sheet)
+    except UnreadableLog as error:
+        base, problem = None, error
     if base is None or _runs_back(base):
         base = _newest_first(sheet) or base
+    if base is None and problem is not None:
+        raise problem
     if base is None:
         seen = ", ".join(f"'{c.title}'" for c in sheet.columns[:12])
         interval = "give the seconds from row to row, for example --row-interval 0.1"

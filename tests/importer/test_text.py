@@ -40,6 +40,7 @@ CZECH = "Čas;Napětí baterie 1;Proud levé křídlo\n0,1;8,2;1\n"
         (POLISH, "cp1250", "cp1250"),
         (RUSSIAN, "cp1251", "cp1251"),
         (TEXT, "utf-16-le", "utf-16-le"),
+        ("Time;U;I\n0,1;8,2;1\n", "utf-16-le", "utf-16-le"),
         (TEXT, "utf-16-be", "utf-16-be"),
         ("\ufeff" + TEXT, "utf-16-le", "utf-16-le"),
         ("\ufeff" + TEXT, "utf-32-be", "utf-32-be"),

@@ -223,13 +223,12 @@ def decode(
         if raw.startswith(mark):
             return _wide(raw[len(mark) :], name, path)
     bare = raw.removeprefix(codecs.BOM_UTF8)
-    if bare.isascii():
-        _refuse_binary(bare, path)
-        return bare, "utf-8", ()
     unmarked = _unmarked_wide(bare)
     if unmarked is not None:
         return _wide(bare, unmarked, path)
     _refuse_binary(bare, path)
+    if bare.isascii():
+        return bare, "utf-8", ()
     wrong = _utf8_error(bare)
     if wrong is not None:
         if wrong.start >= len(bare) - 3 and wrong.reason == "unexpected end of data":
@@ -279,7 +278,7 @@ def clean(data: bytes) -> tuple[bytes, tuple[str, ...]]:
     notes : tuple of str
     """
     notes: list[str] = []
-    if data.find(codecs.BOM_UTF8) >= 0:
+    if not data.isascii() and data.find(codecs.BOM_UTF8) >= 0:
         data = data.replace(codecs.BOM_UTF8, b"")  # where files were laid one behind the other
     if data.find(b"\r") >= 0:
         if data.find(b"\r\r\n") >= 0:
