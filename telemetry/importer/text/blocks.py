@@ -89,7 +89,10 @@ def _first(text: Text, separator: str, decimal: str) -> tuple[Block, Text | None
 def _block(text: Text, separator: str, decimal: str) -> Block:
     """The rows under one header."""
     sample = take_sample(text.data)
-    layout = find_layout(sample.head, sample.later, separator)
+    try:
+        layout = find_layout(sample.head, sample.later, separator)
+    except OtherHeader as other:
+        raise OtherHeader(other.line + text.first_line) from None
     if layout is None:
         raise no_table(sample.head)
     if separator == "," and _comma_is_both(sample.head, layout):

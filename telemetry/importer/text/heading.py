@@ -121,7 +121,7 @@ def stop_at_other_header(rows: Sequence[Row]) -> None:
     known: set[tuple[str, ...]] = set()
     values, other = 0, None
     for row in rows:
-        cells = stripped([" ".join(c.split()) for c in row.cells])
+        cells = stripped([" ".join(c.split()).casefold() for c in row.cells])
         kinds = [k for k in map(kind, cells) if k is not CellKind.BLANK]
         words = sum(k is CellKind.WORD for k in kinds)
         if row.comment or len(cells) < 3 or len(kinds) < 0.6 * len(cells):

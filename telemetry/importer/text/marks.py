@@ -12,6 +12,10 @@ from telemetry.importer.names.evidence import judge_unit, shape_of
 from telemetry.importer.names.header import readings
 from telemetry.importer.names.header_cell import take_apart
 from telemetry.importer.names.values import possible
+from telemetry.model.channels import Quantity
+
+#: A supply that never reaches this is none, V (common practice, no source).
+_LEAST_V = 0.5
 
 
 def find_decimal(
@@ -67,6 +71,8 @@ def _fit(
         judged = judge_unit(shape_of(filled), best.quantity, best.unit)
         changed = best.unit is not None and judged.unit is not best.unit
         inside = possible(filled, best.quantity, judged.unit)
+        if best.quantity is Quantity.VOLTAGE and judged.unit is not None:
+            inside &= float(np.max(filled)) * judged.unit.factor >= _LEAST_V
         total += judged.fit * (0.5 if changed else 1.0) * (1.0 if inside else 0.2)
     return total
 

@@ -121,7 +121,7 @@ def _blocks(body: bytes | memoryview) -> Iterator[bytes]:
 
 def _bare(cells: Sequence[str]) -> list[str]:
     """Cells of a header row in one form, without blank ones at its end and a comment mark."""
-    bare = [" ".join(c.split()) for c in cells]
+    bare = [" ".join(c.split()).casefold() for c in cells]
     while bare and not bare[-1]:
         bare.pop()
     if bare:
@@ -205,6 +205,8 @@ class _Sweep:
             second = raw[np.minimum(starts + 1, len(raw) - 1)]
             lead = np.where(first == 34, second, first)
             out |= ((lead >= 65) & (lead <= 122)) | (lead >= 0xC0)
+            if self.layout.sensors and not self.layout.sensors[0]:
+                out |= first == ord(self.separator)
         elif self.has_header:
             out |= self._like_header(raw, starts)
         zeros = raw == 0
@@ -215,7 +217,7 @@ class _Sweep:
 
     def _like_header(self, raw: NDArray[np.uint8], starts: NDArray[np.int64]) -> NDArray[np.bool_]:
         """Lines that begin with the header's first two bytes."""
-        want = self.separator.join(self.header).encode()[:2]
+        want = self.separator.join(self.layout.header or self.layout.names).encode()[:2]
         same = np.ones(len(starts), dtype=bool)
         for i, byte in enumerate(want):
             same &= raw[np.minimum(starts + i, len(raw) - 1)] == byte
@@ -280,12 +282,12 @@ class _Sweep:
         fields = self.layout.fields
         if self.layout.units and bare == _bare(self.layout.units):
             return True
-        if self.layout.sensors and spread(pad(bare, fields)) == spread(self.layout.sensors):
+        sensors = pad(_bare(self.layout.sensors), fields)
+        if self.layout.sensors and spread(pad(bare, fields)) == spread(sensors):
             return True
-        keys = {key for key, _ in self.layout.preamble if key}
-        return (bool(bare) and bare[0].rstrip(":= ") in keys) or (
-            bool(cells) and re.split(r"\s*[:=]", cells[0])[0].strip(" #/%!*") in keys
-        )
+        keys = {key.casefold() for key, _ in self.layout.preamble if key}
+        first = re.split(r"\s*[:=]", cells[0])[0].strip(" #/%!*") if cells else ""
+        return (bool(bare) and bare[0].rstrip(":= ") in keys) or first.casefold() in keys
 
     def _comment(self, line: int) -> None:
         self.comments += 1
