@@ -127,7 +127,7 @@ def from_counter(
     else:
         scale = find_scale(source, beside, clocks)
         factor, symbol, why = TIME_SCALES[scale.symbol], scale.symbol, f" ({scale.why})"
-        if scale.rivals and sure:
+        if scale.rivals and sure and typical > 1.0:  # one a row is most likely one a second
             raise open_scale(source, (scale.symbol, *scale.rivals))
         if scale.rivals:
             settled = set_option(
