@@ -44,9 +44,13 @@ class CurrentBlocks:
 
     def flat(self, s: Stretch) -> bool:
         """Whether it lies still inside a stretch, as a stalled servo does and a moving one not."""
-        inside = slice(s.first, s.end)
-        values = np.concatenate((self.mean[inside], self.low[inside]))
+        values = np.concatenate((self.mean[s.first : s.end], self.low[within(s)]))
         return bool(np.ptp(np.quantile(values, [0.15, 0.85])) <= _EVEN * np.median(values))
+
+
+def within(s: Stretch) -> slice:
+    """Its blocks without those in which it begins and ends."""
+    return slice(s.first + 1, s.end - 1) if s.end - s.first > 2 else slice(s.first, s.end)
 
 
 def added_stretch(now: CurrentBlocks, counterpart: FloatArray) -> Stretch | None:
@@ -90,7 +94,7 @@ def _surely_higher(
     """
     near = counterpart[max(0, s.first - 1) : s.end + 1]
     share = float(np.median(low[fit])) / max(float(np.median(counterpart[fit])), 1e-6)
-    return float(np.quantile(low[s.first : s.end], 0.25)) >= least_a + max(share, 1.0) * float(
+    return float(np.quantile(low[within(s)], 0.25)) >= least_a + max(share, 1.0) * float(
         np.quantile(near, 0.9)
     )
 

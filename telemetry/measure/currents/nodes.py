@@ -211,12 +211,13 @@ class _InFlight:
 def _in_flight(f: _InFlight) -> UnusualCurrent | None:
     """The first of: it fell still, amperes were added for a stretch, its share changed."""
     node, mirror, now, counterpart = f.node, f.mirror, f.now, f.counterpart
-    fallen = fell_still(now.mean, [o.mean for o in f.beside.values()], node.step)
+    lost = lost_rest(node, f.others)
+    beside = [o.mean for o in f.beside.values()]
+    fallen = fell_still(now.mean, beside, node.step, lost_rest=lost)
     if fallen is not None:
         start = f.start_s[fallen]
         return found_at(UnusualKind.SILENT, node, start, None, f.against or "the others")
     # What it drew more up to an instant, with a higher rest, it lost there.
-    lost = lost_rest(node, f.others)
     if counterpart is None:
         added = lone_stretch(now, [o.low for o in f.beside.values()])
         if added is None:

@@ -27,6 +27,8 @@ _STIRRED, _STIRRED_A = 8, 0.3
 #: A current that fell still: blocks at the least, and the part of the blocks before in which it
 #: moved.
 _STILL, _MOVED = 20, 0.7
+#: Part of its mean before with which another node goes on.
+_GOES_ON = 0.4
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -167,10 +169,13 @@ def stirred_share(
     return min(found, default=None)
 
 
-def fell_still(mine: FloatArray, others: Sequence[FloatArray], step: float) -> int | None:
+def fell_still(
+    mine: FloatArray, others: Sequence[FloatArray], step: float, *, lost_rest: bool = False
+) -> int | None:
     """Block from which on a current that moved lies still to the end, while others move; or None.
 
-    Still is within a step or two of its lowest level; before, it was off it most of the time.
+    Still is within a step or two of its lowest level; before, it was off it most of the time. Where
+    its rest on the ground fell as well (``lost_rest``), others need only go on as high as before.
     """
     lowest = float(np.min(mine))
     usual = float(np.median(mine))
@@ -186,6 +191,7 @@ def fell_still(mine: FloatArray, others: Sequence[FloatArray], step: float) -> i
         return None
     for x in others:
         before, after = float(np.std(x[:at])), float(np.std(x[at:]))
-        if after > max(0.3 * before, 2.0 * width):
+        goes_on = lost_rest and float(np.mean(x[at:])) > _GOES_ON * float(np.mean(x[:at]))
+        if goes_on or after > max(0.3 * before, 2.0 * width):
             return at
     return None
