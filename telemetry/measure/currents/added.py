@@ -27,20 +27,26 @@ _RIVALS, _RIVALS_LONG, _LONG_S = 2.0, 1.4, 60.0
 _FLOOR_PART, _FLOOR_QUANTILE = 0.4, 0.2
 #: Without a counterpart: so much over its own highest second elsewhere, A and factor; how even it
 #: is; and from so many seconds on, so much over the usual lower fifth.
-_PLATEAU_A, _PLATEAU, _EVEN = 1.2, 1.15, 0.35
+_PLATEAU_A, _PLATEAU, _EVEN = 1.2, 1.15, 0.25
 _ALONE_S, _ALONE_A, _ALONE = 40.0, 0.6, 1.0
+#: So few readings have to lie over this part of all others.
+_FEW, _TOP = 15, 0.99
 #: Of what a lone node draws more for long, its lowest readings show this part: it never lets go.
 _CONSTANT = 0.6
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CurrentBlocks:
-    """The current of a node in flight, block by block: mean, lowest [A]; the sensor's step [A]."""
+    """The current of a node in flight, block by block: mean, lowest [A]; the sensor's step [A].
+
+    ``update_s`` is the time from reading to reading.
+    """
 
     mean: FloatArray
     low: FloatArray
     block_s: float
     step: float
+    update_s: float
 
     def flat(self, s: Stretch) -> bool:
         """Whether it lies still inside a stretch, as a stalled servo does and a moving one not."""
@@ -74,7 +80,11 @@ def added_stretch(now: CurrentBlocks, counterpart: FloatArray) -> Stretch | None
             continue
         if s.excess < _ERRORS * s.se or s.excess < rivals * s.rival:
             continue
-        short = seconds < _SIZES[-2][0]
+        # A few readings of a moving servo may all be peaks; those of a stalled one lie over them.
+        few = seconds < _FEW * now.update_s
+        if few and np.median(mine[first:end]) < np.quantile(mine[outside], _TOP):
+            continue
+        short = seconds < _SIZES[1][0]
         if short and not (now.flat(s) and _surely_higher(low, counterpart, outside, s, least[0])):
             continue
         floor = np.quantile(low[first:end], _FLOOR_QUANTILE) - np.quantile(

@@ -176,7 +176,13 @@ class _InFlight:
         block_s = float(edges[1] - edges[0])
 
         def blocks(n: NodeCurrent) -> CurrentBlocks:
-            return CurrentBlocks(mean=n.mean[known], low=n.low[known], block_s=block_s, step=n.step)
+            return CurrentBlocks(
+                mean=n.mean[known],
+                low=n.low[known],
+                block_s=block_s,
+                step=n.step,
+                update_s=n.reading.update_s or 0.0,
+            )
 
         return cls(
             node=node,
