@@ -90,14 +90,14 @@ def main() -> None:
         parser.error(f"no kind {unknown[0]!r}; there are: {', '.join(KINDS)}")
     if options.keep is not None:
         options.keep.mkdir(parents=True, exist_ok=True)
-    first, each = options.seed, options.each
     names = only or [k.name for k in FAULTS]
-    wanted = [(k, first + n) for k in names for n in range(each)]
+    wanted = [(k, n) for n in range(options.each) for k in names]
     if not only:
-        # A step in the seeds after each round, so that every kind meets every sampling.
-        turns = range(options.healthy)
-        count = len(HEALTHY)
-        wanted += [(HEALTHY[n % count].name, first + n // count) for n in turns]
+        wanted += [
+            (HEALTHY[n % len(HEALTHY)].name, n // len(HEALTHY)) for n in range(options.healthy)
+        ]
+    # Round by round: a run that was stopped holds whole rounds of all kinds.
+    wanted = [(k, options.seed + n) for k, n in sorted(wanted, key=lambda w: w[1])]
     outcomes = collect(wanted, options.workers, options.save, options.keep)
     print(all_tables(outcomes))
     if options.list_missed:

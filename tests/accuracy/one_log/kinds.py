@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
+from telemetry.checks.causes.kinds import CauseKind as C
 from telemetry.simulate import FaultKind
 from tests.simulated import scenes, supplies
 
@@ -33,6 +34,8 @@ class Kind:
         Findings that rightly tell it, the best one first.
     places : tuple of str
         Where it may rightly be told; () for the place at which it was planted.
+    causes : tuple of str
+        Kinds of cause that are right, where the table of causes has any for it.
     noted : bool
         Whether a finding under watch tells it as well: what its size deserves.
     """
@@ -43,6 +46,7 @@ class Kind:
     sight: str = ""
     codes: tuple[str, ...] = ()
     places: tuple[str, ...] = ()
+    causes: tuple[str, ...] = ()
     noted: bool = False
 
 
@@ -74,7 +78,23 @@ def _lead(plant: str) -> Kind:
 
 
 _ROOT = ("bus", "regulator", *PACKS)
-FAULTS: tuple[Kind, ...] = (
+_WORN, _LOST = (C.CONTACT, C.LONGER_LEAD), (C.SUPPLY_LOST, C.CONTACT)
+_CELLS, _EMPTY = (C.COLD_OR_AGED, C.WEAK_PACKS), (C.UNLIKE_CHARGE, C.RAN_EMPTY, C.WEAK_PACKS)
+# Right causes by what the makers call the fault; of servos the table of causes has no kinds.
+_CAUSES: Mapping[str, tuple[C, ...]] = {
+    **dict.fromkeys((*scenes.LEAD_FAULTS, "connector"), _WORN),
+    **dict.fromkeys(("both weak", "both cold", "one weak", "pack-ageing"), _CELLS),
+    **dict.fromkeys(("half charged", "cross charging", "knee", "pack-low"), _EMPTY),
+    **dict.fromkeys(("lost in calm", "pack-out"), (C.CONTACT, C.CUT_OFF)),
+    **dict.fromkeys(("regulator limit", "regulator hot"), (C.REGULATOR_LIMIT,)),
+    **dict.fromkeys(("regulator-limit", "regulator-hot"), (C.REGULATOR_LIMIT,)),
+    **dict.fromkeys(("wing at zero", "brownout"), _LOST),
+    **dict.fromkeys(("pack-lead", "switch-step"), (C.PACK_PATH, C.SUPPLY_PATH)),
+    "regulator dropout": (C.LOW_INPUT,),
+    "contact": (C.CONTACT,),
+    "sensor-offset": (C.UNLIKE_SENSORS, C.FALSE_READING),
+}
+_PLANTED: tuple[Kind, ...] = (
     _servo("rests high", "rest", "servo-not-resting"),
     _servo("idle up", "change", "servo-current-rising"),
     _servo("stall short", "change", "servo-current-rising"),
@@ -115,6 +135,7 @@ FAULTS: tuple[Kind, ...] = (
 )
 # Without a profile nobody can tell a pack that stands by from a dead one.
 _SUPPLIES = (*(k for k in supplies.HEALTHY if k != "standby"), *supplies.HARMLESS)
+FAULTS = tuple(replace(k, causes=_CAUSES.get(k.plant, ())) for k in _PLANTED)
 # Troubles of telemetry and weather that accuse nobody.
 _HARMLESS = (FaultKind.LINK_LOSS, FaultKind.SPURIOUS, FaultKind.PACK_COLD)
 HEALTHY: tuple[Kind, ...] = (

@@ -7,6 +7,7 @@ from collections.abc import Iterator, Sequence
 
 from statsmodels.stats.proportion import proportion_confint
 
+from telemetry.checks.causes.kinds import CauseKind
 from tests.accuracy.one_log.kinds import FAULTS, HEALTHY, KINDS
 from tests.accuracy.one_log.telling import (
     ACCUSED,
@@ -17,6 +18,7 @@ from tests.accuracy.one_log.telling import (
     SILENT,
     UNKNOWN,
     Outcome,
+    Told,
 )
 
 _AIMS = (
@@ -25,6 +27,7 @@ _AIMS = (
     "Aims, full columns at 0.5 s or faster: clear in 90 %, accused in at most 1 %, at ground in "
     "none; the upper ends count.",
 )
+_GRAVE = ("clear", "unknown", "watch", "ground")
 #: Full columns at this interval or faster are what a healthy log should be clear with, s.
 _FAST_S = 0.5
 
@@ -47,7 +50,10 @@ def fine_share(hits: int, of: int) -> str:
 
 def all_tables(outcomes: Sequence[Outcome]) -> str:
     """Everything that RESULTS.md shows."""
-    parts = (_faults(outcomes), _by_sampling(outcomes), _matrix(outcomes), _healthy(outcomes))
+    parts = [_faults(outcomes), _by_sampling(outcomes), _matrix(outcomes)]
+    parts = parts if _visible(outcomes) else []
+    if any(not KINDS[o.kind].sight for o in outcomes):
+        parts.append(_healthy(outcomes))
     return "\n\n".join("\n".join(lines) for lines in parts)
 
 
@@ -99,20 +105,32 @@ def _level(o: Outcome) -> str:
 
 
 def _causes(rows: Sequence[Outcome]) -> Iterator[str]:
-    """How often causes are ranked; which comes first is listed for the reader to judge."""
+    """How often a cause is ranked, and the first of the table's kinds right; others as they are."""
     found = [o for o in rows if o.came_to == FOUND]
-    first = {o.kind: Counter[str]() for o in found}
-    for o in found:
-        codes = KINDS[o.kind].codes
-        first[o.kind].update(
-            [next((t.cause for t in o.told if t.cause and t.code in codes), "not ranked")]
-        )
-    ranked = sum(n for c in first.values() for cause, n in c.items() if cause != "not ranked")
-    yield f"Cause ranked in {share(ranked, len(found))} of the found."
-    if ranked:
-        yield ""
-        for kind, causes in first.items():
-            yield f"- {kind}: " + ", ".join(f"{c} {n}" for c, n in causes.most_common())
+    mains = [(o, t) for o in found if (t := _main(o)) is not None]
+    ranked = [(o, t) for o, t in mains if t.ranked]
+    kinds = {str(kind) for kind in CauseKind}
+    judged = [(o, t) for o, t in ranked if t.cause in kinds and KINDS[o.kind].causes]
+    right = [(o, t) for o, t in judged if t.cause in KINDS[o.kind].causes]
+    yield (
+        f"A cause is ranked in {share(len(ranked), len(found))} of the found; of {len(judged)} "
+        f"whose kind the table of causes has, the first is right in "
+        f"{share(len(right), len(judged))}. First of the ranked, wrong ones in brackets:"
+    )
+    yield ""
+    for name in dict.fromkeys(o.kind for o, _ in ranked):
+        own = Counter(t.cause for o, t in ranked if o.kind == name)
+        wrong = {t.cause for o, t in judged if o.kind == name} - set(KINDS[name].causes)
+        listed = (f"({c} {n})" if c in wrong else f"{c} {n}" for c, n in own.most_common())
+        yield f"- {name}: {', '.join(listed)}"
+
+
+def _main(o: Outcome) -> Told | None:
+    """The finding that tells the fault: following from none, the gravest, of those the best."""
+    codes = KINDS[o.kind].codes
+    own = [t for t in o.told if t.code in codes and t.at(o.places)]
+    own.sort(key=lambda t: (t.follows, -_GRAVE.index(t.level), codes.index(t.code)))
+    return own[0] if own else None
 
 
 def _by_sampling(outcomes: Sequence[Outcome]) -> Iterator[str]:

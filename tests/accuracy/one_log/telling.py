@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from telemetry.app.pipeline import review
+from telemetry.checks.listed import CODES
 from telemetry.importer import read_log
 from telemetry.results import Finding, Level, OutcomeKind, Review
 from tests.accuracy.one_log.making import Planted
@@ -22,15 +23,39 @@ FOUND, PLACE_WRONG, OTHERWISE, ACCUSED = "found", "place wrong", "otherwise", "a
 EXCUSED, UNKNOWN, SILENT = "excused", "unknown", "silent"
 
 
+_CAUSES = {
+    (check.code, text): str(kind)
+    for check in CODES.values()
+    if check.words is not None
+    for text, kind in zip(check.words.explanations, check.words.kinds, strict=False)
+    if kind is not None
+}
+
+
 @dataclass(frozen=True, kw_only=True)
 class Told:
-    """One finding: code, place and others with it, level, first ranked cause, whether it is so."""
+    """One finding.
+
+    Attributes
+    ----------
+    code, place, level : str
+    also : list of str
+        Other places with it.
+    cause : str
+        The first of its causes: its kind where the table of causes has one, else its text.
+    ranked, follows : bool
+        Whether the log makes that cause the likeliest; whether it follows from another finding.
+    so : bool
+        Whether the maker knows it to be truly so.
+    """
 
     code: str
     place: str
     also: list[str]
     level: str
     cause: str
+    ranked: bool
+    follows: bool
     so: bool
 
     @property
@@ -93,6 +118,8 @@ def told(p: Planted) -> tuple[str, str, list[Told]]:
             also=list(f.also),
             level=str(f.level),
             cause=_first_cause(f),
+            ranked=f.ranked,
+            follows=f.follows_code is not None,
             so=bool(_is_so(f, p)),
         )
         for f in found.findings
@@ -126,9 +153,8 @@ def _not_judged(p: Planted, found: Review) -> bool:
 
 
 def _first_cause(f: Finding) -> str:
-    """The first of the ranked causes, "" where none are ranked."""
-    causes = getattr(f, "causes", ())
-    return str(getattr(causes[0], "cause", "")) if causes else ""
+    first = f.causes[0].cause if f.causes else ""
+    return _CAUSES.get((f.code, first), first)
 
 
 def _is_so(f: Finding, p: Planted) -> bool:
