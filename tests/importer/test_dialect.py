@@ -74,6 +74,9 @@ def test_the_decimal_mark_of_most_columns_wins() -> None:
 def test_marks_that_show_nothing_are_told_by_what_the_names_say() -> None:
     rows = [["-9,000", "7.600"], ["-9,001", "7.601"]]
     assert find_decimal(rows, ["Temperature bus [°C]", "Pack 1 voltage [mV]"]) == ","
+    thousands = [["5.000", "1.000"]] * 4
+    assert find_decimal(thousands, ["Bus voltage [mV]", "Bus current [mA]"]) == ","
+    assert find_decimal(thousands, ["Bus voltage [V]", "Bus current [A]"]) == "."
     rows = [["9,000", "7.600"], ["9,001", "7.601"]]
     assert find_decimal(rows, ["Pack 1 voltage [mV]", "Temperature bus [°C]"]) == "."
 
