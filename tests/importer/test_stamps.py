@@ -167,3 +167,8 @@ def test_a_day_and_a_month_that_both_may_be_december_stay_open(date: str, tmp_pa
     rows = [f"{date},09:58:3{k},5.9{k}" for k in range(5)]
     path.write_text("\n".join(["Date,Time,Bus voltage [V]", *rows]) + "\n", encoding="utf-8")
     assert read_log(path).provenance.start is None
+
+
+def test_seconds_under_a_word_of_no_dictionary_are_a_time(tmp_path: Path) -> None:
+    log = read_log(written(tmp_path, *map(str, range(30)), name="denbora [s]"))
+    assert log.time_s.tolist() == list(range(30))

@@ -162,7 +162,8 @@ def _unnamed(usable: Sequence[TimeSource], sources: Sequence[TimeSource]) -> lis
         if values is None or (source.name.words and any(w.meanings for w in source.name.words)):
             continue
         steps = np.diff(values[np.isfinite(values)])
-        if len(steps) < 3 or np.all(steps == 1.0) or np.all(steps == 0.0):
+        counts_rows = source.name.unit is None and np.all(steps == 1.0)
+        if len(steps) < 3 or counts_rows or np.all(steps == 0.0):
             continue  # a row number, or nothing that moves
         forward = steps[steps > 0]
         if np.any(steps < 0) or len(forward) < 0.03 * len(steps):
