@@ -38,7 +38,7 @@ TABLE: Mapping[C, Mapping[Look, int]] = {
     C.WEAK_PACKS: {signs.in_packs: 2, signs.pack_low: 2, signs.packs_fell: 1, signs.late: 1},
     C.LEVEL_IN_FORCE: {signs.level_told: -2, signs.low_always: 1},
     C.SUPPLY_LOST: {signs.alone: -2, signs.confirmed: 1, signs.packs_fell: 1},
-    C.RESET_BY_HAND: {signs.in_flight: -2},
+    C.RESET_BY_HAND: {signs.in_flight: -2, signs.of_a_clock: -3},
     C.RAN_EMPTY: {signs.late: 2, signs.low_always: -1},
     C.COLD_OR_AGED: {signs.late: -1, signs.path_apart: -2, signs.low_always: 1},
     C.OTHER_CELLS: {signs.cells_told: -3, signs.low_always: 1},

@@ -236,6 +236,13 @@ def in_flight(facts: FlightFacts, draft: FindingDraft) -> Sign | None:
     return None
 
 
+def of_a_clock(_facts: FlightFacts, draft: FindingDraft) -> Sign | None:
+    """Whether an uptime began again; of a counter that a hand can set back it says nothing."""
+    if not draft.evidence.get("of_a_clock"):
+        return None
+    return Sign(True, "it is an uptime, which no hand sets back")
+
+
 def level_told(facts: FlightFacts, draft: FindingDraft) -> Sign | None:
     """Whether the profile sets the level it is held against: restart level or lowest supply.
 

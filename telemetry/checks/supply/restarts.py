@@ -127,6 +127,7 @@ def _under_load(place: str, phase: PhaseKind, found: list[UnitRestart]) -> Findi
             "after": first.first.after,
             "counters": len(first.counters),
             "silent_s": first.silent_s,
+            "of_a_clock": any(r.clock for r in first.counters),
         },
         likelier=("the counter came to its end and ran over",) if over else (),
         words=RESTART_UNDER_LOAD,

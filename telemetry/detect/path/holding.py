@@ -23,6 +23,9 @@ _STEADY_V, _ABOVE_V = 0.06, 0.25
 #: The packs held where they stand so much further above the bus than at light load; a bus that
 #: follows its packs at their usual distance has lost its regulator's room (heuristic).
 _HELD_V, _FOLLOWS_V = 0.3, 0.15
+#: A regulator needs so many V above what it holds at most; packs further above have not let it
+#: down (from memory: linear parts need up to about a volt).
+_DROPS_OUT_V = 1.2
 #: Currents of the falls within this part of one another, which hardly anything in the log exceeds,
 #: are a limit; a regulator is hot from here, degC (heuristic; from memory: parts give way between
 #: 100 and 150).
@@ -76,7 +79,7 @@ def find_droops(
     holding = low & (above > room_v + _HELD_V)
     most = most_by_load((bus.t, bus.v), (total.t, total.v))
     beyond = holding & (held_v - bus.v > (np.inf if most is None else most))
-    following = low & (above < room_v + _FOLLOWS_V)
+    following = low & (above < min(room_v + _FOLLOWS_V, _DROPS_OUT_V))
     if beyond.sum() >= _FEW:
         fell = beyond
     elif following.sum() >= _FEW and _follows(pack_v[low], bus.v[low]):

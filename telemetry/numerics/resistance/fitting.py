@@ -34,6 +34,9 @@ _ROUNDS = 6
 # The commonest fall per ampere is not further below the resistance than this factor: what different
 # instants of voltage and current take off it (ours; 10 to 40 % on usual logs).
 _MOST_ABOVE = 1.6
+# Means over blocks do not part with the moments of a bad contact: this far above the commonest fall
+# they are of both (heuristic: fast swings alone lower the commonest fall by a half at most).
+_MEANS_ABOVE = 2.5
 # Readings taken at other instants lie up to 1.4 times as far from the truth as from the commonest
 # fall (errors in variables that take half off the slope); a contact hides where it is more (ours).
 _FURTHER = 1.5
@@ -202,6 +205,9 @@ def _fit(whole: Signals, sound: BoolArray, max_gap_s: float, *, relaxes: bool, g
     found = fall_per_ampere(signals, relaxes=relaxes, gain=gain)
     if _useless(found) and not relaxes:
         found = slope_of_means(signals, gain)
+        usual = None if found is None else _usual_fall(signals)
+        if found is not None and usual is not None and found.value > _MEANS_ABOVE * usual:
+            return Fit(updates=updates, refused=_NOT_APART)
     if found is None or _useless(found):
         return Fit(updates=updates, refused=_why(signals))
     level = _at_rest(signals, found.value, found.low, found.high)
