@@ -155,7 +155,8 @@ def _bus(
         if held:
             out.append(_held("branch", bus.place, parent=pack.place))
         else:
-            out.append(_branch(pack, bus, flow, readings, aircraft))
+            made = _branch(pack, bus, flow, readings, aircraft)
+            out.append(replace(made, regulated=held))
     return out
 
 

@@ -31,8 +31,8 @@ class Resistance:
     left_out : tuple of (float, float)
         Moments, s, at which the voltage fell too far for its current; it was fitted without them.
     regulated : bool or None
-        Of a bus: whether a regulator holds its voltage, so that there is no resistance to fit;
-        None where that cannot be told.
+        Of a bus, and of its way from a pack: whether a regulator holds its voltage, so that there
+        is no resistance to fit; None where that cannot be told.
     """
 
     kind: str
@@ -335,7 +335,10 @@ class LeadChange:
     rms_a : float
         Root mean square of the current in it, A.
     step_v : float
-        Step of the coarser of the two voltages, V.
+        Step of the coarser of the two voltages, V, times the part of the time it stands still.
+    confirmed : bool
+        Whether the movement of the current within the stretch alone tells the change too, or the
+        drop leapt under current.
     """
 
     place: str
@@ -349,6 +352,7 @@ class LeadChange:
     seconds: float
     rms_a: float
     step_v: float
+    confirmed: bool
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -60,3 +60,25 @@ def test_what_tells_nothing_is_refused() -> None:
     drop, amps, noise = blocks(0.045, 10, 18, size=20)
     assert ohm_stretch(drop, amps, noise) is None
     assert ohm_stretch(np.zeros(50), np.ones(50), np.ones(50)) is None
+
+
+def test_a_level_that_moved_while_the_current_hardly_did_is_no_resistance() -> None:
+    """A pack falls by its charge at rest: of 0.16 V over an ampere the slope would be 160 mOhm."""
+    drop, amps, noise = blocks(0.0, 0, 0)
+    amps[:40] = 1.0 + 0.01 * np.random.default_rng(2).standard_normal(40)
+    drop[:40] = 0.16 * np.exp(-np.arange(40) / 15) + 0.03 * amps[:40]
+    found = ohm_stretch(drop, amps, noise)
+    assert found is None or not found.confirmed
+    planted = ohm_stretch(*blocks(0.045, 80, 150))
+    assert planted is not None
+    assert planted.confirmed
+
+
+def test_what_the_readings_missed_of_a_fast_current_is_no_change() -> None:
+    """Errors in the current lower a slope by their part of its movement (W. A. Fuller, 1987)."""
+    rng = np.random.default_rng(3)
+    drop, amps, noise = blocks(0.0, 0, 0)
+    missed = np.where(np.arange(150) < 50, 1.1 * amps[:50].std(), 0.01)
+    read = amps + missed * rng.standard_normal(150)
+    found = ohm_stretch(drop, read, noise, missed)
+    assert found is None or not found.confirmed

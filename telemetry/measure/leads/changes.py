@@ -8,7 +8,8 @@ import numpy as np
 
 from telemetry.aircraft import Aircraft
 from telemetry.measure.resistance import parent_reading
-from telemetry.model.channels import Quantity
+from telemetry.model.channels import PlaceKind, Quantity
+from telemetry.model.log import FloatArray
 from telemetry.numerics.resistance.stretches import ohm_stretch
 from telemetry.numerics.sampling import outside
 from telemetry.readings import Reading, Readings, block_means
@@ -53,6 +54,9 @@ def lead_changes(
         above = parent_reading(r.place, readings, aircraft)
         if r.kind != "branch" or volts is None or amps is None or above is None:
             continue
+        # What a regulator takes is no resistance: a way from a pack has to be known to have none.
+        if aircraft.kind(above.place) is PlaceKind.PACK and r.regulated is not False:
+            continue
         if above.place != r.parent or min(x.size for x in (volts, amps, above)) < _READINGS:
             continue
         found = _change(above, volts, amps, phases)
@@ -81,9 +85,10 @@ def _change(
         return None
     ohm = abs(float(np.polyfit(mean[keep], drop[keep], 1)[0]))
     few = max(block_s / max(slowest, 0.05), 1.0)
-    step = max(above.resolution or 0.0, volts.resolution or 0.0)
-    noise = np.sqrt(_FLOOR_V**2 + step**2 / _UNIFORM + (ohm * swing[keep]) ** 2 / few)
-    found = ohm_stretch(drop[keep], mean[keep], noise)
+    steps = [r.resolution or 0.0 for r in (above, volts)]
+    stands = [_standing(r, edges[:-1][keep], block_s) for r in (above, volts)]
+    noise = np.sqrt(_FLOOR_V**2 + max(steps) ** 2 / _UNIFORM + (ohm * swing[keep]) ** 2 / few)
+    found = ohm_stretch(drop[keep], mean[keep], noise, swing[keep] / np.sqrt(few))
     if found is None:
         return None
     at = np.append(edges[:-1][keep], end)
@@ -98,5 +103,13 @@ def _change(
         error_mohm=1000.0 * found.se_ohm,
         seconds=(found.end - found.first) * block_s,
         rms_a=float(np.sqrt(np.mean(mean[keep][found.first : found.end] ** 2))),
-        step_v=step,
+        step_v=max(s * part for s, part in zip(steps, stands, strict=True)),
+        confirmed=found.confirmed,
     )
+
+
+def _standing(r: Reading, starts: FloatArray, block_s: float) -> float:
+    """Part of the blocks in which a voltage stands still: their mean is anywhere in its step."""
+    first, end = (np.searchsorted(r.t, starts + x) for x in (0.0, block_s))
+    turns = np.concatenate(([0], np.cumsum(np.diff(r.v) != 0), [0]))
+    return float(np.mean(turns[np.maximum(end - 1, first)] == turns[first]))

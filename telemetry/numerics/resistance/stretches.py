@@ -24,6 +24,13 @@ _SIDE = 4  # blocks of a stretch, and beside it
 # Part of the sum of squares of the current that tells nothing, and that both sides need.
 _UNTOLD, _TOLD = 0.04, 0.1
 _LAGS = 8  # blocks over which a residual may hang together
+# The current's own movement within a stretch, and beside it, has to tell the change too: by so many
+# standard errors, and so much of it (heuristic). Of that movement a part may be what the readings
+# missed of a fast current, which lowers a slope: on either side at most so much of it.
+_OWN_ERRORS, _OWN_PART, _MISSED_PART = 2.5, 0.4, 0.5
+# Or the drop has to leap by so much of it at the edges, between as many blocks on either side as
+# a stretch has, of some beside it, under at least half of the stretch's current (heuristic).
+_LEAP_PART, _BESIDE, _ALIKE = 0.6, 8, 0.5
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -37,6 +44,10 @@ class OhmStretch:
         Of the rest.
     change_ohm, se_ohm : float
         By how much more it is in the stretch, with its standard error.
+    confirmed : bool
+        Whether the movement of the current within the stretch and beside it tells it too, each side
+        with a level of its own, or the drop leapt under current: else a level crept, or the current
+        hardly flowed.
     """
 
     first: int
@@ -44,9 +55,12 @@ class OhmStretch:
     usual_ohm: float
     change_ohm: float
     se_ohm: float
+    confirmed: bool
 
 
-def ohm_stretch(drop_v: FloatArray, amps: FloatArray, noise_v: FloatArray) -> OhmStretch | None:
+def ohm_stretch(
+    drop_v: FloatArray, amps: FloatArray, noise_v: FloatArray, missed_a: FloatArray | None = None
+) -> OhmStretch | None:
     """The likeliest stretch with another resistance.
 
     Parameters
@@ -55,6 +69,8 @@ def ohm_stretch(drop_v: FloatArray, amps: FloatArray, noise_v: FloatArray) -> Oh
         Mean voltage drop [V] and mean current [A] of each block, in order of time, without NaN.
     noise_v : ndarray, shape (n,)
         What the drop of each block may be off, V, up to a common factor.
+    missed_a : ndarray, shape (n,), optional
+        What the readings of each block missed of the current's mean, standard error, A.
 
     Returns
     -------
@@ -98,6 +114,10 @@ def ohm_stretch(drop_v: FloatArray, amps: FloatArray, noise_v: FloatArray) -> Oh
     variance = float(rest @ rest) / (n - 5) * together(rest, _LAGS)
     se = float(np.sqrt(variance / free[a, b]))
     usual = float(coef[1])
+    own, inner = (drop_v, amps, w, np.zeros(n) if missed_a is None else missed_a), np.zeros(n, bool)
+    inner[first:end] = True
+    confirmed = _is_confirmed(*(tuple(x[k] for x in own) for k in (inner, ~inner)), change)
+    confirmed |= _leaps(drop_v - base @ coef[:2], amps, inner, change)
     # What hardly any current flowed in belongs to whatever lies beside it.
     told = np.concatenate(([0.0], np.cumsum(w * amps**2)))
     first = 0 if told[first] < _UNTOLD * told[-1] else first
@@ -106,4 +126,52 @@ def ohm_stretch(drop_v: FloatArray, amps: FloatArray, noise_v: FloatArray) -> Oh
         # Less up to an instant is more from it on.
         first, end = (end, n) if first == 0 else (0, first)
         usual, change = usual + change, -change
-    return OhmStretch(first=first, end=end, usual_ohm=usual, change_ohm=change, se_ohm=se)
+    return OhmStretch(
+        first=first, end=end, usual_ohm=usual, change_ohm=change, se_ohm=se, confirmed=confirmed
+    )
+
+
+def _is_confirmed(
+    inside: tuple[FloatArray, ...], outside: tuple[FloatArray, ...], change_ohm: float
+) -> bool:
+    """Whether two slopes, each with its own level, differ by the change."""
+    sides = (inside, outside) if change_ohm > 0 else (outside, inside)
+    high, low = (_slope(*side) for side in sides)
+    if high is None or low is None or max(high[2], low[2]) > _MISSED_PART:
+        return False
+    # The lower slope may be as high as this, for what was missed of its current.
+    more = high[0] - low[0] / (1.0 - low[2])
+    least = max(_OWN_ERRORS * float(np.hypot(high[1], low[1])), _OWN_PART * abs(change_ohm))
+    return more >= least
+
+
+def _leaps(more_v: FloatArray, amps: FloatArray, inner: NDArray[np.bool_], change: float) -> bool:
+    """Whether what is dropped more than usual sets in, and ends, at once and under current."""
+    least_a = _ALIKE * float(np.sqrt(np.mean(amps[inner] ** 2)))
+    per_a = np.where(amps >= least_a, more_v / np.maximum(amps, least_a), np.nan)
+    seen = False
+    for edge in np.flatnonzero(np.diff(inner)) + 1:
+        sides = per_a[max(0, edge - _BESIDE) : edge], per_a[edge : edge + _BESIDE]
+        before, after = (x[np.isfinite(x)] for x in sides)
+        if min(before.size, after.size) < _SIDE:
+            continue
+        leap = float(np.median(after) - np.median(before)) * (1 if inner[edge] else -1)
+        if leap / change < _LEAP_PART:
+            return False
+        seen = True
+    return seen
+
+
+def _slope(
+    drop_v: FloatArray, amps: FloatArray, w: FloatArray, missed_a: FloatArray
+) -> tuple[float, float, float] | None:
+    """Slope [Ohm], its standard error, and the part of the current's movement that was missed."""
+    x = amps - np.average(amps, weights=w)
+    power = float(w @ x**2)
+    if power <= 0 or power**2 < _SIDE * float(np.sum((w * x**2) ** 2)):
+        return None  # one or two blocks alone would tell it
+    slope = float(w @ (x * drop_v)) / power
+    left = drop_v - np.average(drop_v, weights=w) - slope * x
+    rest = np.sqrt(w) * left
+    variance = float(rest @ rest) / (x.size - 2) * together(rest, _LAGS)
+    return slope, float(np.sqrt(variance / power)), float(w @ missed_a**2) / power
