@@ -116,7 +116,8 @@ def ohm_stretch(
     usual = float(coef[1])
     own, inner = (drop_v, amps, w, np.zeros(n) if missed_a is None else missed_a), np.zeros(n, bool)
     inner[first:end] = True
-    confirmed = _is_confirmed(*(tuple(x[k] for x in own) for k in (inner, ~inner)), change)
+    sides = [tuple(x[k] for x in own) for k in (inner, ~inner)]
+    confirmed = _is_confirmed(sides[0], sides[1], change)
     confirmed |= _leaps(drop_v - base @ coef[:2], amps, inner, change)
     # What hardly any current flowed in belongs to whatever lies beside it.
     told = np.concatenate(([0.0], np.cumsum(w * amps**2)))
