@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import pairwise
 from typing import NamedTuple
 
 import numpy as np
@@ -29,6 +30,9 @@ _SWING_S = 0.5
 # behind an open switch shows at the most (ours).
 _CHECK_S = (0.8, 60.0)
 _OFF_SHARE = 0.25
+# A check in what moves enough for a flight: how long after its beginning, the longest pause between
+# two packs, and how long the switched pack needs to carry again, s (heuristic).
+_BEFORE_S, _TURN_S, _TURNED_S = 120.0, 20.0, 1.0
 
 
 class Stick(NamedTuple):
@@ -200,13 +204,40 @@ def _moving_range(x: FloatArray, width: int) -> tuple[FloatArray, FloatArray]:
 
 
 def find_redundancy_checks(readings: Readings, aircraft: Aircraft, ground: SpanList) -> SpanList:
-    """Ground stretches in which one pack is switched off, the other takes over, and back.
+    """Ground stretches in which one pack is switched off, the other takes over, and back."""
+    return merge(sorted((a, b) for a, b, _ in _offs(readings, aircraft, ground)), 0.5)
+
+
+def without_checks(flights: SpanList, readings: Readings, aircraft: Aircraft) -> SpanList:
+    """Flights less what lies before a redundancy check at their beginning.
+
+    Packs that are off and back in turn, each once, for seconds and seconds apart, were switched by
+    somebody who stood there: what moved before was no flight yet.
+    """
+    names = {p.name for p in aircraft.packs if p.role == "shared"}
+    if len(names) < 2:
+        return flights
+    out = []
+    for start, end in flights:
+        offs = sorted(_offs(readings, aircraft, [(start, min(end, start + _BEFORE_S))]))
+        pauses = [b[0] - a[1] for a, b in pairwise(offs)]
+        in_turn = len(offs) == len(names) and {o[2] for o in offs} == names
+        if in_turn and 0.0 < min(pauses) and max(pauses) <= _TURN_S:
+            start = min(offs[-1][1] + _TURNED_S, end)
+        out.append((start, end))
+    return out
+
+
+def _offs(
+    readings: Readings, aircraft: Aircraft, within: SpanList
+) -> list[tuple[float, float, str]]:
+    """Stretches in which one pack is switched off, the other takes over, and back: and which pack.
 
     By its own voltage, where that is logged and goes to nothing. Else by its current: before and
     after it the pack carries its share; the steps are sharp. A pack that gives nothing at light
     load because the other one's voltage is a little higher makes no such step.
     """
-    spans = _switched_off(readings, aircraft, ground)
+    spans = _switched_off(readings, aircraft, within)
     packs = [readings.get(Quantity.CURRENT, p.name) for p in aircraft.packs if p.role == "shared"]
     known = [r for r in packs if r is not None and r.size >= 10]
     for r in known:
@@ -219,7 +250,7 @@ def find_redundancy_checks(readings: Readings, aircraft: Aircraft, ground: SpanL
         zero = (np.abs(r.v) <= np.maximum(0.05 * total, 1.5 * step)) & (total > 4 * step)
         for a, b in merge(mask_to_spans(r.t, zero, hold_s=5.0), 1.0):
             if not _CHECK_S[0] <= b - a <= _CHECK_S[1] or not any(
-                g[0] <= a and b <= g[1] for g in ground
+                g[0] <= a and b <= g[1] for g in within
             ):
                 continue
             before = share[(r.t >= a - 5.0) & (r.t < a)]
@@ -230,19 +261,21 @@ def find_redundancy_checks(readings: Readings, aircraft: Aircraft, ground: SpanL
             carried = r.v[(r.t >= a - 5.0) & (r.t < a)]
             steep = float(np.median(carried)) > 4.0 * step
             if steep and min(float(np.median(before)), float(np.median(after))) > 0.2:
-                spans.append((a, b))
-    return merge(sorted(spans), 0.5)
+                spans.append((a, b, r.place))
+    return spans
 
 
-def _switched_off(readings: Readings, aircraft: Aircraft, ground: SpanList) -> SpanList:
-    """Ground stretches in which a shared pack's voltage goes to nothing while another's stays."""
+def _switched_off(
+    readings: Readings, aircraft: Aircraft, within: SpanList
+) -> list[tuple[float, float, str]]:
+    """Stretches in which a shared pack's voltage goes to nothing while another's stays."""
     packs = [readings.get(Quantity.VOLTAGE, p.name) for p in aircraft.packs if p.role == "shared"]
     known = [(r, float(np.median(r.v))) for r in packs if r is not None and r.size >= 10]
-    spans: SpanList = []
+    spans = []
     for r, usual in known:
         off = mask_to_spans(r.t, r.v < _OFF_SHARE * usual, hold_s=5.0)
         for a, b in merge(off, 1.0):
-            inside = any(g[0] < a and b < g[1] for g in ground)
+            inside = any(g[0] < a and b < g[1] for g in within)
             ends = np.array([a, b])
             held = any(
                 sampling.held_at(o.t, o.v, ends, _CHECK_S[1]).min() > 0.5 * theirs
@@ -250,5 +283,5 @@ def _switched_off(readings: Readings, aircraft: Aircraft, ground: SpanList) -> S
                 if o is not r
             )
             if inside and held and _CHECK_S[0] <= b - a <= _CHECK_S[1]:
-                spans.append((a, b))
+                spans.append((a, b, r.place))
     return spans

@@ -21,7 +21,7 @@ from telemetry.detect.activity import (
     measure_activity,
     moving_sticks,
 )
-from telemetry.detect.ground import find_redundancy_checks, find_stirs
+from telemetry.detect.ground import find_redundancy_checks, find_stirs, without_checks
 from telemetry.model.channels import Quantity
 from telemetry.model.log import Log
 from telemetry.numerics.spans import complement, longer, mask_to_spans, merge, overlap_s
@@ -89,7 +89,7 @@ def _sessions(readings: Readings, start_s: float, stop_s: float) -> SpanList:
 
 def _parts_of(readings: Readings, aircraft: Aircraft, limits: Limits) -> list[FlightPart]:
     activity = measure_activity(readings, aircraft, limits)
-    flights = _flights(readings, activity, limits)
+    flights = without_checks(_flights(readings, activity, limits), readings, aircraft)
     ground = complement(flights, readings.start_s, readings.end_s)
     stirs = find_stirs(readings, activity, ground, limits)
     flights, stirs = _touching(flights, stirs)
