@@ -222,7 +222,7 @@ def without_checks(flights: SpanList, readings: Readings, aircraft: Aircraft) ->
         offs = sorted(_offs(readings, aircraft, [(start, min(end, start + _BEFORE_S))]))
         pauses = [b[0] - a[1] for a, b in pairwise(offs)]
         in_turn = len(offs) == len(names) and {o[2] for o in offs} == names
-        if in_turn and 0.0 < min(pauses) and max(pauses) <= _TURN_S:
+        if in_turn and min(pauses) > 0.0 and max(pauses) <= _TURN_S:
             start = min(offs[-1][1] + _TURNED_S, end)
         out.append((start, end))
     return out

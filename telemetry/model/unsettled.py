@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import re
 from collections import Counter
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from difflib import SequenceMatcher
 
@@ -13,6 +14,8 @@ from telemetry.model.units import UNITS
 _SUPPLY = (Quantity.VOLTAGE, Quantity.CURRENT)
 # What parts a setting: a place with one of these cannot be typed.
 _MARKS = "/[]=\"'"
+#: The name of an axis at the end of a column's name, before a unit if there is one.
+_AXIS = re.compile(r"(?:^|(?<=[^a-zA-Z]))([xyzw])(?=[^a-zA-Z]*$|\s*[\[(])", re.IGNORECASE)
 _ABOVE = (PlaceKind.PACK, PlaceKind.REGULATOR, PlaceKind.BUS)
 
 
@@ -62,10 +65,14 @@ def unsettled_supplies(
         single = title and times[title] == 1
         return set_option(title if single else f"#{number}", reading, number=number)
 
+    axes = _axes([c.column for c in channels.values() if c.quantity is Quantity.UNKNOWN])
     out = [
         Unsettled(column=c.column, beside="", set_line=line(number, taken[1]), quantity=taken[0])
         for number, c in channels.items()
-        if c.quantity is Quantity.UNKNOWN and not c.text and (taken := _taken_for(c))
+        if c.quantity is Quantity.UNKNOWN
+        and not c.text
+        and c.column not in axes
+        and (taken := _taken_for(c))
     ]
     supplies = {n: c for n, c in channels.items() if c.quantity in _SUPPLY and c.place}
     has = {(c.quantity, c.place) for c in supplies.values()}
@@ -87,6 +94,14 @@ def unsettled_supplies(
         reading = f"{typed}/current[{c.source_unit or c.unit}]"
         out.append(Unsettled(column=c.column, beside=best.column, set_line=line(number, reading)))
     return tuple(out)
+
+
+def _axes(columns: Sequence[str]) -> set[str]:
+    """Columns that differ in an axis only, x, y, z and perhaps w: parts of a vector, no supply."""
+    ends = {c: _AXIS.search(c) for c in columns}
+    stems = {c: (c[: m.start()], m[1].casefold()) for c, m in ends.items() if m}
+    held = {stem: {axis for s, axis in stems.values() if s == stem} for stem, _ in stems.values()}
+    return {c for c, (stem, _) in stems.items() if held[stem] >= {"x", "y", "z"}}
 
 
 def _taken_for(c: Channel) -> tuple[Quantity, str] | None:

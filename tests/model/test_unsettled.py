@@ -89,3 +89,9 @@ def test_a_column_without_a_name_of_its_own_goes_by_its_number() -> None:
     # A place that holds a mark of the settings cannot be typed.
     odd = channel("[V]", VOLTS, "[v]", own_word=True)
     assert found(odd, LEFT_A)[0][2] == "--set 'Vasen siipi virta [A]=PLACE/current[A]'"
+
+
+def test_what_has_three_axes_is_a_vector_and_no_supply() -> None:
+    axes = [channel(f"Haltung_{a}", UNKNOWN, None, looks_like="current") for a in "xyzw"]
+    assert found(*axes) == []
+    assert len(found(axes[1])) == 1  # one alone says nothing
