@@ -27,6 +27,10 @@ from telemetry.results import (
     Restart,
 )
 
+#: A lithium cell alone never reads as much, V (from memory: full at 4.2, some kinds at 4.35), by
+#: this quantile of its readings; the fewest cells of another chemistry that fly rest above it.
+_ONE_CELL_V, _HIGHEST = 4.4, 0.98
+
 
 def find_brownouts(
     readings: Readings,
@@ -49,7 +53,7 @@ def find_brownouts(
         and readings.start_s <= r.time_s < readings.end_s
         and _phase_before(phases, r.time_s) in WORKING_PHASES
     ]
-    for e in _deepest_apart(events, aircraft):
+    for e in _deepest_apart(events, readings, aircraft):
         near = [r for r in begun if -1.0 <= r.time_s - e.start_s <= BOOT_S + e.duration_s]
         out.append(
             replace(
@@ -117,8 +121,18 @@ def _phase_before(phases: tuple[Phase, ...], time_s: float) -> PhaseKind:
     return next((k for k in WORKING_PHASES if k in kinds), PhaseKind.GROUND)
 
 
-def _deepest_apart(events: tuple[Event, ...], aircraft: Aircraft) -> list[Event]:
+def _deepest_apart(
+    events: tuple[Event, ...], readings: Readings, aircraft: Aircraft
+) -> list[Event]:
     """One event per place and dip at or below the restart level, in flight or stir."""
+    # What one cell feeds is built for less than the default level: it has none that is known.
+    cells = {
+        r.place
+        for r in readings.of(Quantity.VOLTAGE)
+        if r.size
+        and aircraft.kind(r.place) is PlaceKind.PACK
+        and float(np.quantile(r.v, _HIGHEST)) < _ONE_CELL_V
+    }
     low = [
         e
         for e in events
@@ -128,6 +142,7 @@ def _deepest_apart(events: tuple[Event, ...], aircraft: Aircraft) -> list[Event]
         and e.phase in WORKING_PHASES
         # A pack that feeds another place is lost as a pack; the only supply is one.
         and (aircraft.kind(e.place) is not PlaceKind.PACK or e.place == aircraft.root)
+        and not (e.place in cells and "restart_v" not in aircraft.limits.model_fields_set)
     ]
     out: list[Event] = []
     for e in sorted(low, key=lambda e: e.kind is EventKind.UNDERVOLTAGE):

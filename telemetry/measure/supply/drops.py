@@ -8,7 +8,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from telemetry.aircraft import Aircraft, Pack
-from telemetry.model.channels import PlaceKind, Quantity
+from telemetry.model.channels import Quantity
 from telemetry.numerics.sampling import outside
 from telemetry.readings import Readings, total_current
 from telemetry.results import LOADED_PHASES, LoadDrop, Phase, Resistance
@@ -132,11 +132,14 @@ def _high_current(
 
 
 def _temperature(readings: Readings, aircraft: Aircraft, place: str) -> float | None:
-    """Of the pack at the start, else of any place but a regulator, degC: the lowest."""
+    """Of the pack at the start, else of a pack or node, degC: the lowest.
+
+    Of an unlisted place only its name says what it is, and a regulator may have any.
+    """
     found = {
         r.place: float(np.median(part.v))
         for r in readings.of(Quantity.TEMPERATURE)
         if (part := r.within(readings.start_s, readings.start_s + _START_S)).size
-        and aircraft.kind(r.place) is not PlaceKind.REGULATOR
+        and (not r.place or (aircraft.pack(r.place) or aircraft.node(r.place)) is not None)
     }
     return found.get(place, min(found.values(), default=None))
