@@ -141,6 +141,9 @@ def counts(counter: FloatArray, amps: FloatArray) -> bool:
 
 def _filled(*columns: FloatArray) -> tuple[FloatArray, ...]:
     """The first rows in which every column has a value."""
+    heads = [c[:_ROWS] for c in columns]
+    if all(np.isfinite(h).all() for h in heads):
+        return tuple(heads)
     heads = [c[:_SEEN] for c in columns]
     both = np.all([np.isfinite(h) for h in heads], axis=0)
     return tuple(h[both][:_ROWS] for h in heads)

@@ -187,7 +187,8 @@ def _clean(
                 f"{verb(sentinel.count, 'counts', 'count')} as no value ({sentinel.why})"
             )
     out = finite(convert(values, unit)) if unit is not None else values
-    if r.quantity in (Quantity.VOLTAGE, Quantity.CELL_VOLTAGE) and not r.hold:
+    voltage = r.quantity in (Quantity.VOLTAGE, Quantity.CELL_VOLTAGE) and not r.hold
+    if voltage and np.any(out == 0.0):
         leading = leading_zeros(sound(out, r.quantity))
         if leading:
             out = out.copy()

@@ -179,8 +179,11 @@ def only_a_limit(values: FloatArray) -> float | None:
     ----------
     values : ndarray
     """
-    filled = values[np.isfinite(values)]
-    if len(filled) < _FEW or filled[0] not in _LIMITS or np.any(filled != filled[0]):
+    is_filled = np.isfinite(values)
+    if not len(values) or values[np.argmax(is_filled)] not in _LIMITS:
+        return None
+    filled = values[is_filled]
+    if len(filled) < _FEW or np.any(filled != filled[0]):
         return None
     return float(filled[0])
 
@@ -270,7 +273,7 @@ def find_sentinels(raw: FloatArray, quantity: Quantity, unit: Unit | None) -> tu
         return ()
     far = remote(raw, 0.5)
     if far.any():  # a wild cell beyond a sentinel does not hide it
-        far &= ~np.isin(raw, _WANTED)
+        far[far] = ~np.isin(raw[far], _WANTED)
         raw = np.where(far, np.nan, raw)
     looks = set(stand_ins(raw)) if quantity is not Quantity.LINK else set()
     ends = {float(np.nanmax(raw)), float(np.nanmin(raw))} & set(_WANTED.tolist())

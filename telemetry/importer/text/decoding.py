@@ -25,7 +25,7 @@ from telemetry.model.errors import UnreadableLog
 MAX_LINE_BYTES = 131_072
 
 _SAMPLE_BYTES = 65_536
-_BLOCK_BYTES = 1 << 20
+_BLOCK_BYTES = 1 << 17
 
 _SIGNATURES: tuple[tuple[bytes, str, str], ...] = (
     (b"\x89PNG\r\n\x1a\n", "a picture (PNG)", ""),
@@ -278,11 +278,12 @@ def clean(data: bytes) -> tuple[bytes, tuple[str, ...]]:
     notes : tuple of str
     """
     notes: list[str] = []
-    if not data.isascii() and data.find(codecs.BOM_UTF8) >= 0:
+    # One byte is looked for far more quickly than three.
+    begin = data.find(codecs.BOM_UTF8[:1])
+    if begin >= 0 and data.find(codecs.BOM_UTF8, begin) >= 0:
         data = data.replace(codecs.BOM_UTF8, b"")  # where files were laid one behind the other
-    if data.find(b"\r") >= 0:
-        if data.find(b"\r\r\n") >= 0:
-            data = data.replace(b"\r\r\n", b"\n")
+    if data.find(b"\r") >= 0 and data.count(b"\r") != data.count(b"\r\n"):
+        data = data.replace(b"\r\r\n", b"\n")
         if data.count(b"\r") != data.count(b"\r\n"):
             data = data.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
     stripped = data.rstrip(b"\x00\x1a\xff")
