@@ -116,26 +116,20 @@ def remote(values: FloatArray, times: float, least: float = 0.0) -> BoolArray:
     k = few(v.size)
     least_v, most_v = float(v.min()), float(v.max())
     with np.errstate(over="ignore"):
-        # Within a part of the numbers the k-th stands no further out than within all of them: where
-        # that part's range already reaches to both ends, so does the range of all.
-        bottom, top = _kth_from_both_ends(v[:: max(1, v.size // (_SAMPLE * k))], k)
+        # The k-th number from an end stands in a part of them no further out than in all of them.
+        # Where that part already reaches to both ends no cell is far.
+        part = np.sort(v[:: max(1, v.size // (_SAMPLE * k))])
+        bottom, top = float(part[k]), float(part[-1 - k])
         far = times * max(top - bottom, -bottom, top, least)
         if least_v >= bottom - far and most_v <= top + far:
             return out
-        bottom, top = _kth_from_both_ends(v, k)
+        bottom = float(np.sort(v[v <= bottom])[k])
+        top = float(np.sort(v[v >= top])[-1 - k])
         far = times * max(top - bottom, abs(bottom), abs(top), least)
         if far == 0.0 or (least_v >= bottom - far and most_v <= top + far):
             return out
         apart = (v < bottom - far) | (v > top + far)
     return _short_runs(out, np.flatnonzero(filled), apart)
-
-
-def _kth_from_both_ends(v: FloatArray, k: int) -> tuple[float, float]:
-    """The k-th smallest and the k-th largest number, from 0."""
-    # Twice for one number is far quicker than once for two.
-    ordered = np.partition(v, k)
-    rest = ordered[k:]
-    return float(ordered[k]), float(np.partition(rest, rest.size - 1 - k)[rest.size - 1 - k])
 
 
 def uncounted(values: FloatArray) -> BoolArray:

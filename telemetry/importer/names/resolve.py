@@ -306,6 +306,8 @@ def _turn_currents(out: list[Resolved], notes: list[str]) -> None:
         channel = item.channel
         if channel.quantity is not Quantity.CURRENT or item.values is None or channel.hold:
             continue
+        if not np.any(item.values < 0.0):
+            continue
         voltage = _beside(out, Quantity.VOLTAGE, channel.place)
         turned, why = reversed_current(item.sound, voltage, _other_pack(out, channel.place))
         if not turned:

@@ -121,22 +121,31 @@ def stop_at_other_header(rows: Sequence[Row]) -> None:
     known: set[tuple[str, ...]] = set()
     values, other = 0, None
     for row in rows:
-        cells = stripped([" ".join(c.split()).casefold() for c in row.cells])
-        kinds = [k for k in map(kind, cells) if k is not CellKind.BLANK]
-        words = sum(k is CellKind.WORD for k in kinds)
-        if row.comment or len(cells) < 3 or len(kinds) < 0.6 * len(cells):
-            continue
-        if words < 0.5 * len(kinds):
-            if other is not None:
-                raise OtherHeader(other.line + 1)
-            values += bool(known)
-        elif words >= 0.8 * len(kinds) and not any(k in VALUES[:2] for k in kinds):
-            alike = any(2 * len({*cells} & {*k}) >= min(len(cells), len(k)) for k in known)
-            if values < 2 or not (alike or values > SMALL_TABLE):
-                known.add(cells)
-                values = 0
-            elif cells not in known:
-                other = other or row
+        if not _plainly_values(row):
+            cells = stripped([" ".join(c.split()).casefold() for c in row.cells])
+            kinds = [k for k in map(kind, cells) if k is not CellKind.BLANK]
+            words = sum(k is CellKind.WORD for k in kinds)
+            if row.comment or len(cells) < 3 or len(kinds) < 0.6 * len(cells):
+                continue
+            if words >= 0.5 * len(kinds):
+                if words < 0.8 * len(kinds) or any(k in VALUES[:2] for k in kinds):
+                    continue
+                alike = any(2 * len({*cells} & {*k}) >= min(len(cells), len(k)) for k in known)
+                if values < 2 or not (alike or values > SMALL_TABLE):
+                    known.add(cells)
+                    values = 0
+                elif cells not in known:
+                    other = other or row
+                continue
+        if other is not None:
+            raise OtherHeader(other.line + 1)
+        values += bool(known)
+
+
+def _plainly_values(row: Row) -> bool:
+    """True for a row of numbers, whose cells need not be looked at as names."""
+    numbers = sum(kind(c) is CellKind.NUMBER for c in row.cells)
+    return not row.comment and numbers >= max(3, 0.6 * len(row.cells))
 
 
 def is_header(row: Row, numeric: Sequence[bool]) -> bool:

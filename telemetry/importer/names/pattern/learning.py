@@ -95,12 +95,19 @@ class _Known(NamedTuple):
     sorts: list[Quantity | None]
     learned: dict[str, Quantity]
     votes: Votes
+    falls: dict[tuple[int, int], float]
 
     def numbers(self, at: int) -> FloatArray:
         """The values of a column."""
         numbers = self.columns[at].numbers
         assert numbers is not None
         return numbers
+
+    def fall(self, one: int, other: int) -> float:
+        """How one column falls as another rises, worked out once."""
+        if (one, other) not in self.falls:
+            self.falls[one, other] = falls_with(self.numbers(one), self.numbers(other))
+        return self.falls[one, other]
 
 
 def _stems(columns: Sequence[LogColumn]) -> Stems:
@@ -145,12 +152,14 @@ def _own_words(columns: Sequence[LogColumn], stems: Stems) -> Iterator[tuple[Log
 def _learn(columns: Sequence[LogColumn], stems: Stems) -> dict[str, Quantity]:
     """What the unknown words at the open positions name."""
     found: dict[str, Quantity] = {}
-    seen = _Known(columns, [_sort(c) for c in columns], found, {})
+    seen = _Known(columns, [_sort(c) for c in columns], found, {}, {})
     unknown = {fold(w.text) for c in columns for w in c.apart.words if not w.meanings}
     unknown |= {_words(c)[-1] for c in columns if c.apart.letter_unit and _sort(c) is None}
     rows_of = {w: [slots for slots in stems.values() if w in slots] for w in unknown}
     # One word tells of another; the commonest goes first, what a single place shows comes last.
     for judge in (_by_units, _by_symbol, _by_values, _by_values, _by_units, _by_one_place):
+        if unknown <= set(found):
+            break
         seen.votes.clear()
         seen.votes.update(_votes(stems, seen) if judge in (_by_values, _by_one_place) else {})
         for word in sorted(unknown - set(found), key=lambda w: (-len(rows_of[w]), w)):
@@ -207,8 +216,7 @@ def _names_quantity(word: str) -> bool:
 
 
 def _relation(seen: _Known, at: int, other: int, quantity: Quantity) -> float:
-    one, two = seen.numbers(at), seen.numbers(other)
-    return falls_with(two, one) if quantity is Quantity.CURRENT else falls_with(one, two)
+    return seen.fall(other, at) if quantity is Quantity.CURRENT else seen.fall(at, other)
 
 
 def _by_symbol(word: str, rows: Rows, seen: _Known) -> Quantity | None:
@@ -287,7 +295,7 @@ def _shown(slots: dict[str, int], seen: _Known) -> dict[str, tuple[Quantity, flo
         [w for w in slots if (known[w] is q if w in known else like(numbers[w]))]
         for q, like in LIKE.items()
     )
-    falls = {(v, a): falls_with(numbers[v], numbers[a]) for v in volts for a in amps if v != a}
+    falls = {(v, a): seen.fall(slots[v], slots[a]) for v in volts for a in amps if v != a}
     pairs = {
         (v, a): fall
         for (v, a), fall in falls.items()
