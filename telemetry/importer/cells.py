@@ -66,7 +66,7 @@ _SPACES = " \u00a0\u202f\u2009"
 _MARKS = f"{_SPACES}'\u2019_"
 
 _PLAIN = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?")
-_COMMA = re.compile(r"[+-]?(?:\d+,\d*|,\d+)(?:[eE][+-]?\d+)?")
+_NUMBER = re.compile(r"[+-]?(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:[eE][+-]?\d+)?")
 _GROUPED_DOT = re.compile(rf"[+-]?\d{{1,3}}(?:[,{_MARKS}]\d{{3}})+(?:\.\d*)?")
 _GROUPED_COMMA = re.compile(rf"[+-]?\d{{1,3}}(?:[.{_MARKS}]\d{{3}})+(?:,\d*)?")
 _WITH_UNIT = re.compile(
@@ -103,7 +103,7 @@ def kind(cell: str) -> CellKind:
     CellKind
     """
     text = cell.strip()
-    if _PLAIN.fullmatch(text) or _COMMA.fullmatch(text):
+    if _NUMBER.fullmatch(text):
         return CellKind.NUMBER
     if text.casefold() in NO_VALUE:
         return CellKind.BLANK

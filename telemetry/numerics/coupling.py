@@ -95,14 +95,15 @@ def falls_with(volts: FloatArray, amps: FloatArray) -> float:
     if len(i) < 10 * _STEPS:
         return 0.0
     i = -i if np.median(i) < 0 else i
-    low, high = np.percentile(i, [1, 99])
+    low, high = np.percentile(np.sort(i), [1, 99])
     best = 0.0
     for rows in _OVER_ROWS:
         di, du = i[rows:] - i[:-rows], u[rows:] - u[:-rows]
         moved = np.abs(di) > _STEP * (high - low)
-        spread = float(np.sqrt(np.sum(di[moved] ** 2) * np.sum(du[moved] ** 2)))
-        if np.count_nonzero(moved) >= _STEPS and spread > 0:
-            best = min(best, float(np.sum(di[moved] * du[moved])) / spread)
+        di, du = di[moved], du[moved]
+        spread = float(np.sqrt(np.sum(di**2) * np.sum(du**2)))
+        if len(di) >= _STEPS and spread > 0:
+            best = min(best, float(np.sum(di * du)) / spread)
     return best
 
 

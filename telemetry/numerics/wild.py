@@ -128,8 +128,8 @@ def remote(values: FloatArray, times: float, least: float = 0.0) -> BoolArray:
         far = times * max(top - bottom, abs(bottom), abs(top), least)
         if far == 0.0 or (least_v >= bottom - far and most_v <= top + far):
             return out
-        apart = (v < bottom - far) | (v > top + far)
-    return _short_runs(out, np.flatnonzero(filled), apart)
+        out[filled] = _short_runs((v < bottom - far) | (v > top + far))
+    return out
 
 
 def uncounted(values: FloatArray) -> BoolArray:
@@ -149,12 +149,13 @@ def uncounted(values: FloatArray) -> BoolArray:
         are its zeros, which are a unit not heard.
     """
     out = np.zeros(values.size, dtype=bool)
-    rows = np.flatnonzero(np.isfinite(values))
-    v = values[rows]
+    filled = np.isfinite(values)
+    v = values[filled]
     with np.errstate(over="ignore"):
         grows = v.size < 2 or not np.any(np.diff(v) < 0)
         if v.size < _FEW or (grows and v[-1] - v[-2] <= v[-2] - v[0]):
             return out
+        rows = np.flatnonzero(filled)
         at_first = _before_counting(v)
         out[rows[:at_first]] = True
         rows, v = rows[at_first:], v[at_first:]
@@ -196,14 +197,14 @@ def _off_the_way(v: FloatArray, length: int) -> BoolArray:
     return marked
 
 
-def _short_runs(out: BoolArray, rows: NDArray[np.intp], apart: BoolArray) -> BoolArray:
-    """Mark in ``out`` the cells of runs that are not longer than wild ones come."""
-    edge = np.diff(np.r_[False, apart, False].astype(np.int8))
-    first, end = np.flatnonzero(edge == 1), np.flatnonzero(edge == -1)
-    for a, b in zip(first, end, strict=True):
-        if b - a <= _ROWS:
-            out[rows[a:b]] = True
-    return out
+def _short_runs(apart: BoolArray) -> BoolArray:
+    """The cells of runs that are not longer than wild ones come; changes what it is given."""
+    edges = np.flatnonzero(np.diff(apart, prepend=False, append=False))
+    first, end = edges[::2], edges[1::2]
+    long = end - first > _ROWS
+    for a, b in zip(first[long], end[long], strict=True):
+        apart[a:b] = False
+    return apart
 
 
 def few(cells: int) -> int:

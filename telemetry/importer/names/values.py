@@ -334,15 +334,13 @@ def zeros_in_a_counter(values: FloatArray) -> NDArray[np.bool_]:
         marked: its first value after the zeros is lower than the last before.
     """
     out = np.zeros(len(values), dtype=bool)
-    filled = np.flatnonzero(np.isfinite(values))
-    zero = values[filled] == 0.0
-    if not zero.any() or zero.all():
-        return out
-    alive = filled[~zero]
-    before = np.searchsorted(alive, filled[zero]) - 1
-    for row, at in zip(filled[zero], before, strict=True):
-        if at >= 0 and at + 1 < len(alive) and values[alive[at + 1]] >= values[alive[at]] > 0:
-            out[row] = True
+    zeros = np.flatnonzero(values == 0.0)
+    alive = np.flatnonzero(np.isfinite(values) & (values != 0.0)) if len(zeros) else zeros
+    after = np.searchsorted(alive, zeros)
+    between = (after > 0) & (after < len(alive))
+    zeros, after = zeros[between], after[between]
+    before = values[alive[after - 1]]
+    out[zeros] = (values[alive[after]] >= before) & (before > 0)
     return out
 
 

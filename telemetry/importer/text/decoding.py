@@ -11,6 +11,7 @@ import hashlib
 import os
 import re
 import stat
+from collections.abc import Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
@@ -279,10 +280,10 @@ def clean(data: bytes) -> tuple[bytes, tuple[str, ...]]:
     """
     notes: list[str] = []
     # One byte is looked for far more quickly than three.
-    begin = data.find(codecs.BOM_UTF8[:1])
-    if begin >= 0 and data.find(codecs.BOM_UTF8, begin) >= 0:
+    there = occurring(data, (codecs.BOM_UTF8[:1], b"\r"))
+    if codecs.BOM_UTF8[:1] in there and data.find(codecs.BOM_UTF8) >= 0:
         data = data.replace(codecs.BOM_UTF8, b"")  # where files were laid one behind the other
-    if data.find(b"\r") >= 0 and data.count(b"\r") != data.count(b"\r\n"):
+    if b"\r" in there and data.count(b"\r") != data.count(b"\r\n"):
         data = data.replace(b"\r\r\n", b"\n")
         if data.count(b"\r") != data.count(b"\r\n"):
             data = data.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
@@ -292,6 +293,27 @@ def clean(data: bytes) -> tuple[bytes, tuple[str, ...]]:
         notes.append(f"{padding} of padding behind the text left out")
         data = stripped
     return data, tuple(notes)
+
+
+def occurring(
+    data: bytes, marks: Sequence[bytes], begin: int = 0, end: int | None = None
+) -> set[bytes]:
+    """Which of some single bytes occur, found in one sweep through the memory.
+
+    Parameters
+    ----------
+    data : bytes
+    marks : sequence of bytes
+        One byte each.
+    begin, end : int
+        Where to look; to the end of the data where ``end`` is None.
+    """
+    found: set[bytes] = set()
+    end = len(data) if end is None else end
+    for at in range(begin, end, _BLOCK_BYTES):
+        stop = min(at + _BLOCK_BYTES, end)
+        found |= {m for m in marks if m not in found and data.find(m, at, stop) >= 0}
+    return found
 
 
 def _refuse_binary(bare: bytes, path: str | Path | None) -> None:

@@ -184,9 +184,9 @@ def plain_quotes(data: bytes, head: Sequence[str]) -> bytes:
         cells = (next(csv.reader([x])) for x in filled)
         if any(m in c[0] for c in cells for m in ";,|\t"):
             data = re.sub(rb'(?m)^"(.*)"[ ]*(?=\r?$)', rb"\1", data).replace(b'""', b'"')
-    if any(len(_SINGLE.findall(x.encode())) > 1 for x in filled):
+    if any("'" in x and len(_SINGLE.findall(x.encode())) > 1 for x in filled):
         data = _SINGLE.sub(rb'\1"\2"', data.replace(b'"', b""))
-    if any(map(_BLANK_QUOTE.search, filled)):
+    if any('"' in x and _BLANK_QUOTE.search(x) for x in filled):
         data = re.sub(rb'([;,|\t])[ ]+"', rb'\1"', data)
         data = re.sub(rb'"[ ]+(?=[;,|\t])', b'"', data)
     return data

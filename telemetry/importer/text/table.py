@@ -23,7 +23,7 @@ from numpy.typing import NDArray
 
 from telemetry.importer.cells import NO_VALUE, CellKind, kind, to_number
 from telemetry.importer.text.aligning import refuse_shifted
-from telemetry.importer.text.decoding import MAX_LINE_BYTES, Text
+from telemetry.importer.text.decoding import MAX_LINE_BYTES, Text, occurring
 from telemetry.importer.text.dialect import as_tabs
 from telemetry.importer.text.layout import TableLayout
 from telemetry.importer.text.marks import column_marks
@@ -142,10 +142,9 @@ def read_table(text: Text, layout: TableLayout, separator: str, decimal: str) ->
     parse = _Parser(mark, decimal, layout.fields)
     notes = list(tail.notes)
     first_line = layout.data_line + 1
-    odd = [b'"', b"\0"]
-    if header and not _header_breaks(layout, types):
-        odd.append(b"\n" + header)
-    quick = all(data.find(piece, begin, tail.end) < 0 for piece in odd)
+    quick = not occurring(data, (b'"', b"\0"), begin, tail.end)
+    if quick and header and not _header_breaks(layout, types):
+        quick = data.find(b"\n" + header, begin, tail.end) < 0
     columns = parse.typed(body, types, demote=False) if quick else None
     repaired: Repaired | None = None
     if columns is None:
