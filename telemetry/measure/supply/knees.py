@@ -27,6 +27,9 @@ _AT_ONCE = 0.6
 #: It falls so many times as fast as before, and does not come back by a quarter under load
 #: (heuristic).
 _FASTER, _BACK = 3.0, 0.25
+#: Afterwards an empty pack rests lower than before by more than this part of its fall; what it
+#: rests at is this quantile of its later readings (heuristic).
+_RESTS, _REST = 0.3, 0.9
 #: A load that rose by this factor may have pulled the voltage down (heuristic).
 _ROSE = 1.4
 _OLDEST_S = 5.0
@@ -135,9 +138,16 @@ def _sharp(
         return None
     e = max(slow, key=lambda e: e.depth_v or 0.0)
     reference_v, depth_v = e.reference_v or 0.0, e.depth_v or 0.0
-    later = (volts.t > e.end_s) & ~outside(volts.t, loaded)
-    back = bool(later.any()) and float(np.median(volts.v[later])) > reference_v - _BACK * depth_v
-    if back or depth_v < _DEEP * reference_v:
+    under_load = ~outside(volts.t, loaded)
+    before, later = under_load & (volts.t < e.start_s), under_load & (volts.t > e.end_s)
+    if before.sum() < max(_FEWEST, int(later.sum())):
+        return None  # a first load pulls every pack down; the end of a charge comes late
+    usual_v = min(reference_v, float(np.median(volts.v[before])))
+    back = bool(later.any()) and float(np.median(volts.v[later])) > usual_v - _BACK * depth_v
+    # What rests near its old level was pulled down by load: the charge is still there.
+    after = volts.v[volts.t > e.end_s]
+    rests = bool(after.size) and float(np.quantile(after, _REST)) > reference_v - _RESTS * depth_v
+    if back or rests or depth_v < _DEEP * reference_v:
         return None
     return Knee(
         place=place,
