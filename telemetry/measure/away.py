@@ -117,7 +117,8 @@ def sign_of(
         return OutSign.UNKNOWN if at_once else OutSign.HELD_OFF
     steps = (own.resolution or 0.0) + (below.resolution or 0.0)
     loaded = inside & (total >= np.nanmedian(total[inside]))
-    above = float(np.mean(head[loaded])) if loaded.any() else float(np.mean(head[inside]))
+    # One reading held from before the stop, under another load, says nothing.
+    above = float(np.median(head[loaded] if loaded.any() else head[inside]))
     margin = max(_READ_V, 0.5 * steps)
     if above > usual + margin:
         return OutSign.OPEN

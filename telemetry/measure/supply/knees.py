@@ -22,6 +22,9 @@ _FEWEST = 10
 #: the voltage, and goes on to the deep part; at least three blocks long (heuristic).
 _USUAL, _LEAVES, _DEEP = 0.6, 0.01, 0.04
 _LONG = 3
+#: A fall that begins in the first so much of the blocks up to the lowest is the usual rate itself,
+#: as that part tells it (heuristic).
+_TOLD = 0.4
 #: A step makes most of its depth at once, a knee not more than this part in one block (heuristic).
 _AT_ONCE = 0.6
 #: It falls so many times as fast as before, and does not come back by a quarter under load
@@ -96,7 +99,7 @@ def _knee(
     left = np.flatnonzero(below < _LEAVES * level)
     start = int(left[-1]) if left.size else 0
     depth, fall = float(below[-1]), float(u[start] - u[last])
-    if last - start < _LONG or depth < _DEEP * level:
+    if last - start < _LONG or start < _TOLD * last or depth < _DEEP * level:
         return None
     at_once = float(-np.diff(u[start : last + 1]).min())
     rate = fall / float(t[last] - t[start])
