@@ -32,10 +32,12 @@ def changed_leads(facts: FlightFacts) -> list[FindingDraft]:
 def is_changed(c: LeadChange, facts: FlightFacts) -> bool:
     """Whether the likeliest change is more than chance, and than what a sound lead does."""
     errors = _ERRORS if c.end_s is None else _PASSED
-    moved_v = c.change_mohm * c.rms_a / 1000
+    # A lead has no less than none: what lies below is of the sensors.
+    change_mohm = c.usual_mohm + c.change_mohm - max(c.usual_mohm, 0.0)
+    moved_v = change_mohm * c.rms_a / 1000
     return (
         c.confirmed
-        and c.change_mohm >= max(least_mohm(c, facts.limits), errors * c.error_mohm)
+        and change_mohm >= max(least_mohm(c, facts.limits), errors * c.error_mohm)
         and moved_v >= max(_OF_STEP * c.step_v, _LEAST_V)
         and c.seconds >= _LEAST_S
         and c.usual_mohm > -_ERRORS * c.error_mohm
