@@ -152,7 +152,7 @@ def _replace_wrong(time: FloatArray, period_s: float, out: Unrolled) -> None:
                 wrong[i : i + length] = True
                 break
     if len(time) >= _FEW_ROWS:
-        steps = np.diff(time[~wrong])
+        steps = np.diff(time[~wrong]) if wrong.any() else steps
         rolls = math.isfinite(period_s) and abs(steps[0] + period_s) <= near
         lone = (steps[0] < -far and not rolls) or steps[0] > max(_SET_LATE_S, 100 * near)
         if lone and 0 <= steps[1] <= near:

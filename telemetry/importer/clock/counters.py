@@ -159,7 +159,7 @@ def _scale(values: FloatArray, factor: float) -> FloatArray:
 
 def _counter_period(finite: FloatArray, factor: float) -> float:
     """Range of a counter of 16 or 32 bits that rolls over within the log, s; NaN for none."""
-    if len(finite) < 2 or not np.any(np.diff(finite) < 0):
+    if len(finite) < 2 or not np.any(finite[1:] < finite[:-1]):
         return math.nan
     top = float(finite.max())
     for bits in (16, 32):
