@@ -17,6 +17,7 @@ from telemetry.detect.ground import (
     _stirs_by_sticks,
     find_redundancy_checks,
     find_stirs,
+    without_checks,
 )
 from telemetry.model.channels import Quantity
 from telemetry.readings import Reading
@@ -607,3 +608,23 @@ def test_a_check_by_voltage_lasts_a_minute_at_the_most(
     )
     spans = find_redundancy_checks(make_readings(*rows, end_s=170.0), TWO, [(0.0, 170.0)])
     assert bool(spans) is found
+
+
+@pytest.mark.parametrize(
+    ("first", "second", "start_s"),
+    [
+        ((20.0, 25.0), (30.0, 36.0), 37.0),  # each in turn: somebody switched them
+        ((20.0, 25.0), (60.0, 66.0), 5.0),  # 35 s apart
+        ((20.0, 25.0), None, 5.0),  # one pack alone is lost
+    ],
+)
+def test_packs_off_in_turn_stand_before_the_flight(
+    first, second, start_s, make_reading, make_readings
+) -> None:
+    t = np.arange(0.0, 200.0, 0.25)
+    off = [(t >= a) & (t < b) for a, b in (first, second or (0.0, 0.0))]
+    amps = [np.where(off[k], 0.0, np.where(off[1 - k], 1.0, 0.5)) for k in (0, 1)]
+    channels = [make_reading(f"pack {k + 1}", Quantity.CURRENT, t, amps[k]) for k in (0, 1)]
+    readings = make_readings(*channels, end_s=200.0)
+    found = without_checks([(5.0, 190.0)], readings, TWO)
+    assert found == [(pytest.approx(start_s, abs=0.5), 190.0)]

@@ -29,8 +29,9 @@ _FLOOR_PART, _FLOOR_QUANTILE = 0.4, 0.2
 #: is; and from so many seconds on, so much over the usual lower fifth.
 _PLATEAU_A, _PLATEAU, _EVEN = 1.2, 1.15, 0.25
 _ALONE_S, _ALONE_A, _ALONE = 40.0, 0.6, 1.0
-#: So few readings have to lie over this part of all others.
-_FEW, _TOP = 15, 0.99
+#: So few readings have to lie over this part of all others; fewer than these say nothing, held
+#: through missed updates or not.
+_FEW, _TOP, _FEWEST = 15, 0.99, 3
 #: Of what a lone node draws more for long, its lowest readings show this part: it never lets go.
 _CONSTANT = 0.6
 
@@ -39,7 +40,7 @@ _CONSTANT = 0.6
 class CurrentBlocks:
     """The current of a node in flight, block by block: mean, lowest [A]; the sensor's step [A].
 
-    ``update_s`` is the time from reading to reading.
+    ``update_s`` is the time from reading to reading, ``fresh`` how many a block holds.
     """
 
     mean: FloatArray
@@ -47,6 +48,7 @@ class CurrentBlocks:
     block_s: float
     step: float
     update_s: float
+    fresh: FloatArray
 
     def flat(self, s: Stretch) -> bool:
         """Whether it lies still inside a stretch, as a stalled servo does and a moving one not."""
@@ -82,6 +84,8 @@ def added_stretch(now: CurrentBlocks, counterpart: FloatArray) -> Stretch | None
             continue
         # A few readings of a moving servo may all be peaks; those of a stalled one lie over them.
         few = seconds < _FEW * now.update_s
+        if now.fresh[first:end].sum() < _FEWEST:
+            continue
         if few and np.median(mine[first:end]) < np.quantile(mine[outside], _TOP):
             continue
         short = seconds < _SIZES[1][0]

@@ -182,6 +182,7 @@ class _InFlight:
                 block_s=block_s,
                 step=n.step,
                 update_s=n.reading.update_s or 0.0,
+                fresh=np.histogram(n.reading.t, edges)[0][known].astype(float),
             )
 
         return cls(
