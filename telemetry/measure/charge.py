@@ -86,7 +86,11 @@ def _at(
         uncertain = 0.5 * drawn.half_width_mah(2.0 * _GAIN) + back_mah
     logged = None
     if counter is not None and counter.size >= 2:
-        logged = counter_rise(counter.v, least_fall=2.0 * (counter.resolution or 0.0))
+        logged = _rise(counter)
+        if uncertain is not None and amps is not None:
+            # What was counted while no current was read is in no integral.
+            ends = ((counter.t[0], amps.t[0]), (amps.t[-1], np.inf))
+            uncertain += sum(_rise(counter.within(a, b)) for a, b in ends)
     first, last = rest_volts(place, amps, readings, phases)
     return Charge(
         place=place,
@@ -97,6 +101,13 @@ def _at(
         end_v=last,
         uncertain_mah=uncertain,
     )
+
+
+def _rise(counter: Reading) -> float:
+    """Charge that a counter counted, mAh."""
+    if counter.size < 2:
+        return 0.0
+    return counter_rise(counter.v, least_fall=2.0 * (counter.resolution or 0.0))
 
 
 def _step_a(amps: Reading) -> float:

@@ -132,3 +132,11 @@ def test_a_script_without_blanks_is_cut_into_words() -> None:
 def test_a_clock_in_other_words_is_a_time() -> None:
     for name in ("Aika [s]", "Tid", "Czas [s]", "Idő", "Tempo [s]", "時間［ｓ］"):
         assert readings(take_apart(name))[0].quantity == "time", name
+
+
+def test_a_known_position_beside_unknown_words_is_a_part_of_the_place() -> None:
+    """Else the inner and the outer node of a wing were one place."""
+    names = ("aripa stângă", "aripa stângă exterior")
+    places = {readings(take_apart(f"{name} tensiune [V]"))[0].place for name in names}
+    assert len(places) == 2
+    assert readings(take_apart("outer voltage [V]"))[0].place != "outer"

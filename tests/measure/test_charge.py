@@ -245,3 +245,15 @@ def test_what_flows_back_may_or_may_not_be_counted() -> None:
     assert found.integrated_mah == pytest.approx(0.0, abs=5.0)
     assert found.uncertain_mah == pytest.approx(1000.0, rel=0.05)
     assert found.uncertain_mah >= 999.0
+
+
+def test_what_was_counted_before_the_current_came_is_no_mismatch() -> None:
+    """A sensor that wakes late: 2 A all the time, its readings only from 100 s on."""
+    t = np.arange(0.0, 300.0, 0.5)
+    amps = np.where(t < 100, np.nan, 2.0 + 0.1 * np.sin(t))
+    log = log_of(t, {("pack 1", U): np.full(t.size, 8.0), ("pack 1", I): amps,
+                     ("pack 1", Q): np.round(2.0 * t / 3.6)})  # fmt: skip
+    charge = charged(log)["pack 1"]
+    assert charge.logged_mah == pytest.approx(166, abs=2)
+    assert charge.integrated_mah == pytest.approx(111, abs=2)
+    assert charge.uncertain_mah == pytest.approx(55, abs=4)

@@ -325,18 +325,20 @@ def _leftover(s: _Scene) -> Spot:
 def _own_place(s: _Scene) -> Spot:
     """The file's own words for the place, or its number, or none."""
     own: list[str] = []
-    numbered = False
+    numbered = unknown = False
     for i, word in enumerate(s.words):
         code = len(word.text) == 2 and word.text.isupper() and _numbered(i, s)  # "DA1"
-        if (word.meanings and not code) or _is_symbol(i, s):
+        where = bool(word.meanings) and word.meanings[0].role in (Role.SIDE, Role.POSITION)
+        if (word.meanings and not code and not where) or _is_symbol(i, s):
             continue
+        unknown |= word.number is None and not where
         text = word.text.casefold()
         if word.number is not None and own and len(own[-1]) <= 2 and own[-1].isalpha():
             own[-1] += text  # "k", "2": one code
         else:
             own.append(text)
         numbered |= word.number is not None
-    if own and not all(w.isdecimal() for w in own):
+    if unknown:  # a known side or position beside it is a part of the name
         why = "the file's own word for the place"
         return Spot(place=" ".join(own), weight=_OWN_COST, reason=why, own_word=True)
     if s.loose is not None and s.quantity in _SUPPLIED:
