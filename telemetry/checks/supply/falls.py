@@ -124,6 +124,12 @@ def _of_empty_pack(e: Event, flight: Flight, aircraft: Aircraft) -> bool:
     """Whether it is the end of a pack's charge, told as such: no plug and no switch makes it."""
     if e.slow:
         return True
+    # A node follows what feeds it: the fall is that one's.
+    above = [o for o in flight.events if o.slow and aircraft.way_up(e.place, o.place)]
+    if e.origin is not Origin.CONTACT and any(
+        o.start_s <= e.end_s + _WITHIN_S and e.start_s <= o.end_s + _WITHIN_S for o in above
+    ):
+        return True
     if e.origin is Origin.CONTACT and aircraft.node(e.place) is not None:
         return False
     return any(k.start_s <= e.end_s and e.start_s <= k.end_s for k in flight.knees)
