@@ -369,6 +369,10 @@ def reversed_current(
     return CurrentSign(None, "its sign could not be told from the values")
 
 
+#: Steps that tell a relation (heuristic).
+_FEW_STEPS = 4
+
+
 def _moves_with(current: FloatArray, other: FloatArray) -> float:
     """How the larger steps of a current go with those of another column, -1 to 1; 0 if not told."""
     both = np.isfinite(current) & np.isfinite(other)
@@ -376,10 +380,11 @@ def _moves_with(current: FloatArray, other: FloatArray) -> float:
     if i.size < 2:
         return 0.0
     di, du = np.diff(i), np.diff(u)
-    # A slow change of many amperes has no large step: then the largest few.
-    large = min(0.1 * float(np.max(i) - np.min(i)), float(np.quantile(np.abs(di), 0.97)))
-    moved = (np.abs(di) > large) & (di != 0)
-    if np.count_nonzero(moved) < 4:
+    moved = np.abs(di) > 0.1 * float(np.max(i) - np.min(i))
+    if np.count_nonzero(moved) < _FEW_STEPS:
+        # A slow change of many amperes has no large step: then the largest few.
+        moved = (np.abs(di) > float(np.quantile(np.abs(di), 0.97))) & (di != 0)
+    if np.count_nonzero(moved) < _FEW_STEPS:
         return 0.0
     di, du = di[moved], du[moved]
     spread = math.sqrt(float(np.sum(di**2)) * float(np.sum(du**2)))
