@@ -62,6 +62,12 @@ def settle_numbers(columns: Sequence[LogColumn], chosen: list[Choice]) -> None:
             chosen[i].reading = replace(
                 r, quantity=quantity, place=place, cell=cell, own_word=bool(code), reason=why
             )
+    supplied = {c.reading.place for c in chosen if c.reading.quantity is Quantity.CURRENT}
+    for choice in chosen:
+        r = choice.reading
+        if r.own_word and r.quantity is Quantity.CELL_VOLTAGE and r.place in supplied:
+            why = f"{r.place} has a current of its own, as no single cell has"
+            choice.reading = replace(r, quantity=Quantity.VOLTAGE, reason=why)
 
 
 def _is_pack(reading: HeaderReading) -> bool:
