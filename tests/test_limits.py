@@ -11,7 +11,7 @@ import pandas as pd
 import pytest
 
 from telemetry.aircraft import CELL_V, Aircraft, Limits
-from telemetry.checks.in_flight import find_all
+from telemetry.checks.in_flight import judge_log
 from telemetry.detect.phases import find_parts
 from telemetry.detect.sags import find_voltage_events
 from telemetry.model.channels import Channel, Quantity
@@ -105,12 +105,12 @@ def margin(lowest_v: float, *cases: WorstCase) -> Margin:
 
 
 def margin_findings(of_place: Margin) -> list[Finding]:
-    found = find_all(
+    found = judge_log(
         aircraft=Aircraft(),
         columns=(),
         quality=Quality(row_s=0.1, shortest_sure_dip_s=0.1),
         flights=(flight_with(of_place),),
-    )
+    ).findings
     return [f for f in found if f.code == "margin-low"]
 
 

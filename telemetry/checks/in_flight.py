@@ -29,20 +29,6 @@ class Judged(NamedTuple):
     outcomes: tuple[CheckOutcome, ...]
 
 
-def find_all(
-    *,
-    aircraft: Aircraft,
-    columns: tuple[ColumnUse, ...],
-    quality: Quality,
-    flights: tuple[Flight, ...],
-    unsettled: tuple[Unsettled, ...] = (),
-) -> tuple[Finding, ...]:
-    """All findings of one log, as :func:`judge_log` has them."""
-    return judge_log(
-        aircraft=aircraft, columns=columns, quality=quality, flights=flights, unsettled=unsettled
-    ).findings
-
-
 def judge_log(
     *,
     aircraft: Aircraft,

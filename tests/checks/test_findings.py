@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 
 from telemetry.aircraft import Aircraft, Node
-from telemetry.checks.in_flight import find_all
+from telemetry.checks.in_flight import judge_log
 from telemetry.results import (
     ColumnUse,
     Dropout,
@@ -82,12 +82,12 @@ def found_in(
     **parts: Any,
 ) -> tuple[Finding, ...]:
     flight = Flight(kind="flight", start_s=0, end_s=430, phases=phases, events=events, **parts)
-    return find_all(
+    return judge_log(
         aircraft=aircraft,
         columns=columns,
         quality=quality or Quality(row_s=0.1, shortest_sure_dip_s=0.1),
         flights=(flight,),
-    )
+    ).findings
 
 
 def told(found: tuple[Finding, ...]) -> list[tuple[str, str | None, Level]]:

@@ -13,7 +13,7 @@ import pytest
 from telemetry.aircraft import Aircraft
 from telemetry.app.pipeline import review
 from telemetry.checks.draft import Words
-from telemetry.checks.in_flight import find_all
+from telemetry.checks.in_flight import judge_log
 from telemetry.checks.listed import CHECKS
 from telemetry.checks.listed import CODES as LISTED
 from telemetry.checks.packs.low import RUN_DOWN
@@ -72,12 +72,12 @@ def craft(pack: dict[str, Any] | None = None, **more: Any) -> Aircraft:
 
 def found(flight: Flight, aircraft: Aircraft | None = None, **more: Any) -> list[Finding]:
     columns: tuple[ColumnUse, ...] = more.get("columns", ())
-    all_found = find_all(
+    all_found = judge_log(
         aircraft=aircraft or craft(),
         columns=columns,
         quality=Quality(row_s=0.1, shortest_sure_dip_s=0.2),
         flights=(flight,),
-    )
+    ).findings
     kept = [f for f in all_found if f.code in CODES]
     for f in kept:
         assert f.evidence, "numbers"

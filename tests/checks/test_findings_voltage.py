@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from telemetry.aircraft import Aircraft
-from telemetry.checks.in_flight import find_all
+from telemetry.checks.in_flight import judge_log
 from telemetry.results import (
     Event,
     EventKind,
@@ -42,10 +42,10 @@ def codes(*events: Event, outs: tuple[PackOut, ...] = ()) -> list[tuple[str, str
         kind="flight", start_s=0, end_s=300, phases=PHASES, events=events, pack_outs=outs,
         margins=(Margin(place="bus", lowest_v=6.5, restart_v=3.5, observed_v=3.0),),
     )  # fmt: skip
-    found = find_all(
+    found = judge_log(
         aircraft=CRAFT, columns=(), flights=(flight,),
         quality=Quality(row_s=0.1, shortest_sure_dip_s=0.2),
-    )  # fmt: skip
+    ).findings  # fmt: skip
     return [(f.code, f.place) for f in found if f.code not in ("log-too-thin", "pack-out")]
 
 

@@ -132,12 +132,12 @@ def walked(monkeypatch: pytest.MonkeyPatch) -> Make:
         flights = tuple(
             Flight(kind="flight", start_s=s, end_s=s + 9.0, phases=()) for s in (0.0, 9.0)
         )
-        found = walking.find_all(
+        found = walking.judge_log(
             aircraft=Aircraft(),
             columns=(),
             quality=Quality(row_s=0.1, shortest_sure_dip_s=0.1),
             flights=flights,
-        )
+        ).findings
         return [(f.code, f.flight) for f in found]
 
     return walked

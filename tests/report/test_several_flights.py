@@ -8,7 +8,7 @@ from dataclasses import replace
 
 import pytest
 
-from telemetry.checks.in_flight import find_all
+from telemetry.checks.in_flight import judge_log
 from telemetry.report.documents.of_review import document_of
 from telemetry.report.draw import Scene, settings
 from telemetry.report.writers import html, pdf, terminal
@@ -35,12 +35,12 @@ def flown(number: int, left_v: float, bus_v: float) -> Flight:
 def of_three(review: Review, *lowest: tuple[float, float]) -> Review:
     """The log as three flights with these lowest voltages of left wing and bus."""
     flights = tuple(flown(number, *volts) for number, volts in enumerate(lowest, 1))
-    findings = find_all(
+    findings = judge_log(
         aircraft=review.aircraft,
         columns=review.columns,
         quality=replace(review.quality, balance_a=None, shortest_sure_dip_s=0.2, restarts=()),
         flights=flights,
-    )
+    ).findings
     return replace(review, flights=flights, findings=findings)
 
 

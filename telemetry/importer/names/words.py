@@ -111,12 +111,6 @@ def phrases() -> frozenset[tuple[str, ...]]:
     return frozenset(tuple(entry.split()) for entry in dictionary() if " " in entry)
 
 
-@cache
-def known_words() -> frozenset[str]:
-    """Every spelling in the dictionary."""
-    return frozenset(dictionary())
-
-
 def meanings(word: str) -> tuple[Meaning, ...]:
     """Meanings of one word, () where the dictionary does not know it.
 
