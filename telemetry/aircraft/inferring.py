@@ -22,11 +22,11 @@ _OUTPUTS = ("servo", "channel", "output")
 _NODES = (PlaceKind.NODE, PlaceKind.RECEIVER)
 _SUPPLIES = (PlaceKind.PACK, PlaceKind.REGULATOR, PlaceKind.BUS)
 # Of a place whose name tells nothing. Its usual voltage against that of what feeds it: beyond the
-# higher bound something else feeds it, below the lower one it has a regulator of its own (ours;
-# leads of servos lose a tenth of the supply at most, sensors are off by less). Its mean current
-# against that of the whole: more than a part of it can't be, and a current alone that is all of it
-# is the whole under another name (ours: current sensors are off by a few per cent). So is one with
-# a voltage where the places beside it carry this part of the whole too.
+# higher bound something else feeds it, below the lower one it has a regulator of its own
+# (heuristic; leads of servos lose a tenth of the supply at most, sensors are off by less). Its mean
+# current against that of the whole: more than a part of it can't be, and a current alone that is
+# all of it is the whole under another name (heuristic: current sensors are off by a few per cent).
+# So is one with a voltage where the places beside it carry this part of the whole too.
 _LEAST_V, _MOST_V = 0.85, 1.1
 _MOST_A, _WHOLE_A, _SHARED_A = 1.1, 0.9, 0.5
 

@@ -143,7 +143,7 @@ class Aircraft(Record):
         feeders = self.feeders(place)
         return feeders[0] if len(feeders) == 1 else None
 
-    def way_up(self, place: str, to: str) -> tuple[str, ...]:
+    def feed_path(self, place: str, to: str) -> tuple[str, ...]:
         """The places from one up to another that feeds it, both included; () if it does not."""
         ways: list[tuple[str, ...]] = [(place,)]
         for way in ways:  # grows while it is read; no place comes twice in one way

@@ -28,10 +28,10 @@ _COPPER = Interval(1.0, 1 / 1.01, 1 / 0.97)
 # 7.41 against 6.897 at 2.5 mm2), and no less than ideal copper.
 _STRANDED = Interval(STRANDING, 1.0, 1.1571)
 _SOLID = Interval(1.0, 1.0, 1.0745)
-# A length is told to 2 cm and 2 % (ours: a lead is measured in the wing with a tape).
+# A length is told to 2 cm and 2 % (heuristic: a lead is measured in the wing with a tape).
 _LENGTH_M, _LENGTH_PART = 0.02, 0.02
 # A closed contact of a servo or panel plug where the profile gives none (common practice, no
-# source), and how far one may lie from what a data sheet says (ours).
+# source), and how far one may lie from what a data sheet says (heuristic).
 _CONTACT_MOHM = Interval(5.0, 1.0, 10.0)
 _CONTACT_PART = 0.3
 # Continuous current by gauge, A, thinnest first; see :func:`ampacity_a`.
@@ -138,7 +138,7 @@ def branch_mohm(
         profile, or where a regulator lies between (its drop is not a resistance). A supply without
         a lead of its own sits at what it feeds.
     """
-    way = aircraft.way_up(place, parent)
+    way = aircraft.feed_path(place, parent)
     parts: list[Interval] = []
     for here, above in pairwise(way):
         node, supply, pack = aircraft.node(here), aircraft.supply(above), aircraft.pack(above)

@@ -18,7 +18,7 @@ from telemetry.trends.measures import Measures
 
 # "charged, 1850 mAh went in": an amount; without one the charge ended by itself.
 _AMOUNT = re.compile(r"(\d+(?:[.,]\d+)?)\s*(mAh|Ah)\b", re.IGNORECASE)
-# What a charger counts (ours: a few per cent).
+# What a charger counts (heuristic: a few per cent).
 _CHARGER_PART = 0.03
 # Flights that tell what the next one takes, at the most.
 _NEWEST = 20

@@ -38,7 +38,7 @@ _THREADS = (
     "MKL_NUM_THREADS",
     "VECLIB_MAXIMUM_THREADS",
 )
-# How long a scheduler may take to answer, s (ours): a person is waiting.
+# How long a scheduler may take to answer, s (heuristic): a person is waiting.
 _PATIENCE_S = 10
 
 T = TypeVar("T")

@@ -19,11 +19,11 @@ from telemetry.trends.parts import EvidencePart
 from telemetry.trends.table import FeatureTable
 
 # Chance that a healthy season of 20 flights brings any finding at this level, all places and all
-# kinds of fault together (ours).
+# kinds of fault together (heuristic).
 WATCH_CHANCE = 0.05
 GROUND_CHANCE = 0.01
 # A repair is judged from so many flights after it, against the last ones before it; less than this
-# part of the rise must be left (ours).
+# part of the rise must be left (heuristic).
 _TO_TELL, _LAST, _CURED = 2, 3, 0.6
 # Servos of a node where neither the profile nor its outputs tell (common practice, no source).
 ASSUMED_SERVOS = 4

@@ -114,8 +114,8 @@ class FlightFacts:
         return any(
             p in (place, aircraft.root)
             or aircraft.kind(p) in supply
-            or aircraft.way_up(place, p)
-            or aircraft.way_up(p, place)
+            or aircraft.feed_path(place, p)
+            or aircraft.feed_path(p, place)
             for p in self.currents()
         )
 

@@ -14,13 +14,13 @@ from telemetry.checks.facts import FlightFacts
 from telemetry.model.channels import COUNTERS, PlaceKind, Quantity
 from telemetry.results import LOADED_PHASES, NotJudged, PhaseKind, Resistance
 
-#: A dip that may last this long and pass unseen leaves a supply unjudged, s (ours: a receiver
+#: A dip that may last this long and pass unseen leaves a supply unjudged, s (heuristic: a receiver
 #: restarts within a tenth of it).
 SLOWEST_DIP_S = 2.0
-# Telemetry lost for more than this part of the time leaves nothing judged (ours).
+# Telemetry lost for more than this part of the time leaves nothing judged (heuristic).
 _LOST = 0.2
 # The drop that a bad lead adds has to span so many steps of the voltage to be told: three at either
-# end of it (ours).
+# end of it (heuristic).
 _STEPS = 6.0
 
 

@@ -14,7 +14,7 @@ from telemetry.checks.listed import CODES
 from telemetry.results import Cause, Finding, Level
 from telemetry.trends.measures import ReportedFinding
 
-#: So many of the last recordings are asked what they report alike (ours).
+#: So many of the last recordings are asked what they report alike (heuristic).
 WINDOW = 5
 _ALIKE = 2
 

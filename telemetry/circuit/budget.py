@@ -20,7 +20,8 @@ from telemetry.circuit.parts import parts_of
 from telemetry.numerics.intervals import Interval, propagate
 from telemetry.results import Margin, Resistance
 
-# Two voltage sensors at rest on one supply may differ by this much (ours: half a percent of 8 V).
+# Two voltage sensors at rest on one supply may differ by this much (heuristic: half a percent of 8
+# V).
 _SENSORS_V = 0.04
 
 

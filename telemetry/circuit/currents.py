@@ -56,14 +56,14 @@ class Currents:
         return cases[case], case
 
     def _feeds_root(self, place: str) -> bool:
-        return place != self._root and bool(self._aircraft.way_up(self._root, place))
+        return place != self._root and bool(self._aircraft.feed_path(self._root, place))
 
     def _part_of_root(self, place: str) -> float | None:
         """Share of the total that flows through a pack or supply; None where not known."""
         if not self._feeds_root(place):
             return None
         packs = [p.name for p in self._aircraft.packs]
-        through = [p for p in packs if self._aircraft.way_up(place, p)]
+        through = [p for p in packs if self._aircraft.feed_path(place, p)]
         if len(through) == len(packs):
             return 1.0
         shares = [self._share[p].value for p in through if p in self._share]

@@ -14,11 +14,11 @@ from telemetry.results import Resistance
 
 # A linear regulator's least drop where no data sheet tells it (common practice, no source).
 _DROPOUT_V = Interval(0.25, 0.0, 0.5)
-# How far a pack's resistance in a profile may lie from the pack's today (ours: age and cold).
+# How far a pack's resistance in a profile may lie from the pack's today (heuristic: age and cold).
 _PROFILE_PART = 0.25
 
 # What a lasting step of the load costs beyond the resistance read within seconds, as a part of it:
-# a pack goes on relaxing for a minute (ours; 20 + 10 mOhm with 10 s gives a third more at 10 s
+# a pack goes on relaxing for a minute (heuristic; 20 + 10 mOhm with 10 s gives a third more at 10 s
 # than at 1 s).
 _SLOW = Interval(0.25, 0.0, 0.5)
 
@@ -208,7 +208,7 @@ class Known:
     def notes_on(self, place: str) -> list[str]:
         """What the way from the packs to a place rests on besides measurements."""
         root, packs = self.root or place, [p.name for p in self.aircraft.packs]
-        parts = [*self.aircraft.way_up(place, root), *packs]
+        parts = [*self.aircraft.feed_path(place, root), *packs]
         notes = [words for p in dict.fromkeys(parts) for words in self._notes.get(p, ())]
         if self.regulated and self.limit_a(packs) is None:
             notes.append("the regulator's current limit is not in the profile")
@@ -230,7 +230,7 @@ class Known:
             supply = aircraft.supply(name)
             if supply is None or supply.limit_a is None:
                 return None
-            if any(aircraft.way_up(name, p) for p in packs):
+            if any(aircraft.feed_path(name, p) for p in packs):
                 total += supply.limit_a
         return total if total > 0 else None
 

@@ -18,19 +18,19 @@ from telemetry.numerics.statistics.extremes import decluster, return_level
 from telemetry.readings import Readings, lowest_of, lowest_voltage, total_current
 from telemetry.results import WORKING_PHASES, Phase, PhaseKind, PlaceLoad
 
-# The state at landing is the mean over this last stretch of the flight (ours: long enough for
+# The state at landing is the mean over this last stretch of the flight (heuristic: long enough for
 # tens of readings of voltage and current, short against the fall of a pack).
 _LANDING_S = 60.0
 _LEAST_READINGS = 5
-# A pack that stops within this time of landing was switched off by then (ours).
+# A pack that stops within this time of landing was switched off by then (heuristic).
 _SETTLED_S = 5.0
-# Peaks are taken above the level that a flight's current exceeds a tenth of the time (ours); the
-# fit raises it further.
+# Peaks are taken above the level that a flight's current exceeds a tenth of the time (heuristic);
+# the fit raises it further.
 _PEAK_QUANTILE = 0.9
 # Servo currents swing within about a tenth of a second (common practice, no source); between two
 # readings further apart a higher peak may pass.
 _SWING_S = 0.1
-# A lead or a contact is as warm as its current makes it within about this time (ours).
+# A lead or a contact is as warm as its current makes it within about this time (heuristic).
 _WARM_S = 60.0
 
 

@@ -220,7 +220,7 @@ class Circuit(Known):
             return root_v
         volts = self._need(x, Input("volts", place), f"the voltage of {place} at landing")
         fall = self._need(x, Input("volts", root), f"the voltage of {root} at landing") - root_v
-        way = self.aircraft.way_up(place, root)
+        way = self.aircraft.feed_path(place, root)
         if not way:
             raise Missing(f"what feeds {place} is not known")
         return volts - fall - sum(self._more_drop(x, node, load) for node in way[:-1])

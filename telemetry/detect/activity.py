@@ -20,25 +20,25 @@ BoolArray = NDArray[np.bool_]
 
 GRID_S = 0.25
 STICKS = ("aileron", "elevator", "rudder")
-# Scatter above which the calmest stretch of a log is no rest (ours): idling electronics and
+# Scatter above which the calmest stretch of a log is no rest (heuristic): idling electronics and
 # sensor steps stay below it, corrections in flight do not.
 _RESTLESS_SHARE = 0.12
 _RESTLESS_A = 0.12
 _LONGEST_STIR_S = 60.0
-# Calm flying just after take-off or before landing is followed this far (ours).
+# Calm flying just after take-off or before landing is followed this far (heuristic).
 _REACH_S = 6.0
-# Longest calm leg of a flight in a log that shows no rest at all (ours).
+# Longest calm leg of a flight in a log that shows no rest at all (heuristic).
 _CALM_FLYING_S = 90.0
 # Activity of the calmest gliders, A over rest on the mean of half a minute, and over so many times
 # the scatter at rest (heuristic: small corrections now and then draw some hundredths of an ampere).
 _FAINT_A = 0.04
 _OVER_NOISE = 4.0
 # A level of rest has to last this long and scatter no more than this, and may lie this far
-# towards the level of flying (ours).
+# towards the level of flying (heuristic).
 _REST_S = 6.0
 _STILL_A = 0.05
 # Resistance through which a fall of voltage stands in for current: packs and leads of a large
-# model have some 0.05 to 0.15 Ohm (ours). Up to this part of its usual value a supply is off.
+# model have some 0.05 to 0.15 Ohm (heuristic). Up to this part of its usual value a supply is off.
 _STAND_IN_OHM = 0.1
 _ON_SHARE = 0.2
 _FEW_READINGS = 20

@@ -76,7 +76,7 @@ def _from_above(e: Event, all_found: list[Event], aircraft: Aircraft) -> bool:
     """Whether what feeds the place lost its supply then: it is told there, once."""
     return any(
         o.place != e.place
-        and aircraft.way_up(e.place, o.place)
+        and aircraft.feed_path(e.place, o.place)
         and o.start_s <= e.end_s + BOOT_S
         and e.start_s <= o.end_s + BOOT_S
         for o in all_found

@@ -17,7 +17,7 @@ from telemetry.numerics.spans import longer, mask_to_spans, merge, overlap_s
 from telemetry.readings import Reading, Readings
 
 # Part of its travel that a stick sweeps in a stir at the least, where the current is raised too,
-# and for how much of the time (ours).
+# and for how much of the time (heuristic).
 _MOVED = 0.33
 _MOST = 0.6
 # Scatter of the current in a stir, as part of its rise, at the least: beside a steady load that
@@ -27,7 +27,7 @@ _RIPPLE = 0.04
 # round about once a second (common practice, no source).
 _SWING_S = 0.5
 # How long one pack is switched off to check the other, s, and the part of its voltage that a pack
-# behind an open switch shows at the most (ours).
+# behind an open switch shows at the most (heuristic).
 _CHECK_S = (0.8, 60.0)
 _OFF_SHARE = 0.25
 # A check in what moves enough for a flight: how long after its beginning, the longest pause between

@@ -27,12 +27,12 @@ from telemetry.results import (
 )
 
 # Deep is a tenth below the level: of a lithium-polymer cell 2.97 V under load, of a six-volt servo
-# supply 5.4 V (ours).
+# supply 5.4 V (heuristic).
 _DEEP = 0.9
 # Twice as deep: of such a cell 2.64 V, of such a supply 4.8 V. Plainly below: beyond what a sensor
-# and a level taken from common practice may be off (ours).
+# and a level taken from common practice may be off (heuristic).
 _DEEPEST, _SHORT = 0.8, 0.97
-# A pack's way out and back is read this long before and after (ours).
+# A pack's way out and back is read this long before and after (heuristic).
 _ROUND_S = 2.0
 
 _Spans = list[tuple[float, float]]

@@ -28,7 +28,7 @@ from telemetry.numerics.spans import complement, longer, mask_to_spans, merge, o
 from telemetry.readings import Reading, Readings
 from telemetry.results import Phase, PhaseKind
 
-# A height or speed that no taxiing reaches (ours).
+# A height or speed that no taxiing reaches (heuristic).
 _AIRBORNE_M = 8.0
 _AIRBORNE_MPS = 9.0
 _THROTTLE_SHARE = 0.25
@@ -38,9 +38,9 @@ _IN_THE_AIR, _BREATH_S, _UNSEEN_S = ("aileron", "elevator"), 4.0, 15.0
 # Sticks or a throttle that move for so long are a flight, however little it draws; a motor that ran
 # for less than a climb did not fly (heuristic).
 _MINUTES_S, _CLIMB_S = 120.0, 10.0
-# A log without any rest that is lively this near to its end was cut in the air (ours).
+# A log without any rest that is lively this near to its end was cut in the air (heuristic).
 _CUT_S = 30.0
-# After a pause in the rows of so many hours another session begins (ours).
+# After a pause in the rows of so many hours another session begins (heuristic).
 _SESSION_PAUSE_S = 6 * 3600.0
 
 

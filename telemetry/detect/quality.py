@@ -12,7 +12,7 @@ from telemetry.numerics.baseline import MAD_TO_SIGMA
 from telemetry.readings import Reading, Readings, block_means, total_current
 from telemetry.results import ColumnUse, Quality
 
-# The total and the nodes are compared over blocks this long, s (ours).
+# The total and the nodes are compared over blocks this long, s (heuristic).
 _BLOCK_S = 2.0
 USED = frozenset(
     {

@@ -20,11 +20,11 @@ _CLOCK = "the clock of the file"
 # from losing the supply to the first report takes it half a second to several).
 _SHORTEST_BOOT_S = 0.5
 # Several parameters take turns: a counter comes this long after its unit is back, and those of one
-# unit within this of one another (ours).
+# unit within this of one another (heuristic).
 _TURNS_S = 3.0
-# A pause so many times the longest usual one of the last minute is a silence (ours).
+# A pause so many times the longest usual one of the last minute is a silence (heuristic).
 _SILENT, _USUAL_S, _FEWEST = 2.0, 60.0, 20
-# A counter began anew if it fell to less than this part (ours).
+# A counter began anew if it fell to less than this part (heuristic).
 _ANEW = 0.05
 # From the dip that restarted a unit to its first report it takes at most so long, and a clock begun
 # anew shows no more (common practice, no source: a unit boots within seconds).
@@ -36,7 +36,7 @@ _CLOCK_ENDS = (
     *(60.0, 3600.0, 86400.0, 2.0**8),
     *(2.0**n / parts for n in (16, 24, 32) for parts in (1, 10, 100, 1000)),
 )
-# Its pace is that of so many readings before (ours).
+# Its pace is that of so many readings before (heuristic).
 _PACE = 20
 
 

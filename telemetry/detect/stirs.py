@@ -17,10 +17,10 @@ from telemetry.results import Phase, PhaseKind, Stir, StirPlace
 # Rest is read from this long before the stir, leaving half a second for its onset.
 _REST_S = 15.0
 _ONSET_S = 0.5
-# So long after it the sticks are surely still; a reading holds no longer than this (ours).
+# So long after it the sticks are surely still; a reading holds no longer than this (heuristic).
 _STILL_S = 2.0
 _HELD_S = 10.0
-# Fewest readings for a mean and for a 95th percentile that say something (ours).
+# Fewest readings for a mean and for a 95th percentile that say something (heuristic).
 _FEW = 3
 _FEW_P95 = 10
 

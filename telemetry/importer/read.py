@@ -32,7 +32,7 @@ from telemetry.model.unsettled import set_option
 
 FloatArray = NDArray[np.float64]
 
-#: Rows further apart than this tell nothing of a flight, s (ours).
+#: Rows further apart than this tell nothing of a flight, s (heuristic).
 _SLOWEST_S = 3600.0
 
 

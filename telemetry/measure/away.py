@@ -18,17 +18,17 @@ from telemetry.numerics.spans import mask_to_spans, merge
 from telemetry.readings import NO_SUPPLY_V, Reading, Readings
 from telemetry.results import OutSign
 
-# A regulator lies between where a pack stays above the bus by this much, giving (ours): its
+# A regulator lies between where a pack stays above the bus by this much, giving (heuristic): its
 # set-point, not the pack's voltage, decides who gives.
 HEAD_V = 0.8
-# Means of two readings of one moment differ by this, or by half of their resolutions (ours).
+# Means of two readings of one moment differ by this, or by half of their resolutions (heuristic).
 _READ_V = 0.03
-# A pack whose own voltage fell by this part at once, and the other's did not, broke down (ours: a
-# third of a cell of two).
+# A pack whose own voltage fell by this part at once, and the other's did not, broke down
+# (heuristic: a third of a cell of two).
 _COLLAPSED = 0.15
 _GIVING = 0.2
 # "Just before" is the last so many seconds of like load, within this time; a reading counts for
-# so long (ours).
+# so long (heuristic).
 JUST_S, NEAR_S, HELD_S = 10.0, 60.0, 5.0
 _FEW = 3
 # Just before and after a stop are so many intervals, and at least so long; the load is the same

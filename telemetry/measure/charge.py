@@ -16,13 +16,13 @@ from telemetry.results import Charge, Phase, PhaseKind
 
 # Gain error of a current sensor (common practice, no source: 1 to 2 %), as standard uncertainty.
 _GAIN = 0.01
-# At rest the current is in the lowest part of its range (ours); where it never falls below this
-# part of its high values there was no rest. Medians are over a few readings.
+# At rest the current is in the lowest part of its range (heuristic); where it never falls below
+# this part of its high values there was no rest. Medians are over a few readings.
 _REST_PART, _REST_FLOOR = 0.15, 0.3
 _LEAST, _FEW = 3, 20
-# So many distinct values do not tell a step; no file writes more digits that matter (ours).
+# So many distinct values do not tell a step; no file writes more digits that matter (heuristic).
 _TELLING, _DIGITS = 5, 6
-# Only the first and last minutes of a flight tell its start and end (ours).
+# Only the first and last minutes of a flight tell its start and end (heuristic).
 _ENDS_S = 180.0
 
 

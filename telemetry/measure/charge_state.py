@@ -25,13 +25,13 @@ _OPEN_V: dict[str, tuple[float, ...]] = {
     "liion": (2.90, 3.20, 3.33, 3.45, 3.53, 3.60, 3.67, 3.77, 3.87, 3.97, 4.06, 4.19),
 }
 _BLEND_V = (3.44, 3.57, 3.66, 3.77, 3.84, 3.89, 3.92, 3.96, 4.00, 4.05, 4.09, 4.18)
-# A voltage sensor of half a percent (ours).
+# A voltage sensor of half a percent (heuristic).
 _REST_PM_V = 0.02
 # Charge that goes in against charge that can be drawn again, lithium and nickel cells (common
 # practice, no source); a pack counts as full after a charge that ended by itself.
 _YIELD = {"lipo": 0.99, "liion": 0.99, "life": 0.99, "nimh": 0.85}
 # Two counts of one current through one sensor may differ by this much without a reason: sensor
-# clock, rounding, sampling (ours).
+# clock, rounding, sampling (heuristic).
 _COUNT_PART, _COUNT_MAH = 0.05, 10.0
 
 
@@ -230,7 +230,7 @@ def flights_left(
     -------
     FlightsLeft or None
         None without an earlier flight. With fewer than three, the cautious number counts each
-        further flight like the highest of them and a quarter more (ours).
+        further flight like the highest of them and a quarter more (heuristic).
 
     Notes
     -----

@@ -12,7 +12,7 @@ from telemetry.measure.charge_state import guess_pack
 from telemetry.model.channels import PlaceKind, Quantity
 from telemetry.readings import Readings
 
-# The voltage at rest is read from the first readings of a recording (ours).
+# The voltage at rest is read from the first readings of a recording (heuristic).
 _REST_READINGS = 20
 # A lithium cell that rests below this is damaged, V: lithium-polymer 3.0 (common practice, no
 # source), the others the lowest voltage of cell makers' tables. Cells of nickel are none the worse.

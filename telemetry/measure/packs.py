@@ -19,12 +19,12 @@ from telemetry.readings import NO_SUPPLY_V, Reading, Readings, block_means
 from telemetry.results import OutKind, OutSign, PackOut, Phase, PhaseKind
 
 # Sharing is judged where the total is above a third of its 95th percentile: ideal diodes share
-# unequally at light load (ours).
+# unequally at light load (heuristic).
 _JUDGED = 1 / 3
 _LEAST_BLOCKS = 8
-# A pack gives nothing below this share, and is known to give something above that one (ours).
+# A pack gives nothing below this share, and is known to give something above that one (heuristic).
 _NOTHING, _SOMETHING = 0.05, 0.2
-# Shorter than this is an update that was missed; a check on the ground takes seconds (ours).
+# Shorter than this is an update that was missed; a check on the ground takes seconds (heuristic).
 _LEAST_OUT_S = 1.0
 _LONGEST_CHECK_S = 60.0
 _GRID_S = 0.25
@@ -160,7 +160,7 @@ def _slope(part: FloatArray, whole: FloatArray) -> Interval | None:
     rest = part - part.mean() - slope * moved
     free = part.size - 2
     half = 2.0 * math.sqrt(float((rest**2).sum()) / free / sxx * likeness(rest))
-    # Told to less than a quarter either way it tells nothing (ours).
+    # Told to less than a quarter either way it tells nothing (heuristic).
     return None if half > 0.25 else _with_gains(slope, half)
 
 

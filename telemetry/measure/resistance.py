@@ -21,12 +21,12 @@ from telemetry.numerics.sampling import outside
 from telemetry.readings import Reading, Readings, Total, block_means, total_current
 from telemetry.results import PackOut, Phase, PhaseKind, Resistance
 
-# Blocks over which it is judged whether a bus follows its pack (ours: longer than a move).
+# Blocks over which it is judged whether a bus follows its pack (heuristic: longer than a move).
 _BLOCK_S = 5.0
 _LEAST_BLOCKS = 12
 # Means of one and the same value differ by rounding, far below any sensor's step.
 _ROUNDING = 1e-9
-# After a pack was off, its voltage needs this long to settle (ours).
+# After a pack was off, its voltage needs this long to settle (heuristic).
 _SETTLE_S = 2.0
 
 

@@ -26,9 +26,10 @@ _PULSE_US = 5.0
 # No hand turns a stick round more than about five times a second (common practice, no source).
 _HAND_S = 0.1
 # Without a profile a control counts as acting at a place if it draws at least this part of what the
-# strongest there does: sticks of one stir move so much alike that a little is said of each (ours).
+# strongest there does: sticks of one stir move so much alike that a little is said of each
+# (heuristic).
 _LEAST_PART = 0.3
-# What draws is not quite proportional to travel: kept to both sides of a range (ours).
+# What draws is not quite proportional to travel: kept to both sides of a range (heuristic).
 _DOUBT = 0.1
 
 

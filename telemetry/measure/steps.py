@@ -19,13 +19,13 @@ from telemetry.results import PackOut, PathStep
 # Means over blocks bring readings of different instants together; each side of a step needs some.
 _BLOCK_S, _UPDATES, _LEAST = 2.0, 6.0, 12
 # Below this part of its high currents a pack behind a diode may be held off: then the drop is not
-# that of its path (ours).
+# that of its path (heuristic).
 _GIVING = 0.2
-# A pack that gives less than this at its best tells nothing of its path (ours).
+# A pack that gives less than this at its best tells nothing of its path (heuristic).
 _LEAST_A = 0.5
 # Highest F over all instants, one parameter, 15 % left off at the ends: exceeded by chance in 1 %
 # of the flights at 12.4 (D. W. K. Andrews, Econometrica 61 (1993) 821, table 1, from memory). Four
-# paths and unlike residuals ask for more (ours).
+# paths and unlike residuals ask for more (heuristic).
 _SUP_F = 30.0
 _ENDS = 0.15
 _SETTLE_S = 2.0

@@ -13,17 +13,17 @@ FloatArray = NDArray[np.float64]
 #: Volts of a model's radio power (common practice, no source).
 _LEAST_V, _MOST_V = 2.5, 75.0
 #: Spread (5th to 95th percentile) of a supply voltage at most, as a part of its median, and of a
-#: current at least, as a part of its 95th percentile (ours: servos rest and stir).
+#: current at least, as a part of its 95th percentile (heuristic: servos rest and stir).
 _VOLTAGE_SPREAD, _CURRENT_SPREAD = 0.35, 0.3
-#: How a voltage must fall with the current at least: correlation of their larger steps (ours).
+#: How a voltage must fall with the current at least: correlation of their larger steps (heuristic).
 COUPLED = -0.3
 #: A step is larger than this part of a current's range, over so many rows; as many are needed.
 _STEP, _OVER_ROWS, _STEPS = 0.1, (1, 4), 8
-#: Correlation of a counter with the sum of the current that it counts, at least (ours).
+#: Correlation of a counter with the sum of the current that it counts, at least (heuristic).
 _COUNTED = 0.999
-#: Spread of a power in the product of its voltage and current, at most (ours).
+#: Spread of a power in the product of its voltage and current, at most (heuristic).
 _PRODUCT = 0.1
-#: How near to a power of ten a power must be to that product, as its decimal logarithm (ours).
+#: How near to a power of ten a power must be to that product, as its decimal logarithm (heuristic).
 _DECADE = 0.03
 #: So many rows tell enough, among the first so many.
 _ROWS, _SEEN = 20_000, 200_000

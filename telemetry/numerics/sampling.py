@@ -18,7 +18,7 @@ BoolArray = NDArray[np.bool_]
 
 # Windows of this many successive changes average out the row grid (error of one row over RUN).
 RUN = 8
-# So many steps running that are alike are a pace (ours): chance gaps are not alike.
+# So many steps running that are alike are a pace (heuristic): chance gaps are not alike.
 RUN_OF_ONE_PACE = 3
 
 

@@ -13,17 +13,21 @@ from numpy.typing import NDArray
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 
-# So many cells at either end of a column, or this part of it, do not tell its usual range (ours).
+# So many cells at either end of a column, or this part of it, do not tell its usual range
+# (heuristic).
 _CELLS, _PART = 5, 1e-3
-# So many times its own size lies a cell beyond its column that has nothing to do with it (ours).
+# So many times its own size lies a cell beyond its column that has nothing to do with it
+# (heuristic).
 _TIMES = 3.0
-# Below so many cells a column has no usual range; wild ones stand at most so many in a row (ours).
+# Below so many cells a column has no usual range; wild ones stand at most so many in a row
+# (heuristic).
 _FEW, _ROWS = 20, 5
-# So many times the cells that do not tell the usual range mostly show that none is far (ours).
+# So many times the cells that do not tell the usual range mostly show that none is far (heuristic).
 _SAMPLE = 40
-# A column that measures to the end of what is possible may pass it by this part of its size (ours).
+# A column that measures to the end of what is possible may pass it by this part of its size
+# (heuristic).
 _PAST = 0.1
-# A counter that jumped by this part of what it holds, and at once back, did not count (ours).
+# A counter that jumped by this part of what it holds, and at once back, did not count (heuristic).
 _JUMP = 0.25
 
 

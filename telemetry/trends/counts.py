@@ -9,7 +9,7 @@ from scipy import stats
 
 from telemetry.trends.evidence import SEASON
 
-# What is known beforehand of falls that no load explains: so many in so many flights (ours).
+# What is known beforehand of falls that no load explains: so many in so many flights (heuristic).
 _PRIOR_COUNT, _PRIOR_FLIGHTS = 0.5, 5.0
 # Hard flying brings them in clusters: the rate is never held for surer than so many events say.
 _SUREST = 2.0

@@ -16,16 +16,16 @@ from telemetry.trends.table import FeatureTable
 
 FloatArray = NDArray[np.float64]
 
-# Usual scatter from flight to flight, mOhm (ours, from simulated seasons): plugs are mated anew,
-# copper warms. It is only where to begin.
+# Usual scatter from flight to flight, mOhm (heuristic, from simulated seasons): plugs are mated
+# anew, copper warms. It is only where to begin.
 _AIR_MOHM, _STIR_MOHM, _FIT_MOHM, _SLOPE_MOHM = 1.0, 2.0, 2.5, 2.0
 # Offset of two voltage sensors against each other, V (common practice, no source).
 _OFFSET_V = 0.03
-_OFFSET_SIGMA_V = 0.008  # from flight to flight (ours)
-# A mean current below this says nothing of a resistance (ours).
+_OFFSET_SIGMA_V = 0.008  # from flight to flight (heuristic)
+# A mean current below this says nothing of a resistance (heuristic).
 _LEAST_A = 0.15
 _FEW_BLOCKS = 4
-# Stretches and their scatter of current that tell a slope (ours).
+# Stretches and their scatter of current that tell a slope (heuristic).
 _FEW_SLOPE, _LEAST_SPREAD_A = 8, 0.01
 
 

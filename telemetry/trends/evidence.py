@@ -21,7 +21,7 @@ from telemetry.trends.parts import EvidencePart, FloatArray, IntArray, Weighed, 
 K = 0.5
 # False alarms are stated per season of this many flights.
 SEASON = 20
-# A change is a step where one flight brought this part of it (ours).
+# A change is a step where one flight brought this part of it (heuristic).
 _SUDDEN = 0.45
 # The EWMA is drawn beside the CUSUM, with the weight that suits shifts of about one deviation.
 _EWMA_WEIGHT, _EWMA_WIDTH = 0.2, 3.0

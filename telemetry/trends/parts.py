@@ -19,7 +19,8 @@ FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
 
-# Features of one place in one flight share causes (the day, the servo's mood): ours, from seasons.
+# Features of one place in one flight share causes (the day, how a servo is): heuristic, from
+# seasons.
 _SHARED = 0.15
 # A feature is judged from its third flight on: before that it has no scatter of its own.
 _LEAST_FLIGHTS = 3

@@ -19,24 +19,24 @@ from telemetry.trends.table import FeatureTable
 
 FloatArray = NDArray[np.float64]
 
-# Usual scatter of the logarithm of a ratio from flight to flight (ours, from simulated seasons of
-# random aircraft), beside the uncertainty of each value: against the mirror, against other places,
-# against nothing. It is only where to begin: each aircraft's own scatter is learnt.
+# Usual scatter of the logarithm of a ratio from flight to flight (heuristic, from simulated seasons
+# of random aircraft), beside the uncertainty of each value: against the mirror, against other
+# places, against nothing. It is only where to begin: each aircraft's own scatter is learnt.
 _SIGMA = {
     "stir": (0.025, 0.04, 0.20),
     "air": (0.015, 0.05, 0.20),
     "rest": (0.02, 0.05, 0.08),
 }
-# How far each moves when the moving current of the node rises by a given share (ours, from
+# How far each moves when the moving current of the node rises by a given share (heuristic, from
 # simulated servos of three laws): in the air holding against loads dilutes it, at rest only wear
 # and stiffness show.
 _RESPONSE = {"stir": 1.0, "air": 0.6, "rest": 0.5}
-# How unsure these responses are, relative (ours): servos of other makes bind in other ways.
+# How unsure these responses are, relative (heuristic): servos of other makes bind in other ways.
 _DOUBT = {"stir": 0.1, "air": 0.4, "rest": 0.8}
 # Other places do not answer to vigour alike: power of one current in the other's, about 1.
 _SLOPE_SD = {"stir": 0.3, "air": 0.4, "rest": 0.3}
-# Rise of the ratio from cold to warm: scatter against mirror and others (ours); time constant in
-# which a servo's case warms up (common practice, no source).
+# Rise of the ratio from cold to warm: scatter against mirror and others (heuristic); time constant
+# in which a servo's case warms up (common practice, no source).
 _RAMP_SIGMA = (0.03, 0.08)
 _WARM_UP_S = 180.0
 _SINGULAR = 1e12

@@ -90,7 +90,7 @@ def test_a_regulator_known_by_name_stands_below_the_packs() -> None:
     nodes = (Node(name="tail", fed_from="regulator"),)
     craft = Aircraft(packs=packs, regulator="regulator", nodes=nodes)
     assert craft.root == "regulator"
-    assert craft.way_up("tail", "pack 2") == ("tail", "regulator", "pack 2")
+    assert craft.feed_path("tail", "pack 2") == ("tail", "regulator", "pack 2")
 
 
 def test_a_mirror_named_once_holds_both_ways() -> None:
@@ -231,20 +231,20 @@ def test_the_way_up_is_found_through_whichever_supply_leads_there() -> None:
             {"name": f"switch {n}", "kind": "switch", "fed_from": [f"pack {n}"]} for n in (1, 2)
         ]
     )
-    assert tern.way_up("left tip", "pack 2") == (
+    assert tern.feed_path("left tip", "pack 2") == (
         "left tip",
         "left wing",
         "bus",
         "switch 2",
         "pack 2",
     )
-    assert tern.way_up("bus", "bus") == ("bus",)
-    assert tern.way_up("bus", "left wing") == ()
+    assert tern.feed_path("bus", "bus") == ("bus",)
+    assert tern.feed_path("bus", "left wing") == ()
 
 
 def test_a_loop_ends_the_way_up() -> None:
     nodes = (Node(name="a", fed_from="b"), Node(name="b", fed_from="a"))
-    assert Aircraft(nodes=nodes).way_up("a", "bus") == ()
+    assert Aircraft(nodes=nodes).feed_path("a", "bus") == ()
 
 
 def _fed(aircraft: Aircraft, volts: dict[str, float], amps: dict[str, float]) -> dict[str, object]:

@@ -8,7 +8,7 @@ from dataclasses import replace
 from telemetry.aircraft import Aircraft
 from telemetry.results import Finding, Level
 
-# A consequence begins no earlier than its cause, and ends with it, within this, s (ours).
+# A consequence begins no earlier than its cause, and ends with it, within this, s (heuristic).
 _WITHIN_S = 2.0
 
 # From the place of the cause and that of the consequence to whether one can come of the other.
@@ -20,7 +20,7 @@ def _here(_aircraft: Aircraft, cause: str, place: str) -> bool:
 
 
 def _below(aircraft: Aircraft, cause: str, place: str) -> bool:
-    return bool(aircraft.way_up(place, cause))
+    return bool(aircraft.feed_path(place, cause))
 
 
 #: Cause, and what follows from it: there, or also at what it feeds.

@@ -13,7 +13,8 @@ from telemetry.checks.facts import FlightFacts
 from telemetry.results import Cause
 
 #: Fault by sign: what a sign that is there adds to a cause, and one that is surely absent takes
-#: off. Negative: the other way round. 1 is a hint, 2 weighs, 3 decides (ours: as an expert would).
+#: off. Negative: the other way round. 1 is a hint, 2 weighs, 3 decides (heuristic: as an expert
+#: would).
 TABLE: Mapping[C, Mapping[Look, int]] = {
     C.CONTACT: {
         signs.alone: 2,

@@ -20,18 +20,18 @@ from telemetry.results import (
     Resistance,
 )
 
-# Events of one moment lie no further apart than this, s (ours).
+# Events of one moment lie no further apart than this, s (heuristic).
 _WITHIN_S = 1.0
 _SEVERAL = 3
-# A current this many times slower than its voltage can hide a peak (ours).
+# A current this many times slower than its voltage can hide a peak (heuristic).
 _SLOWER = 2.0
-# Near the highest current, and far from it (ours).
+# Near the highest current, and far from it (heuristic).
 _NEAR, _FAR = 0.7, 0.4
-# Most of a fall is lost in the packs, or on the way (ours).
+# Most of a fall is lost in the packs, or on the way (heuristic).
 _MOST, _LITTLE = 0.6, 0.4
-# Low nearly all of the time under load, or only for some of it (ours).
+# Low nearly all of the time under load, or only for some of it (heuristic).
 _ALWAYS, _SOMETIMES = 0.9, 0.3
-# Currents and rest voltages that are alike (ours: sensors of 1 to 2 %, and unlike servos).
+# Currents and rest voltages that are alike (heuristic: sensors of 1 to 2 %, and unlike servos).
 _ALIKE_A, _ALIKE_V = 0.15, 0.01
 
 
@@ -51,7 +51,7 @@ def alone(facts: FlightFacts, draft: FindingDraft) -> Sign | None:
     others = [
         m.place
         for m in facts.flight.margins
-        if m.lowest_v is not None and m.place != place and not aircraft.way_up(m.place, place)
+        if m.lowest_v is not None and m.place != place and not aircraft.feed_path(m.place, place)
     ]
     if draft.start_s is None or not others:
         return None

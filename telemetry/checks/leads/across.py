@@ -24,9 +24,9 @@ from telemetry.trends.drops import drop_parts, offset_parts
 from telemetry.trends.evidence import Judgement
 from telemetry.trends.parts import EvidencePart, log_odds, moved_since
 
-# Change of a voltage sensor's offset that is reported, V (ours): sensors drift less by warmth.
+# Change of a voltage sensor's offset that is reported, V (heuristic): sensors drift less by warmth.
 _OFFSET_WATCH_V = 0.06
-# Log of the odds from which a small change is held for the sensors' and not the lead's (ours).
+# Log of the odds from which a small change is held for the sensors' and not the lead's (heuristic).
 _SURE = 3.0
 # How far the drop at rest may move where only the whole current is known, part of that in flight.
 _REST_DOUBT = 0.5

@@ -31,11 +31,11 @@ _CONTACT = ("contact", "unknown", "brownout")
 # compare; else falls are counted.
 _MOST = 0.5
 # Logarithm of the ratio of the two tails of the drop, from flight to flight; and by how much the
-# upper one must have grown, V and factor (ours: half as much again, and more than a step
+# upper one must have grown, V and factor (heuristic: half as much again, and more than a step
 # of most sensors).
 _TAIL_SIGMA, _TAIL_WATCH_V, _TAIL_WATCH = 0.15, 0.06, 1.5
 # A unit's silence: how many times the longest of so many flights before it must be, and its chance
-# by its own flight (ours).
+# by its own flight (heuristic).
 _OUTSTANDING, _FEW_BEFORE, _CHANCE = 2.0, 3, 1e-4
 _SIGNAL_LOST = "its signal lead or its sensor lost contact and its supply did not"
 

@@ -21,7 +21,7 @@ from telemetry.results import (
 )
 
 # A sound lead that takes more than this part of the supply at the highest current is too thin or
-# too long for it (ours: half a volt of 6.6 V).
+# too long for it (heuristic: half a volt of 6.6 V).
 _DROP_PCT = 8.0
 # A lead of unknown make with so many mOhm that takes this part of the supply at the highest current
 # is bad, or too thin and long (heuristic: 1.5 m of AWG 20 and its plugs have some 120 mOhm, a panel
@@ -30,7 +30,8 @@ _NO_SOUND_LEAD = ((120.0, 0.03), (60.0, 0.15))
 # Drops of two mirrors without currents of their own: factor, standard errors, and V at the highest
 # current (heuristic: sound leads and equal servos together differ by half).
 _RATIO, _RATIO_ERRORS, _RATIO_V = 1.7, 3.0, 0.05
-# Leads of two sides are alike if the wire table expects the same of both within this part (ours).
+# Leads of two sides are alike if the wire table expects the same of both within this part
+# (heuristic).
 _ALIKE = 0.15
 
 

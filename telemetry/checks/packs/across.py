@@ -35,12 +35,12 @@ _WEAK_PCT = 2.0
 # pack's and against its own past; share; voltage after landing.
 _AGAINST_SIGMA, _ALONE_SIGMA = 0.08, 0.12
 _SHARE_SIGMA, _SHARE_WEIGHT = 0.06, 6.0
-# The fuller pack gives more: share per volt between the packs at rest (ours).
+# The fuller pack gives more: share per volt between the packs at rest (heuristic).
 _SHARE_PER_V, _SHARE_PER_V_SD = 1.0, 1.5
 _END_SIGMA_V = 0.04
 # Resistance of cells falls by 1 to 2 % a kelvin of warmth (common practice, no source).
 _PER_KELVIN, _PER_KELVIN_SD = -0.015, 0.012
-# Voltage after landing: 1 V/V with that at the start; with charge, V/Ah of a 4 Ah pack (ours).
+# Voltage after landing: 1 V/V with that at the start; with charge, V/Ah of a 4 Ah pack (heuristic).
 _END_PER_START, _END_PER_START_SD = 0.9, 0.3
 _END_PER_AH, _END_PER_AH_SD = -0.25, 0.2
 

@@ -10,11 +10,13 @@ from telemetry.results import Level
 from telemetry.trends.parts import EvidencePart
 from telemetry.trends.table import FeatureTable
 
-# A way's resistance up by this share, against the other pack's (ours): cells are about half of it.
+# A way's resistance up by this share, against the other pack's (heuristic): cells are about half of
+# it.
 _WATCH_PCT, _GROUND_PCT = 15.0, 100.0
-# Scatter of the logarithm of the ratio from flight to flight, to begin with (ours).
+# Scatter of the logarithm of the ratio from flight to flight, to begin with (heuristic).
 _SIGMA = 0.03
-# Stretches that tell a ratio, and the share of the load below which a pack hardly conducts (ours).
+# Stretches that tell a ratio, and the share of the load below which a pack hardly conducts
+# (heuristic).
 _FEW, _LEAST_SHARE = 10, 0.08
 _HARDLY = 0.3
 

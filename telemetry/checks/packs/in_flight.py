@@ -25,15 +25,15 @@ from telemetry.results import (
     PhaseKind,
 )
 
-# Under this share of the current a pack gives nothing (ours: three sensor gains of 1 to 2 %).
+# Under this share of the current a pack gives nothing (heuristic: three sensor gains of 1 to 2 %).
 _NOTHING = 0.05
 # An outage shorter than this and seen once may be two readings that failed; where no voltage
-# confirms it, one shorter than that (ours).
+# confirms it, one shorter than that (heuristic).
 _SURE_S, _LONG_S = 3.0, 6.0
 # A share below this takes a path of four times the other's resistance; where the pack's voltage
-# lies below the other's, which a bad path behind it cannot make, it is held off (ours).
+# lies below the other's, which a bad path behind it cannot make, it is held off (heuristic).
 _HELD = 0.2
-# Two voltage sensors may differ by this much (ours: half a percent of 8 V).
+# Two voltage sensors may differ by this much (heuristic: half a percent of 8 V).
 _SENSORS_V = 0.04
 
 

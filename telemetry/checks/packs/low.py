@@ -7,10 +7,10 @@ from telemetry.checks.draft import FindingDraft, Words, clock
 from telemetry.measure.charge_state import guess_pack
 from telemetry.results import ChargeBasis, Flight, Level, PackState
 
-# Rest voltages of a pair: further apart than this is no scatter of sensors and charging (ours: a
-# tenth to a third of the charge of most lithium cells).
+# Rest voltages of a pair: further apart than this is no scatter of sensors and charging (heuristic:
+# a tenth to a third of the charge of most lithium cells).
 _APART_PCT = 3.5
-# A pack that gives less than this of the current waits behind a diode (ours).
+# A pack that gives less than this of the current waits behind a diode (heuristic).
 _WAITS = 0.2
 # A cell of lithium iron phosphate just off the charger reads up to a tenth more than one that has
 # rested (common practice, no source); above this it is not low.
@@ -43,7 +43,7 @@ EMPTIED = Words(
     "Do not fly with it before each cell was read at rest. One with a lithium cell that rests "
     "below its floor is not to be charged, but set aside where a fire can do no harm.",
 )
-# A knee that takes this part of the voltage grounds (ours: the last minute of a charge).
+# A knee that takes this part of the voltage grounds (heuristic: the last minute of a charge).
 _EMPTY_PART = 0.10
 # Two packs on one bus without a diode between them, of unlike charge.
 CROSS_CHARGED = Words(

@@ -9,10 +9,10 @@ from telemetry.checks.draft import FindingDraft
 from telemetry.checks.tree import shared_packs
 from telemetry.results import Level
 
-# A pack whose share is below this gives nothing; above the other it used to take part (ours).
+# A pack whose share is below this gives nothing; above the other it used to take part (heuristic).
 _OUT_SHARE, _PART_SHARE = 0.03, 0.15
 # A pack that stopped within the flight lacks this much of its usual share, and so many of its
-# deviations; flights for a usual share; voltage at rest by which a pack is the emptier (ours).
+# deviations; flights for a usual share; voltage at rest by which a pack is the emptier (heuristic).
 _FALLEN_SHARE, _SCATTERS, _FEW, _LOWER_V = 0.08, 2.5, 2, 0.03
 _DEAD = 0.5  # of its usual lowest voltage in flight
 

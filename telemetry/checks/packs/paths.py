@@ -8,9 +8,9 @@ from telemetry.checks.facts import FlightFacts
 from telemetry.checks.needs import Refusal, told_already, without_resistance
 from telemetry.results import Flight, Level, NotJudged, OutKind, Resistance
 
-# Paths of a pair from pack to bus: one above the other by this factor and by this much (ours).
+# Paths of a pair from pack to bus: one above the other by this factor and by this much (heuristic).
 _PATH_FACTOR, _PATH_MOHM = 1.5, 8.0
-# A pack's resistance rises before its voltage does fall at the end of its charge, s (ours).
+# A pack's resistance rises before its voltage does fall at the end of its charge, s (heuristic).
 _ROUND_S = 60.0
 
 

@@ -12,13 +12,13 @@ from telemetry.checks.needs import Needs, Refusal, packs, root, without_resistan
 from telemetry.model.channels import Quantity
 from telemetry.results import Level, LoadDrop, NotJudged, Resistance
 
-# One pack above the other by this factor (ours).
+# One pack above the other by this factor (heuristic).
 _FACTOR = 1.5
 #: Part of the voltage that load takes, %: packs that lose so much are weak for this load, whatever
-#: their chemistry (ours: a sound pack under a heavy load loses a tenth, a cold one an eighth). The
-#: middle one where a mild temperature was logged, which takes the cold away.
+#: their chemistry (heuristic: a sound pack under a heavy load loses a tenth, a cold one an eighth).
+#: The middle one where a mild temperature was logged, which takes the cold away.
 LOST_WATCH_PCT, LOST_MILD_PCT, LOST_GROUND_PCT = 15.0, 12.0, 30.0
-#: Below the first the cold is the likelier cause, above the second it is not one, degC (ours).
+#: Below the first the cold is the likelier cause, above the second it is not one, degC (heuristic).
 COLD_C, MILD_C = 10.0, 18.0
 
 WEAK = Words(

@@ -28,7 +28,7 @@ def balance(facts: RecordingFacts) -> list[FindingDraft]:
 
 
 def _least_a(facts: RecordingFacts) -> float:
-    """What the nodes have to draw above the total to count, A (ours)."""
+    """What the nodes have to draw above the total to count, A (heuristic)."""
     stirs = [s for f in facts.flights for s in f.stirs]
     drawn = [p.mean_a for s in stirs for p in s.places if p.mean_a is not None]
     return max(0.15, 0.04 * max(drawn, default=3.0))

@@ -17,7 +17,8 @@ from telemetry.model.channels import Quantity
 from telemetry.results import Level, NotJudged
 from telemetry.trends.parts import EvidencePart
 
-# Counter over current: change that is reported, and usual scatter from flight to flight (ours).
+# Counter over current: change that is reported, and usual scatter from flight to flight
+# (heuristic).
 _COUNTER_WATCH, _COUNTER_SIGMA = 0.10, 0.02
 
 

@@ -10,7 +10,7 @@ from telemetry.trends.drops import drop_parts
 from telemetry.trends.parts import EvidencePart, log_odds, moved_since
 
 # Scatter of the balance of total and nodes against the place's current, gain error of a sensor
-# (common practice, no source), and how sure the odds must be (ours).
+# (common practice, no source), and how sure the odds must be (heuristic).
 _BALANCE_SIGMA, _GAIN_SD = 0.03, 0.02
 _SURE = 3.0
 _FEW_BLOCKS = 4

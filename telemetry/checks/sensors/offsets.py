@@ -10,7 +10,7 @@ from telemetry.checks.needs import Needs, Refusal, nodes
 from telemetry.model.channels import PlaceKind, Quantity
 from telemetry.results import Level, NotJudged
 
-# Two sensors of one voltage further apart than this are told, and are watched, V (ours).
+# Two sensors of one voltage further apart than this are told, and are watched, V (heuristic).
 _TOLD_V, _WATCH_V = 0.1, 0.25
 
 

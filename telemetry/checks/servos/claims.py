@@ -13,11 +13,11 @@ from telemetry.trends.parts import EvidencePart, log_odds, moved_since
 from telemetry.trends.ratios import current_parts
 
 # A silent servo takes about its share of the node's current with it; this part of it, at least,
-# must be gone (ours: servos of one node are not alike).
+# must be gone (heuristic: servos of one node are not alike).
 _SILENT_PART = 0.5
-# No servo falls silent by degrees: so many nats for the one that draws more (ours).
+# No servo falls silent by degrees: so many nats for the one that draws more (heuristic).
 _GRADUAL_LEAN = 6.0
-# Flights in which a chart that tells a silent servo comes to be sure of it (ours).
+# Flights in which a chart that tells a silent servo comes to be sure of it (heuristic).
 SETTLED_FLIGHTS = 3
 
 

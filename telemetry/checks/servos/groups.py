@@ -13,12 +13,12 @@ from telemetry.trends.parts import EvidencePart, log_odds, moved_since
 # group of the place, against all of them together and against none.
 _CLEAR = 3.0
 # Usual scatter of the logarithm from flight to flight, and how many flights that is worth: it is
-# only where to begin (ours).
+# only where to begin (heuristic).
 _SIGMA, _WEIGHT = 0.12, 3.0
-# Where a control's draw is known worse than this, relative, it can't be ruled out (ours).
+# Where a control's draw is known worse than this, relative, it can't be ruled out (heuristic).
 _KNOWN = 0.15
 # How much of the rise that one group alone would need shows in its travel: the rest is rest
-# current and holding (ours).
+# current and holding (heuristic).
 _SHOWN = 0.7
 
 _Draws = dict[str, dict[int, tuple[float, float]]]  # log and its error, by control and flight

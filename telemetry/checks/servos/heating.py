@@ -14,8 +14,8 @@ from telemetry.trends.evidence import Judgement
 from telemetry.trends.parts import EvidencePart, log_odds, moved_since
 from telemetry.trends.ratios import ramp_part
 
-# Mean current of a flight for a unit of rise from cold to warm (ours: a flight is half warming up,
-# and holding dilutes it), and how unsure that is, relative.
+# Mean current of a flight for a unit of rise from cold to warm (heuristic: a flight is half warming
+# up, and holding dilutes it), and how unsure that is, relative.
 _AIR_RESPONSE, _AIR_DOUBT = 0.35, 0.6
 # Odds (log) from which a place that draws more is reported as heating instead.
 _RATHER_HEATING = 3.0

@@ -47,7 +47,7 @@ def resting(facts: FlightFacts) -> list[FindingDraft]:
 
 
 def _least_a(p: StirPlace, step_a: float) -> float:
-    """The rise of the current at rest that counts, A (ours)."""
+    """The rise of the current at rest that counts, A (heuristic)."""
     return max(0.2, 0.5 * (p.rest_a or 0.0), 3.0 * step_a)
 
 

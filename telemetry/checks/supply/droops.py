@@ -8,7 +8,7 @@ from telemetry.checks.facts import FlightFacts
 from telemetry.results import Droop, DroopKind, Level
 
 # So many falls, or readings, are no accident of sampling; a bus that only follows its packs grounds
-# where it lost this part of what it holds (ours).
+# where it lost this part of what it holds (heuristic).
 _SEVERAL, _READINGS, _MUCH = 3, 6, 0.15
 DROOP = Words(
     (

@@ -28,11 +28,11 @@ from telemetry.results import (
     PhaseKind,
 )
 
-# This many unexplained falls at one place are no accident of sampling (ours).
+# This many unexplained falls at one place are no accident of sampling (heuristic).
 _SEVERAL = 3
-# Readings of one thing at two places lie no further apart than this (ours).
+# Readings of one thing at two places lie no further apart than this (heuristic).
 _WITHIN_S = 2.0
-# Falls deeper than this ask for an origin, V (ours).
+# Falls deeper than this ask for an origin, V (heuristic).
 _DEEP_V = 0.5
 
 
@@ -87,7 +87,7 @@ def _seen_there(place: str, events: list[Event], flight: Flight) -> list[Event]:
 def _of_brownout(e: Event, lost: Event, aircraft: Aircraft) -> bool:
     """Whether it is a supply lost at the place or above it, which a finding of its own tells."""
     return (
-        bool(aircraft.way_up(e.place, lost.place))
+        bool(aircraft.feed_path(e.place, lost.place))
         and e.start_s <= lost.end_s + _WITHIN_S
         and lost.start_s <= e.end_s + _WITHIN_S
     )
@@ -125,7 +125,7 @@ def _of_empty_pack(e: Event, flight: Flight, aircraft: Aircraft) -> bool:
     if e.slow:
         return True
     # A node follows what feeds it: the fall is that one's.
-    above = [o for o in flight.events if o.slow and aircraft.way_up(e.place, o.place)]
+    above = [o for o in flight.events if o.slow and aircraft.feed_path(e.place, o.place)]
     if e.origin is not Origin.CONTACT and any(
         o.start_s <= e.end_s + _WITHIN_S and e.start_s <= o.end_s + _WITHIN_S for o in above
     ):

@@ -21,7 +21,7 @@ from telemetry.results import (
     PhaseKind,
 )
 
-# A restart this near to a brownout is its own (ours: a boot and two reports).
+# A restart this near to a brownout is its own (heuristic: a boot and two reports).
 _NEAR_S = 20.0
 # The hole before a restart can look like ground.
 _BEFORE_S = 3.0

@@ -12,10 +12,10 @@ from telemetry.results import Level, LowSupply, NotJudged
 
 # A low supply grounds where it was deep for as long as a fall takes to count as a level, where it
 # was twice as deep for a move of the sticks, or where it lay plainly below its level for a minute
-# and this part of the time under load (ours).
+# and this part of the time under load (heuristic).
 _LONG_S, _MOVE_S = 10.0, 2.0
 _MINUTE_S, _PART = 60.0, 0.25
-# Fewer deep readings than this may be chance (ours).
+# Fewer deep readings than this may be chance (heuristic).
 _SEVERAL = 3
 # A pack below its floor under load: a low supply of its own kind.
 PACK_UNDER = Words(

@@ -8,7 +8,7 @@ from telemetry.model.log import FloatArray
 from telemetry.numerics.sampling import held_at
 from telemetry.numerics.statistics.robust import theil_sen
 
-# What follows is ours. Packs this far above the held voltage leave a regulator room to hold it.
+# Heuristics. Packs this far above the held voltage leave a regulator room to hold it.
 _HEADROOM_V = 0.3
 # A fall counts beyond so many times what the supply's own slope at light load makes of the highest
 # current, and so much more.

@@ -16,12 +16,12 @@ from telemetry.numerics.baseline import sliding_reference
 from telemetry.readings import Readings, total_current
 from telemetry.results import Event, Resistance
 
-# Headroom over the highest current of the log for a peak between two readings (ours).
+# Headroom over the highest current of the log for a peak between two readings (heuristic).
 _MISSED = 1.2
 # An apparent resistance is the true one times the place's share of the changes of the total: that
-# can be a fifth (ours: a panel of a machine with four nodes and servos on the main unit).
+# can be a fifth (heuristic: a panel of a machine with four nodes and servos on the main unit).
 _APPARENT = 5.0
-# The slow mean: its time constant, and the time over which its first value is taken (ours).
+# The slow mean: its time constant, and the time over which its first value is taken (heuristic).
 _TAU_S, _START_S = 60.0, 5.0
 
 

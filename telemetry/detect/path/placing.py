@@ -22,18 +22,19 @@ from telemetry.numerics.sampling import held_at, outside
 from telemetry.readings import Readings
 from telemetry.results import FALLS, Event, EventKind, Origin, Resistance
 
-# Shares of the depth (ours): above the first the load is the cause; below the second, with the
+# Shares of the depth (heuristic): above the first the load is the cause; below the second, with the
 # highest resistance and current that can be true, it is not.
 _EXPLAINED = 0.6
 _UNEXPLAINED = 0.5
 # A current that the log saw this often during an event is taken as seen.
 _WELL_SEEN = 3
-# A residual this many times the greatest one to the other side is no accident of sampling (ours:
-# for tails as heavy as exponential ones, 1000 readings pass it by chance once in some 250 flights).
+# A residual this many times the greatest one to the other side is no accident of sampling
+# (heuristic: for tails as heavy as exponential ones, 1000 readings pass it by chance once in some
+# 250 flights).
 _BEYOND = 1.8
 _TAIL = 3.0
 _FEW = 100
-# A fall of a feeding place below this is noise and resolution (ours).
+# A fall of a feeding place below this is noise and resolution (heuristic).
 _FAINT_V = 0.03
 
 

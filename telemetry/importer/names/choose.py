@@ -38,9 +38,11 @@ _COUNTING = {
     Quantity.CURRENT: (-2.0, 0.0, 0.0),
 }
 _MANY = 30
-#: A voltage of a supply is no farther below zero than this part of its highest (ours: an offset).
+#: A voltage of a supply is no farther below zero than this part of its highest (heuristic: an
+#: offset).
 _BELOW_ZERO, _ROWS = 0.2, 20_000
-#: A voltage of a supply is no farther below zero than this part of its highest (ours: an offset).
+#: A voltage of a supply is no farther below zero than this part of its highest (heuristic: an
+#: offset).
 _BELOW_ZERO, _ROWS = 0.2, 20_000
 #: Packs that bare numbers may stand for: one or two feed a radio (common practice, no source).
 _PACKS = 2

@@ -23,7 +23,7 @@ FloatArray = NDArray[np.float64]
 #: Part of a column at its beginning, where all temperatures are those of the day (heuristic).
 _START = 0.03
 _SAMPLE = 20_000
-#: A counter that rises by so many times what it rises by as a rule jumped (ours).
+#: A counter that rises by so many times what it rises by as a rule jumped (heuristic).
 _JUMP = 20.0
 
 

@@ -54,7 +54,7 @@ _PAIRS = {
     "iout": ("current", "output"),
 }
 #: Letters from which on a beginning is taken for a word, behind which a dot says that it is one cut
-#: short, and without a dot (ours).
+#: short, and without a dot (heuristic).
 _SHORTENED, _BEGUN = 3, 5
 _TIME_FORM = re.compile(r"[hmsHMSdDtjJ:./\-YyfzZTAa ,]{4,30}")
 

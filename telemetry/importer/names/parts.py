@@ -13,7 +13,7 @@ _LETTERED = ("pack", "node", "receiver", "bus", "servo")
 # What may be in a wing or another part of the airframe.
 _CARRIERS = ("node", "servo", "unit", "receiver", "channel")
 #: How plainly a word or letter must speak of a side, what a letter says, and what a part of the
-#: airframe beside it adds, or that there is little else (ours).
+#: airframe beside it adds, or that there is little else (heuristic).
 _SIDE_LEAST, _SIDE_LETTER, _SIDE_BODY, _SIDE_SHORT = 1.0, 0.5, 1.0, 0.5
 
 

@@ -15,7 +15,7 @@ from telemetry.importer.names.words import Role
 from telemetry.model.channels import Quantity
 
 #: How closely a part tells the place, by itself and with a number or letter; 0 where it tells
-#: none (ours).
+#: none (heuristic).
 _RANKS: dict[str, tuple[float, float]] = {
     "cell": (10, 10),
     "pack": (2.6, 8),

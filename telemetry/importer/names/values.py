@@ -90,22 +90,23 @@ _LIMIT_NUMBERS = frozenset(v / k for v in _LIMITS for k in _SCALES) | frozenset(
 )
 _NINE_NUMBERS = frozenset(v / k for v in _NINES for k in _SCALES)
 _WANTED = np.array(sorted(_LIMIT_NUMBERS | _NINE_NUMBERS | set(_SIGNS)))
-#: Cells of a column that are looked at for such numbers (ours).
+#: Cells of a column that are looked at for such numbers (heuristic).
 _LOOK_AT = 2000
 #: A number that stands for no value is this many times as large as all others of its column; the
 #: end of a field's range this many; and one that is not the end of a range and written fewer
-#: times than this need not stand for no value (ours).
+#: times than this need not stand for no value (heuristic).
 _NINES_BEYOND, _LIMIT_BEYOND, _OFTEN = 10.0, 3.0, 3
 #: A number written again and again, with nothing between it and the others, lies this many times
 #: their spread and this part of their size away from them; of the end of a range less is asked for
-#: (ours).
+#: (heuristic).
 _SPREADS, _PART, _LIMIT_SPREADS, _LIMIT_PART = 3.0, 0.1, 1.0, 0.3
-#: -1 in a column that is never negative else lies this many of its smallest steps away (ours).
+#: -1 in a column that is never negative else lies this many of its smallest steps away (heuristic).
 _STEPS_TO_MINUS_ONE = 5.0
 #: A column shows so many other values, and in a short one how often a number stands there tells
-#: nothing (ours).
+#: nothing (heuristic).
 _OTHERS, _FEW = 4, 20
-#: A lone number below this may well have been measured, unless it is the end of a range (ours).
+#: A lone number below this may well have been measured, unless it is the end of a range
+#: (heuristic).
 _LEAST_ALONE = 200.0
 
 
@@ -189,7 +190,7 @@ def only_a_limit(values: FloatArray) -> float | None:
 
 
 #: So many rows at either end of a file may be garbage, which most columns show, and at least the
-#: second number of them; a shorter file than the third is not judged (ours).
+#: second number of them; a shorter file than the third is not judged (heuristic).
 _EDGE_ROWS, _EDGE_COLUMNS, _EDGE_FILE = 8, 3, 50
 
 

@@ -4,7 +4,8 @@ English, German, French, Spanish, Italian, Dutch, Czech, Polish, Hungarian, Finn
 Danish, Norwegian, Portuguese, Japanese. It holds meanings (a quantity, a part of the aircraft, a
 side, a hold, ...), never whole headers: `telemetry.importer.names.header` composes a reading from
 them. Words are matched without case and accents; "ä" also as "ae". What each weighs for a quantity
-is log odds (ours): of words in ``vocabulary.txt``, of units, symbols and parts named alone here.
+is log odds (heuristic): of words in ``vocabulary.txt``, of units, symbols and parts named alone
+here.
 """
 
 from __future__ import annotations
@@ -49,7 +50,7 @@ class Meaning:
     weight: float = field(default=0.0, compare=False)
 
 
-#: Letters of a word that its accents may make another one, at most (ours).
+#: Letters of a word that its accents may make another one, at most (heuristic).
 _SHORT = 4
 # Letters that no decomposition of Unicode takes their stroke from.
 _UNDIVIDED = str.maketrans(

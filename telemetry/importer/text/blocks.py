@@ -22,7 +22,8 @@ from telemetry.importer.text.marks import find_decimal
 from telemetry.importer.text.table import Cells, Lines, RawTable, offset_of_line, read_table
 from telemetry.model.errors import UnreadableLog
 
-#: The least score of a name that is more than a word that happens to be in the vocabulary (ours).
+#: The least score of a name that is more than a word that happens to be in the vocabulary
+#: (heuristic).
 _NAMED = 0.7
 #: Blocks of one file (heuristic: a header on every page is one block, whatever their number).
 MOST_BLOCKS = 100

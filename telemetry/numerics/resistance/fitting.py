@@ -24,21 +24,23 @@ FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 
 LEAST = 20  # readings
-# A half-width above this share of the value says nothing that a decision could rest on (ours).
+# A half-width above this share of the value says nothing that a decision could rest on (heuristic).
 _USELESS = 1.2
 # Steps of the current above this part of its range are moves; those within this time are one, and
-# so few in a log tell no interval (ours).
+# so few in a log tell no interval (heuristic).
 _MOVE, _ONE_MOMENT_S, _FEW_MOMENTS = 0.25, 2.0, 2
-# Rounds of telling the moments that are left out and fitting without them (ours: two as a rule).
+# Rounds of telling the moments that are left out and fitting without them (heuristic: two as a
+# rule).
 _ROUNDS = 6
 # The commonest fall per ampere is not further below the resistance than this factor: what different
-# instants of voltage and current take off it (ours; 10 to 40 % on usual logs).
+# instants of voltage and current take off it (heuristic; 10 to 40 % on usual logs).
 _MOST_ABOVE = 1.6
 # Means over blocks do not part with the moments of a bad contact: this far above the commonest fall
 # they are of both (heuristic: fast swings alone lower the commonest fall by a half at most).
 _MEANS_ABOVE = 2.5
 # Readings taken at other instants lie up to 1.4 times as far from the truth as from the commonest
-# fall (errors in variables that take half off the slope); a contact hides where it is more (ours).
+# fall (errors in variables that take half off the slope); a contact hides where it is more
+# (heuristic).
 _FURTHER = 1.5
 _NOT_APART = (
     "the voltage often fell too far for its current: what a bad contact did cannot be told "

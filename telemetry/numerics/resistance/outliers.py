@@ -19,23 +19,24 @@ BoolArray = NDArray[np.bool_]
 # Pairs of readings this far apart show the fall per ampere without the slow fall of the source (s).
 _APART_S = (0.5, 1.0, 2.0, 4.0, 8.0)
 # Only pairs whose currents differ by this many standard deviations of the current tell anything;
-# those that differ by more than one tell no more (ours: a contact may open at every high load).
+# those that differ by more than one tell no more (heuristic: a contact may open at every high
+# load).
 _APART, _ENOUGH = 0.5, 1.0
-# The commonest value is where this part of the pairs lies closest together (ours: a contact that
-# is bad for most of the time under load is a resistance, and is measured as one).
+# The commonest value is where this part of the pairs lies closest together (heuristic: a contact
+# that is bad for most of the time under load is a resistance, and is measured as one).
 _CLOSEST = 0.35
 _FEW = 20
 _EVENLY = 0.5 * (5.0**0.5 - 1.0)  # multiples of the golden section fill the unit interval evenly
 # The usual level is taken from so far around, s: longer than a run of moves, so that most of it is
 # sound, and short against the fall of the source. Opposite strays are taken from nearer by.
 _LEVEL_S, _NEAR_S = 60.0, 20.0
-# So many times the greatest stray to the other side is no accident of sampling (ours: with
+# So many times the greatest stray to the other side is no accident of sampling (heuristic: with
 # exponential tails and 100 readings near by, one in 30 000 passes it by chance). Once a contact is
 # known to open, lesser strays are more likely its doing than chance.
 _BEYOND, _THEN = 2.5, 1.2
-# Falls below this, and below so many steps, are noise (ours).
+# Falls below this, and below so many steps, are noise (heuristic).
 _FAINT_V, _FAINT_STEPS = 0.02, 3.0
-# Headroom over the highest reading of the current, for a peak between two readings (ours).
+# Headroom over the highest reading of the current, for a peak between two readings (heuristic).
 _MISSED = 1.2
 
 

@@ -58,7 +58,7 @@ SCALES = (0.5, 1.0, 2.0, 4.0, 8.0)  # time scales that may be stated, s
 # Gain error of one voltage sensor against another, half-width of 95 % (common practice, no source:
 # voltages are told to better than 1 %).
 _MISMATCH = 0.01
-# Up to this many intervals of the voltage, the current counts as read as often (ours).
+# Up to this many intervals of the voltage, the current counts as read as often (heuristic).
 _AS_FAST = 1.2
 _SWING_ERROR = 0.4  # sqrt(2 / 12): two errors, each uniform over a step
 _UNIFORM = 12.0**0.5  # an error anywhere within a step has a standard deviation of step / this

@@ -12,7 +12,7 @@ from telemetry.report.words import CASE_WORD, NONE, NumberSteps, interval
 from telemetry.results import Level, Margin, WorstCase
 
 _JUDGED = {Level.GROUND: "too low", Level.WATCH: "low", Level.CLEAR: "enough", None: NONE}
-# A voltage whose interval spans more of itself than this part tells nothing (ours).
+# A voltage whose interval spans more of itself than this part tells nothing (heuristic).
 _WIDEST = 0.5
 _MEASURED = (
     "Carried down the path by the measured resistances, from the packs as they were at landing."

@@ -12,7 +12,7 @@ from telemetry.readings import Readings, total_current
 from telemetry.results import WORKING_PHASES, Phase
 from telemetry.trends.measures import Measure
 
-# The tails are means of this part of the readings, and of so many at least (ours).
+# The tails are means of this part of the readings, and of so many at least (heuristic).
 _TAIL, _LEAST = 0.005, 4
 _FEW = 100
 

@@ -24,7 +24,7 @@ from telemetry.trends.measures import Measure
 _LIVELY = (Quantity.VOLTAGE, Quantity.CURRENT)
 _FEW = 100
 # Usual steps that say nothing; how far around a silence the share of updates without news is
-# taken, s; the least such share, for readings get lost (ours).
+# taken, s; the least such share, for readings get lost (heuristic).
 _JITTER, _AROUND_S, _LOST = 1.5, 20.0, 0.01
 
 

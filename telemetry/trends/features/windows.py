@@ -11,7 +11,7 @@ from telemetry.results import Flight, Phase, PhaseKind, Span, Stir
 
 # The onset and the end of a stir are no steady load.
 EDGE_S = 0.3
-# Stretches of the stir and of the ground, and parts of a flight (ours): long enough to hold
+# Stretches of the stir and of the ground, and parts of a flight (heuristic): long enough to hold
 # several readings each, and enough of them to tell their scatter.
 SHORT_S = 1.0
 AIR_BLOCKS = 36
@@ -61,7 +61,8 @@ def full_stirs(flight: Flight) -> tuple[Stir, ...]:
     """The stirs before the flight that moved everything.
 
     A check of one control after the other raises the current as well, but less: what draws under
-    three quarters of the strongest stir is left out (ours), or the places could not be compared.
+    three quarters of the strongest stir is left out (heuristic), or the places could not be
+    compared.
     """
     before = [s for s in flight.stirs if not s.after_flight]
     drawn = [sum(p.mean_a for p in s.places if p.mean_a is not None) for s in before]

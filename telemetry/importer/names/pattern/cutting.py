@@ -14,7 +14,7 @@ from telemetry.numerics.coupling import like_a_current, like_a_voltage
 
 Stem = tuple[str, ...]
 
-#: Columns from which on their running numbers are seen as such (ours).
+#: Columns from which on their running numbers are seen as such (heuristic).
 _LEAST_NUMBERED = 4
 #: Letters of a code with a symbol glued to it ("WLU", "UWL"), at most.
 _LONGEST_CODE = 5

@@ -38,11 +38,11 @@ Rows = list[dict[str, int]]
 #: Word to what each place shows it to name, and how strongly.
 Votes = dict[str, list[tuple[Quantity, float]]]
 
-#: How a voltage must fall with the current where one place alone shows it (ours).
+#: How a voltage must fall with the current where one place alone shows it (heuristic).
 _COUPLED_ALONE = -0.5
-#: Sum of the currents of some places as a part of that of all (ours: sensors are off).
+#: Sum of the currents of some places as a part of that of all (heuristic: sensors are off).
 _ADD_UP = (0.4, 1.1)
-#: Part of the places with a word that must show what it names, where several do (ours).
+#: Part of the places with a word that must show what it names, where several do (heuristic).
 _MOST = 0.6
 #: Places that must show what a word names, unless one shows it beyond doubt.
 _PLACES = 2

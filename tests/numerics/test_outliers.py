@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from telemetry.numerics.resistance import outliers as strays
+from telemetry.numerics.resistance import outliers
 from telemetry.numerics.resistance.outliers import closeness, commonest_fall, fell_too_far
 
 T = np.arange(0.0, 120.0, 0.2)
@@ -267,4 +267,4 @@ def test_readings_within_half_a_deviation_of_the_mean_bear_no_load() -> None:
 def test_width_in_readings_is_odd_and_not_more_than_there_are(
     step_s: float, n: int, over_s: float, width: int
 ) -> None:
-    assert strays._width(step_s * np.arange(n), over_s) == width
+    assert outliers._width(step_s * np.arange(n), over_s) == width
