@@ -10,17 +10,21 @@ from collections.abc import Callable
 from concurrent.futures import Executor
 
 from telemetry.app.cache import measures_of
-from telemetry.app.note_marks import note_marks
+from telemetry.app.measuring import measured
+from telemetry.app.timelines import as_if_added, note_marks
 from telemetry.book import BookFlight, Logbook
+from telemetry.book.files.names import aircraft_key
 from telemetry.checks.across import judge
 from telemetry.model.errors import BookError
-from telemetry.results import History, HistoryFlight
+from telemetry.results import Answer, History, HistoryFlight, Review
+from telemetry.trends.measures import Measures
 
 
 def history(
     book: Logbook,
     name: str,
     *,
+    newer: Review | None = None,
     executor: Executor | None = None,
     progress: Callable[[int, int], None] | None = None,
 ) -> History:
@@ -31,6 +35,8 @@ def history(
     book : Logbook
     name : str
         Of the aircraft.
+    newer : Review, optional
+        Of a log of it. Where the book lacks the log, it is judged as if it were in it, at its date.
     executor : Executor, optional
         Measures the flights whose measures the book lacks; without it this process does.
     progress : callable, optional
@@ -45,19 +51,24 @@ def history(
     BookError
         If the book has no flight of it.
     """
-    timeline = book.timeline(name)
+    timeline, lacking = as_if_added(book, name, newer)
     flights = [e for e in timeline if isinstance(e, BookFlight)]
     if not flights:
         raise BookError(
             f"the book has no flights of '{name}'", path=book.path, hint="see busbook flights"
         )
     profile = book.profile(name)
-    kept = measures_of(book, flights, profile, executor=executor, progress=progress)
+    held = [f for f in flights if f.id not in lacking]
+    kept = measures_of(book, held, profile, executor=executor, progress=progress)
+    if newer is not None:
+        # As they would be read from the book.
+        made = [Measures.of(measured(newer, n).document()) for n in range(1, len(lacking) + 1)]
+        kept |= dict(zip(lacking, made, strict=True))
     return judge(
         [kept[f.id] for f in flights],
         note_marks(timeline),
         profile,
-        name=flights[0].aircraft,
+        name=aircraft_key(name),
         listed=[
             HistoryFlight(
                 id=f.id,
@@ -73,3 +84,15 @@ def history(
             for f in flights
         ],
     )
+
+
+def answer_of(
+    book: Logbook,
+    name: str,
+    newer: Review | None = None,
+    *,
+    executor: Executor | None = None,
+    progress: Callable[[int, int], None] | None = None,
+) -> Answer:
+    """How an aircraft of the book stands; parameters and errors as of :func:`history`."""
+    return history(book, name, newer=newer, executor=executor, progress=progress).answer

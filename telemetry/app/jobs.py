@@ -15,8 +15,9 @@ from typing import Any
 
 from telemetry.aircraft import Aircraft
 from telemetry.book import Logbook
+from telemetry.book.files.layout import is_book
 from telemetry.book.files.names import is_flight
-from telemetry.importer import join_logs, read_log_in
+from telemetry.importer import ColumnMap, join_logs, read_log_in
 from telemetry.measure.states import Drawn
 from telemetry.model.errors import BusbookError, sentence
 from telemetry.model.log import Log
@@ -41,7 +42,8 @@ class Job:
     book : Path
         Absolute; where the logbook lies, if there is one.
     name : str or None
-        The aircraft of the book to whose flights the log is compared.
+        The aircraft of the book whose log it is; without it what the book learnt of the log's
+        columns tells, where it is sure.
     craft : Aircraft or None
         The profile.
     formats : tuple of str
@@ -76,8 +78,9 @@ class Reviewed:
     Attributes
     ----------
     failures : tuple of str
-        Sentences; with no verdict the log itself could not be reviewed.
-    verdict : Level or None
+        Sentences; with no level the log itself could not be reviewed.
+    level : Level or None
+        Of the aircraft's answer, or of the log where no aircraft is known.
     file : str
         The log's name.
     remarks : tuple of str
@@ -93,7 +96,7 @@ class Reviewed:
     """
 
     failures: tuple[str, ...] = ()
-    verdict: Level | None = None
+    level: Level | None = None
     file: str = ""
     remarks: tuple[str, ...] = ()
     text: str = ""
@@ -126,7 +129,7 @@ def reviewed(job: Job) -> Reviewed:
             failures.append(sentence(error))
     return Reviewed(
         failures=tuple(failures),
-        verdict=one.verdict,
+        level=one.answer.level,
         file=one.log.provenance.file,
         remarks=tuple(remarks),
         text=text,
@@ -158,21 +161,20 @@ def _report(one: Review, report: Document, kind: str, paper: str) -> bytes:
 def _review(job: Job, remark: Callable[[str], None]) -> Review:
     from telemetry.app.pipeline import review
 
-    log, name, craft = _read(job)
+    log, name, craft = _read(job, remark)
     for note in log.provenance.notes if log.provenance.rows_refused else ():
         remark(f"{job.sources[0]}: {note}")
     if name is None:
         return review(log, craft)
     one = review(log, craft, _drawn(job, log, name, craft, remark))
-    return _compared(job, one, name, remark)
+    return _answered(job, _compared(job, one, name, remark), name, remark)
 
 
-def _read(job: Job) -> tuple[Log, str | None, Aircraft | None]:
+def _read(job: Job, remark: Callable[[str], None]) -> tuple[Log, str | None, Aircraft | None]:
     """The log, and whose it is."""
     name, craft = job.name, job.craft
     how = dict(job.how)
-    if name is not None:
-        how["column_maps"] = (*how["column_maps"], *_book(job).column_maps(name))
+    how["column_maps"] = (*how.get("column_maps", ()), *_learnt(job))
     parts = []
     for source in job.sources:
         if is_flight(source) and not (job.folder / source).exists():
@@ -183,7 +185,38 @@ def _read(job: Job) -> tuple[Log, str | None, Aircraft | None]:
                 craft = shelf.profile(name)
         else:
             parts.append(read_log_in(job.folder, source, **how))
-    return (parts[0] if len(parts) == 1 else join_logs(parts)), name, craft
+    log = parts[0] if len(parts) == 1 else join_logs(parts)
+    if name is None:
+        try:
+            name, craft = _by_header(job, log, remark)
+        except BusbookError as error:  # a damaged book does not keep a log from its review
+            remark(f"whose log it is cannot be told: {sentence(error)}")
+    return log, name, craft
+
+
+def _learnt(job: Job) -> tuple[ColumnMap, ...]:
+    """How the book reads columns; of a book that no aircraft was named for, where it tells."""
+    try:
+        return _book(job).column_maps(job.name)
+    except BusbookError:
+        if job.name is not None:
+            raise
+        return ()
+
+
+def _by_header(
+    job: Job, log: Log, remark: Callable[[str], None]
+) -> tuple[str | None, Aircraft | None]:
+    """The aircraft of the book whose columns the log has, where that is sure, and its profile."""
+    if not is_book(job.book):
+        return None, job.craft
+    shelf = _book(job)
+    found = shelf.guess(log)
+    if found.aircraft is None:
+        return None, job.craft
+    craft = shelf.profile(found.aircraft) if job.craft is None else job.craft
+    remark(f"{job.sources[0]}: taken as a log of '{found.aircraft}', {found.reason}")
+    return found.aircraft, craft
 
 
 def _book(job: Job) -> Logbook:
@@ -213,3 +246,13 @@ def _compared(job: Job, one: Review, name: str, remark: Callable[[str], None]) -
     if not compared:
         remark(f"not compared: the book has fewer than three earlier flights of '{name}'")
     return replace(one, compared=compared)
+
+
+def _answered(job: Job, one: Review, name: str, remark: Callable[[str], None]) -> Review:
+    from telemetry.app.histories import answer_of
+
+    try:
+        return replace(one, aircraft_answer=answer_of(_book(job), name, one))
+    except BusbookError as error:  # a damaged book does not keep a log from its review
+        remark(f"how the aircraft stands is not known: {sentence(error)}")
+        return one

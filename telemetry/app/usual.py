@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from telemetry.app.cache import measures_of
-from telemetry.app.note_marks import note_marks
+from telemetry.app.timelines import note_marks
 from telemetry.book import BookFlight, Logbook, Note
 from telemetry.book.files.dates import sortable
 from telemetry.book.files.names import recording_id

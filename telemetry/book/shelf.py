@@ -66,15 +66,16 @@ class Shelf:
         kept = [r for r in found if key in (None, r.aircraft)]
         return tuple(sorted(kept, key=lambda r: (r.order, r.added, r.id)))
 
-    def timeline(self, aircraft: str) -> tuple[BookFlight | Note, ...]:
+    def timeline(self, aircraft: str, *more: Recording) -> tuple[BookFlight | Note, ...]:
         """Flights and notes of an aircraft in the order in which they happened.
 
         By the date in the log, else in the file's name, else given, else the order of adding;
         ``BookFlight.start_source`` says which. See :func:`telemetry.book.records.in_order`.
+        ``more`` are recordings that the book lacks, as if it had them.
         """
         key = aircraft_key(aircraft)
         notes = [load_note(p) for p in self._places.files(f"notes/aircraft={key}/*.json")]
-        return in_order(self.recordings(key), notes)
+        return in_order([*self.recordings(key), *more], notes)
 
     def flights(self, aircraft: str) -> tuple[BookFlight, ...]:
         """The flights of an aircraft in the order in which they happened."""

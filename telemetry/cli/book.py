@@ -38,7 +38,11 @@ def flights(name: str | None, book: Path | None) -> None:
       busbook flights tern
       busbook flights tern --book /media/stick/book
     """
+    from telemetry.app.histories import answer_of
+    from telemetry.book import BookFlight
     from telemetry.report.documents.flights import render, render_aircraft
+    from telemetry.report.words import answer_told
+    from telemetry.report.writers.screen import wrap
 
     shelf = open_book(book)
     if name is None:
@@ -48,7 +52,10 @@ def flights(name: str | None, book: Path | None) -> None:
             tell(next_step("flights", next(iter(everyone)), book=book))
         return
     key = known_aircraft(shelf, name)
-    click.echo(render(shelf.timeline(key)), nl=False)
+    timeline = shelf.timeline(key)
+    click.echo(render(timeline), nl=False)
+    if any(isinstance(one, BookFlight) for one in timeline):
+        click.echo("\n".join(wrap(answer_told(answer_of(shelf, key)), 80)))
     tell(next_step("history", key, book=book))
 
 

@@ -54,7 +54,7 @@ _MOST_NAMED = 3
 @click.option(
     "--fail-on",
     type=click.Choice(["watch", "ground"]),
-    help="Exit with 1 if a finding reaches this level.",
+    help="Exit with 1 if the answer reaches this level: the aircraft's where the logbook knows it.",
 )
 @click.pass_context
 def review(
@@ -109,7 +109,7 @@ def review(
     said = (*(("--join",) if join else ()), *read_as(settings, map_file, row_interval))
     jobs = [make(group, said, aircraft) for group in groups]
     reports = _Reports(out if out is not None else Path(), wanted, many=many)
-    verdict = Level.CLEAR
+    level = Level.CLEAR
     documents: list[Mapping[str, object]] = []
     errors: list[tuple[str, str]] = []
     with crew_for(workers, scheduler, _needed(found, name, book)) as crew:
@@ -122,8 +122,8 @@ def review(
             for failure in (*one.failures, *reports.write(one, file)):
                 errors.append((file, failure))
                 say(failure)
-            if one.verdict is not None:
-                verdict = max(verdict, one.verdict)
+            if one.level is not None:
+                level = max(level, one.level)
             if one.document:
                 documents.append(one.document)
             elif one.text:
@@ -142,7 +142,7 @@ def review(
             say(f"  {file}")
     if errors:
         ctx.exit(2)
-    if fail_on is not None and verdict >= Level(fail_on):
+    if fail_on is not None and level >= Level(fail_on):
         ctx.exit(1)
 
 

@@ -159,7 +159,11 @@ class KeyNumber:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FirstPage:
-    """The answer at one look; ``timeline`` is the one figure that shows it all."""
+    """The answer at one look; ``timeline`` is the one figure that shows it all.
+
+    ``level``, ``word`` and ``reason`` are of the aircraft where it is known; ``answer`` is one line
+    that says so, and where this log alone says something else.
+    """
 
     aircraft: str
     flight: str
@@ -169,6 +173,7 @@ class FirstPage:
     numbers: tuple[KeyNumber, ...]
     checks: tuple[str, ...]
     timeline: FigureBlock | None
+    answer: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -13,7 +13,7 @@ from datetime import date, datetime
 
 from telemetry.model.channels import CANONICAL_UNIT, Quantity
 from telemetry.model.text import plain
-from telemetry.results import EventKind, Evidence, Level, Origin, PhaseKind, Review
+from telemetry.results import Answer, EventKind, Evidence, Level, Origin, PhaseKind, Review
 
 NOT_MEASURED = "not measured"
 #: The same in a cell of a table.
@@ -30,6 +30,13 @@ LEVEL_SIGN = {
     Level.UNKNOWN: "<?>",
     Level.WATCH: "/!\\",
     Level.GROUND: "!!!",
+}
+# How an aircraft, or a log, stands, within a sentence.
+LEVEL_STATE = {
+    Level.CLEAR: "nothing found",
+    Level.UNKNOWN: "cannot be judged",
+    Level.WATCH: "watch",
+    Level.GROUND: "ground",
 }
 LEVEL_MEANING = {
     Level.GROUND: "do not fly until the named thing is fixed or explained",
@@ -196,6 +203,22 @@ def date_words(start: str | None) -> str:
         words += f", {when:%H:%M}"
         words += "" if when.tzinfo is None else f" (UTC{when:%z})"
     return words
+
+
+def answer_words(answer: Answer) -> str:
+    """How an aircraft stands: "ground, since flight 5, as of flight 13, 25 April 2026"."""
+    parts = [LEVEL_STATE[answer.level]]
+    if answer.since_number is not None:
+        parts.append(f"since flight {answer.since_number}")
+    if answer.number is not None:
+        day = date_words(None if answer.start is None else answer.start[:10])
+        parts.append(f"as of flight {answer.number}{', ' if day else ''}{day}")
+    return ", ".join(parts)
+
+
+def answer_told(answer: Answer) -> str:
+    """How an aircraft stands, and why, in a sentence."""
+    return sentence(f"{answer.aircraft}: {answer_words(answer)}: {answer.title}")
 
 
 def day_words(start: str | None) -> str:

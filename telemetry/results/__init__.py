@@ -6,6 +6,7 @@ mOhm. Nothing here computes: detectors and estimators fill the records, reports 
 
 from __future__ import annotations
 
+from telemetry.results.answer import Answer
 from telemetry.results.checks import CheckOutcome, NotJudged, OutcomeKind
 from telemetry.results.events import Event, Stir, StirPlace
 from telemetry.results.findings import OF_ONE_SERVO, Cause, Change, Finding
@@ -49,6 +50,7 @@ __all__ = [
     "LOADED_PHASES",
     "OF_ONE_SERVO",
     "WORKING_PHASES",
+    "Answer",
     "Cause",
     "Change",
     "Charge",

@@ -102,6 +102,12 @@ def standing_alone(findings: Iterable[Finding]) -> list[Finding]:
     return [f for f in findings if f.follows_code is None]
 
 
+def worst_of(findings: Iterable[Finding]) -> Finding | None:
+    """The gravest finding that follows from no other, the first of equal ones; None where none."""
+    alone = standing_alone(findings)
+    return max(alone, key=lambda f: f.level.rank, default=None)
+
+
 def counted_by_level(findings: Sequence[Finding]) -> str:
     """How many there are, the gravest first: "3 (1 ground, 2 watch)"."""
     counts = Counter(f.level for f in findings)

@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING, Any
 
 from telemetry.model.brief import Facts, as_html, as_text, some
 from telemetry.model.channels import EVERY_PLACE
-from telemetry.results.findings import Finding, counted_by_level, verdict_in_brief
+from telemetry.results.answer import Answer
+from telemetry.results.findings import Finding, counted_by_level, verdict_in_brief, worst_of
 from telemetry.results.kinds import Level
 from telemetry.results.tables import Tables, table
 
@@ -167,16 +168,40 @@ class History:
     not_judged: tuple[str, ...] = ()
 
     @property
-    def verdict(self) -> Level:
-        """The gravest level among the findings; unknown where nothing could be judged."""
+    def answer(self) -> Answer:
+        """How the aircraft stands: the gravest of its findings, as of its newest flight."""
+        worst = worst_of(self.findings)
+        number = {flight.id: n for n, flight in enumerate(self.flights, 1)}
+        newest = self.flights[-1] if self.flights else None
+        since = None if worst is None else worst.since_flight
         nothing = Level.CLEAR if self.trends else Level.UNKNOWN
-        return max((f.level for f in self.findings), default=nothing)
+        return Answer(
+            level=nothing if worst is None else worst.level,
+            title=self._nothing if worst is None else worst.title,
+            source="history",
+            aircraft=self.name,
+            flight=None if newest is None else newest.id,
+            number=None if newest is None else len(self.flights),
+            start=None if newest is None else newest.start,
+            since_flight=since,
+            since_number=None if since is None else number.get(since),
+        )
+
+    @property
+    def _nothing(self) -> str:
+        if self.trends:
+            return "nothing was found across these flights"
+        return "nothing could be judged across these flights: it takes three at the least"
+
+    @property
+    def verdict(self) -> Level:
+        """Level of the answer."""
+        return self.answer.level
 
     @property
     def word(self) -> str:
         """What a report calls the verdict."""
-        clear = self.verdict is Level.CLEAR
-        return "Nothing found across these flights" if clear else self.verdict.word
+        return self.answer.word
 
     @property
     def tables(self) -> Tables:

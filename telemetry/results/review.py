@@ -8,9 +8,10 @@ from functools import partial
 from typing import TYPE_CHECKING, Any
 
 from telemetry.model.brief import Facts, as_html, as_text, some
+from telemetry.results.answer import Answer
 from telemetry.results.checks import CheckOutcome
 from telemetry.results.events import Event, Stir, StirPlace
-from telemetry.results.findings import Finding, counted_by_level, verdict_in_brief
+from telemetry.results.findings import Finding, counted_by_level, verdict_in_brief, worst_of
 from telemetry.results.kinds import Level
 from telemetry.results.measures import (
     DropRatio,
@@ -115,7 +116,8 @@ class Review:
     """Everything the review of one log found.
 
     ``checks`` holds what each check came to, place by place; ``findings`` what was found.
-    ``compared`` sets it beside earlier flights, where the logbook knows the aircraft. ``readings``
+    ``compared`` sets it beside earlier flights, ``aircraft_answer`` is how the aircraft stands with
+    this log, where the logbook knows the aircraft. ``readings``
     are those of the log by these limits, taken once: all numbers rest on them, and so do reports
     and features. They belong to log and limits, and are no result: two reviews are equal, or shown,
     without them.
@@ -131,11 +133,27 @@ class Review:
     findings: tuple[Finding, ...]
     checks: tuple[CheckOutcome, ...] = ()
     compared: tuple[Comparison, ...] = ()
+    aircraft_answer: Answer | None = None
 
     @property
     def verdict(self) -> Level:
-        """The gravest level found; unknown where an essential check could not judge; else clear."""
+        """The gravest level found; unknown where an essential check could not judge; else clear.
+
+        It is this log's alone; see :attr:`answer`.
+        """
         return max((f.level for f in self.findings), default=Level.CLEAR)
+
+    @property
+    def answer(self) -> Answer:
+        """How the aircraft stands where the logbook knows it; else what this log alone says."""
+        if self.aircraft_answer is not None:
+            return self.aircraft_answer
+        worst = worst_of(self.findings)
+        return Answer(
+            level=self.verdict,
+            title="nothing was found in this log" if worst is None else worst.title,
+            source="review",
+        )
 
     @property
     def tables(self) -> Tables:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from telemetry.aircraft import Aircraft, Node, Servo
-from telemetry.app.note_marks import note_marks
+from telemetry.app.timelines import note_marks
 from telemetry.checks.aircraft_history import first_since
 from telemetry.results import NoteMark
 from tests.trends.conftest import book_flight, book_note

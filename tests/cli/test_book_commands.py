@@ -278,7 +278,7 @@ def test_flights_are_a_table_of_eighty_columns(added: tuple[Path, Result]) -> No
     assert re.fullmatch(
         r"  1  2026-03-28 15:20  bench    01:34  [0-9a-f]{16}-0  tern-bench-stir.csv", shown[2]
     )
-    assert sum(" flight " in x for x in shown[2:]) == 12
+    assert sum("  flight  " in x for x in shown[2:]) == 12
     assert "13 flights. Ordered by date: 13 dated by the log." in shown
 
 

@@ -68,6 +68,11 @@ class Places:
         return [p for p in found if not p.name.startswith(".")]
 
 
+def is_book(root: Path) -> bool:
+    """Whether a folder is a logbook, of any version."""
+    return (root / _FORMAT).exists()
+
+
 def open_book(root: Path, *, make: bool = True) -> Places:
     """Open a book, or make one in a folder that is missing or empty.
 

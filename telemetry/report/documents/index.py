@@ -6,8 +6,9 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from telemetry.report.document import Document, FirstPage
+from telemetry.report.parts.first_page import alone_reason
 from telemetry.report.words import counted
-from telemetry.results import Level, Review
+from telemetry.results import Answer, Level, Review
 
 _COUNTED = {
     Level.GROUND: "to ground",
@@ -24,31 +25,54 @@ class IndexEntry:
     Attributes
     ----------
     first : FirstPage
+    level, reason
+        Of this log alone.
     file : str
         The log, fit to be shown.
     start : str
         ISO 8601; "" where the log has no date.
+    answer : Answer
+        Of the aircraft, where it is known.
     link : str or None
         Path of its report beside the index; None where none was written.
     """
 
     first: FirstPage
+    level: Level
+    reason: str
     file: str
     start: str
+    answer: Answer
     link: str | None = None
 
 
 def entry_of(review: Review, document: Document, link: str | None = None) -> IndexEntry:
     """What an index keeps of a review and its report."""
     start = review.log.provenance.start or ""
-    return IndexEntry(first=document.first, file=document.file, start=start, link=link)
+    return IndexEntry(
+        first=document.first,
+        level=review.verdict,
+        reason=alone_reason(review),
+        file=document.file,
+        start=start,
+        answer=review.answer,
+        link=link,
+    )
+
+
+def answers(entries: Iterable[IndexEntry]) -> list[Answer]:
+    """The answer of each aircraft as of its newest flight, the gravest first."""
+    newest: dict[str, Answer] = {}
+    for answer in (e.answer for e in entries):
+        if answer.aircraft is not None:
+            known = newest.get(answer.aircraft, answer)
+            newest[answer.aircraft] = max(known, answer, key=lambda a: a.number or 0)
+    return sorted(newest.values(), key=lambda a: -a.level.rank)
 
 
 def gravest_first(entries: Iterable[IndexEntry]) -> list[IndexEntry]:
     """Entries by level, the gravest first; within a level the newest first, undated ones last."""
-    return sorted(
-        sorted(entries, key=lambda e: e.start, reverse=True), key=lambda e: -e.first.level.rank
-    )
+    return sorted(sorted(entries, key=lambda e: e.start, reverse=True), key=lambda e: -e.level.rank)
 
 
 def levels_counted(entries: Sequence[IndexEntry]) -> str:
@@ -56,6 +80,6 @@ def levels_counted(entries: Sequence[IndexEntry]) -> str:
     counts = [
         f"{count} {words}"
         for level, words in _COUNTED.items()
-        if (count := sum(e.first.level is level for e in entries))
+        if (count := sum(e.level is level for e in entries))
     ]
     return f"{counted(len(entries), 'log')} reviewed: {', '.join(counts) or 'none'}"

@@ -35,6 +35,7 @@ from telemetry.report.parts.method import BEFORE_BENCH, cautions_section, limits
 from telemetry.report.words import (
     NOT_MEASURED,
     NumberSteps,
+    answer_words,
     counted,
     date_words,
     lasting,
@@ -133,6 +134,7 @@ def _first_page(across: Across) -> FirstPage:
         level=level,
         word=history.word,
         reason=reason(history.findings, otherwise),
+        answer=sentence(answer_words(history.answer)),
         numbers=(
             _flights(across),
             _parts(across),

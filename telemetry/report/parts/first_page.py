@@ -11,9 +11,11 @@ from telemetry.report.document import FigureBlock, FirstPage, KeyNumber
 from telemetry.report.figures.traces import lowest_judged, of_quantity, working_spans
 from telemetry.report.parts.tables import flight_name
 from telemetry.report.words import (
+    LEVEL_STATE,
     LEVEL_WORD,
     NOT_MEASURED,
     NumberSteps,
+    answer_words,
     clock,
     counted,
     date_words,
@@ -29,20 +31,36 @@ _MOST_CHECKS = 3
 
 def first_page(review: Review) -> FirstPage:
     """Aircraft, flight, verdict with its reason, five numbers, timeline, and what to check."""
-    level, readings = review.verdict, review.readings
+    answer, readings = review.answer, review.readings
     numbers = key_numbers(review, readings)
+    same = answer.level is review.verdict
     return FirstPage(
         aircraft=aircraft_name(review),
         flight=recording_words(review),
-        level=level,
-        word=LEVEL_WORD[level],
-        reason=reason(
-            review.findings, _nothing_found(review), lambda f: flight_name(review, f.flight)
-        ),
+        level=answer.level,
+        word=LEVEL_WORD[answer.level] if same else answer.word,
+        reason=alone_reason(review) if same else sentence(answer.title),
+        answer=_answer_line(review),
         numbers=numbers,
         checks=checks(review.findings),
         timeline=_timeline(review, readings, numbers[0]),
     )
+
+
+def alone_reason(review: Review) -> str:
+    """Why this log alone says what it says."""
+    return reason(review.findings, _nothing_found(review), lambda f: flight_name(review, f.flight))
+
+
+def _answer_line(review: Review) -> str:
+    """How the aircraft stands, and this log alone where that differs; "" where none is known."""
+    answer = review.answer
+    if answer.aircraft is None:
+        return ""
+    whose = f"the aircraft: {answer_words(answer)}."
+    if answer.level is review.verdict:
+        return sentence(whose)
+    return f"This log alone: {LEVEL_STATE[review.verdict]}; {whose}"
 
 
 def aircraft_name(review: Review) -> str:

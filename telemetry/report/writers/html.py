@@ -17,12 +17,17 @@ from markupsafe import Markup
 from telemetry.model.channels import Quantity
 from telemetry.model.text import plain
 from telemetry.report.document import Block, Document, FigureBlock, FindingBlock, Table
-from telemetry.report.documents.index import IndexEntry, gravest_first, levels_counted
+from telemetry.report.documents.index import (
+    IndexEntry,
+    answers,
+    gravest_first,
+    levels_counted,
+)
 from telemetry.report.draw import Drawer, Scene, settings
 from telemetry.report.figures import style, timeline
 from telemetry.report.figures.traces import of_quantity, path_order
 from telemetry.report.parts.method import CAUTIONS
-from telemetry.report.words import EVENT_WORD, LEVEL_WORD, PHASE_WORD, clock
+from telemetry.report.words import EVENT_WORD, LEVEL_WORD, PHASE_WORD, answer_told, clock
 from telemetry.report.writers import svg
 from telemetry.report.writers.json import made_by
 from telemetry.report.writers.packing import dashes, packed
@@ -123,6 +128,7 @@ def render_index(entries: Sequence[IndexEntry], errors: Sequence[str] = ()) -> s
         .get_template("index.html.j2")
         .render(
             title=levels_counted(entries),
+            answers=[(a.level, answer_told(a)) for a in answers(entries)],
             entries=[
                 replace(e, link=None if e.link is None else quote(e.link))
                 for e in gravest_first(entries)

@@ -14,7 +14,7 @@ from enum import Enum
 from importlib.metadata import PackageNotFoundError, version
 from typing import TYPE_CHECKING, Any
 
-from telemetry.results import History, Review, as_dict
+from telemetry.results import Answer, History, Review, as_dict
 
 if TYPE_CHECKING:
     from telemetry.circuit.budget_records import Budget
@@ -78,6 +78,7 @@ def history_document(history: History) -> dict[str, Any]:
         "findings": _clean(history.findings),
         "not_judged": _clean(history.not_judged),
         "limits": _clean(history.aircraft.limits.model_dump()),
+        "answer": _answer(history.answer),
         "verdict": history.verdict.value,
     }
 
@@ -156,5 +157,12 @@ def review_document(review: Review) -> dict[str, Any]:
         "checks": _clean(review.checks),
         "findings": _clean(review.findings),
         "compared": _clean(review.compared),
+        "answer": _answer(review.answer),
         "verdict": review.verdict.value,
     }
+
+
+def _answer(answer: Answer) -> dict[str, Any]:
+    """The answer; its ``source`` is called ``from``, which is no name in Python."""
+    told: dict[str, Any] = _clean(answer)
+    return {"from" if key == "source" else key: value for key, value in told.items()}

@@ -98,7 +98,8 @@ def _half(sheets: Sheets) -> float:
 def _first_page(sheets: Sheets, first: FirstPage, drawer: Drawer) -> None:
     sheets.text(first.aircraft, 19.0, bold=True, after=0.0)
     sheets.text(first.flight, _BODY, colour=style.MUTED, after=8.0)
-    reason = wrapped(first.reason, sheets.inner - 70.0, 11.0)
+    told = [first.reason, *([first.answer] if first.answer else [])]
+    reason = [line for text in told for line in wrapped(text, sheets.inner - 70.0, 11.0)]
     tall = 34.0 + 11.0 * LEADING * len(reason)
     sheets.box(sheets.left, sheets.y, sheets.inner, tall, style.WASH)
     sheets.box(sheets.left, sheets.y, 7.0, tall, _EDGE[first.level])

@@ -17,8 +17,13 @@ from telemetry.report.document import (
     Section,
     Table,
 )
-from telemetry.report.documents.index import IndexEntry, gravest_first, levels_counted
-from telemetry.report.words import LEVEL_SIGN, LEVEL_WORD
+from telemetry.report.documents.index import (
+    IndexEntry,
+    answers,
+    gravest_first,
+    levels_counted,
+)
+from telemetry.report.words import LEVEL_SIGN, LEVEL_WORD, answer_told
 from telemetry.report.writers.screen import columns_of, cut_left, pad, wrap
 from telemetry.results import Level
 
@@ -34,14 +39,17 @@ def render_index(entries: Sequence[IndexEntry], next_step: tuple[str, str], widt
     """Several reviews as text, the gravest first: level, log, lowest voltage, and the reason."""
     width = max(60, width)
     lines = ["=" * width, *wrap(f"{levels_counted(entries)}.", width), "=" * width]
+    for answer in answers(entries):
+        lines += wrap(answer_told(answer), width, f"{LEVEL_SIGN[answer.level]} ")
+    lines += [""] if len(lines) > 3 else []
     for entry in gravest_first(entries):
         first = entry.first
         low = first.numbers[0].value if first.numbers[0].measured else "no voltage"
-        head = f"{LEVEL_SIGN[first.level]} {first.word.upper():<{_WORDS}}  "
+        head = f"{LEVEL_SIGN[entry.level]} {LEVEL_WORD[entry.level].upper():<{_WORDS}}  "
         room = width - columns_of(head) - 12
         lines.append(f"{head}{pad(cut_left(entry.file, room), room)}  {low:>10}")
-        if first.level is not Level.CLEAR:
-            lines += wrap(first.reason, width, "      ")
+        if entry.level is not Level.CLEAR:
+            lines += wrap(entry.reason, width, "      ")
     why, command = next_step
     return "\n".join((*lines, "", *wrap(f"Next. {why}", width), f"    {plain(command)}")) + "\n"
 
@@ -81,6 +89,7 @@ def _first(page: FirstPage, file: str, width: int) -> list[str]:
         "=" * width,
         *wrap(f"{LEVEL_SIGN[page.level]} {page.word.upper()}", width),
         *wrap(page.reason, width, "    "),
+        *(wrap(page.answer, width, "    ") if page.answer else ()),
         "",
     ]
     label = max(len(n.label) for n in page.numbers)

@@ -1,0 +1,83 @@
+"""Flights and notes of an aircraft in their order, with a log that the book may lack."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from telemetry.book import BookFlight, Logbook, Note
+from telemetry.book.adding import part_of
+from telemetry.book.files.dates import start_of
+from telemetry.book.files.names import aircraft_key, file_name, recording_id
+from telemetry.book.files.tables import cut
+from telemetry.book.records import Recording
+from telemetry.results import NoteMark, Review
+
+Timeline = tuple[BookFlight | Note, ...]
+
+
+def note_marks(timeline: Iterable[BookFlight | Note]) -> tuple[NoteMark, ...]:
+    """The notes of a timeline, each with the index of the flight that came next."""
+    found = []
+    before = 0
+    for entry in timeline:
+        if isinstance(entry, Note):
+            found.append(
+                NoteMark(
+                    kind=str(entry.kind),
+                    place=entry.place,
+                    text=entry.text,
+                    date=entry.date,
+                    before=before,
+                )
+            )
+        else:
+            before += 1
+    return tuple(found)
+
+
+def as_if_added(
+    book: Logbook, name: str, review: Review | None
+) -> tuple[Timeline, tuple[str, ...]]:
+    """The timeline as it would be with a log that the book may lack.
+
+    Parameters
+    ----------
+    book : Logbook
+    name : str
+        Whose log it is.
+    review : Review or None
+        Of the log; without one it is the timeline as it is.
+
+    Returns
+    -------
+    timeline, ids
+        ``ids`` are those of the flights of the review that the book lacks; none where it has them.
+    """
+    key = aircraft_key(name)
+    timeline = book.timeline(key)
+    if review is None or not review.flights:
+        return timeline, ()
+    log = review.log
+    identity = recording_id(log.provenance.sha256)
+    if any(isinstance(e, BookFlight) and e.recording == identity for e in timeline):
+        return timeline, ()
+    file = file_name(log.provenance.file)
+    start, start_source = start_of(log.provenance.start, file, None)
+    cuts = cut(log, tuple(f.start_s for f in review.flights))
+    recording = Recording(
+        id=identity,
+        sha256=log.provenance.sha256,
+        size_bytes=0,
+        stored_bytes=0,
+        file=file,
+        aircraft=key,
+        order=1 + max((e.order for e in timeline), default=0),
+        added="",
+        start=start,
+        start_source=start_source,
+        flights=tuple(
+            part_of(identity, first, log, own, flight.kind)
+            for (first, own), flight in zip(cuts, review.flights, strict=True)
+        ),
+    )
+    return book.timeline(key, recording), tuple(p.id for p in recording.flights)

@@ -1,0 +1,46 @@
+"""The answer: how an aircraft stands, or what one log alone says where no aircraft is known."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from telemetry.results.kinds import Level
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Answer:
+    """The gravest of an aircraft's open findings and of its newest flight's review.
+
+    Attributes
+    ----------
+    level : Level
+    title : str
+        What was found; of several the gravest.
+    source : str
+        "history": all flights of the aircraft; "review": this log alone, of no known aircraft. The
+        JSON calls it ``from``.
+    aircraft : str or None
+        None for a log alone.
+    flight, number, start
+        The newest flight, which the answer is as of: its id, its number in the history from 1, its
+        date (ISO 8601); None for a log alone, or where the log has no date.
+    since_flight, since_number
+        The flight that the finding began with; None where there is none.
+    """
+
+    level: Level
+    title: str
+    source: Literal["review", "history"]
+    aircraft: str | None = None
+    flight: str | None = None
+    number: int | None = None
+    start: str | None = None
+    since_flight: str | None = None
+    since_number: int | None = None
+
+    @property
+    def word(self) -> str:
+        """What a report calls the level."""
+        of_all = self.source == "history" and self.level is Level.CLEAR
+        return "Nothing found across these flights" if of_all else self.level.word
