@@ -289,10 +289,12 @@ def _findings() -> tuple[Finding, ...]:
             ),
             causes=(
                 Cause(
+                    kind="contact",
                     cause="A worn or dirty panel connector, or broken strands in the lead.",
                     speaks_for=("no other place fell then",),
                 ),
                 Cause(
+                    kind="false-reading",
                     cause="A disturbed voltage reading of this node alone.",
                     speaks_against=("3 readings in a row show it",),
                 ),
@@ -311,6 +313,9 @@ def _findings() -> tuple[Finding, ...]:
             title="The lead to the left wing drops more per amp than the wire table expects",
             evidence={"mohm": 46.0, "low_mohm": 42.0, "high_mohm": 50.0, "expected_mohm": 24.0},
             explanations=("A lead longer or thinner than the profile says.",),
+            causes=(
+                Cause(kind="longer-lead", cause="A lead longer or thinner than the profile says."),
+            ),
             confirm="Measure the drop along the lead at a known current.",
             advice="Look at the crimps of the left wing lead.",
             flight=1,

@@ -10,7 +10,7 @@ from typing import Self
 import numpy as np
 
 from telemetry.aircraft import Aircraft, Limits
-from telemetry.checks.draft import FindingDraft
+from telemetry.checks.draft import FindingDraft, Possible
 from telemetry.model.channels import PlaceKind
 from telemetry.results import Change, HistoryFlight, Level, NoteMark, Trend
 from telemetry.trends.evidence import Judgement, judge_rise
@@ -261,7 +261,7 @@ def established(
     before: float | None = None,
     now: float | None = None,
     servo: str | None = None,
-    further: tuple[str, ...] = (),
+    further: tuple[Possible, ...] = (),
     evidence: Mapping[str, float | int | str | None] | None = None,
 ) -> FindingDraft:
     """The draft of an established change, with what every one of them carries."""

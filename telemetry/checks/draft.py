@@ -9,10 +9,17 @@ from telemetry.checks.causes.kinds import CauseKind
 from telemetry.results import Cause, Change, Finding, Level
 
 
+class Possible(NamedTuple):
+    """A cause that a check names: which fault, and how it is called here."""
+
+    kind: CauseKind
+    text: str
+
+
 class Words(NamedTuple):
     """The standing text of a check; ``grounded`` is the advice at ground where it differs.
 
-    ``kinds`` says which fault each explanation names, in their order; None for no known one.
+    ``kinds`` says which fault each explanation names, in their order, each once.
     No text tells to charge a pack of which the log does not know that it may be charged.
     """
 
@@ -20,7 +27,13 @@ class Words(NamedTuple):
     confirm: str
     advice: str
     grounded: str = ""
-    kinds: tuple[CauseKind | None, ...] = ()
+    kinds: tuple[CauseKind, ...] = ()
+
+    @property
+    def causes(self) -> tuple[Possible, ...]:
+        """Explanations with their kinds."""
+        pairs = zip(self.kinds, self.explanations, strict=True)
+        return tuple(Possible(kind, text) for kind, text in pairs)
 
     def advice_at(self, level: Level) -> str:
         """What to do at this level: what grounds says not to fly, and nothing else does."""
@@ -43,8 +56,9 @@ class FindingDraft:
     title : str
     evidence : dict
         Numbers by names that end in their unit.
-    likelier, further : tuple of str
-        Explanations that fit this case, before and after those that the code always has.
+    likelier, further : tuple of Possible
+        Causes that fit this case, before and after those that the code always has; one of the same
+        kind as a standing one takes its place.
     words : Words or None
         Standing words that fit better than those of the code.
     flight : int or None
@@ -66,8 +80,8 @@ class FindingDraft:
     place: str | None
     title: str
     evidence: dict[str, float | int | str | None] = field(default_factory=dict)
-    likelier: tuple[str, ...] = ()
-    further: tuple[str, ...] = ()
+    likelier: tuple[Possible, ...] = ()
+    further: tuple[Possible, ...] = ()
     words: Words | None = None
     flight: int | None = None
     start_s: float | None = None
@@ -77,6 +91,19 @@ class FindingDraft:
     change: Change | None = None
     also: tuple[str, ...] = ()
 
+    def possible(self, standing: Words | None) -> tuple[Possible, ...]:
+        """What may have caused it, each kind once, before the log is asked which is likelier."""
+        words = self._words(standing)
+        own = {p.kind for p in (*self.likelier, *self.further)}
+        usual = tuple(p for p in words.causes if p.kind not in own)
+        return (*self.likelier, *usual, *self.further)
+
+    def _words(self, standing: Words | None) -> Words:
+        words = self.words or standing
+        if words is None:
+            raise ValueError(f"check {self.code!r} has no words for its findings")
+        return words
+
     def finding(self, standing: Words | None) -> Finding:
         """The finding, with the draft's own words or the standing ones of its code.
 
@@ -85,17 +112,14 @@ class FindingDraft:
         ValueError
             If there are neither: the check has to declare them.
         """
-        words = self.words or standing
-        if words is None:
-            raise ValueError(f"check {self.code!r} has no words for its findings")
-        explanations = (*self.likelier, *words.explanations, *self.further)
+        words, possible = self._words(standing), self.possible(standing)
         return Finding(
             code=self.code,
             level=self.level,
             place=self.place,
             title=self.title,
             evidence=self.evidence,
-            explanations=explanations,
+            explanations=tuple(p.text for p in possible),
             confirm=words.confirm,
             advice=words.advice_at(self.level),
             servo=self.servo,
@@ -105,7 +129,7 @@ class FindingDraft:
             since_flight=self.since_flight,
             change=self.change,
             also=self.also,
-            causes=tuple(Cause(cause=text) for text in explanations),
+            causes=tuple(Cause(kind=p.kind, cause=p.text) for p in possible),
         )
 
 

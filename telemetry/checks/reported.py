@@ -17,7 +17,8 @@ def reported_in(review: Review, number: int) -> tuple[ReportedFinding, ...]:
             level=f.level,
             title=f.title,
             lasts=closed_by_note_only(f, flight),
-            explanations=f.explanations,
+            causes=f.causes,
+            ranked=f.ranked,
             confirm=f.confirm,
             advice=f.advice,
         )

@@ -11,7 +11,7 @@ from collections.abc import Sequence
 
 from telemetry.checks.aircraft_history import AircraftHistory
 from telemetry.checks.listed import CODES
-from telemetry.results import Cause, Finding, Level
+from telemetry.results import Finding, Level
 from telemetry.trends.measures import ReportedFinding
 
 #: So many of the last recordings are asked what they report alike (heuristic).
@@ -70,8 +70,9 @@ def _standing(history: AircraftHistory, reports: Sequence[Report]) -> Finding | 
             "recent_flights": f"{len(recent)} of the last {min(WINDOW, n)}",
             "flights_since": n - since,
         },
-        explanations=worst.explanations,
-        causes=tuple(Cause(cause=text) for text in worst.explanations),
+        explanations=tuple(c.cause for c in worst.causes),
+        causes=worst.causes,
+        ranked=worst.ranked,
         confirm=worst.confirm,
         advice=worst.advice,
         since_flight=history.listed[since].id,

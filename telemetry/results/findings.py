@@ -58,8 +58,13 @@ class Change:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Cause:
-    """What may have caused a finding, and what in the log speaks for and against it."""
+    """What may have caused a finding, and what in the log speaks for and against it.
 
+    ``kind`` is one word for the fault (:class:`telemetry.checks.causes.kinds.CauseKind`), ``cause``
+    the same in words that fit the case.
+    """
+
+    kind: str
     cause: str
     speaks_for: tuple[str, ...] = ()
     speaks_against: tuple[str, ...] = ()

@@ -14,12 +14,12 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from telemetry.results import Level
+from telemetry.results import Cause, Level
 
 FloatArray = NDArray[np.float64]
 
 #: Version of the document. Measures of another version are made again from the log.
-VERSION = "10"
+VERSION = "11"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -86,11 +86,13 @@ class ReportedFinding(NamedTuple):
     code, place : str
         ``place`` is "" for the whole aircraft.
     level : Level
-    title, explanations, confirm, advice
+    title, confirm, advice
         In the review's words, which may be of this very case.
     lasts : bool
         True for what no later flight shows gone, only a note of what was done: a pack or a supply
         that was lost, a contact that opened in flight.
+    causes, ranked
+        As the review ranked them.
     """
 
     code: str
@@ -98,9 +100,10 @@ class ReportedFinding(NamedTuple):
     level: Level
     title: str = ""
     lasts: bool = False
-    explanations: tuple[str, ...] = ()
     confirm: str = ""
     advice: str = ""
+    causes: tuple[Cause, ...] = ()
+    ranked: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -196,7 +199,8 @@ class Measures:
             ],
             "events": [[e.place, e.origin, e.count, e.deepest_v] for e in self.events],
             "reported": [
-                [*s[:2], str(s.level), *s[3:5], list(s.explanations), *s[6:]] for s in self.reported
+                [*s[:2], str(s.level), *s[3:7], [_cause_out(c) for c in s.causes], s.ranked]
+                for s in self.reported
             ],
             "steps_a": dict(self.steps_a),
             "servos": dict(self.servos),
@@ -234,8 +238,14 @@ class Measures:
                 EventCount(place=p, origin=o, count=n, deepest_v=d) for p, o, n, d in doc["events"]
             ),
             reported=tuple(
-                ReportedFinding(code, place, Level(level), title, lasts, tuple(causes), *texts)
-                for code, place, level, title, lasts, causes, *texts in doc["reported"]
+                ReportedFinding(
+                    *(code, place, Level(level), title, lasts, confirm, advice),
+                    causes=tuple(_cause_in(*c) for c in causes),
+                    ranked=ranked,
+                )
+                for code, place, level, title, lasts, confirm, advice, causes, ranked in doc[
+                    "reported"
+                ]
             ),
             steps_a=dict(doc["steps_a"]),
             servos=dict(doc["servos"]),
@@ -245,6 +255,16 @@ class Measures:
 
 def _plain(x: float | None) -> float | None:
     return None if x is None else float(x)
+
+
+def _cause_out(cause: Cause) -> list[Any]:
+    return [str(cause.kind), cause.cause, list(cause.speaks_for), list(cause.speaks_against)]
+
+
+def _cause_in(kind: str, words: str, speaks_for: list[str], against: list[str]) -> Cause:
+    return Cause(
+        kind=kind, cause=words, speaks_for=tuple(speaks_for), speaks_against=tuple(against)
+    )
 
 
 def _blocks_out(blocks: Blocks | None) -> dict[str, Any] | None:

@@ -18,6 +18,8 @@ from telemetry.checks.aircraft_history import (
     trend_of,
     usual,
 )
+from telemetry.checks.causes.kinds import CauseKind
+from telemetry.checks.draft import Possible
 from telemetry.checks.listed import CODES
 from telemetry.numerics.statistics.charts import cusum_limit
 from telemetry.results import Change, Level, NoteMark
@@ -316,7 +318,7 @@ def test_established(case_of: Make, make_judgement: Make) -> None:
         unit="A",
         rise_unit="%",
         scale=100.0,
-        further=("and this",),
+        further=(Possible(CauseKind.AIR_LOAD, "and this"),),
         evidence={"more": 1},
     )
     assert (f.code, f.place, f.level, f.since_flight) == (code, "tail", Level.WATCH, "6")

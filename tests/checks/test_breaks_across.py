@@ -162,7 +162,7 @@ def test_silence_of_one_unit_alone(season: Make) -> None:
         "usual_silence_s": 0.4,  # the middle of the three before
         "flights_since": 4,
     }
-    assert "signal lead" in found.likelier[0]
+    assert "signal lead" in found.likelier[0].text
 
 
 def test_units_silent_together_are_no_contact(season: Make) -> None:

@@ -10,8 +10,16 @@ from typing import Any
 import pytest
 
 from telemetry.checks.causes.consequences import FOLLOWS
-from telemetry.checks.causes.ranking import TABLE
+from telemetry.checks.causes.kinds import CauseKind
+from telemetry.checks.causes.table import TABLE
+from telemetry.checks.leads.in_stretches import CHANGED_WORDS
 from telemetry.checks.listed import CHECKS, CODES
+from telemetry.checks.packs.low import CROSS_CHARGED, EMPTIED, RUN_DOWN
+from telemetry.checks.packs.sources import WEAK
+from telemetry.checks.servos import in_flight
+from telemetry.checks.supply.droops import DROOP, DROP_OUT
+from telemetry.checks.supply.restarts import RESTART_UNDER_LOAD
+from telemetry.checks.supply.undervoltage import PACK_UNDER
 from telemetry.results import (
     Finding,
     Margin,
@@ -25,6 +33,12 @@ from telemetry.results import (
 )
 from tests.checks.test_findings import CRAFT, column, fall, found_in, low, stirred
 
+# Words that a check has for some of its cases.
+OF_CASES = (
+    *(in_flight.RAISED_WORDS, in_flight.MORE_WORDS, in_flight.REST_WORDS, in_flight.HUNT_WORDS),
+    *(in_flight.SILENT_WORDS, in_flight.HEAT_WORDS, CHANGED_WORDS, RESTART_UNDER_LOAD),
+    *(CROSS_CHARGED, EMPTIED, RUN_DOWN, WEAK, DROOP, DROP_OUT, PACK_UNDER),
+)
 COLUMNS = tuple(
     column(q, p) for p in ("bus", "left wing", "right wing") for q in ("voltage", "current")
 )
@@ -41,10 +55,11 @@ def of(code: str, *events: Any, **parts: Any) -> Finding:
 
 
 def test_the_table_and_the_words_fit_together() -> None:
-    for check in CHECKS:
-        if check.words is not None and check.words.kinds:
-            assert len(check.words.kinds) == len(check.words.explanations), check.code
-            assert {k for k in check.words.kinds if k is not None} <= set(TABLE)
+    assert set(TABLE) == set(CauseKind)
+    every = (w for check in CHECKS for w in (check.words, check.words_across) if w is not None)
+    for words in (*every, *OF_CASES):
+        assert len(words.causes) == len(words.explanations), words.explanations
+        assert len(set(words.kinds)) == len(words.kinds), words.explanations
     assert set(FOLLOWS) | {c for x in FOLLOWS.values() for c in x} <= set(CODES)
 
 

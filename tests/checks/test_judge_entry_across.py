@@ -12,6 +12,7 @@ from telemetry.aircraft import Aircraft
 from telemetry.checks import across
 from telemetry.checks.across import _charts, _listed, judge
 from telemetry.checks.aircraft_history import AircraftHistory, JudgedAcross
+from telemetry.checks.causes.kinds import CauseKind
 from telemetry.checks.check import Across, Check, CheckPart
 from telemetry.checks.draft import FindingDraft, Words
 from telemetry.results import HistoryFlight, Level, NoteMark
@@ -89,7 +90,7 @@ def judges(monkeypatch: pytest.MonkeyPatch) -> list[AircraftHistory]:
         draft = FindingDraft(code="other", level=Level.WATCH, place=None, title="")
         return JudgedAcross(drafts=[draft], not_judged=["more"])
 
-    words = Words(("a cause",), "Look.", "Do it.")
+    words = Words(("a cause",), "Look.", "Do it.", kinds=(CauseKind.CONTACT,))
     checks = [
         made_check("one watch", words, one),
         made_check("other", words, one, other),

@@ -4,14 +4,16 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Any
 
 import pytest
 
 from telemetry.aircraft import Aircraft, Node
 from telemetry.checks import in_flight as walking
+from telemetry.checks.causes.kinds import CauseKind
 from telemetry.checks.check import Check, CheckPart
-from telemetry.checks.draft import FindingDraft, Words
+from telemetry.checks.draft import FindingDraft, Possible, Words
 from telemetry.checks.facts import FlightFacts, RecordingFacts
 from telemetry.checks.listed import CHECKS, CODES
 from telemetry.results import Dropout, Evidence, Flight, Level, Origin, Quality, Restart
@@ -146,7 +148,7 @@ def walked(monkeypatch: pytest.MonkeyPatch) -> Make:
 def made(code: str, **more: Any) -> Check:
     return Check(
         code=code, part=CheckPart.LEADS, question="Is it?", meaning="It is.", bench="look.",
-        words=Words(("one cause",), "Look.", "Repair it."), **more,
+        words=Words(("one cause",), "Look.", "Repair it.", kinds=(CauseKind.CONTACT,)), **more,
     )  # fmt: skip
 
 
@@ -186,18 +188,22 @@ def test_the_worse_flight_comes_first_by_the_measure_of_the_check(
 
 
 def test_words_of_its_own_stand_before_those_of_the_code() -> None:
-    standing = Words(("usual cause",), "Look.", "Repair it.", "Do not fly.")
-    own = Words(("its cause",), "See.", "Do it.")
+    kind = CauseKind
+    standing = Words(("usual",), "Look.", "Repair it.", "Do not fly.", (kind.CONTACT,))
+    own = Words(("its cause",), "See.", "Do it.", kinds=(kind.TRIM,))
     plain = FindingDraft(
         code="a",
         level=Level.GROUND,
         place="tail",
         title="t",
-        likelier=("first",),
-        further=("last",),
+        likelier=(Possible(kind.BINDING, "first"),),
+        further=(Possible(kind.AIR_LOAD, "last"),),
     )
     found = plain.finding(standing)
-    assert found.explanations == ("first", "usual cause", "last")
+    assert found.explanations == ("first", "usual", "last")
+    assert [c.kind for c in found.causes] == ["binding", "contact", "air-load"]
+    same = replace(plain, likelier=(Possible(kind.CONTACT, "of this case"),), further=())
+    assert same.finding(standing).explanations == ("of this case",)
     assert (found.confirm, found.advice) == ("Look.", "Do not fly.")
     given = FindingDraft(code="a", level=Level.WATCH, place=None, title="t", words=own)
     assert given.finding(standing).explanations == ("its cause",)

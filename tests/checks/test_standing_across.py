@@ -10,7 +10,7 @@ import pytest
 from telemetry.aircraft import Aircraft
 from telemetry.checks.across import judge
 from telemetry.checks.standing import WINDOW, standing_findings
-from telemetry.results import Finding, History, Level, NoteMark
+from telemetry.results import Cause, Finding, History, Level, NoteMark
 from telemetry.trends.measures import ReportedFinding
 
 Make = Callable[..., Any]
@@ -24,7 +24,7 @@ def droop(level: Level, **more: Any) -> ReportedFinding:
         "bus",
         level,
         "bus fell 5 times",
-        explanations=("a regulator",),
+        causes=(Cause(kind="regulator-limit", cause="a regulator"),),
         confirm="Load it.",
         advice="Do not fly." if level is G else "Watch it.",
         **more,

@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from telemetry.results import Level
+from telemetry.results import Cause, Level
 from telemetry.trends.measures import EventCount, GroupDraw, Measure, Measures, ReportedFinding
 from tests.trends.conftest import blocks
 
@@ -43,9 +43,10 @@ class TestDocument:
                     Level.WATCH,
                     "gave nothing",
                     True,
-                    ("a plug",),
                     "Look.",
                     "Stop.",
+                    (Cause(kind="contact", cause="a plug", speaks_for=("it came 3 times",)),),
+                    True,
                 ),
             ),
             steps_a={"tail": 0.1},

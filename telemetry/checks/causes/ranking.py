@@ -2,94 +2,65 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Mapping
+from typing import TypeVar
 
-from telemetry.checks.causes import signs
-from telemetry.checks.causes.kinds import CauseKind as C
-from telemetry.checks.causes.signs import Look
-from telemetry.checks.draft import FindingDraft, Words
+from telemetry.checks.causes.kinds import CauseKind
+from telemetry.checks.causes.signs import Sign
+from telemetry.checks.causes.table import TABLE, Weight
+from telemetry.checks.draft import FindingDraft, Possible, Words
 from telemetry.checks.facts import FlightFacts
 from telemetry.results import Cause
 
-#: Fault by sign: what a sign that is there adds to a cause, and one that is surely absent takes
-#: off. Negative: the other way round. 1 is a hint, 2 weighs, 3 decides (heuristic: as an expert
-#: would).
-TABLE: Mapping[C, Mapping[Look, int]] = {
-    C.CONTACT: {
-        signs.alone: 2,
-        signs.repeated: 1,
-        signs.several_readings: 1,
-        signs.confirmed: 1,
-        signs.wire_known: 1,
-        signs.grew: 2,
-        signs.way_open: 2,
-        signs.own_dead: -1,
-        signs.fell_unexplained: 3,
-        signs.sensor_reads_low: -2,
-    },
-    C.LONGER_LEAD: {signs.wire_known: -2, signs.grew: -3, signs.fell_unexplained: -1},
-    C.CURRENT_SENSOR: {signs.sensor_reads_low: 3, signs.way_open: -2, signs.own_dead: -2},
-    C.MISSED_PEAK: {signs.slow_current: 2, signs.loaded: 1, signs.several_readings: -1},
-    C.FALSE_READING: {signs.several_readings: -2, signs.repeated: -1, signs.confirmed: -3},
-    C.REGULATOR_LIMIT: {signs.regulated: 2, signs.loaded: 2},
-    C.LOW_INPUT: {signs.pack_low: 2, signs.packs_fell: 1, signs.regulated: 1},
-    C.SUPPLY_PATH: {signs.regulated: -1, signs.loaded: -1, signs.in_packs: -2, signs.grew: 2},
-    C.UNLIKE_SENSORS: {signs.grew: -2},
-    C.WEAK_PACKS: {signs.in_packs: 2, signs.pack_low: 2, signs.packs_fell: 1, signs.late: 1},
-    C.LEVEL_IN_FORCE: {signs.level_told: -2, signs.low_always: 1},
-    C.SUPPLY_LOST: {signs.alone: -2, signs.confirmed: 1, signs.packs_fell: 1},
-    C.RESET_BY_HAND: {signs.in_flight: -2, signs.of_a_clock: -3},
-    C.RAN_EMPTY: {signs.late: 2, signs.low_always: -1},
-    C.COLD_OR_AGED: {signs.late: -1, signs.path_apart: -2, signs.low_always: 1},
-    C.OTHER_CELLS: {signs.cells_told: -3, signs.low_always: 1},
-    C.UNLIKE_CHARGE: {signs.rest_apart: 2, signs.path_apart: -1},
-    C.SET_POINTS: {signs.regulated: 2},
-    C.PACK_PATH: {signs.path_apart: 3, signs.rest_apart: -1},
-    C.CUT_OFF: {signs.own_dead: 2, signs.way_open: -2},
-}
-# What fits the case at hand was put first by the check itself.
-_FITS = 2
-
-
-@dataclass(frozen=True, slots=True)
-class _Weighed:
-    cause: Cause
-    score: int
+_Facts = TypeVar("_Facts")
 
 
 def with_causes(
     draft: FindingDraft, standing: Words | None, facts: FlightFacts
 ) -> tuple[tuple[Cause, ...], bool]:
-    """The causes of a finding, and whether this log ranks them: the first is then the likeliest.
+    """The causes of a finding in one log, and whether it ranks them."""
+    return ranked(draft.possible(standing), draft, facts, TABLE)
 
-    Of equal ones the order in which the check names them stays.
+
+def ranked(
+    possible: Iterable[Possible],
+    draft: FindingDraft,
+    facts: _Facts,
+    table: Mapping[CauseKind, Mapping[Callable[[_Facts, FindingDraft], Sign | None], Weight]],
+) -> tuple[tuple[Cause, ...], bool]:
+    """Causes by what their signs add up to, and whether the first is the likeliest.
+
+    Of equal ones the order in which the check names them stays. They are ranked where something
+    speaks for the first, and more than for the second.
     """
-    words = draft.words or standing
-    if words is None:
-        return (), False
-    kinds: Sequence[C | None] = words.kinds or (None,) * len(words.explanations)
-    weighed = [_Weighed(Cause(cause=text), _FITS) for text in draft.likelier]
-    weighed += [
-        _weighed(text, kind, draft, facts)
-        for text, kind in zip(words.explanations, kinds, strict=True)
-    ]
-    weighed += [_Weighed(Cause(cause=text), 0) for text in draft.further]
-    weighed.sort(key=lambda w: -w.score)
-    ranked = len(weighed) == 1 or (len(weighed) > 1 and weighed[0].score > max(weighed[1].score, 0))
-    return tuple(w.cause for w in weighed), ranked
+    weighed = [_weighed(p, draft, facts, table.get(p.kind, {})) for p in possible]
+    weighed.sort(key=lambda w: -w[1])
+    scores = [score for _, score in weighed]
+    likeliest = len(scores) == 1 or (len(scores) > 1 and scores[0] > max(scores[1], 0))
+    return tuple(cause for cause, _ in weighed), likeliest
 
 
-def _weighed(text: str, kind: C | None, draft: FindingDraft, facts: FlightFacts) -> _Weighed:
+def _weighed(
+    p: Possible,
+    draft: FindingDraft,
+    facts: _Facts,
+    looks: Mapping[Callable[[_Facts, FindingDraft], Sign | None], Weight],
+) -> tuple[Cause, int]:
     speaks_for: list[str] = []
     against: list[str] = []
     score = 0
-    for look, weight in TABLE.get(kind, {}).items() if kind is not None else ():
+    for look, (there, absent) in looks.items():
         sign = look(facts, draft)
-        if sign is None:
-            continue
-        points = weight if sign.present else -weight
-        score += points
-        (speaks_for if points > 0 else against).append(sign.words)
-    cause = Cause(cause=text, speaks_for=tuple(speaks_for), speaks_against=tuple(against))
-    return _Weighed(cause, score)
+        points = 0 if sign is None else there if sign.present else absent
+        if sign is not None and points:
+            score += points
+            (speaks_for if points > 0 else against).append(sign.words)
+    return (
+        Cause(
+            kind=p.kind,
+            cause=p.text,
+            speaks_for=tuple(speaks_for),
+            speaks_against=tuple(against),
+        ),
+        score,
+    )

@@ -8,14 +8,14 @@ from typing import NamedTuple
 from telemetry.aircraft import Limits
 from telemetry.checks.draft import FindingDraft
 from telemetry.checks.facts import FlightFacts
-from telemetry.model.channels import PlaceKind, Quantity
+from telemetry.model.channels import Quantity
 from telemetry.results import (
     FALLS,
     Event,
     EventKind,
+    Evidence,
     LowSupply,
     Origin,
-    OutSign,
     PhaseKind,
     Resistance,
 )
@@ -27,12 +27,14 @@ _SEVERAL = 3
 _SLOWER = 2.0
 # Near the highest current, and far from it (heuristic).
 _NEAR, _FAR = 0.7, 0.4
-# Most of a fall is lost in the packs, or on the way (heuristic).
-_MOST, _LITTLE = 0.6, 0.4
 # Low nearly all of the time under load, or only for some of it (heuristic).
 _ALWAYS, _SOMETIMES = 0.9, 0.3
-# Currents and rest voltages that are alike (heuristic: sensors of 1 to 2 %, and unlike servos).
-_ALIKE_A, _ALIKE_V = 0.15, 0.01
+# Currents that are alike (heuristic: sensors of 1 to 2 %, and unlike servos).
+_ALIKE_A = 0.15
+# A lead that did not change, by part of its resistance and mOhm (heuristic).
+_STEADY, _STEADY_MOHM = 0.15, 5.0
+# A unit that reads so little of its own supply and reports on reads wrongly, V (heuristic).
+_NO_SUPPLY_V = 1.0
 
 
 class Sign(NamedTuple):
@@ -118,43 +120,6 @@ def loaded(facts: FlightFacts, draft: FindingDraft) -> Sign | None:
     return Sign(part >= _NEAR, words) if part >= _NEAR or part <= _FAR else None
 
 
-def in_packs(facts: FlightFacts, _draft: FindingDraft) -> Sign | None:
-    """Whether most of the resistance up to the bus is that of the packs."""
-    known = [r for r in facts.flight.resistances if r.kind == "source" and r.mohm]
-    bus = next((r.mohm for r in known if r.place == facts.aircraft.root), None)
-    packs = [r.mohm for r in known if facts.aircraft.kind(r.place) is PlaceKind.PACK and r.mohm]
-    if bus is None or not packs or len(packs) < len(facts.aircraft.packs):
-        return None
-    together = 1 / sum(1 / mohm for mohm in packs)
-    part = together / bus
-    words = f"of {bus:.0f} mOhm up to the bus the packs have {together:.0f}"
-    return Sign(part >= _MOST, words) if part >= _MOST or part <= _LITTLE else None
-
-
-def pack_low(facts: FlightFacts, _draft: FindingDraft) -> Sign | None:
-    """Whether a pack was run down or below its floor under load."""
-    low = [x.place for x in facts.flight.low if x.is_floor]
-    low += [s.place for s in facts.flight.packs if s.run_down and s.place not in low]
-    if low:
-        return Sign(True, f"{', '.join(low)} was below its floor")
-    left = [s.landing_pct for s in facts.flight.packs if s.landing_pct is not None]
-    if left and min(left) > facts.limits.reserve_pct:
-        return Sign(False, f"the packs landed with {min(left):.0f} % of their charge or more")
-    return None
-
-
-def regulated(facts: FlightFacts, _draft: FindingDraft) -> Sign | None:
-    """Whether a regulator holds the bus."""
-    told = [r.regulated for r in facts.flight.resistances if r.regulated is not None]
-    if facts.aircraft.regulated_v is not None:
-        return Sign(True, f"a regulator set to {facts.aircraft.regulated_v:g} V holds the bus")
-    if not told:
-        return None
-    if any(told):
-        return Sign(True, "the bus does not follow its packs: a regulator holds it")
-    return Sign(False, "the bus follows its packs: no regulator holds it")
-
-
 def low_always(facts: FlightFacts, draft: FindingDraft) -> Sign | None:
     """Whether it lay below its level nearly all the time under load."""
     low = _low_at(facts, draft)
@@ -197,12 +162,57 @@ def sensor_reads_low(facts: FlightFacts, draft: FindingDraft) -> Sign | None:
     return Sign(False, words) if ratio * times > 1 + 2 * _ALIKE_A else None
 
 
+def mirror_lower(facts: FlightFacts, draft: FindingDraft) -> Sign | None:
+    """Whether the same lead on the other side has clearly less."""
+    own = _branch(facts, draft.place or "")
+    other = _branch(facts, facts.aircraft.mirror(draft.place or "") or "")
+    if own is None or other is None or own.mohm is None or other.mohm is None:
+        return None
+    if (own.low_mohm or 0.0) <= (other.high_mohm or other.mohm):
+        return None
+    return Sign(True, f"the lead of {other.place}, its mirror, has {other.mohm:.0f} mOhm")
+
+
+def steady(facts: FlightFacts, draft: FindingDraft) -> Sign | None:
+    """Whether its resistance stayed what it was: that of copper does, a worn contact's wanders."""
+    change = next((c for c in facts.flight.lead_changes if c.place == draft.place), None)
+    if change is None or draft.start_s is not None:
+        return None
+    least = max(_STEADY_MOHM, _STEADY * abs(change.usual_mohm))
+    if abs(change.change_mohm) + 2 * change.error_mohm > least:
+        return None
+    return Sign(True, f"it stayed within {least:.0f} mOhm through the flight")
+
+
 def wire_known(facts: FlightFacts, draft: FindingDraft) -> Sign | None:
     """Whether the profile tells its lead."""
     own = _branch(facts, draft.place or "")
     if own is None or own.expected_mohm is None:
         return None
     return Sign(True, f"by the wire table its lead has {own.expected_mohm:.0f} mOhm")
+
+
+def still_reports(facts: FlightFacts, draft: FindingDraft) -> Sign | None:
+    """Whether one reading alone shows hardly any supply, of a unit that reports on."""
+    event = _own_event(facts, draft)
+    if event is None or event.residual_v is None or (event.updates or 0) > 1:
+        return None
+    if event.residual_v > _NO_SUPPLY_V or event.evidence is Evidence.REAL:
+        return None
+    return Sign(True, f"{event.residual_v:.1f} V was read by a unit that reported on")
+
+
+def on_the_ground(facts: FlightFacts, draft: FindingDraft) -> Sign | None:
+    """Whether it happened on the ground, where a hand can be the cause."""
+    aloft = in_flight(facts, draft)
+    return None if aloft is None else Sign(not aloft.present, aloft.words)
+
+
+def ran_over(_facts: FlightFacts, draft: FindingDraft) -> Sign | None:
+    """Whether a counter came to the end of its numbers and ran on."""
+    if not draft.evidence.get("ran_over"):
+        return None
+    return Sign(True, "it stood at the end of its numbers")
 
 
 def grew(facts: FlightFacts, draft: FindingDraft) -> Sign | None:
@@ -254,53 +264,6 @@ def level_told(facts: FlightFacts, draft: FindingDraft) -> Sign | None:
     if own is None and getattr(facts.limits, key) == getattr(Limits(), key):
         return None
     return Sign(True, "the level it is held against is told by the profile")
-
-
-def cells_told(facts: FlightFacts, draft: FindingDraft) -> Sign | None:
-    """Whether the profile tells chemistry and cells of the pack."""
-    pack = facts.aircraft.pack(draft.place or "")
-    told = pack is not None and pack.chemistry is not None and pack.cells is not None
-    return Sign(told, f"its cells are {'told by the profile' if told else 'guessed'}")
-
-
-def rest_apart(facts: FlightFacts, _draft: FindingDraft) -> Sign | None:
-    """Whether the packs of a pair rested at unlike voltages."""
-    rest = [(s.place, s.rest_v) for s in facts.flight.packs if s.rest_v is not None]
-    if len(rest) != 2:
-        return None
-    (a, a_v), (b, b_v) = rest
-    words = f"at rest {a} had {a_v:.2f} V, {b} {b_v:.2f} V"
-    return Sign(abs(a_v - b_v) > _ALIKE_V * max(a_v, b_v), words)
-
-
-def path_apart(facts: FlightFacts, draft: FindingDraft) -> Sign | None:
-    """Whether the path of this pack to the bus has clearly more resistance than the other's."""
-    paths = [
-        r
-        for r in facts.flight.resistances
-        if r.kind == "branch" and r.mohm is not None and facts.aircraft.pack(r.parent or "")
-    ]
-    own = next((r for r in paths if r.parent == draft.place), None)
-    other = next((r for r in paths if r.parent != draft.place), None)
-    if own is None or other is None or own.low_mohm is None or other.high_mohm is None:
-        return None
-    words = f"its path to the bus has {own.mohm:.0f} mOhm, the other's {other.mohm:.0f}"
-    return Sign(own.low_mohm > other.high_mohm, words)
-
-
-def way_open(facts: FlightFacts, draft: FindingDraft) -> Sign | None:
-    """Whether a pack that gave nothing rested above the bus."""
-    return _out_sign(facts, draft, OutSign.OPEN, "it rested above the bus: its way was open")
-
-
-def own_dead(facts: FlightFacts, draft: FindingDraft) -> Sign | None:
-    """Whether the voltage of a pack that gave nothing fell away."""
-    return _out_sign(facts, draft, OutSign.DEAD, "its own voltage fell away")
-
-
-def _out_sign(facts: FlightFacts, draft: FindingDraft, sign: OutSign, words: str) -> Sign | None:
-    outs = (o.sign for o in facts.flight.pack_outs if o.place == draft.place)
-    return Sign(True, words) if sign in outs else None
 
 
 def fell_unexplained(facts: FlightFacts, draft: FindingDraft) -> Sign | None:

@@ -14,8 +14,9 @@ from telemetry.checks.aircraft_history import (
     trend_of,
     usual,
 )
+from telemetry.checks.causes.kinds import CauseKind
 from telemetry.checks.check import Check, CheckPart
-from telemetry.checks.draft import FindingDraft, Words
+from telemetry.checks.draft import FindingDraft, Possible, Words
 from telemetry.checks.leads.in_flight import BRANCH_RESISTANCE_HIGH
 from telemetry.checks.leads.in_stretches import CHANGED_WORDS, NEEDS, changed_leads, sees
 from telemetry.checks.tree import current_of, fed_places
@@ -30,7 +31,10 @@ _OFFSET_WATCH_V = 0.06
 _SURE = 3.0
 # How far the drop at rest may move where only the whole current is known, part of that in flight.
 _REST_DOUBT = 0.5
-_APPARENT = "a servo of that place that draws more: the place reports no current of its own"
+_APPARENT = Possible(
+    CauseKind.WORN_SERVO,
+    "a servo of that place that draws more: the place reports no current of its own",
+)
 
 
 def judge_leads(history: AircraftHistory) -> JudgedAcross:
@@ -279,6 +283,7 @@ BRANCH_RESISTANCE_RISING = Check(
         ),
         "With the system on and a steady load, move that plug and lead and look at the drop.",
         "Clean or replace the plug or lead, stir again, and note it with the place.",
+        kinds=(CauseKind.CONTACT, CauseKind.UNNOTED_CHANGE, CauseKind.CURRENT_SENSOR),
     ),
     across=(judge_leads,),
 )

@@ -14,8 +14,9 @@ from telemetry.checks.aircraft_history import (
     trend_of,
     usual,
 )
+from telemetry.checks.causes.kinds import CauseKind
 from telemetry.checks.check import Check, CheckPart
-from telemetry.checks.draft import FindingDraft, Words
+from telemetry.checks.draft import FindingDraft, Possible, Words
 from telemetry.checks.leads.in_stretches import CHANGED_WORDS, NEEDS, changed_leads, sees
 from telemetry.checks.supply.falls import SAG_UNEXPLAINED
 from telemetry.checks.tree import fed_places
@@ -37,7 +38,9 @@ _TAIL_SIGMA, _TAIL_WATCH_V, _TAIL_WATCH = 0.15, 0.06, 1.5
 # A unit's silence: how many times the longest of so many flights before it must be, and its chance
 # by its own flight (heuristic).
 _OUTSTANDING, _FEW_BEFORE, _CHANCE = 2.0, 3, 1e-4
-_SIGNAL_LOST = "its signal lead or its sensor lost contact and its supply did not"
+_SIGNAL_LOST = Possible(
+    CauseKind.SIGNAL_LOST, "its signal lead or its sensor lost contact and its supply did not"
+)
 
 
 def cut_off(history: AircraftHistory, code: str, place: str, found: JudgedAcross) -> bool:
@@ -311,6 +314,7 @@ CONTACT_INTERMITTENT = Check(
         ),
         "With the system on and a steady load, move that plug and lead and watch the voltage.",
         "Clean or replace that plug and lead before the next flight, and note it.",
+        kinds=(CauseKind.CONTACT, CauseKind.MISSED_PEAK),
     ),
     across=(judge_contacts,),
 )

@@ -5,7 +5,7 @@ from __future__ import annotations
 from telemetry.aircraft import Aircraft
 from telemetry.checks.causes.kinds import CauseKind
 from telemetry.checks.check import Check, CheckPart
-from telemetry.checks.draft import FindingDraft, Words
+from telemetry.checks.draft import FindingDraft, Possible, Words
 from telemetry.checks.facts import FlightFacts
 from telemetry.checks.leads.in_stretches import is_changed
 from telemetry.checks.needs import Needs, Refusal, nodes, told_already, without_resistance
@@ -113,7 +113,11 @@ def _absolute(r: Resistance, flight: Flight, aircraft: Aircraft) -> FindingDraft
             "drop_pct": 100 * drop_v / supply_v,
             "peak_a": load.peak_a,
         },
-        likelier=("a lead that is too thin or too long for what hangs on it",),
+        further=(
+            Possible(
+                CauseKind.LONGER_LEAD, "a lead that is too thin or too long for what hangs on it"
+            ),
+        ),
     )
 
 
@@ -137,7 +141,12 @@ def _apparent(d: DropRatio) -> FindingDraft:
             "compared_mohm": d.mirror_mohm,
             "more_v": d.more_v,
         },
-        further=("servos of that side that draw more: its own current is not logged",),
+        further=(
+            Possible(
+                CauseKind.WORN_SERVO,
+                "servos of that side that draw more: its own current is not logged",
+            ),
+        ),
     )
 
 
@@ -214,6 +223,11 @@ def _thin(r: Resistance, flight: Flight, aircraft: Aircraft) -> FindingDraft | N
     )
 
 
+_DEFAULT_LIMIT = Possible(
+    CauseKind.LEVEL_IN_FORCE, "the default limit is not that of your wire or connector"
+)
+
+
 def _overloaded(flight: Flight, reported: set[str | None]) -> list[FindingDraft]:
     """Parts that carry more than their continuous limit; of each place the worst."""
     worst: dict[str, PartLoad] = {}
@@ -236,9 +250,7 @@ def _overloaded(flight: Flight, reported: set[str | None]) -> list[FindingDraft]
                 "part": p.part,
                 "worst_a": p.worst_a,
             },
-            likelier=("the default limit is not that of your wire or connector",)
-            if p.limit_from == "default"
-            else (),
+            likelier=(_DEFAULT_LIMIT,) if p.limit_from == "default" else (),
         )
         for p in worst.values()
     ]
@@ -339,6 +351,7 @@ LEAD_UNDERSIZED = Check(
         ),
         "Work it out with busbook budget; feel lead and plug for warmth after a long stir.",
         "Fit thicker wire, a shorter way or more pins before hard flying.",
+        kinds=(CauseKind.LONGER_LEAD, CauseKind.TOO_FEW_PINS, CauseKind.WORN_SERVO),
     ),
     in_flight=(lead_findings,),
     needs=Needs(at=nodes, own=(Quantity.VOLTAGE, Quantity.CURRENT), parent_voltage=True),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from telemetry.aircraft import Limits
+from telemetry.checks.causes.kinds import CauseKind
 from telemetry.checks.draft import FindingDraft, Words, clock
 from telemetry.checks.facts import FlightFacts
 from telemetry.checks.needs import Needs, Refusal, nodes, without_resistance
@@ -93,13 +94,13 @@ def _draft(c: LeadChange, limits: Limits) -> FindingDraft:
 
 CHANGED_WORDS = Words(
     (
-        "a contact of that lead that loosened or opened in the air: plug, solder joint, crimp",
-        "strands of that lead that broke or chafe",
-        "a plug that grows hot under load",
+        "a contact of that lead that loosened or opened in the air: plug, solder joint, crimp, or "
+        "broken strands; it may grow hot",
         "a voltage or current sensor there that drifted",
     ),
     "Unplug and look at every contact of that lead; measure its drop at a known load while you "
     "move plug and lead.",
     "Clean or replace the plug of that lead before the next flight; note what was done.",
     "Do not fly until that plug and lead are replaced or proved sound under load.",
+    kinds=(CauseKind.CONTACT, CauseKind.UNLIKE_SENSORS),
 )

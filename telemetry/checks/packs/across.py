@@ -14,6 +14,7 @@ from telemetry.checks.aircraft_history import (
     trend_of,
     usual,
 )
+from telemetry.checks.causes.kinds import CauseKind
 from telemetry.checks.check import Check, CheckPart
 from telemetry.checks.draft import Words
 from telemetry.checks.packs.dividing import judge_way
@@ -314,6 +315,7 @@ SOURCE_RESISTANCE_RISING = Check(
         ),
         "Measure the pack's resistance warm and at a known charge; swap the packs and compare.",
         "Replace the pack if its resistance moves with it; else clean its plug and lead.",
+        kinds=(CauseKind.AGED, CauseKind.PACK_PATH, CauseKind.COLD),
     ),
     across=(judge_packs,),
 )
@@ -332,6 +334,7 @@ PACK_WEAK = Check(
         ),
         "Read each cell at rest; where none is below its floor, let a tester read the capacity.",
         "Fly fewer flights on a charge, or replace the pack.",
+        kinds=(CauseKind.LOST_CAPACITY, CauseKind.NOT_CHARGED, CauseKind.COLD),
     ),
     across=(judge_packs,),
 )

@@ -5,7 +5,7 @@ from __future__ import annotations
 from telemetry.aircraft import Aircraft
 from telemetry.checks.causes.kinds import CauseKind
 from telemetry.checks.check import Check, CheckPart
-from telemetry.checks.draft import FindingDraft, Words
+from telemetry.checks.draft import FindingDraft, Possible, Words
 from telemetry.checks.facts import FlightFacts
 from telemetry.checks.needs import Needs, Refusal, packs, told_already
 from telemetry.checks.packs.across import judge_shares
@@ -111,7 +111,9 @@ def _on_the_ground(out: PackOut, flight: Flight) -> FindingDraft:
         place=out.place,
         title=f"{out.place} stopped giving current {where}, and not again",
         evidence=_out_evidence([out]),
-        likelier=("it was switched off or unplugged by hand",),
+        likelier=(
+            Possible(CauseKind.SWITCHED_BY_HAND, "it was switched off or unplugged by hand"),
+        ),
         start_s=out.start_s,
         end_s=out.end_s,
     )
@@ -144,11 +146,13 @@ def _never(flight: Flight, aircraft: Aircraft, low: set[str | None]) -> list[Fin
         return []  # one that the other charges, or that lies below it and waits: told there
     held_off = state.place in low or _held_off(state, other, aircraft)
     if held_off:
-        also: tuple[str, ...] = ("its voltage lies below the other's, so that it is held off",)
+        held = "its voltage lies below the other's, so that it is held off"
+        also: tuple[Possible, ...] = (Possible(CauseKind.UNLIKE_CHARGE, held),)
     elif said:
         also = ()
     else:
-        also = ("it stands by by design, and the profile does not say so",)
+        by_design = "it stands by by design, and the profile does not say so"
+        also = (Possible(CauseKind.STANDS_BY, by_design),)
     return [
         FindingDraft(
             code="pack-out",
@@ -216,7 +220,7 @@ def _share(flight: Flight, aircraft: Aircraft) -> list[FindingDraft]:
                 "high_change_share": high,
                 "allowed_points": aircraft.limits.share_points,
             },
-            likelier=(cause,) if cause else (),
+            likelier=(Possible(CauseKind.UNLIKE_CHARGE, cause),) if cause else (),
         )
     ]
 
@@ -302,6 +306,7 @@ PACK_OUT = Check(
         "Switch the other pack off on the ground and see whether the bus stays up.",
         "Find why it gave nothing before both packs are relied upon; note what was done.",
         "Do not fly on one pack: find why the other gave nothing, and note what was done.",
+        kinds=(CauseKind.CONTACT, CauseKind.CUT_OFF, CauseKind.CURRENT_SENSOR),
     ),
     in_flight=(pack_findings,),
     needs=Needs(at=packs, own=(Quantity.CURRENT,), essential="logged"),
@@ -320,7 +325,8 @@ PACK_SHARE = Check(
     bench="compare rest voltages; swap the packs and stir again.",
     words=Words(
         (
-            "unequal charge, age or temperature of the two packs",
+            "unequal charge of the two packs",
+            "unequal age or temperature of the two packs",
             "resistance in one pack's plug, switch or lead",
             "two regulators with set-points a little apart",
         ),
@@ -328,18 +334,26 @@ PACK_SHARE = Check(
         "Compare the shares again with both packs full and sound.",
         kinds=(
             CauseKind.UNLIKE_CHARGE,
+            CauseKind.COLD_OR_AGED,
             CauseKind.PACK_PATH,
             CauseKind.SET_POINTS,
         ),
     ),
     words_across=Words(
         (
-            "unequal charge, age or temperature of the packs",
+            "unequal charge of the packs",
+            "unequal age or temperature of the packs",
             "resistance in one pack's plug, switch or lead",
             "a regulator whose set-point moved",
         ),
         "With both packs full and sound compare rest voltages, then stir and compare the shares.",
         "Find out which path changed before both packs are relied upon.",
+        kinds=(
+            CauseKind.UNLIKE_CHARGE,
+            CauseKind.COLD_OR_AGED,
+            CauseKind.PACK_PATH,
+            CauseKind.SET_POINTS,
+        ),
     ),
     in_flight=(pack_findings,),
     needs=Needs(at=packs, own=(Quantity.CURRENT,), essential="logged"),
@@ -360,6 +374,7 @@ PACK_LOW = Check(
         "Read the voltage of each cell at rest; if it may be charged, note how much goes in.",
         "Fly it next when it is full; a pack with a lithium cell that rests below its floor is "
         "not to be charged.",
+        kinds=(CauseKind.NOT_CHARGED, CauseKind.RAN_EMPTY),
     ),
     in_flight=(pack_findings,),
     needs=Needs(at=packs, phases=()),

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 from telemetry.aircraft import CELL_V, Aircraft, Pack
-from telemetry.checks.draft import FindingDraft, Words, clock
+from telemetry.checks.causes.kinds import CauseKind
+from telemetry.checks.draft import FindingDraft, Possible, Words, clock
 from telemetry.measure.charge_state import guess_pack
 from telemetry.results import ChargeBasis, Flight, Level, PackState
 
@@ -28,6 +31,7 @@ RUN_DOWN = Words(
     "knows such cells.",
     "Do not charge it and do not fly with it. Set it aside where a fire can do no harm; retire it, "
     "or have it judged by someone who knows such cells.",
+    kinds=(CauseKind.RAN_EMPTY, CauseKind.FAILED_CELL, CauseKind.FALSE_READING),
 )
 # A pack whose voltage fell ever faster.
 EMPTIED = Words(
@@ -42,6 +46,7 @@ EMPTIED = Words(
     "floor is not to be charged; charge the others in full and fly less on a charge.",
     "Do not fly with it before each cell was read at rest. One with a lithium cell that rests "
     "below its floor is not to be charged, but set aside where a fire can do no harm.",
+    kinds=(CauseKind.RAN_EMPTY, CauseKind.LOST_CAPACITY, CauseKind.NOT_CHARGED),
 )
 # A knee that takes this part of the voltage grounds (heuristic: the last minute of a charge).
 _EMPTY_PART = 0.10
@@ -59,6 +64,7 @@ CROSS_CHARGED = Words(
     "Do not fly with these packs joined. Unplug them from one another and stay with them until "
     "they are cool: nothing limits or watches such a charge, and a lithium pack can burn. Read "
     "every cell; one with a cell that rests below its floor is not to be charged.",
+    kinds=(CauseKind.UNLIKE_CHARGE, CauseKind.FAILED_CELL, CauseKind.CURRENT_SENSOR),
 )
 # A pack takes this current, A, where its capacity is not known, else its capacity in one hour, at
 # the most (common practice, no source; of a usual pack of 3 Ah).
@@ -101,13 +107,19 @@ def low_packs(flight: Flight, aircraft: Aircraft) -> list[FindingDraft]:
                     place=state.place,
                     title=first.title,
                     evidence={**evidence, "counter_start_mah": state.counter_start_mah},
-                    likelier=tuple(dict.fromkeys(x for r in reasons for x in r.likelier)),
+                    likelier=_each(x for r in reasons for x in r.likelier),
+                    further=_each(x for r in reasons for x in r.further),
                     words=first.words,
                     start_s=first.start_s,
                     end_s=first.end_s,
                 )
             )
     return out
+
+
+def _each(possible: Iterable[Possible]) -> tuple[Possible, ...]:
+    """Each kind once."""
+    return tuple({p.kind: p for p in possible}.values())
 
 
 def _run_down(state: PackState) -> FindingDraft | None:
@@ -119,7 +131,8 @@ def _run_down(state: PackState) -> FindingDraft | None:
     if state.cells is None:
         what = f"at {low:.2f} V at rest; a lithium pack of its voltage has its floor at"
         title = f"{state.place} {when} {what} {floor:.2f} V or above"
-        also: tuple[str, ...] = ("it is no lithium pack, which the profile does not say",)
+        other = "it is no lithium pack, which the profile does not say"
+        also: tuple[Possible, ...] = (Possible(CauseKind.OTHER_CELLS, other),)
     else:
         what = f"at {low / state.cells:.2f} V a cell at rest, below its floor of"
         title = f"{state.place} {when} {what} {floor / state.cells:.2f} V"
@@ -136,7 +149,7 @@ def _run_down(state: PackState) -> FindingDraft | None:
             "rest_floor_v": floor,
             "damage_v": damage,
         },
-        likelier=also,
+        further=also,
         words=RUN_DOWN,
     )
 
@@ -207,7 +220,7 @@ def _apart(flight: Flight, aircraft: Aircraft) -> dict[str, FindingDraft]:
     gap_pct = 100 * (high_v - low_v) / high_v
     if gap_pct <= _APART_PCT or _rested_life(low.rest_v or 0.0, high.rest_v or 0.0, packs[0]):
         return {}
-    also = () if None not in kinds else ("the two packs are of different kinds by design",)
+    unlike = Possible(CauseKind.UNLIKE_PACKS, "the two packs are of different kinds by design")
     # What keeps it from giving keeps it from being charged as well.
     waits = low.share is not None and low.share < _WAITS
     held = "; it gives nothing until the other has come down to it" if waits else ""
@@ -224,7 +237,7 @@ def _apart(flight: Flight, aircraft: Aircraft) -> dict[str, FindingDraft]:
                 "gap_pct": gap_pct,
                 "share": low.share,
             },
-            likelier=also,
+            further=(unlike,) if None in kinds else (),
         )
     }
 

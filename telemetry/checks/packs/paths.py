@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from telemetry.aircraft import Aircraft
-from telemetry.checks.draft import FindingDraft, clock
+from telemetry.checks.causes.kinds import CauseKind
+from telemetry.checks.draft import FindingDraft, Possible, clock
 from telemetry.checks.facts import FlightFacts
 from telemetry.checks.needs import Refusal, told_already, without_resistance
 from telemetry.results import Flight, Level, NotJudged, OutKind, Resistance
@@ -80,7 +81,7 @@ def _paths(flight: Flight, aircraft: Aircraft) -> list[FindingDraft]:
                 "compared_with": low.parent,
                 "compared_mohm": low.mohm,
             },
-            likelier=("the two paths were built unlike",),
+            likelier=(Possible(CauseKind.BUILT_UNLIKE, "the two paths were built unlike"),),
         )
     ]
 

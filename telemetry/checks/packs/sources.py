@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 
 from telemetry.checks.causes.kinds import CauseKind
 from telemetry.checks.check import Check, CheckPart
-from telemetry.checks.draft import FindingDraft, Words
+from telemetry.checks.draft import FindingDraft, Possible, Words
 from telemetry.checks.facts import FlightFacts
 from telemetry.checks.needs import Needs, Refusal, packs, root, without_resistance
 from telemetry.model.channels import Quantity
@@ -31,6 +31,7 @@ WEAK = Words(
     "then has aged. One with a lithium cell that rests below its floor is not to be charged.",
     "Do not fly with these packs under such a load. Read each cell at rest; one with a lithium "
     "cell below its floor is not to be charged. Replace packs that read the same when warm.",
+    kinds=(CauseKind.TOO_SMALL, CauseKind.PACK_PATH),
 )
 
 
@@ -58,7 +59,6 @@ def _lost_pct(drop: LoadDrop) -> float:
 def _weak(drops: Sequence[LoadDrop]) -> FindingDraft:
     """Packs that are weak or cold together, told once."""
     worst = max(drops, key=lambda d: d.drop_pct)
-    likelier, further = _aged_or_cold(worst.temperature_c)
     names = " and ".join(d.place for d in drops)
     mohms = " and ".join(f"{d.mohm:.0f}" for d in drops)
     title = f"{names}: {mohms} mOhm, {worst.drop_pct:.0f} % of the voltage lost at "
@@ -83,26 +83,21 @@ def _weak(drops: Sequence[LoadDrop]) -> FindingDraft:
             "low_drop_pct": worst.low_drop_pct,
             "temperature_c": worst.temperature_c,
         },
-        likelier=likelier,
-        further=further,
+        likelier=_aged_or_cold(worst.temperature_c),
         words=WEAK,
     )
 
 
-def _aged_or_cold(celsius: float | None) -> tuple[tuple[str, ...], tuple[str, ...]]:
-    """Age and cold, the likelier one, and the other where the log tells them apart.
-
-    They look alike on one day.
-    """
-    if celsius is None:
+def _aged_or_cold(celsius: float | None) -> tuple[Possible, ...]:
+    """Age and cold, apart where a temperature tells them so: they look alike on one day."""
+    if celsius is None or COLD_C <= celsius < MILD_C:
         why = "no temperature was logged to tell these apart"
-        return (f"they have aged, or they are cold: {why}",), ()
-    if celsius < COLD_C:
-        cold = f"they are cold: {celsius:.0f} degC was logged"
-        return (cold,), ("they have aged: then they read the same when warm",)
-    if celsius < MILD_C:
-        return (f"they have aged, or they are cold: {celsius:.0f} degC leaves both open",), ()
-    return (f"they have aged: {celsius:.0f} degC was logged, which speaks against cold",), ()
+        why = why if celsius is None else f"{celsius:.0f} degC leaves both open"
+        return (Possible(CauseKind.COLD_OR_AGED, f"they have aged, or they are cold: {why}"),)
+    return (
+        Possible(CauseKind.AGED, "they have aged: then they read the same when warm"),
+        Possible(CauseKind.COLD, "they are cold"),
+    )
 
 
 def _known(facts: FlightFacts) -> list[Resistance]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from telemetry.checks.causes.kinds import CauseKind
 from telemetry.checks.check import Check, CheckPart
 from telemetry.checks.draft import FindingDraft, Words
 from telemetry.checks.facts import FlightFacts, RecordingFacts
@@ -51,6 +52,7 @@ CURRENT_BALANCE = Check(
         ("a current sensor is off in gain or offset", "a node's current is counted twice"),
         "Compare total and nodes at a known load on the bench.",
         "Trust ratios between flights more than absolute currents until it is settled.",
+        kinds=(CauseKind.CURRENT_SENSOR, CauseKind.COUNTED_TWICE),
     ),
     in_recording=(balance,),
     needs=Needs(at=whole, phases=()),

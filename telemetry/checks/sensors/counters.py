@@ -7,6 +7,7 @@ import math
 import numpy as np
 
 from telemetry.checks.aircraft_history import AircraftHistory, JudgedAcross, established
+from telemetry.checks.causes.kinds import CauseKind
 from telemetry.checks.check import Check, CheckPart
 from telemetry.checks.draft import FindingDraft, Words
 from telemetry.checks.facts import FlightFacts
@@ -124,6 +125,7 @@ CAPACITY_MISMATCH = Check(
         ),
         "Compare the charge that goes back in with both numbers.",
         "Plan flights by the larger of the two numbers until it is settled.",
+        kinds=(CauseKind.CURRENT_SENSOR, CauseKind.LOG_GAPS, CauseKind.MISSED_PEAK),
     ),
     words_across=Words(
         (
@@ -133,6 +135,7 @@ CAPACITY_MISMATCH = Check(
         ),
         "Compare the charge that goes back in with both numbers.",
         "Plan flights by the larger of the two numbers until it is settled.",
+        kinds=(CauseKind.CURRENT_SENSOR, CauseKind.COUNTER_SCALE, CauseKind.LOG_GAPS),
     ),
     in_flight=(capacity,),
     needs=Needs(at=counting_charge, phases=()),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from telemetry.checks.causes.kinds import CauseKind
 from telemetry.checks.check import Check, CheckPart
 from telemetry.checks.draft import FindingDraft, Words
 from telemetry.checks.facts import FlightFacts
@@ -70,6 +71,7 @@ SENSOR_OFFSET = Check(
         ("the two voltage sensors differ", "a diode or switch lies between the two places"),
         "Compare both readings with one meter at no load.",
         "Nothing to repair; the offset is taken out of the resistances.",
+        kinds=(CauseKind.UNLIKE_SENSORS, CauseKind.FORWARD_DROP),
     ),
     words_across=Words(
         (
@@ -78,6 +80,7 @@ SENSOR_OFFSET = Check(
         ),
         "Compare both readings with one meter at no load.",
         "Nothing to repair if the meter agrees with neither; note the change.",
+        kinds=(CauseKind.UNLIKE_SENSORS, CauseKind.FORWARD_DROP),
     ),
     in_flight=(offsets,),
     needs=Needs(at=nodes, own=(Quantity.VOLTAGE,), parent_voltage=True, any_current=True),

@@ -15,6 +15,7 @@ from telemetry.checks.aircraft_history import (
     trend_of,
     usual,
 )
+from telemetry.checks.causes.kinds import CauseKind
 from telemetry.checks.check import Check, CheckPart
 from telemetry.checks.draft import FindingDraft, Words
 from telemetry.checks.sensors.moved import sensor_moved
@@ -291,6 +292,12 @@ SERVO_CURRENT_RISING = Check(
         ),
         "Disconnect the linkages of that place one at a time, stir, and watch its current.",
         "Find the servo or linkage and put it right; note what was done, with the place.",
+        kinds=(
+            CauseKind.WORN_SERVO,
+            CauseKind.BINDING,
+            CauseKind.UNNOTED_CHANGE,
+            CauseKind.CURRENT_SENSOR,
+        ),
     ),
     across=(judge_servos,),
 )
@@ -315,6 +322,7 @@ SERVO_SILENT = Check(
         "Move every surface of that place on the ground and look at each servo.",
         "See that every servo of that place moves its surface under load before the next flight.",
         "Do not fly until every servo of that place moves its surface under load.",
+        kinds=(CauseKind.FAILED_SERVO, CauseKind.UNNOTED_CHANGE, CauseKind.CURRENT_SENSOR),
     ),
     across=(judge_servos,),
 )
@@ -336,8 +344,9 @@ SERVO_HEATING = Check(
             "a linkage that binds as the airframe warms or flexes in the air",
             "one-sided flying late in the flight",
         ),
-        "Stir before the flight and at once after landing, and compare; feel each servo's history.",
+        "Stir before the flight and at once after landing, and compare; feel each servo's case.",
         "Find the hot servo before the next flight; note what was done, with the place.",
+        kinds=(CauseKind.HOT_SERVO, CauseKind.BINDING, CauseKind.AIR_LOAD),
     ),
     across=(judge_servos,),
 )

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import replace
 
-from telemetry.checks.draft import FindingDraft, Words, clock
+from telemetry.checks.causes.kinds import CauseKind
+from telemetry.checks.draft import FindingDraft, Possible, Words, clock
 from telemetry.checks.facts import FlightFacts
 from telemetry.checks.needs import Needs, Refusal, nodes
 from telemetry.model.channels import Quantity
@@ -135,7 +136,8 @@ def _raised(facts: FlightFacts, u: UnusualCurrent) -> FindingDraft:
     title = f"{more:.1f} A more {_span(u)}, {u.now:.1f} A instead of {u.before:.1f} A"
     draft = _draft(facts, u, "servo-current-rising", title, RAISED_WORDS, level)
     if stall is not None and more >= _STALL * stall:
-        draft = replace(draft, likelier=(f"a servo that stalls: the profile gives {stall:.1f} A",))
+        stalled = f"a servo that stalls: the profile gives {stall:.1f} A"
+        draft = replace(draft, likelier=(Possible(CauseKind.BINDING, stalled),))
     return draft
 
 
@@ -230,6 +232,13 @@ RAISED_WORDS = Words(
     f"{_ONE_BY_ONE}, then while each surface moves; feel which servo is warm after landing.",
     "Find the servo or linkage and put it right before hard flying; note what was done.",
     _GROUNDED,
+    kinds=(
+        CauseKind.BINDING,
+        CauseKind.FIGHTING,
+        CauseKind.HOT_SERVO,
+        CauseKind.AIR_LOAD,
+        CauseKind.CONSUMER,
+    ),
 )
 MORE_WORDS = Words(
     (
@@ -241,12 +250,20 @@ MORE_WORDS = Words(
     ),
     "Move both surfaces together and compare; swap the two nodes, or measure with one meter.",
     "See that every servo of both sides moves its surface freely and under load.",
+    kinds=(
+        CauseKind.BINDING,
+        CauseKind.FIGHTING,
+        CauseKind.MIRROR_AT_FAULT,
+        CauseKind.OTHER_SERVOS,
+        CauseKind.CURRENT_SENSOR,
+    ),
 )
 REST_WORDS = Words(
     (_LINKAGE, _FIGHT, "a mixed trim that holds a surface out of neutral", _CONSUMER),
     f"{_ONE_BY_ONE}; where two servos drive one surface, disconnect one of them.",
     "Free the linkage, match the two servos or reset the end points before the next flight.",
     _GROUNDED,
+    kinds=(CauseKind.BINDING, CauseKind.FIGHTING, CauseKind.TRIM, CauseKind.CONSUMER),
 )
 HUNT_WORDS = Words(
     (
@@ -258,6 +275,12 @@ HUNT_WORDS = Words(
     "With the sticks still, listen and feel for a servo that trembles; disconnect its linkage.",
     "Find the servo that trembles before the next flight; flutter and hunting look alike.",
     _GROUNDED,
+    kinds=(
+        CauseKind.HUNTING,
+        CauseKind.FIGHTING,
+        CauseKind.RADIO_COMMANDS,
+        CauseKind.CURRENT_SENSOR,
+    ),
 )
 SILENT_WORDS = Words(
     (
@@ -268,6 +291,7 @@ SILENT_WORDS = Words(
     "Move every surface of that node on the ground and look at each servo.",
     "See that every servo of that node moves its surface under load before the next flight.",
     "Do not fly until every servo of that node moves its surface under load.",
+    kinds=(CauseKind.FAILED_SERVO, CauseKind.LOOSE_LINKAGE, CauseKind.CURRENT_SENSOR),
 )
 HEAT_WORDS = Words(
     (
@@ -277,4 +301,5 @@ HEAT_WORDS = Words(
     ),
     "Stir before the flight and at once after landing, and compare; feel each servo's case.",
     "Find the hot servo before the next flight; note what was done, with the place.",
+    kinds=(CauseKind.HOT_SERVO, CauseKind.BINDING, CauseKind.AIR_LOAD),
 )

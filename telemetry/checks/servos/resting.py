@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from telemetry.checks.causes.kinds import CauseKind
 from telemetry.checks.check import Check, CheckPart
 from telemetry.checks.draft import FindingDraft, Words, clock
 from telemetry.checks.facts import FlightFacts
@@ -79,6 +80,7 @@ SERVO_NOT_RESTING = Check(
         ),
         "Disconnect the linkages of that node one at a time and watch its current.",
         "Free the linkage or reset the end points before the next flight.",
+        kinds=(CauseKind.BINDING, CauseKind.TRIM, CauseKind.CONSUMER),
     ),
     in_flight=(servo_findings, resting),
     needs=Needs(

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from telemetry.checks.aircraft_history import AircraftHistory, JudgedAcross
+from telemetry.checks.causes.kinds import CauseKind
 from telemetry.checks.check import Check, CheckPart
 from telemetry.checks.draft import Words
 from telemetry.checks.leads.breaks import counted_finding, cut_off, deepest_at, falls_at
@@ -61,6 +62,7 @@ SUPPLY_DIPS = Check(
         "Load the bus on the bench with full, sound packs and move switch, plugs and leads.",
         "See on the bench that the bus holds its voltage under load; note what was done.",
         "Do not fly until the bus holds its voltage under load; note what was done.",
+        kinds=(CauseKind.SUPPLY_PATH, CauseKind.WEAK_PACKS),
     ),
     across=(judge_dips,),
 )

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from telemetry.checks.causes.kinds import CauseKind
-from telemetry.checks.draft import FindingDraft, Words, clock
+from telemetry.checks.draft import FindingDraft, Possible, Words, clock
 from telemetry.checks.facts import FlightFacts
 from telemetry.results import Droop, DroopKind, Level
 
@@ -12,22 +12,31 @@ from telemetry.results import Droop, DroopKind, Level
 _SEVERAL, _READINGS, _MUCH = 3, 6, 0.15
 DROOP = Words(
     (
-        "the regulator reached its current limit or grew too hot",
+        "the regulator reached its current limit",
+        "the regulator grew too hot and gave less",
         "its input came too near to its output",
         "a switch or lead between pack and bus",
     ),
     "Load the bus on the bench at that current with full, sound packs, and feel the regulator.",
     "See on the bench that the bus holds its voltage under that load before the next flight.",
     "Do not fly until the bus holds its voltage under that load.",
-    kinds=(CauseKind.REGULATOR_LIMIT, CauseKind.LOW_INPUT, CauseKind.SUPPLY_PATH),
+    kinds=(
+        CauseKind.REGULATOR_LIMIT,
+        CauseKind.REGULATOR_HOT,
+        CauseKind.LOW_INPUT,
+        CauseKind.SUPPLY_PATH,
+    ),
 )
 DROP_OUT = Words(
-    ("a switch, plug or lead between pack and regulator takes part of the input",),
+    (
+        "the regulator dropped out: the bus follows the packs",
+        "a switch, plug or lead between pack and regulator takes part of the input",
+    ),
     "Compare the set-point and the drop-out of its data sheet with the packs' voltage under load.",
     "Set it lower, or fit packs that stay further above it under load: what it holds is what they "
     "give less its drop-out.",
     "Do not fly until the packs stay above the set-point by the drop-out under that load.",
-    kinds=(CauseKind.SUPPLY_PATH,),
+    kinds=(CauseKind.LOW_INPUT, CauseKind.SUPPLY_PATH),
 )
 
 
@@ -71,12 +80,8 @@ def _droop(d: Droop) -> FindingDraft:
     )
 
 
-def _likelier(d: Droop) -> tuple[str, ...]:
-    warm = "" if d.temperature_c is None else f"; {d.temperature_c:.0f} degC was logged then"
-    if d.kind is DroopKind.LIMIT:
-        return (f"the regulator is in its current limit: {d.current_a:.1f} A and no more{warm}",)
-    if d.kind is DroopKind.HOT:
-        return (f"the regulator grew too hot and gave less{warm}",)
-    if d.kind is DroopKind.DROP_OUT:
-        return (f"the regulator dropped out: the bus follows the packs{warm}",)
-    return ()
+def _likelier(d: Droop) -> tuple[Possible, ...]:
+    if d.kind is not DroopKind.LIMIT:
+        return ()
+    limit = f"the regulator is in its current limit: {d.current_a:.1f} A and no more"
+    return (Possible(CauseKind.REGULATOR_LIMIT, limit),)

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 from telemetry.checks.causes.kinds import CauseKind
 from telemetry.checks.check import Check, CheckPart
-from telemetry.checks.draft import FindingDraft, Words, clock
+from telemetry.checks.draft import FindingDraft, Possible, Words, clock
 from telemetry.checks.facts import FlightFacts, RecordingFacts
 from telemetry.checks.needs import Needs, Refusal, counting
 from telemetry.detect.restarts import UnitRestart, unit_restarts
@@ -41,10 +41,13 @@ RESTART_UNDER_LOAD = Words(
     kinds=(
         CauseKind.SUPPLY_LOST,
         CauseKind.CONTACT,
-        None,
+        CauseKind.UNIT_RESTARTED,
         CauseKind.RESET_BY_HAND,
     ),
 )
+
+
+_RAN_OVER = Possible(CauseKind.RAN_OVER, "the counter came to its end and ran over")
 
 
 def restarts(facts: RecordingFacts) -> list[FindingDraft]:
@@ -128,8 +131,9 @@ def _under_load(place: str, phase: PhaseKind, found: list[UnitRestart]) -> Findi
             "counters": len(first.counters),
             "silent_s": first.silent_s,
             "of_a_clock": any(r.clock for r in first.counters),
+            "ran_over": over,
         },
-        likelier=("the counter came to its end and ran over",) if over else (),
+        likelier=(_RAN_OVER,) if over else (),
         words=RESTART_UNDER_LOAD,
     )
 
@@ -169,7 +173,7 @@ RESTART = Check(
         "sets back; with the system on, move its plug and switch and watch that counter.",
         "If nobody switched or reset it, treat it as a brownout.",
         kinds=(
-            CauseKind.RESET_BY_HAND,
+            CauseKind.SWITCHED_BY_HAND,
             CauseKind.RESET_BY_HAND,
             CauseKind.SUPPLY_LOST,
         ),

@@ -54,7 +54,7 @@ def findings_section(review: Review) -> Section:
                 title=sentence(finding.title).rstrip("."),
                 where=", ".join(plain(w) for w in where if w),
                 facts=facts(finding, steps),
-                explanations=tuple(_cause_words(c) for c in _causes(finding)),
+                explanations=tuple(_cause_words(c) for c in finding.causes),
                 causes_head=_causes_head(finding),
                 beneath=_beneath(finding, review),
                 confirm=sentence(finding.confirm),
@@ -89,11 +89,7 @@ def _beneath(head: Finding, review: Review) -> tuple[str, ...]:
 def _causes_head(finding: Finding) -> str:
     if finding.ranked and len(finding.causes) > 1:
         return "The likeliest cause first"
-    return "Possible causes" if len(_causes(finding)) < 2 else "Causes this log cannot rank"
-
-
-def _causes(finding: Finding) -> tuple[Cause, ...]:
-    return finding.causes or tuple(Cause(cause=text) for text in finding.explanations)
+    return "Possible causes" if len(finding.causes) < 2 else "Causes this log cannot rank"
 
 
 def _cause_words(cause: Cause) -> str:

@@ -35,7 +35,7 @@ class Kind:
     places : tuple of str
         Where it may rightly be told; () for the place at which it was planted.
     causes : tuple of str
-        Kinds of cause that are right, where the table of causes has any for it.
+        Kinds of cause that are right: several where no single log tells them apart.
     noted : bool
         Whether a finding under watch tells it as well: what its size deserves.
     """
@@ -79,20 +79,36 @@ def _lead(plant: str) -> Kind:
 
 _ROOT = ("bus", "regulator", *PACKS)
 _WORN, _LOST = (C.CONTACT, C.LONGER_LEAD), (C.SUPPLY_LOST, C.CONTACT)
-_CELLS, _EMPTY = (C.COLD_OR_AGED, C.WEAK_PACKS), (C.UNLIKE_CHARGE, C.RAN_EMPTY, C.WEAK_PACKS)
-# Right causes by what the makers call the fault; of servos the table of causes has no kinds.
+_CELLS, _PATH = (C.COLD_OR_AGED, C.AGED, C.COLD, C.WEAK_PACKS), (C.PACK_PATH, C.SUPPLY_PATH)
+_CHARGE, _EMPTY = (C.UNLIKE_CHARGE, C.NOT_CHARGED, C.RAN_EMPTY), (C.RAN_EMPTY, C.WEAK_PACKS)
+_HELD, _STUCK = (C.BINDING, C.FIGHTING, C.CONSUMER), (C.BINDING, C.CONSUMER, C.HOT_SERVO)
+# Right causes by what the makers call the fault; what no single log tells apart stands together.
 _CAUSES: Mapping[str, tuple[C, ...]] = {
     **dict.fromkeys((*scenes.LEAD_FAULTS, "connector"), _WORN),
-    **dict.fromkeys(("both weak", "both cold", "one weak", "pack-ageing"), _CELLS),
-    **dict.fromkeys(("half charged", "cross charging", "knee", "pack-low"), _EMPTY),
+    "lead changed": (C.CONTACT,),
+    "both weak": (C.AGED, C.COLD_OR_AGED, C.WEAK_PACKS),
+    "both cold": (C.COLD, C.COLD_OR_AGED, C.WEAK_PACKS),
+    # The voltage of a pack is read behind its plug: what lies before it is one.
+    **dict.fromkeys(("one weak", "pack-ageing", "pack-lead"), (*_CELLS, C.PACK_PATH)),
+    **dict.fromkeys(("half charged", "cross charging", "pack-low"), _CHARGE),
+    "knee": _EMPTY,
     **dict.fromkeys(("lost in calm", "pack-out"), (C.CONTACT, C.CUT_OFF)),
-    **dict.fromkeys(("regulator limit", "regulator hot"), (C.REGULATOR_LIMIT,)),
-    **dict.fromkeys(("regulator-limit", "regulator-hot"), (C.REGULATOR_LIMIT,)),
-    **dict.fromkeys(("wing at zero", "brownout"), _LOST),
-    **dict.fromkeys(("pack-lead", "switch-step"), (C.PACK_PATH, C.SUPPLY_PATH)),
+    **dict.fromkeys(("regulator limit", "regulator-limit"), (C.REGULATOR_LIMIT,)),
+    # Where its temperature was not logged, one in its limit for being hot is just in its limit.
+    **dict.fromkeys(("regulator hot", "regulator-hot"), (C.REGULATOR_HOT, C.REGULATOR_LIMIT)),
     "regulator dropout": (C.LOW_INPUT,),
+    **dict.fromkeys(("wing at zero", "brownout"), _LOST),
+    "switch-step": _PATH,
     "contact": (C.CONTACT,),
-    "sensor-offset": (C.UNLIKE_SENSORS, C.FALSE_READING),
+    "sensor-offset": (C.UNLIKE_SENSORS,),
+    **dict.fromkeys(("rests high", "stays up"), _HELD),
+    "fights": (C.FIGHTING,),
+    "idle up": _STUCK,
+    **dict.fromkeys(("stall short", "stall long"), (C.BINDING,)),
+    **dict.fromkeys(("servo dead", "node dead", "servo-silent"), (C.FAILED_SERVO,)),
+    "hunts": (C.HUNTING,),
+    **dict.fromkeys(("heats", "servo-heating"), (C.HOT_SERVO,)),
+    **dict.fromkeys(("draws more", "servo-binding"), (C.BINDING, C.OTHER_SERVOS)),
 }
 _PLANTED: tuple[Kind, ...] = (
     _servo("rests high", "rest", "servo-not-resting"),

@@ -7,7 +7,6 @@ from collections.abc import Iterator, Sequence
 
 from statsmodels.stats.proportion import proportion_confint
 
-from telemetry.checks.causes.kinds import CauseKind
 from tests.accuracy.one_log.kinds import FAULTS, HEALTHY, KINDS
 from tests.accuracy.one_log.telling import (
     ACCUSED,
@@ -105,24 +104,24 @@ def _level(o: Outcome) -> str:
 
 
 def _causes(rows: Sequence[Outcome]) -> Iterator[str]:
-    """How often a cause is ranked, and the first of the table's kinds right; others as they are."""
+    """How often a cause is ranked and the first one right, and what stood first."""
     found = [o for o in rows if o.came_to == FOUND]
     mains = [(o, t) for o in found if (t := _main(o)) is not None]
     ranked = [(o, t) for o, t in mains if t.ranked]
-    kinds = {str(kind) for kind in CauseKind}
-    judged = [(o, t) for o, t in ranked if t.cause in kinds and KINDS[o.kind].causes]
-    right = [(o, t) for o, t in judged if t.cause in KINDS[o.kind].causes]
+    right = [(o, t) for o, t in ranked if t.cause in KINDS[o.kind].causes]
     yield (
-        f"A cause is ranked in {share(len(ranked), len(found))} of the found; of {len(judged)} "
-        f"whose kind the table of causes has, the first is right in "
-        f"{share(len(right), len(judged))}. First of the ranked, wrong ones in brackets:"
+        f"A cause is ranked in {share(len(ranked), len(found))} of the found, and of these the "
+        f"first is right in {share(len(right), len(ranked))}. Found, ranked, and first of the "
+        "ranked, wrong ones in brackets:"
     )
     yield ""
-    for name in dict.fromkeys(o.kind for o, _ in ranked):
+    for name in dict.fromkeys(o.kind for o in found):
         own = Counter(t.cause for o, t in ranked if o.kind == name)
-        wrong = {t.cause for o, t in judged if o.kind == name} - set(KINDS[name].causes)
-        listed = (f"({c} {n})" if c in wrong else f"{c} {n}" for c, n in own.most_common())
-        yield f"- {name}: {', '.join(listed)}"
+        told = (
+            f"{c} {n}" if c in KINDS[name].causes else f"({c} {n})" for c, n in own.most_common()
+        )
+        n = sum(o.kind == name for o in found)
+        yield f"- {name}: {n}, {own.total()}: {', '.join(told) or '-'}"
 
 
 def _main(o: Outcome) -> Told | None:

@@ -9,7 +9,6 @@ from dataclasses import dataclass
 import numpy as np
 
 from telemetry.app.pipeline import review
-from telemetry.checks.listed import CODES
 from telemetry.importer import read_log
 from telemetry.results import Finding, Level, OutcomeKind, Review
 from tests.accuracy.one_log.making import Planted
@@ -23,15 +22,6 @@ FOUND, PLACE_WRONG, OTHERWISE, ACCUSED = "found", "place wrong", "otherwise", "a
 EXCUSED, UNKNOWN, SILENT = "excused", "unknown", "silent"
 
 
-_CAUSES = {
-    (check.code, text): str(kind)
-    for check in CODES.values()
-    if check.words is not None
-    for text, kind in zip(check.words.explanations, check.words.kinds, strict=False)
-    if kind is not None
-}
-
-
 @dataclass(frozen=True, kw_only=True)
 class Told:
     """One finding.
@@ -42,7 +32,7 @@ class Told:
     also : list of str
         Other places with it.
     cause : str
-        The first of its causes: its kind where the table of causes has one, else its text.
+        The kind of the first of its causes.
     ranked, follows : bool
         Whether the log makes that cause the likeliest; whether it follows from another finding.
     so : bool
@@ -153,8 +143,7 @@ def _not_judged(p: Planted, found: Review) -> bool:
 
 
 def _first_cause(f: Finding) -> str:
-    first = f.causes[0].cause if f.causes else ""
-    return _CAUSES.get((f.code, first), first)
+    return str(f.causes[0].kind) if f.causes else ""
 
 
 def _is_so(f: Finding, p: Planted) -> bool:
