@@ -5,6 +5,7 @@ from telemetry.book.export import export_log
 from telemetry.book.files.names import aircraft_key
 from telemetry.book.maps import AircraftGuess, Learnt
 from telemetry.book.records import BookFlight, Note, NoteKind, Outcome, Recording, RecordingPart
+from telemetry.book.selecting import flights_named, flights_or_all, logs_named, names_flight
 from telemetry.book.store import Logbook
 
 __all__ = [
@@ -20,4 +21,8 @@ __all__ = [
     "RecordingPart",
     "aircraft_key",
     "export_log",
+    "flights_named",
+    "flights_or_all",
+    "logs_named",
+    "names_flight",
 ]

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import itertools
 import secrets
 from collections.abc import Iterable, Mapping
-from dataclasses import asdict, dataclass, field, fields
+from dataclasses import asdict, dataclass, field, fields, replace
 from datetime import UTC, datetime
 from enum import StrEnum
 from pathlib import Path
@@ -133,6 +134,8 @@ class BookFlight:
     order : int
         Order of adding.
     added : str
+    number : int or None
+        Among the flights of its aircraft, from 1, as they happened; None where they were not asked.
     """
 
     id: str
@@ -147,6 +150,7 @@ class BookFlight:
     duration_s: float
     order: int
     added: str
+    number: int | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -338,4 +342,8 @@ def in_order(
         latest = max(latest, when)
         keyed.append((when, number, entry))
     keyed.sort(key=lambda k: k[:2])
-    return tuple(entry for _, _, entry in keyed)
+    count = itertools.count(1)
+    return tuple(
+        replace(entry, number=next(count)) if isinstance(entry, BookFlight) else entry
+        for _, _, entry in keyed
+    )

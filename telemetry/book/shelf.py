@@ -74,8 +74,17 @@ class Shelf:
         ``more`` are recordings that the book lacks, as if it had them.
         """
         key = aircraft_key(aircraft)
-        notes = [load_note(p) for p in self._places.files(f"notes/aircraft={key}/*.json")]
-        return in_order([*self.recordings(key), *more], notes)
+        return in_order([*self.recordings(key), *more], self._notes(key))
+
+    def timelines(self) -> dict[str, tuple[BookFlight | Note, ...]]:
+        """The timeline of every aircraft, by name; the records are read once."""
+        flown: dict[str, list[Recording]] = {name: [] for name in self.aircraft()}
+        for one in self.recordings():
+            flown.setdefault(one.aircraft, []).append(one)
+        return {name: in_order(flown[name], self._notes(name)) for name in sorted(flown)}
+
+    def _notes(self, aircraft: str) -> list[Note]:
+        return [load_note(p) for p in self._places.files(f"notes/aircraft={aircraft}/*.json")]
 
     def flights(self, aircraft: str) -> tuple[BookFlight, ...]:
         """The flights of an aircraft in the order in which they happened."""

@@ -29,9 +29,10 @@ from telemetry.book.checking import CheckReport, Read, check
 from telemetry.book.export import ExportOrigin, export_flights, export_log
 from telemetry.book.files import originals
 from telemetry.book.files.dates import refuse_future
-from telemetry.book.files.names import aircraft_key, checked_flight, is_flight
+from telemetry.book.files.names import aircraft_key, checked_flight
 from telemetry.book.files.writing import write_file, write_json
 from telemetry.book.records import Note, NoteKind, Outcome, load_note, new_note
+from telemetry.book.selecting import flights_or_all
 from telemetry.book.shelf import Shelf
 from telemetry.model.brief import Facts, as_html, as_text, some
 from telemetry.model.errors import BookError
@@ -261,12 +262,18 @@ class Logbook(Shelf):
         """
         return check(self._places, read)
 
-    def export(self, what: str, to: str | Path) -> None:
-        """Write one flight (by id), or all flights of an aircraft, as Parquet or clean CSV.
+    def export(self, what: str | Sequence[str], to: str | Path) -> None:
+        """Write flights, or all flights of an aircraft, as Parquet or clean CSV.
 
         The ending of ``to`` tells which. The first columns are ``flight`` (its id), ``date``,
-        ``aircraft`` and ``file``. All flights of an aircraft become one table with every column
-        that any of them has.
+        ``aircraft`` and ``file``. Several flights become one table with every column that any of
+        them has.
+
+        Parameters
+        ----------
+        what : str or sequence of str
+            An aircraft, or words as :func:`telemetry.book.flights_named` takes them.
+        to : path
 
         Raises
         ------
@@ -275,14 +282,10 @@ class Logbook(Shelf):
         OutputError
             If the file cannot be written, or its ending tells no format.
         """
-        if is_flight(what):
-            origin = ExportOrigin.of(self.flight(what))
-            export_log(self.read(what), Path(to), book=self.path, origin=origin)
+        flights = flights_or_all(self, (what,) if isinstance(what, str) else what)
+        if len(flights) == 1:
+            origin = ExportOrigin.of(flights[0])
+            export_log(self.read(flights[0].id), Path(to), book=self.path, origin=origin)
             return
-        flights = self.flights(what)
-        if not flights:
-            raise BookError(
-                f"the book has no flights of '{what}'", path=self.path, hint="see busbook flights"
-            )
         paths = [(f, self._places.flight(f.aircraft, f.id)) for f in flights]
         export_flights(paths, Path(to), book=self.path)

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from telemetry.cli.keeping.completing import complete_aircraft
 from telemetry.cli.shared import (
     crew_for,
     how_to_read,
@@ -31,6 +32,7 @@ if TYPE_CHECKING:
 @click.option(
     "--aircraft",
     metavar="NAME",
+    shell_complete=complete_aircraft,
     help="Whose logs these are; a new one is made. Else told by the columns the book has learnt.",
 )
 @with_book

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import click
 
+from telemetry.cli.keeping.completing import complete_aircraft_or_file
 from telemetry.cli.shared import (
     CommandGroup,
     how_to_read,
@@ -95,7 +96,7 @@ def _leave_alone(path: Path, *, force: bool) -> None:
 
 
 @aircraft.command()
-@click.argument("profile", metavar="FILE|NAME")
+@click.argument("profile", metavar="FILE|NAME", shell_complete=complete_aircraft_or_file)
 @with_book
 @click.pass_context
 def check(ctx: click.Context, profile: str, book: Path | None) -> None:
@@ -133,7 +134,7 @@ def _plural(word: str, number: int) -> str:
 
 
 @aircraft.command()
-@click.argument("profile", metavar="FILE|NAME")
+@click.argument("profile", metavar="FILE|NAME", shell_complete=complete_aircraft_or_file)
 @click.option("--on", "day", metavar="DATE", help="As it was on a day: 2026-05-14.")
 @with_book
 def show(profile: str, day: str | None, book: Path | None) -> None:

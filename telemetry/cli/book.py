@@ -4,12 +4,17 @@ from __future__ import annotations
 
 import os
 from difflib import get_close_matches
-from itertools import chain
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
+from telemetry.cli.keeping.completing import (
+    complete_aircraft,
+    complete_flights_or_files,
+    complete_places,
+)
+from telemetry.cli.keeping.naming import known_places
 from telemetry.cli.shared import (
     known_aircraft,
     next_step,
@@ -27,7 +32,7 @@ if TYPE_CHECKING:
 
 
 @click.command()
-@click.argument("name", required=False)
+@click.argument("name", required=False, shell_complete=complete_aircraft)
 @with_book
 def flights(name: str | None, book: Path | None) -> None:
     """List the flights and notes of the aircraft NAME; without a name, the aircraft.
@@ -46,7 +51,7 @@ def flights(name: str | None, book: Path | None) -> None:
 
     shelf = open_book(book)
     if name is None:
-        everyone = {one: shelf.timeline(one) for one in shelf.aircraft()}
+        everyone = shelf.timelines()
         click.echo(render_aircraft(everyone), nl=False)
         if everyone:
             tell(next_step("flights", next(iter(everyone)), book=book))
@@ -60,7 +65,7 @@ def flights(name: str | None, book: Path | None) -> None:
 
 
 @click.command()
-@click.argument("name")
+@click.argument("name", shell_complete=complete_aircraft)
 @click.argument("text")
 @click.option(
     "--kind",
@@ -71,6 +76,7 @@ def flights(name: str | None, book: Path | None) -> None:
 @click.option(
     "--place",
     metavar="P",
+    shell_complete=complete_places,
     help="Such as 'left wing' or 'pack 1'; 'all' is every place. Without it nothing is closed.",
 )
 @click.option(
@@ -115,28 +121,15 @@ def _place(shelf: Logbook, name: str, given: str) -> str:
 
     The newest flight is asked first, then the earlier ones: a sensor may be gone.
     """
-    from telemetry.trends.features.voltages import TOTAL
-
     wanted = " ".join(given.lower().split())
-    profile = shelf.profile(name)
-    known = {one: one for one in (EVERY_PLACE, "bus", TOTAL)}
-    if profile is not None:
-        known |= {one: one for one in (profile.root, profile.regulator) if one is not None}
-        known |= {pack.name: pack.name for pack in profile.packs}
-        known |= {node.name: node.name for node in profile.nodes}
-        known |= {one.drives: one.drives for one in profile.servos}
-        # A pack may be named by its own label; the note goes to where it is fitted.
-        known |= {own.label.lower(): pack.name for pack in profile.packs for own in pack.labels}
-    flown = (shelf.channels(flight.id) for flight in reversed(shelf.flights(name)))
-    for channels in chain([()], flown):
-        for channel in channels:
-            if channel.place is not None:
-                known.setdefault(channel.place, channel.place)
-                known.setdefault(" ".join(channel.label.lower().split()), channel.place)
+    known: dict[str, str] = {}
+    for known in known_places(shelf, name):
         if wanted in known:
             return known[wanted]
         if any(wanted.startswith(f"{one} ") for one in known.values() if one != EVERY_PLACE):
             return wanted
+    from telemetry.trends.features.voltages import TOTAL
+
     places = sorted({*known.values()} - {TOTAL})
     near = list(dict.fromkeys(known[one] for one in get_close_matches(wanted, known, 3)))
     raise UnknownSetting(
@@ -175,7 +168,13 @@ def check_book(ctx: click.Context, book: Path | None) -> None:
 
 
 @click.command()
-@click.argument("what", metavar="NAME|FLIGHT|LOG")
+@click.argument(
+    "what",
+    metavar="NAME|FLIGHT...|LOG",
+    nargs=-1,
+    required=True,
+    shell_complete=complete_flights_or_files,
+)
 @click.option(
     "--to",
     required=True,
@@ -186,24 +185,26 @@ def check_book(ctx: click.Context, book: Path | None) -> None:
 @with_book
 @with_reading_options
 def export(
-    what: str,
+    what: tuple[str, ...],
     to: Path,
     book: Path | None,
     settings: tuple[str, ...],
     map_file: Path | None,
     row_interval: float | None,
 ) -> None:
-    """Write an aircraft's flights, one flight, or a log as one table: Parquet or clean CSV.
+    """Write an aircraft's flights, some of them, or a log as one table: Parquet or clean CSV.
 
+    A flight is meant by its aircraft and number, by its log's name, or by the start of its id.
     Each row begins with the flight's id, its date, the aircraft and the name of the log.
 
     \b
     Examples:
       busbook export tern --to tern.parquet
+      busbook export tern 11 12 --to two.csv
       busbook export flight.csv --to clean.csv
     """
-    if os.path.isfile(what):  # noqa: PTH113 - Path.is_file() raises on too long a name
-        _export_log(Path(what), to, settings, map_file, row_interval)
+    if len(what) == 1 and os.path.isfile(what[0]):  # noqa: PTH113 - Path.is_file() raises on too long a name
+        _export_log(Path(what[0]), to, settings, map_file, row_interval)
     else:
         open_book(book).export(what, to)
     tell(f"wrote {to}")

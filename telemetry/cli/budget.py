@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from telemetry.cli.keeping.completing import complete_aircraft_or_file
 from telemetry.cli.shared import (
     find_logs,
     formats_of,
@@ -32,7 +33,7 @@ if TYPE_CHECKING:
 
 
 @click.command()
-@click.argument("profile", metavar="FILE|NAME")
+@click.argument("profile", metavar="FILE|NAME", shell_complete=complete_aircraft_or_file)
 @click.option(
     "--log",
     "logs",

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from telemetry.cli.keeping.completing import complete_aircraft
 from telemetry.cli.shared import (
     crew_for,
     formats_of,
@@ -26,7 +27,7 @@ if TYPE_CHECKING:
 
 
 @click.command()
-@click.argument("name")
+@click.argument("name", shell_complete=complete_aircraft)
 @with_book
 @with_report_options
 @click.option(

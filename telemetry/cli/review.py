@@ -11,6 +11,11 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from telemetry.cli.keeping.completing import (
+    complete_aircraft_or_file,
+    complete_flights_or_files,
+)
+from telemetry.cli.keeping.naming import with_flights
 from telemetry.cli.shared import (
     book_path,
     crew_for,
@@ -39,10 +44,17 @@ _MOST_NAMED = 3
 
 
 @click.command()
-@click.argument("logs", nargs=-1, required=True, type=click.Path(path_type=Path))
+@click.argument(
+    "logs",
+    nargs=-1,
+    required=True,
+    type=click.Path(path_type=Path),
+    shell_complete=complete_flights_or_files,
+)
 @click.option(
     "--aircraft",
     metavar="FILE|NAME",
+    shell_complete=complete_aircraft_or_file,
     help="Profile of the aircraft; one the logbook knows is compared with its earlier flights.",
 )
 @with_book
@@ -74,12 +86,16 @@ def review(
     row_interval: float | None,
     fail_on: str | None,
 ) -> None:
-    """Review one or more LOGS: files, folders, or flights of the logbook by their ids.
+    """Review one or more LOGS: files, folders, or flights of the logbook.
+
+    A flight of the logbook is meant by its aircraft and number, by its log's name, or by the start
+    of its id.
 
     \b
     Examples:
       busbook review flight.csv
       busbook review flight.csv --aircraft tern
+      busbook review tern 11
       busbook review season/ --out reports --format html,pdf
       busbook review flight.csv --json --fail-on ground
       busbook review season/ --out reports --workers 2
@@ -90,7 +106,7 @@ def review(
     wanted = formats_of(formats, out)
     craft = profile_of(aircraft, book)
     how = how_to_read(settings, map_file, row_interval)
-    found = find_logs(logs)
+    found = find_logs(with_flights(logs, book))
     groups = [found] if join else [[one] for one in found]
     many = len(groups) > 1
     name = None if aircraft is None or is_profile(aircraft) else aircraft

@@ -416,7 +416,7 @@ def test_flights_are_handed_on_as_parquet_and_csv(added: tuple[Path, Result], tm
     call("export", flight.id, "--to", one, "--book", added[0])
     assert len(pd.read_csv(one)) == flight.rows == (frame["flight"] == flight.id).sum()
     bad = call("export", "gull", "--to", one, "--book", added[0], code=2)
-    assert "no flights of 'gull'" in bad.stderr
+    assert "no flight 'gull'" in bad.stderr
 
 
 def test_a_log_is_cleaned_without_a_book(log: Path, tmp_path: Path) -> None:

@@ -1,0 +1,1 @@
+"""What commands share that change what the logbook holds, or name a part of it."""

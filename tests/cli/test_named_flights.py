@@ -1,0 +1,93 @@
+"""Flights of the book on the command line, and what a shell completes of the book."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pandas as pd
+import pytest
+from click.shell_completion import ShellComplete
+
+from telemetry.book import Logbook
+from telemetry.cli import main
+from tests.cli.conftest import Run, text_of
+
+
+@pytest.fixture(scope="module")
+def shelf(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Two flights of a tern and one of a gull."""
+    from click.testing import CliRunner
+
+    folder = tmp_path_factory.mktemp("named")
+    for seed, name in enumerate(("tern-1.csv", "tern-2.csv", "gull-1.csv"), 1):
+        path = folder / name
+        path.write_text(text_of(seed=seed))
+        whose = name.partition("-")[0]
+        words = ["add", str(path), "--aircraft", whose, "--book", str(folder / "book")]
+        done = CliRunner().invoke(main, [*words, "--on", f"2026-05-0{seed}"])
+        assert done.exit_code == 0, done.output
+        path.unlink()
+    return folder / "book"
+
+
+def _reviewed(run: Run, shelf: Path, *words: str) -> list[str]:
+    done = run("review", *words, "--json", "--book", shelf)
+    assert done.exit_code == 0, done.stderr
+    return [one["log"]["file"] for one in json.loads(done.stdout)["reviews"]]
+
+
+def test_flights_of_the_book_are_reviewed_by_number_name_and_id(run: Run, shelf: Path) -> None:
+    (second,) = Logbook(shelf).flights("tern")[1:]
+    for words in (["tern", "2"], ["tern 2"], ["tern-2.csv"], [second.id[:10]]):
+        assert _reviewed(run, shelf, *words) == ["tern-2.csv"]
+
+
+def test_files_and_flights_stand_beside_each_other(
+    run: Run, shelf: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    Path("tern").mkdir()  # a folder of that name is no aircraft, unless a number follows
+    Path("tern/tern-1.csv").write_text(text_of(seed=9))
+    found = _reviewed(run, shelf, "tern", "gull", "1", "tern", "2")
+    assert sorted(Path(one).as_posix() for one in found) == ["gull-1.csv", "tern-2.csv", "tern/tern-1.csv"]
+    missing = run("review", "tern", "7", "--book", shelf)
+    assert missing.exit_code == 2
+    assert "'tern' has no flight 7; it has 1 to 2" in missing.stderr
+    nothing = run("review", "nothing.csv", "--book", shelf)
+    assert nothing.exit_code == 2
+    assert "nothing.csv" in nothing.stderr
+
+
+def test_some_flights_are_exported_as_one_table(run: Run, shelf: Path, tmp_path: Path) -> None:
+    out = tmp_path / "out.csv"
+    assert run("export", "tern", "2", "gull", "1", "--to", out, "--book", shelf).exit_code == 0
+    assert list(pd.read_csv(out)["file"].unique()) == ["tern-2.csv", "gull-1.csv"]
+    assert run("export", "tern", "1", "--to", out, "--book", shelf).exit_code == 0
+    assert set(pd.read_csv(out)["file"]) == {"tern-1.csv"}
+
+
+def _offered(*words: object) -> list[str]:
+    *said, last = (str(word) for word in words)
+    shell = ShellComplete(main, {}, "busbook", "_BUSBOOK_COMPLETE")
+    return [one.value for one in shell.get_completions(said, last)]
+
+
+def test_the_shell_completes_aircraft_flights_and_places(
+    shelf: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("BUSBOOK", str(shelf))
+    monkeypatch.chdir(tmp_path)
+    Path("test.csv").touch()
+    for command in ("history", "flights"):
+        assert _offered(command, "") == ["gull", "tern"]
+    assert _offered("add", "x.csv", "--aircraft", "T") == ["tern"]
+    assert _offered("export", "tern", "2") == ["2"]
+    assert _offered("export", "tern", "1", "")[:2] == ["2", "gull"]
+    assert _offered("review", "te") == ["tern", "test.csv"]
+    assert "left wing" in _offered("note", "tern", "text", "--place", "l")
+    assert _offered("history", "--book", tmp_path / "none", "") == []
+    shell = ShellComplete(main, {}, "busbook", "_BUSBOOK_COMPLETE")
+    assert [one.type for one in shell.get_completions(["review"], "x")] == ["file"]
+    (first,) = shell.get_completions(["export", "tern"], "1")
+    assert first.help == "2026-05-01 tern-1.csv"
