@@ -68,9 +68,7 @@ class ExportOrigin:
 _ORIGIN = tuple(f.name for f in fields(ExportOrigin))
 
 
-def export_log(
-    log: Log, to: Path, *, book: Path | None = None, origin: ExportOrigin | None = None
-) -> None:
+def export_log(log: Log, to: Path) -> None:
     """Write a log as Parquet (``.parquet``) or clean CSV (``.csv``).
 
     The first columns are ``flight``, ``date``, ``aircraft`` and ``file``, see :class:`Origin`.
@@ -83,18 +81,14 @@ def export_log(
     log : Log
     to : path
         In a folder that exists; an existing file is replaced.
-    book : path, optional
-        A logbook, into which nothing is exported.
-    origin : ExportOrigin, optional
-        By default what the log itself tells.
 
     Raises
     ------
     OutputError
         If the file cannot be written, or its ending tells no format; nothing half-written stays.
     """
-    table = _with_origin(table_of(log), ExportOrigin.of(log) if origin is None else origin)
-    with _sink(to, book, table.schema) as write:
+    table = _with_origin(table_of(log), ExportOrigin.of(log))
+    with _sink(to, None, table.schema) as write:
         write(table)
 
 

@@ -26,7 +26,7 @@ from typing import Any
 from telemetry.book import adding
 from telemetry.book.adding import BookEntry
 from telemetry.book.checking import CheckReport, Read, check
-from telemetry.book.export import ExportOrigin, export_flights, export_log
+from telemetry.book.export import export_flights
 from telemetry.book.files import originals
 from telemetry.book.files.dates import refuse_future
 from telemetry.book.files.names import aircraft_key, checked_flight
@@ -283,9 +283,5 @@ class Logbook(Shelf):
             If the file cannot be written, or its ending tells no format.
         """
         flights = flights_or_all(self, (what,) if isinstance(what, str) else what)
-        if len(flights) == 1:
-            origin = ExportOrigin.of(flights[0])
-            export_log(self.read(flights[0].id), Path(to), book=self.path, origin=origin)
-            return
         paths = [(f, self._places.flight(f.aircraft, f.id)) for f in flights]
         export_flights(paths, Path(to), book=self.path)

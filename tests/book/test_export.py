@@ -208,7 +208,7 @@ def test_what_cannot_be_exported_is_told_and_leaves_nothing(
         book.export(flight, book.path / "flights" / ".." / "x.parquet")
     with pytest.raises(BookError, match="the book has no flight 'petrel'"):
         book.export("petrel", out / "x.csv")
-    with pytest.raises(BookError, match="the book has no flight .0123456789abcdef-0"):
+    with pytest.raises(BookError, match=r"the book has no flight .0123456789abcdef-0"):
         book.export("0123456789abcdef-0", out / "x.csv")
     (out / "x.csv").write_text("old")
     path = book.path / "flights" / "aircraft=tern" / f"{flight}.parquet"

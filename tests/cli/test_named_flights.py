@@ -50,7 +50,8 @@ def test_files_and_flights_stand_beside_each_other(
     Path("tern").mkdir()  # a folder of that name is no aircraft, unless a number follows
     Path("tern/tern-1.csv").write_text(text_of(seed=9))
     found = _reviewed(run, shelf, "tern", "gull", "1", "tern", "2")
-    assert sorted(Path(one).as_posix() for one in found) == ["gull-1.csv", "tern-2.csv", "tern/tern-1.csv"]
+    names = ["gull-1.csv", "tern-2.csv", "tern/tern-1.csv"]
+    assert sorted(Path(one).as_posix() for one in found) == names
     missing = run("review", "tern", "7", "--book", shelf)
     assert missing.exit_code == 2
     assert "'tern' has no flight 7; it has 1 to 2" in missing.stderr

@@ -64,7 +64,8 @@ def complete_flights(ctx: click.Context, param: click.Parameter, incomplete: str
 @_quietly
 def complete_places(ctx: click.Context, _: click.Parameter, incomplete: str) -> Items:
     """Places of the aircraft that is named: of its profile and its newest flight."""
-    name = str(ctx.params.get("name") or "").lower()
+    # Before an option that has no value yet click leaves the words as they are.
+    name = str(ctx.params.get("name") or next(iter(ctx.args), "")).lower()
     book = _book(ctx)
     if name not in book.aircraft():
         return []
