@@ -34,6 +34,7 @@ from telemetry.measure.states import Drawn, pack_states
 from telemetry.measure.steps import path_steps
 from telemetry.measure.supply.drops import load_drops
 from telemetry.measure.supply.knees import find_knees
+from telemetry.measure.supply.twins import pack_twins
 from telemetry.model.channels import Channel
 from telemetry.model.log import Log
 from telemetry.model.unsettled import unsettled_supplies
@@ -142,6 +143,7 @@ def _flight(
         pack_outs=outs,
         path_steps=path_steps(readings, craft, outs),
         drops=load_drops(readings, craft, phases, resistances),
+        twins=pack_twins(readings, craft, phases, outs),
         droops=find_droops(readings, craft, phases),
         knees=find_knees(readings, craft, phases, resistances, falls),
         loads=place_loads(measured, craft.root),

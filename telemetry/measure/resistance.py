@@ -57,7 +57,7 @@ def measure_resistances(
     tuple of Resistance
         Packs, bus, nodes, others, in this order.
     """
-    calm = _without_switching(readings, phases, outs)
+    calm = undisturbed(readings, phases, outs)
     total = total_current(calm, aircraft)
     out: list[Resistance] = []
     for pack in aircraft.packs:
@@ -86,9 +86,7 @@ def measure_resistances(
     return tuple(out)
 
 
-def _without_switching(
-    readings: Readings, phases: Sequence[Phase], outs: Sequence[PackOut]
-) -> Readings:
+def undisturbed(readings: Readings, phases: Sequence[Phase], outs: Sequence[PackOut]) -> Readings:
     """Readings without the stretches in which packs were switched or gave nothing."""
     spans = [(p.start_s, p.end_s) for p in phases if p.kind is PhaseKind.REDUNDANCY_CHECK]
     spans += [(o.start_s, o.end_s) for o in outs]

@@ -40,7 +40,16 @@ from telemetry.results.measures import (
     WatchedCurrent,
     WorstCase,
 )
-from telemetry.results.packs import Charge, Droop, Knee, LoadDrop, PackOut, PackState, PathStep
+from telemetry.results.packs import (
+    Charge,
+    Droop,
+    Knee,
+    LoadDrop,
+    PackOut,
+    PackState,
+    PackTwins,
+    PathStep,
+)
 from telemetry.results.recording import ColumnUse, Dropout, Phase, Quality, Restart, Span, Spurious
 from telemetry.results.review import Comparison, Flight, Review, as_dict
 from telemetry.results.tables import Tables
@@ -84,6 +93,7 @@ __all__ = [
     "OutcomeKind",
     "PackOut",
     "PackState",
+    "PackTwins",
     "PartLoad",
     "PathStep",
     "Phase",

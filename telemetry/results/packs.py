@@ -113,6 +113,34 @@ class LoadDrop:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class PackTwins:
+    """Of two packs that share the load, the one with more resistance against the other.
+
+    Attributes
+    ----------
+    place, compared_with : str
+    mohm, compared_mohm : float
+        Over the same stretches of the log.
+    times, low_times, high_times : float
+        The first over the second, with its 95 % interval: known better than either.
+    slow_part, low_slow_part, high_slow_part : float or None
+        What of the excess comes seconds after a step of the current, over what comes at once:
+        0 where it is copper or a contact. None where that is not known.
+    """
+
+    place: str
+    compared_with: str
+    mohm: float
+    compared_mohm: float
+    times: float
+    low_times: float
+    high_times: float
+    slow_part: float | None = None
+    low_slow_part: float | None = None
+    high_slow_part: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Knee(Span):
     """A stretch in which a pack's voltage fell faster and faster: the end of its charge.
 

@@ -27,7 +27,16 @@ from telemetry.results.measures import (
     WatchedCurrent,
     WorstCase,
 )
-from telemetry.results.packs import Charge, Droop, Knee, LoadDrop, PackOut, PackState, PathStep
+from telemetry.results.packs import (
+    Charge,
+    Droop,
+    Knee,
+    LoadDrop,
+    PackOut,
+    PackState,
+    PackTwins,
+    PathStep,
+)
 from telemetry.results.recording import ColumnUse, Phase, Quality, Span
 from telemetry.results.tables import INNER, Tables, lists_of, shown_fields, table
 
@@ -63,6 +72,7 @@ class Flight(Span):
     lead_changes: tuple[LeadChange, ...] = field(default=(), metadata=INNER)
     drop_ratios: tuple[DropRatio, ...] = field(default=(), metadata=INNER)
     drops: tuple[LoadDrop, ...] = field(default=(), metadata=INNER)
+    twins: tuple[PackTwins, ...] = field(default=(), metadata=INNER)
     knees: tuple[Knee, ...] = field(default=(), metadata=INNER)
     droops: tuple[Droop, ...] = field(default=(), metadata=INNER)
 

@@ -5,6 +5,7 @@ What speaks for which cause is what a practised eye weighs (common practice, no 
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -28,6 +29,7 @@ from telemetry.results import (
     OutSign,
     PackOut,
     PackState,
+    PackTwins,
     Resistance,
     Stir,
 )
@@ -141,14 +143,40 @@ def test_a_lost_pack_is_open_or_cut_off(sign: OutSign, first: str) -> None:
     assert found.causes[0].speaks_for
 
 
-def test_a_log_without_any_sign_ranks_nothing() -> None:
-    states = tuple(
-        Resistance(kind="source", place=p, mohm=m, low_mohm=m - 1, high_mohm=m + 1, updates=900)
-        for p, m in (("pack 1", 60.0), ("pack 2", 30.0))
+def twins(**slow: float) -> tuple[PackTwins, ...]:
+    one = PackTwins(
+        place="pack 1",
+        compared_with="pack 2",
+        mohm=60.0,
+        compared_mohm=30.0,
+        times=2.0,
+        low_times=1.9,
+        high_times=2.1,
     )
-    found = of("source-resistance-high", resistances=states)
+    return (replace(one, **slow),)
+
+
+def test_a_log_without_any_sign_ranks_nothing() -> None:
+    found = of("source-resistance-high", twins=twins())
     assert not found.ranked
     assert not any(c.speaks_for or c.speaks_against for c in found.causes)
+
+
+@pytest.mark.parametrize(
+    ("low", "part", "high", "first"),
+    [
+        (0.2, 0.4, 0.6, "that pack has aged or is colder than the other"),
+        (-0.1, 0.0, 0.15, "resistance in that pack's plug, switch or lead"),
+        (0.05, 0.3, 0.6, None),
+        (-0.5, -0.2, 0.1, None),  # too wide to tell
+    ],
+)
+def test_cells_answer_a_load_for_seconds_and_a_plug_at_once(
+    low: float, part: float, high: float, first: str | None
+) -> None:
+    of_it = twins(low_slow_part=low, slow_part=part, high_slow_part=high)
+    found = of("source-resistance-high", twins=of_it)
+    assert (found.causes[0].cause if found.ranked else None) == first
 
 
 def test_what_follows_from_a_cause_is_told_beneath_it() -> None:

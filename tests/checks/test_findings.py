@@ -25,6 +25,7 @@ from telemetry.results import (
     Origin,
     OutKind,
     PackOut,
+    PackTwins,
     Phase,
     PhaseKind,
     Quality,
@@ -339,30 +340,42 @@ def offset(place: str, low_v: float, high_v: float) -> Resistance:
     )
 
 
-def source(place: str, mohm: float, half: float) -> Resistance:
-    return Resistance(
-        kind="source",
-        place=place,
-        mohm=mohm,
-        low_mohm=mohm - half,
-        high_mohm=mohm + half,
-        updates=300,
-    )
-
-
 @pytest.mark.parametrize(
-    ("mohm", "half", "raised"),
+    ("mohm", "times", "low", "raised"),
     [
-        (55.0, 2.0, True),  # 53 is more than 1.5 times 32
-        (49.0, 2.0, False),  # 47 is not
-        (80.0, 33.0, False),  # not surely
+        (45.0, 1.5, 1.3, True),
+        (44.0, 1.47, 1.4, False),  # less than half as much again
+        (60.0, 2.0, 1.2, False),  # not surely
+        (60.0, 2.0, 1.26, True),
     ],
 )
 def test_one_pack_surely_half_as_much_again_as_the_other(
-    mohm: float, half: float, raised: bool
+    mohm: float, times: float, low: float, raised: bool
 ) -> None:
-    found = found_in(resistances=(source("pack 1", 30.0, 2.0), source("pack 2", mohm, half)))
+    twins = PackTwins(
+        place="pack 2",
+        compared_with="pack 1",
+        mohm=mohm,
+        compared_mohm=30.0,
+        times=times,
+        low_times=low,
+        high_times=3.0,
+    )
+    found = found_in(twins=(twins,))
     assert ("source-resistance-high" in {f.code for f in found}) is raised
+
+
+def test_a_few_milliohms_more_than_the_other_pack_are_a_plug() -> None:
+    twins = PackTwins(
+        place="pack 2",
+        compared_with="pack 1",
+        mohm=15.0,
+        compared_mohm=8.0,
+        times=1.9,
+        low_times=1.7,
+        high_times=2.1,
+    )
+    assert not found_in(twins=(twins,))
 
 
 def test_a_restart_on_the_ground_is_told_without_alarm_unless_it_was_a_brownout() -> None:

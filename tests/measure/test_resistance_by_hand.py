@@ -248,7 +248,7 @@ def test_stretches_with_a_pack_off_are_left_out(checks, outs, cut, make_readings
     readings = make_readings({("bus", U): (t, t), ("bus", I): (t[:10], t[:10])})
     phases = [Phase(kind=PhaseKind.REDUNDANCY_CHECK, start_s=a, end_s=b) for a, b in checks]
     phases += [Phase(kind=PhaseKind.STIR, start_s=80, end_s=90)]
-    volts, amps = resistance._without_switching(readings, phases, [out(*o) for o in outs]).channels
+    volts, amps = resistance.undisturbed(readings, phases, [out(*o) for o in outs]).channels
     kept = [x for x in t if not any(a <= x < b for a, b in cut)]
     assert volts.t.tolist() == kept
     assert volts.v.tolist() == kept

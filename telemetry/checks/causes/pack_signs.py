@@ -17,6 +17,11 @@ _MOST, _LITTLE = 0.6, 0.4
 _ALIKE_V = 0.01
 # One pack's resistance clearly above the other's, and alike: their ratio (heuristic).
 _WEAKER, _ALIKE = 1.3, 1.25
+# What comes slowly of an excess over what comes at once: of cells a quarter to nearly as much again
+# (from memory), of copper nothing; below the last the interval is too wide to tell (heuristic).
+_CELLS, _COPPER, _UNSURE = 0.1, 0.2, -0.3
+# Paths of a pair differ by so much, mOhm (heuristic: two plugs).
+_PATH_MOHM = 8.0
 # A full cell at rest has at least so much, V (common practice, no source).
 _FULL_V = {"lipo": 4.10, "liion": 4.08, "life": 3.30, "nimh": 1.33}
 # A cell may read a little above full, V; a counter that began with this much was not set back, mAh
@@ -119,7 +124,25 @@ def path_apart(facts: FlightFacts, draft: FindingDraft) -> Sign | None:
     if own is None or other is None or own.low_mohm is None or other.high_mohm is None:
         return None
     words = f"its path to the bus has {own.mohm:.0f} mOhm, the other's {other.mohm:.0f}"
-    return Sign(own.low_mohm > other.high_mohm, words)
+    if own.low_mohm > other.high_mohm + _PATH_MOHM:
+        return Sign(True, words)
+    most = (own.high_mohm or 0.0) - (other.low_mohm or 0.0)
+    return Sign(False, words) if most < _PATH_MOHM else None
+
+
+def relaxes(facts: FlightFacts, draft: FindingDraft) -> Sign | None:
+    """Whether what a pack has more than the other comes as slowly as the resistance of cells.
+
+    Cells answer a step of the current for seconds; copper, a plug or a switch answers at once.
+    """
+    twins = next((t for t in facts.flight.twins if t.place == draft.place), None)
+    if twins is None or twins.low_slow_part is None or twins.high_slow_part is None:
+        return None
+    if twins.low_slow_part > _CELLS:
+        return Sign(True, "its excess grows for seconds after a load, as that of cells does")
+    if twins.high_slow_part < _COPPER and twins.low_slow_part > _UNSURE:
+        return Sign(False, "its excess is there at once, as that of a plug, lead or switch is")
+    return None
 
 
 def source_apart(facts: FlightFacts, draft: FindingDraft) -> Sign | None:

@@ -10,10 +10,11 @@ from telemetry.checks.draft import FindingDraft, Possible, Words
 from telemetry.checks.facts import FlightFacts
 from telemetry.checks.needs import Needs, Refusal, packs, root, without_resistance
 from telemetry.model.channels import Quantity
-from telemetry.results import Level, LoadDrop, NotJudged, Resistance
+from telemetry.results import Level, LoadDrop, NotJudged
 
-# One pack above the other by this factor (heuristic).
-_FACTOR = 1.5
+# One pack above the other by this factor, and surely by that one: sound packs of one make and age
+# differ by a tenth or two, their leads by more (common practice, no source).
+_TIMES, _SURE = 1.5, 1.25
 #: Part of the voltage that load takes, %: packs that lose so much are weak for this load, whatever
 #: their chemistry (heuristic: a sound pack under a heavy load loses a tenth, a cold one an eighth).
 #: The middle one where a mild temperature was logged, which takes the cold away.
@@ -100,44 +101,35 @@ def _aged_or_cold(celsius: float | None) -> tuple[Possible, ...]:
     )
 
 
-def _known(facts: FlightFacts) -> list[Resistance]:
-    """Resistances of the packs that share the load."""
-    shared = {p.name for p in facts.aircraft.packs if p.role == "shared"}
-    return [
-        r
-        for r in facts.flight.resistances
-        if r.kind == "source" and r.mohm is not None and r.place in shared
-    ]
-
-
 def _against_the_other(facts: FlightFacts) -> list[FindingDraft]:
     """Of packs that share the load: one whose resistance lies clearly above the other's."""
-    known = _known(facts)
-    if len(known) < 2:
-        return []
-    high = max(known, key=lambda r: r.mohm or 0.0)
-    low = min(known, key=lambda r: r.mohm or 0.0)
-    if not (high.low_mohm or 0.0) > _FACTOR * (low.high_mohm or 0.0) > 0.0:
-        return []
-    drop = next((d for d in facts.flight.drops if d.place == high.place), None)
-    level = Level.WATCH if drop is None else max(Level.WATCH, _level(drop))
-    return [
-        FindingDraft(
-            code="source-resistance-high",
-            level=level,
-            place=high.place,
-            title=f"{high.place}: {high.mohm:.0f} mOhm against {low.mohm:.0f} of {low.place}",
-            evidence={
-                "mohm": high.mohm,
-                "low_mohm": high.low_mohm,
-                "high_mohm": high.high_mohm,
-                "compared_with": low.place,
-                "compared_mohm": low.mohm,
-                "drop_pct": None if drop is None else drop.drop_pct,
-                "temperature_c": None if drop is None else drop.temperature_c,
-            },
+    out = []
+    for t in facts.flight.twins:
+        more_mohm = t.mohm - t.compared_mohm
+        sure = t.low_times >= _SURE and t.times >= _TIMES
+        if not sure or more_mohm < facts.limits.branch_watch_mohm:
+            continue
+        drop = next((d for d in facts.flight.drops if d.place == t.place), None)
+        out.append(
+            FindingDraft(
+                code="source-resistance-high",
+                level=Level.WATCH if drop is None else max(Level.WATCH, _level(drop)),
+                place=t.place,
+                title=f"{t.place}: {t.times:.1f} times the resistance of {t.compared_with}, "
+                f"{more_mohm:.0f} mOhm more",
+                evidence={
+                    "times": t.times,
+                    "low_times": t.low_times,
+                    "high_times": t.high_times,
+                    "more_mohm": more_mohm,
+                    "mohm": None if drop is None else drop.mohm,
+                    "compared_with": t.compared_with,
+                    "drop_pct": None if drop is None else drop.drop_pct,
+                    "temperature_c": None if drop is None else drop.temperature_c,
+                },
+            )
         )
-    ]
+    return out
 
 
 def _asked(facts: FlightFacts) -> Iterator[str]:
@@ -151,6 +143,11 @@ def _sees(facts: FlightFacts, place: str | None) -> str | Refusal:
     if drop is not None:
         least = _lost_pct(drop) + drop.drop_pct - drop.low_drop_pct
         lost = f"{least:.0f} % or more of its voltage lost under load"
+        twins = next((t for t in facts.flight.twins if place in (t.place, t.compared_with)), None)
+        if twins is not None:
+            other = twins.compared_with if place == twins.place else twins.place
+            times = max(_TIMES, _SURE * twins.times / twins.low_times)
+            lost += f", {times:.1f} times the resistance of {other}"
         if drop.sound_mohm is None:
             return lost
         return f"{lost}, {drop.sound_mohm + drop.mohm - drop.low_mohm:.0f} mOhm or more"

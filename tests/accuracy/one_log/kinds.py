@@ -88,8 +88,9 @@ _CAUSES: Mapping[str, tuple[C, ...]] = {
     "lead changed": (C.CONTACT,),
     "both weak": (C.AGED, C.COLD_OR_AGED, C.WEAK_PACKS),
     "both cold": (C.COLD, C.COLD_OR_AGED, C.WEAK_PACKS),
-    # The voltage of a pack is read behind its plug: what lies before it is one.
-    **dict.fromkeys(("one weak", "pack-ageing", "pack-lead"), (*_CELLS, C.PACK_PATH)),
+    # The voltage of a pack is read behind its plug: how fast the excess answers a load tells them.
+    **dict.fromkeys(("one weak", "pack-ageing"), _CELLS),
+    "pack-lead": (C.PACK_PATH,),
     **dict.fromkeys(("half charged", "cross charging", "pack-low"), _CHARGE),
     "knee": _EMPTY,
     **dict.fromkeys(("lost in calm", "pack-out"), (C.CONTACT, C.CUT_OFF)),
