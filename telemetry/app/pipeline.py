@@ -144,7 +144,7 @@ def _flight(
         path_steps=path_steps(readings, craft, outs),
         drops=load_drops(readings, craft, phases, resistances),
         twins=pack_twins(readings, craft, phases, outs),
-        droops=find_droops(readings, craft, phases),
+        droops=find_droops(readings, craft, phases, outs),
         knees=find_knees(readings, craft, phases, resistances, falls),
         loads=place_loads(measured, craft.root),
         parts=part_loads(craft, measured, found_margins),

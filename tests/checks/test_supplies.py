@@ -158,6 +158,40 @@ def test_a_regulator_that_does_not_hold_is_named(seed: int, what: str, kind: str
         assert "degC" in droop.title
 
 
+def with_level(tmp_path: Path, level_v: float) -> Review:
+    """A stir and a flight on two packs that come down, behind 0.35 V and 15 mOhm, and a level."""
+    t = np.arange(0.0, 400.0, 0.5)
+    rng = np.random.default_rng(5)
+    work = np.abs(rng.standard_normal(t.size)) * (t > 70.0) * (t < 380.0)
+    amps = 0.8 + 9.0 * ((t > 30.0) & (t < 45.0)) + 1.5 * (t > 60.0) * (t < 385.0) + work
+    pack = 8.25 - 0.0006 * t - 0.03 * amps
+    bus = np.minimum(level_v, pack - 0.35 - 0.015 * amps)
+    table = {
+        "Time (s)": t,
+        "Pack 1 voltage (V)": pack.round(2),
+        "Pack 2 voltage (V)": (pack + 0.01).round(2),
+        "Bus voltage (V)": bus.round(2),
+        "Bus current (A)": amps.round(2),
+    }
+    path = tmp_path / "log.csv"
+    np.savetxt(path, np.column_stack(list(table.values())), "%.6g", ",", header=",".join(table),
+               comments="", encoding="utf-8")  # fmt: skip
+    return review(read_log(path))
+
+
+def test_a_bus_that_leaves_its_level_with_its_packs_has_a_regulator_that_dropped_out(
+    tmp_path: Path,
+) -> None:
+    (droop,) = of(with_level(tmp_path, 7.75), "regulator-droop", "bus")
+    assert droop.evidence["kind"] == "drop-out"
+    assert droop.evidence["held_v"] == pytest.approx(7.75, abs=0.02)
+    assert droop.level is Level.WATCH
+
+
+def test_a_bus_that_always_lies_as_far_below_its_packs_left_no_level(tmp_path: Path) -> None:
+    assert "regulator-droop" not in told(with_level(tmp_path, 20.0))
+
+
 @pytest.mark.parametrize("kind", ["regulated", "direct", "diodes", "high voltage"])
 def test_a_supply_that_holds_or_follows_by_design_is_no_droop(kind: str) -> None:
     assert "regulator-droop" not in told(seen(2104, kind, 0.5))

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
+from itertools import pairwise
 
 import numpy as np
 
@@ -12,20 +13,35 @@ from telemetry.model.channels import PlaceKind, Quantity
 from telemetry.model.log import FloatArray
 from telemetry.numerics.sampling import held_at, outside
 from telemetry.numerics.spans import mask_to_spans, merge
-from telemetry.readings import Readings, total_current
-from telemetry.results import LOADED_PHASES, Droop, DroopKind, Phase
+from telemetry.numerics.statistics.held import BoolArray, HeldLevel, held_level
+from telemetry.readings import Reading, Readings, Total, source_voltages, total_current
+from telemetry.results import (
+    LOADED_PHASES,
+    Droop,
+    DroopKind,
+    PackOut,
+    Phase,
+    PhaseKind,
+)
 
 #: A fall counts from so many V and this part of the held voltage, in so many readings (heuristic).
 _LEAST_V, _LEAST_PART, _FEW = 0.25, 0.04, 4
 #: At light load a held voltage keeps within this, V, or within two steps; its packs may move more.
 #: Packs lie so far above it that something must hold it (heuristic).
 _STEADY_V, _ABOVE_V = 0.06, 0.25
-#: The packs held where they stand so much further above the bus than at light load; a bus that
-#: follows its packs at their usual distance has lost its regulator's room (heuristic).
-_HELD_V, _FOLLOWS_V = 0.3, 0.15
+#: The packs held where they stand so much further above the bus than at light load (heuristic).
+_HELD_V = 0.3
 #: A regulator needs so many V above what it holds at most; packs further above have not let it
-#: down (from memory: linear parts need up to about a volt).
-_DROPS_OUT_V = 1.2
+#: down (from memory: linear parts need up to about a volt). A way has no less drop than none, but
+#: for what its sensors differ, V.
+_DROPS_OUT_V, _SENSORS_V = 1.2, 0.1
+#: Blocks, s and readings, by their medians: load moves packs and bus together.
+_BLOCK_S, _READINGS = 2.0, 3.0
+#: A level is held, and left, by this F, and where its packs would let so much more through, V and
+#: steps (heuristic: 75 the most of a hundred supplies without a regulator).
+_SUP_F, _SPARE_V, _SPARE_STEPS = 100.0, 0.03, 1.0
+#: What a median of some readings may be off besides their swing and their step, V (heuristic).
+_FLOOR_V, _SETTLE_S = 0.004, 2.0
 #: Currents of the falls within this part of one another, which hardly anything in the log exceeds,
 #: are a limit; a regulator is hot from here, degC (heuristic; from memory: parts give way between
 #: 100 and 150).
@@ -34,9 +50,13 @@ _OLDEST_S, _LIGHT = 5.0, 0.5
 
 
 def find_droops(
-    readings: Readings, aircraft: Aircraft, phases: Sequence[Phase]
+    readings: Readings, aircraft: Aircraft, phases: Sequence[Phase], outs: Sequence[PackOut] = ()
 ) -> tuple[Droop, ...]:
     """How the held supply fell under load, where it did.
+
+    A regulator that drops out holds its level while its packs are high enough, and follows them
+    below: bus against packs has a kink. Else what the bus holds is its level at light load, and it
+    gave way where it fell further than load makes it while the packs held.
 
     Parameters
     ----------
@@ -44,6 +64,9 @@ def find_droops(
         Of one flight or bench recording.
     aircraft : Aircraft
     phases : sequence of Phase
+        Redundancy checks are left out.
+    outs : sequence of PackOut
+        So is whatever else switched a pack off.
 
     Returns
     -------
@@ -54,11 +77,7 @@ def find_droops(
     root = aircraft.root
     bus = None if root is None else readings.get(Quantity.VOLTAGE, root)
     total = total_current(readings, aircraft)
-    packs = [
-        r
-        for p in aircraft.packs
-        if (r := readings.get(Quantity.VOLTAGE, p.name)) is not None and r.size and p.name != root
-    ]
+    packs = [r for r in source_voltages(readings, aircraft) if r.place != root]
     if root is None or bus is None or total is None or not packs or not total.t.size:
         return ()
     pack_v = np.fmax.reduce([held_at(r.t, r.v, bus.t, _OLDEST_S) for r in packs])
@@ -66,28 +85,19 @@ def find_droops(
     known = np.isfinite(pack_v) & np.isfinite(amps)
     if known.sum() < 10 * _FEW:
         return ()
-    light = known & (amps <= np.quantile(amps[known], _LIGHT))
-    held_v = float(np.quantile(bus.v[light], 0.75))
-    room_v = float(np.median((pack_v - bus.v)[light]))
-    spread = float(np.subtract(*np.quantile(bus.v[light], [0.9, 0.4])))
-    if room_v < _ABOVE_V or spread > max(_STEADY_V, 2 * (bus.resolution or 0.0)):
+    under_load = known & ~outside(bus.t, _spans(phases, LOADED_PHASES))
+    away = [*_spans(phases, (PhaseKind.REDUNDANCY_CHECK,)), *((o.start_s, o.end_s) for o in outs)]
+    found = _dropped_out(bus, packs, total, away, pack_v, amps)
+    dropped_out = found is not None and int((found[1] & under_load).sum()) >= _FEW
+    if not dropped_out:
+        found = _gave_way(bus, total, pack_v, amps, known)
+    if found is None:
         return ()
-    loaded = [(p.start_s, p.end_s) for p in phases if p.kind in LOADED_PHASES]
-    low = known & ~outside(bus.t, loaded)
-    low &= bus.v < held_v - max(_LEAST_V, _LEAST_PART * held_v)
-    above = pack_v - bus.v
-    holding = low & (above > room_v + _HELD_V)
-    most = most_by_load((bus.t, bus.v), (total.t, total.v))
-    beyond = holding & (held_v - bus.v > (np.inf if most is None else most))
-    following = low & (above < min(room_v + _FOLLOWS_V, _DROPS_OUT_V))
-    if beyond.sum() >= _FEW:
-        fell = beyond
-    elif following.sum() >= _FEW and _follows(pack_v[low], bus.v[low]):
-        fell = following
-    else:
+    held_v, fell = found[0], found[1] & under_load
+    if fell.sum() < _FEW:
         return ()
     warm = _warmth(readings, aircraft, bus.t, fell)
-    kind = DroopKind.DROP_OUT if fell is following else _kind(amps, fell, warm, known)
+    kind = DroopKind.DROP_OUT if dropped_out else _kind(amps, fell, warm, known)
     hold_s = bus.hold_s(aircraft.limits)
     spans = merge(mask_to_spans(bus.t, fell, hold_s=hold_s), 1.0)
     at = int(np.argmin(np.where(fell, bus.v, np.inf)))
@@ -109,9 +119,79 @@ def find_droops(
     )
 
 
-def _follows(pack_v: FloatArray, bus_v: FloatArray) -> bool:
-    """Whether the bus moves with its packs: its distance to them varies less than it does."""
-    return float(np.std(pack_v - bus_v)) < 0.7 * float(np.std(bus_v)) or bus_v.size < 2 * _FEW
+def _least(held_v: float) -> float:
+    return max(_LEAST_V, _LEAST_PART * held_v)
+
+
+def _spans(phases: Sequence[Phase], kinds: Collection[PhaseKind]) -> list[tuple[float, float]]:
+    return [(p.start_s, p.end_s) for p in phases if p.kind in kinds]
+
+
+def _gave_way(
+    bus: Reading, total: Total, pack_v: FloatArray, amps: FloatArray, known: BoolArray
+) -> tuple[float, BoolArray] | None:
+    """What is held at light load, and where it fell further than load makes it; packs held."""
+    light = known & (amps <= np.quantile(amps[known], _LIGHT))
+    held_v = float(np.quantile(bus.v[light], 0.75))
+    room_v = float(np.median((pack_v - bus.v)[light]))
+    spread = float(np.subtract(*np.quantile(bus.v[light], [0.9, 0.4])))
+    most = most_by_load((bus.t, bus.v), (total.t, total.v))
+    held = room_v >= _ABOVE_V and spread <= max(_STEADY_V, 2 * (bus.resolution or 0.0))
+    if not held or most is None:
+        return None
+    fell = bus.v < held_v - max(_least(held_v), most)
+    return held_v, fell & (pack_v - bus.v > room_v + _HELD_V)
+
+
+def _dropped_out(
+    bus: Reading,
+    packs: Sequence[Reading],
+    total: Total,
+    away: Sequence[tuple[float, float]],
+    pack_v: FloatArray,
+    amps: FloatArray,
+) -> tuple[float, BoolArray] | None:
+    """What is held while the packs are high enough, and where it fell as they were not."""
+    left = _left_level(bus, packs, total, away)
+    if left is None:
+        return None
+    through = pack_v - left.drop_v - left.ohm * amps
+    fell = (bus.v < left.level_v - _least(left.level_v)) & (through < left.level_v)
+    return left.level_v, fell
+
+
+def _left_level(
+    bus: Reading, packs: Sequence[Reading], total: Total, away: Sequence[tuple[float, float]]
+) -> HeldLevel | None:
+    """The level that the bus holds and leaves with its packs; None where it does not."""
+    slowest = max(total.update_s, *(r.update_s or 0.0 for r in (bus, *packs)))
+    end = min(bus.t[-1], total.t[-1])
+    edges = np.arange(bus.t[0], end, max(_BLOCK_S, _READINGS * slowest))
+    if edges.size < 2:
+        return None
+    out_v, swing = _middle(bus.t, bus.v, edges)
+    amps, _ = _middle(total.t, total.v, edges)
+    source_v = np.fmax.reduce([_middle(r.t, r.v, edges)[0] for r in packs])
+    step_v = max(r.resolution or 0.0 for r in (bus, *packs))
+    cut = [(a - _SETTLE_S, b + _SETTLE_S) for a, b in away]
+    keep = np.isfinite(out_v) & np.isfinite(amps) & np.isfinite(source_v)
+    keep &= outside(edges[:-1], cut)
+    noise_v = np.sqrt(_FLOOR_V**2 + step_v**2 / 12 + (swing[keep] / 4) ** 2)
+    found = held_level(source_v[keep], out_v[keep], amps[keep], noise_v)
+    if found is None or found.gain < _SUP_F:
+        return None
+    if found.spare_v < max(_SPARE_V, _SPARE_STEPS * step_v) or found.drop_v < -_SENSORS_V:
+        return None
+    below = (source_v - out_v)[keep][~found.held]
+    return found if float(np.median(below)) < _DROPS_OUT_V else None
+
+
+def _middle(t: FloatArray, v: FloatArray, edges: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Median and range of the readings in each block; NaN where it has none."""
+    at = np.searchsorted(t, edges)
+    parts = [v[a:b] for a, b in pairwise(at)]
+    middle = [float(np.median(x)) if x.size else np.nan for x in parts]
+    return np.array(middle), np.array([float(np.ptp(x)) if x.size else np.nan for x in parts])
 
 
 def _kind(amps: FloatArray, fell: FloatArray, warm: float | None, known: FloatArray) -> DroopKind:

@@ -10,7 +10,7 @@ import numpy as np
 from telemetry.aircraft import Aircraft, Pack
 from telemetry.model.channels import Quantity
 from telemetry.numerics.sampling import outside
-from telemetry.readings import Readings, total_current
+from telemetry.readings import Reading, Readings, source_voltages, total_current
 from telemetry.results import LOADED_PHASES, LoadDrop, Phase, Resistance
 
 #: A sound cell of 1 Ah has at most so many mOhm at 25 degC, worn but fit to fly, some seconds after
@@ -49,30 +49,27 @@ def load_drops(
     resistances : sequence of Resistance
         Of the same flight. A place without one, or held by a regulator, is left out.
     """
-    logged = {r.place for r in readings.of(Quantity.VOLTAGE) if r.size}
-    packs = [p.name for p in aircraft.packs if p.name in logged]
     out = []
-    for place in packs or [aircraft.root or ""]:
+    for volts in source_voltages(readings, aircraft):
         found = next(
             (
                 r
                 for r in resistances
-                if r.place == place and r.kind in ("source", "apparent") and not r.regulated
+                if r.place == volts.place and r.kind in ("source", "apparent") and not r.regulated
             ),
             None,
         )
-        drop = None if found is None else _drop(readings, aircraft, phases, found)
+        drop = None if found is None else _drop(volts, readings, aircraft, phases, found)
         if drop is not None:
             out.append(drop)
     return tuple(out)
 
 
 def _drop(
-    readings: Readings, aircraft: Aircraft, phases: Sequence[Phase], r: Resistance
+    volts: Reading, readings: Readings, aircraft: Aircraft, phases: Sequence[Phase], r: Resistance
 ) -> LoadDrop | None:
-    volts = readings.get(Quantity.VOLTAGE, r.place)
     high_a = _high_current(readings, aircraft, phases, r)
-    if volts is None or volts.size < _FEW or high_a is None or r.mohm is None:
+    if volts.size < _FEW or high_a is None or r.mohm is None:
         return None
     rest_v = float(np.quantile(volts.v, _REST))
     if rest_v <= 0.0:

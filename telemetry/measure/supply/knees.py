@@ -11,7 +11,7 @@ from telemetry.model.channels import Quantity
 from telemetry.model.log import FloatArray
 from telemetry.numerics.sampling import held_at, outside
 from telemetry.numerics.statistics.robust import theil_sen
-from telemetry.readings import Reading, Readings, total_current
+from telemetry.readings import Reading, Readings, source_voltages, total_current
 from telemetry.results import WORKING_PHASES, Event, Knee, Phase, Resistance
 
 #: Blocks, s and in intervals of the voltage, and how high a quantile stands for one: the load pulls
@@ -59,27 +59,20 @@ def find_knees(
     falls : sequence of Event
         Of the same flight: a slow one that lasts is the knee of a pack that falls within seconds.
     """
-    logged = {r.place for r in readings.of(Quantity.VOLTAGE) if r.size}
-    packs = [p.name for p in aircraft.packs if p.name in logged]
     found = (
-        _knee(readings, aircraft, phases, resistances, place)
-        or _sharp(readings, phases, falls, place)
-        for place in packs or [aircraft.root or ""]
-        if place in logged
+        _knee(volts, readings, aircraft, phases, resistances) or _sharp(volts, phases, falls)
+        for volts in source_voltages(readings, aircraft)
     )
     return tuple(k for k in found if k is not None)
 
 
 def _knee(
+    volts: Reading,
     readings: Readings,
     aircraft: Aircraft,
     phases: Sequence[Phase],
     resistances: Sequence[Resistance],
-    place: str,
 ) -> Knee | None:
-    volts = readings.get(Quantity.VOLTAGE, place)
-    if volts is None:
-        return None
     loaded = [(p.start_s, p.end_s) for p in phases if p.kind in WORKING_PHASES]
     inside = ~outside(volts.t, loaded) if loaded else np.ones(volts.size, dtype=bool)
     open_v = _without_load(readings, aircraft, resistances, volts)
@@ -110,7 +103,7 @@ def _knee(
     if _load_rose(readings, aircraft, (float(t[0]), float(t[start]), float(t[last]))):
         return None
     return Knee(
-        place=place,
+        place=volts.place,
         start_s=float(t[start]),
         end_s=max(float(t[-1]), float(t[last])) + width_s,
         before_v=float(u[start]),
@@ -130,14 +123,11 @@ def _load_rose(readings: Readings, aircraft: Aircraft, at_s: tuple[float, float,
     return float(total.v[b:c].mean()) > _ROSE * float(total.v[a:b].mean())
 
 
-def _sharp(
-    readings: Readings, phases: Sequence[Phase], falls: Sequence[Event], place: str
-) -> Knee | None:
+def _sharp(volts: Reading, phases: Sequence[Phase], falls: Sequence[Event]) -> Knee | None:
     """The deepest slow fall of a place from which it did not come back under load."""
-    volts = readings.get(Quantity.VOLTAGE, place)
     loaded = [(p.start_s, p.end_s) for p in phases if p.kind in WORKING_PHASES]
-    slow = [e for e in falls if e.place == place and e.slow and e.depth_v and e.reference_v]
-    if volts is None or not slow:
+    slow = [e for e in falls if e.place == volts.place and e.slow and e.depth_v and e.reference_v]
+    if not slow:
         return None
     e = max(slow, key=lambda e: e.depth_v or 0.0)
     reference_v, depth_v = e.reference_v or 0.0, e.depth_v or 0.0
@@ -153,7 +143,7 @@ def _sharp(
     if back or rests or depth_v < _DEEP * reference_v:
         return None
     return Knee(
-        place=place,
+        place=volts.place,
         start_s=e.start_s,
         end_s=max([e.end_s, *(end for _, end in loaded)]),
         before_v=reference_v,

@@ -36,6 +36,7 @@ _OFFSET_V = 0.1
 #: Sound pairs share unevenly by this much of the limit, where their charge differs (heuristic).
 _SHARES = 2.0
 _TOGETHER_S = 8.0  # rest in front of every flight of the makers
+_HELD_V = 0.06  # a held bus keeps within this, V (heuristic)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -406,7 +407,11 @@ def _out(p: Planted) -> Sight:
 
 
 def _droop(p: Planted) -> Sight:
-    """A bus that falls below what it was at rest, further than its packs do."""
+    """A bus that falls below what it was at rest, further than its packs do or from a held level.
+
+    A log shows that something held the bus by its packs, which stand further above it when it is
+    low than at rest, or stood further above it at rest than the way from them takes.
+    """
     t, volts = p.logged["bus", "voltage"]
     usual = float(np.median(volts[t < _TOGETHER_S]))
     limit = max(LIMITS.sag_pct / 100 * usual, LIMITS.sag_v)
@@ -416,13 +421,50 @@ def _droop(p: Planted) -> Sight:
         return Sight(sure=float(low.size), size=float(usual - volts.min()))
     spare = [float(np.interp(t[low], tp, x).mean()) - float(volts[low].mean()) for tp, x in packs]
     rest = [float(np.median(x[tp < _TOGETHER_S])) - usual for tp, x in packs]
-    # The packs stand further above the bus than at rest, or would hold it if the path let them.
-    held = (
-        max(spare) > 0.5 * limit and max(s - r for s, r in zip(spare, rest, strict=True)) > -limit
-    )
     scatter = float(volts[t < _TOGETHER_S].std()) + 0.01
     sure = float(usual - volts[low].mean()) / scatter
+    # The packs stand further above the bus than at rest, or would hold it if the path let them.
+    grew = max(s - r for s, r in zip(spare, rest, strict=True))
+    if grew < 0.5 * limit:
+        sure = min(sure, _held_at_rest(p, usual))
+    held = max(spare) > 0.5 * limit and grew > -limit
     return Sight(sure=sure, size=float(usual - volts.min()), limit=limit if held else np.inf)
+
+
+def _held_at_rest(p: Planted, usual: float) -> float:
+    """Standard errors by which the packs stood too far above the bus at rest for the way alone.
+
+    The way is the line of that distance against the current where the bus was below its level.
+    """
+    edges = _edges(p)
+    bus = _blocks(p, "bus", "voltage", edges)
+    above = [x for n in _packs(p) if (x := _blocks(p, n, "voltage", edges)) is not None]
+    amps = _blocks(p, "bus", "current", edges)
+    if amps is None:
+        own = [_blocks(p, n, "current", edges) for n in _packs(p)]
+        amps = None if not own or any(x is None for x in own) else np.sum(own, axis=0)
+    if bus is None or amps is None or not above:
+        return 0.0
+    lost = np.fmax.reduce(above) - bus
+    known = np.isfinite(lost) & np.isfinite(amps)
+    rest = known & (edges[:-1] > 3.0) & (edges[1:] < _TOGETHER_S + 8.0) & (bus > usual - _HELD_V)
+    below = known & (bus < usual - _HELD_V)
+    ohm, error = _slope(amps[below], lost[below])
+    if not np.isfinite(error) or rest.sum() < 2:
+        return 0.0
+    ohm = max(ohm, 0.0)
+    left = lost[below] - ohm * amps[below]
+    more = float((lost[rest] - ohm * amps[rest]).mean() - left.mean())
+    step = max(float(lost[rest].std(ddof=1)), 0.5 * _step_v(p)) / np.sqrt(2)
+    nearer = error * abs(float(amps[rest].mean() - amps[below].mean()))
+    of_mean = float(left.std(ddof=1)) * np.sqrt(correlated(left) / left.size)
+    return more / float(np.linalg.norm([step, nearer, of_mean]))
+
+
+def _step_v(p: Planted) -> float:
+    """Smallest step of the voltage of bus and packs, the coarser one, V."""
+    steps = [np.diff(np.unique(p.logged[n, "voltage"][1])) for n in ("bus", *_packs(p))]
+    return max((float(x[x > 1e-6].min()) for x in steps if (x > 1e-6).any()), default=0.0)
 
 
 def _path(p: Planted) -> Sight:
