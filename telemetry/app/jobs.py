@@ -69,6 +69,7 @@ class Job:
     as_json: bool
     indexed: bool = False
     next_step: tuple[str, str] | None = None
+    profile: str | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -110,7 +111,7 @@ def reviewed(job: Job) -> Reviewed:
     remarks: list[str] = []
     try:
         one = _review(job, remarks.append)
-        report = cache(partial(document_of, one))  # made once, where anything wants it
+        report = cache(partial(document_of, one, job.profile))  # made once, where anything wants it
         if job.as_json:
             from telemetry.report.writers.json import review_document
 

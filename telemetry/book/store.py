@@ -18,7 +18,7 @@ left without one is not in the book, and adding it again completes it.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -30,7 +30,7 @@ from telemetry.book.export import export_flights
 from telemetry.book.files import originals
 from telemetry.book.files.dates import refuse_future
 from telemetry.book.files.names import aircraft_key, checked_flight
-from telemetry.book.files.writing import write_file, write_json
+from telemetry.book.files.writing import change_file, write_file, write_json
 from telemetry.book.records import Note, NoteKind, Outcome, load_note, new_note
 from telemetry.book.selecting import flights_or_all
 from telemetry.book.shelf import Shelf
@@ -187,6 +187,20 @@ class Logbook(Shelf):
         """Write the profile of an aircraft (TOML); the path it was written to."""
         path = self.profile_path(aircraft)
         write_file(path, text.encode())
+        return path
+
+    def change_profile(self, aircraft: str, change: Callable[[bytes | None], bytes]) -> Path:
+        """Write the profile of an aircraft anew from what it holds, one process at a time.
+
+        Parameters
+        ----------
+        aircraft : str
+        change : callable
+            From the old bytes, None where there is no profile, to the new ones; what it raises
+            leaves the profile as it was.
+        """
+        path = self.profile_path(aircraft)
+        change_file(path, change)
         return path
 
     # Notes.

@@ -25,11 +25,15 @@ _STEPS = 6.0
 
 
 class Refusal(NamedTuple):
-    """Why a check cannot judge a place, in words, and what would let it."""
+    """Why a check cannot judge a place, in words, and what would let it.
+
+    ``keys`` are those of the profile, at that place, which would let it.
+    """
 
     reason: NotJudged
     why: str
     next_time: str
+    keys: tuple[str, ...] = ()
 
 
 #: From a place to what a check would have seen there at least, in words with number and unit; or

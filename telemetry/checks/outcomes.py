@@ -80,6 +80,7 @@ def _refused(
         reason=refusal.reason,
         why=refusal.why,
         next_time=refusal.next_time,
+        keys=refusal.keys,
     )
 
 

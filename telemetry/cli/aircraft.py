@@ -1,4 +1,4 @@
-"""``busbook aircraft``: profiles, begun from a log, checked and shown."""
+"""``busbook aircraft``: profiles, begun from a log, checked, changed and shown."""
 
 from __future__ import annotations
 
@@ -11,6 +11,8 @@ from telemetry.cli.keeping.completing import complete_aircraft_or_file
 from telemetry.cli.shared import (
     CommandGroup,
     how_to_read,
+    is_profile,
+    known_aircraft,
     next_step,
     open_book,
     profile_path,
@@ -131,6 +133,63 @@ def _plural(word: str, number: int) -> str:
     if number == 1:
         return word
     return word[:-1] + "ies" if word.endswith("y") else word + "s"
+
+
+@aircraft.command("set", context_settings={"ignore_unknown_options": True})
+@click.argument("profile", metavar="FILE|NAME")
+@click.argument("words", metavar="PLACE... --KEY VALUE...", nargs=-1, type=click.UNPROCESSED)
+@with_book
+def set_key(profile: str, words: tuple[str, ...], book: Path | None) -> None:
+    """Set keys of one or more places in a profile; the rest of the file stays as it is.
+
+    \b
+    Examples:
+      busbook aircraft set tern "pack 1" --cells 2 --capacity 3200
+      busbook aircraft set tern "left wing" "right wing" --awg 16 --length 0.8
+
+    \b
+    Keys (the page "profile" of the guide says what each is):
+      a pack       --chemistry --cells --parallel --capacity --role --resistance
+      its lead     --awg or --mm2, --length --wires --lead-limit
+      a node       --fed-from --mirror --kind --servos --restart --comfort
+      its servos   --output with --drives --count --stall-a --stall-v --moving
+      a supply     --kind --fed-from --set-point --dropout --resistance --limit
+      the bus      --regulated
+      limits       every limit by its name: --reserve 25
+    """
+    from telemetry.app.profiles import set_in_book, set_in_file
+
+    places, options = _places_and_keys(words)
+    if is_profile(profile):
+        path = Path(profile)
+        set_in_file(path, places, options)
+    else:
+        shelf = open_book(book)
+        path = set_in_book(shelf, known_aircraft(shelf, profile), places, options)
+    keys = ", ".join(f"{key} {value}" for key, value in options.items())
+    tell(f"{path}: {', '.join(places)}: {keys}; the rest is as it was.")
+    tell(next_step("aircraft", "show", profile, book=book))
+
+
+def _places_and_keys(words: tuple[str, ...]) -> tuple[list[str], dict[str, str]]:
+    """The places, and the keys with their values: ``--key VALUE`` or ``--key=VALUE``."""
+    places: list[str] = []
+    keys: dict[str, str] = {}
+    rest = iter(words)
+    for word in rest:
+        if not word.startswith("--"):
+            places.append(word)
+            continue
+        key, sign, value = word[2:].partition("=")
+        found = value if sign else next(rest, None)
+        if found is None:
+            raise UnknownSetting(f"--{key} has no value", hint=f"write it behind: --{key} VALUE")
+        keys[key] = found
+    if not places:
+        raise UnknownSetting("no place is named", hint="name one, such as 'pack 1'")
+    if not keys:
+        raise UnknownSetting("no key is named", hint="name one with its value: --capacity 3200")
+    return places, keys
 
 
 @aircraft.command()

@@ -206,7 +206,9 @@ def _job(group: Sequence[Found], said: Sequence[str], aircraft: str | None, **jo
     files = [str(_path_of(one)) for one in group]
     after = _to_book(files, said, aircraft, job["formats"])
     after = after or _with_figures(files, said, aircraft)
-    return first, lost or Job(sources=tuple(map(str, group)), next_step=after, **job)
+    return first, lost or Job(
+        sources=tuple(map(str, group)), next_step=after, profile=aircraft, **job
+    )
 
 
 def _path_of(found: Found) -> Path:

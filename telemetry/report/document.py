@@ -149,12 +149,16 @@ class Section:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class KeyNumber:
-    """One of the numbers that matter: what it is, the value with unit, where and when."""
+    """One of the numbers that matter: what it is, the value with unit, where and when.
+
+    ``line`` is the command that would make one known which was not measured; "" for none.
+    """
 
     label: str
     value: str
     detail: str
     measured: bool
+    line: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -18,6 +18,8 @@ from telemetry.results import Answer, EventKind, Evidence, Level, Origin, PhaseK
 NOT_MEASURED = "not measured"
 #: The same in a cell of a table.
 NONE = "-"
+#: What stands between a number that is not known and the command that would make it known.
+TO_KNOW = "known once the profile says, with your values for the words in capitals:"
 _MONTHS = (
     *("January", "February", "March", "April", "May", "June"),
     *("July", "August", "September", "October", "November", "December"),

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import StrEnum
+
+from telemetry.results.tables import INNER
 
 
 class OutcomeKind(StrEnum):
@@ -80,6 +82,9 @@ class CheckOutcome:
         Why it could not judge.
     why, next_time : str or None
         The same in words, and what would let it judge.
+    keys : tuple of str
+        What of the aircraft's profile would let it judge this place: the keys as
+        ``busbook aircraft set`` takes them, with a word in capitals for the value.
     """
 
     code: str
@@ -91,6 +96,7 @@ class CheckOutcome:
     reason: NotJudged | None = None
     why: str | None = None
     next_time: str | None = None
+    keys: tuple[str, ...] = field(default=(), metadata=INNER)
 
     @property
     def lacking(self) -> bool:

@@ -1,8 +1,12 @@
-"""``busbook aircraft``: new, check and show; every wrong profile is told in one sentence."""
+"""``busbook aircraft``: new, check, show, set; every wrong profile is told in one sentence."""
 
 from __future__ import annotations
 
 import json
+import os
+import re
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
@@ -178,3 +182,127 @@ def test_a_log_is_read_with_the_outputs_of_its_day(run, tmp_path: Path, change: 
     tail = next(m for m in review["flights"][0]["margins"] if m["place"] == "tail")
     stalled = next(c for c in tail["cases"] if c["case"] == "all-stalled")
     assert stalled["voltage_v"] / stalled["current_a"] == pytest.approx(ohm, rel=1e-6)
+
+
+def set_key(run, *words: object):
+    return run("aircraft", "set", *words)
+
+
+def test_set_changes_one_key_of_a_file_and_says_what(run, profile: Path) -> None:
+    result = set_key(run, profile, "PACK 1", "--capacity", "3200", "--role=standby")
+    assert (result.exit_code, result.stderr) == (0, "")
+    assert "pack 1" in result.stdout.lower()
+    assert "capacity 3200, role standby" in result.stdout
+    added = 'name = "pack 1"\ncapacity_mah = 3200\nrole = "standby"\n'
+    assert profile.read_text() == SOUND.replace('name = "pack 1"\n', added)
+    assert run("aircraft", "check", profile).exit_code == 0
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("pack 9", "--cells", "2"),
+        ("pack 1", "--cels", "2"),
+        ("pack 1", "--cells", "-2"),
+        ("pack 1", "--capacity", "MAH"),  # as the report prints it
+        ("pack 1", "--cells"),
+        ("pack 1",),
+        ("--cells", "2"),
+        (),
+    ],
+    ids=str,
+)
+def test_what_cannot_be_set_is_one_sentence_and_changes_nothing(run, profile: Path, words) -> None:
+    result = set_key(run, profile, *words)
+    assert (result.exit_code, result.stdout) == (2, "")
+    (told,) = result.stderr.splitlines()
+    assert told.endswith(".")
+    assert profile.read_text() == SOUND
+    assert sorted(p.name for p in profile.parent.iterdir()) == [profile.name]
+
+
+def test_set_needs_a_profile_or_an_aircraft(run, tmp_path: Path) -> None:
+    missing = set_key(run, tmp_path / "no.toml", "pack 1", "--cells", "2")
+    assert (missing.exit_code, missing.stdout) == (2, "")
+    assert "aircraft new" in missing.stderr
+    assert not list(tmp_path.iterdir())
+    run("add", SAMPLE, "--aircraft", "tern", "--book", tmp_path / "book")
+    unknown = set_key(run, "gull", "pack 1", "--cells", "2", "--book", tmp_path / "book")
+    assert unknown.exit_code == 2
+    assert "no aircraft 'gull'" in unknown.stderr
+
+
+def test_the_line_that_a_report_says_makes_the_number_known(run, tmp_path: Path) -> None:
+    book = tmp_path / "book"
+    run("add", SAMPLE, "--aircraft", "tern", "--book", book)
+    before = run("review", SAMPLE, "--aircraft", "tern", "--book", book).stdout
+    assert re.search(r"More flights like this +not measured", before)
+    (line,) = [x.strip() for x in before.splitlines() if "busbook aircraft set" in x]
+    assert line == (
+        'busbook aircraft set tern "pack 1" "pack 2" --chemistry CHEMISTRY --cells N --capacity MAH'
+    )
+    wanted = ("pack 1", "pack 2", "--chemistry", "liion", "--cells", "2", "--capacity", "3200")
+    assert set_key(run, "tern", *wanted, "--book", book).exit_code == 0
+    after = run("review", SAMPLE, "--aircraft", "tern", "--book", book).stdout
+    assert re.search(r"More flights like this +\d", after)
+    assert "busbook aircraft set" not in after
+    # A profile that went is begun again from the newest flight.
+    (book / "aircraft" / "tern.toml").unlink()
+    assert set_key(run, "tern", *wanted, "--book", book).exit_code == 0
+    assert read_profile(book / "aircraft" / "tern.toml").packs[1].capacity_mah == 3200
+
+
+def test_a_log_of_nobody_is_asked_to_be_added_first(run, log: Path) -> None:
+    text = run("review", SAMPLE).stdout
+    (line,) = [x.strip() for x in text.splitlines() if "busbook aircraft set" in x]
+    assert line.startswith('busbook aircraft set NAME "pack 1"')
+    profile = log.parent / "own.toml"
+    profile.write_text('name = "own"\n')
+    text = run("review", SAMPLE, "--aircraft", profile).stdout
+    assert f"busbook aircraft set {profile}" in text
+
+
+def test_two_that_set_at_once_both_succeed(tmp_path: Path) -> None:
+    path = tmp_path / "curlew.toml"
+    path.write_text(SOUND)
+    script = (
+        "import sys; from pathlib import Path\n"
+        "from telemetry.app.profiles import set_in_file\n"
+        "for k in range(1, 41):\n"
+        "    set_in_file(Path(sys.argv[1]), [sys.argv[2]], {sys.argv[3]: str(k)})\n"
+    )
+    root = str(Path(__file__).parents[2])
+    runs = [
+        subprocess.Popen(
+            [sys.executable, "-c", script, str(path), place, key],
+            env={**os.environ, "PYTHONPATH": root},
+        )
+        for place, key in (("pack 1", "capacity"), ("left wing", "servos"))
+    ]
+    assert [one.wait(timeout=120) for one in runs] == [0, 0]
+    craft = read_profile(path)
+    assert (craft.packs[0].capacity_mah, craft.nodes[0].servos) == (40, 40)
+    assert [p.name for p in tmp_path.iterdir()] == [path.name]
+
+
+def test_every_key_of_the_help_is_one(run, tmp_path: Path) -> None:
+    from telemetry.aircraft import Aircraft, Node, Pack
+    from telemetry.aircraft.profile.options import table_of
+
+    shown = run("aircraft", "set", "--help").stdout
+    data = {
+        "bus": "bus",
+        "packs": [{"name": "a pack"}],
+        "nodes": [{"name": "a node"}],
+        "supplies": [{"name": "a supply"}],
+    }
+    seen = Aircraft(packs=(Pack(name="a pack"),), nodes=(Node(name="a node", fed_from="bus"),))
+    places = {"its lead": "a pack", "its servos": "a node", "the bus": "bus"}
+    lines = re.findall(r"^ +(a pack|its lead|a node|its servos|a supply|the bus|limits) +(.*)$",
+                       shown, flags=re.MULTILINE)  # fmt: skip
+    assert len(lines) == 7
+    for name, text in lines:
+        options = {"output": "1"} if name == "its servos" else {}
+        known = table_of(data, places.get(name, name), options, seen).options()
+        for option in re.findall(r"--([a-z-]+)", text):
+            assert option in known, (name, option)

@@ -56,9 +56,14 @@ def profile_errors(path: str | Path) -> tuple[ProfileError, ...]:
     return tuple(_read(Path(path))[1])
 
 
+def text_errors(text: str, path: str | Path) -> tuple[ProfileError, ...]:
+    """Everything wrong with the text of a profile, as :func:`profile_errors`; ``path`` names it."""
+    return tuple(_parse(text, Path(path))[1])
+
+
 def _read(path: Path) -> tuple[Aircraft | None, list[ProfileError]]:
     try:
-        text = path.read_text(encoding="utf-8-sig")
+        return _parse(path.read_text(encoding="utf-8-sig"), path)
     except UnicodeDecodeError as error:
         bad = ProfileError("this is no UTF-8 text", path=path, hint="save it as UTF-8")
         bad.__cause__ = error
@@ -66,6 +71,9 @@ def _read(path: Path) -> tuple[Aircraft | None, list[ProfileError]]:
     except OSError as error:
         what = f"the profile cannot be read ({error.strerror or error})"
         return None, [ProfileError(what, path=path, hint="check the path")]
+
+
+def _parse(text: str, path: Path) -> tuple[Aircraft | None, list[ProfileError]]:
     try:
         data = tomllib.loads(text)
         lines = key_lines(text)
@@ -109,7 +117,9 @@ def _read(path: Path) -> tuple[Aircraft | None, list[ProfileError]]:
 def _problem(
     where: KeyPath, what: str, hint: str, lines: dict[KeyPath, int], path: Path
 ) -> ProfileError:
-    return ProfileError(what, path=path, line=_line(where, lines), column=_dotted(where), hint=hint)
+    return ProfileError(
+        what, path=path, line=_line(where, lines), column=key_name(where), hint=hint
+    )
 
 
 def _version_problem(version: object) -> tuple[str, str] | None:
@@ -145,7 +155,7 @@ def _line(where: KeyPath, lines: dict[KeyPath, int]) -> int:
     return lines.get(where, 1)
 
 
-def _dotted(where: KeyPath) -> str | None:
+def key_name(where: KeyPath) -> str | None:
     """``nodes 2 . lead . awg``: items counted from 1, as a person does."""
     text = ""
     for part in where:
@@ -227,7 +237,9 @@ def _value(error: dict[str, Any], lines: dict[KeyPath, int], path: Path) -> Prof
             _WANTED.get(kind, "").format(**context) or error["msg"][0].lower() + error["msg"][1:]
         )
         what = f"{_shown(error['input'])} is not allowed: {wanted}"
-    return ProfileError(what, path=path, line=_line(where, lines), column=_dotted(where), hint=hint)
+    return ProfileError(
+        what, path=path, line=_line(where, lines), column=key_name(where), hint=hint
+    )
 
 
 def _shown(value: Any) -> str:

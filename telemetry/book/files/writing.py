@@ -12,12 +12,12 @@ import json
 import os
 import secrets
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any, BinaryIO
 
-from telemetry.model.errors import BookError
+from telemetry.model.errors import BookError, BusbookError
 
 #: Ending of files that are still being written.
 PART = ".part"
@@ -26,6 +26,9 @@ _FULL = {errno.ENOSPC, errno.EDQUOT} if hasattr(errno, "EDQUOT") else {errno.ENO
 _FORBIDDEN = {errno.EACCES, errno.EPERM, errno.EROFS}
 # On Windows a rename fails while another process has the old file open: tried again so often.
 _PAUSES_S = (0.01, 0.03, 0.1, 0.3, 1.0)
+# A change that another process began so long ago was broken off: one takes milliseconds.
+_BROKEN_OFF_S = 20.0
+_LOOKED_AFTER_S = 0.02
 
 
 def book_error(error: OSError, path: Path, doing: str) -> BookError:
@@ -81,6 +84,56 @@ def write_file(path: Path, data: bytes) -> None:
             file.write(data)
     except OSError as error:
         raise book_error(error, path, "written") from error
+
+
+def change_file(path: Path, change: Callable[[bytes | None], bytes]) -> None:
+    """Write a file anew from what it holds, one process at a time.
+
+    Parameters
+    ----------
+    path : Path
+    change : callable
+        From the old bytes, None where there is no file, to the new ones. What it raises comes
+        through, and the file is as it was.
+
+    Raises
+    ------
+    BookError
+        Disk full, folder not writable and the like; the old file, if any, is as it was.
+    """
+    # The new file under a name of its own, which only one process can make, is also what keeps
+    # the others waiting: no change is made from a file that is being changed.
+    temp = path.with_name(f".{path.name}{PART}")
+    try:
+        make_folder(path.parent)
+        file = _made_alone(temp)
+        try:
+            with file:
+                file.write(change(path.read_bytes() if path.exists() else None))
+                file.flush()
+                os.fsync(file.fileno())
+            _replace(temp, path)
+            _sync_folder(path.parent)
+        except BaseException:
+            with suppress(OSError):
+                temp.unlink(missing_ok=True)
+            raise
+    except OSError as error:
+        if isinstance(error, BusbookError):
+            raise
+        raise book_error(error, path, "written") from error
+
+
+def _made_alone(temp: Path) -> BinaryIO:
+    """A new file; waits for the process that has it, and removes what a crash left."""
+    while True:
+        try:
+            return temp.open("xb")
+        except FileExistsError:
+            with suppress(OSError):
+                if time.time() - temp.stat().st_mtime > _BROKEN_OFF_S:
+                    temp.unlink(missing_ok=True)
+            time.sleep(_LOOKED_AFTER_S)
 
 
 def make_folder(folder: Path) -> None:

@@ -296,7 +296,8 @@ def _sees_thin(facts: FlightFacts, place: str | None) -> str | Refusal:
         return own
     if own.expected_mohm is None:
         why = "the lead's length and gauge are not known"
-        return Refusal(NotJudged.NO_LEVEL, why, "say its lead in the aircraft's profile")
+        what = "say its lead in the aircraft's profile"
+        return Refusal(NotJudged.NO_LEVEL, why, what, ("--awg N", "--length M"))
     if _high(own, [own], facts.aircraft) is not None:
         return told_already("the resistance of that lead")
     return f"{_DROP_PCT:.0f} % of the supply lost in the lead at the highest current"

@@ -273,7 +273,7 @@ def _sees_low(facts: FlightFacts, place: str | None) -> str | Refusal:
         return f"less than {facts.limits.reserve_pct:.0f} % left at landing"
     why = "no voltage at rest, or its chemistry and cells are not known"
     what = "log it at rest for some seconds; say chemistry and cells in the profile"
-    return Refusal(NotJudged.NO_LEVEL, why, what)
+    return Refusal(NotJudged.NO_LEVEL, why, what, ("--chemistry CHEMISTRY", "--cells N"))
 
 
 PACK_OUT = Check(

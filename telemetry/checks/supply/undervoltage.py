@@ -93,8 +93,11 @@ def _sees(facts: FlightFacts, place: str | None) -> str | Refusal:
     if level is None:
         pack = facts.aircraft.kind(place or "") is PlaceKind.PACK
         what = "its chemistry and cells" if pack else "the lowest supply of its servos"
-        where = "in the aircraft's profile"
-        return Refusal(NotJudged.NO_LEVEL, f"{what} are not known", f"say {what} {where}")
+        said = f"say {what} in the aircraft's profile"
+        keys: tuple[str, ...] = ("--chemistry CHEMISTRY", "--cells N") if pack else ()
+        if facts.aircraft.node(place or "") is not None:
+            keys = ("--comfort V",)
+        return Refusal(NotJudged.NO_LEVEL, f"{what} are not known", said, keys)
     return f"less than {level.level_v:.2f} V under load{long_enough(facts, place)}"
 
 

@@ -29,6 +29,7 @@ from telemetry.report.documents.history_parts import (
     packs_section,
     voltages_section,
 )
+from telemetry.report.parts.asks import capacity_line
 from telemetry.report.parts.facts import facts
 from telemetry.report.parts.first_page import by_gravity, checks, reason
 from telemetry.report.parts.method import BEFORE_BENCH, cautions_section, limits_section
@@ -162,10 +163,10 @@ def _season_words(across: Across) -> str:
     return f"History of {' and '.join(parts) or 'no flight'}{span}"
 
 
-def _number(label: str, value: str | None, detail: str) -> KeyNumber:
+def _number(label: str, value: str | None, detail: str, line: str = "") -> KeyNumber:
     """A number in words; None for one that was not measured, with the reason in ``detail``."""
     shown = NOT_MEASURED if value is None else value
-    return KeyNumber(label=label, value=shown, detail=detail, measured=value is not None)
+    return KeyNumber(label=label, value=shown, detail=detail, measured=value is not None, line=line)
 
 
 def _flights(across: Across) -> KeyNumber:
@@ -223,7 +224,9 @@ def _on_a_charge(across: Across) -> KeyNumber:
         capacity = sizes.get(pack)
         used = [v for _, v in across.known(pack, "used_mah")]
         if capacity is None or not used or max(used) <= 0:
-            return _number(label, None, "no pack capacity in the profile")
+            line = capacity_line(across.history.aircraft, across.packs, across.history.name)
+            why = "no pack capacity in the profile" if line else "a pack without a charge"
+            return _number(label, None, why, line)
         fits.append(flights_on_a_charge(capacity, reserve, max(used)))
     if not fits:
         return _number(label, None, "the logs have no charge of each pack")

@@ -7,6 +7,7 @@ from dataclasses import replace
 from telemetry.model.channels import Quantity
 from telemetry.model.text import plain
 from telemetry.report.document import Block, Document, FigureBlock, FindingBlock, Paragraph, Section
+from telemetry.report.parts.asks import profile_name
 from telemetry.report.parts.before_next import next_flight_section
 from telemetry.report.parts.beside import beside_section
 from telemetry.report.parts.checked import checked_section
@@ -31,12 +32,15 @@ from telemetry.results import Review
 _MOST_FIGURES = 16
 
 
-def document_of(review: Review) -> Document:
+def document_of(review: Review, profile: str | None = None) -> Document:
     """The whole report of one log, as plain records.
 
     Parameters
     ----------
     review : Review
+    profile : str, optional
+        How the aircraft was named, by the book's name or a profile's file, for the commands that
+        the report says; without it, by the name in the profile.
 
     Returns
     -------
@@ -45,12 +49,13 @@ def document_of(review: Review) -> Document:
         charge, servos, data quality, limits, method, cautions. Parts that have nothing to tell say
         so in a sentence; stirs and servos are left out.
     """
-    first = first_page(review)
+    profile = profile_name(review, profile)
+    first = first_page(review, profile)
     findings = findings_section(review)
     file = plain(review.log.provenance.file)
     parts = (
         findings,
-        next_flight_section(review),
+        next_flight_section(review, profile),
         checked_section(review.checks),
         beside_section(review),
         places_section(review),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from telemetry.model.text import plain
 from telemetry.report.document import Block, Bullets, Paragraph, Section, Table
+from telemetry.report.parts.asks import asked_table
 from telemetry.report.parts.first_page import by_gravity
 from telemetry.report.parts.tables import cells, columns
 from telemetry.report.words import LEVEL_WORD, NONE, NumberSteps, clock, lasting, sentence
@@ -18,8 +19,15 @@ _BASIS = {
 }
 
 
-def next_flight_section(review: Review) -> Section:
-    """Charge of the packs after the last flight, findings still open, what to test on the bench."""
+def next_flight_section(review: Review, profile: str = "NAME") -> Section:
+    """Charge of the packs after the last flight, findings still open, what to test on the bench.
+
+    Parameters
+    ----------
+    review : Review
+    profile : str
+        What stands for the aircraft in a command.
+    """
     blocks: list[Block] = []
     if review.flights:
         blocks += _charge(review, review.flights[-1])
@@ -57,6 +65,8 @@ def next_flight_section(review: Review) -> Section:
             )
     else:
         blocks.append(Paragraph(text="This log leaves no finding open."))
+    if (asked := asked_table(review, profile)) is not None:
+        blocks.append(asked)
     return Section(
         title="Before the next flight: charge, findings, bench checks",
         anchor="next-flight",

@@ -9,6 +9,7 @@ from telemetry.model.text import plain
 from telemetry.readings import Readings, highest_current
 from telemetry.report.document import FigureBlock, FirstPage, KeyNumber
 from telemetry.report.figures.traces import lowest_judged, of_quantity, working_spans
+from telemetry.report.parts.asks import capacity_line
 from telemetry.report.parts.tables import flight_name
 from telemetry.report.words import (
     LEVEL_STATE,
@@ -29,10 +30,10 @@ from telemetry.results.findings import standing_alone
 _MOST_CHECKS = 3
 
 
-def first_page(review: Review) -> FirstPage:
+def first_page(review: Review, profile: str = "NAME") -> FirstPage:
     """Aircraft, flight, verdict with its reason, five numbers, timeline, and what to check."""
     answer, readings = review.answer, review.readings
-    numbers = key_numbers(review, readings)
+    numbers = key_numbers(review, readings, profile)
     same = answer.level is review.verdict
     return FirstPage(
         aircraft=aircraft_name(review),
@@ -137,7 +138,7 @@ def _at_places(advice: str, places: list[str]) -> str:
     return f"{named[0].upper()}{named[1:]}: {first}"
 
 
-def key_numbers(review: Review, readings: Readings) -> tuple[KeyNumber, ...]:
+def key_numbers(review: Review, readings: Readings, profile: str = "NAME") -> tuple[KeyNumber, ...]:
     """Lowest voltage, highest current, charge used, margin to restart, flights left."""
     steps = NumberSteps.of(review)
     return (
@@ -145,14 +146,14 @@ def key_numbers(review: Review, readings: Readings) -> tuple[KeyNumber, ...]:
         _highest_current(review, readings, steps),
         _charge_used(review, steps),
         _margin(review, steps),
-        _flights_left(review),
+        _flights_left(review, profile),
     )
 
 
-def _known(label: str, value: str | None, detail: str) -> KeyNumber:
+def _known(label: str, value: str | None, detail: str, line: str = "") -> KeyNumber:
     """A number in words; None for one that was not measured, with the reason in ``detail``."""
     shown = NOT_MEASURED if value is None else value
-    return KeyNumber(label=label, value=shown, detail=detail, measured=value is not None)
+    return KeyNumber(label=label, value=shown, detail=detail, measured=value is not None, line=line)
 
 
 def _phase_at(review: Review, time_s: float) -> str:
@@ -250,16 +251,16 @@ def _margin(review: Review, steps: NumberSteps) -> KeyNumber:
     return _known(label, steps.volts(value, margin.place), detail)
 
 
-def _flights_left(review: Review) -> KeyNumber:
+def _flights_left(review: Review, profile: str) -> KeyNumber:
     label = "More flights like this"
     if [f.kind for f in review.flights].count("flight") < 1:
         return _known(label, None, "needs a recording of a flight")
     packs = review.flights[-1].packs
     left = [s.flights_left for s in packs if s.flights_left is not None]
     if not left or len(left) < len(packs):
-        told = any(p.capacity_mah is not None for p in review.aircraft.packs)
-        why = "the log has no charge of each pack" if told else "no pack capacity in the profile"
-        return _known(label, None, why)
+        line = capacity_line(review.aircraft, [s.place for s in packs], profile)
+        why = "no pack capacity in the profile" if line else "the log has no charge of each pack"
+        return _known(label, None, why, line)
     reserve = f"{review.limits.reserve_pct:.0f} % kept in reserve"
     taken = any(s.basis == ChargeBasis.FULL for s in packs)
     return _known(label, str(min(left)), f"if the packs were full; {reserve}" if taken else reserve)

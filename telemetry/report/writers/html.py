@@ -27,7 +27,7 @@ from telemetry.report.draw import Drawer, Scene, settings
 from telemetry.report.figures import style, timeline
 from telemetry.report.figures.traces import of_quantity, path_order
 from telemetry.report.parts.method import CAUTIONS
-from telemetry.report.words import EVENT_WORD, LEVEL_WORD, PHASE_WORD, answer_told, clock
+from telemetry.report.words import EVENT_WORD, LEVEL_WORD, PHASE_WORD, TO_KNOW, answer_told, clock
 from telemetry.report.writers import svg
 from telemetry.report.writers.json import made_by
 from telemetry.report.writers.packing import dashes, packed
@@ -108,6 +108,7 @@ def page(document: Document, drawer: Drawer, timeline: Timeline | None = None) -
             timeline=timeline,
             overview=overview,
             level_word=LEVEL_WORD,
+            to_know=TO_KNOW,
             css=Markup(_text("report.css")),
             script=Markup(_text("report.js")),
         )

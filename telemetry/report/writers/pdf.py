@@ -21,7 +21,7 @@ from telemetry.report.document import (
 )
 from telemetry.report.draw import Drawer, settings
 from telemetry.report.figures import style
-from telemetry.report.words import LEVEL_WORD
+from telemetry.report.words import LEVEL_WORD, TO_KNOW
 from telemetry.report.writers.paper import LEADING, SIZES_PT, Sheets, text_width, wrapped
 from telemetry.results import Level
 
@@ -135,6 +135,9 @@ def _numbers(sheets: Sheets, first: FirstPage) -> None:
             sheets.put(line, x, sheets.y + 30.0 + n * 7.5 * LEADING, 7.5)
         tall = max(tall, 30.0 + len(lines) * 7.5 * LEADING)
     sheets.y += tall + 8.0
+    for number in first.numbers:
+        if number.line:
+            sheets.text(f"{number.label}: {TO_KNOW} {number.line}", 8.0, colour=style.MUTED)
 
 
 def _sign(sheets: Sheets, level: Level, x: float, top: float, size: float) -> None:

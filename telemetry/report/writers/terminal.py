@@ -23,7 +23,7 @@ from telemetry.report.documents.index import (
     gravest_first,
     levels_counted,
 )
-from telemetry.report.words import LEVEL_SIGN, LEVEL_WORD, answer_told
+from telemetry.report.words import LEVEL_SIGN, LEVEL_WORD, TO_KNOW, answer_told
 from telemetry.report.writers.screen import columns_of, cut_left, pad, wrap
 from telemetry.results import Level
 
@@ -96,6 +96,9 @@ def _first(page: FirstPage, file: str, width: int) -> list[str]:
     for number in page.numbers:
         head = f"{number.label:<{label}}  {number.value:>12}  "
         lines += wrap(number.detail, width, head) or [head]
+    for number in page.numbers:
+        if number.line:
+            lines += ["", *wrap(f"{number.label}: {TO_KNOW}", width), f"    {number.line}"]
     lines += ["", "Before the next flight"]
     for check in page.checks:
         lines += wrap(check, width, "  - ")
