@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from telemetry.cli.keeping.completing import complete_aircraft_or_file
+from telemetry.cli.keeping.completing import complete_aircraft_or_file, complete_places
 from telemetry.cli.shared import (
     CommandGroup,
     how_to_read,
@@ -136,10 +136,16 @@ def _plural(word: str, number: int) -> str:
 
 
 @aircraft.command("set", context_settings={"ignore_unknown_options": True})
-@click.argument("profile", metavar="FILE|NAME")
-@click.argument("words", metavar="PLACE... --KEY VALUE...", nargs=-1, type=click.UNPROCESSED)
+@click.argument("name", metavar="FILE|NAME", shell_complete=complete_aircraft_or_file)
+@click.argument(
+    "words",
+    metavar="PLACE... --KEY VALUE...",
+    nargs=-1,
+    type=click.UNPROCESSED,
+    shell_complete=complete_places,
+)
 @with_book
-def set_key(profile: str, words: tuple[str, ...], book: Path | None) -> None:
+def set_key(name: str, words: tuple[str, ...], book: Path | None) -> None:
     """Set keys of one or more places in a profile; the rest of the file stays as it is.
 
     \b
@@ -160,15 +166,15 @@ def set_key(profile: str, words: tuple[str, ...], book: Path | None) -> None:
     from telemetry.app.profiles import set_in_book, set_in_file
 
     places, options = _places_and_keys(words)
-    if is_profile(profile):
-        path = Path(profile)
+    if is_profile(name):
+        path = Path(name)
         set_in_file(path, places, options)
     else:
         shelf = open_book(book)
-        path = set_in_book(shelf, known_aircraft(shelf, profile), places, options)
+        path = set_in_book(shelf, known_aircraft(shelf, name), places, options)
     keys = ", ".join(f"{key} {value}" for key, value in options.items())
     tell(f"{path}: {', '.join(places)}: {keys}; the rest is as it was.")
-    tell(next_step("aircraft", "show", profile, book=book))
+    tell(next_step("aircraft", "show", name, book=book))
 
 
 def _places_and_keys(words: tuple[str, ...]) -> tuple[list[str], dict[str, str]]:

@@ -304,5 +304,5 @@ def test_every_key_of_the_help_is_one(run, tmp_path: Path) -> None:
     for name, text in lines:
         options = {"output": "1"} if name == "its servos" else {}
         known = table_of(data, places.get(name, name), options, seen).options()
-        for option in re.findall(r"--([a-z-]+)", text):
+        for option in re.findall(r"--([a-z0-9-]+)", text):
             assert option in known, (name, option)
