@@ -100,7 +100,7 @@ def _write(
     stem = report_name(f"{found.name}-history.")
     if "html" in wanted:
         from telemetry.report.documents.across import Across
-        from telemetry.report.documents.history_figures import HistoryScene
+        from telemetry.report.draw_history import HistoryScene
         from telemetry.report.writers.html import page
 
         links = _write_reviews(

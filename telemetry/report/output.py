@@ -16,8 +16,8 @@ from telemetry.results import History, Review
 
 if TYPE_CHECKING:
     from telemetry.report.document import Document
-    from telemetry.report.documents.history_figures import HistoryScene
     from telemetry.report.draw import Scene
+    from telemetry.report.draw_history import HistoryScene
 
 Target = str | PathLike[str]
 
@@ -125,8 +125,8 @@ def _of_review(review: Review) -> tuple[Document, Scene]:
 
 def _of_history(history: History) -> tuple[Document, HistoryScene]:
     from telemetry.report.documents.across import Across
-    from telemetry.report.documents.history_figures import HistoryScene
     from telemetry.report.documents.of_history import history_document
+    from telemetry.report.draw_history import HistoryScene
 
     return history_document(history), HistoryScene.of(Across.of(history))
 

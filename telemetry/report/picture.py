@@ -9,10 +9,11 @@ from matplotlib.figure import Figure
 from telemetry.model.errors import UnknownSetting
 from telemetry.report.document import Document, FigureBlock, FindingBlock
 from telemetry.report.documents.across import Across
-from telemetry.report.documents.history_figures import HistoryScene, trend_figure
+from telemetry.report.documents.history_figures import trend_figure
 from telemetry.report.documents.of_history import history_document
 from telemetry.report.documents.of_review import document_of
 from telemetry.report.draw import Drawer, Scene, settings
+from telemetry.report.draw_history import HistoryScene
 from telemetry.report.figures.style import PAPER
 from telemetry.report.parts.proof import proof
 from telemetry.results import Finding, History, Review
@@ -37,8 +38,9 @@ def draw(
     what : str or Finding
         "": the figure of the first page, which shows everything. A finding of the subject: the
         figure that proves it. Else the name of a figure; of a review timeline, zoom, stir, nodes,
-        scatter (voltage against current), charge; of a history season, trend, volts, amps, mirror
-        (current over the mirror's), mohm, ends, falls, counter, use, share.
+        scatter (voltage against current), charge; of a history season, trend, lows (of all places),
+        sides (left minus right), volts, amps, mirror (current over the mirror's), mohm, ends,
+        falls, counter, use, share.
     place : str, optional
         Such as "left wing"; without it the first place that has such a figure.
     between : (float, float), optional

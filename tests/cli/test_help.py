@@ -93,7 +93,7 @@ def test_a_group_alone_prints_its_help_line_by_line(run, group) -> None:
 
 def test_commands_are_listed_in_the_order_in_which_they_are_used(run) -> None:
     listed = re.findall(r"^  (\w+)  ", run("aircraft", "--help").stdout, flags=re.MULTILINE)
-    assert listed == ["new", "check", "show"]
+    assert listed == ["new", "check", "set", "show"]
 
 
 def test_the_version_is_told_installed_or_not(run) -> None:

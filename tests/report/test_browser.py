@@ -13,12 +13,12 @@ from telemetry.circuit.budget import budget
 from telemetry.model.channels import Quantity
 from telemetry.numerics.sampling import held_at
 from telemetry.report.documents.across import Across
-from telemetry.report.documents.history_figures import HistoryScene
 from telemetry.report.documents.index import entry_of
 from telemetry.report.documents.of_budget import budget_document, picture_of_budget
 from telemetry.report.documents.of_history import history_document
 from telemetry.report.documents.of_review import document_of
 from telemetry.report.draw import PathScene
+from telemetry.report.draw_history import HistoryScene
 from telemetry.report.output import to_html
 from telemetry.report.writers import html
 from telemetry.results import History, Review

@@ -17,9 +17,9 @@ from telemetry.aircraft import Aircraft
 from telemetry.checks.standing import WINDOW
 from telemetry.report.document import FigureBlock, FindingBlock, Table
 from telemetry.report.documents.across import Across, flights_on_a_charge, paired, side_by_side
-from telemetry.report.documents.history_figures import HistoryScene
 from telemetry.report.documents.of_history import history_document
 from telemetry.report.draw import settings
+from telemetry.report.draw_history import HistoryScene
 from telemetry.report.output import to_pdf
 from telemetry.report.parts.method import CAUTIONS
 from telemetry.report.writers import html, pdf, terminal

@@ -1,22 +1,17 @@
-"""Which figures the report of a history shows, and how they are drawn."""
+"""Which figures the report of a history shows: of what, with which words."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
-from telemetry.aircraft import Aircraft
 from telemetry.model.channels import PlaceKind
 from telemetry.model.text import plain
 from telemetry.report.document import FigureBlock
-from telemetry.report.documents.across import STEP, Across, finite
+from telemetry.report.documents.across import STEP, Across, finite, side_by_side
 from telemetry.report.figures import style
-from telemetry.report.figures.flights import FlightAxis, FlightSeries, draw_amounts, draw_series
-from telemetry.report.figures.season import FindingBar, draw_season
-from telemetry.report.figures.style import AnyFigure, Look
-from telemetry.report.figures.trends import draw_chart, draw_trend
-from telemetry.report.words import LEVEL_WORD, code_words, number
-from telemetry.results import Finding, NoteMark
+from telemetry.report.figures.style import Look
+from telemetry.report.words import LEVEL_WORD, code_words, counted, number
+from telemetry.results import Finding
 
 _DASHED, _DOTTED = (5.0, 1.6), (1.4, 1.4)
 # Places in the figure of the season, at the most.
@@ -104,6 +99,8 @@ TOGETHER: dict[str, tuple[str, str, str, bool]] = {
     "use": ("used_mah", "charge used", "mAh", True),
     "share": ("share", "share of the current", "", False),
 }
+# Figures of all places at once: the panels, one below the other on one scale, and their feature.
+PANELS: dict[str, str] = {"stir": "lowest_stir_v", "flight": "lowest_flight_v"}
 # Findings without a trend of their own, by the figure that shows them.
 _SHOWN_BY = {
     "brownout": "falls",
@@ -214,179 +211,64 @@ def _words(name: str, feature: str) -> str:
     return next(label for f, label, _, _ in kind.lines if f == feature)
 
 
-@dataclass(frozen=True, slots=True)
-class HistoryScene:
-    """Draws the figures of a history's report: a :class:`telemetry.report.draw.Drawer`."""
+def of_lows(across: Across) -> FigureBlock | None:
+    """The lowest voltages of all places behind the packs in one figure; None without any."""
+    rows = {p: lowest_of(across, p) for p in supplied_places(across)}
+    told = [f"{plain(p)} {number(min(row), 0.01)} V" for p, row in rows.items() if row]
+    if not told:
+        return None
+    return FigureBlock(
+        name="lows",
+        caption="Lowest voltage of every place in the stir (above) and in flight (below), flight "
+        "by flight on one scale",
+        alt=f"Lowest voltages flight by flight. Lowest of all flights: {'; '.join(told)}.",
+    )
 
-    across: Across
-    looks: Mapping[str, Look] = field(default_factory=dict)
 
-    @classmethod
-    def of(cls, across: Across) -> HistoryScene:
-        """Looks for every place."""
-        return cls(across, style.looks({p for p, _ in across.rows}, across.history.aircraft))
-
-    def height(self, block: FigureBlock) -> float:
-        """Height of a figure in points that suits its content."""
-        if block.name == "season":
-            places = [f.place for f in self.across.history.findings]
-            most = max((places.count(p) for p in places), default=1)
-            return 70.0 + max(28.0, 24.0 * most) * len(season_places(self.across))
-        return {"trend": 330.0, "falls": 230.0}.get(block.name, 260.0)
-
-    def draw(self, fig: AnyFigure, block: FigureBlock) -> bool:
-        """Draw a block into a figure; False where the history does not hold what it needs."""
-        width, height = style.size_pt(fig)
-        if block.name == "season":
-            self._season(fig, width, height)
-            return True
-        if block.name == "trend":
-            return self._trend(fig, block.item, width, height)
-        if block.place is None:
-            return False
-        kind = KINDS.get(block.name)
-        view: tuple[float, float] | None
-        if kind is None:
-            series = self._together(block.name)
-            feature, name, unit, amounts = TOGETHER[block.name]
-            ends = [v for p in self.across.packs for v in self._reach(p, feature)]
-            view = style.padded(ends, ends, least=0.3)
-        else:
-            series = self._features(kind, block.place)
-            name, unit, amounts = kind.name, kind.unit, kind.amounts
-            view = self._view(kind, block.place)
-        if not series:
-            return False
-        ax = style.axes_at(fig, 52, 40, width - 68, height - 92)
-        flights = self._axis(block.place)
-        if amounts:
-            draw_amounts(ax, series, flights, name=name, unit=unit)
-        else:
-            draw_series(ax, series, flights, name=name, unit=unit, view=view)
-        return True
-
-    def _axis(self, place: str | None) -> FlightAxis:
-        """The flights, with the notes that concern a place."""
-        history = self.across.history
-        pack = place is not None and history.aircraft.kind(place) is PlaceKind.PACK
-        notes = tuple(
-            n
-            for n in history.notes
-            if (n.restarts or (pack and n.kind == "charged"))
-            and (place is None or n.concerns(place, history.aircraft))
-        )
-        return FlightAxis(days=self.across.days, notes=notes)
-
-    def _trend(self, fig: AnyFigure, item: int, width: float, height: float) -> bool:
-        trend = self.across.history.trends[item]
-        if not trend.flights:
-            return False
-        flights = self._axis(trend.place)
-        look = self.looks.get(trend.place, Look(style.BLUE, ()))
-        room = width - 52 - 52
-        upper = style.axes_at(fig, 52, 18, room, height - 158)
-        draw_trend(upper, trend, flights, look, self._trend_view(trend.code))
-        style.no_time_labels(upper)
-        lower = style.axes_at(fig, 52, height - 128, room, 72)
-        draw_chart(lower, trend, flights)
-        return True
-
-    def _trend_view(self, code: str) -> tuple[float, float]:
-        """The same view for all places of one kind: what is normal shows beside what is not."""
-        trends = [t for t in self.across.history.trends if t.code == code]
-        values = [v for t in trends for x in t.value if (v := finite(x)) is not None]
-        values += [t.watch for t in trends if t.watch is not None] + [0.0]
-        # Wide intervals may leave the frame: the values are what is to be seen.
-        widest = 0.4 * (max(values) - min(values))
-        ends = [
-            (value, min(reach, widest))
-            for t in trends
-            for v, r in zip(t.value, t.reach, strict=True)
-            if (value := finite(v)) is not None and (reach := finite(r)) is not None
+def of_sides(across: Across) -> FigureBlock | None:
+    """Left minus right of the lowest voltages, pair by pair; None where nothing is mirrored."""
+    told = []
+    for left, right in mirrored_pairs(across):
+        gaps = [
+            (abs(v), v, n)
+            for feature in PANELS.values()
+            for n, v in enumerate(difference(across, left, right, feature), 1)
+            if v is not None
         ]
-        lows = values + [v - r for v, r in ends]
-        highs = values + [v + r for v, r in ends]
-        return style.padded(lows, highs, share=0.05)
+        if gaps:
+            _, value, n = max(gaps)
+            told.append(f"{plain(left)} minus {plain(right)} at most {value:+.2f} V, No. {n}")
+    if not told:
+        return None
+    return FigureBlock(
+        name="sides",
+        caption="Left minus right of the lowest voltages, in the stir (above) and in flight "
+        "(below); a pair that is alike stays near zero",
+        alt=f"{counted(len(told), 'pair')} of mirrored places. {'; '.join(told)}.",
+    )
 
-    def _features(self, kind: FeatureFigure, place: str) -> list[FlightSeries]:
-        return [
-            self._series(place, feature, label, look, marker)
-            for feature, label, marker, look in kind.lines
-            if self.across.known(place, feature)
-        ]
 
-    def _together(self, name: str) -> list[FlightSeries]:
-        feature = TOGETHER[name][0]
-        return [
-            self._series(p, feature, plain(p), Look(colour, ()), marker)
-            for p, colour, marker in zip(
-                [p for p in self.across.packs if self.across.known(p, feature)],
-                (style.BLUE, style.VERMILLION, style.GREEN, style.PURPLE),
-                "os^D",
-                strict=False,
-            )
-        ]
+def supplied_places(across: Across) -> tuple[str, ...]:
+    """Places with a lowest voltage that are no packs, in the order of the path."""
+    kind = across.history.aircraft.kind
+    return tuple(p for p in across.places(*PANELS.values()) if kind(p) is not PlaceKind.PACK)
 
-    def _series(self, place: str, feature: str, name: str, look: Look, marker: str) -> FlightSeries:
-        row = self.across.row(place, feature)
-        return FlightSeries(
-            name=name,
-            values=tuple(None if f is None else finite(f.value) for f in row),
-            low=tuple(None if f is None else finite(f.low) for f in row),
-            high=tuple(None if f is None else finite(f.high) for f in row),
-            look=look,
-            marker=marker,
-        )
 
-    def _view(self, kind: FeatureFigure, place: str) -> tuple[float, float] | None:
-        """One view for all places of a sort, so that they can be compared by eye."""
-        if kind.amounts:
-            return None
-        features = [line[0] for line in kind.lines]
-        craft = self.across.history.aircraft
-        sort = _sort_of(place, craft)
-        ends = [
-            v
-            for p, f in self.across.rows
-            if f in features and _sort_of(p, craft) == sort
-            for v in self._reach(p, f)
-        ]
-        least = {"V": 0.2, "A": 0.5, "mOhm": 10.0}.get(kind.unit, 0.05)
-        return style.padded(ends, ends, least=least) if ends else None
+def lowest_of(across: Across, place: str) -> list[float]:
+    """All lowest voltages of a place, V."""
+    return [v for feature in PANELS.values() for _, v in across.known(place, feature)]
 
-    def _reach(self, place: str, feature: str) -> Iterable[float]:
-        for f in self.across.row(place, feature):
-            if f is not None:
-                yield from (v for x in (f.value, f.low, f.high) if (v := finite(x)) is not None)
 
-    def _measured(self, place: str) -> list[int]:
-        """Numbers of the flights in which anything was measured at a place."""
-        rows = [row for (p, _), row in self.across.rows.items() if p == place]
-        return [n for n, found in enumerate(zip(*rows, strict=True), 1) if any(found)]
+def mirrored_pairs(across: Across) -> list[tuple[str, str]]:
+    """Places behind the packs that mirror one another, the left one first."""
+    pairs, _ = side_by_side(supplied_places(across), across.history.aircraft)
+    return list(zip(pairs[::2], pairs[1::2], strict=True))
 
-    def _season(self, fig: AnyFigure, width: float, height: float) -> None:
-        across = self.across
-        places = season_places(across)
-        rows = {place: k for k, place in enumerate(places)}
-        bars = [
-            FindingBar(
-                row=rows[f.place],
-                since=since - 1,
-                level=f.level,
-                text=f"{LEVEL_WORD[f.level]}: {code_words(f.code)}",
-            )
-            for f in across.history.findings
-            if f.place in rows and (since := across.since(f)) is not None
-        ]
-        left = min(120.0, 24.0 + style.PT_PER_LETTER * max(len(p) for p in places))
-        ax = style.axes_at(fig, left, 16, width - left - 16, height - 66)
-        marks: list[tuple[NoteMark, list[int]]] = [
-            (n, [k for p, k in rows.items() if n.concerns(p, across.history.aircraft)])
-            for n in across.history.notes
-            if n.restarts
-        ]
-        dots = [self._measured(place) for place in places]
-        draw_season(ax, places, bars, FlightAxis(days=across.days), marks, dots)
+
+def difference(across: Across, left: str, right: str, feature: str) -> tuple[float | None, ...]:
+    """One place's values minus the other's, flight by flight; None where either is not known."""
+    both = zip(across.values(left, feature), across.values(right, feature), strict=True)
+    return tuple(None if a is None or b is None else a - b for a, b in both)
 
 
 def season_places(across: Across) -> tuple[str, ...]:
@@ -397,10 +279,3 @@ def season_places(across: Across) -> tuple[str, ...]:
     rest = {p for p, _ in across.rows if kind(p) in (PlaceKind.PACK, PlaceKind.NODE)}
     wanted = [*found, *sorted(judged - found), *sorted(rest - judged - found)][:_MOST_PLACES]
     return across.in_order(sorted(wanted)) or ("whole aircraft",)
-
-
-def _sort_of(place: str, aircraft: Aircraft) -> str:
-    kind = aircraft.kind(place)
-    if kind is PlaceKind.PACK:
-        return "pack"
-    return "bus" if kind in (PlaceKind.BUS, PlaceKind.REGULATOR) else "node"

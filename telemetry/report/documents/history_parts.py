@@ -15,7 +15,12 @@ from telemetry.report.documents.across import (
     flights_on_a_charge,
     side_by_side,
 )
-from telemetry.report.documents.history_figures import of_features, of_trend
+from telemetry.report.documents.history_figures import (
+    of_features,
+    of_lows,
+    of_sides,
+    of_trend,
+)
 from telemetry.report.parts.method import levels_table
 from telemetry.report.parts.tables import cells, columns
 from telemetry.report.words import LEVEL_WORD, NONE, clock, code_words, counted, number, sentence
@@ -59,11 +64,12 @@ def voltages_section(across: Across) -> Section | None:
         note="A place that sinks below its mirror and its feed from flight to flight has a lead or "
         "contact that goes bad; all places that sink together have a source that does.",
     )
+    together = [f for f in (of_lows(across), of_sides(across)) if f is not None]
     pairs, rest = side_by_side(places, across.history.aircraft)
     return Section(
         title="Voltages across flights",
         anchor="voltages",
-        blocks=(table, *_figures(across, "volts", [*pairs, *rest])),
+        blocks=(table, *together, *_figures(across, "volts", [*pairs, *rest])),
     )
 
 

@@ -7,7 +7,7 @@ of a baseline come from the records.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -25,6 +25,8 @@ MANY = 120
 # Room for the number of a flight, and for a day such as "28 Mar", in points.
 _NUMBER_PT, _DAY_PT, _EDGE_PT = 24.0, 42.0, 10.0
 BAR = 0.8
+# Names of lines beside one another above a figure.
+LEGEND_COLUMNS = 3
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -111,6 +113,7 @@ def draw_series(
     name: str,
     unit: str,
     view: tuple[float, float] | None = None,
+    legend: bool = True,
 ) -> Axes:
     """Features flight by flight: marks joined by lines where flights follow one another.
 
@@ -143,8 +146,33 @@ def draw_series(
     flight_axis(ax, flights)
     draw_notes(ax, flights)
     style.name_axis(ax, name, unit)
-    style.legend_above(ax, columns=3)
+    if legend:
+        style.legend_above(ax, columns=LEGEND_COLUMNS)
     return ax
+
+
+def draw_panels(
+    axes: Sequence[Axes],
+    panels: Mapping[str, Sequence[FlightSeries]],
+    flights: FlightAxis,
+    *,
+    name: str,
+    unit: str,
+    view: tuple[float, float],
+) -> Sequence[Axes]:
+    """Panels of one quantity below one another, on one scale and one axis of flights.
+
+    ``panels`` are the series by what each panel shows, one for each of the axes. A scale that holds
+    zero shows it as a line.
+    """
+    for k, (ax, (part, series)) in enumerate(zip(axes, panels.items(), strict=True)):
+        draw_series(ax, series, flights, name=f"{name}, {part}", unit=unit, view=view, legend=not k)
+        if view[0] <= 0 <= view[1]:
+            ax.axhline(0.0, color=style.MUTED, linewidth=style.pt(0.9), gid="zero", zorder=1.5)
+        if k < len(panels) - 1:
+            ax.set_xlabel("")
+            style.no_time_labels(ax)
+    return axes
 
 
 def draw_amounts(
@@ -184,7 +212,7 @@ def draw_amounts(
     flight_axis(ax, flights)
     draw_notes(ax, flights)
     style.name_axis(ax, name, unit)
-    style.legend_above(ax, columns=3)
+    style.legend_above(ax, columns=LEGEND_COLUMNS)
     return ax
 
 

@@ -10,6 +10,7 @@ import pytest
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
+from telemetry.model.channels import PlaceKind
 from telemetry.report.figures import flights, style, trends
 from telemetry.report.figures.flights import FlightAxis, FlightSeries
 from telemetry.report.figures.season import FindingBar, draw_season
@@ -245,3 +246,75 @@ def test_one_flight_alone_can_be_drawn(make_history: Callable[..., History], ax:
     flights.draw_series(ax, [one], axis(1, note("repaired", 1)), name="voltage", unit="V")
     ax.figure.draw_without_rendering()
     assert ax.get_xlim()[0] < 1 < ax.get_xlim()[1]
+
+
+def drawn(history: History, what: str) -> list[Axes]:
+    """The axes of one figure of a history, from the top."""
+    from telemetry.report.picture import draw
+
+    return list(draw(history, what).axes)
+
+
+def test_all_places_stand_in_one_figure_on_one_scale(history: History) -> None:
+    stir, flight = drawn(history, "lows")
+    assert (stir.get_ylabel(), flight.get_ylabel()) == ("voltage, stir (V)", "voltage, flight (V)")
+    assert stir.get_ylim() == flight.get_ylim()
+    assert (stir.get_xlabel(), flight.get_xlabel()) == ("", "flight (No.)")
+    kind = history.aircraft.kind
+    for ax, feature in ((stir, "lowest_stir_v"), (flight, "lowest_flight_v")):
+        wanted = {
+            (f.place, f.flight): f.value
+            for f in history.features
+            if f.feature == feature and f.value is not None and kind(f.place) is not PlaceKind.PACK
+        }
+        shown = {
+            (line.get_label(), history.flights[int(x) - 1].id): y
+            for line in like(ax, "value-")
+            for x, y in zip(line.get_xdata(), line.get_ydata(), strict=True)
+            if np.isfinite(y)
+        }
+        assert shown == wanted
+        marks = [(line.get_marker(), line.get_color()) for line in like(ax, "value-")]
+        assert len({m for m, _ in marks}) == len(marks), "told by shape, not by colour alone"
+        low, high = ax.get_ylim()
+        assert all(low < v < high for v in wanted.values())
+
+
+def test_left_minus_right_stands_about_a_line_of_zero(history: History) -> None:
+    def value(place: str, flight: str) -> float | None:
+        return next(
+            (
+                f.value
+                for f in history.features
+                if (f.place, f.flight, f.feature) == (place, flight, "lowest_flight_v")
+            ),
+            None,
+        )
+
+    axes = drawn(history, "sides")
+    assert len({ax.get_ylim() for ax in axes}) == 1
+    (zero,) = named(axes[-1], "zero")
+    assert list(zero.get_ydata()) == [0.0, 0.0]
+    (line,) = like(axes[-1], "value-")
+    assert line.get_label() == "left wing - right wing"
+    for flight, shown in zip(history.flights, line.get_ydata(), strict=True):
+        left, right = value("left wing", flight.id), value("right wing", flight.id)
+        expected = np.nan if left is None or right is None else left - right
+        np.testing.assert_equal(shown, expected)
+
+
+def test_without_voltages_or_mirrors_there_is_no_such_figure(
+    make_history: Callable[..., History],
+) -> None:
+    from dataclasses import replace
+
+    from telemetry.report.documents.across import Across
+    from telemetry.report.documents.history_figures import of_lows, of_sides
+
+    history = make_history()
+    bare = replace(history, features=tuple(f for f in history.features if f.unit != "V"))
+    assert of_lows(Across.of(bare)) is None
+    assert of_sides(Across.of(bare)) is None
+    alone = replace(history, features=tuple(f for f in history.features if f.place == "tail"))
+    assert of_lows(Across.of(alone)) is not None
+    assert of_sides(Across.of(alone)) is None
