@@ -17,8 +17,8 @@ from telemetry.results import Comparison, NoteMark, Review
 from telemetry.trends.features.flight import measure_flight
 from telemetry.trends.measures import Measures
 
-# Features worth a line beside a review, and how people call them.
-_SHOWN: dict[str, str] = {
+#: Features worth a line beside a review, and how people call them.
+FEATURE_NAMES: dict[str, str] = {
     "rest_a": "rest current",
     "stir_mean_a": "stir mean",
     "stir_p95_a": "stir 95th percentile",
@@ -35,8 +35,8 @@ _SHOWN: dict[str, str] = {
 }
 # Fewer flights than this have no usual range.
 _FEW = 3
-# Digits shown, by unit; finer than the columns of most logs nothing is told.
-_DIGITS = {"V": 2, "A": 2, "mOhm": 0, "mAh/min": 0, "": 2}
+#: Digits shown, by unit; finer than the columns of most logs nothing is told.
+FEATURE_DIGITS = {"V": 2, "A": 2, "mOhm": 0, "mAh/min": 0, "": 2}
 # The middle four fifths of the earlier flights.
 _LOW, _HIGH = 0.1, 0.9
 
@@ -69,20 +69,20 @@ def compare(
     """
     rows = []
     for m in measure_flight(review, number).features:
-        if m.feature not in _SHOWN or m.value is None:
+        if m.feature not in FEATURE_NAMES or m.value is None:
             continue
         since = earlier[first_since(notes, review.aircraft, m.place) :]
         past = [v for e in since if (v := e.value(m.place, m.feature)) is not None]
         if len(past) < _FEW:
             continue
         low, high = (float(q) for q in np.quantile(past, [_LOW, _HIGH]))
-        digits = _DIGITS.get(m.unit, 1)
+        digits = FEATURE_DIGITS.get(m.unit, 1)
         rows.append(
             Comparison(
                 flight=number,
                 place=m.place,
                 feature=m.feature,
-                name=_SHOWN[m.feature],
+                name=FEATURE_NAMES[m.feature],
                 unit=m.unit,
                 digits=digits,
                 value=float(m.value),

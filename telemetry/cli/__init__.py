@@ -21,6 +21,7 @@ from telemetry.cli.aircraft import aircraft
 from telemetry.cli.book import check_book, export, flights, note
 from telemetry.cli.budget import budget
 from telemetry.cli.columns import columns
+from telemetry.cli.compare import compare
 from telemetry.cli.demo import demo
 from telemetry.cli.guide import guide
 from telemetry.cli.history import history
@@ -114,6 +115,7 @@ for _command in (
     flights,
     note,
     history,
+    compare,
     aircraft,
     budget,
     check_book,

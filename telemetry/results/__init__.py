@@ -50,6 +50,7 @@ from telemetry.results.packs import (
     PackTwins,
     PathStep,
 )
+from telemetry.results.pairs import Alignment, Difference, FlightPair, PairedFlight
 from telemetry.results.recording import ColumnUse, Dropout, Phase, Quality, Restart, Span, Spurious
 from telemetry.results.review import Comparison, Flight, Review, as_dict
 from telemetry.results.tables import Tables
@@ -59,6 +60,7 @@ __all__ = [
     "LOADED_PHASES",
     "OF_ONE_SERVO",
     "WORKING_PHASES",
+    "Alignment",
     "Answer",
     "Cause",
     "Change",
@@ -67,6 +69,7 @@ __all__ = [
     "CheckOutcome",
     "ColumnUse",
     "Comparison",
+    "Difference",
     "Droop",
     "DroopKind",
     "DropRatio",
@@ -77,6 +80,7 @@ __all__ = [
     "Feature",
     "Finding",
     "Flight",
+    "FlightPair",
     "History",
     "HistoryFlight",
     "Knee",
@@ -94,6 +98,7 @@ __all__ = [
     "PackOut",
     "PackState",
     "PackTwins",
+    "PairedFlight",
     "PartLoad",
     "PathStep",
     "Phase",

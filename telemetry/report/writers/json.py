@@ -14,7 +14,7 @@ from enum import Enum
 from importlib.metadata import PackageNotFoundError, version
 from typing import TYPE_CHECKING, Any
 
-from telemetry.results import Answer, History, Review, as_dict
+from telemetry.results import Answer, FlightPair, History, Review, as_dict
 
 if TYPE_CHECKING:
     from telemetry.circuit.budget_records import Budget
@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 SCHEMA = "busbook.review/1"
 BUDGET_SCHEMA = "busbook.budget/1"
 HISTORY_SCHEMA = "busbook.history/1"
+COMPARE_SCHEMA = "busbook.compare/1"
 
 
 def program_version() -> str | None:
@@ -80,6 +81,22 @@ def history_document(history: History) -> dict[str, Any]:
         "limits": _clean(history.aircraft.limits.model_dump()),
         "answer": _answer(history.answer),
         "verdict": history.verdict.value,
+    }
+
+
+def pair_content(pair: FlightPair) -> dict[str, Any]:
+    """Two flights held against one another, as one document of schema ``busbook.compare/1``."""
+    return {
+        "schema": COMPARE_SCHEMA,
+        "busbook": program_version(),
+        "aircraft": pair.history.name,
+        "aligned_at": pair.alignment.value,
+        "flights": [
+            {"number": one.number, "aligned_s": _clean(one.aligned_s), **_clean(one.listed)}
+            for one in (pair.first, pair.second)
+        ],
+        "differences": [{**_clean(d), "plain_to_see": d.plain_to_see} for d in pair.differences],
+        "answer": _answer(pair.history.answer),
     }
 
 
