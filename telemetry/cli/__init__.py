@@ -21,10 +21,10 @@ from telemetry.cli.aircraft import aircraft
 from telemetry.cli.book import check_book, export, flights, note
 from telemetry.cli.budget import budget
 from telemetry.cli.columns import columns
-from telemetry.cli.compare import compare
 from telemetry.cli.demo import demo
 from telemetry.cli.guide import guide
 from telemetry.cli.history import history
+from telemetry.cli.reports.compare import compare
 from telemetry.cli.review import review
 from telemetry.cli.shared import CommandGroup, say
 from telemetry.model.errors import sentence

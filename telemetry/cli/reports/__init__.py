@@ -1,0 +1,1 @@
+"""Commands that write a report of the book besides reviews and histories."""
