@@ -163,7 +163,7 @@ def set_key(name: str, words: tuple[str, ...], book: Path | None) -> None:
       the bus      --regulated
       limits       every limit by its name: --reserve 25
     """
-    from telemetry.app.profiles import set_in_book, set_in_file
+    from telemetry.book.profiles import set_in_book, set_in_file
 
     places, options = _places_and_keys(words)
     if is_profile(name):

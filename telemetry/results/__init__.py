@@ -10,7 +10,17 @@ from telemetry.results.answer import Answer
 from telemetry.results.checks import CheckOutcome, NotJudged, OutcomeKind
 from telemetry.results.events import Event, Stir, StirPlace
 from telemetry.results.findings import OF_ONE_SERVO, Cause, Change, Finding
-from telemetry.results.history import Feature, History, HistoryFlight, NoteMark, Trend
+from telemetry.results.history import (
+    Alignment,
+    Difference,
+    Feature,
+    FlightPair,
+    History,
+    HistoryFlight,
+    NoteMark,
+    PairedFlight,
+    Trend,
+)
 from telemetry.results.kinds import (
     FALLS,
     LOADED_PHASES,
@@ -50,7 +60,6 @@ from telemetry.results.packs import (
     PackTwins,
     PathStep,
 )
-from telemetry.results.pairs import Alignment, Difference, FlightPair, PairedFlight
 from telemetry.results.recording import ColumnUse, Dropout, Phase, Quality, Restart, Span, Spurious
 from telemetry.results.review import Comparison, Flight, Review, as_dict
 from telemetry.results.tables import Tables

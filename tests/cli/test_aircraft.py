@@ -267,7 +267,7 @@ def test_two_that_set_at_once_both_succeed(tmp_path: Path) -> None:
     path.write_text(SOUND)
     script = (
         "import sys; from pathlib import Path\n"
-        "from telemetry.app.profiles import set_in_file\n"
+        "from telemetry.book.profiles import set_in_file\n"
         "for k in range(1, 41):\n"
         "    set_in_file(Path(sys.argv[1]), [sys.argv[2]], {sys.argv[3]: str(k)})\n"
     )

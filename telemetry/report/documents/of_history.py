@@ -8,6 +8,7 @@ from statistics import median
 
 from telemetry.model.channels import EVERY_PLACE, PlaceKind
 from telemetry.model.text import plain
+from telemetry.report.asks import capacity_line
 from telemetry.report.document import (
     Block,
     Bullets,
@@ -29,7 +30,6 @@ from telemetry.report.documents.history_parts import (
     packs_section,
     voltages_section,
 )
-from telemetry.report.parts.asks import capacity_line
 from telemetry.report.parts.facts import facts
 from telemetry.report.parts.first_page import by_gravity, checks, reason
 from telemetry.report.parts.method import BEFORE_BENCH, cautions_section, limits_section

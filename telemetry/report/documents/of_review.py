@@ -6,8 +6,8 @@ from dataclasses import replace
 
 from telemetry.model.channels import Quantity
 from telemetry.model.text import plain
+from telemetry.report.asks import profile_name
 from telemetry.report.document import Block, Document, FigureBlock, FindingBlock, Paragraph, Section
-from telemetry.report.parts.asks import profile_name
 from telemetry.report.parts.before_next import next_flight_section
 from telemetry.report.parts.beside import beside_section
 from telemetry.report.parts.checked import checked_section

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from telemetry.model.text import plain
+from telemetry.report.asks import asked_table
 from telemetry.report.document import Block, Bullets, Paragraph, Section, Table
-from telemetry.report.parts.asks import asked_table
 from telemetry.report.parts.first_page import by_gravity
 from telemetry.report.parts.tables import cells, columns
 from telemetry.report.words import LEVEL_WORD, NONE, NumberSteps, clock, lasting, sentence

@@ -7,9 +7,9 @@ from collections.abc import Callable, Iterable
 from telemetry.model.channels import PlaceKind, Quantity
 from telemetry.model.text import plain
 from telemetry.readings import Readings, highest_current
+from telemetry.report.asks import capacity_line
 from telemetry.report.document import FigureBlock, FirstPage, KeyNumber
 from telemetry.report.figures.traces import lowest_judged, of_quantity, working_spans
-from telemetry.report.parts.asks import capacity_line
 from telemetry.report.parts.tables import flight_name
 from telemetry.report.words import (
     LEVEL_STATE,

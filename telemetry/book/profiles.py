@@ -1,4 +1,4 @@
-"""A profile changed key by key, in the book or as a file."""
+"""A profile changed key by key, that of an aircraft of the book or a file anywhere."""
 
 from __future__ import annotations
 
@@ -7,8 +7,8 @@ from pathlib import Path
 
 from telemetry.aircraft import infer_path
 from telemetry.aircraft.profile import new_profile, set_keys
-from telemetry.book import Logbook
 from telemetry.book.files.writing import change_file
+from telemetry.book.store import Logbook
 from telemetry.model.errors import ProfileError
 
 
