@@ -11,6 +11,7 @@ from telemetry.aircraft import Aircraft
 from telemetry.aircraft.wire import branch_mohm
 from telemetry.model.channels import Quantity
 from telemetry.model.log import FloatArray
+from telemetry.numerics.intervals import likeness
 from telemetry.numerics.resistance.fitting import Fit
 from telemetry.numerics.resistance.regression import (
     branch_resistance,
@@ -26,6 +27,9 @@ _BLOCK_S = 5.0
 _LEAST_BLOCKS = 12
 # Means of one and the same value differ by rounding, far below any sensor's step.
 _ROUNDING = 1e-9
+# At the lightest fifth of the load a sound lead takes no more than so many Ohm of it (heuristic: a
+# panel lead of a large model has 20 to 70 mOhm); blocks, s and readings, and how many of them.
+_LIGHT, _MOST_OHM, _LIGHT_S, _READINGS, _FEW_BLOCKS = 0.2, 0.1, 3.0, 3.0, 5
 # After a pack was off, its voltage needs this long to settle (heuristic).
 _SETTLE_S = 2.0
 
@@ -240,6 +244,8 @@ def _branch(
     record = _record(fit, "branch" if through else "apparent", place.place, flow)
     expected = branch_mohm(aircraft, place.place, parent.place)
     offset = [None if v is None else -v for v in (fit.level_v, fit.level_high_v, fit.level_low_v)]
+    if fit.level_v is None:
+        offset = [*(_light_offset(parent, place, flow) or offset)]
     return replace(
         record,
         parent=parent.place,
@@ -250,6 +256,32 @@ def _branch(
         expected_low_mohm=None if expected is None else expected.low,
         expected_high_mohm=None if expected is None else expected.high,
     )
+
+
+def _light_offset(
+    parent: Reading, place: Reading, flow: Total
+) -> tuple[float, float, float] | None:
+    """Drop at no load and its 95 % interval, V, where no resistance is known to carry it there.
+
+    What the lightest load takes at the most is the interval.
+    """
+    slowest = max(flow.update_s, *(r.update_s or 0.0 for r in (parent, place)))
+    start, end = max(parent.t[0], place.t[0], flow.t[0]), min(parent.t[-1], place.t[-1])
+    edges = np.arange(start, end, max(_LIGHT_S, _READINGS * slowest))
+    if edges.size < 2:
+        return None
+    up, down, amps = _stacked([(parent.t, parent.v), (place.t, place.v), (flow.t, flow.v)], edges)
+    drop = up - down
+    known = np.isfinite(drop) & np.isfinite(amps)
+    if known.sum() < _FEW_BLOCKS / _LIGHT:
+        return None
+    light = known & (amps <= np.quantile(amps[known], _LIGHT))
+    mean, n = float(drop[light].mean()), int(light.sum())
+    steps = [parent.resolution or 0.0, place.resolution or 0.0]
+    scatter = float(drop[light].std(ddof=1)) * np.sqrt(likeness(drop[light] - mean) / n)
+    error = 2.0 * float(np.linalg.norm([scatter, *(0.3 * s for s in steps)]))
+    taken = _MOST_OHM * max(float(amps[light].mean()), 0.0)
+    return mean - 0.5 * taken, mean - taken - error, mean + error
 
 
 def _record(fit: Fit, kind: str, place: str, flow: Total) -> Resistance:

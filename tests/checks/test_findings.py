@@ -6,6 +6,7 @@ the project's own; tests/test_limits.py).
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -306,6 +307,9 @@ def test_one_node_that_does_not_fall_back_to_rest(
     [
         (0.05, 0.3, None),  # surely 0.05 V only
         (0.15, 0.3, Level.CLEAR),
+        (0.09, 0.12, Level.CLEAR),
+        (0.07, 0.11, None),  # less than a tenth
+        (0.06, 0.16, None),  # or hardly known
         (0.26, 0.4, Level.WATCH),
         (-0.40, -0.26, Level.WATCH),
         (-0.1, 0.4, None),
@@ -316,6 +320,11 @@ def test_an_offset_between_sensors(low_v: float, high_v: float, level: Level | N
     assert [f.level for f in found if f.code == "sensor-offset"] == (
         [] if level is None else [level]
     )
+
+
+def test_an_offset_is_told_where_only_the_whole_current_is_known() -> None:
+    apparent = replace(offset("left wing", 0.15, 0.2), kind="apparent")
+    assert "sensor-offset" in {f.code for f in found_in(resistances=(apparent,))}
 
 
 @pytest.mark.parametrize(("kind", "accused"), [("receiver", False), ("node", True), (None, True)])

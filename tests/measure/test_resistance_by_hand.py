@@ -366,3 +366,28 @@ def test_what_leaves_it_open(make_readings) -> None:
     assert holds(make_readings, FALL, craft=named) is True
     assert holds(make_readings, FALL, FALL[:0], craft=named) is True, "an empty one is none"
     assert holds(make_readings, FALL, FALL, total=False, craft=named) is None
+
+
+def steady(make_readings: Any, offset_v: float, amps: float) -> Any:
+    """A wing 20 mOhm and an offset below the bus, at one current: no resistance can be fitted."""
+    t = np.arange(0.0, 200.0, 0.2)
+    rng = np.random.default_rng(3)
+    noise = lambda: 0.003 * rng.standard_normal(t.size)  # noqa: E731
+    table = {
+        ("bus", U): (t, 7.4 + noise()),
+        ("left wing", U): (t, 7.4 - offset_v - 0.02 * amps + noise()),
+        ("left wing", I): (t, amps + noise()),
+    }
+    found = measure_resistances(make_readings(table), CRAFT, (), ())
+    return next(r for r in found if (r.place, r.parent) == ("left wing", "bus"))
+
+
+@pytest.mark.parametrize("offset_v", [0.0, 0.2, -0.15])
+@pytest.mark.parametrize("amps", [0.1, 1.5])
+def test_an_offset_without_a_resistance_holds_what_the_lead_may_take(
+    make_readings: Any, offset_v: float, amps: float
+) -> None:
+    wing = steady(make_readings, offset_v, amps)
+    assert wing.mohm is None
+    assert wing.offset_low_v <= offset_v <= wing.offset_high_v
+    assert wing.offset_high_v - wing.offset_low_v == pytest.approx(0.1 * amps, abs=0.003)

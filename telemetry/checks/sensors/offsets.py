@@ -11,8 +11,11 @@ from telemetry.checks.needs import Needs, Refusal, nodes
 from telemetry.model.channels import PlaceKind, Quantity
 from telemetry.results import Level, NotJudged
 
-# Two sensors of one voltage further apart than this are told, and are watched, V (heuristic).
-_TOLD_V, _WATCH_V = 0.1, 0.25
+# Two sensors of one voltage further apart than this are told, and are watched, V; what is told is
+# known to three quarters of it, what is watched wholly (heuristic).
+_TOLD_V, _WATCH_V, _KNOWN = 0.1, 0.25, 0.75
+# Where a place's own current is not known, its voltage is carried to no current of the whole.
+_KINDS = ("branch", "apparent")
 
 
 def offsets(facts: FlightFacts) -> list[FindingDraft]:
@@ -20,7 +23,7 @@ def offsets(facts: FlightFacts) -> list[FindingDraft]:
     aircraft = facts.aircraft
     out = []
     for r in facts.flight.resistances:
-        if r.kind != "branch" or r.offset_v is None or r.offset_low_v is None:
+        if r.kind not in _KINDS or r.parent is None or r.offset_v is None or r.offset_low_v is None:
             continue
         # A receiver often has a regulator of its own: what lies between is no offset.
         known = aircraft.node(r.place) is not None and r.place != aircraft.root
@@ -31,7 +34,7 @@ def offsets(facts: FlightFacts) -> list[FindingDraft]:
             nearest = r.offset_low_v
         elif r.offset_high_v is not None and r.offset_high_v < 0:
             nearest = -r.offset_high_v
-        if nearest > _TOLD_V:
+        if abs(r.offset_v) >= _TOLD_V and nearest >= _KNOWN * _TOLD_V:
             out.append(
                 FindingDraft(
                     code="sensor-offset",
@@ -53,7 +56,7 @@ def _sees(facts: FlightFacts, place: str | None) -> str | Refusal:
     if facts.aircraft.kind(place or "") is PlaceKind.RECEIVER:
         why = "a receiver may have a regulator of its own"
         return Refusal(NotJudged.REGULATED, why, "compare both readings with one meter")
-    known = (r for r in facts.flight.resistances if r.kind == "branch" and r.place == place)
+    known = (r for r in facts.flight.resistances if r.kind in _KINDS and r.place == place)
     own = next(known, None)
     if own is None or own.offset_v is None or own.offset_low_v is None:
         why = "the two voltages could not be brought to no load"

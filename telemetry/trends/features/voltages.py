@@ -119,7 +119,9 @@ def resistances(flight: Flight, aircraft: Aircraft) -> list[Measure]:
                     high=x.high_mohm,
                 )
             )
-        if x.kind == "branch" and not of_pack and x.offset_v is not None:
+        # With a resistance it is carried to no load; without one it holds what the lead takes.
+        carried = x.mohm is not None and x.offset_v is not None
+        if x.kind == "branch" and not of_pack and carried:
             out.append(
                 Measure(
                     place=place,
