@@ -39,6 +39,9 @@ def _of_check(
     check: Check, flights: Sequence[FlightFacts], findings: Sequence[Finding]
 ) -> Iterator[CheckOutcome]:
     told = [f for f in findings if f.code == check.code and f.level > Level.CLEAR]
+    if check.needs is not None:
+        # What a check could not tell is no find of it: it says why it did not judge.
+        told = [f for f in told if f.level > Level.UNKNOWN]
     found = [place for f in told for place in (f.place, *f.also)]
     if check.needs is None:
         for place in dict.fromkeys(found):

@@ -33,6 +33,7 @@ class NotJudged(StrEnum):
     CALM = "calm"  # the current moved too little to tell
     REGULATED = "regulated"  # a regulator holds the voltage
     STANDBY = "standby"  # the pack stands by, as the profile says
+    NO_ROLE = "no-role"  # whether the pack stands by by design is not told
     UNLOGGED = "unlogged"  # the place reports nothing of the kind
     EXPLAINED = "explained"  # another finding tells what it would show
 
@@ -52,6 +53,7 @@ _BY_NATURE = (
     NotJudged.CALM,
     NotJudged.REGULATED,
     NotJudged.STANDBY,
+    NotJudged.NO_ROLE,
     NotJudged.UNLOGGED,
     NotJudged.EXPLAINED,
 )

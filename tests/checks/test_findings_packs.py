@@ -149,11 +149,54 @@ ALL = {"share": 1.0, "low_share": 0.99, "high_share": 1.01}
 def test_a_pack_that_never_gave_may_stand_by_by_design() -> None:
     flown = flight(packs=pair(ALL, SILENT))
     one = only(found(flown))
-    assert (one.code, one.level, one.place) == ("pack-out", Level.WATCH, "pack 2")
+    assert (one.code, one.level, one.place) == ("pack-out", Level.UNKNOWN, "pack 2")
     assert "stands by by design" in one.explanations[0]
+    assert "role" in one.confirm
     assert only(found(flown, craft({"role": "shared"}))).level is Level.GROUND, "the profile says"
     standby = replace(flown, packs=(flown.packs[0], replace(flown.packs[1], role="standby")))
     assert found(standby) == []
+
+
+@pytest.mark.parametrize(
+    ("carried_a", "both_off", "level"),
+    [(3.0, False, Level.CLEAR), (None, False, Level.GROUND), (3.0, True, Level.GROUND)],
+)
+def test_a_pack_that_took_over_in_a_check_can_give(
+    carried_a: float | None, both_off: bool, level: Level
+) -> None:
+    check = PackOut(
+        place="pack 1", kind=OutKind.CHECK, start_s=70.0, end_s=75.0, back=True,
+        share_before=1.0, carried_a=carried_a, bus_v=7.9, own_v=8.2,
+    )  # fmt: skip
+    outs = (check, replace(check, place="pack 2")) if both_off else (check,)
+    flown = flight(packs=pair(ALL, SILENT), pack_outs=outs)
+    assert only(found(flown, craft({"role": "shared"}))).level is level
+
+
+HELD = {"share": 0.08, "rest_v": 6.57, "loaded_v": 6.56, "drawn_mah": 20.0}
+GAVE = {"share": 0.92, "rest_v": 6.68, "loaded_v": 6.58, "drawn_mah": 220.0}
+
+
+@pytest.mark.parametrize(
+    ("own", "other", "regulated", "told"),
+    [
+        ({}, {}, False, True),
+        ({}, {}, True, False),  # set-points decide
+        ({}, {"drawn_mah": 160.0}, False, False),  # it may yet come down
+        ({"loaded_v": 6.60}, {}, False, False),  # it lies above: its way is bad
+        ({"share": 0.25}, {}, False, False),
+    ],
+)
+def test_a_pack_held_off_to_the_end_had_less_charge(
+    own: dict[str, float], other: dict[str, float], regulated: bool, told: bool
+) -> None:
+    """Iron phosphate rests at nearly one voltage whatever its charge is."""
+    bus = Resistance(
+        kind="source", place="bus", mohm=30.0, low_mohm=28.0, high_mohm=32.0, updates=900,
+        regulated=regulated,
+    )  # fmt: skip
+    flown = flight(packs=pair({**GAVE, **other}, {**HELD, **own}), resistances=(bus,))
+    assert [(f.code, f.place) for f in found(flown)] == ([("pack-low", "pack 2")] if told else [])
 
 
 def test_a_pack_that_is_held_off_by_its_lower_voltage_is_not_open() -> None:

@@ -44,3 +44,16 @@ def test_a_slow_fall_is_the_end_of_a_charge(
     readings = make_readings({("pack 1", Quantity.VOLTAGE): (T, v)}, resolution=0.01)
     found = find_knees(readings, AIRCRAFT, PHASES, (), (slow_fall(start_s, usual),))
     assert bool(found) is is_empty
+
+
+@pytest.mark.parametrize("after_v", [0.0, 0.4])
+def test_a_fall_that_goes_on_as_it_began_is_no_end_of_a_charge(
+    after_v: float, make_readings
+) -> None:
+    """The whole flight falls by 5 mV a second; only what lies well below that line is a knee."""
+    v = 8.0 - 0.005 * np.maximum(T - 40.0, 0.0)
+    v = np.where(T >= 150.0, v - after_v, v)
+    v = np.where(T >= 180.0, v[179], v)
+    readings = make_readings({("pack 1", Quantity.VOLTAGE): (T, v)}, resolution=0.01)
+    fall = slow_fall(150.0, float(v[140]))
+    assert bool(find_knees(readings, AIRCRAFT, PHASES, (), (fall,))) is (after_v > 0.0)

@@ -12,180 +12,39 @@ from telemetry.checks.packs.across import judge_shares
 from telemetry.checks.packs.low import low_packs, shared_packs
 from telemetry.checks.packs.outs import judge_outs
 from telemetry.checks.packs.paths import path_findings
+from telemetry.checks.packs.silent import (
+    NOTHING,
+    SURE_S,
+    lies_below,
+    lost_in_flight,
+    lost_packs,
+    never_gave,
+)
 from telemetry.model.channels import Quantity
 from telemetry.results import (
     Finding,
     Flight,
     Level,
     NotJudged,
-    OutKind,
-    OutSign,
-    PackOut,
     PackState,
-    PhaseKind,
 )
 
-# Under this share of the current a pack gives nothing (heuristic: three sensor gains of 1 to 2 %).
-_NOTHING = 0.05
-# An outage shorter than this and seen once may be two readings that failed; where no voltage
-# confirms it, one shorter than that (heuristic).
-_SURE_S, _LONG_S = 3.0, 6.0
 # A share below this takes a path of four times the other's resistance; where the pack's voltage
 # lies below the other's, which a bad path behind it cannot make, it is held off (heuristic).
 _HELD = 0.2
-# Two voltage sensors may differ by this much (heuristic: half a percent of 8 V).
-_SENSORS_V = 0.04
 
 
 def pack_findings(facts: FlightFacts) -> list[FindingDraft]:
     """What the packs of one flight show, each cause reported once."""
     flight, aircraft = facts.flight, facts.aircraft
-    lost = _lost(flight)
+    lost = lost_packs(flight)
     out = {r.place for r in lost}
     low = low_packs(flight, aircraft)
     weak = {r.place for r in low}
-    never = [] if out else _never(flight, aircraft, weak)
+    never = [] if out else never_gave(flight, aircraft, weak)
     silent = out | {r.place for r in never}
     share = [] if silent or weak else _share(flight, aircraft)
     return [*lost, *never, *low, *share, *path_findings(flight, aircraft)]
-
-
-def lost_in_flight(flight: Flight) -> frozenset[str]:
-    """Packs that stopped giving current under way."""
-    return frozenset(o.place for o in flight.pack_outs if _in_flight(o, flight))
-
-
-def _in_flight(out: PackOut, flight: Flight) -> bool:
-    return out.kind is OutKind.LOST and any(
-        p.kind is PhaseKind.FLIGHT and p.start_s < out.end_s and out.start_s < p.end_s
-        for p in flight.phases
-    )
-
-
-def _lost(flight: Flight) -> list[FindingDraft]:
-    """One finding for each pack that stopped giving current without a plain reason.
-
-    On the ground a hand may have switched it off: reported where it was in a stir, or where its own
-    voltage is gone, and it did not come back.
-    """
-    found: dict[str, list[PackOut]] = {}
-    for out in flight.pack_outs:
-        if _in_flight(out, flight):
-            found.setdefault(out.place, []).append(out)
-    drafts = [_lost_one(place, outs) for place, outs in found.items()]
-    stirs = [p for p in flight.phases if p.kind is PhaseKind.STIR]
-    for out in flight.pack_outs:
-        stirred = any(p.start_s < out.end_s and out.start_s < p.end_s for p in stirs)
-        gone = out.kind is OutKind.LOST and not out.back
-        gone = gone and (stirred or out.sign is OutSign.DEAD)
-        if gone and out.place not in found:
-            drafts.append(_on_the_ground(out, flight))
-    return drafts
-
-
-def _lost_one(place: str, outs: list[PackOut]) -> FindingDraft:
-    first = outs[0]
-    long_s = sum(o.duration_s for o in outs)
-    many = "" if len(outs) == 1 else f" {len(outs)} times"
-    lasted = f"for {long_s:.0f} s in all" if outs[-1].back else "and not again"
-    if all(o.sign is OutSign.UNKNOWN for o in outs):
-        grave = long_s >= _LONG_S
-    else:
-        grave = len(outs) > 1 or long_s >= _SURE_S
-    return FindingDraft(
-        code="pack-out",
-        level=Level.GROUND if grave else Level.WATCH,
-        place=place,
-        title=f"{place} stopped giving current in flight{many}, {lasted}",
-        evidence=_out_evidence(outs),
-        start_s=first.start_s,
-        end_s=first.end_s,
-    )
-
-
-def _on_the_ground(out: PackOut, flight: Flight) -> FindingDraft:
-    where = "on the ground" if flight.kind == "flight" else "where no flight was recognised"
-    return FindingDraft(
-        code="pack-out",
-        level=Level.WATCH,
-        place=out.place,
-        title=f"{out.place} stopped giving current {where}, and not again",
-        evidence=_out_evidence([out]),
-        likelier=(
-            Possible(CauseKind.SWITCHED_BY_HAND, "it was switched off or unplugged by hand"),
-        ),
-        start_s=out.start_s,
-        end_s=out.end_s,
-    )
-
-
-def _out_evidence(outs: list[PackOut]) -> dict[str, float | int | str | None]:
-    bus = [o.bus_v for o in outs if o.bus_v is not None]
-    return {
-        "time_s": outs[0].start_s,
-        "out_s": sum(o.duration_s for o in outs),
-        "share_before": outs[0].share_before,
-        "carried_a": max((o.carried_a for o in outs if o.carried_a is not None), default=None),
-        "bus_v": min(bus, default=None),
-        "own_v": outs[0].own_v,
-        "sign": str(outs[0].sign),
-    }
-
-
-def _never(flight: Flight, aircraft: Aircraft, low: set[str | None]) -> list[FindingDraft]:
-    """A pack that is to share and gave nothing under load from first to last."""
-    shared = shared_packs(flight)
-    silent = [s for s in shared if s.high_share is not None and s.high_share < _NOTHING]
-    if len(shared) < 2 or len(silent) != 1:
-        return []
-    state = silent[0]
-    pack = aircraft.pack(state.place)
-    said = pack is not None and "role" in pack.model_fields_set
-    other = next(s for s in shared if s is not state)
-    if state.charged_a is not None or (state.place in low and _below(state, other)):
-        return []  # one that the other charges, or that lies below it and waits: told there
-    held_off = state.place in low or _held_off(state, other, aircraft)
-    if held_off:
-        held = "its voltage lies below the other's, so that it is held off"
-        also: tuple[Possible, ...] = (Possible(CauseKind.UNLIKE_CHARGE, held),)
-    elif said:
-        also = ()
-    else:
-        by_design = "it stands by by design, and the profile does not say so"
-        also = (Possible(CauseKind.STANDS_BY, by_design),)
-    return [
-        FindingDraft(
-            code="pack-out",
-            level=Level.GROUND if said and not held_off else Level.WATCH,
-            place=state.place,
-            title=f"{state.place} gave no current under load",
-            evidence={
-                "share": state.share,
-                "low_share": state.low_share,
-                "high_share": state.high_share,
-                "rest_v": state.rest_v,
-                "loaded_v": state.loaded_v,
-                "other_loaded_v": other.loaded_v,
-            },
-            likelier=also,
-        )
-    ]
-
-
-def _held_off(state: PackState, other: PackState, aircraft: Aircraft) -> bool:
-    """Whether a pack that gave nothing lies below the other under its load.
-
-    Behind switches and diodes it cannot give then. One whose path is open lies above, at its rest
-    voltage. Behind regulators their set-points decide, and its voltage says nothing.
-    """
-    return aircraft.regulated_v is None and _below(state, other, _SENSORS_V)
-
-
-def _below(state: PackState, other: PackState, by_v: float = 0.0) -> bool:
-    """Whether a pack's voltage under load is known to lie below the other's."""
-    if state.loaded_v is None or other.loaded_v is None:
-        return False
-    return state.loaded_v < other.loaded_v + by_v
 
 
 def _share(flight: Flight, aircraft: Aircraft) -> list[FindingDraft]:
@@ -199,7 +58,7 @@ def _share(flight: Flight, aircraft: Aircraft) -> list[FindingDraft]:
     low, high = state.low_change_share, state.high_change_share
     even = low is not None and high is not None and high >= 0.5 - band and low <= 0.5 + band
     other = next(s for s in shared_packs(flight) if s is not state)
-    held = share < _HELD and _below(state, other)
+    held = share < _HELD and lies_below(state, other)
     cause = ""
     if even:
         cause = "unequal charge: of a change of the load both take their part"
@@ -251,7 +110,11 @@ def _sees_out(facts: FlightFacts, place: str | None) -> str | Refusal:
     state = _pair(facts, place)
     if isinstance(state, Refusal):
         return state
-    return f"less than {100 * _NOTHING:.0f} % of the current under load for {_SURE_S:.0f} s"
+    if state.high_share is not None and state.high_share < NOTHING:
+        why = "it gave nothing from first to last, and whether it stands by is not told"
+        what = 'say role = "standby" in the profile, or switch the other off on the ground'
+        return Refusal(NotJudged.NO_ROLE, why, what)
+    return f"less than {100 * NOTHING:.0f} % of the current under load for {SURE_S:.0f} s"
 
 
 def _sees_share(facts: FlightFacts, place: str | None) -> str | Refusal:

@@ -7,14 +7,16 @@ from collections.abc import Iterable
 from telemetry.aircraft import CELL_V, Aircraft, Pack
 from telemetry.checks.causes.kinds import CauseKind
 from telemetry.checks.draft import FindingDraft, Possible, Words, clock
+from telemetry.checks.packs.paths import WAITS
 from telemetry.measure.charge_state import guess_pack
 from telemetry.results import ChargeBasis, Flight, Level, PackState
 
 # Rest voltages of a pair: further apart than this is no scatter of sensors and charging (heuristic:
 # a tenth to a third of the charge of most lithium cells).
 _APART_PCT = 3.5
-# A pack that gives less than this of the current waits behind a diode (heuristic).
-_WAITS = 0.2
+# One that still waits after the other has given so much more than it began with less by so much,
+# mAh (heuristic: a few hundredths of a usual pack).
+_LESS_MAH = 150.0
 # A cell of lithium iron phosphate just off the charger reads up to a tenth more than one that has
 # rested (common practice, no source); above this it is not low.
 _LIFE_REST_V = 3.25
@@ -89,7 +91,7 @@ def low_packs(flight: Flight, aircraft: Aircraft) -> list[FindingDraft]:
                 _run_down(state),
                 _cross_charged(state, pack, flight),
                 _emptied(state.place, flight),
-                apart.get(state.place),
+                apart.get(state.place) or _waits(state, flight),
                 None if pack is None else _by_cells(state, pack),
                 None if pack is None else _by_reserve(state, aircraft.limits.reserve_pct),
             )
@@ -222,7 +224,7 @@ def _apart(flight: Flight, aircraft: Aircraft) -> dict[str, FindingDraft]:
         return {}
     unlike = Possible(CauseKind.UNLIKE_PACKS, "the two packs are of different kinds by design")
     # What keeps it from giving keeps it from being charged as well.
-    waits = low.share is not None and low.share < _WAITS
+    waits = low.share is not None and low.share < WAITS
     held = "; it gives nothing until the other has come down to it" if waits else ""
     return {
         low.place: FindingDraft(
@@ -240,6 +242,42 @@ def _apart(flight: Flight, aircraft: Aircraft) -> dict[str, FindingDraft]:
             further=(unlike,) if None in kinds else (),
         )
     }
+
+
+def _waits(state: PackState, flight: Flight) -> FindingDraft | None:
+    """A pack that a diode held off until the end, whatever its voltage at rest says.
+
+    The voltage of some cells hardly tells their charge. Where no regulator holds the bus, packs
+    charged alike come to the same voltage once one of them has given a little more.
+    """
+    others = [s for s in shared_packs(flight) if s is not state]
+    held = any(r.regulated is False for r in flight.resistances)
+    if state.role != "shared" or len(others) != 1 or not held or state.share is None:
+        return None
+    other, own_mah = others[0], state.drawn_mah
+    if None in (own_mah, other.drawn_mah, state.loaded_v, other.loaded_v):
+        return None
+    more_mah = (other.drawn_mah or 0.0) - (own_mah or 0.0)
+    below = (state.loaded_v or 0.0) <= (other.loaded_v or 0.0)
+    if state.rest_v is not None and other.rest_v is not None:
+        below = below and state.rest_v < other.rest_v
+    if not below or state.share >= WAITS or more_mah < _LESS_MAH:
+        return None
+    return FindingDraft(
+        code="pack-low",
+        level=Level.WATCH,
+        place=state.place,
+        title=f"{state.place} gave {100 * state.share:.0f} % of the current: it lay below "
+        f"{other.place}, also after that had given {more_mah:.0f} mAh more",
+        evidence={
+            "share": state.share,
+            "more_mah": more_mah,
+            "rest_v": state.rest_v,
+            "loaded_v": state.loaded_v,
+            "other_loaded_v": other.loaded_v,
+        },
+        likelier=(Possible(CauseKind.UNLIKE_CHARGE, "it had less charge than the other"),),
+    )
 
 
 def _rested_life(low_v: float, high_v: float, pack: Pack | None) -> bool:

@@ -9,6 +9,8 @@ from telemetry.checks.facts import FlightFacts
 from telemetry.checks.needs import Refusal, told_already, without_resistance
 from telemetry.results import Flight, Level, NotJudged, OutKind, Resistance
 
+#: A pack that gives less than this of the current waits behind a diode (heuristic).
+WAITS = 0.2
 # Paths of a pair from pack to bus: one above the other by this factor and by this much (heuristic).
 _PATH_FACTOR, _PATH_MOHM = 1.5, 8.0
 # A pack's resistance rises before its voltage does fall at the end of its charge, s (heuristic).
@@ -56,6 +58,8 @@ def _steps(flight: Flight, aircraft: Aircraft) -> list[FindingDraft]:
 def _paths(flight: Flight, aircraft: Aircraft) -> list[FindingDraft]:
     """Of a shared pair: one path from pack to bus clearly above the other's."""
     shared = {p.name for p in aircraft.packs if p.role == "shared"}
+    if any(p.share is not None and p.share < WAITS for p in flight.packs):
+        return []  # one that a diode holds off most of the time tells nothing of its path
     known = [
         r
         for r in flight.resistances

@@ -18,7 +18,7 @@ _TIMES, _SURE = 1.5, 1.25
 #: Part of the voltage that load takes, %: packs that lose so much are weak for this load, whatever
 #: their chemistry (heuristic: a sound pack under a heavy load loses a tenth, a cold one an eighth).
 #: The middle one where a mild temperature was logged, which takes the cold away.
-LOST_WATCH_PCT, LOST_MILD_PCT, LOST_GROUND_PCT = 15.0, 12.0, 30.0
+LOST_WATCH_PCT, LOST_MILD_PCT, LOST_GROUND_PCT = 17.0, 15.0, 30.0
 #: Below the first the cold is the likelier cause, above the second it is not one, degC (heuristic).
 COLD_C, MILD_C = 10.0, 18.0
 

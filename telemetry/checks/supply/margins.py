@@ -8,7 +8,7 @@ from telemetry.checks.check import Check, CheckPart
 from telemetry.checks.draft import FindingDraft, Words
 from telemetry.checks.facts import FlightFacts
 from telemetry.checks.needs import SLOWEST_DIP_S, Needs, behind_packs, long_enough
-from telemetry.checks.packs.in_flight import lost_in_flight
+from telemetry.checks.packs.silent import lost_in_flight
 from telemetry.model.channels import Quantity
 from telemetry.results import Flight, Level, Margin, Origin
 

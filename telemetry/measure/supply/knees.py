@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
+from numpy.typing import NDArray
 
 from telemetry.aircraft import Aircraft
 from telemetry.model.channels import Quantity
@@ -60,7 +61,8 @@ def find_knees(
         Of the same flight: a slow one that lasts is the knee of a pack that falls within seconds.
     """
     found = (
-        _knee(volts, readings, aircraft, phases, resistances) or _sharp(volts, phases, falls)
+        _knee(volts, readings, aircraft, phases, resistances)
+        or _sharp(volts, readings, aircraft, phases, resistances, falls)
         for volts in source_voltages(readings, aircraft)
     )
     return tuple(k for k in found if k is not None)
@@ -123,7 +125,14 @@ def _load_rose(readings: Readings, aircraft: Aircraft, at_s: tuple[float, float,
     return float(total.v[b:c].mean()) > _ROSE * float(total.v[a:b].mean())
 
 
-def _sharp(volts: Reading, phases: Sequence[Phase], falls: Sequence[Event]) -> Knee | None:
+def _sharp(
+    volts: Reading,
+    readings: Readings,
+    aircraft: Aircraft,
+    phases: Sequence[Phase],
+    resistances: Sequence[Resistance],
+    falls: Sequence[Event],
+) -> Knee | None:
     """The deepest slow fall of a place from which it did not come back under load."""
     loaded = [(p.start_s, p.end_s) for p in phases if p.kind in WORKING_PHASES]
     slow = [e for e in falls if e.place == volts.place and e.slow and e.depth_v and e.reference_v]
@@ -142,6 +151,9 @@ def _sharp(volts: Reading, phases: Sequence[Phase], falls: Sequence[Event]) -> K
     rests = bool(after.size) and float(np.quantile(after, _REST)) > reference_v - _RESTS * depth_v
     if back or rests or depth_v < _DEEP * reference_v:
         return None
+    open_v = _without_load(readings, aircraft, resistances, volts)
+    if _as_before(volts.t, open_v, before, under_load & (volts.t >= e.start_s), reference_v):
+        return None
     return Knee(
         place=volts.place,
         start_s=e.start_s,
@@ -150,6 +162,23 @@ def _sharp(volts: Reading, phases: Sequence[Phase], falls: Sequence[Event]) -> K
         end_v=reference_v - depth_v,
         depth_v=depth_v,
     )
+
+
+def _as_before(
+    t: FloatArray,
+    open_v: FloatArray,
+    before: NDArray[np.bool_],
+    since: NDArray[np.bool_],
+    reference_v: float,
+) -> bool:
+    """Whether a voltage, the load taken out, falls no faster than it fell until then."""
+    known = np.isfinite(open_v)
+    trend = theil_sen(*_blocks(t[before & known], open_v[before & known], _BLOCK_S))
+    if trend is None or not (since & known).any():
+        return False
+    level = float(np.median((open_v - trend.slope * t)[before & known]))
+    below = level + trend.slope * t[since & known] - open_v[since & known]
+    return float(np.quantile(below, _UPPER)) < _LEAVES * reference_v
 
 
 def _without_load(
