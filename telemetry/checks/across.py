@@ -3,17 +3,23 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
 from telemetry.aircraft import Aircraft, completed
 from telemetry.checks.aircraft_history import AircraftHistory, JudgedAcross
+from telemetry.checks.causes.across_signs import AcrossFacts
+from telemetry.checks.causes.across_table import TABLE_ACROSS
+from telemetry.checks.causes.ranking import ranked
+from telemetry.checks.draft import FindingDraft
 from telemetry.checks.listed import CHECKS, CODES, not_yet_called
+from telemetry.checks.outcomes import outcomes_across
 from telemetry.checks.servos.across import loads_of
 from telemetry.checks.standing import standing_findings
 from telemetry.checks.tree import left_out
 from telemetry.model.log import FloatArray
-from telemetry.results import Feature, History, HistoryFlight, NoteMark
+from telemetry.results import Feature, Finding, History, HistoryFlight, NoteMark
 from telemetry.trends.features.voltages import TOTAL
 from telemetry.trends.measures import Measures
 from telemetry.trends.table import FeatureTable
@@ -60,7 +66,8 @@ def judge(
         table=table,
     )
     judged = _by_all_checks(history) if flights else JudgedAcross()
-    findings = [draft.finding(CODES[draft.code].words_across) for draft in judged.drafts]
+    seen = AcrossFacts(history=history, drafts=judged.drafts)
+    findings = [_with_causes(draft, seen) for draft in judged.drafts]
     findings += standing_findings(history, findings)
     return History(
         name=name or craft.name,
@@ -82,7 +89,20 @@ def judge(
         ),
         trends=tuple(judged.trends),
         findings=tuple(sorted(findings, key=lambda f: -f.level.rank)),
-        not_judged=tuple(judged.not_judged),
+        not_judged=tuple(dict.fromkeys(u.why for u in judged.not_judged)),
+        checks=outcomes_across(CHECKS, judged, findings),
+    )
+
+
+def _with_causes(draft: FindingDraft, facts: AcrossFacts) -> Finding:
+    """The finding, its causes ranked by what the flights show."""
+    words = CODES[draft.code].words_across
+    causes, ranks = ranked(draft.possible(words), draft, facts, TABLE_ACROSS)
+    return replace(
+        draft.finding(words),
+        causes=causes,
+        ranked=ranks,
+        explanations=tuple(c.cause for c in causes),
     )
 
 
@@ -92,10 +112,7 @@ def _by_all_checks(history: AircraftHistory) -> JudgedAcross:
     called: set[object] = set()
     for check in CHECKS:
         for across in not_yet_called(check.across, called):
-            more = across(history)
-            judged.trends += more.trends
-            judged.drafts += more.drafts
-            judged.not_judged += more.not_judged
+            judged.add(across(history))
     judged.not_judged += left_out(history)
     return judged
 

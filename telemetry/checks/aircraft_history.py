@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date
-from typing import Self
+from typing import NamedTuple, Self
 
 import numpy as np
 
 from telemetry.aircraft import Aircraft, Limits
 from telemetry.checks.draft import FindingDraft, Possible
 from telemetry.model.channels import PlaceKind
-from telemetry.results import Change, HistoryFlight, Level, NoteMark, Trend
-from telemetry.trends.evidence import Judgement, judge_rise
+from telemetry.results import Change, HistoryFlight, Level, NoteMark, NotJudged, Trend
+from telemetry.trends.evidence import Judgement, K, judge_rise
 from telemetry.trends.measures import Measures
 from telemetry.trends.parts import EvidencePart
 from telemetry.trends.table import FeatureTable
@@ -22,6 +23,10 @@ from telemetry.trends.table import FeatureTable
 # kinds of fault together (heuristic).
 WATCH_CHANCE = 0.05
 GROUND_CHANCE = 0.01
+#: Flights that it takes to judge a change at all.
+LEAST_FLIGHTS = 3
+# A 95 % interval reaches so many standard deviations.
+_REACH = 1.96
 # A repair is judged from so many flights after it, against the last ones before it; less than this
 # part of the rise must be left (heuristic).
 _TO_TELL, _LAST, _CURED = 2, 3, 0.6
@@ -155,13 +160,64 @@ class AircraftHistory:
         return 100.0 * judgement.now * self.servos(place)[0]
 
 
+class Looked(NamedTuple):
+    """A place that was judged without a chart, and what it would have shown at the least."""
+
+    code: str
+    place: str
+    sees: str
+
+
+class Unjudged(NamedTuple):
+    """What could not be judged at a place (None: anywhere), and what would let it be judged."""
+
+    codes: tuple[str, ...]
+    place: str | None
+    reason: NotJudged
+    why: str
+    next_time: str = "add later flights to the book"
+
+
 @dataclass(slots=True)
 class JudgedAcross:
     """What was judged across the flights: the charts, drafts of findings, and what could not be."""
 
     trends: list[Trend] = field(default_factory=list)
     drafts: list[FindingDraft] = field(default_factory=list)
-    not_judged: list[str] = field(default_factory=list)
+    looked: list[Looked] = field(default_factory=list)
+    not_judged: list[Unjudged] = field(default_factory=list)
+
+    def add(self, more: JudgedAcross) -> None:
+        """Take up what another function judged."""
+        self.trends += more.trends
+        self.drafts += more.drafts
+        self.looked += more.looked
+        self.not_judged += more.not_judged
+
+
+def least_change(sd: float, limit: float, watch: float | None = None) -> float:
+    """The smallest lasting change that three flights would have told, in the unit of ``sd``.
+
+    A CUSUM adds each flight's score less K; three of one size reach its limit together.
+    """
+    return max(sd * (K + limit / LEAST_FLIGHTS), watch or 0.0)
+
+
+def told_least(trend: Trend, way: str = "") -> str:
+    """The smallest lasting change that a chart would have told, in words."""
+    sd = trend.reach[-1] / _REACH if trend.reach else 0.0
+    least = _up(least_change(sd, trend.limit, None if trend.watch is None else abs(trend.watch)))
+    unit = f" {trend.unit}" if trend.unit else ""
+    quantity = trend.quantity if not way else f"{way}: {trend.quantity}"
+    return f"{least:g}{unit} or more that lasts {LEAST_FLIGHTS} flights ({quantity})"
+
+
+def _up(value: float) -> float:
+    """Two digits, and never less than it is."""
+    if not math.isfinite(value) or value <= 0:
+        return 0.0
+    step = 10.0 ** (math.floor(math.log10(value)) - 1)
+    return round(math.ceil(value / step - 1e-9) * step, 9)
 
 
 def trend_of(

@@ -1,9 +1,13 @@
-"""What each check came to at each place: passed, found, or not judged and why."""
+"""What each check came to at each place: passed, found, or not judged and why.
+
+In one log, and across the flights of an aircraft.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 
+from telemetry.checks.aircraft_history import JudgedAcross, Unjudged, told_least
 from telemetry.checks.check import Check
 from telemetry.checks.facts import FlightFacts
 from telemetry.checks.needs import Needs, Refusal, lacking
@@ -15,6 +19,7 @@ ACROSS_ONLY = Refusal(
     "it compares flights",
     "add this log and later ones to the book",
 )
+_NOTHING = "no place of these flights has what it takes"
 # Of several flights in one file the least favourable outcome counts.
 _ORDER = (OutcomeKind.FOUND, "lacking", OutcomeKind.PASSED, OutcomeKind.NOT_JUDGED)
 
@@ -108,4 +113,58 @@ def _outcome(
         outcome=outcome,
         essential=essential,
         sees=sees,
+    )
+
+
+def outcomes_across(
+    checks: Iterable[Check], judged: JudgedAcross, findings: Sequence[Finding]
+) -> tuple[CheckOutcome, ...]:
+    """The outcome of every check that compares flights, and of every other that found something.
+
+    Parameters
+    ----------
+    checks : iterable of Check
+    judged : JudgedAcross
+        What their functions judged, at each place that they looked at.
+    findings : sequence of Finding
+        Of the history, those of single flights that stand among them.
+    """
+    return tuple(o for check in checks for o in _of_check_across(check, judged, findings))
+
+
+def _of_check_across(
+    check: Check, judged: JudgedAcross, findings: Sequence[Finding]
+) -> Iterator[CheckOutcome]:
+    told = [f for f in findings if f.code == check.code and f.level > Level.CLEAR]
+    found = dict.fromkeys(place for f in told for place in (f.place, *f.also))
+    for place in found:
+        yield found_at(check, place)
+    if not check.across:
+        return
+    seen = {t.place: told_least(t) for t in judged.trends if t.code == check.code}
+    seen |= {x.place: x.sees for x in judged.looked if x.code == check.code}
+    for place, sees in seen.items():
+        if place not in found:
+            yield _across(check, place, sees=sees)
+    left = [u for u in judged.not_judged if check.code in u.codes]
+    for u in {u.place: u for u in reversed(left)}.values():
+        if u.place not in found and u.place not in seen:
+            yield _across(check, u.place, unjudged=u)
+    if not (found or seen or left):
+        none = Unjudged((check.code,), None, NotJudged.NO_COLUMN, _NOTHING, "see the guide")
+        yield _across(check, None, unjudged=none)
+
+
+def _across(
+    check: Check, place: str | None, sees: str | None = None, unjudged: Unjudged | None = None
+) -> CheckOutcome:
+    return CheckOutcome(
+        code=check.code,
+        question=check.question,
+        place=place,
+        outcome=OutcomeKind.PASSED if unjudged is None else OutcomeKind.NOT_JUDGED,
+        sees=sees,
+        reason=None if unjudged is None else unjudged.reason,
+        why=None if unjudged is None else unjudged.why,
+        next_time=None if unjudged is None else unjudged.next_time,
     )

@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
-from telemetry.checks.aircraft_history import AircraftHistory
+from telemetry.checks.aircraft_history import AircraftHistory, Unjudged
 from telemetry.model.channels import PlaceKind
+from telemetry.results import NotJudged
 from telemetry.trends.features.flight import load_places, node_places
 from telemetry.trends.features.voltages import TOTAL
 
+#: Codes of what is judged across flights of servos, of leads and of packs.
+OF_SERVOS = ("servo-current-rising", "servo-silent", "servo-heating")
+OF_LEADS = ("branch-resistance-rising", "contact-intermittent", "sensor-offset")
+_SAY = "say in the aircraft's profile what it is and what feeds it"
 _SUPPLIES = (PlaceKind.PACK, PlaceKind.REGULATOR, PlaceKind.BUS)
 
 
@@ -35,19 +40,21 @@ def fed_places(history: AircraftHistory) -> list[tuple[str, str]]:
     return out
 
 
-def left_out(history: AircraftHistory) -> list[str]:
-    """Places whose voltage or current is compared with nothing, in words, each with the reason."""
+def left_out(history: AircraftHistory) -> list[Unjudged]:
+    """Places whose voltage or current is compared with nothing, each with the reason."""
     aircraft, table = history.aircraft, history.table
     loads, fed = load_places(aircraft, table.current_places), fed_places(history)
-    out = []
+    out: list[Unjudged] = []
     for place in dict.fromkeys([*table.current_places, *table.voltage_places]):
         supply = aircraft.kind(place) in _SUPPLIES or place in (root_of(history), TOTAL)
         if supply or aircraft.supply(place):
             continue
         if place in table.current_places and loads and place not in loads:
-            out.append(f"current of {place}: by name or size it drives no servos")
+            why = f"current of {place}: by name or size it drives no servos"
+            out.append(Unjudged(OF_SERVOS, place, NotJudged.NO_COUNTERPART, why, _SAY))
         if place in table.voltage_places and fed and place not in {p for p, _ in fed}:
-            out.append(f"voltage of {place}: what feeds it is not known, or has no voltage here")
+            why = f"voltage of {place}: what feeds it is not known, or has no voltage here"
+            out.append(Unjudged(OF_LEADS, place, NotJudged.NO_COUNTERPART, why, _SAY))
     return out
 
 

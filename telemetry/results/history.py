@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 from telemetry.model.brief import Facts, as_html, as_text, some
 from telemetry.model.channels import EVERY_PLACE
 from telemetry.results.answer import Answer
+from telemetry.results.checks import CheckOutcome
 from telemetry.results.findings import Finding, counted_by_level, verdict_in_brief, worst_of
 from telemetry.results.kinds import Level
 from telemetry.results.review import Review
@@ -157,7 +158,7 @@ class History:
     """What all flights of one aircraft together tell.
 
     ``features`` holds every measured feature; ``trends`` what was judged; ``not_judged`` names
-    what could not be, and why.
+    what could not be, and why; ``checks`` what each check came to at each place.
     """
 
     name: str
@@ -168,6 +169,7 @@ class History:
     trends: tuple[Trend, ...]
     findings: tuple[Finding, ...]
     not_judged: tuple[str, ...] = ()
+    checks: tuple[CheckOutcome, ...] = ()
 
     @property
     def answer(self) -> Answer:

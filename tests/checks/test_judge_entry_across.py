@@ -11,11 +11,11 @@ import pytest
 from telemetry.aircraft import Aircraft
 from telemetry.checks import across
 from telemetry.checks.across import _charts, _listed, judge
-from telemetry.checks.aircraft_history import AircraftHistory, JudgedAcross
+from telemetry.checks.aircraft_history import AircraftHistory, JudgedAcross, Unjudged
 from telemetry.checks.causes.kinds import CauseKind
 from telemetry.checks.check import Across, Check, CheckPart
 from telemetry.checks.draft import FindingDraft, Words
-from telemetry.results import HistoryFlight, Level, NoteMark
+from telemetry.results import HistoryFlight, Level, NoteMark, NotJudged
 from telemetry.trends.measures import Blocks
 from telemetry.trends.table import FeatureTable
 
@@ -75,6 +75,9 @@ def made_check(code: str, words: Words, *functions: Across) -> Check:
     )
 
 
+NO_COLUMN = NotJudged.NO_COLUMN
+
+
 @pytest.fixture
 def judges(monkeypatch: pytest.MonkeyPatch) -> list[AircraftHistory]:
     """Two functions of three checks, whose findings are made up; the cases they got."""
@@ -84,11 +87,15 @@ def judges(monkeypatch: pytest.MonkeyPatch) -> list[AircraftHistory]:
         cases.append(case)
         levels = (Level.WATCH, Level.GROUND)
         drafts = [FindingDraft(code=f"one {x}", level=x, place=None, title="") for x in levels]
-        return JudgedAcross(drafts=drafts, not_judged=["something"])
+        return JudgedAcross(
+            drafts=drafts, not_judged=[Unjudged(("other",), None, NO_COLUMN, "something")]
+        )
 
     def other(_case: AircraftHistory) -> JudgedAcross:
         draft = FindingDraft(code="other", level=Level.WATCH, place=None, title="")
-        return JudgedAcross(drafts=[draft], not_judged=["more"])
+        return JudgedAcross(
+            drafts=[draft], not_judged=[Unjudged(("other",), None, NO_COLUMN, "more")]
+        )
 
     words = Words(("a cause",), "Look.", "Do it.", kinds=(CauseKind.CONTACT,))
     checks = [

@@ -13,7 +13,7 @@ from telemetry.aircraft import Aircraft, Node
 from telemetry.checks.aircraft_history import AircraftHistory, JudgedAcross
 from telemetry.checks.draft import FindingDraft
 from telemetry.checks.leads import across as leads
-from telemetry.results import Level
+from telemetry.results import Level, NotJudged
 from telemetry.trends.evidence import Judgement
 from telemetry.trends.measures import Blocks, Measures
 from telemetry.trends.parts import EvidencePart
@@ -205,7 +205,7 @@ class TestBranch:
         case = make_case([flight(tail=2.0)] * 8, aircraft=CRAFT, told=self.told(None))
         assert leads._branch(case, "tail", "bus", found) is None
         assert len(found.not_judged) == 2
-        assert "no current" in found.not_judged[0]
+        assert "no current" in found.not_judged[0].why
         assert found.trends == []
 
     def test_no_place_to_judge(self, make_case: Make, make_flight: Make) -> None:
@@ -261,7 +261,10 @@ class TestOffset:
         assert trend.value[-1] == (now if sign > 0 else 0.0)
 
     def test_no_chart(self, make_case: Make, flight: Make, make_judgement: Make) -> None:
-        assert self.found(make_case, flight, lambda _: None) == (None, JudgedAcross())
+        made, found = self.found(make_case, flight, lambda _: None)
+        assert (made, found.trends, found.drafts) == (None, [], [])
+        (few,) = found.not_judged
+        assert (few.codes, few.reason) == (("sensor-offset",), NotJudged.TOO_FEW_FLIGHTS)
         large = make_judgement(onset=None, now=1.0)
         assert self.found(make_case, flight, lambda _: large)[0] is None
 

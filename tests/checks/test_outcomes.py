@@ -11,13 +11,16 @@ from typing import Any
 import pytest
 
 from telemetry.aircraft import Aircraft
+from telemetry.checks.aircraft_history import JudgedAcross, Looked, Unjudged
 from telemetry.checks.in_flight import Judged, judge_log
 from telemetry.checks.listed import CHECKS
+from telemetry.checks.outcomes import outcomes_across
 from telemetry.model.channels import Quantity
 from telemetry.model.unsettled import Unsettled
 from telemetry.results import (
     CheckOutcome,
     Dropout,
+    Finding,
     Flight,
     Level,
     Margin,
@@ -31,6 +34,7 @@ from telemetry.results import (
     Quality,
     Resistance,
     SupplyLevel,
+    Trend,
 )
 from tests.checks.test_findings import CRAFT, GOOD, PHASES, column, fall, low
 
@@ -301,3 +305,52 @@ def test_a_pack_that_stands_by_shares_nothing() -> None:
     found = judged(*columns, aircraft=craft, packs=states)
     assert at(found, "pack-share", "pack 2").reason is NotJudged.STANDBY
     assert verdict(found) is Level.CLEAR
+
+
+# Across flights
+
+
+def across(judged: JudgedAcross, *findings: Finding) -> dict[tuple[str, str | None], CheckOutcome]:
+    return {(o.code, o.place): o for o in outcomes_across(CHECKS, judged, findings)}
+
+
+def charted(code: str, place: str, reach: float) -> Trend:
+    return Trend(
+        code=code, place=place, quantity="rise", unit="mOhm", flights=(0, 1, 2),
+        value=(0.0, 0.0, 0.0), reach=(reach,) * 3, baseline=(0, 1, 2), score=(0.0,) * 3,
+        chart=(0.0,) * 3, limit=4.5, watch=8.0,
+    )  # fmt: skip
+
+
+def test_across_flights_each_check_and_place_has_an_outcome() -> None:
+    few = Unjudged(("sensor-offset",), "tail", NotJudged.TOO_FEW_FLIGHTS, "two flights only")
+    judged = JudgedAcross(
+        trends=[charted("branch-resistance-rising", p, 1.96) for p in ("left wing", "tail")],
+        looked=[Looked("pack-out", "pack 1", "less than 3 %")],
+        not_judged=[few],
+    )
+    found = Finding(code="branch-resistance-rising", level=Level.WATCH, place="tail", title="")
+    out = across(judged, found)
+    assert out["branch-resistance-rising", "tail"].outcome is OutcomeKind.FOUND
+    assert out["branch-resistance-rising", "left wing"].outcome is OutcomeKind.PASSED
+    assert out["pack-out", "pack 1"].sees == "less than 3 %"
+    told = out["sensor-offset", "tail"]
+    assert (told.outcome, told.reason) == (OutcomeKind.NOT_JUDGED, NotJudged.TOO_FEW_FLIGHTS)
+    assert told.next_time
+    # What no place had the columns for is said of the whole.
+    assert out["servo-silent", None].reason is NotJudged.NO_COLUMN
+    assert {code for code, _ in out} == {c.code for c in CHECKS if c.across}
+
+
+@pytest.mark.parametrize(("reach", "told"), [(1.96, "8 mOhm"), (19.6, "20 mOhm")])
+def test_what_a_chart_would_have_told_is_the_limit_or_what_chance_allows(
+    reach: float, told: str
+) -> None:
+    """Three scores of d / sd, less K = 0.5 each, reach 4.5 at d = 2 sd."""
+    judged = JudgedAcross(trends=[charted("branch-resistance-rising", "tail", reach)])
+    assert (across(judged)["branch-resistance-rising", "tail"].sees or "").startswith(told)
+
+
+def test_what_one_flight_found_and_stands_is_found() -> None:
+    found = Finding(code="regulator-droop", level=Level.GROUND, place="bus", title="")
+    assert across(JudgedAcross(), found)["regulator-droop", "bus"].outcome is OutcomeKind.FOUND

@@ -13,7 +13,7 @@ from telemetry.aircraft import Aircraft, Limits, Node, Pack
 from telemetry.checks.aircraft_history import AircraftHistory, JudgedAcross
 from telemetry.checks.draft import FindingDraft
 from telemetry.checks.packs import across as packs
-from telemetry.results import Level, NoteMark
+from telemetry.results import Level, NoteMark, NotJudged
 from telemetry.trends.evidence import Judgement
 from telemetry.trends.measures import Blocks, Measures
 from telemetry.trends.parts import EvidencePart
@@ -97,7 +97,9 @@ class TestSource:
         row = {("pack 1", "source_mohm"): self.MOHM, ("pack 2", "source_mohm"): theirs}
         flights = [make_flight(row), make_flight({("pack 1", "source_mohm"): 30.0})]
         case = make_case(flights, aircraft=PAIR, told=charts, notes=[note("pack 2", 1)])
-        assert self.run(case, "pack 2") == JudgedAcross()
+        found = self.run(case, "pack 2")
+        assert (found.trends, found.drafts) == ([], [])
+        assert [u.reason for u in found.not_judged] == [NotJudged.TOO_FEW_FLIGHTS]
         part = charts.part
         assert (part.at.tolist(), part.sigma, part.design) == ([0], 0.08, None)
         assert (part.y[0], part.se[0]) == pytest.approx((log(1.5), hypot(0.05, 0.05)))
@@ -141,7 +143,9 @@ class TestSource:
 
     def test_not_judged_where_nothing_tells(self, make_case: Make, make_flight: Make) -> None:
         case = make_case([make_flight()] * 2, aircraft=ONE, told=Charts())
-        assert self.run(case).not_judged == ["pack 1: no flight tells its resistance"]
+        assert [u.why for u in self.run(case).not_judged] == [
+            "pack 1: no flight tells its resistance"
+        ]
         assert self.run(case, seen_at="bus") == JudgedAcross()
 
     @pytest.mark.parametrize(
@@ -380,11 +384,15 @@ class TestWeak:
     def test_nothing(self, make_case: Make, make_flight: Make, make_judgement: Make) -> None:
         charts = Charts(end_v=make_judgement(onset=None, now=5.0))
         rows = [(7.5, 8.3, 1000.0)] * 8
-        assert self.run(make_case, make_flight, charts, rows) == JudgedAcross()
-        assert self.run(make_case, make_flight, Charts(), rows) == JudgedAcross()
-        assert (
-            self.run(make_case, make_flight, Charts(), [(None, None, None)] * 3) == JudgedAcross()
-        )
+        found = self.run(make_case, make_flight, charts, rows)
+        assert (found.drafts, found.not_judged) == ([], [])
+        assert [(x.code, x.place) for x in found.looked] == [("pack-weak", "pack 1")]
+        found = self.run(make_case, make_flight, Charts(), rows)
+        assert (found.drafts, found.looked) == ([], [])
+        assert [u.reason for u in found.not_judged] == [NotJudged.TOO_FEW_FLIGHTS]
+        found = self.run(make_case, make_flight, Charts(), [(None, None, None)] * 3)
+        assert (found.drafts, found.looked) == ([], [])
+        assert [u.reason for u in found.not_judged] == [NotJudged.UNLOGGED]
 
 
 class TestShare:
@@ -479,9 +487,15 @@ class TestShare:
     def test_nothing(self, make_case: Make, make_flight: Make, make_judgement: Make) -> None:
         flights = [make_flight({("pack 1", "share"): 0.5})] * 8
         charts = Charts(share=make_judgement(onset=None, now=0.4))
-        assert self.run(make_case, flights, charts) == JudgedAcross()
+        found = self.run(make_case, flights, charts)
+        assert (found.drafts, found.not_judged) == ([], [])
+        assert [x.place for x in found.looked] == ["pack 1", "pack 2"]
         assert len(charts.asked) == 2
-        assert self.run(make_case, [make_flight()] * 8, Charts()) == JudgedAcross()
+        found = self.run(make_case, [make_flight()] * 8, Charts())
+        assert (found.drafts, found.looked) == ([], [])
+        assert [(u.place, u.reason) for u in found.not_judged] == [
+            ("pack 1", NotJudged.UNLOGGED), ("pack 2", NotJudged.UNLOGGED),
+        ]  # fmt: skip
 
 
 class TestJudgePacks:
@@ -504,14 +518,15 @@ class TestJudgePacks:
     def test_no_pack(self, make_case: Make, make_flight: Make) -> None:
         found = packs.judge_packs(make_case([make_flight()] * 3, told=Charts()))
         assert len(found.not_judged) == 1
-        assert "packs" in found.not_judged[0]
+        assert "packs" in found.not_judged[0].why
 
     def test_a_pair(self, make_case: Make, make_flight: Make) -> None:
         charts = Charts()
         flights = [make_flight(self.row("pack 1", "pack 2"), air=self.pair())] * 4
         case = make_case(flights, aircraft=PAIR, told=charts, notes=[note("pack 2", 2)])
-        assert packs.judge_packs(case).not_judged == []
-        assert packs.judge_shares(case).not_judged == []
+        reasons = {u.reason for u in packs.judge_packs(case).not_judged}
+        reasons |= {u.reason for u in packs.judge_shares(case).not_judged}
+        assert reasons == {NotJudged.TOO_FEW_FLIGHTS}  # the made-up charts tell nothing
         assert self.asked(charts) == [
             ("source_mohm", "pack 1"),
             ("divider", "pack 1"),

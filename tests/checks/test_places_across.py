@@ -57,7 +57,7 @@ def test_a_servo_that_died_is_found_whatever_its_node_is_called(
     (found,) = history.findings
     assert (found.code, found.place) == ("servo-silent", names["left wing"])
     assert found.level is Level.GROUND
-    assert history.not_judged == judge(flights).not_judged
+    assert len(history.not_judged) == len(judge(flights).not_judged)
 
 
 @pytest.mark.parametrize("names", [CODES, FINNISH])
@@ -103,13 +103,12 @@ def test_what_is_compared_with_nothing_is_listed(
     make_season: Make, place: str, readings: dict[str, float], listed: list[str]
 ) -> None:
     flights = make_season(2)
-    assert judge(flights).not_judged == ("packs: no place of the log is a pack",), (
-        "every node of this season is judged"
-    )
+    alone = ("current of", "voltage of")
+    assert not any(line.startswith(alone) for line in judge(flights).not_judged)
     history = judge(also(flights, place, **readings))
     assert history.findings == ()
-    told = [line.partition(":")[0] for line in history.not_judged]
-    assert [line for line in told if line != "packs"] == listed
+    told = [line.partition(":")[0] for line in history.not_judged if line.startswith(alone)]
+    assert told == listed
 
 
 def test_a_node_of_too_few_flights_is_listed(make_season: Make) -> None:

@@ -542,7 +542,7 @@ class TestJudgeServos:
     def test_no_place(self, judged: Callable[..., JudgedAcross]) -> None:
         found = judged(lambda *_: None, places=("pack 1", "pack 2"), aircraft=Aircraft())
         assert len(found.not_judged) == 1
-        assert "servo currents" in found.not_judged[0]
+        assert "servo currents" in found.not_judged[0].why
 
     def test_all_well(self, judged: Callable[..., JudgedAcross], make_judgement: Make) -> None:
         found = judged(lambda *_: make_judgement(onset=None, now=0.0))

@@ -275,9 +275,9 @@ class TestCounter:
         both = self.run(make_case, make_flight, [1.0] * 8, lambda _: make_judgement(now=0.5))
         assert len(both.drafts) == 1
         not_established = make_judgement(onset=None, now=0.5)
-        assert (
-            self.run(make_case, make_flight, [1.0] * 8, lambda _: not_established) == JudgedAcross()
-        )
+        found = self.run(make_case, make_flight, [1.0] * 8, lambda _: not_established)
+        assert (found.drafts, found.not_judged) == ([], [])
+        assert {x.sees for x in found.looked} == {"a counter 10 % off"}
 
 
 class TestJudgeSupply:

@@ -26,7 +26,17 @@ from telemetry.report.writers import html, pdf, terminal
 from telemetry.report.writers import json as report_json
 from telemetry.report.writers.paper import Sheets
 from telemetry.report.writers.screen import columns_of
-from telemetry.results import Feature, Finding, History, HistoryFlight, Level, NoteMark
+from telemetry.results import (
+    CheckOutcome,
+    Feature,
+    Finding,
+    History,
+    HistoryFlight,
+    Level,
+    NoteMark,
+    NotJudged,
+    OutcomeKind,
+)
 
 Make = Callable[..., History]
 
@@ -262,7 +272,13 @@ def hostile(make_history: Make) -> History:
             Feature(flight=flight.id, place=HOSTILE, feature="idle_v", value=8.0, unit="V"),
         ),
         not_judged=(HOSTILE,),
-    )
+        checks=(
+            CheckOutcome(
+                code="pack-out", question="Is it?", place=HOSTILE, why=HOSTILE, next_time=HOSTILE,
+                outcome=OutcomeKind.NOT_JUDGED, reason=NotJudged.UNLOGGED,
+            ),
+        ),
+    )  # fmt: skip
 
 
 def test_names_from_files_cannot_leave_the_text(hostile: History, page: str) -> None:

@@ -10,6 +10,7 @@ import numpy as np
 from telemetry.checks.aircraft_history import (
     AircraftHistory,
     JudgedAcross,
+    Unjudged,
     established,
     trend_of,
     usual,
@@ -19,8 +20,8 @@ from telemetry.checks.check import Check, CheckPart
 from telemetry.checks.draft import FindingDraft, Possible, Words
 from telemetry.checks.leads.in_flight import BRANCH_RESISTANCE_HIGH
 from telemetry.checks.leads.in_stretches import CHANGED_WORDS, NEEDS, changed_leads, sees
-from telemetry.checks.tree import current_of, fed_places
-from telemetry.results import Level
+from telemetry.checks.tree import OF_LEADS, current_of, fed_places
+from telemetry.results import Level, NotJudged
 from telemetry.trends.drops import drop_parts, offset_parts
 from telemetry.trends.evidence import Judgement
 from telemetry.trends.parts import EvidencePart, log_odds, moved_since
@@ -29,6 +30,7 @@ from telemetry.trends.parts import EvidencePart, log_odds, moved_since
 _OFFSET_WATCH_V = 0.06
 # Log of the odds from which a small change is held for the sensors' and not the lead's (heuristic).
 _SURE = 3.0
+_RISING = ("branch-resistance-rising",)
 # How far the drop at rest may move where only the whole current is known, part of that in flight.
 _REST_DOUBT = 0.5
 _APPARENT = Possible(
@@ -42,7 +44,9 @@ def judge_leads(history: AircraftHistory) -> JudgedAcross:
     found = JudgedAcross()
     places = fed_places(history)
     if not places:
-        found.not_judged.append("leads: no place reports a voltage besides the one that feeds it")
+        why = "leads: no place reports a voltage besides the one that feeds it"
+        log = "log the voltage of every node"
+        found.not_judged.append(Unjudged(OF_LEADS, None, NotJudged.NO_COLUMN, why, log))
     for place, parent in places:
         _lead(history, place, parent, found)
     return found
@@ -96,13 +100,16 @@ def _branch(
 ) -> _Branch | None:
     current, own = current_of(history, place, parent)
     if current is None:
-        found.not_judged.append(f"lead of {place}: no current is reported for it")
+        why = f"lead of {place}: no current is reported for it"
+        log = f"log the current of {place}, or of the whole"
+        found.not_judged.append(Unjudged(_RISING, place, NotJudged.UNLOGGED, why, log))
         return None
     fit = "branch_mohm" if own else "apparent_mohm"
     parts = drop_parts(history.table, place, parent, current, fit=fit)
     j = history.judge(parts, history.first(place, parent), place)
     if j is None:
-        found.not_judged.append(f"lead of {place}: fewer than three flights tell its drop per amp")
+        why = f"lead of {place}: fewer than three flights tell its drop per amp"
+        found.not_judged.append(Unjudged(_RISING, place, NotJudged.TOO_FEW_FLIGHTS, why))
         return None
     # Without its own current a place sees only its share of the whole.
     share = 1.0 if own else 1.0 / len(fed_places(history))
@@ -230,6 +237,9 @@ def _offset(
     for sign in (1.0, -1.0):
         j = history.judge(parts, first, place, sign=sign)
         if j is None:
+            why = f"sensors of {place} and {parent}: fewer than three flights tell their offset"
+            few = Unjudged(("sensor-offset",), place, NotJudged.TOO_FEW_FLIGHTS, why)
+            found.not_judged.append(few)
             return None
         if sign > 0:
             found.trends.append(

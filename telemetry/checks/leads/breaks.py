@@ -8,8 +8,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from telemetry.checks.aircraft_history import (
+    LEAST_FLIGHTS,
     AircraftHistory,
     JudgedAcross,
+    Looked,
+    Unjudged,
     established,
     trend_of,
     usual,
@@ -20,7 +23,7 @@ from telemetry.checks.draft import FindingDraft, Possible, Words
 from telemetry.checks.leads.in_stretches import CHANGED_WORDS, NEEDS, changed_leads, sees
 from telemetry.checks.supply.falls import SAG_UNEXPLAINED
 from telemetry.checks.tree import fed_places
-from telemetry.results import Level
+from telemetry.results import Level, NotJudged
 from telemetry.trends.counts import Burst, judge_counts
 from telemetry.trends.parts import EvidencePart
 
@@ -132,10 +135,22 @@ def contacts_at(history: AircraftHistory, places: Sequence[str]) -> JudgedAcross
             finding = _straying(history, place, places, found)
         else:
             finding = _counted(history, place, places)
+            looked_for_falls(history, "contact-intermittent", place, found)
         finding = finding or _paused(history, place, places)
         if finding is not None:
             found.drafts.append(finding)
     return found
+
+
+def looked_for_falls(history: AircraftHistory, code: str, place: str, found: JudgedAcross) -> None:
+    """Note what the falls counted at a place would have told, or that its flights are too few."""
+    since = len(history.flights) - history.first(place)
+    if since < LEAST_FLIGHTS:
+        why = f"falls of {place}: fewer than three flights since its baseline began"
+        found.not_judged.append(Unjudged((code,), place, NotJudged.TOO_FEW_FLIGHTS, why))
+    else:
+        sees = "falls in two of the last flights, or three in one, beyond what is usual there"
+        found.looked.append(Looked(code, place, sees))
 
 
 def _counted(history: AircraftHistory, place: str, places: Sequence[str]) -> FindingDraft | None:

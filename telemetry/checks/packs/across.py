@@ -10,7 +10,10 @@ from numpy.typing import NDArray
 from telemetry.checks.aircraft_history import (
     AircraftHistory,
     JudgedAcross,
+    Looked,
+    Unjudged,
     established,
+    least_change,
     trend_of,
     usual,
 )
@@ -20,7 +23,7 @@ from telemetry.checks.draft import Words
 from telemetry.checks.packs.dividing import judge_way
 from telemetry.checks.packs.sources import SOURCE_RESISTANCE_HIGH
 from telemetry.checks.tree import packs_of, shared_packs
-from telemetry.results import Level
+from telemetry.results import Level, NotJudged
 from telemetry.trends.drops import drop_parts, feature_part
 from telemetry.trends.measures import Measures
 from telemetry.trends.parts import EvidencePart
@@ -44,6 +47,9 @@ _PER_KELVIN, _PER_KELVIN_SD = -0.015, 0.012
 # Voltage after landing: 1 V/V with that at the start; with charge, V/Ah of a 4 Ah pack (heuristic).
 _END_PER_START, _END_PER_START_SD = 0.9, 0.3
 _END_PER_AH, _END_PER_AH_SD = -0.25, 0.2
+_RISING, _WEAK = ("source-resistance-rising",), ("pack-weak",)
+OF_PACKS = (*_RISING, *_WEAK)
+_LOG_PACKS = "log voltage, current and used charge of each pack"
 
 
 def judge_packs(history: AircraftHistory) -> JudgedAcross:
@@ -51,7 +57,8 @@ def judge_packs(history: AircraftHistory) -> JudgedAcross:
     found = JudgedAcross()
     packs = packs_of(history)
     if not packs:
-        found.not_judged.append("packs: no place of the log is a pack")
+        why = "packs: no place of the log is a pack"
+        found.not_judged.append(Unjudged(OF_PACKS, None, NotJudged.NO_COLUMN, why, _LOG_PACKS))
     shared = shared_packs(history)
     for pack in packs:
         other = next((p for p in shared if p != pack), None) if len(shared) == 2 else None
@@ -72,6 +79,11 @@ def judge_shares(history: AircraftHistory) -> JudgedAcross:
     shared = shared_packs(history)
     if len(shared) == 2:
         _share(history, (shared[0], shared[1]), found)
+    else:
+        why = "packs: it takes two that share the load"
+        found.not_judged.append(
+            Unjudged(("pack-share",), None, NotJudged.NO_COUNTERPART, why, _LOG_PACKS)
+        )
     return found
 
 
@@ -109,7 +121,8 @@ def _source(
     at = np.flatnonzero(np.isfinite(y))
     if at.size == 0:
         if seen_at is None:
-            found.not_judged.append(f"{pack}: no flight tells its resistance")
+            why = f"{pack}: no flight tells its resistance"
+            found.not_judged.append(Unjudged(_RISING, pack, NotJudged.UNCERTAIN, why, _LOG_PACKS))
         return
     part = EvidencePart(
         name="source_mohm",
@@ -122,6 +135,8 @@ def _source(
     first = max(_first(history, pack), 0 if other is None else _first(history, other))
     j = history.judge([part], first, pack, logarithmic=True)
     if j is None:
+        why = f"{pack}: fewer than three flights tell its resistance"
+        found.not_judged.append(Unjudged(_RISING, pack, NotJudged.TOO_FEW_FLIGHTS, why))
         return
     found.trends.append(
         trend_of(
@@ -206,6 +221,7 @@ def _path(history: AircraftHistory, pack: str, found: JudgedAcross) -> None:
             quantity="drop per amp to the bus",
             unit="mOhm",
             rise_unit="mOhm",
+            evidence={"of_the_path": True},
         )
     )
 
@@ -216,6 +232,8 @@ def _weak(history: AircraftHistory, pack: str, found: JudgedAcross) -> None:
     used_ah = history.table.column(pack, "used_mah")[0] / 1000.0
     at = np.flatnonzero(np.isfinite(end_v + start_v + used_ah))
     if at.size == 0:
+        why = f"{pack}: no flight has its voltage at both ends and the charge used"
+        found.not_judged.append(Unjudged(_WEAK, pack, NotJudged.UNLOGGED, why, _LOG_PACKS))
         return
     end_v, start_v, used_ah = end_v[at], start_v[at], used_ah[at]
     pack_of = history.aircraft.pack(pack)
@@ -232,7 +250,14 @@ def _weak(history: AircraftHistory, pack: str, found: JudgedAcross) -> None:
         slope_sd=np.array([_END_PER_START_SD, _END_PER_AH_SD * per_ah]),
     )
     j = history.judge([part], _first(history, pack), pack, sign=-1.0)
-    if j is None or j.signal is None or j.now < _WEAK_PCT / 100.0 * float(end_v.mean()):
+    if j is None:
+        why = f"{pack}: fewer than three flights tell how it ends them"
+        found.not_judged.append(Unjudged(_WEAK, pack, NotJudged.TOO_FEW_FLIGHTS, why))
+        return
+    least_v = _WEAK_PCT / 100.0 * float(end_v.mean())
+    told_v = least_change(float(j.sd[-1]), j.limit, least_v)
+    found.looked.append(Looked("pack-weak", pack, f"{told_v:.2f} V less after landing"))
+    if j.signal is None or j.now < least_v:
         return
     found.drafts.append(
         established(
@@ -254,6 +279,10 @@ def _share(history: AircraftHistory, pair: tuple[str, str], found: JudgedAcross)
     y = history.table.column(pair[0], "share")[0]
     at = np.flatnonzero(np.isfinite(y))
     if at.size == 0:
+        why = "packs: no flight tells their shares of the current"
+        found.not_judged += [
+            Unjudged(("pack-share",), p, NotJudged.UNLOGGED, why, _LOG_PACKS) for p in pair
+        ]
         return
     one, two = (history.table.column(p, "rest_v")[0][at] for p in pair)
     # The first pack's voltage at rest over the second's; 0 where not known.
@@ -273,7 +302,16 @@ def _share(history: AircraftHistory, pair: tuple[str, str], found: JudgedAcross)
     allowed = history.limits.share_points / 100.0
     for sign, place in ((-1.0, pair[0]), (1.0, pair[1])):
         j = history.judge([part], first, place, sign=sign)
-        if j is None or j.signal is None or j.onset is None:
+        if j is None:
+            why = f"{place}: fewer than three flights tell its share"
+            few = Unjudged(("pack-share",), place, NotJudged.TOO_FEW_FLIGHTS, why)
+            found.not_judged.append(few)
+            continue
+        usual_share = float(np.mean(y if place == pair[0] else 1.0 - y))
+        until = min(allowed, max(usual_share - 0.5 + allowed, 0.0))
+        told = 100.0 * least_change(float(j.sd[-1]), j.limit, until)
+        found.looked.append(Looked("pack-share", place, f"{told:.0f} points less of the current"))
+        if j.signal is None or j.onset is None:
             continue
         since = int(j.at[j.onset])
         before = float(np.mean(y[(at >= j.first) & (at < since)]))

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 
-from telemetry.checks.aircraft_history import AircraftHistory, JudgedAcross
+from telemetry.checks.aircraft_history import AircraftHistory, JudgedAcross, Looked, Unjudged
 from telemetry.checks.draft import FindingDraft
 from telemetry.checks.tree import shared_packs
-from telemetry.results import Level
+from telemetry.results import Level, NotJudged
 
 # A pack whose share is below this gives nothing; above the other it used to take part (heuristic).
 _OUT_SHARE, _PART_SHARE = 0.03, 0.15
@@ -24,6 +24,10 @@ def judge_outs(history: AircraftHistory) -> JudgedAcross:
     if len(shared) == 2:
         _out(history, shared[0], shared[1], found)
         _out(history, shared[1], shared[0], found)
+    else:
+        why = "packs: it takes two that share the load"
+        log = "log the current of each pack"
+        found.not_judged.append(Unjudged(("pack-out",), None, NotJudged.NO_COUNTERPART, why, log))
     return found
 
 
@@ -31,6 +35,13 @@ def _out(history: AircraftHistory, pack: str, other: str, found: JudgedAcross) -
     """A pack that gave nothing in a flight although it used to take part."""
     first, n = history.first(pack), len(history.flights)
     share = history.table.column(pack, "share")[0]
+    if np.isfinite(share[first:]).sum() > _FEW:
+        sees = f"less than {100 * _OUT_SHARE:.0f} % of the current through one flight"
+        found.looked.append(Looked("pack-out", pack, sees))
+    else:
+        why = f"{pack}: fewer than three flights tell its share"
+        few = Unjudged(("pack-out",), pack, NotJudged.TOO_FEW_FLIGHTS, why)
+        found.not_judged.append(few)
     (own_v, _), (other_v, _) = (history.table.column(p, "rest_v") for p in (pack, other))
     # A pack whose own voltage is the lower one gives nothing because the other is fuller.
     weaker = own_v < other_v - _LOWER_V

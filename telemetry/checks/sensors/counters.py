@@ -6,7 +6,14 @@ import math
 
 import numpy as np
 
-from telemetry.checks.aircraft_history import AircraftHistory, JudgedAcross, established
+from telemetry.checks.aircraft_history import (
+    AircraftHistory,
+    JudgedAcross,
+    Looked,
+    Unjudged,
+    established,
+    least_change,
+)
 from telemetry.checks.causes.kinds import CauseKind
 from telemetry.checks.check import Check, CheckPart
 from telemetry.checks.draft import FindingDraft, Words
@@ -76,7 +83,14 @@ def _counter(history: AircraftHistory, place: str, found: JudgedAcross) -> None:
     )
     for sign, more in ((1.0, "more"), (-1.0, "less")):
         j = history.judge([part], history.first(place), place, sign=sign, logarithmic=True)
-        if j is None or j.signal is None or j.now < _COUNTER_WATCH:
+        if j is None:
+            why = f"counter of {place}: fewer than three flights tell it"
+            few = Unjudged(("capacity-mismatch",), place, NotJudged.TOO_FEW_FLIGHTS, why)
+            found.not_judged.append(few)
+            continue
+        told = 100 * least_change(float(j.sd[-1]), j.limit, _COUNTER_WATCH)
+        found.looked.append(Looked("capacity-mismatch", place, f"a counter {told:.0f} % off"))
+        if j.signal is None or j.now < _COUNTER_WATCH:
             continue
         found.drafts.append(
             established(

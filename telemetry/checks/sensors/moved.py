@@ -19,10 +19,17 @@ _FEW_BLOCKS = 4
 def sensor_moved(
     history: AircraftHistory, place: str, first: int, since: int, moved: float
 ) -> bool:
-    """Whether a change of a place's current is its sensor's alone.
+    """Whether a change of a place's current is its sensor's alone, as :func:`sensor_odds` says."""
+    return sensor_odds(history, place, first, since, moved) > _SURE
+
+
+def sensor_odds(
+    history: AircraftHistory, place: str, first: int, since: int, moved: float
+) -> float:
+    """Log of the odds that a change of a place's current is its sensor's alone.
 
     A sensor that reads more shows more current without more drop of voltage, and without more in
-    the total.
+    the total. 0 where neither is known.
 
     Parameters
     ----------
@@ -42,7 +49,7 @@ def sensor_moved(
         seen = moved_since(part.since(first), learn)
         if seen is not None:
             odds += log_odds(*seen, if_sensor, 0.0)
-    return odds > _SURE
+    return odds
 
 
 def _drop_of(

@@ -11,7 +11,10 @@ from telemetry.aircraft import Aircraft
 from telemetry.checks.aircraft_history import (
     AircraftHistory,
     JudgedAcross,
+    Looked,
+    Unjudged,
     established,
+    told_least,
     trend_of,
     usual,
 )
@@ -43,7 +46,8 @@ from telemetry.checks.servos.in_flight import (
     sees_silence,
     servo_findings,
 )
-from telemetry.results import OF_ONE_SERVO, Level, Trend
+from telemetry.checks.tree import OF_SERVOS
+from telemetry.results import OF_ONE_SERVO, Level, NotJudged, Trend
 from telemetry.trends.evidence import Judgement
 from telemetry.trends.features.flight import load_places
 from telemetry.trends.table import FeatureTable
@@ -127,7 +131,9 @@ def _judged(history: AircraftHistory) -> tuple[JudgedAcross, dict[str, Claim], d
     claims: dict[str, Claim] = {}
     fell: dict[str, int] = {}
     if not loads:
-        found.not_judged.append("servo currents: no place reports its own current")
+        why = "servo currents: no place reports its own current"
+        log = "log the current of every node"
+        found.not_judged.append(Unjudged(OF_SERVOS, None, NotJudged.NO_COLUMN, why, log))
         return found, claims, fell
     while True:
         open_places = [p for p in loads if p not in claims]
@@ -143,13 +149,17 @@ def _judged(history: AircraftHistory) -> tuple[JudgedAcross, dict[str, Claim], d
         if claim is None and others is not None:
             j = judge_place(history, place, others, 1.0)
             if j is not None:
-                found.trends.append(_trend(history, "servo-current-rising", place, j))
+                trend = _trend(history, "servo-current-rising", place, j)
+                found.trends.append(trend)
+                found.looked.append(Looked("servo-silent", place, told_least(trend, "fall")))
             else:
-                found.not_judged.append(
-                    f"servo currents of {place}: fewer than three flights tell them"
-                )
+                why = f"servo currents of {place}: fewer than three flights tell them"
+                few = Unjudged(OF_SERVOS, place, NotJudged.TOO_FEW_FLIGHTS, why)
+                found.not_judged.append(few)
         elif claim is None:
-            found.not_judged.append(f"servo currents of {place}: no other place is beyond doubt")
+            why = f"servo currents of {place}: no other place is beyond doubt"
+            note = "put right what was found at the others, and note it"
+            found.not_judged.append(Unjudged(OF_SERVOS, place, NotJudged.NO_COUNTERPART, why, note))
         elif claim is not None:
             found.trends.append(_trend(history, claim.code, place, claim.judgement))
         finding = None
@@ -254,6 +264,7 @@ def _sensor_finding(history: AircraftHistory, claim: Claim) -> FindingDraft | No
             unit="",
             rise_unit="%",
             scale=100.0 * way,
+            evidence={"sensor_alone": True},
         )
     return None
 

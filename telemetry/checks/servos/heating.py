@@ -7,9 +7,15 @@ from dataclasses import replace
 
 import numpy as np
 
-from telemetry.checks.aircraft_history import AircraftHistory, JudgedAcross, established, trend_of
+from telemetry.checks.aircraft_history import (
+    AircraftHistory,
+    JudgedAcross,
+    Unjudged,
+    established,
+    trend_of,
+)
 from telemetry.checks.draft import FindingDraft
-from telemetry.results import OF_ONE_SERVO, Level
+from telemetry.results import OF_ONE_SERVO, Level, NotJudged
 from telemetry.trends.evidence import Judgement
 from telemetry.trends.parts import EvidencePart, log_odds, moved_since
 from telemetry.trends.ratios import ramp_part
@@ -48,10 +54,18 @@ def judge_heating(
     mirror = history.aircraft.mirror(place, sound) is not None
     ramp = ramp_part(history.table, place, sound, mirror=mirror) if sound else None
     if ramp is None:
+        why = f"warming of {place}: no flight has it beside another place that is beyond doubt"
+        log = "log the currents of all nodes through whole flights"
+        found.not_judged.append(
+            Unjudged(("servo-heating",), place, NotJudged.NO_COUNTERPART, why, log)
+        )
         return None
     air = [replace(p, response=_AIR_RESPONSE, doubt=_AIR_DOUBT) for p in parts if p.name == "air"]
     j = history.judge([ramp, *air], history.first(place, *sound), place)
     if j is None:
+        why = f"warming of {place}: fewer than three flights tell it"
+        few = Unjudged(("servo-heating",), place, NotJudged.TOO_FEW_FLIGHTS, why)
+        found.not_judged.append(few)
         return None
     servos, known = history.servos(place)
     found.trends.append(

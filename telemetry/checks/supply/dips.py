@@ -8,7 +8,13 @@ from telemetry.checks.aircraft_history import AircraftHistory, JudgedAcross
 from telemetry.checks.causes.kinds import CauseKind
 from telemetry.checks.check import Check, CheckPart
 from telemetry.checks.draft import Words
-from telemetry.checks.leads.breaks import counted_finding, cut_off, deepest_at, falls_at
+from telemetry.checks.leads.breaks import (
+    counted_finding,
+    cut_off,
+    deepest_at,
+    falls_at,
+    looked_for_falls,
+)
 from telemetry.checks.supply.falls import REGULATOR_DROOP
 from telemetry.checks.tree import packs_of
 from telemetry.trends.counts import judge_counts
@@ -19,7 +25,9 @@ _SUPPLY = ("supply", "pack", "brownout")
 def judge_dips(history: AircraftHistory) -> JudgedAcross:
     """Finding supply-dips: the bus was lost, or dips more often than by chance."""
     found = JudgedAcross()
-    if not cut_off(history, "supply-dips", history.aircraft.root or "bus", found):
+    root = history.aircraft.root or "bus"
+    if not cut_off(history, "supply-dips", root, found):
+        looked_for_falls(history, "supply-dips", root, found)
         _dips(history, packs_of(history), found)
     return found
 

@@ -23,7 +23,7 @@ from telemetry.report.documents.history_figures import (
 )
 from telemetry.report.parts.method import levels_table
 from telemetry.report.parts.tables import cells, columns
-from telemetry.report.words import LEVEL_WORD, NONE, clock, code_words, counted, number, sentence
+from telemetry.report.words import LEVEL_WORD, NONE, clock, code_words, counted, number
 from telemetry.results import Feature, Trend
 
 _VOLTS = ("idle_v", "lowest_stir_v", "lowest_flight_v")
@@ -372,9 +372,6 @@ def judged_section(across: Across) -> Section:
         "each finding tells how large it is.",
     ]
     blocks: list[Block] = [Bullets(items=tuple(words))]
-    if across.history.not_judged:
-        told = [sentence(f"not judged: {plain(w)}") for w in across.history.not_judged]
-        blocks.append(Bullets(items=tuple(told)))
     if rows:
         blocks.append(table)
     blocks.append(levels_table())

@@ -30,7 +30,8 @@ from telemetry.report.documents.history_parts import (
     packs_section,
     voltages_section,
 )
-from telemetry.report.parts.facts import facts
+from telemetry.report.parts.checked import checked_across_section
+from telemetry.report.parts.facts import cause_words, causes_head, facts
 from telemetry.report.parts.first_page import by_gravity, checks, reason
 from telemetry.report.parts.method import BEFORE_BENCH, cautions_section, limits_section
 from telemetry.report.words import (
@@ -88,6 +89,7 @@ def history_document(history: History, links: Mapping[str, str] | None = None) -
         packs_section(across),
         flights_section(across),
         notes_section(across),
+        checked_across_section(history.checks),
         judged_section(across),
         limits_section(history.aircraft, history.aircraft.limits),
         cautions_section(),
@@ -246,7 +248,8 @@ def _findings(across: Across) -> Section:
                 title=sentence(finding.title).rstrip("."),
                 where=", ".join(where),
                 facts=_facts(finding),
-                explanations=tuple(sentence(e) for e in finding.explanations),
+                explanations=cause_words(finding),
+                causes_head=causes_head(finding, "these flights"),
                 confirm=sentence(finding.confirm),
                 advice=sentence(finding.advice),
                 code=finding.code,

@@ -16,10 +16,8 @@ _OUTCOME_WORD = {
     OutcomeKind.FOUND: "found",
     OutcomeKind.NOT_JUDGED: "not judged",
 }
-_NOTE = (
-    "Passed: it looked, and would have shown what stands beside it; less may be there. Essential: "
-    "without it a log is not clear."
-)
+_PASSED = "Passed: it looked, and would have shown what stands beside it; less may be there."
+_NOTE = f"{_PASSED} Essential: without it a log is not clear."
 
 
 def checked_section(outcomes: Sequence[CheckOutcome]) -> Section:
@@ -44,6 +42,35 @@ def checked_section(outcomes: Sequence[CheckOutcome]) -> Section:
         )
     )
     return Section(title="What was checked", anchor="checked", blocks=tuple(blocks))
+
+
+def checked_across_section(outcomes: Sequence[CheckOutcome]) -> Section | None:
+    """Every check that compares flights, at each place; None where none was asked."""
+    if not outcomes:
+        return None
+    unjudged = [o for o in outcomes if o.outcome is OutcomeKind.NOT_JUDGED]
+    blocks: list[Block] = [Paragraph(text=f"Checks across flights: {counted_outcomes(outcomes)}.")]
+    if words := _unjudged_words(unjudged):
+        blocks.append(Bullets(items=words))
+    blocks.append(
+        Table(
+            caption="What was checked across flights, and what it would have shown",
+            columns=columns("Question", "Where", "Outcome", "Shows at least, or why not"),
+            rows=tuple(_row(same) for same in _alike(outcomes)),
+            note=_PASSED,
+            brief=False,
+        )
+    )
+    return Section(title="What was checked", anchor="checked", blocks=tuple(blocks))
+
+
+def _unjudged_words(outcomes: Sequence[CheckOutcome]) -> tuple[str, ...]:
+    """What could not be judged, each reason once, with what would let it."""
+    reasons = dict.fromkeys((o.why or "", o.next_time or NONE) for o in outcomes)
+    return tuple(
+        f"{sentence(f'not judged: {plain(why)}')} Next time: {plain(then)}."
+        for why, then in reasons
+    )
 
 
 def _alike(outcomes: Sequence[CheckOutcome]) -> list[list[CheckOutcome]]:

@@ -14,6 +14,7 @@ from telemetry.report.words import (
     lasting,
     measure,
     percent,
+    sentence,
 )
 from telemetry.results import Finding
 
@@ -116,6 +117,10 @@ _LABELS = {
     "recent_flights": "of the newest",
     "usual_per_flight": "usual a flight",
     "usual_share": "usual share",
+    "ran_over": "it came to its end and ran over",
+    "of_a_clock": "it is a clock",
+    "of_the_path": "measured between pack and bus",
+    "sensor_alone": "drop and total unchanged",
 }
 _WORDS: dict[str, str] = {**CASE_WORD, **{str(k): v for k, v in EVIDENCE_WORD.items()}}
 _ENDINGS = (
@@ -147,6 +152,27 @@ def facts(finding: Finding, steps: NumberSteps) -> tuple[Fact, ...]:
         low, high = _bounds(key, evidence)
         rows.append((_label(key), _value(key, value, low, high, finding.place, steps)))
     return tuple(rows)
+
+
+def causes_head(finding: Finding, told_by: str = "this log") -> str:
+    """What stands above the causes of a finding: whether they are ranked."""
+    if len(finding.causes) < 2:
+        return "Possible causes"
+    if finding.ranked:
+        return "The likeliest cause first"
+    return f"Causes that {told_by} cannot rank"
+
+
+def cause_words(finding: Finding) -> tuple[str, ...]:
+    """Each cause with what speaks for it and against it."""
+    out = []
+    for cause in finding.causes:
+        parts = [sentence(cause.cause)]
+        for head, words in (("For it", cause.speaks_for), ("Against it", cause.speaks_against)):
+            if words:
+                parts.append(f"{head}: {plain('; '.join(words))}.")
+        out.append(" ".join(parts))
+    return tuple(out)
 
 
 # Estimates whose bounds are named by their unit alone.

@@ -21,7 +21,7 @@ from telemetry.report.document import (
     Table,
 )
 from telemetry.report.figures.traces import path_order, working_spans
-from telemetry.report.parts.facts import facts
+from telemetry.report.parts.facts import cause_words, causes_head, facts
 from telemetry.report.parts.first_page import by_gravity
 from telemetry.report.parts.method import BEFORE_BENCH
 from telemetry.report.parts.path import differences, path_figure
@@ -29,7 +29,7 @@ from telemetry.report.parts.proof import proof
 from telemetry.report.parts.tables import cells, columns, each_flight, flight_name, mohm_words
 from telemetry.report.parts.worst import worst_table
 from telemetry.report.words import NONE, NumberSteps, clock, lasting, number, sentence
-from telemetry.results import Cause, Finding, Flight, PhaseKind, Review, Stir, StirPlace
+from telemetry.results import Finding, Flight, PhaseKind, Review, Stir, StirPlace
 from telemetry.results.findings import standing_alone
 
 _STIR_NOTE = (
@@ -54,8 +54,8 @@ def findings_section(review: Review) -> Section:
                 title=sentence(finding.title).rstrip("."),
                 where=", ".join(plain(w) for w in where if w),
                 facts=facts(finding, steps),
-                explanations=tuple(_cause_words(c) for c in finding.causes),
-                causes_head=_causes_head(finding),
+                explanations=cause_words(finding),
+                causes_head=causes_head(finding),
                 beneath=_beneath(finding, review),
                 confirm=sentence(finding.confirm),
                 advice=sentence(finding.advice),
@@ -84,21 +84,6 @@ def _beneath(head: Finding, review: Review) -> tuple[str, ...]:
         if (f.follows_code, f.follows_place) == (head.code, head.place)
         and head.flight in (None, f.flight)
     )
-
-
-def _causes_head(finding: Finding) -> str:
-    if finding.ranked and len(finding.causes) > 1:
-        return "The likeliest cause first"
-    return "Possible causes" if len(finding.causes) < 2 else "Causes this log cannot rank"
-
-
-def _cause_words(cause: Cause) -> str:
-    """A cause with what speaks for it and against it."""
-    parts = [sentence(cause.cause)]
-    for head, words in (("For it", cause.speaks_for), ("Against it", cause.speaks_against)):
-        if words:
-            parts.append(f"{head}: {plain('; '.join(words))}.")
-    return " ".join(parts)
 
 
 def places_section(review: Review) -> Section:

@@ -77,6 +77,7 @@ def history_document(history: History) -> dict[str, Any]:
         "features": _clean(history.features),
         "trends": _clean(history.trends),
         "findings": _clean(history.findings),
+        "checks": _clean(history.checks),
         "not_judged": _clean(history.not_judged),
         "limits": _clean(history.aircraft.limits.model_dump()),
         "answer": _answer(history.answer),
