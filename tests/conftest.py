@@ -771,6 +771,11 @@ def make_history() -> MakeHistory:
                     title="right wing draws 45 % more than usual",
                     evidence={"servos": 4, "servos_known": "assumed", "p_trend": 0.00001},
                     explanations=("a worn servo", "a linkage that binds"),
+                    causes=(
+                        Cause(kind="worn-servo", cause="a worn servo", speaks_for=("it grew",)),
+                        Cause(kind="binding", cause="a linkage that binds"),
+                    ),
+                    ranked=True,
                     confirm="Disconnect the linkages one at a time and stir.",
                     advice="Find the servo and put it right.",
                     since_flight=flights[since].id,

@@ -11,6 +11,7 @@ from telemetry.aircraft import Aircraft, completed
 from telemetry.checks.aircraft_history import AircraftHistory, JudgedAcross
 from telemetry.checks.causes.across_signs import AcrossFacts
 from telemetry.checks.causes.across_table import TABLE_ACROSS
+from telemetry.checks.causes.consequences import with_consequences
 from telemetry.checks.causes.ranking import ranked
 from telemetry.checks.draft import FindingDraft
 from telemetry.checks.listed import CHECKS, CODES, not_yet_called
@@ -88,7 +89,7 @@ def judge(
             for f in m.features
         ),
         trends=tuple(judged.trends),
-        findings=tuple(sorted(findings, key=lambda f: -f.level.rank)),
+        findings=tuple(with_consequences(findings, complete)),
         not_judged=tuple(dict.fromkeys(u.why for u in judged.not_judged)),
         checks=outcomes_across(CHECKS, judged, findings),
     )

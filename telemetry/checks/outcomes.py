@@ -151,7 +151,13 @@ def _of_check_across(
         if u.place not in found and u.place not in seen:
             yield _across(check, u.place, unjudged=u)
     if not (found or seen or left):
-        none = Unjudged((check.code,), None, NotJudged.NO_COLUMN, _NOTHING, "see the guide")
+        none = Unjudged(
+            (check.code,),
+            None,
+            NotJudged.NO_COLUMN,
+            _NOTHING,
+            "log voltage and current of each place",
+        )
         yield _across(check, None, unjudged=none)
 
 

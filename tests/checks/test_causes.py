@@ -10,7 +10,7 @@ from typing import Any
 
 import pytest
 
-from telemetry.checks.causes.consequences import FOLLOWS
+from telemetry.checks.causes.consequences import FOLLOWS, with_consequences
 from telemetry.checks.causes.kinds import CauseKind
 from telemetry.checks.causes.table import TABLE
 from telemetry.checks.leads.in_stretches import CHANGED_WORDS
@@ -22,7 +22,9 @@ from telemetry.checks.supply.droops import DROOP, DROP_OUT
 from telemetry.checks.supply.restarts import RESTART_UNDER_LOAD
 from telemetry.checks.supply.undervoltage import PACK_UNDER
 from telemetry.results import (
+    Cause,
     Finding,
+    Level,
     Margin,
     Origin,
     OutKind,
@@ -209,3 +211,50 @@ def test_what_is_graver_than_its_cause_leads() -> None:
     found = found_in(columns=COLUMNS, packs=(weak,), low=(deep,), aircraft=CRAFT)
     assert found[0].code == "undervoltage"
     assert {f.follows_code for f in found} == {None}
+
+
+def told(code: str, level: Level, place: str, **more: Any) -> Finding:
+    causes = (Cause(kind=code, cause=f"of {code}"),)
+    return Finding(code=code, level=level, place=place, title=code, causes=causes, **more)
+
+
+def test_a_chain_of_consequences_is_told_beneath_its_root() -> None:
+    """A regulator that is too hot: the bus is lost, a wing with it, and its margin is gone."""
+    ground = Level.GROUND
+    found = with_consequences(
+        [
+            told("brownout", ground, "bus", start_s=100.0, end_s=101.0),
+            told("margin-low", ground, "left wing", start_s=100.5),
+            told("undervoltage", ground, "left wing", start_s=100.5),
+            told("regulator-droop", ground, "bus", start_s=140.0),
+        ],
+        CRAFT,
+    )
+    head, *rest = found
+    assert (head.code, head.follows_code) == ("regulator-droop", None)
+    assert {(f.follows_code, f.follows_place) for f in rest} == {("regulator-droop", "bus")}
+    # One cause: what follows has those of its cause.
+    assert {f.causes for f in found} == {head.causes}
+
+
+def test_no_code_follows_from_itself_by_any_way() -> None:
+    def reached(code: str, by: tuple[str, ...] = ()) -> set[str]:
+        assert code not in by, (*by, code)
+        return {code}.union(*(reached(c, (*by, code)) for c in FOLLOWS.get(code, {})))
+
+    assert reached("pack-out") > {"undervoltage", "margin-low"}
+    assert all(reached(code) for code in FOLLOWS)
+
+
+def test_across_flights_one_bad_lead_is_told_once() -> None:
+    found = with_consequences(
+        [
+            told("contact-intermittent", Level.WATCH, "tail", since_flight="9"),
+            told("sag-unexplained", Level.GROUND, "tail", since_flight="9"),
+            told("branch-resistance-rising", Level.GROUND, "tail", since_flight="7"),
+            told("contact-intermittent", Level.WATCH, "left wing"),
+        ],
+        CRAFT,
+    )
+    alone = [(f.code, f.place) for f in found if f.follows_code is None]
+    assert alone == [("branch-resistance-rising", "tail"), ("contact-intermittent", "left wing")]

@@ -125,6 +125,13 @@ def weaker(facts: AcrossFacts, draft: FindingDraft) -> Sign | None:
     return None
 
 
+def holds_less(facts: AcrossFacts, draft: FindingDraft) -> Sign | None:
+    """Whether it ends its flights lower than before as well."""
+    if any(d.code == "pack-weak" and d.place == draft.place for d in facts.drafts):
+        return Sign(True, "it ends its flights lower as well: it holds less charge")
+    return None
+
+
 def rest_rose(facts: AcrossFacts, draft: FindingDraft) -> Sign | None:
     """Whether the current at rest rose as well: something is held against."""
     before, now = _before_and_now(facts, draft, "rest_a")

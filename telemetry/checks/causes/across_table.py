@@ -28,8 +28,9 @@ _OWN: Mapping[C, Mapping[AcrossLook, Weight]] = {
     C.SET_POINTS: {signs.rest_apart: (-1, 0), signs.gradual: (-1, 0)},
     C.AGED: {
         signs.gradual: (1, -1),
-        signs.colder: (-1, 1),
+        signs.colder: (-1, 0),
         signs.of_the_path: (-3, 0),
+        signs.holds_less: (2, 0),
     },
     C.COLD: {
         signs.colder: (2, -3),
@@ -38,7 +39,7 @@ _OWN: Mapping[C, Mapping[AcrossLook, Weight]] = {
         signs.gradual: (-1, 0),
     },
     C.COLD_OR_AGED: {signs.weaker: (3, 0), signs.rest_apart: (-1, 0)},
-    C.PACK_PATH: {signs.of_the_path: (3, 0), signs.gradual: (0, 1), signs.at_others_too: (-1, 0)},
+    C.PACK_PATH: {signs.of_the_path: (3, 0), signs.gradual: (1, 1), signs.at_others_too: (-1, 0)},
     C.UNLIKE_CHARGE: {signs.rest_apart: (3, -2)},
     C.LOST_CAPACITY: {signs.began_lower: (-1, 1), signs.gradual: (1, 0), signs.weaker: (1, 0)},
     C.NOT_CHARGED: {signs.began_lower: (2, -2)},

@@ -23,60 +23,96 @@ def _below(aircraft: Aircraft, cause: str, place: str) -> bool:
     return bool(aircraft.feed_path(place, cause))
 
 
-#: Cause, and what follows from it: there, or also at what it feeds.
+_LOW = {"margin-low": _below, "undervoltage": _below}
+_LOST = {**_LOW, "brownout": _below, "restart": _below}
+#: Cause, and what follows from it: there, or also at what it feeds. No code follows from itself.
 FOLLOWS: Mapping[str, Mapping[str, _Reaches]] = {
-    "brownout": {"margin-low": _below, "undervoltage": _below, "restart": _below},
+    "brownout": {**_LOW, "restart": _below, "supply-dips": _below},
+    "undervoltage": {"margin-low": _below},
+    # Packs and their paths.
     "pack-out": {
-        "margin-low": _below,
-        "undervoltage": _below,
+        **_LOST,
         "pack-share": _here,
         "pack-low": _here,
         "regulator-droop": _below,
+        "supply-dips": _below,
     },
     "pack-low": {
-        "undervoltage": _below,
-        "margin-low": _below,
+        **_LOST,
         "pack-share": _here,
+        "pack-weak": _here,
         "source-resistance-high": _here,
+        "regulator-droop": _below,
     },
-    "undervoltage": {"margin-low": _below, "source-resistance-high": _here},
-    "source-resistance-high": {
+    "source-resistance-high": {**_LOW, "pack-share": _here, "regulator-droop": _below},
+    "source-resistance-rising": {
+        **_LOW,
+        "source-resistance-high": _here,
         "pack-share": _here,
-        "undervoltage": _below,
-        "margin-low": _below,
+        "pack-weak": _here,
+        "supply-dips": _below,
     },
-    "regulator-droop": {"margin-low": _below, "undervoltage": _below},
-    "switch-step": {"pack-share": _here, "margin-low": _below, "undervoltage": _below},
-    "sag-unexplained": {
-        "branch-resistance-high": _here,
-        "margin-low": _below,
-        "undervoltage": _below,
-    },
-    "branch-resistance-high": {
-        "lead-undersized": _here,
+    "switch-step": {**_LOW, "pack-share": _here},
+    # The supply.
+    "regulator-droop": {**_LOST, "switch-step": _below, "supply-dips": _below},
+    "supply-dips": {**_LOW, "restart": _below, "switch-step": _here},
+    # Leads and contacts.
+    "branch-resistance-rising": {
+        **_LOW,
+        "contact-intermittent": _here,
         "sag-unexplained": _here,
-        "margin-low": _below,
-        "undervoltage": _below,
+        "branch-resistance-high": _here,
+        "lead-undersized": _here,
     },
+    "contact-intermittent": {**_LOST, "sag-unexplained": _here, "branch-resistance-high": _here},
+    "sag-unexplained": {**_LOST, "branch-resistance-high": _here},
+    "branch-resistance-high": {**_LOW, "lead-undersized": _here},
+    # Servos.
+    "servo-current-rising": {"servo-not-resting": _here, "servo-heating": _here},
 }
 # Causes of one moment: what follows from them is of that moment.
-_OF_A_MOMENT = ("brownout", "sag-unexplained", "regulator-droop")
+_OF_A_MOMENT = ("brownout", "sag-unexplained")
+# Causes that hold whenever what follows was read: a resistance, a regulator in its limit.
+_AT_ANY_TIME = ("regulator-droop", "branch-resistance-high", "source-resistance-high")
 # What follows whenever it was read.
-_AT_ANY_TIME = ("branch-resistance-high", "pack-share", "source-resistance-high")
+_READ_AT_ANY_TIME = ("branch-resistance-high", "pack-share", "source-resistance-high")
 
 
 def with_consequences(findings: Sequence[Finding], aircraft: Aircraft) -> list[Finding]:
-    """The findings, those marked that follow from a graver or equal one of the same flight."""
-    heads: list[Finding] = []
-    out: list[Finding] = []
-    for f in sorted(findings, key=lambda f: -f.level.rank):
-        head = next((h for h in heads if _follows(f, h, aircraft)), None)
-        if head is None:
-            heads.append(f)
-            out.append(f)
-        else:
-            out.append(replace(f, follows_code=head.code, follows_place=head.place))
-    return out
+    """The findings, gravest first, those marked that follow from a graver or equal one.
+
+    Of one flight, or of one history. What follows from a consequence follows from its cause, and
+    has the causes of that: it stands behind what stands by itself.
+    """
+    ordered = sorted(findings, key=lambda f: -f.level.rank)
+    heads: dict[int, Finding] = {}
+    for f in ordered:
+        causes = (h for h in ordered if h.level >= f.level and _follows(f, h, aircraft))
+        head = next(causes, None)
+        if head is not None:
+            heads[id(f)] = head
+    told = [_beneath(f, _first(f, heads)) for f in ordered]
+    return sorted(told, key=lambda f: (-f.level.rank, f.follows_code is not None))
+
+
+def _first(f: Finding, heads: Mapping[int, Finding]) -> Finding:
+    """The cause at the root of a chain of consequences."""
+    while id(f) in heads:
+        f = heads[id(f)]
+    return f
+
+
+def _beneath(f: Finding, head: Finding) -> Finding:
+    if head is f:
+        return f
+    return replace(
+        f,
+        follows_code=head.code,
+        follows_place=head.place,
+        causes=head.causes,
+        ranked=head.ranked,
+        explanations=head.explanations,
+    )
 
 
 def _follows(f: Finding, head: Finding, aircraft: Aircraft) -> bool:
@@ -88,7 +124,9 @@ def _follows(f: Finding, head: Finding, aircraft: Aircraft) -> bool:
 
 
 def _in_time(f: Finding, head: Finding) -> bool:
-    if f.start_s is None or head.start_s is None or f.code in _AT_ANY_TIME:
+    if f.start_s is None or head.start_s is None or head.code in _AT_ANY_TIME:
+        return True
+    if f.code in _READ_AT_ANY_TIME:
         return True
     if f.start_s < head.start_s - _WITHIN_S:
         return False

@@ -22,6 +22,9 @@ _WEAKER, _ALIKE = 1.3, 1.25
 _CELLS, _COPPER, _UNSURE = 0.1, 0.2, -0.3
 # Paths of a pair differ by so much, mOhm (heuristic: two plugs).
 _PATH_MOHM = 8.0
+# A pack that began with less charge than the other, as a part of its voltage; one that is weak, by
+# the part that load takes, % (heuristic).
+_LOW, _WEAK_PCT = 0.035, 12.0
 # A full cell at rest has at least so much, V (common practice, no source).
 _FULL_V = {"lipo": 4.10, "liion": 4.08, "life": 3.30, "nimh": 1.33}
 # A cell may read a little above full, V; a counter that began with this much was not set back, mAh
@@ -53,6 +56,22 @@ def pack_low(facts: FlightFacts, _draft: FindingDraft) -> Sign | None:
     left = [s.landing_pct for s in facts.flight.packs if s.landing_pct is not None]
     if left and min(left) > facts.limits.reserve_pct:
         return Sign(False, f"the packs landed with {min(left):.0f} % of their charge or more")
+    return None
+
+
+def pack_at_fault(facts: FlightFacts, draft: FindingDraft) -> Sign | None:
+    """Whether a pack is weak, low or empty by itself; of a place that the packs feed."""
+    if facts.aircraft.kind(draft.place or "") is PlaceKind.PACK:
+        return None
+    rests = [s for s in facts.flight.packs if s.rest_v is not None and s.role == "shared"]
+    low = min(rests, key=lambda s: s.rest_v or 0.0, default=None)
+    high = max(rests, key=lambda s: s.rest_v or 0.0, default=None)
+    if low and high and (low.rest_v or 0.0) < (1 - _LOW) * (high.rest_v or 0.0):
+        words = f"{low.place} began at {low.rest_v:.2f} V, {high.place} at {high.rest_v:.2f} V"
+        return Sign(True, words)
+    weak = max(facts.flight.drops, key=lambda d: d.low_drop_pct, default=None)
+    if weak is not None and weak.low_drop_pct >= _WEAK_PCT:
+        return Sign(True, f"{weak.place} loses {weak.drop_pct:.0f} % of its voltage under load")
     return None
 
 

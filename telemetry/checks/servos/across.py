@@ -163,6 +163,12 @@ def _judged(history: AircraftHistory) -> tuple[JudgedAcross, dict[str, Claim], d
         elif claim is not None:
             found.trends.append(_trend(history, claim.code, place, claim.judgement))
         finding = None
+        if others == ():
+            why = f"warming of {place}: no other place reports its current beside it"
+            log = "log the currents of all nodes"
+            found.not_judged.append(
+                Unjudged(("servo-heating",), place, NotJudged.NO_COUNTERPART, why, log)
+            )
         if (claim is None or claim.code == "servo-current-rising") and others:
             sound = tuple(p for p in loads if p != place and p not in claims)
             parts = place_parts(history, place, others)

@@ -31,7 +31,7 @@ from telemetry.report.documents.history_parts import (
     voltages_section,
 )
 from telemetry.report.parts.checked import checked_across_section
-from telemetry.report.parts.facts import cause_words, causes_head, facts
+from telemetry.report.parts.facts import beneath, cause_words, causes_head, facts
 from telemetry.report.parts.first_page import by_gravity, checks, reason
 from telemetry.report.parts.method import BEFORE_BENCH, cautions_section, limits_section
 from telemetry.report.words import (
@@ -48,6 +48,7 @@ from telemetry.report.words import (
 )
 from telemetry.report.writers.json import made_by
 from telemetry.results import Change, Finding, History, Level
+from telemetry.results.findings import standing_alone
 
 # Flights that a baseline takes before anything can be told.
 _FEW = 3
@@ -237,7 +238,7 @@ def _on_a_charge(across: Across) -> KeyNumber:
 
 def _findings(across: Across) -> Section:
     blocks: list[Block] = []
-    for finding in by_gravity(across.history.findings):
+    for finding in standing_alone(by_gravity(across.history.findings)):
         since = finding.since_flight
         where = [plain(w) for w in (finding.place, finding.servo) if w]
         if since is not None and since in across.number:
@@ -250,6 +251,7 @@ def _findings(across: Across) -> Section:
                 facts=_facts(finding),
                 explanations=cause_words(finding),
                 causes_head=causes_head(finding, "these flights"),
+                beneath=beneath(finding, across.history.findings),
                 confirm=sentence(finding.confirm),
                 advice=sentence(finding.advice),
                 code=finding.code,

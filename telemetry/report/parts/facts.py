@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 
 from telemetry.model.text import plain
 from telemetry.report.words import (
@@ -173,6 +173,16 @@ def cause_words(finding: Finding) -> tuple[str, ...]:
                 parts.append(f"{head}: {plain('; '.join(words))}.")
         out.append(" ".join(parts))
     return tuple(out)
+
+
+def beneath(head: Finding, findings: Iterable[Finding]) -> tuple[str, ...]:
+    """What follows from a finding, in the words of its own findings."""
+    return tuple(
+        sentence(f.title)
+        for f in findings
+        if (f.follows_code, f.follows_place) == (head.code, head.place)
+        and head.flight in (None, f.flight)
+    )
 
 
 # Estimates whose bounds are named by their unit alone.

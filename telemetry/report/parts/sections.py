@@ -21,7 +21,7 @@ from telemetry.report.document import (
     Table,
 )
 from telemetry.report.figures.traces import path_order, working_spans
-from telemetry.report.parts.facts import cause_words, causes_head, facts
+from telemetry.report.parts.facts import beneath, cause_words, causes_head, facts
 from telemetry.report.parts.first_page import by_gravity
 from telemetry.report.parts.method import BEFORE_BENCH
 from telemetry.report.parts.path import differences, path_figure
@@ -29,7 +29,7 @@ from telemetry.report.parts.proof import proof
 from telemetry.report.parts.tables import cells, columns, each_flight, flight_name, mohm_words
 from telemetry.report.parts.worst import worst_table
 from telemetry.report.words import NONE, NumberSteps, clock, lasting, number, sentence
-from telemetry.results import Finding, Flight, PhaseKind, Review, Stir, StirPlace
+from telemetry.results import Flight, PhaseKind, Review, Stir, StirPlace
 from telemetry.results.findings import standing_alone
 
 _STIR_NOTE = (
@@ -56,7 +56,7 @@ def findings_section(review: Review) -> Section:
                 facts=facts(finding, steps),
                 explanations=cause_words(finding),
                 causes_head=causes_head(finding),
-                beneath=_beneath(finding, review),
+                beneath=beneath(finding, review.findings),
                 confirm=sentence(finding.confirm),
                 advice=sentence(finding.advice),
                 code=finding.code,
@@ -74,16 +74,6 @@ def findings_section(review: Review) -> Section:
             )
         )
     return Section(title="Findings", anchor="findings", blocks=tuple(blocks))
-
-
-def _beneath(head: Finding, review: Review) -> tuple[str, ...]:
-    """What follows from a finding, in the words of its own findings."""
-    return tuple(
-        sentence(f.title)
-        for f in review.findings
-        if (f.follows_code, f.follows_place) == (head.code, head.place)
-        and head.flight in (None, f.flight)
-    )
 
 
 def places_section(review: Review) -> Section:
