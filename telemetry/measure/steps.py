@@ -13,7 +13,7 @@ from telemetry.model.channels import Quantity
 from telemetry.model.log import FloatArray
 from telemetry.numerics.intervals import likeness
 from telemetry.numerics.sampling import outside
-from telemetry.readings import Reading, Readings, block_means
+from telemetry.readings import Reading, Readings, block_means, part_standing
 from telemetry.results import PackOut, PathStep
 
 # Means over blocks bring readings of different instants together; each side of a step needs some.
@@ -27,6 +27,9 @@ _LEAST_A = 0.5
 # of the flights at 12.4 (D. W. K. Andrews, Econometrica 61 (1993) 821, table 1, from memory). Four
 # paths and unlike residuals ask for more (heuristic).
 _SUP_F = 30.0
+# Means over blocks are off by the whole step of a voltage that stands still, by this part of it
+# where it does not (heuristic).
+_OF_STEP = 0.5
 _ENDS = 0.15
 _SETTLE_S = 2.0
 
@@ -38,7 +41,8 @@ def path_steps(
 
     ``U(pack) - U(bus) = a + R I + d I [t >= T]``, by least squares over block means; T is where it
     fits best. Likeness of neighbouring residuals is taken off the F and put on the interval. A step
-    that makes less of a drop at the high currents than the two sensors' resolutions is none.
+    that makes less of a drop at the high currents than the two sensors' resolutions leave open is
+    none.
 
     Parameters
     ----------
@@ -69,8 +73,9 @@ def path_steps(
             continue
         time_s, before, rise, half = step
         # What the sensors' own steps can make of a drop is none of the path's.
-        steps_v = (volts.resolution or 0.0) + (bus.resolution or 0.0)
-        if (abs(rise) - half) * float(np.quantile(blocks[2], 0.95)) < steps_v:
+        if (abs(rise) - half) * float(np.quantile(blocks[2], 0.95)) < _open_v(
+            volts, bus, blocks[0]
+        ):
             continue
         found.append(
             PathStep(
@@ -84,6 +89,16 @@ def path_steps(
             )
         )
     return tuple(found)
+
+
+def _open_v(volts: Reading, bus: Reading, starts: FloatArray) -> float:
+    """What the steps of two voltages leave open of the means of their drop, V."""
+    steps = [r.resolution or 0.0 for r in (volts, bus)]
+    width_s = float(np.diff(starts).min())
+    stand = [
+        s * part_standing(r, starts, width_s) for s, r in zip(steps, (volts, bus), strict=True)
+    ]
+    return max(sum(stand), _OF_STEP * max(steps))
 
 
 def _blocks(

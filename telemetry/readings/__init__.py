@@ -10,7 +10,7 @@ from telemetry.readings.extremes import Extreme, highest_current, lowest_of, low
 from telemetry.readings.silence import NO_SUPPLY_V, OF_TRANSMITTER
 from telemetry.readings.sources import source_voltages
 from telemetry.readings.taking import take_readings
-from telemetry.readings.total import Total, block_means, total_current
+from telemetry.readings.total import Total, block_means, part_standing, total_current
 from telemetry.results.readings import Reading, Readings
 
 __all__ = [
@@ -24,6 +24,7 @@ __all__ = [
     "highest_current",
     "lowest_of",
     "lowest_voltage",
+    "part_standing",
     "source_voltages",
     "take_readings",
     "total_current",

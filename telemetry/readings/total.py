@@ -39,6 +39,13 @@ def block_means(t: FloatArray, v: FloatArray, edges: FloatArray) -> FloatArray:
     return np.where(count > 0, total / np.maximum(count, 1), np.nan)
 
 
+def part_standing(r: Reading, starts: FloatArray, block_s: float) -> float:
+    """Part of the blocks in which a value stands still: their mean is anywhere in its step."""
+    first, end = (np.searchsorted(r.t, starts + x) for x in (0.0, block_s))
+    turns = np.concatenate(([0], np.cumsum(np.diff(r.v) != 0), [0]))
+    return float(np.mean(turns[np.maximum(end - 1, first)] == turns[first]))
+
+
 def total_current(readings: Readings, aircraft: Aircraft) -> Total | None:
     """The current of the whole: bus, else packs added up, else nodes, else the only one there is.
 

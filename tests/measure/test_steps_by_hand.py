@@ -228,6 +228,20 @@ def test_a_step_below_the_sensors_own_is_none(sign, resolution, told, make_readi
     assert len(found) == told
 
 
+@pytest.mark.parametrize(("step_v", "told"), [(0.15, True), (0.17, False)])
+def test_voltages_that_move_within_a_block_leave_half_of_their_step_open(
+    step_v, told, make_readings
+) -> None:
+    # Of voltages that stand still 81 mV hide the step of 80 mV; these go up and down together.
+    t = np.arange(0.0, 100.0, 0.2)
+    stir = 0.3 * np.sin(9.0 * t)
+    amps = np.where((t + 1e-9) // 2 % 2, 4.0, 2.0)
+    volts = 7.9 + stir + (0.03 + 0.02 * (t > 59.9)) * amps
+    readings = logged(make_readings, amps=amps, volts=volts, bus=7.9 + stir,
+                      resolution={"pack 1": step_v, "bus": step_v})  # fmt: skip
+    assert len(path_steps(readings, CRAFT, ())) == told
+
+
 @pytest.mark.parametrize(("bus_step_v", "told"), [(0.059, True), (0.061, False)])
 def test_the_surer_end_of_a_step_is_held_against_the_sensors(
     bus_step_v, told, make_readings, monkeypatch

@@ -9,10 +9,9 @@ import numpy as np
 from telemetry.aircraft import Aircraft
 from telemetry.measure.resistance import parent_reading
 from telemetry.model.channels import PlaceKind, Quantity
-from telemetry.model.log import FloatArray
 from telemetry.numerics.resistance.stretches import ohm_stretch
 from telemetry.numerics.sampling import outside
-from telemetry.readings import Reading, Readings, block_means
+from telemetry.readings import Reading, Readings, block_means, part_standing
 from telemetry.results import LeadChange, Phase, PhaseKind, Resistance
 
 #: Blocks, s and readings: long enough that what voltage and current missed of each other is small.
@@ -86,7 +85,7 @@ def _change(
     ohm = abs(float(np.polyfit(mean[keep], drop[keep], 1)[0]))
     few = max(block_s / max(slowest, 0.05), 1.0)
     steps = [r.resolution or 0.0 for r in (above, volts)]
-    stands = [_standing(r, edges[:-1][keep], block_s) for r in (above, volts)]
+    stands = [part_standing(r, edges[:-1][keep], block_s) for r in (above, volts)]
     noise = np.sqrt(_FLOOR_V**2 + max(steps) ** 2 / _UNIFORM + (ohm * swing[keep]) ** 2 / few)
     found = ohm_stretch(drop[keep], mean[keep], noise, swing[keep] / np.sqrt(few))
     if found is None:
@@ -106,10 +105,3 @@ def _change(
         step_v=max(s * part for s, part in zip(steps, stands, strict=True)),
         confirmed=found.confirmed,
     )
-
-
-def _standing(r: Reading, starts: FloatArray, block_s: float) -> float:
-    """Part of the blocks in which a voltage stands still: their mean is anywhere in its step."""
-    first, end = (np.searchsorted(r.t, starts + x) for x in (0.0, block_s))
-    turns = np.concatenate(([0], np.cumsum(np.diff(r.v) != 0), [0]))
-    return float(np.mean(turns[np.maximum(end - 1, first)] == turns[first]))
