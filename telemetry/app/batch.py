@@ -16,7 +16,7 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 from telemetry.app.workers import worker_error, worker_gone
-from telemetry.book.adding import BookEntry, known_outcome, unsure_error
+from telemetry.book.adding import BookEntry, unsure_error
 from telemetry.book.files.dates import checked_date
 from telemetry.book.files.names import aircraft_key
 from telemetry.book.files.originals import sha256_of
@@ -224,8 +224,7 @@ class _Batch:
         with _Failure(one) as failure:
             known = self.book.knows(sha256)
             if known is not None:
-                wanted = None if self.aircraft is None else aircraft_key(self.aircraft)
-                return known_outcome(str(one.path), known, wanted)
+                return self.book.known_outcome(str(one.path), known, self.aircraft)
             return self.readers.submit(self.read, one.path)
         return failure.outcome
 

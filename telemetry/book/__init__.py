@@ -1,16 +1,27 @@
 """The logbook: originals, flights, notes, profiles and measures in a folder. It judges nothing."""
 
+from telemetry.book.changes import Change, ChangeKind
 from telemetry.book.checking import CheckReport
 from telemetry.book.export import export_log
 from telemetry.book.files.names import aircraft_key
 from telemetry.book.maps import AircraftGuess, Learnt
 from telemetry.book.records import BookFlight, Note, NoteKind, Outcome, Recording, RecordingPart
-from telemetry.book.selecting import flights_named, flights_or_all, logs_named, names_flight
+from telemetry.book.selecting import (
+    flights_named,
+    flights_or_all,
+    logs_named,
+    names_flight,
+    notes_named,
+    parts_named,
+    removed_named,
+)
 from telemetry.book.store import Logbook
 
 __all__ = [
     "AircraftGuess",
     "BookFlight",
+    "Change",
+    "ChangeKind",
     "CheckReport",
     "Learnt",
     "Logbook",
@@ -25,4 +36,7 @@ __all__ = [
     "flights_or_all",
     "logs_named",
     "names_flight",
+    "notes_named",
+    "parts_named",
+    "removed_named",
 ]

@@ -10,13 +10,15 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from telemetry.aircraft.profile import new_profile
+from telemetry.book.changes import Changes, load_changes
 from telemetry.book.files import originals
 from telemetry.book.files.dates import start_of
 from telemetry.book.files.layout import Places
 from telemetry.book.files.names import aircraft_key, file_name, flight_id, recording_id
 from telemetry.book.files.tables import cut, parquet_of, table_of
-from telemetry.book.files.writing import changing, read_json, remove, write_file, write_json
+from telemetry.book.files.writing import changing, read_json, write_file, write_json
 from telemetry.book.maps import AircraftGuess, Learnt, clues_of
+from telemetry.book.placing import found_place, right_place
 from telemetry.book.records import Outcome, Recording, RecordingPart, load_recording
 from telemetry.model.errors import BookError
 from telemetry.model.log import Log
@@ -56,7 +58,7 @@ def settle(
         raise changing(given)
     known = known_recording(places, sha256)
     if known is not None:
-        return known_outcome(given, known, wanted)
+        return known_outcome(given, known, load_changes(places), wanted)
     identity = recording_id(sha256)
     old = _unfinished(places.record(identity), sha256)
     reason, named = "given", old is None and wanted is not None
@@ -118,16 +120,6 @@ def write(places: Places, entry: BookEntry) -> Outcome:
     )
 
 
-def assign(places: Places, old: Recording, logs: Sequence[Log], aircraft: str) -> None:
-    """Give a recording to another aircraft: written there first, removed here last."""
-    new = replace(old, aircraft=aircraft_key(aircraft))
-    introduce(places, logs[0], new, aircraft)
-    write_flights(places, new, logs)
-    write_json(places.record(new.id), new.document())
-    for part in old.flights:
-        remove(places.flight(old.aircraft, part.id))
-
-
 def introduce(places: Places, log: Log, recording: Recording, name: str) -> None:
     """Learn a log's columns, and make a profile for an aircraft that has none."""
     learn(places, log, recording)
@@ -144,7 +136,8 @@ def known_recording(places: Places, sha256: str) -> Recording | None:
     with suppress(BookError, OSError):
         found = load_recording(path)
         stored = places.original(found.id).stat().st_size == found.stored_bytes
-        flights = (places.flight(found.aircraft, p.id) for p in found.flights)
+        changes = load_changes(places)
+        flights = (found_place(places, changes, found, p.id) for p in found.flights)
         if found.sha256 == sha256 and stored and all(p.exists() for p in flights):
             return found
     return None
@@ -181,9 +174,10 @@ def part_of(recording: str, first_row: int, log: Log, own: Log, kind: str) -> Re
 
 def write_flights(places: Places, recording: Recording, logs: Sequence[Log]) -> None:
     """Write the samples of each flight of a recording; the same input gives the same bytes."""
+    changes = load_changes(places)
     for part, own in zip(recording.flights, logs, strict=True):
         table = table_of(own, recording.document())
-        write_file(places.flight(recording.aircraft, part.id), parquet_of(table))
+        write_file(right_place(places, changes, recording, part.id), parquet_of(table))
 
 
 def learn(places: Places, log: Log, recording: Recording) -> None:
@@ -194,21 +188,27 @@ def learn(places: Places, log: Log, recording: Recording) -> None:
     if path.exists():
         with suppress(BookError):
             old = Learnt.of(read_json(path))
-    new = (old or clues.new(recording.aircraft)).with_log(clues, recording.settings)
-    if new != old:
-        write_json(path, new.document())
+    (old or clues.new(recording.aircraft)).with_log(clues, recording.settings).keep(places)
 
 
-def known_outcome(file: str, known: Recording, wanted: str | None) -> Outcome:
-    """The outcome for a file that the book has."""
-    other = wanted is not None and wanted != known.aircraft
+def known_outcome(file: str, known: Recording, changes: Changes, wanted: str | None) -> Outcome:
+    """The outcome for a file that the book has, or had: what was removed is not added again."""
+    left = changes.left(known)
+    aside = sum(len(one.flights) for one in changes.aside(known))
+    whose = left[0].aircraft if left else changes.aside(known)[0].aircraft
+    reason = ""
+    if aside:
+        what = "it" if not left else f"{aside} of its {len(known.flights)} flights"
+        reason = f"{what} was removed from the book; busbook restore {known.id[:8]} takes it back"
+    elif wanted is not None and wanted != whose:
+        reason = f"the book has it as a flight of '{whose}'"
     return Outcome(
         file=file,
         status="known",
-        aircraft=known.aircraft,
+        aircraft=whose,
         recording=known.id,
-        flights=tuple(p.id for p in known.flights),
-        reason=f"the book has it as a flight of '{known.aircraft}'" if other else "",
+        flights=tuple(p.id for one in left for p in one.flights),
+        reason=reason,
     )
 
 

@@ -13,12 +13,14 @@ from pathlib import Path
 
 from telemetry.aircraft.profile import profile_errors
 from telemetry.book.adding import learn, part_of, write_flights
+from telemetry.book.changes import Change, Changes, load_change
 from telemetry.book.files import originals
 from telemetry.book.files.joining import read_again
 from telemetry.book.files.layout import Places
 from telemetry.book.files.tables import cut, log_of, read_table, recording_in, schema_of
 from telemetry.book.files.writing import PART, book_error, read_json, remove, write_json
 from telemetry.book.maps import Learnt
+from telemetry.book.placing import found_place, put, right_place
 from telemetry.book.records import Recording, load_note, load_recording
 from telemetry.model.errors import BookError, BusbookError
 from telemetry.model.log import Log
@@ -41,6 +43,8 @@ class CheckReport:
     ----------
     recordings, flights : int
         Counted.
+    aside : int
+        Flights and notes that are kept aside, counted.
     rebuilt : tuple of str
         What was made again, relative to the book.
     removed : tuple of str
@@ -51,6 +55,7 @@ class CheckReport:
 
     recordings: int
     flights: int
+    aside: int
     rebuilt: tuple[str, ...]
     removed: tuple[str, ...]
     problems: tuple[BusbookError, ...]
@@ -67,6 +72,8 @@ class _Check:
     def __init__(self, places: Places, read: Read) -> None:
         self.places = places
         self.read = read
+        self.changes = Changes.of(())
+        self.whole = True
         self.kept: dict[str, Recording] = {}
         self.rebuilt: list[str] = []
         self.removed: list[str] = []
@@ -74,6 +81,7 @@ class _Check:
 
     def run(self) -> CheckReport:
         self._leftovers()
+        self._changes()
         for identity in self._identities():
             with self._noting():
                 recording = self._record(identity)
@@ -85,7 +93,10 @@ class _Check:
             self.problems += profile_errors(path)
         return CheckReport(
             recordings=len(self.kept),
-            flights=sum(len(r.flights) for r in self.kept.values()),
+            flights=sum(
+                len(own.flights) for r in self.kept.values() for own in self.changes.left(r)
+            ),
+            aside=len(self.changes.removed),
             rebuilt=tuple(dict.fromkeys(self.rebuilt)),
             removed=tuple(self.removed),
             problems=tuple(self.problems),
@@ -106,6 +117,16 @@ class _Check:
             remove(path)
             self.removed.append(self._name(path))
 
+    def _changes(self) -> None:
+        """Read every change; where one cannot be read, nothing is taken for astray."""
+        found: list[Change] = []
+        for path in self.places.files("changes/*.json"):
+            before = len(self.problems)
+            with self._noting():
+                found.append(load_change(path))
+            self.whole = self.whole and len(self.problems) == before
+        self.changes = Changes.of(found)
+
     def _leftovers(self) -> None:
         old = time.time() - _LEFT_BEHIND_S
         for path in sorted(self.places.root.rglob(f".*{PART}")):
@@ -123,7 +144,7 @@ class _Check:
         files = [
             *self.places.files("originals/*.csv.zst"),
             *self.places.files("originals/*.json"),
-            *self.places.files("flights/*/*.parquet"),
+            *self._tables(),
         ]
         found = (re.match(r"[0-9a-f]{16}(?=[.-])", p.name) for p in files)
         return sorted({m[0] for m in found if m})
@@ -142,7 +163,9 @@ class _Check:
                 hint="add its file again",
             )
         # Each flight carries the record in its metadata.
-        for flight in self.places.files(f"flights/*/{identity}-*.parquet"):
+        for flight in self._tables():
+            if not flight.name.startswith(f"{identity}-"):
+                continue
             with suppress(BookError):
                 recording = Recording.of(recording_in(schema_of(flight)))
                 if recording.id == identity:
@@ -181,12 +204,19 @@ class _Check:
 
     def _flights(self, recording: Recording) -> None:
         """Read every flight of a recording to its end, and learn its header where that is lost."""
+        whose = {p.id: own for own in self.changes.left(recording) for p in own.flights}
         for part in recording.flights:
-            path = self.places.flight(recording.aircraft, part.id)
+            path = found_place(self.places, self.changes, recording, part.id)
+            right = right_place(self.places, self.changes, recording, part.id)
+            if path != right and path.exists() and self.whole:
+                put(self.places, part.id)
+                self.rebuilt.append(self._name(right))
+                path = right
             log = log_of(read_table(path, part.rows), path)
             if log.provenance.sha256 != recording.sha256:
                 raise BookError("this flight's table is another flight's", path=path)
-            learn(self.places, log, recording)
+            if part.id in whose:
+                learn(self.places, log, whose[part.id])
 
     def _rebuild(self, recording: Recording, data: bytes) -> None:
         folder = self.places.root / f".{secrets.token_hex(8)}{PART}"
@@ -214,18 +244,23 @@ class _Check:
         )
         again = replace(recording, flights=parts)
         write_flights(self.places, again, [own for _, own in cuts])
-        learn(self.places, log, again)
+        for own in self.changes.left(again):
+            learn(self.places, log, own)
         if again != recording:
             write_json(self.places.record(recording.id), again.document())
-        self.rebuilt += [self._name(self.places.flight(again.aircraft, p.id)) for p in parts]
+        for part in parts:
+            path = right_place(self.places, self.changes, again, part.id)
+            self.rebuilt.append(self._name(path))
 
     def _strays(self) -> None:
         """Flights in another aircraft's folder, and measures of no flight: derived, so removed."""
         ids = {p.id for r in self.kept.values() for p in r.flights}
         right = {
-            self.places.flight(r.aircraft, p.id) for r in self.kept.values() for p in r.flights
+            right_place(self.places, self.changes, r, p.id)
+            for r in self.kept.values()
+            for p in r.flights
         }
-        for path in self.places.files("flights/*/*.parquet"):
+        for path in self._tables() if self.whole else ():
             if path.stem.partition("-")[0] in self.kept and path not in right:
                 self._remove(path)
         for path in self.places.files("measures/*.json"):
@@ -237,8 +272,16 @@ class _Check:
             if stray:
                 self._remove(path)
 
+    def _tables(self) -> list[Path]:
+        """The samples of every flight, of those that are kept aside too."""
+        return [
+            *self.places.files("flights/*/*.parquet"),
+            *self.places.files("removed/flights/*/*.parquet"),
+        ]
+
     def _notes_and_maps(self) -> None:
-        for path in self.places.files("notes/*/*.json"):
+        notes = self.places.files("notes/*/*.json")
+        for path in (*notes, *self.places.files("removed/notes/*/*.json")):
             with self._noting():
                 load_note(path)
         for path in self.places.files("maps/*/*.json"):

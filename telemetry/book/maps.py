@@ -11,18 +11,22 @@ from __future__ import annotations
 
 import hashlib
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import asdict, dataclass
-from pathlib import PurePath
+from pathlib import Path, PurePath
 from typing import Any
 
 from telemetry.book.files.joining import PARTS
+from telemetry.book.files.layout import Places
 from telemetry.book.files.names import aircraft_key
+from telemetry.book.files.tables import channels_in, provenance_in, schema_of
+from telemetry.book.files.writing import read_json, write_json
 from telemetry.importer import ColumnMap
 from telemetry.importer.names.settings import find_column
+from telemetry.model.channels import Channel
 from telemetry.model.errors import BookError, UnknownSetting
-from telemetry.model.log import Log
+from telemetry.model.log import Log, Provenance
 
 # Keys of preamble lines that name the aircraft, in the languages of the importer.
 _MODEL_KEYS = frozenset(
@@ -83,6 +87,14 @@ class Learnt:
             models=self.models if known else (*self.models, clues.model),
         )
 
+    def keep(self, places: Places) -> None:
+        """Write it into the book, where it is not there already."""
+        path = places.learnt(self.aircraft, self.fingerprint)
+        with suppress(BookError):
+            if path.exists() and Learnt.of(read_json(path)) == self:
+                return
+        write_json(path, self.document())
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Clues:
@@ -141,15 +153,25 @@ def _by_title(settings: Mapping[str, str], columns: tuple[str, ...]) -> dict[str
 
 def clues_of(log: Log) -> Clues:
     """What the columns, the preamble and the file's name tell."""
-    columns = tuple(c.column for c in log.channels)
+    return _clues(log.channels, log.provenance)
+
+
+def clues_of_flight(path: Path) -> Clues:
+    """The same of a flight of the book, without its samples; BookError if it is damaged."""
+    schema = schema_of(path)
+    return _clues(channels_in(schema, path), provenance_in(schema, path))
+
+
+def _clues(channels: Sequence[Channel], provenance: Provenance) -> Clues:
+    columns = tuple(c.column for c in channels)
     digest = hashlib.sha256("\x1f".join(columns).encode("utf-8", "surrogatepass")).hexdigest()
-    models = [v for k, v in log.provenance.preamble if k.strip().lower() in _MODEL_KEYS]
+    models = [v for k, v in provenance.preamble if k.strip().lower() in _MODEL_KEYS]
     return Clues(
         fingerprint=digest[:32],
-        header=log.provenance.header,
+        header=provenance.header,
         columns=columns,
         model=" ".join(models[0].lower().split()) if models else "",
-        words=_words(PurePath(log.provenance.file.replace("\\", "/")).stem),
+        words=_words(PurePath(provenance.file.replace("\\", "/")).stem),
     )
 
 

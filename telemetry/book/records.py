@@ -100,9 +100,9 @@ class Recording:
             If something is missing or of another kind.
         """
         try:
-            flights = tuple(RecordingPart(**_known(RecordingPart, p)) for p in doc["flights"])
+            flights = tuple(RecordingPart(**known_keys(RecordingPart, p)) for p in doc["flights"])
             settings = {str(k): str(v) for k, v in doc["settings"].items()}
-            found = cls(**(_known(cls, doc) | {"flights": flights, "settings": settings}))
+            found = cls(**(known_keys(cls, doc) | {"flights": flights, "settings": settings}))
             if found.start is not None:
                 sortable(found.start)
             # These become paths.
@@ -150,7 +150,7 @@ class BookFlight:
     duration_s: float
     order: int
     added: str
-    number: int | None = None
+    number: int | None = field(default=None, compare=False)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -159,7 +159,8 @@ class Note:
 
     ``date`` is the day or moment given (``given`` is True), else the clock's when it was written.
     ``place`` None is the aircraft as a whole, "all" every place of it. ``order`` counts as in
-    :class:`Recording`.
+    :class:`Recording`. ``number`` is its own among the notes of its aircraft, from 1; None where
+    they were not asked.
     """
 
     id: str
@@ -171,10 +172,13 @@ class Note:
     given: bool
     order: int
     made: str
+    number: int | None = field(default=None, compare=False)
 
     def document(self) -> dict[str, Any]:
         """As plain values for JSON."""
-        return asdict(self) | {"kind": str(self.kind)}
+        doc = asdict(self) | {"kind": str(self.kind)}
+        del doc["number"]  # another note or flight may change it
+        return doc
 
     @classmethod
     def of(cls, doc: Mapping[str, Any]) -> Note:
@@ -186,7 +190,7 @@ class Note:
             If something is missing or of another kind.
         """
         try:
-            note = cls(**(_known(cls, doc) | {"kind": NoteKind(doc["kind"])}))
+            note = cls(**(known_keys(cls, doc) | {"kind": NoteKind(doc["kind"])}))
             sortable(note.date)
         except (KeyError, TypeError, ValueError) as error:
             raise BookError("this note is damaged") from error
@@ -284,7 +288,7 @@ _KINDS: dict[str, tuple[type, ...]] = {
 }
 
 
-def _known(kind: type, doc: Mapping[str, Any]) -> dict[str, Any]:
+def known_keys(kind: type, doc: Mapping[str, Any]) -> dict[str, Any]:
     """What a document says of a record's attributes; TypeError if one is of another kind."""
     found = {}
     for one in fields(kind):
@@ -342,8 +346,8 @@ def in_order(
         latest = max(latest, when)
         keyed.append((when, number, entry))
     keyed.sort(key=lambda k: k[:2])
-    count = itertools.count(1)
+    flown, noted = itertools.count(1), itertools.count(1)
     return tuple(
-        replace(entry, number=next(count)) if isinstance(entry, BookFlight) else entry
+        replace(entry, number=next(flown if isinstance(entry, BookFlight) else noted))
         for _, _, entry in keyed
     )

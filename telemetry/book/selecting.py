@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from difflib import get_close_matches
 
 from telemetry.book.files.names import aircraft_key, file_name
-from telemetry.book.records import BookFlight
+from telemetry.book.records import BookFlight, Note
 from telemetry.book.shelf import Shelf
 from telemetry.model.errors import BookError
 
@@ -78,8 +78,86 @@ def logs_named(
         If a word names no log, or more than one.
     """
     search = _Search(book, None if aircraft is None else aircraft_key(aircraft))
+    found = [search.log(word)[0].recording for word in words if not search.turns_to(word)]
+    search.complete()
+    return tuple(dict.fromkeys(found))
+
+
+def parts_named(book: Shelf, words: Sequence[str]) -> tuple[BookFlight, ...]:
+    """As :func:`flights_named`; a log's name, or the start of its id, means all its flights.
+
+    Raises
+    ------
+    BookError
+        If a word names no log and no flight, or more than one log.
+    """
+    search = _Search(book, None)
     found = [search.log(word) for word in words if not search.turns_to(word)]
     search.complete()
+    return tuple(dict.fromkeys(flight for flights in found for flight in flights))
+
+
+def notes_named(book: Shelf, words: Sequence[str]) -> tuple[Note, ...]:
+    """The notes that words name: ``("tern", "3")`` as listed, or the start of the note's id.
+
+    Raises
+    ------
+    BookError
+        If a word names no note, or more than one.
+    """
+    everyone = book.timelines()
+    notes = [e for entries in everyone.values() for e in entries if isinstance(e, Note)]
+    whose: str | None = None
+    found: list[Note] = []
+    for word in words:
+        if word.lower() in everyone:
+            whose = word.lower()
+            continue
+        name, _, number = word.rpartition(" ")
+        name = name.lower() or whose or ""
+        fitting = [n for n in notes if n.aircraft == name and str(n.number) == number]
+        fitting = fitting or [n for n in notes if len(word) >= _FEWEST and n.id.startswith(word)]
+        if len(fitting) != 1:
+            raise BookError(
+                f"'{word}' names {len(fitting) or 'no'} note{'s' * bool(fitting)} of the book",
+                path=book.path,
+                hint="say NAME and its number, as 'busbook flights NAME' lists them",
+            )
+        found += fitting
+    if not found:
+        raise BookError(
+            f"no note of '{whose}' is named",
+            path=book.path,
+            hint=f"say its number, as 'busbook flights {whose}' lists them",
+        )
+    return tuple(dict.fromkeys(found))
+
+
+def removed_named(book: Shelf, words: Sequence[str]) -> tuple[str, ...]:
+    """Ids of what was removed, by the start of an id or a log's name, which means all of it.
+
+    Raises
+    ------
+    BookError
+        If a word names nothing that was removed, or parts of several logs.
+    """
+    aside = [entry for entry, _ in book.removed()]
+    found: list[str] = []
+    for word in words:
+        start = word.strip().lower()
+        exact = [e for e in aside if e.id.lower() == start]
+        fitting = exact or [
+            e
+            for e in aside
+            if (len(start) >= _FEWEST and e.id.lower().startswith(start))
+            or (isinstance(e, BookFlight) and e.file == file_name(word))
+        ]
+        if len({e.recording if isinstance(e, BookFlight) else e.id for e in fitting}) != 1:
+            several = f"names {len(fitting)} things that were" if fitting else "was not"
+            raise BookError(
+                f"'{word}' {several} removed", path=book.path, hint="busbook restore lists them"
+            )
+        found += [e.id for e in fitting]
     return tuple(dict.fromkeys(found))
 
 
@@ -131,15 +209,15 @@ class _Search:
             raise self._several(word, found)
         return found[0]
 
-    def log(self, word: str) -> str:
-        """The one recording that a word names."""
+    def log(self, word: str) -> list[BookFlight]:
+        """The flights of one recording that a word names."""
         self.waiting = False
         found = self.fitting(word)
         if not found:
             raise self._none(word)
         if len({f.recording for f in found}) > 1:
             raise self._several(word, found)
-        return found[0].recording
+        return found
 
     def _key(self, word: str) -> str | None:
         try:

@@ -10,15 +10,18 @@ from unicodedata import normalize
 from telemetry.aircraft import Aircraft
 from telemetry.aircraft.profile import read_profile
 from telemetry.book import adding
+from telemetry.book.changes import Change, load_changes
 from telemetry.book.files import originals
 from telemetry.book.files.layout import open_book
 from telemetry.book.files.names import aircraft_key, checked_flight, checked_recording, recording_id
 from telemetry.book.files.tables import channels_in, log_of, read_table, schema_of
 from telemetry.book.files.writing import read_json
 from telemetry.book.maps import AircraftGuess, Learnt, clues_of, column_maps, guess
+from telemetry.book.placing import finish, found_place
 from telemetry.book.records import (
     BookFlight,
     Note,
+    Outcome,
     Recording,
     flights_of,
     in_order,
@@ -49,6 +52,7 @@ class Shelf:
     def __init__(self, path: str | Path, *, make: bool = True) -> None:
         self.path = Path(path)
         self._places = open_book(self.path, make=make)
+        finish(self._places)
 
     def aircraft(self) -> tuple[str, ...]:
         """Names of the aircraft that have flights, notes or a profile, in order."""
@@ -62,8 +66,9 @@ class Shelf:
     def recordings(self, aircraft: str | None = None) -> tuple[Recording, ...]:
         """The recordings of one aircraft, or all, in order of adding."""
         key = None if aircraft is None else aircraft_key(aircraft)
+        changes = load_changes(self._places)
         found = (load_recording(p) for p in self._places.files("originals/*.json"))
-        kept = [r for r in found if key in (None, r.aircraft)]
+        kept = [own for r in found for own in changes.left(r) if key in (None, own.aircraft)]
         return tuple(sorted(kept, key=lambda r: (r.order, r.added, r.id)))
 
     def timeline(self, aircraft: str, *more: Recording) -> tuple[BookFlight | Note, ...]:
@@ -84,7 +89,13 @@ class Shelf:
         return {name: in_order(flown[name], self._notes(name)) for name in sorted(flown)}
 
     def _notes(self, aircraft: str) -> list[Note]:
-        return [load_note(p) for p in self._places.files(f"notes/aircraft={aircraft}/*.json")]
+        # One that was removed may still lie here, or one that was restored still there.
+        found = (
+            load_note(path)
+            for folder in ("notes", "removed/notes")
+            for path in self._places.files(f"{folder}/aircraft={aircraft}/*.json")
+        )
+        return load_changes(self._places).notes({note.id: note for note in found}.values())
 
     def flights(self, aircraft: str) -> tuple[BookFlight, ...]:
         """The flights of an aircraft in the order in which they happened."""
@@ -103,11 +114,17 @@ class Shelf:
             If the book has no such flight.
         """
         path = self._places.record(checked_flight(flight).partition("-")[0])
-        recording = load_recording(path) if path.exists() else None
-        found = () if recording is None else flights_of(recording)
-        for one in found:
-            if one.id == flight:
-                return one
+        changes = load_changes(self._places)
+        for own in changes.left(load_recording(path)) if path.exists() else ():
+            for one in flights_of(own):
+                if one.id == flight:
+                    return one
+        if flight in changes.removed:
+            raise BookError(
+                f"flight {flight} was removed from the book",
+                path=self.path,
+                hint=f"busbook restore {flight} takes it back",
+            )
         raise BookError(
             f"the book has no flight {flight}", path=self.path, hint="see busbook flights"
         )
@@ -121,12 +138,17 @@ class Shelf:
             If the book has no such flight, or its table is damaged.
         """
         found = self.flight(flight)
-        path = self._places.flight(found.aircraft, flight)
+        path = self.table_path(found)
         return log_of(read_table(path, found.rows), path)
+
+    def table_path(self, flight: BookFlight) -> Path:
+        """Where the samples of a flight lie."""
+        changes = load_changes(self._places)
+        return found_place(self._places, changes, self._recording(flight.recording), flight.id)
 
     def channels(self, flight: str) -> tuple[Channel, ...]:
         """How each column of a flight was read, without its samples; errors as of :meth:`read`."""
-        path = self._places.flight(self.flight(flight).aircraft, flight)
+        path = self.table_path(self.flight(flight))
         return channels_in(schema_of(path), path)
 
     def original(self, recording: str) -> bytes:
@@ -145,6 +167,24 @@ class Shelf:
         """The recording of that content; None where the book lacks it or any file of it."""
         checked_recording(recording_id(sha256))
         return adding.known_recording(self._places, sha256)
+
+    def known_outcome(self, file: str, known: Recording, aircraft: str | None) -> Outcome:
+        """The outcome for a file that the book has, or had; ``aircraft`` is whose it should be."""
+        wanted = None if aircraft is None else aircraft_key(aircraft)
+        return adding.known_outcome(file, known, load_changes(self._places), wanted)
+
+    def removed(self) -> tuple[tuple[BookFlight | Note, Change], ...]:
+        """Flights and notes that are kept aside, each with the change that removed it; in order."""
+        changes = load_changes(self._places)
+        folders = ("notes", "removed/notes")
+        notes = [load_note(p) for one in folders for p in self._places.files(f"{one}/*/*.json")]
+        entries: dict[str, BookFlight | Note] = {note.id: note for note in notes}
+        for path in {self._places.record(one.partition("-")[0]) for one in changes.removed}:
+            if path.exists():
+                for own in changes.aside(load_recording(path)):
+                    entries |= {flight.id: flight for flight in flights_of(own)}
+        found = [(entries[one], why) for one, why in changes.removed.items() if one in entries]
+        return tuple(sorted(found, key=lambda f: (f[1].order, f[1].made, f[0].order)))
 
     def _recording(self, recording: str) -> Recording:
         path = self._places.record(checked_recording(recording))

@@ -8,6 +8,8 @@
     aircraft/<name>.toml                     profiles
     flights/aircraft=<name>/<id>.parquet     samples, canonical columns, provenance in the metadata
     notes/aircraft=<name>/<id>.json          one note a file
+    changes/<id>.json                        what was removed, restored, moved; never rewritten
+    removed/flights/..., removed/notes/...   what is kept aside
     maps/aircraft=<name>/<columns>.json      learnt: whose columns these are, how they are read
     measures/<id>.json                       derived; made again whenever missing
 
@@ -19,18 +21,23 @@ left without one is not in the book, and adding it again completes it.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+from telemetry.aircraft.profile import new_profile
 from telemetry.book import adding
 from telemetry.book.adding import BookEntry
+from telemetry.book.changes import Change, ChangeKind, load_changes, new_change
 from telemetry.book.checking import CheckReport, Read, check
 from telemetry.book.export import export_flights
 from telemetry.book.files import originals
 from telemetry.book.files.dates import refuse_future
+from telemetry.book.files.layout import raise_layout
 from telemetry.book.files.names import aircraft_key, checked_flight
 from telemetry.book.files.writing import change_file, write_file, write_json
+from telemetry.book.placing import finish
 from telemetry.book.records import Note, NoteKind, Outcome, load_note, new_note
 from telemetry.book.selecting import flights_or_all
 from telemetry.book.shelf import Shelf
@@ -164,22 +171,81 @@ class Logbook(Shelf):
             orders = [r.order for r in self.recordings()]
             orders += [load_note(p).order for p in self._places.files("notes/*/*.json")]
             self._order = max(orders, default=0)
-        self._order += 1
+        # What comes after a change has to say so, whoever made it.
+        self._order = 1 + max(self._order, load_changes(self._places).order)
         return self._order
 
-    def assign(self, recording: str, aircraft: str) -> None:
-        """Give a recording, with its flights, to another aircraft.
+    # Taking out, putting back, giving to another.
+
+    def remove(self, what: Sequence[str]) -> Change:
+        """Take flights or notes out of the book; they are kept aside in it.
+
+        Parameters
+        ----------
+        what : sequence of str
+            Ids of flights, or of notes.
 
         Raises
         ------
         BookError
-            If the book has no such recording, or cannot be written to.
+            If the book has not one of them, or cannot be written to; nothing is changed then.
         """
-        old = self._recording(recording)
-        key = aircraft_key(aircraft)
-        if key != old.aircraft:
-            logs = [self.read(p.id) for p in old.flights]
-            adding.assign(self._places, old, logs, aircraft)
+        held = {entry.id for entries in self.timelines().values() for entry in entries}
+        for one in set(what) - held:
+            raise BookError(
+                f"the book has no flight or note '{one}'",
+                path=self.path,
+                hint="see busbook flights",
+            )
+        return self._change(ChangeKind.REMOVED, what)
+
+    def restore(self, what: Sequence[str]) -> Change:
+        """Put back flights or notes that were removed; parameters and errors likewise."""
+        for one in set(what) - {entry.id for entry, _ in self.removed()}:
+            raise BookError(
+                f"'{one}' was not removed", path=self.path, hint="busbook restore lists what was"
+            )
+        return self._change(ChangeKind.RESTORED, what)
+
+    def move(self, flights: Sequence[str], to: str) -> Change | None:
+        """Give flights to another aircraft, which is made where the book lacks it.
+
+        Parameters
+        ----------
+        flights : sequence of str
+            Ids of flights of the book.
+        to : str
+            The aircraft.
+
+        Returns
+        -------
+        Change or None
+            None where they are all its own already.
+
+        Raises
+        ------
+        BookError
+            As of :meth:`remove`.
+        """
+        key = aircraft_key(to)
+        found = [self.flight(one) for one in flights]
+        strange = [one for one in found if one.aircraft != key]
+        if not strange:
+            return None
+        change = self._change(ChangeKind.MOVED, [one.id for one in strange], to=key)
+        profile = self.profile_path(key)
+        with suppress(BookError):  # the flights are its own, with a profile or without
+            if not profile.exists():
+                write_file(profile, new_profile(to.strip(), self.read(strange[0].id)).encode())
+        return change
+
+    def _change(self, kind: ChangeKind, what: Sequence[str], *, to: str | None = None) -> Change:
+        change = new_change(kind, what, self._next_order(), to=to)
+        raise_layout(self._places)
+        write_json(self._places.change(change.id), change.document())
+        # It is done; what follows of it is finished by the next one who opens the book.
+        finish(self._places, what)
+        return change
 
     # Profiles.
 
@@ -297,5 +363,5 @@ class Logbook(Shelf):
             If the file cannot be written, or its ending tells no format.
         """
         flights = flights_or_all(self, (what,) if isinstance(what, str) else what)
-        paths = [(f, self._places.flight(f.aircraft, f.id)) for f in flights]
+        paths = [(f, self.table_path(f)) for f in flights]
         export_flights(paths, Path(to), book=self.path)

@@ -24,6 +24,7 @@ from telemetry.cli.columns import columns
 from telemetry.cli.demo import demo
 from telemetry.cli.guide import guide
 from telemetry.cli.history import history
+from telemetry.cli.keeping.removing import move, remove, restore
 from telemetry.cli.reports.compare import compare
 from telemetry.cli.review import review
 from telemetry.cli.shared import CommandGroup, say
@@ -114,6 +115,9 @@ for _command in (
     add,
     flights,
     note,
+    remove,
+    restore,
+    move,
     history,
     compare,
     aircraft,

@@ -61,6 +61,9 @@ def flights(name: str | None, book: Path | None) -> None:
     click.echo(render(timeline), nl=False)
     if any(isinstance(one, BookFlight) for one in timeline):
         click.echo("\n".join(wrap(answer_told(answer_of(shelf, key)), 80)))
+    aside = sum(one.aircraft == key for one, _ in shelf.removed())
+    if aside:
+        tell(f"{aside} of its flights and notes removed; busbook restore lists them")
     tell(next_step("history", key, book=book))
 
 
@@ -152,7 +155,8 @@ def check_book(ctx: click.Context, book: Path | None) -> None:
     shelf = open_book(book)
     say(f"checking {shelf.path}")
     report = shelf.check_book()
-    tell(f"{report.recordings} recordings with {report.flights} flights checked")
+    aside = f", {report.aside} kept aside" if report.aside else ""
+    tell(f"{report.recordings} recordings with {report.flights} flights checked{aside}")
     for title, names in (("made again", report.rebuilt), ("removed", report.removed)):
         if names:
             tell(f"{title}:")

@@ -217,7 +217,7 @@ def test_dead_at_every_single_step_of_adding(
     assert count >= 16  # seven files, each flushed and renamed, and folders made to last
 
 
-def test_dead_at_every_single_step_of_giving_a_recording_to_another(
+def test_dead_at_every_single_step_of_giving_a_flight_to_another(
     tmp_path: Path, make: Callable[..., Any], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     made = make(rows=60)
@@ -232,7 +232,7 @@ def test_dead_at_every_single_step_of_giving_a_recording_to_another(
                 alive.setattr(target, name, REAL[name])
             book = Logbook(root)
             outcome = book.add(made.log, aircraft="tern", source=made.data)
-        book.assign(outcome.recording, "petrel")
+        book.move(outcome.flights, "petrel")
 
     count = 0
     for _ in crash_points(monkeypatch, act):

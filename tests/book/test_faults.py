@@ -197,18 +197,18 @@ def test_a_folder_with_other_things_is_no_book_and_stays_as_it_is(tmp_path: Path
 def test_an_empty_folder_and_one_a_crash_left_become_a_book(tmp_path: Path) -> None:
     (tmp_path / f".abc{PART}").write_text("layo")
     Logbook(tmp_path)
-    assert (tmp_path / "format.toml").read_text().endswith("layout = 1\n")
+    assert (tmp_path / "format.toml").read_text().endswith("layout = 2\n")
     assert Logbook(tmp_path).aircraft() == ()
 
 
 def test_a_book_from_a_newer_version_is_refused_and_not_touched(tmp_path: Path, make: Make) -> None:
     made = make()
     Logbook(tmp_path).add(made.log, aircraft="tern", source=made.data)
-    (tmp_path / "format.toml").write_text("layout = 2\nwhatever = []\n")
+    (tmp_path / "format.toml").write_text("layout = 3\nwhatever = []\n")
     before = listing(tmp_path)
     with pytest.raises(
         BookError,
-        match=r"written by a newer busbook \(layout 2; this one knows up to 1\); install the "
+        match=r"written by a newer busbook \(layout 3; this one knows up to 2\); install the "
         "newest busbook; nothing was changed",
     ):
         Logbook(tmp_path)

@@ -64,7 +64,9 @@ def test_what_cannot_be_written_leaves_everything_as_it_was(
         lambda: book.put_profile("tern", 'name = "New"\n'),
         lambda: book.put_measures(flight, "2", {"x": 2}),
         lambda: book.add(other.log, aircraft="tern", source=other.data),
-        lambda: book.assign(flight.partition("-")[0], "petrel"),
+        lambda: book.move([flight], "petrel"),
+        lambda: book.remove([flight]),
+        lambda: book.remove([book.notes("tern")[0].id]),
     )
     for act in acts:
         with refusing(code, monkeypatch), pytest.raises(BookError, match=words):

@@ -227,7 +227,7 @@ def test_a_recording_given_to_the_wrong_aircraft_is_given_to_another(
     spans = (flight(0, 2), flight(3, 6))
     outcome = book.add(made.log, aircraft="tern", source=made.data, flights=spans)
     before = [book.read(i).frame for i in outcome.flights]
-    book.assign(outcome.recording, "Petrel")
+    book.move(outcome.flights, "Petrel")
     assert book.flights("tern") == ()
     assert [f.id for f in book.flights("petrel")] == list(outcome.flights)
     for frame, flight_id in zip(before, outcome.flights, strict=True):

@@ -10,7 +10,7 @@ from telemetry.book.files.writing import PART, book_error, make_folder, read_fil
 from telemetry.model.errors import BookError
 
 #: Version of the layout that this program writes. It reads this one and all before it.
-LAYOUT = 1
+LAYOUT = 2
 
 _FORMAT = "format.toml"
 _TEXT = f"""\
@@ -44,6 +44,18 @@ class Places:
     def note(self, aircraft: str, note: str) -> Path:
         """One note."""
         return self.root / "notes" / f"aircraft={aircraft}" / f"{note}.json"
+
+    def change(self, change: str) -> Path:
+        """One change of what the book holds."""
+        return self.root / "changes" / f"{change}.json"
+
+    def removed_flight(self, aircraft: str, flight: str) -> Path:
+        """The samples of a flight that is kept aside."""
+        return self.root / "removed" / "flights" / f"aircraft={aircraft}" / f"{flight}.parquet"
+
+    def removed_note(self, aircraft: str, note: str) -> Path:
+        """One note that is kept aside."""
+        return self.root / "removed" / "notes" / f"aircraft={aircraft}" / f"{note}.json"
 
     def learnt(self, aircraft: str, fingerprint: str) -> Path:
         """What is known of one header of an aircraft."""
@@ -91,8 +103,15 @@ def open_book(root: Path, *, make: bool = True) -> Places:
                 hint="'busbook add LOG --aircraft NAME' begins one; --book names another folder",
             )
         _make(root, path)
-    _check(path)
+    _layout_of(path)
     return Places(root)
+
+
+def raise_layout(places: Places) -> None:
+    """Mark a book of an older layout as one of this, before something new is written into it."""
+    path = places.root / _FORMAT
+    if _layout_of(path) < LAYOUT:
+        write_file(path, _TEXT.encode())
 
 
 def _make(root: Path, path: Path) -> None:
@@ -112,7 +131,8 @@ def _make(root: Path, path: Path) -> None:
         raise book_error(error, root, "written") from error
 
 
-def _check(path: Path) -> None:
+def _layout_of(path: Path) -> int:
+    """The layout of a book; BookError where it cannot be read or is newer than this program's."""
     try:
         layout = tomllib.loads(read_file(path).decode()).get("layout")
     except (ValueError, RecursionError) as error:
@@ -126,6 +146,7 @@ def _check(path: Path) -> None:
             path=path.parent,
             hint="install the newest busbook; nothing was changed",
         )
+    return layout
 
 
 def _unreadable(path: Path) -> BookError:

@@ -176,9 +176,8 @@ def log_of(table: pa.Table, path: Path) -> Log:
         If the table is none of the book's.
     """
     channels = channels_in(table.schema, path)
-    facts = table.schema.metadata
+    provenance = provenance_in(table.schema, path)
     try:
-        provenance = _provenance(json.loads(facts[_PROVENANCE]))
         index = pd.Index(table.column(TIME).to_numpy(), name=TIME, dtype=np.float64)
     except (KeyError, ValueError, TypeError, AttributeError) as error:
         raise _no_flight(path) from error
@@ -200,6 +199,14 @@ def channels_in(schema: pa.Schema, path: Path) -> tuple[Channel, ...]:
     """How each column was read, from a flight's metadata; errors as of :func:`log_of`."""
     try:
         return tuple(_channel(doc) for doc in json.loads((schema.metadata or {})[_CHANNELS]))
+    except (KeyError, ValueError, TypeError, AttributeError) as error:
+        raise _no_flight(path) from error
+
+
+def provenance_in(schema: pa.Schema, path: Path) -> Provenance:
+    """Where the samples came from, from a flight's metadata; errors as of :func:`log_of`."""
+    try:
+        return _provenance(json.loads((schema.metadata or {})[_PROVENANCE]))
     except (KeyError, ValueError, TypeError, AttributeError) as error:
         raise _no_flight(path) from error
 

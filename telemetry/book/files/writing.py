@@ -225,6 +225,13 @@ def changing(path: str | Path) -> BookError:
     )
 
 
+def rename(path: Path, to: Path) -> None:
+    """Give a file its other place, for good; errors of the operating system come through."""
+    _replace(path, to)
+    _sync_folder(to.parent)
+    _sync_folder(path.parent)
+
+
 def remove(path: Path) -> None:
     """Remove a file if it is there.
 

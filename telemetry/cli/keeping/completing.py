@@ -74,6 +74,12 @@ def complete_places(ctx: click.Context, _: click.Parameter, incomplete: str) -> 
 
 
 @_quietly
+def complete_removed(ctx: click.Context, __: click.Parameter, incomplete: str) -> Items:
+    """Ids of what was removed."""
+    return _starting((entry.id for entry, _ in _book(ctx).removed()), incomplete)
+
+
+@_quietly
 def complete_aircraft_or_file(ctx: click.Context, param: click.Parameter, incomplete: str) -> Items:
     """Aircraft of the book, and files."""
     return _or_files(complete_aircraft(ctx, param, incomplete), incomplete)

@@ -72,7 +72,9 @@ def _flight(number: int, flight: BookFlight) -> str:
 def _note(note: Note) -> list[str]:
     place = "" if note.place is None else f", {note.place}"
     day = note.date[:16].replace("T", " ")
-    return wrap(plain(f"{note.kind}{place}: {note.text}"), _WIDTH, f"     {day:<16}  ", " " * 23)
+    number = "" if note.number is None else f" {note.number}"
+    told = plain(f"note{number}: {note.kind}{place}: {note.text}")
+    return wrap(told, _WIDTH, f"     {day:<16}  ", " " * 23)
 
 
 def _orders(timeline: Timeline) -> list[str]:

@@ -1,0 +1,170 @@
+"""What was taken out of the book, put back or given to another aircraft: one small file each.
+
+Nothing is rewritten and nothing is deleted. How the book stands is what its records say and then,
+in their order, its changes; so a change that is written is done, at once and as a whole, and two
+writers cannot undo each other's. The files of what a change names are put in their place after it.
+"""
+
+from __future__ import annotations
+
+import secrets
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import asdict, dataclass, replace
+from datetime import UTC, datetime
+from enum import StrEnum
+from pathlib import Path
+from typing import Any
+
+from telemetry.book.files.layout import Places
+from telemetry.book.files.names import aircraft_key
+from telemetry.book.files.writing import damaged, read_json
+from telemetry.book.records import Note, Recording, known_keys
+from telemetry.model.errors import BookError
+
+
+class ChangeKind(StrEnum):
+    """What a change does with the flights or notes that it names."""
+
+    REMOVED = "removed"
+    RESTORED = "restored"
+    MOVED = "moved"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Change:
+    """One change of what the book holds.
+
+    Attributes
+    ----------
+    id : str
+    kind : ChangeKind
+    what : tuple of str
+        Ids of flights, or of notes.
+    to : str or None
+        The aircraft that flights were moved to.
+    order : int
+        Counts as in :class:`telemetry.book.Recording`.
+    made : str
+        When, by the clock of that machine, ISO 8601 in UTC.
+    """
+
+    id: str
+    kind: ChangeKind
+    what: tuple[str, ...]
+    to: str | None = None
+    order: int
+    made: str
+
+    def document(self) -> dict[str, Any]:
+        """As plain values for JSON."""
+        return asdict(self) | {"kind": str(self.kind), "what": list(self.what)}
+
+    @classmethod
+    def of(cls, doc: Mapping[str, Any]) -> Change:
+        """From plain values; keys that this version does not know are passed over.
+
+        Raises
+        ------
+        BookError
+            If something is missing or of another kind.
+        """
+        try:
+            what = tuple(str(one) for one in doc["what"])
+            found = cls(**(known_keys(cls, doc) | {"kind": ChangeKind(doc["kind"]), "what": what}))
+            to = None if found.to is None else aircraft_key(found.to)
+        except (KeyError, TypeError, ValueError) as error:
+            raise BookError("this change is damaged") from error
+        if to != found.to or (found.kind is ChangeKind.MOVED) != (to is not None):
+            raise BookError("this change is damaged")
+        return found
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Changes:
+    """How the book stands after all its changes.
+
+    Attributes
+    ----------
+    removed : mapping of str to Change
+        What is kept aside, by its id, with the change that removed it.
+    moved : mapping of str to str
+        Flights that belong to another aircraft than their recording says, by their ids.
+    order : int
+        The highest order of a change; 0 where there is none.
+    named : tuple of str
+        Every id that a change names.
+    """
+
+    removed: Mapping[str, Change]
+    moved: Mapping[str, str]
+    order: int
+    named: tuple[str, ...]
+
+    @classmethod
+    def of(cls, changes: Iterable[Change]) -> Changes:
+        """How the book stands after these."""
+        removed: dict[str, Change] = {}
+        moved: dict[str, str] = {}
+        named: dict[str, None] = {}
+        order = 0
+        for one in sorted(changes, key=lambda c: (c.order, c.made, c.id)):
+            order = one.order
+            for what in one.what:
+                named[what] = None
+                if one.kind is ChangeKind.REMOVED:
+                    removed.setdefault(what, one)
+                elif one.kind is ChangeKind.RESTORED:
+                    removed.pop(what, None)
+                elif one.to is not None:
+                    moved[what] = one.to
+        return cls(removed=removed, moved=moved, order=order, named=tuple(named))
+
+    def left(self, recording: Recording) -> tuple[Recording, ...]:
+        """What is left of a recording, for each aircraft that has a flight of it."""
+        return self._shared(recording, removed=False)
+
+    def aside(self, recording: Recording) -> tuple[Recording, ...]:
+        """What of a recording is kept aside, for each aircraft that had a flight of it."""
+        return self._shared(recording, removed=True)
+
+    def _shared(self, recording: Recording, *, removed: bool) -> tuple[Recording, ...]:
+        if not self.named:
+            return () if removed else (recording,)
+        parts: dict[str, list[Any]] = {}
+        for part in recording.flights:
+            if (part.id in self.removed) is removed:
+                parts.setdefault(self.moved.get(part.id, recording.aircraft), []).append(part)
+        return tuple(
+            replace(recording, aircraft=name, flights=tuple(own)) for name, own in parts.items()
+        )
+
+    def notes(self, notes: Iterable[Note]) -> list[Note]:
+        """Those that were not removed."""
+        return [note for note in notes if note.id not in self.removed]
+
+
+def new_change(kind: ChangeKind, what: Sequence[str], order: int, *, to: str | None) -> Change:
+    """A change made now."""
+    made = datetime.now(UTC)
+    return Change(
+        id=f"{made:%Y%m%dT%H%M%S}-{secrets.token_hex(4)}",
+        kind=kind,
+        what=tuple(what),
+        to=to,
+        order=order,
+        made=made.isoformat(timespec="microseconds"),
+    )
+
+
+def load_change(path: Path) -> Change:
+    """The change in a file of the book; BookError if it is missing or damaged."""
+    doc = read_json(path)
+    try:
+        return Change.of(doc)
+    except BookError as error:
+        raise damaged(path) from error
+
+
+def load_changes(places: Places) -> Changes:
+    """How the book stands after all its changes; BookError if one is damaged."""
+    return Changes.of(load_change(path) for path in places.files("changes/*.json"))
