@@ -110,6 +110,7 @@ def restore(what: tuple[str, ...], book: Path | None) -> None:
     Examples:
       busbook restore
       busbook restore 5e2ca6
+      busbook restore may-14.csv
     """
     from telemetry.book import removed_named
 
