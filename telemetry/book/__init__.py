@@ -1,6 +1,6 @@
 """The logbook: originals, flights, notes, profiles and measures in a folder. It judges nothing."""
 
-from telemetry.book.changes import Change, ChangeKind
+from telemetry.book.changes import BookChange, ChangeKind
 from telemetry.book.checking import CheckReport
 from telemetry.book.export import export_log
 from telemetry.book.files.names import aircraft_key
@@ -19,8 +19,8 @@ from telemetry.book.store import Logbook
 
 __all__ = [
     "AircraftGuess",
+    "BookChange",
     "BookFlight",
-    "Change",
     "ChangeKind",
     "CheckReport",
     "Learnt",

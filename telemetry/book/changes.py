@@ -31,7 +31,7 @@ class ChangeKind(StrEnum):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Change:
+class BookChange:
     """One change of what the book holds.
 
     Attributes
@@ -60,7 +60,7 @@ class Change:
         return asdict(self) | {"kind": str(self.kind), "what": list(self.what)}
 
     @classmethod
-    def of(cls, doc: Mapping[str, Any]) -> Change:
+    def of(cls, doc: Mapping[str, Any]) -> BookChange:
         """From plain values; keys that this version does not know are passed over.
 
         Raises
@@ -85,7 +85,7 @@ class Changes:
 
     Attributes
     ----------
-    removed : mapping of str to Change
+    removed : mapping of str to BookChange
         What is kept aside, by its id, with the change that removed it.
     moved : mapping of str to str
         Flights that belong to another aircraft than their recording says, by their ids.
@@ -95,15 +95,15 @@ class Changes:
         Every id that a change names.
     """
 
-    removed: Mapping[str, Change]
+    removed: Mapping[str, BookChange]
     moved: Mapping[str, str]
     order: int
     named: tuple[str, ...]
 
     @classmethod
-    def of(cls, changes: Iterable[Change]) -> Changes:
+    def of(cls, changes: Iterable[BookChange]) -> Changes:
         """How the book stands after these."""
-        removed: dict[str, Change] = {}
+        removed: dict[str, BookChange] = {}
         moved: dict[str, str] = {}
         named: dict[str, None] = {}
         order = 0
@@ -143,10 +143,10 @@ class Changes:
         return [note for note in notes if note.id not in self.removed]
 
 
-def new_change(kind: ChangeKind, what: Sequence[str], order: int, *, to: str | None) -> Change:
+def new_change(kind: ChangeKind, what: Sequence[str], order: int, *, to: str | None) -> BookChange:
     """A change made now."""
     made = datetime.now(UTC)
-    return Change(
+    return BookChange(
         id=f"{made:%Y%m%dT%H%M%S}-{secrets.token_hex(4)}",
         kind=kind,
         what=tuple(what),
@@ -156,11 +156,11 @@ def new_change(kind: ChangeKind, what: Sequence[str], order: int, *, to: str | N
     )
 
 
-def load_change(path: Path) -> Change:
+def load_change(path: Path) -> BookChange:
     """The change in a file of the book; BookError if it is missing or damaged."""
     doc = read_json(path)
     try:
-        return Change.of(doc)
+        return BookChange.of(doc)
     except BookError as error:
         raise damaged(path) from error
 

@@ -13,7 +13,7 @@ from pathlib import Path
 
 from telemetry.aircraft.profile import profile_errors
 from telemetry.book.adding import learn, part_of, write_flights
-from telemetry.book.changes import Change, Changes, load_change
+from telemetry.book.changes import BookChange, Changes, load_change
 from telemetry.book.files import originals
 from telemetry.book.files.joining import read_again
 from telemetry.book.files.layout import Places
@@ -119,7 +119,7 @@ class _Check:
 
     def _changes(self) -> None:
         """Read every change; where one cannot be read, nothing is taken for astray."""
-        found: list[Change] = []
+        found: list[BookChange] = []
         for path in self.places.files("changes/*.json"):
             before = len(self.problems)
             with self._noting():

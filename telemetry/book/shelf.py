@@ -10,7 +10,7 @@ from unicodedata import normalize
 from telemetry.aircraft import Aircraft
 from telemetry.aircraft.profile import read_profile
 from telemetry.book import adding
-from telemetry.book.changes import Change, load_changes
+from telemetry.book.changes import BookChange, load_changes
 from telemetry.book.files import originals
 from telemetry.book.files.layout import open_book
 from telemetry.book.files.names import aircraft_key, checked_flight, checked_recording, recording_id
@@ -173,7 +173,7 @@ class Shelf:
         wanted = None if aircraft is None else aircraft_key(aircraft)
         return adding.known_outcome(file, known, load_changes(self._places), wanted)
 
-    def removed(self) -> tuple[tuple[BookFlight | Note, Change], ...]:
+    def removed(self) -> tuple[tuple[BookFlight | Note, BookChange], ...]:
         """Flights and notes that are kept aside, each with the change that removed it; in order."""
         changes = load_changes(self._places)
         folders = ("notes", "removed/notes")

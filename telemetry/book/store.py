@@ -29,7 +29,7 @@ from typing import Any
 from telemetry.aircraft.profile import new_profile
 from telemetry.book import adding
 from telemetry.book.adding import BookEntry
-from telemetry.book.changes import Change, ChangeKind, load_changes, new_change
+from telemetry.book.changes import BookChange, ChangeKind, load_changes, new_change
 from telemetry.book.checking import CheckReport, Read, check
 from telemetry.book.export import export_flights
 from telemetry.book.files import originals
@@ -177,7 +177,7 @@ class Logbook(Shelf):
 
     # Taking out, putting back, giving to another.
 
-    def remove(self, what: Sequence[str]) -> Change:
+    def remove(self, what: Sequence[str]) -> BookChange:
         """Take flights or notes out of the book; they are kept aside in it.
 
         Parameters
@@ -199,7 +199,7 @@ class Logbook(Shelf):
             )
         return self._change(ChangeKind.REMOVED, what)
 
-    def restore(self, what: Sequence[str]) -> Change:
+    def restore(self, what: Sequence[str]) -> BookChange:
         """Put back flights or notes that were removed; parameters and errors likewise."""
         for one in set(what) - {entry.id for entry, _ in self.removed()}:
             raise BookError(
@@ -207,7 +207,7 @@ class Logbook(Shelf):
             )
         return self._change(ChangeKind.RESTORED, what)
 
-    def move(self, flights: Sequence[str], to: str) -> Change | None:
+    def move(self, flights: Sequence[str], to: str) -> BookChange | None:
         """Give flights to another aircraft, which is made where the book lacks it.
 
         Parameters
@@ -219,7 +219,7 @@ class Logbook(Shelf):
 
         Returns
         -------
-        Change or None
+        BookChange or None
             None where they are all its own already.
 
         Raises
@@ -239,7 +239,9 @@ class Logbook(Shelf):
                 write_file(profile, new_profile(to.strip(), self.read(strange[0].id)).encode())
         return change
 
-    def _change(self, kind: ChangeKind, what: Sequence[str], *, to: str | None = None) -> Change:
+    def _change(
+        self, kind: ChangeKind, what: Sequence[str], *, to: str | None = None
+    ) -> BookChange:
         change = new_change(kind, what, self._next_order(), to=to)
         raise_layout(self._places)
         write_json(self._places.change(change.id), change.document())
