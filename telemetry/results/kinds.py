@@ -124,6 +124,8 @@ class UnusualKind(StrEnum):
     MORE = "more"  # a multiple of its mirror's throughout
     RESTS_HIGH = "rests-high"  # far above its counterpart at rest
     STAYS_UP = "stays-up"  # after landing far above its own rest before
+    RESTS_LOW = "rests-low"  # after landing far below its own rest before
+    STEADY = "steady"  # far above all others, the same all the time, with no mirror to tell
 
 
 class DroopKind(StrEnum):

@@ -283,6 +283,8 @@ class UnusualCurrent:
         How long it lasted in flight.
     rest_before, rest_after, rest_mirror : float or None
         Current at rest on the ground before take-off, after landing, and the mirror's before, A.
+    control : str or None
+        The one control whose servos changed, where the control columns tell it.
     """
 
     kind: UnusualKind
@@ -297,6 +299,7 @@ class UnusualCurrent:
     rest_before: float | None = None
     rest_after: float | None = None
     rest_mirror: float | None = None
+    control: str | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -309,11 +312,15 @@ class WatchedCurrent:
         ``against`` is "" where it has no counterpart.
     least_a : float
         What half a minute of more would have shown, A.
+    update_s, seconds : float
+        From reading to reading, and how much of the flight was compared, s.
     """
 
     place: str
     against: str
     least_a: float
+    update_s: float
+    seconds: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -41,8 +41,8 @@ from telemetry.checks.servos.in_flight import (
     RAISED_WORDS,
     SILENT_WORDS,
     fell_silent,
+    sees_climb,
     sees_more,
-    sees_share,
     sees_silence,
     servo_findings,
 )
@@ -354,7 +354,7 @@ SERVO_HEATING = Check(
     words=HEAT_WORDS,
     in_flight=(servo_findings,),
     needs=NEEDS,
-    sees=sees_share,
+    sees=sees_climb,
     words_across=Words(
         (
             "a servo whose motor or driver fails as it warms",

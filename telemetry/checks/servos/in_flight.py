@@ -24,6 +24,9 @@ from telemetry.results import (
 #: Added for so long in flight, s, and by so many amperes: as a stalled servo draws (heuristic:
 #: large servos stall at 3 A and more). Where the profile gives the stall current, this part of it.
 _STALL_S, _STALL_A, _STALL = 20.0, 2.0, 0.5
+#: A short stall shows in so many readings, and from so many seconds on; parts of a flight are
+#: compared from so many seconds on.
+_BRIEF_S, _BRIEF_READINGS, _PARTS_S = 3.0, 3.0, 140.0
 #: A node that answers with less than this part of what it did has lost most of its servos.
 _MOSTLY_SILENT = 0.4
 
@@ -50,28 +53,50 @@ def sees_more(facts: FlightFacts, place: str | None) -> str | Refusal:
     watched = _watched(facts, place)
     if watched is None:
         return _UNREAD
+    brief = max(_BRIEF_S, _BRIEF_READINGS * watched.update_s)
     if not watched.against:
-        return f"{watched.least_a:.1f} A more for 40 s, or a level over all it ever draws for 3 s"
-    return f"{watched.least_a:.1f} A more for half a minute than {watched.against} says"
+        return (
+            f"{watched.least_a:.1f} A more for 40 s, or a quarter over all it draws else for "
+            f"{brief:.0f} s"
+        )
+    more = f"{watched.least_a:.1f} A more for half a minute than {watched.against} says"
+    if facts.aircraft.mirror(watched.place, {watched.against}) is None:
+        return more
+    return f"{more}, or 1.7 times the current of {watched.against} through the flight"
 
 
-def sees_share(facts: FlightFacts, place: str | None) -> str | Refusal:
-    """How much of a share's change would have shown at a place."""
-    watched = _watched(facts, place)
-    if watched is None:
-        return _UNREAD
+def sees_climb(facts: FlightFacts, place: str | None) -> str | Refusal:
+    """How much of a climb through the flight would have shown at a place."""
+    watched = _compared(facts, place)
+    if isinstance(watched, Refusal):
+        return watched
     if not watched.against:
-        why = f"neither a mirror nor control columns say what {place} should draw"
-        return Refusal(NotJudged.NO_COUNTERPART, why, "log the control columns as well")
-    return f"a third more or less for the same work than {watched.against} says"
+        return "two fifths more drawn with nothing moving late in the flight than early"
+    return f"a third more late in the flight than early for the same work as {watched.against}"
 
 
 def sees_silence(facts: FlightFacts, place: str | None) -> str | Refusal:
     """What silence would have shown at a place."""
-    seen, watched = sees_share(facts, place), _watched(facts, place)
-    if isinstance(seen, str) or watched is None:
-        return seen
-    return "a current that no longer moves for 20 s while others' do"
+    watched = _compared(facts, place)
+    if isinstance(watched, Refusal):
+        return watched
+    still = "a current that no longer moves for 20 s while others' do"
+    if not watched.against:
+        return f"a third less drawn with nothing moving from an instant on, or {still}"
+    if facts.aircraft.mirror(watched.place, {watched.against}) is None:
+        return f"half the current for the same work by {watched.against}, or {still}"
+    return f"a quarter less for the same work as {watched.against}, or {still}"
+
+
+def _compared(facts: FlightFacts, place: str | None) -> WatchedCurrent | Refusal:
+    """What was compared with itself through a flight that was long enough for it."""
+    watched = _watched(facts, place)
+    if watched is None:
+        return _UNREAD
+    if watched.seconds < _PARTS_S:
+        why = f"{watched.seconds:.0f} s of flight are too short to compare its parts"
+        return Refusal(NotJudged.CALM, why, f"log a flight of {_PARTS_S:.0f} s or more")
+    return watched
 
 
 def _watched(facts: FlightFacts, place: str | None) -> WatchedCurrent | None:
@@ -111,16 +136,31 @@ def _evidence(facts: FlightFacts, u: UnusualCurrent) -> dict[str, float | int | 
 def _draft(
     facts: FlightFacts, u: UnusualCurrent, code: str, title: str, words: Words, level: Level
 ) -> FindingDraft:
+    servos = _servos(facts, u)
+    evidence = _evidence(facts, u)
     return FindingDraft(
         code=code,
         level=level,
         place=u.place,
-        title=f"{u.place}: {title}",
-        evidence=_evidence(facts, u),
+        title=f"{u.place}{'' if servos is None else f', servos on {servos}'}: {title}",
+        evidence=evidence if u.control is None else {**evidence, "servos_on": u.control},
         words=words,
         start_s=u.start_s,
         end_s=u.end_s,
+        servo=servos,
     )
+
+
+def _servos(facts: FlightFacts, u: UnusualCurrent) -> str | None:
+    """The servos that the sticks name, with their outputs where the profile lists them there."""
+    if u.control is None:
+        return None
+    listed = facts.aircraft.servos_at(u.place)
+    outputs = [str(s.output) for s in listed if u.control in (s.drives, s.surface)]
+    if listed and not outputs:
+        return None
+    named = f" (output{'s' if len(outputs) > 1 else ''} {', '.join(outputs)})"
+    return u.control + (named if outputs else "")
 
 
 def _span(u: UnusualCurrent) -> str:
@@ -151,7 +191,7 @@ def _hunts(facts: FlightFacts, u: UnusualCurrent) -> FindingDraft:
 
 
 def _silent(facts: FlightFacts, u: UnusualCurrent) -> FindingDraft:
-    part = None if u.before is None or u.now is None else u.now / u.before
+    part = None if u.before is None or u.now is None else max(u.now, 0.0) / u.before
     grave = part is None or part < _MOSTLY_SILENT
     what = (
         "its current no longer answers the movement of the controls"
@@ -214,6 +254,19 @@ def _stays_up(facts: FlightFacts, u: UnusualCurrent) -> FindingDraft:
     return _draft(facts, u, "servo-not-resting", title, REST_WORDS, Level.WATCH)
 
 
+def _rests_low(facts: FlightFacts, u: UnusualCurrent) -> FindingDraft:
+    title = f"{u.now:.2f} A at rest after landing, {u.before:.2f} A before take-off"
+    return _draft(facts, u, "servo-silent", title, SILENT_WORDS, Level.WATCH)
+
+
+def _steady(facts: FlightFacts, u: UnusualCurrent) -> FindingDraft:
+    title = (
+        f"{u.now:.2f} A flow all the time, at rest and in flight, against {u.before:.2f} A at rest "
+        f"of {u.against}"
+    )
+    return _draft(facts, u, "servo-not-resting", title, STEADY_WORDS, Level.CLEAR)
+
+
 _DRAFT: dict[UnusualKind, Callable[[FlightFacts, UnusualCurrent], FindingDraft]] = {
     UnusualKind.RAISED: _raised,
     UnusualKind.HUNTS: _hunts,
@@ -222,6 +275,8 @@ _DRAFT: dict[UnusualKind, Callable[[FlightFacts, UnusualCurrent], FindingDraft]]
     UnusualKind.MORE: _more,
     UnusualKind.RESTS_HIGH: _rests_high,
     UnusualKind.STAYS_UP: _stays_up,
+    UnusualKind.RESTS_LOW: _rests_low,
+    UnusualKind.STEADY: _steady,
 }
 
 _ONE_BY_ONE = "Disconnect the linkages of that node one at a time and watch its current at rest"
@@ -264,6 +319,14 @@ REST_WORDS = Words(
     "Free the linkage, match the two servos or reset the end points before the next flight.",
     _GROUNDED,
     kinds=(CauseKind.BINDING, CauseKind.FIGHTING, CauseKind.TRIM, CauseKind.CONSUMER),
+)
+STEADY_WORDS = Words(
+    (
+        "a load by design on that node: a pump, lamps, a gyro, a computer",
+        f"{_FIGHT}, always by as much",
+    ),
+    "Switch off what is meant to draw current there and read the current at rest again.",
+    "Find out what draws this current; nothing in the log tells a load from a servo that strains.",
 )
 HUNT_WORDS = Words(
     (

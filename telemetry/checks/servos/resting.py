@@ -8,14 +8,15 @@ from telemetry.checks.draft import FindingDraft, Words, clock
 from telemetry.checks.facts import FlightFacts
 from telemetry.checks.needs import Needs, Refusal, drawing
 from telemetry.checks.servos.in_flight import servo_findings
+from telemetry.measure.currents.rests import least_over
 from telemetry.model.channels import Quantity
-from telemetry.results import Level, NotJudged, PhaseKind, StirPlace
+from telemetry.results import Level, NotJudged, PhaseKind, StirPlace, UnusualKind
 
 
 def resting(facts: FlightFacts) -> list[FindingDraft]:
     """A node whose current does not fall back after a stir while the others' do."""
     aircraft, steps = facts.aircraft, facts.steps("current")
-    told = {u.place for u in facts.flight.unusual}
+    told = {u.place for u in facts.flight.unusual if u.kind is not UnusualKind.STEADY}
     out = []
     for stir in facts.flight.stirs:
         nodes = [
@@ -53,6 +54,14 @@ def _least_a(p: StirPlace, step_a: float) -> float:
 
 
 def _sees(facts: FlightFacts, place: str | None) -> str | Refusal:
+    steady = (u for u in facts.flight.unusual if u.kind is UnusualKind.STEADY)
+    always = next((u for u in steady if u.place == place), None)
+    if always is not None:
+        why = (
+            f"{always.now:.1f} A flow there all the time: this log cannot tell a load by design "
+            "from servos that strain"
+        )
+        return Refusal(NotJudged.UNCERTAIN, why, "log a stir with that load switched off")
     steps = facts.steps("current")
     read = [
         _least_a(p, steps.get(p.place, 0.0))
@@ -63,14 +72,22 @@ def _sees(facts: FlightFacts, place: str | None) -> str | Refusal:
     if not read:
         why = "its current was not read at rest before and after a stir"
         return Refusal(NotJudged.CALM, why, "leave some seconds at rest before and after a stir")
-    return f"{min(read):.2f} A more after a stir than before"
+    after = f"{min(read):.2f} A more after a stir than before"
+    rests = {p.place: p.rest_a for p in facts.flight.stirs[0].places if p.rest_a is not None}
+    mirror = facts.aircraft.mirror(place or "", set(rests))
+    others = [a for p, a in rests.items() if p != place and facts.aircraft.node(p) is not None]
+    usual = rests[mirror] if mirror is not None else max(others, default=None)
+    if usual is None:
+        return after
+    least = least_over(usual, mirror=mirror is not None)
+    return f"{after}, or {least:.1f} A more at rest than {mirror or 'any other node'}"
 
 
 SERVO_NOT_RESTING = Check(
     code="servo-not-resting",
     part=CheckPart.SERVOS,
-    question="Does the current of one node stay up after the stir?",
-    meaning="The current stays up after the controls came to rest.",
+    question="Does one node draw current at rest that no other does, or stay up after the stir?",
+    meaning="The current is high, or stays up, with the controls at rest.",
     bench="disconnect the linkages of that node one at a time and watch its current.",
     words=Words(
         (

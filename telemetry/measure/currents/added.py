@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from telemetry.model.log import FloatArray
+from telemetry.numerics.spans import runs
 from telemetry.numerics.stretches import Stretch, candidates, judged
 
 BoolArray = NDArray[np.bool_]
@@ -27,7 +28,7 @@ _RIVALS, _RIVALS_LONG, _LONG_S = 2.0, 1.4, 60.0
 _FLOOR_PART, _FLOOR_QUANTILE = 0.4, 0.2
 #: Without a counterpart: so much over its own highest second elsewhere, A and factor; how even it
 #: is; and from so many seconds on, so much over the usual lower fifth.
-_PLATEAU_A, _PLATEAU, _EVEN = 1.2, 1.15, 0.25
+_PLATEAU_A, _PLATEAU, _PLATEAU_BLOCKS, _EVEN = 1.2, 1.25, 2, 0.25
 _ALONE_S, _ALONE_A, _ALONE = 40.0, 0.6, 1.0
 #: So few readings have to lie over this part of all others; fewer than these say nothing, held
 #: through missed updates or not.
@@ -50,9 +51,9 @@ class CurrentBlocks:
     update_s: float
     fresh: FloatArray
 
-    def flat(self, s: Stretch) -> bool:
-        """Whether it lies still inside a stretch, as a stalled servo does and a moving one not."""
-        values = np.concatenate((self.mean[s.first : s.end], self.low[within(s)]))
+    def flat(self, whole: slice, lowest: slice) -> bool:
+        """Whether it lies still, as a stalled servo does and a moving one not."""
+        values = np.concatenate((self.mean[whole], self.low[lowest]))
         return bool(np.ptp(np.quantile(values, [0.15, 0.85])) <= _EVEN * np.median(values))
 
 
@@ -89,7 +90,10 @@ def added_stretch(now: CurrentBlocks, counterpart: FloatArray) -> Stretch | None
         if few and np.median(mine[first:end]) < np.quantile(mine[outside], _TOP):
             continue
         short = seconds < _SIZES[1][0]
-        if short and not (now.flat(s) and _surely_higher(low, counterpart, outside, s, least[0])):
+        if short and not (
+            now.flat(slice(s.first, s.end), within(s))
+            and _surely_higher(low, counterpart, outside, s, least[0])
+        ):
             continue
         floor = np.quantile(low[first:end], _FLOOR_QUANTILE) - np.quantile(
             low[outside], _FLOOR_QUANTILE
@@ -150,10 +154,13 @@ def lone_stretch(now: CurrentBlocks, others: Sequence[FloatArray]) -> Stretch | 
         level = float(np.median(mean[first:end]))
         usual = float(np.median(mean[outside]))
         top = float(np.quantile(mean[outside], 0.995))
+        high = _upper(low, s)
         plateau = (
             s.excess >= _PLATEAU_A
-            and float(np.quantile(low[first:end], 0.25)) >= _PLATEAU * top
-            and now.flat(s)
+            and high.stop - high.start >= _PLATEAU_BLOCKS
+            and now.fresh[high].sum() >= _FEWEST
+            and float(np.quantile(low[high], 0.25)) >= _PLATEAU * top
+            and now.flat(high, high)
         )
         lasting = (
             seconds >= _ALONE_S
@@ -169,6 +176,16 @@ def lone_stretch(now: CurrentBlocks, others: Sequence[FloatArray]) -> Stretch | 
             continue
         return s
     return None
+
+
+def _upper(low: FloatArray, s: Stretch) -> slice:
+    """Its longest run of blocks that lie wholly in the upper half of what was added."""
+    inside = low[s.first : s.end]
+    half = float(inside.max()) - 0.5 * max(s.excess, float(inside.max()) - float(np.median(low)))
+    return max(
+        (slice(s.first + a, s.first + b) for a, b in runs(inside >= half)),
+        key=lambda r: r.stop - r.start,
+    )
 
 
 def _repeats(mean: FloatArray, level: float, first: int, end: int) -> bool:

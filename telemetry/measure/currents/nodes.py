@@ -8,35 +8,38 @@ against a stop or against its neighbour raises the rest; one that hunts makes it
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from telemetry.aircraft import Aircraft
+from telemetry.measure.currents.active import active_spans
 from telemetry.measure.currents.added import (
     CurrentBlocks,
     added_stretch,
-    least_added,
     lone_stretch,
 )
-from telemetry.measure.currents.rests import hunting, lost_rest, resting, with_rests
+from telemetry.measure.currents.flown import NodeInFlight
+from telemetry.measure.currents.rests import hunting, lost, lost_rest, resting, with_rests
 from telemetry.measure.currents.shares import (
-    Moving,
+    Share,
+    Shared,
     changed_share,
-    constant_share,
-    fell_still,
-    flown_share,
-    stirred_share,
+    climbing,
+    multiple,
+    rather_climbing,
 )
-from telemetry.measure.currents.taking import STEPS, NodeCurrent, found_at, node_of
-from telemetry.measure.currents.work import control_work
+from telemetry.measure.currents.still import changed_floor, fell_still
+from telemetry.measure.currents.stirred import changed_stir, stirred_multiple, stirred_shares
+from telemetry.measure.currents.taking import STEPS, NodeCurrent, found_at, in_blocks, node_of
+from telemetry.measure.currents.work import control_columns
 from telemetry.model.channels import PlaceKind, Quantity
 from telemetry.model.log import FloatArray
 from telemetry.numerics.stretches import Stretch
 from telemetry.readings import Reading, Readings
-from telemetry.results import Phase, PhaseKind, UnusualCurrent, UnusualKind, WatchedCurrent
+from telemetry.results import Phase, UnusualCurrent, UnusualKind, WatchedCurrent
 
 BoolArray = NDArray[np.bool_]
 
@@ -45,17 +48,14 @@ _LEAST = 40  # readings of a current
 _LEAST_BLOCKS = 40  # in flight
 _AT_START = 3  # blocks: a stretch that begins there begins with the flight
 _EDGE_S = 3.0  # take-off and landing are found to about this
-#: A multiple of the mirror's current has to be so much more on the mean of the flight, A.
-_MORE_A = 0.2
-#: A stir that shows a multiple is borne out by a flight that shows this much of it.
-_AGREES = 1.4
 #: Kinds, the plainest first.
 _PLAINEST = (
     *(UnusualKind.RESTS_HIGH, UnusualKind.STAYS_UP, UnusualKind.RAISED, UnusualKind.HUNTS),
-    *(UnusualKind.SILENT, UnusualKind.HEATS, UnusualKind.MORE),
+    *(UnusualKind.SILENT, UnusualKind.HEATS, UnusualKind.MORE, UnusualKind.RESTS_LOW),
+    UnusualKind.STEADY,
 )
-_STICKS = "the movement of the sticks"
 _ITSELF = "its own current before and after"
+_OTHERS = "the other places"
 #: Swing from reading to reading in a stretch, as part of what is added: it hunts, it does not bind.
 _SWINGS = 0.35
 
@@ -87,8 +87,13 @@ def unusual_currents(
     edges = np.arange(readings.start_s, readings.end_s + 0.5 * block_s, block_s)
     if edges.size < 3:
         return (), ()
-    nodes = {r.place: node_of(r, edges, phases) for r in ends}
-    flying = _flying(edges, phases)
+    blocks = [in_blocks(r, edges) for r in ends]
+    active = active_spans([mean for mean, _ in blocks], edges, phases)
+    nodes = {
+        r.place: node_of(r, both, phases, active) for r, both in zip(ends, blocks, strict=True)
+    }
+    flying = _flying(edges, active)
+    columns = control_columns(readings, edges)
     out: dict[str, UnusualCurrent] = {}
     watched: list[WatchedCurrent] = []
     for node in nodes.values():
@@ -97,12 +102,13 @@ def unusual_currents(
         others = [n for n in nodes.values() if n is not node]
         found = None
         if flying.sum() >= _LEAST_BLOCKS:
-            pair = _InFlight.of(node, other, others, readings, edges, flying)
-            found = None if pair is None else _in_flight(pair)
+            pair = NodeInFlight.of(node, other, others, columns, edges, flying)
+            found = None if pair is None else _named(_in_flight(pair), pair)
             watched += [] if pair is None else [pair.watched()]
         elif other is not None:
-            found = _multiple(node, other, None, block_s)
+            found = _multiple(node, other, None)
         found = found or hunting(node, others) or resting(node, other, others)
+        found = found or (other and changed_stir(node, other)) or lost(node, other, others)
         if found is not None:
             out[node.place] = with_rests(found, node, other)
     told = tuple(u for u in out.values() if not _told_by(out.get(u.against), u))
@@ -114,8 +120,10 @@ def _told_by(other: UnusualCurrent | None, u: UnusualCurrent) -> bool:
 
     What is seen in amperes or at rest goes before what only a share tells.
     """
-    if other is None or other.against != u.place:
+    if other is None or u.against != other.place:
         return False
+    if other.against != u.place:
+        return True  # that one tells itself
     if other.kind is not u.kind:
         return _rank(other) < _rank(u)
     return u.kind is UnusualKind.RAISED and (u.seconds or 0.0) > (other.seconds or 0.0)
@@ -136,135 +144,92 @@ def nodes_of(readings: Readings, aircraft: Aircraft) -> list[Reading]:
     return [r for r in known if r.place not in feeding]
 
 
-def _flying(edges: FloatArray, phases: Sequence[Phase]) -> BoolArray:
+def _flying(edges: FloatArray, active: Sequence[tuple[float, float]]) -> BoolArray:
     middle = 0.5 * (edges[1:] + edges[:-1])
     flying = np.zeros(middle.size, dtype=bool)
-    for p in phases:
-        if p.kind is PhaseKind.FLIGHT:
-            flying |= (middle > p.start_s + _EDGE_S) & (middle < p.end_s - _EDGE_S)
+    for start, end in active:
+        flying |= (middle > start + _EDGE_S) & (middle < end - _EDGE_S)
     return flying
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _InFlight:
-    """A node in flight beside its counterpart and the other places, in blocks that all have."""
-
-    node: NodeCurrent
-    mirror: NodeCurrent | None
-    others: Sequence[NodeCurrent]
-    now: CurrentBlocks
-    start_s: FloatArray
-    beside: Mapping[str, CurrentBlocks]
-    work: FloatArray | None
-
-    @classmethod
-    def of(
-        cls,
-        node: NodeCurrent,
-        mirror: NodeCurrent | None,
-        others: Sequence[NodeCurrent],
-        readings: Readings,
-        edges: FloatArray,
-        flying: BoolArray,
-    ) -> _InFlight | None:
-        """None where too few blocks hold all of them."""
-        known = flying & np.isfinite(node.mean)
-        for other in others:
-            known &= np.isfinite(other.mean)
-        if known.sum() < _LEAST_BLOCKS:
-            return None
-        block_s = float(edges[1] - edges[0])
-
-        def blocks(n: NodeCurrent) -> CurrentBlocks:
-            return CurrentBlocks(
-                mean=n.mean[known],
-                low=n.low[known],
-                block_s=block_s,
-                step=n.step,
-                update_s=n.reading.update_s or 0.0,
-                fresh=np.histogram(n.reading.t, edges)[0][known].astype(float),
-            )
-
-        return cls(
-            node=node,
-            mirror=mirror,
-            others=others,
-            now=blocks(node),
-            start_s=edges[:-1][known],
-            beside={o.place: blocks(o) for o in others},
-            work=control_work(readings, edges, node.mean, known),
-        )
-
-    @property
-    def counterpart(self) -> FloatArray | None:
-        """What it should follow, A: the mirror's current, else what the sticks say."""
-        return self.work if self.mirror is None else self.beside[self.mirror.place].mean
-
-    @property
-    def against(self) -> str:
-        """What it is compared with; "" where there is nothing."""
-        return self.mirror.place if self.mirror is not None else _STICKS if self._told else ""
-
-    @property
-    def _told(self) -> bool:
-        return self.work is not None
-
-    def watched(self) -> WatchedCurrent:
-        """What would have shown in half a minute at the least."""
-        least = least_added(self.now, self.counterpart)
-        return WatchedCurrent(place=self.node.place, against=self.against, least_a=least)
-
-
-def _in_flight(f: _InFlight) -> UnusualCurrent | None:
-    """The first of: it fell still, amperes were added for a stretch, its share changed."""
-    node, mirror, now, counterpart = f.node, f.mirror, f.now, f.counterpart
-    lost = lost_rest(node, f.others)
+def _in_flight(f: NodeInFlight) -> UnusualCurrent | None:
+    """The first of: it fell still, amperes were added, its share or floor changed, a multiple."""
+    node, mirror, now = f.node, f.mirror, f.now
+    lost_too = lost_rest(node, f.others)
     beside = [o.mean for o in f.beside.values()]
-    fallen = fell_still(now.mean, beside, node.step, lost_rest=lost)
+    goes_on = beside if mirror is None else [f.beside[mirror.place].mean]
+    fallen = fell_still(now.mean, goes_on, node.step, lost_rest=lost_too)
     if fallen is not None:
         start = f.start_s[fallen]
-        return found_at(UnusualKind.SILENT, node, start, None, f.against or "the others")
-    # What it drew more up to an instant, with a higher rest, it lost there.
-    if counterpart is None:
+        return found_at(UnusualKind.SILENT, node, start, None, f.against or _OTHERS)
+    shared = f.shared()
+    if shared is not None and shared.mirror and climbing(shared.swapped()) is not None:
+        return None
+    # What surfaces of other kinds do says too little of a climb.
+    share = climbing(shared) if shared is not None and f.against else None
+    found = _added(f, shared if share else None, lost_too=lost_too)
+    if found is not None:
+        return found
+    if shared is not None and share is None:
+        share = changed_share(shared, f.third(), lost_rest=lost_too)
+    against = f.against or _OTHERS
+    if not share:
+        share = changed_floor(now.mean, beside, now.block_s, node.step)
+        against = _ITSELF
+    if share:
+        return _of_share(f, share, against)
+    return None if mirror is None else _multiple(node, mirror, f)
+
+
+def _named(found: UnusualCurrent | None, f: NodeInFlight) -> UnusualCurrent | None:
+    """The same with the one control whose servos changed, where the sticks tell it."""
+    if found is None or not f.controls:
+        return found
+    first = int(np.searchsorted(f.start_s, found.start_s))
+    return replace(found, control=f.control(found.kind, first))
+
+
+def _added(f: NodeInFlight, climbing: Shared | None, *, lost_too: bool) -> UnusualCurrent | None:
+    """Amperes added for a stretch; what it drew more until its rest fell, it lost there."""
+    node, now = f.node, f.now
+    if f.counterpart is None:
         added = lone_stretch(now, [o.low for o in f.beside.values()])
         if added is None:
             return None
-        if lost and added.first <= _AT_START:
-            part = float(np.median(now.mean[added.end :]) / np.median(now.mean[: added.end]))
-            found = found_at(UnusualKind.SILENT, node, f.start_s[added.end], None, _ITSELF)
-            return replace(found, before=1.0, now=part, error=added.se / max(added.excess, 1e-6))
-        return _of_stretch(node, added, now, f.start_s, _ITSELF)
-    added = added_stretch(now, counterpart)
-    if added is not None and not (lost and added.first <= _AT_START):
-        return _of_stretch(node, added, now, f.start_s, f.against)
-    pair = Moving.of(now.mean, counterpart)
-    third = [o.mean for p, o in f.beside.items() if mirror is None or p != mirror.place]
-    third += [] if f.work is None or mirror is None else [f.work]
-    share = None if pair is None else changed_share(pair, now.block_s, third, lost_rest=lost)
-    if share is not None:
-        return replace(
-            found_at(share.kind, node, f.start_s[share.at], None, f.against),
-            before=share.before,
-            now=share.now,
-            error=share.error,
-        )
-    return None if mirror is None or pair is None else _multiple(node, mirror, pair, now.block_s)
+        if not (lost_too and added.first <= _AT_START):
+            return _of_stretch(node, added, now, f.start_s, _ITSELF)
+        part = float(np.median(now.mean[added.end :]) / np.median(now.mean[: added.end]))
+        found = found_at(UnusualKind.SILENT, node, f.start_s[added.end], None, _ITSELF)
+        return replace(found, before=1.0, now=part, error=added.se / max(added.excess, 1e-6))
+    added = added_stretch(now, f.counterpart)
+    if added is None or (lost_too and added.first <= _AT_START):
+        return None
+    if climbing is not None and rather_climbing(climbing, added.first, added.end):
+        return None
+    return _of_stretch(node, added, now, f.start_s, f.against)
+
+
+def _of_share(f: NodeInFlight, share: Share, against: str) -> UnusualCurrent:
+    """A share that changed; one that rose at an instant in amperes."""
+    found = found_at(share.kind, f.node, f.start_s[share.at], None, against)
+    if share.kind is not UnusualKind.RAISED:
+        return replace(found, before=share.before, now=share.now, error=share.error)
+    now = float(f.now.mean[share.at :].mean())
+    more = now * (1.0 - share.before / share.now)
+    seconds = (f.now.mean.size - share.at) * f.now.block_s
+    return replace(found, before=now - more, now=now, error=share.error * more, seconds=seconds)
 
 
 def _multiple(
-    node: NodeCurrent, mirror: NodeCurrent, pair: Moving | None, block_s: float
+    node: NodeCurrent, mirror: NodeCurrent, f: NodeInFlight | None
 ) -> UnusualCurrent | None:
     """A multiple of the mirror's current throughout the flight and in the stirs."""
-    stirred = stirred_share(node.stirs, mirror.stirs)
-    ratio = None
-    if pair is not None:
-        flown = constant_share(pair, block_s)
-        over = float(np.mean(pair.mine - pair.counterpart))
-        if flown is not None and over >= max(_MORE_A, STEPS * node.step):
-            ratio = flown
-        agrees = flown_share(pair, block_s) >= _AGREES
-    if ratio is None and stirred is not None and (pair is None or agrees):
-        ratio = stirred
+    stirred = stirred_shares(node.stirs, mirror.stirs)
+    if f is None:
+        ratio = stirred_multiple(node.stirs, mirror.stirs, stirred)
+    else:
+        beside = f.beside[mirror.place].mean
+        ratio = multiple(f.now.mean, beside, f.now.block_s, stirred, STEPS * node.step)
     if ratio is None:
         return None
     found = found_at(UnusualKind.MORE, node, node.reading.t[0], None, mirror.place)

@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
+import numpy as np
+
 from telemetry.measure.currents.taking import STEPS, NodeCurrent, found_at
 from telemetry.results import UnusualCurrent, UnusualKind
 
@@ -13,12 +15,25 @@ from telemetry.results import UnusualCurrent, UnusualKind
 #: up to some 1.5 A all the time).
 _REST_MIRROR_A, _REST_MIRROR = 0.3, 2.5
 _REST_ALONE_A, _REST_ALONE = 1.6, 4.0
+#: Up to this much that is always the same may be a load by design, A (heuristic: pumps, lamps,
+#: gyros and computers of a fuselage draw up to about that); the same is within this part.
+_BY_DESIGN_A, _SAME = 3.5, 0.15
 #: Rest after landing over that before take-off, A and factor; others' part of it at the most.
 _AFTER_A, _AFTER, _AFTER_OTHERS = 0.3, 2.0, 0.4
 #: Part of its rest that a node loses with a servo, at the least, and steps of its sensor.
 _FELL, _REST_STEPS = 0.25, 1.5
+#: A rest that fell to this part, and by so much, A, tells by itself.
+_LOST, _LOST_A = 0.6, 0.05
 #: Scatter at rest, A, and over that of every other place: hunting.
 _HUNTS_A, _HUNTS = 0.12, 5.0
+_TAKE_OFF = "before take-off"
+
+
+def least_over(usual_a: float, *, mirror: bool) -> float:
+    """By how much more than its mirror, or than all others, a node has to rest to show, A."""
+    if mirror:
+        return max(_REST_MIRROR_A, (_REST_MIRROR - 1.0) * usual_a)
+    return max(_REST_ALONE_A, (_REST_ALONE - 1.0) * usual_a)
 
 
 def hunting(node: NodeCurrent, others: Sequence[NodeCurrent]) -> UnusualCurrent | None:
@@ -41,18 +56,18 @@ def resting(
         if when not in rest:
             continue
         if mirror is not None and when in mirror.rest:
-            usual, least, factor = mirror.rest[when], _REST_MIRROR_A, _REST_MIRROR
-            against = mirror.place
+            usual, factor, against = mirror.rest[when], _REST_MIRROR, mirror.place
         elif mirror is None and (beside := [o.rest[when] for o in others if when in o.rest]):
-            usual, least, factor = max(beside), _REST_ALONE_A, _REST_ALONE
-            against = "all others"
+            usual, factor, against = max(beside), _REST_ALONE, "all others"
         else:
             continue
         over = rest[when] - usual
-        if over >= max(least, STEPS * node.step) and rest[when] >= factor * usual:
+        if over >= max(least_over(usual, mirror=mirror is not None), STEPS * node.step):
             both = all(rest.get(w, rest[when]) >= factor * usual for w in ("before", "after"))
             if when == "before" and both:
-                found = found_at(UnusualKind.RESTS_HIGH, node, node.reading.t[0], None, against)
+                always = mirror is None and over <= _BY_DESIGN_A and _is_steady(node)
+                kind = UnusualKind.STEADY if always else UnusualKind.RESTS_HIGH
+                found = found_at(kind, node, node.reading.t[0], None, against)
                 return replace(found, before=usual, now=rest[when])
     before, after = rest.get("before"), rest.get("after")
     if before is None or after is None:
@@ -63,8 +78,20 @@ def resting(
         return None
     if any(m > _AFTER_OTHERS * rise for m in moved) or not moved:
         return None
-    found = found_at(UnusualKind.STAYS_UP, node, node.reading.t[-1], None, "before take-off")
+    found = found_at(UnusualKind.STAYS_UP, node, node.reading.t[-1], None, _TAKE_OFF)
     return replace(found, before=before, now=after)
+
+
+def _is_steady(node: NodeCurrent) -> bool:
+    """Whether what it draws at rest flows all the time, and is always the same.
+
+    A servo that works against a stop, a linkage or another servo draws another current once it
+    has moved; a lamp or a pump does not.
+    """
+    before = node.rest["before"]
+    least = max(_SAME * before, _REST_STEPS * node.step)
+    lowest = float(np.nanquantile(node.mean, 0.02))
+    return abs(node.rest.get("after", before) - before) <= least and lowest >= before - least
 
 
 def with_rests(
@@ -78,6 +105,22 @@ def with_rests(
         rest_after=node.rest.get("after"),
         rest_mirror=beside.get("before"),
     )
+
+
+def lost(
+    node: NodeCurrent, mirror: NodeCurrent | None, others: Sequence[NodeCurrent]
+) -> UnusualCurrent | None:
+    """A rest after landing far below that before, at this place alone: a servo is off.
+
+    When, the flight did not show.
+    """
+    before, after = node.rest.get("before"), node.rest.get("after")
+    if before is None or after is None or not lost_rest(node, others):
+        return None
+    if mirror is None or after > _LOST * before or before - after < _LOST_A:
+        return None
+    found = found_at(UnusualKind.RESTS_LOW, node, node.reading.t[-1], None, _TAKE_OFF)
+    return replace(found, before=before, now=after)
 
 
 def lost_rest(node: NodeCurrent, others: Sequence[NodeCurrent]) -> bool:

@@ -1,50 +1,100 @@
-"""Whether a current keeps its share of its counterpart's, and whether it still moves at all."""
+"""Whether a current keeps its share of its counterpart's.
+
+A share is told over stretches of some seconds as one sum over the other (the ratio estimator of
+survey sampling: W. G. Cochran, Sampling Techniques, 3rd ed., 1977, chapter 6), so that calm
+stretches, in which both rest, weigh little. Its error is that of the stretches' residuals, with
+their autocorrelation.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from telemetry.model.log import FloatArray
+from telemetry.numerics.stretches import together
 from telemetry.results import UnusualKind
 
-#: Blocks of time over which a share is told, s; how many are needed on each side of a change.
-_SHARE_S, _SIDE = 20.0, 3
-#: Change of a share, natural logarithm (a third down, or a third up), and standard errors, alone
-#: and where the rest fell too.
-_CHANGE, _ERRORS, _ERRORS_TWO = 0.28, 5.0, 3.0
-#: A rise towards the end rather than a step: correlation with time.
-_CLIMB = 0.7
-#: A step leaves less than this part of what a straight line leaves: sudden.
-_SUDDEN = 0.7
-#: Share of one mirror against the other, all flight long (heuristic: servos of one kind differ by
-#: a fifth, those of two kinds by a half).
-_MORE = 2.0
-#: Readings in a stir at the least, and what one mirror draws there over the other, A.
-_STIRRED, _STIRRED_A = 8, 0.3
-#: A current that fell still: blocks at the least, and the part of the blocks before in which it
-#: moved.
-_STILL, _MOVED = 20, 0.7
-#: Part of its mean before with which another node goes on.
-_GOES_ON = 0.4
+#: Stretches over which a share is told, s; how many are needed on each side of a change.
+STRETCH_S, SIDE = 20.0, 3
+#: Lags over which residuals of stretches may hang together; what no share is known better than
+#: (heuristic: gains of two sensors, air on one side).
+_LAGS, _KNOWN = 5, 0.03
+#: A share that fell to this part of what it was, and standard errors; with a mirror, against other
+#: places or the sticks, and where the rest fell too (heuristic: flying moves the share of two
+#: wings by a fifth, that of two kinds of surfaces by more).
+_FELL, _ERRORS = 0.75, 5.0
+_FELL_OTHERS, _ERRORS_OTHERS = 0.5, 6.0
+_ERRORS_TWO = 3.0
+#: A share that rose by this factor at an instant, or from the first to the last third; standard
+#: errors of a climb.
+_ROSE, _ROSE_OTHERS, _CLIMB_ERRORS = 1.35, 1.6, 3.3
+#: A step leaves less than this part of what an even change leaves: its instant was sought.
+_SUDDEN = 0.75
+#: Standard errors against the remaining places that tell a rise of one from a fall of its mirror.
+_ROSE_ERRORS = 3.0
+#: Without any: natural logarithm of the rise, and the part of it that the mirror moved at the most.
+_ALONE, _STAYED = 0.7, 0.33
+#: A servo warms up within about this time, s (heuristic).
+_WARM_S = 90.0
+#: Current of one mirror as part of the other's, all flight long, and in every stir (heuristic:
+#: equal servos differ by a fifth, a pair of unlike ones rarely by a half); so much more, A.
+_MORE, _MORE_STIRRED, _MORE_A = 1.7, 1.4, 0.1
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Moving:
-    """Two currents over their rest, block by block."""
+class Shared:
+    """Two currents over their rest, on the mean of stretches of seconds.
+
+    Attributes
+    ----------
+    mine, counterpart : ndarray, shape (n,)
+        A.
+    first : ndarray of int, shape (n,)
+        First block of each stretch.
+    seconds : float
+        Length of a stretch.
+    mirror : bool
+        Whether the counterpart is the mirror: it does the same work.
+    """
 
     mine: FloatArray
     counterpart: FloatArray
+    first: FloatArray
+    seconds: float
+    mirror: bool
 
     @classmethod
-    def of(cls, mine: FloatArray, counterpart: FloatArray) -> Moving | None:
-        """Both over their lowest twentieth; None where one does not move."""
-        over = [np.clip(x - np.quantile(x, 0.03), 0.0, None) for x in (mine, counterpart)]
-        if min(float(x.sum()) for x in over) <= 0:
-            return None
-        return cls(mine=over[0], counterpart=over[1])
+    def of(
+        cls, mine: FloatArray, counterpart: FloatArray, block_s: float, *, mirror: bool
+    ) -> Shared | None:
+        """From currents over rest in blocks; None where there is too little of them."""
+        size = max(3, round(STRETCH_S / block_s))
+        count = mine.size // size
+        shared = cls(
+            mine=_means(mine, size, count),
+            counterpart=np.clip(_means(counterpart, size, count), 0.0, None),
+            first=np.arange(count, dtype=float) * size,
+            seconds=size * block_s,
+            mirror=mirror,
+        )
+        return shared if count >= 2 * SIDE + 1 and shared.counterpart.sum() > 0 else None
+
+    def swapped(self) -> Shared:
+        """The counterpart's share of this one."""
+        return replace(self, mine=self.counterpart, counterpart=np.clip(self.mine, 0.0, None))
+
+
+def _means(x: FloatArray, size: int, count: int) -> FloatArray:
+    return np.asarray(x[: count * size].reshape(count, size).mean(axis=1))
+
+
+def over_rest(x: FloatArray, rest: float | None) -> FloatArray:
+    """A current in flight over its rest on the ground, never over what it often falls below."""
+    low = float(np.quantile(x, 0.1))
+    return np.asarray(x - (low if rest is None else min(low, rest)))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -58,140 +108,202 @@ class Share:
     error: float
 
 
-def _ratios(pair: Moving, block_s: float) -> tuple[FloatArray, FloatArray]:
-    """First block and logarithm of the share, of each stretch in which the counterpart moves."""
-    size = max(3, round(_SHARE_S / block_s))
-    starts = np.arange(0, pair.mine.size - size + 1, size)
-    a = np.array([float(pair.mine[s : s + size].mean()) for s in starts])
-    b = np.array([float(pair.counterpart[s : s + size].mean()) for s in starts])
-    good = (b > 0) & (b >= 0.3 * np.median(b))
-    floor = 0.02 * float(np.median(a)) + 1e-6
-    return starts[good].astype(float), np.log(np.maximum(a[good], floor) / b[good])
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ShareChange:
+    """Shares before and after the ``k``-th stretch (a step) or early and late (a climb).
 
-
-def changed_share(
-    pair: Moving, block_s: float, others: Sequence[FloatArray], *, lost_rest: bool = False
-) -> Share | None:
-    """A share that fell for good (a servo went silent) or climbs (one heats up).
-
-    Of two mirrors the one counts as changed whose own level moved the other way or further,
-    measured on the remaining places. ``lost_rest`` says that its rest on the ground fell as well:
-    that speaks for itself, and fewer standard errors are asked.
+    ``errors`` are standard errors of the difference, ``left`` the squares that it leaves.
     """
-    at, r = _ratios(pair, block_s)
-    if r.size < 2 * _SIDE + 1:
+
+    k: int
+    before: float
+    now: float
+    errors: float
+    left: float
+
+    @property
+    def factor(self) -> float:
+        """The later share as a multiple of the earlier one, at least 0."""
+        return max(self.now, 0.0) / max(self.before, 1e-6)
+
+    def share(self, kind: UnusualKind, at: float) -> Share:
+        """The same as what it means, from a block on."""
+        error = abs(self.now - self.before) / max(abs(self.errors), 1e-6) / max(self.before, 1e-6)
+        return Share(kind=kind, at=int(at), before=self.before, now=max(self.now, 0.0), error=error)
+
+
+def _side(a: FloatArray, b: FloatArray) -> tuple[float, float, float]:
+    """A share, its variance, and the squares left, weighted as errors grow with the load."""
+    share = float(a.sum() / b.sum())
+    e = a - share * b
+    hang = min(together(e, _LAGS), a.size / 3)
+    variance = hang * float(e @ e) * a.size / (a.size - 1) / float(b.sum()) ** 2
+    return share, variance, float(e @ e)
+
+
+def likeliest_step(s: Shared) -> ShareChange | None:
+    """The likeliest instant at which the share changed."""
+    found = [
+        _change_at(s.mine, s.counterpart, k)
+        for k in range(SIDE, s.mine.size - SIDE + 1)
+        if min(s.counterpart[:k].sum(), s.counterpart[k:].sum()) > 0
+    ]
+    return max(found, key=lambda c: abs(c.errors), default=None)
+
+
+def _change_at(mine: FloatArray, counterpart: FloatArray, k: int) -> ShareChange:
+    before, v_before, left_before = _side(mine[:k], counterpart[:k])
+    now, v_now, left_now = _side(mine[k:], counterpart[k:])
+    error = np.sqrt(v_before + v_now + (_KNOWN * max(before, now)) ** 2)
+    errors = (now - before) / max(float(error), 1e-9)
+    return ShareChange(k=k, before=before, now=now, errors=errors, left=left_before + left_now)
+
+
+def even_change(s: Shared) -> ShareChange:
+    """The share as it changes evenly through the flight, or as a servo warms up."""
+    x = (np.arange(s.mine.size) + 0.5) * s.seconds
+    return min((_along(s, x / x[-1]), _along(s, 1.0 - np.exp(-x / _WARM_S))), key=lambda c: c.left)
+
+
+def _along(s: Shared, x: FloatArray) -> ShareChange:
+    """The share as it changes along x, by least squares; early and late are its outer thirds."""
+    third = max(1, x.size // 3)
+    design = np.stack([s.counterpart, s.counterpart * x], axis=1)
+    weight = 1.0 / np.sqrt(np.maximum(s.counterpart, 0.2 * s.counterpart.mean()))[:, None]
+    coef, *_ = np.linalg.lstsq(design * weight, s.mine * weight[:, 0], rcond=None)
+    e = s.mine - design @ coef
+    scaled = e * weight[:, 0]
+    hang = min(together(scaled, _LAGS), x.size / 4)
+    spread = np.linalg.pinv((design * weight).T @ (design * weight))
+    error = np.sqrt(spread[1, 1] * float(scaled @ scaled) / (x.size - 2) * hang)
+    return ShareChange(
+        k=0,
+        before=float(coef[0] + coef[1] * x[:third].mean()),
+        now=float(coef[0] + coef[1] * x[-third:].mean()),
+        errors=float(coef[1] / max(float(error), 1e-9)),
+        left=float(e @ e),
+    )
+
+
+def climbing(s: Shared) -> Share | None:
+    """A share that rises by degrees, as of a servo that heats up.
+
+    No servo falls silent by degrees: of two mirrors the one that rises against the other.
+    """
+    climb, step = even_change(s), likeliest_step(s)
+    least = _ROSE if s.mirror else _ROSE_OTHERS
+    if climb.errors < _CLIMB_ERRORS or climb.before <= 0 or climb.factor < least:
         return None
-    best: tuple[float, int] | None = None
-    for k in range(_SIDE, r.size - _SIDE + 1):
-        x, y = r[:k], r[k:]
-        sd = np.sqrt((x.var() * x.size + y.var() * y.size) / (r.size - 2))
-        t = (y.mean() - x.mean()) / max(sd * np.sqrt(1 / x.size + 1 / y.size), 1e-9)
-        if best is None or abs(t) > abs(best[0]):
-            best = float(t), k
-    assert best is not None
-    t, k = best
-    change = float(r[k:].mean() - r[:k].mean())
-    if abs(t) < (_ERRORS_TWO if lost_rest and change < 0 else _ERRORS) or abs(change) < _CHANGE:
+    if step is not None and not by_degrees(climb, step):
         return None
-    before, now = float(np.exp(r[:k].mean())), float(np.exp(r[k:].mean()))
-    error = abs(change / t)
-    from_on = int(at[k])
-    step = np.where(np.arange(r.size) < k, r[:k].mean(), r[k:].mean())
-    line = np.polyval(np.polyfit(at, r, 1), at)
-    sudden = float(np.sum((r - step) ** 2)) < _SUDDEN * float(np.sum((r - line) ** 2))
-    apart = change < 0 and sudden and r[k:].max() < r[:k].min()
-    if apart and _is_mine(pair, from_on, others, down=True):
-        return Share(kind=UnusualKind.SILENT, at=from_on, before=before, now=now, error=error)
-    climbs = float(np.corrcoef(at, r)[0, 1])
-    if (
-        change > 0
-        and climbs >= _CLIMB
-        and not sudden
-        and _is_mine(pair, from_on, others, down=False)
-    ):
-        third = r.size // 3
-        first, last = float(np.exp(r[:third].mean())), float(np.exp(r[-third:].mean()))
-        return Share(kind=UnusualKind.HEATS, at=0, before=first, now=last, error=error)
-    return None
+    return climb.share(UnusualKind.HEATS, 0)
 
 
-def _is_mine(pair: Moving, at: int, others: Sequence[FloatArray], *, down: bool) -> bool:
-    """Whether this one changed, rather than its counterpart, by what the others did."""
-    if not others:
-        return True
-
-    def moved(x: FloatArray) -> float:
-        over = np.clip(x - np.quantile(x, 0.03), 0.0, None)
-        return float(np.log(max(over[at:].mean(), 1e-4) / max(over[:at].mean(), 1e-4)))
-
-    common = float(np.median([moved(x) for x in others]))
-    own, other = moved(pair.mine) - common, moved(pair.counterpart) - common
-    return (-own if down else own) >= (other if down else -other)
+def by_degrees(climb: ShareChange, step: ShareChange) -> bool:
+    """Whether it changed evenly rather than at an instant, which was sought."""
+    return abs(climb.errors) >= _CLIMB_ERRORS and step.left >= _SUDDEN * climb.left
 
 
-def constant_share(pair: Moving, block_s: float) -> tuple[float, float] | None:
-    """Share and relative error where one mirror draws a multiple of the other throughout."""
-    _, r = _ratios(pair, block_s)
-    if r.size < 2 * _SIDE:
-        return None
-    error = float(r.std() / np.sqrt(r.size))
-    ratio = float(np.exp(np.median(r)))
-    if ratio < _MORE or np.log(ratio) < _ERRORS * error or np.quantile(r, 0.1) < np.log(1.4):
-        return None
-    return ratio, error
-
-
-def flown_share(pair: Moving, block_s: float) -> float:
-    """Median share of the counterpart's current in flight; 0 where it was not told."""
-    _, r = _ratios(pair, block_s)
-    return float(np.exp(np.median(r))) if r.size else 0.0
-
-
-def stirred_share(
-    mine: Sequence[FloatArray], counterpart: Sequence[FloatArray]
-) -> tuple[float, float] | None:
-    """Share and relative error where one draws a multiple of the other in every stir.
+def rather_climbing(s: Shared, first: int, end: int) -> bool:
+    """Whether a share that changes by degrees leaves less than an added stretch.
 
     Parameters
     ----------
-    mine, counterpart : sequence of ndarray
-        Readings over the rest in each stir, A.
+    s : Shared
+    first, end : int
+        Blocks first <= k < end of the stretch.
     """
-    found: list[tuple[float, float]] = []
-    for a, b in zip(mine, counterpart, strict=True):
-        if min(a.size, b.size) < _STIRRED or min(a.mean(), b.mean()) <= 0:
-            return None
-        error = float(np.hypot(*(x.std() / x.mean() / np.sqrt(x.size) for x in (a, b))))
-        ratio = float(a.mean() / b.mean())
-        if ratio < _MORE or np.log(ratio) < _ERRORS * error or a.mean() - b.mean() < _STIRRED_A:
-            return None
-        found.append((ratio, error))
-    return min(found, default=None)
+    size = float(s.first[1] - s.first[0])
+    inside = np.clip(np.minimum(s.first + size, end) - np.maximum(s.first, first), 0.0, None) / size
+    design = np.stack([s.counterpart, inside, np.ones(s.mine.size)], axis=1)
+    coef, *_ = np.linalg.lstsq(design, s.mine, rcond=None)
+    return even_change(s).left < float(np.sum((s.mine - design @ coef) ** 2))
 
 
-def fell_still(
-    mine: FloatArray, others: Sequence[FloatArray], step: float, *, lost_rest: bool = False
-) -> int | None:
-    """Block from which on a current that moved lies still to the end, while others move; or None.
+def changed_share(
+    s: Shared, others: Sequence[FloatArray], *, lost_rest: bool = False
+) -> Share | None:
+    """A share that fell at an instant for good (a servo went silent), or rose.
 
-    Still is within a step or two of its lowest level; before, it was off it most of the time. Where
-    its rest on the ground fell as well (``lost_rest``), others need only go on as high as before.
+    Of two mirrors the one went silent, unless the remaining places tell that the other one rose.
+    ``lost_rest`` says that its rest on the ground fell as well: that speaks for itself, and fewer
+    standard errors are asked.
+
+    Parameters
+    ----------
+    s : Shared
+    others : sequence of ndarray
+        What the remaining places draw over rest, and the sticks say, block by block, A.
+    lost_rest : bool
     """
-    lowest = float(np.min(mine))
-    usual = float(np.median(mine))
-    width = max(1.5 * step, 0.1 * (usual - lowest), 0.02)
-    moving = np.flatnonzero(mine > lowest + width)
-    if moving.size == 0 or mine.size - 1 - moving[-1] < _STILL:
+    step = likeliest_step(s)
+    if step is None or step.before <= 0:
         return None
-    at = int(moving[-1]) + 1
-    if at < _STILL or (mine[:at] > lowest + width).mean() < _MOVED:
+    sudden = not by_degrees(even_change(s), step)
+    fell, sure = (_FELL, _ERRORS) if s.mirror else (_FELL_OTHERS, _ERRORS_OTHERS)
+    if lost_rest:
+        fell, sure = _FELL, _ERRORS_TWO
+    at = float(s.first[step.k])
+    if step.errors <= -sure and step.factor <= fell and (sudden or lost_rest):
+        other = s.swapped()
+        if lost_rest or not _rose(other, step.k, others):
+            return step.share(UnusualKind.SILENT, at)
+    rose = s.mirror and sudden and step.errors >= _ERRORS and step.factor >= _ROSE
+    return step.share(UnusualKind.RAISED, at) if rose and _rose(s, step.k, others) else None
+
+
+def _rose(s: Shared, k: int, others: Sequence[FloatArray]) -> bool:
+    """Whether this one rose at an instant, by what the others did, and its mirror did not fall.
+
+    Without others: where it rose manifold and its mirror stayed as it was.
+    """
+    if not s.mirror:
+        return False
+    if not others:
+        own, other = (
+            float(np.log(max(x[k:].mean(), 1e-4) / max(x[:k].mean(), 1e-4)))
+            for x in (s.mine, s.counterpart)
+        )
+        return own >= _ALONE and abs(other) <= _STAYED * own
+    size = int(s.first[1] - s.first[0])
+    told = np.mean([_means(x, size, s.mine.size) / max(x.mean(), 1e-6) for x in others], axis=0)
+    reference = np.maximum(told, 0.0)
+    if min(reference[:k].sum(), reference[k:].sum()) <= 0:
+        return False
+    own, other = (_change_at(x, reference, k).errors for x in (s.mine, s.counterpart))
+    return own >= _ROSE_ERRORS and own >= -2.0 * other
+
+
+def multiple(
+    mine: FloatArray,
+    counterpart: FloatArray,
+    block_s: float,
+    stirred: Sequence[tuple[float, float]],
+    least_a: float,
+) -> tuple[float, float] | None:
+    """Share and relative error where one mirror draws a multiple of the other throughout.
+
+    In flight by the currents as they are, for a worn servo rests higher as well; every stir that
+    can be read has to show it too.
+
+    Parameters
+    ----------
+    mine, counterpart : ndarray, shape (n,)
+        Mean current of each block in flight, A.
+    block_s : float
+    stirred : sequence of (share, error)
+        Of every stir that can be read.
+    least_a : float
+        What it has to draw more on the mean, A.
+    """
+    s = Shared.of(mine, counterpart, block_s, mirror=True)
+    if s is None:
         return None
-    still = np.diff(np.concatenate(([-1], moving)))[:-1] if moving.size > 1 else np.zeros(1)
-    if mine.size - at < 2 * still.max(initial=0.0):
+    share, variance, _ = _side(s.mine, s.counterpart)
+    error = float(np.hypot(np.sqrt(variance) / max(share, 1e-6), _KNOWN))
+    over = float(np.mean(mine - counterpart))
+    if share < _MORE or (share - 1.0) < _ERRORS * error * share or over < max(least_a, _MORE_A):
         return None
-    for x in others:
-        before, after = float(np.std(x[:at])), float(np.std(x[at:]))
-        goes_on = lost_rest and float(np.mean(x[at:])) > _GOES_ON * float(np.mean(x[:at]))
-        if goes_on or after > max(0.3 * before, 2.0 * width):
-            return at
-    return None
+    if stirred and min(stirred)[0] < _MORE_STIRRED:
+        return None
+    return share, error

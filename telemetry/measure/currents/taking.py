@@ -9,6 +9,7 @@ import numpy as np
 
 from telemetry.model.log import FloatArray
 from telemetry.numerics import sampling
+from telemetry.numerics.spans import complement, overlap_s
 from telemetry.readings import Reading
 from telemetry.results import Phase, PhaseKind, UnusualCurrent, UnusualKind
 
@@ -16,6 +17,8 @@ from telemetry.results import Phase, PhaseKind, UnusualCurrent, UnusualKind
 STEPS = 3.0
 #: Rest: so much of the time on the ground lies at or below it; so long it has to be seen, s.
 _REST_SHARE, _REST_S = 0.25, 4.0
+#: Rest begins and ends so long after and before what is no rest, s.
+_MARGIN_S = 1.5
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -31,7 +34,9 @@ class NodeCurrent:
         "before" take-off and "after" landing, where the ground was seen for long enough: current at
         rest, and the usual jump from reading to reading there, A.
     stirs : tuple of ndarray
-        Readings over the rest in each stir, A.
+        Readings over the rest in each stir on the ground, A.
+    stirred : tuple of (float, float)
+        When each of them began and ended, s.
     """
 
     reading: Reading
@@ -39,6 +44,7 @@ class NodeCurrent:
     low: FloatArray
     rest: Mapping[str, float]
     stirs: tuple[FloatArray, ...]
+    stirred: tuple[tuple[float, float], ...]
     scatter: Mapping[str, float]
 
     @property
@@ -52,8 +58,8 @@ class NodeCurrent:
         return self.reading.resolution or 0.0
 
 
-def node_of(r: Reading, edges: FloatArray, phases: Sequence[Phase]) -> NodeCurrent:
-    """The node of a current, in blocks between these edges, s."""
+def in_blocks(r: Reading, edges: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Mean and lowest current of each block between these edges [s], A; NaN where none is known."""
     block_s = float(edges[1] - edges[0])
     fine = min(max(r.update_s or block_s, 0.1), block_s)
     per = max(1, round(block_s / fine))
@@ -65,35 +71,59 @@ def node_of(r: Reading, edges: FloatArray, phases: Sequence[Phase]) -> NodeCurre
     low = mean.copy()
     mean[known] = np.nanmean(held[known], axis=1)
     low[known] = np.nanmin(held[known], axis=1)
+    return mean, low
+
+
+def node_of(
+    r: Reading,
+    blocks: tuple[FloatArray, FloatArray],
+    phases: Sequence[Phase],
+    active: Sequence[tuple[float, float]],
+) -> NodeCurrent:
+    """The node of a current: its blocks, its rests outside what was active, its stirs."""
+    mean, low = blocks
     rest, scatter = {}, {}
-    for name, spans in _grounds(phases).items():
+    for name, spans in _grounds(phases, active).items():
         parts = [r.within(a, b).v for a, b in spans]
         v = np.concatenate(parts) if parts else np.empty(0)
         if v.size >= 4 and sum(b - a for a, b in spans) >= _REST_S:
             rest[name] = float(np.quantile(v, _REST_SHARE))
             steps = np.concatenate([np.diff(p) for p in parts])
             scatter[name] = float(np.median(np.abs(steps))) if steps.size >= 6 else 0.0
-    stirs = tuple(
-        np.clip(r.within(p.start_s, p.end_s).v - rest.get("before", 0.0), 0.0, None)
-        for p in phases
-        if p.kind is PhaseKind.STIR
+    stirred = [(p.start_s, p.end_s) for p in phases if p.kind is PhaseKind.STIR]
+    stirred = [s for s in stirred if not any(overlap_s(s, a) > 0 for a in active)]
+    base = rest.get("before", 0.0)
+    landed = active[-1][1] if active else np.inf
+
+    def over(start: float, end: float) -> FloatArray:
+        own = rest.get("after", base) if start >= landed else base
+        return np.clip(r.within(start, end).v - own, 0.0, None)
+
+    return NodeCurrent(
+        reading=r,
+        mean=mean,
+        low=low,
+        rest=rest,
+        stirs=tuple(over(a, b) for a, b in stirred),
+        stirred=tuple(stirred),
+        scatter=scatter,
     )
-    return NodeCurrent(reading=r, mean=mean, low=low, rest=rest, stirs=stirs, scatter=scatter)
 
 
-def _grounds(phases: Sequence[Phase]) -> dict[str, list[tuple[float, float]]]:
+def _grounds(
+    phases: Sequence[Phase], active: Sequence[tuple[float, float]]
+) -> dict[str, list[tuple[float, float]]]:
     """Rest on the ground before the first flight and after the last one, without its edges."""
-    flights = [p for p in phases if p.kind is PhaseKind.FLIGHT]
-    off = flights[0].start_s if flights else np.inf
-    landed = flights[-1].end_s if flights else np.inf
+    off = active[0][0] if active else np.inf
+    landed = active[-1][1] if active else np.inf
     out: dict[str, list[tuple[float, float]]] = {}
-    for p in phases:
-        a, b = p.start_s + 1.5, p.end_s - 1.5
-        if p.kind is PhaseKind.GROUND and b > a:
-            if p.end_s <= off:
+    for p in (p for p in phases if p.kind is PhaseKind.GROUND):
+        for start, end in complement(list(active), p.start_s, p.end_s):
+            a, b = start + _MARGIN_S, end - _MARGIN_S
+            if b > a and end <= off:
                 out.setdefault("before", []).append((a, b))
-            elif p.start_s >= landed:
-                out.setdefault("after", []).append((a + 1.5, max(b, a + 1.5)))
+            elif b > a and start >= landed:
+                out.setdefault("after", []).append((a + _MARGIN_S, max(b, a + _MARGIN_S)))
     return out
 
 

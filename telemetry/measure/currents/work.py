@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
+
 import numpy as np
 from numpy.typing import NDArray
 from scipy import optimize
@@ -18,8 +20,33 @@ _ROUNDS = 5
 _UNEXPLAINED = 0.6
 
 
+def control_columns(
+    readings: Readings, edges: FloatArray
+) -> dict[str, tuple[FloatArray, FloatArray]]:
+    """Travel and mean deflection of each logged control of a surface in each block.
+
+    Parameters
+    ----------
+    readings : Readings
+    edges : ndarray, shape (n + 1,)
+        Of the blocks, s.
+    """
+    out = {}
+    for r in readings.of(Quantity.CONTROL):
+        if r.size < _FEW or np.ptp(r.v) <= 0 or r.place == "throttle":
+            continue
+        travelled = np.concatenate(([0.0], np.cumsum(np.abs(np.diff(r.v)))))
+        away = np.abs(r.v - np.median(r.v))
+        area = np.concatenate(([0.0], np.cumsum(0.5 * (away[1:] + away[:-1]) * np.diff(r.t))))
+        out[r.place] = (
+            np.diff(np.interp(edges, r.t, travelled)),
+            np.diff(np.interp(edges, r.t, area)),
+        )
+    return out
+
+
 def control_work(
-    readings: Readings, edges: FloatArray, amps: FloatArray, known: BoolArray
+    columns: Mapping[str, tuple[FloatArray, FloatArray]], amps: FloatArray, known: BoolArray
 ) -> FloatArray | None:
     """Current that follows from travel and deflection of all logged controls, block by block.
 
@@ -28,9 +55,8 @@ def control_work(
 
     Parameters
     ----------
-    readings : Readings
-    edges : ndarray, shape (n + 1,)
-        Of the blocks, s.
+    columns : mapping
+        As :func:`control_columns` gives them.
     amps : ndarray, shape (n,)
         Mean current of each block, A.
     known : ndarray of bool, shape (n,)
@@ -41,28 +67,31 @@ def control_work(
     ndarray, shape (known blocks,), or None
         None without two controls, or where they explain little of the current.
     """
-    columns: list[FloatArray] = [np.ones(edges.size - 1)]
-    controls = 0
-    for r in readings.of(Quantity.CONTROL):
-        if r.size < _FEW or np.ptp(r.v) <= 0 or r.place == "throttle":
-            continue
-        controls += 1
-        travelled = np.concatenate(([0.0], np.cumsum(np.abs(np.diff(r.v)))))
-        columns.append(np.diff(np.interp(edges, r.t, travelled)))
-        away = np.abs(r.v - np.median(r.v))
-        area = np.concatenate(([0.0], np.cumsum(0.5 * (away[1:] + away[:-1]) * np.diff(r.t))))
-        columns.append(np.diff(np.interp(edges, r.t, area)))
-    if controls < 2:
+    if len(columns) < 2:
         return None
-    design, y = np.stack(columns, axis=1)[known], amps[known]
-    size = np.maximum(np.abs(design).max(axis=0), 1e-9)
-    design = design / size
-    weight = np.ones(y.size)
-    fitted = np.zeros(y.size)
-    for _ in range(_ROUNDS):
-        coef, _ = optimize.nnls(design * weight[:, None], y * weight)
-        fitted = design @ coef
-        left = np.abs(y - fitted)
-        weight = 1.0 / np.sqrt(np.maximum(left, 0.1 * np.median(left) + 1e-6))
+    y = amps[known]
+    each = [x[known] for both in columns.values() for x in both]
+    design = np.stack([np.ones(y.size), *each], axis=1)
+    fitted = design @ nearest(y, design)
     middle = np.median(np.abs(y - np.median(y)))
     return fitted if np.median(np.abs(y - fitted)) <= _UNEXPLAINED * middle else None
+
+
+def parts_of(y: FloatArray, columns: Mapping[str, Sequence[FloatArray]]) -> dict[str, list[float]]:
+    """What travel and deflection of each control drew of a current, A per unit of each."""
+    each = [x for both in columns.values() for x in both]
+    coef = nearest(y, np.stack([np.ones(y.size), *each], axis=1))[1:]
+    return {n: [float(c) for c in coef[2 * k : 2 * k + 2]] for k, n in enumerate(columns)}
+
+
+def nearest(y: FloatArray, design: FloatArray) -> FloatArray:
+    """Non-negative coefficients that leave the least absolute deviations, by reweighting."""
+    size = np.maximum(np.abs(design).max(axis=0), 1e-9)
+    scaled = design / size
+    weight = np.ones(y.size)
+    coef = np.zeros(design.shape[1])
+    for _ in range(_ROUNDS):
+        coef, _ = optimize.nnls(scaled * weight[:, None], y * weight)
+        left = np.abs(y - scaled @ coef)
+        weight = 1.0 / np.sqrt(np.maximum(left, 0.1 * np.median(left) + 1e-6))
+    return np.asarray(coef / size)

@@ -22,9 +22,13 @@ SURE = 5.0
 #: Shortest block, s, and blocks of so many updates: units are polled in turn (heuristic).
 _BLOCK_S, _UPDATES = 2.0, 4.0
 #: Least current that counts, A: at rest as the review has it, of a change (heuristic).
-_REST_A, _LESS_A, _MORE_A, _ALONE_A = 0.2, 0.1, 0.3, 1.0
-#: Of a servo that no moment tells apart: so much more than its mirror's (that of ground level).
-_TIMES = 1 + LIMITS.servo_ground_pct / 100
+_REST_A, _LESS_A, _MORE_A = 0.2, 0.1, 0.3
+#: At rest over the highest of all other places where there is no mirror, A, and this factor: less
+#: than that is a load by design as well as a fault, for all that one log shows.
+_ALONE_A, _ALONE = 1.6, 4.0
+#: Of a servo that no moment tells apart: so many times its mirror's (unlike servos of a sound pair
+#: reach 1.6). Of one that heats: so much of what its mirror says over rest (sound ones reach 0.3).
+_TIMES, _CLIMBS = 1.7, 0.35
 #: Part of the supply that a lead, and a pack's own resistance, may take at the highest current.
 _LEAD_PART, _PACK_PART = 0.08, 0.18
 #: Rest voltages of a pair this far apart, %, a charging current, A, the share of
@@ -118,21 +122,34 @@ def _flying(p: Planted, edges: FloatArray) -> FloatArray:
     return np.asarray((edges[:-1] > p.takes_off_s) & (edges[1:] < p.lands_s))
 
 
-def _left_over(p: Planted, edges: FloatArray, fit: FloatArray) -> FloatArray | None:
-    """The place's current without what those of the counterparts say, learnt where ``fit``."""
-    own = _blocks(p, p.where, "current", edges)
-    mirror = _mirror(p)
-    others = [mirror] if mirror else [n for n in p.nodes if n != p.where]
-    columns = [_blocks(p, n, "current", edges) for n in others]
-    known = [c for c in columns if c is not None]
-    if own is None or not known:
+def _expected(p: Planted, edges: FloatArray, fit: FloatArray) -> FloatArray | None:
+    """What the counterparts say the place draws, learnt where ``fit``.
+
+    Of a mirror its current over rest, by the ratio of the two sums: a slope of point against point
+    would come out too low, and a livelier stretch would then look like a fault. Where there is no
+    mirror, by all other places.
+    """
+    own, mirror = _blocks(p, p.where, "current", edges), _mirror(p)
+    if own is None:
         return None
+    beside = None if mirror is None else _blocks(p, mirror, "current", edges)
+    if mirror is not None and beside is not None:
+        good = fit & np.isfinite(own) & np.isfinite(beside)
+        rests = [_before(p, n) for n in (p.where, mirror)]
+        if good.sum() < 3 or not all(x.size for x in rests):
+            return None
+        rest, rest_beside = (float(np.quantile(x, 0.25)) for x in rests)
+        over = float((beside[good] - rest_beside).sum())
+        share = float((own[good] - rest).sum()) / over if over > 0 else 1.0
+        return np.asarray(rest + share * (beside - rest_beside))
+    columns = [_blocks(p, n, "current", edges) for n in p.nodes if n != p.where]
+    known = [c for c in columns if c is not None]
     design = np.column_stack([np.ones(own.size), *known])
     good = fit & np.isfinite(design).all(axis=1) & np.isfinite(own)
-    if good.sum() < 3 * design.shape[1]:
+    if not known or good.sum() < 3 * design.shape[1]:
         return None
     answer, *_ = np.linalg.lstsq(design[good], own[good], rcond=None)
-    return np.asarray(own - design @ answer)
+    return np.asarray(design @ answer)
 
 
 def _change(p: Planted) -> Sight:
@@ -144,12 +161,12 @@ def _change(p: Planted) -> Sight:
     flying = _flying(p, edges)
     before = flying & (edges[1:] < p.since_s)
     after = flying & (edges[:-1] > p.since_s) & (edges[1:] < p.until_s)
-    left = _left_over(p, edges, before)
-    if left is None:
+    expected, own = _expected(p, edges, before), _blocks(p, p.where, "current", edges)
+    if expected is None or own is None:
         return NOTHING
-    own = _blocks(p, p.where, "current", edges)
+    left = own - expected
     more, sure = apart(left[before], left[after])
-    usual = float(np.nanmean(own[before])) if own is not None else np.inf
+    usual = float(np.nanmean(own[before]))
     least = _MORE_A if more > 0 else _LESS_A
     # Other surfaces explain a node less well than its mirror does.
     part = (LIMITS.servo_watch_pct if _mirror(p) else LIMITS.servo_ground_pct) / 100
@@ -157,17 +174,20 @@ def _change(p: Planted) -> Sight:
 
 
 def _heats(p: Planted) -> Sight:
-    """The last third of a flight against its first third."""
+    """The last third of a flight against its first third, by what the counterpart does then."""
     edges = _edges(p)
     flying, third = _flying(p, edges), (p.lands_s - p.takes_off_s) / 3
     early = flying & (edges[1:] < p.takes_off_s + third)
     late = flying & (edges[:-1] > p.lands_s - third)
-    left, own = _left_over(p, edges, early), _blocks(p, p.where, "current", edges)
-    if left is None or own is None:
+    expected, own = _expected(p, edges, early), _blocks(p, p.where, "current", edges)
+    if expected is None or own is None:
         return NOTHING
+    left = own - expected
     more, sure = apart(left[early], left[late])
-    part = (LIMITS.servo_watch_pct if _mirror(p) else LIMITS.servo_ground_pct) / 100
-    usual = float(np.nanmean(own[early]))
+    usual = float(np.nanmean(expected[late]))
+    if _mirror(p):
+        usual -= float(np.quantile(_before(p, p.where), 0.25))
+    part = _CLIMBS if _mirror(p) else LIMITS.servo_ground_pct / 100
     return Sight(sure=sure if more > 0 else 0.0, size=more, limit=max(_LESS_A, part * usual))
 
 
@@ -187,8 +207,8 @@ def _rest(p: Planted) -> Sight:
         return NOTHING
     usual = max(others.values(), key=lambda x: float(x.mean()))
     more, sure = apart(usual, own)
-    least = _REST_A if mirror else _ALONE_A
-    return Sight(sure=sure, size=more, limit=max(least, 0.5 * float(usual.mean())))
+    least, part = (_REST_A, 0.5) if mirror else (_ALONE_A, _ALONE - 1.0)
+    return Sight(sure=sure, size=more, limit=max(least, part * float(usual.mean())))
 
 
 def _rest_after(p: Planted) -> Sight:
