@@ -85,7 +85,7 @@ def added_stretch(now: CurrentBlocks, counterpart: FloatArray) -> Stretch | None
             continue
         # A few readings of a moving servo may all be peaks; those of a stalled one lie over them.
         few = seconds < _FEW * now.update_s
-        if now.fresh[first:end].sum() < _FEWEST:
+        if now.fresh[_upper(low, s) if few else within(s)].sum() < _FEWEST:
             continue
         if few and np.median(mine[first:end]) < np.quantile(mine[outside], _TOP):
             continue
@@ -151,7 +151,6 @@ def lone_stretch(now: CurrentBlocks, others: Sequence[FloatArray]) -> Stretch | 
             continue
         outside = np.ones(mean.size, dtype=bool)
         outside[max(0, first - 3) : end + 3] = False
-        level = float(np.median(mean[first:end]))
         usual = float(np.median(mean[outside]))
         top = float(np.quantile(mean[outside], 0.995))
         high = _upper(low, s)
@@ -171,8 +170,9 @@ def lone_stretch(now: CurrentBlocks, others: Sequence[FloatArray]) -> Stretch | 
         )
         if not (plateau or lasting):
             continue
-        moved = [float(np.median(x[first:end]) - np.median(x[outside])) for x in others]
-        if any(m > 0.3 * s.excess for m in moved) or _repeats(mean, level, first, end):
+        part = high if plateau else slice(first, end)
+        moved = [float(np.median(x[part]) - np.median(x[outside])) for x in others]
+        if any(m > 0.3 * s.excess for m in moved) or _repeats(mean, part):
             continue
         return s
     return None
@@ -188,8 +188,9 @@ def _upper(low: FloatArray, s: Stretch) -> slice:
     )
 
 
-def _repeats(mean: FloatArray, level: float, first: int, end: int) -> bool:
+def _repeats(mean: FloatArray, part: slice) -> bool:
     """Whether the same height comes again, as a gear motor's does: up, and down."""
+    level, blocks = float(np.median(mean[part])), part.stop - part.start
     near = np.abs(mean - level) <= 0.25 * level
-    near[max(0, first - 5) : end + 5] = False
-    return (end - first) < 12 and int(near.sum()) >= max(2, (end - first) // 2)
+    near[max(0, part.start - 5) : part.stop + 5] = False
+    return bool(blocks < 12 and near.sum() >= max(2, blocks // 2))

@@ -95,7 +95,8 @@ class NodeInFlight:
             other = design @ nearest(np.clip(mine, 0.0, None), design)
         else:
             return None
-        return Shared.of(mine, other, self.now.block_s, mirror=self.mirror is not None)
+        usual, paired = float(self.now.mean.mean()), self.mirror is not None
+        return Shared.of(mine, other, self.now.block_s, usual=usual, mirror=paired)
 
     def third(self) -> list[FloatArray]:
         """What the places that are no mirror of it draw over rest, and what the sticks say."""

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from telemetry.measure.currents.work import parts_of
 from telemetry.model.log import FloatArray
-from telemetry.numerics.attribution import attribute
+from telemetry.numerics.attribution import HIGHEST_INDEX, attribute, condition_indices
 
 BoolArray = NDArray[np.bool_]
 Columns = Mapping[str, tuple[FloatArray, FloatArray]]
@@ -52,6 +52,10 @@ def changed_control(
         One control alone has changed, and of each other that counts it is known that it has not.
     """
     amps, where = usual
+    # Of controls that moved together only the sum is known.
+    moved = np.stack([np.ones(amps.size), *(travel for travel, _ in columns.values())], axis=1)
+    if condition_indices(moved[where])[-1] > HIGHEST_INDEX:
+        return None
     drew = parts_of(amps[where], {n: [x[where] for x in c] for n, c in columns.items()})
     names = [n for n in columns if n in drew]
     work = {

@@ -163,7 +163,8 @@ def _in_flight(f: NodeInFlight) -> UnusualCurrent | None:
         start = f.start_s[fallen]
         return found_at(UnusualKind.SILENT, node, start, None, f.against or _OTHERS)
     shared = f.shared()
-    if shared is not None and shared.mirror and climbing(shared.swapped()) is not None:
+    swapped = shared.swapped() if shared is not None and shared.mirror else None
+    if swapped is not None and climbing(swapped) is not None:
         return None
     # What surfaces of other kinds do says too little of a climb.
     share = climbing(shared) if shared is not None and f.against else None
@@ -172,12 +173,11 @@ def _in_flight(f: NodeInFlight) -> UnusualCurrent | None:
         return found
     if shared is not None and share is None:
         share = changed_share(shared, f.third(), lost_rest=lost_too)
-    against = f.against or _OTHERS
-    if not share:
-        share = changed_floor(now.mean, beside, now.block_s, node.step)
-        against = _ITSELF
-    if share:
-        return _of_share(f, share, against)
+    if share is not None:
+        return _of_share(f, share, f.against or _OTHERS)
+    floor = changed_floor(now.mean, beside, now.block_s, node.step)
+    if floor is not None:
+        return _of_share(f, floor, _ITSELF)
     return None if mirror is None else _multiple(node, mirror, f)
 
 
@@ -212,11 +212,14 @@ def _added(f: NodeInFlight, climbing: Shared | None, *, lost_too: bool) -> Unusu
 def _of_share(f: NodeInFlight, share: Share, against: str) -> UnusualCurrent:
     """A share that changed; one that rose at an instant in amperes."""
     found = found_at(share.kind, f.node, f.start_s[share.at], None, against)
+    found = replace(found, before=share.before, now=share.now, error=share.error)
     if share.kind is not UnusualKind.RAISED:
-        return replace(found, before=share.before, now=share.now, error=share.error)
+        return found
+    seconds = (f.now.mean.size - share.at) * f.now.block_s
+    if against == _ITSELF:  # a floor is in amperes
+        return replace(found, error=share.error * share.before, seconds=seconds)
     now = float(f.now.mean[share.at :].mean())
     more = now * (1.0 - share.before / share.now)
-    seconds = (f.now.mean.size - share.at) * f.now.block_s
     return replace(found, before=now - more, now=now, error=share.error * more, seconds=seconds)
 
 

@@ -28,9 +28,11 @@ _LAGS, _KNOWN = 5, 0.03
 _FELL, _ERRORS = 0.75, 5.0
 _FELL_OTHERS, _ERRORS_OTHERS = 0.5, 6.0
 _ERRORS_TWO = 3.0
+#: Part of all that a node draws that a changed share has to be: with a mirror, against others.
+_PART, _PART_OTHERS = 0.1, 0.3
 #: A share that rose by this factor at an instant, or from the first to the last third; standard
 #: errors of a climb.
-_ROSE, _ROSE_OTHERS, _CLIMB_ERRORS = 1.35, 1.6, 3.3
+_ROSE, _ROSE_OTHERS, _CLIMB_ERRORS = 1.33, 1.6, 3.3
 #: A step leaves less than this part of what an even change leaves: its instant was sought.
 _SUDDEN = 0.75
 #: Standard errors against the remaining places that tell a rise of one from a fall of its mirror.
@@ -56,6 +58,8 @@ class Shared:
         First block of each stretch.
     seconds : float
         Length of a stretch.
+    usual : float
+        Mean of the current itself, with its rest, A.
     mirror : bool
         Whether the counterpart is the mirror: it does the same work.
     """
@@ -64,11 +68,18 @@ class Shared:
     counterpart: FloatArray
     first: FloatArray
     seconds: float
+    usual: float
     mirror: bool
 
     @classmethod
     def of(
-        cls, mine: FloatArray, counterpart: FloatArray, block_s: float, *, mirror: bool
+        cls,
+        mine: FloatArray,
+        counterpart: FloatArray,
+        block_s: float,
+        *,
+        usual: float,
+        mirror: bool,
     ) -> Shared | None:
         """From currents over rest in blocks; None where there is too little of them."""
         size = max(3, round(STRETCH_S / block_s))
@@ -78,12 +89,15 @@ class Shared:
             counterpart=np.clip(_means(counterpart, size, count), 0.0, None),
             first=np.arange(count, dtype=float) * size,
             seconds=size * block_s,
+            usual=usual,
             mirror=mirror,
         )
         return shared if count >= 2 * SIDE + 1 and shared.counterpart.sum() > 0 else None
 
-    def swapped(self) -> Shared:
-        """The counterpart's share of this one."""
+    def swapped(self) -> Shared | None:
+        """The counterpart's share of this one; None where this one never moves."""
+        if self.mine.max() <= 0:
+            return None
         return replace(self, mine=self.counterpart, counterpart=np.clip(self.mine, 0.0, None))
 
 
@@ -239,6 +253,9 @@ def changed_share(
     step = likeliest_step(s)
     if step is None or step.before <= 0:
         return None
+    moved = abs(step.now - step.before) * float(s.counterpart.mean())
+    if moved < (_PART if s.mirror else _PART_OTHERS) * s.usual:
+        return None
     sudden = not by_degrees(even_change(s), step)
     fell, sure = (_FELL, _ERRORS) if s.mirror else (_FELL_OTHERS, _ERRORS_OTHERS)
     if lost_rest:
@@ -246,7 +263,7 @@ def changed_share(
     at = float(s.first[step.k])
     if step.errors <= -sure and step.factor <= fell and (sudden or lost_rest):
         other = s.swapped()
-        if lost_rest or not _rose(other, step.k, others):
+        if lost_rest or other is None or not _rose(other, step.k, others):
             return step.share(UnusualKind.SILENT, at)
     rose = s.mirror and sudden and step.errors >= _ERRORS and step.factor >= _ROSE
     return step.share(UnusualKind.RAISED, at) if rose and _rose(s, step.k, others) else None
@@ -296,7 +313,7 @@ def multiple(
     least_a : float
         What it has to draw more on the mean, A.
     """
-    s = Shared.of(mine, counterpart, block_s, mirror=True)
+    s = Shared.of(mine, counterpart, block_s, usual=float(mine.mean()), mirror=True)
     if s is None:
         return None
     share, variance, _ = _side(s.mine, s.counterpart)

@@ -24,14 +24,14 @@ _STILL, _MOVED = 20, 0.7
 #: Part of its mean before with which another node goes on.
 _GOES_ON = 0.4
 #: Part of a stretch that is its floor; a floor that fell or climbed, standard errors, and steps.
-_LOWEST, _FLOOR_FELL, _FLOOR_ROSE = 1 / 3, 0.65, 1.4
+_LOWEST, _FLOOR_FELL, _FLOOR_RAISED, _FLOOR_ROSE = 1 / 3, 0.65, 1.5, 1.4
 _FLOOR_ERRORS, _FLOOR_CLIMB_ERRORS, _FLOOR_STEPS = 6.0, 4.0, 1.5
 
 
 def changed_floor(
     mine: FloatArray, others: Sequence[FloatArray], block_s: float, step_a: float
 ) -> Share | None:
-    """The floor of a lone node: what it draws while nothing moves fell for good, or climbs.
+    """A floor, what a node draws while nothing moves, that fell or rose for good, or climbs.
 
     What is flown moves the floors of all: those of the others have to stay.
 
@@ -43,6 +43,11 @@ def changed_floor(
         Those of the other nodes.
     block_s, step_a : float
         Length of a block, s; step of the sensor, A.
+
+    Returns
+    -------
+    Share or None
+        Its shares are the floors, A.
     """
     own = _floors(mine, block_s)
     beside = [f for x in others if (f := _floors(x, block_s)) is not None]
@@ -57,6 +62,11 @@ def changed_floor(
         k, least = step.k, np.sqrt(step.factor)
         if all(x.mine[k:].mean() >= least * x.mine[:k].mean() for x in beside):
             return step.share(UnusualKind.SILENT, at)
+    if far and step.errors >= _FLOOR_ERRORS and step.factor >= _FLOOR_RAISED:
+        k, most = step.k, np.sqrt(step.factor)
+        steady = all(x.mine[k:].mean() <= most * x.mine[:k].mean() for x in beside)
+        if steady and not by_degrees(climb, step):
+            return step.share(UnusualKind.RAISED, at)
     third = max(1, own.mine.size // 3)
     rises = climb.errors >= _FLOOR_CLIMB_ERRORS and climb.factor >= _FLOOR_ROSE
     if far and rises and by_degrees(climb, step):
@@ -78,6 +88,7 @@ def _floors(x: FloatArray, block_s: float) -> Shared | None:
         counterpart=np.ones(count),
         first=np.arange(count, dtype=float) * size,
         seconds=size * block_s,
+        usual=float(x.mean()),
         mirror=False,
     )
 

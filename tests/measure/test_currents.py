@@ -1,0 +1,230 @@
+"""Currents of nodes beside one another: recordings made by hand, a fault in one of them."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+import pytest
+import statsmodels.api as sm
+
+from telemetry.aircraft import Aircraft
+from telemetry.measure.currents.active import active_spans
+from telemetry.measure.currents.nodes import unusual_currents
+from telemetry.measure.currents.shares import Shared, climbing
+from telemetry.model.channels import Quantity
+from telemetry.readings import Readings
+from telemetry.results import Phase, PhaseKind, UnusualCurrent, UnusualKind
+
+I, C = Quantity.CURRENT, Quantity.CONTROL  # noqa: E741
+STEP_S = 0.5
+#: Rest, stir, rest, flight, rest, stir, rest: instants at which each ends, s.
+ENDS_S = (30.0, 45.0, 60.0, 360.0, 390.0, 405.0, 430.0)
+T = np.arange(0.0, ENDS_S[-1], STEP_S)
+FLYING = (ENDS_S[2] <= T) & (ENDS_S[3] > T)
+LATE = T >= 200.0
+Change = Callable[[dict[str, np.ndarray]], None]
+
+
+def craft(*names: str) -> Aircraft:
+    nodes = [{"name": n, "fed_from": "bus"} for n in names]
+    return Aircraft.model_validate({"bus": "bus", "packs": [{"name": "pack 1"}], "nodes": nodes})
+
+
+def phases(until_s: float = ENDS_S[3]) -> list[Phase]:
+    kinds = (PhaseKind.GROUND, PhaseKind.STIR, PhaseKind.GROUND, PhaseKind.FLIGHT)
+    kinds += (PhaseKind.GROUND, PhaseKind.STIR, PhaseKind.GROUND)
+    ends = (*ENDS_S[:3], until_s, *ENDS_S[4:])
+    starts = (0.0, *ends[:-1])
+    return [Phase(kind=k, start_s=a, end_s=b) for k, a, b in zip(kinds, starts, ends, strict=True)]
+
+
+def work(seed: int) -> np.ndarray:
+    """What a surface has to do: moves of some seconds in flight, all the time in a stir."""
+    rng = np.random.default_rng(seed)
+    raw = np.abs(rng.standard_normal(T.size))
+    moves = np.convolve(raw, np.hanning(9) / np.hanning(9).sum(), "same")
+    stirred = ((ENDS_S[0] <= T) & (ENDS_S[1] > T)) | ((ENDS_S[4] <= T) & (ENDS_S[5] > T))
+    return moves * FLYING + 1.5 * stirred
+
+
+def currents(*names: str, seed: int = 1) -> dict[str, np.ndarray]:
+    """Sound wings that do one work, and other places with another: 0.2 A of rest."""
+    rng = np.random.default_rng(seed + 100)
+    out = {}
+    for k, name in enumerate(names):
+        does = work(seed if "wing" in name else seed + 10 + k)
+        noise = 1.0 + 0.1 * rng.standard_normal(T.size)
+        out[name] = 0.2 + 0.8 * does * noise + 0.005 * rng.standard_normal(T.size)
+    return out
+
+
+def found(
+    amps: dict[str, np.ndarray],
+    make_readings: Callable[..., Readings],
+    sticks: dict[str, np.ndarray] | None = None,
+    until_s: float = ENDS_S[3],
+) -> dict[str, UnusualCurrent]:
+    series = {(name, I): (T, v) for name, v in amps.items()}
+    series |= {(name, C): (T, v) for name, v in (sticks or {}).items()}
+    made = make_readings(series, update_s=STEP_S, resolution=0.01, row_s=STEP_S, unit="%")
+    told, _ = unusual_currents(made, craft(*amps), phases(until_s))
+    return {u.place: u for u in told}
+
+
+WINGS = ("left wing", "right wing")
+ALL = (*WINGS, "tail", "nose")
+
+
+@pytest.mark.parametrize("names", [WINGS, ALL])
+def test_a_sound_recording_accuses_nobody(names, make_readings) -> None:
+    for seed in range(6):
+        assert found(currents(*names, seed=seed), make_readings) == {}
+
+
+@pytest.mark.parametrize(("part", "told"), [(0.45, True), (0.9, False)])
+@pytest.mark.parametrize("names", [WINGS, ALL])
+def test_a_wing_that_does_less_from_an_instant_on_is_silent(
+    names, part: float, told: bool, make_readings
+) -> None:
+    amps = currents(*names)
+    over = amps["left wing"] - 0.2
+    amps["left wing"] = 0.2 + over * np.where(LATE, part, 1.0)
+    here = found(amps, make_readings)
+    assert ({p: u.kind for p, u in here.items()} == {"left wing": UnusualKind.SILENT}) is told
+    if told:
+        assert here["left wing"].start_s == pytest.approx(200.0, abs=20.0)
+        assert here["left wing"].now / here["left wing"].before == pytest.approx(part, rel=0.15)
+
+
+@pytest.mark.parametrize(("rise", "told"), [(1.0, True), (0.15, False)])
+def test_a_wing_that_draws_more_and_more_heats(rise: float, told: bool, make_readings) -> None:
+    amps = currents(*ALL)
+    warm = 1.0 + rise * np.clip((T - ENDS_S[2]) / 300.0, 0.0, 1.0) * FLYING
+    amps["right wing"] = 0.2 + (amps["right wing"] - 0.2) * warm
+    here = found(amps, make_readings)
+    assert ({p: u.kind for p, u in here.items()} == {"right wing": UnusualKind.HEATS}) is told
+
+
+@pytest.mark.parametrize(
+    ("part", "kind"),
+    [
+        (0.3, UnusualKind.SILENT),
+        (0.9, None),
+        (1.2, None),
+        (2.0, UnusualKind.RAISED),
+        (2.0, UnusualKind.HEATS),
+    ],
+)
+def test_a_lone_node_is_held_against_its_own_floor(part, kind, make_readings) -> None:
+    """What it always draws in flight falls or rises at an instant, or climbs; others' stays."""
+    amps = currents(*ALL, seed=3)
+    since = np.clip((T - 200.0) / 1.0, 0.0, 1.0)
+    if kind is UnusualKind.HEATS:
+        since = np.clip((T - ENDS_S[2]) / 300.0, 0.0, 1.0)
+    amps["tail"] = amps["tail"] * (1.0 + (part - 1.0) * since * (ENDS_S[3] > T))
+    here = found(amps, make_readings)
+    assert {p: u.kind for p, u in here.items()} == ({} if kind is None else {"tail": kind})
+
+
+@pytest.mark.parametrize(("times", "told"), [(2.0, True), (1.3, False)])
+def test_a_wing_that_draws_a_multiple_of_the_other(times: float, told: bool, make_readings) -> None:
+    amps = currents(*ALL)
+    amps["left wing"] = times * amps["left wing"]
+    here = found(amps, make_readings)
+    assert ({p: u.kind for p, u in here.items()} == {"left wing": UnusualKind.MORE}) is told
+
+
+@pytest.mark.parametrize(
+    ("place", "amps_a", "kind"),
+    [
+        ("nose", 2.0, UnusualKind.STEADY),  # a pump or lamps, for all that the log shows
+        ("nose", 4.5, UnusualKind.RESTS_HIGH),  # no usual load
+        ("nose", 0.9, None),
+        ("left wing", 2.0, UnusualKind.RESTS_HIGH),  # the mirror does not
+    ],
+)
+def test_a_load_that_never_changes(place: str, amps_a: float, kind, make_readings) -> None:
+    amps = currents(*ALL)
+    amps[place] = amps[place] + amps_a
+    here = found(amps, make_readings)
+    assert {p: u.kind for p, u in here.items()} == ({} if kind is None else {place: kind})
+
+
+def test_a_load_that_is_another_after_the_flight_is_no_steady_one(make_readings) -> None:
+    amps = currents(*ALL)
+    amps["nose"] = amps["nose"] + np.where(ENDS_S[2] + 100.0 > T, 2.0, 3.2)
+    assert found(amps, make_readings)["nose"].kind is not UnusualKind.STEADY
+
+
+@pytest.mark.parametrize(
+    ("times", "kind"),
+    [(2.0, UnusualKind.RAISED), (0.5, UnusualKind.SILENT), (1.15, None)],
+)
+def test_one_stir_against_the_other(times: float, kind, make_readings) -> None:
+    """On the bench: two stirs, and one wing does other work in the second."""
+    amps = currents(*WINGS)
+    for name, v in amps.items():
+        amps[name] = np.where(FLYING, 0.2, v)
+    later = ENDS_S[3] <= T
+    amps["left wing"] = 0.2 + (amps["left wing"] - 0.2) * np.where(later, times, 1.0)
+    bench = [p for p in phases() if p.kind is not PhaseKind.FLIGHT]
+    bench.append(Phase(kind=PhaseKind.GROUND, start_s=ENDS_S[2], end_s=ENDS_S[3]))
+    made = make_readings(
+        {(n, I): (T, v) for n, v in amps.items()}, update_s=STEP_S, resolution=0.01, row_s=STEP_S
+    )
+    told, _ = unusual_currents(made, craft(*amps), sorted(bench, key=lambda p: p.start_s))
+    assert {u.place: u.kind for u in told} == ({} if kind is None else {"left wing": kind})
+    assert all(u.start_s == ENDS_S[4] for u in told)
+
+
+def test_the_flight_goes_on_where_half_the_servos_died(make_readings) -> None:
+    """The phases end it there, for the current of the whole has fallen."""
+    amps = currents(*WINGS)
+    amps["left wing"] = np.where(LATE, 0.0, amps["left wing"])
+    here = found(amps, make_readings, until_s=200.0)
+    assert {p: u.kind for p, u in here.items()} == {"left wing": UnusualKind.SILENT}
+    edges = np.arange(0.0, T[-1] + 1.0)
+    means = [v[: 2 * (edges.size - 1)].reshape(-1, 2).mean(axis=1) for v in amps.values()]
+    (span,) = active_spans(means, edges, phases(until_s=200.0))
+    assert span == pytest.approx((ENDS_S[2], ENDS_S[3]), abs=12.0)
+
+
+@pytest.mark.parametrize(
+    ("dead", "apart", "named"),
+    [("aileron", True, True), ("flap", True, True), ("flap", False, False)],
+)
+def test_the_control_whose_servo_died_is_named(
+    dead: str, apart: bool, named: bool, make_readings
+) -> None:
+    """A wing has servos on two controls; where both move together neither is named."""
+    rng = np.random.default_rng(5)
+
+    def moves() -> np.ndarray:
+        x = np.zeros(T.size)
+        for at in rng.uniform(ENDS_S[2], ENDS_S[3], 60):
+            x += rng.uniform(-60, 60) * ((at <= T) & (at + 2.0 > T))
+        return x
+
+    aileron = moves()
+    sticks = {"aileron": aileron, "flap": moves() if apart else 0.8 * aileron}
+    draws = {n: 0.02 * np.abs(x) + 0.01 * np.abs(np.gradient(x)) for n, x in sticks.items()}
+    both = 0.2 + draws["aileron"] + draws["flap"]
+    amps = {"left wing": both, "right wing": both - draws[dead] * LATE}
+    amps = {n: v + 0.01 * rng.standard_normal(T.size) for n, v in amps.items()}
+    here = found(amps, make_readings, sticks)
+    assert {p: (u.kind, u.control) for p, u in here.items()} == {
+        "right wing": (UnusualKind.SILENT, dead if named else None)
+    }
+
+
+def test_a_share_is_the_ratio_estimator() -> None:
+    """Least squares through the origin with errors that grow as the load (Cochran, chapter 6)."""
+    rng = np.random.default_rng(2)
+    load = rng.uniform(0.2, 2.0, 400)
+    mine = load * np.where(np.arange(400) < 200, 1.0, 2.0)
+    s = Shared.of(mine, load, 1.0, usual=1.0, mirror=True)
+    assert s is not None
+    fit = sm.WLS(s.mine[:10], s.counterpart[:10], weights=1.0 / s.counterpart[:10]).fit()
+    assert fit.params[0] == pytest.approx(s.mine[:10].sum() / s.counterpart[:10].sum())
+    assert climbing(s) is None  # at an instant, not by degrees
