@@ -364,25 +364,30 @@ class LeadChange:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class DropRatio:
-    """The drops of two mirrored leads of which neither node reports its current.
+    """The resistances of two mirrored leads, by the same means over blocks of seconds.
 
     Attributes
     ----------
     place, mirror, parent : str
-        ``place`` is the one with the larger drop.
-    ratio, error : float
-        How many times the mirror's drop it is, with its standard error.
-    mohm, mirror_mohm : float
-        Apparent resistances, against the current of the whole.
+        ``place`` is the one with the larger one.
+    own : bool
+        Whether each is against its own current; else both are apparent, against that of the whole.
+    ratio, low_ratio, error : float
+        How many times the mirror's it is, at least, and its standard error.
+    mohm, mirror_mohm, low_more_mohm : float
+        Resistances, and by how much more it is at least.
     more_v : float
-        By how much more it drops at the highest current of the whole, V.
+        By how much more it drops at the highest current, V.
     """
 
     place: str
     mirror: str
     parent: str
+    own: bool
     ratio: float
+    low_ratio: float
     error: float
     mohm: float
     mirror_mohm: float
+    low_more_mohm: float
     more_v: float

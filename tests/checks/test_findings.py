@@ -16,6 +16,7 @@ from telemetry.checks.in_flight import judge_log
 from telemetry.results import (
     ColumnUse,
     Dropout,
+    DropRatio,
     Event,
     EventKind,
     Evidence,
@@ -332,6 +333,43 @@ def test_a_receiver_of_any_name_may_have_a_regulator_of_its_own(kind: Any, accus
     craft = Aircraft(bus="bus", nodes=(Node(name="satellite", fed_from="bus", kind=kind),))
     found = found_in(resistances=(offset("satellite", 0.9, 1.1),), aircraft=craft)
     assert ("sensor-offset" in {f.code for f in found}) is accused
+
+
+@pytest.mark.parametrize(
+    ("own", "low_ratio", "low_more_mohm", "more_v", "told"),
+    [
+        (True, 1.6, 9.0, 0.04, True),
+        (True, 1.4, 9.0, 0.04, False),  # no half more
+        (True, 1.6, 7.0, 0.04, False),  # a few milliohm
+        (True, 1.6, 9.0, 0.02, False),  # which take next to nothing
+        (False, 1.8, 0.0, 0.06, True),
+        (False, 1.6, 20.0, 0.06, False),  # its servos may draw half more
+        (False, 1.8, 20.0, 0.04, False),
+    ],
+)
+def test_a_lead_beside_its_mirror_by_the_same_means(
+    own: bool, low_ratio: float, low_more_mohm: float, more_v: float, told: bool
+) -> None:
+    beside = DropRatio(
+        place="left wing", mirror="right wing", parent="bus", own=own, ratio=3.0,
+        low_ratio=low_ratio, error=0.3, mohm=90.0, mirror_mohm=30.0, low_more_mohm=low_more_mohm,
+        more_v=more_v,
+    )  # fmt: skip
+    found = [f for f in found_in(drop_ratios=(beside,)) if f.code == "branch-resistance-high"]
+    assert [(f.place, f.level) for f in found] == ([("left wing", Level.WATCH)] if told else [])
+
+
+def test_a_lead_that_the_wire_table_says_is_longer_is_not_held_against_its_mirror() -> None:
+    beside = DropRatio(
+        place="left wing", mirror="right wing", parent="bus", own=True, ratio=3.0, low_ratio=2.5,
+        error=0.2, mohm=90.0, mirror_mohm=30.0, low_more_mohm=50.0, more_v=0.2,
+    )  # fmt: skip
+    leads = tuple(
+        replace(offset(p, 0.0, 0.0), expected_mohm=mohm, mohm=None)
+        for p, mohm in (("left wing", 80.0), ("right wing", 30.0))
+    )
+    found = found_in(drop_ratios=(beside,), resistances=leads)
+    assert "branch-resistance-high" not in {f.code for f in found}
 
 
 def offset(place: str, low_v: float, high_v: float) -> Resistance:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from telemetry.aircraft import Aircraft
+from telemetry.aircraft import Aircraft, Limits
 from telemetry.checks.causes.kinds import CauseKind
 from telemetry.checks.check import Check, CheckPart
 from telemetry.checks.draft import FindingDraft, Possible, Words
@@ -27,9 +27,9 @@ _DROP_PCT = 8.0
 # is bad, or too thin and long (heuristic: 1.5 m of AWG 20 and its plugs have some 120 mOhm, a panel
 # lead of a large model 20 to 70).
 _NO_SOUND_LEAD = ((120.0, 0.03), (60.0, 0.15))
-# Drops of two mirrors without currents of their own: factor, standard errors, and V at the highest
-# current (heuristic: sound leads and equal servos together differ by half).
-_RATIO, _RATIO_ERRORS, _RATIO_V = 1.7, 3.0, 0.05
+# Drops of two mirrors without currents of their own: factor, and V at the highest current
+# (heuristic: sound leads and equal servos together differ by half); V with currents of their own.
+_RATIO, _RATIO_V, _OWN_V = 1.7, 0.05, 0.03
 # Leads of two sides are alike if the wire table expects the same of both within this part
 # (heuristic).
 _ALIKE = 0.15
@@ -49,7 +49,9 @@ def lead_findings(facts: FlightFacts) -> list[FindingDraft]:
         for r in known
         if (draft := _high(r, known, aircraft) or _absolute(r, flight, aircraft)) is not None
     }
-    high |= {d.place: _apparent(d) for d in flight.drop_ratios if _more_than_alike(d)}
+    unlike = [d for d in flight.drop_ratios if d.place not in told]
+    unlike = [d for d in unlike if _more_than_alike(d, flight, aircraft.limits)]
+    high |= {d.place: _beside_mirror(d) for d in unlike if d.place not in high}
     thin = [
         draft
         for r in known
@@ -121,12 +123,34 @@ def _absolute(r: Resistance, flight: Flight, aircraft: Aircraft) -> FindingDraft
     )
 
 
-def _more_than_alike(d: DropRatio) -> bool:
-    """Whether two drops differ by more than two sound leads and their servos do."""
-    return d.ratio - _RATIO_ERRORS * d.error >= _RATIO and d.more_v >= _RATIO_V
+def _more_than_alike(d: DropRatio, flight: Flight, limits: Limits) -> bool:
+    """Whether two leads differ by more than sound ones, and servos where they count, do."""
+    if not d.own:
+        return d.low_ratio >= _RATIO and d.more_v >= _RATIO_V
+    leads = [r for p in (d.place, d.mirror) for r in flight.resistances if r.place == p]
+    if len(leads) == 2 and not _alike(*leads):
+        return False
+    over = d.low_more_mohm > limits.branch_watch_mohm
+    return over and d.low_ratio > limits.branch_over_expected and d.more_v >= _OWN_V
 
 
-def _apparent(d: DropRatio) -> FindingDraft:
+def _beside_mirror(d: DropRatio) -> FindingDraft:
+    if d.own:
+        return FindingDraft(
+            code="branch-resistance-high",
+            level=Level.WATCH,
+            place=d.place,
+            title=f"{d.place}: {d.mohm:.0f} mOhm from {d.parent}, {d.ratio:.1f} times that of its "
+            f"mirror, {d.mirror}",
+            evidence={
+                "mohm": d.mohm,
+                "ratio": d.ratio,
+                "error": d.error,
+                "compared_with": f"its mirror, {d.mirror}",
+                "compared_mohm": d.mirror_mohm,
+                "more_v": d.more_v,
+            },
+        )
     return FindingDraft(
         code="branch-resistance-high",
         level=Level.WATCH,

@@ -1,29 +1,49 @@
-"""Drops of two leads that carry alike, where neither node reports its own current."""
+"""Drops of two mirrored leads, by means over blocks of seconds."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import NamedTuple
 
 import numpy as np
 
 from telemetry.aircraft import Aircraft
 from telemetry.measure.resistance import parent_reading
 from telemetry.model.channels import Quantity
+from telemetry.model.log import FloatArray
+from telemetry.numerics.sampling import outside
 from telemetry.numerics.stretches import together
-from telemetry.readings import Reading, Readings, block_means, total_current
+from telemetry.readings import Reading, Readings, Total, block_means, total_current
 from telemetry.results import DropRatio, Phase, PhaseKind
 
 #: Blocks, s and readings, and how many of them.
 _BLOCK_S, _READINGS, _LEAST = 3.0, 5, 24
+#: Standard errors of the lowest ratio; ratios tried down from the likeliest (heuristic).
+_ERRORS, _TRIED = 3.0, 200
+#: What the means of a drop may be off besides, V; an error anywhere within a step has a variance
+#: of step squared / 12.
+_FLOOR_V, _UNIFORM = 0.002, 12.0
+#: Of the current's own movement the readings may miss at most so much (heuristic).
+_MISSED_PART = 0.5
+
+
+class _Lead(NamedTuple):
+    """Resistance [Ohm], what each block adds to its error, the part of the current missed."""
+
+    ohm: float
+    pull: FloatArray
+    missed: float
 
 
 def drop_ratios(
     readings: Readings, aircraft: Aircraft, phases: Sequence[Phase]
 ) -> tuple[DropRatio, ...]:
-    """For each pair of mirrors without own currents, how many times the other's drop one takes.
+    """For each pair of mirrors how many times the other's resistance one has.
 
-    ``ratio = cov(drop, total) / cov(mirror's drop, total)``: the current of the whole is the
-    instrument, so that what both voltages err alike does not count.
+    Each against its own current where both report it, by the slope of block means; else both
+    against that of the whole, which cancels. What both voltages err alike does not count: the
+    error is that of the two together. The lowest ratio is that which lies so many errors away
+    (E. C. Fieller, J. Roy. Statist. Soc. B 16, 1954, from memory).
 
     Parameters
     ----------
@@ -31,74 +51,125 @@ def drop_ratios(
         Of one flight.
     aircraft : Aircraft
     phases : sequence of Phase
-        Redundancy checks are left out.
+        Redundancy checks are left out; stirs too where own currents are read apart from voltages.
 
     Returns
     -------
     tuple of DropRatio
-        Of each pair the one with the larger drop.
+        Of each pair the one with the larger resistance.
     """
-    total = total_current(readings, aircraft)
-    if total is None:
-        return ()
     volts = {r.place: r for r in readings.of(Quantity.VOLTAGE)}
     out = []
-    for place, own in volts.items():
+    for place in volts:
         mirror = aircraft.mirror(place, set(volts))
         above = parent_reading(place, readings, aircraft)
         if mirror is None or above is None or place > mirror:
             continue
-        if any(readings.get(Quantity.CURRENT, p) is not None for p in (place, mirror)):
-            continue
         other = parent_reading(mirror, readings, aircraft)
-        if other is not None and other.place == above.place:
-            slowest = max(r.update_s or 0.0 for r in (own, volts[mirror], above))
-            block_s = max(_BLOCK_S, _READINGS * max(slowest, total.update_s))
-            found = _ratio(above, own, volts[mirror], (total.t, total.v), block_s, phases)
-            out += [] if found is None else [found]
+        if other is None or other.place != above.place:
+            continue
+        found = _ratio(readings, aircraft, phases, above, (volts[place], volts[mirror]))
+        out += [] if found is None else [found]
     return tuple(out)
 
 
 def _ratio(
-    above: Reading,
-    own: Reading,
-    mirror: Reading,
-    total: tuple[np.ndarray, np.ndarray],
-    block_s: float,
+    readings: Readings,
+    aircraft: Aircraft,
     phases: Sequence[Phase],
+    above: Reading,
+    pair: tuple[Reading, Reading],
 ) -> DropRatio | None:
-    start = max(r.t[0] for r in (above, own, mirror))
-    edges = np.arange(start, min(r.t[-1] for r in (above, own, mirror)), block_s)
+    flows = _flows(readings, aircraft, pair)
+    if not flows:
+        return None
+    own = flows[0].places == (pair[0].place,)
+    slowest = max([*(r.update_s or 0.0 for r in (above, *pair)), *(f.update_s for f in flows)])
+    block_s = max(_BLOCK_S, _READINGS * slowest)
+    start = max(r.t[0] for r in (above, *pair))
+    edges = np.arange(start, min(r.t[-1] for r in (above, *pair)), block_s)
     if edges.size <= _LEAST:
         return None
     up = block_means(above.t, above.v, edges)
-    drops = [up - block_means(r.t, r.v, edges) for r in (own, mirror)]
-    amps = block_means(*total, edges)
-    keep = np.isfinite(drops[0]) & np.isfinite(drops[1]) & np.isfinite(amps)
-    for p in phases:
-        if p.kind is PhaseKind.REDUNDANCY_CHECK:
-            keep &= (edges[1:] < p.start_s) | (edges[:-1] > p.end_s)
-    if keep.sum() < _LEAST or np.ptp(amps[keep]) <= 0:
+    drops = [up - block_means(r.t, r.v, edges) for r in pair]
+    amps = [block_means(f.t, f.v, edges) for f in flows]
+    # In a stir the sticks may go round as the sensors do: their means beat.
+    left_out = (PhaseKind.REDUNDANCY_CHECK, *((PhaseKind.STIR,) if own else ()))
+    cut = [(p.start_s - block_s, p.end_s) for p in phases if p.kind in left_out]
+    keep = np.isfinite([*drops, *amps]).all(axis=0) & outside(edges[:-1], cut)
+    if keep.sum() < _LEAST:
         return None
-    z = amps[keep] - amps[keep].mean()
-    moved = [float(z @ (d[keep] - d[keep].mean())) for d in drops]
-    if min(moved) <= 0:
+    step_v = max(r.resolution or 0.0 for r in (above, *pair))
+    few = max(block_s / max(slowest, 0.05), 1.0)
+    leads = []
+    for r, drop, mean, flow in zip(pair, drops, amps, flows, strict=True):
+        power = block_means(flow.t, flow.v**2, edges) - mean**2
+        missed_a = np.sqrt(np.maximum(power[keep], 0.0) / few)
+        high_a = float(np.quantile(flow.v, 0.995) - np.quantile(flow.v, 0.05))
+        found = _lead(drop[keep], mean[keep], missed_a, step_v)
+        if found is not None:
+            leads.append((r.place, found, high_a))
+    leads.sort(key=lambda x: -x[1].ohm)
+    if len(leads) < 2 or leads[1][1].ohm <= 0:
         return None
-    places, series = (own.place, mirror.place), [d[keep] - d[keep].mean() for d in drops]
-    if moved[1] > moved[0]:
-        moved, places, series = moved[::-1], places[::-1], series[::-1]
-    ratio = moved[0] / moved[1]
-    left = z * (series[0] - ratio * series[1])
-    error = float(np.sqrt(np.sum(left**2) * together(left))) / moved[1]
-    power = float(z @ z)
-    high_a = float(np.quantile(total[1], 0.995) - np.quantile(total[1], 0.05))
+    (place, high, high_a), (mirror, low, _) = leads
+    # Against the current of the whole both miss the same.
+    missed = low.missed if own else 0.0
+    if missed > _MISSED_PART:
+        return None
+    ratio = high.ohm / low.ohm
     return DropRatio(
-        place=places[0],
-        mirror=places[1],
+        place=place,
+        mirror=mirror,
         parent=above.place,
+        own=own,
         ratio=ratio,
-        error=error,
-        mohm=1000.0 * moved[0] / power,
-        mirror_mohm=1000.0 * moved[1] / power,
-        more_v=(moved[0] - moved[1]) / power * high_a,
+        low_ratio=_lowest(high, low, missed),
+        error=_error(high, low, ratio) / low.ohm,
+        mohm=1000.0 * high.ohm,
+        mirror_mohm=1000.0 * low.ohm,
+        more_v=(high.ohm - low.ohm) * high_a,
+        low_more_mohm=1000.0
+        * (high.ohm - low.ohm / (1.0 - missed) - _ERRORS * _error(high, low, 1.0 / (1.0 - missed))),
     )
+
+
+def _flows(
+    readings: Readings, aircraft: Aircraft, pair: tuple[Reading, Reading]
+) -> tuple[Total, Total] | None:
+    """The own current of each of a pair, of the whole for both where neither reports one."""
+    own = [readings.get(Quantity.CURRENT, r.place) for r in pair]
+    known = [
+        Total(r.t, r.v, r.update_s or 0.0, (r.place,)) for r in own if r is not None and r.size
+    ]
+    if len(known) == 2:
+        return known[0], known[1]
+    total = total_current(readings, aircraft)
+    return None if known or total is None else (total, total)
+
+
+def _error(high: _Lead, low: _Lead, ratio: float) -> float:
+    """Standard error of ``high - ratio * low``, Ohm: with what they err alike."""
+    pull = high.pull - ratio * low.pull
+    return float(np.sqrt(np.sum(pull**2) * together(pull)))
+
+
+def _lowest(high: _Lead, low: _Lead, missed: float) -> float:
+    """The lowest ratio that these errors leave open; 0 where they leave all."""
+    for ratio in np.linspace(high.ohm / low.ohm, 0.0, _TRIED):
+        more = high.ohm - ratio * low.ohm / (1.0 - missed)
+        if more >= _ERRORS * _error(high, low, ratio / (1.0 - missed)):
+            return float(ratio)
+    return 0.0
+
+
+def _lead(drop: FloatArray, amps: FloatArray, missed_a: FloatArray, step_v: float) -> _Lead | None:
+    if np.ptp(amps) <= 0:
+        return None
+    ohm = float(np.polyfit(amps, drop, 1)[0])
+    w = 1.0 / (_FLOOR_V**2 + step_v**2 / _UNIFORM + (ohm * missed_a) ** 2)
+    z = amps - np.average(amps, weights=w)
+    power = float(w @ z**2)
+    slope = float(w @ (z * drop)) / power
+    left = drop - np.average(drop, weights=w) - slope * z
+    return _Lead(ohm=slope, pull=w * z * left / power, missed=float(w @ missed_a**2) / power)
