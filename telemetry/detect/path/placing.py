@@ -36,6 +36,9 @@ _TAIL = 3.0
 _FEW = 100
 # A fall of a feeding place below this is noise and resolution (heuristic).
 _FAINT_V = 0.03
+# A contact of its own takes a node from what feeds it by so much of its fall (heuristic: all of it,
+# less what both sensors miss of each other).
+_OWN_PART = 0.5
 
 
 def place_events(
@@ -119,6 +122,9 @@ def _placed(e: Event, depth: float, steps: list[LoadStep], above: _Above, loads:
         return replace(e, origin=Origin.LOAD, note=note)
     together = _siblings_fell(e, depth, loads)
     if no_load or above.stayed:
+        if not together and _with_its_feed(e, depth, loads):
+            note = "it stayed as near to what feeds it as before"
+            return replace(e, origin=Origin.UNKNOWN, note=note)
         if not together:
             return replace(e, origin=_own_fault(e, loads))
         note = "all places on this feed fell together"
@@ -168,6 +174,23 @@ class _Above:
             and part * depth > 4.0 * _FAINT_V
             and drop < 0.2 * part * depth,
         )
+
+
+def _with_its_feed(e: Event, depth: float, loads: Loads) -> bool:
+    """Whether a node kept its distance to its feed, reading by reading: no lead of its own fell.
+
+    A feed that was not read meanwhile lies, by its readings before and after, where it was.
+    """
+    parent = loads.aircraft.parent(e.place)
+    if parent is None or parent not in loads.volts or not _is_node(e.place, loads.aircraft):
+        return False
+    own, feed = loads.volts[e.place], loads.volts[parent]
+    lo, hi = np.searchsorted(own.t, [e.start_s - 1e-6, e.end_s + 1e-6])
+    if hi <= lo or feed.t.size < _FEW:
+        return False
+    lost = np.interp(own.t[lo:hi], feed.t, feed.v) - own.v[lo:hi]
+    usual = feed.usual(e.start_s) - own.usual(e.start_s)
+    return bool(lost.max() - usual < _OWN_PART * depth)
 
 
 def _siblings_fell(e: Event, depth: float, loads: Loads) -> bool:

@@ -173,6 +173,24 @@ def test_the_feeding_place_fell_along(bus_v, rise_a, origin, known) -> None:
 
 
 @pytest.mark.parametrize(
+    ("wing_v", "bus_v", "origin"),
+    [
+        (-4.0, 0.0, Origin.CONTACT),
+        (-2.0, 0.0, Origin.CONTACT),  # half of the 4 V by which it lies below its level
+        (-1.9, 0.0, Origin.UNKNOWN),  # with its feed it lay below that level before
+        (-2.5, -0.6, Origin.UNKNOWN),
+    ],
+)
+def test_a_node_that_keeps_its_distance_to_its_feed_has_no_contact_of_its_own(
+    wing_v, bus_v, origin, known
+) -> None:
+    volts = {"left wing": dip(8.0, *[wing_v] * 3), "bus": dip(8.0, *[bus_v] * 3)}
+    found = judged(known(volts, {"left wing": dip(2.0)}, WING), fall(depth=4.0))
+    assert found.origin is origin
+    assert ("as near to what feeds it" in found.note) is (origin is Origin.UNKNOWN)
+
+
+@pytest.mark.parametrize(
     ("feeders", "steps", "along", "whole"),
     [
         # Half of what a load would take above: of one step half of the depth is taken for it.
