@@ -7,7 +7,7 @@ and the measures that the judging across flights needs are kept beside it.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import Executor
 from dataclasses import replace
 from functools import partial
@@ -19,12 +19,13 @@ from telemetry.app.batch import Incoming, Progress, add_files, read_file
 from telemetry.app.cache import version_for
 from telemetry.app.measuring import measured
 from telemetry.app.pipeline import review
+from telemetry.app.whose import introduce, models_of, refuse_two_headers
 from telemetry.book import Logbook, Outcome
 from telemetry.book.files.joining import joined
 from telemetry.book.files.originals import sha256_of
-from telemetry.importer import ColumnMap, read_log
+from telemetry.importer import ColumnMap
 from telemetry.importer.finding import find_files
-from telemetry.model.errors import BookError, BusbookError
+from telemetry.model.errors import BookError
 
 
 def add_logs(
@@ -39,6 +40,7 @@ def add_logs(
     executor: Executor | None = None,
     pending: int = 8,
     progress: Progress | None = None,
+    ask: Callable[[Sequence[Outcome]], str | None] | None = None,
 ) -> tuple[Outcome, ...]:
     """Add files and folders to the book, reviewed and measured; one outcome for each file.
 
@@ -48,7 +50,7 @@ def add_logs(
     paths : sequence of path
         Files, folders, a memory card's whole tree.
     aircraft : str, optional
-        Whose they are; without it each log's columns, preamble and name decide.
+        Whose they are; without it each log's header decides, else its columns and its name.
     on : str, optional
         Date of logs that have none.
     settings, row_interval_s, column_maps
@@ -59,6 +61,9 @@ def add_logs(
         Files that may be read at once.
     progress : callable, optional
         Called after each file: how many are done, of how many, and its outcome.
+    ask : callable, optional
+        Called once, with the outcomes of all logs that do not tell whose they are: gives the
+        aircraft, or None to leave them out.
 
     Returns
     -------
@@ -68,31 +73,58 @@ def add_logs(
     Raises
     ------
     BookError
-        If the name cannot be an aircraft's, or the book cannot be written to.
+        If the name cannot be an aircraft's, if the headers of the logs name two models and one
+        aircraft is given, or if the book cannot be written to.
     """
     how: dict[str, Any] = {
         "settings": dict(settings or {}),
         "row_interval_s": row_interval_s,
         "column_maps": (*column_maps, *book.column_maps(aircraft)),
     }
+    models = models_of(paths, leave_out=book.path)
     if aircraft is not None:
-        _introduce(book, paths, aircraft, how)
-    return add_files(
-        book,
-        paths,
-        aircraft=aircraft,
-        on=on,
-        read=partial(
-            read_measured,
-            book=book.path.absolute(),
-            folder=Path.cwd(),
-            aircraft=aircraft,
-            **how,
-        ),
-        executor=executor,
-        pending=pending,
-        progress=progress,
-    )
+        refuse_two_headers(book, models, aircraft)
+    introduce(book, models, aircraft, how)
+
+    def add(files: Sequence[str | Path], whose: str | None) -> tuple[Outcome, ...]:
+        """Add files; those that the book could not tell apart before may be known by now."""
+        return add_files(
+            book,
+            files,
+            aircraft=whose,
+            on=on,
+            read=partial(
+                read_measured,
+                book=book.path.absolute(),
+                folder=Path.cwd(),
+                aircraft=whose,
+                **how,
+            ),
+            executor=executor,
+            pending=pending,
+            progress=progress,
+        )
+
+    outcomes = add(paths, aircraft)
+    if any(o.status == "added" for o in outcomes):
+        outcomes = _again(outcomes, lambda files: add(files, None))
+    unsure = [o for o in outcomes if o.status == "unsure"]
+    name = ask(unsure) if unsure and ask is not None else None
+    if name is None:
+        return outcomes
+    introduce(book, {Path(o.file): "" for o in unsure}, name, how)
+    return _again(outcomes, lambda files: add(files, name))
+
+
+def _again(
+    outcomes: Sequence[Outcome], add: Callable[[Sequence[str]], Sequence[Outcome]]
+) -> tuple[Outcome, ...]:
+    """The outcomes, with those of logs whose aircraft was not sure made once more."""
+    unsure = [o.file for o in outcomes if o.status == "unsure"]
+    if not unsure:
+        return tuple(outcomes)
+    later = {o.file: o for o in add(unsure)}
+    return tuple(later.get(o.file, o) if o.status == "unsure" else o for o in outcomes)
 
 
 def add_joined(
@@ -197,18 +229,3 @@ def read_measured(
         measures=tuple(measured(reviewed, n + 1).document() for n in range(len(reviewed.flights))),
         version=version_for(profile),
     )
-
-
-def _introduce(
-    book: Logbook, paths: Sequence[str | Path], aircraft: str, how: Mapping[str, Any]
-) -> None:
-    """Make the profile of a new aircraft from its first log, before any log is measured by it."""
-    if book.profile_path(aircraft).exists():
-        return
-    for one in find_files(paths, leave_out=book.path):
-        try:
-            log = read_log(one.path, **how)
-        except BusbookError:
-            continue
-        book.put_profile(aircraft, new_profile(aircraft.strip(), log))
-        return

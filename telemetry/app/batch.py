@@ -31,6 +31,9 @@ from telemetry.results import Flight
 # Of these endings a file that is no log is worth a failure; a stray .txt is not.
 _SURELY_LOGS = (".csv", ".tsv")
 
+#: What a radio logged while it was switched on and off is no flight: fewer rows (heuristic).
+FEWEST_ROWS = 5
+
 # Threads that write to the book at once.
 _WRITERS = 4
 
@@ -232,6 +235,10 @@ class _Batch:
         """Take what the worker made of a file, and hand it to a writer."""
         with _Failure(one) as failure:
             incoming = future.result()
+            rows = len(incoming.log.frame)
+            if rows < FEWEST_ROWS:
+                reason = f"{rows} row{'s' * (rows != 1)} are no flight"
+                return Outcome(file=str(one.path), status="skipped", reason=reason)
             if self.aircraft is None:
                 found = self.book.guess(incoming.log)
                 if found.aircraft is None:

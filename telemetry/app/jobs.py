@@ -213,7 +213,7 @@ def _by_header(
         return None, job.craft
     shelf = _book(job)
     found = shelf.guess(log)
-    if found.aircraft is None:
+    if found.aircraft is None or found.aircraft not in shelf.aircraft():
         return None, job.craft
     craft = shelf.profile(found.aircraft) if job.craft is None else job.craft
     remark(f"{job.sources[0]}: taken as a log of '{found.aircraft}', {found.reason}")

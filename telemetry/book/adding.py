@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
@@ -44,6 +44,7 @@ def settle(
     *,
     aircraft: str | None,
     guess: Callable[[Log], AircraftGuess],
+    owners: Callable[[str], tuple[str, ...]],
     next_order: Callable[[], int],
     flights: Sequence[Flight],
     on: str | None,
@@ -69,6 +70,11 @@ def settle(
         if found.aircraft is None:
             raise unsure_error(given, found)
         wanted, reason = found.aircraft, found.reason
+    else:
+        model = clues_of(log).model
+        whose = owners(model)
+        if whose and wanted not in whose:
+            raise strange_error(given, model, whose)
     file = file_name(given)
     log = replace(log, provenance=replace(log.provenance, file=file))
     start, start_source = start_of(log.provenance.start, file, on)
@@ -209,6 +215,15 @@ def known_outcome(file: str, known: Recording, changes: Changes, wanted: str | N
         recording=known.id,
         flights=tuple(p.id for one in left for p in one.flights),
         reason=reason,
+    )
+
+
+def strange_error(file: str, model: str, whose: Iterable[str]) -> BookError:
+    """The error for a log whose header is another aircraft's than the one that was named."""
+    return BookError(
+        f"its header names '{model}', which is {' or '.join(sorted(whose))} in this book",
+        path=file,
+        hint="add it without --aircraft; 'busbook move' gives it to another",
     )
 
 

@@ -1,9 +1,9 @@
 """Which aircraft a log belongs to, learnt from the logs that were assigned before.
 
 Each aircraft and set of columns has one small file: the columns, the settings with which they were
-read, and the model names found in preambles. Columns that only one aircraft has assign a log,
-unless the log names another one. Where several aircraft share them (the same units in each), the
-model in the preamble or the aircraft's name in the file's name decides, and where those do not
+read, and the model names found in preambles. A header that names the model decides. Columns that
+only one aircraft has assign a log without such a header. Where several aircraft share them (the
+same units in each), the aircraft's name in the file's name decides, and where that does not
 either, the user is asked.
 """
 
@@ -162,48 +162,69 @@ def clues_of_flight(path: Path) -> Clues:
     return _clues(channels_in(schema, path), provenance_in(schema, path))
 
 
+def model_in(preamble: Iterable[tuple[str, str]]) -> str:
+    """The model that the lines above a table name, in lower case; "" where they name none."""
+    named = (v for k, v in preamble if k.strip().lower() in _MODEL_KEYS)
+    return " ".join(next(named, "").lower().split())
+
+
 def _clues(channels: Sequence[Channel], provenance: Provenance) -> Clues:
     columns = tuple(c.column for c in channels)
     digest = hashlib.sha256("\x1f".join(columns).encode("utf-8", "surrogatepass")).hexdigest()
-    models = [v for k, v in provenance.preamble if k.strip().lower() in _MODEL_KEYS]
     return Clues(
         fingerprint=digest[:32],
         header=provenance.header,
         columns=columns,
-        model=" ".join(models[0].lower().split()) if models else "",
+        model=model_in(provenance.preamble),
         words=_words(PurePath(provenance.file.replace("\\", "/")).stem),
     )
+
+
+def owners(model: str, learnt: Iterable[Learnt], everyone: tuple[str, ...]) -> tuple[str, ...]:
+    """The aircraft whose logs name that model in their header; else the one of that name."""
+    found = {x.aircraft for x in learnt if model and model in x.models}
+    return tuple(sorted(found)) or tuple(a for a in everyone if a == model_key(model))
+
+
+def model_key(model: str) -> str | None:
+    """The name that a header gives an aircraft, as the book keeps it; None where it cannot."""
+    try:
+        return aircraft_key(model)
+    except BookError:
+        return None
 
 
 def guess(clues: Clues, learnt: Iterable[Learnt], everyone: tuple[str, ...]) -> AircraftGuess:
     """The aircraft of a log.
 
+    A header that names the model decides, also where the book does not know it yet: it was set in
+    the transmitter, not typed by hand. Else the columns do, and the file's name where several
+    aircraft have them.
+
     Parameters
     ----------
     clues : Clues
     learnt : iterable of Learnt
-        What is known of these very columns, one for each aircraft that has them.
+        What is known of every set of columns of every aircraft.
     everyone : tuple of str
         All aircraft of the book.
     """
-    same = tuple(learnt)
-    if not same:
+    every = tuple(learnt)
+    same = tuple(x for x in every if x.fingerprint == clues.fingerprint)
+    whose = owners(clues.model, every, everyone)
+    key = model_key(clues.model)
+    if len(whose) == 1 or (not whose and key is not None):
+        name = whose[0] if whose else key
+        return AircraftGuess(
+            aircraft=name, candidates=(name or "",), reason=f"its header names '{clues.model}'"
+        )
+    if whose:
+        same = tuple(x for x in same if x.aircraft in whose)
+    elif not same:
         reason = "no aircraft of the book has these columns" if everyone else "the book is empty"
         return AircraftGuess(aircraft=None, candidates=everyone, reason=reason)
-    if clues.model:
-        # A model's name outweighs a file's: it was set in the transmitter, not typed by hand.
-        fits = tuple(x for x in same if clues.model in x.models)
-        if not fits:
-            fits = tuple(x for x in same if clues.name(x.aircraft) or not x.models)
-        if not fits:
-            return AircraftGuess(
-                aircraft=None,
-                candidates=tuple(x.aircraft for x in same),
-                reason=f"its columns are known, but it names another model ('{clues.model}')",
-            )
-        same = fits
     named = [a for a in everyone if clues.name(a)]
-    candidates = tuple(x.aircraft for x in same)
+    candidates = tuple(x.aircraft for x in same) or whose
     both = tuple(a for a in candidates if a in named)
     if len(both) == 1:
         return AircraftGuess(
@@ -216,8 +237,11 @@ def guess(clues: Clues, learnt: Iterable[Learnt], everyone: tuple[str, ...]) -> 
             reason="its columns are one aircraft's and its name another's",
         )
     if len(candidates) > 1:
+        reason = f"the headers of several name '{clues.model}'" if whose else ""
         return AircraftGuess(
-            aircraft=None, candidates=candidates, reason="several aircraft have these columns"
+            aircraft=None,
+            candidates=candidates,
+            reason=reason or "several aircraft have these columns",
         )
     return AircraftGuess(
         aircraft=candidates[0], candidates=candidates, reason="its columns are known"

@@ -206,7 +206,7 @@ class Outcome:
     file : str
     status : str
         "added"; "known": the book had it; "unsure": whose it is has to be asked; "skipped": found
-        in a folder and no log; "failed": see ``error``.
+        in a folder and no log, or too short to be a flight; "failed": see ``error``.
     aircraft, recording : str or None
     flights : tuple of str
         Ids of its flights in the book.

@@ -16,7 +16,7 @@ from telemetry.book.files.layout import open_book
 from telemetry.book.files.names import aircraft_key, checked_flight, checked_recording, recording_id
 from telemetry.book.files.tables import channels_in, log_of, read_table, schema_of
 from telemetry.book.files.writing import read_json
-from telemetry.book.maps import AircraftGuess, Learnt, clues_of, column_maps, guess
+from telemetry.book.maps import AircraftGuess, Learnt, clues_of, column_maps, guess, owners
 from telemetry.book.placing import finish, found_place
 from telemetry.book.records import (
     BookFlight,
@@ -211,9 +211,11 @@ class Shelf:
 
     def guess(self, log: Log) -> AircraftGuess:
         """The aircraft that a log belongs to, or why that is not sure."""
-        clues = clues_of(log)
-        paths = self._places.files(f"maps/*/{clues.fingerprint}.json")
-        return guess(clues, [Learnt.of(read_json(p)) for p in paths], self.aircraft())
+        return guess(clues_of(log), self.learnt(), self.aircraft())
+
+    def owners(self, model: str) -> tuple[str, ...]:
+        """The aircraft that logs belong to whose header names that model; none where it is new."""
+        return owners(model, self.learnt(), self.aircraft())
 
     def profile_path(self, aircraft: str) -> Path:
         """Where the profile of an aircraft lies, or would lie, for editing by hand."""

@@ -154,6 +154,7 @@ class Logbook(Shelf):
             data,
             aircraft=aircraft,
             guess=self.guess,
+            owners=self.owners,
             next_order=self._next_order,
             flights=flights,
             on=on,

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import sys
 from collections import Counter
 from collections.abc import Sequence
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -21,10 +23,13 @@ from telemetry.cli.shared import (
     with_reading_options,
     with_workers,
 )
-from telemetry.model.errors import sentence
+from telemetry.model.errors import BookError, sentence
 
 if TYPE_CHECKING:
     from telemetry.book import Logbook, Outcome
+
+# Logs that are named where a question is about many.
+_MOST_NAMED = 5
 
 
 @click.command()
@@ -33,7 +38,7 @@ if TYPE_CHECKING:
     "--aircraft",
     metavar="NAME",
     shell_complete=complete_aircraft,
-    help="Whose logs these are; a new one is made. Else told by the columns the book has learnt.",
+    help="Whose logs these are, where they do not tell; a new one is made.",
 )
 @with_book
 @click.option("--on", metavar="DATE", help="Date of logs that have none: 2026-05-14.")
@@ -56,11 +61,15 @@ def add(
 ) -> None:
     """Add LOGS to the logbook: files, folders, a whole memory card.
 
+    A log whose header names the model goes to that aircraft, also where it is new; else its columns
+    and its name tell. For those that do not tell, --aircraft says it, or a question once for all.
+
     What the book has already, by its content, is passed by; so the same card can be added again
     and again. The originals are kept. One log that cannot be read does not stop the others.
 
     \b
     Examples:
+      busbook add /media/card
       busbook add flight.csv --aircraft tern
       busbook add /media/card --workers 2
       busbook add undated/ --aircraft tern --on 2026-05-14
@@ -73,7 +82,9 @@ def add(
 
     def follow(done: int, count: int, one: Outcome) -> None:
         if one.status == "skipped":
-            say(f"{done}/{count} {one.file}: no log, passed by")
+            say(f"{done}/{count} {one.file}: {one.reason or 'no log'}, passed by")
+        elif one.status == "unsure":
+            say(f"{done}/{count} {one.file}: it does not tell whose it is")
         elif one.error is not None:
             say(f"{done}/{count} {sentence(one.error)}")
         elif text := _line(one):
@@ -92,11 +103,12 @@ def add(
                 executor=crew.executor,
                 pending=crew.pending,
                 progress=follow,
+                ask=partial(_ask, shelf) if _on_a_terminal() else None,
                 **how,
             )
     _summary(shelf, outcomes, book)
     bad = [o for o in outcomes if o.status in ("failed", "unsure")]
-    if bad or not outcomes:
+    if bad or all(o.status == "skipped" for o in outcomes):
         ctx.exit(2)
 
 
@@ -127,17 +139,56 @@ def _summary(shelf: Logbook, outcomes: Sequence[Outcome], book: Path | None) -> 
         tell(f"{_counted(count['known'], 'log')} known already, nothing changed")
     if not outcomes:
         tell("no log found")
-    for status, words in (("unsure", "whose they are is not sure"), ("failed", "failed")):
-        files = [o.file for o in outcomes if o.status == status]
-        if files:
-            say(f"{_counted(len(files), 'log')} not added ({words}, reasons above):")
-            for file in files:
-                say(f"  {file}")
-    if count["unsure"]:
-        say("Say it once: busbook add LOG --aircraft NAME. Later logs are known by their columns.")
+    failed = [o.file for o in outcomes if o.status == "failed"]
+    if failed:
+        say(f"{_counted(len(failed), 'log')} not added (failed, reasons above):")
+        for file in failed:
+            say(f"  {file}")
+    _tell_unsure([o for o in outcomes if o.status == "unsure"])
     names = sorted(added) or sorted({o.aircraft for o in outcomes if o.aircraft})
-    if names:
+    if len(names) > 1:
+        tell(next_step("flights", book=book))
+    elif names:
         tell(next_step("history", names[0], book=book))
+
+
+def _tell_unsure(unsure: Sequence[Outcome]) -> None:
+    """The logs that do not tell whose they are, by the reason, and what to do."""
+    for reason in dict.fromkeys(o.reason for o in unsure):
+        files = [o.file for o in unsure if o.reason == reason]
+        does = "does" if len(files) == 1 else "do"
+        say(f"{_counted(len(files), 'log')} not added: {does} not tell whose; {reason}:")
+        for file in files:
+            say(f"  {file}")
+    if unsure:
+        known = list(dict.fromkeys(name for o in unsure for name in o.candidates))
+        which = f" ({', '.join(known)}, or a new name)" if known else ""
+        say(f"Say it once: busbook add LOG... --aircraft NAME{which}.")
+        say("Later logs are known by their header or their columns.")
+
+
+def _on_a_terminal() -> bool:
+    return sys.stdin.isatty() and sys.stderr.isatty()
+
+
+def _ask(shelf: Logbook, unsure: Sequence[Outcome]) -> str | None:
+    """Whose these logs are, asked once for all of them; None to leave them out."""
+    from telemetry.book import aircraft_key
+
+    say(f"{_counted(len(unsure), 'log')} of which nothing tells whose they are:")
+    for one in unsure[:_MOST_NAMED]:
+        say(f"  {one.file}")
+    if len(unsure) > _MOST_NAMED:
+        say(f"  and {len(unsure) - _MOST_NAMED} more")
+    known = ", ".join(shelf.aircraft())
+    say(f"The book knows {known}." if known else "The book is empty.")
+    while True:
+        question = "Whose are they? A name, known or new; nothing leaves them out"
+        name = str(click.prompt(question, default="", show_default=False, err=True)).strip()
+        try:
+            return name if name and aircraft_key(name) else None
+        except BookError as error:
+            say(sentence(error))
 
 
 def _counted(count: int, noun: str) -> str:

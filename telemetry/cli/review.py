@@ -188,9 +188,21 @@ def _to_book(
     """What to do after the reports are written; None where none were."""
     if not reported:
         return None
-    name = "NAME" if aircraft is None or is_profile(aircraft) else _listed((aircraft,))
     why = "Kept in the logbook, the flights of one aircraft are judged together:"
-    return why, " ".join(["busbook add", _listed(named), *how, "--aircraft", name])
+    whose = ["--aircraft", "NAME"]
+    if aircraft is not None and not is_profile(aircraft):
+        whose = ["--aircraft", _listed((aircraft,))]
+    elif _all_tell(named):
+        whose = []
+    return why, " ".join(["busbook add", _listed(named), *how, *whose])
+
+
+def _all_tell(named: Sequence[str]) -> bool:
+    """Whether the header of every log names its model, so that the book needs no --aircraft."""
+    from telemetry.app.whose import models_of
+
+    models = models_of([path for path in named if os.path.exists(path)])  # noqa: PTH110 - as below
+    return bool(models) and all(models.values())
 
 
 Found = Path | UnreadableLog

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import datetime, timedelta
 from pathlib import Path
 
@@ -10,7 +11,7 @@ import pytest
 
 from telemetry.app.adding import add_joined, add_logs, read_measured
 from telemetry.app.cache import version_for
-from telemetry.book import Logbook
+from telemetry.book import Logbook, Outcome
 from telemetry.importer.finding import FoundFiles
 from telemetry.model.errors import BookError, UnreadableLog
 
@@ -136,3 +137,80 @@ def test_a_worker_makes_no_book(tmp_path: Path) -> None:
     with pytest.raises(BookError):
         read_measured(one, book=tmp_path / "none", folder=tmp_path, aircraft="wren")
     assert not (tmp_path / "none").exists()
+
+
+# Whose they are, for a whole card at once.
+
+
+def named(path: Path, model: str, day: str) -> Path:
+    """A log whose header names a model, or none."""
+    made = log(path, day=day)
+    head = f"# Model: {model}\n" if model else ""
+    text = made.read_text(encoding="utf-8")
+    made.write_text(head + text, encoding="utf-8")
+    return made
+
+
+def card(folder: Path) -> Path:
+    """Two logs of each of two aircraft, in their headers, one that tells nothing, and a stub."""
+    folder.mkdir()
+    for number, model in enumerate(("Big Tern", "Gull", "Gull", "Big Tern"), 1):
+        named(folder / f"{number}.csv", model, f"2026-05-0{number}")
+    named(folder / "0.csv", "", "2026-05-06")  # with columns that both have
+    rows = (folder / "1.csv").read_text(encoding="utf-8").splitlines(keepends=True)
+    first = next(k for k, row in enumerate(rows) if row[0].isdigit())
+    (folder / "stub.csv").write_text("".join(rows[: first + 3]), encoding="utf-8")
+    return folder
+
+
+@pytest.mark.usefixtures("numbered")
+def test_a_card_of_two_aircraft_is_sorted_into_an_empty_book(book: Logbook, tmp_path: Path) -> None:
+    asked: list[list[str]] = []
+
+    def ask(unsure: Sequence[Outcome]) -> None:
+        asked.append([Path(one.file).name for one in unsure])
+
+    outcomes = add_logs(book, [card(tmp_path / "card")], ask=ask)
+    found = {Path(o.file).name: (o.status, o.aircraft) for o in outcomes}
+    assert found == {
+        "0.csv": ("unsure", None),
+        "1.csv": ("added", "big tern"),
+        "2.csv": ("added", "gull"),
+        "3.csv": ("added", "gull"),
+        "4.csv": ("added", "big tern"),
+        "stub.csv": ("skipped", None),
+    }
+    assert asked == [["0.csv"]]
+    for name in ("big tern", "gull"):
+        version = version_for(book.profile(name))
+        measured = [book.get_measures(f.id, version) for f in book.flights(name)]
+        assert measured == EACH + EACH, "with the profile that was made first"
+
+
+@pytest.mark.usefixtures("numbered")
+def test_what_nobody_tells_is_asked_once_and_goes_where_it_is_said(
+    book: Logbook, tmp_path: Path
+) -> None:
+    outcomes = add_logs(book, [card(tmp_path / "card")], ask=lambda _: "Petrel")
+    found = {Path(o.file).name: o.aircraft for o in outcomes}
+    assert found["0.csv"] == "petrel"
+    assert [Path(o.file).name for o in outcomes] == sorted(found)
+
+
+@pytest.mark.usefixtures("numbered")
+def test_two_headers_for_one_aircraft_are_refused_as_a_whole(book: Logbook, tmp_path: Path) -> None:
+    folder = card(tmp_path / "card")
+    with pytest.raises(BookError, match=r"name 2 models: 'big tern' \(3\), 'gull' \(2\); nothing"):
+        add_logs(book, [folder], aircraft="tern")
+    assert book.recordings() == ()
+    assert book.aircraft() == ()
+    # One header at a time is learnt, whatever it names; then the card is no riddle.
+    add_logs(book, [folder / "1.csv"], aircraft="tern")
+    with pytest.raises(BookError, match=r"'gull' \(2\), 'tern' \(3\)"):
+        add_logs(book, [folder], aircraft="tern")
+    found = {Path(o.file).name: o.aircraft for o in add_logs(book, [folder])}
+    assert (found["2.csv"], found["4.csv"]) == ("gull", "tern")
+    # Now gull's header is another's: refused log by log, and the others go in.
+    refused = add_logs(book, [named(tmp_path / "9.csv", "Gull", "2026-05-09")], aircraft="tern")
+    assert [o.status for o in refused] == ["failed"]
+    assert "names 'gull', which is gull in this book" in str(refused[0].error)

@@ -60,18 +60,52 @@ def test_a_shared_header_asks_unless_the_name_decides(book: Logbook, make: Make)
     assert book.guess(make(seed=3, file="tern and petrel.csv").log).aircraft is None
 
 
-def test_the_model_in_the_preamble_outweighs(book: Logbook, make: Make) -> None:
+def test_the_model_in_the_header_decides(book: Logbook, make: Make) -> None:
     learn(book, make, "tern", 1, model="Big  White")
     learn(book, make, "petrel", 2, model="Petrel II")
     assert book.guess(make(seed=3, model="big white").log).aircraft == "tern"
     assert book.guess(make(seed=3, model="Petrel II").log).aircraft == "petrel"
+    # Also one that the book does not know, and against the columns and the file's name.
     other = book.guess(make(seed=3, model="Gannet").log)
-    assert other.aircraft is None
-    assert other.candidates == ("petrel", "tern")
-    assert other.reason == "its columns are known, but it names another model ('gannet')"
-    # The file says otherwise than the model: asked.
+    assert (other.aircraft, other.reason) == ("gannet", "its header names 'gannet'")
     contrary = book.guess(make(seed=3, model="big white", file="petrel.csv").log)
-    assert (contrary.aircraft, contrary.candidates) == (None, ("petrel", "tern"))
+    assert contrary.aircraft == "tern"
+    assert book.guess(make(seed=3, model="big white", places=OTHER).log).aircraft == "tern"
+    # A model that cannot be an aircraft's name leaves it to the columns.
+    assert book.guess(make(seed=3, model="00-7").log).aircraft is None
+    # A header that two aircraft have does not decide between them.
+    learn(book, make, "ibis", 4, model="Ibis", places=OTHER)
+    learn(book, make, "tern", 5, model="Shared")
+    path = next((book.path / "maps" / "aircraft=ibis").iterdir())
+    path.write_text(path.read_text().replace('"ibis"\n ]', '"ibis", "shared"\n ]'))
+    assert book.owners("shared") == ("ibis", "tern")
+    both = book.guess(make(seed=6, model="Shared", places=("bus", "fuselage")).log)
+    assert (both.aircraft, both.candidates) == (None, ("ibis", "tern"))
+    assert book.guess(make(seed=6, model="Shared").log).aircraft == "tern"
+
+
+def test_a_header_is_learnt_at_its_first_add(book: Logbook, make: Make) -> None:
+    first = make(seed=1, model="Big White")
+    outcome = book.add(first.log, source=first.data)
+    assert (outcome.status, outcome.aircraft) == ("added", "big white")
+    assert book.owners("big white") == ("big white",)
+    learn(book, make, "tern", 2, model="Large One")
+    later = make(seed=3, model="large one", places=OTHER)
+    assert book.add(later.log, source=later.data).aircraft == "tern"
+
+
+def test_another_aircrafts_header_is_refused(book: Logbook, make: Make) -> None:
+    learn(book, make, "tern", 1, model="Big White")
+    learn(book, make, "petrel", 2, places=OTHER)
+    for model, whose in (("Big White", "tern"), ("Petrel", "petrel")):
+        made = make(seed=3, model=model)
+        with pytest.raises(BookError, match=f"names '{model.lower()}', which is {whose} in this"):
+            book.add(made.log, aircraft="gull", source=made.data)
+    # The same columns, a model of its own or none: any aircraft may have them.
+    learn(book, make, "gull", 4)
+    learn(book, make, "gull", 5, model="Gull III")
+    learn(book, make, "tern", 6)
+    assert len(book.flights("gull")) == 2
 
 
 def test_a_name_of_another_aircraft_makes_a_known_header_unsure(book: Logbook, make: Make) -> None:

@@ -122,7 +122,7 @@ def test_a_log_without_aircraft_goes_where_its_columns_are_known(
     log.write_text(first.read_text(encoding="utf-8-sig")[:-200], encoding="utf-8")
     result = call("add", log, "--book", book)
     assert "tern: 1 flight added from 1 log; the book holds 14" in result.stdout
-    assert "1 flight (its columns and its name are known)" in result.stderr
+    assert "1 flight (its header names 'tern')" in result.stderr
 
 
 def test_a_log_of_nobody_is_asked_about_and_the_others_are_added(
@@ -135,13 +135,12 @@ def test_a_log_of_nobody_is_asked_about_and_the_others_are_added(
     broken.write_bytes(b"PK\x03\x04 a zip")
     result = call("add", log, broken, other, "--book", book, code=2)
     assert "tern: 1 flight added from 1 log" in result.stdout
-    assert "not clear which aircraft this log is of: no aircraft of the book has these columns" in (
+    assert "1 log not added: does not tell whose; no aircraft of the book has these columns:" in (
         result.stderr
     )
-    assert "say --aircraft with one of tern, or a new name" in result.stderr
     assert str(broken) in result.stderr
     assert "2 logs not added" not in result.stderr, "each kind is told with its own reason"
-    assert "Say it once: busbook add LOG --aircraft NAME." in result.stderr
+    assert "busbook add LOG... --aircraft NAME (tern, or a new name)." in result.stderr
     assert len(Logbook(book).flights("tern")) == 14
 
 
