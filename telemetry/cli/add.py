@@ -81,8 +81,9 @@ def add(
     how = how_to_read(settings, map_file, row_interval)
 
     def follow(done: int, count: int, one: Outcome) -> None:
+        why = one.reason if one.error is None else "no log"
         if one.status == "skipped":
-            say(f"{done}/{count} {one.file}: {one.reason or 'no log'}, passed by")
+            say(f"{done}/{count} {one.file}: {why}, passed by")
         elif one.status == "unsure":
             say(f"{done}/{count} {one.file}: it does not tell whose it is")
         elif one.error is not None:
