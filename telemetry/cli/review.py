@@ -199,7 +199,7 @@ def _to_book(
 
 def _all_tell(named: Sequence[str]) -> bool:
     """Whether the header of every log names its model, so that the book needs no --aircraft."""
-    from telemetry.app.whose import models_of
+    from telemetry.app.incoming.whose import models_of
 
     models = models_of([path for path in named if os.path.exists(path)])  # noqa: PTH110 - as below
     return bool(models) and all(models.values())

@@ -13,7 +13,7 @@ from typing import Any
 
 import pytest
 
-from telemetry.app.batch import Incoming, add_files, read_file
+from telemetry.app.incoming.batch import Incoming, add_files, read_file
 from telemetry.app.workers import worker_pool
 from telemetry.book import Logbook, Outcome
 from telemetry.importer.finding import find_files

@@ -21,7 +21,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from telemetry.app.batch import Incoming, ReadFile, add_files, read_file
+from telemetry.app.incoming.batch import Incoming, ReadFile, add_files, read_file
 from telemetry.app.pipeline import review
 from telemetry.app.workers import worker_pool
 from telemetry.book import Logbook

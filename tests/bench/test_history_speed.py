@@ -22,9 +22,9 @@ import pytest
 
 from telemetry.aircraft.profile import new_profile
 from telemetry.app.adding import read_measured
-from telemetry.app.batch import Incoming, add_files, read_file
 from telemetry.app.cache import version_for
 from telemetry.app.histories import history
+from telemetry.app.incoming.batch import Incoming, add_files, read_file
 from telemetry.book import Logbook
 from telemetry.importer import read_log
 from telemetry.simulate import write_csv

@@ -12,7 +12,7 @@ from typing import Any
 
 import pytest
 
-from telemetry.app.batch import add_files
+from telemetry.app.incoming.batch import add_files
 from telemetry.book import Logbook
 from telemetry.book.files.joining import joined
 from telemetry.model.errors import BookError, ProfileError

@@ -15,7 +15,7 @@ from typing import Any
 
 import pytest
 
-from telemetry.app.batch import add_files
+from telemetry.app.incoming.batch import add_files
 from telemetry.app.workers import Crew, _Cluster, _usable, _watched, calls, crew_of, worker_gone
 from telemetry.book import Logbook
 from telemetry.model.errors import WorkersError

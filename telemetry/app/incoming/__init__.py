@@ -1,0 +1,1 @@
+"""Logs on their way into the book: whose they are, and many at once."""
