@@ -22,14 +22,21 @@ from telemetry.measure.currents.added import (
     lone_stretch,
 )
 from telemetry.measure.currents.flown import NodeInFlight
-from telemetry.measure.currents.rests import hunting, lost, lost_rest, resting, with_rests
+from telemetry.measure.currents.rests import (
+    gained_rest,
+    hunting,
+    lost,
+    lost_rest,
+    resting,
+    with_rests,
+)
 from telemetry.measure.currents.shares import (
     Share,
     Shared,
     changed_share,
     climbing,
     multiple,
-    rather_climbing,
+    rather_a_share,
 )
 from telemetry.measure.currents.still import changed_floor, fell_still
 from telemetry.measure.currents.stirred import changed_stir, stirred_multiple, stirred_shares
@@ -162,20 +169,21 @@ def _in_flight(f: NodeInFlight) -> UnusualCurrent | None:
     if fallen is not None:
         start = f.start_s[fallen]
         return found_at(UnusualKind.SILENT, node, start, None, f.against or _OTHERS)
+    gained = gained_rest(node, f.others)
     shared = f.shared()
     swapped = shared.swapped() if shared is not None and shared.mirror else None
     if swapped is not None and climbing(swapped) is not None:
         return None
     # What surfaces of other kinds do says too little of a climb.
-    share = climbing(shared) if shared is not None and f.against else None
-    found = _added(f, shared if share else None, lost_too=lost_too)
+    share = climbing(shared, gained_rest=gained) if shared is not None and f.against else None
+    found = _added(f, shared, climbs=share is not None, lost_too=lost_too)
     if found is not None:
         return found
     if shared is not None and share is None:
-        share = changed_share(shared, f.third(), lost_rest=lost_too)
+        share = changed_share(shared, f.third(), lost_rest=lost_too, gained_rest=gained)
     if share is not None:
         return _of_share(f, share, f.against or _OTHERS)
-    floor = changed_floor(now.mean, beside, now.block_s, node.step)
+    floor = changed_floor(now.mean, beside, now.block_s, node.step, gained_rest=gained)
     if floor is not None:
         return _of_share(f, floor, _ITSELF)
     return None if mirror is None else _multiple(node, mirror, f)
@@ -189,7 +197,9 @@ def _named(found: UnusualCurrent | None, f: NodeInFlight) -> UnusualCurrent | No
     return replace(found, control=f.control(found.kind, first))
 
 
-def _added(f: NodeInFlight, climbing: Shared | None, *, lost_too: bool) -> UnusualCurrent | None:
+def _added(
+    f: NodeInFlight, shared: Shared | None, *, climbs: bool, lost_too: bool
+) -> UnusualCurrent | None:
     """Amperes added for a stretch; what it drew more until its rest fell, it lost there."""
     node, now = f.node, f.now
     if f.counterpart is None:
@@ -204,7 +214,9 @@ def _added(f: NodeInFlight, climbing: Shared | None, *, lost_too: bool) -> Unusu
     added = added_stretch(now, f.counterpart)
     if added is None or (lost_too and added.first <= _AT_START):
         return None
-    if climbing is not None and rather_climbing(climbing, added.first, added.end):
+    if shared is None or not (climbs or shared.mirror):
+        return _of_stretch(node, added, now, f.start_s, f.against)
+    if rather_a_share(shared, added.first, added.end, climbs=climbs):
         return None
     return _of_stretch(node, added, now, f.start_s, f.against)
 

@@ -20,8 +20,8 @@ _REST_ALONE_A, _REST_ALONE = 1.6, 4.0
 _BY_DESIGN_A, _SAME = 3.5, 0.15
 #: Rest after landing over that before take-off, A and factor; others' part of it at the most.
 _AFTER_A, _AFTER, _AFTER_OTHERS = 0.3, 2.0, 0.4
-#: Part of its rest that a node loses with a servo, at the least, and steps of its sensor.
-_FELL, _REST_STEPS = 0.25, 1.5
+#: Part of its rest that a node loses with a servo, at the least, steps of its sensor, and A.
+_FELL, _REST_STEPS, _FAR_A = 0.25, 1.5, 0.02
 #: A rest that fell to this part, and by so much, A, tells by itself.
 _LOST, _LOST_A = 0.6, 0.05
 #: Scatter at rest, A, and over that of every other place: hunting.
@@ -125,11 +125,18 @@ def lost(
 
 def lost_rest(node: NodeCurrent, others: Sequence[NodeCurrent]) -> bool:
     """Whether it rests far lower after landing than before, and no other does."""
+    return _moved(node) < 0 and not any(_moved(o) < 0 for o in others)
 
-    def fell(n: NodeCurrent) -> bool:
-        if len(n.rest) < 2:
-            return False
-        before, after = n.rest["before"], n.rest["after"]
-        return before - after >= max(_REST_STEPS * n.step, _FELL * before)
 
-    return fell(node) and not any(fell(o) for o in others)
+def gained_rest(node: NodeCurrent, others: Sequence[NodeCurrent]) -> bool:
+    """Whether it rests far higher after landing than before, and no other does."""
+    return _moved(node) > 0 and not any(_moved(o) > 0 for o in others)
+
+
+def _moved(node: NodeCurrent) -> int:
+    """-1 where its rest fell over the flight, 1 where it rose, else 0."""
+    if len(node.rest) < 2:
+        return 0
+    before, after = node.rest["before"], node.rest["after"]
+    far = abs(after - before) >= max(_REST_STEPS * node.step, _FELL * before, _FAR_A)
+    return int(np.sign(after - before)) if far else 0

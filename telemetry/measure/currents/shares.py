@@ -27,7 +27,7 @@ _LAGS, _KNOWN = 5, 0.03
 #: wings by a fifth, that of two kinds of surfaces by more).
 _FELL, _ERRORS = 0.75, 5.0
 _FELL_OTHERS, _ERRORS_OTHERS = 0.5, 6.0
-_ERRORS_TWO = 3.0
+_ERRORS_TWO, _ERRORS_GAINED = 3.0, 2.0
 #: Part of all that a node draws that a changed share has to be: with a mirror, against others.
 _PART, _PART_OTHERS = 0.1, 0.3
 #: A share that rose by this factor at an instant, or from the first to the last third; standard
@@ -199,56 +199,64 @@ def _along(s: Shared, x: FloatArray) -> ShareChange:
     )
 
 
-def climbing(s: Shared) -> Share | None:
+def climbing(s: Shared, *, gained_rest: bool = False) -> Share | None:
     """A share that rises by degrees, as of a servo that heats up.
 
-    No servo falls silent by degrees: of two mirrors the one that rises against the other.
+    No servo falls silent by degrees: of two mirrors the one that rises against the other. A rest on
+    the ground that rose as well (``gained_rest``) speaks for itself: fewer errors are asked.
     """
     climb, step = even_change(s), likeliest_step(s)
     least = _ROSE if s.mirror else _ROSE_OTHERS
-    if climb.errors < _CLIMB_ERRORS or climb.before <= 0 or climb.factor < least:
+    sure = _ERRORS_GAINED if gained_rest else _CLIMB_ERRORS
+    if climb.errors < sure or climb.before <= 0 or climb.factor < least:
         return None
-    if step is not None and not by_degrees(climb, step):
+    if step is not None and not by_degrees(climb, step, sure):
         return None
     return climb.share(UnusualKind.HEATS, 0)
 
 
-def by_degrees(climb: ShareChange, step: ShareChange) -> bool:
+def by_degrees(climb: ShareChange, step: ShareChange, sure: float = _CLIMB_ERRORS) -> bool:
     """Whether it changed evenly rather than at an instant, which was sought."""
-    return abs(climb.errors) >= _CLIMB_ERRORS and step.left >= _SUDDEN * climb.left
+    return abs(climb.errors) >= sure and step.left >= _SUDDEN * climb.left
 
 
-def rather_climbing(s: Shared, first: int, end: int) -> bool:
-    """Whether a share that changes by degrees leaves less than an added stretch.
+def rather_a_share(s: Shared, first: int, end: int, *, climbs: bool) -> bool:
+    """Whether a share that changed, at an instant or by degrees, leaves less than added amperes.
 
     Parameters
     ----------
     s : Shared
     first, end : int
-        Blocks first <= k < end of the stretch.
+        Blocks first <= k < end in which they were added.
+    climbs : bool
+        Whether it rises by degrees; else at an instant.
     """
     size = float(s.first[1] - s.first[0])
     inside = np.clip(np.minimum(s.first + size, end) - np.maximum(s.first, first), 0.0, None) / size
     design = np.stack([s.counterpart, inside, np.ones(s.mine.size)], axis=1)
     coef, *_ = np.linalg.lstsq(design, s.mine, rcond=None)
-    return even_change(s).left < float(np.sum((s.mine - design @ coef) ** 2))
+    change = even_change(s) if climbs else likeliest_step(s)
+    return change is not None and change.left < float(np.sum((s.mine - design @ coef) ** 2))
 
 
 def changed_share(
-    s: Shared, others: Sequence[FloatArray], *, lost_rest: bool = False
+    s: Shared,
+    others: Sequence[FloatArray],
+    *,
+    lost_rest: bool = False,
+    gained_rest: bool = False,
 ) -> Share | None:
     """A share that fell at an instant for good (a servo went silent), or rose.
 
     Of two mirrors the one went silent, unless the remaining places tell that the other one rose.
-    ``lost_rest`` says that its rest on the ground fell as well: that speaks for itself, and fewer
-    standard errors are asked.
+    A rest on the ground that fell or rose as well speaks for itself: fewer errors are asked.
 
     Parameters
     ----------
     s : Shared
     others : sequence of ndarray
         What the remaining places draw over rest, and the sticks say, block by block, A.
-    lost_rest : bool
+    lost_rest, gained_rest : bool
     """
     step = likeliest_step(s)
     if step is None or step.before <= 0:
@@ -257,16 +265,19 @@ def changed_share(
     if moved < (_PART if s.mirror else _PART_OTHERS) * s.usual:
         return None
     sudden = not by_degrees(even_change(s), step)
+    at, other = float(s.first[step.k]), s.swapped()
     fell, sure = (_FELL, _ERRORS) if s.mirror else (_FELL_OTHERS, _ERRORS_OTHERS)
     if lost_rest:
         fell, sure = _FELL, _ERRORS_TWO
-    at = float(s.first[step.k])
-    if step.errors <= -sure and step.factor <= fell and (sudden or lost_rest):
-        other = s.swapped()
-        if lost_rest or other is None or not _rose(other, step.k, others):
-            return step.share(UnusualKind.SILENT, at)
-    rose = s.mirror and sudden and step.errors >= _ERRORS and step.factor >= _ROSE
-    return step.share(UnusualKind.RAISED, at) if rose and _rose(s, step.k, others) else None
+    down = step.errors <= -sure and step.factor <= fell and (sudden or lost_rest)
+    if down and (lost_rest or other is None or not _rose(other, step.k, others)):
+        return step.share(UnusualKind.SILENT, at)
+    if gained_rest:
+        rose = step.errors >= _ERRORS_TWO and step.factor >= _ROSE
+    else:
+        rose = s.mirror and sudden and step.errors >= _ERRORS and step.factor >= _ROSE
+        rose = rose and _rose(s, step.k, others)
+    return step.share(UnusualKind.RAISED, at) if rose else None
 
 
 def _rose(s: Shared, k: int, others: Sequence[FloatArray]) -> bool:

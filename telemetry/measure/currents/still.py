@@ -25,15 +25,23 @@ _STILL, _MOVED = 20, 0.7
 _GOES_ON = 0.4
 #: Part of a stretch that is its floor; a floor that fell or climbed, standard errors, and steps.
 _LOWEST, _FLOOR_FELL, _FLOOR_RAISED, _FLOOR_ROSE = 1 / 3, 0.65, 1.5, 1.4
-_FLOOR_ERRORS, _FLOOR_CLIMB_ERRORS, _FLOOR_STEPS = 6.0, 4.0, 1.5
+_FLOOR_ERRORS, _FLOOR_CLIMB_ERRORS, _FLOOR_STEPS, _FLOOR_A = 6.0, 4.0, 1.1, 0.02
+#: Standard errors where the rest on the ground rose as well.
+_ERRORS_GAINED = 3.0
 
 
 def changed_floor(
-    mine: FloatArray, others: Sequence[FloatArray], block_s: float, step_a: float
+    mine: FloatArray,
+    others: Sequence[FloatArray],
+    block_s: float,
+    step_a: float,
+    *,
+    gained_rest: bool = False,
 ) -> Share | None:
     """A floor, what a node draws while nothing moves, that fell or rose for good, or climbs.
 
-    What is flown moves the floors of all: those of the others have to stay.
+    What is flown moves the floors of all: those of the others have to stay, unless a rest on the
+    ground that rose as well (``gained_rest``) speaks for itself.
 
     Parameters
     ----------
@@ -43,6 +51,7 @@ def changed_floor(
         Those of the other nodes.
     block_s, step_a : float
         Length of a block, s; step of the sensor, A.
+    gained_rest : bool
 
     Returns
     -------
@@ -56,23 +65,29 @@ def changed_floor(
     step, climb = likeliest_step(own), even_change(own)
     if step is None or step.before <= 0:
         return None
-    far = abs(step.now - step.before) >= max(_FLOOR_STEPS * step_a, 0.02)
-    at = float(own.first[step.k])
-    if far and step.errors <= -_FLOOR_ERRORS and step.factor <= _FLOOR_FELL:
-        k, least = step.k, np.sqrt(step.factor)
-        if all(x.mine[k:].mean() >= least * x.mine[:k].mean() for x in beside):
-            return step.share(UnusualKind.SILENT, at)
-    if far and step.errors >= _FLOOR_ERRORS and step.factor >= _FLOOR_RAISED:
-        k, most = step.k, np.sqrt(step.factor)
-        steady = all(x.mine[k:].mean() <= most * x.mine[:k].mean() for x in beside)
-        if steady and not by_degrees(climb, step):
-            return step.share(UnusualKind.RAISED, at)
+    if abs(step.now - step.before) < max(_FLOOR_STEPS * step_a, _FLOOR_A):
+        return None
     third = max(1, own.mine.size // 3)
-    rises = climb.errors >= _FLOOR_CLIMB_ERRORS and climb.factor >= _FLOOR_ROSE
-    if far and rises and by_degrees(climb, step):
-        most = np.sqrt(climb.factor)
-        if all(x.mine[-third:].mean() <= most * x.mine[:third].mean() for x in beside):
-            return climb.share(UnusualKind.HEATS, 0)
+
+    def others_stay(early: slice, late: slice, most: float) -> bool:
+        """Whether the others moved less than half as far, in logarithms, to that side."""
+        moved = [x.mine[late].mean() / max(float(x.mine[early].mean()), 1e-6) for x in beside]
+        return all(m >= np.sqrt(most) if most < 1.0 else m <= np.sqrt(most) for m in moved)
+
+    halves = slice(None, step.k), slice(step.k, None)
+    at = float(own.first[step.k])
+    fell = step.errors <= -_FLOOR_ERRORS and step.factor <= _FLOOR_FELL
+    if fell and others_stay(*halves, step.factor):
+        return step.share(UnusualKind.SILENT, at)
+    sure = _ERRORS_GAINED if gained_rest else _FLOOR_ERRORS
+    rose = step.errors >= sure and step.factor >= _FLOOR_RAISED and not by_degrees(climb, step)
+    if rose and (gained_rest or others_stay(*halves, step.factor)):
+        return step.share(UnusualKind.RAISED, at)
+    sure = _ERRORS_GAINED if gained_rest else _FLOOR_CLIMB_ERRORS
+    climbs = climb.errors >= sure and climb.factor >= _FLOOR_ROSE and by_degrees(climb, step, sure)
+    outer = slice(None, third), slice(-third, None)
+    if climbs and (gained_rest or others_stay(*outer, climb.factor)):
+        return climb.share(UnusualKind.HEATS, 0)
     return None
 
 

@@ -229,12 +229,14 @@ def _rest_after(p: Planted) -> Sight:
 
 
 def _ratio(p: Planted) -> Sight:
-    """A node that draws more than its mirror, all along."""
+    """A node that draws more than its mirror, all the flight long."""
     edges, mirror = _edges(p), _mirror(p)
     own = _blocks(p, p.where, "current", edges)
     other = None if mirror is None else _blocks(p, mirror, "current", edges)
     if own is None or other is None:
         return NOTHING
+    flying = _flying(p, edges)
+    own, other = own[flying], other[flying]
     more = (own - other)[np.isfinite(own - other)]
     error = float(more.std(ddof=1)) * np.sqrt(correlated(more) / more.size)
     times = float(np.nanmean(own) / np.nanmean(other))
