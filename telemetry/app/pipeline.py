@@ -32,6 +32,7 @@ from telemetry.measure.servos import measure_servos
 from telemetry.measure.sharing import sharing_of
 from telemetry.measure.states import Drawn, pack_states
 from telemetry.measure.steps import path_steps
+from telemetry.measure.supply.capacity import pack_capacities
 from telemetry.measure.supply.drops import load_drops
 from telemetry.measure.supply.knees import find_knees
 from telemetry.measure.supply.twins import pack_twins
@@ -125,6 +126,7 @@ def _flight(
     charge = measure_charge(readings, craft, phases, sharing)
     measured = measured_in(phases, readings, craft, sharing)
     found_margins = margins(craft, resistances, measured)
+    states = pack_states(readings, craft, phases, charge, sharing, drawn)
     unusual, watched = unusual_currents(readings, craft, phases)
     return Flight(
         kind=part.kind,
@@ -139,7 +141,8 @@ def _flight(
         low=low_supplies(readings, craft, phases, outs, floors),
         levels=supply_levels(readings, craft, floors),
         servos=measure_servos(readings, craft, phases) or check_shares(readings, craft, phases),
-        packs=pack_states(readings, craft, phases, charge, sharing, drawn),
+        packs=states,
+        capacities=pack_capacities(states, craft),
         pack_outs=outs,
         path_steps=path_steps(readings, craft, outs),
         drops=load_drops(readings, craft, phases, resistances),

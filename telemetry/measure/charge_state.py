@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, NamedTuple
 
 import numpy as np
 from scipy import stats
@@ -163,6 +163,23 @@ def _clipped(value: float, minus: float, plus: float) -> Interval:
     return Interval(*(min(max(x, 0.0), 100.0) for x in ends))
 
 
+class Curve(NamedTuple):
+    """Open-circuit voltage of one cell against its charge."""
+
+    volts: tuple[float, ...]
+
+    def pct(self, cell_v: float) -> float:
+        """Charge at a voltage at rest, %."""
+        return float(np.interp(cell_v, self.volts, _CHARGE_PCT))
+
+
+def charge_curves(chemistry: str) -> tuple[Curve, ...]:
+    """The usual curves of a chemistry's cells; empty where it is flat or not known."""
+    if chemistry not in _OPEN_V:
+        return ()
+    return tuple(Curve(volts) for volts in (*_OPEN_V.values(), _BLEND_V))
+
+
 def charge_from_rest(chemistry: str | None, cell_v: float) -> Interval | None:
     """Charge that a cell's rest voltage tells, %; None where the chemistry is flat or unknown.
 
@@ -175,18 +192,13 @@ def charge_from_rest(chemistry: str | None, cell_v: float) -> Interval | None:
     cell_v : float
         Voltage of one cell after some minutes without load, V.
     """
-    own = _OPEN_V.get(chemistry or "")
-    if own is None:
+    if chemistry is None or chemistry not in _OPEN_V:
         return None
-
-    def pct(volts: float, curve: tuple[float, ...]) -> float:
-        return float(np.interp(volts, curve, _CHARGE_PCT))
-
-    family = [*_OPEN_V.values(), _BLEND_V]
+    family = charge_curves(chemistry)
     return Interval(
-        pct(cell_v, own),
-        min(pct(cell_v - _REST_PM_V, curve) for curve in family),
-        max(pct(cell_v + _REST_PM_V, curve) for curve in family),
+        Curve(_OPEN_V[chemistry]).pct(cell_v),
+        min(curve.pct(cell_v - _REST_PM_V) for curve in family),
+        max(curve.pct(cell_v + _REST_PM_V) for curve in family),
     )
 
 

@@ -141,6 +141,32 @@ class PackTwins:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class PackCapacity:
+    """How much a pack holds, by how far its voltage at rest fell for the charge it gave.
+
+    Attributes
+    ----------
+    place : str
+    drawn_mah : float
+        Given in this flight.
+    low_mah, high_mah : float or None
+        What it holds at least and at most; None where no curve tells it.
+    compared_with : str or None
+        The other pack of a pair.
+    low_times, high_times : float or None
+        Its capacity over the other's.
+    """
+
+    place: str
+    drawn_mah: float
+    low_mah: float | None
+    high_mah: float | None
+    compared_with: str | None = None
+    low_times: float | None = None
+    high_times: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Knee(Span):
     """A stretch in which a pack's voltage fell faster and faster: the end of its charge.
 

@@ -32,6 +32,7 @@ from telemetry.results.packs import (
     Droop,
     Knee,
     LoadDrop,
+    PackCapacity,
     PackOut,
     PackState,
     PackTwins,
@@ -72,6 +73,7 @@ class Flight(Span):
     lead_changes: tuple[LeadChange, ...] = field(default=(), metadata=INNER)
     drop_ratios: tuple[DropRatio, ...] = field(default=(), metadata=INNER)
     drops: tuple[LoadDrop, ...] = field(default=(), metadata=INNER)
+    capacities: tuple[PackCapacity, ...] = field(default=(), metadata=INNER)
     twins: tuple[PackTwins, ...] = field(default=(), metadata=INNER)
     knees: tuple[Knee, ...] = field(default=(), metadata=INNER)
     droops: tuple[Droop, ...] = field(default=(), metadata=INNER)

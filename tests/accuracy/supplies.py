@@ -27,6 +27,7 @@ FOUND_BY = {
     "both weak": {"source-resistance-high"},
     "both cold": {"source-resistance-high"},
     "one weak": {"source-resistance-high"},
+    "one faded": {"pack-weak"},
     "half charged": {"pack-low"},
     "cross charging": {"pack-low"},
     "lost in calm": {"pack-out"},

@@ -29,6 +29,7 @@ from telemetry.results import (
     Level,
     OutKind,
     OutSign,
+    PackCapacity,
     PackOut,
     PackState,
     PartLoad,
@@ -44,7 +45,7 @@ from telemetry.simulate import Fault, FaultKind, PathKind, move, simulate, usual
 from tests.simulated.cases import random_pilot, random_telemetry
 from tests.simulated.machines import random_aircraft
 
-CODES = {"pack-out", "pack-low", "pack-share", "switch-step", "source-resistance-high",
+CODES = {"pack-out", "pack-low", "pack-weak", "pack-share", "switch-step", "source-resistance-high",
          "branch-resistance-high", "lead-undersized", "capacity-mismatch"}  # fmt: skip
 PHASES = (
     Phase(kind=PhaseKind.GROUND, start_s=0, end_s=50),
@@ -171,6 +172,32 @@ def test_a_pack_that_took_over_in_a_check_can_give(
     outs = (check, replace(check, place="pack 2")) if both_off else (check,)
     flown = flight(packs=pair(ALL, SILENT), pack_outs=outs)
     assert only(found(flown, craft({"role": "shared"}))).level is level
+
+
+@pytest.mark.parametrize(
+    ("high_mah", "told"),
+    [(2350.0, True), (2450.0, False)],  # four fifths of 3 Ah
+)
+def test_a_pack_that_holds_less_than_the_profile_says(high_mah: float, told: bool) -> None:
+    seen = PackCapacity(place="pack 2", drawn_mah=900.0, low_mah=1400.0, high_mah=high_mah)
+    flown = flight(packs=pair({}, {}), capacities=(seen,))
+    rated = craft({"chemistry": "lipo", "cells": 2, "capacity_mah": 3000.0})
+    codes = {(f.code, f.place, f.level) for f in found(flown, rated)}
+    assert codes == ({("pack-weak", "pack 2", Level.WATCH)} if told else set())
+
+
+@pytest.mark.parametrize(("high_times", "told"), [(0.7, True), (0.8, False)])
+def test_a_pack_that_holds_less_than_the_other(high_times: float, told: bool) -> None:
+    seen = PackCapacity(
+        place="pack 2", drawn_mah=900.0, low_mah=None, high_mah=None,
+        compared_with="pack 1", low_times=0.4, high_times=high_times,
+    )  # fmt: skip
+    flown = flight(packs=pair({}, {}), capacities=(seen,))
+    findings = found(flown, craft())
+    assert [f.place for f in findings] == (["pack 2"] if told else [])
+    if told:
+        assert not findings[0].ranked, "a smaller pack looks the same on one day"
+        assert any("smaller by design" in text for text in findings[0].explanations)
 
 
 HELD = {"share": 0.08, "rest_v": 6.57, "loaded_v": 6.56, "drawn_mah": 20.0}

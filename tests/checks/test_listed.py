@@ -25,7 +25,7 @@ Make = Callable[..., Any]
 OF_A_LOG = {
     "sag-unexplained", "margin-low", "brownout", "restart", "undervoltage", "lead-undersized",
     "branch-resistance-high", "source-resistance-high", "pack-share", "pack-out", "pack-low",
-    "regulator-droop", "switch-step", "servo-not-resting", "servo-current-rising",
+    "pack-weak", "regulator-droop", "switch-step", "servo-not-resting", "servo-current-rising",
     "servo-heating", "servo-silent", "branch-resistance-rising", "contact-intermittent",
     "current-balance", "capacity-mismatch", "sensor-offset", "log-too-thin",
 }  # fmt: skip

@@ -24,6 +24,7 @@ HEALTHY = (
 )
 FAULTS = (
     *("both weak", "both cold", "one weak", "half charged", "cross charging", "lost in calm"),
+    "one faded",
     *("regulator limit", "regulator dropout", "regulator hot", "knee", "wing at zero"),
 )
 HARMLESS = ("link zeros",)
@@ -144,7 +145,10 @@ def _packs(rng: Generator, kind: str, fault: str) -> tuple[str, list[Pack], floa
         joined = "diodes" if fault in ("half charged", "lost in calm", "knee") else joined
     joined = "direct" if fault == "cross charging" else joined
     cell = str(rng.choice(["lipo", "liion", "life", "nimh"], p=[0.5, 0.2, 0.2, 0.1]))
-    if kind in ("high voltage", "cold day") or fault in ("cross charging", "half charged", "knee"):
+    if kind in ("high voltage", "cold day") or fault in (
+        *("cross charging", "half charged", "knee"),
+        "one faded",
+    ):
         cell = str(rng.choice(["lipo", "liion"]))
     cell = {"nickel": "nimh", "iron": "life", "small and busy": "lipo"}.get(kind, cell)
     if joined == "regulators" and cell in ("life", "nimh"):
@@ -228,6 +232,13 @@ def _electrics(
             p.ah = max(2.2 * used, 1.2)
             p.charge = used / 2 / p.ah * float(rng.uniform(0.93, 1.03)) + 0.005
         scene.where = "pack"
+    if fault == "one faded":
+        # One holds half of what the other does, and the flight takes a good part of both.
+        used = total[(t > off) & (t < on)].sum() * DT / 3600
+        left = float(rng.uniform(0.4, 0.6))
+        scene.packs[0].ah = used / float(rng.uniform(0.55, 0.75)) / (1 + left)
+        scene.packs[1].ah = left * scene.packs[0].ah
+        scene.where = "pack 2"
     if fault == "lost in calm":
         at = off + (on - off) * float(rng.uniform(0.2, 0.6))
         lasts = float(rng.choice([8.0, 20.0, 50.0, 1e4]))

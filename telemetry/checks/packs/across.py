@@ -20,9 +20,12 @@ from telemetry.checks.aircraft_history import (
 from telemetry.checks.causes.kinds import CauseKind
 from telemetry.checks.check import Check, CheckPart
 from telemetry.checks.draft import Words
+from telemetry.checks.needs import Needs, packs
+from telemetry.checks.packs.capacity import WEAK_BY_CHARGE, capacity_seen, weak_by_charge
 from telemetry.checks.packs.dividing import judge_way
 from telemetry.checks.packs.sources import SOURCE_RESISTANCE_HIGH
 from telemetry.checks.tree import packs_of, shared_packs
+from telemetry.model.channels import Quantity
 from telemetry.results import Level, NotJudged
 from telemetry.trends.drops import drop_parts, feature_part
 from telemetry.trends.measures import Measures
@@ -361,9 +364,12 @@ SOURCE_RESISTANCE_RISING = Check(
 PACK_WEAK = Check(
     code="pack-weak",
     part=CheckPart.PACKS,
-    question="Does a pack end its flights lower than charge used and start explain?",
-    meaning="A pack holds less charge than before.",
+    question="Does a pack hold less than it should, or end its flights lower than charge used "
+    "and start explain?",
+    meaning="A pack holds less charge than the profile says, than the other of its pair, or than "
+    "before: its voltage at rest falls further for what it gave.",
     bench="read each cell at rest; where none is below its floor, let a tester read the capacity.",
+    words=WEAK_BY_CHARGE,
     words_across=Words(
         (
             "that pack has lost capacity",
@@ -374,5 +380,9 @@ PACK_WEAK = Check(
         "Fly fewer flights on a charge, or replace the pack.",
         kinds=(CauseKind.LOST_CAPACITY, CauseKind.NOT_CHARGED, CauseKind.COLD),
     ),
+    in_flight=(weak_by_charge,),
+    needs=Needs(at=packs, own=(Quantity.VOLTAGE,), any_current=True),
+    sees=capacity_seen,
     across=(judge_packs,),
+    proof="packs",
 )

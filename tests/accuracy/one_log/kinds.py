@@ -93,6 +93,7 @@ _CAUSES: Mapping[str, tuple[C, ...]] = {
     "pack-lead": (C.PACK_PATH,),
     **dict.fromkeys(("half charged", "cross charging", "pack-low"), _CHARGE),
     "knee": _EMPTY,
+    "one faded": (C.LOST_CAPACITY, C.RAN_EMPTY),
     **dict.fromkeys(("lost in calm", "pack-out"), (C.CONTACT, C.CUT_OFF)),
     **dict.fromkeys(("regulator limit", "regulator-limit"), (C.REGULATOR_LIMIT,)),
     # Where its temperature was not logged, one in its limit for being hot is just in its limit.
@@ -127,6 +128,7 @@ _PLANTED: tuple[Kind, ...] = (
     _supply("both weak", "weak together", *_WEAK, places=_ROOT),
     _supply("both cold", "weak together", *_WEAK, places=_ROOT),
     _supply("one weak", "weak", *_WEAK, "pack-out", places=("pack 2",)),
+    _supply("one faded", "faded", "pack-weak", *_LOW, places=("pack 2",)),
     _supply("half charged", "low", *_LOW, places=("pack 2",)),
     _supply("cross charging", "charged", *_LOW, places=PACKS),
     _supply("lost in calm", "out", "pack-out", places=("pack 2",)),

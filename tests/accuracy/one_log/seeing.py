@@ -37,6 +37,8 @@ _APART_PCT, _CHARGING_A, _IDLE, _SOME = 3.5, 0.1, 0.05, 0.2
 #: A resistance against the other's: this factor, and this much, Ohm.
 _FACTOR, _MORE_OHM = 1.5, LIMITS.branch_watch_mohm / 1000
 _OFFSET_V = 0.1
+#: A fall for a charge over the other's: that of a pack of three quarters of its capacity.
+_FADED = 1 / 0.75
 #: Sound pairs share unevenly by this much of the limit, where their charge differs (heuristic).
 _SHARES = 2.0
 _TOGETHER_S = 8.0  # rest in front of every flight of the makers
@@ -405,6 +407,25 @@ def _low(p: Planted) -> Sight:
     return by_rest if by_rest.visible else _share(p, pair)
 
 
+def _faded(p: Planted) -> Sight:
+    """A pack whose voltage, its load taken out, falls further than the other's for its charge."""
+    pair, edges = _worse(p), _edges(p)
+    if pair is None:
+        return NOTHING
+    falls = []
+    for pack in pair:
+        ohm, _ = _pack_ohm(p, edges, pack)
+        volts, amps = (_blocks(p, pack, q, edges) for q in ("voltage", "current"))
+        if volts is None or amps is None:
+            return NOTHING
+        drawn = np.cumsum(np.nan_to_num(amps)) * (edges[1] - edges[0]) / 3600
+        slope, error = _slope(drawn, volts + ohm * amps)
+        falls.append((-slope, error))
+    (now, error), (was, was_error) = falls
+    sure = (now - was) / float(np.hypot(error, was_error))
+    return Sight(sure=sure, size=now / was if was > 0 else 0.0, limit=_FADED)
+
+
 def _charged(p: Planted) -> Sight:
     """A pack that takes current at rest."""
     rests = [x for n in _packs(p) if (x := _before(p, n)).size]
@@ -554,6 +575,7 @@ LOOKS: dict[str, Callable[[Planted], Sight]] = {
     "weak together": _weak_together,
     "low": _low,
     "knee": _knee,
+    "faded": _faded,
     "charged": _charged,
     "out": _out,
     "droop": _droop,
