@@ -416,7 +416,7 @@ def test_a_few_milliohms_more_than_the_other_pack_are_a_plug() -> None:
     twins = PackTwins(
         place="pack 2",
         compared_with="pack 1",
-        mohm=15.0,
+        mohm=17.0,
         compared_mohm=8.0,
         times=1.9,
         low_times=1.7,

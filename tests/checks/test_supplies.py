@@ -84,7 +84,7 @@ def test_packs_that_are_weak_together_are_told_once_by_the_profile(what: str) ->
         assert "aged, or they are cold" in first
     else:
         assert ("are cold" in first) == (celsius < 10.0)
-    assert not weak(review(log)) or one.evidence["drop_pct"] > 12.0
+    assert not weak(review(log)) or one.evidence["drop_pct"] > 17.0
 
 
 @pytest.mark.parametrize("kind", ["sound", "cold day", "old but fine", "small and busy", "iron"])

@@ -15,10 +15,13 @@ from telemetry.results import Level, LoadDrop, NotJudged
 # One pack above the other by this factor, and surely by that one: sound packs of one make and age
 # differ by a tenth or two, their leads by more (common practice, no source).
 _TIMES, _SURE = 1.5, 1.25
+# ... and by more than their leads and plugs differ, mOhm (heuristic).
+_MORE_MOHM = 10.0
 #: Part of the voltage that load takes, %: packs that lose so much are weak for this load, whatever
-#: their chemistry (heuristic: a sound pack under a heavy load loses a tenth, a cold one an eighth).
+#: their chemistry (heuristic: a sound lithium pack under a heavy load loses a tenth, one of nickel
+#: or a cold one nearly a fifth).
 #: The middle one where a mild temperature was logged, which takes the cold away.
-LOST_WATCH_PCT, LOST_MILD_PCT, LOST_GROUND_PCT = 17.0, 15.0, 30.0
+LOST_WATCH_PCT, LOST_MILD_PCT, LOST_GROUND_PCT = 20.0, 17.0, 30.0
 #: Below the first the cold is the likelier cause, above the second it is not one, degC (heuristic).
 COLD_C, MILD_C = 10.0, 18.0
 
@@ -107,7 +110,7 @@ def _against_the_other(facts: FlightFacts) -> list[FindingDraft]:
     for t in facts.flight.twins:
         more_mohm = t.mohm - t.compared_mohm
         sure = t.low_times >= _SURE and t.times >= _TIMES
-        if not sure or more_mohm < facts.limits.branch_watch_mohm:
+        if not sure or more_mohm < _MORE_MOHM:
             continue
         drop = next((d for d in facts.flight.drops if d.place == t.place), None)
         out.append(
