@@ -163,7 +163,7 @@ def _clipped(value: float, minus: float, plus: float) -> Interval:
     return Interval(*(min(max(x, 0.0), 100.0) for x in ends))
 
 
-class Curve(NamedTuple):
+class ChargeCurve(NamedTuple):
     """Open-circuit voltage of one cell against its charge."""
 
     volts: tuple[float, ...]
@@ -173,11 +173,11 @@ class Curve(NamedTuple):
         return float(np.interp(cell_v, self.volts, _CHARGE_PCT))
 
 
-def charge_curves(chemistry: str) -> tuple[Curve, ...]:
+def charge_curves(chemistry: str) -> tuple[ChargeCurve, ...]:
     """The usual curves of a chemistry's cells; empty where it is flat or not known."""
     if chemistry not in _OPEN_V:
         return ()
-    return tuple(Curve(volts) for volts in (*_OPEN_V.values(), _BLEND_V))
+    return tuple(ChargeCurve(volts) for volts in (*_OPEN_V.values(), _BLEND_V))
 
 
 def charge_from_rest(chemistry: str | None, cell_v: float) -> Interval | None:
@@ -196,7 +196,7 @@ def charge_from_rest(chemistry: str | None, cell_v: float) -> Interval | None:
         return None
     family = charge_curves(chemistry)
     return Interval(
-        Curve(_OPEN_V[chemistry]).pct(cell_v),
+        ChargeCurve(_OPEN_V[chemistry]).pct(cell_v),
         min(curve.pct(cell_v - _REST_PM_V) for curve in family),
         max(curve.pct(cell_v + _REST_PM_V) for curve in family),
     )
