@@ -629,11 +629,9 @@ def test_a_bad_way_of_one_pack_is_found_on_its_side(seed: int) -> None:
         assert {(c, p) for c, p, _ in switch} == {("switch-step", place)}
 
 
-def test_a_step_is_dated_and_sized() -> None:
-    # Sensors of 0.01 V; of 0.05 V their own steps could make it.
-    fault = Fault(kind=FaultKind.SWITCH_STEP, place="pack 1", start=0.03)
-    assert flown(24, fault).flights[0].path_steps == ()
-    seen = flown(26, fault)
+@pytest.mark.parametrize("seed", [24, 26])
+def test_a_step_is_dated_and_sized(seed: int) -> None:
+    seen = flown(seed, Fault(kind=FaultKind.SWITCH_STEP, place="pack 1", start=0.03))
     (step,) = seen.flights[0].path_steps
     assert step.low_rise_mohm <= 30 <= step.high_rise_mohm
     told = only([f for f in seen.findings if f.code == "switch-step"])
