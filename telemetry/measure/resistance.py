@@ -12,7 +12,7 @@ from telemetry.aircraft.wire import branch_mohm
 from telemetry.model.channels import Quantity
 from telemetry.model.log import FloatArray
 from telemetry.numerics.intervals import likeness
-from telemetry.numerics.resistance.fitting import Fit
+from telemetry.numerics.resistance.fitting import LEAST, Fit
 from telemetry.numerics.resistance.regression import (
     branch_resistance,
     least_squares,
@@ -30,6 +30,9 @@ _ROUNDING = 1e-9
 # At the lightest fifth of the load a sound lead takes no more than so many Ohm of it (heuristic: a
 # panel lead of a large model has 20 to 70 mOhm); blocks, s and readings, and how many of them.
 _LIGHT, _MOST_OHM, _LIGHT_S, _READINGS, _FEW_BLOCKS = 0.2, 0.1, 3.0, 3.0, 5
+# A pack that lies below the bus by so many V and gives less than this part of its high current is
+# held off by a diode, for blocks of so many s: no path shows then (heuristic).
+_HELD_V, _NOTHING, _HELD_S = 0.02, 0.05, 2.0
 # After a pack was off, its voltage needs this long to settle (heuristic).
 _SETTLE_S = 2.0
 
@@ -157,9 +160,25 @@ def _bus(
         if held:
             out.append(_held("branch", bus.place, parent=pack.place))
         else:
-            made = _branch(pack, bus, flow, readings, aircraft)
+            made = _branch(_while_it_gives(pack, bus, flow), bus, flow, readings, aircraft)
             out.append(replace(made, regulated=held))
     return out
+
+
+def _while_it_gives(pack: Reading, bus: Reading, flow: Total) -> Reading:
+    """A pack's voltage without the stretches in which a diode held it off."""
+    if not (pack.size and bus.size and flow.t.size):
+        return pack
+    edges = np.arange(pack.t[0], pack.t[-1] + _HELD_S, _HELD_S)
+    drop, amps = _stacked([(pack.t, pack.v), (flow.t, flow.v)], edges)
+    drop = drop - block_means(bus.t, bus.v, edges)
+    off = (amps < _NOTHING * float(np.quantile(flow.v, 0.95))) & (drop < -_HELD_V)
+    if not off.any():
+        return pack
+    starts = edges[:-1][off]
+    keep = outside(pack.t, [(float(a) - _SETTLE_S, float(a) + _HELD_S + _SETTLE_S) for a in starts])
+    # One that gave nothing at all is judged elsewhere.
+    return replace(pack, t=pack.t[keep], v=pack.v[keep]) if keep.sum() >= LEAST else pack
 
 
 def is_regulated(

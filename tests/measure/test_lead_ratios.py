@@ -86,3 +86,14 @@ def test_a_current_of_one_side_alone_or_none_that_moves_tells_nothing(make_readi
     assert ratio(flown(make_readings, left=WORN, currents="")) is None
     still = ratio(flown(make_readings, left=WORN, stuck_a=0.5))
     assert still is None or still.low_ratio < 1.0
+
+
+@pytest.mark.parametrize(("step_v", "told"), [(0.01, True), (0.2, False)])
+def test_voltages_that_stand_within_their_steps_tell_no_ratio(
+    step_v: float, told: bool, make_readings: Any
+) -> None:
+    # A calm flight: 60 mOhm more of some hundredths of an ampere stay within a step of 0.2 V.
+    fine = flown(make_readings, left=WORN)
+    coarse = {(r.place, I): (r.t, r.v) for r in fine.of(I)}
+    coarse |= {(r.place, U): (r.t, (r.v / step_v).round() * step_v) for r in fine.of(U)}
+    assert (ratio(make_readings(coarse, update_s=0.5, resolution=step_v)) is not None) is told

@@ -391,3 +391,27 @@ def test_an_offset_without_a_resistance_holds_what_the_lead_may_take(
     assert wing.mohm is None
     assert wing.offset_low_v <= offset_v <= wing.offset_high_v
     assert wing.offset_high_v - wing.offset_low_v == pytest.approx(0.1 * amps, abs=0.003)
+
+
+@pytest.mark.parametrize("held_off_s", [0.0, 60.0, 1000.0])
+def test_the_path_of_a_pack_is_that_of_the_time_in_which_it_gives(
+    make_readings: Any, held_off_s: float
+) -> None:
+    """12 mOhm and 0.03 V to the bus, from when a diode lets it give."""
+    t = np.arange(0.0, 300.0, 0.2)
+    rng = np.random.default_rng(4)
+    amps = np.repeat(1.0 + rng.uniform(0.0, 2.0, t.size // 10), 10)
+    gives = t >= held_off_s
+    bus = 7.9 - 0.001 * t - 0.02 * amps
+    table = {
+        ("pack 1", U): (t, np.where(gives, bus + 0.03 + 0.012 * amps, bus - 0.15)),
+        ("pack 1", I): (t, np.where(gives, amps, 0.0)),
+        ("bus", U): (t, bus),
+    }
+    table = {k: (t, v + 0.002 * rng.standard_normal(t.size)) for k, (t, v) in table.items()}
+    found = measure_resistances(make_readings(table), CRAFT, (), ())
+    path = next(r for r in found if (r.place, r.parent) == ("bus", "pack 1"))
+    if held_off_s > 300.0:
+        assert path.mohm is None or path.low_mohm < 5.0
+    else:
+        assert path.mohm == pytest.approx(12.0, abs=2.0)

@@ -18,7 +18,7 @@ _ERRORS, _PASSED, _SURE = 6.0, 8.0, 9.0
 _DOUBT = 0.10
 #: The change has to move the voltage by this part of its step, and by so much, V: of two voltages
 #: that stand still each is anywhere within its step.
-_OF_STEP, _LEAST_V = 1.0, 0.008
+_OF_STEP, _LEAST_V = 1.0, 0.005
 #: Shortest stretch, s; from so long on a change is lasting.
 _LEAST_S, _LASTING_S = 20.0, 60.0
 

@@ -13,7 +13,7 @@ from telemetry.model.channels import Quantity
 from telemetry.model.log import FloatArray
 from telemetry.numerics.sampling import outside
 from telemetry.numerics.stretches import together
-from telemetry.readings import Reading, Readings, Total, block_means, total_current
+from telemetry.readings import Reading, Readings, Total, block_means, part_standing, total_current
 from telemetry.results import DropRatio, Phase, PhaseKind
 
 #: Blocks, s and readings, and how many of them.
@@ -28,11 +28,15 @@ _MISSED_PART = 0.5
 
 
 class _Lead(NamedTuple):
-    """Resistance [Ohm], what each block adds to its error, the part of the current missed."""
+    """Resistance [Ohm], what each block adds to its error, the part of the current missed.
+
+    And how far the means of the current moved, standard deviation, A.
+    """
 
     ohm: float
     pull: FloatArray
     missed: float
+    moved_a: float
 
 
 def drop_ratios(
@@ -113,6 +117,11 @@ def _ratio(
     if len(leads) < 2 or leads[1][1].ohm <= 0:
         return None
     (place, high, high_a), (mirror, low, _) = leads
+    # Voltages that stand still are anywhere within their steps, for as long as they do.
+    starts = edges[:-1][keep]
+    open_v = max((r.resolution or 0.0) * part_standing(r, starts, block_s) for r in (above, *pair))
+    if (high.ohm - low.ohm) * high.moved_a < open_v:
+        return None
     # Against the current of the whole both miss the same.
     missed = low.missed if own else 0.0
     if missed > _MISSED_PART:
@@ -172,4 +181,9 @@ def _lead(drop: FloatArray, amps: FloatArray, missed_a: FloatArray, step_v: floa
     power = float(w @ z**2)
     slope = float(w @ (z * drop)) / power
     left = drop - np.average(drop, weights=w) - slope * z
-    return _Lead(ohm=slope, pull=w * z * left / power, missed=float(w @ missed_a**2) / power)
+    return _Lead(
+        ohm=slope,
+        pull=w * z * left / power,
+        missed=float(w @ missed_a**2) / power,
+        moved_a=float(np.sqrt(power / w.sum())),
+    )
