@@ -35,6 +35,19 @@ def note_marks(timeline: Iterable[BookFlight | Note]) -> tuple[NoteMark, ...]:
     return tuple(found)
 
 
+class AsIfNoted(Logbook):
+    """A book as it would be with one note more, which is not written."""
+
+    def __init__(self, book: Logbook, note: Note) -> None:
+        super().__init__(book.path, make=False)
+        self.draft = note
+
+    def timeline(self, aircraft: str, *more: Recording | Note) -> Timeline:
+        """The timeline, with the note where it is of that aircraft."""
+        own = (self.draft,) if aircraft_key(aircraft) == self.draft.aircraft else ()
+        return super().timeline(aircraft, *more, *own)
+
+
 def as_if_added(
     book: Logbook, name: str, review: Review | None
 ) -> tuple[Timeline, tuple[str, ...]]:

@@ -71,15 +71,21 @@ class Shelf:
         kept = [own for r in found for own in changes.left(r) if key in (None, own.aircraft)]
         return tuple(sorted(kept, key=lambda r: (r.order, r.added, r.id)))
 
-    def timeline(self, aircraft: str, *more: Recording) -> tuple[BookFlight | Note, ...]:
+    def timeline(self, aircraft: str, *more: Recording | Note) -> tuple[BookFlight | Note, ...]:
         """Flights and notes of an aircraft in the order in which they happened.
 
         By the date in the log, else in the file's name, else given, else the order of adding;
         ``BookFlight.start_source`` says which. See :func:`telemetry.book.records.in_order`.
-        ``more`` are recordings that the book lacks, as if it had them.
+        ``more`` are recordings and notes that the book lacks, as if it had them.
         """
         key = aircraft_key(aircraft)
-        return in_order([*self.recordings(key), *more], self._notes(key))
+        recordings, notes = [*self.recordings(key)], self._notes(key)
+        for one in more:
+            if isinstance(one, Note):
+                notes.append(one)
+            else:
+                recordings.append(one)
+        return in_order(recordings, notes)
 
     def timelines(self) -> dict[str, tuple[BookFlight | Note, ...]]:
         """The timeline of every aircraft, by name; the records are read once."""

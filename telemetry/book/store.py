@@ -303,6 +303,18 @@ class Logbook(Shelf):
         UnknownSetting
             If the kind or the date is none, or the date is still to come.
         """
+        return self.keep_note(self.draft_note(aircraft, text, kind=kind, place=place, on=on))
+
+    def draft_note(
+        self,
+        aircraft: str,
+        text: str,
+        *,
+        kind: NoteKind | str,
+        place: str | None = None,
+        on: str | None = None,
+    ) -> Note:
+        """The note that :meth:`note` would write, with all its errors; nothing is written yet."""
         key = aircraft_key(aircraft)
         everyone = self.aircraft()
         if key not in everyone:
@@ -313,9 +325,12 @@ class Logbook(Shelf):
             # A clock that is behind must not refuse the day of a flight.
             flown = max((f.start[:10] for f in self.flights(key) if f.start), default="")
             refuse_future(note.date, flown)
-        note = replace(note, order=self._next_order())
-        write_json(self._places.note(key, note.id), note.document())
-        return note
+        return replace(note, order=self._next_order())
+
+    def keep_note(self, note: Note) -> Note:
+        """Write a note that was drafted; the note as the book lists it."""
+        write_json(self._places.note(note.aircraft, note.id), note.document())
+        return next((n for n in self.notes(note.aircraft) if n.id == note.id), note)
 
     # Measures: derived by others, kept here.
 

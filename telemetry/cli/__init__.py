@@ -18,12 +18,13 @@ import click
 
 from telemetry.cli.add import add
 from telemetry.cli.aircraft import aircraft
-from telemetry.cli.book import check_book, export, flights, note
+from telemetry.cli.book import check_book, export, flights
 from telemetry.cli.budget import budget
 from telemetry.cli.columns import columns
 from telemetry.cli.demo import demo
 from telemetry.cli.guide import guide
 from telemetry.cli.history import history
+from telemetry.cli.keeping.noting import note
 from telemetry.cli.keeping.removing import move, remove, restore
 from telemetry.cli.reports.compare import compare
 from telemetry.cli.review import review

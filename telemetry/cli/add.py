@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import sys
 from collections import Counter
 from collections.abc import Sequence
 from functools import partial
@@ -16,6 +15,7 @@ from telemetry.cli.shared import (
     crew_for,
     how_to_read,
     next_step,
+    on_a_terminal,
     open_book,
     say,
     tell,
@@ -104,7 +104,7 @@ def add(
                 executor=crew.executor,
                 pending=crew.pending,
                 progress=follow,
-                ask=partial(_ask, shelf) if _on_a_terminal() else None,
+                ask=partial(_ask, shelf) if on_a_terminal() else None,
                 **how,
             )
     _summary(shelf, outcomes, book)
@@ -166,10 +166,6 @@ def _tell_unsure(unsure: Sequence[Outcome]) -> None:
         which = f" ({', '.join(known)}, or a new name)" if known else ""
         say(f"Say it once: busbook add LOG... --aircraft NAME{which}.")
         say("Later logs are known by their header or their columns.")
-
-
-def _on_a_terminal() -> bool:
-    return sys.stdin.isatty() and sys.stderr.isatty()
 
 
 def _ask(shelf: Logbook, unsure: Sequence[Outcome]) -> str | None:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-from difflib import get_close_matches
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -12,9 +11,7 @@ import click
 from telemetry.cli.keeping.completing import (
     complete_aircraft,
     complete_flights_or_files,
-    complete_places,
 )
-from telemetry.cli.keeping.naming import known_places
 from telemetry.cli.shared import (
     known_aircraft,
     next_step,
@@ -24,11 +21,10 @@ from telemetry.cli.shared import (
     with_book,
     with_reading_options,
 )
-from telemetry.model.channels import EVERY_PLACE
-from telemetry.model.errors import UnknownSetting, sentence
+from telemetry.model.errors import sentence
 
 if TYPE_CHECKING:
-    from telemetry.book import Logbook, Note
+    pass
 
 
 @click.command()
@@ -65,79 +61,6 @@ def flights(name: str | None, book: Path | None) -> None:
     if aside:
         tell(f"{aside} of its flights and notes removed; busbook restore lists them")
     tell(next_step("history", key, book=book))
-
-
-@click.command()
-@click.argument("name", shell_complete=complete_aircraft)
-@click.argument("text")
-@click.option(
-    "--kind",
-    required=True,
-    type=click.Choice(["repaired", "changed", "checked", "charged"]),
-    help="Only repaired and changed close what was found, at their place.",
-)
-@click.option(
-    "--place",
-    metavar="P",
-    shell_complete=complete_places,
-    help="Such as 'left wing' or 'pack 1'; 'all' is every place. Without it nothing is closed.",
-)
-@click.option(
-    "--on", metavar="DATE", help="Date, or date and time, not later than today; else now."
-)
-@with_book
-def note(
-    name: str, text: str, kind: str, place: str | None, on: str | None, book: Path | None
-) -> None:
-    """Note on the aircraft NAME what was done, in TEXT.
-
-    \b
-    Examples:
-      busbook note tern "plug cleaned" --kind repaired --place "left wing"
-      busbook note tern "both packs full" --kind charged --on 2026-05-14T09:30
-    """
-    from telemetry.book import NoteKind
-
-    shelf = open_book(book)
-    key = known_aircraft(shelf, name)
-    where = None if place is None else _place(shelf, key, place)
-    made = shelf.note(key, text, kind=NoteKind(kind), place=where, on=on)
-    tell(f"noted for {key}, {made.date[:10]}: {made.kind}{_at(made)}: {made.text}")
-    if made.kind in (NoteKind.REPAIRED, NoteKind.CHANGED):
-        tell(_effect(made))
-    tell(next_step("history", key, book=book))
-
-
-def _at(made: Note) -> str:
-    return "" if made.place is None else f", {made.place}"
-
-
-def _effect(made: Note) -> str:
-    if made.place is None:
-        return "it names no place and closes nothing; --place P is one place, --place all every one"
-    of = "every place" if made.place == EVERY_PLACE else made.place
-    return f"the baseline of {of} begins anew with the next flight after that"
-
-
-def _place(shelf: Logbook, name: str, given: str) -> str:
-    """The place as the book names it, or what is part of one; UnknownSetting where there is none.
-
-    The newest flight is asked first, then the earlier ones: a sensor may be gone.
-    """
-    wanted = " ".join(given.lower().split())
-    known: dict[str, str] = {}
-    for known in known_places(shelf, name):
-        if wanted in known:
-            return known[wanted]
-        if any(wanted.startswith(f"{one} ") for one in known.values() if one != EVERY_PLACE):
-            return wanted
-    from telemetry.trends.features.voltages import TOTAL
-
-    places = sorted({*known.values()} - {TOTAL})
-    near = list(dict.fromkeys(known[one] for one in get_close_matches(wanted, known, 3)))
-    raise UnknownSetting(
-        f"'{name}' has no place '{wanted}'", hint=f"it has {', '.join(near or places)}"
-    )
 
 
 @click.command("check-book")

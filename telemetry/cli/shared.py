@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import os
+import sys
 from collections.abc import Iterable, Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -60,6 +61,11 @@ def tell(text: str) -> None:
     from telemetry.model.text import plain
 
     click.echo(plain(text))
+
+
+def on_a_terminal() -> bool:
+    """Whether somebody sits there who can be asked."""
+    return sys.stdin.isatty() and sys.stderr.isatty()
 
 
 def settings_of(pairs: Iterable[str]) -> dict[str, str]:

@@ -5,8 +5,11 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+from click.testing import CliRunner
 
+from telemetry.app.histories import history
 from telemetry.book import Logbook
+from telemetry.cli import main
 from tests.cli.conftest import Run, text_of
 
 
@@ -122,3 +125,67 @@ def test_what_cannot_be_done_is_one_sentence(
     assert told in done.stderr
     assert len(done.stderr.splitlines()) == 1
     assert len(Logbook(shelf).flights("tern")) == 3
+
+
+# What a note closes.
+
+
+@pytest.fixture
+def faulted(run: Run, tmp_path: Path) -> Path:
+    """A flight whose bus fell below the level at which receivers restart."""
+    path = tmp_path / "fallen.csv"
+    path.write_text(text_of(dip_v=4.8))
+    words = ("add", path, "--aircraft", "tern", "--on", "2026-05-01", "--book", tmp_path / "book")
+    assert run(*words).exit_code == 0
+    return tmp_path / "book"
+
+
+_NOTE = ("note", "tern", "supply replaced", "--kind", "repaired", "--place", "all")
+
+
+def _open(shelf: Path) -> set[tuple[str, str | None]]:
+    return {(f.code, f.place) for f in history(Logbook(shelf), "tern").findings}
+
+
+def _asked(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("telemetry.cli.keeping.noting.on_a_terminal", lambda: True)
+
+
+def test_what_a_note_closes_is_shown_and_asked_about(
+    runner: CliRunner, run: Run, faulted: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    before = _open(faulted)
+    assert before
+    _asked(monkeypatch)
+    refused = runner.invoke(main, [*_NOTE, "--book", str(faulted)], input="n\n")
+    assert (refused.exit_code, "Keep the note? [y/N]" in refused.stderr) == (0, True)
+    assert refused.stdout.splitlines()[0].startswith("it closes")
+    assert "not kept; nothing is changed" in refused.stdout
+    assert Logbook(faulted).notes("tern") == ()
+    kept = runner.invoke(main, [*_NOTE, "--book", str(faulted)], input="y\n")
+    assert "noted for tern" in kept.stdout
+    assert len(Logbook(faulted).notes("tern")) == 1
+    assert _open(faulted) != before
+    # And it is open again when the note is taken back.
+    _lines(run, faulted, "remove", "note", "tern", "1")
+    assert _open(faulted) == before
+
+
+def test_a_script_keeps_its_note_and_is_told_how_to_take_it_back(run: Run, faulted: Path) -> None:
+    told = _lines(run, faulted, *_NOTE)
+    assert told[0].startswith("it closes")
+    assert "take it back: busbook remove note tern 1" in told
+    assert len(Logbook(faulted).notes("tern")) == 1
+
+
+def test_yes_asks_nothing(run: Run, faulted: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    _asked(monkeypatch)
+    assert "noted for tern" in "\n".join(_lines(run, faulted, *_NOTE, "--yes"))
+
+
+def test_a_note_that_closes_nothing_asks_nothing(
+    run: Run, faulted: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    _asked(monkeypatch)
+    told = _lines(run, faulted, "note", "tern", "packs full", "--kind", "charged")
+    assert told[0].startswith("noted for tern")

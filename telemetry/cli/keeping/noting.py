@@ -1,0 +1,143 @@
+"""``busbook note``: what was done, and what that closes."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from difflib import get_close_matches
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from telemetry.cli.keeping.completing import complete_aircraft, complete_places
+from telemetry.cli.keeping.naming import known_places
+from telemetry.cli.shared import (
+    known_aircraft,
+    next_step,
+    on_a_terminal,
+    open_book,
+    say,
+    tell,
+    with_book,
+)
+from telemetry.model.channels import EVERY_PLACE
+from telemetry.model.errors import BusbookError, UnknownSetting, sentence
+
+if TYPE_CHECKING:
+    from telemetry.book import Logbook, Note
+    from telemetry.results import Finding
+
+
+@click.command()
+@click.argument("name", shell_complete=complete_aircraft)
+@click.argument("text")
+@click.option(
+    "--kind",
+    required=True,
+    type=click.Choice(["repaired", "changed", "checked", "charged"]),
+    help="Only repaired and changed close what was found, at their place.",
+)
+@click.option(
+    "--place",
+    metavar="P",
+    shell_complete=complete_places,
+    help="Such as 'left wing' or 'pack 1'; 'all' is every place. Without it nothing is closed.",
+)
+@click.option(
+    "--on", metavar="DATE", help="Date, or date and time, not later than today; else now."
+)
+@click.option("--yes", is_flag=True, help="Keep it without a question.")
+@with_book
+def note(
+    name: str,
+    text: str,
+    kind: str,
+    place: str | None,
+    on: str | None,
+    yes: bool,
+    book: Path | None,
+) -> None:
+    """Note on the aircraft NAME what was done, in TEXT.
+
+    What it closes is shown before it is kept, and asked about on a terminal. A script's note is
+    kept; 'busbook remove note' takes it back.
+
+    \b
+    Examples:
+      busbook note tern "plug cleaned" --kind repaired --place "left wing"
+      busbook note tern "both packs full" --kind charged --on 2026-05-14T09:30
+    """
+    from telemetry.book import NoteKind
+    from telemetry.report.words import quoted
+
+    shelf = open_book(book)
+    key = known_aircraft(shelf, name)
+    where = None if place is None else _place(shelf, key, place)
+    draft = shelf.draft_note(key, text, kind=NoteKind(kind), place=where, on=on)
+    closed = _closed(shelf, draft)
+    if closed:
+        _show(closed)
+        if not yes and on_a_terminal() and not click.confirm("Keep the note?", err=True):
+            tell("not kept; nothing is changed")
+            return
+    made = shelf.keep_note(draft)
+    tell(f"noted for {key}, {made.date[:10]}: {made.kind}{_at(made)}: {made.text}")
+    if made.kind in (NoteKind.REPAIRED, NoteKind.CHANGED):
+        tell(_effect(made))
+    tell(f"take it back: busbook remove note {quoted(key)} {made.number}")
+    tell(next_step("history", key, book=book))
+
+
+def _closed(shelf: Logbook, draft: Note) -> tuple[Finding, ...]:
+    """What the note would close; a history that cannot be made keeps no note from the book."""
+    from telemetry.app.histories import closed_by
+    from telemetry.book import NoteKind
+
+    if draft.place is None or draft.kind is NoteKind.CHARGED:
+        return ()
+    try:
+        return closed_by(shelf, draft)
+    except BusbookError as error:
+        say(f"what it closes cannot be told: {sentence(error)}")
+        return ()
+
+
+def _show(closed: Sequence[Finding]) -> None:
+    from telemetry.report.writers.screen import wrap
+
+    tell("it closes:" if len(closed) == 1 else f"it closes {len(closed)} findings:")
+    for one in closed:
+        for line in wrap(f"{one.level}: {one.title}", 80, "  ", "    "):
+            tell(line)
+
+
+def _at(made: Note) -> str:
+    return "" if made.place is None else f", {made.place}"
+
+
+def _effect(made: Note) -> str:
+    if made.place is None:
+        return "it names no place and closes nothing; --place P is one place, --place all every one"
+    of = "every place" if made.place == EVERY_PLACE else made.place
+    return f"the baseline of {of} begins anew with the next flight after that"
+
+
+def _place(shelf: Logbook, name: str, given: str) -> str:
+    """The place as the book names it, or what is part of one; UnknownSetting where there is none.
+
+    The newest flight is asked first, then the earlier ones: a sensor may be gone.
+    """
+    wanted = " ".join(given.lower().split())
+    known: dict[str, str] = {}
+    for known in known_places(shelf, name):
+        if wanted in known:
+            return known[wanted]
+        if any(wanted.startswith(f"{one} ") for one in known.values() if one != EVERY_PLACE):
+            return wanted
+    from telemetry.trends.features.voltages import TOTAL
+
+    places = sorted({*known.values()} - {TOTAL})
+    near = list(dict.fromkeys(known[one] for one in get_close_matches(wanted, known, 3)))
+    raise UnknownSetting(
+        f"'{name}' has no place '{wanted}'", hint=f"it has {', '.join(near or places)}"
+    )
