@@ -203,13 +203,12 @@ def least_change(sd: float, limit: float, watch: float | None = None) -> float:
     return max(sd * (K + limit / LEAST_FLIGHTS), watch or 0.0)
 
 
-def told_least(trend: Trend, way: str = "") -> str:
+def told_least(trend: Trend, quantity: str = "") -> str:
     """The smallest lasting change that a chart would have told, in words."""
     sd = trend.reach[-1] / _REACH if trend.reach else 0.0
     least = _up(least_change(sd, trend.limit, None if trend.watch is None else abs(trend.watch)))
     unit = f" {trend.unit}" if trend.unit else ""
-    quantity = trend.quantity if not way else f"{way}: {trend.quantity}"
-    return f"{least:g}{unit} or more that lasts {LEAST_FLIGHTS} flights ({quantity})"
+    return f"{quantity or trend.quantity}: {least:g}{unit} or more, lasting {LEAST_FLIGHTS} flights"
 
 
 def _up(value: float) -> float:

@@ -138,7 +138,7 @@ def _of_check_across(
     told = [f for f in findings if f.code == check.code and f.level > Level.CLEAR]
     found = dict.fromkeys(place for f in told for place in (f.place, *f.also))
     for place in found:
-        yield found_at(check, place)
+        yield _outcome(check, place, OutcomeKind.FOUND)
     if not check.across:
         return
     seen = {t.place: told_least(t) for t in judged.trends if t.code == check.code}

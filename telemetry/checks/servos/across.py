@@ -52,6 +52,7 @@ from telemetry.trends.evidence import Judgement
 from telemetry.trends.features.flight import load_places
 from telemetry.trends.table import FeatureTable
 
+_FALL = "fall of current per average servo share"
 # A rise must be seen in at least so many resolution steps.
 _STEPS = 2.0
 
@@ -151,7 +152,7 @@ def _judged(history: AircraftHistory) -> tuple[JudgedAcross, dict[str, Claim], d
             if j is not None:
                 trend = _trend(history, "servo-current-rising", place, j)
                 found.trends.append(trend)
-                found.looked.append(Looked("servo-silent", place, told_least(trend, "fall")))
+                found.looked.append(Looked("servo-silent", place, told_least(trend, _FALL)))
             else:
                 why = f"servo currents of {place}: fewer than three flights tell them"
                 few = Unjudged(OF_SERVOS, place, NotJudged.TOO_FEW_FLIGHTS, why)
