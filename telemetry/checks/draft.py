@@ -20,6 +20,7 @@ class Words(NamedTuple):
     """The standing text of a check; ``grounded`` is the advice at ground where it differs.
 
     ``kinds`` says which fault each explanation names, in their order, each once.
+    ``{place}`` in them is the place of the finding: "that plug" says which.
     No text tells to charge a pack of which the log does not know that it may be charged.
     """
 
@@ -96,7 +97,11 @@ class FindingDraft:
         words = self._words(standing)
         own = {p.kind for p in (*self.likelier, *self.further)}
         usual = tuple(p for p in words.causes if p.kind not in own)
-        return (*self.likelier, *usual, *self.further)
+        named = (*self.likelier, *usual, *self.further)
+        return tuple(p._replace(text=self._named(p.text)) for p in named)
+
+    def _named(self, text: str) -> str:
+        return text.replace("{place}", self.place or "the aircraft")
 
     def _words(self, standing: Words | None) -> Words:
         words = self.words or standing
@@ -120,8 +125,8 @@ class FindingDraft:
             title=self.title,
             evidence=self.evidence,
             explanations=tuple(p.text for p in possible),
-            confirm=words.confirm,
-            advice=words.advice_at(self.level),
+            confirm=self._named(words.confirm),
+            advice=self._named(words.advice_at(self.level)),
             servo=self.servo,
             flight=self.flight,
             start_s=self.start_s,

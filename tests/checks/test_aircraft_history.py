@@ -333,7 +333,8 @@ def test_established(case_of: Make, make_judgement: Make) -> None:
     }
     words = CODES[code].words_across
     assert words is not None
-    assert f.finding(words).explanations == (*words.explanations, "and this")
+    named = tuple(e.replace("{place}", "tail") for e in words.explanations)
+    assert f.finding(words).explanations == (*named, "and this")
     assert f.title == "more"
     assert f.change is not None
     assert (f.change.rise, f.change.limit) == (50.0, None)

@@ -167,8 +167,8 @@ def test_a_log_without_any_sign_ranks_nothing() -> None:
 @pytest.mark.parametrize(
     ("low", "part", "high", "first"),
     [
-        (0.2, 0.4, 0.6, "that pack has aged or is colder than the other"),
-        (-0.1, 0.0, 0.15, "resistance in that pack's plug, switch or lead"),
+        (0.2, 0.4, 0.6, "pack 1 has aged or is colder than the other"),
+        (-0.1, 0.0, 0.15, "resistance in the plug, switch or lead of pack 1"),
         (0.05, 0.3, 0.6, None),
         (-0.5, -0.2, 0.1, None),  # too wide to tell
     ],

@@ -210,3 +210,14 @@ def test_words_of_its_own_stand_before_those_of_the_code() -> None:
     assert given.finding(None).advice == "Do it."
     with pytest.raises(ValueError, match="'a'"):
         plain.finding(None)
+
+
+def test_words_name_the_place_they_are_about() -> None:
+    words = Words(("a plug of {place}",), "Look at {place}.", "Repair it.", kinds=(CauseKind.TRIM,))
+    found = FindingDraft(code="a", level=Level.WATCH, place="tail", title="t", words=words)
+    told = found.finding(None)
+    assert (told.explanations, told.confirm) == (("a plug of tail",), "Look at tail.")
+    for check in CHECKS:
+        for text in (check.words, check.words_across):
+            said = () if text is None else (text.confirm, text.advice, *text.explanations)
+            assert not any("that plug" in s or "that lead" in s for s in said), check.code

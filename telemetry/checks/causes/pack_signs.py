@@ -234,6 +234,8 @@ def regulated(facts: FlightFacts, _draft: FindingDraft) -> Sign | None:
     told = [r.regulated for r in facts.flight.resistances if r.regulated is not None]
     if facts.aircraft.regulated_v is not None:
         return Sign(True, f"a regulator set to {facts.aircraft.regulated_v:g} V holds the bus")
+    if (d := _droop(facts)) is not None:
+        return Sign(True, f"at light load the bus held {d.held_v:.2f} V below its packs")
     if not told:
         return None
     if any(told):

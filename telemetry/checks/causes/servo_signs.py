@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from telemetry.checks.causes.signs import Sign
 from telemetry.checks.draft import FindingDraft, clock
 from telemetry.checks.facts import FlightFacts
+from telemetry.model.channels import Quantity
 from telemetry.results import PhaseKind, Resistance, StirPlace, UnusualCurrent, UnusualKind
 
 # A current that came back to its rest, or stayed: part of what was added (heuristic).
@@ -21,6 +22,8 @@ _ALIKE, _MORE = 1.3, 1.5
 _NO_SENSOR = 1.6
 # Resistances of a pair that agree, as a part of each other (heuristic).
 _AGREE = 0.25
+# A change of a current at rest that its sensor shows, in steps (heuristic).
+_STEPS = 2.0
 # A rest that fell with a servo (heuristic), and one that rose with a hot one.
 _FELL, _ROSE = 0.85, 1.3
 
@@ -47,11 +50,11 @@ def came_in_flight(facts: FlightFacts, draft: FindingDraft) -> Sign | None:
     flown = [p.start_s for p in facts.flight.phases if p.kind is PhaseKind.FLIGHT]
     if u is None or not flown:
         return None
-    if u.kind in (UnusualKind.RESTS_HIGH, UnusualKind.MORE):
+    if u.kind is UnusualKind.RESTS_HIGH:
         return Sign(False, "it was there from the start")
     if u.kind is UnusualKind.STAYS_UP:
         return Sign(True, "before take-off it was not there")
-    if u.kind is UnusualKind.HEATS or u.start_s < flown[0]:
+    if u.kind in (UnusualKind.HEATS, UnusualKind.MORE) or u.start_s < flown[0]:
         return None
     return Sign(True, f"it began at {clock(u.start_s)}, in flight")
 
@@ -134,13 +137,16 @@ def moves_alike(facts: FlightFacts, draft: FindingDraft) -> Sign | None:
 
 
 def rests_alike(facts: FlightFacts, draft: FindingDraft) -> Sign | None:
-    """Of a multiple of the mirror's current: whether both rest alike; absent where it is more."""
+    """Of a multiple of the mirror's current: whether both rest alike.
+
+    Absent where the rest is a higher multiple still: something is held with nothing moving.
+    """
     u = _unusual(facts, draft)
     if u is None or u.kind is not UnusualKind.MORE or not u.rest_before or not u.rest_mirror:
         return None
     ratio = u.rest_before / u.rest_mirror
     words = f"at rest it drew {ratio:.1f} times what {u.against} drew"
-    if ratio >= _MORE:
+    if ratio >= _MORE * (u.now or 1.0):
         return Sign(False, words)
     return Sign(True, words) if ratio <= _ALIKE else None
 
@@ -189,6 +195,9 @@ def rest_fell(facts: FlightFacts, draft: FindingDraft) -> Sign | None:
     u = _unusual(facts, draft)
     if u is None or u.kind is not UnusualKind.SILENT or not u.rest_before or u.rest_after is None:
         return None
+    lost_a = u.rest_before * (1.0 - (u.now or 0.0))
+    if lost_a < _STEPS * facts.steps(Quantity.CURRENT).get(u.place, 0.0):
+        return None  # the idle current of what fell silent is within the steps of its sensor
     words = f"at rest it drew {u.rest_before:.2f} A before, {u.rest_after:.2f} A after"
     return Sign(u.rest_after <= _FELL * u.rest_before, words)
 

@@ -35,7 +35,7 @@ _RISING = ("branch-resistance-rising",)
 _REST_DOUBT = 0.5
 _APPARENT = Possible(
     CauseKind.WORN_SERVO,
-    "a servo of that place that draws more: the place reports no current of its own",
+    "a servo of {place} that draws more: the place reports no current of its own",
 )
 
 
@@ -287,11 +287,12 @@ BRANCH_RESISTANCE_RISING = Check(
     sees=sees,
     words_across=Words(
         (
-            "a worn or dirty connector, or broken strands in that lead",
+            "a worn or dirty connector, or broken strands in the lead of {place}",
             "a lead or plug that was changed without a note in the book",
-            "the current sensor of that place, where the balance with the total changed as well",
+            "the current sensor of {place}, where the balance with the total changed as well",
         ),
-        "With the system on and a steady load, move that plug and lead and look at the drop.",
+        "With the system on and a steady load, move the plug and lead of {place} and "
+        "look at the drop.",
         "Clean or replace the plug or lead, stir again, and note it with the place.",
         kinds=(CauseKind.CONTACT, CauseKind.UNNOTED_CHANGE, CauseKind.CURRENT_SENSOR),
     ),

@@ -327,8 +327,9 @@ CONTACT_INTERMITTENT = Check(
             "a contact that opens for moments: plug, switch, broken strands",
             "current peaks that fall between two readings of the current sensor",
         ),
-        "With the system on and a steady load, move that plug and lead and watch the voltage.",
-        "Clean or replace that plug and lead before the next flight, and note it.",
+        "With the system on and a steady load, move the plug and lead of {place} and "
+        "watch the voltage.",
+        "Clean or replace the plug and lead of {place} before the next flight, and note it.",
         kinds=(CauseKind.CONTACT, CauseKind.MISSED_PEAK),
     ),
     across=(judge_contacts,),

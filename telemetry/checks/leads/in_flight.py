@@ -168,7 +168,7 @@ def _beside_mirror(d: DropRatio) -> FindingDraft:
         further=(
             Possible(
                 CauseKind.WORN_SERVO,
-                "servos of that side that draw more: its own current is not logged",
+                "servos on the side of {place} that draw more: its own current is not logged",
             ),
         ),
     )
@@ -336,12 +336,13 @@ BRANCH_RESISTANCE_HIGH = Check(
     bench="measure the drop at a known load; swap left for right.",
     words=Words(
         (
-            "a worn or dirty connector or broken strands in that lead",
+            "a worn or dirty connector or broken strands in the lead of {place}",
             "a longer or thinner lead than its mirror",
             "a current sensor that reads low there",
         ),
-        "Measure the drop along that lead at a known load; swap the leads left for right.",
-        "Clean or replace the connector of that lead before the next flight.",
+        "Measure the drop along the lead of {place} at a known load; swap the leads "
+        "left for right.",
+        "Clean or replace the connector of {place} before the next flight.",
         kinds=(
             CauseKind.CONTACT,
             CauseKind.LONGER_LEAD,

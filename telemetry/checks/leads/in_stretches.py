@@ -94,13 +94,15 @@ def _draft(c: LeadChange, limits: Limits) -> FindingDraft:
 
 CHANGED_WORDS = Words(
     (
-        "a contact of that lead that loosened or opened in the air: plug, solder joint, crimp, or "
+        "a contact of the lead of {place} that loosened or opened in the air: plug, "
+        "solder joint, crimp, or "
         "broken strands; it may grow hot",
         "a voltage or current sensor there that drifted",
     ),
-    "Unplug and look at every contact of that lead; measure its drop at a known load while you "
+    "Unplug and look at every contact of the lead of {place}; measure its drop at a "
+    "known load while you "
     "move plug and lead.",
-    "Clean or replace the plug of that lead before the next flight; note what was done.",
-    "Do not fly until that plug and lead are replaced or proved sound under load.",
+    "Clean or replace the plug and lead of {place} before the next flight; note what was done.",
+    "Do not fly until the plug and lead of {place} are replaced or proved sound under load.",
     kinds=(CauseKind.CONTACT, CauseKind.UNLIKE_SENSORS),
 )

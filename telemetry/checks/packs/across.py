@@ -350,8 +350,8 @@ SOURCE_RESISTANCE_RISING = Check(
     bench=SOURCE_RESISTANCE_HIGH.bench,
     words_across=Words(
         (
-            "that pack ages",
-            "resistance in that pack's plug, switch or lead",
+            "{place} ages",
+            "resistance in the plug, switch or lead of {place}",
             "cold packs, where every pack rose on the same days",
         ),
         "Measure the pack's resistance warm and at a known charge; swap the packs and compare.",
@@ -372,7 +372,7 @@ PACK_WEAK = Check(
     words=WEAK_BY_CHARGE,
     words_across=Words(
         (
-            "that pack has lost capacity",
+            "{place} has lost capacity",
             "it was not charged in full, or carried more flights than usual",
             "cold",
         ),

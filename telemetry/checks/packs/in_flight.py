@@ -147,8 +147,8 @@ PACK_OUT = Check(
     bench="switch the other pack off on the ground: does the bus stay up?",
     words=Words(
         (
-            "that pack, its plug, switch or lead opened",
-            "that pack's protection switched it off",
+            "{place} itself, its plug, switch or lead opened",
+            "the protection of {place} switched it off",
             "its current sensor failed",
         ),
         "Switch the other pack off on the ground and see whether the bus stays up.",
@@ -162,7 +162,7 @@ PACK_OUT = Check(
     ),
     words_across=Words(
         (
-            "that pack, its plug, switch or lead opened",
+            "{place} itself, its plug, switch or lead opened",
             "its protection switched it off",
             "its current sensor failed",
         ),

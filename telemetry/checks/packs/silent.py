@@ -20,7 +20,7 @@ _SENSORS_V = 0.04
 # Whether a pack that gave nothing from first to last stands by, no log tells.
 _ROLE = Words(
     (
-        "that pack, its plug, switch or lead is open, or it was switched off",
+        "{place} itself, its plug, switch or lead is open, or it was switched off",
         "its current sensor failed",
     ),
     "Switch the other pack off on the ground and see whether the bus stays up. Where this pack "

@@ -171,8 +171,8 @@ SOURCE_RESISTANCE_HIGH = Check(
     bench="swap the packs: does the resistance move with the pack?",
     words=Words(
         (
-            "that pack has aged or is colder than the other",
-            "resistance in that pack's plug, switch or lead",
+            "{place} has aged or is colder than the other",
+            "resistance in the plug, switch or lead of {place}",
         ),
         "Swap the packs: if the value moves with the pack it is the pack, else its path.",
         "Measure the pack's internal resistance warm, at a known charge.",

@@ -303,12 +303,12 @@ SERVO_CURRENT_RISING = Check(
     sees=sees_more,
     words_across=Words(
         (
-            "a servo of that place that wears: gears, bearing, motor",
+            "a servo of {place} that wears: gears, bearing, motor",
             "a linkage that grew stiff or was set against a stop",
             "a servo or horn that was changed without a note in the book",
-            "the current sensor of that place, where the balance with the total changed as well",
+            "the current sensor of {place}, where the balance with the total changed as well",
         ),
-        "Disconnect the linkages of that place one at a time, stir, and watch its current.",
+        "Disconnect the linkages of {place} one at a time, stir, and watch its current.",
         "Find the servo or linkage and put it right; note what was done, with the place.",
         kinds=(
             CauseKind.WORN_SERVO,
@@ -335,11 +335,11 @@ SERVO_SILENT = Check(
         (
             "a servo that failed, was unplugged, or lost its signal",
             "fewer servos or other servos fitted without a note in the book",
-            "the current sensor of that place",
+            "the current sensor of {place}",
         ),
-        "Move every surface of that place on the ground and look at each servo.",
-        "See that every servo of that place moves its surface under load before the next flight.",
-        "Do not fly until every servo of that place moves its surface under load.",
+        "Move every surface of {place} on the ground and look at each servo.",
+        "See that every servo of {place} moves its surface under load before the next flight.",
+        "Do not fly until every servo of {place} moves its surface under load.",
         kinds=(CauseKind.FAILED_SERVO, CauseKind.UNNOTED_CHANGE, CauseKind.CURRENT_SENSOR),
     ),
     across=(judge_servos,),

@@ -35,7 +35,7 @@ _FIGHT = (
     "two servos of one surface that work against each other: they draw current with nothing moving"
 )
 _OVERHEATED = "a servo whose motor or driver is failing"
-_CONSUMER = "something else on that node was switched on (lamps, pump, gear)"
+_CONSUMER = "something else at {place} was switched on (lamps, pump, gear)"
 _HUNT = "a servo that hunts about its place: play or a flexible mount, a worn potentiometer"
 
 
@@ -279,7 +279,7 @@ _DRAFT: dict[UnusualKind, Callable[[FlightFacts, UnusualCurrent], FindingDraft]]
     UnusualKind.STEADY: _steady,
 }
 
-_ONE_BY_ONE = "Disconnect the linkages of that node one at a time and watch its current at rest"
+_ONE_BY_ONE = "Disconnect the linkages of {place} one at a time and watch its current at rest"
 _GROUNDED = "Do not fly until the servo or linkage is found and put right."
 
 RAISED_WORDS = Words(
@@ -297,7 +297,7 @@ RAISED_WORDS = Words(
 )
 MORE_WORDS = Words(
     (
-        "a servo or linkage of that node that works harder than its mirror's",
+        "a servo or linkage of {place} that works harder than its mirror's",
         _FIGHT,
         "a servo of the mirror that moves nothing",
         "other servos, or other throws, than on the mirror",
@@ -333,7 +333,7 @@ HUNT_WORDS = Words(
         _HUNT,
         _FIGHT,
         "control signals that jump: a radio or gyro that corrects without a pause",
-        "the current sensor of that node",
+        "the current sensor of {place}",
     ),
     "With the sticks still, listen and feel for a servo that trembles; disconnect its linkage.",
     "Find the servo that trembles before the next flight; flutter and hunting look alike.",
@@ -349,11 +349,11 @@ SILENT_WORDS = Words(
     (
         "a servo that failed, was unplugged, or lost its signal",
         "a linkage or surface that came off: its servo moves nothing",
-        "the current sensor of that node, or telemetry that held its last value",
+        "the current sensor of {place}, or telemetry that held its last value",
     ),
-    "Move every surface of that node on the ground and look at each servo.",
-    "See that every servo of that node moves its surface under load before the next flight.",
-    "Do not fly until every servo of that node moves its surface under load.",
+    "Move every surface of {place} on the ground and look at each servo.",
+    "See that every servo of {place} moves its surface under load before the next flight.",
+    "Do not fly until every servo of {place} moves its surface under load.",
     kinds=(CauseKind.FAILED_SERVO, CauseKind.LOOSE_LINKAGE, CauseKind.CURRENT_SENSOR),
 )
 HEAT_WORDS = Words(

@@ -93,9 +93,9 @@ SERVO_NOT_RESTING = Check(
         (
             "a servo that works against a stop or a stiff linkage",
             "a mixed trim that holds a surface out of neutral",
-            "something else on that node was switched on",
+            "something else at {place} was switched on",
         ),
-        "Disconnect the linkages of that node one at a time and watch its current.",
+        "Disconnect the linkages of {place} one at a time and watch its current.",
         "Free the linkage or reset the end points before the next flight.",
         kinds=(CauseKind.BINDING, CauseKind.TRIM, CauseKind.CONSUMER),
     ),

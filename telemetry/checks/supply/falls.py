@@ -232,8 +232,10 @@ SAG_UNEXPLAINED = Check(
             "a current peak that fell between two readings of the current sensor",
             "a false reading of the voltage sensor",
         ),
-        "With the system on and a steady load, move that plug and lead and watch the voltage.",
-        "Clean or replace that plug and lead, then repeat the stir before the next flight.",
+        "With the system on and a steady load, move the plug and lead of {place} and "
+        "watch the voltage.",
+        "Clean or replace the plug and lead of {place}, then repeat the stir before the "
+        "next flight.",
         kinds=(
             CauseKind.CONTACT,
             CauseKind.MISSED_PEAK,
