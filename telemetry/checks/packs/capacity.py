@@ -14,7 +14,7 @@ _RETIRED, _UNLIKE = 0.8, 0.75
 
 WEAK_BY_CHARGE = Words(
     (
-        "that pack has lost capacity, or a cell of it has",
+        "{place} has lost capacity, or a cell of it has",
         "it is cold",
     ),
     "Read each cell at rest; where none is below its floor, let a tester "
