@@ -24,7 +24,7 @@ _BLOCK_S = 10.0
 _COUNTS = 0.1
 #: All of a 95 % range below or above this part of what it drew is a change; what is known worse
 #: than within this factor of itself rules nothing out (heuristic).
-_FELL, _ROSE, _VAGUE = 0.7, 1.3, 1.0
+_FELL, _ROSE, _VAGUE = 0.7, 1.2, 1.0
 
 
 def changed_control(
@@ -52,6 +52,10 @@ def changed_control(
         One control alone has changed, and of each other that counts it is known that it has not.
     """
     amps, where = usual
+    later = {n for n, (travel, _) in columns.items() if not travel[where].any()}
+    if rose and any(columns[n][0][now[1]].any() for n in later):
+        return None  # what began to move draws more
+    columns = {n: both for n, both in columns.items() if n not in later}
     # Of controls that moved together only the sum is known.
     moved = np.stack([np.ones(amps.size), *(travel for travel, _ in columns.values())], axis=1)
     if condition_indices(moved[where])[-1] > HIGHEST_INDEX:
@@ -63,6 +67,8 @@ def changed_control(
     }
     total = sum(float(x[where].mean()) for x in work.values())
     names = [n for n in names if total > 0 and float(work[n][where].mean()) >= _COUNTS * total]
+    if len(names) == 1:
+        return names[0]  # no other acts there
     amps, where = now
     if not names or where.sum() < 2:
         return None
