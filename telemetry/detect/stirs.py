@@ -75,9 +75,10 @@ def _rest_beside(
     ground = spans_of(phases, PhaseKind.GROUND)
     before = (span[0] - _REST_S, span[0] - _ONSET_S)
     after = (span[1] + _ONSET_S, span[1] + _REST_S)
-    for wanted in (before, after):
-        best = max(ground, key=lambda g: overlap_s(g, wanted), default=None)
-        if best is not None and overlap_s(best, wanted) >= 1.0:
+    for wanted, nearest in ((before, -1), (after, 0)):
+        seen = [g for g in ground if overlap_s(g, wanted) >= 1.0]
+        if seen:
+            best = seen[nearest]
             return max(best[0], wanted[0]), min(best[1], wanted[1])
     return None
 

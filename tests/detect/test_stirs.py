@@ -34,13 +34,14 @@ PHASES = (
         ([(98.5, 100), (110, 200)], (98.5, 99.5)),
         ([(98.75, 100), (110, 200)], (110.5, 125.0)),
         ([(80, 88), (90, 100)], (90.0, 99.5)),
+        ([(85, 94), (97, 100)], (97.0, 99.5)),
         ([(110, 111.5)], (110.5, 111.5)),
         ([(110, 111.25)], None),
         ([(0, 86)], (85.0, 86.0)),
         ([], None),
     ],
     ids=["15 s before", "from its start", "to its end", "one second", "less: after it",
-         "the longer one", "a second after", "less", "a second, far before", "none"],
+         "the nearer one", "also if shorter", "a second after", "less", "a second, far before", "none"],
 )  # fmt: skip
 def test_the_rest_beside_a_stir(spans, rest) -> None:
     assert _rest_beside(STIR, ground(*spans)) == rest
