@@ -41,7 +41,8 @@ PHASES = (
         ([], None),
     ],
     ids=["15 s before", "from its start", "to its end", "one second", "less: after it",
-         "the nearer one", "also if shorter", "a second after", "less", "a second, far before", "none"],
+         "the nearer one", "also if shorter", "a second after", "less",
+         "a second, far before", "none"],
 )  # fmt: skip
 def test_the_rest_beside_a_stir(spans, rest) -> None:
     assert _rest_beside(STIR, ground(*spans)) == rest
