@@ -14,7 +14,7 @@ from telemetry.app.measuring import measured
 from telemetry.app.timelines import AsIfNoted, as_if_added, note_marks
 from telemetry.book import BookFlight, Logbook, Note
 from telemetry.book.files.names import aircraft_key
-from telemetry.checks.across import judge
+from telemetry.checks.across import replay
 from telemetry.model.errors import BookError
 from telemetry.results import Answer, Finding, History, HistoryFlight, Review
 from telemetry.trends.measures import Measures
@@ -64,7 +64,7 @@ def history(
         # As they would be read from the book.
         made = [Measures.of(measured(newer, n).document()) for n in range(1, len(lacking) + 1)]
         kept |= dict(zip(lacking, made, strict=True))
-    return judge(
+    return replay(
         [kept[f.id] for f in flights],
         note_marks(timeline),
         profile,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from telemetry.checks.reported import reported_in
+from telemetry.checks.reported import judged_in, reported_in
 from telemetry.results import Review
 from telemetry.trends.features.flight import measure_flight
 from telemetry.trends.measures import Measures
@@ -23,4 +23,8 @@ def measured(review: Review, number: int = 1) -> Measures:
     -------
     Measures
     """
-    return replace(measure_flight(review, number), reported=reported_in(review, number))
+    return replace(
+        measure_flight(review, number),
+        reported=reported_in(review, number),
+        judged=judged_in(review),
+    )

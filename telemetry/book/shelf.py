@@ -238,6 +238,13 @@ class Shelf:
         path = self.profile_path(aircraft)
         return read_profile(path) if path.exists() else None
 
+    def get_replay(self, aircraft: str) -> dict[str, Any]:
+        """What was kept by :meth:`Logbook.put_replay`; empty where missing or damaged."""
+        path = self._places.replay(aircraft_key(aircraft))
+        with suppress(BookError):
+            return read_json(path) if path.exists() else {}
+        return {}
+
     def get_measures(self, flight: str, version: str) -> dict[str, Any] | None:
         """The measures of a flight; None where missing, damaged or of another version."""
         path = self._places.measures(checked_flight(flight))

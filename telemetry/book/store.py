@@ -12,6 +12,7 @@
     removed/flights/..., removed/notes/...   what is kept aside
     maps/aircraft=<name>/<columns>.json      learnt: whose columns these are, how they are read
     measures/<id>.json                       derived; made again whenever missing
+    measures/replays/<name>.json             likewise, of all flights of an aircraft
 
 Recordings and flights are named by the content of the original, so adding twice changes nothing
 and two writers of one recording write the same files. The record is written last: what a crash
@@ -346,6 +347,16 @@ class Logbook(Shelf):
         """
         path = self._places.measures(checked_flight(flight))
         write_json(path, {"version": version, "measures": dict(doc)})
+
+    def put_replay(self, aircraft: str, doc: Mapping[str, Any]) -> None:
+        """Keep what the flights of an aircraft told together, as plain JSON values.
+
+        Raises
+        ------
+        BookError
+            If the book cannot be written to.
+        """
+        write_json(self._places.replay(aircraft_key(aircraft)), dict(doc))
 
     # Checking and handing on.
 

@@ -1,4 +1,4 @@
-"""All flights of one aircraft judged together, by the list of checks."""
+"""All flights of one aircraft judged together by the list of checks, and replayed in order."""
 
 from __future__ import annotations
 
@@ -15,9 +15,9 @@ from telemetry.checks.causes.consequences import with_consequences
 from telemetry.checks.causes.ranking import ranked
 from telemetry.checks.draft import FindingDraft
 from telemetry.checks.listed import CHECKS, CODES, not_yet_called
+from telemetry.checks.lives import lives_of
 from telemetry.checks.outcomes import outcomes_across
 from telemetry.checks.servos.across import loads_of
-from telemetry.checks.standing import standing_findings
 from telemetry.checks.tree import left_out
 from telemetry.model.log import FloatArray
 from telemetry.results import Feature, Finding, History, HistoryFlight, NoteMark
@@ -34,7 +34,9 @@ def judge(
     name: str = "",
     listed: Sequence[HistoryFlight] | None = None,
 ) -> History:
-    """Judge the flights of one aircraft from their measures and its notes.
+    """What the flights of one aircraft tell together now, from their measures and its notes.
+
+    How long a finding stays open is told by :func:`replay`.
 
     Parameters
     ----------
@@ -54,13 +56,67 @@ def judge(
     History
         Findings, gravest first; every one since which flight, by how much, how sure.
     """
+    history, judged, findings = _judged(flights, notes, aircraft, listed)
+    return _history(history, judged, findings, name, aircraft)
+
+
+def replay(
+    flights: Sequence[Measures],
+    notes: Sequence[NoteMark] = (),
+    aircraft: Aircraft | None = None,
+    *,
+    name: str = "",
+    listed: Sequence[HistoryFlight] | None = None,
+    together: Sequence[Sequence[Finding]] | None = None,
+) -> History:
+    """The flights and notes of one aircraft in their order: each finding opened and closed.
+
+    Parameters
+    ----------
+    flights, notes, aircraft, name, listed
+        As of :func:`judge`.
+    together : sequence of sequences of Finding, optional
+        Of each flight what :func:`together_at` gives, where that is known.
+
+    Returns
+    -------
+    History
+        Open findings first, the gravest first, then closed ones.
+    """
+    history, judged, _ = _judged(flights, notes, aircraft, listed)
+    if together is None:
+        every = range(len(flights))
+        together = [together_at(k, flights, notes, aircraft, history.listed) for k in every]
+    lives = lives_of(flights, history.listed, notes, history.aircraft, together)
+    return _history(history, judged, lives, name, aircraft)
+
+
+def together_at(
+    flight: int,
+    flights: Sequence[Measures],
+    notes: Sequence[NoteMark],
+    aircraft: Aircraft | None,
+    listed: Sequence[HistoryFlight],
+) -> tuple[Finding, ...]:
+    """What the flights up to one, by its index, tell together, with the notes before it."""
+    end = flight + 1
+    known = [n for n in notes if n.before < end]
+    return tuple(_judged(flights[:end], known, aircraft, listed[:end])[2])
+
+
+def _judged(
+    flights: Sequence[Measures],
+    notes: Sequence[NoteMark],
+    aircraft: Aircraft | None,
+    listed: Sequence[HistoryFlight] | None,
+) -> tuple[AircraftHistory, JudgedAcross, list[Finding]]:
+    """What is judged, what all checks make of it, and the findings with their causes."""
     craft = Aircraft() if aircraft is None else aircraft
-    rows = _listed(flights) if listed is None else tuple(listed)
     table = FeatureTable(flights)
     complete = completed(craft, *(_in_all(table, what) for what in ("volts", "amps")))
     history = AircraftHistory(
         flights=flights,
-        listed=rows,
+        listed=_listed(flights) if listed is None else tuple(listed),
         notes=tuple(notes),
         aircraft=complete,
         charts=_charts(table, complete),
@@ -68,13 +124,24 @@ def judge(
     )
     judged = _by_all_checks(history) if flights else JudgedAcross()
     seen = AcrossFacts(history=history, drafts=judged.drafts)
-    findings = [_with_causes(draft, seen) for draft in judged.drafts]
-    findings += standing_findings(history, findings)
+    return history, judged, [_with_causes(draft, seen) for draft in judged.drafts]
+
+
+def _history(
+    history: AircraftHistory,
+    judged: JudgedAcross,
+    findings: Sequence[Finding],
+    name: str,
+    aircraft: Aircraft | None,
+) -> History:
+    """The record of it; what follows from an open finding stands beneath it."""
+    craft = Aircraft() if aircraft is None else aircraft
+    opened = with_consequences([f for f in findings if f.state == "open"], history.aircraft)
     return History(
         name=name or craft.name,
         aircraft=craft,
-        flights=rows,
-        notes=tuple(notes),
+        flights=tuple(history.listed),
+        notes=tuple(history.notes),
         features=tuple(
             Feature(
                 flight=row.id,
@@ -85,13 +152,13 @@ def judge(
                 low=f.low,
                 high=f.high,
             )
-            for row, m in zip(rows, flights, strict=True)
+            for row, m in zip(history.listed, history.flights, strict=True)
             for f in m.features
         ),
         trends=tuple(judged.trends),
-        findings=tuple(with_consequences(findings, complete)),
+        findings=(*opened, *(f for f in findings if f.state == "closed")),
         not_judged=tuple(dict.fromkeys(u.why for u in judged.not_judged)),
-        checks=outcomes_across(CHECKS, judged, findings),
+        checks=outcomes_across(CHECKS, judged, opened),
     )
 
 

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import Literal
 
+from telemetry.aircraft import Limits
 from telemetry.checks.aircraft_history import AircraftHistory, JudgedAcross
 from telemetry.checks.draft import FindingDraft, Words
 from telemetry.checks.facts import FlightFacts, RecordingFacts
@@ -38,6 +39,40 @@ Across = Callable[[AircraftHistory], JudgedAcross]
 #: of the place's resistance, or of the path from pack to bus; charge by place; the packs side by
 #: side; current by place in the stir.
 ProofFigure = Literal["zoom", "scatter", "path", "charge", "packs", "nodes"]
+
+
+#: Later flights that show a fault gone (heuristic): of one that every flight shows, and of one that
+#: comes and goes.
+STEADY, FITFUL = 3, 5
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Closing:
+    """What closes the findings of a check, besides a note at their place.
+
+    Attributes
+    ----------
+    flights : int
+        So many later flights that would have shown the fault, and did not. What one flight alone
+        showed to watch is closed by the next such flight.
+    note_only : function or None
+        Whether only a note closes this finding of one flight: that flights went well since shows
+        nothing.
+    across_note_only : bool
+        The same of its findings across flights that ground.
+    instead : tuple of str
+        Codes that tell the same change of the mirror: where later flights lay it to that, only
+        flights are needed to close it here.
+    lost : bool
+        True of a lost pack or a lost supply: where only a note closes it, a note of kind checked
+        does not.
+    """
+
+    flights: int = STEADY
+    note_only: Callable[[Finding, Flight], bool] | None = None
+    across_note_only: bool = False
+    instead: tuple[str, ...] = ()
+    lost: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -79,9 +114,14 @@ class Check:
     worst_by : str or None
         Evidence by which one flight's finding is worse than another's.
     lower_is_worse : bool
-    lasting : function or None
-        Whether only a note of what was done closes this finding: that one flight went well since
-        shows nothing.
+    closing : Closing
+        What closes its findings.
+    worst_step : float or None
+        A finding that a note of kind checked accepted opens again where ``worst_by`` is worse by so
+        much; without it, where it is graver.
+    rise_step : function or None
+        The same for the rise of its findings across flights, by the limits; without it half of what
+        was accepted.
     same_matter : tuple of str
         Codes across flights that report the same fault.
     """
@@ -102,5 +142,7 @@ class Check:
     proof: ProofFigure | None = "zoom"
     worst_by: str | None = None
     lower_is_worse: bool = False
-    lasting: Callable[[Finding, Flight], bool] | None = None
+    closing: Closing = Closing()
+    worst_step: float | None = None
+    rise_step: Callable[[Limits], float] | None = None
     same_matter: tuple[str, ...] = ()

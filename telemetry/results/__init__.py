@@ -9,7 +9,7 @@ from __future__ import annotations
 from telemetry.results.answer import Answer
 from telemetry.results.checks import CheckOutcome, NotJudged, OutcomeKind
 from telemetry.results.events import Event, Stir, StirPlace
-from telemetry.results.findings import OF_ONE_SERVO, Cause, Change, Finding
+from telemetry.results.findings import OF_ONE_SERVO, Cause, Change, ClosedBy, Finding
 from telemetry.results.history import (
     Alignment,
     Difference,
@@ -77,6 +77,7 @@ __all__ = [
     "Charge",
     "ChargeBasis",
     "CheckOutcome",
+    "ClosedBy",
     "ColumnUse",
     "Comparison",
     "Difference",

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
+from typing import Literal
 
 from telemetry.results.kinds import Level
 
@@ -71,6 +72,33 @@ class Cause:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class ClosedBy:
+    """What closed a finding of an aircraft.
+
+    Attributes
+    ----------
+    kind : str
+        "repaired", "changed" or "checked": a note; "flights": later flights that would have shown
+        it.
+    date : str or None
+        Of the note, or of the last of these flights; ISO 8601.
+    place, text : str or None
+        Of the note.
+    flights : int or None
+        How many flights showed it gone.
+    before : int
+        Index of the first flight that counts as without it, from 0.
+    """
+
+    kind: Literal["repaired", "changed", "checked", "flights"]
+    date: str | None
+    before: int
+    place: str | None = None
+    text: str | None = None
+    flights: int | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Finding:
     """One thing worth telling, with its evidence and what would tell its causes apart.
 
@@ -90,9 +118,13 @@ class Finding:
     flight: int | None = None
     start_s: float | None = None
     end_s: float | None = None
-    # Across flights only: id of the first flight with it, and by how much.
+    # Across flights only: ids of the first and of the last flight with it, by how much, and what
+    # closed it.
     since_flight: str | None = None
+    last_flight: str | None = None
     change: Change | None = None
+    state: Literal["open", "closed"] = "open"
+    closed_by: ClosedBy | None = None
     # Other places where the same was seen.
     also: tuple[str, ...] = ()
     causes: tuple[Cause, ...] = ()

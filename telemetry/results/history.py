@@ -157,8 +157,9 @@ class TrendPoint:
 class History:
     """What all flights of one aircraft together tell.
 
-    ``features`` holds every measured feature; ``trends`` what was judged; ``not_judged`` names
-    what could not be, and why; ``checks`` what each check came to at each place.
+    ``findings`` are open ones, the gravest first, then closed ones; ``features`` holds every
+    measured feature; ``trends`` what was judged; ``not_judged`` names what could not be, and why;
+    ``checks`` what each check came to at each place.
     """
 
     name: str
@@ -174,11 +175,12 @@ class History:
     @property
     def answer(self) -> Answer:
         """How the aircraft stands: the gravest of its findings, as of its newest flight."""
-        worst = worst_of(self.findings)
+        worst = worst_of(self.open)
         number = {flight.id: n for n, flight in enumerate(self.flights, 1)}
         newest = self.flights[-1] if self.flights else None
         since = None if worst is None else worst.since_flight
-        nothing = Level.CLEAR if self.trends else Level.UNKNOWN
+        judged = self.trends or (newest is not None and newest.verdict is Level.CLEAR)
+        nothing = Level.CLEAR if judged else Level.UNKNOWN
         return Answer(
             level=nothing if worst is None else worst.level,
             title=self._nothing if worst is None else worst.title,
@@ -192,9 +194,21 @@ class History:
         )
 
     @property
+    def open(self) -> tuple[Finding, ...]:
+        """Findings that nothing closed yet."""
+        return tuple(f for f in self.findings if f.state == "open")
+
+    @property
+    def closed(self) -> tuple[Finding, ...]:
+        """Findings that a note or later flights closed, the last closed first."""
+        return tuple(f for f in self.findings if f.state == "closed")
+
+    @property
     def _nothing(self) -> str:
         if self.trends:
             return "nothing was found across these flights"
+        if self.flights and self.flights[-1].verdict is Level.CLEAR:
+            return "nothing was found in the newest flight; it takes three to judge them together"
         return "nothing could be judged across these flights: it takes three at the least"
 
     @property
@@ -261,8 +275,8 @@ class History:
         held = f"{len(self.trends)} trends, {len(self.notes)} notes"
         return (
             ("flights", f"{len(self.flights)}{when}; {held}"),
-            ("verdict", verdict_in_brief(self.verdict, self.word, self.findings)),
-            ("findings", counted_by_level(self.findings)),
+            ("verdict", verdict_in_brief(self.verdict, self.word, self.open)),
+            ("findings", counted_by_level(self.open)),
             ("not judged", some(self.not_judged)),
         )
 

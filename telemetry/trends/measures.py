@@ -19,7 +19,7 @@ from telemetry.results import Cause, Level
 FloatArray = NDArray[np.float64]
 
 #: Version of the document. Measures of another version are made again from the log.
-VERSION = "11"
+VERSION = "12"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -93,6 +93,8 @@ class ReportedFinding(NamedTuple):
         that was lost, a contact that opened in flight.
     causes, ranked
         As the review ranked them.
+    size : float or None
+        How bad it is, by the evidence that its check names.
     """
 
     code: str
@@ -104,6 +106,7 @@ class ReportedFinding(NamedTuple):
     advice: str = ""
     causes: tuple[Cause, ...] = ()
     ranked: bool = False
+    size: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -130,6 +133,9 @@ class Measures:
     events : tuple of EventCount
     reported : tuple of ReportedFinding
         What the review found in this flight or in the whole recording.
+    judged : dict of str to tuple of str
+        Where each check judged, by its code; "" for the whole aircraft. What it did not find there
+        was not there at the size that it states.
     steps_a : dict of str to float
         Resolution of each place's current, A.
     servos : dict of str to int
@@ -151,6 +157,7 @@ class Measures:
     groups: tuple[GroupDraw, ...] = ()
     events: tuple[EventCount, ...] = ()
     reported: tuple[ReportedFinding, ...] = ()
+    judged: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     steps_a: Mapping[str, float] = field(default_factory=dict)
     servos: Mapping[str, int] = field(default_factory=dict)
     labels: Mapping[str, str] = field(default_factory=dict)
@@ -199,9 +206,10 @@ class Measures:
             ],
             "events": [[e.place, e.origin, e.count, e.deepest_v] for e in self.events],
             "reported": [
-                [*s[:2], str(s.level), *s[3:7], [_cause_out(c) for c in s.causes], s.ranked]
+                [*s[:2], str(s.level), *s[3:7], [_cause_out(c) for c in s.causes], *s[8:]]
                 for s in self.reported
             ],
+            "judged": {code: list(places) for code, places in self.judged.items()},
             "steps_a": dict(self.steps_a),
             "servos": dict(self.servos),
             "labels": dict(self.labels),
@@ -242,11 +250,13 @@ class Measures:
                     *(code, place, Level(level), title, lasts, confirm, advice),
                     causes=tuple(_cause_in(*c) for c in causes),
                     ranked=ranked,
+                    size=size,
                 )
-                for code, place, level, title, lasts, confirm, advice, causes, ranked in doc[
+                for code, place, level, title, lasts, confirm, advice, causes, ranked, size in doc[
                     "reported"
                 ]
             ),
+            judged={code: tuple(places) for code, places in doc["judged"].items()},
             steps_a=dict(doc["steps_a"]),
             servos=dict(doc["servos"]),
             labels=dict(doc["labels"]),

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from telemetry.aircraft import Aircraft, Node
-from telemetry.checks.across import judge
+from telemetry.checks.across import judge, replay
 from telemetry.results import Finding, History, HistoryFlight, Level, NoteMark
 from telemetry.trends.measures import ReportedFinding
 
@@ -273,10 +273,10 @@ def test_a_pack_that_gave_nothing(make_season: Make) -> None:
     )
     now = only(judge(flights[:15], aircraft=CRAFT), "pack-out")
     assert (now.place, now.level, now.since_flight) == ("pack 1", Level.GROUND, "15")
-    later = only(judge(flights, aircraft=CRAFT), "pack-out")
-    assert later.level is Level.GROUND
+    later = only(replay(flights, aircraft=CRAFT), "pack-out")
+    assert (later.level, later.since_flight, later.last_flight) == (Level.GROUND, "15", "15")
     note = NoteMark(kind="repaired", place="pack 1", text="plug", date="2026-07-01", before=15)
-    assert judge(flights, [note], CRAFT).findings == ()
+    assert replay(flights, [note], CRAFT).open == ()
 
 
 def test_share_that_moved_for_good(make_season: Make) -> None:
@@ -377,13 +377,11 @@ def test_a_repair_on_one_side_hides_nothing_on_the_other(make_season: Make) -> N
 
 def test_a_unit_that_went_down_needs_no_statistics(make_season: Make) -> None:
     flights = make_season(32)
-    down = [
-        replace(m, reported=(ReportedFinding("brownout", "bus", Level.GROUND),) if k == 7 else ())
-        for k, m in enumerate(flights)
-    ]
+    lost = ReportedFinding("brownout", "bus", Level.GROUND, lasts=True)
+    down = [replace(m, reported=(lost,) if k == 7 else ()) for k, m in enumerate(flights)]
     now = only(judge(down[:8], aircraft=CRAFT), "supply-dips")
     assert (now.place, now.level, now.since_flight) == ("bus", Level.GROUND, "8")
-    assert only(judge(down, aircraft=CRAFT), "supply-dips").level is Level.GROUND
+    assert only(replay(down, aircraft=CRAFT), "brownout").level is Level.GROUND
 
 
 def test_a_drop_that_strays_to_one_side(make_season: Make) -> None:
@@ -456,13 +454,13 @@ def test_a_servo_that_fell_silent_and_came_back_is_as_grave_as_it_was(
     )
     then = only(judge(flights[:11], aircraft=CRAFT), "servo-silent")
     assert (then.place, then.level) == ("left wing", Level.GROUND)
-    for k in range(12, 21):
-        found = only(judge(flights[:k], aircraft=CRAFT), "servo-silent")
-        assert (found.place, found.level) == ("left wing", Level.GROUND)
+    for k in (12, 16, 20):
+        found = only(replay(flights[:k], aircraft=CRAFT), "servo-silent")
+        assert (found.place, found.level, found.state) == ("left wing", Level.GROUND, "open")
         assert found.since_flight == then.since_flight
-    assert found.title.endswith("; no repair is noted there since")
-    assert found.change is None
+    assert found.title.endswith(", but no repair is noted")
     assert found.evidence["flights_since"] == 21 - int(then.since_flight or 0)
+    assert found.last_flight in {"11", "12", "13", "14"}
 
 
 def test_a_note_elsewhere_does_not_close_a_silent_servo(make_season: Make) -> None:
@@ -500,9 +498,13 @@ def test_a_contact_that_opened_is_as_grave_as_it_was(make_season: Make) -> None:
         features[p, "drop_tail_other_v"] = lambda k: 0.09 + b(k)
     flights = make_season(40, features=features)
     then = only(judge(flights[:11], aircraft=CRAFT), "contact-intermittent")
-    later = only(judge(flights, aircraft=CRAFT), "contact-intermittent")
+    later = only(replay(flights, aircraft=CRAFT), "contact-intermittent")
     assert (then.place, then.level) == (later.place, later.level) == ("tail", Level.GROUND)
     assert {then.since_flight, later.since_flight} <= {"8", "9"}
-    assert later.title.endswith("; no repair is noted since")
+    assert later.title.endswith(", but no repair is noted")
     note = NoteMark(kind="repaired", place="tail", text="", date="2026-06-01", before=11)
-    assert judge(flights, [note], CRAFT).findings == ()
+    closed = replay(flights, [note], CRAFT)
+    assert closed.open == ()
+    (told,) = [f for f in closed.closed if f.level is Level.GROUND]
+    assert told.closed_by is not None
+    assert (told.closed_by.kind, told.closed_by.before) == ("repaired", 11)

@@ -54,12 +54,13 @@ def test_a_check_is_whole(check: Check) -> None:
     assert check.meaning.endswith((".", ".**"))
     assert check.bench.endswith((".", "?"))
     # Only what one log reports can be reported by the history too, and outlast a good flight.
-    assert check.words is not None or not (check.same_matter or check.lasting or check.worst_by)
+    of_one_log = check.same_matter or check.closing.note_only or check.worst_by
+    assert check.words is not None or not of_one_log
     assert all(CODES[code].across for code in check.same_matter)
 
 
 def test_what_happened_in_flight_outlasts_a_good_one() -> None:
-    lasting = {check.code for check in CHECKS if check.lasting}
+    lasting = {check.code for check in CHECKS if check.closing.note_only}
     assert lasting == {"brownout", "restart", "pack-out", "sag-unexplained", "servo-silent"}
 
 

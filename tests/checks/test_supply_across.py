@@ -114,18 +114,14 @@ class TestOut:
         assert out(0.5, 0.5, 0.5, 0.1, seen=[3], lowest_v=before) is not None
 
     def test_a_note_begins_anew(self, out: Make) -> None:
-        assert out(0.5, 0.5, 0.0, 0.5, notes=[note(3)]) is None
-        found = out(0.5, 0.5, 0.0, 0.5, notes=[note(2)])
+        assert out(0.5, 0.5, 0.0, notes=[note(3)]) is None
+        found = out(0.5, 0.5, 0.0, notes=[note(2)])
         assert found is not None
         # What it used to give is known from before the note.
         assert found.evidence["usual_share"] == 0.5
 
-    @pytest.mark.parametrize(
-        ("after", "count"),
-        [((), 1), ((0.5, 0.5), 1), ((0.5, 0.0, 0.5), 2)],
-        ids=["now", "once, and back", "twice"],
-    )
-    def test_it_grounds_until_a_note(self, out: Make, after: tuple[float, ...], count: int) -> None:
+    @pytest.mark.parametrize(("after", "count"), [((), 1), ((0.5, 0.0), 2)], ids=["now", "twice"])
+    def test_it_grounds(self, out: Make, after: tuple[float, ...], count: int) -> None:
         found = out(0.4, 0.6, 0.5, 0.01, *after)
         assert found is not None
         assert (found.code, found.place, found.level) == ("pack-out", "pack 1", Level.GROUND)
@@ -137,7 +133,10 @@ class TestOut:
             "flights_since": 1 + len(after),
         }
         assert ("1 flight" if count == 1 else "2 flights") in found.title
-        assert ("came back" in found.title) is bool(after)
+
+    def test_a_flight_in_which_it_gave_its_share_does_not_show_it(self, out: Make) -> None:
+        """How long it stays open after that is told by the replay."""
+        assert out(0.4, 0.6, 0.5, 0.01, 0.5) is None
 
     def test_share_that_is_not_known(self, out: Make) -> None:
         found = out(0.5, 0.5, nan, seen=[2], lowest_v={0: 7.0, 1: 7.0, 2: 1.0})

@@ -65,6 +65,10 @@ class Places:
         """Derived measures of a flight."""
         return self.root / "measures" / f"{flight}.json"
 
+    def replay(self, aircraft: str) -> Path:
+        """Derived: what the flights of an aircraft told together, flight by flight."""
+        return self.root / "measures" / "replays" / f"{aircraft}.json"
+
     def files(self, pattern: str) -> list[Path]:
         """Files of the book that fit a pattern, in order; those being written are passed by.
 

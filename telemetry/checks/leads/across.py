@@ -278,6 +278,7 @@ def _offset_finding(
 BRANCH_RESISTANCE_RISING = Check(
     code="branch-resistance-rising",
     part=CheckPart.LEADS,
+    rise_step=lambda limits: limits.branch_watch_mohm,
     question="Does a lead or contact drop more volts per ampere than it used to?",
     meaning=BRANCH_RESISTANCE_HIGH.meaning,
     bench=BRANCH_RESISTANCE_HIGH.bench,

@@ -18,7 +18,7 @@ from telemetry.checks.aircraft_history import (
     usual,
 )
 from telemetry.checks.causes.kinds import CauseKind
-from telemetry.checks.check import Check, CheckPart
+from telemetry.checks.check import FITFUL, Check, CheckPart, Closing
 from telemetry.checks.draft import FindingDraft, Possible, Words
 from telemetry.checks.leads.in_stretches import CHANGED_WORDS, NEEDS, changed_leads, sees
 from telemetry.checks.supply.falls import SAG_UNEXPLAINED
@@ -56,15 +56,15 @@ def cut_off(history: AircraftHistory, code: str, place: str, found: JudgedAcross
     ]
     if not flights:
         return False
-    now = flights[-1] == n - 1
+    if flights[-1] != n - 1:
+        return True  # how long that stays open is no matter of counts
     often = "1 flight" if len(flights) == 1 else f"{len(flights)} flights"
     found.drafts.append(
         FindingDraft(
             code=code,
             level=Level.GROUND,
             place=place,
-            title=f"{place} lost its supply in {often}"
-            + ("" if now else "; no repair is noted since"),
+            title=f"{place} lost its supply in {often}",
             evidence={"flights_with": len(flights), "flights_since": n - flights[0]},
             since_flight=history.listed[flights[0]].id,
         )
@@ -211,31 +211,24 @@ def _straying(
     if before_v is None:
         return None
     elsewhere = [p for p in places if p != place]
-    # A contact that opened is as bad as it was at its worst: that it holds now shows nothing.
-    worst_v, held = 0.0, False
-    for end in range(int(j.at[j.signal]) + 1, n + 1):
-        seen_v = usual(history.table, place, "drop_tail_v", max(since, end - 3), end)
-        if seen_v is None:
-            continue
-        like = _common_factor(history, elsewhere, j.first, since, end)
-        held = seen_v < max(before_v + _TAIL_WATCH_V, _TAIL_WATCH * like * before_v)
-        worst_v = worst_v if held else max(worst_v, seen_v)
-    if worst_v == 0.0:
+    now_v = usual(history.table, place, "drop_tail_v", max(since, n - 3), n)
+    like = _common_factor(history, elsewhere, j.first, since, n)
+    if now_v is None or now_v < max(before_v + _TAIL_WATCH_V, _TAIL_WATCH * like * before_v):
         return None
     return established(
         history,
         "contact-intermittent",
         place,
         j,
-        level=Level.GROUND if j.sure and worst_v >= history.limits.margin_ground_v else Level.WATCH,
-        title=f"{place}: for moments {worst_v:.2f} V are lost on the way that its load does not "
-        f"explain, {before_v:.2f} V before" + ("; no repair is noted since" if held else ""),
+        level=Level.GROUND if j.sure and now_v >= history.limits.margin_ground_v else Level.WATCH,
+        title=f"{place}: for moments {now_v:.2f} V are lost on the way that its load does not "
+        f"explain, {before_v:.2f} V before",
         quantity="voltage lost for moments",
         unit="V",
         rise_unit="%",
         scale=100.0,
         before=before_v,
-        now=usual(history.table, place, "drop_tail_v", max(since, n - 3), n),
+        now=now_v,
     )
 
 
@@ -315,6 +308,7 @@ def counted_finding(
 CONTACT_INTERMITTENT = Check(
     code="contact-intermittent",
     part=CheckPart.LEADS,
+    closing=Closing(flights=FITFUL, across_note_only=True),
     question="Does a contact open for moments, flight after flight?",
     meaning=SAG_UNEXPLAINED.meaning,
     bench=SAG_UNEXPLAINED.bench,

@@ -359,6 +359,7 @@ BRANCH_RESISTANCE_HIGH = Check(
     sees=_sees_high,
     proof="path",
     worst_by="mohm",
+    worst_step=8.0,
     same_matter=("branch-resistance-rising", "source-resistance-rising"),
 )
 

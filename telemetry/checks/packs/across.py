@@ -345,6 +345,7 @@ def _share(history: AircraftHistory, pair: tuple[str, str], found: JudgedAcross)
 SOURCE_RESISTANCE_RISING = Check(
     code="source-resistance-rising",
     part=CheckPart.PACKS,
+    rise_step=lambda limits: limits.branch_watch_mohm,
     question="Does a pack's resistance, or that of its path to the bus, rise?",
     meaning=SOURCE_RESISTANCE_HIGH.meaning,
     bench=SOURCE_RESISTANCE_HIGH.bench,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from telemetry.aircraft import Aircraft
 from telemetry.checks.causes.kinds import CauseKind
-from telemetry.checks.check import Check, CheckPart
+from telemetry.checks.check import FITFUL, Check, CheckPart, Closing
 from telemetry.checks.draft import FindingDraft, Possible, Words
 from telemetry.checks.facts import FlightFacts
 from telemetry.checks.needs import Needs, Refusal, packs, told_already
@@ -142,6 +142,7 @@ def _sees_low(facts: FlightFacts, place: str | None) -> str | Refusal:
 PACK_OUT = Check(
     code="pack-out",
     part=CheckPart.PACKS,
+    closing=Closing(flights=FITFUL, note_only=_lost_aloft, across_note_only=True, lost=True),
     question="Did a pack that shares the load give no current?",
     meaning="A pack gave no current for a while.",
     bench="switch the other pack off on the ground: does the bus stay up?",
@@ -177,12 +178,12 @@ PACK_OUT = Check(
     across=(judge_outs,),
     proof="packs",
     worst_by="out_s",
-    lasting=_lost_aloft,
 )
 
 PACK_SHARE = Check(
     code="pack-share",
     part=CheckPart.PACKS,
+    rise_step=lambda limits: limits.share_points,
     question="Do the packs share the load unevenly, or otherwise than before?",
     meaning="The packs share the load unequally: unequal packs, or resistance in the path of one.",
     bench="compare rest voltages; swap the packs and stir again.",
@@ -244,5 +245,6 @@ PACK_LOW = Check(
     sees=_sees_low,
     proof="packs",
     worst_by="landing_pct",
+    worst_step=10.0,
     lower_is_worse=True,
 )

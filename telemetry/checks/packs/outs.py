@@ -63,18 +63,16 @@ def _out(history: AircraftHistory, pack: str, other: str, found: JudgedAcross) -
             fallen = bool(lowest[k] < _DEAD * np.median(usual_v))
         if (in_review and fallen) or (share[k] < _OUT_SHARE and not weaker[k]):
             flights.append(k)
-    if not flights:
+    if not flights or flights[-1] != n - 1:
         return
     k = flights[0]
-    now = flights[-1] == n - 1
     often = "1 flight" if len(flights) == 1 else f"{len(flights)} flights"
     found.drafts.append(
         FindingDraft(
             code="pack-out",
             level=Level.GROUND,
             place=pack,
-            title=f"{pack} gave no current in {often}"
-            + ("" if now else "; it came back, and no repair is noted since"),
+            title=f"{pack} gave no current in {often}",
             evidence={
                 "flights_with": len(flights),
                 "share": float(share[k]) if np.isfinite(share[k]) else None,

@@ -186,5 +186,6 @@ SOURCE_RESISTANCE_HIGH = Check(
     sees=_sees,
     proof="scatter",
     worst_by="mohm",
+    worst_step=8.0,
     same_matter=("source-resistance-rising",),
 )

@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import replace
-
 import numpy as np
 
 from telemetry.aircraft import Aircraft
@@ -19,14 +16,12 @@ from telemetry.checks.aircraft_history import (
     usual,
 )
 from telemetry.checks.causes.kinds import CauseKind
-from telemetry.checks.check import Check, CheckPart
+from telemetry.checks.check import FITFUL, Check, CheckPart, Closing
 from telemetry.checks.draft import FindingDraft, Words
 from telemetry.checks.sensors.moved import sensor_moved
 from telemetry.checks.servos.claims import (
-    SETTLED_FLIGHTS,
     Claim,
     claims_of,
-    fell_in,
     judge_place,
     place_parts,
     rather_the_mirror,
@@ -64,69 +59,6 @@ def loads_of(table: FeatureTable, aircraft: Aircraft) -> tuple[str, ...]:
 
 def judge_servos(history: AircraftHistory) -> JudgedAcross:
     """Findings servo-current-rising, servo-silent and servo-heating."""
-    found, claims, fell = _judged(history)
-    for place in loads_of(history.table, history.aircraft):
-        if not any(f.place == place and f.code == "servo-silent" for f in found.drafts):
-            earlier = _fell_silent(history, place, claims, fell.get(place))
-            found.drafts += [] if earlier is None else [earlier]
-    return found
-
-
-def _fell_silent(
-    history: AircraftHistory, place: str, claims: Mapping[str, Claim], fell: int | None
-) -> FindingDraft | None:
-    """A servo that fell silent earlier and draws again, or whose mirror began anew.
-
-    That it moves again without a repair shows a contact, not that it is well: it is as grave as
-    it was. Each time the chart signalled it, the flights up to then are judged as they stood;
-    ``fell`` is the flight in which it does now.
-    """
-    loads = loads_of(history.table, history.aircraft)
-    last, n = history.first(place), len(history.flights)
-    anew = {m.before for m in history.notes if m.restarts and last < m.before < n}
-    found: list[FindingDraft] = []
-    for end in (n, *sorted(anew, reverse=True)):
-        then = history if end == n else history.until(end)
-        signal = fell if end == n else _fall(then, place, loads)
-        if signal is None:
-            continue
-        stand = claims if end == n else _judged(then)[1]
-        if any(p != place and _signalled(c.judgement, signal) for p, c in stand.items()):
-            continue  # of that ratio the other side is what changed
-        for early in range(signal + 1, min(signal + 1 + SETTLED_FLIGHTS, end) + 1):
-            found += [
-                _no_longer(f, n - early)
-                for f in _judged(then.until(early))[0].drafts
-                if (f.code, f.place) == ("servo-silent", place)
-            ]
-    return max(found, key=lambda f: f.level.rank, default=None)
-
-
-def _fall(history: AircraftHistory, place: str, loads: Sequence[str]) -> int | None:
-    """Flight in which the chart signalled that a place fell, before any other place is suspect."""
-    others = reference_places(history, place, loads, {})
-    j = None if others is None else judge_place(history, place, others, -1.0)
-    return None if j is None else fell_in(history, place, j)
-
-
-def _signalled(j: Judgement, flight: int) -> bool:
-    return j.signal is not None and int(j.at[j.signal]) == flight
-
-
-def _no_longer(finding: FindingDraft, flights: int) -> FindingDraft:
-    """A finding as it stood so many flights ago."""
-    since = finding.evidence["flights_since"]
-    assert isinstance(since, int)
-    return replace(
-        finding,
-        title=f"{finding.title}; no repair is noted there since",
-        evidence={**finding.evidence, "flights_since": since + flights},
-        change=None,
-    )
-
-
-def _judged(history: AircraftHistory) -> tuple[JudgedAcross, dict[str, Claim], dict[str, int]]:
-    """What the charts say now, their claims, and the flights in which one signalled a fall."""
     found = JudgedAcross()
     loads = loads_of(history.table, history.aircraft)
     claims: dict[str, Claim] = {}
@@ -135,7 +67,7 @@ def _judged(history: AircraftHistory) -> tuple[JudgedAcross, dict[str, Claim], d
         why = "servo currents: no place reports its own current"
         log = "log the current of every node"
         found.not_judged.append(Unjudged(OF_SERVOS, None, NotJudged.NO_COLUMN, why, log))
-        return found, claims, fell
+        return found
     while True:
         open_places = [p for p in loads if p not in claims]
         fresh = [c for p in open_places for c in claims_of(history, p, loads, claims, fell)]
@@ -178,7 +110,7 @@ def _judged(history: AircraftHistory) -> tuple[JudgedAcross, dict[str, Claim], d
             finding = _sensor_finding(history, claim) or _finding(history, claim)
         if finding is not None:
             found.drafts.append(finding)
-    return found, claims, fell
+    return found
 
 
 def _strength(j: Judgement) -> float:
@@ -294,6 +226,7 @@ def _trend(history: AircraftHistory, code: str, place: str, j: Judgement) -> Tre
 SERVO_CURRENT_RISING = Check(
     code="servo-current-rising",
     part=CheckPart.SERVOS,
+    rise_step=lambda limits: limits.servo_watch_pct,
     question="Does a servo or linkage draw more than it used to?",
     meaning="A servo or linkage works harder than it used to.",
     bench="disconnect the linkages one at a time, stir, watch the current.",
@@ -323,6 +256,12 @@ SERVO_CURRENT_RISING = Check(
 SERVO_SILENT = Check(
     code="servo-silent",
     part=CheckPart.SERVOS,
+    closing=Closing(
+        flights=FITFUL,
+        note_only=fell_silent,
+        across_note_only=True,
+        instead=("servo-current-rising",),
+    ),
     question="Did a servo stop drawing current?",
     meaning="A servo of that place no longer draws current.",
     bench="move every surface of that place and look at each servo.",
@@ -330,7 +269,6 @@ SERVO_SILENT = Check(
     in_flight=(servo_findings,),
     needs=NEEDS,
     sees=sees_silence,
-    lasting=fell_silent,
     words_across=Words(
         (
             "a servo that failed, was unplugged, or lost its signal",
@@ -349,6 +287,7 @@ SERVO_SILENT = Check(
 SERVO_HEATING = Check(
     code="servo-heating",
     part=CheckPart.SERVOS,
+    closing=Closing(flights=FITFUL),
     question="Does a servo draw more as it warms within a flight?",
     meaning="The current climbs within the flight, at one place.",
     bench="stir before the flight and at once after it; feel the case of each servo.",

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from telemetry.checks.causes.kinds import CauseKind
-from telemetry.checks.check import Check, CheckPart
+from telemetry.checks.check import FITFUL, Check, CheckPart, Closing
 from telemetry.checks.draft import FindingDraft, Words, clock
 from telemetry.checks.facts import FlightFacts
 from telemetry.checks.needs import SLOWEST_DIP_S, Needs, behind_packs, long_enough
@@ -87,6 +87,7 @@ def _sees(facts: FlightFacts, place: str | None) -> str:
 BROWNOUT = Check(
     code="brownout",
     part=CheckPart.SUPPLY,
+    closing=Closing(flights=FITFUL, note_only=_lasting, lost=True),
     question="Was a supply lost, down to the level at which electronics restart?",
     meaning="The supply fell to the restart level, or a unit restarted under load.",
     bench="load the bus with a known load; move every plug and switch.",
@@ -114,7 +115,7 @@ BROWNOUT = Check(
     ),
     sees=_sees,
     worst_by="lowest_v",
+    worst_step=0.2,
     lower_is_worse=True,
-    lasting=_lasting,
     same_matter=("supply-dips", "contact-intermittent"),
 )

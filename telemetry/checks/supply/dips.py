@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from telemetry.checks.aircraft_history import AircraftHistory, JudgedAcross
 from telemetry.checks.causes.kinds import CauseKind
-from telemetry.checks.check import Check, CheckPart
+from telemetry.checks.check import FITFUL, Check, CheckPart, Closing
 from telemetry.checks.draft import Words
 from telemetry.checks.leads.breaks import (
     counted_finding,
@@ -59,6 +59,7 @@ def _dips(history: AircraftHistory, packs: Sequence[str], found: JudgedAcross) -
 SUPPLY_DIPS = Check(
     code="supply-dips",
     part=CheckPart.SUPPLY,
+    closing=Closing(flights=FITFUL),
     question="Does the bus dip, flight after flight, more than its packs explain?",
     meaning=REGULATOR_DROOP.meaning,
     bench=REGULATOR_DROOP.bench,

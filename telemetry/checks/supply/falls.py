@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from telemetry.aircraft import Aircraft
 from telemetry.checks.causes.kinds import CauseKind
-from telemetry.checks.check import Check, CheckPart
+from telemetry.checks.check import FITFUL, Check, CheckPart, Closing
 from telemetry.checks.draft import FindingDraft, Words, clock
 from telemetry.checks.facts import FlightFacts
 from telemetry.checks.needs import SLOWEST_DIP_S, Needs, Refusal, long_enough, packs, root, supplies
@@ -223,6 +223,7 @@ def _sees_droop(facts: FlightFacts, place: str | None) -> str | Refusal:
 SAG_UNEXPLAINED = Check(
     code="sag-unexplained",
     part=CheckPart.LEADS,
+    closing=Closing(flights=FITFUL, note_only=_opened_aloft),
     question="Did a voltage fall further than its load explains?",
     meaning="The voltage fell, and the load cannot explain the fall.",
     bench="with the system on and a steady load, move that plug and lead and watch the voltage.",
@@ -252,13 +253,14 @@ SAG_UNEXPLAINED = Check(
     ),
     sees=_sees_falls,
     worst_by="deepest_v",
-    lasting=_opened_aloft,
+    worst_step=0.2,
     same_matter=("supply-dips", "contact-intermittent"),
 )
 
 REGULATOR_DROOP = Check(
     code="regulator-droop",
     part=CheckPart.SUPPLY,
+    closing=Closing(flights=FITFUL),
     question="Did the bus voltage fall while the packs held theirs?",
     meaning="The bus voltage falls while the packs hold theirs.",
     bench="load the bus with full, sound packs; feel the regulator, move switch and plugs.",
@@ -267,12 +269,14 @@ REGULATOR_DROOP = Check(
     needs=Needs(at=root, own=(Quantity.VOLTAGE,), any_current=True, slowest_s=SLOWEST_DIP_S),
     sees=_sees_droop,
     worst_by="deepest_v",
+    worst_step=0.2,
     same_matter=("supply-dips",),
 )
 
 SWITCH_STEP = Check(
     code="switch-step",
     part=CheckPart.SUPPLY,
+    closing=Closing(flights=FITFUL),
     question="Did the voltage drop from pack to bus step, or is it unlike the other pack's?",
     meaning="The voltage drop from pack to bus stepped.",
     bench="move switch and plugs under a steady load and watch that drop.",
@@ -293,5 +297,6 @@ SWITCH_STEP = Check(
     sees=path_seen,
     proof="path",
     worst_by="deepest_v",
+    worst_step=0.2,
     same_matter=("supply-dips",),
 )

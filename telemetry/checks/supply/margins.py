@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from telemetry.aircraft import Limits
 from telemetry.checks.causes.kinds import CauseKind
-from telemetry.checks.check import Check, CheckPart
+from telemetry.checks.check import FITFUL, Check, CheckPart, Closing
 from telemetry.checks.draft import FindingDraft, Words
 from telemetry.checks.facts import FlightFacts
 from telemetry.checks.needs import SLOWEST_DIP_S, Needs, behind_packs, long_enough
@@ -100,6 +100,7 @@ def _sees(facts: FlightFacts, place: str | None) -> str:
 MARGIN_LOW = Check(
     code="margin-low",
     part=CheckPart.SUPPLY,
+    closing=Closing(flights=FITFUL),
     question="Does the supply come near the restart level, or would it with one pack lost?",
     meaning="The lowest voltage, or the one to expect with one pack lost, is near the restart "
     "level.",
@@ -130,5 +131,6 @@ MARGIN_LOW = Check(
     ),
     sees=_sees,
     worst_by="margin_v",
+    worst_step=0.2,
     lower_is_worse=True,
 )

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from telemetry.checks.causes.kinds import CauseKind
-from telemetry.checks.check import Check, CheckPart
+from telemetry.checks.check import FITFUL, Check, CheckPart, Closing
 from telemetry.checks.draft import FindingDraft, Possible, Words, clock
 from telemetry.checks.facts import FlightFacts, RecordingFacts
 from telemetry.checks.needs import Needs, Refusal, counting
@@ -157,6 +157,7 @@ def _sees(_facts: FlightFacts, place: str | None) -> str | Refusal:
 RESTART = Check(
     code="restart",
     part=CheckPart.SUPPLY,
+    closing=Closing(flights=FITFUL, note_only=_in_flight, lost=True),
     question="Did a unit's counter begin again with no low voltage logged?",
     meaning="A counter began again, and no low voltage was logged. In flight the likely cause is a "
     "loss of supply too short for this log; that is at least `watch`. On the ground it was "
@@ -181,5 +182,4 @@ RESTART = Check(
     in_recording=(restarts,),
     needs=Needs(at=counting, phases=(), essential="always"),
     sees=_sees,
-    lasting=_in_flight,
 )

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from telemetry.checks.causes.kinds import CauseKind
-from telemetry.checks.check import Check, CheckPart
+from telemetry.checks.check import FITFUL, Check, CheckPart, Closing
 from telemetry.checks.draft import FindingDraft, Words
 from telemetry.checks.facts import FlightFacts
 from telemetry.checks.needs import Needs, Refusal, long_enough, supplies
@@ -104,6 +104,7 @@ def _sees(facts: FlightFacts, place: str | None) -> str | Refusal:
 UNDERVOLTAGE = Check(
     code="undervoltage",
     part=CheckPart.SUPPLY,
+    closing=Closing(flights=FITFUL),
     question="Does the supply, or a pack, fall below its level under load?",
     meaning="Under load the voltage was below the comfortable supply, or that of a pack below its "
     "floor. The finding says how deep, and for how long of the time under load.",
@@ -127,5 +128,6 @@ UNDERVOLTAGE = Check(
     needs=Needs(at=supplies, own=(Quantity.VOLTAGE,), essential="always"),
     sees=_sees,
     worst_by="lowest_v",
+    worst_step=0.2,
     lower_is_worse=True,
 )
