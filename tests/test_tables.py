@@ -161,7 +161,7 @@ def _check(table: pd.DataFrame, records: list[dict[str, Any]]) -> None:
     assert len(table) == len(records)
     for (_, row), record in zip(table.iterrows(), records, strict=True):
         for key, value in record.items():
-            if (isinstance(value, dict) and key != "evidence") or key == "change":
+            if (isinstance(value, dict) and key != "evidence") or key in ("change", "closed_by"):
                 for inner, part in (value or {}).items():
                     assert _same(row[f"{key}_{inner}"], part), (key, inner)
             elif key in table:

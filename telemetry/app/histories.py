@@ -11,6 +11,7 @@ from concurrent.futures import Executor
 
 from telemetry.app.cache import measures_of
 from telemetry.app.measuring import measured
+from telemetry.app.replays import together_of, with_earlier
 from telemetry.app.timelines import AsIfNoted, as_if_added, note_marks
 from telemetry.book import BookFlight, Logbook, Note
 from telemetry.book.files.names import aircraft_key
@@ -27,6 +28,7 @@ def history(
     newer: Review | None = None,
     executor: Executor | None = None,
     progress: Callable[[int, int], None] | None = None,
+    judged: Callable[[int, int], None] | None = None,
 ) -> History:
     """Judge everything the book holds of one aircraft.
 
@@ -41,6 +43,8 @@ def history(
         Measures the flights whose measures the book lacks; without it this process does.
     progress : callable, optional
         Called after each flight that had to be measured: how many are done, of how many.
+    judged : callable, optional
+        Likewise, of flights that had to be judged with those before them.
 
     Returns
     -------
@@ -64,38 +68,37 @@ def history(
         # As they would be read from the book.
         made = [Measures.of(measured(newer, n).document()) for n in range(1, len(lacking) + 1)]
         kept |= dict(zip(lacking, made, strict=True))
-    return replay(
-        [kept[f.id] for f in flights],
-        note_marks(timeline),
-        profile,
-        name=aircraft_key(name),
-        listed=[
-            HistoryFlight(
-                id=f.id,
-                start=f.start,
-                file=f.file,
-                kind=kept[f.id].kind,
-                order=f.start_source,
-                duration_s=f.duration_s,
-                flight_s=kept[f.id].flight_s,
-                verdict=kept[f.id].verdict,
-                codes=kept[f.id].codes,
-            )
-            for f in flights
-        ],
+    listed = [
+        HistoryFlight(
+            id=f.id,
+            start=f.start,
+            file=f.file,
+            kind=kept[f.id].kind,
+            order=f.start_source,
+            duration_s=f.duration_s,
+            flight_s=kept[f.id].flight_s,
+            verdict=kept[f.id].verdict,
+            codes=kept[f.id].codes,
+        )
+        for f in flights
+    ]
+    measures, notes = [kept[f.id] for f in flights], note_marks(timeline)
+    together = together_of(
+        book, name, measures, listed, notes, profile, lacking=lacking, progress=judged
     )
+    found = replay(
+        measures, notes, profile, name=aircraft_key(name), listed=listed, together=together
+    )
+    return found if lacking else with_earlier(book, found, profile)
 
 
 def answer_of(
     book: Logbook,
     name: str,
     newer: Review | None = None,
-    *,
-    executor: Executor | None = None,
-    progress: Callable[[int, int], None] | None = None,
 ) -> Answer:
     """How an aircraft of the book stands; parameters and errors as of :func:`history`."""
-    return history(book, name, newer=newer, executor=executor, progress=progress).answer
+    return history(book, name, newer=newer).answer
 
 
 def closed_by(book: Logbook, note: Note) -> tuple[Finding, ...]:
@@ -114,7 +117,7 @@ def closed_by(book: Logbook, note: Note) -> tuple[Finding, ...]:
     """
     if not book.flights(note.aircraft):
         return ()
-    after = history(AsIfNoted(book, note), note.aircraft).findings
+    after = history(AsIfNoted(book, note), note.aircraft).open
     still = {(f.code, f.place, f.servo) for f in after}
-    before = history(book, note.aircraft).findings
+    before = history(book, note.aircraft).open
     return tuple(f for f in before if (f.code, f.place, f.servo) not in still)

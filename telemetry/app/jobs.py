@@ -168,7 +168,7 @@ def _review(job: Job, remark: Callable[[str], None]) -> Review:
     if name is None:
         return review(log, craft)
     one = review(log, craft, _drawn(job, log, name, craft, remark))
-    return _answered(job, _compared(job, one, name, remark), name, remark)
+    return _with_history(job, one, name, remark)
 
 
 def _read(job: Job, remark: Callable[[str], None]) -> tuple[Log, str | None, Aircraft | None]:
@@ -236,24 +236,17 @@ def _drawn(
         return None
 
 
-def _compared(job: Job, one: Review, name: str, remark: Callable[[str], None]) -> Review:
+def _with_history(job: Job, one: Review, name: str, remark: Callable[[str], None]) -> Review:
+    """The review beside the earlier flights, and how the aircraft stands."""
+    from telemetry.app.histories import history
     from telemetry.app.usual import beside
 
     try:
-        compared = beside(_book(job), name, one)
+        found = history(_book(job), name, newer=one)
+        compared = beside(_book(job), name, one, found)
     except BusbookError as error:  # a damaged book does not keep a log from its review
         remark(f"not compared with earlier flights: {sentence(error)}")
         return one
     if not compared:
         remark(f"not compared: the book has fewer than three earlier flights of '{name}'")
-    return replace(one, compared=compared)
-
-
-def _answered(job: Job, one: Review, name: str, remark: Callable[[str], None]) -> Review:
-    from telemetry.app.histories import answer_of
-
-    try:
-        return replace(one, aircraft_answer=answer_of(_book(job), name, one))
-    except BusbookError as error:  # a damaged book does not keep a log from its review
-        remark(f"how the aircraft stands is not known: {sentence(error)}")
-        return one
+    return replace(one, compared=compared, aircraft_answer=found.answer, aircraft_open=found.open)

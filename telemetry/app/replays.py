@@ -11,7 +11,7 @@ import hashlib
 import json
 from collections.abc import Callable, Mapping, Sequence
 from contextlib import suppress
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from typing import Any
 
 from telemetry.aircraft import Aircraft
@@ -19,13 +19,26 @@ from telemetry.app.cache import version_for
 from telemetry.book import Logbook
 from telemetry.checks.across import together_at
 from telemetry.model.errors import BookError
-from telemetry.results import Cause, Change, Finding, HistoryFlight, Level, NoteMark
+from telemetry.report.writers.json import program_version
+from telemetry.results import (
+    Cause,
+    Change,
+    EarlierAnswer,
+    Finding,
+    History,
+    HistoryFlight,
+    Level,
+    NoteMark,
+    StandingFinding,
+)
+from telemetry.trends.measures import VERSION as MEASURES_VERSION
 from telemetry.trends.measures import Measures
 
 #: Version of what is judged across flights; raised where a check changes what it finds.
 VERSION = "1"
 
 Together = tuple[Finding, ...]
+Kept = tuple[Together, list[dict[str, Any]]]
 
 
 def together_of(
@@ -53,27 +66,27 @@ def together_of(
     progress : callable, optional
         Called after each flight that had to be judged: how many are done, of how many.
     """
-    keys = keys_of([f.id for f in listed], notes, version_for(profile), lacking)
-    known = _known(book.get_replay(name))
+    keys = keys_of([f.id for f in listed], notes, f"{VERSION} {version_for(profile)}", lacking)
+    known = _known(book.get_replay(name), keys)
     missing = [k for k, key in enumerate(keys) if key not in known]
     for done, k in enumerate(missing, 1):
         found = together_at(k, flights, notes, profile, listed)
         # As it will be read the next time, so that the next time says the same.
-        known[keys[k]] = [finding_document(f) for f in found]
+        docs = [finding_document(f) for f in found]
+        known[keys[k]] = tuple(finding_of(doc) for doc in docs), docs
         if progress is not None:
             progress(done, len(missing))
     held = next((k for k, f in enumerate(listed) if f.id in lacking), len(listed))
     if any(k < held for k in missing):
-        with suppress(BookError):  # a book that cannot be written to is judged again
-            book.put_replay(name, {"together": {key: known[key] for key in keys[:held]}})
-    return [tuple(map(finding_of, known[key])) for key in keys]
+        _keep(book, name, together={key: known[key][1] for key in keys[:held]})
+    return [known[key][0] for key in keys]
 
 
 def keys_of(
     ids: Sequence[str], notes: Sequence[NoteMark], version: str, lacking: Sequence[str] = ()
 ) -> list[str]:
     """A key for each flight: of all flights up to it, the notes before it, and the version."""
-    state = hashlib.sha256(f"{VERSION} {version}".encode())
+    state = hashlib.sha256(version.encode())
     keys = []
     for k, flight in enumerate(ids):
         told = [asdict(n) for n in notes if n.before == k]
@@ -82,9 +95,79 @@ def keys_of(
     return keys
 
 
-def _known(doc: Mapping[str, Any]) -> dict[str, list[dict[str, Any]]]:
-    kept = doc.get("together")
-    return dict(kept) if isinstance(kept, dict) else {}
+def with_earlier(book: Logbook, found: History, profile: Aircraft | None) -> History:
+    """The history with what another version of the program answered for the same; keeps its own.
+
+    What was answered is kept with the version that did: the same flights, notes and profile that
+    get another answer are told as long as nothing is added.
+    """
+    same = keys_of([f.id for f in found.flights], found.notes, _profile_key(profile))[-1]
+    tail = [asdict(n) for n in found.notes if n.before == len(found.flights)]
+    events = hashlib.sha256(json.dumps([same, tail]).encode()).hexdigest()[:24]
+    now = _standing(found)
+    given = book.get_replay(found.name).get("given")
+    earlier = None
+    try:
+        if given is not None and given["events"] == events:
+            then = [StandingFinding(c, p, Level(level)) for c, p, level in given["open"]]
+            level = Level(given["level"])
+            if (level, then) != (found.verdict, now):
+                earlier = EarlierAnswer(
+                    program=str(given["program"]),
+                    level=level,
+                    gone=tuple(f for f in then if f not in now),
+                    new=tuple(f for f in now if f not in then),
+                )
+            elif given["earlier"] is not None:
+                earlier = _earlier_of(given["earlier"])
+    except (KeyError, TypeError, ValueError):
+        given = None  # another program's document
+    told = {
+        "events": events,
+        "program": program(),
+        "level": str(found.verdict),
+        "open": [list(f) for f in now],
+        "earlier": None if earlier is None else json.loads(json.dumps(asdict(earlier))),
+    }
+    if told != given:
+        _keep(book, found.name, given=told)
+    return replace(found, earlier=earlier)
+
+
+def program() -> str:
+    """Version of all that an answer depends on."""
+    return f"{program_version() or 'not installed'}, checks {VERSION}, measures {MEASURES_VERSION}"
+
+
+def _standing(found: History) -> list[StandingFinding]:
+    return sorted(StandingFinding(f.code, f.place or "", f.level) for f in found.open)
+
+
+def _earlier_of(doc: Mapping[str, Any]) -> EarlierAnswer:
+    gone, new = (
+        tuple(StandingFinding(c, p, Level(level)) for c, p, level in doc[name])
+        for name in ("gone", "new")
+    )
+    return EarlierAnswer(program=doc["program"], level=Level(doc["level"]), gone=gone, new=new)
+
+
+def _profile_key(profile: Aircraft | None) -> str:
+    return "" if profile is None else profile.model_dump_json()
+
+
+def _keep(book: Logbook, name: str, **parts: Mapping[str, Any]) -> None:
+    with suppress(BookError):  # a book that cannot be written to is judged again
+        book.put_replay(name, {**book.get_replay(name), **parts})
+
+
+def _known(doc: Mapping[str, Any], keys: Sequence[str]) -> dict[str, Kept]:
+    """What was kept of these keys; what cannot be read is judged again."""
+    together = doc.get("together") or {}
+    known = {}
+    for key in keys:
+        with suppress(KeyError, TypeError, ValueError):
+            known[key] = tuple(finding_of(one) for one in together[key]), together[key]
+    return known
 
 
 def finding_document(finding: Finding) -> dict[str, Any]:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
+from typing import Any
 
 from telemetry.book import BookFlight, Logbook, Note
 from telemetry.book.adding import part_of
@@ -46,6 +47,9 @@ class AsIfNoted(Logbook):
         """The timeline, with the note where it is of that aircraft."""
         own = (self.draft,) if aircraft_key(aircraft) == self.draft.aircraft else ()
         return super().timeline(aircraft, *more, *own)
+
+    def put_replay(self, aircraft: str, doc: Mapping[str, Any]) -> None:
+        """Nothing is kept of what is only tried."""
 
 
 def as_if_added(

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Mapping, Sequence
 
 import numpy as np
 
+from telemetry.aircraft import Aircraft
 from telemetry.app.cache import measures_of
 from telemetry.app.timelines import note_marks
 from telemetry.book import BookFlight, Logbook, Note
@@ -13,7 +14,7 @@ from telemetry.book.files.dates import sortable
 from telemetry.book.files.names import recording_id
 from telemetry.checks.aircraft_history import first_since
 from telemetry.model.log import Provenance
-from telemetry.results import Comparison, NoteMark, Review
+from telemetry.results import Comparison, History, Level, NoteMark, Review
 from telemetry.trends.features.flight import measure_flight
 from telemetry.trends.measures import Measures
 
@@ -46,6 +47,7 @@ def compare(
     earlier: Sequence[Measures],
     notes: Sequence[NoteMark] = (),
     *,
+    faulty: Mapping[str, Collection[int]] | None = None,
     number: int = 1,
 ) -> tuple[Comparison, ...]:
     """Compare one flight of a review with earlier flights of the same aircraft.
@@ -58,6 +60,9 @@ def compare(
     notes : sequence of NoteMark
         ``before`` counts the earlier flights. What was measured at a place before it was repaired
         or changed tells nothing of what is usual there.
+    faulty : mapping of str to collection of int, optional
+        By place, which of the earlier flights had an open finding there, by index; "" is every
+        place. They tell nothing of what is usual there either.
     number : int
         Which flight of the review, from 1.
 
@@ -71,8 +76,14 @@ def compare(
     for m in measure_flight(review, number).features:
         if m.feature not in FEATURE_NAMES or m.value is None:
             continue
-        since = earlier[first_since(notes, review.aircraft, m.place) :]
-        past = [v for e in since if (v := e.value(m.place, m.feature)) is not None]
+        first = first_since(notes, review.aircraft, m.place)
+        known = {
+            k: v
+            for k, e in enumerate(earlier)
+            if k >= first and (v := e.value(m.place, m.feature)) is not None
+        }
+        left_out = known.keys() & _faulty_at(m.place, m.feature, faulty or {}, review.aircraft)
+        past = [v for k, v in known.items() if k not in left_out]
         if len(past) < _FEW:
             continue
         low, high = (float(q) for q in np.quantile(past, [_LOW, _HIGH]))
@@ -89,6 +100,7 @@ def compare(
                 usual_low=low,
                 usual_high=high,
                 flights=len(past),
+                left_out=len(left_out),
                 # As printed: what differs only in digits that nobody sees is no difference.
                 outside=not round(min(past), digits)
                 <= round(m.value, digits)
@@ -98,16 +110,45 @@ def compare(
     return tuple(sorted(rows, key=lambda c: not c.outside))
 
 
-def beside(book: Logbook, name: str, review: Review) -> tuple[Comparison, ...]:
-    """Compare every flight of a review with the flights of that aircraft before it in the book."""
+def _faulty_at(
+    place: str, feature: str, faulty: Mapping[str, Collection[int]], aircraft: Aircraft
+) -> set[int]:
+    """Flights that tell nothing of what is usual: of a ratio either side may have been at fault."""
+    where = ["", place]
+    if feature == "stir_mirror_ratio" and (other := aircraft.mirror(place, tuple(faulty))):
+        where.append(other)
+    return {k for p in where for k in faulty.get(p, ())}
+
+
+def faulty_flights(history: History) -> dict[str, set[str]]:
+    """By place, the ids of the flights in which a finding was open there; "" is every place."""
+    ids = [flight.id for flight in history.flights]
+    found: dict[str, set[str]] = {}
+    for f in history.findings:
+        if f.level > Level.UNKNOWN and f.since_flight in ids:
+            end = len(ids) if f.closed_by is None else f.closed_by.before
+            found.setdefault(f.place or "", set()).update(ids[ids.index(f.since_flight) : end])
+    return found
+
+
+def beside(
+    book: Logbook, name: str, review: Review, history: History | None = None
+) -> tuple[Comparison, ...]:
+    """Compare every flight of a review with the flights of that aircraft before it in the book.
+
+    ``history`` is that of the aircraft: flights in which a finding was open are left out there.
+    """
     timeline = before(book, name, review.log.provenance)
     flights = [e for e in timeline if isinstance(e, BookFlight)]
     earlier = list(measures_of(book, flights, book.profile(name)).values())
     notes = note_marks(timeline)
+    index = {flight.id: k for k, flight in enumerate(flights)}
+    open_at = {} if history is None else faulty_flights(history)
+    faulty = {p: {index[i] for i in ids if i in index} for p, ids in open_at.items()}
     return tuple(
         row
         for number in range(1, len(review.flights) + 1)
-        for row in compare(review, earlier, notes, number=number)
+        for row in compare(review, earlier, notes, faulty=faulty, number=number)
     )
 
 

@@ -11,8 +11,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
-import numpy as np
-
 from telemetry.aircraft import Aircraft
 from telemetry.checks.check import FITFUL, Closing
 from telemetry.checks.listed import CODES
@@ -27,6 +25,8 @@ _ENOUGH_LOAD = 0.7
 # (heuristic).
 _GROWN = 1.5
 _GRAVE = (Level.GROUND, Level.WATCH)
+# Whose current stands for that of a place without one of its own.
+_ALL = (TOTAL, "bus")
 
 
 def lives_of(
@@ -182,7 +182,7 @@ class _Replay:
             if self._is_accepted(key, shown):
                 continue
             life = self.open.get(key) or self._again(key, k) or _Life(*key, began=k)
-            life.show(k, shown, bench=bench, load_a=load_of(m, key[1]))
+            life.show(k, shown, bench=bench, load_a=m.highest_a(key[1], *_ALL))
             self.open[key] = life
         for key, life in list(self.open.items()):
             if self._laid_elsewhere(life, k, together):
@@ -235,9 +235,9 @@ class _Replay:
             return False
         if life.alone and life.place not in m.judged.get(life.code, ()):
             return False
-        if life.across and not _measured_at(m, life.place):
+        if life.across and not m.measured_at(life.place):
             return False
-        load_a = load_of(m, life.place)
+        load_a = m.highest_a(life.place, *_ALL)
         return life.load_a is None or (load_a is not None and load_a >= _ENOUGH_LOAD * life.load_a)
 
     def _laid_elsewhere(self, life: _Life, k: int, together: Sequence[Finding]) -> bool:
@@ -389,32 +389,6 @@ def _of_review(reported: ReportedFinding) -> Finding:
         ranked=reported.ranked,
         confirm=reported.confirm,
         advice=reported.advice,
-    )
-
-
-def load_of(m: Measures, place: str) -> float | None:
-    """Highest mean current of a stretch of stir or flight at a place, else of all, A."""
-    for where in (place, TOTAL, "bus"):
-        values = [
-            float(np.nanmax(x))
-            for blocks in (m.stir, m.air)
-            if blocks is not None
-            and (x := blocks.amps.get(where)) is not None
-            and np.isfinite(x).any()
-        ]
-        if values:
-            return max(values)
-    return None
-
-
-def _measured_at(m: Measures, place: str) -> bool:
-    """Whether a flight measured anything at a place."""
-    if not place or any(f.place == place and f.value is not None for f in m.features):
-        return True
-    return any(
-        place in blocks.amps or place in blocks.volts
-        for blocks in (m.stir, m.air)
-        if blocks is not None
     )
 
 

@@ -25,6 +25,9 @@ if TYPE_CHECKING:
     from telemetry.book import Logbook
     from telemetry.results import History
 
+# Flights that are judged in a moment.
+_FEW = 50
+
 
 @click.command()
 @click.argument("name", shell_complete=complete_aircraft)
@@ -68,8 +71,12 @@ def history(
     def tell(done: int, count: int) -> None:
         say(f"{done}/{count} measured")
 
+    def tell_judged(done: int, count: int) -> None:
+        if count > _FEW and done % _FEW == 0:
+            say(f"{done}/{count} judged with the flights before them")
+
     with crew_for(workers, scheduler, [shelf.path]) as crew:
-        found = judged(shelf, key, executor=crew.executor, progress=tell)
+        found = judged(shelf, key, executor=crew.executor, progress=tell, judged=tell_judged)
     folder = Path() if out is None else out
     if wanted:
         _write(shelf, found, folder, wanted, paper, reviews)
@@ -133,7 +140,12 @@ def _write_reviews(
         link = f"{inside}/{n:03d}-{report_name(flight.file)}.html"
         try:
             one = review(shelf.read(flight.id), profile)
-            one = replace(one, compared=beside(shelf, found.name, one))
+            one = replace(
+                one,
+                compared=beside(shelf, found.name, one, found),
+                aircraft_answer=found.answer,
+                aircraft_open=found.open,
+            )
             to_html(one, folder / link)
         except Exception as error:  # one flight that cannot be shown does not cost the history
             say(f"{flight.file}: {sentence(error)}")

@@ -55,7 +55,7 @@ class HistoryScene:
     def height(self, block: FigureBlock) -> float:
         """Height of a figure in points that suits its content."""
         if block.name == "season":
-            places = [f.place for f in self.across.history.findings]
+            places = [f.place for f in self.across.history.open]
             most = max((places.count(p) for p in places), default=1)
             return 70.0 + max(28.0, 24.0 * most) * len(season_places(self.across))
         return {"trend": 330.0, "falls": 230.0, "lows": 420.0, "sides": 340.0}.get(
@@ -253,7 +253,7 @@ class HistoryScene:
                 level=f.level,
                 text=f"{LEVEL_WORD[f.level]}: {code_words(f.code)}",
             )
-            for f in across.history.findings
+            for f in across.history.open
             if f.place in rows and (since := across.since(f)) is not None
         ]
         left = min(120.0, 24.0 + style.PT_PER_LETTER * max(len(p) for p in places))

@@ -218,6 +218,22 @@ def answer_words(answer: Answer) -> str:
     return ", ".join(parts)
 
 
+def earlier_words(answer: Answer) -> str:
+    """What another version of the program answered, and why this one does not; "" where it did."""
+    earlier = answer.earlier
+    if earlier is None:
+        return ""
+    why = [
+        f"{told} {LEVEL_STATE[f.level]}, {plain(f.place or 'whole aircraft')}: {code_words(f.code)}"
+        for told, findings in (("now open:", earlier.new), ("no longer:", earlier.gone))
+        for f in findings
+    ]
+    return (
+        f"Another version ({earlier.program}) said {LEVEL_STATE[earlier.level]} of the same "
+        f"flights, notes and profile; {'; '.join(why)}."
+    )
+
+
 def answer_told(answer: Answer) -> str:
     """How an aircraft stands, and why, in a sentence."""
     return sentence(f"{answer.aircraft}: {answer_words(answer)}: {answer.title}")

@@ -6,7 +6,7 @@ mOhm. Nothing here computes: detectors and estimators fill the records, reports 
 
 from __future__ import annotations
 
-from telemetry.results.answer import Answer
+from telemetry.results.answer import Answer, EarlierAnswer, StandingFinding
 from telemetry.results.checks import CheckOutcome, NotJudged, OutcomeKind
 from telemetry.results.events import Event, Stir, StirPlace
 from telemetry.results.findings import OF_ONE_SERVO, Cause, Change, ClosedBy, Finding
@@ -85,6 +85,7 @@ __all__ = [
     "DroopKind",
     "DropRatio",
     "Dropout",
+    "EarlierAnswer",
     "Event",
     "EventKind",
     "Evidence",
@@ -123,6 +124,7 @@ __all__ = [
     "ServoShare",
     "Span",
     "Spurious",
+    "StandingFinding",
     "Stir",
     "StirPlace",
     "SupplyLevel",

@@ -3,9 +3,38 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, NamedTuple
 
 from telemetry.results.kinds import Level
+
+
+class StandingFinding(NamedTuple):
+    """An open finding, as far as it makes an answer; ``place`` is "" for the whole aircraft."""
+
+    code: str
+    place: str
+    level: Level
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class EarlierAnswer:
+    """What another version of the program answered for the same flights, notes and profile.
+
+    Attributes
+    ----------
+    program : str
+        Its version.
+    level : Level
+    gone : tuple of StandingFinding
+        What was open then and is not, or not as grave.
+    new : tuple of StandingFinding
+        What is open now and was not, or not as grave.
+    """
+
+    program: str
+    level: Level
+    gone: tuple[StandingFinding, ...]
+    new: tuple[StandingFinding, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -27,6 +56,8 @@ class Answer:
         date (ISO 8601); None for a log alone, or where the log has no date.
     since_flight, since_number
         The flight that the finding began with; None where there is none.
+    earlier : EarlierAnswer or None
+        What another version of the program answered, where it was another answer.
     """
 
     level: Level
@@ -38,6 +69,7 @@ class Answer:
     start: str | None = None
     since_flight: str | None = None
     since_number: int | None = None
+    earlier: EarlierAnswer | None = None
 
     @property
     def word(self) -> str:

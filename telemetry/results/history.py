@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from telemetry.model.brief import Facts, as_html, as_text, some
 from telemetry.model.channels import EVERY_PLACE
-from telemetry.results.answer import Answer
+from telemetry.results.answer import Answer, EarlierAnswer
 from telemetry.results.checks import CheckOutcome
 from telemetry.results.findings import Finding, counted_by_level, verdict_in_brief, worst_of
 from telemetry.results.kinds import Level
@@ -159,7 +159,8 @@ class History:
 
     ``findings`` are open ones, the gravest first, then closed ones; ``features`` holds every
     measured feature; ``trends`` what was judged; ``not_judged`` names what could not be, and why;
-    ``checks`` what each check came to at each place.
+    ``checks`` what each check came to at each place;
+    ``earlier`` is what another version of the program answered, where that was something else.
     """
 
     name: str
@@ -171,6 +172,7 @@ class History:
     findings: tuple[Finding, ...]
     not_judged: tuple[str, ...] = ()
     checks: tuple[CheckOutcome, ...] = ()
+    earlier: EarlierAnswer | None = None
 
     @property
     def answer(self) -> Answer:
@@ -191,6 +193,7 @@ class History:
             start=None if newest is None else newest.start,
             since_flight=since,
             since_number=None if since is None else number.get(since),
+            earlier=self.earlier,
         )
 
     @property

@@ -96,6 +96,8 @@ class Comparison:
         10th and 90th percentile of the earlier flights.
     flights : int
         How many earlier flights had it.
+    left_out : int
+        How many more had it, and an open finding there: they tell nothing of what is usual.
     outside : bool
         Outside everything that the earlier flights showed.
     """
@@ -111,6 +113,7 @@ class Comparison:
     usual_high: float
     flights: int
     outside: bool
+    left_out: int = 0
 
     @property
     def sentence(self) -> str:
@@ -119,8 +122,15 @@ class Comparison:
         return (
             f"{self.place} {self.name} {self.value:.{digits}f}{unit}, usual "
             f"{self.usual_low:.{digits}f} to {self.usual_high:.{digits}f}{unit} "
-            f"over {self.flights} flights"
+            f"over {self.flights} flights{self._without}"
         )
+
+    @property
+    def _without(self) -> str:
+        if not self.left_out:
+            return ""
+        many = "one" if self.left_out == 1 else str(self.left_out)
+        return f", without {many} of an open finding there"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -129,7 +139,7 @@ class Review:
 
     ``checks`` holds what each check came to, place by place; ``findings`` what was found.
     ``compared`` sets it beside earlier flights, ``aircraft_answer`` is how the aircraft stands with
-    this log, where the logbook knows the aircraft. ``readings``
+    this log and ``aircraft_open`` what is open there, where the logbook knows it. ``readings``
     are those of the log by these limits, taken once: all numbers rest on them, and so do reports
     and features. They belong to log and limits, and are no result: two reviews are equal, or shown,
     without them.
@@ -146,6 +156,7 @@ class Review:
     checks: tuple[CheckOutcome, ...] = ()
     compared: tuple[Comparison, ...] = ()
     aircraft_answer: Answer | None = None
+    aircraft_open: tuple[Finding, ...] = ()
 
     @property
     def verdict(self) -> Level:

@@ -174,6 +174,23 @@ class Measures:
         found = self.get(place, feature)
         return None if found is None else found.value
 
+    def measured_at(self, place: str) -> bool:
+        """Whether anything was measured at a place; True for "", the whole aircraft."""
+        return (
+            not place
+            or any(m.place == place and m.value is not None for m in self.features)
+            or any(place in b.amps or place in b.volts for b in (self.stir, self.air) if b)
+        )
+
+    def highest_a(self, *places: str) -> float | None:
+        """Highest mean current of a stretch of stir or flight at the first place with one, A."""
+        for place in places:
+            found = [b.amps[place] for b in (self.stir, self.air) if b and place in b.amps]
+            known = [float(np.nanmax(x)) for x in found if np.isfinite(x).any()]
+            if known:
+                return max(known)
+        return None
+
     @property
     def verdict(self) -> Level:
         """Of the review of this flight by itself."""

@@ -356,7 +356,11 @@ def test_without_a_place_nothing_is_closed(book: Path, judged: Any) -> None:
     assert "the baseline of every place begins anew" in said.stdout
     after = strict(call("history", "tern", "--book", book, "--json").stdout)
     # No flight since tells anything yet.
-    assert (after["findings"], after["verdict"]) == ([], "unknown")
+    assert {f["state"] for f in after["findings"]} == {"closed"}
+    assert {f["closed_by"]["text"] for f in after["findings"] if f["level"] == "ground"} == {
+        "rebuilt"
+    }
+    assert after["verdict"] == "unknown"
 
 
 def test_what_the_last_flights_say_is_in_the_history(judged: Any) -> None:
@@ -469,7 +473,12 @@ def test_a_repair_closes_its_finding_and_begins_a_baseline_there_alone(
         *("--on", "2026-04-26", "--book", book),
     )
     after = strict(call("history", "tern", "--book", book, "--json").stdout)
-    assert {f["place"] for f in after["findings"]} == {"left wing"}
+    still = {f["place"] for f in after["findings"] if f["state"] == "open"}
+    assert still == {"left wing"}
+    closed = [f for f in after["findings"] if f["closed_by"] is not None]
+    assert [(f["code"], f["place"], f["closed_by"]["kind"]) for f in closed] == [
+        ("servo-current-rising", "right wing", "repaired")
+    ]
 
     def trend(found: Any, code: str, place: str) -> Any:
         return [t for t in found["trends"] if (t["code"], t["place"]) == (code, place)]

@@ -14,7 +14,7 @@ import pytest
 from matplotlib.figure import SubFigure
 
 from telemetry.aircraft import Aircraft
-from telemetry.checks.standing import WINDOW
+from telemetry.checks.check import FITFUL, STEADY
 from telemetry.report.document import FigureBlock, FindingBlock, Table
 from telemetry.report.documents.across import Across, flights_on_a_charge, paired, side_by_side
 from telemetry.report.documents.of_history import history_document
@@ -457,5 +457,5 @@ def test_a_note_that_names_no_place_is_said_to_close_nothing(make_history: Make)
 
 def test_how_it_was_judged_tells_how_many_flights_are_asked(page: str) -> None:
     text = squeezed(re.sub(r"<[^>]*>", " ", page))
-    assert WINDOW == 5
-    assert "what two of the last five recordings find alike" in text
+    assert (STEADY, FITFUL) == (3, 5)
+    assert "three, of what comes and goes five, that would have shown it" in text

@@ -129,7 +129,7 @@ def season_figure(across: Across) -> FigureBlock | None:
     told = [
         f"{plain(f.place or 'whole aircraft')}: {code_words(f.code)}, "
         f"{LEVEL_WORD[f.level].lower()}, since No. {since}"
-        for f in history.findings
+        for f in history.open
         if (since := across.since(f)) is not None
     ]
     return FigureBlock(
@@ -273,7 +273,7 @@ def difference(across: Across, left: str, right: str, feature: str) -> tuple[flo
 
 def season_places(across: Across) -> tuple[str, ...]:
     """The places of the figure of the season: those with findings first in mind, then the rest."""
-    found = {f.place for f in across.history.findings if f.place}
+    found = {f.place for f in across.history.open if f.place}
     judged = {t.place for t in across.history.trends}
     kind = across.history.aircraft.kind
     rest = {p for p, _ in across.rows if kind(p) in (PlaceKind.PACK, PlaceKind.NODE)}

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from statistics import median
 
-from telemetry.model.channels import EVERY_PLACE, PlaceKind
+from telemetry.model.channels import PlaceKind
 from telemetry.model.text import plain
 from telemetry.report.document import Block, Bullets, Cell, FigureBlock, Section, Table
 from telemetry.report.documents.across import (
@@ -23,7 +23,7 @@ from telemetry.report.documents.history_figures import (
 )
 from telemetry.report.parts.method import levels_table
 from telemetry.report.parts.tables import cells, columns
-from telemetry.report.words import LEVEL_WORD, NONE, clock, code_words, counted, number
+from telemetry.report.words import LEVEL_WORD, NONE, clock, code_words, number
 from telemetry.results import Feature, Trend
 
 _VOLTS = ("idle_v", "lowest_stir_v", "lowest_flight_v")
@@ -312,39 +312,6 @@ def flights_section(across: Across) -> Section:
     return Section(title="Flights", anchor="flights", blocks=(table,))
 
 
-def notes_section(across: Across) -> Section | None:
-    """The maintenance notes, the newest first, and what each began."""
-    notes = across.history.notes
-    if not notes:
-        return None
-    count = len(across.history.flights)
-    rows = []
-    for note in reversed(notes):
-        effect = ""
-        if note.kind in ("repaired", "changed"):
-            effect = "closes nothing: it names no place"
-        if note.restarts:
-            since = count - note.before
-            effect = f"new baseline, {counted(since, 'flight')} since"
-        rows.append(
-            cells(
-                note.date[:10],
-                note.kind,
-                plain(
-                    "every place" if note.place == EVERY_PLACE else note.place or "whole aircraft"
-                ),
-                plain(note.text),
-                effect or NONE,
-            )
-        )
-    table = Table(
-        caption="Notes, the newest first",
-        columns=columns("Date", "Kind", "Place", "What was done", "Effect"),
-        rows=tuple(rows),
-    )
-    return Section(title="Maintenance notes", anchor="notes", blocks=(table,))
-
-
 def judged_section(across: Across) -> Section:
     """Everything that was judged with how near it is to telling, and what could not be judged."""
     rows = tuple(_trend_row(t) for t in across.history.trends)
@@ -362,10 +329,13 @@ def judged_section(across: Across) -> Section:
         "them alike (a cold day, hard flying, slower telemetry) is nobody's fault.",
         "A baseline begins with the first flight, and anew after every note of kind repaired or "
         "changed, at its place alone. It is judged from the third flight on.",
-        "What the newest flight's own review finds stands here as well, what two of the last five "
-        "recordings find alike, and for five what one of them grounded for. A pack or supply that "
-        "was lost, a servo that fell silent and a contact that opened in flight stand until a note "
-        "of kind repaired or changed names their place.",
+        "A finding opens with the first flight that shows it, by its own review or together with "
+        "those before it, and stays as grave as it was until a note at its place closes it or "
+        "later flights show it gone: three, of what comes and goes five, that would have shown it, "
+        "with as much load. What one flight alone said to watch, the next such flight closes.",
+        "A pack or supply that was lost, a servo that fell silent and a contact that opened in "
+        "flight stay open until a note at their place. A note of kind checked accepts what is "
+        "seen until it is a step worse; it never closes a lost pack or supply.",
         "Scores of all features of one place are added up into one evidence (CUSUM: E. S. Page, "
         "Biometrika 41, 1954); slopes are Theil-Sen with Mann-Kendall's test.",
         "The chance of a false finding is held for all places and kinds of one season together; "

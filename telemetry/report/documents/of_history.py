@@ -21,12 +21,12 @@ from telemetry.report.document import (
 )
 from telemetry.report.documents.across import STEP, Across, flights_on_a_charge
 from telemetry.report.documents.history_figures import season_figure, trend_figure
+from telemetry.report.documents.history_notes import closed_blocks, notes_section
 from telemetry.report.documents.history_parts import (
     currents_section,
     flights_section,
     judged_section,
     leads_section,
-    notes_section,
     packs_section,
     voltages_section,
 )
@@ -40,6 +40,7 @@ from telemetry.report.words import (
     answer_words,
     counted,
     date_words,
+    earlier_words,
     lasting,
     measure,
     number,
@@ -108,7 +109,7 @@ def history_document(history: History, links: Mapping[str, str] | None = None) -
 def _next_step(across: Across) -> tuple[str, str]:
     history = across.history
     name = quoted(history.name)
-    repairable = [f for f in history.findings if f.place and f.level > Level.UNKNOWN]
+    repairable = [f for f in history.open if f.place and f.level > Level.UNKNOWN]
     if repairable:
         place = quoted(repairable[0].place or "")
         return (
@@ -128,7 +129,7 @@ def _first_page(across: Across) -> FirstPage:
         f"Nothing that lasts was found in {counted(len(history.flights), 'recording')}; a change "
         "smaller than the limits, or one that began a flight or two ago, may not show yet."
     )
-    if level is Level.UNKNOWN and not history.findings:
+    if level is Level.UNKNOWN and not history.open:
         otherwise = "Nothing could be judged across these flights: it takes three at the least."
     elif begun := _begun_anew(across):
         otherwise += f" {counted(len(begun), 'place')} just put right cannot be judged yet."
@@ -137,8 +138,10 @@ def _first_page(across: Across) -> FirstPage:
         flight=_season_words(across),
         level=level,
         word=history.word,
-        reason=reason(history.findings, otherwise),
-        answer=sentence(answer_words(history.answer)),
+        reason=reason(history.open, otherwise),
+        answer=" ".join(
+            filter(None, (sentence(answer_words(history.answer)), earlier_words(history.answer)))
+        ),
         numbers=(
             _flights(across),
             _parts(across),
@@ -146,7 +149,7 @@ def _first_page(across: Across) -> FirstPage:
             _charge(across),
             _on_a_charge(across),
         ),
-        checks=checks(history.findings, "these flights"),
+        checks=checks(history.open, "these flights"),
         timeline=season_figure(across),
     )
 
@@ -180,7 +183,7 @@ def _flights(across: Across) -> KeyNumber:
 
 
 def _parts(across: Across) -> KeyNumber:
-    grave = [f for f in by_gravity(across.history.findings) if f.level > Level.UNKNOWN]
+    grave = [f for f in by_gravity(across.history.open) if f.level > Level.UNKNOWN]
     places = list(dict.fromkeys(plain(f.place or "whole aircraft") for f in grave))
     return _number("Places to look at", str(len(places)), ", ".join(places) or "none found")
 
@@ -238,11 +241,11 @@ def _on_a_charge(across: Across) -> KeyNumber:
 
 def _findings(across: Across) -> Section:
     blocks: list[Block] = []
-    for finding in standing_alone(by_gravity(across.history.findings)):
+    for finding in standing_alone(by_gravity(across.history.open)):
         since = finding.since_flight
         where = [plain(w) for w in (finding.place, finding.servo) if w]
         if since is not None and since in across.number:
-            where.append(f"since {across.flight_words(since)}")
+            where.append(f"since {across.flight_words(since)}{_last_seen(across, finding)}")
         blocks.append(
             FindingBlock(
                 level=finding.level,
@@ -251,7 +254,7 @@ def _findings(across: Across) -> Section:
                 facts=_facts(finding),
                 explanations=cause_words(finding),
                 causes_head=causes_head(finding, "these flights"),
-                beneath=beneath(finding, across.history.findings),
+                beneath=beneath(finding, across.history.open),
                 confirm=sentence(finding.confirm),
                 advice=sentence(finding.advice),
                 code=finding.code,
@@ -264,13 +267,22 @@ def _findings(across: Across) -> Section:
     else:
         blocks.append(
             Paragraph(
-                text="Nothing was found across these flights. They show only what was logged, "
+                text="Nothing is open across these flights. They show only what was logged, "
                 "and do not clear the aircraft to fly."
             )
         )
     if begun := _begun_anew(across):
         blocks.append(Bullets(items=begun))
+    blocks += closed_blocks(across)
     return Section(title="Findings", anchor="findings", blocks=tuple(blocks))
+
+
+def _last_seen(across: Across, finding: Finding) -> str:
+    """When it was last seen, where later flights did not show it."""
+    last, newest = finding.last_flight, across.history.flights[-1].id
+    if last is None or last in (newest, finding.since_flight) or last not in across.number:
+        return ""
+    return f", last seen in No. {across.number[last]}"
 
 
 def _begun_anew(across: Across) -> tuple[str, ...]:

@@ -38,6 +38,15 @@ def beside_section(review: Review) -> Section | None:
                 "flights showed."
             )
         )
+    left_out: dict[str, int] = {}
+    for r in rows:
+        if r.left_out:
+            left_out[r.place] = max(r.left_out, left_out.get(r.place, 0))
+    if left_out:
+        told = ", ".join(f"{plain(p)}: {counted(n, 'flight')}" for p, n in left_out.items())
+        blocks.append(
+            Paragraph(text=f"Left out, for a finding was open there ({told}): no fault is usual.")
+        )
     blocks.append(
         Paragraph(
             text=f"One measure alone proves nothing: by chance about one in {(most + 1) // 2} lies "
@@ -51,7 +60,7 @@ def beside_section(review: Review) -> Section | None:
             columns=columns(*(("Flight", *titles) if many else titles)),
             rows=tuple(cells(*_row(r, many=many)) for r in rows),
             note="Usual: the middle four fifths of the earlier flights, since the last repair or "
-            "change noted at that place.",
+            "change noted at that place, without those in which a finding was open there.",
             brief=False,
         )
     )

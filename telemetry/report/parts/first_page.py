@@ -20,6 +20,7 @@ from telemetry.report.words import (
     clock,
     counted,
     date_words,
+    earlier_words,
     lasting,
     sentence,
 )
@@ -43,9 +44,13 @@ def first_page(review: Review, profile: str = "NAME") -> FirstPage:
         reason=alone_reason(review) if same else sentence(answer.title),
         answer=_answer_line(review),
         numbers=numbers,
-        checks=checks(review.findings),
+        checks=checks((*review.aircraft_open, *review.findings), _told_by(review)),
         timeline=_timeline(review, readings, numbers[0]),
     )
+
+
+def _told_by(review: Review) -> str:
+    return "this log" if review.answer.aircraft is None else "these flights"
 
 
 def alone_reason(review: Review) -> str:
@@ -59,9 +64,9 @@ def _answer_line(review: Review) -> str:
     if answer.aircraft is None:
         return ""
     whose = f"the aircraft: {answer_words(answer)}."
-    if answer.level is review.verdict:
-        return sentence(whose)
-    return f"This log alone: {LEVEL_STATE[review.verdict]}; {whose}"
+    if answer.level is not review.verdict:
+        whose = f"this log alone: {LEVEL_STATE[review.verdict]}; {whose}"
+    return f"{sentence(whose)} {earlier_words(answer)}".rstrip()
 
 
 def aircraft_name(review: Review) -> str:

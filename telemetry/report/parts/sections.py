@@ -28,7 +28,15 @@ from telemetry.report.parts.path import differences, path_figure
 from telemetry.report.parts.proof import proof
 from telemetry.report.parts.tables import cells, columns, each_flight, flight_name, mohm_words
 from telemetry.report.parts.worst import worst_table
-from telemetry.report.words import NONE, NumberSteps, clock, lasting, number, sentence
+from telemetry.report.words import (
+    LEVEL_STATE,
+    NONE,
+    NumberSteps,
+    clock,
+    lasting,
+    number,
+    sentence,
+)
 from telemetry.results import Flight, PhaseKind, Review, Stir, StirPlace
 from telemetry.results.findings import standing_alone
 
@@ -73,6 +81,12 @@ def findings_section(review: Review) -> Section:
                 "interval, and does not clear the aircraft to fly."
             )
         )
+    alone = {(f.code, f.place) for f in review.findings}
+    others = [f for f in review.aircraft_open if (f.code, f.place) not in alone]
+    if others:
+        blocks.append(Paragraph(text="Open on the aircraft by its other flights:"))
+        told = tuple(sentence(f"{LEVEL_STATE[f.level]}: {plain(f.title)}") for f in others)
+        blocks.append(Bullets(items=told))
     return Section(title="Findings", anchor="findings", blocks=tuple(blocks))
 
 
