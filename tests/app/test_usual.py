@@ -13,7 +13,7 @@ from telemetry.aircraft import Aircraft
 from telemetry.app import usual
 from telemetry.book import BookFlight
 from telemetry.model.log import Provenance
-from telemetry.results import Comparison, NoteMark
+from telemetry.results import ClosedBy, Comparison, Finding, History, HistoryFlight, Level, NoteMark
 from telemetry.trends.measures import Measure
 from tests.trends.conftest import book_flight, book_note
 
@@ -154,7 +154,8 @@ def test_every_flight_of_a_review_is_set_beside_those_before_it(
         assert told is profile
         return dict(enumerate([make_flight(file="a"), make_flight(file="b")]))
 
-    def compare(_r: Any, earlier: Any, notes: Any, *, number: int) -> list[Any]:
+    def compare(_r: Any, earlier: Any, notes: Any, *, faulty: Any, number: int) -> list[Any]:
+        assert faulty == {}
         return [(number, [m.file for m in earlier], [n.before for n in notes])]
 
     monkeypatch.setattr(usual, "measures_of", measures_of)
@@ -167,3 +168,70 @@ def test_every_flight_of_a_review_is_set_beside_those_before_it(
         (1, ["a", "b"], [1]),
         (2, ["a", "b"], [1]),
     )
+
+
+def test_what_is_faulty_never_becomes_usual(make_flight: Make) -> None:
+    """Flights in which a finding was open at a place are left out there, and counted."""
+    rows = [{("tail", "start_v"): v, ("bus", "start_v"): v} for v in (8.0, 8.1, 8.2, 9.8, 9.9)]
+    earlier = [make_flight(e) for e in rows]
+
+    def ranges(faulty: dict[str, list[int]]) -> dict[str, tuple[int, int, bool]]:
+        found = usual.compare(_review(9.0), earlier, faulty=faulty)
+        return {c.place: (c.flights, c.left_out, c.outside) for c in found}
+
+    assert ranges({})["tail"] == (5, 0, False)
+    assert ranges({"tail": [3, 4]}) == {"tail": (3, 2, True), "bus": (5, 0, False)}
+    assert ranges({"": [3, 4]}) == {"tail": (3, 2, True), "bus": (3, 2, True)}
+    assert "tail" not in ranges({"tail": [2, 3, 4]}), "too few are left to tell what is usual"
+
+
+def test_a_ratio_is_not_usual_where_either_side_was_at_fault(make_flight: Make) -> None:
+    name = ("right wing", "stir_mirror_ratio")
+    earlier = [make_flight({name: v}) for v in (1.0, 1.0, 1.1, 0.6)]
+    now = Measure(place="right wing", feature="stir_mirror_ratio", value=0.7, unit="")
+    (row,) = usual.compare(_review(now), earlier, faulty={"left wing": [3]})
+    assert (row.flights, row.left_out, row.outside) == (3, 1, True)
+
+
+def test_flights_with_an_open_finding(make_flight: Make) -> None:
+    """From the flight that a finding began with until the one after which it was closed."""
+    listed = tuple(HistoryFlight(id=i, start=None, file="") for i in "abcdef")
+
+    def finding(place: str | None, since: str, **more: Any) -> Finding:
+        return Finding(
+            code="x", level=Level.WATCH, place=place, title="", since_flight=since, **more
+        )
+
+    shut: dict[str, Any] = {
+        "state": "closed",
+        "closed_by": ClosedBy(kind="repaired", date=None, before=4),
+    }
+    history = History(
+        name="x", aircraft=Aircraft(), flights=listed, notes=(), features=(), trends=(),
+        findings=(
+            finding("tail", "e"), finding("tail", "b", **shut), finding(None, "f"),
+            replace(finding("bus", "a"), level=Level.UNKNOWN),
+        ),
+    )  # fmt: skip
+    assert usual.faulty_flights(history) == {"tail": set("bcdef"), "": {"f"}}
+
+
+def _review(now: float | Measure) -> Any:
+    """A review whose flight measured this, or this voltage at two places."""
+    both = (
+        (one("start_v", now), one("start_v", now, place="bus"))
+        if isinstance(now, float)
+        else (now,)
+    )
+    return SimpleNamespace(aircraft=Aircraft(), measured=both)
+
+
+@pytest.fixture(autouse=True)
+def measured(monkeypatch: pytest.MonkeyPatch) -> None:
+    whole = usual.measure_flight
+
+    def measure_flight(review: Any, number: int) -> Any:
+        given = getattr(review, "measured", None)
+        return SimpleNamespace(features=given) if given else whole(review, number)
+
+    monkeypatch.setattr(usual, "measure_flight", measure_flight)

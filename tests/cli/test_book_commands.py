@@ -550,14 +550,16 @@ def test_a_review_of_a_known_aircraft_is_set_beside_its_flights(
     options = ("--aircraft", "tern", "--book", added[0])
     shown = call("review", last, *options).stdout
     assert re.search(
-        r"Left wing lead resistance \d+ mOhm, usual \d+ to \d+ mOhm over 12\s+flights\.", shown
+        r"Left wing lead resistance \d+ mOhm, usual \d+ to \d+ mOhm over 7\s+flights, "
+        r"without\s+5\s+of\s+an\s+open\s+finding\s+there\.",
+        shown,
     )
     assert "One measure alone proves nothing" in shown
     (one,) = strict(call("review", last, *options, "--json").stdout)["reviews"]
     rows = {(r["place"], r["feature"]): r for r in one["compared"]}
     lead = rows[("left wing", "branch_mohm")]
     assert lead["outside"] is True
-    assert lead["flights"] == 12
+    assert (lead["flights"], lead["left_out"]) == (7, 5), "what is faulty never becomes usual"
     assert lead["value"] > lead["usual_high"] > lead["usual_low"]
     assert rows[("right wing", "branch_mohm")]["outside"] is False
 
@@ -583,8 +585,10 @@ def test_what_was_before_a_repair_is_not_called_usual(book: Path, season: Path) 
     (last,) = season.rglob("tern-flight-12.csv")
     found = call("review", last, "--aircraft", "tern", "--book", book, "--json").stdout
     rows = {(r["place"], r["feature"]): r for r in strict(found)["reviews"][0]["compared"]}
-    assert rows[("left wing", "branch_mohm")]["flights"] == 5
-    assert rows[("tail", "branch_mohm")]["flights"] == 12
+    lead = rows[("left wing", "branch_mohm")]
+    assert lead["flights"] + lead["left_out"] == 5
+    tail = rows[("tail", "branch_mohm")]
+    assert (tail["flights"], tail["left_out"]) == (12, 0)
 
 
 def test_a_flight_of_the_book_is_opened_by_its_id(added: tuple[Path, Result]) -> None:
