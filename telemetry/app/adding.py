@@ -15,10 +15,9 @@ from pathlib import Path
 from typing import Any
 
 from telemetry.aircraft.profile import new_profile
-from telemetry.app.cache import version_for
+from telemetry.app.cache import measured, version_for
 from telemetry.app.incoming.batch import Incoming, Progress, add_files, read_file
 from telemetry.app.incoming.whose import introduce, models_of, refuse_two_headers
-from telemetry.app.measuring import measured
 from telemetry.app.pipeline import review
 from telemetry.book import Logbook, Outcome
 from telemetry.book.files.joining import joined

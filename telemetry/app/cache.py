@@ -5,14 +5,17 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Callable, Sequence
 from concurrent.futures import Executor
+from dataclasses import replace
 from functools import partial
 from pathlib import Path
 
 from telemetry.aircraft import Aircraft
-from telemetry.app.measuring import measured
 from telemetry.app.pipeline import review
 from telemetry.app.workers import Crew, calls
 from telemetry.book import BookFlight, Logbook
+from telemetry.checks.reported import judged_in, reported_in
+from telemetry.results import Review
+from telemetry.trends.features.flight import measure_flight
 from telemetry.trends.measures import VERSION, Measures
 
 
@@ -68,6 +71,26 @@ def _made(book: Path, profile: Aircraft | None, flight: str) -> Measures:
     found = review(Logbook(book, make=False).read(flight), profile)
     longest = max(range(len(found.flights)), key=lambda n: found.flights[n].duration_s)
     return measured(found, longest + 1)
+
+
+def measured(review: Review, number: int = 1) -> Measures:
+    """What the book keeps of one flight.
+
+    Parameters
+    ----------
+    review : Review
+    number : int
+        Which of its flights, from 1.
+
+    Returns
+    -------
+    Measures
+    """
+    return replace(
+        measure_flight(review, number),
+        reported=reported_in(review, number),
+        judged=judged_in(review),
+    )
 
 
 def version_for(profile: Aircraft | None) -> str:

@@ -9,8 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from concurrent.futures import Executor
 
-from telemetry.app.cache import measures_of
-from telemetry.app.measuring import measured
+from telemetry.app.cache import measured, measures_of
 from telemetry.app.replays import together_of, with_earlier
 from telemetry.app.timelines import AsIfNoted, as_if_added, note_marks
 from telemetry.book import BookFlight, Logbook, Note

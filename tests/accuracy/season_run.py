@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 
 from telemetry.aircraft import Aircraft, Node, Pack, Servo
-from telemetry.app.measuring import measured
+from telemetry.app.cache import measured
 from telemetry.app.pipeline import review
 from telemetry.checks.across import judge
 from telemetry.importer import read_log

@@ -16,8 +16,8 @@ from typing import Any
 import pytest
 
 import telemetry
+from telemetry.app.cache import measured
 from telemetry.app.jobs import Job, reviewed
-from telemetry.app.measuring import measured
 from telemetry.circuit.together import together
 from telemetry.measure.packs import pack_outs
 from telemetry.readings import take_readings

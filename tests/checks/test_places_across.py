@@ -16,7 +16,7 @@ import numpy as np
 import pytest
 
 from telemetry.aircraft import Aircraft, Node
-from telemetry.app.measuring import measured
+from telemetry.app.cache import measured
 from telemetry.app.pipeline import review
 from telemetry.checks.across import judge
 from telemetry.importer import read_log

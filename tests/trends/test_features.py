@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from telemetry.app.measuring import measured
+from telemetry.app.cache import measured
 from telemetry.app.pipeline import review
 from telemetry.app.usual import compare
 from telemetry.checks.across import judge

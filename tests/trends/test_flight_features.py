@@ -10,7 +10,7 @@ import pandas as pd
 import pytest
 
 from telemetry.aircraft import Aircraft, Limits, Node, Pack, PackLabel
-from telemetry.app.measuring import measured
+from telemetry.app.cache import measured
 from telemetry.model.channels import Channel, Quantity
 from telemetry.model.log import Log, Provenance
 from telemetry.readings import Reading, Readings, take_readings
