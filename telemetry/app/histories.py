@@ -43,7 +43,7 @@ def history(
     progress : callable, optional
         Called after each flight that had to be measured: how many are done, of how many.
     judged : callable, optional
-        Likewise, of flights that had to be judged with those before them.
+        Likewise, after some flights that had to be judged with those before them.
 
     Returns
     -------
@@ -83,7 +83,15 @@ def history(
     ]
     measures, notes = [kept[f.id] for f in flights], note_marks(timeline)
     together = together_of(
-        book, name, measures, listed, notes, profile, lacking=lacking, progress=judged
+        book,
+        name,
+        measures,
+        listed,
+        notes,
+        profile,
+        lacking=lacking,
+        executor=executor,
+        progress=judged,
     )
     found = replay(
         measures, notes, profile, name=aircraft_key(name), listed=listed, together=together

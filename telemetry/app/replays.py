@@ -10,12 +10,15 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Callable, Mapping, Sequence
+from concurrent.futures import Executor
 from contextlib import suppress
 from dataclasses import asdict, replace
+from functools import partial
 from typing import Any
 
 from telemetry.aircraft import Aircraft
 from telemetry.app.cache import version_for
+from telemetry.app.workers import Crew, calls
 from telemetry.book import Logbook
 from telemetry.checks.across import together_at
 from telemetry.model.errors import BookError
@@ -37,6 +40,9 @@ from telemetry.trends.measures import Measures
 #: Version of what is judged across flights; raised where a check changes what it finds.
 VERSION = "1"
 
+# Flights that are judged between two writes.
+_PIECE = 25
+
 Together = tuple[Finding, ...]
 Kept = tuple[Together, list[dict[str, Any]]]
 
@@ -50,6 +56,7 @@ def together_of(
     profile: Aircraft | None,
     *,
     lacking: Sequence[str] = (),
+    executor: Executor | None = None,
     progress: Callable[[int, int], None] | None = None,
 ) -> list[Together]:
     """For each flight what the flights up to it tell together.
@@ -63,23 +70,48 @@ def together_of(
         As of :func:`telemetry.checks.across.replay`.
     lacking : sequence of str
         Ids of flights that the book lacks: from the first of them on nothing is kept.
+    executor : Executor, optional
+        Judges the flights that were not judged yet; without it this process does.
     progress : callable, optional
-        Called after each flight that had to be judged: how many are done, of how many.
+        Called after some of them: how many are done, of how many.
     """
     keys = keys_of([f.id for f in listed], notes, f"{VERSION} {version_for(profile)}", lacking)
-    known = _known(book.get_replay(name), keys)
+    kept = book.get_replay(name)
+    known = _known(kept, keys)
     missing = [k for k, key in enumerate(keys) if key not in known]
-    for done, k in enumerate(missing, 1):
-        found = together_at(k, flights, notes, profile, listed)
-        # As it will be read the next time, so that the next time says the same.
-        docs = [finding_document(f) for f in found]
-        known[keys[k]] = tuple(finding_of(doc) for doc in docs), docs
+    held = next((k for k, f in enumerate(listed) if f.id in lacking), len(listed))
+    # What a log that the book lacks puts off is as it was without it.
+    others = (kept.get("together") or {}) if lacking else {}
+    pieces = [missing[k : k + _PIECE] for k in range(0, len(missing), _PIECE)]
+    judge_piece = partial(_judged, flights, notes, profile, listed)
+    done = 0
+    for piece, call in zip(
+        pieces, calls(judge_piece, pieces, Crew(executor, len(pieces))), strict=True
+    ):
+        for k, docs in zip(piece, call(), strict=True):
+            # As it will be read the next time, so that the next time says the same.
+            known[keys[k]] = tuple(finding_of(doc) for doc in docs), docs
+        done += len(piece)
+        if piece[0] < held:  # piece by piece: what was judged is not judged again after a break
+            mine = {key: known[key][1] for key in keys[:held] if key in known}
+            _keep(book, name, together={**others, **mine})
         if progress is not None:
             progress(done, len(missing))
-    held = next((k for k, f in enumerate(listed) if f.id in lacking), len(listed))
-    if any(k < held for k in missing):
-        _keep(book, name, together={key: known[key][1] for key in keys[:held]})
     return [known[key][0] for key in keys]
+
+
+def _judged(
+    flights: Sequence[Measures],
+    notes: Sequence[NoteMark],
+    profile: Aircraft | None,
+    listed: Sequence[HistoryFlight],
+    piece: Sequence[int],
+) -> list[list[dict[str, Any]]]:
+    """What some flights, by index, tell together with those before each, as plain values."""
+    return [
+        [finding_document(f) for f in together_at(k, flights, notes, profile, listed)]
+        for k in piece
+    ]
 
 
 def keys_of(

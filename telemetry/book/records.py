@@ -6,7 +6,7 @@ import itertools
 import secrets
 from collections.abc import Iterable, Mapping
 from dataclasses import asdict, dataclass, field, fields, replace
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from enum import StrEnum
 from pathlib import Path
 from typing import Any, Literal
@@ -320,6 +320,15 @@ def flights_of(recording: Recording) -> tuple[BookFlight, ...]:
     )
 
 
+def _written(note: Note) -> str:
+    """The day after a note was written, as text that sorts by time: no time zone is later."""
+    try:
+        made = datetime.fromisoformat(note.made).replace(tzinfo=None)
+        return (made + timedelta(days=1)).isoformat(timespec="microseconds")
+    except (ValueError, OverflowError):
+        return "9999"
+
+
 def in_order(
     recordings: Iterable[Recording], notes: Iterable[Note] = ()
 ) -> tuple[BookFlight | Note, ...]:
@@ -328,8 +337,9 @@ def in_order(
     What has a date goes by it; a day without a time comes before that day's times, as "since" does
     in a profile. A flight without a date comes after everything that the book held when it was
     added; a note whose date was not given likewise, and not before the clock's time either, so
-    that a machine whose clock is behind does not put it before flights that it followed. Equal
-    dates go by the order of adding.
+    that a machine whose clock is behind does not put it before flights that it followed. A day
+    that was still to come when a note was written is no later than the day after that. Equal dates
+    go by the order of adding.
     """
     entries: list[BookFlight | Note] = [f for r in recordings for f in flights_of(r)]
     entries += notes
@@ -339,8 +349,8 @@ def in_order(
     for number, entry in enumerate(entries):
         if isinstance(entry, Note):
             when = sortable(entry.date)
-            if not entry.given:
-                when = max(when, latest)
+            # No note tells what is still to come, whatever day was typed.
+            when = min(when, max(_written(entry), latest)) if entry.given else max(when, latest)
         else:
             when = latest if entry.start is None else sortable(entry.start)
         latest = max(latest, when)

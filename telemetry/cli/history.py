@@ -72,7 +72,7 @@ def history(
         say(f"{done}/{count} measured")
 
     def tell_judged(done: int, count: int) -> None:
-        if count > _FEW and done % _FEW == 0:
+        if count > _FEW:
             say(f"{done}/{count} judged with the flights before them")
 
     with crew_for(workers, scheduler, [shelf.path]) as crew:

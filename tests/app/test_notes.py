@@ -46,3 +46,31 @@ class TestNotes:
         assert first_since([*notes, mark(4, "all")], craft, "") == 4
         assert first_since(notes, craft, "") == 0
         assert first_since([*notes, mark(5, "rudder", "changed")], craft, "tail") == 5
+
+
+def test_a_note_dated_in_times_to_come_does_not_close_what_comes() -> None:
+    """It counts from when it was written: flights after that begin after it."""
+    from dataclasses import replace
+
+    from telemetry.book import NoteKind
+    from telemetry.book.records import Note, Recording, RecordingPart, in_order
+
+    def flown(day: str, order: int) -> Recording:
+        part = RecordingPart(id=f"{order:016x}-0", first_row=0, rows=1, start_s=0.0, end_s=1.0)
+        return Recording(
+            id=f"{order:016x}", sha256=f"{order:016x}" * 4, size_bytes=1, stored_bytes=1, file="f",
+            aircraft="tern", order=order, added="", start=day, start_source="log", flights=(part,),
+        )  # fmt: skip
+
+    note = Note(
+        id="n", aircraft="tern", kind=NoteKind.REPAIRED, text="", place="tail",
+        date="2099-01-01", given=True, order=2, made="2026-05-02T10:00:00+00:00",
+    )  # fmt: skip
+    flights = [flown("2026-05-01", 1), flown("2026-05-04", 3)]
+    (mark,) = note_marks(in_order(flights, [note]))
+    assert (mark.before, mark.date) == (1, "2099-01-01")
+    past = replace(note, date="2026-04-01")
+    assert note_marks(in_order(flights, [past]))[0].before == 0
+    # A clock that is behind: the day of the newest flight that the book held is none to come.
+    behind = replace(note, date="2026-05-01", made="2020-01-01T00:00:00+00:00")
+    assert note_marks(in_order(flights, [behind]))[0].before == 1
