@@ -35,7 +35,7 @@ if TYPE_CHECKING:
     "--kind",
     required=True,
     type=click.Choice(["repaired", "changed", "checked", "charged"]),
-    help="Only repaired and changed close what was found, at their place.",
+    help="repaired and changed close what was found at their place; checked accepts it as it is.",
 )
 @click.option(
     "--place",
