@@ -22,10 +22,25 @@ _PROFILE_PART = 0.25
 # than at 1 s).
 _SLOW = Interval(0.25, 0.0, 0.5)
 
+# How far the load falls with the voltage: a servo that holds against air takes its current at any
+# voltage (0), one that starts or stalls is a resistance (1). The cautious end is the value
+# (heuristic).
+_YIELDS = Interval(0.0, 0.0, 1.0)
+
 TOTAL = "total"
 
 Kind = Literal[
-    "volts", "amps", "ohm", "apparent", "way", "share", "peak", "return", "dropout", "slow"
+    "volts",
+    "amps",
+    "ohm",
+    "apparent",
+    "way",
+    "share",
+    "peak",
+    "return",
+    "dropout",
+    "slow",
+    "yields",
 ]
 
 
@@ -35,14 +50,14 @@ class Input(NamedTuple):
     ``volts`` and ``amps`` at landing; ``ohm`` of a pack, of the root or of a node's lead,
     ``apparent`` that of a lead against the total current, ``way`` from inside a pack to the root;
     ``share`` of a pack; ``peak`` and ``return``, currents under load; of the whole path ``dropout``
-    of its regulators and ``slow``. In V, A and Ohm; parts of 0 to 1.
+    of its regulators, ``slow``, and how the load ``yields``. In V, A and Ohm; parts of 0 to 1.
     """
 
     kind: Kind
     place: str = ""
 
 
-DROPOUT, SLOW = Input("dropout"), Input("slow")
+DROPOUT, SLOW, YIELDS = Input("dropout"), Input("slow"), Input("yields")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -111,7 +126,7 @@ class Known:
         )
         for kind, values in known:
             self.inputs |= {Input(kind, place): x for place, x in values.items()}
-        self.inputs[SLOW] = _SLOW
+        self.inputs[SLOW], self.inputs[YIELDS] = _SLOW, _YIELDS
         whole = self.inputs.get(Input("amps", TOTAL))
         if len(aircraft.packs) == 1 and whole is not None:
             self.inputs.setdefault(Input("amps", aircraft.packs[0].name), whole)

@@ -10,12 +10,14 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Literal
 
-from telemetry.circuit.known import DROPOUT, SLOW, TOTAL, Input, Known
+from telemetry.circuit.known import DROPOUT, SLOW, TOTAL, YIELDS, Input, Known
 from telemetry.circuit.network import Line, load_ohm, loaded_v, place_volts, together_v
 
 Numbers = Mapping[Input, float]
 # Currents under load that a case can have: the highest seen, the one that many flights reach once.
 Load = Literal["peak", "return"]
+# Part of a load at which the voltage is asked a second time, for its slope (heuristic).
+_NEAR = 0.9
 
 
 class Missing(Exception):
@@ -68,11 +70,27 @@ class Circuit(Known):
             raise Missing(why)
 
         def volts(x: Numbers, place: str) -> float:
-            root_v = min(self._root_v(x, "peak", remaining) for remaining in left)
-            return self._carried(x, place, root_v, "peak")
+            return min(self._yielding(x, place, remaining) for remaining in left)
 
         note = f"{' and '.join(gone)} gave nothing already" if gone else ""
         return CircuitCase(volts, self._flow("peak"), f"not known {why}" if why else note)
+
+    def _yielding(self, x: Numbers, place: str, packs: list[str]) -> float:
+        """Voltage of a place when these packs carry the peak, which falls with the voltage.
+
+        The peak was read while all packs gave. Near it the voltage is a straight line of the load.
+        """
+        root_v, part = self._root_v(x, "peak", packs), 1.0
+        try:
+            read_v = self._root_v(x, "peak", self.present)
+        except Missing:
+            read_v = root_v
+        if x[YIELDS] > 0.0 and root_v < read_v:
+            steep_v = (self._root_v(_less(x, _NEAR), "peak", packs) - root_v) / (1.0 - _NEAR)
+            yields_v = max(steep_v, 0.0) * x[YIELDS]
+            root_v = (root_v + yields_v) / (1.0 + yields_v / read_v)
+            part = 1.0 - x[YIELDS] * (1.0 - root_v / read_v)
+        return self._carried(_less(x, part), place, root_v, "peak")
 
     def _all_packs(self, load: Load) -> CircuitCase:
         def volts(x: Numbers, place: str) -> float:
@@ -236,6 +254,11 @@ class Circuit(Known):
         apparent = self._need(x, Input("apparent", node), f"the resistance of the lead to {node}")
         before = self._need(x, Input("amps", TOTAL), "the total current at landing")
         return apparent * (x[Input(load, TOTAL)] - before)
+
+
+def _less(x: Numbers, part: float) -> Numbers:
+    """The numbers with this part of every highest current."""
+    return {key: part * v if key.kind == "peak" else v for key, v in x.items()}
 
 
 _LOAD_WORDS: dict[Load, str] = {

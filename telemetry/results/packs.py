@@ -97,6 +97,10 @@ class LoadDrop:
         Whether that rests on the resistance that the profile gives, and not on its chemistry.
     temperature_c : float or None
         Of the pack, else the lowest that was logged at the start.
+    of_a_pack : bool
+        Whether it is the voltage of a pack, or of a bus.
+    chemistry : str or None
+        As the profile has it.
     """
 
     place: str
@@ -110,6 +114,8 @@ class LoadDrop:
     sound_mohm: float | None = None
     by_profile: bool = False
     temperature_c: float | None = None
+    of_a_pack: bool = True
+    chemistry: str | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -23,6 +23,7 @@ from telemetry.results import (
     Finding,
     Flight,
     Level,
+    LoadDrop,
     LowSupply,
     Origin,
     OutKind,
@@ -410,6 +411,28 @@ def test_one_pack_surely_half_as_much_again_as_the_other(
     )
     found = found_in(twins=(twins,))
     assert ("source-resistance-high" in {f.code for f in found}) is raised
+
+
+@pytest.mark.parametrize(
+    ("rest_v", "low_pct", "more", "raised"),
+    [
+        (8.3, 16.5, {}, True),
+        (8.3, 15.5, {}, False),
+        (8.3, 15.5, {"temperature_c": 22.0}, True),  # no cold explains it
+        (6.9, 19.0, {}, False),  # it may be nickel
+        (6.9, 21.0, {}, True),
+        (6.9, 17.0, {"chemistry": "lipo"}, True),
+        (8.3, 19.0, {"of_a_pack": False}, False),  # with the way to the bus
+    ],
+)
+def test_what_load_takes_of_packs(
+    rest_v: float, low_pct: float, more: dict[str, Any], raised: bool
+) -> None:
+    drop = LoadDrop(
+        place="pack 1", mohm=90.0, low_mohm=85.0, high_mohm=95.0, high_a=15.0, rest_v=rest_v,
+        drop_pct=low_pct + 0.5, low_drop_pct=low_pct, **more,
+    )  # fmt: skip
+    assert bool(found_in(drops=(drop,))) is raised
 
 
 def test_a_few_milliohms_more_than_the_other_pack_are_a_plug() -> None:

@@ -27,6 +27,7 @@ from telemetry.results import (
     Finding,
     Flight,
     Level,
+    LoadDrop,
     OutKind,
     OutSign,
     PackCapacity,
@@ -198,6 +199,18 @@ def test_a_pack_that_holds_less_than_the_other(high_times: float, told: bool) ->
     if told:
         assert not findings[0].ranked, "a smaller pack looks the same on one day"
         assert any("smaller by design" in text for text in findings[0].explanations)
+
+
+@pytest.mark.parametrize(("drop_pct", "level"), [(0.7, Level.CLEAR), (1.5, Level.WATCH)])
+def test_at_a_light_load_packs_share_by_their_charge(drop_pct: float, level: Level) -> None:
+    uneven = {"share": 0.24, "low_share": 0.15, "high_share": 0.33, "off_balance": True}
+    most = {"share": 0.76, "low_share": 0.67, "high_share": 0.85, "off_balance": True}
+    drop = LoadDrop(
+        place="pack 2", mohm=25.0, low_mohm=20.0, high_mohm=30.0, high_a=2.4, rest_v=8.25,
+        drop_pct=drop_pct, low_drop_pct=drop_pct,
+    )  # fmt: skip
+    flown = flight(packs=pair(uneven, most), drops=(drop,))
+    assert [(f.code, f.level) for f in found(flown)] == [("pack-share", level)]
 
 
 HELD = {"share": 0.08, "rest_v": 6.57, "loaded_v": 6.56, "drawn_mah": 20.0}

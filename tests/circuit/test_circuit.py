@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 
 from telemetry.aircraft import Aircraft
-from telemetry.circuit.known import DROPOUT, SLOW, Input, Known, Measured
+from telemetry.circuit.known import DROPOUT, SLOW, YIELDS, Input, Known, Measured
 from telemetry.circuit.worst_cases import Circuit, Missing
 from telemetry.numerics.intervals import Interval
 from telemetry.results import Resistance
@@ -63,7 +63,9 @@ def test_every_measured_number_has_its_name() -> None:
         Input("return", "total"): 20.0,
         SLOW: 0.25,
         DROPOUT: 0.25,
+        YIELDS: 0.0,
     }
+    assert (x[YIELDS].low, x[YIELDS].high) == (0.0, 1.0)
     assert (x[SLOW].low, x[SLOW].high) == (0.0, 0.5)
     assert (x[DROPOUT].low, x[DROPOUT].high) == (0.0, 0.5)
 

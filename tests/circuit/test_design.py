@@ -173,7 +173,8 @@ def test_a_design_lies_between_packs_at_their_floor_and_full_ones() -> None:
     lost, level, _ = bus.cases
     assert lost.voltage_v == pytest.approx(7.4 - 0.1)
     assert 6.6 - 0.14 < lost.low_v < 6.6 - 0.1
-    assert lost.high_v == pytest.approx(8.4 - 0.1), "one better pack does not help the other"
+    # A load that falls with the voltage takes a hundredth less.
+    assert lost.high_v == pytest.approx(8.4 - 0.1, abs=0.002), "a better one does not help it"
     assert (level.voltage_v, level.low_v, level.high_v) == (None, None, None)
 
 

@@ -91,6 +91,16 @@ def test_a_lost_pack_leaves_the_peak_to_the_weaker_one() -> None:
     assert _case(found, "bus", "pack-lost").current_a == 20.0
 
 
+def test_servos_take_less_at_a_lower_voltage_at_the_best() -> None:
+    """As resistances that took 20 A of both packs they leave one of 60 mOhm with more."""
+    case = _case(margins(TERN, MEASURED, STATE), "bus", "pack-lost")
+    both_v = BUS - PARALLEL * (20 - TOTAL)
+    as_resistances = (8.0 - RELAXED) / (1 + R2 * 20 / both_v)
+    # The pack may relax by nothing as well; the cautious end knows of neither.
+    assert case.high_v == pytest.approx(ALONE + np.hypot(as_resistances - ALONE, RELAXED))
+    assert case.low_v == pytest.approx(ALONE - RELAXED)
+
+
 def test_a_way_measured_in_parts_gives_the_same_as_by_share() -> None:
     parts = (
         *MEASURED,
@@ -284,7 +294,8 @@ def test_an_unknown_drop_out_is_an_interval_and_not_a_guess() -> None:
     # Drop-out 0 to 0.5 V about 0.25; relaxing 0 to 0.15 V about 0.075.
     assert case.voltage_v == pytest.approx(5.6 - 0.25 - 0.075)
     assert case.voltage_v - case.low_v == pytest.approx(np.hypot(0.25, 0.075))
-    assert case.high_v - case.voltage_v == pytest.approx(np.hypot(0.25, 0.075))
+    # The load may fall with the voltage besides.
+    assert case.high_v - case.voltage_v > np.hypot(0.25, 0.075)
 
 
 def test_a_standby_pack_takes_over_from_rest() -> None:

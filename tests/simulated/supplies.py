@@ -76,6 +76,7 @@ class SupplyScene:
     packs: list[Pack]
     joined: str
     celsius: float
+    lost: int | None = None
     truth: dict[str, FloatArray] = field(default_factory=dict)
     columns: dict[str, FloatArray] = field(default_factory=dict)
 
@@ -104,9 +105,14 @@ class SupplyScene:
 
 
 def make_supply(
-    seed: int, kind: str = "sound", fault: str = "", *, update_s: float | None = None
+    seed: int,
+    kind: str = "sound",
+    fault: str = "",
+    *,
+    update_s: float | None = None,
+    lost: int | None = None,
 ) -> SupplyScene:
-    """A scene of a healthy kind, with a fault planted or without."""
+    """A scene of a healthy kind, with a fault planted or without; ``lost``: a pack that is off."""
     rng = np.random.default_rng([seed, *(fault or kind).encode()])
     update_s = float(rng.choice([0.1, 0.2, 0.5, 1.0, 2.0])) if update_s is None else update_s
     style = str(rng.choice(["aerobatic", "warbird", "scale", "mixed", "jet"]))
@@ -128,6 +134,7 @@ def make_supply(
         packs=packs,
         joined=joined,
         celsius=celsius,
+        lost=lost,
     )
     total = np.sum(list(nodes.values()), axis=0) + rng.uniform(0.15, 0.4)
     _electrics(rng, scene, nodes, total, t, span)
@@ -249,6 +256,8 @@ def _electrics(
             open_ohm[k][(t >= at) & (t < at + 3.0)] = 1e6
     if scene.kind == "standby":
         open_ohm[1][:] = 1e6
+    if scene.lost is not None:
+        open_ohm[scene.lost][:] = 1e6
     dips = _dips(rng, scene, t, span) if fault == "wing at zero" else None
     if dips is not None:
         scene.where = "left wing"

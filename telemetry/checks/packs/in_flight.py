@@ -32,6 +32,9 @@ from telemetry.results import (
 # A share below this takes a path of four times the other's resistance; where the pack's voltage
 # lies below the other's, which a bad path behind it cannot make, it is held off (heuristic).
 _HELD = 0.2
+# Load that takes less of the packs' voltage than this, %, shares itself by their charge
+# (heuristic: a twentieth of their charge makes as much).
+_LIGHT_PCT = 1.0
 
 
 def pack_findings(facts: FlightFacts) -> list[FindingDraft]:
@@ -62,6 +65,8 @@ def _share(flight: Flight, aircraft: Aircraft) -> list[FindingDraft]:
     cause = ""
     if even:
         cause = "unequal charge: of a change of the load both take their part"
+    elif low is None and _light(flight):
+        cause = "unequal charge: at so light a load hundredths of a volt decide"
     elif held:
         cause = "unequal charge: it lies below the other and is held off most of the time"
     return [
@@ -82,6 +87,13 @@ def _share(flight: Flight, aircraft: Aircraft) -> list[FindingDraft]:
             likelier=(Possible(CauseKind.UNLIKE_CHARGE, cause),) if cause else (),
         )
     ]
+
+
+def _light(flight: Flight) -> bool:
+    """Whether load took next to nothing of the voltage of the packs that share it."""
+    shared = {s.place for s in shared_packs(flight)}
+    taken = [d.drop_pct for d in flight.drops if d.place in shared]
+    return bool(taken) and max(taken) < _LIGHT_PCT
 
 
 def _lost_aloft(finding: Finding, flight: Flight) -> bool:

@@ -9,6 +9,7 @@ from telemetry.checks.check import Check, CheckPart
 from telemetry.checks.draft import FindingDraft, Possible, Words
 from telemetry.checks.facts import FlightFacts
 from telemetry.checks.needs import Needs, Refusal, packs, root, without_resistance
+from telemetry.measure.charge_state import guess_pack
 from telemetry.model.channels import Quantity
 from telemetry.results import Level, LoadDrop, NotJudged
 
@@ -17,11 +18,13 @@ from telemetry.results import Level, LoadDrop, NotJudged
 _TIMES, _SURE = 1.5, 1.25
 # ... and by more than their leads and plugs differ, mOhm (heuristic).
 _MORE_MOHM = 10.0
-#: Part of the voltage that load takes, %: packs that lose so much are weak for this load, whatever
-#: their chemistry (heuristic: a sound lithium pack under a heavy load loses a tenth, one of nickel
-#: or a cold one nearly a fifth).
-#: The middle one where a mild temperature was logged, which takes the cold away.
-LOST_WATCH_PCT, LOST_MILD_PCT, LOST_GROUND_PCT = 20.0, 17.0, 30.0
+#: Part of the voltage that load takes, %: packs that lose so much are weak for this load
+#: (heuristic: a sound lithium pack under a heavy load loses a tenth, a cold one an eighth). The
+#: middle one where a mild temperature was logged, which takes the cold away.
+LOST_WATCH_PCT, LOST_MILD_PCT, LOST_GROUND_PCT = 16.0, 15.0, 30.0
+#: The same where it may be nickel, and of a bus, whose way from the packs takes its part
+#: (heuristic); nickel packs of a radio have so many cells (common practice, no source).
+LOST_NICKEL_PCT, _NICKEL_CELLS = 20.0, (4, 5)
 #: Below the first the cold is the likelier cause, above the second it is not one, degC (heuristic).
 COLD_C, MILD_C = 10.0, 18.0
 
@@ -56,8 +59,17 @@ def _level(drop: LoadDrop) -> Level:
 
 
 def _lost_pct(drop: LoadDrop) -> float:
+    if not drop.of_a_pack or _may_be_nickel(drop):
+        return LOST_NICKEL_PCT
     mild = drop.temperature_c is not None and drop.temperature_c >= MILD_C
     return LOST_MILD_PCT if mild else LOST_WATCH_PCT
+
+
+def _may_be_nickel(drop: LoadDrop) -> bool:
+    if drop.chemistry is not None:
+        return drop.chemistry == "nimh"
+    fits = guess_pack(drop.rest_v).candidates
+    return any(kind == "nimh" and cells in _NICKEL_CELLS for kind, cells in fits)
 
 
 def _weak(drops: Sequence[LoadDrop]) -> FindingDraft:

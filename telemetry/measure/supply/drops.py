@@ -8,7 +8,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from telemetry.aircraft import Aircraft, Pack
-from telemetry.model.channels import Quantity
+from telemetry.model.channels import PlaceKind, Quantity
 from telemetry.numerics.sampling import outside
 from telemetry.readings import Reading, Readings, source_voltages, total_current
 from telemetry.results import LOADED_PHASES, LoadDrop, Phase, Resistance
@@ -90,6 +90,8 @@ def _drop(
         sound_mohm=sound,
         by_profile=pack is not None and pack.resistance_mohm is not None,
         temperature_c=celsius,
+        of_a_pack=pack is not None or aircraft.kind(r.place) is PlaceKind.PACK,
+        chemistry=None if pack is None else pack.chemistry,
     )
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import zlib
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
@@ -40,6 +40,9 @@ class Planted:
         Times and values of the samples written, by place and quantity.
     lowest_v, charge : dict of str to float
         Lowest voltage that a place had in earnest, and charge of each pack at the start.
+    one_lost_v : callable
+        The lowest voltages of the same flight with either pack off from its start; empty where the
+        maker cannot fly it so.
     """
 
     kind: Kind
@@ -54,6 +57,7 @@ class Planted:
     moments: tuple[tuple[float, float], ...] = ()
     logged: Logged
     lowest_v: dict[str, float] = field(default_factory=dict)
+    one_lost_v: Callable[[], dict[str, float]] = field(default=dict)
     charge: dict[str, float] = field(default_factory=dict)
 
     @property
@@ -118,7 +122,20 @@ def _of_scene(kind: Kind, rng: Generator, update_s: float, path: Path) -> Plante
 def _of_supply(kind: Kind, rng: Generator, update_s: float, path: Path) -> Planted:
     fault = kind.plant if kind.sight or kind.plant in supplies.HARMLESS else ""
     style = "sound" if fault else kind.plant
-    s = supplies.make_supply(int(rng.integers(1 << 31)), style, fault, update_s=update_s)
+    drawn = int(rng.integers(1 << 31))
+    s = supplies.make_supply(drawn, style, fault, update_s=update_s)
+
+    def one_lost_v() -> dict[str, float]:
+        each = [
+            _lowest(
+                _titled(
+                    supplies.make_supply(drawn, style, fault, update_s=update_s, lost=k).columns
+                )
+            )
+            for k in range(2)
+        ]
+        return {place: min(v, each[1].get(place, v)) for place, v in each[0].items()}
+
     return Planted(
         kind=kind,
         path=s.write(path),
@@ -127,6 +144,7 @@ def _of_supply(kind: Kind, rng: Generator, update_s: float, path: Path) -> Plant
         update_s=update_s,
         logged=_titled(s.columns),
         lowest_v=_lowest(_titled(s.columns)),
+        one_lost_v=one_lost_v,
         charge={f"pack {k}": p.charge for k, p in enumerate(s.packs, 1)},
     )
 

@@ -8,11 +8,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from telemetry.aircraft import Limits
 from telemetry.app.pipeline import review
 from telemetry.importer import read_log
 from telemetry.results import Finding, Level, OutcomeKind, Review
 from tests.accuracy.one_log.making import Planted
 
+LIMITS = Limits()
 #: A stated lowest voltage may differ from the true one by what a sensor is off, V.
 _SENSOR_V = 0.1
 #: A pack is low that began with this much of its charge less than the other.
@@ -154,6 +156,9 @@ def _is_so(f: Finding, p: Planted) -> bool:
         return lowest_v <= _number(evidence.get("level_v"))
     if f.code == "margin-low" and "lowest_v" in evidence:
         return lowest_v <= _number(evidence["lowest_v"]) + _SENSOR_V
+    if f.code == "margin-low" and evidence.get("case") == "pack-lost":
+        near_v = LIMITS.margin_ground_v if f.level is Level.GROUND else LIMITS.margin_watch_v
+        return p.one_lost_v().get(place, np.inf) <= _number(evidence["restart_v"]) + near_v
     if f.code == "pack-low" and place in p.charge:
         return p.charge[place] < max(p.charge.values()) - _LOW
     return False
