@@ -14,7 +14,7 @@ WAITS = 0.2
 # Paths of a pair from pack to bus: one above the other by this factor and by this much (heuristic).
 _PATH_FACTOR, _PATH_MOHM = 1.5, 8.0
 # A pack's resistance rises before its voltage does fall at the end of its charge, s (heuristic).
-_ROUND_S = 60.0
+_ROUND_S = 120.0
 
 
 def path_findings(flight: Flight, aircraft: Aircraft) -> list[FindingDraft]:

@@ -24,6 +24,8 @@ _LEAST_PCT = 10.0
 #: Packs that began so near to one another and fell so far need no curve, parts of their voltage: an
 #: iron phosphate cell does not fall so far before it is empty (heuristic).
 _ALIKE, _FELL = 0.01, 0.05
+#: Falls further apart than this, as a logarithm, lie on no straight line: one was empty (heuristic).
+_STRAIGHT = 0.3
 #: Gain of a current sensor (common practice, no source: 1 to 2 %).
 _GAIN = 0.02
 
@@ -127,6 +129,8 @@ def _by_falls(state: PackState, other: PackState) -> tuple[float, float] | None:
     if abs(start - other_start) > _ALIKE * start or min(fell, other_fell) < _FELL * start:
         return None
     further = other_fell / fell
+    if abs(math.log(further)) > _STRAIGHT:
+        return None
     ratio = state.drawn_mah / other.drawn_mah * further
     sensors = 2.0 * _SENSOR * start / min(fell, other_fell)
     half = math.hypot(math.log(further), sensors, 2.0 * _GAIN)
