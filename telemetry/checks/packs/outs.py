@@ -46,11 +46,11 @@ def _out(history: AircraftHistory, pack: str, other: str, found: JudgedAcross) -
     # A pack whose own voltage is the lower one gives nothing because the other is fuller.
     weaker = own_v < other_v - _LOWER_V
     lowest = history.table.column(pack, "lowest_flight_v")[0]
-    flights = []
-    for k in range(first, n):
+
+    def gone(k: int) -> bool:
         earlier = share[:k][np.isfinite(share[:k])]
         if earlier.size < _FEW or float(np.median(earlier)) < _PART_SHARE:
-            continue
+            return False
         in_review = any(
             (s.code, s.place) == ("pack-out", pack) for s in history.flights[k].reported
         )
@@ -61,10 +61,11 @@ def _out(history: AircraftHistory, pack: str, other: str, found: JudgedAcross) -
         usual_v = lowest[:k][np.isfinite(lowest[:k])]
         if usual_v.size and np.isfinite(lowest[k]):
             fallen = bool(lowest[k] < _DEAD * np.median(usual_v))
-        if (in_review and fallen) or (share[k] < _OUT_SHARE and not weaker[k]):
-            flights.append(k)
-    if not flights or flights[-1] != n - 1:
+        return bool((in_review and fallen) or (share[k] < _OUT_SHARE and not weaker[k]))
+
+    if n == first or not gone(n - 1):  # how long an earlier one stays open is no matter of here
         return
+    flights = [k for k in range(first, n) if gone(k)]
     k = flights[0]
     often = "1 flight" if len(flights) == 1 else f"{len(flights)} flights"
     found.drafts.append(
