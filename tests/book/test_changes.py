@@ -121,7 +121,7 @@ def test_what_was_removed_is_not_added_again_and_says_what_to_do(
 def test_what_was_learnt_of_columns_follows(book: Logbook, make: Make) -> None:
     """A log that was given to the wrong aircraft no longer draws others there."""
     own = make(seed=1, places=("bus",), file="a.csv", model="Big One")
-    strange = make(seed=2, places=("bus", "tail"), file="b.csv", model="Gull")
+    strange = make(seed=2, places=("bus", "tail"), file="b.csv")
     shared = make(seed=3, places=("bus",), file="c.csv", model="Gull")
     ids = [
         book.add(one.log, aircraft="tern", source=one.data).flights[0]
