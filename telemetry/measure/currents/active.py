@@ -67,9 +67,24 @@ def active_spans(
     spans = merge(mask_to_spans(edges[:-1], active, hold_s=2.0 * block_s), _OVER_S)
     spans = [s for a, b in spans for s in complement(stirs, a + _SPREAD_S, b - _SPREAD_S)]
     spans = longer(spans, _LEAST_S)
-    if flights:
-        spans = [s for s in spans if any(_touch(s, f) for f in flights)]
-    return merge(sorted([*flights, *spans]), 1e-6)
+    if not flights:
+        return spans
+    spans = [s for s in spans if any(_touch(s, f) for f in flights)]
+    log = float(edges[0]), float(edges[-1])
+    return merge(sorted([*(_within(f, spans, log) for f in flights), *spans]), 1e-6)
+
+
+def _within(flight: Span, spans: Sequence[Span], log: Span) -> Span:
+    """A flight without the rests in which the log begins and ends.
+
+    A node that hunts makes all of a log look like flying.
+    """
+    own = [s for s in spans if s[0] < flight[1] and flight[0] < s[1]]
+    if not own:
+        return flight
+    rests_first = flight[0] <= log[0] + _OVER_S / 2 and own[0][0] - flight[0] > _OVER_S / 2
+    rests_last = flight[1] >= log[1] - _OVER_S / 2 and flight[1] - own[-1][1] > _OVER_S / 2
+    return own[0][0] if rests_first else flight[0], own[-1][1] if rests_last else flight[1]
 
 
 def _relative(x: FloatArray, stirred: BoolArray, width: int) -> FloatArray | None:

@@ -116,8 +116,9 @@ def _grounds(
     """Rest on the ground before the first flight and after the last one, without its edges."""
     off = active[0][0] if active else np.inf
     landed = active[-1][1] if active else np.inf
+    still = (PhaseKind.GROUND, PhaseKind.FLIGHT)  # a flight that was none is no activity
     out: dict[str, list[tuple[float, float]]] = {}
-    for p in (p for p in phases if p.kind is PhaseKind.GROUND):
+    for p in (p for p in phases if p.kind in still):
         for start, end in complement(list(active), p.start_s, p.end_s):
             a, b = start + _MARGIN_S, end - _MARGIN_S
             if b > a and end <= off:
