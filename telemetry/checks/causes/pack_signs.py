@@ -180,7 +180,12 @@ def source_apart(facts: FlightFacts, draft: FindingDraft) -> Sign | None:
 
 
 def alike_in_all(facts: FlightFacts, draft: FindingDraft) -> Sign | None:
-    """Whether all packs have about the same resistance: two plugs seldom wear alike."""
+    """Whether all packs have about the same resistance: two plugs seldom wear alike.
+
+    Of what a pack holds it tells nothing.
+    """
+    if draft.code == "pack-weak":
+        return None
     own, others = _sources(facts, draft)
     if own is None or not own.mohm or not others:
         return None

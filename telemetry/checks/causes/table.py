@@ -162,7 +162,7 @@ TABLE: Mapping[C, Mapping[Look, Weight]] = {
     },
     C.BUILT_UNLIKE: {signs.grew: (-3, 0), signs.fell_unexplained: (-1, 0)},
     C.CUT_OFF: {pack_signs.own_dead: (2, 0), pack_signs.way_open: (-2, 0)},
-    C.STANDS_BY: {pack_signs.lies_below: (-1, 1)},
+    C.STANDS_BY: {pack_signs.lies_below: (-1, 0)},
     # Servos.
     C.BINDING: {
         servo_signs.let_go: (1, 0),

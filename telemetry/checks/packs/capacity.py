@@ -33,8 +33,9 @@ def _weak(c: PackCapacity, facts: FlightFacts) -> FindingDraft | None:
     rated = _rated(facts, c.place)
     evidence: dict[str, float | int | str | None] = {
         "drawn_mah": c.drawn_mah,
-        "low_mah": c.low_mah,
-        "high_mah": c.high_mah,
+        "holds_mah": _middle(c.low_mah, c.high_mah),
+        "low_holds_mah": c.low_mah,
+        "high_holds_mah": c.high_mah,
         "rated_mah": rated,
     }
     if rated is not None and c.high_mah is not None and c.high_mah < _RETIRED * rated:
@@ -47,15 +48,21 @@ def _weak(c: PackCapacity, facts: FlightFacts) -> FindingDraft | None:
     theirs = _rated(facts, other)
     if rated is not None and theirs is not None and c.high_times >= _UNLIKE * rated / theirs:
         return None  # by design it holds less
-    title = f"{c.place}: gave {100 * c.high_times:.0f} % at most of what {other} gave for the same "
-    title += "fall of its voltage at rest"
+    low, high = c.low_times or 0.0, c.high_times
+    title = f"{c.place}: holds {100 * low:.0f} to {100 * high:.0f} % of what {other} holds, by how "
+    title += "far both fell at rest for what they gave"
     evidence |= {
         "compared_with": other,
-        "low_times": c.low_times,
-        "high_times": c.high_times,
+        "capacity_ratio": _middle(low, high),
+        "low_capacity_ratio": low,
+        "high_capacity_ratio": high,
     }
     by_design = Possible(CauseKind.TOO_SMALL, "it is smaller by design, as no profile says")
     return _draft(c, title, evidence, () if rated and theirs else (by_design,))
+
+
+def _middle(low: float | None, high: float | None) -> float | None:
+    return None if low is None or high is None else (low * high) ** 0.5
 
 
 def _draft(

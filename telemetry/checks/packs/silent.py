@@ -143,7 +143,8 @@ def never_gave(flight: Flight, aircraft: Aircraft, low: set[str | None]) -> list
             code="pack-out",
             level=level,
             place=state.place,
-            title=f"{state.place} gave no current under load",
+            title=f"{state.place} gave no current under load"
+            + ("; whether it stands by is not told" if level is Level.UNKNOWN else ""),
             evidence={
                 "share": state.share,
                 "low_share": state.low_share,

@@ -133,9 +133,9 @@ def _against_the_other(facts: FlightFacts) -> list[FindingDraft]:
                 title=f"{t.place}: {t.times:.1f} times the resistance of {t.compared_with}, "
                 f"{more_mohm:.0f} mOhm more",
                 evidence={
-                    "times": t.times,
-                    "low_times": t.low_times,
-                    "high_times": t.high_times,
+                    "resistance_ratio": t.times,
+                    "low_resistance_ratio": t.low_times,
+                    "high_resistance_ratio": t.high_times,
                     "more_mohm": more_mohm,
                     "mohm": None if drop is None else drop.mohm,
                     "compared_with": t.compared_with,

@@ -24,7 +24,8 @@ _LEAST_PCT = 10.0
 #: Packs that began so near to one another and fell so far need no curve, parts of their voltage: an
 #: iron phosphate cell does not fall so far before it is empty (heuristic).
 _ALIKE, _FELL = 0.01, 0.05
-#: Falls further apart than this, as a logarithm, lie on no straight line: one was empty (heuristic).
+#: Falls further apart than this, as a logarithm, lie on no straight line: one was empty
+#: (heuristic).
 _STRAIGHT = 0.3
 #: Gain of a current sensor (common practice, no source: 1 to 2 %).
 _GAIN = 0.02
