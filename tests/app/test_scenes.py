@@ -83,3 +83,18 @@ def test_every_check_of_a_node_says_what_it_would_have_seen(tmp_path: Path) -> N
         here = [c for c in found.checks if c.code == code and c.place == "left wing"]
         assert [c.outcome for c in here] == ["passed"], code
         assert here[0].sees
+
+
+def test_a_steady_load_of_a_lone_node_is_said_and_not_judged(tmp_path: Path) -> None:
+    """Two amperes in the fuselage, in every row: a pump, or servos that strain."""
+    scene = make(31, "jet", update_s=0.2)
+    for title in ("Fuselage current (A)", "Bus current (A)"):
+        scene.columns[title] = scene.columns[title] + 1.2
+    found = reviewed(scene, tmp_path)
+    here = [f for f in found.findings if f.code == NOT_RESTING]
+    assert [(f.place, f.level) for f in here] == [("fuselage", Level.CLEAR)]
+    assert here[0].explanations[0].startswith("a load by design")
+    (check,) = (c for c in found.checks if (c.code, c.place) == (NOT_RESTING, "fuselage"))
+    assert (check.outcome, found.verdict) == ("not-judged", Level.UNKNOWN)
+    assert check.why
+    assert check.next_time

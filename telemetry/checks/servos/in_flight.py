@@ -327,6 +327,7 @@ STEADY_WORDS = Words(
     ),
     "Switch off what is meant to draw current there and read the current at rest again.",
     "Find out what draws this current; nothing in the log tells a load from a servo that strains.",
+    kinds=(CauseKind.CONSUMER, CauseKind.FIGHTING),
 )
 HUNT_WORDS = Words(
     (
