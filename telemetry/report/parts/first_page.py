@@ -27,9 +27,9 @@ from telemetry.report.words import (
 from telemetry.results import Charge, ChargeBasis, Finding, Level, PhaseKind, Review
 from telemetry.results.findings import standing_alone
 
-_SAFE_FIRST = (
-    "Before any stir or bench step: motor or engine off and made safe (propeller clear or removed, "
-    "ignition off, turbine shut down), aircraft restrained, people clear."
+_FIRST = (
+    "Before any stir or bench step: motor or engine off and secured against starting (propeller "
+    "clear or removed, ignition off, turbine shut down), aircraft restrained, people clear."
 )
 # As many as leave room for the timeline on the first screen.
 _MOST_CHECKS = 3
@@ -132,7 +132,7 @@ def checks(findings: Iterable[Finding], told_by: str = "this log") -> tuple[str,
     if len(asked) > len(shown):
         shown.append(f"{len(asked) - len(shown)} more: see Findings.")
     if shown:
-        shown.insert(0, _SAFE_FIRST)
+        shown.insert(0, _FIRST)
     else:
         shown.append(f"Nothing in {told_by} asks for a particular check.")
     shown.append("Your usual checks before flight remain: see Cautions.")
