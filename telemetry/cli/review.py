@@ -177,7 +177,7 @@ def _with_figures(
 ) -> tuple[str, str] | None:
     """The same command with reports; None where nothing was said that the report does not know."""
     words = [*how, *(() if aircraft is None else ("--aircraft", _listed((aircraft,))))]
-    if not words:
+    if not words and all(map(_is_file, named)):
         return None
     return _FIGURES, " ".join(["busbook review", _listed(named), *words, "--out reports"])
 
@@ -185,8 +185,8 @@ def _with_figures(
 def _to_book(
     named: Sequence[str], how: Sequence[str], aircraft: str | None, reported: object
 ) -> tuple[str, str] | None:
-    """What to do after the reports are written; None where none were."""
-    if not reported:
+    """What to do after the reports are written; None where none were, or the book has the logs."""
+    if not reported or not any(map(_is_file, named)):
         return None
     why = "Kept in the logbook, the flights of one aircraft are judged together:"
     whose = ["--aircraft", "NAME"]
@@ -195,6 +195,13 @@ def _to_book(
     elif _all_tell(named):
         whose = []
     return why, " ".join(["busbook add", _listed(named), *how, *whose])
+
+
+def _is_file(named: str) -> bool:
+    """Whether a file, a folder or a log in an archive is named, and not a flight of the book."""
+    path = Path(named)
+    # Not Path.exists(), which raises on too long a name.
+    return os.path.isdir(path) or any(os.path.isfile(one) for one in (path, *path.parents))  # noqa: PTH112, PTH113
 
 
 def _all_tell(named: Sequence[str]) -> bool:

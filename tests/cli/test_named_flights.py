@@ -43,6 +43,19 @@ def test_flights_of_the_book_are_reviewed_by_number_name_and_id(run: Run, shelf:
         assert _reviewed(run, shelf, *words) == ["tern-2.csv"]
 
 
+def test_after_a_flight_of_the_book_nobody_is_told_to_add_it(
+    run: Run, shelf: Path, tmp_path: Path
+) -> None:
+    done = run("review", "tern", "1", "--out", tmp_path / "out", "--book", shelf)
+    assert done.exit_code == 0
+    assert "busbook add" not in done.stdout
+    path = tmp_path / "named.csv"
+    for head, whose in (("# Model: Knot\n", ""), ("", " --aircraft NAME")):
+        path.write_text(head + text_of(seed=7))
+        told = run("review", path, "--out", tmp_path / "out", "--book", tmp_path / "none").stdout
+        assert f"busbook add {path}{whose}\n" in told.replace("\\\n", "")
+
+
 def test_files_and_flights_stand_beside_each_other(
     run: Run, shelf: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -92,11 +92,18 @@ def test_flights_and_logs_are_given_to_another(run: Run, shelf: Path) -> None:
     assert told[2].startswith("sea eagle is new; its profile: ")
     assert told[3].startswith("back again: busbook move ")
     assert told[4] == "the book holds: sea eagle 2 flights, tern 1 flight"
+    whole = _lines(run, shelf, "move", "tern", "1", "--to", "gull")
+    assert not any("holds nothing now" in line for line in whole), "it has notes"
+    _lines(run, shelf, "move", "gull", "1", "--to", "tern")
     assert _lines(run, shelf, "move", "sea eagle", "1", "--to", "sea eagle")[0] == (
         "nothing to move: sea eagle has them already"
     )
     _lines(run, shelf, *told[3].removeprefix("back again: busbook ").split())
     assert len(Logbook(shelf).flights("tern")) == 3
+    back = _lines(run, shelf, "move", "tern", "3", "--to", "petrel")
+    assert "petrel is new" in back[1]
+    again = _lines(run, shelf, "move", "petrel", "1", "--to", "tern")
+    assert any(line.startswith("petrel holds nothing now; its profile stays: ") for line in again)
     assert "no flights" in run("flights", "sea eagle", "--book", shelf).stdout
 
 

@@ -163,6 +163,9 @@ def move(what: tuple[str, ...], to: str, book: Path | None) -> None:
     for name in sorted({one.aircraft for one in strange}):
         ids = " ".join(one.id for one in strange if one.aircraft == name)
         tell(f"back again: busbook move {ids} --to {_quoted(name)}")
+    for name in sorted({one.aircraft for one in strange}):
+        if not shelf.timeline(name):
+            tell(f"{name} holds nothing now; its profile stays: {shelf.profile_path(name)}")
     _sum_up(shelf, [key, *(one.aircraft for one in strange)], book)
 
 
