@@ -73,9 +73,8 @@ def path_steps(
             continue
         time_s, before, rise, half = step
         # What the sensors' own steps can make of a drop is none of the path's.
-        if (abs(rise) - half) * float(np.quantile(blocks[2], 0.95)) < _open_v(
-            volts, bus, blocks[0]
-        ):
+        least_v = (abs(rise) - half) * float(np.quantile(blocks[2], 0.95))
+        if least_v < _open_v(volts, bus, blocks[0]):
             continue
         found.append(
             PathStep(
