@@ -70,6 +70,7 @@ class Job:
     indexed: bool = False
     next_step: tuple[str, str] | None = None
     profile: str | None = None
+    short: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -117,7 +118,7 @@ def reviewed(job: Job) -> Reviewed:
 
             text, document = "", review_document(one)
         else:
-            text, document = _text(report(), job.next_step), {}
+            text, document = "" if job.indexed else _text(report(), job.next_step), {}
         entry = entry_of(one, report()) if job.indexed else None
     except Exception as error:  # one bad log does not stop the others
         return Reviewed(failures=(sentence(error),), remarks=tuple(remarks))
@@ -125,7 +126,7 @@ def reviewed(job: Job) -> Reviewed:
     failures = []
     for kind in job.formats:
         try:
-            reports[kind] = _report(one, report(), kind, job.paper)
+            reports[kind] = _report(one, report(), kind, job)
         except Exception as error:  # nor does a report that cannot be drawn spoil the review
             failures.append(sentence(error))
     return Reviewed(
@@ -146,7 +147,7 @@ def _text(report: Document, next_step: tuple[str, str] | None) -> str:
     return text_of(report if next_step is None else replace(report, next_step=next_step))
 
 
-def _report(one: Review, report: Document, kind: str, paper: str) -> bytes:
+def _report(one: Review, report: Document, kind: str, job: Job) -> bytes:
     from telemetry.report.draw import Scene
 
     scene = Scene.of(one)
@@ -156,7 +157,8 @@ def _report(one: Review, report: Document, kind: str, paper: str) -> bytes:
         return html.render(report, scene).encode("utf-8", "replace")
     from telemetry.report.writers import pdf
 
-    return pdf.render(report, scene, paper)
+    render = pdf.render_short if job.short else pdf.render
+    return render(report, scene, job.paper)
 
 
 def _review(job: Job, remark: Callable[[str], None]) -> Review:

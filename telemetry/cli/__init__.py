@@ -27,6 +27,7 @@ from telemetry.cli.history import history
 from telemetry.cli.keeping.noting import note
 from telemetry.cli.keeping.removing import move, remove, restore
 from telemetry.cli.reports.compare import compare
+from telemetry.cli.reports.sheet import sheet
 from telemetry.cli.review import review
 from telemetry.cli.shared import CommandGroup, say
 from telemetry.model.errors import sentence
@@ -121,6 +122,7 @@ for _command in (
     move,
     history,
     compare,
+    sheet,
     aircraft,
     budget,
     check_book,

@@ -116,24 +116,25 @@ def add(
 def _line(one: Outcome) -> str:
     """What became of one file; nothing for what the book had, which may be a whole card."""
     if one.status == "added":
-        count = len(one.flights)
+        held = f", {len(one.flights)} recordings in it" if len(one.flights) > 1 else ""
         whose = "" if one.named else f" ({one.reason})"
-        return f"added to {one.aircraft}, {count} flight{'s' * (count != 1)}{whose}"
+        return f"added to {one.aircraft}{held}{whose}"
     if one.status == "known":
         return one.reason
     return "not added"
 
 
 def _summary(shelf: Logbook, outcomes: Sequence[Outcome], book: Path | None) -> None:
+    from telemetry.report.words import flights_counted
+
     added = Counter(o.aircraft or "" for o in outcomes if o.status == "added")
-    flights = Counter[str]()
-    for one in outcomes:
-        if one.status == "added" and one.aircraft is not None:
-            flights[one.aircraft] += len(one.flights)
+    new = {flight for one in outcomes if one.status == "added" for flight in one.flights}
     for name in sorted(added):
+        held = shelf.flights(name)
+        came = flights_counted(one.kind for one in held if one.id in new)
         tell(
-            f"{name}: {_counted(flights[name], 'flight')} added from "
-            f"{_counted(added[name], 'log')}; the book holds {len(shelf.flights(name))}"
+            f"{name}: {came} added from {_counted(added[name], 'log')}; the book holds "
+            f"{flights_counted(one.kind for one in held)}"
         )
     count = Counter(o.status for o in outcomes)
     if count["known"]:
@@ -147,6 +148,8 @@ def _summary(shelf: Logbook, outcomes: Sequence[Outcome], book: Path | None) -> 
             say(f"  {file}")
     _tell_unsure([o for o in outcomes if o.status == "unsure"])
     names = sorted(added) or sorted({o.aircraft for o in outcomes if o.aircraft})
+    if names:
+        tell(f"The book lies in {shelf.path}")
     if len(names) > 1:
         tell(next_step("flights", book=book))
     elif names:

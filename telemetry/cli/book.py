@@ -21,17 +21,20 @@ from telemetry.cli.shared import (
     with_book,
     with_reading_options,
 )
-from telemetry.model.errors import sentence
+from telemetry.model.errors import BusbookError, sentence
 
 if TYPE_CHECKING:
-    pass
+    from collections.abc import Sequence
+
+    from telemetry.book import BookFlight, Logbook, Note
+    from telemetry.report.documents.flights import FleetEntry
 
 
 @click.command()
 @click.argument("name", required=False, shell_complete=complete_aircraft)
 @with_book
 def flights(name: str | None, book: Path | None) -> None:
-    """List the flights and notes of the aircraft NAME; without a name, the aircraft.
+    """List the flights and notes of the aircraft NAME; without a name, how all aircraft stand.
 
     \b
     Examples:
@@ -41,16 +44,17 @@ def flights(name: str | None, book: Path | None) -> None:
     """
     from telemetry.app.histories import answer_of
     from telemetry.book import BookFlight
-    from telemetry.report.documents.flights import render, render_aircraft
+    from telemetry.report.documents.flights import render, render_fleet
     from telemetry.report.words import answer_told
     from telemetry.report.writers.screen import wrap
 
     shelf = open_book(book)
     if name is None:
-        everyone = shelf.timelines()
-        click.echo(render_aircraft(everyone), nl=False)
-        if everyone:
-            tell(next_step("flights", next(iter(everyone)), book=book))
+        fleet = [_standing(shelf, one, timeline) for one, timeline in shelf.timelines().items()]
+        click.echo(render_fleet(fleet), nl=False)
+        if fleet:
+            tell(f"The book lies in {shelf.path}")
+            tell(next_step("flights", fleet[0].name, book=book))
         return
     key = known_aircraft(shelf, name)
     timeline = shelf.timeline(key)
@@ -61,6 +65,21 @@ def flights(name: str | None, book: Path | None) -> None:
     if aside:
         tell(f"{aside} of its flights and notes removed; busbook restore lists them")
     tell(next_step("history", key, book=book))
+
+
+def _standing(shelf: Logbook, name: str, timeline: Sequence[BookFlight | Note]) -> FleetEntry:
+    """How one aircraft stands; what cannot be judged of one leaves the others be."""
+    from telemetry.app.histories import answer_of
+    from telemetry.book import BookFlight
+    from telemetry.report.documents.flights import FleetEntry
+
+    if not any(isinstance(one, BookFlight) for one in timeline):
+        return FleetEntry(name=name, timeline=timeline)
+    try:
+        answer = answer_of(shelf, name, progress=lambda n, of: say(f"{name}: {n}/{of} measured"))
+    except BusbookError as error:
+        return FleetEntry(name=name, timeline=timeline, why=sentence(error))
+    return FleetEntry(name=name, timeline=timeline, answer=answer)
 
 
 @click.command("check-book")

@@ -59,6 +59,7 @@ _MOST_NAMED = 3
 )
 @with_book
 @with_report_options
+@click.option("--short", is_flag=True, help="The PDF in two pages, without the proof.")
 @click.option("--json", "as_json", is_flag=True, help="Print the reviews as JSON instead of text.")
 @click.option("--join", is_flag=True, help="The logs continue each other: review them as one.")
 @with_workers
@@ -77,6 +78,7 @@ def review(
     out: Path | None,
     formats: str | None,
     paper: str,
+    short: bool,
     as_json: bool,
     join: bool,
     workers: int,
@@ -119,6 +121,7 @@ def review(
         craft=craft,
         formats=wanted,
         paper=paper,
+        short=short,
         as_json=as_json,
         indexed=many,
     )

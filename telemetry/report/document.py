@@ -5,6 +5,7 @@ All text is plain text. Writers escape it, wrap it and lay it out.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from telemetry.results import Level
@@ -19,21 +20,24 @@ class Paragraph:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Bullets:
-    """A list of sentences."""
+    """A list of sentences; ``left_out`` is how many things it says are left out."""
 
     items: tuple[str, ...]
+    left_out: int = 0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TableColumn:
     """A column of a table.
 
-    ``brief`` columns are shown on narrow output too; numbers are set flush right.
+    ``brief`` columns are shown on narrow output too; numbers are set flush right. ``note`` says
+    what the column is, under the table, wherever the column is shown.
     """
 
     title: str
     right: bool = False
     brief: bool = True
+    note: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -59,6 +63,16 @@ class Table:
     note: str = ""
     brief: bool = True
 
+    @property
+    def notes(self) -> str:
+        """What stands under the table where all of its columns are shown."""
+        return self.notes_of(range(len(self.columns)))
+
+    def notes_of(self, shown: Iterable[int]) -> str:
+        """The same where only some columns are shown, by their index."""
+        told = [self.columns[k].note for k in shown]
+        return " ".join(words for words in (*told, self.note) if words)
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FigureBlock:
@@ -82,6 +96,8 @@ class FigureBlock:
         What the figure shows, for those who cannot see it.
     text : str
         What stands in its place on a screen of plain characters; "" for nothing.
+    quiet : bool
+        Of a place where nothing was found: pages fold such figures away, paper leaves them out.
     """
 
     name: str
@@ -93,6 +109,7 @@ class FigureBlock:
     mark: tuple[float, float] | None = None
     item: int = 0
     text: str = ""
+    quiet: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -117,7 +134,7 @@ class FindingBlock:
     """One finding with its proof.
 
     ``explanations`` are its causes under ``causes_head``; ``beneath`` is what follows from it;
-    ``links`` are words and the pages beside this one they open.
+    ``links`` are words and the pages beside this one they open. ``place`` is where, by itself.
     """
 
     level: Level
@@ -133,6 +150,7 @@ class FindingBlock:
     links: tuple[tuple[str, str], ...] = ()
     causes_head: str = "Possible causes"
     beneath: tuple[str, ...] = ()
+    place: str = ""
 
 
 Block = Paragraph | Bullets | Table | FigureBlock | Bars | FindingBlock

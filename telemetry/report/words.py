@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 import re
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 
@@ -265,6 +266,20 @@ def counted(count: int, noun: str, plural: str = "") -> str:
     """A count with its noun: "1 gap", "3 gaps", "no gaps"."""
     many = plural or f"{noun}s"
     return f"no {many}" if count == 0 else f"{count} {noun if count == 1 else many}"
+
+
+def folded_words(figures: Sequence[object]) -> str:
+    """What stands where figures of places without a finding are folded away."""
+    return f"{counted(len(figures), 'figure')} of places where nothing was found"
+
+
+def flights_counted(kinds: Iterable[str]) -> str:
+    """How many recordings of each kind: "12 flights and 1 bench recording"."""
+    listed = list(kinds)
+    benches = listed.count("bench")
+    flights = len(listed) - benches
+    parts = [counted(flights, "flight")] if flights or not benches else []
+    return " and ".join([*parts, counted(benches, "bench recording")] if benches else parts)
 
 
 @dataclass(frozen=True, slots=True)

@@ -96,12 +96,14 @@ def test_the_history_of_the_demo_keeps_the_contract(judged: Any, contract_breach
 def test_a_card_is_added_with_progress_and_a_count(added: tuple[Path, Result]) -> None:
     _, result = added
     assert result.stdout.splitlines() == [
-        "tern: 13 flights added from 13 logs; the book holds 13",
+        "tern: 12 flights and 1 bench recording added from 13 logs; the book holds 12 flights "
+        "and 1 bench recording",
+        f"The book lies in {added[0]}",
         f"next: busbook history tern --book {added[0]}",
     ]
     told = result.stderr.splitlines()
     assert len(told) == 14
-    assert sum("added to tern, 1 flight" in line for line in told) == 13
+    assert sum("added to tern" in line for line in told) == 13
     assert [line for line in told if line.endswith("README.txt: no log, passed by")]
     assert told[-1].startswith("14/14 ")
 
@@ -121,8 +123,11 @@ def test_a_log_without_aircraft_goes_where_its_columns_are_known(
     log = tmp_path / "evening.csv"
     log.write_text(first.read_text(encoding="utf-8-sig")[:-200], encoding="utf-8")
     result = call("add", log, "--book", book)
-    assert "tern: 1 flight added from 1 log; the book holds 14" in result.stdout
-    assert "1 flight (its header names 'tern')" in result.stderr
+    assert (
+        "tern: 1 flight added from 1 log; the book holds 13 flights and 1 bench recording"
+        in result.stdout
+    )
+    assert "added to tern (its header names 'tern')" in result.stderr
 
 
 def test_a_log_of_nobody_is_asked_about_and_the_others_are_added(
@@ -187,7 +192,7 @@ def two_flights(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def test_a_file_of_two_flights_becomes_two(two_flights: Path, tmp_path: Path) -> None:
     book = tmp_path / "book"
     result = call("add", two_flights, "--aircraft", "tern", "--book", book)
-    assert "tern: 2 flights added from 1 log; the book holds 2" in result.stdout
+    assert "tern: 2 flights added from 1 log; the book holds 2 flights" in result.stdout
     one, two = Logbook(book).flights("tern")
     assert (one.kind, two.kind) == ("flight", "flight")
     assert one.recording == two.recording
@@ -242,7 +247,7 @@ def test_joined_parts_are_one_flight_and_are_read_again_in_their_parts(
     second.write_text("\n".join([lines[0], *lines[301:]]) + "\n")
     book = tmp_path / "book"
     result = call("add", first, second, "--join", "--aircraft", "wren", "--book", book)
-    assert "wren: 1 flight added from 1 log" in result.stdout
+    assert "wren: 1 bench recording added from 1 log" in result.stdout
     (flight,) = Logbook(book).flights("wren")
     assert flight.rows == len(lines) - 1
     assert Logbook(book).original(flight.recording) == first.read_bytes() + second.read_bytes()
@@ -278,12 +283,45 @@ def test_flights_are_a_table_of_eighty_columns(added: tuple[Path, Result]) -> No
         r"  1  2026-03-28 15:20  bench    01:34  [0-9a-f]{16}-0  tern-bench-stir.csv", shown[2]
     )
     assert sum("  flight  " in x for x in shown[2:]) == 12
-    assert "13 flights. Ordered by date: 13 dated by the log." in shown
+    assert "12 flights and 1 bench recording. Ordered by date: 13 dated by the log." in shown
 
 
 def test_without_a_name_the_aircraft_are_listed(added: tuple[Path, Result]) -> None:
     shown = call("flights", "--book", added[0]).stdout
-    assert "tern: 13 flights, 2026-03-28 to 2026-04-25; no notes\n" in shown
+    head, _, row, *why = shown.splitlines()
+    assert head.split() == ["Answer", "Aircraft", "Flights", "Bench", "Notes", "Newest", "Since"]
+    assert row.split()[:7] == ["!!!", "ground", "tern", "12", "1", "0", "2026-04-25"]
+    answer = strict(call("history", "tern", "--json", "--book", added[0]).stdout)["answer"]
+    assert row.split()[-1] == str(answer["since_number"])
+    assert answer["title"][1:40] in " ".join(why)
+    assert max(len(x) for x in shown.splitlines() if str(added[0]) not in x) <= 80
+
+
+def test_the_fleet_stands_the_gravest_first(tmp_path: Path) -> None:
+    from telemetry.report.documents.flights import FleetEntry, render_fleet
+    from telemetry.results import Answer, Level
+
+    def entry(name: str, level: Level | None, **more: Any) -> FleetEntry:
+        if level is None:
+            return FleetEntry(name=name, timeline=(), **more)
+        answer = Answer(level=level, title=f"of {name}", source="history", since_number=3)
+        return FleetEntry(name=name, timeline=(), answer=answer)
+
+    shown = render_fleet(
+        [
+            entry("swift", Level.CLEAR),
+            entry("tern", Level.WATCH),
+            entry("gull", None),
+            entry("wren", Level.GROUND),
+            entry("x" * 60, Level.WATCH, why="damaged"),
+        ]
+    ).splitlines()
+    assert max(map(len, shown)) <= 80
+    rows = [line for line in shown[2:] if not line.startswith("    ")]
+    order = [next(n for n in ("wren", "tern", "xxx", "swift", "gull") if n in r) for r in rows]
+    assert order == ["wren", "tern", "xxx", "gull", "swift"]
+    assert "    No flights yet." in shown
+    assert render_fleet([]) == "the book holds no aircraft yet\n"
 
 
 @pytest.mark.parametrize(

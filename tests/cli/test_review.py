@@ -45,7 +45,7 @@ def test_progress_and_reports_are_told_on_stderr(run, log: Path, faulty: Path, t
         f"wrote {out / 'noon.html'}",
         f"wrote {out / 'index.html'}",
     ]
-    assert result.stdout.count("-- Cautions") == 2
+    assert result.stdout.count("-- Cautions") == 1, "once for all of them"
     assert files_in(out) == ["evening.html", "index.html", "noon.html"]
 
 
@@ -62,6 +62,34 @@ def test_several_logs_end_with_a_summary_the_gravest_first(run, log, faulty, tmp
     page = (out / "index.html").read_text(encoding="utf-8")
     assert page.index('href="noon.html"') < page.index('href="evening.html"')
     assert "bad.csv" in page[page.index("Could not be reviewed") :]
+
+
+def test_several_logs_are_a_table_and_the_worst_findings(run, log, faulty, tmp_path) -> None:
+    """Not the whole text of each: that is what one log is for."""
+    card = tmp_path / "card"
+    card.mkdir()
+    for k in range(6):
+        text = (faulty if k % 2 else log).read_text()
+        (card / f"{k}.csv").write_text(f"{text}\n" + "\n" * k)  # other bytes, the same rows
+    shown = run("review", card).stdout.splitlines()
+    assert max(len(x) for x in shown if "busbook review" not in x) <= 80
+    assert len(shown) < 120
+    table = [line for line in shown if line.rstrip().endswith(" V")]
+    assert len(table) == 6
+    assert [line.startswith("!!!") for line in table] == [True] * 3 + [False] * 3
+    words = " ".join(" ".join(shown).split())
+    assert words.count("-- The worst findings") == 1
+    worst = words[words.index("-- The worst findings") :]
+    # Before any step on the bench what has to be safe; each finding once, with its logs.
+    assert worst.index("Before any step on the bench") < worst.index("GROUND IT")
+    assert "and 2 other logs." in worst
+    alone = run("review", faulty).stdout
+    titles = [x[4:40] for x in alone.splitlines() if x.startswith("!!! GROUND IT: ")]
+    assert titles
+    for title in titles[:5]:
+        assert " ".join(shown).count(title) == 1
+    assert "-- Places" not in words
+    assert "-- Places" in alone
 
 
 @pytest.mark.parametrize("options", [(), ("--json",), ("--format", "pdf")])

@@ -112,3 +112,51 @@ def test_any_title_fits(make_review: Callable[..., Review], title: str) -> None:
     )
     shown = terminal.text_of(document_of(review))
     assert all(columns_of(line) <= 80 for line in shown.splitlines())
+
+
+def test_notes_explain_only_columns_that_are_shown() -> None:
+    from telemetry.report.document import Table
+    from telemetry.report.parts.tables import cells, columns
+
+    made = Table(
+        caption="Resistances",
+        columns=columns(
+            "Place", ">mOhm", "~>Updates", mohm="mOhm: with plugs.", updates="Updates: how many."
+        ),
+        rows=(cells("left wing" + " of the aircraft" * 3, "24.5", "1200"),),
+        note="Both count.",
+    )
+    wide = squeezed("\n".join(terminal.table_lines(made, 100)))
+    narrow = squeezed("\n".join(terminal.table_lines(made, 66)))
+    assert wide.endswith("mOhm: with plugs. Updates: how many. Both count.")
+    assert "Updates" not in narrow
+    assert narrow.endswith("mOhm: with plugs. Both count.")
+    assert made.notes == "mOhm: with plugs. Updates: how many. Both count."
+
+
+def test_every_note_of_a_column_on_the_screen_has_its_column(review: Review) -> None:
+    """Of all tables: what a dropped column means is dropped with it."""
+    from telemetry.report.document import Table
+
+    dropped = 0
+    for section in document_of(review).sections:
+        for block in section.blocks:
+            if not isinstance(block, Table):
+                continue
+            lines = terminal.table_lines(block, 80)
+            head = next(x for x in lines if block.columns[0].title in x and x != block.caption)
+            for column in block.columns:
+                if column.note and column.title not in head:
+                    dropped += 1
+                    assert squeezed(column.note) not in squeezed("\n".join(lines))
+    assert dropped
+
+
+def test_what_would_make_a_number_known_is_one_line_to_copy(review: Review) -> None:
+    report = document_of(review)
+    numbers = tuple(
+        replace(n, measured=False, line='busbook aircraft set tern "pack 1" --capacity MAH ' * 3)
+        for n in report.first.numbers[-1:]
+    )
+    shown = terminal.text_of(replace(report, first=replace(report.first, numbers=numbers)))
+    assert f"    {numbers[0].line.rstrip()}" in shown.splitlines(), "never wrapped"

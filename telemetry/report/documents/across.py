@@ -89,6 +89,12 @@ class Across:
         found = {t.place: (k, t) for k, t in enumerate(self.history.trends) if t.code == code}
         return [found[p] for p in self.in_order(found)]
 
+    def found_at(self, place: str) -> bool:
+        """Whether a finding is about a place or its mirror: the sound one shows what is normal."""
+        aircraft = self.history.aircraft
+        named = {p for f in self.history.findings for p in (f.place, *f.also) if p is not None}
+        return place in named or aircraft.mirror(place, {place, *named}) is not None
+
     def since(self, finding: Finding) -> int | None:
         """No. of the flight that a finding began with."""
         return None if finding.since_flight is None else self.number.get(finding.since_flight)

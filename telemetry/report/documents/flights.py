@@ -3,18 +3,22 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
+from dataclasses import dataclass
 
 from telemetry.book import BookFlight, Note
 from telemetry.book.files.dates import ADDED, GIVEN, IN_LOG, IN_NAME
 from telemetry.model.text import plain
-from telemetry.report.words import clock, counted
+from telemetry.report.words import LEVEL_SIGN, LEVEL_STATE, clock, flights_counted, sentence
 from telemetry.report.writers.screen import cut, pad, wrap
+from telemetry.results import Answer, Level
 
 Timeline = Sequence[BookFlight | Note]
 
 _WIDTH = 80
 _SIZES = (3, 16, 6, 6, 18, 21)
+_FLEET_HEAD = ("Answer", "Aircraft", "Flights", "Bench", "Notes", "Newest", "Since")
+_FLEET_SIZES = (20, 14, 7, 5, 5, 10, 7)
 _ORDER = {
     IN_LOG: "dated by the log",
     IN_NAME: "by the file's name",
@@ -39,19 +43,61 @@ def render(timeline: Timeline) -> str:
     return "\n".join(plain(line.rstrip()) for line in (*lines, *_orders(timeline))) + "\n"
 
 
-def render_aircraft(everyone: Mapping[str, Timeline]) -> str:
-    """All aircraft of a book with what it holds of them."""
-    if not everyone:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FleetEntry:
+    """One aircraft of a book: its timeline, and how it stands.
+
+    ``answer`` is None where there is no flight, or where it could not be judged: ``why`` says so.
+    """
+
+    name: str
+    timeline: Timeline
+    answer: Answer | None = None
+    why: str = "no flights yet"
+
+
+def render_fleet(fleet: Sequence[FleetEntry]) -> str:
+    """All aircraft of a book, the gravest first: how each stands, since when, and why."""
+    if not fleet:
         return "the book holds no aircraft yet\n"
-    return "".join(f"{plain(name)}: {_held(timeline)}\n" for name, timeline in everyone.items())
+    lines = [_fleet_row(_FLEET_HEAD), "  ".join("-" * size for size in _FLEET_SIZES)]
+    for one in sorted(fleet, key=_gravity):
+        lines += _standing(one)
+    return "\n".join(plain(line.rstrip()) for line in lines) + "\n"
 
 
-def _held(timeline: Timeline) -> str:
-    flights = [e for e in timeline if isinstance(e, BookFlight)]
-    notes = len(timeline) - len(flights)
-    days = [e.start[:10] for e in flights if e.start is not None]
-    span = "" if not days else f", {min(days)} to {max(days)}"
-    return f"{counted(len(flights), 'flight')}{span}; {counted(notes, 'note')}"
+def _gravity(one: FleetEntry) -> tuple[int, str]:
+    return (0 if one.answer is None else -one.answer.level.rank, one.name)
+
+
+def _standing(one: FleetEntry) -> list[str]:
+    """An aircraft in two lines or more: the numbers, and the reason below them."""
+    flights = [e for e in one.timeline if isinstance(e, BookFlight)]
+    level = Level.UNKNOWN if one.answer is None else one.answer.level
+    benches = sum(f.kind == "bench" for f in flights)
+    days = [f.start[:10] for f in flights if f.start is not None]
+    since = None if one.answer is None else one.answer.since_number
+    row = _fleet_row(
+        (
+            f"{LEVEL_SIGN[level]} {LEVEL_STATE[level]}",
+            cut(plain(one.name), _FLEET_SIZES[1]),
+            str(len(flights) - benches),
+            str(benches),
+            str(len(one.timeline) - len(flights)),
+            max(days, default="no date"),
+            "" if since is None else f"No. {since}",
+        )
+    )
+    why = one.why if one.answer is None else one.answer.title
+    return [row, *wrap(sentence(why), _WIDTH, "    ", "    ")]
+
+
+def _fleet_row(texts: Sequence[str]) -> str:
+    right = (2, 3, 4)
+    return "  ".join(
+        pad(text, size, k in right)
+        for k, (text, size) in enumerate(zip(texts, _FLEET_SIZES, strict=True))
+    )
 
 
 def _row(texts: Sequence[str]) -> str:
@@ -84,4 +130,5 @@ def _orders(timeline: Timeline) -> list[str]:
     if not flights:
         return ["no flights yet"]
     told = "; ".join(f"{n} {_ORDER.get(source, source)}" for source, n in count.items())
-    return ["", *wrap(f"{counted(len(flights), 'flight')}. Ordered by date: {told}.", _WIDTH)]
+    held = flights_counted(f.kind for f in flights)
+    return ["", *wrap(f"{held}. Ordered by date: {told}.", _WIDTH)]

@@ -175,6 +175,7 @@ def of_trend(across: Across, item: int, *, explained: bool = False) -> FigureBlo
         item=item,
         caption=f"{what}, {plain(trend.place)}" + (_HOW_TO_READ if explained else ""),
         alt=f"{what} at {plain(trend.place)}{unit}, flight by flight: {row}.{asked}",
+        quiet=not explained and trend.since is None and not across.found_at(trend.place),
         text=f"Flight by flight{unit}: {row}.{asked}",
     )
 
@@ -200,6 +201,7 @@ def of_features(across: Across, name: str, place: str) -> FigureBlock | None:
         place=place,
         caption=f"{what[0].upper()}{what[1:]}, {where}",
         alt=f"{what[0].upper()}{what[1:]} of {plain(place)} flight by flight. {'; '.join(told)}.",
+        quiet=kind is not None and not across.found_at(place),
         text=f"Flight by flight, {'; '.join(told)}." if name in _SHOWN_BY.values() else "",
     )
 

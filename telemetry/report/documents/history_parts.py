@@ -154,11 +154,11 @@ def currents_section(across: Across) -> Section | None:
             ">last",
             "~>Rise, %",
             "~Since",
+            rise="Rise: against mirror or other places and the baseline, per average servo share "
+            "(the rise of the place times its servos), with its 95 % interval: a pilot stirs "
+            "faster one day than another, and all places show that alike.",
         ),
         rows=rows,
-        note="Rise: against mirror or other places and the baseline, per average servo share (the "
-        "rise of the place times its servos), with its 95 % interval: a pilot stirs faster one day "
-        "than another, and all places show that alike.",
     )
     blocks: list[Block] = [table, *_grid(across, loads, _SERVO_CODES, "amps")]
     pairs, _ = side_by_side(loads, across.history.aircraft)

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
-from telemetry.report.document import Document, FirstPage
+from telemetry.report.document import Document, FindingBlock, FirstPage
 from telemetry.report.parts.first_page import alone_reason
 from telemetry.report.words import counted
 from telemetry.results import Answer, Level, Review
@@ -35,6 +35,8 @@ class IndexEntry:
         Of the aircraft, where it is known.
     link : str or None
         Path of its report beside the index; None where none was written.
+    findings : tuple of FindingBlock
+        Of this log, to watch or to ground; without their figures.
     """
 
     first: FirstPage
@@ -44,6 +46,15 @@ class IndexEntry:
     start: str
     answer: Answer
     link: str | None = None
+    findings: tuple[FindingBlock, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CommonFinding:
+    """A finding of one or more logs: as the newest of the gravest ones tells it, in which files."""
+
+    block: FindingBlock
+    files: tuple[str, ...]
 
 
 def entry_of(review: Review, document: Document, link: str | None = None) -> IndexEntry:
@@ -57,7 +68,28 @@ def entry_of(review: Review, document: Document, link: str | None = None) -> Ind
         start=start,
         answer=review.answer,
         link=link,
+        findings=tuple(
+            replace(block, figure=None, span=None)
+            for section in document.sections
+            for block in section.blocks
+            if isinstance(block, FindingBlock) and block.level > Level.UNKNOWN
+        ),
     )
+
+
+def common_findings(entries: Iterable[IndexEntry]) -> list[CommonFinding]:
+    """What all logs found, each finding of one place of an aircraft once, the gravest first."""
+    same: dict[tuple[str, str, str], list[tuple[FindingBlock, str]]] = {}
+    for entry in sorted(entries, key=lambda e: e.start, reverse=True):
+        for block in entry.findings:
+            key = (entry.first.aircraft, block.code, block.place)
+            same.setdefault(key, []).append((block, entry.file))
+    found = []
+    for seen in same.values():
+        gravest = max(seen, key=lambda s: s[0].level.rank)
+        files = dict.fromkeys((gravest[1], *(file for _, file in seen)))
+        found.append(CommonFinding(block=gravest[0], files=tuple(files)))
+    return sorted(found, key=lambda f: (-f.block.level.rank, -len(f.files)))
 
 
 def answers(entries: Iterable[IndexEntry]) -> list[Answer]:

@@ -41,6 +41,7 @@ from telemetry.report.words import (
     counted,
     date_words,
     earlier_words,
+    flights_counted,
     lasting,
     measure,
     number,
@@ -156,17 +157,12 @@ def _first_page(across: Across) -> FirstPage:
 
 def _season_words(across: Across) -> str:
     flights = across.history.flights
-    kinds = [f.kind for f in flights]
-    flown, benches = len(kinds) - kinds.count("bench"), kinds.count("bench")
-    parts = [counted(flown, "flight")] if flown else []
-    if benches:
-        parts.append(counted(benches, "bench recording"))
     days = [f.start[:10] for f in flights if f.start is not None]
     span = ""
     if days:
         first, last = date_words(min(days)), date_words(max(days))
         span = f", {first}" if first == last else f", {first} to {last}"
-    return f"History of {' and '.join(parts) or 'no flight'}{span}"
+    return f"History of {flights_counted(f.kind for f in flights)}{span}"
 
 
 def _number(label: str, value: str | None, detail: str, line: str = "") -> KeyNumber:

@@ -60,7 +60,8 @@ def _fall_table(
     """The events by time; where there are many, the deepest and the highest of them."""
     most = _MOST_EVENTS if brief else _MOST_BY_LOAD
     shown, left = _gravest(events, most, lambda e: e.depth_v or 0.0)
-    note = "By load: how much of the depth the load explains. +: cut off by a gap or the end. "
+    by_load = "By load: how much of the depth the load explains." if brief else ""
+    cut = "+: cut off by a gap or the end." if any(e.truncated for e in shown) else ""
     return Table(
         caption=f"{caption}: the {most} most serious of {len(events)}" if left else caption,
         columns=columns(
@@ -75,9 +76,11 @@ def _fall_table(
             "~>By load",
             "~Origin",
             "~Remark",
+            by=by_load,
+            lasted=cut,
         ),
         rows=tuple(_fall_row(e, steps) for e in shown),
-        note=(note if brief else "") + ("The JSON holds them all." if left else ""),
+        note="The JSON holds them all." if left else "",
         brief=brief,
     )
 
@@ -174,13 +177,19 @@ def resistances_section(review: Review) -> Section:
             Table(
                 caption=f"{before}Resistances, mOhm with 95 % interval",
                 columns=columns(
-                    "Place", "Of what", ">mOhm", ">Expected", "~>Updates", "~>Read after"
+                    "Place",
+                    "Of what",
+                    ">mOhm",
+                    ">Expected",
+                    "~>Updates",
+                    "~>Read after",
+                    expected="Expected: from the wire table, where the profile knows the lead.",
+                    updates="Updates: independent updates behind the estimate.",
+                    read="Read after: how long after a change of current the voltage was read; "
+                    "compare only like with like.",
                 ),
                 rows=rows,
-                note="Expected: from the wire table, where the profile knows the lead. Updates: "
-                "independent updates behind the estimate. Read after: how long after a change of "
-                "current the voltage was read; compare only like with like."
-                + (f" Refused: {refused}." if refused else ""),
+                note=f"Refused: {refused}." if refused else "",
             )
         )
         blocks += [
@@ -191,6 +200,7 @@ def resistances_section(review: Review) -> Section:
                 place=r.place,
                 caption=resistance_caption(r),
                 alt=f"Each point one update; the line has the slope of {mohm_words(r)} mOhm.",
+                quiet=all(r.place not in (f.place, *f.also) for f in review.findings),
             )
             for n, r in enumerate(flight.resistances)
             if r.mohm is not None
@@ -288,11 +298,19 @@ def _by_control(shares: Sequence[ServoShare]) -> Table | None:
         return None
     return Table(
         caption="Current of servos by control, mA for each % of travel a second",
-        columns=columns("Place", "Drives", ">Value", ">95 % range", "~>Condition", "Told apart"),
+        columns=columns(
+            "Place",
+            "Drives",
+            ">Value",
+            ">95 % range",
+            "~>Condition",
+            "Told apart",
+            condition="Condition: above about 30 the controls moved too much alike for names "
+            "(Belsley, Kuh & Welsch 1980, from memory).",
+        ),
         rows=rows,
         note="Servos that move together cannot be told apart. Of controls logged slowly the "
-        "columns miss some travel: the range then reaches far down. Condition: above about 30 "
-        "the controls moved too much alike for names (Belsley, Kuh & Welsch 1980, from memory).",
+        "columns miss some travel: the range then reaches far down.",
     )
 
 

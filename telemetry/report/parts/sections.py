@@ -68,6 +68,7 @@ def findings_section(review: Review) -> Section:
                 confirm=sentence(finding.confirm),
                 advice=sentence(finding.advice),
                 code=finding.code,
+                place=plain(finding.place or ""),
                 span=span,
                 figure=proof(review, finding),
             )
@@ -117,11 +118,13 @@ def places_section(review: Review) -> Section:
                     ">Highest A",
                     "~Resistance, mOhm",
                     ">Margin V",
+                    ground="Lowest voltages by phase.",
+                    resistance="Resistance: of the source for packs and bus, of lead and contacts "
+                    "for the others, with its 95 % interval.",
+                    margin="Margin: lowest voltage in stir and flight above the restart level.",
                 ),
                 rows=rows,
-                note="Lowest voltages by phase. Resistance: of the source for packs and bus, of "
-                "lead and contacts for the others, with its 95 % interval. Margin: lowest voltage "
-                f"in stir and flight above the restart level. {NONE} means not measured.",
+                note=f"{NONE} means not measured.",
             )
         )
         if apart := differences(flight):

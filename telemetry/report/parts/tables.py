@@ -13,18 +13,20 @@ def cells(*texts: str) -> tuple[Cell, ...]:
     return tuple(Cell(text=t) for t in texts)
 
 
-def columns(*titles: str) -> tuple[TableColumn, ...]:
+def columns(*titles: str, **notes: str) -> tuple[TableColumn, ...]:
     """Columns from their titles: ">" in front sets numbers flush right, "~" leaves narrow output.
 
-    "~>depth" is a column of numbers that narrow output may leave out.
+    "~>depth" is a column of numbers that narrow output may leave out. ``notes`` say what columns
+    are, by the first word of their titles in lower case.
     """
     made = []
     for title in titles:
         brief = not title.startswith("~")
         title = title.removeprefix("~")
-        made.append(
-            TableColumn(title=title.removeprefix(">"), right=title.startswith(">"), brief=brief)
-        )
+        right, title = title.startswith(">"), title.removeprefix(">")
+        note = notes.pop(title.lower().replace(",", "").partition(" ")[0], "")
+        made.append(TableColumn(title=title, right=right, brief=brief, note=note))
+    assert not notes, f"no column of that name: {notes}"
     return tuple(made)
 
 

@@ -19,6 +19,9 @@ _MEASURED = (
 )
 
 
+_STALLED = "All servos stalled at once is shown for design only."
+
+
 def worst_table(
     places: Sequence[Margin] | Sequence[PlaceBudget],
     steps: NumberSteps,
@@ -45,13 +48,25 @@ def worst_table(
     return Table(
         caption=f"{before}Voltage to expect in worst cases",
         columns=columns(
-            "Place", "Case", ">At, A", "Voltage to expect", ">Restart V", "~>Comfort V", "Margin"
+            "Place",
+            "Case",
+            ">At, A",
+            "Voltage to expect",
+            ">Restart V",
+            "~>Comfort V",
+            "Margin",
+            voltage=how,
+            margin="Margin, by the limits in force: low is below the comfortable supply or near "
+            "the restart level, too low surely near it.",
         ),
         rows=rows,
-        note=f"{how} Margin, by the limits in force: low is below the comfortable supply or near "
-        "the restart level, too low surely near it. All servos stalled at once is shown for "
-        "design only." + left_out(places),
+        note=(_STALLED if _has_stalled(places) else "") + left_out(places),
     )
+
+
+def _has_stalled(places: Sequence[Margin] | Sequence[PlaceBudget]) -> bool:
+    cases = (c for p in places for c in p.cases)
+    return any(c.case == "all-stalled" and c.voltage_v is not None for c in cases)
 
 
 def _tells_nothing(case: WorstCase) -> bool:

@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any
 from urllib.parse import quote
 
-from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from jinja2 import Environment, FileSystemLoader, StrictUndefined, Template
 from markupsafe import Markup
 
 from telemetry.model.channels import Quantity
@@ -27,7 +27,15 @@ from telemetry.report.draw import Drawer, Scene, settings
 from telemetry.report.figures import style, timeline
 from telemetry.report.figures.traces import of_quantity, path_order
 from telemetry.report.parts.method import CAUTIONS
-from telemetry.report.words import EVENT_WORD, LEVEL_WORD, PHASE_WORD, TO_KNOW, answer_told, clock
+from telemetry.report.words import (
+    EVENT_WORD,
+    LEVEL_WORD,
+    PHASE_WORD,
+    TO_KNOW,
+    answer_told,
+    clock,
+    folded_words,
+)
 from telemetry.report.writers import svg
 from telemetry.report.writers.json import made_by
 from telemetry.report.writers.packing import dashes, packed
@@ -61,8 +69,11 @@ class Timeline:
 
 @dataclass(frozen=True, slots=True)
 class _Group:
+    """Neighbours in a section: figures, those of them that are folded away, or other blocks."""
+
     figures: bool
     blocks: tuple[Block, ...]
+    folded: bool = False
 
 
 def render(document: Document, scene: Scene) -> str:
@@ -99,19 +110,16 @@ def page(document: Document, drawer: Drawer, timeline: Timeline | None = None) -
     with settings():
         figures = _figures(document, drawer)
         overview = () if timeline or first is None else _overview(first, drawer)
-    return (
-        _environment()
-        .get_template("report.html.j2")
-        .render(
-            doc=document,
-            figures=figures,
-            timeline=timeline,
-            overview=overview,
-            level_word=LEVEL_WORD,
-            to_know=TO_KNOW,
-            css=Markup(_text("report.css")),
-            script=Markup(_text("report.js")),
-        )
+    return template("report.html.j2").render(
+        doc=document,
+        figures=figures,
+        timeline=timeline,
+        overview=overview,
+        level_word=LEVEL_WORD,
+        to_know=TO_KNOW,
+        folded_words=folded_words,
+        css=Markup(template_text("report.css")),
+        script=Markup(template_text("report.js")),
     )
 
 
@@ -137,11 +145,16 @@ def render_index(entries: Sequence[IndexEntry], errors: Sequence[str] = ()) -> s
             errors=[plain(message) for message in errors],
             cautions=CAUTIONS,
             footer=f"{made_by()}. Advice from logs; no proof of airworthiness.",
-            css=Markup(_text("report.css")),
+            css=Markup(template_text("report.css")),
             figures={},
             level_word=LEVEL_WORD,
         )
     )
+
+
+def template(name: str) -> Template:
+    """A template of the reports, by its file's name; what is put into it is escaped."""
+    return _environment().get_template(name)
 
 
 @cache
@@ -161,14 +174,20 @@ def _environment() -> Environment:
 
 
 @cache
-def _text(name: str) -> str:
+def template_text(name: str) -> str:
+    """A file beside the templates as it is: a style sheet or script."""
     return (_TEMPLATES / name).read_text(encoding="utf-8")
 
 
 def _grouped(blocks: Sequence[Block]) -> list[_Group]:
     """Neighbouring figures together, so that they can stand side by side."""
-    parted = groupby(blocks, key=lambda b: isinstance(b, FigureBlock))
-    return [_Group(figures, tuple(members)) for figures, members in parted]
+    groups: list[_Group] = []
+    for figures, members in groupby(blocks, key=lambda b: isinstance(b, FigureBlock)):
+        parts: dict[bool, list[Block]] = {False: [], True: []}
+        for block in members:
+            parts[isinstance(block, FigureBlock) and block.quiet].append(block)
+        groups += [_Group(figures, tuple(b), folded) for folded, b in parts.items() if b]
+    return groups
 
 
 def _classes(table: Table) -> list[str]:

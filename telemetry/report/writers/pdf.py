@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from bisect import bisect_left
+from collections.abc import Iterator, Sequence
 from io import BytesIO
 
 from matplotlib.backends.backend_pdf import PdfPages
@@ -19,10 +20,12 @@ from telemetry.report.document import (
     Paragraph,
     Table,
 )
+from telemetry.report.documents.shorter import SHORT_PAGES, less_and_less, shortened
 from telemetry.report.draw import Drawer, settings
 from telemetry.report.figures import style
-from telemetry.report.words import LEVEL_WORD, TO_KNOW
+from telemetry.report.words import LEVEL_WORD, TO_KNOW, folded_words
 from telemetry.report.writers.paper import LEADING, SIZES_PT, Sheets, text_width, wrapped
+from telemetry.report.writers.paper_tables import SetTable, put_table
 from telemetry.results import Level
 
 _BODY, _SMALL, _CELL = 9.5, 8.5, 8.5
@@ -36,7 +39,7 @@ _FILL = {
     Level.UNKNOWN: style.PAPER,
     Level.CLEAR: style.PAPER,
 }
-_EDGE = {**_FILL, Level.UNKNOWN: style.MUTED, Level.CLEAR: style.BLUE}
+LEVEL_EDGE = {**_FILL, Level.UNKNOWN: style.MUTED, Level.CLEAR: style.BLUE}
 
 
 def render(document: Document, drawer: Drawer, paper: str = "a4") -> bytes:
@@ -55,16 +58,41 @@ def render(document: Document, drawer: Drawer, paper: str = "a4") -> bytes:
     ValueError
         For a paper that is not known.
     """
+    _check(paper)
+    with settings(_SCALE):
+        return _saved(lay_out(document, drawer, paper), document.title)
+
+
+def render_short(document: Document, drawer: Drawer, paper: str = "a4") -> bytes:
+    """The short form of a document as a PDF of two pages; parameters as of :func:`render`."""
+    _check(paper)
+    with settings(_SCALE):
+        return _saved(lay_out_short(document, drawer, paper), document.title)
+
+
+def _check(paper: str) -> None:
     if paper not in SIZES_PT:
         raise ValueError(f"paper must be one of {', '.join(SIZES_PT)}, got {paper!r}")
+
+
+def _saved(sheets: Sheets, title: str) -> bytes:
     out = BytesIO()
-    with settings(_SCALE):
-        sheets = lay_out(document, drawer, paper)
-        facts = {"Title": document.title, "Creator": "busbook", "CreationDate": None}
-        with PdfPages(out, metadata=facts) as pages:
-            for page in sheets.pages:
-                pages.savefig(page)
+    facts = {"Title": title, "Creator": "busbook", "CreationDate": None}
+    with PdfPages(out, metadata=facts) as pages:
+        for page in sheets.pages:
+            pages.savefig(page)
     return out.getvalue()
+
+
+def lay_out_short(document: Document, drawer: Drawer, paper: str) -> Sheets:
+    """The pages of the short form: as much of it as two pages hold, the rest counted."""
+    forms = list(less_and_less(shortened(document)))
+    fits = bisect_left(
+        range(len(forms) - 1),
+        True,
+        key=lambda k: len(lay_out(forms[k], drawer, paper).pages) <= SHORT_PAGES,
+    )
+    return lay_out(forms[fits], drawer, paper)
 
 
 def lay_out(document: Document, drawer: Drawer, paper: str) -> Sheets:
@@ -74,7 +102,7 @@ def lay_out(document: Document, drawer: Drawer, paper: str) -> Sheets:
     sheets = Sheets(paper, heading)
     _first_page(sheets, document.first, drawer)
     for section in document.sections:
-        sheets.need(40.0 + _least(section.blocks[0], drawer, sheets))
+        sheets.need(40.0 + _beginning(section.blocks, drawer, sheets))
         sheets.y += 8.0
         sheets.text(section.title, 13.0, bold=True, after=1.0)
         sheets.rule(sheets.y, style.BLACK, 1.2)
@@ -84,11 +112,23 @@ def lay_out(document: Document, drawer: Drawer, paper: str) -> Sheets:
     return sheets
 
 
+def _beginning(blocks: Sequence[Block], drawer: Drawer, sheets: Sheets) -> float:
+    """Room for the head of a section, pt: a paragraph stands with what it leads to."""
+    room = 0.0
+    for block in blocks:
+        if not isinstance(block, Paragraph):
+            return room + _least(block, drawer, sheets)
+        room += len(wrapped(block.text, sheets.inner, _BODY)) * _BODY * LEADING + 6.0
+    return room
+
+
 def _least(block: Block, drawer: Drawer, sheets: Sheets) -> float:
     """How much of a block must stand below the title of its section."""
     if isinstance(block, FindingBlock):
         return 60.0 if block.figure is None else 60.0 + _height(block.figure, drawer, _half(sheets))
-    return 70.0 if isinstance(block, Table) else 40.0
+    if isinstance(block, FigureBlock) and not block.quiet:
+        return _height(block, drawer, _half(sheets)) + 44.0
+    return SetTable.of(sheets, block).beginning if isinstance(block, Table) else 40.0
 
 
 def _half(sheets: Sheets) -> float:
@@ -102,8 +142,8 @@ def _first_page(sheets: Sheets, first: FirstPage, drawer: Drawer) -> None:
     reason = [line for text in told for line in wrapped(text, sheets.inner - 70.0, 11.0)]
     tall = 34.0 + 11.0 * LEADING * len(reason)
     sheets.box(sheets.left, sheets.y, sheets.inner, tall, style.WASH)
-    sheets.box(sheets.left, sheets.y, 7.0, tall, _EDGE[first.level])
-    _sign(sheets, first.level, sheets.left + 20.0, sheets.y + 8.0, 30.0)
+    sheets.box(sheets.left, sheets.y, 7.0, tall, LEVEL_EDGE[first.level])
+    draw_sign(sheets, first.level, sheets.left + 20.0, sheets.y + 8.0, 30.0)
     sheets.put(first.word, sheets.left + 60.0, sheets.y + 8.0, 16.0, bold=True)
     for k, line in enumerate(reason):
         sheets.put(line, sheets.left + 60.0, sheets.y + 29.0 + k * 11.0 * LEADING, 11.0)
@@ -140,7 +180,7 @@ def _numbers(sheets: Sheets, first: FirstPage) -> None:
             sheets.text(f"{number.label}: {TO_KNOW} {number.line}", 8.0, colour=style.MUTED)
 
 
-def _sign(sheets: Sheets, level: Level, x: float, top: float, size: float) -> None:
+def draw_sign(sheets: Sheets, level: Level, x: float, top: float, size: float) -> None:
     """The shape of a level: octagon, triangle, diamond or ring, with a cross, bar or dash."""
     middle = (x + size / 2, top + size / 2)
 
@@ -173,15 +213,33 @@ def _sign(sheets: Sheets, level: Level, x: float, top: float, size: float) -> No
 
 def _blocks(sheets: Sheets, blocks: Sequence[Block], drawer: Drawer) -> None:
     k = 0
+    folded: list[Block] = []
     while k < len(blocks):
         block = blocks[k]
+        if isinstance(block, FigureBlock) and block.quiet:
+            folded.append(block)
+            k += 1
+            continue
         if isinstance(block, FigureBlock):
-            pair = [b for b in blocks[k : k + 2] if isinstance(b, FigureBlock)]
-            _side_by_side(sheets, pair, drawer)
-            k += len(pair)
+            shown = [b for b in _neighbours(blocks[k:]) if not b.quiet][:2]
+            _side_by_side(sheets, shown, drawer)
+            last = blocks.index(shown[-1], k)
+            folded += [b for b in blocks[k:last] if b not in shown]
+            k = last + 1
             continue
         _block(sheets, block, drawer)
         k += 1
+    if folded:
+        words = f"{folded_words(folded)} stand in the HTML report."
+        sheets.text(words, 8.0, colour=style.MUTED, after=4.0)
+
+
+def _neighbours(blocks: Sequence[Block]) -> Iterator[FigureBlock]:
+    """The figures at the head of some blocks."""
+    for block in blocks:
+        if not isinstance(block, FigureBlock):
+            return
+        yield block
 
 
 def _block(sheets: Sheets, block: Block, drawer: Drawer) -> None:
@@ -194,7 +252,7 @@ def _block(sheets: Sheets, block: Block, drawer: Drawer) -> None:
     elif isinstance(block, FindingBlock):
         _finding(sheets, block, drawer)
     elif isinstance(block, Table):
-        _table(sheets, block)
+        put_table(sheets, block)
     else:
         assert isinstance(block, Bars | FigureBlock)  # bars stand in the figure of the places
 
@@ -202,7 +260,7 @@ def _block(sheets: Sheets, block: Block, drawer: Drawer) -> None:
 def _finding(sheets: Sheets, block: FindingBlock, drawer: Drawer) -> None:
     sheets.need(_least(block, drawer, sheets))
     title = wrapped(block.title, sheets.inner - 36.0, 11.0, bold=True)
-    _sign(sheets, block.level, sheets.left, sheets.y + 2.0, 24.0)
+    draw_sign(sheets, block.level, sheets.left, sheets.y + 2.0, 24.0)
     head = LEVEL_WORD[block.level]
     sheets.put(head, sheets.left + 36.0, sheets.y, _BODY, bold=True)
     beside = sheets.left + 36.0 + text_width(head, _BODY, bold=True) + 6.0
@@ -223,6 +281,7 @@ def _finding(sheets: Sheets, block: FindingBlock, drawer: Drawer) -> None:
         (block.causes_head, block.explanations),
         ("What follows from it", block.beneath),
     ):
+        sheets.need(3 * _BODY * LEADING if items else 0.0)  # no heading alone at a page's end
         for text in (f"{head}:", *(f"- {item}" for item in items)) if items else ():
             sheets.text(text, _BODY, width=wide, after=2.0)
     if block.confirm:
@@ -276,68 +335,3 @@ def _figure(
         sheets.y += 8.0 * LEADING
     sheets.y += 6.0
     return True
-
-
-def _table(sheets: Sheets, table: Table) -> None:
-    rows = [[c.text for c in row] for row in table.rows]
-    widths = _widths(table, rows, sheets.inner)
-    sheets.need(70.0)
-    sheets.text(table.caption, _BODY, bold=True, after=2.0)
-    _head(sheets, table, widths)
-    for row in rows:
-        cells = [wrapped(text, w + 0.5, _CELL) for text, w in zip(row, widths, strict=True)]
-        tall = max(len(lines) for lines in cells) * _CELL * LEADING + 2.0
-        if sheets.room < tall:
-            sheets.new_page()
-            _head(sheets, table, widths)
-        x = sheets.left
-        for lines, wide, column in zip(cells, widths, table.columns, strict=True):
-            for n, line in enumerate(lines):
-                at = x + wide if column.right else x
-                top = sheets.y + 1.0 + n * _CELL * LEADING
-                sheets.put(line, at, top, _CELL, right=column.right)
-            x += wide + _CELL_GAP
-        sheets.y += tall
-        sheets.rule(sheets.y, style.GUIDE, 0.4)
-    sheets.y += 4.0
-    if table.note:
-        sheets.text(table.note, 8.0, colour=style.MUTED, after=4.0)
-    sheets.y += 8.0
-
-
-def _head(sheets: Sheets, table: Table, widths: Sequence[float]) -> None:
-    x = sheets.left
-    for wide, column in zip(widths, table.columns, strict=True):
-        at = x + wide if column.right else x
-        sheets.put(column.title, at, sheets.y, _CELL, colour=style.MUTED, right=column.right)
-        x += wide + _CELL_GAP
-    sheets.y += _CELL * LEADING + 1.0
-    sheets.rule(sheets.y, style.MUTED, 0.6)
-    sheets.y += 1.0
-
-
-def _widths(table: Table, rows: Sequence[Sequence[str]], inner: float) -> list[float]:
-    """Widths of the columns: natural ones where they fit together.
-
-    Else each has room for its title and longest word, and the rest is shared out by how much more
-    each would take (the automatic layout of tables in CSS 2.2, 17.5.2.2, from memory).
-    """
-    heads = [c.title for c in table.columns]
-    room = inner - _CELL_GAP * (len(heads) - 1)
-    most = [max(text_width(row[k], _CELL) for row in (heads, *rows)) for k in range(len(heads))]
-    if sum(most) <= room:
-        return most
-    words = [
-        max((text_width(w, _CELL) for row in rows for w in _unbroken(row[k])), default=0.0)
-        for k in range(len(heads))
-    ]
-    least = [max(w, text_width(h, _CELL)) for w, h in zip(words, heads, strict=True)]
-    if sum(least) >= room:
-        return [w * room / sum(least) for w in least]
-    share = (room - sum(least)) / (sum(most) - sum(least))
-    return [low + share * (high - low) for low, high in zip(least, most, strict=True)]
-
-
-def _unbroken(text: str) -> list[str]:
-    """What is not to be parted: words, and texts as short as the name of a place."""
-    return [text] if len(text) <= _SHORT else text.split()

@@ -20,10 +20,12 @@ from telemetry.report.document import (
 from telemetry.report.documents.index import (
     IndexEntry,
     answers,
+    common_findings,
     gravest_first,
     levels_counted,
 )
-from telemetry.report.words import LEVEL_SIGN, LEVEL_WORD, TO_KNOW, answer_told
+from telemetry.report.parts.method import BEFORE_BENCH, cautions_section
+from telemetry.report.words import LEVEL_SIGN, LEVEL_WORD, TO_KNOW, answer_told, counted
 from telemetry.report.writers.screen import columns_of, cut_left, pad, wrap
 from telemetry.results import Level
 
@@ -31,12 +33,14 @@ from telemetry.results import Level
 _LEFT_OUT = {"limits", "method"}
 _MOST_ROWS = 20
 _NARROWEST = 6
+# Findings of several logs that are told in full.
+_MOST_FINDINGS = 5
 _BENEATH = "What follows from it"
 _WORDS = max(len(word) for word in LEVEL_WORD.values())
 
 
 def render_index(entries: Sequence[IndexEntry], next_step: tuple[str, str], width: int = 80) -> str:
-    """Several reviews as text, the gravest first: level, log, lowest voltage, and the reason."""
+    """Several reviews as text: a table of the logs, the gravest first, and the worst findings."""
     width = max(60, width)
     lines = ["=" * width, *wrap(f"{levels_counted(entries)}.", width), "=" * width]
     for answer in answers(entries):
@@ -50,8 +54,26 @@ def render_index(entries: Sequence[IndexEntry], next_step: tuple[str, str], widt
         lines.append(f"{head}{pad(cut_left(entry.file, room), room)}  {low:>10}")
         if entry.level is not Level.CLEAR:
             lines += wrap(entry.reason, width, "      ")
+    lines += [*_worst_findings(entries, width), *_section(cautions_section(), width)]
     why, command = next_step
     return "\n".join((*lines, "", *wrap(f"Next. {why}", width), f"    {plain(command)}")) + "\n"
+
+
+def _worst_findings(entries: Sequence[IndexEntry], width: int) -> list[str]:
+    """The worst findings of several logs in full, each once with the logs that have it."""
+    found = common_findings(entries)
+    if not found:
+        return []
+    head = "-- The worst findings "
+    lines = ["", head + "-" * (width - len(head)), *wrap(BEFORE_BENCH, width)]
+    for one in found[:_MOST_FINDINGS]:
+        lines += _finding(one.block, width)
+        others = f" and {counted(len(one.files) - 1, 'other log')}" if len(one.files) > 1 else ""
+        lines += wrap(f"Seen in {one.files[0]}{others}.", width, "    ", "      ")
+    left = len(found) - _MOST_FINDINGS
+    if left > 0:
+        lines += ["", *wrap(f"{counted(left, 'more finding')}: review a log by itself.", width)]
+    return lines
 
 
 def text_of(document: Document, width: int = 80) -> str:
@@ -185,7 +207,8 @@ def table_lines(table: Table, width: int) -> list[str]:
     lines += [line(row) for row in rows]
     if len(rows) < len(whole):
         lines.append(f"... {len(whole) - len(rows)} more rows in the HTML report")
-    return lines + wrap(table.note, width) if table.note else lines
+    note = table.notes_of(shown)
+    return lines + wrap(note, width) if note else lines
 
 
 def _sizes(table: Table, rows: Iterable[Sequence[str]], shown: Sequence[int]) -> list[int]:
