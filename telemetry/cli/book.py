@@ -76,7 +76,7 @@ def _standing(shelf: Logbook, name: str, timeline: Sequence[BookFlight | Note]) 
     if not any(isinstance(one, BookFlight) for one in timeline):
         return FleetEntry(name=name, timeline=timeline)
     try:
-        answer = answer_of(shelf, name, progress=lambda n, of: say(f"{name}: {n}/{of} measured"))
+        answer = answer_of(shelf, name)
     except BusbookError as error:
         return FleetEntry(name=name, timeline=timeline, why=sentence(error))
     return FleetEntry(name=name, timeline=timeline, answer=answer)

@@ -12,10 +12,10 @@ from telemetry.report.document import Document, FindingBlock, Paragraph, Section
 from telemetry.report.documents.across import Across
 from telemetry.report.documents.of_history import history_document
 from telemetry.report.documents.of_review import document_of
-from telemetry.report.documents.shorter import SHORT_PAGES, shortened
 from telemetry.report.draw import Scene, settings
 from telemetry.report.draw_history import HistoryScene
 from telemetry.report.parts.tables import cells, columns
+from telemetry.report.shorter import SHORT_PAGES, shortened
 from telemetry.report.writers import html, pdf
 from telemetry.report.writers.paper import Sheets
 from telemetry.results import Finding, History, Level, Review

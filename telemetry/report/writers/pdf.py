@@ -20,9 +20,9 @@ from telemetry.report.document import (
     Paragraph,
     Table,
 )
-from telemetry.report.documents.shorter import SHORT_PAGES, less_and_less, shortened
 from telemetry.report.draw import Drawer, settings
 from telemetry.report.figures import style
+from telemetry.report.shorter import SHORT_PAGES, less_and_less, shortened
 from telemetry.report.words import LEVEL_WORD, TO_KNOW, folded_words
 from telemetry.report.writers.paper import LEADING, SIZES_PT, Sheets, text_width, wrapped
 from telemetry.report.writers.paper_tables import SetTable, put_table
