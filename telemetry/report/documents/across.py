@@ -92,7 +92,7 @@ class Across:
     def found_at(self, place: str) -> bool:
         """Whether a finding is about a place or its mirror: the sound one shows what is normal."""
         aircraft = self.history.aircraft
-        named = {p for f in self.history.open_findings for p in (f.place, *f.also) if p is not None}
+        named = {p for f in self.history.open for p in (f.place, *f.also) if p is not None}
         return place in named or aircraft.mirror(place, {place, *named}) is not None
 
     def since(self, finding: Finding) -> int | None:

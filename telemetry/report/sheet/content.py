@@ -128,7 +128,7 @@ def sheet_of(history: History, newest: Review, hashes: dict[str, str]) -> FieldS
         SHA-256 of the log of each flight, by the flight's id.
     """
     answer = history.answer
-    found = [f for f in standing_alone(by_gravity(history.open_findings)) if f.level > Level.CLEAR]
+    found = [f for f in standing_alone(by_gravity(history.open)) if f.level > Level.CLEAR]
     number = {one.id: n for n, one in enumerate(history.flights, 1)}
     return FieldSheet(
         aircraft=plain(history.name),
