@@ -17,6 +17,8 @@ _APART_PCT = 3.5
 # One that still waits after the other has given so much more than it began with less by so much,
 # mAh (heuristic: a few hundredths of a usual pack).
 _LESS_MAH = 150.0
+# Resistance over the other's above which that is why it gives little (heuristic).
+_WEAKER = 1.25
 # A cell of lithium iron phosphate just off the charger reads up to a tenth more than one that has
 # rested (common practice, no source); above this it is not low.
 _LIFE_REST_V = 3.25
@@ -263,6 +265,8 @@ def _waits(state: PackState, flight: Flight) -> FindingDraft | None:
         below = below and state.rest_v < other.rest_v
     if not below or state.share >= WAITS or more_mah < _LESS_MAH:
         return None
+    if any(t.place == state.place and t.low_times > _WEAKER for t in flight.twins):
+        return None  # its own resistance keeps it from giving
     return FindingDraft(
         code="pack-low",
         level=Level.WATCH,
