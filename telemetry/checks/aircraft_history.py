@@ -14,19 +14,21 @@ from telemetry.aircraft import Aircraft, Limits
 from telemetry.checks.draft import FindingDraft, Possible
 from telemetry.model.channels import PlaceKind
 from telemetry.results import Change, HistoryFlight, Level, NoteMark, NotJudged, Trend
-from telemetry.trends.evidence import Judgement, K, judge_rise
+from telemetry.trends.evidence import Judgement, judge_rise
 from telemetry.trends.measures import Measures
 from telemetry.trends.parts import EvidencePart
 from telemetry.trends.table import FeatureTable
 
-# Chance that a healthy season of 20 flights brings any finding at this level, all places and all
-# kinds of fault together (heuristic).
-WATCH_CHANCE = 0.05
-GROUND_CHANCE = 0.01
 #: Flights that it takes to judge a change at all.
 LEAST_FLIGHTS = 3
 # A 95 % interval reaches so many standard deviations.
 _REACH = 1.96
+# Flights of a healthy aircraft from one false finding at this level to the next, all places and all
+# kinds of fault together: in a book of 100 flights one of 10, and one of 200 (heuristic).
+WATCH_RUN = 1000.0
+GROUND_RUN = 20000.0
+# A book of so many flights is what false alarms are stated for.
+_BOOK = 100
 # A repair is judged from so many flights after it, against the last ones before it; less than this
 # part of the rise must be left (heuristic).
 _TO_TELL, _LAST, _CURED = 2, 3, 0.6
@@ -102,8 +104,8 @@ class AircraftHistory:
             return judge_rise(
                 parts,
                 len(self.flights),
-                chance=self.watch_chance,
-                strict=self.ground_chance,
+                run=self.watch_run,
+                strict=self.ground_run,
                 first=flight,
                 sign=sign,
                 logarithmic=logarithmic,
@@ -126,14 +128,14 @@ class AircraftHistory:
         return replace(old, uncured=True)
 
     @property
-    def watch_chance(self) -> float:
-        """Of a false signal on one chart in a season."""
-        return WATCH_CHANCE / self.charts
+    def watch_run(self) -> float:
+        """Healthy flights from one false signal of one chart to the next."""
+        return WATCH_RUN * self.charts
 
     @property
-    def ground_chance(self) -> float:
+    def ground_run(self) -> float:
         """The same for what may ground."""
-        return GROUND_CHANCE / self.charts
+        return GROUND_RUN * self.charts
 
     def first(self, *places: str) -> int:
         """First flight since the last note that restarts a baseline at any of these places."""
@@ -198,9 +200,9 @@ class JudgedAcross:
 def least_change(sd: float, limit: float, watch: float | None = None) -> float:
     """The smallest lasting change that three flights would have told, in the unit of ``sd``.
 
-    A CUSUM adds each flight's score less K; three of one size reach its limit together.
+    ``sd`` is that of one flight. The mean of three scatters by the root of three less.
     """
-    return max(sd * (K + limit / LEAST_FLIGHTS), watch or 0.0)
+    return max(sd * limit / math.sqrt(LEAST_FLIGHTS), watch or 0.0)
 
 
 def told_least(trend: Trend, quantity: str = "") -> str:
@@ -289,7 +291,7 @@ def change_of(
         per_flight_low=scaled(j.per_flight_low),
         per_flight_high=scaled(j.per_flight_high),
         flights_to_limit=to_limit,
-        false_alarm=GROUND_CHANCE if level is Level.GROUND else WATCH_CHANCE,
+        false_alarm=-float(np.expm1(-_BOOK / (GROUND_RUN if level is Level.GROUND else WATCH_RUN))),
     )
 
 

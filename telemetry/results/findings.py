@@ -33,7 +33,7 @@ class Change:
     flights_to_limit : int or None
         Flights until the next limit at this rate; None where it does not grow towards it.
     false_alarm : float
-        Chance of such a finding in a healthy season of 20 flights, all places together.
+        Chance of such a finding in a healthy book of 100 flights, all places together.
     """
 
     quantity: str

@@ -105,7 +105,7 @@ class Trend:
     watch, ground : float or None
         Limits, in the unit of the rise.
     score, chart, limit : tuple of float, tuple of float, float
-        Normal score of each flight, the CUSUM of the scores, and the CUSUM's limit.
+        Normal score of each flight, the evidence for a lasting rise after it, and its limit.
     ewma, ewma_reach : tuple of float
         The same scores as an EWMA, and its limits.
     since : int or None

@@ -7,8 +7,6 @@ from dataclasses import dataclass
 
 from scipy import stats
 
-from telemetry.trends.evidence import SEASON
-
 # What is known beforehand of falls that no load explains: so many in so many flights (heuristic).
 _PRIOR_COUNT, _PRIOR_FLIGHTS = 0.5, 5.0
 # Hard flying brings them in clusters: the rate is never held for surer than so many events say.
@@ -45,7 +43,7 @@ class Burst:
 
 
 def judge_counts(
-    counts: Sequence[int], others: Sequence[Sequence[int]], *, first: int, chance: float
+    counts: Sequence[int], others: Sequence[Sequence[int]], *, first: int, run: float
 ) -> Burst | None:
     """More events at one place than before and than elsewhere on the same flights.
 
@@ -57,8 +55,8 @@ def judge_counts(
         The same of the other places: what shakes all of them is no fault of one.
     first : int
         First flight that counts.
-    chance : float
-        Of a false finding within a season of 20 flights.
+    run : float
+        Healthy flights from one false finding to the next.
 
     Returns
     -------
@@ -67,7 +65,7 @@ def judge_counts(
         time it is established counts. The rate is gamma distributed with what was seen before,
         so the count is negative binomial.
     """
-    level = chance / (SEASON * len(_WINDOWS))
+    level = 1.0 / (run * len(_WINDOWS))
     # A flight without an event at either end makes a window likelier by chance: the shorter one,
     # judged before, is the first to be established.
     for end in range(len(counts) + 1):

@@ -1,7 +1,7 @@
 """From scores of many flights to one judgement: chart, onset, level now, rate.
 
-A CUSUM of the scores of all parts together finds the small lasting shift. What it finds is then
-measured against the flights before it began.
+A change-point chart of the scores of all parts together finds the lasting shift. What it finds is
+then measured against the flights before it began.
 """
 
 from __future__ import annotations
@@ -13,17 +13,23 @@ from itertools import product
 import numpy as np
 from scipy import stats
 
-from telemetry.numerics.statistics.charts import Cusum, cusum, cusum_limit, ewma, ewma_reach
+from telemetry.numerics.statistics.charts import (
+    ChangeChart,
+    change_chart,
+    change_limit,
+    ewma,
+    ewma_reach,
+)
 from telemetry.numerics.statistics.robust import likely_step, mann_kendall, theil_sen
 from telemetry.trends.parts import EvidencePart, FloatArray, IntArray, Weighed, weigh
 
-# Half the shift, in standard deviations, that is to be found soonest: one deviation (custom).
-K = 0.5
-# False alarms are stated per season of this many flights.
-SEASON = 20
+# One flight fills no chart: scores are cut at this part of the limit (heuristic).
+_MOST = 0.75
+# From this part of the limit on a change is suspected.
+_DOUBTFUL = 0.5
 # A change is a step where one flight brought this part of it (heuristic).
 _SUDDEN = 0.45
-# The EWMA is drawn beside the CUSUM, with the weight that suits shifts of about one deviation.
+# The EWMA is drawn beside the chart, with the weight that suits shifts of about one deviation.
 _EWMA_WEIGHT, _EWMA_WIDTH = 0.2, 3.0
 
 
@@ -36,16 +42,17 @@ class Judgement:
     at, score, rise, sd
         As in :class:`Weighed`; where a change is established, against the flights before it.
     chart : ndarray, shape (n,)
-        The CUSUM.
+        Evidence for a lasting rise after each flight, standard deviations; 0 where there is none.
     limit : float
     first : int
         First flight of the baseline.
     uncured : bool
         True where it stood before a repair and stands after it.
     sure : bool
-        True where the chart also exceeded the limit for what may ground.
+        True where the chart now also exceeds the limit for what may ground.
     signal : int or None
-        Index into ``at`` of the first flight in which the chart exceeded its limit.
+        Index into ``at`` of the first flight since which the chart exceeds its limit; None where
+        it does not now: what has gone back is past.
     onset : int or None
         Index into ``at`` of the first flight with the change.
     now, low, high : float
@@ -99,7 +106,7 @@ def judge_rise(
     parts: Sequence[EvidencePart],
     flights: int,
     *,
-    chance: float,
+    run: float,
     strict: float | None = None,
     first: int = 0,
     sign: float = 1.0,
@@ -112,8 +119,8 @@ def judge_rise(
     parts : sequence of EvidencePart
     flights : int
         Number of flights in all.
-    chance : float
-        Of a false signal within a season of 20 flights.
+    run : float
+        Healthy flights from one false signal to the next.
     strict : float, optional
         The same for what may ground.
     first : int
@@ -132,11 +139,17 @@ def judge_rise(
     weighed = weigh(own, flights)
     if weighed.at.size == 0:
         return None
-    limit = cusum_limit(K, SEASON, chance)
-    score, sums = _chart(sign * weighed.score, limit)
-    higher = limit if strict is None else cusum_limit(K, SEASON, strict)
-    sure = bool(np.any(_chart(sign * weighed.score, higher)[1].high > higher))
-    over = np.flatnonzero(sums.high > limit)
+    limit = change_limit(run)
+    score, chart = _charted(sign * weighed.score, limit)
+    if chart.high[-1] > _DOUBTFUL * limit:
+        # A change widens the scatter it is judged by: taken apart from it, it is judged anew.
+        steady = [p.steady(int(weighed.at[chart.since[-1]])) for p in own]
+        weighed = weigh(steady, flights)
+        score, chart = _charted(sign * weighed.score, limit)
+        own = steady
+    high = np.maximum(chart.high, 0.0)
+    higher = limit if strict is None else change_limit(strict)
+    sure = bool(_charted(sign * weighed.score, higher)[1].high[-1] > higher)
 
     def shown(w: Weighed) -> tuple[FloatArray, FloatArray]:
         if not logarithmic:
@@ -149,39 +162,41 @@ def judge_rise(
         score=score,
         rise=rise,
         sd=sd,
-        chart=sums.high,
+        chart=high,
         limit=limit,
         first=first,
         sure=sure,
     )
-    if over.size == 0:
+    if high[-1] <= limit:
         return plain
-    signal = int(over[0])
+    below = np.flatnonzero(high <= limit)
+    signal = int(below[-1]) + 1 if below.size else 0
 
     def before(onset: int) -> Weighed:
         return weigh(own, flights, np.arange(flights) < weighed.at[onset])
 
-    charted = signal - int(sums.since_high[signal]) + 1
-    onset, _ = _onset(sign * before(charted).rise, signal, charted)
+    charted = int(chart.since[-1])
+    last = max(charted, signal)
+    onset, _ = _onset(sign * before(charted).rise, last)
     against = before(onset)  # now with all flights before the change
-    onset, stepped = _onset(sign * against.rise, signal, onset)
+    onset, stepped = _onset(sign * against.rise, last)
     rise, sd = shown(against)
     found = replace(plain, rise=rise, sd=sd, signal=signal, onset=onset)
     return _measured(replace(found, step=stepped and _is_sudden(found)), against.doubt)
 
 
-def _chart(score: FloatArray, limit: float) -> tuple[FloatArray, Cusum]:
-    """Scores cut so that two flights, not one, are needed to reach the limit, and their chart."""
-    most = 0.5 * limit + K + 0.25
-    cut = np.clip(score, -most, most)
-    return cut, cusum(cut, k=K)
+def _charted(score: FloatArray, limit: float) -> tuple[FloatArray, ChangeChart]:
+    """Scores cut so that one flight alone cannot reach the limit, and their chart."""
+    cut = np.clip(score, -_MOST * limit, _MOST * limit)
+    return cut, change_chart(cut)
 
 
-def _onset(rise: FloatArray, signal: int, charted: int) -> tuple[int, bool]:
+def _onset(rise: FloatArray, last: int) -> tuple[int, bool]:
     """First flight of the change, where a step or a steady growth fits best; True for a step.
 
-    The chart dates a change to where its sum last was zero, which noise often puts some flights
-    early; the true onset lies between there and the signal.
+    Not after ``last``.
+
+    The chart dates a change as if it were a step; of one that grows that is somewhere on its way.
     """
     k = np.arange(rise.size)
 
@@ -190,8 +205,11 @@ def _onset(rise: FloatArray, signal: int, charted: int) -> tuple[int, bool]:
         x = shape - shape.mean()
         return float(x @ rise) ** 2 / float(x @ x)
 
-    tried = product(range(max(charted, 1), signal + 1), (False, True))
-    return max(tried, key=lambda t: explained(*t), default=(charted, False))
+    tried = product(range(1, last + 1), (False, True))
+    first, is_step = max(tried, key=lambda t: explained(*t), default=(last, False))
+    while first < last and rise[first] <= 0:
+        first += 1  # a line through noise begins a flight or two before there is any of it
+    return first, is_step
 
 
 def _measured(j: Judgement, doubt: float) -> Judgement:

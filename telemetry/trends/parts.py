@@ -47,6 +47,8 @@ class EvidencePart:
         Covariates: common causes.
     slope, slope_sd : ndarray, shape (m,), or None
         What is known of their effect.
+    known : bool
+        True where the scatter is no longer learnt.
     """
 
     name: str
@@ -60,6 +62,7 @@ class EvidencePart:
     design: FloatArray | None = None
     slope: FloatArray | None = None
     slope_sd: FloatArray | None = None
+    known: bool = False
 
     def scores(self, learn: BoolArray) -> Scores:
         """Scores of its values; ``learn`` is by flight."""
@@ -71,9 +74,26 @@ class EvidencePart:
             spread=np.sqrt(1.0 + (self.se / self.sigma) ** 2),
             sigma=self.sigma,
             sigma_weight=self.weight,
+            sigma_learns=not self.known,
             learn=learn[self.at],
             clip=_CLIP,
         )
+
+    def steady(self, change: int) -> EvidencePart:
+        """The same with its scatter learnt beside a change at flight ``change``, and held to be so.
+
+        ``weight`` is then the degrees of freedom of that scatter.
+        """
+        spread = np.sqrt(1.0 + (self.se / self.sigma) ** 2)
+        columns = [np.ones(self.at.size), (self.at >= change).astype(float)]
+        columns += [] if self.design is None else list(self.design.T)
+        design = np.stack(columns, axis=1) / spread[:, None]
+        y = self.y / spread
+        found, _, rank, _ = np.linalg.lstsq(design, y, rcond=None)
+        left = y - design @ found
+        degrees = self.weight + max(self.at.size - int(rank), 0)
+        sigma = np.sqrt((self.weight * self.sigma**2 + float(left @ left)) / degrees)
+        return replace(self, sigma=float(sigma), weight=degrees, known=True)
 
     def since(self, first: int) -> EvidencePart:
         """The flights from ``first`` on."""

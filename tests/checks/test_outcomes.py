@@ -342,11 +342,11 @@ def test_across_flights_each_check_and_place_has_an_outcome() -> None:
     assert {code for code, _ in out} == {c.code for c in CHECKS if c.across}
 
 
-@pytest.mark.parametrize(("reach", "told"), [(1.96, "8 mOhm"), (19.6, "20 mOhm")])
+@pytest.mark.parametrize(("reach", "told"), [(1.96, "8 mOhm"), (19.6, "26 mOhm")])
 def test_what_a_chart_would_have_told_is_the_limit_or_what_chance_allows(
     reach: float, told: str
 ) -> None:
-    """Three scores of d / sd, less K = 0.5 each, reach 4.5 at d = 2 sd."""
+    """The mean of three flights stands 4.5 deviations out at d = 4.5 / sqrt(3) sd = 2.6 sd."""
     judged = JudgedAcross(trends=[charted("branch-resistance-rising", "tail", reach)])
     assert f": {told} or more" in (across(judged)["branch-resistance-rising", "tail"].sees or "")
 

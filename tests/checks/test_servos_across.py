@@ -139,7 +139,7 @@ class TestClaims:
         self, case: Make, told: dict[float, Judgement | None], place: str = LEFT, **more: Any
     ) -> list[tuple[str, tuple[str, ...]]]:
         made = case(told=lambda _place, **asked: told.get(asked["sign"]), **more)
-        return [(c.code, c.others) for c in claims.claims_of(made, place, ALL, {}, {})]
+        return [(c.code, c.others) for c in claims.claims_of(made, place, ALL, {})]
 
     @pytest.mark.parametrize(("now", "told"), [(0.1249, False), (0.125, True)])
     def test_a_quarter_of_one_servos_share(
@@ -305,9 +305,20 @@ class TestLevel:
     def test_rising(self, case: Make, claim: Make, now: float, sure: bool, level: Level) -> None:
         assert servos._level(case(), claim(now=now, sure=sure)) is level
 
-    @pytest.mark.parametrize(("sure", "level"), [(True, Level.GROUND), (False, Level.WATCH)])
-    def test_silent(self, case: Make, claim: Make, sure: bool, level: Level) -> None:
-        assert servos._level(case(), claim(code=SILENT, now=0.1, sure=sure)) is level
+    @pytest.mark.parametrize(
+        ("now", "step", "sure", "level"),
+        [
+            (0.25, True, True, Level.GROUND),  # of two servos: half of one
+            (0.25, True, False, Level.WATCH),
+            (0.25, False, True, Level.WATCH),
+            (0.24, True, True, Level.WATCH),
+        ],
+    )
+    def test_silent(
+        self, case: Make, claim: Make, now: float, step: bool, sure: bool, level: Level
+    ) -> None:
+        made = claim(code=SILENT, now=now, step=step, sure=sure)
+        assert servos._level(case(), made) is level
 
 
 class TestFinding:
@@ -372,7 +383,7 @@ class TestFinding:
     def test_numbers_of_a_silent_one(
         self, found: Callable[..., FindingDraft | None], claim: Make
     ) -> None:
-        f = found(claim(code=SILENT, flights=9, now=0.5, sure=True))
+        f = found(claim(code=SILENT, flights=9, now=0.5, sure=True, step=True))
         assert f is not None
         assert f.change is not None
         assert (f.code, f.level) == (SILENT, Level.GROUND)

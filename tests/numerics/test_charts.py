@@ -1,4 +1,4 @@
-"""CUSUM and EWMA against printed examples and run lengths, by arithmetic and by simulation."""
+"""Change-point chart and EWMA against printed examples, by arithmetic and by simulation."""
 
 from __future__ import annotations
 
@@ -9,25 +9,19 @@ import statsmodels.api as sm
 from scipy import stats
 
 from telemetry.numerics.statistics.charts import (
-    cusum,
-    cusum_limit,
-    cusum_signal_chance,
+    change_chart,
+    change_limit,
     ewma,
     ewma_reach,
     normal_scores,
     recursive_scores,
 )
 
-# NIST/SEMATECH e-Handbook 6.3.2.3: target 325, k 0.3175, h 4.1959.
-NIST_CUSUM = [
+# NIST/SEMATECH e-Handbook 6.3.2.3: its CUSUM, of half a deviation of 0.635, signals at value 14 a
+# change after value 12.
+NIST_SHIFT = [
     324.925, 324.675, 324.725, 324.350, 325.350, 325.225, 324.125, 324.525, 325.225, 324.600,
     324.625, 325.150, 328.325, 327.250, 327.825, 328.500, 326.675, 327.775, 326.875, 328.350,
-]  # fmt: skip
-NIST_HIGH = [
-    0, 0, 0, 0, 0.03, 0, 0, 0, 0, 0, 0, 0, 3.01, 4.94, 7.45, 10.63, 11.99, 14.44, 16.00, 19.04,
-]  # fmt: skip
-NIST_LOW = [
-    0, 0.01, 0, 0.33, 0, 0, 0.56, 0.72, 0.17, 0.26, 0.31, 0, 0, 0, 0, 0, 0, 0, 0, 0,
 ]  # fmt: skip
 
 # NIST/SEMATECH e-Handbook 6.3.2.4: start 50, s 2.0539, weight 0.3, width 3.
@@ -41,24 +35,13 @@ NIST_EWMA_PRINTED = [
 ]  # fmt: skip
 
 # D. C. Montgomery, Introduction to Statistical Quality Control, chapter on CUSUM and EWMA; the
-# series is also printed in the documentation of a numerical library (IMSL, EWMA chart).
+# series is also printed in the documentation of a numerical library (IMSL, EWMA chart). Made with a
+# mean of 10 up to value 20 and of 11 from there on, deviation 1.
 MONTGOMERY = [
     9.45, 7.99, 9.29, 11.66, 12.16, 10.18, 8.04, 11.46, 9.20, 10.34,
     9.03, 11.47, 10.51, 9.40, 10.08, 9.37, 10.62, 10.31, 8.52, 10.84,
     10.90, 9.33, 12.29, 11.50, 10.60, 11.08, 10.38, 11.62, 11.31, 10.52,
 ]  # fmt: skip
-
-
-def test_cusum_of_the_nist_handbook() -> None:
-    found = cusum(np.array(NIST_CUSUM), target=325.0, k=0.3175)
-    # Printed to two decimals, some rounded from values that were rounded before.
-    np.testing.assert_allclose(found.high, NIST_HIGH, atol=0.006)
-    np.testing.assert_allclose(
-        cusum(-np.array(NIST_CUSUM), target=-325.0, k=0.3175).high, NIST_LOW, atol=0.006
-    )
-    assert int(np.argmax(found.high > 4.1959)) + 1 == 14
-    assert found.high[-1] == pytest.approx(19.035)
-    assert found.since_high[13] == 2  # the change is dated to sample 13
 
 
 def test_ewma_of_the_nist_handbook() -> None:
@@ -83,94 +66,6 @@ def test_ewma_like_pandas() -> None:
     x = np.random.default_rng(1).normal(size=50)
     theirs = pd.Series(np.r_[0.4, x]).ewm(alpha=0.2, adjust=False).mean().to_numpy()[1:]
     np.testing.assert_allclose(ewma(x, 0.2, start=0.4), theirs)
-
-
-def test_montgomerys_series() -> None:
-    # Book values from memory; the numbers agree with an independent computation to two decimals.
-    x = np.array(MONTGOMERY)
-    found = cusum(x, target=10.0, k=0.5)
-    expected = [1.79, 2.79, 2.89, 3.47, 3.35, 4.47, 5.28, 5.30]
-    np.testing.assert_allclose(found.high[22:], expected, atol=0.005)
-    assert int(np.argmax(found.high > 5.0)) + 1 == 29
-    assert found.since_high[28] == 7  # so the change came after sample 22
-    assert cusum(-x, target=-10.0, k=0.5).high.max() == pytest.approx(1.77, abs=0.005)
-    z = ewma(x, 0.1, start=10.0)
-    expected = [9.945, 9.7495, 9.70355, 10.57314, 10.64682]
-    np.testing.assert_allclose(z[[0, 1, 2, 27, 28]], expected, atol=5e-6)
-    signal = np.abs(z - 10.0) > ewma_reach(30, 0.1, 2.7)
-    assert int(np.argmax(signal)) + 1 == 29
-
-
-def run_length(k: float, h: float, shift: float) -> float:
-    """Average run length of a one-sided chart: the chances of no signal within 0, 1, 2, ... values.
-
-    From some value on each of them is the same share of the one before.
-    """
-    silent = [1.0 - cusum_signal_chance(k, h, n, shift=shift) for n in range(120)]
-    ratio = silent[-1] / silent[-2] if silent[-2] > 1e-9 else 0.0
-    return sum(silent) + silent[-1] * ratio / (1.0 - ratio) if ratio < 1.0 else np.inf
-
-
-# Lucas and Crosier 1982 (Technometrics 24:199-205), Table 1, two-sided, k 0.5, h 4, without a head
-# start; as quoted in the manual of the R package spc.
-LUCAS_CROSIER = [
-    (0.0, 168),
-    (0.25, 74.2),
-    (0.5, 26.6),
-    (0.75, 13.3),
-    (1.0, 8.38),
-    (1.5, 4.75),
-    (2.0, 3.34),
-    (2.5, 2.62),
-    (3.0, 2.19),
-    (4.0, 1.71),
-]
-
-
-@pytest.mark.parametrize(("shift", "published"), LUCAS_CROSIER)
-def test_run_lengths_of_lucas_and_crosier(shift: float, published: float) -> None:
-    # Both sides together signal as often as the one and the other.
-    both = 1.0 / (1.0 / run_length(0.5, 4.0, shift) + 1.0 / run_length(0.5, 4.0, -shift))
-    assert both == pytest.approx(published, rel=0.005)
-
-
-@pytest.mark.parametrize(
-    ("k", "h", "shift", "published"),
-    [
-        (0.5, 3, 0.0, 117.59),  # Brook and Evans 1972
-        (0.5, 3, 1.5, 3.75),
-        (0.0, 10, -0.25, 2071.51),  # Vance 1986
-        (0.0, 10, -0.125, 400.28),
-        (0.0, 10, 0.0, 124.66),
-        (0.0, 10, 1.0, 10.75),
-        (0.5, 3, -0.5, 1963),  # Waldmann 1986
-        (0.25, 8, 2.5, 4.1500836225),  # SAS/QC manual 1999
-        (0.5, 4, 0.0, 335.37),  # twice the 168 of Lucas and Crosier, to more digits
-    ],
-)
-def test_published_one_sided_run_lengths(
-    k: float, h: float, shift: float, published: float
-) -> None:
-    # All as quoted in the manual of the R package spc.
-    assert run_length(k, h, shift) == pytest.approx(published, rel=3e-4)
-
-
-@pytest.mark.parametrize("shift", [0.0, 1.0])
-def test_run_lengths_by_simulation(shift: float) -> None:
-    """The chart that is used, run until it signals, on 1,500 series."""
-    rng = np.random.default_rng(11)
-    lengths = []
-    for _ in range(1500):
-        length, high = 0, 0.0
-        while True:
-            x = rng.normal(shift, 1.0, 128)
-            up = cusum(x, k=0.5, start=high).high
-            if (up > 4.0).any():
-                lengths.append(length + int(np.argmax(up > 4.0)) + 1)
-                break
-            length, high = length + x.size, float(up[-1])
-    error = np.std(lengths) / np.sqrt(len(lengths))
-    assert abs(np.mean(lengths) - run_length(0.5, 4.0, shift)) < 3.5 * error
 
 
 # Crowder 1987; Lucas and Saccucci 1990 (Technometrics 32:1-12); all as quoted in the manual of the
@@ -204,22 +99,6 @@ def test_published_ewma_run_lengths(
     assert abs(np.mean(lengths) - published) < 3.5 * error
 
 
-def test_chance_of_a_signal_by_simulation() -> None:
-    rng = np.random.default_rng(4)
-    x = rng.normal(size=(20000, 20))
-    seen = np.mean([cusum(row, k=0.5).high.max() > 3.0 for row in x])
-    expected = cusum_signal_chance(0.5, 3.0, 20)
-    assert abs(seen - expected) < 3.5 * np.sqrt(expected * (1 - expected) / 20000)
-    # First value alone: exceeds k + h.
-    assert cusum_signal_chance(0.5, 3.0, 1) == pytest.approx(stats.norm.sf(3.5))
-
-
-@pytest.mark.parametrize("chance", [0.05, 0.003, 1e-4])
-def test_limit_gives_the_chance_asked_for(chance: float) -> None:
-    h = cusum_limit(0.5, 20, chance)
-    assert cusum_signal_chance(0.5, h, 20) == pytest.approx(chance, rel=1e-3)
-
-
 def test_scores_are_standard_normal_from_the_second_value_on() -> None:
     """Hawkins's point: nothing known of level and deviation, and still the limits hold."""
     rng = np.random.default_rng(9)
@@ -232,34 +111,6 @@ def test_scores_are_standard_normal_from_the_second_value_on() -> None:
     z = np.array(scores)
     assert stats.kstest(z[:, 2:].ravel(), "norm").pvalue > 0.01
     assert np.abs(np.corrcoef(z[:, 2:].T) - np.eye(z.shape[1] - 2)).max() < 0.08
-
-
-def test_scores_when_something_is_known_of_the_deviation() -> None:
-    rng = np.random.default_rng(10)
-    weight, sigma = 6.0, 0.03
-    z = []
-    for _ in range(4000):
-        own = sigma * np.sqrt(weight / rng.chisquare(weight))
-        y = rng.normal(rng.normal(0, 5), own, 8)
-        z.append(recursive_scores(y, sigma=sigma, sigma_weight=weight).score[1:])
-    values = np.array(z).ravel()
-    assert stats.kstest(values, "norm").pvalue > 0.01
-    # A CUSUM on them signals as often as its limit says.
-    h = cusum_limit(0.5, 7, 0.05)
-    seen = np.mean([cusum(row, k=0.5).high.max() > h for row in np.array(z)])
-    assert abs(seen - 0.05) < 3.5 * np.sqrt(0.05 * 0.95 / 4000)
-
-
-def test_limits_for_a_known_mean_fail_on_a_baseline_of_five() -> None:
-    """Why the scores are needed: the same chart on a mean and deviation from five values."""
-    rng = np.random.default_rng(12)
-    h = cusum_limit(0.5, 15, 0.05)
-    seen = 0
-    for _ in range(2000):
-        y = rng.normal(size=20)
-        z = (y[5:] - y[:5].mean()) / y[:5].std(ddof=1)
-        seen += cusum(z, k=0.5).high.max() > h
-    assert seen / 2000 > 0.15
 
 
 def test_recursive_residuals_like_statsmodels() -> None:
@@ -303,24 +154,6 @@ def test_one_odd_flight_does_not_spoil_the_baseline() -> None:
     assert abs(plain.score[-1]) < 1.0
     assert clipped.score[-1] > 2.5
     assert clipped.score[4] == plain.score[4] > 4.0
-
-
-def test_both_sums_by_hand() -> None:
-    # About 10 with 1 to spare and a start of 0.5. Up: 0.5 + 3 - 1, + 0 - 1, - 2 - 1 (nothing),
-    # + 1.5 - 1. Down: 0.5 - 3 - 1 (nothing), 0 - 1 (nothing), + 2 - 1, - 1.5 - 1 (nothing).
-    x = np.array([13.0, 10.0, 8.0, 11.5])
-    found = cusum(x, target=10.0, k=1.0, start=0.5)
-    fallen = cusum(-x, target=-10.0, k=1.0, start=0.5)
-    assert found.high.tolist() == [2.5, 1.5, 0.0, 0.5]
-    assert fallen.high.tolist() == [0.0, 0.0, 1.0, 0.0]
-    assert found.since_high.tolist() == [1, 2, 0, 1]
-    assert fallen.since_high.tolist() == [0, 0, 1, 0]
-
-
-def test_half_a_deviation_about_nothing_is_the_default() -> None:
-    assert cusum(np.array([2.0, 0.5])).high.tolist() == [1.5, 1.5]
-    assert ewma(np.array([2.0, 0.0]), 0.5).tolist() == [1.0, 0.5]
-    assert ewma_reach(1, 0.5, 3.0).tolist() == [1.5]  # the first is half a value
 
 
 def scored(y: list[float], **more: object) -> tuple[list[float], list[float], list[float]]:
@@ -402,10 +235,80 @@ def test_normal_scores_keep_the_tail_and_the_sign() -> None:
     assert found == pytest.approx([expected, -expected, 0.0, 8.0, -8.0], abs=1e-9)
 
 
-def test_chance_of_a_signal_within_two_values_by_hand() -> None:
-    # With a limit so small that only a value above k + h matters: 1 - (1 - p)^n.
-    p = stats.norm.sf(2.0)
-    assert cusum_signal_chance(2.0, 1e-9, 1) == pytest.approx(p)
-    assert cusum_signal_chance(2.0, 1e-9, 3) == pytest.approx(1 - (1 - p) ** 3)
-    assert cusum_signal_chance(2.0, 1e-9, 1, shift=1.0) == pytest.approx(stats.norm.sf(1.0))
-    assert cusum_signal_chance(2.0, 1.0, 0) == 0.0
+def scores(y: np.ndarray, sigma: float) -> np.ndarray:
+    """Of a series whose deviation is known, from its third value on."""
+    return recursive_scores(y, sigma=sigma, sigma_weight=1e9).score[2:]
+
+
+def test_the_chart_is_the_likeliest_of_all_splits_into_two_means() -> None:
+    """For a known deviation: the z statistic of two means, split by split, the largest."""
+    y = np.random.default_rng(3).normal(7.0, 2.0, 30)
+    found = change_chart(scores(y, 2.0))
+    for n in range(4, 31):
+        z = [
+            (y[t:n].mean() - y[:t].mean()) / (2.0 * np.sqrt(1 / t + 1 / (n - t)))
+            for t in range(2, n - 1)
+        ]
+        assert found.high[n - 3] == pytest.approx(max(z), abs=1e-5)
+        assert found.since[n - 3] == int(np.argmax(z))
+    assert found.high[0] == -np.inf
+
+
+def test_the_nist_handbooks_shift_is_dated() -> None:
+    y = np.array(NIST_SHIFT)
+    found = change_chart(scores(y, 0.635))
+    # The third value is number 0 of the scores.
+    assert int(found.since[-1]) + 3 == 13
+    assert int(np.flatnonzero(found.high > change_limit(500.0))[0]) + 3 in (13, 14)
+
+
+def test_montgomerys_shift_is_dated() -> None:
+    # Its CUSUM dates the change after value 22; it was made after value 20.
+    found = change_chart(scores(np.array(MONTGOMERY), 1.0))
+    assert 20 <= int(found.since[-1]) + 2 <= 22
+    assert np.all(found.high[:18] < change_limit(5000.0))
+
+
+def test_one_value_alone_never_signals_two_do() -> None:
+    assert change_chart(np.array([0.0, 0.0, 0.0, 0.0, 9.0])).high[-1] < 9.0
+    found = change_chart(np.array([0.0, 0.0, 0.0, 0.0, 4.0, 4.0]))
+    assert found.since[-1] == 4
+    assert found.high[-1] > 4.0
+
+
+def test_what_has_gone_back_is_past_what_stays_is_not() -> None:
+    rng = np.random.default_rng(8)
+    y = rng.normal(size=200)
+    back, stays = y.copy(), y.copy()
+    back[40:60] += 4.0
+    stays[40:] += 4.0
+    limit = change_limit(30000.0)
+    found = change_chart(scores(back, 1.0)).high
+    assert found[59] > limit > found[-1]
+    # After 160 flights the baseline has taken the change in, and it stands out all the more.
+    assert change_chart(scores(stays, 1.0)).high[-1] > 3 * limit
+
+
+@pytest.mark.parametrize(("run", "values"), [(300.0, 60), (1000.0, 100)])
+def test_healthy_series_signal_as_often_as_the_limit_says(run: float, values: int) -> None:
+    rng = np.random.default_rng(17)
+    n, limit = 1500, change_limit(run)
+    seen = sum(bool(change_chart(x).high.max() > limit) for x in rng.normal(size=(n, values)))
+    expected = -np.expm1(-values / run)
+    # The factor of the limit is one number for all lengths: right within a quarter.
+    assert abs(seen / n - expected) < 0.25 * expected + 3.5 * np.sqrt(expected / n)
+
+
+def test_the_limit_grows_with_the_run() -> None:
+    limits = [change_limit(run) for run in (1e3, 1e4, 1e5, 1e6)]
+    assert np.all(np.diff(limits) > 0.4)
+    assert 0.21 * limits[1] * stats.norm.pdf(limits[1]) == pytest.approx(1e-4)
+
+
+def test_a_scatter_that_is_known_is_not_learnt() -> None:
+    y = np.r_[np.zeros(5), np.full(5, 3.0)]
+    kept = recursive_scores(y, sigma=1.0, sigma_weight=10.0, sigma_learns=False)
+    learnt = recursive_scores(y, sigma=1.0, sigma_weight=10.0)
+    assert np.all(kept.degrees == 10.0)
+    assert learnt.degrees[-1] == 18.0
+    assert kept.score[6] > learnt.score[6]

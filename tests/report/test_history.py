@@ -146,7 +146,7 @@ def test_findings_say_since_when_how_much_how_fast_and_how_sure(text: str) -> No
         "next limit 60 % of one servo's share, reached in 1 flight at this rate",
         "servos there 4, assumed: the profile does not say",
         "chance of that by luck alone under 1 in 10 000",
-        "false alarms at this level 1 % of healthy seasons of 20 flights",
+        "false alarms at this level 1 in 100 healthy books of 100 flights",
         "Flight by flight, %: -3 2 -3 | 30 42 54 66 78 90 102. Limits: watch 25, ground 60.",
         "The likeliest cause first: - A worn servo. For it: it grew. - A linkage that binds.",
         "Do: Find the servo and put it right.",

@@ -10,7 +10,7 @@ import pytest
 
 from telemetry.trends.counts import judge_counts
 
-EASY = 80.0 * 0.9  # a level of 0.9: what may be judged at all is told
+EASY = 1.0 / (4 * 0.9)  # a level of 0.9: what may be judged at all is told
 TEN = [0] * 10
 
 
@@ -23,8 +23,8 @@ def at_least(k: int, n: float, odds: float, width: int) -> float:
     return 1.0 - below
 
 
-def judged(counts, others=(), *, first: int = 0, chance: float = EASY):
-    return judge_counts(counts, others, first=first, chance=chance)
+def judged(counts, others=(), *, first: int = 0, run: float = EASY):
+    return judge_counts(counts, others, first=first, run=run)
 
 
 def test_two_and_two_after_ten_flights_without() -> None:
@@ -63,11 +63,9 @@ def test_up_to_two_events_the_rate_is_as_sure_as_they_say() -> None:
 
 
 @pytest.mark.parametrize(("part", "told"), [(1.001, True), (0.999, False)])
-def test_told_below_the_chance_of_a_season_over_its_flights_and_windows(
-    part: float, told: bool
-) -> None:
+def test_told_below_the_chance_of_one_run_over_its_windows(part: float, told: bool) -> None:
     p = at_least(4, 0.5, 15, 2)
-    assert (judged([*TEN, 2, 2], chance=part * p * 20 * 4) is not None) is told
+    assert (judged([*TEN, 2, 2], run=1.0 / (part * p * 4)) is not None) is told
 
 
 @pytest.mark.parametrize(

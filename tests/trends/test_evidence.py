@@ -7,10 +7,10 @@ from math import hypot, log, sqrt
 import numpy as np
 import pytest
 
-from telemetry.numerics.statistics.charts import cusum_limit
+from telemetry.numerics.statistics.charts import change_limit
 from telemetry.trends.evidence import (
     Judgement,
-    _chart,
+    _charted,
     _is_sudden,
     _level_now,
     _measured,
@@ -54,11 +54,14 @@ def part(y, *, sigma=1.0, at=None, response=1.0, doubt=0.0) -> EvidencePart:
 # Scores of the chart.
 
 
-def test_one_flight_brings_half_of_the_limit_and_a_quarter_two_reach_it() -> None:
-    # Cut at 4 / 2 + 0.5 + 0.25 = 2.75; each then adds 2.75 - 0.5.
-    score, sums = _chart(np.array([10.0, -10.0, 10.0, 10.0, 1.0]), 4.0)
-    assert score.tolist() == [2.75, -2.75, 2.75, 2.75, 1.0]
-    assert sums.high.tolist() == [2.25, 0.0, 2.25, 4.5, 5.0]
+def test_scores_are_cut_at_three_quarters_of_the_limit() -> None:
+    score, chart = _charted(np.array([10.0, -10.0, 0.0, 10.0, 10.0]), 4.0)
+    assert score.tolist() == [3.0, -3.0, 0.0, 3.0, 3.0]
+    # Five flights are known before the fourth score, six before the fifth; the pattern of a change
+    # there is 5 / sqrt(6 * 5), 5 / sqrt(7 * 6).
+    one, two = 5 / sqrt(30), 5 / sqrt(42)
+    assert chart.high[-1] == pytest.approx(3.0 * (one + two) / hypot(one, two))
+    assert chart.since[-1] == 3
 
 
 def test_the_ewma_weighs_the_newest_flight_by_a_fifth_within_three_deviations() -> None:
@@ -76,29 +79,25 @@ def test_mean_rise_is_over_the_flights_with_it() -> None:
 
 
 @pytest.mark.parametrize(
-    ("rise", "signal", "charted", "expected"),
+    ("rise", "last", "expected"),
     [
-        pytest.param([0, 0, 0, 1, 1, 1], 4, 1, (3, True), id="step"),
-        pytest.param([0, 0, 0, 1, 2, 3], 4, 1, (3, False), id="growth"),
-        pytest.param([7, 7, 7, 8, 8, 8], 4, 1, (3, True), id="wherever it stands"),
-        pytest.param([0, 0, 0, 1], 3, 1, (3, False), id="one flight with it is either: growth"),
-        # First flight it may be: the charted one. Squares explained of [0, 0, 1, 1, 1] from the
-        # fourth flight: a step (0.6^2 * 2 + 0.4^2 * 3 = 1.2): 0.8^2 / 1.2 = 0.53, growth
-        # [0, 0, 0, 1, 2]: 1.2^2 / 3.2 = 0.45.
-        pytest.param([0, 0, 1, 1, 1], 4, 3, (3, True), id="not before it was charted"),
-        pytest.param([0, 1, 1, 1], 2, 0, (1, True), id="there is a flight before it"),
+        pytest.param([0, 0, 0, 1, 1, 1], 4, (3, True), id="step"),
+        pytest.param([0, 0, 0, 1, 2, 3], 4, (3, False), id="growth"),
+        pytest.param([7, 7, 7, 8, 8, 8], 4, (3, True), id="wherever it stands"),
+        pytest.param([0, 0, 0, 1], 3, (3, False), id="one flight with it is either: growth"),
+        pytest.param([0, 1, 1, 1], 2, (1, True), id="there is a flight before it"),
         # The step is in the flight after the signal: growth from the fourth on explains
         # 1.4^2 / 3.2 = 0.61, a step there 0.6^2 / 1.2 = 0.30.
-        pytest.param([0, 0, 0, 0, 1], 3, 1, (3, False), id="not after the signal"),
+        pytest.param([0, 0, 0, 0, 1], 3, (3, False), id="not after the signal"),
         # From the fourth flight on: step 1.5^2 / 1.2 = 1.875, growth 2.5^2 / 3.2 = 1.95.
-        pytest.param([0, 0, 0, 1, 1.5], 4, 1, (3, False), id="rather growth"),
+        pytest.param([0, 0, 0, 1, 1.5], 4, (3, False), id="rather growth"),
         # Step 1.32^2 / 1.2 = 1.45, growth 2.08^2 / 3.2 = 1.35.
-        pytest.param([0, 0, 0, 1, 1.2], 4, 1, (3, True), id="rather a step"),
-        pytest.param([1.0], 0, 0, (0, False), id="nothing before the signal"),
+        pytest.param([0, 0, 0, 1, 1.2], 4, (3, True), id="rather a step"),
+        pytest.param([1.0], 0, (0, False), id="nothing before the signal"),
     ],
 )
-def test_onset(rise, signal: int, charted: int, expected: tuple[int, bool]) -> None:
-    assert _onset(np.array(rise, dtype=float), signal, charted) == expected
+def test_onset(rise, last: int, expected: tuple[int, bool]) -> None:
+    assert _onset(np.array(rise, dtype=float), last) == expected
 
 
 # Level, rate, interval.
@@ -207,21 +206,21 @@ def test_deviation_of_a_step_is_that_of_the_middle_flight() -> None:
 
 # All together.
 
+RUN = 1000.0
 # A step of eight deviations in flight 6 of 10. Judged from the third flight on, so flight 6 is the
-# fifth value. Each flight with it is cut so that it adds half the limit and a quarter: the second
-# is over it.
+# fifth value. Each flight with it is cut at three quarters of the limit: the second is over it.
 STEP = [0.0] * 6 + [8.0] * 4
 
 
 def test_a_step_of_eight_deviations() -> None:
-    j = judge_rise([part(STEP)], 10, chance=0.05)
+    j = judge_rise([part(STEP)], 10, run=RUN)
     assert j is not None
-    limit = cusum_limit(0.5, 20, 0.05)
+    limit = change_limit(RUN)
     assert j.limit == limit
     assert j.at.tolist() == [2, 3, 4, 5, 6, 7, 8, 9]
     assert (j.signal, j.onset, j.step, j.first) == (5, 4, True, 0)
-    assert j.chart[3:6] == pytest.approx([0.0, 0.5 * limit + 0.25, limit + 0.5])
-    assert j.score[3:6] == pytest.approx([0.0, 0.5 * limit + 0.75, 0.5 * limit + 0.75])
+    assert j.chart[4] < limit < j.chart[5]
+    assert j.score[3:6] == pytest.approx([0.0, 0.75 * limit, 0.75 * limit])
     # Against the mean of the six flights before: deviation sqrt(1 + 1 / 6) of each, of four half.
     assert j.rise == pytest.approx([0, 0, 0, 0, 8, 8, 8, 8])
     assert j.sd[4:] == pytest.approx(sqrt(7 / 6))
@@ -232,7 +231,7 @@ def test_a_step_of_eight_deviations() -> None:
 
 def test_the_doubt_of_the_response_widens_the_interval() -> None:
     # The feature moves by 2 for 1 of the fault: a rise of 4; its response is unsure by 0.25 of it.
-    j = judge_rise([part(STEP, response=2.0, doubt=0.25)], 10, chance=0.05)
+    j = judge_rise([part(STEP, response=2.0, doubt=0.25)], 10, run=RUN)
     assert j is not None
     assert j.now == pytest.approx(4.0)
     assert j.high - j.now == pytest.approx(1.96 * hypot(sqrt(7 / 6) / 4, 0.25 * 4.0))
@@ -240,12 +239,12 @@ def test_the_doubt_of_the_response_widens_the_interval() -> None:
 
 def test_a_fall_is_told_with_its_sign_turned() -> None:
     down = [-y for y in STEP]
-    j = judge_rise([part(down)], 10, chance=0.05, sign=-1.0)
+    j = judge_rise([part(down)], 10, run=RUN, sign=-1.0)
     assert j is not None
     assert (j.signal, j.onset) == (5, 4)
     assert j.now == pytest.approx(8.0)
     assert (j.rise[-1], j.score[-1] > 0) == (pytest.approx(8.0), True)
-    upwards = judge_rise([part(down)], 10, chance=0.05)
+    upwards = judge_rise([part(down)], 10, run=RUN)
     assert upwards is not None
     assert (upwards.signal, upwards.onset, upwards.sure) == (None, None, False)
     assert (upwards.low, upwards.now, upwards.high, upwards.p_trend) == (0.0, 0.0, 0.0, 1.0)
@@ -259,7 +258,7 @@ def test_a_fall_is_told_with_its_sign_turned() -> None:
 )
 def test_logarithms_are_told_as_shares(sign: float, rise: float) -> None:
     y = [0.0] * 6 + [sign * log(2.0)] * 4
-    j = judge_rise([part(y, sigma=0.05)], 10, chance=0.05, sign=sign, logarithmic=True)
+    j = judge_rise([part(y, sigma=0.05)], 10, run=RUN, sign=sign, logarithmic=True)
     assert j is not None
     assert j.now == pytest.approx(rise)
     # The deviation of the logarithm times what it is the logarithm of.
@@ -268,22 +267,22 @@ def test_logarithms_are_told_as_shares(sign: float, rise: float) -> None:
 
 
 def test_without_a_signal_the_rise_is_against_all_flights_before() -> None:
-    j = judge_rise([part([0.0, 1.0, 2.0])], 3, chance=0.05)
+    j = judge_rise([part([0.0, 1.0, 2.0])], 3, run=RUN)
     assert j is not None
     assert (j.at.tolist(), j.signal) == ([2], None)
     assert (j.rise[0], j.sd[0]) == pytest.approx((1.5, sqrt(1.5)))
     assert j.score[0] == pytest.approx(sqrt(1.5))
-    assert j.chart[0] == pytest.approx(sqrt(1.5) - 0.5)
+    assert j.chart[0] == 0.0
 
 
 def test_two_flights_tell_nothing() -> None:
-    assert judge_rise([part([0.0, 1.0])], 2, chance=0.05) is None
-    assert judge_rise([], 5, chance=0.05) is None
+    assert judge_rise([part([0.0, 1.0])], 2, run=RUN) is None
+    assert judge_rise([], 5, run=RUN) is None
 
 
 def test_flights_before_the_first_of_the_baseline_are_left_out() -> None:
     y = [50.0, 50.0, 50.0, *STEP]
-    j = judge_rise([part(y)], 13, chance=0.05, first=3)
+    j = judge_rise([part(y)], 13, run=RUN, first=3)
     assert j is not None
     assert (j.first, j.at[0], j.onset) == (3, 5, 4)
     assert j.now == pytest.approx(8.0)
@@ -291,7 +290,7 @@ def test_flights_before_the_first_of_the_baseline_are_left_out() -> None:
 
 def test_onset_is_an_index_among_the_flights_that_have_it() -> None:
     """Every other flight has it: the baseline are the first six of them, up to flight 10."""
-    j = judge_rise([part(STEP, at=range(0, 20, 2))], 20, chance=0.05)
+    j = judge_rise([part(STEP, at=range(0, 20, 2))], 20, run=RUN)
     assert j is not None
     assert j.onset is not None
     assert j.at[j.onset] == 12
@@ -299,29 +298,51 @@ def test_onset_is_an_index_among_the_flights_that_have_it() -> None:
 
 
 def test_sure_only_where_the_stricter_limit_is_exceeded_too() -> None:
-    # Limits of 3.9 and 9.3. Two flights of three deviations: scores 3 / sqrt(7/6) = 2.78 and, once
-    # the first is learnt, (3 - 3/7) / sqrt(8/7) = 2.41 (cut at 2.72 for the first limit).
+    # Limits of 3.4 and 5.6. Two flights of three deviations after six: 3 / sqrt(1/6 + 1/2) = 3.67,
+    # each cut at 2.5 for the first limit, which leaves 3.5.
     y = [0.0] * 6 + [3.0] * 2
-    j = judge_rise([part(y)], 8, chance=0.05, strict=1e-4)
+    j = judge_rise([part(y)], 8, run=RUN, strict=1e7)
     assert j is not None
     assert j.signal == 5
     assert not j.sure
-    # Against the same limit it is as sure as it is told.
-    plain = judge_rise([part(y)], 8, chance=0.05)
-    assert plain is not None
-    assert plain.sure
-    more = judge_rise([part([0.0] * 6 + [8.0] * 2)], 8, chance=0.05, strict=1e-4)
+    more = judge_rise([part([0.0] * 6 + [8.0] * 4)], 10, run=RUN, strict=1e7)
     assert more is not None
     assert more.sure
 
 
+def test_what_has_gone_back_is_past() -> None:
+    j = judge_rise([part([*STEP, *[0.0] * 30])], 40, run=RUN)
+    assert j is not None
+    assert j.chart.max() > j.limit
+    assert (j.signal, j.onset, j.now) == (None, None, 0.0)
+
+
+def test_a_change_that_stays_is_never_taken_for_usual() -> None:
+    j = judge_rise([part([0.0] * 8 + [3.0] * 150)], 158, run=30000.0)
+    assert j is not None
+    assert j.onset is not None
+    assert (int(j.at[j.onset]), j.now) == (8, pytest.approx(3.0))
+
+
+def test_a_change_does_not_hide_in_the_scatter_it_makes() -> None:
+    """The scatter is taken beside the change: with that of all flights it would not be told."""
+    wobble = [0.5, -0.5] * 4
+    y = np.array(wobble + [4.0 + w for w in wobble])
+    unsure = EvidencePart(name="air", at=np.arange(16), y=y, se=np.zeros(16), sigma=1.5, weight=4.0)
+    j = judge_rise([unsure], 16, run=30000.0)
+    assert j is not None
+    assert j.onset == 6
+    # Scatter: (4 * 1.5^2 + 16 * 0.25) / (4 + 14), and that of the mean of eight flights.
+    assert j.sd[-1] == pytest.approx(sqrt(13 / 18 * (1 + 1 / 8)), rel=1e-3)
+
+
 def test_flights_that_the_chart_dates_too_early_are_learnt_from_after_all() -> None:
-    """Two flights at 0.9 begin the sum; the step is two flights later, so they are baseline.
+    """Two flights at 0.9 lie before a step two flights later, so they are baseline.
 
     Mean of the six flights before it: 1.8 / 6 = 0.3.
     """
     y = [0.0] * 4 + [0.9] * 2 + [8.0] * 4
-    j = judge_rise([part(y)], 10, chance=0.05)
+    j = judge_rise([part(y)], 10, run=RUN)
     assert j is not None
     assert (j.onset, j.step) == (4, True)
     assert j.now == pytest.approx(7.7)

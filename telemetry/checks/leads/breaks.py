@@ -157,10 +157,10 @@ def _counted(history: AircraftHistory, place: str, places: Sequence[str]) -> Fin
     own = falls_at(history, place, _CONTACT)
     others = [falls_at(history, p, _CONTACT) for p in places if p != place]
     first = history.first(place)
-    burst = judge_counts(own, others, first=first, chance=history.watch_chance)
+    burst = judge_counts(own, others, first=first, run=history.watch_run)
     if burst is None:
         return None
-    strict = judge_counts(own, others, first=first, chance=history.ground_chance)
+    strict = judge_counts(own, others, first=first, run=history.ground_run)
     return counted_finding(
         history,
         "contact-intermittent",

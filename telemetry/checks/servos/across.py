@@ -21,7 +21,9 @@ from telemetry.checks.draft import FindingDraft, Words
 from telemetry.checks.sensors.moved import sensor_moved
 from telemetry.checks.servos.claims import (
     Claim,
+    by_another_hand,
     claims_of,
+    is_a_servos_share,
     judge_place,
     place_parts,
     rather_the_mirror,
@@ -62,7 +64,6 @@ def judge_servos(history: AircraftHistory) -> JudgedAcross:
     found = JudgedAcross()
     loads = loads_of(history.table, history.aircraft)
     claims: dict[str, Claim] = {}
-    fell: dict[str, int] = {}
     if not loads:
         why = "servo currents: no place reports its own current"
         log = "log the current of every node"
@@ -70,7 +71,7 @@ def judge_servos(history: AircraftHistory) -> JudgedAcross:
         return found
     while True:
         open_places = [p for p in loads if p not in claims]
-        fresh = [c for p in open_places for c in claims_of(history, p, loads, claims, fell)]
+        fresh = [c for p in open_places for c in claims_of(history, p, loads, claims)]
         if not fresh:
             break
         best = max(fresh, key=lambda c: _strength(c.judgement))
@@ -118,9 +119,12 @@ def _strength(j: Judgement) -> float:
 
 
 def _level(history: AircraftHistory, claim: Claim) -> Level:
-    if claim.code != "servo-silent" and servo_pct(history, claim) < history.limits.servo_ground_pct:
-        return Level.WATCH
-    return Level.GROUND if claim.judgement.sure else Level.WATCH
+    if claim.code == "servo-silent":
+        grave = is_a_servos_share(history, claim)
+    else:
+        grave = servo_pct(history, claim) >= history.limits.servo_ground_pct
+    grave = grave and claim.judgement.sure and not by_another_hand(history, claim)
+    return Level.GROUND if grave else Level.WATCH
 
 
 def _finding(history: AircraftHistory, claim: Claim) -> FindingDraft | None:

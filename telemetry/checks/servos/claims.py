@@ -17,8 +17,12 @@ from telemetry.trends.ratios import current_parts
 _SILENT_PART = 0.5
 # No servo falls silent by degrees: so many nats for the one that draws more (heuristic).
 _GRADUAL_LEAN = 6.0
-# Flights in which a chart that tells a silent servo comes to be sure of it (heuristic).
-SETTLED_FLIGHTS = 3
+# Another hand on the sticks moves one surface more and another less: without a mirror, moving
+# currents that changed by less than this say nothing of a servo unless the rest changed as well
+# (heuristic; a log of a ratio).
+_OTHER_HAND = 0.22
+# Log of the odds from which the rest current is held to have changed as well (heuristic).
+_SURELY = 3.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -87,9 +91,8 @@ def claims_of(
     place: str,
     loads: Sequence[str],
     claims: dict[str, Claim],
-    fell: dict[str, int],
 ) -> list[Claim]:
-    """What the charts of one place establish, beyond the limits; ``fell`` gets when one fell."""
+    """What the charts of one place establish, beyond the limits."""
     out = []
     for others in _references(history, place, loads, claims):
         for sign, code in ((1.0, "servo-current-rising"), (-1.0, "servo-silent")):
@@ -98,14 +101,43 @@ def claims_of(
                 continue
             claim = Claim(code=code, place=place, others=others, judgement=j)
             if code == "servo-silent":
-                if (flight := fell_in(history, place, j)) is not None:
-                    fell.setdefault(place, flight)
-                counts = _silent(history, claim)
+                counts = is_a_servos_share(history, claim)
             else:
                 counts = servo_pct(history, claim) >= history.limits.servo_watch_pct
-            if counts:
+            if counts and _beyond_another_hand(history, claim):
                 out.append(claim)
     return out
+
+
+def _beyond_another_hand(history: AircraftHistory, claim: Claim) -> bool:
+    """Whether a change is more than another pilot's way of flying usually makes of it."""
+    return abs(_moved(claim)) >= _OTHER_HAND or not by_another_hand(history, claim)
+
+
+def by_another_hand(history: AircraftHistory, claim: Claim) -> bool:
+    """Whether another pilot's way of flying could be all of a change.
+
+    Not against the mirror, which he moves as well; nor where the current at rest changed with the
+    moving one, for no stick moves it.
+    """
+    mirrored = history.aircraft.mirror(claim.place, claim.others) is not None
+    return not (mirrored and len(claim.others) == 1) and not _rest_agrees(history, claim)
+
+
+def _moved(claim: Claim) -> float:
+    """The claimed change, as a logarithm of a ratio."""
+    sign = 1.0 if claim.code == "servo-current-rising" else -1.0
+    return float(np.log1p(max(sign * claim.judgement.mean_rise, -0.95)))
+
+
+def _rest_agrees(history: AircraftHistory, claim: Claim) -> bool:
+    """Whether the rest current surely changed with the moving one."""
+    j = claim.judgement
+    assert j.onset is not None
+    learn = np.arange(len(history.flights)) < j.at[j.onset]
+    rest = [p for p in place_parts(history, claim.place, claim.others) if p.name == "rest"]
+    seen = [found for p in rest if (found := moved_since(p.since(j.first), learn)) is not None]
+    return bool(seen) and log_odds(*seen[0], _moved(claim) * rest[0].response, 0.0) > _SURELY
 
 
 def servo_pct(history: AircraftHistory, claim: Claim) -> float:
@@ -113,16 +145,7 @@ def servo_pct(history: AircraftHistory, claim: Claim) -> float:
     return history.servo_pct(claim.place, claim.judgement)
 
 
-def fell_in(history: AircraftHistory, place: str, j: Judgement) -> int | None:
-    """Flight in which a chart signalled a fall; None where none was as large as a servo's share."""
-    if j.signal is None or j.onset is None:
-        return None
-    furthest = float(j.rise[j.onset : j.signal + 1 + SETTLED_FLIGHTS].max())
-    enough = furthest >= _SILENT_PART / history.servos(place)[0]
-    return int(j.at[j.signal]) if enough else None
-
-
-def _silent(history: AircraftHistory, claim: Claim) -> bool:
+def is_a_servos_share(history: AircraftHistory, claim: Claim) -> bool:
     """A sudden loss of about one servo's share."""
     servos, _ = history.servos(claim.place)
     return claim.judgement.step and claim.judgement.now >= _SILENT_PART / servos

@@ -38,10 +38,10 @@ def _dips(history: AircraftHistory, packs: Sequence[str], found: JudgedAcross) -
     per_place = [falls_at(history, p, _SUPPLY) for p in dict.fromkeys([root, *packs])]
     counts = [max(column) for column in zip(*per_place, strict=True)]
     first = history.first(root, *packs)
-    burst = judge_counts(counts, [], first=first, chance=history.watch_chance)
+    burst = judge_counts(counts, [], first=first, run=history.watch_run)
     if burst is None:
         return
-    strict = judge_counts(counts, [], first=first, chance=history.ground_chance)
+    strict = judge_counts(counts, [], first=first, run=history.ground_run)
     depths = [d for p in (root, *packs) if (d := deepest_at(history, p, _SUPPLY)) is not None]
     found.drafts.append(
         counted_finding(

@@ -1,8 +1,8 @@
-"""Control charts for small lasting shifts: CUSUM, EWMA, the CUSUM's limit, scores to feed them.
+"""Control charts for lasting shifts: a change-point chart, its limit, EWMA, scores to feed them.
 
-A chart's limit is chosen by what it costs: the chance of a false signal within a stated number of
-values. Limits for a known mean and deviation are far too tight
-when both were estimated from a few values; :func:`recursive_scores` takes that out.
+A chart's limit is chosen by what it costs: how many healthy values pass from one false signal to
+the next. Limits for a known mean and deviation are far too tight when both were estimated from a
+few values; :func:`recursive_scores` takes that out.
 """
 
 from __future__ import annotations
@@ -18,25 +18,13 @@ from scipy import optimize, special, stats
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 
-_NODES = 100  # of the Gauss-Legendre rule; chances are then right to six digits
+# Values after a change, at least.
+_LEAST_AFTER = 2
+# Signals of healthy series a value, over the limit times the normal density there.
+_SIGNALS = 0.21
 _DIFFUSE = 1e8  # relative variance of a coefficient that nothing is known of
 # Scores beyond this are cut: one wild value must not fill a chart for the rest of the season.
 _HIGHEST_SCORE = 8.0
-
-
-class Cusum(NamedTuple):
-    """The upper side of a tabular CUSUM.
-
-    Attributes
-    ----------
-    high : ndarray, shape (n,)
-        The sum after each value.
-    since_high : ndarray of int, shape (n,)
-        Values since the sum last was zero: the change is dated to the first of them.
-    """
-
-    high: FloatArray
-    since_high: NDArray[np.int64]
 
 
 class Scores(NamedTuple):
@@ -56,39 +44,6 @@ class Scores(NamedTuple):
     predicted: FloatArray
     scale: FloatArray
     degrees: FloatArray
-
-
-def cusum(x: FloatArray, *, target: float = 0.0, k: float = 0.5, start: float = 0.0) -> Cusum:
-    """Upper side of a tabular CUSUM; for the lower one, change the sign of values and target.
-
-    Parameters
-    ----------
-    x : ndarray, shape (n,)
-        Values in time order.
-    target : float
-        In-control mean.
-    k : float
-        Reference value, in the unit of x: half the shift that shall be found soonest.
-    start : float
-        Head start of the sum.
-
-    Returns
-    -------
-    Cusum
-        It signals where the sum exceeds the limit h.
-
-    References
-    ----------
-    NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.2.3.
-    """
-    sums = np.empty(x.size)
-    since = np.zeros(x.size, dtype=np.int64)
-    level, run = start, 0
-    for i, value in enumerate(x):
-        level = max(0.0, level + value - target - k)
-        run = run + 1 if level > 0 else 0
-        sums[i], since[i] = level, run
-    return Cusum(sums, since)
 
 
 def ewma(x: FloatArray, weight: float, start: float = 0.0) -> FloatArray:
@@ -142,57 +97,77 @@ def ewma_reach(n: int, weight: float, width: float, sigma: float = 1.0) -> Float
     return np.asarray(width * sigma * np.sqrt(weight / (2.0 - weight) * grown), dtype=np.float64)
 
 
-def cusum_signal_chance(k: float, h: float, n: int, *, shift: float = 0.0) -> float:
-    """Chance that a one-sided CUSUM of standard normal values signals within n values.
+class ChangeChart(NamedTuple):
+    """The evidence for a lasting rise, value by value.
+
+    Attributes
+    ----------
+    high : ndarray, shape (n,)
+        Standard deviations by which the values since the likeliest change lie above those before
+        it; ``-inf`` where there are too few to tell.
+    since : ndarray of int, shape (n,)
+        First value after that change.
+    """
+
+    high: FloatArray
+    since: NDArray[np.int64]
+
+
+def change_chart(score: FloatArray, *, learnt: int = 2) -> ChangeChart:
+    """Test after each value whether the mean has risen for good, at whichever value before it.
+
+    The scores are one-step prediction errors, so a baseline that goes on learning takes a lasting
+    rise in by and by: ``c`` values after ``t`` of them are known, its share in the score of value
+    number ``i`` is ``t / sqrt(i (i - 1))``. Each possible change is tested with just that pattern,
+    which for a known deviation is the likelihood-ratio test of two means; the largest counts. So
+    a rise is never forgotten, however long it lasts, and one that has gone back is.
 
     Parameters
     ----------
-    k, h : float
-        Reference value and limit, in standard deviations.
-    n : int
-        Number of values.
-    shift : float
-        Mean of the values.
+    score : ndarray, shape (n,)
+        Standard normal while nothing changes, as :func:`recursive_scores` gives them.
+    learnt : int
+        Values that were learnt from before the first score, at least 1.
 
     Returns
     -------
-    float
+    ChangeChart
+        At least two values lie after a change: one alone never signals.
 
     References
     ----------
-    Integral equation of E. S. Page (Biometrika 41 (1954) 100-115) on Gauss-Legendre nodes, applied
-    n times to the chance of having seen no signal.
+    D. M. Hawkins, P. Qiu, C. W. Kang, The changepoint model for statistical process control,
+    Journal of Quality Technology 35 (2003) 355-366 (from memory); here one-sided, on scores.
     """
-    y, kernel, at_zero = _cusum_kernel(k, h, shift)
-    from_zero = stats.norm.pdf(y + k - shift) * _weights(h)
-    stay = float(stats.norm.cdf(k - shift))
-    zero, nodes = 1.0, np.ones(y.size)
-    for _ in range(n):
-        zero, nodes = stay * zero + float(from_zero @ nodes), at_zero * zero + kernel @ nodes
-    return 1.0 - zero
+    n = score.size
+    high, since = np.full(n, -np.inf), np.zeros(n, dtype=np.int64)
+    known = learnt + np.arange(n + 1.0)  # values known before each one
+    number = known[1:]
+    sums = np.r_[0.0, np.cumsum(score / np.sqrt(number * (number - 1.0)))]
+    for i in range(_LEAST_AFTER - 1, n):
+        first = np.arange(i + 2 - _LEAST_AFTER)
+        apart = (sums[i + 1] - sums[first]) / np.sqrt(1.0 / known[first] - 1.0 / known[i + 1])
+        best = int(np.argmax(apart))
+        high[i], since[i] = apart[best], first[best]
+    return ChangeChart(high, since)
 
 
 @cache
-def cusum_limit(k: float, n: int, chance: float) -> float:
-    """Limit of a one-sided CUSUM with this chance of a false signal within n values.
+def change_limit(run: float) -> float:
+    """Limit of :func:`change_chart` that a healthy series exceeds once in so many values.
 
     Parameters
     ----------
-    k : float
-        Reference value, in standard deviations.
-    n : int
-        Number of values.
-    chance : float
-        Of a signal without a shift.
+    run : float
+        In-control run length, values from one false signal to the next, above 100.
 
     Returns
     -------
     float
-        Limit h, in standard deviations.
+        Limit h, in standard deviations: ``h phi(h)`` signals a value, times a factor from
+        simulation (series of 20 to 500 values), as for any largest of many overlapping means.
     """
-    return float(
-        optimize.brentq(lambda h: cusum_signal_chance(k, h, n) - chance, 0.05, 25.0, xtol=1e-6)
-    )
+    return float(optimize.brentq(lambda h: _SIGNALS * h * stats.norm.pdf(h) * run - 1.0, 1.5, 20.0))
 
 
 def recursive_scores(
@@ -204,6 +179,7 @@ def recursive_scores(
     spread: FloatArray | None = None,
     sigma: float,
     sigma_weight: float,
+    sigma_learns: bool = True,
     learn: BoolArray | None = None,
     clip: float = np.inf,
 ) -> Scores:
@@ -230,6 +206,8 @@ def recursive_scores(
         Standard deviation of a value, known beforehand.
     sigma_weight : float
         How many values that knowledge is worth, above 0.
+    sigma_learns : bool
+        False: the scatter stays what is known beforehand.
     learn : ndarray of bool, shape (n,), optional
         False: score it, but learn nothing from it.
     clip : float
@@ -269,8 +247,9 @@ def recursive_scores(
             continue
         if i > first:
             error = min(max(error, -clip * scale), clip * scale)
-            squares += error**2 / ahead
-            degrees += 1.0
+            if sigma_learns:
+                squares += error**2 / ahead
+                degrees += 1.0
         first = min(first, i)
         gain = [r / ahead for r in reach]
         mean = [b + g * error for b, g in zip(mean, gain, strict=True)]
@@ -286,22 +265,3 @@ def normal_scores(t: FloatArray, degrees: FloatArray) -> FloatArray:
     """The standard normal values with the same tails as Student-t values, cut at 8."""
     tail = np.maximum(special.stdtr(degrees, -np.abs(t)), special.ndtr(-_HIGHEST_SCORE))
     return np.asarray(np.copysign(special.ndtri(tail), t), dtype=np.float64)
-
-
-@cache
-def _rule() -> tuple[FloatArray, FloatArray]:
-    """Nodes and weights of the Gauss-Legendre rule on -1 to 1."""
-    x, w = np.polynomial.legendre.leggauss(_NODES)
-    return np.asarray(x, dtype=np.float64), np.asarray(w, dtype=np.float64)
-
-
-def _weights(h: float) -> FloatArray:
-    return 0.5 * h * _rule()[1]
-
-
-def _cusum_kernel(k: float, h: float, shift: float) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Nodes on (0, h), weighted kernel between them, chance to fall to zero from each."""
-    y = 0.5 * h * (_rule()[0] + 1.0)
-    steps = y[None, :] + k - y[:, None] - shift
-    kernel = stats.norm.pdf(steps) * _weights(h)[None, :]
-    return y, kernel, np.asarray(stats.norm.cdf(k - y - shift), dtype=np.float64)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from statistics import median
 
+from telemetry.checks.aircraft_history import GROUND_RUN, WATCH_RUN
 from telemetry.model.channels import PlaceKind
 from telemetry.model.text import plain
 from telemetry.report.document import Block, Bullets, Cell, FigureBlock, Section, Table
@@ -319,9 +320,9 @@ def judged_section(across: Across) -> Section:
         caption="All that was judged",
         columns=columns("What", "Place", ">Flights", ">Rise now", "+/-", ">Watch", ">Evidence"),
         rows=rows,
-        note="Evidence: the highest sum of the scores (CUSUM) against the limit at which a lasting "
-        "change is told; 100 % and over tells one. Its finding follows where the rise reaches the "
-        "limit of the profile as well.",
+        note="Evidence: how surely the flights since the likeliest change lie above those before, "
+        "against the limit of a lasting change; 100 % and over is one. Its finding follows where "
+        "the rise reaches the limit of the profile as well.",
         brief=False,
     )
     words = [
@@ -336,10 +337,13 @@ def judged_section(across: Across) -> Section:
         "A pack or supply that was lost, a servo that fell silent and a contact that opened in "
         "flight stay open until a note at their place. A note of kind checked accepts what is "
         "seen until it is a step worse; it never closes a lost pack or supply.",
-        "Scores of all features of one place are added up into one evidence (CUSUM: E. S. Page, "
-        "Biometrika 41, 1954); slopes are Theil-Sen with Mann-Kendall's test.",
-        "The chance of a false finding is held for all places and kinds of one season together; "
-        "each finding tells how large it is.",
+        "Scores of all features of one place are put together, and the flights since every "
+        "possible change are held against those before it (change-point model: D. M. Hawkins, "
+        "P. Qiu, C. W. Kang, Journal of Quality Technology 35, 2003); slopes are Theil-Sen with "
+        "Mann-Kendall's test.",
+        "All places and kinds of fault together bring one false finding at watch in "
+        f"{WATCH_RUN:,.0f} healthy flights and one at ground in {GROUND_RUN:,.0f}, however long "
+        "the book is.",
     ]
     blocks: list[Block] = [Bullets(items=tuple(words))]
     if rows:
@@ -353,7 +357,7 @@ def _trend_row(trend: Trend) -> tuple[Cell, ...]:
     value = finite(trend.value[-1]) if trend.value else None
     reach = finite(trend.reach[-1]) if trend.reach else None
     unit = f" {trend.unit}" if trend.unit else ""
-    share = max(trend.chart, default=0.0) / trend.limit if trend.limit > 0 else 0.0
+    share = trend.chart[-1] / trend.limit if trend.chart else 0.0
     return cells(
         code_words(trend.code),
         plain(trend.place),

@@ -325,7 +325,7 @@ def _facts(finding: Finding) -> tuple[tuple[str, str], ...]:
         rows.append(
             (
                 "false alarms at this level",
-                f"{100 * change.false_alarm:.0f} % of healthy seasons of 20 flights",
+                f"1 in {round(1 / change.false_alarm, -1):.0f} healthy books of 100 flights",
             )
         )
     return tuple(rows)

@@ -111,7 +111,7 @@ def _name_limit(ax: Axes, text: str, value: float) -> None:
 
 
 def draw_chart(ax: Axes, trend: Trend, flights: FlightAxis) -> Axes:
-    """The evidence behind a trend: the CUSUM of its scores against the limit that tells."""
+    """The evidence behind a trend: flights since a change against those before, and its limit."""
     at, chart = np.array(trend.flights) + 1, np.array(trend.chart)
     pitch = style.size_pt_of_axes(ax)[0] / max(flights.count, 1)
     strokes(
@@ -120,7 +120,7 @@ def draw_chart(ax: Axes, trend: Trend, flights: FlightAxis) -> Axes:
         np.zeros(at.size),
         chart,
         colour=style.MUTED,
-        gid="cusum",
+        gid="evidence",
         width=max(BAR * pitch, 0.5),
     )
     ax.axhline(

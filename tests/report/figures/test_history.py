@@ -84,7 +84,7 @@ def test_the_baseline_is_washed_from_its_first_to_its_last_flight(
 def test_the_evidence_stands_against_its_limit(ax: Axes, history: History) -> None:
     trend = history.trends[0]
     trends.draw_chart(ax, trend, axis(12))
-    (bars,) = named(ax, "cusum")
+    (bars,) = named(ax, "evidence")
     # Each bar is a stroke from zero to its value, and a gap.
     low, high, _ = np.asarray(bars.get_ydata(), dtype=float).reshape(-1, 3).T
     assert list(low) == [0.0] * len(trend.chart)
