@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date
-from typing import NamedTuple, Self
+from typing import NamedTuple
 
 import numpy as np
 
@@ -73,16 +73,6 @@ class AircraftHistory:
     def limits(self) -> Limits:
         """Limits in force."""
         return self.aircraft.limits
-
-    def until(self, end: int) -> Self:
-        """The first ``end`` flights with the notes among them: what was known then."""
-        return replace(
-            self,
-            flights=self.flights[:end],
-            listed=self.listed[:end],
-            notes=tuple(n for n in self.notes if n.before < end),
-            table=self.table.until(end),
-        )
 
     def judge(
         self,

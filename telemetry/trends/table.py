@@ -42,19 +42,6 @@ class FeatureTable:
         self._nothing = (np.full(self.size, np.nan), np.zeros(self.size))
         self._stacks: dict[tuple[str, str, str], FloatArray | None] = {}
 
-    def until(self, end: int) -> FeatureTable:
-        """The first ``end`` flights alone, as they stood then."""
-        early = FeatureTable(())
-        early.flights, early.size = self.flights[:end], end
-        early._columns = {
-            key: (value[:end], se[:end])
-            for key, (value, se) in self._columns.items()
-            if np.isfinite(value[:end]).any()
-        }
-        early._nothing = (np.full(end, np.nan), np.zeros(end))
-        early.__dict__["_widths"] = self._widths  # so that what is read here and there fits
-        return early
-
     def column(self, place: str, feature: str) -> tuple[FloatArray, FloatArray]:
         """Values and standard errors of a feature, shape (flights,); NaN where not measured."""
         return self._columns.get((place, feature), self._nothing)

@@ -82,3 +82,9 @@ def test_what_the_readings_missed_of_a_fast_current_is_no_change() -> None:
     read = amps + missed * rng.standard_normal(150)
     found = ohm_stretch(drop, read, noise, missed)
     assert found is None or not found.confirmed
+
+
+def test_what_one_line_explains_without_rest_has_no_change() -> None:
+    """Voltages that were held through the whole flight: every drop is the same."""
+    amps = np.linspace(0.2, 3.0, 150)
+    assert ohm_stretch(np.zeros(150), amps, np.full(150, 0.002)) is None

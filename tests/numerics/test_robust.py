@@ -321,3 +321,10 @@ def test_a_step_of_unequal_parts_by_hand() -> None:
     # Means 1 of four and 10 of two; down again with its sign.
     assert likely_step(np.array([2.0, 0, 2, 0, 11, 9])) == (4, 9.0)
     assert likely_step(np.array([5.0, 5.5, 5.0, 1.0, 1.5, 1.0])) == (3, pytest.approx(-4.0))
+
+
+def test_nearly_all_tied_values_have_a_slope_without_an_interval() -> None:
+    x = np.r_[np.zeros(48), 1.0, 2.0]
+    found = theil_sen(x, np.r_[np.zeros(48), 0.3, 0.7])
+    assert found is not None
+    assert (found.low, found.high) == (None, None)

@@ -79,19 +79,3 @@ class TestTable:
     def test_steps(self, make_flight: Make) -> None:
         table = FeatureTable([make_flight(steps_a={"tail": 0.1}), make_flight()])
         assert table.steps_a("tail").tolist() == [0.1, 0.0]
-
-    def test_the_first_flights_as_they_stood(self, make_flight: Make) -> None:
-        flights = [
-            make_flight({("tail", "x"): 1.0}, air=blocks({"tail": [1.0]})),
-            make_flight(),
-            make_flight({("tail", "x"): 3.0, ("bus", "y"): 2.0}, air=blocks({"bus": [1.0, 2.0]})),
-        ]
-        early, whole = FeatureTable(flights).until(2), FeatureTable(flights[:2])
-        assert (early.size, early.measured) == (whole.size, whole.measured) == (2, (("tail", "x"),))
-        assert early.column("tail", "x")[0] == pytest.approx(
-            whole.column("tail", "x")[0], nan_ok=True
-        )
-        assert early.column("bus", "y")[0] == pytest.approx(np.array([nan, nan]), nan_ok=True)
-        assert early.current_places == ("tail",)
-        found = early.stretches("air", "amps", "tail")
-        assert found == pytest.approx(np.array([[1.0, nan], [nan, nan]]), nan_ok=True)

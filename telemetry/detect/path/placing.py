@@ -188,9 +188,13 @@ def _with_its_feed(e: Event, depth: float, loads: Loads) -> bool:
     lo, hi = np.searchsorted(own.t, [e.start_s - 1e-6, e.end_s + 1e-6])
     if hi <= lo or feed.t.size < _FEW:
         return False
-    lost = np.interp(own.t[lo:hi], feed.t, feed.v) - own.v[lo:hi]
+    fed = np.interp(own.t[lo:hi], feed.t, feed.v)
+    lost = float((fed - own.v[lo:hi]).max())
+    if e.residual_v is not None:
+        # The unit's own minimum may have seen what no reading did.
+        lost = max(lost, float(fed.min()) - e.residual_v)
     usual = feed.usual(e.start_s) - own.usual(e.start_s)
-    return bool(lost.max() - usual < _OWN_PART * depth)
+    return lost - usual < _OWN_PART * depth
 
 
 def _siblings_fell(e: Event, depth: float, loads: Loads) -> bool:

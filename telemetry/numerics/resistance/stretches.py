@@ -104,6 +104,8 @@ def ohm_stretch(
         return None
     with np.errstate(divide="ignore", invalid="ignore"):
         gain = np.where(fits, sie**2 / free, 0.0)
+    if not gain.max() > 0:
+        return None  # one line leaves nothing: no change explains more
     a, b = (int(k) for k in np.unravel_index(int(np.argmax(gain)), gain.shape))
     first, end, change = int(at[a]), int(at[b]), float(sie[a, b] / free[a, b])
     inside = np.zeros(n)

@@ -90,7 +90,8 @@ def theil_sen(x: FloatArray, y: FloatArray, *, confidence: float = 0.95) -> Slop
     -------
     Slope or None
         None for fewer than two different x. The interval is None where not even a perfectly
-        monotone run of n values would be significant (fewer than 5 values at 95 %).
+        monotone run of n values would be significant (fewer than 5 values at 95 %), and where
+        nearly all values are tied.
 
     References
     ----------
@@ -99,11 +100,13 @@ def theil_sen(x: FloatArray, y: FloatArray, *, confidence: float = 0.95) -> Slop
     """
     if np.unique(x).size < 2:
         return None
-    found = stats.theilslopes(y, x, confidence, method="separate")
+    with np.errstate(invalid="ignore"):
+        found = stats.theilslopes(y, x, confidence, method="separate")
     low, high = float(found.low_slope), float(found.high_slope)
     n = int(x.size)
-    # Of n! orders one alone is perfectly monotone.
-    possible = (1.0 - confidence) * factorial(min(n, _EXACT_UP_TO)) >= 2
+    # Of n! orders one alone is perfectly monotone. Where nearly all values are tied, the variance
+    # by which Sen's interval is found comes out below 0.
+    possible = (1.0 - confidence) * factorial(min(n, _EXACT_UP_TO)) >= 2 and np.isfinite(low + high)
     return Slope(
         float(found.slope),
         low if possible else None,

@@ -185,9 +185,18 @@ def test_a_node_that_keeps_its_distance_to_its_feed_has_no_contact_of_its_own(
     wing_v, bus_v, origin, known
 ) -> None:
     volts = {"left wing": dip(8.0, *[wing_v] * 3), "bus": dip(8.0, *[bus_v] * 3)}
-    found = judged(known(volts, {"left wing": dip(2.0)}, WING), fall(depth=4.0))
+    found = judged(
+        known(volts, {"left wing": dip(2.0)}, WING), fall(depth=4.0, residual_v=8.0 + wing_v)
+    )
     assert found.origin is origin
     assert ("as near to what feeds it" in found.note) is (origin is Origin.UNKNOWN)
+
+
+def test_what_only_its_own_minimum_saw_is_a_loss_too(known) -> None:
+    """Readings 0.4 V down; the unit's own minimum between them 4 V, its feed where it was."""
+    volts = {"left wing": dip(8.0, -0.4, -0.4, -0.4), "bus": dip(8.0)}
+    found = judged(known(volts, {"left wing": dip(2.0)}, WING), fall(depth=4.0, residual_v=4.0))
+    assert found.origin is Origin.CONTACT
 
 
 @pytest.mark.parametrize(
