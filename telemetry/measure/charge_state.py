@@ -308,8 +308,10 @@ def counter_mismatch(
         0.0 if uncertain_mah is None else 2 * uncertain_mah,
     )
     low, high = integrated_mah - allowed, integrated_mah + allowed
-    upper = logged_mah / low if low > 0 else math.inf
-    ratio = Interval(logged_mah / integrated_mah, logged_mah / high, upper)
+    least = logged_mah / low if low > 0 else math.copysign(math.inf, logged_mah)
+    # A counter that ran backwards, of a pack that was charged, turns the ends round.
+    ends = sorted((logged_mah / high, least))
+    ratio = Interval(logged_mah / integrated_mah, *ends)
     return Mismatch(ratio=ratio, differs=not ratio.low <= 1.0 <= ratio.high)
 
 

@@ -365,6 +365,14 @@ def test_hardly_any_charge_is_not_compared() -> None:
     assert counter_mismatch(30, 10) is None
 
 
+def test_a_counter_that_ran_backwards_is_a_mismatch() -> None:
+    # 1000 less 10 %: -20 / 900 is the further end.
+    found = counter_mismatch(-20, 1000)
+    assert found is not None
+    assert found.differs
+    assert found.ratio.low <= found.ratio.value == -0.02 <= found.ratio.high < 0.0
+
+
 @pytest.mark.parametrize(
     ("logged", "integrated", "uncertain", "differs"),
     [
