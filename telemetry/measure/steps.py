@@ -13,7 +13,7 @@ from telemetry.model.channels import Quantity
 from telemetry.model.log import FloatArray
 from telemetry.numerics.intervals import likeness
 from telemetry.numerics.sampling import outside
-from telemetry.readings import Reading, Readings, block_means, part_standing
+from telemetry.readings import Reading, Readings, block_means
 from telemetry.results import PackOut, PathStep
 
 # Means over blocks bring readings of different instants together; each side of a step needs some.
@@ -27,9 +27,10 @@ _LEAST_A = 0.5
 # of the flights at 12.4 (D. W. K. Andrews, Econometrica 61 (1993) 821, table 1, from memory). Four
 # paths and unlike residuals ask for more (heuristic).
 _SUP_F = 30.0
-# Means over blocks are off by the whole step of a voltage that stands still, by this part of it
-# where it does not (heuristic).
-_OF_STEP = 0.5
+# A voltage that is held, or sent again only when it moved by some steps, adds a level whatever the
+# current: a path has to leave less of the squares than any level from an instant on, by this many
+# of a residual's, two standard errors (heuristic).
+_BEATS = 4.0
 _ENDS = 0.15
 _SETTLE_S = 2.0
 
@@ -40,9 +41,9 @@ def path_steps(
     """Steps of the drop from pack to bus per ampere, at most one for each pack.
 
     ``U(pack) - U(bus) = a + R I + d I [t >= T]``, by least squares over block means; T is where it
-    fits best. Likeness of neighbouring residuals is taken off the F and put on the interval. A step
-    that makes less of a drop at the high currents than the two sensors' resolutions leave open is
-    none.
+    fits best. Likeness of neighbouring residuals is taken off the F and put on the interval. What
+    ``a + R I + c [t >= T]`` explains as well is no resistance but a level. A step that makes less
+    of a drop at the high currents of either side than one step of each sensor is none.
 
     Parameters
     ----------
@@ -72,9 +73,12 @@ def path_steps(
         if blocks is None or (step := _step(*blocks)) is None:
             continue
         time_s, before, rise, half = step
-        # What the sensors' own steps can make of a drop is none of the path's.
-        least_v = (abs(rise) - half) * float(np.quantile(blocks[2], 0.95))
-        if least_v < _open_v(volts, bus, blocks[0]):
+        # What the sensors' own steps can make of a drop is none of the path's; a side under which
+        # hardly any current flowed tells nothing.
+        starts, _, flow = blocks
+        sides = (flow[starts < time_s], flow[starts >= time_s])
+        loaded_a = min(float(np.quantile(side, 0.95)) for side in sides)
+        if (abs(rise) - half) * loaded_a < sum(r.resolution or 0.0 for r in (volts, bus)):
             continue
         found.append(
             PathStep(
@@ -88,16 +92,6 @@ def path_steps(
             )
         )
     return tuple(found)
-
-
-def _open_v(volts: Reading, bus: Reading, starts: FloatArray) -> float:
-    """What the steps of two voltages leave open of the means of their drop, V."""
-    steps = [r.resolution or 0.0 for r in (volts, bus)]
-    width_s = float(np.diff(starts).min())
-    stand = [
-        s * part_standing(r, starts, width_s) for s, r in zip(steps, (volts, bus), strict=True)
-    ]
-    return max(sum(stand), _OF_STEP * max(steps))
 
 
 def _blocks(
@@ -130,21 +124,27 @@ def _step(t: FloatArray, y: FloatArray, x: FloatArray) -> tuple[float, float, fl
     n = t.size
     ends = max(_LEAST, math.ceil(_ENDS * n))
     best: tuple[float, int, FloatArray] | None = None
+    level = math.inf
     for k in range(ends, n - ends):
-        later = np.where(np.arange(n) >= k, x, 0.0)
-        design = np.stack([np.ones(n), x, later], axis=1)
-        coef = np.linalg.lstsq(design, y, rcond=None)[0]
-        left = float(((y - design @ coef) ** 2).sum())
+        since = np.where(np.arange(n) >= k, 1.0, 0.0)
+        left, coef = _fit(y, np.ones(n), x, since * x)
+        level = min(level, _fit(y, np.ones(n), x, since)[0])
         if best is None or left < best[0]:
             best = (left, k, coef)
     if best is None:
         return None
     left, k, coef = best
-    plain = np.stack([np.ones(n), x], axis=1)
-    whole = float(((y - plain @ np.linalg.lstsq(plain, y, rcond=None)[0]) ** 2).sum())
-    design = np.column_stack([plain, np.where(np.arange(n) >= k, x, 0.0)])
+    whole = _fit(y, np.ones(n), x)[0]
+    design = np.column_stack([np.ones(n), x, np.where(np.arange(n) >= k, x, 0.0)])
     variance = max(left / (n - 3), 1e-12) * likeness(y - design @ coef)
-    if (whole - left) / variance < _SUP_F:
+    if (whole - left) / variance < _SUP_F or (level - left) / variance < _BEATS:
         return None
     spread = float(np.linalg.inv(design.T @ design)[2, 2])
     return float(t[k]), float(coef[1]), float(coef[2]), 2.0 * math.sqrt(variance * spread)
+
+
+def _fit(y: FloatArray, *columns: FloatArray) -> tuple[float, FloatArray]:
+    """Squares left by least squares, and the coefficients."""
+    design = np.column_stack(columns)
+    coef = np.linalg.lstsq(design, y, rcond=None)[0]
+    return float(((y - design @ coef) ** 2).sum()), coef

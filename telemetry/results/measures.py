@@ -342,10 +342,10 @@ class LeadChange:
     rms_a : float
         Root mean square of the current in it, A.
     step_v : float
-        Step of the coarser of the two voltages, V, times the part of the time it stands still.
+        One step of each of the two voltages together, V.
     confirmed : bool
         Whether the movement of the current within the stretch alone tells the change too, or the
-        drop leapt under current.
+        drop leapt in proportion to the current, not by a level.
     """
 
     place: str

@@ -11,7 +11,7 @@ from telemetry.measure.resistance import parent_reading
 from telemetry.model.channels import PlaceKind, Quantity
 from telemetry.numerics.resistance.stretches import ohm_stretch
 from telemetry.numerics.sampling import outside
-from telemetry.readings import Reading, Readings, block_means, part_standing
+from telemetry.readings import Reading, Readings, block_means
 from telemetry.results import LeadChange, Phase, PhaseKind, Resistance
 
 #: Blocks, s and readings: long enough that what voltage and current missed of each other is small.
@@ -85,7 +85,6 @@ def _change(
     ohm = abs(float(np.polyfit(mean[keep], drop[keep], 1)[0]))
     few = max(block_s / max(slowest, 0.05), 1.0)
     steps = [r.resolution or 0.0 for r in (above, volts)]
-    stands = [part_standing(r, edges[:-1][keep], block_s) for r in (above, volts)]
     noise = np.sqrt(_FLOOR_V**2 + max(steps) ** 2 / _UNIFORM + (ohm * swing[keep]) ** 2 / few)
     found = ohm_stretch(drop[keep], mean[keep], noise, swing[keep] / np.sqrt(few))
     if found is None:
@@ -102,6 +101,6 @@ def _change(
         error_mohm=1000.0 * found.se_ohm,
         seconds=(found.end - found.first) * block_s,
         rms_a=float(np.sqrt(np.mean(mean[keep][found.first : found.end] ** 2))),
-        step_v=max(s * part for s, part in zip(steps, stands, strict=True)),
+        step_v=sum(steps),
         confirmed=found.confirmed,
     )

@@ -31,6 +31,10 @@ _OWN_ERRORS, _OWN_PART, _MISSED_PART = 2.5, 0.4, 0.5
 # Or the drop has to leap by so much of it at the edges, between as many blocks on either side as
 # a stretch has, of some beside it, under at least half of the stretch's current (heuristic).
 _LEAP_PART, _BESIDE, _ALIKE = 0.6, 8, 0.5
+# A voltage that is held, or sent again only when it moved by some steps, adds a level whatever the
+# current: a leap counts where a change in proportion to the current leaves less of the squares, by
+# this many of a residual's, three standard errors (heuristic).
+_BEATS = 9.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -46,8 +50,8 @@ class OhmStretch:
         By how much more it is in the stretch, with its standard error.
     confirmed : bool
         Whether the movement of the current within the stretch and beside it tells it too, each side
-        with a level of its own, or the drop leapt under current: else a level crept, or the current
-        hardly flowed.
+        with a level of its own, or the drop leapt in proportion to the current: else a level crept
+        or leapt, or the current hardly flowed.
     """
 
     first: int
@@ -120,7 +124,9 @@ def ohm_stretch(
     inner[first:end] = True
     sides = [tuple(x[k] for x in own) for k in (inner, ~inner)]
     confirmed = _is_confirmed(sides[0], sides[1], change)
-    confirmed |= _leaps(drop_v - base @ coef[:2], amps, inner, change)
+    more = _squares(drop_v, base, inner, w) - float(rest @ rest)
+    in_proportion = more >= _BEATS * variance
+    confirmed |= in_proportion and _leaps(drop_v - base @ coef[:2], amps, inner, change)
     # What hardly any current flowed in belongs to whatever lies beside it.
     told = np.concatenate(([0.0], np.cumsum(w * amps**2)))
     first = 0 if told[first] < _UNTOLD * told[-1] else first
@@ -132,6 +138,16 @@ def ohm_stretch(
     return OhmStretch(
         first=first, end=end, usual_ohm=usual, change_ohm=change, se_ohm=se, confirmed=confirmed
     )
+
+
+def _squares(
+    drop_v: FloatArray, base: FloatArray, inner: NDArray[np.bool_], w: FloatArray
+) -> float:
+    """Weighted squares that a line with another level in a stretch leaves."""
+    root = np.sqrt(w)
+    design = np.column_stack((base, inner)) * root[:, None]
+    left = root * drop_v - design @ np.linalg.lstsq(design, root * drop_v, rcond=None)[0]
+    return float(left @ left)
 
 
 def _is_confirmed(
