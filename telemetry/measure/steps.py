@@ -13,7 +13,7 @@ from telemetry.model.channels import Quantity
 from telemetry.model.log import FloatArray
 from telemetry.numerics.intervals import likeness
 from telemetry.numerics.sampling import outside
-from telemetry.readings import Reading, Readings, block_means
+from telemetry.readings import Reading, Readings, block_means, part_standing
 from telemetry.results import PackOut, PathStep
 
 # Means over blocks bring readings of different instants together; each side of a step needs some.
@@ -27,6 +27,9 @@ _LEAST_A = 0.5
 # of the flights at 12.4 (D. W. K. Andrews, Econometrica 61 (1993) 821, table 1, from memory). Four
 # paths and unlike residuals ask for more (heuristic).
 _SUP_F = 30.0
+# Means over blocks are off by the whole step of a voltage that stands still, by this part of it
+# where it does not (heuristic).
+_OF_STEP = 0.5
 # A voltage that is held, or sent again only when it moved by some steps, adds a level whatever the
 # current: a path has to leave less of the squares than any level from an instant on, by this many
 # of a residual's, two standard errors (heuristic).
@@ -43,7 +46,8 @@ def path_steps(
     ``U(pack) - U(bus) = a + R I + d I [t >= T]``, by least squares over block means; T is where it
     fits best. Likeness of neighbouring residuals is taken off the F and put on the interval. What
     ``a + R I + c [t >= T]`` explains as well is no resistance but a level. A step that makes less
-    of a drop at the high currents of either side than one step of each sensor is none.
+    of a drop at the high currents of either side than the two sensors' resolutions leave open is
+    none.
 
     Parameters
     ----------
@@ -78,7 +82,7 @@ def path_steps(
         starts, _, flow = blocks
         sides = (flow[starts < time_s], flow[starts >= time_s])
         loaded_a = min(float(np.quantile(side, 0.95)) for side in sides)
-        if (abs(rise) - half) * loaded_a < sum(r.resolution or 0.0 for r in (volts, bus)):
+        if (abs(rise) - half) * loaded_a < _open_v(volts, bus, starts):
             continue
         found.append(
             PathStep(
@@ -92,6 +96,16 @@ def path_steps(
             )
         )
     return tuple(found)
+
+
+def _open_v(volts: Reading, bus: Reading, starts: FloatArray) -> float:
+    """What the steps of two voltages leave open of the means of their drop, V."""
+    steps = [r.resolution or 0.0 for r in (volts, bus)]
+    width_s = float(np.diff(starts).min())
+    stand = [
+        s * part_standing(r, starts, width_s) for s, r in zip(steps, (volts, bus), strict=True)
+    ]
+    return max(sum(stand), _OF_STEP * max(steps))
 
 
 def _blocks(

@@ -245,11 +245,11 @@ def test_a_step_below_the_sensors_own_is_none(sign, resolution, told, make_readi
     assert len(found) == told
 
 
-@pytest.mark.parametrize(("step_v", "told"), [(0.039, True), (0.041, False)])
-def test_a_step_of_voltages_that_move_is_held_against_their_steps_too(
+@pytest.mark.parametrize(("step_v", "told"), [(0.15, True), (0.17, False)])
+def test_voltages_that_move_within_a_block_leave_half_of_their_step_open(
     step_v, told, make_readings
 ) -> None:
-    # They go up and down together: one that is sent only when it moved by some steps does so too.
+    # Of voltages that stand still 81 mV hide the step of 80 mV; these go up and down together.
     t = np.arange(0.0, 100.0, 0.2)
     stir = 0.3 * np.sin(9.0 * t)
     amps = np.where((t + 1e-9) // 2 % 2, 4.0, 2.0)

@@ -16,9 +16,9 @@ _ERRORS, _PASSED, _SURE = 6.0, 8.0, 9.0
 #: What instants of voltage and current read apart may do to a resistance, as a part of it
 #: (heuristic: it differs between hard and calm flying).
 _DOUBT = 0.10
-#: The change has to move the voltage by so much, V, and by a step of each sensor: either voltage is
-#: anywhere within its own.
-_LEAST_V = 0.005
+#: The change has to move the voltage by so much of a step of each sensor together, as either is
+#: anywhere within its own, and by so much, V (heuristic).
+_OF_STEP, _LEAST_V = 0.9, 0.005
 #: Shortest stretch, s; from so long on a change is lasting.
 _LEAST_S, _LASTING_S = 20.0, 60.0
 
@@ -39,7 +39,7 @@ def is_changed(c: LeadChange, facts: FlightFacts) -> bool:
     return (
         c.confirmed
         and change_mohm >= max(least_mohm(c, facts.limits), errors * c.error_mohm)
-        and moved_v >= max(c.step_v, _LEAST_V)
+        and moved_v >= max(_OF_STEP * c.step_v, _LEAST_V)
         and c.seconds >= _LEAST_S
         and c.usual_mohm > -_ERRORS * c.error_mohm
     )
