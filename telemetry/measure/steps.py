@@ -34,6 +34,9 @@ _OF_STEP = 0.5
 # current: a path has to leave less of the squares than any level from an instant on, by this many
 # of a residual's, two standard errors (heuristic).
 _BEATS = 4.0
+# By so many of its steps a held voltage may be off; a larger leap is none of the sensors'
+# (heuristic).
+_HELD_STEPS = 2.5
 _ENDS = 0.15
 _SETTLE_S = 2.0
 
@@ -45,7 +48,8 @@ def path_steps(
 
     ``U(pack) - U(bus) = a + R I + d I [t >= T]``, by least squares over block means; T is where it
     fits best. Likeness of neighbouring residuals is taken off the F and put on the interval. What
-    ``a + R I + c [t >= T]`` explains as well is no resistance but a level. A step that makes less
+    ``a + R I + c [t >= T]`` explains as well is no resistance but the level of a held voltage,
+    unless it is more than that can be off. A step that makes less
     of a drop at the high currents of either side than the two sensors' resolutions leave open is
     none.
 
@@ -74,7 +78,8 @@ def path_steps(
             continue
         away = [(o.start_s - _SETTLE_S, o.end_s + _SETTLE_S) for o in outs]
         blocks = _blocks(volts, bus, amps, readings, away)
-        if blocks is None or (step := _step(*blocks)) is None:
+        held_v = _HELD_STEPS * sum(r.resolution or 0.0 for r in (volts, bus))
+        if blocks is None or (step := _step(*blocks, held_v)) is None:
             continue
         time_s, before, rise, half = step
         # What the sensors' own steps can make of a drop is none of the path's; a side under which
@@ -133,7 +138,9 @@ def _blocks(
     return start[known], drop[known], flow[known]
 
 
-def _step(t: FloatArray, y: FloatArray, x: FloatArray) -> tuple[float, float, float, float] | None:
+def _step(
+    t: FloatArray, y: FloatArray, x: FloatArray, held_v: float = 0.0
+) -> tuple[float, float, float, float] | None:
     """Instant, slope before, rise of the slope and its half width; None where there is none."""
     n = t.size
     ends = max(_LEAST, math.ceil(_ENDS * n))
@@ -151,7 +158,10 @@ def _step(t: FloatArray, y: FloatArray, x: FloatArray) -> tuple[float, float, fl
     whole = _fit(y, np.ones(n), x)[0]
     design = np.column_stack([np.ones(n), x, np.where(np.arange(n) >= k, x, 0.0)])
     variance = max(left / (n - 3), 1e-12) * likeness(y - design @ coef)
-    if (whole - left) / variance < _SUP_F or (level - left) / variance < _BEATS:
+    if (whole - left) / variance < _SUP_F:
+        return None
+    moved_v = abs(float(coef[2])) * float(np.sqrt(np.mean(x[k:] ** 2)))
+    if moved_v <= held_v and (level - left) / variance < _BEATS:
         return None
     spread = float(np.linalg.inv(design.T @ design)[2, 2])
     return float(t[k]), float(coef[1]), float(coef[2]), 2.0 * math.sqrt(variance * spread)

@@ -19,6 +19,8 @@ _BLOCK_S, _READINGS = 3.0, 8
 #: What a mean may be off besides: a slow voltage stands at one place within its step for long, and
 #: an error anywhere within a step has a variance of step squared / 12.
 _FLOOR_V, _UNIFORM = 0.002, 12.0
+#: A voltage that is held may be off by so many of its steps (heuristic).
+_HELD_STEPS = 2.5
 
 _LEFT_OUT = (PhaseKind.REDUNDANCY_CHECK, PhaseKind.STIR)
 
@@ -86,7 +88,9 @@ def _change(
     few = max(block_s / max(slowest, 0.05), 1.0)
     steps = [r.resolution or 0.0 for r in (above, volts)]
     noise = np.sqrt(_FLOOR_V**2 + max(steps) ** 2 / _UNIFORM + (ohm * swing[keep]) ** 2 / few)
-    found = ohm_stretch(drop[keep], mean[keep], noise, swing[keep] / np.sqrt(few))
+    found = ohm_stretch(
+        drop[keep], mean[keep], noise, swing[keep] / np.sqrt(few), _HELD_STEPS * sum(steps)
+    )
     if found is None:
         return None
     at = np.append(edges[:-1][keep], end)

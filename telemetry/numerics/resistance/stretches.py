@@ -50,8 +50,8 @@ class OhmStretch:
         By how much more it is in the stretch, with its standard error.
     confirmed : bool
         Whether the movement of the current within the stretch and beside it tells it too, each side
-        with a level of its own, or the drop leapt in proportion to the current: else a level crept
-        or leapt, or the current hardly flowed.
+        with a level of its own, or the drop leapt by more than a held voltage may be off, or in
+        proportion to the current: else a level crept or leapt, or the current hardly flowed.
     """
 
     first: int
@@ -63,7 +63,11 @@ class OhmStretch:
 
 
 def ohm_stretch(
-    drop_v: FloatArray, amps: FloatArray, noise_v: FloatArray, missed_a: FloatArray | None = None
+    drop_v: FloatArray,
+    amps: FloatArray,
+    noise_v: FloatArray,
+    missed_a: FloatArray | None = None,
+    held_v: float = 0.0,
 ) -> OhmStretch | None:
     """The likeliest stretch with another resistance.
 
@@ -75,6 +79,8 @@ def ohm_stretch(
         What the drop of each block may be off, V, up to a common factor.
     missed_a : ndarray, shape (n,), optional
         What the readings of each block missed of the current's mean, standard error, A.
+    held_v : float, optional
+        What a voltage that is held may be off, V: a larger leap is none of the sensors'.
 
     Returns
     -------
@@ -124,9 +130,10 @@ def ohm_stretch(
     inner[first:end] = True
     sides = [tuple(x[k] for x in own) for k in (inner, ~inner)]
     confirmed = _is_confirmed(sides[0], sides[1], change)
-    more = _squares(drop_v, base, inner, w) - float(rest @ rest)
-    in_proportion = more >= _BEATS * variance
-    confirmed |= in_proportion and _leaps(drop_v - base @ coef[:2], amps, inner, change)
+    worse = inner if change > 0 else ~inner
+    real = abs(change) * float(np.sqrt(np.mean(amps[worse] ** 2))) > held_v
+    real |= _squares(drop_v, base, inner, w) - float(rest @ rest) >= _BEATS * variance
+    confirmed |= real and _leaps(drop_v - base @ coef[:2], amps, inner, change)
     # What hardly any current flowed in belongs to whatever lies beside it.
     told = np.concatenate(([0.0], np.cumsum(w * amps**2)))
     first = 0 if told[first] < _UNTOLD * told[-1] else first
