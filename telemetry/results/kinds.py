@@ -122,6 +122,7 @@ class UnusualKind(StrEnum):
     SILENT = "silent"  # it fell, or answers less
     HEATS = "heats"  # its share climbs through the flight
     MORE = "more"  # a multiple of its mirror's throughout
+    LESS = "less"  # a part of its mirror's throughout, and less at rest
     RESTS_HIGH = "rests-high"  # far above its counterpart at rest
     STAYS_UP = "stays-up"  # after landing far above its own rest before
     RESTS_LOW = "rests-low"  # after landing far below its own rest before

@@ -274,7 +274,7 @@ class UnusualCurrent:
     against : str
         What it was compared with.
     before, now : float or None
-        What it should draw, and what it draws, A; of a share (silent, heats, more) the share of
+        What it should draw, and what it draws, A; of a share (silent, heats, more, less) that of
         the counterpart's current before and after, 1 for equal; of what hunts on the ground the
         usual jump from reading to reading elsewhere, and here.
     error : float or None
@@ -285,6 +285,8 @@ class UnusualCurrent:
         Current at rest on the ground before take-off, after landing, and the mirror's before, A.
     control : str or None
         The one control whose servos changed, where the control columns tell it.
+    either : bool
+        Of a multiple: whether the currents at rest leave open which of the two changed.
     """
 
     kind: UnusualKind
@@ -300,6 +302,7 @@ class UnusualCurrent:
     rest_after: float | None = None
     rest_mirror: float | None = None
     control: str | None = None
+    either: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -7,11 +7,12 @@ from collections.abc import Callable
 import numpy as np
 import pytest
 import statsmodels.api as sm
+from scipy import stats
 
 from telemetry.aircraft import Aircraft
 from telemetry.measure.currents.active import active_spans
 from telemetry.measure.currents.nodes import unusual_currents
-from telemetry.measure.currents.shares import Shared, climbing
+from telemetry.measure.currents.shares import SIDE, Shared, climbing, likeliest_step
 from telemetry.model.channels import Quantity
 from telemetry.readings import Readings
 from telemetry.results import Phase, PhaseKind, UnusualCurrent, UnusualKind
@@ -64,10 +65,11 @@ def found(
     make_readings: Callable[..., Readings],
     sticks: dict[str, np.ndarray] | None = None,
     until_s: float = ENDS_S[3],
+    resolution: float = 0.01,
 ) -> dict[str, UnusualCurrent]:
     series = {(name, I): (T, v) for name, v in amps.items()}
     series |= {(name, C): (T, v) for name, v in (sticks or {}).items()}
-    made = make_readings(series, update_s=STEP_S, resolution=0.01, row_s=STEP_S, unit="%")
+    made = make_readings(series, update_s=STEP_S, resolution=resolution, row_s=STEP_S, unit="%")
     told, _ = unusual_currents(made, craft(*amps), phases(until_s))
     return {u.place: u for u in told}
 
@@ -127,12 +129,41 @@ def test_a_lone_node_is_held_against_its_own_floor(part, kind, make_readings) ->
     assert {p: u.kind for p, u in here.items()} == ({} if kind is None else {"tail": kind})
 
 
-@pytest.mark.parametrize(("times", "told"), [(2.0, True), (1.3, False)])
+@pytest.mark.parametrize(("times", "told"), [(2.5, True), (1.3, False)])
 def test_a_wing_that_draws_a_multiple_of_the_other(times: float, told: bool, make_readings) -> None:
     amps = currents(*ALL)
-    amps["left wing"] = times * amps["left wing"]
+    amps["left wing"] = 0.2 + times * (amps["left wing"] - 0.2)
     here = found(amps, make_readings)
     assert ({p: u.kind for p, u in here.items()} == {"left wing": UnusualKind.MORE}) is told
+
+
+@pytest.mark.parametrize(
+    ("rest_a", "place", "kind", "either"),
+    [
+        (0.1, "right wing", UnusualKind.LESS, False),  # a servo took its idle current with it
+        (0.2, "left wing", UnusualKind.MORE, False),  # both idle alike
+        (0.17, "left wing", UnusualKind.MORE, False),
+        (0.25, "left wing", UnusualKind.MORE, False),
+    ],
+)
+def test_of_a_multiple_the_rests_tell_which_wing_it_is(
+    rest_a: float, place: str, kind: UnusualKind, either: bool, make_readings
+) -> None:
+    amps = currents(*ALL)
+    amps["right wing"] = rest_a + 0.3 * (amps["right wing"] - 0.2)
+    here = found(amps, make_readings)
+    assert {p: (u.kind, u.either) for p, u in here.items()} == {place: (kind, either)}
+
+
+def test_rests_within_steps_of_the_sensor_leave_either_wing_open(make_readings) -> None:
+    resolution = 0.1
+    amps = currents(*ALL)
+    amps["right wing"] = 0.1 + 0.3 * (amps["right wing"] - 0.2)
+    amps = {n: np.round(v / resolution) * resolution for n, v in amps.items()}
+    here = found(amps, make_readings, resolution=resolution)
+    assert {p: (u.kind, u.either) for p, u in here.items()} == {
+        "left wing": (UnusualKind.MORE, True)
+    }
 
 
 @pytest.mark.parametrize(
@@ -216,6 +247,36 @@ def test_the_control_whose_servo_died_is_named(
     assert {p: (u.kind, u.control) for p, u in here.items()} == {
         "right wing": (UnusualKind.SILENT, dead if named else None)
     }
+
+
+@pytest.mark.parametrize(("moves", "told"), [(("node 3",), False), (("node 2", "node 3"), True)])
+def test_most_others_have_to_go_on_where_a_node_lies_still(
+    moves: tuple[str, ...], told: bool, make_readings
+) -> None:
+    """After landing the tail alone steers: nodes that rest then are no dead ones."""
+    names = ("node 1", "node 2", "node 3")
+    amps = currents(*names)
+    rolls = (ENDS_S[3] - 25.0 <= T) & (ENDS_S[3] > T)
+    for name in set(names) - set(moves):
+        amps[name] = np.where(rolls, 0.2, amps[name])
+    here = found(amps, make_readings)
+    assert {p: u.kind for p, u in here.items()} == ({"node 1": UnusualKind.SILENT} if told else {})
+
+
+def test_the_likeliest_step_of_a_constant_share_is_seldom_a_sure_one() -> None:
+    """At the most as often as by Student's t and the Bonferroni bound over all that are tried."""
+    n, seeds, errors = 20, 600, 4.0
+    tried = n - 2 * SIDE + 1
+    sure = 0
+    for seed in range(seeds):
+        rng = np.random.default_rng(seed)
+        load = rng.uniform(0.05, 0.6, n)
+        mine = load + 0.2 * np.sqrt(load) * rng.standard_normal(n)
+        first = 20.0 * np.arange(n)
+        s = Shared(mine=mine, counterpart=load, first=first, seconds=20.0, usual=0.5, mirror=True)
+        step = likeliest_step(s)
+        sure += step is not None and abs(step.errors) >= errors
+    assert sure / seeds <= tried * 2.0 * stats.t.sf(errors, n - 2)
 
 
 def test_a_share_is_the_ratio_estimator() -> None:

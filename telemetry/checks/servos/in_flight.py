@@ -223,7 +223,16 @@ def _heats(facts: FlightFacts, u: UnusualCurrent) -> FindingDraft:
 
 def _more(facts: FlightFacts, u: UnusualCurrent) -> FindingDraft:
     title = f"draws {u.now:.1f} times the current of {u.against} through the flight"
+    if u.either:
+        title += "; either of the two may be the one at fault"
     draft = _draft(facts, u, "servo-current-rising", title, MORE_WORDS, Level.WATCH)
+    return replace(draft, evidence=_shares(draft, u))
+
+
+def _less(facts: FlightFacts, u: UnusualCurrent) -> FindingDraft:
+    part = 100 * (1 - (u.now or 0.0))
+    title = f"draws {part:.0f} % less than {u.against} through the flight, and less at rest"
+    draft = _draft(facts, u, "servo-silent", title, LESS_WORDS, Level.WATCH)
     return replace(draft, evidence=_shares(draft, u))
 
 
@@ -273,6 +282,7 @@ _DRAFT: dict[UnusualKind, Callable[[FlightFacts, UnusualCurrent], FindingDraft]]
     UnusualKind.SILENT: _silent,
     UnusualKind.HEATS: _heats,
     UnusualKind.MORE: _more,
+    UnusualKind.LESS: _less,
     UnusualKind.RESTS_HIGH: _rests_high,
     UnusualKind.STAYS_UP: _stays_up,
     UnusualKind.RESTS_LOW: _rests_low,
@@ -356,6 +366,16 @@ SILENT_WORDS = Words(
     "See that every servo of {place} moves its surface under load before the next flight.",
     "Do not fly until every servo of {place} moves its surface under load.",
     kinds=(CauseKind.FAILED_SERVO, CauseKind.LOOSE_LINKAGE, CauseKind.CURRENT_SENSOR),
+)
+LESS_WORDS = Words(
+    (
+        "a servo that failed, was unplugged, or had no signal from the start",
+        "fewer servos, other servos or other throws than on the mirror",
+        "the current sensor of {place}",
+    ),
+    SILENT_WORDS.confirm,
+    SILENT_WORDS.advice,
+    kinds=(CauseKind.FAILED_SERVO, CauseKind.OTHER_SERVOS, CauseKind.CURRENT_SENSOR),
 )
 HEAT_WORDS = Words(
     (

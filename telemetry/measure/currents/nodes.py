@@ -25,10 +25,12 @@ from telemetry.measure.currents.flown import NodeInFlight
 from telemetry.measure.currents.rests import (
     gained_rest,
     hunting,
+    idles_less,
     lost,
     lost_rest,
     resting,
     with_rests,
+    works_harder,
 )
 from telemetry.measure.currents.shares import (
     Share,
@@ -58,8 +60,8 @@ _EDGE_S = 3.0  # take-off and landing are found to about this
 #: Kinds, the plainest first.
 _PLAINEST = (
     *(UnusualKind.RESTS_HIGH, UnusualKind.STAYS_UP, UnusualKind.RAISED, UnusualKind.HUNTS),
-    *(UnusualKind.SILENT, UnusualKind.HEATS, UnusualKind.MORE, UnusualKind.RESTS_LOW),
-    UnusualKind.STEADY,
+    *(UnusualKind.SILENT, UnusualKind.HEATS, UnusualKind.LESS, UnusualKind.MORE),
+    *(UnusualKind.RESTS_LOW, UnusualKind.STEADY),
 )
 _ITSELF = "its own current before and after"
 _OTHERS = "the other places"
@@ -164,8 +166,7 @@ def _in_flight(f: NodeInFlight) -> UnusualCurrent | None:
     node, mirror, now = f.node, f.mirror, f.now
     lost_too = lost_rest(node, f.others)
     beside = [o.mean for o in f.beside.values()]
-    goes_on = beside if mirror is None else [f.beside[mirror.place].mean]
-    fallen = fell_still(now.mean, goes_on, node.step, lost_rest=lost_too)
+    fallen = fell_still(now.mean, beside, node.step, lost_rest=lost_too)
     if fallen is not None:
         start = f.start_s[fallen]
         return found_at(UnusualKind.SILENT, node, start, None, f.against or _OTHERS)
@@ -238,17 +239,33 @@ def _of_share(f: NodeInFlight, share: Share, against: str) -> UnusualCurrent:
 def _multiple(
     node: NodeCurrent, mirror: NodeCurrent, f: NodeInFlight | None
 ) -> UnusualCurrent | None:
-    """A multiple of the mirror's current throughout the flight and in the stirs."""
-    stirred = stirred_shares(node.stirs, mirror.stirs)
-    if f is None:
-        ratio = stirred_multiple(node.stirs, mirror.stirs, stirred)
-    else:
-        beside = f.beside[mirror.place].mean
-        ratio = multiple(f.now.mean, beside, f.now.block_s, stirred, STEPS * node.step)
-    if ratio is None:
+    """A multiple of the mirror's current throughout, or the mirror's multiple of its own.
+
+    A servo that was off from the start took its idle current with it: then it is this one that
+    draws less.
+    """
+    less = _ratio(mirror, node, f)
+    if less is not None and idles_less(node, mirror):
+        found = found_at(UnusualKind.LESS, node, node.reading.t[0], None, mirror.place)
+        return replace(found, before=1.0, now=1.0 / less[0], error=less[1])
+    more = _ratio(node, mirror, f)
+    if more is None or idles_less(mirror, node):
         return None
     found = found_at(UnusualKind.MORE, node, node.reading.t[0], None, mirror.place)
-    return replace(found, before=1.0, now=ratio[0], error=ratio[1])
+    either = not works_harder(node, mirror)
+    return replace(found, before=1.0, now=more[0], error=more[1], either=either)
+
+
+def _ratio(
+    node: NodeCurrent, mirror: NodeCurrent, f: NodeInFlight | None
+) -> tuple[float, float] | None:
+    """The multiple and its relative error, where a node draws one of the mirror's current."""
+    stirred = stirred_shares(node.stirs, mirror.stirs)
+    if f is None:
+        return stirred_multiple(node.stirs, mirror.stirs, stirred)
+    drawn = {**{p: b.mean for p, b in f.beside.items()}, f.node.place: f.now.mean}
+    mine, other = drawn[node.place], drawn[mirror.place]
+    return multiple(mine, other, f.now.block_s, stirred, STEPS * node.step)
 
 
 def _of_stretch(

@@ -24,6 +24,9 @@ _AFTER_A, _AFTER, _AFTER_OTHERS = 0.3, 2.0, 0.4
 _FELL, _REST_STEPS, _FAR_A = 0.25, 1.5, 0.02
 #: A rest that fell to this part, and by so much, A, tells by itself.
 _LOST, _LOST_A = 0.6, 0.05
+#: Rests of two mirrors: one idles less at this part of the other's; a step of the sensor is fine
+#: enough to call them alike at this part of them.
+_IDLES_LESS, _FINE = 0.75, 0.25
 #: Scatter at rest, A, and over that of every other place: hunting.
 _HUNTS_A, _HUNTS = 0.12, 5.0
 _TAKE_OFF = "before take-off"
@@ -121,6 +124,34 @@ def lost(
         return None
     found = found_at(UnusualKind.RESTS_LOW, node, node.reading.t[-1], None, _TAKE_OFF)
     return replace(found, before=before, now=after)
+
+
+def idles_less(node: NodeCurrent, mirror: NodeCurrent) -> bool:
+    """Whether the idle current of a servo is missing beside the mirror, at every rest seen.
+
+    A mirror that holds something at rest draws far more over it than that.
+    """
+    pairs = [(node.rest[w], mirror.rest[w]) for w in node.rest if w in mirror.rest]
+    step = max(node.step, mirror.step)
+    least = max(_REST_STEPS * step, _FAR_A)
+    return bool(pairs) and all(
+        least <= other - own < _REST_MIRROR_A and own <= _IDLES_LESS * other for own, other in pairs
+    )
+
+
+def works_harder(node: NodeCurrent, mirror: NodeCurrent) -> bool:
+    """Whether the rests tell that a node that draws more works harder than a sound mirror.
+
+    It holds something with nothing moving, or both idle alike: then no servo is off.
+    """
+    pairs = [(node.rest[w], mirror.rest[w]) for w in node.rest if w in mirror.rest]
+    step = max(node.step, mirror.step)
+    holds = any(own - other >= max(_REST_MIRROR_A, STEPS * step) for own, other in pairs)
+    alike = all(
+        step <= _FINE * own and _IDLES_LESS * own < other < own / _IDLES_LESS
+        for own, other in pairs
+    )
+    return bool(pairs) and (holds or alike)
 
 
 def lost_rest(node: NodeCurrent, others: Sequence[NodeCurrent]) -> bool:

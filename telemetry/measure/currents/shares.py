@@ -166,9 +166,20 @@ def likeliest_step(s: Shared) -> ShareChange | None:
 
 
 def _change_at(mine: FloatArray, counterpart: FloatArray, k: int) -> ShareChange:
-    before, v_before, left_before = _side(mine[:k], counterpart[:k])
-    now, v_now, left_now = _side(mine[k:], counterpart[k:])
-    error = np.sqrt(v_before + v_now + (_KNOWN * max(before, now)) ** 2)
+    """The share before and after the ``k``-th stretch.
+
+    A side of few stretches does not know its own scatter: it is taken as no less than that of
+    both together, on the side of the smaller share as much less as the share is.
+    """
+    sides = [(mine[:k], counterpart[:k]), (mine[k:], counterpart[k:])]
+    (before, v_before, left_before), (now, v_now, left_now) = (_side(a, b) for a, b in sides)
+    pooled = (left_before + left_now) / max(mine.size - 2, 1) / float(counterpart.mean())
+    larger = max(abs(before), abs(now), 1e-6)
+    variance = sum(
+        max(own, pooled * (share / larger) ** 2 / float(b.sum()))
+        for own, share, (_, b) in zip((v_before, v_now), (before, now), sides, strict=True)
+    )
+    error = np.sqrt(variance + (_KNOWN * max(before, now)) ** 2)
     errors = (now - before) / max(float(error), 1e-9)
     return ShareChange(k=k, before=before, now=now, errors=errors, left=left_before + left_now)
 

@@ -135,5 +135,4 @@ def fell_still(
         as_high = float(np.mean(x[at:])) > _GOES_ON * float(np.mean(x[:at]))
         return (lost_rest and as_high) or after > max(0.3 * before, 2.0 * width)
 
-    on = sum(goes_on(x) for x in others)
-    return at if on and 2 * on >= len(others) else None
+    return at if 2 * sum(goes_on(x) for x in others) > len(others) else None
