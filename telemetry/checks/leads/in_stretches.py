@@ -72,16 +72,21 @@ def _draft(c: LeadChange, limits: Limits) -> FindingDraft:
     when = f"from the start{until}" if c.from_start else f"from {clock(c.start_s)} on{until}"
     if not c.from_start and c.end_s is not None:
         when = f"from {clock(c.start_s)}{until}"
+    more = f"{c.change_mohm:.0f} mOhm more from {c.parent} {when}"
+    before = f"({now:.0f} instead of {c.usual_mohm:.0f} mOhm)"
+    if c.usual_mohm <= 0.0:
+        # A lead has no less than none: what lies below is of the sensors.
+        more = f"{now:.0f} mOhm from {c.parent} {when}"
+        before = "(otherwise too little to be measured)"
     return FindingDraft(
         code="branch-resistance-rising" if lasting else "contact-intermittent",
         level=Level.GROUND if large and sure else Level.WATCH,
         place=c.place,
-        title=f"{c.place}: {c.change_mohm:.0f} mOhm more from {c.parent} {when} "
-        f"({now:.0f} instead of {c.usual_mohm:.0f} mOhm)",
+        title=f"{c.place}: {more} {before}",
         evidence={
-            "change_mohm": c.change_mohm,
+            "change_mohm": min(c.change_mohm, now),
             "error_mohm": c.error_mohm,
-            "usual_mohm": c.usual_mohm,
+            "usual_mohm": c.usual_mohm if c.usual_mohm > 0.0 else None,
             "now_mohm": now,
             "time_s": c.start_s,
             "until_s": c.end_s,

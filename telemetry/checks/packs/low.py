@@ -107,7 +107,7 @@ def low_packs(flight: Flight, aircraft: Aircraft) -> list[FindingDraft]:
             out.append(
                 FindingDraft(
                     code="pack-low",
-                    level=first.level,
+                    level=max((r.level for r in reasons), key=lambda x: x.rank),
                     place=state.place,
                     title=first.title,
                     evidence={**evidence, "counter_start_mah": state.counter_start_mah},
@@ -159,13 +159,16 @@ def _run_down(state: PackState) -> FindingDraft | None:
 
 
 def _emptied(place: str, flight: Flight) -> FindingDraft | None:
-    """A pack that was run to the end of its charge."""
+    """A pack run to the end of its charge: ground where deep, or below its floor without load."""
     knee = next((k for k in flight.knees if k.place == place), None)
     if knee is None:
         return None
+    floor_v = _floor_v(place, flight)
+    below = floor_v is not None and knee.end_v < floor_v
+    deep = knee.depth_v >= _EMPTY_PART * knee.before_v
     return FindingDraft(
         code="pack-low",
-        level=Level.GROUND if knee.depth_v >= _EMPTY_PART * knee.before_v else Level.WATCH,
+        level=Level.GROUND if deep or below else Level.WATCH,
         place=place,
         title=f"{place} fell ever faster from {clock(knee.start_s)} on, from {knee.before_v:.2f} "
         f"to {knee.end_v:.2f} V: it was empty",
@@ -174,11 +177,17 @@ def _emptied(place: str, flight: Flight) -> FindingDraft | None:
             "before_v": knee.before_v,
             "end_v": knee.end_v,
             "depth_v": knee.depth_v,
+            "level_v": floor_v,
         },
         words=EMPTIED,
         start_s=knee.start_s,
         end_s=knee.end_s,
     )
+
+
+def _floor_v(place: str, flight: Flight) -> float | None:
+    """Below it a pack is empty under load, V; None where its chemistry or cells are not known."""
+    return next((x.level_v for x in flight.levels if x.is_floor and x.place == place), None)
 
 
 def _cross_charged(state: PackState, pack: Pack | None, flight: Flight) -> FindingDraft | None:

@@ -20,23 +20,38 @@ from telemetry.results import (
 
 
 def brownouts(facts: FlightFacts) -> list[FindingDraft]:
-    """One finding per place and evidence, however often it happened."""
+    """One finding per place and evidence, however often it happened.
+
+    Where losses of a place are confirmed, the others there are more of the same.
+    """
+    lost = [e for e in facts.flight.events if e.kind is EventKind.BROWNOUT]
+    sure = {e.place for e in lost if e.evidence is Evidence.REAL}
     groups: dict[tuple[str, Evidence], list[Event]] = {}
-    for e in facts.flight.events:
-        if e.kind is EventKind.BROWNOUT:
-            groups.setdefault((e.place, e.evidence), []).append(e)
-    return [_brownout(place, evidence, events) for (place, evidence), events in groups.items()]
+    for e in lost:
+        evidence = Evidence.REAL if e.place in sure else e.evidence
+        groups.setdefault((e.place, evidence), []).append(e)
+    return [
+        _brownout(place, evidence, events, facts.aircraft.restart_v(place))
+        for (place, evidence), events in groups.items()
+    ]
 
 
-def _brownout(place: str, evidence: Evidence, events: list[Event]) -> FindingDraft:
+def _brownout(
+    place: str, evidence: Evidence, events: list[Event], restart_v: float
+) -> FindingDraft:
     first = events[0]
+    confirmed = [e for e in events if e.evidence is evidence]
     lasting = evidence is Evidence.UNKNOWN and any((e.updates or 0) > 1 for e in events)
     level = Level.GROUND if evidence is Evidence.REAL or lasting else Level.WATCH
     lows = [e.residual_v for e in events if e.residual_v is not None]
     low = f" (lowest reading {min(lows):.2f} V)" if lows else ""
+    if lows and min(lows) > restart_v:
+        low = ", too shortly for this log to read it"
     often = "" if len(events) == 1 else f"{len(events)} times, first "
     seen = {
-        Evidence.REAL: "",
+        Evidence.REAL: ""
+        if len(confirmed) == len(events)
+        else f"; {len(confirmed)} of them confirmed",
         Evidence.TELEMETRY: "; its counter ran on, so this may be telemetry alone",
         Evidence.UNKNOWN: "; nothing else in the log confirms or denies it",
     }[evidence]
@@ -51,7 +66,7 @@ def _brownout(place: str, evidence: Evidence, events: list[Event]) -> FindingDra
             "time_s": first.start_s,
             "lowest_v": min(lows) if lows else None,
             "evidence": str(evidence),
-            "note": first.note,
+            "note": next((e.note for e in confirmed if e.note), first.note),
         },
         start_s=first.start_s,
         end_s=first.end_s,

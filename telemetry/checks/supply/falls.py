@@ -32,6 +32,8 @@ from telemetry.results import (
 _SEVERAL = 3
 # Readings of one thing at two places lie no further apart than this (heuristic).
 _WITHIN_S = 2.0
+# Falls of which the smaller is more than this part of the larger are alike (heuristic).
+_ALIKE = 0.7
 # Falls deeper than this ask for an origin, V (heuristic).
 _DEEP_V = 0.5
 
@@ -132,7 +134,23 @@ def _of_empty_pack(e: Event, flight: Flight, aircraft: Aircraft) -> bool:
         return True
     if e.origin is Origin.CONTACT and aircraft.node(e.place) is not None:
         return False
-    return any(k.start_s <= e.end_s and e.start_s <= k.end_s for k in flight.knees)
+    if any(k.start_s <= e.end_s and e.start_s <= k.end_s for k in flight.knees):
+        return True
+    return _of_both_packs(e, flight)
+
+
+def _of_both_packs(e: Event, flight: Flight) -> bool:
+    """Whether two packs that ran empty fell alike at that time: a plug moves only its own pack."""
+    empty = {k.place for k in flight.knees}
+    return e.place in empty and any(
+        o.place in empty - {e.place}
+        and o.kind in FALLS
+        and o.start_s <= e.end_s + _WITHIN_S
+        and e.start_s <= o.end_s + _WITHIN_S
+        and min(e.depth_v or 0.0, o.depth_v or 0.0)
+        > _ALIKE * max(e.depth_v or 0.0, o.depth_v or 0.0)
+        for o in flight.events
+    )
 
 
 def _fall(place: str, origin: Origin, events: list[Event]) -> FindingDraft:
@@ -188,8 +206,8 @@ def _opened_aloft(finding: Finding, flight: Flight) -> bool:
     )
 
 
-def _unlaid(flight: Flight) -> list[Event]:
-    """Deep falls under load that could be laid to nothing."""
+def _unlaid(flight: Flight, aircraft: Aircraft) -> list[Event]:
+    """Deep falls under load that could be laid to nothing, and that no finding tells."""
     return [
         e
         for e in flight.events
@@ -197,11 +215,27 @@ def _unlaid(flight: Flight) -> list[Event]:
         and e.origin is Origin.UNKNOWN
         and e.phase in LOADED_PHASES
         and (e.depth_v or 0.0) > _DEEP_V
+        and not _told(e, flight, aircraft)
     ]
 
 
+def _told(e: Event, flight: Flight, aircraft: Aircraft) -> bool:
+    """Whether a lost supply, a lost or empty pack, or a regulator in its limit makes it."""
+    lost = (b for b in flight.events if b.kind is EventKind.BROWNOUT)
+    drooped = (
+        aircraft.feed_path(e.place, d.place) and d.start_s <= e.end_s and e.start_s <= d.end_s
+        for d in flight.droops
+    )
+    return (
+        any(_of_brownout(e, b, aircraft) for b in lost)
+        or any(drooped)
+        or _of_lost_pack(e, flight, aircraft)
+        or _of_empty_pack(e, flight, aircraft)
+    )
+
+
 def _sees_falls(facts: FlightFacts, place: str | None) -> str | Refusal:
-    unlaid = [e for f in facts.recording.flights for e in _unlaid(f)]
+    unlaid = [e for f in facts.recording.flights for e in _unlaid(f, facts.aircraft)]
     if len(unlaid) >= _SEVERAL and any(e.place == place for e in unlaid):
         why = (
             f"{len(unlaid)} voltage drops could not be attributed to load or fault: "

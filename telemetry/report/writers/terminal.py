@@ -118,12 +118,12 @@ def _first(page: FirstPage, file: str, width: int) -> list[str]:
     for number in page.numbers:
         head = f"{number.label:<{label}}  {number.value:>12}  "
         lines += wrap(number.detail, width, head) or [head]
-    for number in page.numbers:
-        if number.line:
-            lines += ["", *wrap(f"{number.label}: {TO_KNOW}", width), f"    {number.line}"]
     lines += ["", "Before the next flight"]
     for check in page.checks:
         lines += wrap(check, width, "  - ")
+    for number in page.numbers:
+        if number.line:
+            lines += ["", *wrap(f"{number.label}: {TO_KNOW}", width), f"    {number.line}"]
     return lines
 
 
