@@ -170,5 +170,5 @@ def _step(
 def _fit(y: FloatArray, *columns: FloatArray) -> tuple[float, FloatArray]:
     """Squares left by least squares, and the coefficients."""
     design = np.column_stack(columns)
-    coef = np.linalg.lstsq(design, y, rcond=None)[0]
+    coef = np.asarray(np.linalg.lstsq(design, y, rcond=None)[0], dtype=np.float64)
     return float(((y - design @ coef) ** 2).sum()), coef

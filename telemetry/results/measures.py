@@ -345,7 +345,7 @@ class LeadChange:
     rms_a : float
         Root mean square of the current in it, A.
     step_v : float
-        One step of each of the two voltages together, V.
+        Step of the coarser of the two voltages, V, times the part of the time it stands still.
     confirmed : bool
         Whether the movement of the current within the stretch alone tells the change too, or the
         drop leapt in proportion to the current, not by a level.

@@ -101,10 +101,10 @@ def test_a_leap_of_the_level_under_a_calm_current_is_not_confirmed() -> None:
         amps[inner] = held if level_v else amps[inner]
         drop = -0.005 + 0.030 * amps + 0.002 * rng.standard_normal(150)
         drop[inner] += level_v + rise_ohm * amps[inner]
-        found = ohm_stretch(drop, amps, noise, held_v=0.05)
+        found = ohm_stretch(drop, amps, noise, step_v=0.02)
         assert found is not None
         assert found.confirmed is (rise_ohm > 0)
         # Sensors whose steps are far below that leave no level open.
-        finer = ohm_stretch(drop, amps, noise, held_v=0.005)
+        finer = ohm_stretch(drop, amps, noise, step_v=0.002)
         assert finer is not None
         assert finer.confirmed

@@ -16,9 +16,9 @@ _ERRORS, _PASSED, _SURE = 6.0, 8.0, 9.0
 #: What instants of voltage and current read apart may do to a resistance, as a part of it
 #: (heuristic: it differs between hard and calm flying).
 _DOUBT = 0.10
-#: The change has to move the voltage by so much of a step of each sensor together, as either is
-#: anywhere within its own, and by so much, V (heuristic).
-_OF_STEP, _LEAST_V = 0.9, 0.005
+#: The change has to move the voltage by this part of its step, and by so much, V: of two voltages
+#: that stand still each is anywhere within its step.
+_OF_STEP, _LEAST_V = 1.0, 0.005
 #: Shortest stretch, s; from so long on a change is lasting.
 _LEAST_S, _LASTING_S = 20.0, 60.0
 

@@ -11,7 +11,7 @@ from telemetry.measure.resistance import parent_reading
 from telemetry.model.channels import PlaceKind, Quantity
 from telemetry.numerics.resistance.stretches import ohm_stretch
 from telemetry.numerics.sampling import outside
-from telemetry.readings import Reading, Readings, block_means
+from telemetry.readings import Reading, Readings, block_means, part_standing
 from telemetry.results import LeadChange, Phase, PhaseKind, Resistance
 
 #: Blocks, s and readings: long enough that what voltage and current missed of each other is small.
@@ -19,8 +19,6 @@ _BLOCK_S, _READINGS = 3.0, 8
 #: What a mean may be off besides: a slow voltage stands at one place within its step for long, and
 #: an error anywhere within a step has a variance of step squared / 12.
 _FLOOR_V, _UNIFORM = 0.002, 12.0
-#: A voltage that is held may be off by so many of its steps (heuristic).
-_HELD_STEPS = 2.5
 
 _LEFT_OUT = (PhaseKind.REDUNDANCY_CHECK, PhaseKind.STIR)
 
@@ -87,10 +85,10 @@ def _change(
     ohm = abs(float(np.polyfit(mean[keep], drop[keep], 1)[0]))
     few = max(block_s / max(slowest, 0.05), 1.0)
     steps = [r.resolution or 0.0 for r in (above, volts)]
+    stands = [part_standing(r, edges[:-1][keep], block_s) for r in (above, volts)]
     noise = np.sqrt(_FLOOR_V**2 + max(steps) ** 2 / _UNIFORM + (ohm * swing[keep]) ** 2 / few)
-    found = ohm_stretch(
-        drop[keep], mean[keep], noise, swing[keep] / np.sqrt(few), _HELD_STEPS * sum(steps)
-    )
+    missed = swing[keep] / np.sqrt(few)
+    found = ohm_stretch(drop[keep], mean[keep], noise, missed, sum(steps))
     if found is None:
         return None
     at = np.append(edges[:-1][keep], end)
@@ -105,6 +103,6 @@ def _change(
         error_mohm=1000.0 * found.se_ohm,
         seconds=(found.end - found.first) * block_s,
         rms_a=float(np.sqrt(np.mean(mean[keep][found.first : found.end] ** 2))),
-        step_v=sum(steps),
+        step_v=max(s * part for s, part in zip(steps, stands, strict=True)),
         confirmed=found.confirmed,
     )

@@ -33,8 +33,9 @@ _OWN_ERRORS, _OWN_PART, _MISSED_PART = 2.5, 0.4, 0.5
 _LEAP_PART, _BESIDE, _ALIKE = 0.6, 8, 0.5
 # A voltage that is held, or sent again only when it moved by some steps, adds a level whatever the
 # current: a leap counts where a change in proportion to the current leaves less of the squares, by
-# this many of a residual's, three standard errors (heuristic).
-_BEATS = 9.0
+# this many of a residual's, three standard errors, and moves the voltage by so much of a step of
+# each sensor; above so many steps no voltage is off that is held (heuristic).
+_BEATS, _OF_STEP, _HELD_STEPS = 9.0, 0.9, 2.5
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -67,7 +68,7 @@ def ohm_stretch(
     amps: FloatArray,
     noise_v: FloatArray,
     missed_a: FloatArray | None = None,
-    held_v: float = 0.0,
+    step_v: float = 0.0,
 ) -> OhmStretch | None:
     """The likeliest stretch with another resistance.
 
@@ -79,8 +80,8 @@ def ohm_stretch(
         What the drop of each block may be off, V, up to a common factor.
     missed_a : ndarray, shape (n,), optional
         What the readings of each block missed of the current's mean, standard error, A.
-    held_v : float, optional
-        What a voltage that is held may be off, V: a larger leap is none of the sensors'.
+    step_v : float, optional
+        One step of each of the two voltages together, V.
 
     Returns
     -------
@@ -131,8 +132,9 @@ def ohm_stretch(
     sides = [tuple(x[k] for x in own) for k in (inner, ~inner)]
     confirmed = _is_confirmed(sides[0], sides[1], change)
     worse = inner if change > 0 else ~inner
-    real = abs(change) * float(np.sqrt(np.mean(amps[worse] ** 2))) > held_v
-    real |= _squares(drop_v, base, inner, w) - float(rest @ rest) >= _BEATS * variance
+    moved_v = abs(change) * float(np.sqrt(np.mean(amps[worse] ** 2)))
+    beaten = _squares(drop_v, base, inner, w) - float(rest @ rest) >= _BEATS * variance
+    real = moved_v > _HELD_STEPS * step_v or (beaten and moved_v >= _OF_STEP * step_v)
     confirmed |= real and _leaps(drop_v - base @ coef[:2], amps, inner, change)
     # What hardly any current flowed in belongs to whatever lies beside it.
     told = np.concatenate(([0.0], np.cumsum(w * amps**2)))
@@ -151,10 +153,10 @@ def _squares(
     drop_v: FloatArray, base: FloatArray, inner: NDArray[np.bool_], w: FloatArray
 ) -> float:
     """Weighted squares that a line with another level in a stretch leaves."""
-    root = np.sqrt(w)
-    design = np.column_stack((base, inner)) * root[:, None]
-    left = root * drop_v - design @ np.linalg.lstsq(design, root * drop_v, rcond=None)[0]
-    return float(left @ left)
+    design = np.column_stack((base, inner.astype(np.float64)))
+    coef = np.linalg.solve(design.T @ (design * w[:, None]), design.T @ (w * drop_v))
+    left = drop_v - design @ coef
+    return float(w @ left**2)
 
 
 def _is_confirmed(
