@@ -41,6 +41,7 @@ from tests.checks.test_findings import CRAFT, column, fall, found_in, low, stirr
 OF_CASES = (
     *(in_flight.RAISED_WORDS, in_flight.MORE_WORDS, in_flight.REST_WORDS, in_flight.HUNT_WORDS),
     *(in_flight.STEADY_WORDS, in_flight.SILENT_WORDS, in_flight.LESS_WORDS, in_flight.HEAT_WORDS),
+    in_flight.WHOLE_WORDS,
     *(CHANGED_WORDS, RESTART_UNDER_LOAD),
     *(CROSS_CHARGED, EMPTIED, RUN_DOWN, WEAK, DROOP, DROP_OUT, PACK_UNDER),
 )

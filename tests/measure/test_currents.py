@@ -28,7 +28,7 @@ Change = Callable[[dict[str, np.ndarray]], None]
 
 
 def craft(*names: str) -> Aircraft:
-    nodes = [{"name": n, "fed_from": "bus"} for n in names]
+    nodes = [{"name": n, "fed_from": "bus"} for n in names if n != "bus"]
     return Aircraft.model_validate({"bus": "bus", "packs": [{"name": "pack 1"}], "nodes": nodes})
 
 
@@ -180,6 +180,25 @@ def test_a_load_that_never_changes(place: str, amps_a: float, kind, make_reading
     amps[place] = amps[place] + amps_a
     here = found(amps, make_readings)
     assert {p: u.kind for p, u in here.items()} == ({} if kind is None else {place: kind})
+
+
+@pytest.mark.parametrize("nodes", [(), ("tail",)])
+@pytest.mark.parametrize(("more_a", "told"), [(1.2, True), (0.7, False)])
+def test_a_whole_current_that_stays_up_after_landing(
+    nodes: tuple[str, ...], more_a: float, told: bool, make_readings
+) -> None:
+    """Where no node shows it: a gear pump that runs on, or servos whose current is not logged."""
+    amps = currents(*nodes, "bus")
+    amps["bus"] = amps["bus"] + np.where(ENDS_S[3] <= T, more_a, 0.0)
+    here = found(amps, make_readings)
+    assert {p: u.kind for p, u in here.items()} == ({"bus": UnusualKind.STAYS_UP} if told else {})
+
+
+def test_a_whole_current_that_a_node_explains_is_told_there(make_readings) -> None:
+    amps = currents("tail", "nose", "bus")
+    for name in ("tail", "bus"):
+        amps[name] = amps[name] + np.where(ENDS_S[3] <= T, 1.5, 0.0)
+    assert set(found(amps, make_readings)) == {"tail"}
 
 
 def test_a_load_that_is_another_after_the_flight_is_no_steady_one(make_readings) -> None:

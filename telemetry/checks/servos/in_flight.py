@@ -223,8 +223,7 @@ def _heats(facts: FlightFacts, u: UnusualCurrent) -> FindingDraft:
 
 def _more(facts: FlightFacts, u: UnusualCurrent) -> FindingDraft:
     title = f"draws {u.now:.1f} times the current of {u.against} through the flight"
-    if u.either:
-        title += "; either of the two may be the one at fault"
+    title += "; either of the two may be the one at fault" if u.either else ""
     draft = _draft(facts, u, "servo-current-rising", title, MORE_WORDS, Level.WATCH)
     return replace(draft, evidence=_shares(draft, u))
 
@@ -260,7 +259,9 @@ def _rests_high(facts: FlightFacts, u: UnusualCurrent) -> FindingDraft:
 
 def _stays_up(facts: FlightFacts, u: UnusualCurrent) -> FindingDraft:
     title = f"{u.now:.2f} A at rest after landing, {u.before:.2f} A before take-off"
-    return _draft(facts, u, "servo-not-resting", title, REST_WORDS, Level.WATCH)
+    part = facts.aircraft.node(u.place) is not None and u.place != facts.aircraft.root
+    words = REST_WORDS if part else WHOLE_WORDS
+    return _draft(facts, u, "servo-not-resting", title, words, Level.WATCH)
 
 
 def _rests_low(facts: FlightFacts, u: UnusualCurrent) -> FindingDraft:
@@ -329,6 +330,16 @@ REST_WORDS = Words(
     "Free the linkage, match the two servos or reset the end points before the next flight.",
     _GROUNDED,
     kinds=(CauseKind.BINDING, CauseKind.FIGHTING, CauseKind.TRIM, CauseKind.CONSUMER),
+)
+WHOLE_WORDS = Words(
+    (
+        _LINKAGE,
+        _FIGHT,
+        "a gear pump, lamps or another consumer that was switched on, or runs on after landing",
+    ),
+    "With all at rest, disconnect the servos and consumers one at a time and watch the current.",
+    "Find out what draws this current before the next flight, and put it right.",
+    kinds=(CauseKind.BINDING, CauseKind.FIGHTING, CauseKind.CONSUMER),
 )
 STEADY_WORDS = Words(
     (

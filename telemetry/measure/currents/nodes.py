@@ -29,6 +29,7 @@ from telemetry.measure.currents.rests import (
     lost,
     lost_rest,
     resting,
+    total_stays_up,
     with_rests,
     works_harder,
 )
@@ -89,15 +90,17 @@ def unusual_currents(
     tuple of WatchedCurrent
         The nodes that were compared in flight, and what would have shown there.
     """
-    ends = nodes_of(readings, aircraft)
-    if not ends:
+    ends, whole = nodes_of(readings, aircraft), _whole(readings, aircraft)
+    known = [*ends, *whole]
+    if not known:
         return (), ()
-    block_s = max(_BLOCK_S, *(r.update_s or 0.0 for r in ends))
+    block_s = max(_BLOCK_S, *(r.update_s or 0.0 for r in known))
     edges = np.arange(readings.start_s, readings.end_s + 0.5 * block_s, block_s)
     if edges.size < 3:
         return (), ()
     blocks = [in_blocks(r, edges) for r in ends]
-    active = active_spans([mean for mean, _ in blocks], edges, phases)
+    totals = [in_blocks(r, edges) for r in whole]
+    active = active_spans([mean for mean, _ in blocks or totals], edges, phases)
     nodes = {
         r.place: node_of(r, both, phases, active) for r, both in zip(ends, blocks, strict=True)
     }
@@ -120,6 +123,11 @@ def unusual_currents(
         found = found or (other and changed_stir(node, other)) or lost(node, other, others)
         if found is not None:
             out[node.place] = with_rests(found, node, other)
+    for r, both in zip(whole, totals, strict=True):
+        total = node_of(r, both, phases, active)
+        found = total_stays_up(total, list(nodes.values()))
+        if found is not None:
+            out[r.place] = found
     told = tuple(u for u in out.values() if not _told_by(out.get(u.against), u))
     return told, tuple(watched)
 
@@ -141,6 +149,13 @@ def _told_by(other: UnusualCurrent | None, u: UnusualCurrent) -> bool:
 def _rank(u: UnusualCurrent) -> int:
     """How plain it is: a node that answers nothing any more first."""
     return -1 if u.kind is UnusualKind.SILENT and u.now is None else _PLAINEST.index(u.kind)
+
+
+def _whole(readings: Readings, aircraft: Aircraft) -> list[Reading]:
+    """The one current that is that of the whole: the root's, else the only pack's; or none."""
+    alone = aircraft.packs[0].name if len(aircraft.packs) == 1 else None
+    read = {r.place: r for r in readings.of(Quantity.CURRENT) if r.size >= _LEAST}
+    return [read[p] for p in (aircraft.root, alone) if p is not None and p in read][:1]
 
 
 def nodes_of(readings: Readings, aircraft: Aircraft) -> list[Reading]:

@@ -20,6 +20,9 @@ _REST_ALONE_A, _REST_ALONE = 1.6, 4.0
 _BY_DESIGN_A, _SAME = 3.5, 0.15
 #: Rest after landing over that before take-off, A and factor; others' part of it at the most.
 _AFTER_A, _AFTER, _AFTER_OTHERS = 0.3, 2.0, 0.4
+#: The same of the whole current, which receivers, lamps and the other servos move as well, A
+#: (heuristic).
+_TOTAL_A = 0.9
 #: Part of its rest that a node loses with a servo, at the least, steps of its sensor, and A.
 _FELL, _REST_STEPS, _FAR_A = 0.25, 1.5, 0.02
 #: A rest that fell to this part, and by so much, A, tells by itself.
@@ -95,6 +98,21 @@ def _is_steady(node: NodeCurrent) -> bool:
     least = max(_SAME * before, _REST_STEPS * node.step)
     lowest = float(np.nanquantile(node.mean, 0.02))
     return abs(node.rest.get("after", before) - before) <= least and lowest >= before - least
+
+
+def total_stays_up(total: NodeCurrent, others: Sequence[NodeCurrent]) -> UnusualCurrent | None:
+    """A whole current that rests far higher after landing, where no node shows as much more."""
+    before, after = total.rest.get("before"), total.rest.get("after")
+    if before is None or after is None:
+        return None
+    rise = after - before
+    if rise < max(_TOTAL_A, STEPS * total.step) or after < _AFTER * before:
+        return None
+    shown = sum(o.rest["after"] - o.rest["before"] for o in others if len(o.rest) == 2)
+    if shown > _AFTER_OTHERS * rise:
+        return None
+    found = found_at(UnusualKind.STAYS_UP, total, total.reading.t[-1], None, _TAKE_OFF)
+    return replace(found, before=before, now=after, rest_before=before, rest_after=after)
 
 
 def with_rests(
