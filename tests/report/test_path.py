@@ -110,7 +110,10 @@ def test_before_the_next_flight(review: Review) -> None:
 def test_nothing_open_and_nothing_known(review: Review) -> None:
     flight = replace(review.flights[0], packs=(), pack_outs=())
     section = next_flight_section(replace(review, flights=(flight,), findings=()))
-    assert section.blocks == (Paragraph(text="This log leaves no finding open."),)
+    assert section.blocks[0] == Paragraph(text="This log leaves no finding open.")
+    (known,) = section.blocks[1:]
+    assert isinstance(known, Table)
+    assert "make known" in known.caption
 
 
 def test_a_pack_switched_off_after_landing_is_told_but_no_check(review: Review) -> None:

@@ -121,7 +121,7 @@ def test_notes_explain_only_columns_that_are_shown() -> None:
     made = Table(
         caption="Resistances",
         columns=columns(
-            "Place", ">mOhm", "~>Updates", mohm="mOhm: with plugs.", updates="Updates: how many."
+            "Place", (">mOhm", "mOhm: with plugs."), ("~>Updates", "Updates: how many.")
         ),
         rows=(cells("left wing" + " of the aircraft" * 3, "24.5", "1200"),),
         note="Both count.",

@@ -153,11 +153,13 @@ def currents_section(across: Across) -> Section | None:
             ">last",
             ">Flight A",
             ">last",
-            "~>Rise, %",
+            (
+                "~>Rise, %",
+                "Rise: against mirror or other places and the baseline, per average servo share "
+                "(the rise of the place times its servos), with its 95 % interval: a pilot stirs "
+                "faster one day than another, and all places show that alike.",
+            ),
             "~Since",
-            rise="Rise: against mirror or other places and the baseline, per average servo share "
-            "(the rise of the place times its servos), with its 95 % interval: a pilot stirs "
-            "faster one day than another, and all places show that alike.",
         ),
         rows=rows,
     )

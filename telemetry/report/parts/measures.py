@@ -71,13 +71,11 @@ def _fall_table(
             ">Lowest V",
             ">Depth V",
             ">Peak A",
-            ">Lasted",
+            (">Lasted", cut),
             "~Phase",
-            "~>By load",
+            ("~>By load", by_load),
             "~Origin",
             "~Remark",
-            by=by_load,
-            lasted=cut,
         ),
         rows=tuple(_fall_row(e, steps) for e in shown),
         note="The JSON holds them all." if left else "",
@@ -180,13 +178,16 @@ def resistances_section(review: Review) -> Section:
                     "Place",
                     "Of what",
                     ">mOhm",
-                    ">Expected",
-                    "~>Updates",
-                    "~>Read after",
-                    expected="Expected: from the wire table, where the profile knows the lead.",
-                    updates="Updates: independent updates behind the estimate.",
-                    read="Read after: how long after a change of current the voltage was read; "
-                    "compare only like with like.",
+                    (
+                        ">Expected",
+                        "Expected: from the wire table, where the profile knows the lead.",
+                    ),
+                    ("~>Updates", "Updates: independent updates behind the estimate."),
+                    (
+                        "~>Read after",
+                        "Read after: how long after a change of current the voltage was read; "
+                        "compare only like with like.",
+                    ),
                 ),
                 rows=rows,
                 note=f"Refused: {refused}." if refused else "",
@@ -303,10 +304,12 @@ def _by_control(shares: Sequence[ServoShare]) -> Table | None:
             "Drives",
             ">Value",
             ">95 % range",
-            "~>Condition",
+            (
+                "~>Condition",
+                "Condition: above about 30 the controls moved too much alike for names "
+                "(Belsley, Kuh & Welsch 1980, from memory).",
+            ),
             "Told apart",
-            condition="Condition: above about 30 the controls moved too much alike for names "
-            "(Belsley, Kuh & Welsch 1980, from memory).",
         ),
         rows=rows,
         note="Servos that move together cannot be told apart. Of controls logged slowly the "

@@ -112,16 +112,19 @@ def places_section(review: Review) -> Section:
                 caption=f"{before}Lowest voltage, highest current, resistance and margin",
                 columns=columns(
                     "Place",
-                    ">Ground V",
+                    (">Ground V", "Lowest voltages by phase."),
                     ">Stir V",
                     ">Flight V",
                     ">Highest A",
-                    "~Resistance, mOhm",
-                    ">Margin V",
-                    ground="Lowest voltages by phase.",
-                    resistance="Resistance: of the source for packs and bus, of lead and contacts "
-                    "for the others, with its 95 % interval.",
-                    margin="Margin: lowest voltage in stir and flight above the restart level.",
+                    (
+                        "~Resistance, mOhm",
+                        "Resistance: of the source for packs and bus, of lead and contacts "
+                        "for the others, with its 95 % interval.",
+                    ),
+                    (
+                        ">Margin V",
+                        "Margin: lowest voltage in stir and flight above the restart level.",
+                    ),
                 ),
                 rows=rows,
                 note=f"{NONE} means not measured.",

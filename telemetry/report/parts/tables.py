@@ -13,20 +13,19 @@ def cells(*texts: str) -> tuple[Cell, ...]:
     return tuple(Cell(text=t) for t in texts)
 
 
-def columns(*titles: str, **notes: str) -> tuple[TableColumn, ...]:
+def columns(*titles: str | tuple[str, str]) -> tuple[TableColumn, ...]:
     """Columns from their titles: ">" in front sets numbers flush right, "~" leaves narrow output.
 
-    "~>depth" is a column of numbers that narrow output may leave out. ``notes`` say what columns
-    are, by the first word of their titles in lower case.
+    "~>depth" is a column of numbers that narrow output may leave out. A pair is a title and a note
+    that says what the column is.
     """
     made = []
-    for title in titles:
+    for one in titles:
+        title, note = (one, "") if isinstance(one, str) else one
         brief = not title.startswith("~")
         title = title.removeprefix("~")
         right, title = title.startswith(">"), title.removeprefix(">")
-        note = notes.pop(title.lower().replace(",", "").partition(" ")[0], "")
         made.append(TableColumn(title=title, right=right, brief=brief, note=note))
-    assert not notes, f"no column of that name: {notes}"
     return tuple(made)
 
 

@@ -51,13 +51,14 @@ def worst_table(
             "Place",
             "Case",
             ">At, A",
-            "Voltage to expect",
+            ("Voltage to expect", how),
             ">Restart V",
             "~>Comfort V",
-            "Margin",
-            voltage=how,
-            margin="Margin, by the limits in force: low is below the comfortable supply or near "
-            "the restart level, too low surely near it.",
+            (
+                "Margin",
+                "Margin, by the limits in force: low is below the comfortable supply or near "
+                "the restart level, too low surely near it.",
+            ),
         ),
         rows=rows,
         note=(_STALLED if _has_stalled(places) else "") + left_out(places),

@@ -240,6 +240,8 @@ def _ratio(p: Planted) -> Sight:
     flying = _flying(p, edges)
     own, other = own[flying], other[flying]
     more = (own - other)[np.isfinite(own - other)]
+    if more.size < 4:
+        return NOTHING
     error = float(more.std(ddof=1)) * np.sqrt(correlated(more) / more.size)
     times = float(np.nanmean(own) / np.nanmean(other))
     return Sight(sure=float(more.mean()) / error, size=times, limit=_TIMES)
