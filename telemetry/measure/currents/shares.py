@@ -218,7 +218,9 @@ def climbing(s: Shared, *, gained_rest: bool = False) -> Share | None:
     """
     climb, step = even_change(s), likeliest_step(s)
     least = _ROSE if s.mirror else _ROSE_OTHERS
-    sure = _ERRORS_GAINED if gained_rest else _CLIMB_ERRORS
+    # What other surfaces or the sticks ask of a node changes in the course of a flight.
+    alone = _CLIMB_ERRORS if s.mirror else _ERRORS
+    sure = _ERRORS_GAINED if gained_rest else alone
     if climb.errors < sure or climb.before <= 0 or climb.factor < least:
         return None
     if step is not None and not by_degrees(climb, step, sure):
