@@ -284,6 +284,8 @@ def _light_offset(
 
     What the lightest load takes at the most is the interval.
     """
+    if not min(parent.t.size, place.t.size, flow.t.size):
+        return None
     slowest = max(flow.update_s, *(r.update_s or 0.0 for r in (parent, place)))
     if not (parent.size and place.size and flow.t.size):
         return None
