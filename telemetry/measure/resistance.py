@@ -287,8 +287,6 @@ def _light_offset(
     if not min(parent.t.size, place.t.size, flow.t.size):
         return None
     slowest = max(flow.update_s, *(r.update_s or 0.0 for r in (parent, place)))
-    if not (parent.size and place.size and flow.t.size):
-        return None
     start, end = max(parent.t[0], place.t[0], flow.t[0]), min(parent.t[-1], place.t[-1])
     edges = np.arange(start, end, max(_LIGHT_S, _READINGS * slowest))
     if edges.size < 2:
