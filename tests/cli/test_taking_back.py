@@ -151,7 +151,8 @@ _NOTE = ("note", "tern", "supply replaced", "--kind", "repaired", "--place", "al
 
 
 def _open(shelf: Path) -> set[tuple[str, str | None]]:
-    return {(f.code, f.place) for f in history(Logbook(shelf), "tern").findings}
+    found = history(Logbook(shelf), "tern").findings
+    return {(f.code, f.place) for f in found if f.state == "open"}
 
 
 def _asked(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -138,19 +138,22 @@ def test_a_wing_that_draws_a_multiple_of_the_other(times: float, told: bool, mak
 
 
 @pytest.mark.parametrize(
-    ("rest_a", "place", "kind", "either"),
+    ("rest_a", "part", "place", "kind", "either"),
     [
-        (0.1, "right wing", UnusualKind.LESS, False),  # a servo took its idle current with it
-        (0.2, "left wing", UnusualKind.MORE, False),  # both idle alike
-        (0.17, "left wing", UnusualKind.MORE, False),
-        (0.25, "left wing", UnusualKind.MORE, False),
+        # Hardly anything is left, and servos took their idle current with them.
+        (0.1, 0.2, "right wing", UnusualKind.LESS, False),
+        # Servos that work harder at the left idle higher for it: either of the two.
+        (0.1, 0.3, "left wing", UnusualKind.MORE, True),
+        (0.2, 0.3, "left wing", UnusualKind.MORE, False),  # both idle alike
+        (0.17, 0.3, "left wing", UnusualKind.MORE, False),
+        (0.25, 0.3, "left wing", UnusualKind.MORE, False),
     ],
 )
 def test_of_a_multiple_the_rests_tell_which_wing_it_is(
-    rest_a: float, place: str, kind: UnusualKind, either: bool, make_readings
+    rest_a: float, part: float, place: str, kind: UnusualKind, either: bool, make_readings
 ) -> None:
     amps = currents(*ALL)
-    amps["right wing"] = rest_a + 0.3 * (amps["right wing"] - 0.2)
+    amps["right wing"] = rest_a + part * (amps["right wing"] - 0.2)
     here = found(amps, make_readings)
     assert {p: (u.kind, u.either) for p, u in here.items()} == {place: (kind, either)}
 

@@ -68,6 +68,8 @@ _ITSELF = "its own current before and after"
 _OTHERS = "the other places"
 #: Swing from reading to reading in a stretch, as part of what is added: it hunts, it does not bind.
 _SWINGS = 0.35
+#: Times the current of a place whose servos hardly move (heuristic: one of four is left).
+_HARDLY = 4.0
 
 
 def unusual_currents(
@@ -256,15 +258,16 @@ def _multiple(
 ) -> UnusualCurrent | None:
     """A multiple of the mirror's current throughout, or the mirror's multiple of its own.
 
-    A servo that was off from the start took its idle current with it: then it is this one that
-    draws less.
+    Servos that were off from the start took their idle current with them: then it is this one
+    that draws less, where it is hardly anything. A larger part is left as well by servos that
+    work harder at the other, which idle higher for it.
     """
     less = _ratio(mirror, node, f)
-    if less is not None and idles_less(node, mirror):
+    if less is not None and less[0] >= _HARDLY and idles_less(node, mirror):
         found = found_at(UnusualKind.LESS, node, node.reading.t[0], None, mirror.place)
         return replace(found, before=1.0, now=1.0 / less[0], error=less[1])
     more = _ratio(node, mirror, f)
-    if more is None or idles_less(mirror, node):
+    if more is None or (more[0] >= _HARDLY and idles_less(mirror, node)):
         return None
     found = found_at(UnusualKind.MORE, node, node.reading.t[0], None, mirror.place)
     either = not works_harder(node, mirror)
