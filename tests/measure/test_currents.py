@@ -141,7 +141,7 @@ def test_a_wing_that_draws_a_multiple_of_the_other(times: float, told: bool, mak
     ("rest_a", "part", "place", "kind", "either"),
     [
         # Hardly anything is left, and servos took their idle current with them.
-        (0.1, 0.2, "right wing", UnusualKind.LESS, False),
+        (0.1, 0.1, "right wing", UnusualKind.LESS, False),
         # Servos that work harder at the left idle higher for it: either of the two.
         (0.1, 0.3, "left wing", UnusualKind.MORE, True),
         (0.2, 0.3, "left wing", UnusualKind.MORE, False),  # both idle alike
