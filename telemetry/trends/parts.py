@@ -64,6 +64,11 @@ class EvidencePart:
     slope_sd: FloatArray | None = None
     known: bool = False
 
+    @property
+    def spread(self) -> FloatArray:
+        """Deviation of each value, its own error with it, over the usual scatter."""
+        return np.asarray(np.sqrt(1.0 + (self.se / self.sigma) ** 2), dtype=np.float64)
+
     def scores(self, learn: BoolArray) -> Scores:
         """Scores of its values; ``learn`` is by flight."""
         return recursive_scores(
@@ -71,7 +76,7 @@ class EvidencePart:
             design=self.design,
             slope=self.slope,
             slope_sd=self.slope_sd,
-            spread=np.sqrt(1.0 + (self.se / self.sigma) ** 2),
+            spread=self.spread,
             sigma=self.sigma,
             sigma_weight=self.weight,
             sigma_learns=not self.known,
@@ -84,11 +89,10 @@ class EvidencePart:
 
         ``weight`` is then the degrees of freedom of that scatter.
         """
-        spread = np.sqrt(1.0 + (self.se / self.sigma) ** 2)
         columns = [np.ones(self.at.size), (self.at >= change).astype(float)]
         columns += [] if self.design is None else list(self.design.T)
-        design = np.stack(columns, axis=1) / spread[:, None]
-        y = self.y / spread
+        design = np.stack(columns, axis=1) / self.spread[:, None]
+        y = self.y / self.spread
         found, _, rank, _ = np.linalg.lstsq(design, y, rcond=None)
         left = y - design @ found
         degrees = self.weight + max(self.at.size - int(rank), 0)

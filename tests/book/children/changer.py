@@ -9,10 +9,7 @@ Each piece of work is begun with a line in a file and acknowledged by another on
 
 from __future__ import annotations
 
-import os
 import random
-import sys
-import time
 from pathlib import Path
 
 from telemetry.book import BookFlight, Logbook
@@ -61,24 +58,7 @@ def work(book_path: str, acks: str, seed: int, count: int) -> None:
                 told.write(b"done|||\n")
 
 
-def serve() -> None:
-    for line in sys.stdin:
-        book, acks, seed, count = line.split("\t")
-        child = os.fork()
-        if child == 0:
-            work(book, acks, int(seed), int(count))
-            os._exit(0)
-        print(child, flush=True)
-        os.waitpid(child, 0)
-        print("gone", flush=True)
-
-
 if __name__ == "__main__":
-    if len(sys.argv) == 1:
-        serve()
-    else:
-        book, acks, seed, count, go = sys.argv[1:]
-        print("ready", flush=True)
-        while not Path(go).exists():
-            time.sleep(0.001)
-        work(book, acks, int(seed), int(count))
+    from serving import run  # beside this script; tests import the rest of it
+
+    run(work)

@@ -10,9 +10,6 @@ Every piece of work is acknowledged by a line in a file once the book has said t
 from __future__ import annotations
 
 import hashlib
-import os
-import sys
-import time
 from pathlib import Path
 
 import numpy as np
@@ -65,25 +62,8 @@ def write(book_path: str, acks: str, first: int, last: int) -> None:
                 done.write(f"measures|{number}|{flight}\n".encode())
 
 
-def serve() -> None:
-    small_log(0)
-    for line in sys.stdin:
-        book, acks, first, last = line.split("\t")
-        child = os.fork()
-        if child == 0:
-            write(book, acks, int(first), int(last))
-            os._exit(0)
-        print(child, flush=True)
-        os.waitpid(child, 0)
-        print("gone", flush=True)
-
-
 if __name__ == "__main__":
-    if len(sys.argv) == 1:
-        serve()
-    else:
-        book, acks, first, last, go = sys.argv[1:]
-        print("ready", flush=True)
-        while not Path(go).exists():
-            time.sleep(0.001)
-        write(book, acks, int(first), int(last))
+    from serving import run  # beside this script; tests import the rest of it
+
+    small_log(0)
+    run(write)
