@@ -1,18 +1,22 @@
 """How soon faults are found across flights, and how often healthy seasons are accused.
 
     python tests/accuracy/season.py [--seasons 60] [--healthy 100] [--kinds servo-binding,...]
-                                    [--light 400] [--seed 9000] [--workers 2] [--save FILE]
+                                    [--generators own] [--flights 20] [--light 400] [--seed 9000]
+                                    [--workers 2] [--save FILE] [--keep DIR] [--list-missed]
 
-Seasons of 20 flights of random aircraft, sensors, dialects, pilots and weather; flight k is judged
-from flights 1 to k. Every season goes the whole way: simulated, written as CSV, read, reviewed,
-measured, judged. Three baselines on the nodes' stir current are set to the same rate of false
-alarms on the seasons with such currents, and on ``--light`` seasons without the CSV besides. Faults
-are counted from the flight in which they pass the level that the aims name; a miss counts as never;
-any finding on any place before the onset, and any in a healthy season, is false. What a history
-carries on of single flights' reviews is not counted here. Intervals are Wilson's, 95 %.
+Seasons of 20 flights of random aircraft, sensors, dialects, pilots and weather, of two generators
+that share no physics. Every season goes the whole way: simulated, written as CSV, read, reviewed,
+measured, and its book replayed after each flight as `history` does it: what stands open counts.
+Where a fault does not go by itself, it is put right after the last flight and six more are flown,
+once with a note and once without. Faults are counted from the flight in which they pass the level
+that the aims name; a miss counts as never. An oracle compares each season with the same flown
+without its fault and says whether the logged samples show it. Three baselines on the nodes' stir
+current are set to the same rate of false alarms on the seasons with such currents, and on
+``--light`` seasons without the CSV besides. Intervals are Wilson's, 95 %.
 
 With ``--save`` outcomes are added to a file, one JSON line a season, and seasons already in it are
-not run again, so that a long run can be broken off.
+not run again, so that a long run can be broken off. With ``--keep`` the measures of each season are
+kept in a folder, and a run after a change of the checks alone only judges.
 """
 
 from __future__ import annotations
@@ -20,21 +24,21 @@ from __future__ import annotations
 import argparse
 import json
 import sys
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor, as_completed
+from dataclasses import asdict
 from pathlib import Path
-
-import numpy as np
-from statsmodels.stats.proportion import proportion_confint
 
 sys.path.insert(0, str(Path(__file__).parents[2]))  # works from the sources as well as installed
 
-from season_rivals import RIVALS, found_by, threshold
-from season_run import CODES, Outcome, run
+from tests.accuracy.many_flights.kinds import KINDS
+from tests.accuracy.many_flights.running import FLIGHTS, GENERATORS, Outcome, Told, run
+from tests.accuracy.many_flights.sight import SURE
+from tests.accuracy.many_flights.tables import all_tables
 
-from telemetry.simulate import FaultKind
-
-LIGHT_KINDS = (FaultKind.SERVO_BINDING, FaultKind.SERVO_SILENT)
+#: Generator, kind, seed, path, flights.
+Wanted = tuple[str, str, int, str, int]
+_LIGHT_KINDS = ("servo-binding", "servo-silent")
 
 
 def main() -> None:
@@ -42,166 +46,86 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
     parser.add_argument("--seasons", type=int, default=60, help="of each kind of fault")
     parser.add_argument("--healthy", type=int, default=100)
-    parser.add_argument("--kinds", default=",".join(k.value for k in CODES))
+    parser.add_argument("--kinds", default=",".join(KINDS))
+    parser.add_argument("--generators", default=",".join(GENERATORS))
+    parser.add_argument("--flights", type=int, default=FLIGHTS, help="of healthy seasons")
     parser.add_argument("--light", type=int, default=400, help="healthy light seasons; 0 for none")
     parser.add_argument("--seed", type=int, default=9000)
     parser.add_argument("--workers", type=int, default=2)
     parser.add_argument("--save", type=Path)
+    parser.add_argument("--keep", type=Path, help="a folder for measures")
+    parser.add_argument("--list-missed", action="store_true")
     options = parser.parse_args()
-    kinds = [FaultKind(k) for k in options.kinds.split(",") if k]
-    wanted: list[tuple[FaultKind | None, int, str]] = []
+    kinds = [k for k in options.kinds.split(",") if k]
+    generators = [g for g in options.generators.split(",") if g]
+    for name, known in [*((k, KINDS) for k in kinds), *((g, GENERATORS) for g in generators)]:
+        if name not in known:
+            parser.error(f"there is no {name!r}; there are: {', '.join(known)}")
+    wanted: list[Wanted] = []
+    # Season by season: a run that was stopped holds whole rounds of all kinds.
     for n in range(max(options.seasons, options.healthy)):
-        wanted += [(k, options.seed + n, "full") for k in kinds if n < options.seasons]
-        wanted += [(None, options.seed + n, "full")] if n < options.healthy else []
-    light_kinds = [k for k in LIGHT_KINDS if k in kinds]
+        seed = options.seed + n
+        for g in generators:
+            if n < options.seasons:
+                wanted += [(g, k, seed, "full", FLIGHTS) for k in kinds if _flies(g, k)]
+            if n < options.healthy:
+                wanted.append((g, "", seed, "full", options.flights))
     for n in range(options.light):
-        wanted += [(k, options.seed + n, "light") for k in light_kinds if n < options.light // 4]
-        wanted.append((None, options.seed + n, "light"))
-    outcomes = collect(wanted, options.workers, options.save)
-    print_tables(outcomes)
+        some = [k for k in _LIGHT_KINDS if k in kinds and n < options.light // 4]
+        wanted += [("own", k, options.seed + n, "light", FLIGHTS) for k in (*some, "")]
+    outcomes = collect(wanted, options.workers, options.save, options.keep)
+    print(all_tables(outcomes))
+    if options.list_missed:
+        print("\n" + "\n".join(_missed(outcomes)))
+
+
+def _flies(generator: str, kind: str) -> bool:
+    """Whether a generator makes this kind of fault."""
+    return generator in KINDS[kind].made_by
 
 
 def collect(
-    wanted: Sequence[tuple[FaultKind | None, int, str]], workers: int, save: Path | None
+    wanted: Sequence[Wanted], workers: int, save: Path | None, keep: Path | None
 ) -> list[Outcome]:
     """Outcomes of all seasons asked for, those of an earlier run from the file."""
-    kept: dict[tuple[str, int, str], Outcome] = {}
+    kept: dict[Wanted, Outcome] = {}
     if save is not None and save.exists():
         for line in save.read_text(encoding="utf-8").splitlines():
-            o = Outcome(**json.loads(line))
-            kept[o.kind, o.seed, o.path] = o
-    todo = [w for w in wanted if _key(*w) not in kept]
+            o = _read(json.loads(line))
+            kept[o.generator, o.kind, o.seed, o.path, o.flights] = o
+    todo = [w for w in wanted if w not in kept]
     with ProcessPoolExecutor(workers) as pool:
-        jobs = {pool.submit(run, *w): w for w in todo}
+        jobs = {pool.submit(run, *w, keep): w for w in todo}
         for done, job in enumerate(as_completed(jobs), 1):
-            outcome = job.result()
-            kept[_key(*jobs[job])] = outcome
+            kept[jobs[job]] = job.result()
             if save is not None:
                 with save.open("a", encoding="utf-8") as file:
-                    file.write(json.dumps(outcome.document()) + "\n")
+                    file.write(json.dumps(asdict(job.result())) + "\n")
             print(f"\r{done} of {len(todo)} seasons", end="", file=sys.stderr, flush=True)
-    return [kept[_key(*w)] for w in wanted]
+    print(file=sys.stderr)
+    return [kept[w] for w in wanted]
 
 
-def _key(kind: FaultKind | None, seed: int, path: str) -> tuple[str, int, str]:
-    return "" if kind is None else kind.value, seed, path
+def _read(held: dict[str, object]) -> Outcome:
+    def told(rows: object) -> list[Told]:
+        assert isinstance(rows, list)
+        return [Told(**{**t, "opened": [tuple(x) for x in t["opened"]]}) for t in rows]
+
+    both = {"told": told(held["told"]), "mended": told(held["mended"])}
+    return Outcome(**{**held, **both})  # type: ignore[arg-type]
 
 
-def print_tables(outcomes: Sequence[Outcome]) -> None:
-    """The tables of RESULTS.md."""
-    full = [o for o in outcomes if o.path == "full"]
-    healthy = [o for o in full if not o.kind]
-    if healthy:
-        print(f"\nHealthy seasons of 20 flights, all codes ({len(healthy)} seasons)\n")
-        for level in ("watch", "ground"):
-            hit = [o for o in healthy if any(_at_least(f[3], level) for f in o.before)]
-            print(f"with a finding at {level} or above: {share(len(hit), len(healthy))}")
-        codes: dict[str, int] = {}
-        for o in healthy:
-            for code in {f[1] for f in o.before}:
-                codes[code] = codes.get(code, 0) + 1
-        print("by code:", ", ".join(f"{c} {n}" for c, n in sorted(codes.items())) or "none")
-    print("\nFaults, the whole way\n")
-    print(
-        "| fault | seasons | found | flights after it counts: median, 90 % | after onset: median "
-        "| place right | servo right | false before | other place accused |"
-    )
-    print("|---|---|---|---|---|---|---|---|---|")
-    for kind in CODES:
-        rows = [o for o in full if o.kind == kind.value and o.counts and o.counts <= 20]
-        if rows:
-            print(_row(kind.value, rows))
-    ways = {
-        "The whole way, seasons with currents of the nodes": [o for o in full if _has_stirs(o)],
-        "Currents of the nodes alone": [o for o in outcomes if o.path == "light"],
-    }
-    for title, rows in ways.items():
-        if any(not o.kind for o in rows) and any(o.kind in LIGHT_KINDS for o in rows):
-            _against_rivals(title, rows)
-
-
-def _row(name: str, rows: Sequence[Outcome]) -> str:
-    delays = [_delay(o.found, o.counts) for o in rows]
-    onset = [_delay(o.found, o.onset) for o in rows]
-    found = [o for o in rows if o.found is not None]
-    named = [o for o in rows if o.servo_right is not None]
-    return " | ".join(
-        [
-            f"| {name}",
-            str(len(rows)),
-            share(len(found), len(rows)),
-            f"{_quantile(delays, 0.5)}, {_quantile(delays, 0.9)}",
-            _quantile(onset, 0.5),
-            share(sum(bool(o.first_place_right) for o in found), len(found)),
-            share(sum(bool(o.servo_right) for o in named), len(named)) if named else "-",
-            share(sum(bool(o.before) for o in rows), len(rows)),
-            share(sum(bool(o.elsewhere) for o in rows), len(rows)) + " |",
-        ]
-    )
-
-
-def _has_stirs(outcome: Outcome) -> bool:
-    return any(v is not None for values in outcome.stirs.values() for v in values)
-
-
-def _against_rivals(title: str, outcomes: Sequence[Outcome]) -> None:
-    """The baselines on the same seasons, their thresholds from the healthy ones among them."""
-    healthy = [o for o in outcomes if not o.kind]
-    false = sum(bool(o.before) for o in healthy)
-    print(f"\n{title}: {len(healthy)} healthy seasons\n")
-    print(f"this program, seasons with any finding: {share(false, len(healthy))}")
-    grave = sum(any(f[3] == "ground" for f in o.before) for o in healthy)
-    print(f"at ground: {share(grave, len(healthy))}")
-    for rate in (0.05, max(false / len(healthy), 1.0 / len(healthy))):
-        print(f"\nbaselines set to {100 * rate:.1f} % of healthy seasons\n")
-        print("| fault | method | found | after it counts: median, 90 % | place right |")
-        print("|---|---|---|---|---|")
-        for kind in LIGHT_KINDS:
-            rows = [o for o in outcomes if o.kind == kind.value and o.counts and o.counts <= 20]
-            if not rows:
-                continue
-            found = [(o.found, o.first_place_right) for o in rows]
-            print(_compared(kind.value, "this program", rows, found))
-            if kind is FaultKind.SERVO_SILENT:
-                continue  # the baselines watch for a rise
-            for name, rival in RIVALS.items():
-                limit = threshold(healthy, rival, rate)
-                print(_compared("", name, rows, [found_by(o, rival, limit) for o in rows]))
-
-
-def _compared(
-    kind: str, name: str, rows: Sequence[Outcome], found: Sequence[tuple[int | None, bool | None]]
-) -> str:
-    delays = [_delay(k, o.counts) for (k, _), o in zip(found, rows, strict=True)]
-    hits = [right for k, right in found if k is not None]
-    return (
-        f"| {kind} | {name} | {share(len(hits), len(rows))} "
-        f"| {_quantile(delays, 0.5)}, {_quantile(delays, 0.9)} "
-        f"| {share(sum(bool(h) for h in hits), len(hits))} |"
-    )
-
-
-def _at_least(level: str, wanted: str) -> bool:
-    order = ("clear", "unknown", "watch", "ground")
-    return order.index(level) >= order.index(wanted)
-
-
-def _delay(found: int | None, since: int | None) -> float:
-    return np.inf if found is None or since is None else float(found - since)
-
-
-def _quantile(delays: Sequence[float], q: float) -> str:
-    """A quantile of delays; a miss is never."""
-    value = float(np.quantile(delays, q, method="inverted_cdf"))
-    return "never" if np.isinf(value) else f"{value:.0f}"
-
-
-def share(hits: int, of: int) -> str:
-    """A share with its Wilson interval, %."""
-    if of == 0:
-        return "-"
-    low, high = proportion_confint(hits, of, method="wilson")
-    return f"{100 * hits / of:.0f} % ({100 * low:.0f} to {100 * high:.0f})"
+def _missed(outcomes: Sequence[Outcome]) -> Iterator[str]:
+    """One line for each fault that was not found, and each false finding."""
+    for o in outcomes:
+        name = f"{o.generator} {o.kind or 'healthy'} {o.seed} {o.path}"
+        if o.kind and o.counts is not None and o.counts <= o.flights and o.found() is None:
+            sure = "shown" if o.sure >= SURE else "not shown"
+            yield f"{name}: missed at {', '.join(o.places)}, {sure} ({o.sure:.1f}, {o.size:.3g})"
+        for t in o.told:
+            if t.place not in o.places or (o.onset and t.within(1, o.onset - 1)):
+                by = "flights together" if t.across else "single reviews"
+                yield f"{name}: {t.code} at {t.place or 'all'} by {by} in {t.opened}"
 
 
 if __name__ == "__main__":
