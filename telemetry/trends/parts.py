@@ -161,11 +161,7 @@ def weigh(parts: Sequence[EvidencePart], flights: int, learn: BoolArray | None =
         sd[i, at] = found.scale[ready] / part.response
     at = np.flatnonzero(np.isfinite(sd).any(axis=0))
     score, rise, sd = score[:, at], rise[:, at], sd[:, at]
-    # Variance of a weighted sum of scores that are all correlated alike.
-    weight = np.reciprocal(sd)
-    square, total = (weight**2).sum(axis=0), weight.sum(axis=0)
-    summed = (weight * score).sum(axis=0)
-    summed = summed / np.sqrt(square + _SHARED * (total**2 - square))
+    summed = summed_scores(score, sd)
     doubts = np.array([p.doubt for p in used])[:, None]
     size = np.zeros(1)
     for _ in range(2):  # the doubt grows with the rise, so it is weighed in the second time
@@ -182,6 +178,21 @@ def weigh(parts: Sequence[EvidencePart], flights: int, learn: BoolArray | None =
         sd=chance,
         doubt=float(np.median(doubt[-3:])) if doubt.size else 0.0,
     )
+
+
+def summed_scores(score: FloatArray, sd: FloatArray) -> FloatArray:
+    """One score of those of many parts, by the variance of a sum of scores all correlated alike.
+
+    Parameters
+    ----------
+    score, sd : ndarray, shape (parts, ...)
+        ``sd`` is the deviation of the estimate that each score stands for; infinite where the part
+        tells nothing.
+    """
+    weight = np.reciprocal(sd)
+    square, total = (weight**2).sum(axis=0), weight.sum(axis=0)
+    summed = (weight * score).sum(axis=0)
+    return np.asarray(summed / np.sqrt(square + _SHARED * (total**2 - square)), dtype=np.float64)
 
 
 def moved_since(part: EvidencePart, learn: BoolArray) -> tuple[float, float] | None:

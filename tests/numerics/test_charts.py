@@ -11,6 +11,7 @@ from scipy import stats
 from telemetry.numerics.statistics.charts import (
     change_chart,
     change_limit,
+    change_now,
     ewma,
     ewma_reach,
     normal_scores,
@@ -312,3 +313,26 @@ def test_a_scatter_that_is_known_is_not_learnt() -> None:
     assert np.all(kept.degrees == 10.0)
     assert learnt.degrees[-1] == 18.0
     assert kept.score[6] > learnt.score[6]
+
+
+def test_many_series_at_once_are_scored_like_each_alone() -> None:
+    rng = np.random.default_rng(21)
+    y = rng.normal(size=(5, 20))
+    y[2, 7] += 30.0  # clipped
+    design = rng.normal(size=(20, 2))
+    sigma, weight = rng.uniform(0.5, 2.0, 5), rng.uniform(2.0, 9.0, 5)
+    known = {"design": design, "slope": np.full(2, 0.1), "slope_sd": np.ones(2), "clip": 3.0}
+    together = recursive_scores(y, sigma=sigma, sigma_weight=weight, **known)
+    for i in range(5):
+        alone = recursive_scores(y[i], sigma=sigma[i], sigma_weight=weight[i], **known)
+        for both, one in zip(together, alone, strict=True):
+            np.testing.assert_allclose(both[i], one, atol=1e-9)
+
+
+def test_the_last_value_of_many_charts() -> None:
+    score = np.random.default_rng(22).normal(size=(6, 30))
+    values = np.array([0, 1, 2, 9, 29, 30])
+    alone = [
+        change_chart(x[:n]).high[-1] if n else -np.inf for x, n in zip(score, values, strict=True)
+    ]
+    np.testing.assert_allclose(change_now(score, values), alone)

@@ -8,7 +8,6 @@ few values; :func:`recursive_scores` takes that out.
 from __future__ import annotations
 
 from functools import cache
-from math import sqrt
 from typing import NamedTuple
 
 import numpy as np
@@ -17,12 +16,15 @@ from scipy import optimize, special, stats
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
+IntArray = NDArray[np.int64]
 
 # Values after a change, at least.
 _LEAST_AFTER = 2
 # Signals of healthy series a value, over the limit times the normal density there.
 _SIGNALS = 0.21
-_DIFFUSE = 1e8  # relative variance of a coefficient that nothing is known of
+_DIFFUSE = 1e8  # relative variance of a level that nothing is known of
+_LEAST_SD = 1e-9  # relative deviation of a coefficient that is known for certain
+_SETTLED = 1e-12  # relative movement of values that are clipped no further
 # Scores beyond this are cut: one wild value must not fill a chart for the rest of the season.
 _HIGHEST_SCORE = 8.0
 
@@ -32,11 +34,11 @@ class Scores(NamedTuple):
 
     Attributes
     ----------
-    score : ndarray, shape (n,)
+    score : ndarray, shape (..., n)
         Standard normal and independent as long as nothing changes; 0 where nothing was known.
-    predicted, scale : ndarray, shape (n,)
+    predicted, scale : ndarray, shape (..., n)
         Centre and scale of the Student-t prediction, in the unit of the values.
-    degrees : ndarray, shape (n,)
+    degrees : ndarray, shape (..., n)
         Its degrees of freedom.
     """
 
@@ -110,7 +112,7 @@ class ChangeChart(NamedTuple):
     """
 
     high: FloatArray
-    since: NDArray[np.int64]
+    since: IntArray
 
 
 def change_chart(score: FloatArray, *, learnt: int = 2) -> ChangeChart:
@@ -141,15 +143,45 @@ def change_chart(score: FloatArray, *, learnt: int = 2) -> ChangeChart:
     """
     n = score.size
     high, since = np.full(n, -np.inf), np.zeros(n, dtype=np.int64)
-    known = learnt + np.arange(n + 1.0)  # values known before each one
-    number = known[1:]
-    sums = np.r_[0.0, np.cumsum(score / np.sqrt(number * (number - 1.0)))]
+    sums, known = _sums(score, learnt)
     for i in range(_LEAST_AFTER - 1, n):
         first = np.arange(i + 2 - _LEAST_AFTER)
         apart = (sums[i + 1] - sums[first]) / np.sqrt(1.0 / known[first] - 1.0 / known[i + 1])
         best = int(np.argmax(apart))
         high[i], since[i] = apart[best], first[best]
     return ChangeChart(high, since)
+
+
+def change_now(score: FloatArray, values: IntArray, *, learnt: int = 2) -> FloatArray:
+    """The last value of :func:`change_chart` of many series at once.
+
+    Parameters
+    ----------
+    score : ndarray, shape (m, n)
+    values : ndarray of int, shape (m,)
+        Of each series only so many count, from the first on.
+    learnt : int
+
+    Returns
+    -------
+    ndarray, shape (m,)
+    """
+    sums, known = _sums(score, learnt)
+    end = np.take_along_axis(sums, values[:, None], axis=-1)
+    first = np.arange(score.shape[-1])
+    left = first <= values[:, None] - _LEAST_AFTER
+    wide = np.where(left, 1.0 / known[first] - 1.0 / known[values][:, None], 1.0)
+    apart = np.where(left, (end - sums[:, :-1]) / np.sqrt(wide), -np.inf)
+    return np.asarray(apart.max(axis=-1, initial=-np.inf), dtype=np.float64)
+
+
+def _sums(score: FloatArray, learnt: int) -> tuple[FloatArray, FloatArray]:
+    """Sums of the weighed scores before each value and after the last, and values known then."""
+    known = learnt + np.arange(score.shape[-1] + 1.0)
+    number = known[1:]
+    sums = np.zeros((*score.shape[:-1], known.size))
+    np.cumsum(score / np.sqrt(number * (number - 1.0)), axis=-1, out=sums[..., 1:])
+    return sums, known
 
 
 @cache
@@ -177,8 +209,8 @@ def recursive_scores(
     slope: FloatArray | None = None,
     slope_sd: FloatArray | None = None,
     spread: FloatArray | None = None,
-    sigma: float,
-    sigma_weight: float,
+    sigma: float | FloatArray,
+    sigma_weight: float | FloatArray,
     sigma_learns: bool = True,
     learn: BoolArray | None = None,
     clip: float = np.inf,
@@ -193,22 +225,22 @@ def recursive_scores(
 
     Parameters
     ----------
-    y : ndarray, shape (n,)
-        Values in time order, finite.
+    y : ndarray, shape (..., n)
+        Values in time order, finite; of several series at once where it has more axes.
     design : ndarray, shape (n, m), optional
         Covariates, centred where their usual value is known.
     slope, slope_sd : ndarray, shape (m,), optional
         What is known of b beforehand: mean and standard deviation, in units of y per unit of the
         covariate.
-    spread : ndarray, shape (n,), optional
+    spread : ndarray, shape (..., n), optional
         Relative standard deviation of each value; 1 where not given.
-    sigma : float
+    sigma : float or ndarray, shape (...)
         Standard deviation of a value, known beforehand.
-    sigma_weight : float
+    sigma_weight : float or ndarray, shape (...)
         How many values that knowledge is worth, above 0.
     sigma_learns : bool
         False: the scatter stays what is known beforehand.
-    learn : ndarray of bool, shape (n,), optional
+    learn : ndarray of bool, shape (..., n), optional
         False: score it, but learn nothing from it.
     clip : float
         A value further off than so many scales is learnt as if it were only so far off: one odd
@@ -224,41 +256,75 @@ def recursive_scores(
     299-315; recursive residuals: R. L. Brown, J. Durbin, J. M. Evans, J. R. Stat. Soc. B 37 (1975)
     149-192 (both from memory). With ``sigma_weight`` near 0 and no covariates it is Hawkins's.
     """
-    n = y.size
-    m = 0 if design is None else design.shape[1]
-    rows = [[1.0, *([] if design is None else design[i].tolist())] for i in range(n)]
-    own = np.ones(n) if spread is None else spread**2
-    mean = [0.0, *([0.0] * m if slope is None else slope.tolist())]
-    known_sd = [0.0] * m if slope_sd is None else slope_sd.tolist()
-    variances = [_DIFFUSE, *((sd / sigma) ** 2 for sd in known_sd)]
-    covariance = [[v if i == j else 0.0 for j in range(m + 1)] for i, v in enumerate(variances)]
-    degrees, squares = sigma_weight, sigma_weight * sigma**2
-    errors, scales, worth = np.zeros(n), np.ones(n), np.full(n, sigma_weight)
-    first = n
-    taken = [True] * n if learn is None else learn.tolist()
-    # Plain numbers: for one to three coefficients they are many times faster than arrays.
-    for i, (x, value, variance) in enumerate(zip(rows, y.tolist(), own.tolist(), strict=True)):
-        reach = [sum(c * xi for c, xi in zip(row, x, strict=True)) for row in covariance]
-        ahead = variance + sum(r * xi for r, xi in zip(reach, x, strict=True))
-        error = value - sum(b * xi for b, xi in zip(mean, x, strict=True))
-        scale = sqrt(squares / degrees * ahead)
-        errors[i], scales[i], worth[i] = error, scale, degrees
-        if not taken[i]:
-            continue
-        if i > first:
-            error = min(max(error, -clip * scale), clip * scale)
-            if sigma_learns:
-                squares += error**2 / ahead
-                degrees += 1.0
-        first = min(first, i)
-        gain = [r / ahead for r in reach]
-        mean = [b + g * error for b, g in zip(mean, gain, strict=True)]
-        covariance = [
-            [c - r * g for c, g in zip(row, gain, strict=True)]
-            for row, r in zip(covariance, reach, strict=True)
-        ]
-    score = np.where(np.arange(n) > first, normal_scores(errors / scales, worth), 0.0)
-    return Scores(score, y - errors, scales, worth)
+    y = np.asarray(y, dtype=np.float64)
+    n = y.shape[-1]
+    taken = np.ones(y.shape, dtype=bool) if learn is None else np.broadcast_to(learn, y.shape)
+    own = np.ones(y.shape) if spread is None else np.broadcast_to(spread, y.shape) ** 2
+    weight = taken / own
+    beforehand, worth = (np.asarray(x, dtype=np.float64)[..., None] for x in (sigma, sigma_weight))
+    later = np.cumsum(taken, axis=-1) - taken > 0  # a value that is learnt lies before it
+    known = _before(weight) + 1.0 / _DIFFUSE
+    ahead = own + 1.0 / known
+    covariates = None
+    if design is not None:
+        m = design.shape[-1]
+        mean, sd = (np.zeros(m) if x is None else x for x in (slope, slope_sd))
+        precision = (beforehand / np.maximum(sd, _LEAST_SD * beforehand)) ** 2
+        covariates = _Covariates(design, weight, known, mean, precision[..., None, :])
+        ahead = ahead + covariates.ahead
+    learns = taken & later & sigma_learns
+    degrees = worth + _before(learns)
+    # A value that is clipped moves the predictions after it only: each round settles one more.
+    used = y
+    for _ in range(n + 1):
+        level = _before(weight * used) / known
+        predicted = level if covariates is None else level + covariates.effect(used, level)
+        squares = worth * beforehand**2 + _before(learns * (used - predicted) ** 2 / ahead)
+        scale = np.sqrt(squares / degrees * ahead)
+        if not np.isfinite(clip):
+            break
+        error = np.clip(y - predicted, -clip * scale, clip * scale)
+        settled = np.where(taken & later, predicted + error, y)
+        moved = np.abs(settled - used).max(initial=0.0)
+        used = settled
+        if moved <= _SETTLED * np.abs(y).max(initial=0.0):
+            break
+    score = np.where(later, normal_scores((y - predicted) / scale, degrees), 0.0)
+    return Scores(score, predicted, scale, degrees)
+
+
+class _Covariates:
+    """What covariates add to the predictions: the level is taken out, the rest solved for."""
+
+    def __init__(
+        self,
+        design: FloatArray,
+        weight: FloatArray,
+        known: FloatArray,
+        slope: FloatArray,
+        precision: FloatArray,
+    ) -> None:
+        self.weighed = weight[..., None] * design
+        self.known, self.mean = known, _before(self.weighed, 2) / known[..., None]
+        square = _before(self.weighed[..., None] * design[..., None, :], 3)
+        square -= known[..., None, None] * self.mean[..., None] * self.mean[..., None, :]
+        square += precision[..., None] * np.eye(design.shape[-1])
+        apart = design - self.mean
+        self.reach = np.linalg.solve(square, apart[..., None])[..., 0]
+        self.prior = precision * slope
+        #: Variance of the prediction by what is not known of the coefficients.
+        self.ahead = (self.reach * apart).sum(axis=-1)
+
+    def effect(self, y: FloatArray, level: FloatArray) -> FloatArray:
+        """What the coefficients as known before each value make of its covariates."""
+        both = _before(self.weighed * y[..., None], 2) - (self.known * level)[..., None] * self.mean
+        return np.asarray((self.reach * (self.prior + both)).sum(axis=-1), dtype=np.float64)
+
+
+def _before(x: FloatArray | BoolArray, axis: int = 1) -> FloatArray:
+    """Sum of all values before each one, along an axis counted from the last."""
+    out = np.cumsum(x, axis=-axis, dtype=np.float64)
+    return out - x
 
 
 def normal_scores(t: FloatArray, degrees: FloatArray) -> FloatArray:
