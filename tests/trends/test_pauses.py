@@ -12,10 +12,21 @@ import pytest
 from telemetry.aircraft import Aircraft, Node
 from telemetry.model.channels import Quantity
 from telemetry.model.log import Log, Provenance
-from telemetry.trends.features.pauses import _between, _chance, _longest, _news, silences
+from telemetry.readings import Readings
+from telemetry.trends.features.pauses import (
+    _between,
+    _chance,
+    _longest,
+    _news,
+    heard_through,
+    silences,
+    went_off,
+)
 from tests.trends.conftest import readings_of
 
 Make = Callable[..., Any]
+#: Usual steps that make a gap of all.
+GAP = 3.0
 
 
 def every(start: float, end: float, step: float = 1.0, *, but: Sequence[float] = ()) -> np.ndarray:
@@ -84,7 +95,8 @@ class TestLongest:
     def test_longest_step_while_most_others_went_on(self) -> None:
         own = every(0, 60, but=(20, 26))
         others = [every(0, 60), every(0, 60), every(0, 60, but=(20, 26))]
-        step_s, p = _longest(own, 1.0, others, self.WINDOW)
+        step_s, p, *between = _longest(own, 1.0, others, self.WINDOW, GAP)
+        assert between == [20.0, 26.0]
         assert step_s == 6.0
         assert p == _chance(own, 20.0, 26.0, 1.0, self.WINDOW)
 
@@ -93,7 +105,7 @@ class TestLongest:
         own = own[~((own > 40) & (own < 43))]
         others = [every(0, 60), every(0, 60, but=(20, 26))]
         # The step of 6 s is shared by one of two; that of 3 s by none.
-        assert _longest(own, 1.0, others, self.WINDOW)[0] == 3.0
+        assert _longest(own, 1.0, others, self.WINDOW, GAP)[0] == 3.0
 
     @pytest.mark.parametrize(("news", "step_s"), [([22.0], 1.5), ([22.0, 24.0], 6.0)])
     def test_two_news_of_another_show_that_it_went_on(
@@ -101,14 +113,14 @@ class TestLongest:
     ) -> None:
         own = every(0, 60, but=(20, 26))
         other = np.sort(np.r_[every(0, 60, but=(20, 26)), news])
-        assert _longest(own, 1.0, [other], self.WINDOW)[0] == step_s
+        assert _longest(own, 1.0, [other], self.WINDOW, GAP)[0] == step_s
 
     @pytest.mark.parametrize(("end", "found"), [(21.5, (1.5, 1.0)), (21.6, (1.6, None))])
     def test_one_and_a_half_of_the_usual_step_says_nothing(
         self, end: float, found: tuple[float, float | None]
     ) -> None:
         own = np.r_[every(0, 20), every(end, end + 20)]
-        step_s, p = _longest(own, 1.0, [every(0, 60, 0.2)], self.WINDOW)
+        step_s, p, *_ = _longest(own, 1.0, [every(0, 60, 0.2)], self.WINDOW, GAP)
         assert step_s == pytest.approx(found[0])
         if found[1] is not None:
             assert p == found[1]
@@ -118,23 +130,23 @@ class TestLongest:
         own = own[~((own > 30) & (own < 36))]
         other = [every(0, 60)]
         # About the first, 20 s either way hold 34 news; about the second as many or fewer.
-        assert _longest(own, 1.0, other, self.WINDOW)[1] == _chance(
+        assert _longest(own, 1.0, other, self.WINDOW, GAP)[1] == _chance(
             own, 20.0, 26.0, 1.0, self.WINDOW
         )
         # 26 s is not in a window that ends there, and 20 s is in one that begins there.
-        assert _longest(own, 1.0, other, (0.0, 26.0))[0] == 1.5
-        assert _longest(own, 1.0, other, (0.0, 26.1))[0] == 6.0
-        assert _longest(own, 1.0, other, (20.0, 29.0))[0] == 6.0
-        assert _longest(own, 1.0, other, (20.1, 29.0))[0] == 1.5
+        assert _longest(own, 1.0, other, (0.0, 26.0), GAP)[0] == 1.5
+        assert _longest(own, 1.0, other, (0.0, 26.1), GAP)[0] == 6.0
+        assert _longest(own, 1.0, other, (20.0, 29.0), GAP)[0] == 6.0
+        assert _longest(own, 1.0, other, (20.1, 29.0), GAP)[0] == 1.5
 
     @pytest.mark.parametrize("own", [[], [3.0]], ids=["none", "one"])
     def test_without_two_news_there_is_no_step(self, own: list[float]) -> None:
-        assert _longest(np.array(own), 1.0, [every(0, 60)], self.WINDOW) == (0.0, 1.0)
+        assert _longest(np.array(own), 1.0, [every(0, 60)], self.WINDOW, GAP)[:2] == (0.0, 1.0)
 
     def test_two_news_make_a_step(self) -> None:
         # Its usual step is itself: half as much again says nothing.
-        found = _longest(np.array([3.0, 9.0]), 1.0, [every(0, 60)], self.WINDOW)
-        assert found == (9.0, 1.0)
+        found = _longest(np.array([3.0, 9.0]), 1.0, [every(0, 60)], self.WINDOW, GAP)
+        assert found[:2] == (9.0, 1.0)
 
 
 def log_of(columns: dict[str, Sequence[float]]) -> Log:
@@ -145,6 +157,68 @@ def log_of(columns: dict[str, Sequence[float]]) -> Log:
         channels=(),
         provenance=Provenance(file="made.csv", sha256="", size_bytes=0, rows=rows),
     )
+
+
+class TestGapsOfAll:
+    def test_a_gap_of_the_link_is_no_silence_of_one_unit(self) -> None:
+        # Nothing comes from 30.2 to 35.2 s. The last of the own readings lay 0.4 s before the gap,
+        # those of others 0.2 s.
+        own = np.r_[every(0, 29.8, 0.4), every(35.2, 60, 0.4)]
+        others = [np.r_[every(0, 30.0, 0.2), every(35.2, 60, 0.2)] for _ in range(3)]
+        others[0] = np.sort(np.r_[others[0], 35.1])
+        step_s, *_ = _longest(own, 0.4, others, (0.0, 60.0), GAP)
+        assert step_s <= 0.6 + 1e-9
+
+    def test_steps_that_the_others_went_on_through(self) -> None:
+        heard = np.array([1.0, 2.0, 3.0, 8.0, 9.0])
+        assert heard_through(heard, 0.5, 9.5, 3.0) == pytest.approx(4.0)
+        assert heard_through(heard, 0.5, 9.5, 5.0) == pytest.approx(9.0)
+        assert heard_through(np.empty(0), 0.5, 9.5, 3.0) == 0.0
+
+
+class TestWentOff:
+    CRAFT = Aircraft(bus="bus", nodes=(Node(name="left wing"), Node(name="tail", fed_from="bus")))
+    SILENT = (60.0, 64.0)
+
+    def logged(self, make_reading: Make, *, low_v: float = 0.0, lacks_a: float = 0.0) -> Readings:
+        """A tail of 1 A that is silent for 4 s; its last voltage, and the whole, lower by these."""
+        t, own = every(0, 120, 0.2), every(0, 120, 0.2, but=self.SILENT)
+        wave = 0.3 * np.sin(0.7 * t)
+        volts = np.full(own.size, 5.9)
+        volts[np.searchsorted(own, 60.0)] -= low_v
+        whole = 3.0 + 2 * wave
+        whole[(t > 60.0) & (t < 64.0)] -= lacks_a
+        of = {"quantity": Quantity.CURRENT, "update_s": 0.2}
+        return readings_of(
+            make_reading("bus", t, np.full(t.size, 6.0), update_s=0.2),
+            make_reading("tail", own, volts, update_s=0.2),
+            make_reading("bus", t, whole, **of),
+            make_reading("left wing", t, 2.0 + wave, **of),
+            make_reading("tail", own, 1.0 + 0.3 * np.sin(0.7 * own), **of),
+        )
+
+    @pytest.mark.parametrize(("low_v", "told"), [(0.0, False), (0.25, False), (0.4, True)])
+    def test_by_a_low_voltage_beside_the_silence(
+        self, make_reading: Make, low_v: float, told: bool
+    ) -> None:
+        readings = self.logged(make_reading, low_v=low_v)
+        assert went_off(readings, self.CRAFT, "tail", *self.SILENT) is told
+
+    @pytest.mark.parametrize(("lacks_a", "told"), [(0.0, False), (0.4, False), (1.0, True)])
+    def test_by_what_the_whole_lacks(self, make_reading: Make, lacks_a: float, told: bool) -> None:
+        readings = self.logged(make_reading, lacks_a=lacks_a)
+        assert went_off(readings, self.CRAFT, "tail", *self.SILENT) is told
+
+    def test_falls_that_come_at_other_times_too_are_the_load(self, make_reading: Make) -> None:
+        t, own = every(0, 120, 0.2), every(0, 120, 0.2, but=self.SILENT)
+        volts = np.full(own.size, 5.9)
+        volts[::20] -= 0.5
+        volts[np.searchsorted(own, 60.0)] = 5.4
+        readings = readings_of(
+            make_reading("bus", t, np.full(t.size, 6.0), update_s=0.2),
+            make_reading("tail", own, volts, update_s=0.2),
+        )
+        assert not went_off(readings, self.CRAFT, "tail", *self.SILENT)
 
 
 class TestNews:
@@ -204,8 +278,10 @@ class TestSilences:
         assert found == {
             ("left wing", "silence_s"): 1.5,
             ("left wing", "silence_p"): 1.0,
+            ("left wing", "silence_off"): 0.0,
             ("tail", "silence_s"): 5.0,
             ("tail", "silence_p"): _chance(own, 60.0, 65.0, 1.0, self.AIR[0]),
+            ("tail", "silence_off"): 0.0,
         }
 
     def test_of_several_flights_the_longest(self, make_reading: Make) -> None:

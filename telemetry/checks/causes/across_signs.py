@@ -183,14 +183,6 @@ def slow_currents(facts: AcrossFacts, _draft: FindingDraft) -> Sign | None:
     return Sign(usual_s >= _SLOW_S, f"currents are reported every {usual_s:.2g} s")
 
 
-def was_silent(_facts: AcrossFacts, draft: FindingDraft) -> Sign | None:
-    """Whether its unit reported nothing for a while."""
-    silence_s = draft.evidence.get("silence_s")
-    if not isinstance(silence_s, int | float):
-        return None
-    return Sign(True, f"its unit was silent for {silence_s:.1f} s, and no voltage fell before it")
-
-
 def packs_held(facts: AcrossFacts, draft: FindingDraft) -> Sign | None:
     """Whether most of the falls came while the packs held; absent where they came with a pack."""
     place = draft.place or ""

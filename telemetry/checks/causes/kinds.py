@@ -17,7 +17,6 @@ class CauseKind(StrEnum):
     FALSE_READING = "false-reading"
     CURRENT_SENSOR = "current-sensor"
     UNLIKE_SENSORS = "unlike-sensors"
-    SIGNAL_LOST = "signal-lost"
     LOG_GAPS = "log-gaps"
     COUNTED_TWICE = "counted-twice"
     COUNTER_SCALE = "counter-scale"

@@ -60,7 +60,6 @@ TABLE: Mapping[C, Mapping[Look, Weight]] = {
         servo_signs.rest_fell: (-1, 1),
     },
     C.UNLIKE_SENSORS: {signs.grew: (-2, 0)},
-    C.SIGNAL_LOST: {},
     C.LOG_GAPS: {},
     C.COUNTED_TWICE: {},
     C.COUNTER_SCALE: {},

@@ -19,7 +19,7 @@ from telemetry.checks.aircraft_history import (
 )
 from telemetry.checks.causes.kinds import CauseKind
 from telemetry.checks.check import FITFUL, Check, CheckPart, Closing
-from telemetry.checks.draft import FindingDraft, Possible, Words
+from telemetry.checks.draft import FindingDraft, Words
 from telemetry.checks.leads.in_stretches import CHANGED_WORDS, NEEDS, changed_leads, sees
 from telemetry.checks.supply.falls import SAG_UNEXPLAINED
 from telemetry.checks.tree import fed_places
@@ -41,9 +41,6 @@ _TAIL_SIGMA, _TAIL_WATCH_V, _TAIL_WATCH = 0.15, 0.06, 1.5
 # A unit's silence: how many times the longest of so many flights before it must be, and its chance
 # by its own flight (heuristic).
 _OUTSTANDING, _FEW_BEFORE, _CHANCE = 2.0, 3, 1e-4
-_SIGNAL_LOST = Possible(
-    CauseKind.SIGNAL_LOST, "its signal lead or its sensor lost contact and its supply did not"
-)
 
 
 def cut_off(history: AircraftHistory, code: str, place: str, found: JudgedAcross) -> bool:
@@ -73,7 +70,7 @@ def cut_off(history: AircraftHistory, code: str, place: str, found: JudgedAcross
 
 
 def _paused(history: AircraftHistory, place: str, places: Sequence[str]) -> FindingDraft | None:
-    """A unit that fell silent in the air as it never did before, alone.
+    """A unit that went off and fell silent in the air as it never did before, alone.
 
     For silences with an exponential tail, n of them a flight, the chance that the longest of one
     flight is twice the longest of m earlier ones is about 1 / (m^2 n).
@@ -83,8 +80,8 @@ def _paused(history: AircraftHistory, place: str, places: Sequence[str]) -> Find
     flights = [
         k for k in stood_out[place] if not any(k in stood_out[p] for p in places if p != place)
     ]
-    if not flights:
-        return None
+    if n - 1 not in flights:
+        return None  # how long that stays open is no matter of silences
     silence_s = history.table.column(place, "silence_s")[0]
     longest_s = float(silence_s[flights].max())
     often = "1 flight" if len(flights) == 1 else f"{len(flights)} flights"
@@ -92,7 +89,7 @@ def _paused(history: AircraftHistory, place: str, places: Sequence[str]) -> Find
         code="contact-intermittent",
         level=Level.WATCH,
         place=place,
-        title=f"{place}: its unit was silent for up to {longest_s:.1f} s in {often} while the "
+        title=f"{place}: its unit was off for up to {longest_s:.1f} s in {often} while the "
         "others went on",
         evidence={
             "flights_with": len(flights),
@@ -100,20 +97,22 @@ def _paused(history: AircraftHistory, place: str, places: Sequence[str]) -> Find
             "usual_silence_s": float(np.nanmedian(silence_s[: flights[0]])),
             "flights_since": n - flights[0],
         },
-        likelier=(_SIGNAL_LOST,),
         since_flight=history.listed[flights[0]].id,
     )
 
 
 def _outstanding(history: AircraftHistory, place: str) -> list[int]:
-    """Flights in which a unit's longest silence was no chance, by itself and by all before."""
-    silence_s, p = (history.table.column(place, f)[0] for f in ("silence_s", "silence_p"))
+    """Flights in which a unit's longest silence was no chance, by itself and by all before.
+
+    One that nothing electrical goes with is telemetry.
+    """
+    silence_s, p, off = (history.table.column(place, f"silence_{f}")[0] for f in ("s", "p", "off"))
     first = history.first(place)
     out: list[int] = []
     for k in range(first, silence_s.size):
         before = np.delete(silence_s[first:k], [i - first for i in out])
         before = before[np.isfinite(before)]
-        if before.size < _FEW_BEFORE or not p[k] < _CHANCE:
+        if before.size < _FEW_BEFORE or not (p[k] < _CHANCE and off[k] > 0):
             continue
         if silence_s[k] > max(history.limits.gap_s, _OUTSTANDING * float(before.max())):
             out.append(k)
