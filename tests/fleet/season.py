@@ -1,8 +1,8 @@
-"""Whole seasons of invented aircraft as CSV files, by a simulator that ``telemetry`` knows nothing of.
+"""Whole seasons of invented aircraft as CSV files, by a simulator apart from the program.
 
     truth = fly_season("connector", seed=1, folder=Path("season"))
 
-Written apart from ``telemetry.simulate`` and ``tests/simulated``: other laws of current, other
+Nothing in it comes from ``telemetry``. Written apart from ``telemetry.simulate`` and ``tests/simulated``: other laws of current, other
 sensors, other words, other wear. No limit of the program may be set by it.
 """
 
@@ -16,6 +16,7 @@ from pathlib import Path
 import numpy as np
 from numpy.random import Generator
 from numpy.typing import NDArray
+from scipy.signal import lfilter
 
 from tests.fleet.aircraft import STYLES_OF, TYPES, Aircraft, random_aircraft
 from tests.fleet.faults import AT_A_NODE, SHAPES, Fault, random_fault, wrong_rig, wrong_today
@@ -204,8 +205,6 @@ def _day(season: Season, flight: int, out: Outing, rng: Generator) -> Day:
 
 
 def _smooth(x: FloatArray, keep: float) -> FloatArray:
-    from scipy.signal import lfilter
-
     return np.asarray(lfilter([1 - keep], [1, -keep], x))
 
 
