@@ -2,8 +2,9 @@
 
     truth = fly_season("connector", seed=1, folder=Path("season"))
 
-Nothing in it comes from ``telemetry``. Written apart from ``telemetry.simulate`` and ``tests/simulated``: other laws of current, other
-sensors, other words, other wear. No limit of the program may be set by it.
+Nothing in it comes from ``telemetry``: other laws of current, other sensors, other words and other
+wear than those of ``telemetry.simulate`` and ``tests/simulated``. No limit of the program may be
+set by it.
 """
 
 from __future__ import annotations
