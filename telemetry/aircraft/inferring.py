@@ -7,6 +7,7 @@ from collections.abc import Iterable, Mapping
 
 import numpy as np
 
+from telemetry.aircraft.feeding import unnamed_supply
 from telemetry.aircraft.parts import Node, Pack
 from telemetry.aircraft.path import Aircraft
 from telemetry.model.channels import PlaceKind, Quantity, is_drive, kind_of_place, mirror_of
@@ -65,6 +66,10 @@ def completed(
     on the regulator, else on the one pack there is. Nothing is assumed of chemistry, capacity or
     leads.
 
+    Where no name tells the bus or the packs, the readings may
+    (:func:`telemetry.aircraft.feeding.unnamed_supply`): its ``by_readings`` are what was found, its
+    ``unplaced`` the places where nothing was.
+
     What the name calls a node or receiver is one. Any other place with a voltage or current of its
     own is one as well, unless it is the drive or its readings say that it hangs elsewhere: a
     voltage above that of the supply, a current above that of the whole. What feeds it is left open
@@ -84,7 +89,7 @@ def completed(
     Aircraft
         Its ``added`` names what the readings alone showed.
     """
-    full = _with_supply(aircraft, [*volts, *amps], counted)
+    full = _with_unnamed(_with_supply(aircraft, [*volts, *amps], counted), volts, amps)
     seen = _Seen(full, volts, amps)
     listed = {full.bus, full.regulator, seen.feed}
     listed |= {n.name for n in full.nodes} | {p.name for p in full.packs}
@@ -133,6 +138,40 @@ def _with_supply(aircraft: Aircraft, electrical: list[str], counted: Iterable[st
     }
     added = [x for key in ("bus", "regulator") if (x := fresh[key]) and not getattr(aircraft, key)]
     return aircraft.model_copy(update={**fresh, "added": (*packs, *added)})
+
+
+def _with_unnamed(
+    aircraft: Aircraft, volts: Mapping[str, FloatArray], amps: Mapping[str, FloatArray]
+) -> Aircraft:
+    """With the bus and the packs that no name tells, where the readings do."""
+    supplies = [s.name for s in aircraft.supplies]
+    packs = [p.name for p in aircraft.packs]
+    known = {aircraft.bus, aircraft.regulator, *packs, *supplies}
+    fed = [p for p in dict.fromkeys([*volts, *amps]) if p not in known and not is_drive(p)]
+    nodes = {n.name for n in aircraft.nodes}
+    unnamed = [
+        p
+        for p in fed
+        if p not in nodes
+        and kind_of_place(p) is PlaceKind.OTHER
+        and (p in volts or not _is_output(p))
+    ]
+    if not unnamed or supplies or aircraft.regulator is not None:
+        return aircraft
+    others = [p for p in fed if p not in unnamed]
+    found = unnamed_supply(unnamed, others, volts, amps, bus=aircraft.bus, packs=packs)
+    if found is None:
+        open_ones = () if aircraft.root is not None or packs else tuple(unnamed)
+        return aircraft.model_copy(update={"unplaced": open_ones})
+    made = tuple(Pack(name=p) for p in found.packs if p not in packs)
+    fresh = [p.name for p in made] + ([found.bus] if found.bus and not aircraft.bus else [])
+    update = {
+        "bus": found.bus,
+        "packs": (*aircraft.packs, *made),
+        "by_readings": tuple(fresh),
+        "added": (*aircraft.added, *fresh),
+    }
+    return aircraft.model_copy(update=update)
 
 
 def _alike(place: str, other: str) -> bool:

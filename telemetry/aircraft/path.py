@@ -33,6 +33,12 @@ class Aircraft(Record):
     added: tuple[PlaceName, ...] = Field(
         (), description="places that no profile lists, taken from the log"
     )
+    by_readings: tuple[PlaceName, ...] = Field(
+        (), description="bus and packs that no name tells, taken for them by what they read"
+    )
+    unplaced: tuple[PlaceName, ...] = Field(
+        (), description="places of a log without a known supply, of which any may be it"
+    )
     packs: tuple[Pack, ...] = ()
     supplies: tuple[Supply, ...] = ()
     regulator: PlaceName | None = Field(None, description="place name of the regulator")

@@ -186,16 +186,10 @@ def _by_all_checks(history: AircraftHistory) -> JudgedAcross:
 
 
 def _in_all(table: FeatureTable, what: str) -> dict[str, FloatArray]:
-    """Voltages or currents of each place in the stretches of all flights."""
+    """Voltages or currents of each place in the stretches of all flights; rows belong together."""
     places = table.voltage_places if what == "volts" else table.current_places
     return {
-        p: np.concatenate(
-            [
-                x.ravel()
-                for part in ("stir", "air")
-                if (x := table.stretches(part, what, p)) is not None
-            ]
-        )
+        p: np.concatenate([table.row_of_stretches(part, what, p) for part in ("stir", "air")])
         for p in places
         if p != TOTAL
     }

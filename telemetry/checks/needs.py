@@ -6,7 +6,7 @@ have seen at least, only the check itself can say.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Literal, NamedTuple
 
@@ -19,6 +19,12 @@ from telemetry.results import LOADED_PHASES, NotJudged, PhaseKind, Resistance
 SLOWEST_DIP_S = 2.0
 # Telemetry lost for more than this part of the time leaves nothing judged (heuristic).
 _LOST = 0.2
+#: What lets a log be judged whose places have names that nobody knows.
+NAME_THE_PLACES = (
+    "say what these places are: name each column with --set 'COLUMN=PLACE/voltage' or "
+    "'COLUMN=PLACE/current' (PLACE: bus, pack 1, left wing), or list them in a profile, which "
+    "'busbook aircraft new NAME --from LOG' begins"
+)
 # The drop that a bad lead adds has to span so many steps of the voltage to be told: three at either
 # end of it (heuristic).
 _STEPS = 6.0
@@ -96,6 +102,8 @@ def _lacking(needs: Needs, facts: FlightFacts, place: str | None) -> Iterator[Re
         yield Refusal(NotJudged.NO_COLUMN, why, "log the voltage of the bus")
     if needs.any_current and not facts.has_current(name):
         yield _no_current(facts, name)
+    if needs.any_current and name in facts.aircraft.unplaced:
+        yield _no_feed(facts.aircraft.unplaced)
     if needs.phases and not any(p.kind in needs.phases for p in facts.flight.phases):
         yield _no_load(needs)
     lost = facts.recording.lost_share
@@ -137,6 +145,13 @@ def _no_current(facts: FlightFacts, place: str) -> Refusal:
     what = "it has no current" if none else f"it has no current of {place} or of what feeds it"
     why = f"{what}, so no voltage drop can be attributed to load"
     return Refusal(NotJudged.NO_COLUMN, why, "log the current of the bus, or of each pack")
+
+
+def _no_feed(unplaced: Sequence[str]) -> Refusal:
+    """Neither a name nor a reading tells what feeds what."""
+    named = ", ".join(f"'{p}'" for p in unplaced)
+    why = f"nothing tells which place feeds the others, and what a pack or the bus is, of {named}"
+    return Refusal(NotJudged.NOT_UNDERSTOOD, why, NAME_THE_PLACES)
 
 
 def _no_load(needs: Needs) -> Refusal:

@@ -98,6 +98,11 @@ class FeatureTable:
             self._stacks[key] = self._stack(part, what, place)
         return self._stacks[key]
 
+    def row_of_stretches(self, part: str, what: str, place: str) -> FloatArray:
+        """As :meth:`stretches`, flight behind flight, shape (n,); NaN where there is none."""
+        found = self.stretches(part, what, place)
+        return np.full(self.size * self._widths[part], np.nan) if found is None else found.ravel()
+
     @cached_property
     def _widths(self) -> dict[str, int]:
         return {

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from telemetry.checks.check import Check, CheckPart
 from telemetry.checks.draft import FindingDraft, Words
 from telemetry.checks.facts import RecordingFacts
-from telemetry.model.unsettled import Unsettled
+from telemetry.checks.needs import NAME_THE_PLACES
 from telemetry.results import CheckOutcome, Level, NotJudged
 
 _WORDS = Words(
@@ -31,17 +31,22 @@ def log_too_thin(facts: RecordingFacts, outcomes: Sequence[CheckOutcome]) -> lis
             place=None,
             title="this log cannot tell everything: " + "; ".join(reasons),
             evidence={"reasons": len(reasons)},
-            words=_with_columns_to_name(facts.unsettled, only=unread),
+            words=_with_columns_to_name(facts, only=unread),
         )
     ]
 
 
-def _with_columns_to_name(unsettled: Sequence[Unsettled], *, only: bool) -> Words:
-    """The standing words, with the columns that are to be named; ``only`` if nothing else lacks."""
-    if not unsettled:
+def _with_columns_to_name(facts: RecordingFacts, *, only: bool) -> Words:
+    """The standing words, with what is to be named; ``only`` if nothing else lacks."""
+    asked = []
+    if facts.unsettled:
+        lines = " ".join(u.set_line for u in facts.unsettled)
+        asked.append(f"Say what these columns are: add {lines} to the command.")
+    if facts.aircraft.unplaced:
+        asked.append(f"{NAME_THE_PLACES[:1].upper()}{NAME_THE_PLACES[1:]}.")
+    if not asked:
         return _WORDS
-    lines = " ".join(u.set_line for u in unsettled)
-    confirm = f"Say what these columns are: add {lines} to the command."
+    confirm = " ".join(asked)
     if only:
         return Words((), confirm, "Review this log again with its columns named.")
     return _WORDS._replace(confirm=f"{confirm} {_WORDS.confirm}")

@@ -65,8 +65,24 @@ def quality_words(review: Review) -> tuple[str, ...]:
             f"Total current minus the sum of the nodes: {quality.balance_a:.2f} A{beside} "
             "(the main unit's own draw, if positive and steady)."
         )
+    words += _by_readings(review.aircraft)
     words += [plain(n) for n in (*quality.notes, *origin.notes)]
     return tuple(words)
+
+
+def _by_readings(aircraft: Aircraft) -> list[str]:
+    """Which places were taken for bus or packs by what they read."""
+    found = [
+        f"{plain(p)} for {'the bus' if p == aircraft.bus else 'a pack'}"
+        for p in aircraft.by_readings
+    ]
+    if not found:
+        return []
+    return [
+        f"No name tells which place feeds the others. Taken by voltages and currents: "
+        f"{', '.join(found)}. Check that; where it is wrong, name the columns with --set or list "
+        "the places in a profile."
+    ]
 
 
 def _listed(items: list[str]) -> str:
