@@ -131,7 +131,7 @@ class TestSensorMoved:
             return (-4.0, deviation) if part.name == "air" else None
 
         monkeypatch.setattr(sensors, "moved_since", moved_since)
-        assert sensors.sensor_moved(made, "tail", 1, 4, log(1.25)) is told
+        assert (sensors.sensor_odds(made, "tail", 1, 4, log(1.25)) > sensors.SENSOR_SURE) is told
 
     @pytest.mark.parametrize(("odds", "told"), [(3.0, False), (3.01, True)])
     def test_odds_of_just_three_do_not(
@@ -142,7 +142,7 @@ class TestSensorMoved:
             sensors, "moved_since", lambda part, _: (0.0, 1.0) if part.name == "air" else None
         )
         monkeypatch.setattr(sensors, "log_odds", lambda *_: odds)
-        assert sensors.sensor_moved(made, "tail", 1, 4, 0.2) is told
+        assert (sensors.sensor_odds(made, "tail", 1, 4, 0.2) > sensors.SENSOR_SURE) is told
 
     def test_both_witnesses_add_up(self, case: Make, monkeypatch: pytest.MonkeyPatch) -> None:
         # The tail at 2 A: 0.5 A less in the balance, and 4 mOhm less drop per amp. Each seen at
@@ -150,11 +150,11 @@ class TestSensorMoved:
         made = case(*[(5.0, 2.0, 2.0)] * 6)
         seen: dict[str, tuple[float, float]] = {"air": (-4.0, 2.0)}
         monkeypatch.setattr(sensors, "moved_since", lambda part, _: seen.get(part.name))
-        assert not sensors.sensor_moved(made, "tail", 1, 4, log(1.25))
+        assert sensors.sensor_odds(made, "tail", 1, 4, log(1.25)) <= sensors.SENSOR_SURE
         seen["balance"] = (-0.5, 0.25)
-        assert sensors.sensor_moved(made, "tail", 1, 4, log(1.25))
+        assert sensors.sensor_odds(made, "tail", 1, 4, log(1.25)) > sensors.SENSOR_SURE
         # Against each other they say nothing.
         seen["balance"] = (0.0, 0.25)
-        assert not sensors.sensor_moved(made, "tail", 1, 4, log(1.25))
+        assert sensors.sensor_odds(made, "tail", 1, 4, log(1.25)) <= sensors.SENSOR_SURE
         seen.clear()
-        assert not sensors.sensor_moved(made, "tail", 1, 4, log(1.25))
+        assert sensors.sensor_odds(made, "tail", 1, 4, log(1.25)) <= sensors.SENSOR_SURE

@@ -450,13 +450,13 @@ class TestSensorFinding:
         def found(claim: Claim, moved: str | None) -> FindingDraft | None:
             self.asked: list[Any] = []
 
-            def sensor_moved(
+            def sensor_odds(
                 _case: AircraftHistory, place: str, first: int, since: int, by: float
-            ) -> bool:
+            ) -> float:
                 self.asked.append((place, first, since, round(exp(by), 6)))
-                return place == moved
+                return 3.1 if place == moved else 3.0
 
-            monkeypatch.setattr(servos, "sensor_moved", sensor_moved)
+            monkeypatch.setattr(claims, "sensor_odds", sensor_odds)
             return servos._sensor_finding(case(), claim)
 
         return found
@@ -487,7 +487,7 @@ class TestSensorFinding:
         assert f.change.rise == rise
         by = 1.25 if code == RISING else 0.75
         asked = [(LEFT, 1, 5, by), (RIGHT, 1, 5, round(1 / by, 6))]
-        assert self.asked == asked[: 1 if moved == LEFT else 2]
+        assert self.asked == asked
 
     def test_neither(self, found: Callable[..., FindingDraft | None], claim: Make) -> None:
         assert found(claim(), None) is None
@@ -518,6 +518,7 @@ class TestJudgeServos:
             told: Callable[[str, float, float], Judgement | None],
             *,
             hot: str | None = None,
+            drifts: str | None = None,
             places: Sequence[str] = ALL,
             aircraft: Aircraft = CRAFT,
         ) -> JudgedAcross:
@@ -541,7 +542,7 @@ class TestJudgeServos:
                 return told(place, asked["sign"], asked["parts"][0].sigma)
 
             monkeypatch.setattr(servos, "judge_heating", judge_heating)
-            monkeypatch.setattr(servos, "sensor_moved", lambda *_: False)
+            monkeypatch.setattr(claims, "sensor_odds", lambda _, p, *__: 9.0 * (p == drifts))
             monkeypatch.setattr(claims, "_lean", lambda *_: 0.0)
             features = [{(p, "stir_mean_a"): 2.0 for p in places}] * 8
             return servos.judge_servos(
@@ -554,6 +555,34 @@ class TestJudgeServos:
         found = judged(lambda *_: None, places=("pack 1", "pack 2"), aircraft=Aircraft())
         assert len(found.not_judged) == 1
         assert "servo currents" in found.not_judged[0].why
+
+    @pytest.mark.parametrize(
+        ("now", "drifts", "code", "expected"),
+        [
+            (0.06, LEFT, RISING, [("capacity-mismatch", LEFT, 6.0)]),
+            (0.06, LEFT, SILENT, [("capacity-mismatch", LEFT, -6.0)]),
+            # It reads more against the other: the other reads less.
+            (0.06, RIGHT, RISING, [("capacity-mismatch", RIGHT, -6.0)]),
+            (0.04, LEFT, RISING, []),  # too little
+            (0.06, None, RISING, []),  # neither drop nor total speaks for a sensor
+        ],
+    )
+    def test_a_sensor_drifts_by_less_than_a_servos_share(
+        self,
+        judged: Callable[..., JudgedAcross],
+        make_judgement: Make,
+        now: float,
+        drifts: str | None,
+        code: str,
+        expected: list[tuple[str, str, float]],
+    ) -> None:
+        def told(place: str, sign: float, _sigma: float) -> Judgement | None:
+            own = place == LEFT and sign == (1.0 if code == RISING else -1.0)
+            return make_judgement(now=now) if own else make_judgement(onset=None, now=0.0)
+
+        found = judged(told, drifts=drifts)
+        seen = [(d.code, d.place, d.change.rise) for d in found.drafts if d.change is not None]
+        assert seen == [(c, p, pytest.approx(r)) for c, p, r in expected]
 
     def test_all_well(self, judged: Callable[..., JudgedAcross], make_judgement: Make) -> None:
         found = judged(lambda *_: make_judgement(onset=None, now=0.0))

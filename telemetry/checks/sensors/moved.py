@@ -9,18 +9,12 @@ from telemetry.checks.tree import fed_places, whole_of
 from telemetry.trends.drops import drop_parts
 from telemetry.trends.parts import EvidencePart, log_odds, moved_since
 
+#: Log of the odds from which the sensor is held to have moved and not the servos (heuristic).
+SENSOR_SURE = 3.0
 # Scatter of the balance of total and nodes against the place's current, gain error of a sensor
-# (common practice, no source), and how sure the odds must be (heuristic).
+# (common practice, no source).
 _BALANCE_SIGMA, _GAIN_SD = 0.03, 0.02
-_SURE = 3.0
 _FEW_BLOCKS = 4
-
-
-def sensor_moved(
-    history: AircraftHistory, place: str, first: int, since: int, moved: float
-) -> bool:
-    """Whether a change of a place's current is its sensor's alone, as :func:`sensor_odds` says."""
-    return sensor_odds(history, place, first, since, moved) > _SURE
 
 
 def sensor_odds(

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import numpy as np
-
 from telemetry.aircraft import Aircraft
 from telemetry.checks.aircraft_history import (
     AircraftHistory,
@@ -18,11 +16,11 @@ from telemetry.checks.aircraft_history import (
 from telemetry.checks.causes.kinds import CauseKind
 from telemetry.checks.check import FITFUL, Check, CheckPart, Closing
 from telemetry.checks.draft import FindingDraft, Words
-from telemetry.checks.sensors.moved import sensor_moved
 from telemetry.checks.servos.claims import (
     Claim,
     by_another_hand,
     claims_of,
+    drifted,
     is_a_servos_share,
     judge_place,
     place_parts,
@@ -75,7 +73,8 @@ def judge_servos(history: AircraftHistory) -> JudgedAcross:
         if not fresh:
             break
         best = max(fresh, key=lambda c: _strength(c.judgement))
-        best = rather_the_mirror(history, best, loads)
+        if best.of_servo:
+            best = rather_the_mirror(history, best, loads)
         claims[best.place] = best
     for place in loads:
         claim = claims.get(place)
@@ -108,7 +107,9 @@ def judge_servos(history: AircraftHistory) -> JudgedAcross:
             parts = place_parts(history, place, others)
             finding = judge_heating(history, place, parts, sound, claim is not None, found)
         if finding is None and claim is not None:
-            finding = _sensor_finding(history, claim) or _finding(history, claim)
+            finding = _sensor_finding(history, claim)
+            if finding is None and claim.of_servo:
+                finding = _finding(history, claim)
         if finding is not None:
             found.drafts.append(finding)
     return found
@@ -183,33 +184,26 @@ def _sensor_finding(history: AircraftHistory, claim: Claim) -> FindingDraft | No
 
     A ratio moves alike when the one reads more and when the other reads less.
     """
+    found = drifted(history, claim)
+    if found is None:
+        return None
+    place, way = found
     j = claim.judgement
-    assert j.onset is not None
-    sign = 1.0 if claim.code == "servo-current-rising" else -1.0
-    moved = float(np.log1p(max(sign * j.mean_rise, -0.95)))
-    since = int(j.at[j.onset])
-    suspects = [(claim.place, sign, moved)]
-    if len(claim.others) == 1:
-        suspects.append((claim.others[0], -sign, -moved))
-    for place, way, by in suspects:
-        if not sensor_moved(history, place, j.first, since, by):
-            continue
-        more = "more" if way > 0 else "less"
-        return established(
-            history,
-            "capacity-mismatch",
-            place,
-            j,
-            level=Level.WATCH,
-            title=f"{place}: its current sensor reads {100 * j.now:.0f} % {more} than it used to; "
-            "drop and total say that the current itself did not change",
-            quantity="reading of the current sensor",
-            unit="",
-            rise_unit="%",
-            scale=100.0 * way,
-            evidence={"sensor_alone": True},
-        )
-    return None
+    more = "more" if way > 0 else "less"
+    return established(
+        history,
+        "capacity-mismatch",
+        place,
+        j,
+        level=Level.WATCH,
+        title=f"{place}: its current sensor reads {100 * j.now:.0f} % {more} than it used to; "
+        "drop and total say that the current itself did not change",
+        quantity="reading of the current sensor",
+        unit="",
+        rise_unit="%",
+        scale=100.0 * way,
+        evidence={"sensor_alone": True},
+    )
 
 
 def _trend(history: AircraftHistory, code: str, place: str, j: Judgement) -> Trend:

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from telemetry.checks.aircraft_history import AircraftHistory
+from telemetry.checks.sensors.moved import SENSOR_SURE, sensor_odds
 from telemetry.trends.evidence import Judgement
 from telemetry.trends.parts import EvidencePart, log_odds, moved_since
 from telemetry.trends.ratios import current_parts
@@ -23,16 +24,23 @@ _GRADUAL_LEAN = 6.0
 _OTHER_HAND = 0.22
 # Log of the odds from which the rest current is held to have changed as well (heuristic).
 _SURELY = 3.0
+# A current sensor that drifted counts from this part of its reading on, which is less than a
+# servo's share has to move by (common practice, no source: sensors agree within some per cent).
+_DRIFTED = 0.05
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Claim:
-    """One established change of one place's current."""
+    """One established change of one place's current.
+
+    Too small for a servo where ``of_servo`` is False: it is then the sensor's.
+    """
 
     code: str
     place: str
     others: tuple[str, ...]
     judgement: Judgement
+    of_servo: bool = True
 
 
 def reference_places(
@@ -106,7 +114,37 @@ def claims_of(
                 counts = servo_pct(history, claim) >= history.limits.servo_watch_pct
             if counts and _beyond_another_hand(history, claim):
                 out.append(claim)
+            elif j.now >= _DRIFTED and (found := drifted(history, claim)) is not None:
+                out.append(_of_sensor(claim, *found))
     return out
+
+
+def _of_sensor(claim: Claim, place: str, way: float) -> Claim:
+    """The claim as that of the place whose sensor moved, which may be the mirror."""
+    code = "servo-current-rising" if way > 0 else "servo-silent"
+    others = claim.others if place == claim.place else (claim.place,)
+    return replace(claim, place=place, code=code, others=others, of_servo=False)
+
+
+def drifted(history: AircraftHistory, claim: Claim) -> tuple[str, float] | None:
+    """The place whose sensor made the change, where drop and total say so, and its direction.
+
+    A ratio moves alike when the one reads more and when the other reads less: it may be the
+    mirror's.
+    """
+    j = claim.judgement
+    assert j.onset is not None
+    sign = 1.0 if claim.code == "servo-current-rising" else -1.0
+    moved = _moved(claim)
+    suspects = [(claim.place, sign, moved)]
+    if len(claim.others) == 1:
+        suspects.append((claim.others[0], -sign, -moved))
+    odds = [
+        (sensor_odds(history, place, j.first, int(j.at[j.onset]), by), place, way)
+        for place, way, by in suspects
+    ]
+    best, place, way = max(odds)
+    return (place, way) if best > SENSOR_SURE else None
 
 
 def _beyond_another_hand(history: AircraftHistory, claim: Claim) -> bool:
