@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import numpy as np
 import pytest
 
@@ -15,7 +17,7 @@ from tests.accuracy.many_flights.tables import all_tables, delay
 
 def _drawn(**more: object) -> Drawn:
     own = {"kind": "servo-binding", "places": ("left wing",), "onset": 8, "counts": 9} | more
-    return Drawn(parents={"left wing": "bus"}, flights=lambda *_: iter(()), **own)  # type: ignore[arg-type]
+    return Drawn(parents={"left wing": "bus"}, **own)  # type: ignore[arg-type]
 
 
 def _outcome(*told: Told, **more: object) -> Outcome:
@@ -90,9 +92,15 @@ def test_the_tables_tell_whether_a_finding_is_open_and_closed_in_time() -> None:
     assert _state_row(wrong)[2:] == [none, none, "-", none, "-"]
 
 
-def test_a_season_is_the_same_with_flights_after_its_fault() -> None:
-    short, long = own_season("connector", 3), own_season("connector", 3, after=6)
+def test_a_season_is_the_same_with_flights_after_its_fault(tmp_path: Path) -> None:
+    short, long = (own_season("connector", 3, 20, after, tmp_path)[0] for after in (0, 6))
     assert (short.places, short.onset, short.counts) == (long.places, long.onset, long.counts)
     assert short.gone is None
     assert long.gone == 21
-    assert own_season("pack-out", 3, after=6).gone == own_season("pack-out", 3).gone
+    cured = [own_season("pack-out", 3, 20, after, tmp_path)[0].gone for after in (0, 6)]
+    assert cured[0] == cured[1] is not None
+
+
+def test_a_fault_that_the_maker_sees_is_seen() -> None:
+    assert sight_of(_drawn(visible=(9, 10)), [], []).visible
+    assert not sight_of(_drawn(visible=()), [], []).visible

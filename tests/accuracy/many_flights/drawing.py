@@ -10,10 +10,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from telemetry.aircraft import Aircraft, Node, Pack, Servo
+from telemetry.importer import read_log
 from telemetry.results import PhaseKind
 from telemetry.simulate import FaultKind, SimulatedRecording, write_csv
 from telemetry.simulate.season import Season, fly
 from tests.accuracy.many_flights.kinds import KINDS
+from tests.fleet.season import fly_season
+from tests.fleet.truth import HEALTHY
 from tests.simulated.cases import random_season
 
 FloatArray = NDArray[np.float64]
@@ -62,9 +65,8 @@ class Drawn:
         What a careful pilot wrote down.
     parents : dict of str to str
         What feeds each node.
-    flights : callable
-        The logs in order, into a folder. With True the healthy twin: the same season without the
-        fault.
+    visible : tuple of int or None
+        Flights whose logged samples show the fault, where the maker says so.
     """
 
     kind: str
@@ -75,10 +77,15 @@ class Drawn:
     gone: int | None = None
     profile: Aircraft | None = None
     parents: Mapping[str, str]
-    flights: Callable[[Path, bool], Iterator[FlightLog]]
+    visible: tuple[int, ...] | None = None
 
 
-def own_season(kind: str, seed: int, *, flights: int = 20, after: int = 0) -> Drawn:
+#: The logs of a season in order. With True those of its healthy twin, the same season without the
+#: fault, which are not written; none where the maker says itself what shows.
+Logs = Callable[[bool], Iterator[FlightLog]]
+
+
+def own_season(kind: str, seed: int, flights: int, after: int, folder: Path) -> tuple[Drawn, Logs]:
     """A season of the project's simulator: random aircraft, sensors, dialect, pilot and weather.
 
     Parameters
@@ -90,27 +97,45 @@ def own_season(kind: str, seed: int, *, flights: int = 20, after: int = 0) -> Dr
         Flights of the season as it is drawn: onset and growth depend on it.
     after : int
         Flights that are flown besides with the fault gone, as if it had been put right.
+    folder : Path
+        For the logs.
     """
-    season, rng = _season(kind, seed, flights)
-    profile = profile_of(season) if rng.random() < 0.5 else None
-    fault = season.faults[0] if season.faults else None
-    gone = None if fault is None else fault.cured
-    if fault is not None and gone is None and after:
-        gone = flights + 1
-        mended = (replace(fault, cured=gone),)
-        season = replace(season, faults=mended, flights=flights + after)
-    counts = None
-    if fault is not None:
-        least = KINDS[kind].counts_from or 1e-9
-        counts = next((k for k in range(1, 99) if abs(fault.level(k)) >= least), None)
-    craft = season.aircraft
+    drawn, season = _of_simulator(kind, seed, flights, after)
 
-    def written(folder: Path, healthy: bool) -> Iterator[FlightLog]:
+    def logs(healthy: bool) -> Iterator[FlightLog]:
         flown = replace(season, faults=()) if healthy else season
         for k, recording in enumerate(fly(flown), 1):
             yield _written(recording, season, folder / f"flight {k}.csv", write=not healthy)
 
-    return Drawn(
+    return drawn, logs
+
+
+def light_season(kind: str, seed: int, flights: int) -> tuple[Drawn, Season]:
+    """A season for a run without files: nodes report their currents."""
+    return _of_simulator(kind, seed, flights, 0, currents=True)
+
+
+def _of_simulator(
+    kind: str, seed: int, flights: int, after: int, *, currents: bool | None = None
+) -> tuple[Drawn, Season]:
+    fault_kind = FaultKind(kind) if kind else None
+    number = 0 if fault_kind is None else 1 + list(FaultKind).index(fault_kind)
+    rng = np.random.default_rng([seed, number])
+    currents = True if currents or "servo" in kind else None
+    season = random_season(rng, fault_kind, flights=flights, node_currents=currents)
+    profile = profile_of(season) if rng.random() < 0.5 else None
+    fault = season.faults[0] if season.faults else None
+    gone = None if fault is None else fault.cured
+    counts = None
+    if fault is not None:
+        least = KINDS[kind].counts_from or 1e-9
+        counts = next((k for k in range(1, 99) if abs(fault.level(k)) >= least), None)
+        if gone is None and after:
+            gone = flights + 1
+            mended = (replace(fault, cured=gone),)
+            season = replace(season, faults=mended, flights=flights + after)
+    craft = season.aircraft
+    drawn = Drawn(
         kind=kind,
         places=() if fault is None else (fault.place,),
         control="" if fault is None or not fault.servo else craft.servo(fault.servo).control,
@@ -119,23 +144,39 @@ def own_season(kind: str, seed: int, *, flights: int = 20, after: int = 0) -> Dr
         gone=gone,
         profile=profile,
         parents={n.name: n.fed_from for n in craft.nodes},
-        flights=written,
+    )
+    return drawn, season
+
+
+def fleet_season(
+    kind: str, seed: int, flights: int, after: int, folder: Path
+) -> tuple[Drawn, Logs]:
+    """A season of ``tests/fleet``, which shares no physics with the project's simulator.
+
+    Parameters as of :func:`own_season`; its faults go by themselves or not at all, so none is put
+    right afterwards. A fault counts from the first flight that shows it, or, where none does, from
+    its onset.
+    """
+    truth = fly_season(kind or HEALTHY, seed, folder, flights)
+    channels = [c for path in truth.files[:1] for c in read_log(path).channels]
+    # The log's own words, as the program reads them.
+    places = tuple(dict.fromkeys(c.place for c in channels if c.column in truth.columns))
+    drawn = Drawn(
+        kind=kind,
+        places=places,
+        control=truth.servo,
+        onset=truth.onset,
+        counts=truth.visible_from or truth.onset,
+        gone=truth.gone_at,
+        parents={},
+        visible=truth.visible,
     )
 
+    def logs(healthy: bool) -> Iterator[FlightLog]:
+        for path in () if healthy else truth.files:
+            yield FlightLog(path=path, logged={})
 
-def light_season(kind: str, seed: int, flights: int = 20) -> tuple[Season, Aircraft | None]:
-    """The season drawn for a run without files: nodes report their currents."""
-    season, rng = _season(kind, seed, flights, currents=True)
-    return season, profile_of(season) if rng.random() < 0.5 else None
-
-
-def _season(
-    kind: str, seed: int, flights: int, *, currents: bool | None = None
-) -> tuple[Season, np.random.Generator]:
-    fault = FaultKind(kind) if kind else None
-    rng = np.random.default_rng([seed, 0 if fault is None else 1 + list(FaultKind).index(fault)])
-    currents = True if currents or "servo" in kind else None
-    return random_season(rng, fault, flights=flights, node_currents=currents), rng
+    return drawn, logs
 
 
 def _written(recording: SimulatedRecording, season: Season, path: Path, write: bool) -> FlightLog:

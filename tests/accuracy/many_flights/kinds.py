@@ -22,7 +22,7 @@ class Kind:
         Whether its finding stays open until a note even where the fault has gone: a lost pack or
         supply, a silent servo, a contact that opened in flight; of the last only at ground.
     sight : str
-        How the oracle looks for it.
+        How the oracle looks for it in seasons of the project's simulator.
     made_by : tuple of str
         The generators that make it.
     """
@@ -32,12 +32,15 @@ class Kind:
     counts_from: float = 0.0
     rises: bool = False
     lasts: bool = False
-    sight: str
-    made_by: tuple[str, ...] = ("own",)
+    sight: str = ""
+    made_by: tuple[str, ...] = ("own", "fleet")
 
 
+_OWN, _FLEET = ("own",), ("fleet",)
 _LEAD = ("branch-resistance-rising", "branch-resistance-high")
 _PACK = ("source-resistance-rising", "source-resistance-high", "pack-weak", "pack-share")
+_HEATS = ("servo-heating", "servo-current-rising")
+_DROOPS = ("supply-dips", "regulator-droop", "switch-step", "undervoltage", "margin-low")
 _MOMENTS = ("contact-intermittent", "sag-unexplained", "brownout", "restart")
 
 _ALL = (
@@ -50,19 +53,33 @@ _ALL = (
     ),
     Kind(
         name="servo-heating",
-        codes=("servo-heating", "servo-current-rising"),
+        codes=_HEATS,
         sight="climb",
+        made_by=_OWN,
     ),
+    Kind(name="servo-heating-wing", codes=_HEATS, made_by=_FLEET),
+    Kind(name="servo-heating-tail", codes=_HEATS, made_by=_FLEET),
     Kind(name="servo-silent", codes=("servo-silent",), lasts=True, sight="current"),
     Kind(name="connector", codes=_LEAD, counts_from=0.015, sight="lead"),
     Kind(name="contact", codes=_MOMENTS, lasts=True, sight="moments"),
-    Kind(name="pack-ageing", codes=_PACK, counts_from=0.30, sight="pack"),
-    Kind(name="pack-lead", codes=_PACK, counts_from=0.010, sight="pack"),
+    Kind(name="pack-ageing", codes=_PACK, counts_from=0.30, sight="pack", made_by=_OWN),
+    Kind(name="pack-lead", codes=_PACK, counts_from=0.010, sight="pack", made_by=_OWN),
+    Kind(name="pack-weak", codes=_PACK, made_by=_FLEET),
+    Kind(name="packs-ageing", codes=_PACK, made_by=_FLEET),
+    Kind(name="pack-set-weak", codes=_PACK, made_by=_FLEET),
     Kind(name="pack-out", codes=("pack-out",), lasts=True, sight="out"),
-    Kind(name="switch-step", codes=(*_PACK, "switch-step"), sight="pack"),
+    Kind(name="switch-step", codes=(*_PACK, "switch-step"), sight="pack", made_by=_OWN),
     Kind(name="sensor-offset", codes=("sensor-offset",), sight="offset"),
     Kind(name="sensor-gain", codes=("capacity-mismatch", "current-balance"), sight="gain"),
-    Kind(name="brownout", codes=("supply-dips", *_MOMENTS), lasts=True, sight="moments"),
+    Kind(
+        name="brownout",
+        codes=("supply-dips", *_MOMENTS),
+        lasts=True,
+        sight="moments",
+        made_by=_OWN,
+    ),
+    Kind(name="supply-dips", codes=(*_DROOPS, *_MOMENTS), made_by=_FLEET),
+    Kind(name="regulator-droop", codes=(*_DROOPS, "source-resistance-high"), made_by=_FLEET),
 )
 
 KINDS = {kind.name: kind for kind in _ALL}

@@ -7,7 +7,7 @@ import json
 import tempfile
 import warnings
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import asdict, dataclass, field, fields
 from pathlib import Path
 
 import numpy as np
@@ -25,7 +25,13 @@ from telemetry.simulate.season import fly
 from telemetry.trends.features.currents import current_features
 from telemetry.trends.features.windows import edges
 from telemetry.trends.measures import VERSION, Blocks, Measures
-from tests.accuracy.many_flights.drawing import Drawn, light_season, own_season
+from tests.accuracy.many_flights.drawing import (
+    Drawn,
+    Logs,
+    fleet_season,
+    light_season,
+    own_season,
+)
 from tests.accuracy.many_flights.kinds import KINDS
 from tests.accuracy.many_flights.sight import Sight, looks, sight_of
 
@@ -35,8 +41,11 @@ AFTER = 6
 #: Of the summary of a finding: nothing is open before.
 _LEVELS = ("clear", "unknown", "watch", "ground")
 
-#: The generators of seasons by name: kind, seed, flights, flights after the fault to a season.
-GENERATORS: dict[str, Callable[..., Drawn]] = {"own": own_season}
+#: The generators of seasons by name: from kind, seed, flights, flights after the fault, and folder.
+GENERATORS: dict[str, Callable[[str, int, int, int, Path], tuple[Drawn, Logs]]] = {
+    "own": own_season,
+    "fleet": fleet_season,
+}
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -167,20 +176,18 @@ def run(
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # of libraries, on odd columns: not what is measured here
         if path == "light":
-            season, profile = light_season(kind, seed, flights)
-            drawn = own_season(kind, seed, flights=flights)
+            drawn, season = light_season(kind, seed, flights)
             measures, seen = [_light(r) for r in fly(season)], Sight()
         else:
-            drawn = GENERATORS[generator](kind, seed, flights=flights, after=AFTER)
-            profile = drawn.profile
-            name = f"{generator} {kind or 'healthy'} {seed} {flights}.json.gz"
-            measures, seen = _read(drawn, None if keep is None else keep / name)
-        told, right = _replayed(measures, profile, drawn)
+            drawn, measures, seen = _drawn(generator, kind, seed, flights, keep)
+        told, right = _replayed(measures, drawn)
         mended: list[Told] = []
         if drawn.gone is not None and drawn.gone <= len(measures):
             marks = [_repair(p, drawn.gone) for p in drawn.places]
-            mended, _ = _replayed(measures, profile, drawn, marks)
-    nodes = tuple(drawn.parents)
+            mended, _ = _replayed(measures, drawn, marks)
+    nodes = tuple(drawn.parents) or tuple(
+        {p: None for m in measures if m.stir for p in m.stir.amps}
+    )
     return Outcome(
         generator=generator,
         kind=kind,
@@ -188,7 +195,7 @@ def run(
         seed=seed,
         flights=flights,
         flown=len(measures),
-        profile=profile is not None,
+        profile=drawn.profile is not None,
         places=list(drawn.places),
         control=drawn.control,
         onset=drawn.onset,
@@ -203,42 +210,57 @@ def run(
     )
 
 
-def _read(drawn: Drawn, kept: Path | None) -> tuple[list[Measures], Sight]:
-    """Measures of all flights, and what the oracle sees in them; from the file where it is kept."""
+def _drawn(
+    generator: str, kind: str, seed: int, flights: int, keep: Path | None
+) -> tuple[Drawn, list[Measures], Sight]:
+    """One season, the measures of all flights, and what the oracle sees; from a file if kept."""
+    name = f"{generator} {kind or 'healthy'} {seed} {flights}.json.gz"
+    kept = None if keep is None else keep / name
     if kept is not None and kept.exists():
         doc = json.loads(gzip.decompress(kept.read_bytes()))
         if doc["version"] == VERSION:
-            return [Measures.of(m) for m in doc["measures"]], Sight(**doc["sight"])
-    measures, own, twin = [], [], []
+            profile = doc["profile"]
+            own = {key: tuple(x) if isinstance(x, list) else x for key, x in doc["drawn"].items()}
+            own["profile"] = None if profile is None else Aircraft.model_validate_json(profile)
+            return Drawn(**own), [Measures.of(m) for m in doc["measures"]], Sight(**doc["sight"])
     with tempfile.TemporaryDirectory() as folder:
-        for log in drawn.flights(Path(folder), False):
-            found = review(read_log(log.path), drawn.profile)
-            longest = max(range(len(found.flights)), key=lambda n: found.flights[n].duration_s)
-            # As the book would give them back.
-            measures.append(Measures.of(measured(found, longest + 1).document()))
-            own.append(looks(drawn, log))
-        if drawn.kind:
-            twin = [looks(drawn, log) for log in drawn.flights(Path(folder), True)]
-    seen = sight_of(drawn, own, twin)
+        drawn, logs = GENERATORS[generator](kind, seed, flights, AFTER, Path(folder))
+        measures, seen = _read(drawn, logs)
     if kept is not None:
         kept.parent.mkdir(parents=True, exist_ok=True)
+        profile = drawn.profile
         doc = {
             "version": VERSION,
+            "drawn": {f.name: getattr(drawn, f.name) for f in fields(drawn) if f.name != "profile"},
+            "profile": None if profile is None else profile.model_dump_json(),
             "measures": [m.document() for m in measures],
-            "sight": {"sure": seen.sure, "size": seen.size},
+            "sight": asdict(seen),
         }
         kept.write_bytes(gzip.compress(json.dumps(doc).encode()))
-    return measures, seen
+    return drawn, measures, seen
+
+
+def _read(drawn: Drawn, logs: Logs) -> tuple[list[Measures], Sight]:
+    """Each flight read, reviewed and measured as the book would; the oracle looks beside it."""
+    measures, own = [], []
+    for log in logs(False):
+        found = review(read_log(log.path), drawn.profile)
+        longest = max(range(len(found.flights)), key=lambda n: found.flights[n].duration_s)
+        # As the book would give them back.
+        measures.append(Measures.of(measured(found, longest + 1).document()))
+        own.append(looks(drawn, log))
+    twin = [looks(drawn, log) for log in logs(True)] if drawn.kind else []
+    return measures, sight_of(drawn, own, twin)
 
 
 def _replayed(
     measures: Sequence[Measures],
-    profile: Aircraft | None,
     drawn: Drawn,
     notes: Sequence[NoteMark] = (),
 ) -> tuple[list[Told], bool | None]:
     """What stands open after each flight; whether the first rightly told was the gravest there."""
     listed = [_listed(k, m) for k, m in enumerate(measures, 1)]
+    profile = drawn.profile
     together = [together_at(k, measures, notes, profile, listed) for k in range(len(measures))]
     codes = KINDS[drawn.kind].codes if drawn.kind else ()
     right: bool | None = None

@@ -46,7 +46,7 @@ class Sight:
 
 def looks(drawn: Drawn, log: FlightLog) -> Look:
     """The numbers of one flight in which a fault of this kind would show."""
-    if not drawn.kind:
+    if not drawn.kind or drawn.visible is not None:
         return {}
     found: Look = {}
     log = _with_whole(log)
@@ -67,6 +67,8 @@ def sight_of(drawn: Drawn, own: Sequence[Look], twin: Sequence[Look]) -> Sight:
     """
     if not drawn.kind or drawn.counts is None:
         return Sight()
+    if drawn.visible is not None:
+        return Sight(sure=SURE if drawn.visible else 0.0, size=float(len(drawn.visible)))
     until = len(own) if drawn.gone is None else drawn.gone - 1
     with_it = range(drawn.counts - 1, min(until, len(own)))
     best = Sight()
@@ -268,18 +270,17 @@ def _moments(drawn: Drawn, log: FlightLog, place: str) -> Numbers:
     for start, end in log.moments:
         inside = (t >= start) & (t < end + update_s + _HELD_S)
         near = (np.abs(t - start) < 20.0) & ~inside
-        if not inside.any() or near.sum() < 5:
-            continue
-        under = level - volts
-        size = float(under[inside].max() - np.median(under[near]))
-        scatter = float(under[near].std()) + 0.005
-        begun = any(
+        seen = any(
             start < at < end + 30.0
             for quantity in ("uptime", "consumed")
             if (place, quantity) in log.logged
             for at in _fallen(*log.logged[place, quantity])
         )
-        shown += bool(begun or (size >= limit and size >= SURE * scatter))
+        if inside.any() and near.sum() >= 5:
+            under = level - volts
+            size = float(under[inside].max() - np.median(under[near]))
+            seen |= size >= max(limit, SURE * (float(under[near].std()) + 0.005))
+        shown += bool(seen)
     yield "moments", float(shown)
 
 
