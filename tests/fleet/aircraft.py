@@ -151,7 +151,7 @@ def _regulator(rng: Generator) -> Regulator:
         set_v=float(rng.choice([5.5, 5.9, 6.0])),
         out_ohm=float(rng.uniform(0.010, 0.022)),
         headroom_v=float(rng.uniform(0.15, 0.3)),
-        limit_a=float(rng.uniform(14.0, 22.0)),
+        limit_a=float(rng.uniform(25.0, 35.0)),
     )
 
 

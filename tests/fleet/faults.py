@@ -134,7 +134,7 @@ def wrong_today(
     if kind == "connector":
         return Wrong(lead_ohm={fault.place: size})
     if kind == "contact":
-        return Wrong(lead_ohm={fault.place: _openings(rng, outing, size)})
+        return Wrong(contact_v={fault.place: _openings(rng, outing, size)})
     if kind == "packs-ageing" or (kind == "pack-set-weak" and pack_set == fault.pack_set):
         names = ("pack 1", "pack 2")
         return Wrong(
@@ -149,7 +149,7 @@ def wrong_today(
         return Wrong(dip_v=_dips(rng, outing, fault.size, level))
     if kind == "regulator-droop":
         if fault.limited:
-            return Wrong(limit=1.0 - min(0.9, 0.85 * level))
+            return Wrong(limit=1.0 - min(0.8, 0.75 * level))
         return Wrong(out_ohm=size)
     if kind == "pack-out":
         return Wrong(pack_off_s={fault.place: begins_s})
@@ -174,15 +174,15 @@ def wrong_rig(rig: Rig, fault: Fault, level: float) -> Rig:
 
 
 def _openings(rng: Generator, outing: Outing, a_minute: float) -> FloatArray:
-    """Ohm in a contact that opens for moments, more often while the sticks move or it flies."""
-    ohm = np.zeros(len(outing.time_s))
+    """V that a contact takes which opens for moments of the flight."""
+    volts = np.zeros(len(outing.time_s))
     count = int(rng.poisson(a_minute * (outing.flight[1] - outing.flight[0]) / 60.0))
     for _ in range(count):
         at = rng.uniform(*outing.flight)
         lasts = float(np.clip(rng.lognormal(-1.2, 0.9), 0.04, 2.5))
         inside = (outing.time_s >= at) & (outing.time_s < at + lasts)
-        ohm[inside] += float(rng.lognormal(-0.3, 0.7))
-    return ohm
+        volts[inside] = float(rng.lognormal(-0.1, 0.5))
+    return volts
 
 
 def _dips(rng: Generator, outing: Outing, depth_v: float, level: float) -> FloatArray:

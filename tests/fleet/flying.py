@@ -15,7 +15,9 @@ from tests.fleet.supply import Pack, Supplied, supply
 
 FloatArray = NDArray[np.float64]
 
-_PASSES = 7
+_PASSES, _PASSES_OF_A_SOFT_SUPPLY = 8, 16
+# A film takes half of its voltage at this current.
+_FILM_A = 0.15
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -27,7 +29,10 @@ class Wrong:
     servos : dict
         By node and number of the servo in it.
     lead_ohm : dict
-        More in the lead of a node, a number or one at each instant, Ohm.
+        More in the lead of a node, Ohm.
+    contact_v : dict
+        What a contact in the lead of a node takes at each instant at some current, V: a film of
+        dirt or oxide takes a voltage that hardly grows with current.
     pack_ohm, pack_capacity : dict
         By name of the pack: resistance so many times, charge it holds as a part.
     pack_off_s : dict
@@ -39,7 +44,8 @@ class Wrong:
     """
 
     servos: Mapping[tuple[str, int], ServoFault] = field(default_factory=dict)
-    lead_ohm: Mapping[str, FloatArray | float] = field(default_factory=dict)
+    lead_ohm: Mapping[str, float] = field(default_factory=dict)
+    contact_v: Mapping[str, FloatArray] = field(default_factory=dict)
     pack_ohm: Mapping[str, float] = field(default_factory=dict)
     pack_capacity: Mapping[str, float] = field(default_factory=dict)
     pack_off_s: Mapping[str, float] = field(default_factory=dict)
@@ -67,7 +73,8 @@ class Flown:
     signals: dict[str, FloatArray]
     servo_a: dict[tuple[str, int], FloatArray]
     motions: dict[tuple[str, int], Motion]
-    lead_ohm: dict[str, FloatArray]
+    lead_ohm: dict[str, float]
+    contact_v: dict[str, FloatArray]  # what a contact in a lead took
     supplied: Supplied
     drift_v: float  # largest change of any voltage in the last pass
 
@@ -99,18 +106,16 @@ def fly(aircraft: Aircraft, outing: Outing, day: Day, wrong: Wrong) -> Flown:
     ]
     on = [_on(outing, p.name, i, wrong) for i, p in enumerate(packs)]
     leads = {
-        node.name: np.broadcast_to(
-            (node.lead_ohm + day.plugs_ohm[node.name]) * (1 + 0.0039 * (day.air_c - 20.0))
-            + wrong.lead_ohm.get(node.name, 0.0),
-            (n,),
-        )
+        node.name: (node.lead_ohm + day.plugs_ohm[node.name]) * (1 + 0.0039 * (day.air_c - 20.0))
+        + wrong.lead_ohm.get(node.name, 0.0)
         for node in aircraft.nodes
     }
     start_v = float(packs[0].open_v(np.array([packs[0].left]))[0])
     volts = {node.name: np.full(n, start_v) for node in aircraft.nodes}
     given: Supplied | None = None
     servo_a: dict[tuple[str, int], FloatArray] = {}
-    for _ in range(_PASSES):
+    soft = wrong.limit < 1.0 or wrong.out_ohm > 0.0
+    for _ in range(_PASSES_OF_A_SOFT_SUPPLY if soft else _PASSES):
         amps = {}
         for node in aircraft.nodes:
             for i, servo in enumerate(node.servos):
@@ -144,7 +149,7 @@ def fly(aircraft: Aircraft, outing: Outing, day: Day, wrong: Wrong) -> Flown:
         bus = bus - wrong.dip_v
         drift = 0.0
         for name, a in amps.items():
-            new = np.maximum(bus - leads[name] * a, 0.25 * start_v)
+            new = np.maximum(bus - leads[name] * a - _taken(wrong, name, a), 0.25 * start_v)
             new = volts[name] + 0.7 * (new - volts[name])
             drift = max(drift, float(np.abs(new - volts[name]).max()))
             volts[name] = new
@@ -157,7 +162,7 @@ def fly(aircraft: Aircraft, outing: Outing, day: Day, wrong: Wrong) -> Flown:
         signals[f"{pack.name}/consumed"] = used
     for name, a in amps.items():
         signals[f"{name}/current"] = a
-        signals[f"{name}/voltage"] = bus - leads[name] * a
+        signals[f"{name}/voltage"] = bus - leads[name] * a - _taken(wrong, name, a)
         signals[f"{name}/consumed"] = np.cumsum(a) * DT_S / 3.6
         signals[f"{name}/temperature"] = day.air_c + 6.0 * (1 - np.exp(-outing.time_s / 300.0))
     signals["bus/temperature"] = day.air_c + 12.0 * (1 - np.exp(-outing.time_s / 200.0))
@@ -167,9 +172,14 @@ def fly(aircraft: Aircraft, outing: Outing, day: Day, wrong: Wrong) -> Flown:
         servo_a=servo_a,
         motions=motions,
         lead_ohm=leads,
+        contact_v={name: _taken(wrong, name, a) for name, a in amps.items()},
         supplied=given,
         drift_v=drift,
     )
+
+
+def _taken(wrong: Wrong, name: str, amps: FloatArray) -> FloatArray:
+    return wrong.contact_v.get(name, np.zeros(len(amps))) * amps / (amps + _FILM_A)
 
 
 def _on(outing: Outing, name: str, number: int, wrong: Wrong) -> FloatArray:

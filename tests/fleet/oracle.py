@@ -3,7 +3,8 @@
 The oracle holds logged samples against the true signals of the same flight without its fault: what
 servos would have drawn, what the packs would have given. So it needs no counterpart, no usual value
 of the pilot and no clock of the sensors; what it cannot see, nobody can. Its errors are those of
-the samples: scatter of blocks of the flight, and scatter from flight to flight before the onset.
+the samples against the true signals with the fault, and the scatter of its value over flights that
+are sound.
 """
 
 from __future__ import annotations
@@ -96,26 +97,44 @@ def _then(r: Recording, signal: FloatArray, at_s: FloatArray) -> FloatArray:
     return np.asarray(np.interp(at_s, r.outing.time_s, signal))
 
 
-def _mean_of_blocks(x: FloatArray, weight: FloatArray, at_s: FloatArray) -> tuple[float, float]:
-    """Sum of x over sum of weight, and its standard error from blocks of the time."""
-    block = (at_s / BLOCK_S).astype(int)
-    _, number = np.unique(block, return_inverse=True)
-    tops, bottoms = np.bincount(number, x), np.bincount(number, weight)
-    ratio = float(tops.sum() / bottoms.sum())
-    rest = tops - ratio * bottoms
-    n = len(tops)
-    error = np.sqrt(n / max(n - 1, 1) * np.sum(rest**2)) / abs(float(bottoms.sum()))
-    return ratio, float(error)
+def _of_sums(
+    x: FloatArray, weight: FloatArray, noise: FloatArray, at_s: FloatArray
+) -> tuple[float, float]:
+    """Sum of x over sum of weight, and its standard error by the noise that is in x.
+
+    Noise of one block of the time is one number: neighbours share what moved between the instant
+    that a sensor took and the one that it is held against.
+    """
+    total = float(weight.sum())
+    return float(x.sum()) / total, _block_error(noise, at_s) / abs(total)
+
+
+def _slope(
+    x: FloatArray, y: FloatArray, noise: FloatArray, at_s: FloatArray
+) -> tuple[float, float]:
+    """Least-squares slope, and its standard error by the noise that is in y."""
+    dx = x - x.mean()
+    square = float(dx @ dx)
+    return float(dx @ (y - y.mean())) / square, _block_error(dx * noise, at_s) / square
+
+
+def _block_error(x: FloatArray, at_s: FloatArray) -> float:
+    """Standard error of the sum of x from the scatter of its blocks."""
+    _, number = np.unique((at_s / BLOCK_S).astype(int), return_inverse=True)
+    sums = np.bincount(number, x)
+    return float(np.std(sums, ddof=1) * np.sqrt(len(sums)))
 
 
 def _current(fault: Fault, aircraft: Aircraft, r: Recording) -> Evidence | None:
     """Rise of the place's current, as a part of an average servo's."""
-    h = r.heard.get(f"{fault.place}/current")
+    key = f"{fault.place}/current"
+    h = r.heard.get(key)
     if h is None:
         return None
     use = _active(r, h.taken_s)
-    sound = _then(r, r.sound.signals[f"{fault.place}/current"], h.taken_s[use])
-    ratio, error = _mean_of_blocks(h.values[use], sound, h.taken_s[use])
+    at, logged = h.taken_s[use], h.values[use]
+    noise = logged - _then(r, r.flown.signals[key], at)
+    ratio, error = _of_sums(logged, _then(r, r.sound.signals[key], at), noise, at)
     servos = 1 if fault.kind == "sensor-gain" else len(aircraft.node(fault.place).servos)
     limit = SERVO_PART if fault.kind == "servo-binding" else 0.0
     return Evidence(value=servos * (ratio - 1.0), error=servos * error, limit=limit)
@@ -123,7 +142,8 @@ def _current(fault: Fault, aircraft: Aircraft, r: Recording) -> Evidence | None:
 
 def _heating(fault: Fault, aircraft: Aircraft, r: Recording) -> Evidence | None:
     """Rise of the second half of the flight over its first quarter, of an average servo."""
-    h = r.heard.get(f"{fault.place}/current")
+    key = f"{fault.place}/current"
+    h = r.heard.get(key)
     if h is None:
         return None
     a, b = r.outing.flight
@@ -132,8 +152,9 @@ def _heating(fault: Fault, aircraft: Aircraft, r: Recording) -> Evidence | None:
         use = (h.taken_s >= low) & (h.taken_s < high)
         if use.sum() < 20:
             return None
-        sound = _then(r, r.sound.signals[f"{fault.place}/current"], h.taken_s[use])
-        parts.append(_mean_of_blocks(h.values[use], sound, h.taken_s[use]))
+        at, logged = h.taken_s[use], h.values[use]
+        noise = logged - _then(r, r.flown.signals[key], at)
+        parts.append(_of_sums(logged, _then(r, r.sound.signals[key], at), noise, at))
     servos = len(aircraft.node(fault.place).servos)
     return Evidence(
         value=servos * (parts[1][0] - parts[0][0]),
@@ -142,35 +163,19 @@ def _heating(fault: Fault, aircraft: Aircraft, r: Recording) -> Evidence | None:
     )
 
 
-def _drop(fault: Fault, r: Recording) -> tuple[FloatArray, FloatArray] | None:
-    """Instants and logged drops of a lead: what the bus last told, less what the place tells."""
+def _lead(fault: Fault, r: Recording) -> Evidence | None:
+    """Resistance of the lead by the true current and what the bus last told, Ohm."""
     bus, node = r.heard.get("bus/voltage"), r.heard.get(f"{fault.place}/voltage")
     if bus is None or node is None:
         return None
     last = np.searchsorted(bus.taken_s, node.taken_s, side="right") - 1
     use = last >= 0
-    return node.taken_s[use], bus.values[last[use]] - node.values[use]
-
-
-def _lead(fault: Fault, r: Recording) -> Evidence | None:
-    """Resistance of the lead by the true current, Ohm."""
-    drop = _drop(fault, r)
-    if drop is None:
-        return None
-    at, volts = drop
-    amps = _then(r, r.flown.signals[f"{fault.place}/current"], at)
-    slope, error = _slope(amps, volts, at)
-    lead = float(np.mean(r.sound.lead_ohm[fault.place]))
-    return Evidence(value=slope, error=error, limit=max(LEAD_OHM, LEAD_PART * lead))
-
-
-def _slope(x: FloatArray, y: FloatArray, at_s: FloatArray) -> tuple[float, float]:
-    """Least-squares slope, and its standard error from blocks of the time."""
-    dx, dy = x - x.mean(), y - y.mean()
-    slope = float(dx @ dy / (dx @ dx))
-    _, number = np.unique((at_s / BLOCK_S).astype(int), return_inverse=True)
-    pulls = np.bincount(number, dx * (dy - slope * dx))
-    return slope, float(np.sqrt(np.sum(pulls**2)) / (dx @ dx))
+    at, drop = node.taken_s[use], bus.values[last[use]] - node.values[use]
+    s = r.flown.signals
+    true = _then(r, s["bus/voltage"] - s[f"{fault.place}/voltage"], at)
+    slope, error = _slope(_then(r, s[f"{fault.place}/current"], at), drop, drop - true, at)
+    limit = max(LEAD_OHM, LEAD_PART * r.sound.lead_ohm[fault.place])
+    return Evidence(value=slope, error=error, limit=limit)
 
 
 def _falls(fault: Fault, r: Recording) -> Evidence | None:
@@ -189,14 +194,15 @@ def _falls(fault: Fault, r: Recording) -> Evidence | None:
 
 def _source(fault: Fault, r: Recording) -> Evidence | None:
     """Resistance of the pack by its true current, as a part of what it has when sound."""
-    h = r.heard.get(f"{fault.place}/voltage")
+    key = f"{fault.place}/voltage"
+    h = r.heard.get(key)
     if h is None:
         return None
     number = int(fault.place.split()[-1]) - 1
-    given = r.sound.supplied
-    fallen = _then(r, given.open_v[number], h.taken_s) - h.values
-    amps = _then(r, r.flown.supplied.pack_a[number], h.taken_s)
-    slope, error = _slope(amps, fallen, h.taken_s)
+    given, at = r.sound.supplied, h.taken_s
+    fallen = _then(r, given.open_v[number], at) - h.values
+    noise = _then(r, r.flown.signals[key], at) - h.values
+    slope, error = _slope(_then(r, r.flown.supplied.pack_a[number], at), fallen, noise, at)
     sound_a = given.pack_a[number]
     usual = given.open_v[number] - given.pack_v[number]
     ohm = float(sound_a @ usual / (sound_a @ sound_a))
@@ -210,27 +216,35 @@ def _droop(r: Recording) -> Evidence | None:
         return None
     load = _then(r, r.sound.signals["bus/current"], h.taken_s)
     use = load >= np.quantile(load, 0.9)
-    apart = _then(r, r.sound.signals["bus/voltage"], h.taken_s[use]) - h.values[use]
-    mean, error = _mean_of_blocks(apart, np.ones(len(apart)), h.taken_s[use])
-    return Evidence(value=mean, error=error, limit=SAG_V)
+    return _level(r, "bus/voltage", h.taken_s[use], h.values[use], limit=SAG_V)
 
 
 def _offset(fault: Fault, r: Recording) -> Evidence | None:
-    """What the place's voltage differs by, V."""
+    """What the place's voltage lies below what it would, V."""
     h = r.heard.get(f"{fault.place}/voltage")
     if h is None:
         return None
-    apart = h.values - _then(r, r.sound.signals[f"{fault.place}/voltage"], h.taken_s)
-    mean, error = _mean_of_blocks(apart, np.ones(len(apart)), h.taken_s)
-    return Evidence(value=mean, error=error, limit=0.0)
+    return _level(r, f"{fault.place}/voltage", h.taken_s, h.values, limit=0.0)
+
+
+def _level(
+    r: Recording, key: str, at_s: FloatArray, logged: FloatArray, *, limit: float
+) -> Evidence:
+    apart = _then(r, r.sound.signals[key], at_s) - logged
+    noise = _then(r, r.flown.signals[key], at_s) - logged
+    mean, error = _of_sums(apart, np.ones(len(apart)), noise, at_s)
+    return Evidence(value=mean, error=error, limit=limit)
 
 
 def _share(fault: Fault, r: Recording) -> Evidence | None:
-    """The pack's part of the whole current while it flies."""
-    h = r.heard.get(f"{fault.place}/current")
+    """The pack's part of the whole current, less what it would have given."""
+    key = f"{fault.place}/current"
+    h = r.heard.get(key)
     if h is None:
         return None
     use = _active(r, h.taken_s)
-    total = _then(r, r.flown.signals["bus/current"], h.taken_s[use])
-    share, error = _mean_of_blocks(h.values[use], total, h.taken_s[use])
+    at, logged = h.taken_s[use], h.values[use]
+    apart = logged - _then(r, r.sound.signals[key], at)
+    noise = logged - _then(r, r.flown.signals[key], at)
+    share, error = _of_sums(apart, _then(r, r.flown.signals["bus/current"], at), noise, at)
     return Evidence(value=share, error=error, limit=SHARE)

@@ -197,7 +197,7 @@ def _day(season: Season, flight: int, out: Outing, rng: Generator) -> Day:
         air_c=air_c,
         # Packs come from the house or the car; in the fuselage they warm a little.
         pack_c=float(0.7 * air_c + 0.3 * 21.0 + 4.0 + rng.normal()),
-        packs=tuple(replace(p, left=left + 0.005 * rng.normal()) for p in packs),
+        packs=tuple(replace(p, left=left + 0.002 * rng.normal()) for p in packs),
         plugs_ohm={
             node.name: 0.0008 * abs(float(rng.standard_t(5))) for node in season.aircraft.nodes
         },

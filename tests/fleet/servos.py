@@ -115,7 +115,7 @@ def draw(
         keep = float(np.exp(-dt_s / _WARMING_S))
         warmth = lfilter([1 - keep], [1, -keep], watts) / max(float(watts.mean()), 1e-9)
         watts = watts * (1.0 + fault.warms * np.minimum(warmth, 1.5))
-    amps = servo.idle_a + np.minimum(watts / node_v, servo.stall_a)
+    amps = servo.idle_a + np.minimum(watts / node_v, node_v / servo.winding_ohm)
     if fault.dead_from_s is not None:
         gone = np.arange(len(amps)) * dt_s >= fault.dead_from_s
         amps = np.where(gone, 0.0 if fault.unplugged else servo.idle_a, amps)

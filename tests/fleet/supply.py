@@ -29,7 +29,7 @@ CELL_MOHM_AH = {"lipo": 16.0, "liion": 62.0, "life": 27.0, "nimh": 34.0}
 # Relaxation: resistance as a part of the ohmic one, and time constant in s.
 _RELAXING = ((0.45, 6.0), (0.5, 75.0))
 # What a regulator gives beyond its limit comes through so much resistance, Ohm.
-_BEYOND_OHM = 0.6
+_BEYOND_OHM = 0.25
 
 
 @dataclass(frozen=True, kw_only=True)
