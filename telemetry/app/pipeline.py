@@ -22,6 +22,7 @@ from telemetry.detect.spikes import find_spikes
 from telemetry.detect.stirs import measure_stirs
 from telemetry.measure.charge import measure_charge
 from telemetry.measure.control_check import check_shares
+from telemetry.measure.currents.frozen import frozen_currents
 from telemetry.measure.currents.nodes import unusual_currents
 from telemetry.measure.floors import pack_floors
 from telemetry.measure.leads.changes import lead_changes
@@ -127,7 +128,8 @@ def _flight(
     measured = measured_in(phases, readings, craft, sharing)
     found_margins = margins(craft, resistances, measured)
     states = pack_states(readings, craft, phases, charge, sharing, drawn)
-    unusual, watched = unusual_currents(readings, craft, phases)
+    frozen = frozen_currents(readings, craft, phases)
+    unusual, watched = unusual_currents(readings, craft, phases, frozen)
     return Flight(
         kind=part.kind,
         start_s=part.start_s,
@@ -153,6 +155,7 @@ def _flight(
         parts=part_loads(craft, measured, found_margins),
         unusual=unusual,
         watched=watched,
+        frozen=frozen,
         lead_changes=lead_changes(readings, craft, phases, resistances),
         drop_ratios=drop_ratios(readings, craft, phases),
     )

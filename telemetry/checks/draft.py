@@ -60,6 +60,8 @@ class FindingDraft:
     likelier, further : tuple of Possible
         Causes that fit this case, before and after those that the code always has; one of the same
         kind as a standing one takes its place.
+    bench : str
+        What tells more in this case, to be done before the standing bench check.
     words : Words or None
         Standing words that fit better than those of the code.
     flight : int or None
@@ -83,6 +85,7 @@ class FindingDraft:
     evidence: dict[str, float | int | str | None] = field(default_factory=dict)
     likelier: tuple[Possible, ...] = ()
     further: tuple[Possible, ...] = ()
+    bench: str = ""
     words: Words | None = None
     flight: int | None = None
     start_s: float | None = None
@@ -125,7 +128,7 @@ class FindingDraft:
             title=self.title,
             evidence=self.evidence,
             explanations=tuple(p.text for p in possible),
-            confirm=self._named(words.confirm),
+            confirm=self._named(self.bench + words.confirm),
             advice=self._named(words.advice_at(self.level)),
             servo=self.servo,
             flight=self.flight,

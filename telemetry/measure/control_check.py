@@ -257,6 +257,7 @@ def _shares(
                     outputs=tuple(str(s.output) for s in servos),
                     drives=" or ".join(fits) or None,
                     separable=len(fits) == 1 and sum(s.count for s in servos) == 1,
+                    controls=tuple(fits),
                 )
             )
     return tuple(out)

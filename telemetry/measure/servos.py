@@ -178,6 +178,7 @@ def _shares(
                 chance=_chance(float(found.coef[n]), float(found.low[n]), float(found.high[n])),
                 condition_index=found.condition_index,
                 separable=sum(s.count for s in servos) == 1,
+                controls=tuple(mine),
             )
         )
     return out

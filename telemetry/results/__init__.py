@@ -8,7 +8,14 @@ from __future__ import annotations
 
 from telemetry.results.answer import Answer, EarlierAnswer, StandingFinding
 from telemetry.results.checks import CheckOutcome, NotJudged, OutcomeKind
-from telemetry.results.events import Event, Stir, StirPlace
+from telemetry.results.events import (
+    Event,
+    FrozenCurrent,
+    Stir,
+    StirPlace,
+    UnusualCurrent,
+    WatchedCurrent,
+)
 from telemetry.results.findings import OF_ONE_SERVO, Cause, Change, ClosedBy, Finding
 from telemetry.results.history import (
     Alignment,
@@ -46,8 +53,6 @@ from telemetry.results.measures import (
     Resistance,
     ServoShare,
     SupplyLevel,
-    UnusualCurrent,
-    WatchedCurrent,
     WorstCase,
 )
 from telemetry.results.packs import (
@@ -93,6 +98,7 @@ __all__ = [
     "Finding",
     "Flight",
     "FlightPair",
+    "FrozenCurrent",
     "History",
     "HistoryFlight",
     "Knee",

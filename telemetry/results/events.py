@@ -1,10 +1,10 @@
-"""Stirs and events at a place: sags, shifts, undervoltage, spikes, brownouts."""
+"""Stirs and events at a place: falls of voltage, spikes, currents unlike their counterpart's."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from telemetry.results.kinds import EventKind, Evidence, Origin, PhaseKind
+from telemetry.results.kinds import EventKind, Evidence, Origin, PhaseKind, UnusualKind
 from telemetry.results.recording import Span
 from telemetry.results.tables import INNER
 
@@ -81,3 +81,79 @@ class Event(Span):
     note: str = ""
     together: bool = field(default=False, metadata=INNER)
     slow: bool = field(default=False, metadata=INNER)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class UnusualCurrent:
+    """The current of a node that is not its counterpart's, or not what it was.
+
+    Attributes
+    ----------
+    kind : UnusualKind
+    place : str
+    start_s, end_s : float, float or None
+        From when to when; None to the end of the flight.
+    against : str
+        What it was compared with.
+    before, now : float or None
+        What it should draw, and what it draws, A; of a share (silent, heats, more, less) that of
+        the counterpart's current before and after, 1 for equal; of what hunts on the ground the
+        usual jump from reading to reading elsewhere, and here.
+    error : float or None
+        Standard error of the difference, A; of a share relative.
+    seconds : float or None
+        How long it lasted in flight.
+    rest_before, rest_after, rest_mirror : float or None
+        Current at rest on the ground before take-off, after landing, and the mirror's before, A.
+    controls : tuple of (str, float)
+        Whose servos may have changed, the likeliest first, with probabilities.
+    either : bool
+        Of a multiple: whether the currents at rest leave open which of the two changed.
+    """
+
+    kind: UnusualKind
+    place: str
+    start_s: float
+    end_s: float | None
+    against: str
+    before: float | None = None
+    now: float | None = None
+    error: float | None = None
+    seconds: float | None = None
+    rest_before: float | None = None
+    rest_after: float | None = None
+    rest_mirror: float | None = None
+    controls: tuple[tuple[str, float], ...] = ()
+    either: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WatchedCurrent:
+    """A node whose current was compared in flight.
+
+    Attributes
+    ----------
+    place, against : str
+        ``against`` is "" where it has no counterpart.
+    least_a : float
+        What half a minute of more would have shown, A.
+    update_s, seconds : float
+        From reading to reading, and how much of the flight was compared, s.
+    """
+
+    place: str
+    against: str
+    least_a: float
+    update_s: float
+    seconds: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FrozenCurrent(Span):
+    """A current whose reading stood still while it flowed on, or while all others moved.
+
+    ``value_a`` is what it stood at: it tells nothing of its servos.
+    """
+
+    place: str
+    value_a: float

@@ -10,7 +10,14 @@ from typing import TYPE_CHECKING, Any
 from telemetry.model.brief import Facts, as_html, as_text, some
 from telemetry.results.answer import Answer
 from telemetry.results.checks import CheckOutcome
-from telemetry.results.events import Event, Stir, StirPlace
+from telemetry.results.events import (
+    Event,
+    FrozenCurrent,
+    Stir,
+    StirPlace,
+    UnusualCurrent,
+    WatchedCurrent,
+)
 from telemetry.results.findings import Finding, counted_by_level, verdict_in_brief, worst_of
 from telemetry.results.kinds import Level
 from telemetry.results.measures import (
@@ -23,8 +30,6 @@ from telemetry.results.measures import (
     Resistance,
     ServoShare,
     SupplyLevel,
-    UnusualCurrent,
-    WatchedCurrent,
     WorstCase,
 )
 from telemetry.results.packs import (
@@ -70,6 +75,7 @@ class Flight(Span):
     levels: tuple[SupplyLevel, ...] = field(default=(), metadata=INNER)
     unusual: tuple[UnusualCurrent, ...] = field(default=(), metadata=INNER)
     watched: tuple[WatchedCurrent, ...] = field(default=(), metadata=INNER)
+    frozen: tuple[FrozenCurrent, ...] = field(default=(), metadata=INNER)
     lead_changes: tuple[LeadChange, ...] = field(default=(), metadata=INNER)
     drop_ratios: tuple[DropRatio, ...] = field(default=(), metadata=INNER)
     drops: tuple[LoadDrop, ...] = field(default=(), metadata=INNER)

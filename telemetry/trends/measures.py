@@ -19,7 +19,7 @@ from telemetry.results import Cause, Level
 FloatArray = NDArray[np.float64]
 
 #: Version of the document. Measures of another version are made again from the log.
-VERSION = "13"
+VERSION = "14"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -57,15 +57,29 @@ class Blocks:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class GroupDraw:
-    """What the servos on one control draw per rate of travel, A per %/s; 95 % range by chance."""
+    """What the servos on some controls of a place draw, with its 95 % range by chance.
+
+    Attributes
+    ----------
+    place : str
+    controls : tuple of str
+        Several where they moved together, or where any of them may have moved.
+    outputs : tuple of str
+    value, low, high : float
+        A per %/s of travel; of a control check A above rest while it moved.
+    separable : bool
+    checked : bool
+        Whether a control check told it; else control columns.
+    """
 
     place: str
-    drives: str
+    controls: tuple[str, ...]
     outputs: tuple[str, ...]
     value: float
     low: float
     high: float
     separable: bool
+    checked: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -218,7 +232,10 @@ class Measures:
             "stir": _blocks_out(self.stir),
             "air": _blocks_out(self.air),
             "groups": [
-                [g.place, g.drives, list(g.outputs), g.value, g.low, g.high, g.separable]
+                [
+                    *(g.place, list(g.controls), list(g.outputs)),
+                    *(g.value, g.low, g.high, g.separable, g.checked),
+                ]
                 for g in self.groups
             ],
             "events": [[e.place, e.origin, e.count, e.deepest_v] for e in self.events],
@@ -256,8 +273,17 @@ class Measures:
             stir=_blocks_in(doc["stir"]),
             air=_blocks_in(doc["air"]),
             groups=tuple(
-                GroupDraw(place=p, drives=d, outputs=tuple(o), value=v, low=a, high=b, separable=s)
-                for p, d, o, v, a, b, s in doc["groups"]
+                GroupDraw(
+                    place=p,
+                    controls=tuple(c),
+                    outputs=tuple(o),
+                    value=v,
+                    low=a,
+                    high=b,
+                    separable=s,
+                    checked=k,
+                )
+                for p, c, o, v, a, b, s, k in doc["groups"]
             ),
             events=tuple(
                 EventCount(place=p, origin=o, count=n, deepest_v=d) for p, o, n, d in doc["events"]

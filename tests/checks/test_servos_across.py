@@ -15,7 +15,7 @@ from telemetry.checks.draft import FindingDraft
 from telemetry.checks.servos import across as servos
 from telemetry.checks.servos import claims
 from telemetry.checks.servos.claims import Claim
-from telemetry.checks.servos.groups import ServoGroup
+from telemetry.checks.servos.naming import Suspect
 from telemetry.results import Level, NoteMark
 from telemetry.trends.evidence import Judgement
 from telemetry.trends.measures import Blocks, Measures
@@ -330,17 +330,17 @@ class TestFinding:
             claim: Claim,
             amps: Sequence[float] = (9.0, 2.0, 2.0, 2.0, 2.0, 8.0, 2.4, 2.6, 2.8),
             *,
-            group: ServoGroup | None = None,
+            likely: tuple[Suspect, ...] = (),
             step_a: float = 0.01,
             **more: Any,
         ) -> FindingDraft | None:
-            self.grouped: list[Any] = []
+            self.asked: list[Any] = []
 
-            def rising_group(_case: AircraftHistory, *asked: Any) -> ServoGroup | None:
-                self.grouped.append(asked)
-                return group
+            def suspects(_case: AircraftHistory, *asked: Any) -> tuple[Suspect, ...]:
+                self.asked.append(asked)
+                return likely
 
-            monkeypatch.setattr(servos, "rising_group", rising_group)
+            monkeypatch.setattr(servos, "suspects", suspects)
             features = [{(claim.place, "stir_mean_a"): a} for a in amps]
             return servos._finding(case(features=features, step_a=step_a, **more), claim)
 
@@ -362,23 +362,37 @@ class TestFinding:
         assert f.evidence["servo_share_pct"] == 50.0
         assert (f.evidence["servos"], f.evidence["servos_known"]) == (2, "yes")
         assert (f.evidence["usual_stir_a"], f.evidence["stir_a"]) == pytest.approx((2.0, 2.6))
-        assert self.grouped == [(LEFT, 5, 0.25)]
-        assert "servos_on" not in f.evidence
+        assert self.asked == [(LEFT, 5, 0.25)]
+        assert "suspect_1" not in f.evidence
+        assert "one control after the other, each alone for 5 s" in f.bench
 
     def test_the_servos_that_it_is(
         self, found: Callable[..., FindingDraft | None], claim: Make
     ) -> None:
-        group = ServoGroup(drives="left aileron", name="left aileron (output 3)", rise=0.4)
-        f = found(claim(flights=9, now=0.25), group=group)
+        aileron = Suspect(control="left aileron", outputs=("3",), chance=0.9, rise=0.4)
+        flap = Suspect(control="flap", chance=0.1)
+        f = found(claim(flights=9, now=0.25), likely=(aileron, flap))
         assert f is not None
-        assert f.servo == "left aileron (output 3)"
-        assert f.evidence["servos_on"] == "left aileron"
+        assert (f.servo, f.bench) == ("left aileron (output 3)", "")
+        assert f.evidence["suspect_1"] == "left aileron (output 3)"
+        assert (f.evidence["suspect_1_pct"], f.evidence["suspect_2_pct"]) == (90.0, 10.0)
         assert f.evidence["group_rise_pct"] == pytest.approx(40.0)
-        f = found(
-            claim(flights=9, now=0.25), group=ServoGroup(drives="flap", name="flap", rise=None)
+
+    def test_where_no_one_is_sure_the_stir_that_tells_them_apart_comes_next(
+        self, found: Callable[..., FindingDraft | None], claim: Make
+    ) -> None:
+        likely = (
+            Suspect(control="aileron", outputs=("1", "2"), chance=0.6),
+            Suspect(control="flap", outputs=("3",), chance=0.3),
+            Suspect(control="gear", chance=0.04),
         )
+        f = found(claim(flights=9, now=0.25), likely=likely)
         assert f is not None
-        assert f.evidence["group_rise_pct"] is None
+        assert f.servo is None
+        assert f.evidence["suspect_1"] == "aileron (outputs 1, 2)"
+        assert f.evidence["suspect_2_pct"] == pytest.approx(30.0)
+        assert "suspect_3" not in f.evidence
+        assert f.bench.startswith("With a log running move the aileron, then the flap, each alone")
 
     def test_numbers_of_a_silent_one(
         self, found: Callable[..., FindingDraft | None], claim: Make
@@ -391,7 +405,7 @@ class TestFinding:
         assert "share" not in f.title
         assert (f.change.rise, f.change.limit) == (-100.0, None)
         assert (f.evidence["node_rise_pct"], f.evidence["servo_share_pct"]) == (-50.0, None)
-        assert self.grouped == []
+        assert self.asked[0][2] == -0.5
         f = found(claim(code=SILENT, flights=9, now=0.5))
         assert f is not None
         assert f.change is not None
@@ -495,11 +509,11 @@ class TestSensorFinding:
         assert found(claim(others=(RIGHT, TAIL)), RIGHT) is None
         assert len(self.asked) == 1
 
-    def test_nothing_falls_by_more_than_95_percent(
+    def test_no_current_falls_by_more_than_99_percent(
         self, found: Callable[..., FindingDraft | None], claim: Make
     ) -> None:
         found(claim(code=SILENT, now=1.2, others=()), None)
-        assert self.asked[0][-1] == pytest.approx(0.05)
+        assert self.asked[0][-1] == pytest.approx(0.01)
 
 
 @pytest.mark.parametrize(("code", "sign"), [(RISING, 1.0), (SILENT, -1.0)])

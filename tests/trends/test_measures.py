@@ -27,12 +27,13 @@ class TestDocument:
             groups=(
                 GroupDraw(
                     place="tail",
-                    drives="rudder",
+                    controls=("elevator", "rudder"),
                     outputs=("1", "2"),
                     value=0.01,
                     low=0.009,
                     high=0.011,
                     separable=False,
+                    checked=True,
                 ),
             ),
             events=(EventCount(place="tail", origin="contact", count=3, deepest_v=1.2),),

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from telemetry.aircraft import Aircraft
 from telemetry.checks.aircraft_history import (
     AircraftHistory,
@@ -28,19 +30,12 @@ from telemetry.checks.servos.claims import (
     reference_places,
     servo_pct,
 )
-from telemetry.checks.servos.groups import rising_group
 from telemetry.checks.servos.heating import judge_heating
-from telemetry.checks.servos.in_flight import (
-    HEAT_WORDS,
-    NEEDS,
-    RAISED_WORDS,
-    SILENT_WORDS,
-    fell_silent,
-    sees_climb,
-    sees_more,
-    sees_silence,
-    servo_findings,
-)
+from telemetry.checks.servos.in_flight import fell_silent, servo_findings
+from telemetry.checks.servos.naming import named, separating_stir, told
+from telemetry.checks.servos.sees import NEEDS, sees_climb, sees_more, sees_silence
+from telemetry.checks.servos.suspects import suspects
+from telemetry.checks.servos.words import HEAT_WORDS, RAISED_WORDS, SILENT_WORDS
 from telemetry.checks.tree import OF_SERVOS
 from telemetry.results import OF_ONE_SERVO, Level, NotJudged, Trend
 from telemetry.trends.evidence import Judgement
@@ -142,8 +137,9 @@ def _finding(history: AircraftHistory, claim: Claim) -> FindingDraft | None:
     level = _level(history, claim)
     pct = servo_pct(history, claim)
     against = " and ".join(claim.others) if claim.others else "its own earlier flights"
-    rising = claim.code == "servo-current-rising"
-    group = rising_group(history, place, since, j.now) if rising else None
+    rising = claim.rising
+    likely = suspects(history, place, since, j.now if rising else -j.now)
+    servo = named(likely)
     more = "more" if rising else "less"
     title = f"{place} draws {100 * j.now:.0f} % {more} than usual, measured against {against}"
     if rising:
@@ -157,10 +153,9 @@ def _finding(history: AircraftHistory, claim: Claim) -> FindingDraft | None:
         "stir_a": now,
         "compared_with": against,
     }
-    if group is not None:
-        evidence["servos_on"] = group.drives
-        evidence["group_rise_pct"] = None if group.rise is None else 100.0 * group.rise
-    return established(
+    if servo is not None and servo.rise is not None:
+        evidence["group_rise_pct"] = 100.0 * servo.rise
+    found = established(
         history,
         claim.code,
         place,
@@ -174,9 +169,10 @@ def _finding(history: AircraftHistory, claim: Claim) -> FindingDraft | None:
         limit=history.limits.servo_ground_pct if rising and level is Level.WATCH else None,
         before=before,
         now=now,
-        servo=None if group is None else group.name,
-        evidence=evidence,
+        servo=None if servo is None else servo.name,
+        evidence={**evidence, **told(likely)},
     )
+    return replace(found, bench=separating_stir(likely, history.flights[-1].update_s))
 
 
 def _sensor_finding(history: AircraftHistory, claim: Claim) -> FindingDraft | None:

@@ -22,6 +22,8 @@ _GRADUAL_LEAN = 6.0
 # currents that changed by less than this say nothing of a servo unless the rest changed as well
 # (heuristic; a log of a ratio).
 _OTHER_HAND = 0.22
+# No current falls by more than this, as a share: its logarithm is to stay finite.
+_ALL_GONE = -0.99
 # Log of the odds from which the rest current is held to have changed as well (heuristic).
 _SURELY = 3.0
 # A current sensor that drifted counts from this part of its reading on, which is less than a
@@ -41,6 +43,17 @@ class Claim:
     others: tuple[str, ...]
     judgement: Judgement
     of_servo: bool = True
+
+    @property
+    def rising(self) -> bool:
+        """Whether the place draws more."""
+        return self.code == "servo-current-rising"
+
+    @property
+    def log_change(self) -> float:
+        """The claimed change, as the natural logarithm of a ratio: above 0 where it rose."""
+        sign = 1.0 if self.rising else -1.0
+        return float(np.log1p(max(sign * self.judgement.mean_rise, _ALL_GONE)))
 
 
 def reference_places(
@@ -134,22 +147,21 @@ def drifted(history: AircraftHistory, claim: Claim) -> tuple[str, float] | None:
     """
     j = claim.judgement
     assert j.onset is not None
-    sign = 1.0 if claim.code == "servo-current-rising" else -1.0
-    moved = _moved(claim)
-    suspects = [(claim.place, sign, moved)]
+    moved = claim.log_change
+    sensors = [(claim.place, moved)]
     if len(claim.others) == 1:
-        suspects.append((claim.others[0], -sign, -moved))
+        sensors.append((claim.others[0], -moved))
     odds = [
-        (sensor_odds(history, place, j.first, int(j.at[j.onset]), by), place, way)
-        for place, way, by in suspects
+        (sensor_odds(history, place, j.first, int(j.at[j.onset]), by), place, by)
+        for place, by in sensors
     ]
-    best, place, way = max(odds)
-    return (place, way) if best > SENSOR_SURE else None
+    best, place, by = max(odds)
+    return (place, 1.0 if by > 0 else -1.0) if best > SENSOR_SURE else None
 
 
 def _beyond_another_hand(history: AircraftHistory, claim: Claim) -> bool:
     """Whether a change is more than another pilot's way of flying usually makes of it."""
-    return abs(_moved(claim)) >= _OTHER_HAND or not by_another_hand(history, claim)
+    return abs(claim.log_change) >= _OTHER_HAND or not by_another_hand(history, claim)
 
 
 def by_another_hand(history: AircraftHistory, claim: Claim) -> bool:
@@ -162,12 +174,6 @@ def by_another_hand(history: AircraftHistory, claim: Claim) -> bool:
     return not (mirrored and len(claim.others) == 1) and not _rest_agrees(history, claim)
 
 
-def _moved(claim: Claim) -> float:
-    """The claimed change, as a logarithm of a ratio."""
-    sign = 1.0 if claim.code == "servo-current-rising" else -1.0
-    return float(np.log1p(max(sign * claim.judgement.mean_rise, -0.95)))
-
-
 def _rest_agrees(history: AircraftHistory, claim: Claim) -> bool:
     """Whether the rest current surely changed with the moving one."""
     j = claim.judgement
@@ -175,7 +181,7 @@ def _rest_agrees(history: AircraftHistory, claim: Claim) -> bool:
     learn = np.arange(len(history.flights)) < j.at[j.onset]
     rest = [p for p in place_parts(history, claim.place, claim.others) if p.name == "rest"]
     seen = [found for p in rest if (found := moved_since(p.since(j.first), learn)) is not None]
-    return bool(seen) and log_odds(*seen[0], _moved(claim) * rest[0].response, 0.0) > _SURELY
+    return bool(seen) and log_odds(*seen[0], claim.log_change * rest[0].response, 0.0) > _SURELY
 
 
 def servo_pct(history: AircraftHistory, claim: Claim) -> float:
@@ -197,18 +203,16 @@ def rather_the_mirror(history: AircraftHistory, claim: Claim, loads: Sequence[st
     mirror = history.aircraft.mirror(claim.place, loads)
     if mirror is None or claim.others != (mirror,):
         return claim
-    rising = claim.code == "servo-current-rising"
-    up, down = (claim.place, mirror) if rising else (mirror, claim.place)
+    up, down = (claim.place, mirror) if claim.rising else (mirror, claim.place)
     j = claim.judgement
     sound = tuple(p for p in loads if p not in (up, down))
     servos, _ = history.servos(down)
     # The logarithm of the ratio has moved by so much, whichever of the two it was.
-    rise = j.mean_rise
-    moved = float(np.log1p(rise)) if rising else -float(np.log1p(-min(rise, 0.99)))
+    moved = abs(claim.log_change)
     lean = _lean(history, up, down, sound, j, moved)
     if not (j.step and -float(np.expm1(-moved)) >= _SILENT_PART / servos):
         lean += _GRADUAL_LEAN
-    if (lean >= 0) == rising:
+    if (lean >= 0) == claim.rising:
         return claim
     up_it_is = lean >= 0
     place, other, sign = (up, down, 1.0) if up_it_is else (down, up, -1.0)

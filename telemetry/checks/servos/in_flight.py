@@ -8,106 +8,49 @@ from dataclasses import replace
 from telemetry.checks.causes.kinds import CauseKind
 from telemetry.checks.draft import FindingDraft, Possible, Words, clock
 from telemetry.checks.facts import FlightFacts
-from telemetry.checks.needs import Needs, Refusal, nodes
-from telemetry.model.channels import Quantity
+from telemetry.checks.servos.naming import (
+    Suspect,
+    named,
+    of_one_log,
+    separating_stir,
+    told,
+)
+from telemetry.checks.servos.words import (
+    HEAT_WORDS,
+    HUNT_WORDS,
+    LESS_WORDS,
+    MORE_WORDS,
+    RAISED_WORDS,
+    REST_WORDS,
+    SILENT_WORDS,
+    STEADY_WORDS,
+    WHOLE_WORDS,
+)
 from telemetry.results import (
     Finding,
     Flight,
     Level,
-    NotJudged,
-    PhaseKind,
     UnusualCurrent,
     UnusualKind,
-    WatchedCurrent,
 )
 
 #: Added for so long in flight, s, and by so many amperes: as a stalled servo draws (heuristic:
 #: large servos stall at 3 A and more). Where the profile gives the stall current, this part of it.
 _STALL_S, _STALL_A, _STALL = 20.0, 2.0, 0.5
-#: A short stall shows in so many readings, and from so many seconds on; parts of a flight are
-#: compared from so many seconds on.
-_BRIEF_S, _BRIEF_READINGS, _PARTS_S = 3.0, 3.0, 140.0
+#: What a stir of one control after the other tells: how much each draws while it moves.
+_ANSWERS = frozenset(
+    {
+        *(UnusualKind.SILENT, UnusualKind.HEATS, UnusualKind.MORE, UnusualKind.LESS),
+        UnusualKind.RAISED,
+    }
+)
 #: A node that answers with less than this part of what it did has lost most of its servos.
 _MOSTLY_SILENT = 0.4
-
-_LINKAGE = "a servo that works against a stop, a stiff or bent linkage, or a stalled surface"
-_FIGHT = (
-    "two servos of one surface that work against each other: they draw current with nothing moving"
-)
-_OVERHEATED = "a servo whose motor or driver is failing"
-_CONSUMER = "something else at {place} was switched on (lamps, pump, gear)"
-_HUNT = "a servo that hunts about its place: play or a flexible mount, a worn potentiometer"
 
 
 def servo_findings(facts: FlightFacts) -> list[FindingDraft]:
     """What the node currents of one flight show, one finding a place."""
     return [_DRAFT[u.kind](facts, u) for u in facts.flight.unusual]
-
-
-#: What the checks of node currents in flight need at a place.
-NEEDS = Needs(at=nodes, own=(Quantity.CURRENT,), phases=(PhaseKind.FLIGHT,), counterpart=True)
-
-
-def sees_more(facts: FlightFacts, place: str | None) -> str | Refusal:
-    """How much more current would have shown at a place."""
-    watched = _watched(facts, place)
-    if watched is None:
-        return _UNREAD
-    brief = max(_BRIEF_S, _BRIEF_READINGS * watched.update_s)
-    if not watched.against:
-        return (
-            f"{watched.least_a:.1f} A more for 40 s, or a quarter over all it draws else for "
-            f"{brief:.0f} s"
-        )
-    more = f"{watched.least_a:.1f} A more for half a minute than {watched.against} says"
-    if facts.aircraft.mirror(watched.place, {watched.against}) is None:
-        return more
-    return f"{more}, or 1.7 times the current of {watched.against} through the flight"
-
-
-def sees_climb(facts: FlightFacts, place: str | None) -> str | Refusal:
-    """How much of a climb through the flight would have shown at a place."""
-    watched = _compared(facts, place)
-    if isinstance(watched, Refusal):
-        return watched
-    if not watched.against:
-        return "two fifths more drawn with nothing moving late in the flight than early"
-    return f"a third more late in the flight than early for the same work as {watched.against}"
-
-
-def sees_silence(facts: FlightFacts, place: str | None) -> str | Refusal:
-    """What silence would have shown at a place."""
-    watched = _compared(facts, place)
-    if isinstance(watched, Refusal):
-        return watched
-    still = "a current that no longer moves for 20 s while others' do"
-    if not watched.against:
-        return f"a third less drawn with nothing moving from an instant on, or {still}"
-    if facts.aircraft.mirror(watched.place, {watched.against}) is None:
-        return f"half the current for the same work by {watched.against}, or {still}"
-    return f"a quarter less for the same work as {watched.against}, or {still}"
-
-
-def _compared(facts: FlightFacts, place: str | None) -> WatchedCurrent | Refusal:
-    """What was compared with itself through a flight that was long enough for it."""
-    watched = _watched(facts, place)
-    if watched is None:
-        return _UNREAD
-    if watched.seconds < _PARTS_S:
-        why = f"{watched.seconds:.0f} s of flight are too short to compare its parts"
-        return Refusal(NotJudged.CALM, why, f"log a flight of {_PARTS_S:.0f} s or more")
-    return watched
-
-
-def _watched(facts: FlightFacts, place: str | None) -> WatchedCurrent | None:
-    return next((w for w in facts.flight.watched if w.place == place), None)
-
-
-_UNREAD = Refusal(
-    NotJudged.CALM,
-    "too little of the flight holds a current of every node",
-    "log the currents of all nodes through the flight",
-)
 
 
 def _stall_a(facts: FlightFacts, place: str) -> float | None:
@@ -136,31 +79,36 @@ def _evidence(facts: FlightFacts, u: UnusualCurrent) -> dict[str, float | int | 
 def _draft(
     facts: FlightFacts, u: UnusualCurrent, code: str, title: str, words: Words, level: Level
 ) -> FindingDraft:
-    servos = _servos(facts, u)
-    evidence = _evidence(facts, u)
+    likely = _suspects(facts, u)
+    servo = named(likely)
+    update_s = next((w.update_s for w in facts.flight.watched if w.place == u.place), None)
     return FindingDraft(
         code=code,
         level=level,
         place=u.place,
-        title=f"{u.place}{'' if servos is None else f', servos on {servos}'}: {title}",
-        evidence=evidence if u.control is None else {**evidence, "servos_on": u.control},
+        title=f"{u.place}{'' if servo is None else f', servos on {servo.name}'}: {title}",
+        evidence={**_evidence(facts, u), **told(likely)},
+        bench=separating_stir(likely, update_s) if u.kind in _ANSWERS else "",
         words=words,
         start_s=u.start_s,
         end_s=u.end_s,
-        servo=servos,
+        servo=None if servo is None else servo.name,
     )
 
 
-def _servos(facts: FlightFacts, u: UnusualCurrent) -> str | None:
-    """The servos that the sticks name, with their outputs where the profile lists them there."""
-    if u.control is None:
-        return None
-    listed = facts.aircraft.servos_at(u.place)
-    outputs = [str(s.output) for s in listed if u.control in (s.drives, s.surface)]
-    if listed and not outputs:
-        return None
-    named = f" (output{'s' if len(outputs) > 1 else ''} {', '.join(outputs)})"
-    return u.control + (named if outputs else "")
+def _suspects(facts: FlightFacts, u: UnusualCurrent) -> tuple[Suspect, ...]:
+    """Whose servos it may be; none of the whole aircraft, or where all of a place are off."""
+    node = facts.aircraft.node(u.place)
+    if node is None or (_all_of_it(u) and not u.controls):
+        return ()
+    servos = facts.aircraft.servos_at(u.place)
+    unlisted = max((node.servos or 0) - sum(s.count for s in servos), 0)
+    return of_one_log(servos, dict(u.controls), unlisted)
+
+
+def _all_of_it(u: UnusualCurrent) -> bool:
+    """Whether the place answers nothing any more."""
+    return u.kind is UnusualKind.SILENT and u.now is None
 
 
 def _span(u: UnusualCurrent) -> str:
@@ -225,7 +173,8 @@ def _more(facts: FlightFacts, u: UnusualCurrent) -> FindingDraft:
     title = f"draws {u.now:.1f} times the current of {u.against} through the flight"
     title += "; either of the two may be the one at fault" if u.either else ""
     draft = _draft(facts, u, "servo-current-rising", title, MORE_WORDS, Level.WATCH)
-    return replace(draft, evidence=_shares(draft, u))
+    either = {"or_place": u.against} if u.either else {}
+    return replace(draft, evidence={**_shares(draft, u), **either})
 
 
 def _less(facts: FlightFacts, u: UnusualCurrent) -> FindingDraft:
@@ -289,112 +238,3 @@ _DRAFT: dict[UnusualKind, Callable[[FlightFacts, UnusualCurrent], FindingDraft]]
     UnusualKind.RESTS_LOW: _rests_low,
     UnusualKind.STEADY: _steady,
 }
-
-_ONE_BY_ONE = "Disconnect the linkages of {place} one at a time and watch its current at rest"
-_GROUNDED = "Do not fly until the servo or linkage is found and put right."
-
-RAISED_WORDS = Words(
-    (_LINKAGE, _FIGHT, _OVERHEATED, "air load that one side alone had to hold", _CONSUMER),
-    f"{_ONE_BY_ONE}, then while each surface moves; feel which servo is warm after landing.",
-    "Find the servo or linkage and put it right before hard flying; note what was done.",
-    _GROUNDED,
-    kinds=(
-        CauseKind.BINDING,
-        CauseKind.FIGHTING,
-        CauseKind.HOT_SERVO,
-        CauseKind.AIR_LOAD,
-        CauseKind.CONSUMER,
-    ),
-)
-MORE_WORDS = Words(
-    (
-        "a servo or linkage of {place} that works harder than its mirror's",
-        _FIGHT,
-        "a servo of the mirror that moves nothing",
-        "other servos, or other throws, than on the mirror",
-        "the gain of one of the two current sensors",
-    ),
-    "Move both surfaces together and compare; swap the two nodes, or measure with one meter.",
-    "See that every servo of both sides moves its surface freely and under load.",
-    kinds=(
-        CauseKind.BINDING,
-        CauseKind.FIGHTING,
-        CauseKind.MIRROR_AT_FAULT,
-        CauseKind.OTHER_SERVOS,
-        CauseKind.CURRENT_SENSOR,
-    ),
-)
-REST_WORDS = Words(
-    (_LINKAGE, _FIGHT, "a mixed trim that holds a surface out of neutral", _CONSUMER),
-    f"{_ONE_BY_ONE}; where two servos drive one surface, disconnect one of them.",
-    "Free the linkage, match the two servos or reset the end points before the next flight.",
-    _GROUNDED,
-    kinds=(CauseKind.BINDING, CauseKind.FIGHTING, CauseKind.TRIM, CauseKind.CONSUMER),
-)
-WHOLE_WORDS = Words(
-    (
-        _LINKAGE,
-        _FIGHT,
-        "a gear pump, lamps or another consumer that was switched on, or runs on after landing",
-    ),
-    "With all at rest, disconnect the servos and consumers one at a time and watch the current.",
-    "Find out what draws this current before the next flight, and put it right.",
-    kinds=(CauseKind.BINDING, CauseKind.FIGHTING, CauseKind.CONSUMER),
-)
-STEADY_WORDS = Words(
-    (
-        "a load by design on that node: a pump, lamps, a gyro, a computer",
-        f"{_FIGHT}, always by as much",
-    ),
-    "Switch off what is meant to draw current there and read the current at rest again.",
-    "Find out what draws this current; nothing in the log tells a load from a servo that strains.",
-    kinds=(CauseKind.CONSUMER, CauseKind.FIGHTING),
-)
-HUNT_WORDS = Words(
-    (
-        _HUNT,
-        _FIGHT,
-        "control signals that jump: a radio or gyro that corrects without a pause",
-        "the current sensor of {place}",
-    ),
-    "With the sticks still, listen and feel for a servo that trembles; disconnect its linkage.",
-    "Find the servo that trembles before the next flight; flutter and hunting look alike.",
-    _GROUNDED,
-    kinds=(
-        CauseKind.HUNTING,
-        CauseKind.FIGHTING,
-        CauseKind.RADIO_COMMANDS,
-        CauseKind.CURRENT_SENSOR,
-    ),
-)
-SILENT_WORDS = Words(
-    (
-        "a servo that failed, was unplugged, or lost its signal",
-        "a linkage or surface that came off: its servo moves nothing",
-        "the current sensor of {place}, or telemetry that held its last value",
-    ),
-    "Move every surface of {place} on the ground and look at each servo.",
-    "See that every servo of {place} moves its surface under load before the next flight.",
-    "Do not fly until every servo of {place} moves its surface under load.",
-    kinds=(CauseKind.FAILED_SERVO, CauseKind.LOOSE_LINKAGE, CauseKind.CURRENT_SENSOR),
-)
-LESS_WORDS = Words(
-    (
-        "a servo that failed, was unplugged, or had no signal from the start",
-        "fewer servos, other servos or other throws than on the mirror",
-        "the current sensor of {place}",
-    ),
-    SILENT_WORDS.confirm,
-    SILENT_WORDS.advice,
-    kinds=(CauseKind.FAILED_SERVO, CauseKind.OTHER_SERVOS, CauseKind.CURRENT_SENSOR),
-)
-HEAT_WORDS = Words(
-    (
-        "a servo whose motor or driver fails as it warms",
-        "a linkage that binds as the airframe warms or flexes in the air",
-        "one-sided flying late in the flight",
-    ),
-    "Stir before the flight and at once after landing, and compare; feel each servo's case.",
-    "Find the hot servo before the next flight; note what was done, with the place.",
-    kinds=(CauseKind.HOT_SERVO, CauseKind.BINDING, CauseKind.AIR_LOAD),
-)

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from telemetry.measure.currents.added import CurrentBlocks, least_added
-from telemetry.measure.currents.named import Columns, changed_control
+from telemetry.measure.currents.named import Columns, changed_controls
 from telemetry.measure.currents.shares import Shared, over_rest
 from telemetry.measure.currents.taking import NodeCurrent
 from telemetry.measure.currents.work import control_work, nearest
@@ -126,11 +126,11 @@ class NodeInFlight:
             seconds=self.now.mean.size * self.now.block_s,
         )
 
-    def control(self, kind: UnusualKind, first: int) -> str | None:
-        """The one control whose servos changed; None where that is not sure.
+    def changed(self, kind: UnusualKind, first: int) -> tuple[tuple[str, float], ...]:
+        """The controls by how likely it is their servos that changed; () where nothing tells.
 
         A silent one against what it drew before the block ``first``, one that heats late against
-        early, one that draws more against the mirror's.
+        early, one that draws more, or less, against the mirror's.
         """
         at = np.arange(self.now.mean.size)
         mine, third = self.now.mean, at.size // 3
@@ -138,9 +138,9 @@ class NodeInFlight:
             usual, now = (mine, at < first), (mine, at >= first)
         elif kind is UnusualKind.HEATS:
             usual, now = (mine, at < third), (mine, at >= at.size - third)
-        elif kind is UnusualKind.MORE and self.mirror is not None:
+        elif kind in (UnusualKind.MORE, UnusualKind.LESS) and self.mirror is not None:
             usual, now = (self.beside[self.mirror.place].mean, at >= 0), (mine, at >= 0)
         else:
-            return None
-        rose = kind is not UnusualKind.SILENT
-        return changed_control(self.controls, usual, now, self.now.block_s, rose=rose)
+            return ()
+        rose = kind not in (UnusualKind.SILENT, UnusualKind.LESS)
+        return changed_controls(self.controls, usual, now, self.now.block_s, rose=rose)

@@ -8,8 +8,8 @@ against a stop or against its neighbour raises the rest; one that hunts makes it
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import replace
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,6 +22,7 @@ from telemetry.measure.currents.added import (
     lone_stretch,
 )
 from telemetry.measure.currents.flown import NodeInFlight
+from telemetry.measure.currents.named import Columns
 from telemetry.measure.currents.rests import (
     gained_rest,
     hunting,
@@ -43,18 +44,25 @@ from telemetry.measure.currents.shares import (
 )
 from telemetry.measure.currents.still import changed_floor, fell_still
 from telemetry.measure.currents.stirred import changed_stir, stirred_multiple, stirred_shares
-from telemetry.measure.currents.taking import STEPS, NodeCurrent, found_at, in_blocks, node_of
+from telemetry.measure.currents.taking import (
+    LEAST,
+    STEPS,
+    NodeCurrent,
+    found_at,
+    in_blocks,
+    node_of,
+    node_readings,
+)
 from telemetry.measure.currents.work import control_columns
-from telemetry.model.channels import PlaceKind, Quantity
+from telemetry.model.channels import Quantity
 from telemetry.model.log import FloatArray
 from telemetry.numerics.stretches import Stretch
 from telemetry.readings import Reading, Readings
-from telemetry.results import Phase, UnusualCurrent, UnusualKind, WatchedCurrent
+from telemetry.results import FrozenCurrent, Phase, UnusualCurrent, UnusualKind, WatchedCurrent
 
 BoolArray = NDArray[np.bool_]
 
 _BLOCK_S = 1.0
-_LEAST = 40  # readings of a current
 _LEAST_BLOCKS = 40  # in flight
 _AT_START = 3  # blocks: a stretch that begins there begins with the flight
 _EDGE_S = 3.0  # take-off and landing are found to about this
@@ -64,6 +72,8 @@ _PLAINEST = (
     *(UnusualKind.SILENT, UnusualKind.HEATS, UnusualKind.LESS, UnusualKind.MORE),
     *(UnusualKind.RESTS_LOW, UnusualKind.STEADY),
 )
+#: Kinds that a place shows by itself: nothing is measured against one that does.
+_BY_ITSELF = (UnusualKind.HUNTS, UnusualKind.RESTS_HIGH, UnusualKind.STAYS_UP)
 _ITSELF = "its own current before and after"
 _OTHERS = "the other places"
 #: Swing from reading to reading in a stretch, as part of what is added: it hunts, it does not bind.
@@ -73,7 +83,10 @@ _HARDLY = 4.0
 
 
 def unusual_currents(
-    readings: Readings, aircraft: Aircraft, phases: Sequence[Phase]
+    readings: Readings,
+    aircraft: Aircraft,
+    phases: Sequence[Phase],
+    frozen: Sequence[FrozenCurrent] = (),
 ) -> tuple[tuple[UnusualCurrent, ...], tuple[WatchedCurrent, ...]]:
     """What one flight shows of nodes whose current is not that of their counterpart.
 
@@ -84,6 +97,8 @@ def unusual_currents(
     aircraft : Aircraft
         Which places are nodes, and which of them are mirrors.
     phases : sequence of Phase
+    frozen : sequence of FrozenCurrent
+        Nodes whose reading stood still: they are not judged, and nothing is held against them.
 
     Returns
     -------
@@ -92,7 +107,9 @@ def unusual_currents(
     tuple of WatchedCurrent
         The nodes that were compared in flight, and what would have shown there.
     """
-    ends, whole = nodes_of(readings, aircraft), _whole(readings, aircraft)
+    stands = {f.place for f in frozen}
+    ends = [r for r in node_readings(readings, aircraft) if r.place not in stands]
+    whole = _whole(readings, aircraft)
     known = [*ends, *whole]
     if not known:
         return (), ()
@@ -106,32 +123,82 @@ def unusual_currents(
     nodes = {
         r.place: node_of(r, both, phases, active) for r, both in zip(ends, blocks, strict=True)
     }
-    flying = _flying(edges, active)
-    columns = control_columns(readings, edges)
-    out: dict[str, UnusualCurrent] = {}
-    watched: list[WatchedCurrent] = []
-    for node in nodes.values():
-        mirror = aircraft.mirror(node.place, set(nodes))
-        other = nodes.get(mirror or "")
-        others = [n for n in nodes.values() if n is not node]
-        found = None
-        if flying.sum() >= _LEAST_BLOCKS:
-            pair = NodeInFlight.of(node, other, others, columns, edges, flying)
-            found = None if pair is None else _named(_in_flight(pair), pair)
-            watched += [] if pair is None else [pair.watched()]
-        elif other is not None:
-            found = _multiple(node, other, None)
-        found = found or hunting(node, others) or resting(node, other, others)
-        found = found or (other and changed_stir(node, other)) or lost(node, other, others)
-        if found is not None:
-            out[node.place] = with_rests(found, node, other)
+    beside = _Beside(
+        nodes=nodes,
+        aircraft=aircraft,
+        columns=control_columns(readings, edges),
+        edges=edges,
+        flying=_flying(edges, active),
+    )
+    watched = [w for p in nodes if (w := beside.watched(p)) is not None]
+    out = {p: u for p in nodes if (u := beside.found(p)) is not None}
     for r, both in zip(whole, totals, strict=True):
-        total = node_of(r, both, phases, active)
-        found = total_stays_up(total, list(nodes.values()))
+        found = total_stays_up(node_of(r, both, phases, active), list(nodes.values()))
         if found is not None:
             out[r.place] = found
-    told = tuple(u for u in out.values() if not _told_by(out.get(u.against), u))
-    return told, tuple(watched)
+    told = [u for u in out.values() if not _told_by(out.get(u.against), u)]
+    return tuple(beside.beside_sound_ones(told)), tuple(watched)
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Beside:
+    """The nodes of one flight, each to be judged beside all others or some of them."""
+
+    nodes: Mapping[str, NodeCurrent]
+    aircraft: Aircraft
+    columns: Columns
+    edges: FloatArray
+    flying: BoolArray
+
+    def beside_sound_ones(self, told: Sequence[UnusualCurrent]) -> list[UnusualCurrent]:
+        """The same where nothing is measured against a place that is found by itself.
+
+        A sound wing is silent beside one that hunts, and lies still where the log goes on because
+        that one does.
+        """
+        unsound = {u.place for u in told if u.kind in _BY_ITSELF}
+        out = []
+        for u in told:
+            if u.place in unsound or u.place not in self.nodes or not unsound:
+                out.append(u)
+            elif (again := self.found(u.place, unsound)) is not None:
+                out.append(again)
+        return out
+
+    def found(self, place: str, without: Collection[str] = ()) -> UnusualCurrent | None:
+        """The plainest that a node shows beside the others, without some of them."""
+        node, mirror, others = self._among(place, without)
+        pair = self._pair(place, without)
+        found = None
+        if pair is not None:
+            found = _named(_in_flight(pair), pair)
+        elif mirror is not None and not self._long:
+            found = _multiple(node, mirror, None)
+        found = found or hunting(node, others) or resting(node, mirror, others)
+        found = found or (mirror and changed_stir(node, mirror)) or lost(node, mirror, others)
+        return None if found is None else with_rests(found, node, mirror)
+
+    def watched(self, place: str) -> WatchedCurrent | None:
+        """What would have shown there in flight; None where nothing was compared."""
+        pair = self._pair(place, ())
+        return None if pair is None else pair.watched()
+
+    @property
+    def _long(self) -> bool:
+        return bool(self.flying.sum() >= _LEAST_BLOCKS)
+
+    def _among(
+        self, place: str, without: Collection[str]
+    ) -> tuple[NodeCurrent, NodeCurrent | None, list[NodeCurrent]]:
+        """A node, its mirror, and all others."""
+        known = {p: n for p, n in self.nodes.items() if p not in without}
+        mirror = known.get(self.aircraft.mirror(place, set(known)) or "")
+        return self.nodes[place], mirror, [n for p, n in known.items() if p != place]
+
+    def _pair(self, place: str, without: Collection[str]) -> NodeInFlight | None:
+        if not self._long:
+            return None
+        return NodeInFlight.of(*self._among(place, without), self.columns, self.edges, self.flying)
 
 
 def _told_by(other: UnusualCurrent | None, u: UnusualCurrent) -> bool:
@@ -156,18 +223,8 @@ def _rank(u: UnusualCurrent) -> int:
 def _whole(readings: Readings, aircraft: Aircraft) -> list[Reading]:
     """The one current that is that of the whole: the root's, else the only pack's; or none."""
     alone = aircraft.packs[0].name if len(aircraft.packs) == 1 else None
-    read = {r.place: r for r in readings.of(Quantity.CURRENT) if r.size >= _LEAST}
+    read = {r.place: r for r in readings.of(Quantity.CURRENT) if r.size >= LEAST}
     return [read[p] for p in (aircraft.root, alone) if p is not None and p in read][:1]
-
-
-def nodes_of(readings: Readings, aircraft: Aircraft) -> list[Reading]:
-    """The outermost currents below the root: what servos draw."""
-    above = {p.name for p in aircraft.packs} | {s.name for s in aircraft.supplies}
-    above |= {aircraft.root or "", aircraft.regulator or ""}
-    known = [r for r in readings.of(Quantity.CURRENT) if r.size >= _LEAST and r.place not in above]
-    known = [r for r in known if aircraft.kind(r.place) in (PlaceKind.NODE, PlaceKind.RECEIVER)]
-    feeding = {up for r in known for up in aircraft.feeders(r.place)}
-    return [r for r in known if r.place not in feeding]
 
 
 def _flying(edges: FloatArray, active: Sequence[tuple[float, float]]) -> BoolArray:
@@ -208,11 +265,11 @@ def _in_flight(f: NodeInFlight) -> UnusualCurrent | None:
 
 
 def _named(found: UnusualCurrent | None, f: NodeInFlight) -> UnusualCurrent | None:
-    """The same with the one control whose servos changed, where the sticks tell it."""
+    """The same with the controls whose servos may have changed, where the sticks tell them."""
     if found is None or not f.controls:
         return found
     first = int(np.searchsorted(f.start_s, found.start_s))
-    return replace(found, control=f.control(found.kind, first))
+    return replace(found, controls=f.changed(found.kind, first))
 
 
 def _added(

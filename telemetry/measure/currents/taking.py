@@ -7,12 +7,16 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from telemetry.aircraft import Aircraft
+from telemetry.model.channels import PlaceKind, Quantity
 from telemetry.model.log import FloatArray
 from telemetry.numerics import sampling
 from telemetry.numerics.spans import complement, overlap_s
-from telemetry.readings import Reading
+from telemetry.readings import Reading, Readings
 from telemetry.results import Phase, PhaseKind, UnusualCurrent, UnusualKind
 
+#: Readings of a current that are enough to judge it.
+LEAST = 40
 #: A sensor's step says nothing: so many of them do.
 STEPS = 3.0
 #: Rest: so much of the time on the ground lies at or below it; so long it has to be seen, s.
@@ -56,6 +60,16 @@ class NodeCurrent:
     def step(self) -> float:
         """Step of its sensor, A; 0 where it is not known."""
         return self.reading.resolution or 0.0
+
+
+def node_readings(readings: Readings, aircraft: Aircraft) -> list[Reading]:
+    """The outermost currents below the root: what servos draw."""
+    above = {p.name for p in aircraft.packs} | {s.name for s in aircraft.supplies}
+    above |= {aircraft.root or "", aircraft.regulator or ""}
+    known = [r for r in readings.of(Quantity.CURRENT) if r.size >= LEAST and r.place not in above]
+    known = [r for r in known if aircraft.kind(r.place) in (PlaceKind.NODE, PlaceKind.RECEIVER)]
+    feeding = {up for r in known for up in aircraft.feeders(r.place)}
+    return [r for r in known if r.place not in feeding]
 
 
 def in_blocks(r: Reading, edges: FloatArray) -> tuple[FloatArray, FloatArray]:

@@ -19,6 +19,7 @@ from telemetry.results import (
     Origin,
     PhaseKind,
     Review,
+    ServoShare,
 )
 from telemetry.trends.features.contacts import drop_tails
 from telemetry.trends.features.currents import current_features
@@ -163,19 +164,31 @@ def _falls(flight: Flight) -> tuple[EventCount, ...]:
 
 
 def _groups(flight: Flight) -> tuple[GroupDraw, ...]:
+    drawn = [(s, _draw(s)) for s in flight.servos if s.controls]
     return tuple(
         GroupDraw(
             place=s.place,
-            drives=s.drives or "",
+            controls=s.controls,
             outputs=s.outputs,
-            value=s.travel_a_per_pct_s,
-            low=s.travel_a_per_pct_s * (1.0 - s.chance),
-            high=s.travel_a_per_pct_s * (1.0 + s.chance),
+            value=draw[0],
+            low=draw[1],
+            high=draw[2],
             separable=s.separable,
+            checked=s.travel_a_per_pct_s is None,
         )
-        for s in flight.servos
-        if s.travel_a_per_pct_s is not None and s.chance is not None
+        for s, draw in drawn
+        if draw is not None
     )
+
+
+def _draw(s: ServoShare) -> tuple[float, float, float] | None:
+    """What was told of a group, with its range by chance: by its travel, else while it moved."""
+    if s.travel_a_per_pct_s is not None and s.chance is not None:
+        value, reach = s.travel_a_per_pct_s, s.travel_a_per_pct_s * s.chance
+        return value, value - reach, value + reach
+    if s.moving_a is None or s.moving_low_a is None or s.moving_high_a is None:
+        return None
+    return s.moving_a, s.moving_low_a, s.moving_high_a
 
 
 def _temperature(readings: Readings) -> float | None:
