@@ -22,7 +22,7 @@ from telemetry.detect.spikes import find_spikes
 from telemetry.detect.stirs import measure_stirs
 from telemetry.measure.charge import measure_charge
 from telemetry.measure.control_check import check_shares
-from telemetry.measure.currents.frozen import frozen_currents
+from telemetry.measure.currents.frozen import frozen_currents, without_frozen
 from telemetry.measure.currents.nodes import unusual_currents
 from telemetry.measure.floors import pack_floors
 from telemetry.measure.leads.changes import lead_changes
@@ -41,7 +41,7 @@ from telemetry.model.channels import Channel
 from telemetry.model.log import Log
 from telemetry.model.unsettled import unsettled_supplies
 from telemetry.readings import Readings, take_readings
-from telemetry.results import Flight, Quality, Review
+from telemetry.results import Flight, FrozenCurrent, Quality, Review
 
 
 def review(log: Log, aircraft: Aircraft | None = None, drawn: Drawn | None = None) -> Review:
@@ -68,8 +68,11 @@ def review(log: Log, aircraft: Aircraft | None = None, drawn: Drawn | None = Non
     columns = columns_used(log, readings)
     drawn = drawn or Drawn()
     flights: list[Flight] = []
-    for part in find_parts(log, readings, craft, craft.limits):
-        flights.append(_flight(part, readings, quality, craft, drawn))
+    parts = find_parts(log, readings, craft, craft.limits)
+    stood = [frozen_currents(readings.within(p.start_s, p.end_s), craft, p.phases) for p in parts]
+    readings = without_frozen(readings, [f for each in stood for f in each])
+    for part, frozen in zip(parts, stood, strict=True):
+        flights.append(_flight(part, readings, quality, craft, drawn, frozen))
         drawn = drawn.then(flights[-1].packs)
     judged = judge_log(
         aircraft=craft,
@@ -106,7 +109,12 @@ def _day(log: Log) -> date | None:
 
 
 def _flight(
-    part: FlightPart, everything: Readings, quality: Quality, craft: Aircraft, drawn: Drawn
+    part: FlightPart,
+    everything: Readings,
+    quality: Quality,
+    craft: Aircraft,
+    drawn: Drawn,
+    frozen: tuple[FrozenCurrent, ...],
 ) -> Flight:
     readings = everything.within(part.start_s, part.end_s)
     limits, phases = craft.limits, part.phases
@@ -128,7 +136,6 @@ def _flight(
     measured = measured_in(phases, readings, craft, sharing)
     found_margins = margins(craft, resistances, measured)
     states = pack_states(readings, craft, phases, charge, sharing, drawn)
-    frozen = frozen_currents(readings, craft, phases)
     unusual, watched = unusual_currents(readings, craft, phases, frozen)
     return Flight(
         kind=part.kind,

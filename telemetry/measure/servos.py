@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from telemetry.aircraft import Aircraft, Servo
 from telemetry.model.channels import Quantity
@@ -15,7 +16,10 @@ from telemetry.numerics.sampling import outside
 from telemetry.readings import Reading, Readings
 from telemetry.results import Phase, PhaseKind, ServoShare
 
-_BLOCK_S = 5.0  # moves of the sticks hang together for seconds
+BoolArray = NDArray[np.bool_]
+
+# Moves of the sticks hang together for seconds; on the ground there are only few.
+_BLOCK_S, _GROUND_BLOCK_S = 5.0, 2.5
 _LEAST = 60  # readings of the current
 # A servo follows its stick, and the telemetry both, within about this time (common practice, no
 # source).
@@ -138,9 +142,35 @@ def _at_node(
     whole, hold = design(lag), bool(flying.any())
     kinds = (-1, *(_TRAVEL,) * len(names), *((_HOLD,) * len(names) if hold else ()))
     found = attribute(whole, y, block, kinds=kinds)
+    travel = whole[:, : 1 + len(names)]
     if found.refused and hold:
-        found = attribute(whole[:, : 1 + len(names)], y, block, kinds=kinds[: 1 + len(names)])
-    return _shares(amps.place, names, controls, driven, found)
+        found = attribute(travel, y, block, kinds=kinds[: 1 + len(names)])
+    shares = _shares(amps.place, names, controls, driven, found)
+    grounded = _on_ground(t, y, travel, names, ~flying)
+    return [replace(s, ground_a_per_pct_s=grounded.get(s.controls)) for s in shares]
+
+
+def _on_ground(
+    t: FloatArray, y: FloatArray, travel: FloatArray, names: list[str], ground: BoolArray
+) -> dict[tuple[str, ...], tuple[float, float, float]]:
+    """Current for the travel of each group of controls on the ground, with its range by chance.
+
+    There no air loads a surface: travel and holding are not mixed up.
+    """
+    moved = [k for k in range(1, travel.shape[1]) if travel[ground, k].any()]
+    if ground.sum() < _LEAST or not moved:
+        return {}
+    block = np.unique(((t[ground] - t[0]) / _GROUND_BLOCK_S).astype(np.intp), return_inverse=True)
+    kinds = (-1, *(_TRAVEL,) * len(moved))
+    found = attribute(travel[ground][:, [0, *moved]], y[ground], block[1], kinds=kinds)
+    own = {
+        tuple(names[moved[k - 1] - 1] for k in group): (float(x), float(low), float(high))
+        for group, x, low, high in zip(
+            found.groups, found.coef, found.low, found.high, strict=False
+        )
+        if group != (0,)
+    }
+    return {c: told for c, told in own.items() if told[0] > 0}
 
 
 def _shares(

@@ -109,6 +109,9 @@ class UnusualCurrent:
         Whose servos may have changed, the likeliest first, with probabilities.
     either : bool
         Of a multiple: whether the currents at rest leave open which of the two changed.
+    steady : bool
+        Of a high rest: whether it flows all the time, the same at rest and in flight, as a load by
+        design would.
     """
 
     kind: UnusualKind
@@ -125,6 +128,7 @@ class UnusualCurrent:
     rest_mirror: float | None = None
     controls: tuple[tuple[str, float], ...] = ()
     either: bool = False
+    steady: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -243,6 +243,9 @@ class ServoShare:
         "control columns" or "control check".
     controls : tuple of str
         Those that ``drives`` joins.
+    ground_a_per_pct_s : tuple of (float, float, float) or None
+        The current for travel on the ground alone, where no air loads a surface, with its 95 %
+        range by chance; from control columns only.
     """
 
     place: str
@@ -262,6 +265,7 @@ class ServoShare:
     moves: int | None = None
     basis: str = "control columns"
     controls: tuple[str, ...] = field(default=(), metadata=INNER)
+    ground_a_per_pct_s: tuple[float, float, float] | None = field(default=None, metadata=INNER)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -68,8 +68,8 @@ class GroupDraw:
     value, low, high : float
         A per %/s of travel; of a control check A above rest while it moved.
     separable : bool
-    checked : bool
-        Whether a control check told it; else control columns.
+    basis : str
+        "flight" and "ground" by control columns, "check" by a check of one control after the other.
     """
 
     place: str
@@ -79,7 +79,7 @@ class GroupDraw:
     low: float
     high: float
     separable: bool
-    checked: bool = False
+    basis: str = "flight"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -234,7 +234,7 @@ class Measures:
             "groups": [
                 [
                     *(g.place, list(g.controls), list(g.outputs)),
-                    *(g.value, g.low, g.high, g.separable, g.checked),
+                    *(g.value, g.low, g.high, g.separable, g.basis),
                 ]
                 for g in self.groups
             ],
@@ -281,7 +281,7 @@ class Measures:
                     low=a,
                     high=b,
                     separable=s,
-                    checked=k,
+                    basis=k,
                 )
                 for p, c, o, v, a, b, s, k in doc["groups"]
             ),

@@ -13,8 +13,9 @@ from telemetry.aircraft import Aircraft, Node, Servo
 from telemetry.checks.across import _listed
 from telemetry.checks.aircraft_history import AircraftHistory
 from telemetry.checks.servos.naming import named as sure_one
-from telemetry.checks.servos.suspects import _draws, _part, suspects
+from telemetry.checks.servos.suspects import suspects
 from telemetry.results import NoteMark
+from telemetry.trends.draws import draw_part, group_draws
 from telemetry.trends.measures import Blocks, GroupDraw, Measures
 from telemetry.trends.table import FeatureTable
 
@@ -200,7 +201,7 @@ def test_a_control_check_counts_beside_columns(case_of, make_flight, make_case) 
         late = k == 4
         columns = [draw("tail", c, 0.002 * (1.5 if late and c == "rudder" else 1), 0.1) for c in AX]
         checks = [draw("tail", c, 0.8 * (1.5 if late and c == "rudder" else 1), 0.1) for c in AX]
-        flights.append((columns, [replace(g, checked=True) for g in checks]))
+        flights.append((columns, [replace(g, basis="check") for g in checks]))
     alone = make_case([make_flight(groups=tuple(a)) for a, _ in flights])
     both = make_case([make_flight(groups=(*a, *b)) for a, b in flights])
     one, two = (suspects(case, "tail", 4, 0.25)[0] for case in (alone, both))
@@ -274,7 +275,7 @@ def test_draws_are_logarithms_with_their_relative_error(make_flight, make_case) 
         draw("left wing", "rudder", 0.004, 0.1),
     ]
     case = make_case([make_flight(groups=(g,)) for g in groups])
-    found = _draws(case, "tail")[("rudder",), False]
+    found = group_draws(case.flights, "tail")[("rudder",), "flight"]
     assert set(found) == {0, 1}
     assert found[0] == pytest.approx((log(0.002), 0.1))
     assert found[1] == pytest.approx((log(0.004), 1.0))
@@ -282,15 +283,15 @@ def test_draws_are_logarithms_with_their_relative_error(make_flight, make_case) 
 
 def test_a_control_is_set_against_that_of_the_other_side() -> None:
     own = {k: (1.0 + k, 0.3) for k in range(4)}
-    half = _part(own, {1: (0.5, 0.4), 3: (0.25, 0.4), 7: (9.0, 0.4)})
+    half = draw_part(own, {1: (0.5, 0.4), 3: (0.25, 0.4), 7: (9.0, 0.4)})
     assert half.at.tolist() == [1, 3]
     assert half.y == pytest.approx([1.5, 3.75])
     assert half.se == pytest.approx([0.25, 0.25])  # half of hypot(0.3, 0.4)
     assert (half.sigma, half.weight) == (0.12, 3.0)
-    third = _part({k: own[k] for k in (0, 1, 2)}, {1: (0.5, 0.4)})
+    third = draw_part({k: own[k] for k in (0, 1, 2)}, {1: (0.5, 0.4)})
     assert third.at.tolist() == [0, 1, 2]
     for sister in ({1: (0.5, 0.4)}, {}, None):
-        alone = _part(own, sister)
+        alone = draw_part(own, sister)
         assert alone.at.tolist() == [0, 1, 2, 3]
         assert alone.y == pytest.approx([1.0, 2.0, 3.0, 4.0])
         assert alone.se == pytest.approx([0.15] * 4)

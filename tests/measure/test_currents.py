@@ -311,3 +311,35 @@ def test_a_share_is_the_ratio_estimator() -> None:
     fit = sm.WLS(s.mine[:10], s.counterpart[:10], weights=1.0 / s.counterpart[:10]).fit()
     assert fit.params[0] == pytest.approx(s.mine[:10].sum() / s.counterpart[:10].sum())
     assert climbing(s) is None  # at an instant, not by degrees
+
+
+@pytest.mark.parametrize(
+    ("swings", "kind"), [(False, UnusualKind.RAISED), (True, UnusualKind.HUNTS)]
+)
+def test_what_is_added_swings_where_a_servo_hunts(swings, kind, make_readings) -> None:
+    """As much on the mean: evenly by one that binds, 0.4 and 1.2 A in turn by one that hunts."""
+    amps = currents(*ALL, seed=4)
+    turns = np.where(np.arange(T.size) % 2 == 0, 0.5, 1.5) if swings else 1.0
+    amps["left wing"] = amps["left wing"] + 0.8 * turns * ((T >= 200.0) & (T < 280.0))
+    here = found(amps, make_readings)
+    assert {p: u.kind for p, u in here.items()} == {"left wing": kind}
+
+
+def test_nothing_is_held_against_a_wing_that_hunts(make_readings) -> None:
+    """It trembles on after landing, which looks like flying: the sound wing does not lie still."""
+    amps = currents(*WINGS, seed=4)
+    turns = np.where(np.arange(T.size) % 2 == 0, 0.0, 1.0)
+    amps["left wing"] = amps["left wing"] + 0.9 * turns
+    here = found(amps, make_readings, until_s=ENDS_S[-1])
+    assert {p: u.kind for p, u in here.items()} == {"left wing": UnusualKind.HUNTS}
+
+
+@pytest.mark.parametrize("moves", [True, False])
+def test_a_high_rest_is_steady_where_it_never_changes(moves: bool, make_readings) -> None:
+    amps = currents(*WINGS, seed=5)
+    more = np.where(ENDS_S[3] > T, 2.0, 2.8) if moves else 2.0
+    amps["left wing"] = amps["left wing"] + more
+    here = found(amps, make_readings)
+    assert {p: (u.kind, u.steady) for p, u in here.items()} == {
+        "left wing": (UnusualKind.RESTS_HIGH, not moves)
+    }

@@ -383,10 +383,12 @@ def test_the_columns_that_are_told_apart(update_s, window_s, make_readings, monk
     air = Phase(kind=PhaseKind.FLIGHT, start_s=10.0, end_s=20.0)
     controls = {"elevator": stick, "rudder": still}
     assert sv._at_node(amps, list(controls), {}, controls, (air,)) == []
-    (design, y, block, kinds), (second, _, _, second_kinds) = seen.given
+    (design, y, block, kinds), (second, _, _, second_kinds), (ground, *_) = seen.given
     # From 1 s after the controls' first reading to before their last one: 1.02 to 29.77 s.
     rows = t[(t > 1.0) & (t < 30.0)]
     assert design.shape == (rows.size, 5)
+    # On the ground one control moved.
+    assert ground.shape == (np.count_nonzero((rows < 10.0) | (rows >= 20.0)), 2)
     assert y.tolist() == [10.0 * (x > 2) for x in rows]
     assert kinds == (-1, 0, 0, 1, 1)
     assert block.tolist() == [int((x - 1.02) // 5) for x in rows]

@@ -33,7 +33,7 @@ class TestDocument:
                     low=0.009,
                     high=0.011,
                     separable=False,
-                    checked=True,
+                    basis="check",
                 ),
             ),
             events=(EventCount(place="tail", origin="contact", count=3, deepest_v=1.2),),

@@ -81,6 +81,16 @@ def stayed_at_rest(facts: FlightFacts, draft: FindingDraft) -> Sign | None:
     return Sign(False, words) if more <= _BACK * added else None
 
 
+def flows_always(facts: FlightFacts, draft: FindingDraft) -> Sign | None:
+    """Whether a high rest is the same in flight: a servo that strains draws another once moved."""
+    u = _unusual(facts, draft)
+    if u is None or u.kind is not UnusualKind.RESTS_HIGH:
+        return None
+    if u.steady:
+        return Sign(True, "it is the same at rest and in flight, as of lamps or a pump")
+    return Sign(False, "it is not the same all the time")
+
+
 def mirror_did_not(facts: FlightFacts, draft: FindingDraft) -> Sign | None:
     """Whether the same place on the other side was free of it."""
     mirror = facts.aircraft.mirror(draft.place or "")

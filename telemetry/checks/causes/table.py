@@ -192,6 +192,7 @@ TABLE: Mapping[C, Mapping[Look, Weight]] = {
     C.OTHER_SERVOS: {servo_signs.rests_alike: (-1, 1)},
     C.MIRROR_AT_FAULT: {},
     C.CONSUMER: {
+        servo_signs.flows_always: (1, -1),
         servo_signs.mirror_did_not: (-1, 0),
         servo_signs.like_a_stall: (-1, 0),
         servo_signs.stayed_at_rest: (1, -1),

@@ -198,11 +198,14 @@ def _pct(part: float | None) -> float | None:
 
 
 def _rests_high(facts: FlightFacts, u: UnusualCurrent) -> FindingDraft:
-    title = f"{u.now:.2f} A at rest on the ground, against {u.before:.2f} A of {u.against}"
+    where = "all the time, at rest and in flight" if u.steady else "at rest on the ground"
+    title = f"{u.now:.2f} A {where}, against {u.before:.2f} A of {u.against}"
     stall = _stall_a(facts, u.place)
     more = (u.now or 0.0) - (u.before or 0.0)
     large = more >= (_STALL_A if stall is None else min(_STALL * stall, _STALL_A))
-    level = Level.GROUND if large and u.rest_mirror is not None else Level.WATCH
+    # Lamps or a pump on one side look the same: what may be one is watched.
+    grave = large and u.rest_mirror is not None and not u.steady
+    level = Level.GROUND if grave else Level.WATCH
     return _draft(facts, u, "servo-not-resting", title, REST_WORDS, level)
 
 

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from telemetry.model.log import FloatArray
 from telemetry.numerics.spans import runs
 from telemetry.numerics.stretches import Stretch, candidates, judged
+from telemetry.readings import Reading
 
 BoolArray = NDArray[np.bool_]
 
@@ -33,6 +34,10 @@ _ALONE_S, _ALONE_A, _ALONE = 40.0, 0.6, 1.0
 #: So few readings have to lie over this part of all others; fewer than these say nothing, held
 #: through missed updates or not.
 _FEW, _TOP, _FEWEST = 15, 0.99, 3
+#: Swing from reading to reading in a stretch, as part of what is added: it hunts, it does not bind.
+_SWINGS = 0.2
+#: Part of the stretch in which least was to be done, and jumps that are enough to tell.
+_CALM, _JUMPS = 0.5, 12
 #: Of what a lone node draws more for long, its lowest readings show this part: it never lets go.
 _CONSTANT = 0.6
 
@@ -194,3 +199,36 @@ def _repeats(mean: FloatArray, part: slice) -> bool:
     near = np.abs(mean - level) <= 0.25 * level
     near[max(0, part.start - 5) : part.stop + 5] = False
     return bool(blocks < 12 and near.sum() >= max(2, blocks // 2))
+
+
+def swings(
+    r: Reading,
+    s: Stretch,
+    blocks: CurrentBlocks,
+    start_s: FloatArray,
+    counterpart: FloatArray | None,
+) -> bool:
+    """Whether what was added swings from reading to reading: a servo hunts, it does not bind.
+
+    Where the counterpart says that little was to be done: there a servo that binds draws evenly.
+    """
+    inside = np.zeros(blocks.mean.size, dtype=bool)
+    inside[s.first : s.end] = True
+    calm = np.ones(inside.size, dtype=bool)
+    if counterpart is not None:
+        calm = counterpart <= np.quantile(counterpart[inside], _CALM)
+    within, without = (
+        _jumps(r, start_s, blocks.block_s, calm & part) for part in (inside, ~inside)
+    )
+    if within.size < _JUMPS:
+        return False
+    usual = float(np.median(without)) if without.size else 0.0
+    return float(np.median(within)) - usual > max(_SWINGS * s.excess, _STEPS * blocks.step)
+
+
+def _jumps(r: Reading, start_s: FloatArray, block_s: float, where: BoolArray) -> FloatArray:
+    """Jumps from one reading to the next within these blocks, A."""
+    at = np.clip(np.searchsorted(start_s, r.t, side="right") - 1, 0, where.size - 1)
+    inside = where[at] & (r.t >= start_s[0]) & (r.t < start_s[at] + block_s)
+    both = inside[1:] & inside[:-1] & (np.diff(at) <= 1)
+    return np.asarray(np.abs(np.diff(r.v))[both])

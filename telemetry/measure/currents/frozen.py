@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -10,6 +11,7 @@ from telemetry.aircraft import Aircraft
 from telemetry.measure.currents.taking import in_blocks, node_readings
 from telemetry.model.channels import Quantity
 from telemetry.model.log import FloatArray
+from telemetry.numerics.sampling import outside
 from telemetry.numerics.spans import overlap_s, runs
 from telemetry.readings import Reading, Readings
 from telemetry.results import FrozenCurrent, Phase, PhaseKind
@@ -63,6 +65,20 @@ def frozen_currents(
                 out.append(FrozenCurrent(place=r.place, start_s=start, end_s=end, value_a=value))
                 break
     return tuple(out)
+
+
+def without_frozen(readings: Readings, frozen: Sequence[FrozenCurrent]) -> Readings:
+    """The same without the currents that stood still, for as long as they did."""
+
+    def cut(r: Reading) -> Reading:
+        spans = [(f.start_s, f.end_s) for f in frozen if f.place == r.place]
+        if r.channel.quantity is not Quantity.CURRENT or not spans:
+            return r
+        # The first of them was read.
+        keep = outside(r.t, spans) | np.isin(r.t, [start for start, _ in spans])
+        return replace(r, t=r.t[keep], v=r.v[keep])
+
+    return replace(readings, channels=tuple(cut(r) for r in readings.channels))
 
 
 def _standing(

@@ -20,6 +20,7 @@ from telemetry.measure.currents.added import (
     CurrentBlocks,
     added_stretch,
     lone_stretch,
+    swings,
 )
 from telemetry.measure.currents.flown import NodeInFlight
 from telemetry.measure.currents.named import Columns
@@ -76,8 +77,6 @@ _PLAINEST = (
 _BY_ITSELF = (UnusualKind.HUNTS, UnusualKind.RESTS_HIGH, UnusualKind.STAYS_UP)
 _ITSELF = "its own current before and after"
 _OTHERS = "the other places"
-#: Swing from reading to reading in a stretch, as part of what is added: it hunts, it does not bind.
-_SWINGS = 0.35
 #: Times the current of a place whose servos hardly move (heuristic: one of four is left).
 _HARDLY = 4.0
 
@@ -290,10 +289,10 @@ def _added(
     if added is None or (lost_too and added.first <= _AT_START):
         return None
     if shared is None or not (climbs or shared.mirror):
-        return _of_stretch(node, added, now, f.start_s, f.against)
+        return _of_stretch(node, added, now, f.start_s, f.against, f.counterpart)
     if rather_a_share(shared, added.first, added.end, climbs=climbs):
         return None
-    return _of_stretch(node, added, now, f.start_s, f.against)
+    return _of_stretch(node, added, now, f.start_s, f.against, f.counterpart)
 
 
 def _of_share(f: NodeInFlight, share: Share, against: str) -> UnusualCurrent:
@@ -349,20 +348,17 @@ def _of_stretch(
     blocks: CurrentBlocks,
     start_s: FloatArray,
     against: str,
+    counterpart: FloatArray | None = None,
 ) -> UnusualCurrent:
     mine, block_s = blocks.mean, blocks.block_s
     start, end = float(start_s[s.first]), float(start_s[s.end - 1]) + block_s
-    inside = node.reading.within(start, end).v
-    outside = np.concatenate(
-        [node.reading.within(float(start_s[0]), start).v, node.reading.within(end, np.inf).v]
-    )
-    jumps = [float(np.median(np.abs(np.diff(x)))) if x.size > 3 else 0.0 for x in (inside, outside)]
     lasting = s.end >= mine.size - 3
-    hunts = inside.size > 12 and jumps[0] - jumps[1] > _SWINGS * s.excess
     now = float(np.median(mine[s.first : s.end]))
     return replace(
         found_at(
-            UnusualKind.HUNTS if hunts else UnusualKind.RAISED,
+            UnusualKind.HUNTS
+            if swings(node.reading, s, blocks, start_s, counterpart)
+            else UnusualKind.RAISED,
             node,
             start,
             None if lasting else end,

@@ -71,10 +71,12 @@ def resting(
         if over >= max(least_over(usual, mirror=mirror is not None), STEPS * node.step):
             both = all(rest.get(w, rest[when]) >= factor * usual for w in ("before", "after"))
             if when == "before" and both:
-                always = mirror is None and over <= _BY_DESIGN_A and _is_steady(node)
-                kind = UnusualKind.STEADY if always else UnusualKind.RESTS_HIGH
+                steady = over <= _BY_DESIGN_A and _is_steady(node)
+                # What is meant so stands in both of two mirrors, as a rule.
+                meant = steady and mirror is None
+                kind = UnusualKind.STEADY if meant else UnusualKind.RESTS_HIGH
                 found = found_at(kind, node, node.reading.t[0], None, against)
-                return replace(found, before=usual, now=rest[when])
+                return replace(found, before=usual, now=rest[when], steady=steady)
     before, after = rest.get("before"), rest.get("after")
     if before is None or after is None:
         return None

@@ -164,31 +164,34 @@ def _falls(flight: Flight) -> tuple[EventCount, ...]:
 
 
 def _groups(flight: Flight) -> tuple[GroupDraw, ...]:
-    drawn = [(s, _draw(s)) for s in flight.servos if s.controls]
     return tuple(
         GroupDraw(
             place=s.place,
             controls=s.controls,
             outputs=s.outputs,
-            value=draw[0],
-            low=draw[1],
-            high=draw[2],
+            value=value,
+            low=low,
+            high=high,
             separable=s.separable,
-            checked=s.travel_a_per_pct_s is None,
+            basis=basis,
         )
-        for s, draw in drawn
-        if draw is not None
+        for s in flight.servos
+        if s.controls
+        for basis, (value, low, high) in _draws(s).items()
     )
 
 
-def _draw(s: ServoShare) -> tuple[float, float, float] | None:
-    """What was told of a group, with its range by chance: by its travel, else while it moved."""
+def _draws(s: ServoShare) -> dict[str, tuple[float, float, float]]:
+    """What was told of a group on each basis, with its range by chance."""
+    out = {}
     if s.travel_a_per_pct_s is not None and s.chance is not None:
         value, reach = s.travel_a_per_pct_s, s.travel_a_per_pct_s * s.chance
-        return value, value - reach, value + reach
-    if s.moving_a is None or s.moving_low_a is None or s.moving_high_a is None:
-        return None
-    return s.moving_a, s.moving_low_a, s.moving_high_a
+        out["flight"] = (value, value - reach, value + reach)
+    if s.ground_a_per_pct_s is not None:
+        out["ground"] = s.ground_a_per_pct_s
+    if s.moving_a is not None and s.moving_low_a is not None and s.moving_high_a is not None:
+        out["check"] = (s.moving_a, s.moving_low_a, s.moving_high_a)
+    return out
 
 
 def _temperature(readings: Readings) -> float | None:
