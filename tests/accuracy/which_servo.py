@@ -4,7 +4,8 @@
                                          [--save FILE]
 
 Seasons of 20 flights of the project's simulator in which one servo binds or falls silent, half of
-them with the profile of a careful user; flight k is judged from flights 1 to k. And single logs:
+them with the profile of a careful user, and of the second generator (``tests/fleet``, without a
+profile); flight k is judged from flights 1 to k. And single logs:
 of the simulator, in which one servo draws far more, heats or dies, and of the second physics
 (``tests/simulated/scenes.py``), in which those of one control die; all with control columns.
 
@@ -12,7 +13,7 @@ A season counts as separable where its names are known and the true signals tell
 is the only one at its node; or its column is logged, and the scaled condition index of the node's
 true regressors is at most 10 in the median flight (Belsley, Kuh and Welsch 1980); or the profile
 lists it, no other control of its node lives at the same nodes, and the pilot checks one control
-after the other. What was said with a chance is right as often as that, or the chance is wrong:
+after the other; of the second generator, where its column is logged. What was said with a chance is right as often as that, or the chance is wrong:
 every control that was listed counts, in the first flight with the finding and in the last.
 
 Intervals are Wilson's, 95 %. With ``--save`` outcomes are added to a file, one JSON line each, and
@@ -44,11 +45,12 @@ from telemetry.app.cache import measured
 from telemetry.app.pipeline import review
 from telemetry.checks.across import judge
 from telemetry.importer import read_log
+from telemetry.model.channels import Quantity
 from telemetry.results import Finding
 from telemetry.simulate import FaultKind, SimulatedRecording, write_csv
 from telemetry.simulate.season import Season, fly
 from telemetry.trends.measures import Measures
-from tests.accuracy.many_flights.drawing import profile_of
+from tests.accuracy.many_flights.drawing import fleet_season, profile_of
 from tests.simulated import scenes
 from tests.simulated.cases import random_season
 from tests.simulated.oracle import condition_index
@@ -136,10 +138,52 @@ def season_outcome(kind: FaultKind, seed: int) -> Outcome:
         names=names,
         separable=_separable(season, truth, names, indices),
         found=bool(told),
-        named="" if last is None or last.servo is None else _control(last.servo),
+        named=_named(told),
         truth=truth,
         said=[x for f in told for x in _said(f, truth)],
     )
+
+
+def fleet_outcome(kind: str, seed: int) -> Outcome:
+    """One season of the second generator."""
+    with tempfile.TemporaryDirectory() as folder, warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        drawn, logs = fleet_season(kind, seed, FLIGHTS, 0, Path(folder))
+        files = [log.path for log in logs(False)]
+        measures = [_measured(path, None) for path in files]
+        controls = {c.place for c in read_log(files[0]).channels if c.quantity is Quantity.CONTROL}
+        told = _first_and_last(measures, None, set(drawn.places), drawn.onset or FIRST)
+    return Outcome(
+        kind=f"fleet {kind}",
+        seed=seed,
+        names="columns" if controls else "nothing",
+        separable=drawn.control in controls,
+        found=bool(told),
+        named=_named(told),
+        truth=drawn.control,
+        said=[x for f in told for x in _said(f, drawn.control)],
+    )
+
+
+def _first_and_last(
+    measures: Sequence[Measures], profile: Aircraft | None, places: set[str], onset: int
+) -> list[Finding]:
+    """The finding on servos at the place as it was first told, and as it was told last."""
+    first = last = None
+    for k in range(max(FIRST, onset), len(measures) + 1):
+        found = [
+            f
+            for f in judge(measures[:k], aircraft=profile).findings
+            if f.place in places and f.code in _CODES and "recent_flights" not in f.evidence
+        ]
+        if found:
+            first, last = first or found[0], found[0]
+    return [f for f in (first, last) if f is not None]
+
+
+def _named(told: Sequence[Finding]) -> str:
+    """The control named in the last of them; ""."""
+    return _control(told[-1].servo) if told and told[-1].servo is not None else ""
 
 
 def reviewed(
@@ -147,6 +191,10 @@ def reviewed(
 ) -> Measures:
     """One flight the way that a user's log goes: written, read, reviewed, measured."""
     write_csv(path, recording, dialect=season.dialect)
+    return _measured(path, profile)
+
+
+def _measured(path: Path, profile: Aircraft | None) -> Measures:
     found = review(read_log(path), profile)
     longest = max(range(len(found.flights)), key=lambda n: found.flights[n].duration_s)
     return measured(found, longest + 1)
@@ -188,14 +236,13 @@ def log_outcome(kind: str, seed: int) -> Outcome:
             place, truth = planted.place, season.aircraft.servo(planted.servo).control
         found = [f for f in review(read_log(path)).findings if f.place == place]
     told = [f for f in found if f.code in _CODES]
-    named = next((f.servo for f in told if f.servo is not None), None)
     return Outcome(
         kind=f"log, {kind}",
         seed=seed,
         names="columns",
         separable=True,
         found=bool(told),
-        named="" if named is None else _control(named),
+        named=_named(told),
         truth=truth,
         said=[x for f in told for x in _said(f, truth)],
     )
@@ -220,6 +267,8 @@ def run(kind: str, seed: int) -> Outcome:
     """One season or log by its kind."""
     if kind.startswith("season "):
         return season_outcome(FaultKind(kind.removeprefix("season ")), seed)
+    if kind.startswith("fleet "):
+        return fleet_outcome(kind.removeprefix("fleet "), seed)
     return log_outcome(kind.removeprefix("log, "), seed)
 
 
@@ -233,6 +282,7 @@ def main() -> None:
     parser.add_argument("--save", type=Path)
     options = parser.parse_args()
     wanted = [(f"season {k.value}", n) for n in range(options.seasons) for k in SEASONS]
+    wanted += [(f"fleet {k.value}", n) for n in range(options.seasons) for k in SEASONS]
     logs = [*(k.value for k in LOGS), SCENE]
     wanted += [(f"log, {k}", n) for n in range(options.logs) for k in logs]
     wanted = [(k, options.seed + n) for k, n in sorted(wanted, key=lambda w: w[1])]
@@ -281,7 +331,11 @@ def print_named(outcomes: Sequence[Outcome]) -> None:
 
 def print_chances(outcomes: Sequence[Outcome]) -> None:
     """How often what was said with a chance was right."""
-    for title, start in (("Across flights", "season"), ("In one log", "log")):
+    for title, start in (
+        ("Across flights", "season"),
+        ("Across flights, second generator", "fleet"),
+        ("In one log", "log"),
+    ):
         said = [x for o in outcomes if o.kind.startswith(start) for x in o.said]
         print(f"\n{title}\n\n| said | n | mean chance | right |\n|---|---|---|---|")
         for low, high in pairwise(_STEPS):
