@@ -13,8 +13,10 @@ A season counts as separable where its names are known and the true signals tell
 is the only one at its node; or its column is logged, and the scaled condition index of the node's
 true regressors is at most 10 in the median flight (Belsley, Kuh and Welsch 1980); or the profile
 lists it, no other control of its node lives at the same nodes, and the pilot checks one control
-after the other; of the second generator, where its column is logged. What was said with a chance is right as often as that, or the chance is wrong:
-every control that was listed counts, in the first flight with the finding and in the last.
+after the other. Of the second generator: where its column is logged.
+
+What was said with a chance is right as often as that, or the chance is wrong: every control that
+was listed counts, in the first flight with the finding and in the last.
 
 Intervals are Wilson's, 95 %. With ``--save`` outcomes are added to a file, one JSON line each, and
 are not run again.
