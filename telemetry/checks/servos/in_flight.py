@@ -117,10 +117,8 @@ def _span(u: UnusualCurrent) -> str:
 
 
 def _raised(facts: FlightFacts, u: UnusualCurrent) -> FindingDraft:
-    more = (u.now or 0.0) - (u.before or 0.0)
-    stall = _stall_a(facts, u.place)
-    large = more >= (_STALL_A if stall is None else min(_STALL * stall, _STALL_A))
-    level = Level.GROUND if large and (u.seconds or 0.0) >= _STALL_S else Level.WATCH
+    more, stall = (u.now or 0.0) - (u.before or 0.0), _stall_a(facts, u.place)
+    level = _level_of_added(facts, u)
     title = f"{more:.1f} A more {_span(u)}, {u.now:.1f} A instead of {u.before:.1f} A"
     draft = _draft(facts, u, "servo-current-rising", title, RAISED_WORDS, level)
     if stall is not None and more >= _STALL * stall:
@@ -129,13 +127,21 @@ def _raised(facts: FlightFacts, u: UnusualCurrent) -> FindingDraft:
     return draft
 
 
+def _level_of_added(facts: FlightFacts, u: UnusualCurrent) -> Level:
+    """How grave it is that so many amperes were added for so long."""
+    stall = _stall_a(facts, u.place)
+    least = _STALL_A if stall is None else min(_STALL * stall, _STALL_A)
+    large = (u.now or 0.0) - (u.before or 0.0) >= least
+    return Level.GROUND if large and (u.seconds or 0.0) >= _STALL_S else Level.WATCH
+
+
 def _hunts(facts: FlightFacts, u: UnusualCurrent) -> FindingDraft:
     if u.seconds is None:
         title = f"its current swings by {u.now:.2f} A from reading to reading with all at rest"
     else:
         more = (u.now or 0.0) - (u.before or 0.0)
         title = f"its current swings {_span(u)} without the others, {more:.1f} A more on the mean"
-    return _draft(facts, u, "servo-not-resting", title, HUNT_WORDS, Level.WATCH)
+    return _draft(facts, u, "servo-not-resting", title, HUNT_WORDS, _level_of_added(facts, u))
 
 
 def _silent(facts: FlightFacts, u: UnusualCurrent) -> FindingDraft:
