@@ -14,7 +14,7 @@ from telemetry.aircraft import Aircraft, Limits
 from telemetry.checks.draft import FindingDraft, Possible
 from telemetry.model.channels import PlaceKind
 from telemetry.results import Change, HistoryFlight, Level, NoteMark, NotJudged, Trend
-from telemetry.trends.evidence import Judgement, judge_rise
+from telemetry.trends.evidence import Judgement, flights_until, judge_rise
 from telemetry.trends.measures import Measures
 from telemetry.trends.parts import EvidencePart
 from telemetry.trends.table import FeatureTable
@@ -264,9 +264,10 @@ def change_of(
         return None if x is None else x * scale
 
     rate, rise = scaled(j.per_flight), j.now * scale
-    to_limit = None
+    left = None
     if limit is not None and rate is not None and rate > 0 and rise < limit and not j.step:
-        to_limit = int(-(-(limit - rise) // rate))
+        left = flights_until(j, limit, scale=scale)
+    told = left if left is not None and left.tells else None
     return Change(
         quantity=quantity,
         unit=unit,
@@ -280,7 +281,10 @@ def change_of(
         per_flight=rate,
         per_flight_low=scaled(j.per_flight_low),
         per_flight_high=scaled(j.per_flight_high),
-        flights_to_limit=to_limit,
+        flights_to_limit=None if told is None else int(told.median),
+        flights_to_limit_low=None if told is None else int(told.low),
+        flights_to_limit_high=None if told is None else int(told.high),
+        too_uncertain=left is not None and told is None,
         false_alarm=-float(np.expm1(-_BOOK / (GROUND_RUN if level is Level.GROUND else WATCH_RUN))),
     )
 

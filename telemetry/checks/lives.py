@@ -322,7 +322,7 @@ class _Replay:
     def _finding(self, life: _Life) -> Finding:
         level = life.level() if life.closed is None else _gravest(life)
         at, shown = life.record(level)
-        finding = shown.finding
+        finding, newest = shown.finding, life.closed is None and at == len(self.flights) - 1
         began = life.began
         if life.across and finding.since_flight is not None:
             onset = self.index.get(finding.since_flight, began)
@@ -334,6 +334,7 @@ class _Replay:
             evidence={**finding.evidence, **self._evidence(life, at, began, shown)},
             since_flight=self.listed[began].id,
             last_flight=self.listed[life.seen].id,
+            change=finding.change.past() if finding.change and not newest else finding.change,
             state="open" if life.closed is None else "closed",
             closed_by=life.closed,
         )

@@ -14,7 +14,16 @@ from datetime import date, datetime
 
 from telemetry.model.channels import CANONICAL_UNIT, Quantity
 from telemetry.model.text import plain
-from telemetry.results import Answer, EventKind, Evidence, Level, Origin, PhaseKind, Review
+from telemetry.results import (
+    Answer,
+    Change,
+    EventKind,
+    Evidence,
+    Level,
+    Origin,
+    PhaseKind,
+    Review,
+)
 
 NOT_MEASURED = "not measured"
 #: The same in a cell of a table.
@@ -266,6 +275,18 @@ def counted(count: int, noun: str, plural: str = "") -> str:
     """A count with its noun: "1 gap", "3 gaps", "no gaps"."""
     many = plural or f"{noun}s"
     return f"no {many}" if count == 0 else f"{count} {noun if count == 1 else many}"
+
+
+def limit_words(change: Change) -> str:
+    """When the next limit is reached: "reached in 2 to 9 flights"; "" where nothing says so."""
+    if change.too_uncertain:
+        return "the trend is too uncertain to say when"
+    low, high = change.flights_to_limit_low, change.flights_to_limit_high
+    if low is None or high is None:
+        return ""
+    if low == high:
+        return f"reached in {counted(high, 'flight')}"
+    return f"reached in {low} to {high} flights"
 
 
 def folded_words(figures: Sequence[object]) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Literal
 
 from telemetry.results.kinds import Level
@@ -30,8 +30,11 @@ class Change:
         The next limit, in ``rise_unit``.
     per_flight, per_flight_low, per_flight_high : float or None
         Rate, in ``rise_unit`` a flight, by the Theil-Sen slope since it began.
-    flights_to_limit : int or None
-        Flights until the next limit at this rate; None where it does not grow towards it.
+    flights_to_limit, flights_to_limit_low, flights_to_limit_high : int or None
+        Flights until the next limit, 1 the very next one: median and 80 % interval. None where it
+        does not grow towards one, and where the trend is too uncertain to tell.
+    too_uncertain : bool
+        True where it grows towards the limit, but the interval says nothing.
     false_alarm : float
         Chance of such a finding in a healthy book of 100 flights, all places together.
     """
@@ -49,12 +52,25 @@ class Change:
     per_flight_low: float | None = None
     per_flight_high: float | None = None
     flights_to_limit: int | None = None
+    flights_to_limit_low: int | None = None
+    flights_to_limit_high: int | None = None
+    too_uncertain: bool = False
     false_alarm: float
 
     @property
     def rise_symbol(self) -> str:
         """The unit of the rise in few letters."""
         return "%" if self.rise_unit == OF_ONE_SERVO else self.rise_unit
+
+    def past(self) -> Change:
+        """The same without what is to come: of flights that later ones do not bear out."""
+        return replace(
+            self,
+            flights_to_limit=None,
+            flights_to_limit_low=None,
+            flights_to_limit_high=None,
+            too_uncertain=False,
+        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -20,6 +20,7 @@ from telemetry.numerics.statistics.charts import (
     ewma,
     ewma_reach,
 )
+from telemetry.numerics.statistics.passage import Remaining, remaining
 from telemetry.numerics.statistics.robust import likely_step, mann_kendall, theil_sen
 from telemetry.trends.parts import EvidencePart, FloatArray, IntArray, Weighed, weigh
 
@@ -31,6 +32,9 @@ _DOUBTFUL = 0.5
 _SUDDEN = 0.45
 # The EWMA is drawn beside the chart, with the weight that suits shifts of about one deviation.
 _EWMA_WEIGHT, _EWMA_WIDTH = 0.2, 3.0
+# Flights that the scatter is worth which the rise to come is told with: the usual one of a part
+# counts for four, and a change is not found with fewer than a few more (heuristic).
+_SCATTER_WEIGHT = 8.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -183,6 +187,28 @@ def judge_rise(
     rise, sd = shown(against)
     found = replace(plain, rise=rise, sd=sd, signal=signal, onset=onset)
     return _measured(replace(found, step=stepped and _is_sudden(found)), against.doubt)
+
+
+def flights_until(j: Judgement, limit: float, *, scale: float = 1.0) -> Remaining:
+    """Flights until an established change that grows reaches a limit, with the 80 % interval.
+
+    Parameters
+    ----------
+    j : Judgement
+        With an onset and at least two flights since.
+    limit, scale : float
+        The limit is one of the rise times ``scale``.
+    """
+    assert j.onset is not None
+    # The flight before the onset is the last one without any of it.
+    seen = slice(max(j.onset - 1, 0), None)
+    return remaining(
+        j.at[seen].astype(float),
+        j.rise[seen] * scale,
+        limit,
+        sd=j.sd[seen] * abs(scale),
+        sd_weight=_SCATTER_WEIGHT,
+    )
 
 
 def _charted(score: FloatArray, limit: float) -> tuple[FloatArray, ChangeChart]:

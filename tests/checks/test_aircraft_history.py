@@ -266,32 +266,64 @@ def test_change(make_judgement: Make) -> None:
 
 
 @pytest.mark.parametrize(
-    ("now", "rate", "limit", "step", "flights"),
+    ("now", "rate", "limit", "flights"),
     [
-        pytest.param(48.0, 4.0, 60.0, False, 3, id="12 at 4 a flight"),
-        pytest.param(47.0, 4.0, 60.0, False, 4, id="13 at 4: the fourth flight is over"),
-        pytest.param(59.0, 4.0, 60.0, False, 1, id="the next"),
-        pytest.param(48.0, 0.5, 60.0, False, 24, id="slowly"),
-        pytest.param(60.0, 4.0, 60.0, False, None, id="reached"),
-        pytest.param(70.0, 4.0, 60.0, False, None, id="passed"),
-        pytest.param(48.0, 0.0, 60.0, False, None, id="standing"),
-        pytest.param(48.0, -4.0, 60.0, False, None, id="falling"),
-        pytest.param(48.0, None, 60.0, False, None, id="rate unknown"),
-        pytest.param(48.0, 4.0, None, False, None, id="no limit"),
-        pytest.param(48.0, 4.0, 60.0, True, None, id="one step"),
+        pytest.param(48.0, 4.0, 60.0, 3, id="12 at 4 a flight"),
+        pytest.param(47.0, 4.0, 60.0, 4, id="13 at 4: the fourth flight is over"),
+        pytest.param(59.0, 4.0, 60.0, 1, id="the next"),
+        pytest.param(48.0, 0.5, 54.0, 12, id="slowly"),
     ],
 )
+@pytest.mark.parametrize("scale", [1.0, 100.0, -1.0])
 def test_flights_to_the_limit(
-    make_judgement: Make,
-    now: float,
-    rate: float | None,
-    limit: float | None,
-    step: bool,
-    flights: int | None,
+    make_judgement: Make, now: float, rate: float, limit: float, flights: int, scale: float
+) -> None:
+    rise = np.r_[np.zeros(4), now - rate * np.arange(12)[::-1]]
+    j = make_judgement(
+        16, 4, now=now / scale, rise=rise / scale, sd=np.full(16, 0.05 / abs(scale)),
+        per_flight=rate / scale,
+    )  # fmt: skip
+    c = change(j, scale=scale, limit=limit)
+    assert c.flights_to_limit_low is not None
+    assert c.flights_to_limit is not None
+    assert c.flights_to_limit_high is not None
+    assert c.flights_to_limit_low <= flights <= c.flights_to_limit_high
+    assert c.flights_to_limit_low <= c.flights_to_limit <= c.flights_to_limit_high
+    assert c.flights_to_limit == pytest.approx(flights, abs=max(1, 0.2 * flights))
+    assert not c.too_uncertain
+    gone = c.past()
+    assert gone.flights_to_limit_low is gone.flights_to_limit_high is gone.flights_to_limit is None
+    assert (gone.rise, gone.limit, gone.per_flight) == (c.rise, c.limit, c.per_flight)
+
+
+@pytest.mark.parametrize(
+    ("now", "rate", "limit", "step"),
+    [
+        pytest.param(60.0, 4.0, 60.0, False, id="reached"),
+        pytest.param(70.0, 4.0, 60.0, False, id="passed"),
+        pytest.param(48.0, 0.0, 60.0, False, id="standing"),
+        pytest.param(48.0, -4.0, 60.0, False, id="falling"),
+        pytest.param(48.0, None, 60.0, False, id="rate unknown"),
+        pytest.param(48.0, 4.0, None, False, id="no limit"),
+        pytest.param(48.0, 4.0, 60.0, True, id="one step"),
+    ],
+)
+def test_what_does_not_grow_towards_a_limit_has_no_flights_left(
+    make_judgement: Make, now: float, rate: float | None, limit: float | None, step: bool
 ) -> None:
     j = make_judgement(now=now, per_flight=rate, step=step)
-    assert change(j, scale=1.0, limit=limit).flights_to_limit == flights
-    assert change(j, scale=1.0, limit=limit).per_flight == rate
+    c = change(j, scale=1.0, limit=limit)
+    told = (c.flights_to_limit_low, c.flights_to_limit, c.flights_to_limit_high)
+    assert told == (None, None, None)
+    assert (c.too_uncertain, c.per_flight) == (False, rate)
+
+
+def test_a_trend_too_uncertain_to_date_says_so(make_judgement: Make) -> None:
+    rise = np.r_[np.zeros(5), 6.0, 2.0, 9.0]
+    j = make_judgement(8, 5, now=6.0, rise=rise, sd=np.full(8, 3.0), per_flight=1.5)
+    c = change(j, scale=1.0, limit=100.0)
+    assert c.too_uncertain
+    assert (c.flights_to_limit_low, c.flights_to_limit, c.flights_to_limit_high) == (None,) * 3
 
 
 @pytest.mark.parametrize(

@@ -87,7 +87,10 @@ def test_when_the_next_limit_will_be_reached(make_season: Make) -> None:
     change = only(judge(flights, aircraft=CRAFT), "servo-current-rising").change
     assert change is not None
     # 12 flights at 4 % of a share each: 48 %; the limit of 60 % is three flights on.
+    assert change.flights_to_limit_low is not None
     assert change.flights_to_limit is not None
+    assert change.flights_to_limit_high is not None
+    assert change.flights_to_limit_low <= 3 <= change.flights_to_limit_high
     assert 1 <= change.flights_to_limit <= 6
 
 

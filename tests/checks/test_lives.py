@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -244,6 +245,23 @@ def test_what_the_flights_together_tell_lives_as_well() -> None:
     for rise, again in ((37.9, False), (38.0, True)):  # 8 mOhm are its step to watch
         later = {**together, 6: [rising(G, rise)]}
         assert bool(opened(*seen, notes=[accepted], together=later)) is again
+
+
+def test_a_limit_to_come_is_told_with_the_newest_flight_alone() -> None:
+    plain = rising(W, 20)
+    assert plain.change is not None
+    coming = replace(plain, change=replace(plain.change, flights_to_limit=4))
+
+    def until(flights: int, *shown: int, repaired: int | None = None) -> int | None:
+        notes = [] if repaired is None else [mark(repaired, "tail")]
+        (found,) = lived([None] * flights, notes, together={k: [coming] for k in shown})
+        assert found.change is not None
+        return found.change.flights_to_limit
+
+    assert until(5, 4) == 4
+    assert until(6, 4) is None
+    assert until(6, 4, 5) == 4
+    assert until(5, 4, repaired=5) is None
 
 
 def test_the_same_fault_is_told_once() -> None:

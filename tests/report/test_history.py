@@ -143,7 +143,7 @@ def test_findings_say_since_when_how_much_how_fast_and_how_sure(text: str) -> No
         "stir mean current usual 0.84, now 1.38 A",
         "rise 58 % of one servo's share (40 to 76)",
         "rate 12.0 % a flight (9.0 to 15.0)",
-        "next limit 60 % of one servo's share, reached in 1 flight at this rate",
+        "next limit 60 % of one servo's share, reached in 1 to 4 flights",
         "servos there 4, assumed: the profile does not say",
         "chance of that by luck alone under 1 in 10 000",
         "false alarms at this level 1 in 100 healthy books of 100 flights",

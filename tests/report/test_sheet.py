@@ -108,6 +108,13 @@ def test_every_check_has_an_empty_box_and_there_is_room_to_sign(
     assert page.text_of(sheet).count("[ ] ") == len(sheet.checks.items)
 
 
+def test_when_the_next_limit_is_reached(history: History, review: Review) -> None:
+    told = [x for x in made(history, review).findings.items if "Right wing draws" in x]
+    assert len(told) == 1
+    assert " (since flight 6). Next limit: reached in 1 to 4 flights. Find the servo" in told[0]
+    assert sum("Next limit" in x for x in made(history, review).findings.items) == 1
+
+
 def test_cautions_stand_first_and_the_gravest_finding_before_the_others(
     history: History, review: Review
 ) -> None:

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from telemetry.report import words
 from telemetry.report.words import NumberSteps
-from telemetry.results import Review
+from telemetry.results import Change, Review
 
 
 @pytest.mark.parametrize(
@@ -33,6 +33,27 @@ def test_what_is_missing_is_said(value: float | None) -> None:
     assert words.measure(value, "V") == "not measured"
     assert words.percent(value) == "not measured"
     assert words.lasting(value) == "not measured"
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "uncertain", "text"),
+    [
+        (2, 9, False, "reached in 2 to 9 flights"),
+        (1, 1, False, "reached in 1 flight"),
+        (3, 3, False, "reached in 3 flights"),
+        (None, None, True, "the trend is too uncertain to say when"),
+        (None, None, False, ""),
+    ],
+)
+def test_when_a_limit_is_reached(
+    low: int | None, high: int | None, uncertain: bool, text: str
+) -> None:
+    change = Change(
+        quantity="", unit="A", before=None, now=None, rise=30.0, low=20.0, high=40.0,
+        rise_unit="%", limit=60.0, flights_to_limit=low, flights_to_limit_low=low,
+        flights_to_limit_high=high, too_uncertain=uncertain, false_alarm=0.1,
+    )  # fmt: skip
+    assert words.limit_words(change) == text
 
 
 def test_no_minus_zero() -> None:

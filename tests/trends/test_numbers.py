@@ -77,8 +77,11 @@ def test_a_growing_lead_is_dated_ahead(make_season: Make) -> None:
     assert change.per_flight_low is not None
     assert change.per_flight_high is not None
     assert change.per_flight_low < 1.5 < change.per_flight_high
+    assert change.flights_to_limit_low is not None
     assert change.flights_to_limit is not None
-    assert 4 <= change.flights_to_limit <= 6
+    assert change.flights_to_limit_high is not None
+    assert change.flights_to_limit_low <= 5 <= change.flights_to_limit_high
+    assert 3 <= change.flights_to_limit <= 6
 
 
 def test_a_fitted_lead_resistance_is_the_one_of_its_own_current(make_season: Make) -> None:

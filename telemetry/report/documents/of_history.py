@@ -43,6 +43,7 @@ from telemetry.report.words import (
     earlier_words,
     flights_counted,
     lasting,
+    limit_words,
     measure,
     number,
     quoted,
@@ -345,10 +346,9 @@ def _change_facts(change: Change) -> list[tuple[str, str]]:
         rate = f"{change.rise_symbol} a flight"
         rows.append(("rate", _spread(change.per_flight, low, high, rate, step / 10)))
     if change.limit is not None:
-        until = ""
-        if change.flights_to_limit is not None:
-            until = f", reached in {counted(change.flights_to_limit, 'flight')} at this rate"
-        rows.append(("next limit", f"{number(change.limit, step)} {unit}{until}"))
+        until = limit_words(change)
+        reached = f"{number(change.limit, step)} {unit}"
+        rows.append(("next limit", f"{reached}, {until}" if until else reached))
     return rows
 
 

@@ -16,6 +16,7 @@ from telemetry.report.words import (
     counted,
     date_words,
     flights_counted,
+    limit_words,
     quoted,
     sentence,
 )
@@ -152,7 +153,9 @@ def _finding(finding: Finding, number: dict[str, int]) -> str:
     since = number.get(finding.since_flight or "")
     when = "" if since is None else f" (since flight {since})"
     title = sentence(finding.title).rstrip(".")
-    return f"{LEVEL_WORD[finding.level]}: {title}{when}. {sentence(finding.advice)}"
+    until = "" if finding.change is None else limit_words(finding.change)
+    limit = f" Next limit: {until}." if until else ""
+    return f"{LEVEL_WORD[finding.level]}: {title}{when}.{limit} {sentence(finding.advice)}"
 
 
 def _checks(findings: Sequence[Finding]) -> list[str]:
