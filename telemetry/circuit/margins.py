@@ -21,6 +21,7 @@ from dataclasses import replace
 from telemetry.aircraft import Aircraft, Limits
 from telemetry.circuit.known import Measured
 from telemetry.circuit.worst_cases import Circuit, Missing
+from telemetry.measure.supply.nearness import near_restart
 from telemetry.numerics.intervals import propagate
 from telemetry.results import Level, Margin, Resistance, WorstCase
 
@@ -83,18 +84,14 @@ def case_level(
     Returns
     -------
     Level or None
-        GROUND where even its highest voltage is too near the restart level, WATCH where the voltage
-        is near it or below the comfortable supply, CLEAR otherwise. None without a voltage, and
-        for servos all stalled at once, which is for design only.
+        As ``near_restart`` says, and WATCH below the comfortable supply. None without a voltage,
+        and for servos all stalled at once, which is for design only.
     """
-    if case.voltage_v is None or case.case == "all-stalled":
+    near = near_restart(case, restart_v, limits)
+    if near is None or case.voltage_v is None or case.case == "all-stalled":
         return None
-    best_v = case.voltage_v if case.high_v is None else case.high_v
-    if best_v - restart_v < limits.margin_ground_v:
-        return Level.GROUND
-    is_low = case.voltage_v - restart_v < limits.margin_watch_v
     uncomfortable = comfort_v is not None and case.voltage_v < comfort_v
-    return Level.WATCH if is_low or uncomfortable else Level.CLEAR
+    return Level.WATCH if near is Level.CLEAR and uncomfortable else near
 
 
 def worked_out(name: str, place: str, circuit: Circuit) -> WorstCase:

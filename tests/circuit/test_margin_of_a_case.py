@@ -92,8 +92,9 @@ def test_what_is_missing_is_said_and_nothing_else() -> None:
     [
         (Interval(3.9, 3.8, 3.95), 6.0, Level.GROUND),  # surely within 0.5 V of 3.5 V
         (Interval(3.9, 3.8, 4.0), 6.0, Level.WATCH),
-        (Interval(4.49, 4.0, 5.0), None, Level.WATCH),  # within a volt of it
-        (Interval(4.5, 4.0, 5.0), None, Level.CLEAR),
+        (Interval(3.99, 3.8, 5.0), None, Level.WATCH),
+        (Interval(4.3, 4.0, 4.49), None, Level.WATCH),  # surely within a volt of it
+        (Interval(4.3, 4.0, 4.5), None, Level.CLEAR),
         (Interval(5.9, 5.8, 6.1), 6.0, Level.WATCH),  # below the comfortable supply
         (Interval(6.0, 5.8, 6.1), 6.0, Level.CLEAR),
     ],

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 from telemetry.checks.causes.kinds import CauseKind
 from telemetry.checks.check import FITFUL, Check, CheckPart, Closing
 from telemetry.checks.draft import FindingDraft, Words, clock
@@ -17,6 +19,9 @@ from telemetry.results import (
     Level,
     PhaseKind,
 )
+
+# So many readings that no other confirms, in one place and apart, are no false reading (heuristic).
+_SEVERAL = 3
 
 
 def brownouts(facts: FlightFacts) -> list[FindingDraft]:
@@ -39,10 +44,12 @@ def brownouts(facts: FlightFacts) -> list[FindingDraft]:
 def _brownout(
     place: str, evidence: Evidence, events: list[Event], restart_v: float
 ) -> FindingDraft:
-    first = events[0]
+    first, worst = events[0], min(events, key=_lowest)
     confirmed = [e for e in events if e.evidence is evidence]
-    lasting = evidence is Evidence.UNKNOWN and any((e.updates or 0) > 1 for e in events)
-    level = Level.GROUND if evidence is Evidence.REAL or lasting else Level.WATCH
+    unsure = evidence is Evidence.UNKNOWN
+    lasting = len(events) >= _SEVERAL or any((e.updates or 0) > 1 for e in events)
+    sure = evidence is Evidence.REAL or (unsure and lasting)
+    level = Level.GROUND if sure else Level.WATCH
     lows = [e.residual_v for e in events if e.residual_v is not None]
     low = f" (lowest reading {min(lows):.2f} V)" if lows else ""
     if lows and min(lows) > restart_v:
@@ -68,9 +75,13 @@ def _brownout(
             "evidence": str(evidence),
             "note": next((e.note for e in confirmed if e.note), first.note),
         },
-        start_s=first.start_s,
-        end_s=first.end_s,
+        start_s=worst.start_s,
+        end_s=worst.end_s,
     )
+
+
+def _lowest(e: Event) -> float:
+    return e.residual_v if e.residual_v is not None else math.inf
 
 
 def _words(phase: PhaseKind) -> str:

@@ -9,6 +9,7 @@ from telemetry.checks.draft import FindingDraft, Words
 from telemetry.checks.facts import FlightFacts
 from telemetry.checks.needs import SLOWEST_DIP_S, Needs, behind_packs, long_enough
 from telemetry.checks.packs.silent import lost_in_flight
+from telemetry.measure.supply.nearness import near_restart
 from telemetry.model.channels import Quantity
 from telemetry.results import Flight, Level, Margin, Origin
 
@@ -30,12 +31,12 @@ def margins(facts: FlightFacts) -> list[FindingDraft]:
     if lost and not lost_in_flight(flight):  # with a pack gone already, the case has happened
         m, c = min(lost, key=lambda x: (x[1].voltage_v or 0.0) - x[0].restart_v)
         margin = (c.voltage_v or 0.0) - m.restart_v
-        best = (c.high_v if c.high_v is not None else (c.voltage_v or 0.0)) - m.restart_v
-        if margin < limits.margin_watch_v:
+        level = near_restart(c, m.restart_v, limits) or Level.CLEAR
+        if level > Level.CLEAR:
             out.append(
                 FindingDraft(
                     code="margin-low",
-                    level=Level.GROUND if best < limits.margin_ground_v else Level.WATCH,
+                    level=level,
                     place=m.place,
                     title=f"{m.place}: with one pack lost, the highest current seen would leave "
                     f"{_beside(margin, 1)} the restart level",

@@ -34,8 +34,14 @@ _WELL_SEEN = 3
 _BEYOND = 1.8
 _TAIL = 3.0
 _FEW = 100
+# A node without a known resistance fell like no other reading where it fell so far, V, and so many
+# times as far as this part of its readings (heuristic: 0.025 to the fourth).
+_DEEP_V, _LOWEST, _FAR = 0.5, 0.025, 4.0
 # A fall of a feeding place below this is noise and resolution (heuristic).
 _FAINT_V = 0.03
+# What falls by less than the first part of a fall did not fall along; by the second it fell alike
+# (heuristic).
+_PART, _ALIKE = 0.3, 0.6
 # A contact of its own takes a node from what feeds it by so much of its fall (heuristic: all of it,
 # less what both sensors miss of each other).
 _OWN_PART = 0.5
@@ -94,8 +100,10 @@ def _judge(e: Event, loads: Loads) -> Event:
     if not steps:
         if _ran_down(e, loads):
             return _emptied(e)
-        supply = above.whole or _gave_way(e, depth, loads)
-        return replace(e, origin=Origin.SUPPLY if supply else Origin.UNKNOWN)
+        if above.whole or _gave_way(e, depth, loads):
+            return replace(e, origin=Origin.SUPPLY)
+        alone = above.read and not above.fell and _like_no_other(e, depth, loads)
+        return replace(e, origin=Origin.CONTACT if alone else Origin.UNKNOWN)
     seen = sum(s.ohm * rise(s, e, missed=False) for s in steps)
     share = min(1.0, max(0.0, seen / depth))
     names = " + ".join(f"{s.place} {s.kind} {1000 * s.ohm:.0f} mOhm ({s.how})" for s in steps)
@@ -120,7 +128,7 @@ def _placed(e: Event, depth: float, steps: list[LoadStep], above: _Above, loads:
             return replace(e, origin=Origin.SUPPLY if above.whole else Origin.UNKNOWN)
         note = "the feeding place fell along, as a load peak between readings makes it"
         return replace(e, origin=Origin.LOAD, note=note)
-    together = _siblings_fell(e, depth, loads)
+    together = _siblings_fell(e, depth, loads, fed=not above.read or above.fell)
     if no_load or above.stayed:
         if not together and _with_its_feed(e, depth, loads):
             note = "it stayed as near to what feeds it as before"
@@ -148,11 +156,15 @@ class _Above:
         It fell nearly as far as the place itself.
     stayed : bool
         It was read several times meanwhile and did not fall.
+    read, fell : bool
+        It was read meanwhile at all; it fell by a good part of the fall.
     """
 
-    along: bool
-    whole: bool
-    stayed: bool
+    along: bool = False
+    whole: bool = False
+    stayed: bool = False
+    read: bool = False
+    fell: bool = False
 
     @staticmethod
     def of(e: Event, depth: float, steps: list[LoadStep], loads: Loads) -> _Above:
@@ -160,7 +172,7 @@ class _Above:
             loads.volts[name] for name in loads.aircraft.feeders(e.place) if name in loads.volts
         ]
         if not feeders:
-            return _Above(along=False, whole=False, stayed=False)
+            return _Above()
         drop = max(_fall(s, e) for s in feeders)
         total = sum(s.ohm for s in steps)
         # Of a bus only the sum of pack and switch is known: half of it is taken for the packs.
@@ -173,6 +185,8 @@ class _Above:
             stayed=readings >= _WELL_SEEN
             and part * depth > 4.0 * _FAINT_V
             and drop < 0.2 * part * depth,
+            read=readings >= 1,
+            fell=drop >= max(_PART * depth, _FAINT_V),
         )
 
 
@@ -197,16 +211,27 @@ def _with_its_feed(e: Event, depth: float, loads: Loads) -> bool:
     return lost - usual < _OWN_PART * depth
 
 
-def _siblings_fell(e: Event, depth: float, loads: Loads) -> bool:
+def _siblings_fell(e: Event, depth: float, loads: Loads, *, fed: bool) -> bool:
     """Whether another place on the same (logged) feed fell along: then no lead of one's own did it.
 
     A fault of the common supply shows at the feed itself, which is judged by its own current.
+    Where the feed was read and did not fall, the others have to have fallen alike (not ``fed``).
     """
     parent = loads.aircraft.parent(e.place)
     if parent is None or parent not in loads.volts:
         return False
+    least = max((_PART if fed else _ALIKE) * depth, 2.0 * _FAINT_V)
     others = [c for c in loads.aircraft.children(parent) if c != e.place and c in loads.volts]
-    return any(_fall(loads.volts[c], e) >= max(0.3 * depth, 2.0 * _FAINT_V) for c in others)
+    fell = [c for c in others if _fall(loads.volts[c], e) >= least]
+    return any(not _own_load(c, e, loads) for c in fell)
+
+
+def _own_load(place: str, e: Event, loads: Loads) -> bool:
+    """Whether the current of a place itself makes its fall during an event of another one."""
+    if place not in loads.amps:
+        return False
+    seen = sum(s.ohm * rise(s, e, missed=False) for s in loads.path(place))
+    return seen >= _EXPLAINED * _fall(loads.volts[place], e)
 
 
 def _beyond_sampling(e: Event, steps: list[LoadStep], loads: Loads) -> bool:
@@ -237,6 +262,19 @@ def _beyond_sampling(e: Event, steps: list[LoadStep], loads: Loads) -> bool:
         return False
     chance = max(_BEYOND * float(usual.max()), -_TAIL * float(np.quantile(usual, 0.01)))
     return bool(-residual[lo:hi].min() > chance)
+
+
+def _like_no_other(e: Event, depth: float, loads: Loads) -> bool:
+    """Whether a node without a known resistance fell as nothing else in the log lets it fall.
+
+    Held against the lowest of its readings: with an exponential tail one in a million does so by
+    chance.
+    """
+    volts = loads.volts.get(e.place)
+    if volts is None or volts.t.size < _FEW or not _is_node(e.place, loads.aircraft):
+        return False
+    usual = -float(np.quantile(volts.v - volts.slow, _LOWEST))
+    return depth > max(_DEEP_V, _FAR * usual)
 
 
 def _drop(e: Event, loads: Loads) -> float | None:

@@ -266,13 +266,34 @@ def test_a_feed_that_stayed_clears_the_load_too(known) -> None:
     ],
 )
 def test_another_place_on_the_feed_fell_along(other_v, depth, origin, known) -> None:
-    volts = {
-        "left wing": dip(8.0, -depth), "right wing": dip(0.0, other_v), "bus": dip(8.0),
-    }  # fmt: skip
+    """The feed was not read meanwhile."""
+    bus = dip(8.0, t=np.array([0.0, 50.0, 97.0, 107.0, 300.0]))
+    volts = {"left wing": dip(8.0, -depth), "right wing": dip(0.0, other_v), "bus": bus}
     loads = known(volts, {"left wing": dip(2.0)}, WING)
     found = judged(loads, fall(depth=depth))
     assert found.origin is origin
     assert found.note == ("all places on this feed fell together" * (origin is Origin.SUPPLY))
+
+
+@pytest.mark.parametrize(
+    ("other_v", "origin"), [(-2.5, Origin.SUPPLY), (-2.25, Origin.CONTACT), (-1.25, Origin.CONTACT)]
+)
+def test_with_a_feed_that_held_only_a_fall_alike_is_one_of_the_supply(
+    other_v, origin, known
+) -> None:
+    volts = {"left wing": dip(8.0, -4.0), "right wing": dip(0.0, other_v), "bus": dip(8.0)}
+    loads = known(volts, {"left wing": dip(2.0)}, WING)
+    assert judged(loads, fall(depth=4.0)).origin is origin
+
+
+def test_another_place_that_fell_by_its_own_current_fell_not_along(known) -> None:
+    bus = dip(8.0, t=np.array([0.0, 50.0, 97.0, 107.0, 300.0]))
+    volts = {"left wing": dip(8.0, -4.0), "right wing": dip(8.0, -1.5), "bus": bus}
+    mohm = {**WING, ("branch", "right wing"): 500.0}
+    amps = {"left wing": dip(2.0), "right wing": dip(1.0, 3.0)}
+    assert judged(known(volts, amps, mohm), fall(depth=4.0)).origin is Origin.CONTACT
+    amps["right wing"] = dip(1.0)
+    assert judged(known(volts, amps, mohm), fall(depth=4.0)).origin is Origin.SUPPLY
 
 
 def test_places_fell_together_under_a_load_that_was_not_seen(known) -> None:
@@ -284,7 +305,7 @@ def test_places_fell_together_under_a_load_that_was_not_seen(known) -> None:
     assert "the other places fell along" in found.note
     del volts["bus"]  # nothing is said without the feed's own voltage
     assert judged(known(volts, {"left wing": current}, WING)).origin is Origin.UNKNOWN
-    assert placing._siblings_fell(fall("pack 1"), 4.0, known(volts)) is False
+    assert placing._siblings_fell(fall("pack 1"), 4.0, known(volts), fed=True) is False
 
 
 @pytest.mark.parametrize(
@@ -623,3 +644,10 @@ def test_all_events_from_the_packs_down(make_readings) -> None:
     assert [e.origin for e in found] == [Origin.PACK, Origin.UNKNOWN, Origin.PACK, Origin.PACK]
     assert found[1] == spike
     assert [e.place for e in found] == [e.place for e in events]
+
+
+def test_a_node_without_a_known_resistance_that_fell_as_nothing_else(known) -> None:
+    """One reading of a volt and a half where the others swing by hundredths, its feed read."""
+    volts = {"left wing": dip(8.0, -1.5), "bus": dip(8.0)}
+    assert judged(known(volts), fall(depth=1.5)).origin is Origin.CONTACT
+    assert judged(known({**volts, "bus": dip(8.0, -1.0)}), fall(depth=1.5)).origin is Origin.UNKNOWN
