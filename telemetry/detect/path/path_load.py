@@ -102,6 +102,14 @@ class Loads:
             return None
         return most_by_load((volts.t, volts.v), (self.total.t, self.total.v))
 
+    @cached_property
+    def shared_a(self) -> float:
+        """The whole current above which its shares tell something of the packs, A.
+
+        At light load one pack may give all of it (ideal diodes, regulators of unlike set points).
+        """
+        return 0.0 if self.total is None else float(np.quantile(self.total.v, 0.95)) / 3.0
+
     def path(self, place: str) -> list[LoadStep]:
         """Resistances between the sources and a place, with their currents; empty if unknown."""
         own = self.amps.get(place)

@@ -39,9 +39,10 @@ _FEW = 100
 _DEEP_V, _LOWEST, _FAR = 0.5, 0.025, 4.0
 # A fall of a feeding place below this is noise and resolution (heuristic).
 _FAINT_V = 0.03
-# What falls by less than the first part of a fall did not fall along; by the second it fell alike
-# (heuristic).
+# By less than the first part of a fall nothing fell along; by the second it fell alike (heuristic).
 _PART, _ALIKE = 0.3, 0.6
+# Packs share a current above this, A, and above the part of it that tells something of shares.
+_SHARED_A = 0.3
 # A contact of its own takes a node from what feeds it by so much of its fall (heuristic: all of it,
 # less what both sensors miss of each other).
 _OWN_PART = 0.5
@@ -352,7 +353,7 @@ def _pack_shifted(e: Event, loads: Loads) -> str | None:
     flows = np.vstack([held_at(s.t, s.v, grid, 3.0) for _, s in packs])
     sums = flows.sum(axis=0)
     with np.errstate(invalid="ignore", divide="ignore"):
-        shares = np.where(sums > 0.3, flows / sums, np.nan)
+        shares = np.where(sums > max(_SHARED_A, loads.shared_a), flows / sums, np.nan)
     early, late = grid < e.start_s - 0.5, grid > e.start_s + 1.5
     for k, (name, _) in enumerate(packs):
         before, after = shares[k, early], shares[k, late]

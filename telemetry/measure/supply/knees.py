@@ -173,12 +173,18 @@ def _as_before(
 ) -> bool:
     """Whether a voltage, the load taken out, falls no faster than it fell until then."""
     known = np.isfinite(open_v)
-    trend = theil_sen(*_blocks(t[before & known], open_v[before & known], _BLOCK_S))
-    if trend is None or not (since & known).any():
+    at, u = _blocks(t[before & known], open_v[before & known], _BLOCK_S)
+    # Like with like: single readings lie off by what voltage and current miss of one another.
+    later, then = _blocks(t[since & known], open_v[since & known], _BLOCK_S)
+    trend = theil_sen(at, u)
+    if trend is None or not later.size:
         return False
-    level = float(np.median((open_v - trend.slope * t)[before & known]))
-    below = level + trend.slope * t[since & known] - open_v[since & known]
-    return float(np.quantile(below, _UPPER)) < _LEAVES * reference_v
+    level = float(np.median(u - trend.slope * at))
+    below = float(np.quantile(level + trend.slope * later - then, _UPPER))
+    since_then = theil_sen(later, then)
+    faster = since_then is None or since_then.slope < _FASTER * min(trend.slope, 0.0)
+    # A charge falls by what is drawn: with a higher mean current somewhat faster is no knee.
+    return below < (_LEAVES if faster else _DEEP / 2) * reference_v
 
 
 def _without_load(
