@@ -129,6 +129,8 @@ class PackTwins:
         Over the same stretches of the log.
     times, low_times, high_times : float
         The first over the second, with its 95 % interval: known better than either.
+    more_v : float or None
+        What the excess takes over the currents that were seen.
     slow_part, low_slow_part, high_slow_part : float or None
         What of the excess comes seconds after a step of the current, over what comes at once:
         0 where it is copper or a contact. None where that is not known.
@@ -141,6 +143,7 @@ class PackTwins:
     times: float
     low_times: float
     high_times: float
+    more_v: float | None = None
     slow_part: float | None = None
     low_slow_part: float | None = None
     high_slow_part: float | None = None

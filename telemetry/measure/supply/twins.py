@@ -89,8 +89,8 @@ def pack_twins(
     if ohm[0, 0] < ohm[0, 1]:
         sides, ohm = sides[::-1], ohm[:, ::-1]
     high, low = sides
-    taken_v = ohm[0, 0] * float(np.subtract(*np.quantile(high.amps.v, [0.98, 0.02])))
-    if taken_v < _STEPS * (high.volts.resolution or 0.0):
+    span_a = float(np.subtract(*np.quantile(high.amps.v, [0.98, 0.02])))
+    if ohm[0, 0] * span_a < _STEPS * (high.volts.resolution or 0.0):
         return ()
     times, half = _spread(np.log(ohm[:, 0] / ohm[:, 1]))
     half = float(np.hypot(half, _TWO_GAINS))
@@ -106,6 +106,7 @@ def pack_twins(
         times=float(np.exp(times)),
         low_times=float(np.exp(times - half)),
         high_times=float(np.exp(times + half)),
+        more_v=float(ohm[0, 0] - ohm[0, 1]) * span_a,
         slow_part=None if slow is None else slow.value,
         low_slow_part=None if slow is None else slow.low,
         high_slow_part=None if slow is None else slow.high,
