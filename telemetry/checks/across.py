@@ -213,8 +213,9 @@ def _listed(flights: Sequence[Measures]) -> tuple[HistoryFlight, ...]:
 
 def _charts(table: FeatureTable, aircraft: Aircraft) -> int:
     """How many charts share the false alarms: each place's currents, leads, packs and counters."""
-    # Rise, silence and heating of each; a rise, or a rise and a fall, of each other feature.
+    # Rise, silence, heating, and rest up and down of each; a rise, or a rise and a fall, of each
+    # other feature.
     sides = {"branch_mohm": 1, "apparent_mohm": 1, "source_mohm": 1, "offset_v": 2, "share": 2}
     sides |= {"counter_ratio": 2, "end_v": 1, "falls": 2}
-    loads = 3 * len(loads_of(table, aircraft))
+    loads = 5 * len(loads_of(table, aircraft))
     return max(1, loads + sum(sides.get(feature, 0) for _, feature in table.measured))

@@ -59,6 +59,9 @@ class Event(Span):
         One sentence more where it helps.
     together : bool
         True where the other places on its feed fell with it: what they have in common is at fault.
+    unloaded : bool
+        True of a bus whose packs are not logged, where the load surely does not make the fall: then
+        its supply does, by the path or the packs.
     """
 
     kind: EventKind
@@ -81,6 +84,7 @@ class Event(Span):
     note: str = ""
     together: bool = field(default=False, metadata=INNER)
     slow: bool = field(default=False, metadata=INNER)
+    unloaded: bool = field(default=False, metadata=INNER)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -30,10 +30,13 @@ CRAFT = Aircraft.model_validate(
 PHASES = (Phase(kind=PhaseKind.FLIGHT, start_s=0, end_s=300),)
 
 
-def sag(place: str, at_s: float, origin: Origin, depth_v: float = 0.5) -> Event:
+def sag(
+    place: str, at_s: float, origin: Origin, depth_v: float = 0.5, *, unloaded: bool = False
+) -> Event:
     return Event(
         kind=EventKind.SAG, place=place, start_s=at_s, end_s=at_s + 0.5, reference_v=7.0,
         residual_v=7.0 - depth_v, depth_v=depth_v, phase=PhaseKind.FLIGHT, origin=origin, updates=2,
+        unloaded=unloaded,
     )  # fmt: skip
 
 
@@ -57,6 +60,14 @@ def test_what_a_bus_did_itself_decides_over_what_its_nodes_show() -> None:
     assert codes(*nodes, sag("bus", 100.1, Origin.SUPPLY)) == [("regulator-droop", "bus")]
     often = [sag("tail", at, Origin.SUPPLY) for at in (50, 100, 150)]
     assert codes(*often) == [("regulator-droop", "bus")], "three are no chance"
+
+
+def test_falls_of_a_bus_that_no_load_makes_are_told_where_no_pack_is_logged() -> None:
+    falls = [sag("bus", at, Origin.UNKNOWN, unloaded=True) for at in (50, 100, 150)]
+    assert codes(*falls) == [("sag-unexplained", "bus")]
+    assert codes(*falls[:2]) == [], "two may be chance"
+    may_be_load = [sag("bus", at, Origin.UNKNOWN) for at in (50, 100, 150)]
+    assert codes(*may_be_load) == []
 
 
 def test_what_one_pack_alone_does_to_the_bus_is_told_of_the_lost_pack() -> None:

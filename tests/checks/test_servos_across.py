@@ -135,6 +135,11 @@ class TestParts:
 
 
 class TestClaims:
+    @pytest.fixture(autouse=True)
+    def moving(self, monkeypatch: pytest.MonkeyPatch) -> None:
+        """The moving currents speak for each claim."""
+        monkeypatch.setattr(claims, "_moves_so", lambda *_: True)
+
     def codes(
         self, case: Make, told: dict[float, Judgement | None], place: str = LEFT, **more: Any
     ) -> list[tuple[str, tuple[str, ...]]]:
@@ -291,6 +296,39 @@ def test_leaning_adds_up_half_of_the_odds_at_both_places(
     # A part that tells nothing adds nothing.
     monkeypatch.setattr(claims, "moved_since", lambda *_: None)
     assert claims._lean(made, LEFT, RIGHT, (TAIL,), make_judgement(), 0.5) == 0.0
+
+
+@pytest.mark.parametrize(
+    ("stir", "rest", "told"),
+    [
+        (0.2, 0.0, True),  # the stir moved as claimed
+        (0.11, -0.3, True),
+        (0.09, 0.1, False),  # nearer to nothing: of rest alone
+        (None, 0.1, False),
+    ],
+)
+def test_moving_currents_have_to_speak_for_a_claim(
+    case: Make,
+    claim: Make,
+    monkeypatch: pytest.MonkeyPatch,
+    stir: float | None,
+    rest: float,
+    told: bool,
+) -> None:
+    def moved_since(part: EvidencePart, _learn: np.ndarray) -> tuple[float, float] | None:
+        seen = {"stir": stir, "rest": rest}.get(part.name)
+        return None if seen is None else (seen, 0.05)
+
+    def parts(*_: Any) -> list[EvidencePart]:
+        at, y = np.arange(3), np.zeros(3)
+        return [
+            EvidencePart(name=n, at=at, y=y, se=y, sigma=1.0, response=1.0 if n == "stir" else 0.5)
+            for n in ("stir", "rest")
+        ]
+
+    monkeypatch.setattr(claims, "moved_since", moved_since)
+    monkeypatch.setattr(claims, "place_parts", parts)
+    assert claims._moves_so(case(), claim(now=float(np.expm1(0.2)))) is told
 
 
 class TestLevel:
@@ -558,6 +596,8 @@ class TestJudgeServos:
             monkeypatch.setattr(servos, "judge_heating", judge_heating)
             monkeypatch.setattr(claims, "sensor_odds", lambda _, p, *__: 9.0 * (p == drifts))
             monkeypatch.setattr(claims, "_lean", lambda *_: 0.0)
+            monkeypatch.setattr(claims, "_moves_so", lambda *_: True)
+            monkeypatch.setattr(servos, "judge_rest", lambda *_: None)
             features = [{(p, "stir_mean_a"): 2.0 for p in places}] * 8
             return servos.judge_servos(
                 case(places, told=chart, features=features, aircraft=aircraft)

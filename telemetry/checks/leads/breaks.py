@@ -25,12 +25,13 @@ from telemetry.checks.supply.falls import SAG_UNEXPLAINED
 from telemetry.checks.tree import fed_places
 from telemetry.results import Level, NotJudged
 from telemetry.trends.counts import Burst, judge_counts
+from telemetry.trends.features.flight import UNLOADED
 from telemetry.trends.parts import EvidencePart
 
 FloatArray = NDArray[np.float64]
 
 # Falls that no load explains, as far as one flight can tell, if they go on at one place only.
-_CONTACT = ("contact", "unknown", "brownout")
+_CONTACT = ("contact", "unknown", UNLOADED, "brownout")
 # Where the stray of the drop was measured in most flights it decides, for it has two sides to
 # compare; else falls are counted.
 _MOST = 0.5

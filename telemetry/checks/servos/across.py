@@ -18,6 +18,7 @@ from telemetry.checks.aircraft_history import (
 from telemetry.checks.causes.kinds import CauseKind
 from telemetry.checks.check import FITFUL, Check, CheckPart, Closing
 from telemetry.checks.draft import FindingDraft, Words
+from telemetry.checks.servos.at_rest import judge_rest
 from telemetry.checks.servos.claims import (
     Claim,
     by_another_hand,
@@ -101,6 +102,9 @@ def judge_servos(history: AircraftHistory) -> JudgedAcross:
             sound = tuple(p for p in loads if p != place and p not in claims)
             parts = place_parts(history, place, others)
             finding = judge_heating(history, place, parts, sound, claim is not None, found)
+        if claim is None and finding is None and others is not None:
+            beyond_doubt = tuple(p for p in loads if p != place and p not in claims)
+            finding = judge_rest(history, place, others, beyond_doubt, found)
         if finding is None and claim is not None:
             finding = _sensor_finding(history, claim)
             if finding is None and claim.of_servo:

@@ -13,9 +13,9 @@ from telemetry.trends.evidence import Judgement
 from telemetry.trends.parts import EvidencePart, log_odds, moved_since
 from telemetry.trends.ratios import current_parts
 
-# A silent servo takes about its share of the node's current with it; this part of it, at least,
-# must be gone (heuristic: servos of one node are not alike).
-_SILENT_PART = 0.5
+#: A silent servo takes about its share of the node's current with it; this part of it, at least,
+#: must be gone (heuristic: servos of one node are not alike).
+SILENT_PART = 0.5
 # No servo falls silent by degrees: so many nats for the one that draws more (heuristic).
 _GRADUAL_LEAN = 6.0
 # Another hand on the sticks moves one surface more and another less: without a mirror, moving
@@ -125,7 +125,7 @@ def claims_of(
                 counts = is_a_servos_share(history, claim)
             else:
                 counts = servo_pct(history, claim) >= history.limits.servo_watch_pct
-            if counts and _beyond_another_hand(history, claim):
+            if counts and _beyond_another_hand(history, claim) and _moves_so(history, claim):
                 out.append(claim)
             elif j.now >= _DRIFTED and (found := drifted(history, claim)) is not None:
                 out.append(_of_sensor(claim, *found))
@@ -174,6 +174,22 @@ def by_another_hand(history: AircraftHistory, claim: Claim) -> bool:
     return not (mirrored and len(claim.others) == 1) and not _rest_agrees(history, claim)
 
 
+def _moves_so(history: AircraftHistory, claim: Claim) -> bool:
+    """Whether the moving currents speak for it rather than against: else it is of rest alone.
+
+    All parts are weighed together, and a steady rest that moved outweighs them.
+    """
+    j = claim.judgement
+    assert j.onset is not None
+    learn = np.arange(len(history.flights)) < j.at[j.onset]
+    odds = 0.0
+    for part in place_parts(history, claim.place, claim.others):
+        seen = None if part.name == "rest" else moved_since(part.since(j.first), learn)
+        if seen is not None:
+            odds += log_odds(*seen, claim.log_change * part.response, 0.0)
+    return odds > 0.0
+
+
 def _rest_agrees(history: AircraftHistory, claim: Claim) -> bool:
     """Whether the rest current surely changed with the moving one."""
     j = claim.judgement
@@ -192,7 +208,7 @@ def servo_pct(history: AircraftHistory, claim: Claim) -> float:
 def is_a_servos_share(history: AircraftHistory, claim: Claim) -> bool:
     """A sudden loss of about one servo's share."""
     servos, _ = history.servos(claim.place)
-    return claim.judgement.step and claim.judgement.now >= _SILENT_PART / servos
+    return claim.judgement.step and claim.judgement.now >= SILENT_PART / servos
 
 
 def rather_the_mirror(history: AircraftHistory, claim: Claim, loads: Sequence[str]) -> Claim:
@@ -210,7 +226,7 @@ def rather_the_mirror(history: AircraftHistory, claim: Claim, loads: Sequence[st
     # The logarithm of the ratio has moved by so much, whichever of the two it was.
     moved = abs(claim.log_change)
     lean = _lean(history, up, down, sound, j, moved)
-    if not (j.step and -float(np.expm1(-moved)) >= _SILENT_PART / servos):
+    if not (j.step and -float(np.expm1(-moved)) >= SILENT_PART / servos):
         lean += _GRADUAL_LEAN
     if (lean >= 0) == claim.rising:
         return claim

@@ -18,8 +18,9 @@ from telemetry.checks.leads.breaks import (
 from telemetry.checks.supply.falls import REGULATOR_DROOP
 from telemetry.checks.tree import packs_of
 from telemetry.trends.counts import judge_counts
+from telemetry.trends.features.flight import UNLOADED
 
-_SUPPLY = ("supply", "pack", "brownout")
+_SUPPLY = ("supply", "pack", UNLOADED, "brownout")
 
 
 def judge_dips(history: AircraftHistory) -> JudgedAcross:

@@ -54,11 +54,14 @@ def falls(facts: FlightFacts) -> list[FindingDraft]:
             # What came from above is reported once, of the place that feeds.
             above = None if e.origin is Origin.CONTACT else aircraft.parent(e.place)
             groups.setdefault((above or e.place, e.origin), []).append(e)
+        elif e.kind in FALLS and e.unloaded and e.phase in LOADED_PHASES:
+            groups.setdefault((e.place, Origin.UNKNOWN), []).append(e)
     reported = {key: _seen_there(key[0], events, flight) for key, events in groups.items()}
     found = [
         _fall(place, origin, _apart(events))
         for (place, origin), events in reported.items()
-        if events
+        # Where no pack is seen to hold or to fall along, one fall alone says too little.
+        if events and (origin is not Origin.UNKNOWN or len(_apart(events)) >= _SEVERAL)
     ]
     held = droops(facts)
     told = {d.place for d in held}
@@ -158,7 +161,7 @@ def _fall(place: str, origin: Origin, events: list[Event]) -> FindingDraft:
     shifts = [e for e in events if e.kind is EventKind.SHIFT]
     seen = sum(e.updates or 0 for e in events)
     several = len(events) >= _SEVERAL or (bool(shifts) and seen > _SEVERAL)
-    level = Level.GROUND if several else Level.WATCH
+    level = Level.GROUND if several and origin is not Origin.UNKNOWN else Level.WATCH
     evidence: dict[str, float | int | str | None] = {
         "times": len(events),
         "deepest_v": worst.depth_v,
@@ -215,6 +218,7 @@ def _unlaid(flight: Flight, aircraft: Aircraft) -> list[Event]:
         and e.origin is Origin.UNKNOWN
         and e.phase in LOADED_PHASES
         and (e.depth_v or 0.0) > _DEEP_V
+        and not e.unloaded
         and not _told(e, flight, aircraft)
     ]
 

@@ -135,7 +135,8 @@ def _placed(e: Event, depth: float, steps: list[LoadStep], above: _Above, loads:
             note = "it stayed as near to what feeds it as before"
             return replace(e, origin=Origin.UNKNOWN, note=note)
         if not together:
-            return replace(e, origin=_own_fault(e, loads))
+            origin = _own_fault(e, loads)
+            return replace(e, origin=origin, unloaded=origin is Origin.UNKNOWN)
         note = "all places on this feed fell together"
         return replace(e, origin=Origin.SUPPLY, together=True, note=note)
     if together:

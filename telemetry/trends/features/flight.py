@@ -46,6 +46,8 @@ from telemetry.trends.measures import Blocks, EventCount, GroupDraw, Measure, Me
 from telemetry.trends.ratios import compared
 
 _START_S = 20.0
+#: Origin of falls of a bus that its load surely does not make, where no pack is logged.
+UNLOADED = "unloaded"
 # Origins of falls that are nobody's fault.
 _EXPLAINED = (Origin.LOAD, Origin.SENSOR)
 
@@ -154,7 +156,8 @@ def _falls(flight: Flight) -> tuple[EventCount, ...]:
     groups: dict[tuple[str, str], list[float]] = {}
     for e in flight.events:
         if e.kind in FALLS and e.phase in WORKING_PHASES:
-            groups.setdefault((e.place, str(e.origin)), []).append(e.depth_v or 0.0)
+            origin = UNLOADED if e.unloaded else str(e.origin)
+            groups.setdefault((e.place, origin), []).append(e.depth_v or 0.0)
         elif e.kind is EventKind.BROWNOUT and e.evidence is not Evidence.TELEMETRY:
             groups.setdefault((e.place, "brownout"), []).append(e.depth_v or 0.0)
     return tuple(

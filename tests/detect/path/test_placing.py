@@ -387,6 +387,24 @@ def test_a_fault_of_ones_own(place, logged, origin, known) -> None:
     assert placing._own_fault(fall(place), loads) is origin
 
 
+@pytest.mark.parametrize(
+    ("logged", "rise_a", "origin", "unloaded"),
+    [
+        (False, 0.0, Origin.UNKNOWN, True),  # the path or the packs: neither is seen
+        (False, 3.0, Origin.UNKNOWN, True),
+        (False, 4.0, Origin.UNKNOWN, False),  # half of it may be the load's
+        (True, 0.0, Origin.SUPPLY, False),  # the pack was read and held
+    ],
+)
+def test_a_bus_whose_packs_are_not_logged_fell_without_load(
+    logged, rise_a, origin, unloaded, known
+) -> None:
+    volts = {"bus": dip(8.0, -4.0)} | ({"pack 1": dip(8.0)} if logged else {})
+    loads = known(volts, {"bus": dip(2.0, *[rise_a] * 3)}, {("source", "bus"): 500.0})
+    found = judged(loads, fall("bus"))
+    assert (found.origin, found.unloaded) == (origin, unloaded)
+
+
 def test_a_bus_by_any_other_name_is_still_the_bus(known) -> None:
     craft = Aircraft.model_validate({"bus": "left junction", "packs": [{"name": "pack 1"}]})
     loads = known({"pack 1": dip(8.0)}, craft=craft)
