@@ -57,10 +57,10 @@ def test_charts_of_features(make_flight: Make, features: tuple[str, ...], charts
 
 
 def test_charts_of_currents_and_of_each_place(make_flight: Make) -> None:
-    """Rise, silence, heating, and rest up and down of each node; the bus is none."""
+    """Rise, silence, heating, and rest up and down of each node, and their balance."""
     blocks = Blocks(block_s=1.0, amps={p: np.ones(4) for p in ("tail", "left wing", "bus")})
     table = FeatureTable([make_flight({("tail", "end_v"): 1.0, ("bus", "end_v"): 1.0}, air=blocks)])
-    assert _charts(table, Aircraft()) == 2 * 5 + 2
+    assert _charts(table, Aircraft()) == 2 * 5 + 2 + 2
 
 
 def made_check(code: str, words: Words, *functions: Across) -> Check:

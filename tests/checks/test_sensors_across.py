@@ -64,18 +64,18 @@ class TestDrop:
     def test_falls_by_the_factor_that_the_sensor_reads_more(self, case: Make) -> None:
         # Mean of flights 1 to 3 is 20 mOhm; a sensor that reads 1.25 as much makes it 16.
         made = case(*[(5.0, 2.0, 2.0)] * 6, mohm=(99.0, 18.0, 20.0, 22.0, 9.0, 9.0))
-        found = sensors._drop_of(made, "tail", 1, 4, log(1.25))
+        found = sensors.drop_of(made, "tail", 1, 4, log(1.25))
         # The stir's own voltage is that of the load; it says nothing.
         assert [p.name for p, _ in found] == ["air", "branch_mohm"]
         assert [x for _, x in found] == pytest.approx([-4.0, -4.0])
-        less = sensors._drop_of(made, "tail", 1, 4, log(0.8))
+        less = sensors.drop_of(made, "tail", 1, 4, log(0.8))
         assert less[0][1] == pytest.approx(5.0)
 
     def test_nothing_without_a_parent_or_a_resistance(self, case: Make) -> None:
         made = case(*[(5.0, 2.0, 2.0)] * 4)
-        assert sensors._drop_of(made, "left wing", 0, 2, 0.2) == []
-        assert sensors._drop_of(made, "bus", 0, 2, 0.2) == []
-        assert sensors._drop_of(made, "nose", 0, 2, 0.2) == []
+        assert sensors.drop_of(made, "left wing", 0, 2, 0.2) == []
+        assert sensors.drop_of(made, "bus", 0, 2, 0.2) == []
+        assert sensors.drop_of(made, "nose", 0, 2, 0.2) == []
 
 
 class TestBalance:

@@ -509,6 +509,7 @@ class TestSensorFinding:
                 return 3.1 if place == moved else 3.0
 
             monkeypatch.setattr(claims, "sensor_odds", sensor_odds)
+            monkeypatch.setattr(claims, "_read_more", lambda _, claim, __: claim.log_change)
             return servos._sensor_finding(case(), claim)
 
         return found
@@ -517,9 +518,9 @@ class TestSensorFinding:
         ("code", "moved", "word", "rise"),
         [
             (RISING, LEFT, "25 % more", 25.0),
-            (RISING, RIGHT, "25 % less", -25.0),
+            (RISING, RIGHT, "20 % less", -20.0),
             (SILENT, LEFT, "25 % less", -25.0),
-            (SILENT, RIGHT, "25 % more", 25.0),
+            (SILENT, RIGHT, "33 % more", 100 / 3),
         ],
     )
     def test_its_own_or_the_mirrors(
@@ -536,7 +537,7 @@ class TestSensorFinding:
         assert f.change is not None
         assert (f.code, f.place, f.level) == ("capacity-mismatch", moved, Level.WATCH)
         assert word in f.title
-        assert f.change.rise == rise
+        assert f.change.rise == pytest.approx(rise)
         by = 1.25 if code == RISING else 0.75
         asked = [(LEFT, 1, 5, by), (RIGHT, 1, 5, round(1 / by, 6))]
         assert self.asked == asked
@@ -597,6 +598,7 @@ class TestJudgeServos:
             monkeypatch.setattr(claims, "sensor_odds", lambda _, p, *__: 9.0 * (p == drifts))
             monkeypatch.setattr(claims, "_lean", lambda *_: 0.0)
             monkeypatch.setattr(claims, "_moves_so", lambda *_: True)
+            monkeypatch.setattr(claims, "_read_more", lambda _, claim, __: claim.log_change)
             monkeypatch.setattr(servos, "judge_rest", lambda *_: None)
             features = [{(p, "stir_mean_a"): 2.0 for p in places}] * 8
             return servos.judge_servos(

@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
 import numpy as np
 
 from telemetry.checks.aircraft_history import AircraftHistory, usual
 from telemetry.checks.tree import fed_places, whole_of
+from telemetry.model.log import FloatArray
 from telemetry.trends.drops import drop_parts
+from telemetry.trends.features.flight import node_places
 from telemetry.trends.parts import EvidencePart, log_odds, moved_since
 
 #: Log of the odds from which the sensor is held to have moved and not the servos (heuristic).
@@ -14,6 +19,7 @@ SENSOR_SURE = 3.0
 # Scatter of the balance of total and nodes against the place's current, gain error of a sensor
 # (common practice, no source).
 _BALANCE_SIGMA, _GAIN_SD = 0.03, 0.02
+_LEAST_A = 0.001
 _FEW_BLOCKS = 4
 
 
@@ -37,7 +43,7 @@ def sensor_odds(
     learn = np.arange(len(history.flights)) < since
     odds = 0.0
     for part, if_sensor in (
-        *_drop_of(history, place, first, since, moved),
+        *drop_of(history, place, first, since, moved),
         *_balance(history, place, first, since, moved),
     ):
         seen = moved_since(part.since(first), learn)
@@ -46,7 +52,7 @@ def sensor_odds(
     return odds
 
 
-def _drop_of(
+def drop_of(
     history: AircraftHistory, place: str, first: int, since: int, moved: float
 ) -> list[tuple[EvidencePart, float]]:
     """Drop per amp: a sensor that reads more makes it less by the same factor."""
@@ -59,37 +65,66 @@ def _drop_of(
     return [(p, expected) for p in parts if p.name != "stir"]
 
 
-def _balance(
-    history: AircraftHistory, place: str, first: int, since: int, moved: float
-) -> list[tuple[EvidencePart, float]]:
-    """Total less all places, A: it moves against a place's sensor, and not with its servos."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Balance:
+    """Total less all nodes in the air, A, and what each of them drew in the same flights, A.
+
+    It moves against a node's sensor, and not with its servos.
+    """
+
+    part: EvidencePart
+    drawn: Mapping[str, FloatArray]
+
+    def usual_a(self, place: str, first: int, end: int) -> float | None:
+        """What a node drew in the flights from ``first`` up to ``end``, in the mean, A."""
+        own = self.drawn.get(place)
+        before = (self.part.at >= first) & (self.part.at < end)
+        if own is None or not before.any():
+            return None
+        return max(float(own[before].mean()), _LEAST_A)
+
+
+def balance_of(history: AircraftHistory) -> Balance | None:
+    """The balance of the currents; None where not all of them are known."""
     known = history.table.current_places
     whole = whole_of(history)
-    nodes = [p for p in known if p in dict(fed_places(history))]
+    nodes = node_places(history.aircraft, known)
     total = None if whole is None else history.table.stretches("air", "amps", whole)
-    parts = [history.table.stretches("air", "amps", p) for p in nodes]
-    if total is None or place not in nodes or any(p is None for p in parts):
-        return []
-    own = history.table.stretches("air", "amps", place)
-    assert own is not None
-    left = total - np.sum([p for p in parts if p is not None], axis=0)
+    own = {p: x for p in nodes if (x := history.table.stretches("air", "amps", p)) is not None}
+    if total is None or not own or len(own) < len(nodes):
+        return None
+    left = total - np.sum(list(own.values()), axis=0)
     good = np.isfinite(left)
     at = np.flatnonzero(good.sum(axis=1) >= _FEW_BLOCKS)
-    n = np.maximum(good.sum(axis=1), _FEW_BLOCKS)
-    balance, drawn, used = (np.where(good, x, 0.0).sum(axis=1) / n for x in (left, total, own))
-    before = at[(at >= first) & (at < since)]
-    if before.size == 0:
-        return []
-    before_a = float(used[before].mean())
+    if at.size == 0:
+        return None
+
+    def mean(x: FloatArray) -> FloatArray:
+        summed = np.where(good, x, 0.0).sum(axis=1)[at]
+        return np.asarray(summed / good.sum(axis=1)[at], dtype=np.float64)
+
+    drawn = mean(total)
     part = EvidencePart(
         name="balance",
         at=at,
-        y=balance[at],
+        y=mean(left),
         se=np.zeros(at.size),
-        sigma=_BALANCE_SIGMA * before_a,
+        sigma=max(_BALANCE_SIGMA * float(np.median(drawn)) / len(nodes), _LEAST_A),
         # Gains of the sensors differ a little: the balance goes with the total.
-        design=(drawn[at] - drawn[at].mean())[:, None],
+        design=(drawn - drawn.mean())[:, None],
         slope=np.zeros(1),
         slope_sd=np.array([_GAIN_SD]),
     )
+    return Balance(part=part, drawn={p: mean(x) for p, x in own.items()})
+
+
+def _balance(
+    history: AircraftHistory, place: str, first: int, since: int, moved: float
+) -> list[tuple[EvidencePart, float]]:
+    """The balance: it misses what a sensor reads more."""
+    found = balance_of(history)
+    before_a = None if found is None else found.usual_a(place, first, since)
+    if found is None or before_a is None:
+        return []
+    part = replace(found.part, sigma=_BALANCE_SIGMA * before_a)
     return [(part, -before_a * float(np.expm1(moved)))]

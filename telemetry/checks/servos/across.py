@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import numpy as np
+
 from telemetry.aircraft import Aircraft
 from telemetry.checks.aircraft_history import (
     AircraftHistory,
@@ -18,6 +20,7 @@ from telemetry.checks.aircraft_history import (
 from telemetry.checks.causes.kinds import CauseKind
 from telemetry.checks.check import FITFUL, Check, CheckPart, Closing
 from telemetry.checks.draft import FindingDraft, Words
+from telemetry.checks.sensors.gains import judge_gain
 from telemetry.checks.servos.at_rest import judge_rest
 from telemetry.checks.servos.claims import (
     Claim,
@@ -111,6 +114,9 @@ def judge_servos(history: AircraftHistory) -> JudgedAcross:
                 finding = _finding(history, claim)
         if finding is not None:
             found.drafts.append(finding)
+    if all(draft.code != "capacity-mismatch" for draft in found.drafts):
+        gain = judge_gain(history, loads, claims)
+        found.drafts += [] if gain is None else [gain]
     return found
 
 
@@ -187,21 +193,22 @@ def _sensor_finding(history: AircraftHistory, claim: Claim) -> FindingDraft | No
     found = drifted(history, claim)
     if found is None:
         return None
-    place, way = found
+    place, moved = found
     j = claim.judgement
-    more = "more" if way > 0 else "less"
+    pct = 100.0 * float(np.expm1(moved))
+    more = "more" if moved > 0 else "less"
     return established(
         history,
         "capacity-mismatch",
         place,
         j,
         level=Level.WATCH,
-        title=f"{place}: its current sensor reads {100 * j.now:.0f} % {more} than it used to; "
+        title=f"{place}: its current sensor reads {abs(pct):.0f} % {more} than it used to; "
         "drop and total say that the current itself did not change",
         quantity="reading of the current sensor",
         unit="",
         rise_unit="%",
-        scale=100.0 * way,
+        scale=pct / j.now,
         evidence={"sensor_alone": True},
     )
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -26,9 +26,9 @@ _OTHER_HAND = 0.22
 _ALL_GONE = -0.99
 # Log of the odds from which the rest current is held to have changed as well (heuristic).
 _SURELY = 3.0
-# A current sensor that drifted counts from this part of its reading on, which is less than a
-# servo's share has to move by (common practice, no source: sensors agree within some per cent).
-_DRIFTED = 0.05
+#: A current sensor that drifted counts from this part of its reading on, which is less than a
+#: servo's share has to move by (common practice, no source: sensors agree within some per cent).
+DRIFTED = 0.05
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -57,7 +57,7 @@ class Claim:
 
 
 def reference_places(
-    history: AircraftHistory, place: str, loads: Sequence[str], claims: dict[str, Claim]
+    history: AircraftHistory, place: str, loads: Sequence[str], claims: Mapping[str, Claim]
 ) -> tuple[str, ...] | None:
     """What to compare a place with: its mirror, else all others that are not suspect themselves.
 
@@ -127,36 +127,52 @@ def claims_of(
                 counts = servo_pct(history, claim) >= history.limits.servo_watch_pct
             if counts and _beyond_another_hand(history, claim) and _moves_so(history, claim):
                 out.append(claim)
-            elif j.now >= _DRIFTED and (found := drifted(history, claim)) is not None:
+            elif (found := drifted(history, claim)) is not None:
                 out.append(_of_sensor(claim, *found))
     return out
 
 
-def _of_sensor(claim: Claim, place: str, way: float) -> Claim:
+def _of_sensor(claim: Claim, place: str, moved: float) -> Claim:
     """The claim as that of the place whose sensor moved, which may be the mirror."""
-    code = "servo-current-rising" if way > 0 else "servo-silent"
+    code = "servo-current-rising" if moved > 0 else "servo-silent"
     others = claim.others if place == claim.place else (claim.place,)
     return replace(claim, place=place, code=code, others=others, of_servo=False)
 
 
 def drifted(history: AircraftHistory, claim: Claim) -> tuple[str, float] | None:
-    """The place whose sensor made the change, where drop and total say so, and its direction.
+    """The place whose sensor made the change, where drop and total say so, and how far it moved.
 
-    A ratio moves alike when the one reads more and when the other reads less: it may be the
-    mirror's.
+    That is the logarithm of the factor by which it now reads more. A ratio moves alike when the one
+    reads more and when the other reads less: it may be the mirror's.
     """
     j = claim.judgement
     assert j.onset is not None
-    moved = claim.log_change
-    sensors = [(claim.place, moved)]
+    since = int(j.at[j.onset])
+    moved = _read_more(history, claim, since)
+    if abs(np.expm1(moved)) < DRIFTED:
+        return None
+    suspects = [(claim.place, moved)]
     if len(claim.others) == 1:
-        sensors.append((claim.others[0], -moved))
-    odds = [
-        (sensor_odds(history, place, j.first, int(j.at[j.onset]), by), place, by)
-        for place, by in sensors
-    ]
+        suspects.append((claim.others[0], -moved))
+    odds = [(sensor_odds(history, place, j.first, since, by), place, by) for place, by in suspects]
     best, place, by = max(odds)
-    return (place, 1.0 if by > 0 else -1.0) if best > SENSOR_SURE else None
+    return (place, by) if best > SENSOR_SURE else None
+
+
+def _read_more(history: AircraftHistory, claim: Claim, since: int) -> float:
+    """Logarithm of the factor by which the place reads more against the others since a flight.
+
+    A sensor that drifts moves all of stir, air and rest alike; a servo does not.
+    """
+    learn = np.arange(len(history.flights)) < since
+    parts = (
+        p.since(claim.judgement.first) for p in place_parts(history, claim.place, claim.others)
+    )
+    seen = [found for p in parts if (found := moved_since(p, learn)) is not None]
+    if not seen:
+        return 0.0
+    weight = np.array([1.0 / max(sd, 1e-9) ** 2 for _, sd in seen])
+    return float(weight @ np.array([by for by, _ in seen]) / weight.sum())
 
 
 def _beyond_another_hand(history: AircraftHistory, claim: Claim) -> bool:
