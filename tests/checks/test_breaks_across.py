@@ -271,9 +271,12 @@ def test_falls_of_all_places_are_no_contact_and_a_repair_starts_anew(
     everywhere = [event("contact", 8, place=p) for p in ("tail", "left wing", "right wing")]
     flights = with_events(make_flight, *[[]] * 10, everywhere, everywhere)
     assert not contacts(make_case(flights), "tail", "left wing", "right wing").drafts
-    alone = with_events(make_flight, *[[]] * 8, [event("contact", 8)] * 2, *[[]] * 3)
+    alone = with_events(make_flight, *[[]] * 8, [event("contact", 8)] * 2)
     assert contacts(make_case(alone), "tail").drafts
     assert not contacts(make_case(alone, notes=[repaired(9)]), "tail").drafts
+    # How long it stays open after that is no matter of counts.
+    over = with_events(make_flight, *[[]] * 8, [event("contact", 8)] * 2, [])
+    assert not contacts(make_case(over), "tail").drafts
 
 
 @pytest.mark.parametrize(

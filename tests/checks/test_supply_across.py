@@ -183,14 +183,14 @@ class TestDips:
     def test_most_of_any_place_flight_by_flight(self, dips: Callable[..., JudgedAcross]) -> None:
         events = [
             (self.fall("bus", 1, 0.5), self.fall("pack 1", 3, 0.7, "pack")),
-            (self.fall("bus", 2, 0.9, "brownout"), self.fall("pack 2", 1, 0.4)),
             (self.fall("bus", 9, 5.0, "load"), self.fall("tail", 9, 5.0)),
+            (self.fall("bus", 2, 0.9, "brownout"), self.fall("pack 2", 1, 0.4)),
         ]
         found = dips(events, self.BURST, notes=[note(1)])
         # One chart of ten: false once in 1,000 and in 20,000 flights of all together.
         assert self.asked == [
-            ([3, 2, 0], [], 1, pytest.approx(10_000)),
-            ([3, 2, 0], [], 1, pytest.approx(200_000)),
+            ([3, 0, 2], [], 1, pytest.approx(10_000)),
+            ([3, 0, 2], [], 1, pytest.approx(200_000)),
         ]
         (f,) = found.drafts
         assert (f.code, f.place, f.level) == ("supply-dips", "bus", Level.GROUND)
@@ -211,10 +211,34 @@ class TestDips:
     def test_nothing(self, dips: Callable[..., JudgedAcross]) -> None:
         assert dips([(self.fall("bus", 1, 0.5),)] * 3, None) == JudgedAcross()
 
+    def test_nothing_of_a_flight_without_any(self, dips: Callable[..., JudgedAcross]) -> None:
+        assert dips([(self.fall("bus", 4, 0.5),)] * 3 + [()], self.BURST) == JudgedAcross()
+
     def test_without_a_root_it_is_the_bus(self, dips: Callable[..., JudgedAcross]) -> None:
         (f,) = dips([(self.fall("bus", 4, 0.5),)] * 3, self.BURST, aircraft=Aircraft()).drafts
         assert f.place == "bus"
         assert self.asked[0][0] == [4, 4, 4]
+
+
+@pytest.mark.parametrize(
+    ("by_load", "told"), [(0, True), (6, False)], ids=["nothing else", "hard flying"]
+)
+def test_falls_that_a_missed_peak_may_make_count_against_those_of_the_load(
+    make_case: Make, make_flight: Make, by_load: int, told: bool
+) -> None:
+    def flight(unknown: int, load: int) -> Measures:
+        events = [
+            EventCount(place="bus", origin=o, count=n, deepest_v=0.9)
+            for o, n in (("unknown", unknown), ("load", load))
+        ]
+        return make_flight(events=tuple(e for e in events if e.count))
+
+    found = JudgedAcross()
+    flights = [flight(0, 0)] * 8 + [flight(5, by_load)] * 3
+    supply._dips(make_case(flights, aircraft=PAIR), ["pack 1", "pack 2"], found)
+    assert [(f.code, f.place, f.level) for f in found.drafts] == (
+        [("supply-dips", "bus", Level.WATCH)] if told else []
+    )
 
 
 class TestCounter:

@@ -158,8 +158,8 @@ def _counted(history: AircraftHistory, place: str, places: Sequence[str]) -> Fin
     others = [falls_at(history, p, _CONTACT) for p in places if p != place]
     first = history.first(place)
     burst = judge_counts(own, others, first=first, run=history.watch_run)
-    if burst is None:
-        return None
+    if burst is None or not own[-1]:
+        return None  # of a flight without any, how long that stays open is no matter of counts
     strict = judge_counts(own, others, first=first, run=history.ground_run)
     return counted_finding(
         history,

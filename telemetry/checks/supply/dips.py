@@ -21,6 +21,7 @@ from telemetry.trends.counts import judge_counts
 from telemetry.trends.features.flight import UNLOADED
 
 _SUPPLY = ("supply", "pack", UNLOADED, "brownout")
+_OPEN = (*_SUPPLY, "unknown")
 
 
 def judge_dips(history: AircraftHistory) -> JudgedAcross:
@@ -34,27 +35,39 @@ def judge_dips(history: AircraftHistory) -> JudgedAcross:
 
 
 def _dips(history: AircraftHistory, packs: Sequence[str], found: JudgedAcross) -> None:
-    """Dips of bus or packs that the packs did not explain, flight after flight."""
+    """Dips of bus or packs that the packs did not explain, flight after flight.
+
+    Where those are too few, falls of the bus count of which nothing tells whether a peak of the
+    current passed between two of its readings: hard flying brings such falls, and then as many that
+    the load is seen to make.
+    """
     root = history.aircraft.root or "bus"
     per_place = [falls_at(history, p, _SUPPLY) for p in dict.fromkeys([root, *packs])]
     counts = [max(column) for column in zip(*per_place, strict=True)]
+    by_load = falls_at(history, root, ("load",))
     first = history.first(root, *packs)
-    burst = judge_counts(counts, [], first=first, run=history.watch_run)
-    if burst is None:
-        return
-    strict = judge_counts(counts, [], first=first, run=history.ground_run)
-    depths = [d for p in (root, *packs) if (d := deepest_at(history, p, _SUPPLY)) is not None]
-    found.drafts.append(
-        counted_finding(
-            history,
-            "supply-dips",
-            root,
-            burst,
-            grave=strict is not None and burst.flights >= 2,
-            title=f"{root} dipped under load more than its packs and their resistance explain",
-            deepest=max(depths, default=None),
+    for origins, own, others in (
+        (_SUPPLY, counts, []),
+        (_OPEN, falls_at(history, root, _OPEN), [by_load]),
+    ):
+        burst = judge_counts(own, others, first=first, run=history.watch_run)
+        if burst is None or not own[-1]:
+            continue  # of a flight without any, how long that stays open is no matter of counts
+        strict = judge_counts(own, others, first=first, run=history.ground_run)
+        sure = strict is not None and origins is _SUPPLY
+        depths = [d for p in (root, *packs) if (d := deepest_at(history, p, origins)) is not None]
+        found.drafts.append(
+            counted_finding(
+                history,
+                "supply-dips",
+                root,
+                burst,
+                grave=sure and burst.flights >= 2,
+                title=f"{root} dipped under load more than its packs and their resistance explain",
+                deepest=max(depths, default=None),
+            )
         )
-    )
+        return
 
 
 SUPPLY_DIPS = Check(
