@@ -8,6 +8,8 @@
   doi 10.24432/C5J891; a robot arm.
 - pouch_cell: SINTEF, cell type SLPBA842124HV, rate test at 25 degC, 23 October 2024, from the
   repository battery-data-alliance/battery-data-format; one lithium-polymer cell.
+- ageing_cells: B. Saha and K. Goebel, Battery Data Set, NASA Prognostics Data Repository, 2007;
+  two lithium-ion cells cycled to the end of their life.
 """
 
 from __future__ import annotations
@@ -23,6 +25,7 @@ needs_data = pytest.mark.skipif(
 )
 FLIGHT = FOLDER / "delivery_flight" / "flight_12.csv"
 POUCH = FOLDER / "pouch_cell" / "rate_25degC.csv"
+AGEING = FOLDER / "ageing_cells" / "cells_a.csv"
 ROBOT = FOLDER / "cobot_currents" / "dataset_02052023.csv"
 
 

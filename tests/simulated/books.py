@@ -30,16 +30,20 @@ _YEAR = 60
 @dataclass(frozen=True, kw_only=True)
 class Shift:
     """A lasting change: at a place, from a flight on (from 0), as a factor on its current or as
-    mOhm added to its lead."""
+    mOhm added to its lead; ``course`` is how much of it is there flight by flight, 1 is all of it.
+    """
 
     place: str
     since: int
     factor: float = 1.0
     mohm: float = 0.0
+    course: Sequence[float] = (1.0,)
 
-    def on(self, place: str, flight: int) -> bool:
-        """Whether it acts there and then."""
-        return place == self.place and flight >= self.since
+    def part(self, place: str, flight: int) -> float:
+        """How much of it acts there and then; from the end of its course on as much as there."""
+        if place != self.place or flight < self.since:
+            return 0.0
+        return self.course[min(flight - self.since, len(self.course) - 1)]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -121,9 +125,10 @@ class _Machine:
         effort = self.vigours[pilot] * np.exp(0.15 * _heavy(rng))
         mood = {n: self.mood * _heavy(rng) for n in self.nodes}
         mated = {n: self.mated_mohm * _heavy(rng) for n in self.nodes}
-        own = {n: shift.factor if shift and shift.on(n, k) else 1.0 for n in self.nodes}
+        grown = {n: shift.part(n, k) if shift else 0.0 for n in self.nodes}
+        own = {n: 1.0 + grown[n] * (shift.factor - 1.0 if shift else 0.0) for n in self.nodes}
         leads = {
-            n: (self.lead_mohm[n] + mated[n] + (shift.mohm if shift and shift.on(n, k) else 0.0))
+            n: (self.lead_mohm[n] + mated[n] + grown[n] * (shift.mohm if shift else 0.0))
             * (1.0 + 0.0039 * (warm_c - 18.0))
             for n in self.nodes
         }
