@@ -11,6 +11,8 @@ from telemetry.results import NotJudged, PhaseKind, WatchedCurrent
 #: A short stall shows in so many readings, and from so many seconds on; parts of a flight are
 #: compared from so many seconds on.
 _BRIEF_S, _BRIEF_READINGS, _PARTS_S = 3.0, 3.0, 140.0
+# What a place is held against of which no mirror is known.
+_BESIDE = ", beside the other nodes: no mirror of it is known"
 
 #: What the checks of node currents in flight need at a place.
 NEEDS = Needs(at=nodes, own=(Quantity.CURRENT,), phases=(PhaseKind.FLIGHT,), counterpart=True)
@@ -25,7 +27,7 @@ def sees_more(facts: FlightFacts, place: str | None) -> str | Refusal:
     if not watched.against:
         return (
             f"{watched.least_a:.1f} A more for 40 s, or a quarter over all it draws else for "
-            f"{brief:.0f} s"
+            f"{brief:.0f} s{_beside(facts)}"
         )
     more = f"{watched.least_a:.1f} A more for half a minute than {watched.against} says"
     if facts.aircraft.mirror(watched.place, {watched.against}) is None:
@@ -39,7 +41,7 @@ def sees_climb(facts: FlightFacts, place: str | None) -> str | Refusal:
     if isinstance(watched, Refusal):
         return watched
     if not watched.against:
-        return "two fifths more drawn with nothing moving late in the flight than early"
+        return f"two fifths more drawn with nothing moving late in the flight than early{_beside(facts)}"
     return f"a third more late in the flight than early for the same work as {watched.against}"
 
 
@@ -50,7 +52,9 @@ def sees_silence(facts: FlightFacts, place: str | None) -> str | Refusal:
         return watched
     still = "a current that no longer moves for 20 s while others' do"
     if not watched.against:
-        return f"a third less drawn with nothing moving from an instant on, or {still}"
+        return (
+            f"a third less drawn with nothing moving from an instant on, or {still}{_beside(facts)}"
+        )
     if facts.aircraft.mirror(watched.place, {watched.against}) is None:
         return f"half the current for the same work by {watched.against}, or {still}"
     return f"a quarter less for the same work as {watched.against}, or {still}"
@@ -65,6 +69,11 @@ def _compared(facts: FlightFacts, place: str | None) -> WatchedCurrent | Refusal
         why = f"{watched.seconds:.0f} s of flight are too short to compare its parts"
         return Refusal(NotJudged.CALM, why, f"log a flight of {_PARTS_S:.0f} s or more")
     return watched
+
+
+def _beside(facts: FlightFacts) -> str:
+    """What a place is held against of which no mirror is known; "" where it is the only one."""
+    return _BESIDE if len(facts.flight.watched) > 1 else ""
 
 
 def _watched(facts: FlightFacts, place: str | None) -> WatchedCurrent | None:

@@ -17,7 +17,14 @@ _ONE_BY_ONE = "Disconnect the linkages of {place} one at a time and watch its cu
 _GROUNDED = "Do not fly until the servo or linkage is found and put right."
 
 RAISED_WORDS = Words(
-    (_LINKAGE, _FIGHT, _OVERHEATED, "air load that one side alone had to hold", _CONSUMER),
+    (
+        _LINKAGE,
+        _FIGHT,
+        _OVERHEATED,
+        f"{_HUNT}, faster than its current is read",
+        "air load that one side alone had to hold",
+        _CONSUMER,
+    ),
     f"{_ONE_BY_ONE}, then while each surface moves; feel which servo is warm after landing.",
     "Find the servo or linkage and put it right before hard flying; note what was done.",
     _GROUNDED,
@@ -25,6 +32,7 @@ RAISED_WORDS = Words(
         CauseKind.BINDING,
         CauseKind.FIGHTING,
         CauseKind.HOT_SERVO,
+        CauseKind.HUNTING,
         CauseKind.AIR_LOAD,
         CauseKind.CONSUMER,
     ),

@@ -34,8 +34,9 @@ _ALONE_S, _ALONE_A, _ALONE = 40.0, 0.6, 1.0
 #: So few readings have to lie over this part of all others; fewer than these say nothing, held
 #: through missed updates or not.
 _FEW, _TOP, _FEWEST = 15, 0.99, 3
-#: Swing from reading to reading in a stretch, as part of what is added: it hunts, it does not bind.
-_SWINGS = 0.2
+#: Swing from reading to reading in a stretch, over the usual one, as part of what is added: it
+#: hunts, it does not bind (heuristic: what a servo draws against a stop swings by some per cent).
+_SWINGS = 0.15
 #: Part of the stretch in which least was to be done, and jumps that are enough to tell.
 _CALM, _JUMPS = 0.5, 12
 #: Of what a lone node draws more for long, its lowest readings show this part: it never lets go.
@@ -223,7 +224,8 @@ def swings(
     if within.size < _JUMPS:
         return False
     usual = float(np.median(without)) if without.size else 0.0
-    return float(np.median(within)) - usual > max(_SWINGS * s.excess, _STEPS * blocks.step)
+    more = np.sqrt(max(float(np.median(within)) ** 2 - usual**2, 0.0))
+    return bool(more > max(_SWINGS * s.excess, blocks.step))
 
 
 def _jumps(r: Reading, start_s: FloatArray, block_s: float, where: BoolArray) -> FloatArray:
