@@ -41,7 +41,8 @@ def sees_climb(facts: FlightFacts, place: str | None) -> str | Refusal:
     if isinstance(watched, Refusal):
         return watched
     if not watched.against:
-        return f"two fifths more drawn with nothing moving late in the flight than early{_beside(facts)}"
+        late = "two fifths more drawn with nothing moving late in the flight than early"
+        return late + _beside(facts)
     return f"a third more late in the flight than early for the same work as {watched.against}"
 
 
