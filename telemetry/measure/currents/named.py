@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from telemetry.measure.currents.work import parts_of
 from telemetry.model.log import FloatArray
-from telemetry.numerics.attribution import HIGHEST_INDEX, Attribution, attribute, condition_indices
+from telemetry.numerics.attribution import HIGHEST_INDEX, attribute, condition_indices
 from telemetry.numerics.suspects import chances
 
 BoolArray = NDArray[np.bool_]
@@ -23,6 +23,8 @@ Columns = Mapping[str, tuple[FloatArray, FloatArray]]
 _BLOCK_S = 10.0
 #: A control that draws less than this part of what all do cannot make a node's change (heuristic).
 _COUNTS = 0.1
+#: It surely draws there where it draws more than this part of what it was fitted to.
+_ACTS = 0.1
 #: What the draw of a control is not known better than, as part of it: the air, another figure
 #: (heuristic); how unsure the change is that one alone has to show, relative.
 _KNOWN, _UNSURE = 0.12, 0.5
@@ -73,48 +75,68 @@ def changed_controls(
     }
     total = sum(float(x[where].mean()) for x in work.values())
     names = [n for n in columns if total > 0 and float(work[n][where].mean()) >= _COUNTS * total]
+    before = _fitted(names, work, amps, where, block_s)
+    # Sticks move alike: a little is said of each. Only what surely draws there counts.
+    acting = [k for k, (_, low, _) in before.items() if low > _ACTS]
+    names, vague = [names[k] for k in acting], [_error(*before[k]) for k in acting]
     amps, where = now
-    if not names or where.sum() < 2:
+    after = _fitted(names, work, amps, where, block_s)
+    if len(after) < len(names) or not names:
         return ()
+    asked = np.array([float(work[n][where].mean()) for n in names])
+    part = np.array([after[k][0] for k in range(len(names))])
+    error = np.array([_error(*after[k]) for k in range(len(names))])
+    return _ranked(names, part - 1.0, np.hypot(error, vague), asked, rose=rose)
+
+
+def _fitted(
+    names: list[str],
+    work: Mapping[str, FloatArray],
+    amps: FloatArray,
+    where: BoolArray,
+    block_s: float,
+) -> dict[int, tuple[float, float, float]]:
+    """How much of its work each control draws, with its 95 % range, by its number.
+
+    Those that were put together, for they moved together, each draw the mean of them. Empty where
+    nothing can be told.
+    """
+    if not names or where.sum() < 2:
+        return {}
     design = np.stack([np.ones(amps.size), *(work[n] for n in names)], axis=1)[where]
     if not (design != 0).any(axis=0).all():
-        return ()
+        return {}
     block = (np.flatnonzero(where) * block_s / _BLOCK_S).astype(np.intp)
     block = np.unique(block, return_inverse=True)[1]
     found = attribute(design, amps[where], block, kinds=(-1, *(0 for _ in names)))
-    return _ranked(names, found, design[:, 1:].mean(axis=0), rose=rose)
+    out = {}
+    for group, *told in zip(found.groups, found.coef, found.low, found.high, strict=False):
+        for column in group:
+            if column > 0:
+                part, low, high = (float(x) / len(group) for x in told)
+                out[column - 1] = (part, low, high)
+    return out
+
+
+def _error(_part: float, low: float, high: float) -> float:
+    return (high - low) / 3.92
 
 
 def _ranked(
-    names: list[str], found: Attribution, drew: FloatArray, *, rose: bool
+    names: list[str], moved: FloatArray, error: FloatArray, drew: FloatArray, *, rose: bool
 ) -> tuple[tuple[str, float], ...]:
-    """Chances from how much of what it drew each control, or group of them, draws now.
+    """Chances from how far the draw of each control moved, as a part of what it drew.
 
     ``drew`` is what each drew before for what is asked of it now, A.
     """
-    groups = [(k, g) for k, g in enumerate(found.groups) if g != (0,)]
-    if not groups:
-        return ()
-    # Of columns that were put together the coefficient is that of their mean.
-    size = np.array([len(g) for _, g in groups])
-    draws = np.array([sum(drew[i - 1] for i in g) for _, g in groups])
-    part, low, high = (np.array([x[k] for k, _ in groups]) / size for x in _numbers(found))
-    moved = part - 1.0
-    change = float(draws @ moved)
+    change = float(drew @ moved)
     if (change > 0.0) is not rose:
         return ()
-    alone = np.maximum(change / draws, -1.0)
-    expected = np.zeros((len(names) + 2, len(groups)))
-    for row in range(len(names)):
-        member = [row + 1 in g for _, g in groups]
-        expected[row] = np.where(member, alone, 0.0)
-    expected[-1] = change / float(draws.sum())
+    expected = np.zeros((len(names) + 2, len(names)))
+    expected[: len(names)] = np.diag(np.maximum(change / drew, -1.0))
+    expected[-1] = change / float(drew.sum())
     alike = _ALIKE if len(names) > 1 else 1e-12
     weights = np.array([*np.ones(len(names)), UNLOGGED_WEIGHT, alike])
-    error = np.hypot((high - low) / 3.92, _KNOWN)
-    told = chances(moved, error, expected, _UNSURE * np.abs(expected), weights)
+    known = np.hypot(error, _KNOWN)
+    told = chances(moved, known, expected, _UNSURE * np.abs(expected), weights)
     return tuple(sorted(zip([*names, UNLOGGED], told.tolist(), strict=False), key=lambda x: -x[1]))
-
-
-def _numbers(found: Attribution) -> tuple[FloatArray, FloatArray, FloatArray]:
-    return found.coef, found.low, found.high

@@ -354,11 +354,11 @@ def _of_stretch(
     start, end = float(start_s[s.first]), float(start_s[s.end - 1]) + block_s
     lasting = s.end >= mine.size - 3
     now = float(np.median(mine[s.first : s.end]))
+    # Of a flight that began so, what came after may be a servo that is off.
+    hunts = s.first > _AT_START and swings(node.reading, s, blocks, start_s, counterpart)
     return replace(
         found_at(
-            UnusualKind.HUNTS
-            if swings(node.reading, s, blocks, start_s, counterpart)
-            else UnusualKind.RAISED,
+            UnusualKind.HUNTS if hunts else UnusualKind.RAISED,
             node,
             start,
             None if lasting else end,
