@@ -139,7 +139,8 @@ def group_draws(flights: Sequence[Measures], place: str) -> dict[_Key, _Draws]:
     out: dict[_Key, _Draws] = {}
     for k, m in enumerate(flights):
         for g in m.groups:
-            if g.place == place and g.value > 0 and g.high > g.low:
+            # One that may be nothing tells nothing.
+            if g.place == place and 0.0 < g.low < g.high:
                 error = min((g.high - g.low) / 3.92 / g.value, 1.0)
                 out.setdefault((g.controls, g.basis), {})[k] = (float(np.log(g.value)), error)
     return out
