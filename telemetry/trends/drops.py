@@ -11,7 +11,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from telemetry.trends.parts import EvidencePart, IntArray
+from telemetry.trends.parts import BoolArray, EvidencePart, IntArray
 from telemetry.trends.table import FeatureTable
 
 FloatArray = NDArray[np.float64]
@@ -22,6 +22,8 @@ _AIR_MOHM, _STIR_MOHM, _FIT_MOHM, _SLOPE_MOHM = 1.0, 2.0, 2.5, 2.0
 # Offset of two voltage sensors against each other, V (common practice, no source).
 _OFFSET_V = 0.03
 _OFFSET_SIGMA_V = 0.008  # from flight to flight (heuristic)
+# What a diode takes at any current, V (common practice, no source: 0.2 to 0.7).
+_DIODE_V = 0.4
 # A mean current below this says nothing of a resistance (heuristic).
 _LEAST_A = 0.15
 _FEW_BLOCKS = 4
@@ -30,7 +32,7 @@ _FEW_SLOPE, _LEAST_SPREAD_A = 8, 0.01
 
 
 def drop_parts(
-    table: FeatureTable, place: str, parent: str, current: str, *, fit: str
+    table: FeatureTable, place: str, parent: str, current: str, *, fit: str, held_off: bool = False
 ) -> list[EvidencePart]:
     """Resistance between two places as parts of one evidence, in mOhm.
 
@@ -42,10 +44,14 @@ def drop_parts(
         Place whose current flows between them (or, for an apparent value, the whole).
     fit : str
         Feature that holds the resistance as the review fitted it.
+    held_off : bool
+        Whether a diode may lie between them: it takes a voltage of its own, and while it blocks the
+        drop says nothing. Then only stretches count in which the current flows.
     """
     made = []
+    offset_v = _DIODE_V if held_off else _OFFSET_V
     for name, sigma in (("air", _AIR_MOHM), ("stir", _STIR_MOHM)):
-        found = _drops(table, name, place, parent, current)
+        found = _drops(table, name, place, parent, current, held_off)
         if found is None:
             continue
         at, y, se, inverse = found
@@ -58,20 +64,26 @@ def drop_parts(
                 sigma=sigma,
                 design=(inverse - inverse.mean())[:, None],
                 slope=np.zeros(1),
-                slope_sd=np.array([1000.0 * _OFFSET_V]),
+                slope_sd=np.array([1000.0 * offset_v]),
             )
         )
-    more = (slope_part(table, place, parent, current), feature_part(table, place, fit, _FIT_MOHM))
+    more = (
+        slope_part(table, place, parent, current, held_off=held_off),
+        feature_part(table, place, fit, _FIT_MOHM),
+    )
     return [*made, *(p for p in more if p is not None)]
 
 
-def slope_part(table: FeatureTable, place: str, parent: str, current: str) -> EvidencePart | None:
+def slope_part(
+    table: FeatureTable, place: str, parent: str, current: str, *, held_off: bool = False
+) -> EvidencePart | None:
     """Drop per amp over the stretches of each flight: means of several seconds, free of offsets."""
     low, high = (table.stretches("air", "volts", p) for p in (place, parent))
     amps = table.stretches("air", "amps", current)
     if low is None or high is None or amps is None:
         return None
     good = np.isfinite(low) & np.isfinite(high) & np.isfinite(amps)
+    good &= _flowing(amps) | (not held_off)
     at = np.flatnonzero(good.sum(axis=1) >= _FEW_SLOPE)
     lines = [slope(amps[k, good[k]], 1000.0 * (high - low)[k, good[k]]) for k in at]
     known = np.array([np.isfinite(mohm) for mohm, _ in lines], dtype=bool)
@@ -79,6 +91,12 @@ def slope_part(table: FeatureTable, place: str, parent: str, current: str) -> Ev
         return None
     y, se = np.array(lines)[known].T
     return EvidencePart(name="slope", at=at[known], y=y, se=se, sigma=_SLOPE_MOHM)
+
+
+def _flowing(amps: FloatArray) -> BoolArray:
+    """Stretches in which a current flows, and flowed in both beside: between, a diode opens."""
+    flows = np.pad(~(amps < _LEAST_A), ((0, 0), (1, 1)), constant_values=True)
+    return np.asarray(flows[:, :-2] & flows[:, 1:-1] & flows[:, 2:])
 
 
 def slope(x: FloatArray, y: FloatArray) -> tuple[float, float]:
@@ -118,7 +136,7 @@ def feature_part(
 
 
 def _drops(
-    table: FeatureTable, part: str, place: str, parent: str, current: str
+    table: FeatureTable, part: str, place: str, parent: str, current: str, held_off: bool
 ) -> tuple[IntArray, FloatArray, FloatArray, FloatArray] | None:
     """Flights, mean drop over mean current, mOhm, its standard error, one over the mean current."""
     low, high = (table.stretches(part, "volts", p) for p in (place, parent))
@@ -126,6 +144,7 @@ def _drops(
     if low is None or high is None or amps is None:
         return None
     good = np.isfinite(low) & np.isfinite(high) & np.isfinite(amps)
+    good &= _flowing(amps) | (not held_off)
     n = good.sum(axis=1)
     enough = np.where(good, amps, 0.0).sum(axis=1) >= _LEAST_A * n
     at = np.flatnonzero((n >= _FEW_BLOCKS) & enough)

@@ -229,3 +229,23 @@ def test_a_feature_as_a_part(make_flight: Make) -> None:
     assert (part.at.tolist(), part.y.tolist()) == ([1, 2], [5.0, 6.0])
     assert part.se == pytest.approx([2.0, 0.0])
     assert feature_part(table, "tail", "y", 0.25) is None
+
+
+def test_while_a_diode_holds_a_pack_off_its_drop_says_nothing(make_flight: Make) -> None:
+    """10 mOhm behind a diode of 300 mV; while it blocks, anything less than that lies over it."""
+    gives = [1.0, 1.4, 1.8, 2.2] * 3
+    flows = lead(gives, 10.0, offset_mv=300.0)
+    over = [10.0 * i + 300.0 for i in gives]
+    # It closes within a stretch, of which the means then say nothing.
+    held = blocks([*gives, 0.6, *[0.01] * 6], [*over, 240.0, *[200.0] * 6])
+    table = FeatureTable([make_flight(air=b) for b in (flows, held)])
+    found = {p.name: p for p in drop_parts(table, "tail", "bus", "tail", fit="", held_off=True)}
+    assert found["slope"].y == pytest.approx([10.0, 10.0])
+    assert found["air"].y == pytest.approx([10.0 + 300.0 / 1.6] * 2, rel=0.02)
+    slope_sd = found["air"].slope_sd
+    assert slope_sd is not None
+    assert slope_sd.tolist() == [400.0]
+    # As a lead's, without a diode, all stretches count.
+    without = slope_part(table, "tail", "bus", "tail")
+    assert without is not None
+    assert without.y[1] > 50.0

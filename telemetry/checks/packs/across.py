@@ -207,7 +207,7 @@ def _path(history: AircraftHistory, pack: str, found: JudgedAcross) -> None:
     n, first = len(history.flights), _first(history, pack)
     if fitted is None or fitted.since(first).at.size < 0.5 * (n - first):
         return  # behind a regulator the drop says nothing of a resistance
-    parts = [*drop_parts(history.table, root, pack, pack, fit=""), fitted]
+    parts = [*drop_parts(history.table, root, pack, pack, fit="", held_off=True), fitted]
     j = history.judge(parts, first, pack)
     if j is None or j.signal is None or j.now < history.limits.branch_watch_mohm:
         return
