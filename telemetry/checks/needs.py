@@ -21,9 +21,9 @@ SLOWEST_DIP_S = 2.0
 _LOST = 0.2
 #: What lets a log be judged whose places have names that nobody knows.
 NAME_THE_PLACES = (
-    "say what these places are: name each column with --set 'COLUMN=PLACE/voltage' or "
-    "'COLUMN=PLACE/current' (PLACE: bus, pack 1, left wing), or list them in a profile, which "
-    "'busbook aircraft new NAME --from LOG' begins"
+    "say what these places are: name each column with --set, as bus/voltage, pack 1/current, "
+    "left wing/voltage and so on, or list them in a profile, which 'busbook aircraft new NAME "
+    "--from LOG' begins"
 )
 # The drop that a bad lead adds has to span so many steps of the voltage to be told: three at either
 # end of it (heuristic).

@@ -47,9 +47,9 @@ def unsettled_supplies(
 ) -> tuple[Unsettled, ...]:
     """Supply columns that were not understood, and currents that may belong to a lone voltage.
 
-    A current whose place no known word tells, and which no voltage shares, may be that of a node
-    whose voltage has none: then the lead of that node goes unjudged. Alone it is a current like
-    any other, and a node may well report its voltage alone.
+    Of a current that no voltage shares and of a node's voltage that has no current, one under a
+    name that nobody knows, both may be of one node, whose lead then goes unjudged. Alone it is a
+    current like any other, and a node may well report its voltage alone.
 
     Parameters
     ----------
@@ -77,22 +77,34 @@ def unsettled_supplies(
     supplies = {n: c for n, c in channels.items() if c.quantity in _SUPPLY and c.place}
     has = {(c.quantity, c.place) for c in supplies.values()}
     lone = [
-        c
-        for c in supplies.values()
+        n
+        for n, c in supplies.items()
         if c.quantity is Quantity.VOLTAGE
         and (Quantity.CURRENT, c.place) not in has
         and kind(c.place or "") not in _ABOVE
         and not is_drive(c.place or "")
     ]
-    for number, c in supplies.items():
-        loose = c.quantity is Quantity.CURRENT and c.own_word and not c.hold
-        if not lone or not loose or (Quantity.VOLTAGE, c.place) in has:
+    unknown = [n for n in lone if supplies[n].own_word]
+    # One of the two has to have a name that nobody knows; two such are asked about first.
+    for number, c in sorted(supplies.items(), key=lambda x: not x[1].own_word):
+        asked = lone if c.own_word else unknown
+        loose = (
+            c.quantity is Quantity.CURRENT and not c.hold and (Quantity.VOLTAGE, c.place) not in has
+        )
+        node = kind_of_place(c.place or "") is PlaceKind.NODE
+        if not asked or not loose or not (c.own_word or node):
             continue
-        best = max(lone, key=lambda v: (not v.hold, _likeness(v.column, c.column)))
-        place = best.place or ""
+        at = max(
+            asked, key=lambda n: (not supplies[n].hold, _likeness(supplies[n].column, c.column))
+        )
+        best = supplies[at]
+        unknown = [n for n in unknown if n != at]
+        place = (best if c.own_word else c).place or ""
         typed = "PLACE" if set(place) & set(_MARKS) else place
-        reading = f"{typed}/current[{c.source_unit or c.unit}]"
-        out.append(Unsettled(column=c.column, beside=best.column, set_line=line(number, reading)))
+        told, what = (c, "current") if c.own_word else (best, "voltage")
+        reading = f"{typed}/{what}[{told.source_unit or told.unit}]"
+        settles = line(number if c.own_word else at, reading)
+        out.append(Unsettled(column=c.column, beside=best.column, set_line=settles))
     return tuple(out)
 
 

@@ -163,9 +163,13 @@ def test_a_node_that_lost_its_current_is_not_clear_until_it_is_named(
         for x in (known, named)
     ]
     assert drops[0] == drops[1] != []
-    # So does saying that it belongs elsewhere.
-    apart = review(path, "--set", "Brem tirra [A]=pump/current[A]")
-    assert apart["verdict"] == "clear"
+    # So does saying that it belongs elsewhere; another current may be that of the voltage then.
+    apart = ("--set", "Brem tirra [A]=pump/current[A]")
+    (thin,) = review(path, *apart)["findings"]
+    assert "'Right wing I [A]'" in thin["title"]
+    options = shlex.split(thin["confirm"].partition("add ")[2].partition(" to the command")[0])
+    assert options == ["--set", "Zolt jänno [V]=right wing/voltage[V]"]
+    assert review(path, *apart, "--set", "Zolt jänno [V]=tank/voltage[V]")["verdict"] == "clear"
 
 
 @pytest.mark.parametrize(

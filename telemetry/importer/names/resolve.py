@@ -20,6 +20,7 @@ from telemetry.importer.names.choose import (
 from telemetry.importer.names.columns import LogColumn, Resolved, name_keys
 from telemetry.importer.names.evidence import reversed_current
 from telemetry.importer.names.header import HeaderReading
+from telemetry.importer.names.pattern.belonging import join_halves, set_apart
 from telemetry.importer.names.pattern.cutting import LIKE
 from telemetry.importer.names.pattern.learning import read_families
 from telemetry.importer.names.pattern.numbered import settle_numbers
@@ -87,6 +88,8 @@ def resolve(
     _blank_garbage(out, notes)
     _blank_link_losses(out, notes)
     _turn_currents(out, notes)
+    set_apart(chosen, out, notes)
+    join_halves(out)
     _mark_supplies(out)
     name_keys(columns, out, notes)
     return out
@@ -343,7 +346,8 @@ def _mark_supplies(out: Sequence[Resolved]) -> None:
         for quantity, like in LIKE.items()
     )
     for item in out:
-        if item.channel.quantity is Quantity.UNKNOWN and item.values is not None:
+        known = item.channel.looks_like or item.channel.quantity is not Quantity.UNKNOWN
+        if not known and item.values is not None:
             found = supply_like(item.values, volts[:_PARTNERS], amps[:_PARTNERS])
             item.channel = replace(item.channel, looks_like=found)
 

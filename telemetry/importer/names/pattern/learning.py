@@ -20,6 +20,7 @@ from telemetry.importer.names.columns import LogColumn
 from telemetry.importer.names.header import letter_as_word, readings
 from telemetry.importer.names.header_cell import Name, split_words
 from telemetry.importer.names.pattern.cutting import LIKE, may_be, unglued, unnumbered
+from telemetry.importer.names.pattern.sides import sided
 from telemetry.importer.names.words import SYMBOL_WEIGHTS, UNIT_WEIGHTS, Role, fits, fold, meanings
 from telemetry.model.channels import Quantity
 from telemetry.numerics.coupling import (
@@ -65,6 +66,9 @@ def read_families(columns: Sequence[LogColumn]) -> None:
     """
     these = [c for c in columns if c.numbers is not None and not (c.blank or c.time_role)]
     for column, name in (*unnumbered(columns), *unglued(these)):
+        column.apart = name
+        column.readings = readings(name)
+    for column, name in sided(columns):
         column.apart = name
         column.readings = readings(name)
     stems = _stems(these)
