@@ -66,6 +66,36 @@ def test_halves_that_nothing_joins_leave_a_log_unknown(
     assert "--set" in review.findings[0].confirm
 
 
+@pytest.mark.parametrize(
+    ("titles", "places"),
+    [
+        (("FlLi", "FlRe", "LwLi", "LwRe"), {"fl left", "fl right", "lw left", "lw right"}),
+        (("ala_izquierda", "ala_derecha", "estabilizador_izquierdo", "estabilizador_derecho"),
+         {"left wing", "right wing", "left stab", "right stab"}),
+        (("aile G", "aile D", "stab G", "stab D"),
+         {"left wing", "right wing", "left stab", "right stab"}),
+    ],
+    ids=("German codes", "Spanish", "French letters"),
+)  # fmt: skip
+def test_two_pairs_of_sides_are_four_places(
+    tmp_path: Path, titles: tuple[str, ...], places: set[str]
+) -> None:
+    scene = scenes.make(3, "aerobatic", update_s=0.2, controls=False)
+    old = (LEFT, RIGHT, "Tail", "Fuselage")
+    new = {
+        f"{a} {q}": f"{b} {short}"
+        for a, b in zip(old, titles, strict=True)
+        for q, short in (("voltage (V)", "U"), ("current (A)", "I"))
+    }
+    scene.columns = {new.get(title, title): v for title, v in scene.columns.items()}
+    log = telemetry.read_log(scene.write(tmp_path / "pairs.csv"))
+    assert {c.place for c in log.channels if c.place} == {"bus", *places}
+    aircraft = telemetry.review(log).aircraft
+    for place in places:
+        side, other = ("left", "right") if "left" in place else ("right", "left")
+        assert aircraft.mirror(place) == place.replace(side, other)
+
+
 def test_columns_with_other_values_are_no_copies(tmp_path: Path) -> None:
     titles = {f"{LEFT} current (A)": "Total load (A)"}
     log = log_with(tmp_path, titles)

@@ -8,10 +8,12 @@ from __future__ import annotations
 
 import re
 import unicodedata
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from functools import cache, lru_cache
 
 from telemetry.importer.names.words import (
+    PAIRS,
     Meaning,
     Role,
     by_script,
@@ -40,19 +42,6 @@ _GLUED_FRONT = re.compile(r"(?P<unit>mAh|mWh|mV|mA|Ah|Wh)(?P<rest>[^\W\d_]{3,})"
 _LEADING = re.compile(
     r"(?P<unit>mAh|mV|mA|Ah|Wh|dBm|dB|V|A|W|%|\u00b0C|\u00b0F|rpm)[\s_:.-]+(?P<rest>\S.*)"
 )
-# Short forms that stand for several words.
-_PAIRS = {
-    "lw": ("left", "wing"),
-    "rw": ("right", "wing"),
-    "vcc": ("voltage",),
-    "vdd": ("voltage",),
-    "vin": ("voltage", "input"),
-    "uin": ("voltage", "input"),
-    "vout": ("voltage", "output"),
-    "uout": ("voltage", "output"),
-    "iin": ("current", "input"),
-    "iout": ("current", "output"),
-}
 #: Letters from which on a beginning is taken for a word, behind which a dot says that it is one cut
 #: short, and without a dot (heuristic).
 _SHORTENED, _BEGUN = 3, 5
@@ -264,7 +253,9 @@ def _find_unit(name: str) -> tuple[str, Unit | None, str, bool, str]:
     glued = _GLUED_LONG.fullmatch(stripped)
     if glued is not None:
         last = re.split(r"[^a-zA-Z]", glued["head"])[-1]
-        if fold(last) in dictionary() or any(w.meanings for w in _split_letters(last, _BEGUN)):
+        if fold(last) in dictionary() or any(
+            w.meanings for w in _split_letters(last, _BEGUN, PAIRS)
+        ):
             return glued["head"], parse_unit(glued["unit"]), "name", False, form
     front = _GLUED_FRONT.fullmatch(stripped)
     if front is not None:
@@ -312,6 +303,14 @@ def split_words(text: str) -> tuple[Word, ...]:
     -------
     tuple of Word
     """
+    found = _joined(_split_runs(text, PAIRS))
+    if sum(w.has(Role.SIDE) for w in found) > 1:
+        # "LwLi" beside "LwRe": a code for a part, behind which stands its side.
+        found = _joined(_split_runs(text, {p: x for p, x in PAIRS.items() if x[-1] != "wing"}))
+    return tuple(found)
+
+
+def _split_runs(text: str, pairs: Mapping[str, tuple[str, ...]]) -> list[Word]:
     found: list[Word] = []
     for match in re.finditer(r"\d+|[^\W\d_]+(?:\u00b0)?(?:\.(?!\S))?", text):
         run = match.group()
@@ -320,8 +319,8 @@ def split_words(text: str) -> tuple[Word, ...]:
         else:
             least = _SHORTENED if run.endswith(".") else _BEGUN
             for piece in by_script(run.rstrip(".\u00b0")):
-                found.extend(_split_letters(piece, least))
-    return tuple(_joined(found))
+                found.extend(_split_letters(piece, least, pairs))
+    return found
 
 
 def _joined(words: list[Word]) -> list[Word]:
@@ -342,15 +341,15 @@ def _joined(words: list[Word]) -> list[Word]:
     return words
 
 
-def _split_letters(run: str, least: int) -> tuple[Word, ...]:
+def _split_letters(run: str, least: int, pairs: Mapping[str, tuple[str, ...]]) -> tuple[Word, ...]:
     known = meanings(run)
     if known:
         return (Word(run, known),)
-    if fold(run) in _PAIRS:
-        return tuple(Word(part, meanings(part)) for part in _PAIRS[fold(run)])
+    if fold(run) in pairs:
+        return tuple(Word(part, meanings(part)) for part in pairs[fold(run)])
     pieces = _camel(run)
     if len(pieces) > 1:
-        words = [w for piece in pieces for w in _split_letters(piece, least)]
+        words = [w for piece in pieces for w in _split_letters(piece, least, pairs)]
         if all(w.meanings or len(w.text) <= 2 for w in words) or run[0].islower():
             return tuple(words)
         if any(w.meanings for w in words):

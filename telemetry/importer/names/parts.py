@@ -73,7 +73,9 @@ def find_parts(words: tuple[Word, ...]) -> tuple[list[Part], int | None]:
 
 
 def _kind(word: Word, words: tuple[Word, ...]) -> str:
-    for role in (Role.PLACE, Role.BODY, Role.SURFACE):
+    # What has sides is the one of the airframe: "estabilizador izquierdo".
+    lateral = word.has(Role.BODY) and any(w.has(Role.SIDE) for w in words)
+    for role in (Role.BODY,) if lateral else (Role.PLACE, Role.BODY, Role.SURFACE):
         if word.has(role):
             # The port wing is no port.
             sided = word.has(Role.SIDE) and _bodily(words)

@@ -173,7 +173,14 @@ def _spots(s: _Scene) -> list[Spot]:
         return _spots_of(part, s)
     if s.side and s.quantity not in _OF_LINK:
         reason = f"'{s.side_word}' without a part counts as the wing"
-        return [Spot(place=f"{s.side} wing", weight=_SIDE_COST, reason=reason)]
+        own = [
+            w.text.casefold()
+            for i, w in enumerate(s.words)
+            if not w.meanings and w.number is None and not _is_symbol(i, s)
+        ]
+        closer = _join_names(*own, s.side) if own else ""
+        place = f"{s.side} wing"
+        return [Spot(place=place, weight=_SIDE_COST, reason=reason, closer=closer)]
     return [_leftover(s)]
 
 

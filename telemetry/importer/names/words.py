@@ -106,6 +106,21 @@ def dictionary() -> dict[str, tuple[Meaning, ...]]:
     return {word: tuple(meanings) for word, meanings in found.items()}
 
 
+#: Short forms that stand for several words.
+PAIRS: dict[str, tuple[str, ...]] = {
+    "lw": ("left", "wing"),
+    "rw": ("right", "wing"),
+    "vcc": ("voltage",),
+    "vdd": ("voltage",),
+    "vin": ("voltage", "input"),
+    "uin": ("voltage", "input"),
+    "vout": ("voltage", "output"),
+    "uout": ("voltage", "output"),
+    "iin": ("current", "input"),
+    "iout": ("current", "output"),
+}
+
+
 @cache
 def phrases() -> frozenset[tuple[str, ...]]:
     """The entries of several words."""
