@@ -19,13 +19,16 @@ from telemetry.numerics.resistance.regression import least_squares
 
 # Blocks of rows that are averaged, at most, and how many have to be filled (heuristic: units are
 # polled in turn, over some rows all have reported).
-_BLOCKS, _LEAST_BLOCKS = 150, 20
+_BLOCKS, _LEAST_BLOCKS = 60, 20
 # What feeds all carries this part of the sum of what it feeds at least, block by block, and of
 # the sums of two levels none is more than this much larger (heuristic: sensors are off by a few
 # per cent, and a main unit has servos of its own).
 _LEAST_PART, _MOST_PART, _SAME_PART = 0.9, 2.5, 1.15
+# Correlation of a whole with the sum of its parts at least, with packs that give it and without
+# (heuristic: it moves as they do).
+_ALIKE, _ALIKE_ALONE = 0.8, 0.9
 # Part of the blocks in which it has to be so.
-_IN_BLOCKS = 0.95
+_IN_BLOCKS = 0.9
 # Standard errors that a fall has to be away from none, and the least that is one, Ohm (heuristic:
 # below that an error of a sensor's gain makes it).
 _ERRORS, _LEAST_OHM = 4.0, 0.002
@@ -99,15 +102,21 @@ def _block_means(values: FloatArray, per_block: int) -> FloatArray:
     return np.where(count > 0, total / np.maximum(count, 1), np.nan)
 
 
-def _carries(whole: FloatArray, parts: FloatArray, most: float) -> bool:
+def _carries(
+    whole: FloatArray, parts: FloatArray, most: float, least_alike: float = _ALIKE
+) -> bool:
     """Whether one current is that of the parts together, or more by its own servos."""
     seen = np.isfinite(whole) & np.isfinite(parts)
     if np.count_nonzero(seen) < _LEAST_BLOCKS or parts[seen].sum() <= 0:
         return False
+    if not (np.ptp(whole[seen]) > 0 and np.ptp(parts[seen]) > 0):
+        return False
     ratio = float(whole[seen].sum() / parts[seen].sum())
     # A tenth of an ampere is what two sensors are off at rest.
     enough = whole[seen] > _LEAST_PART * parts[seen] - 0.1
-    return _LEAST_PART <= ratio <= most and float(np.mean(enough)) >= _IN_BLOCKS
+    alike = float(np.corrcoef(whole[seen], parts[seen])[0, 1])
+    together = _LEAST_PART <= ratio <= most and alike >= least_alike
+    return together and float(np.mean(enough)) >= _IN_BLOCKS
 
 
 def unnamed_supply(
@@ -160,7 +169,7 @@ def _assignments(
 ) -> Iterator[FeedingPlaces]:
     groups: dict[str, list[str]] = defaultdict(list)
     for place in unnamed:
-        groups[re.sub(r"\d+", "", place)].append(place)
+        groups[_stem(place)].append(place)
     alike = [tuple(g) for g in groups.values() if 1 < len(g) <= _MOST_PACKS]
     for root in [bus] if bus is not None else [None, *unnamed]:
         for feeding in [packs] if packs else [(), *alike]:
@@ -176,12 +185,19 @@ def _holds(
     given = seen.sum_a(feeding)
     if root is not None and root != bus:
         whole, drawn = seen.sum_a([root]), seen.sum_a([p for p in fed if p in seen.amps])
-        if drawn is None or (whole is None and given is None):
+        sums = [x for x in (whole, given) if x is not None]
+        # Without what is drawn, only packs that are known by name tell what they feed.
+        if not sums or (drawn is None and (len(sums) < 2 or feeding != tuple(packs))):
             return False
-        if not all(_carries(x, drawn, _MOST_PART) for x in (whole, given) if x is not None):
+        alike = _ALIKE if feeding else _ALIKE_ALONE
+        if drawn is not None and not all(_carries(x, drawn, _MOST_PART, alike) for x in sums):
             return False
-        # Of two places either may feed the other.
-        if not _feeds(root, fed, seen, at_least=1 if feeding else 2):
+        if len(sums) > 1 and not _carries(sums[1], sums[0], _SAME_PART):
+            return False
+        # Nothing but what packs feed carries all they give. Else of two places either may feed the
+        # other, and one node may draw what some others do together.
+        at_least = 0 if len(sums) > 1 else 1 if feeding else 2
+        if not _feeds(root, fed, seen, at_least=at_least):
             return False
     return feeding == tuple(packs) or _are_packs(feeding, root, fed, seen)
 
@@ -205,7 +221,17 @@ def _are_packs(packs: Sequence[str], root: str | None, fed: Sequence[str], seen:
 
 
 def _feeds(root: str, fed: Sequence[str], seen: _Means, *, at_least: int) -> bool:
-    """Whether all others fall below a place as they draw, so many for certain."""
-    signs = [seen.falls(root, p, by=[p]) for p in fed]
+    """Whether all others fall below a place as they draw, so many for certain.
+
+    Those that are called like it all have to: one of two packs is no bus for the other.
+    """
+    signs = {p: seen.falls(root, p, by=[p if p in seen.amps else root]) for p in fed}
     above = all(seen.stands_above(root, p) for p in fed if p in seen.volts)
-    return above and -1 not in signs and signs.count(1) >= at_least
+    like = [sign for p, sign in signs.items() if _stem(p) == _stem(root)]
+    found = list(signs.values())
+    return above and -1 not in found and found.count(1) >= at_least and 0 not in like
+
+
+def _stem(place: str) -> str:
+    """A name without its numbers."""
+    return re.sub(r"\d+", "", place)

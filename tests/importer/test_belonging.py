@@ -115,3 +115,21 @@ def test_a_copy_by_another_receiver_stays_a_copy(tmp_path: Path) -> None:
     log = telemetry.read_log(scene.write(tmp_path / "copies.csv"))
     assert len([c for c in log.channels if (c.place, c.quantity) == ("bus", "voltage")]) == 2
     assert telemetry.review(log).verdict == "clear"
+
+
+def test_a_letter_among_letters_is_a_place(tmp_path: Path) -> None:
+    """N is no number where B, T and WL stand for places: it became the bus."""
+    scene = scenes.make(3, "aerobatic", update_s=0.2, controls=False)
+    new = {"Bus": "B", LEFT: "WL", RIGHT: "WR", "Tail": "T", "Fuselage": "N"}
+    scene.columns = {
+        f"{new[place]}.{'U' if q.startswith('v') else 'I'}": v
+        for title, v in scene.columns.items()
+        for place, _, q in [title.rpartition(" (")[0].rpartition(" ")]
+        if place in new and (place != "Fuselage" or q == "voltage")
+    } | {"Time (s)": scene.columns["Time (s)"]}
+    log = telemetry.read_log(scene.write(tmp_path / "letters.csv"))
+    places = {c.column: c.place for c in log.channels if c.quantity == "voltage"}
+    assert places == {"B.U": "b", "WL.U": "wl", "WR.U": "wr", "T.U": "t", "N.U": "n"}
+    review = telemetry.review(log)
+    assert review.aircraft.bus == "b"
+    assert review.aircraft.mirror("wl") == "wr"

@@ -140,10 +140,12 @@ def _own_words(columns: Sequence[LogColumn], stems: Stems) -> Iterator[tuple[Log
         own = {w for w in slots if w.isalpha() and not meanings(w)}
         sorts = {_sort(columns[slots[w]]) for w in own}
         for word in slots if len(sorts) == 1 else ():
-            if any(m.role in _FILLERS for m in meanings(word)[:1]):
+            if any(m.role in _FILLERS or m.value == Quantity.COUNT for m in meanings(word)[:1]):
                 beside[word].setdefault(sorts.copy().pop(), set()).update(own)
     for word, found in beside.items():
-        if set.intersection(*(found.get(q, set()) for q in _SUPPLY)):
+        # One letter among others that stand for places needs no current.
+        letters = len(word) == 1 and len(found.get(Quantity.VOLTAGE, ())) >= _PLACES
+        if letters or set.intersection(*(found.get(q, set()) for q in _SUPPLY)):
             for column in columns:
                 words = tuple(
                     replace(w, meanings=()) if fold(w.text) == word else w
