@@ -186,9 +186,10 @@ def _written(recording: SimulatedRecording, season: Season, path: Path, write: b
     logged = {}
     for column in table.columns:
         known = np.isfinite(column.values)
-        if column.cell is None and not column.hold:
+        if column.cell is None:
             series = (table.time_s[known], column.values[known])
-            logged[column.place, str(column.quantity)] = series
+            # The unit's own minimum is another quantity.
+            logged[column.place, "lowest" if column.hold else str(column.quantity)] = series
     air = [(p.start_s, p.end_s) for p in truth.phases if p.kind is PhaseKind.FLIGHT]
     takes_off = air[0][0] if air else np.inf
     stirs = [(p.start_s, p.end_s) for p in truth.phases if p.kind is PhaseKind.STIR]

@@ -23,8 +23,10 @@ SURE = 5.0
 #: Scatter of a number from flight to flight, at least: a hundredth of its usual size or of a log.
 _LEAST_SCATTER = 0.003
 _LEAST_A = 0.005
-#: Samples this long after a moment are still of it, s, besides one update.
-_HELD_S = 0.1
+#: Samples this long after a moment may still be of it, s: a reading is written when its turn comes.
+_HELD_S = 1.5
+#: And so long its unit may be silent after one, s.
+_BOOT_S = 8.0
 #: Moments that show in the samples, which make a contact or a lost supply seen.
 _MOMENTS = 1
 
@@ -254,34 +256,42 @@ def _gain(drawn: Drawn, log: FlightLog, place: str) -> Numbers:
 def _moments(drawn: Drawn, log: FlightLog, place: str) -> Numbers:
     """Moments of which a logged sample lies below what its neighbours and the feeding place say.
 
-    Or after which a counter of the place began again.
+    Or after which a counter of the place began again; of a bus also one of its packs.
     """
-    shown = 0
-    key = (place, "voltage")
-    t, volts = log.logged.get(key, (np.empty(0), np.empty(0)))
-    if t.size < 20:
-        return
     parent = drawn.parents.get(place)
-    level = np.full(t.size, float(np.median(volts)))
+    shown = 0
+    for start, end in log.moments:
+        begun = any(
+            start < at < end + 30.0
+            for key in log.logged
+            if key[1] in ("uptime", "consumed") and (key[0] == place or parent is None)
+            for at in _fallen(*log.logged[key])
+        )
+        low = (_lies_low(log, place, parent, q, start, end) for q in ("voltage", "lowest"))
+        shown += begun or any(low)
+    yield "moments", float(shown)
+
+
+def _lies_low(
+    log: FlightLog, place: str, parent: str | None, quantity: str, start: float, end: float
+) -> bool:
+    """Whether a sample of a moment lies below what those around it and the feeding place say."""
+    t, volts = log.logged.get((place, quantity), (np.empty(0), np.empty(0)))
+    if t.size < 20:
+        return False
+    usual = float(np.median(volts))
+    level = np.full(t.size, usual)
     if parent is not None and (parent, "voltage") in log.logged:
         level = np.interp(t, *log.logged[parent, "voltage"])
-    limit = max(_LIMITS.sag_pct / 100.0 * float(np.median(volts)), _LIMITS.sag_v)
-    update_s = float(np.median(np.diff(t)))
-    for start, end in log.moments:
-        inside = (t >= start) & (t < end + update_s + _HELD_S)
-        near = (np.abs(t - start) < 20.0) & ~inside
-        seen = any(
-            start < at < end + 30.0
-            for quantity in ("uptime", "consumed")
-            if (place, quantity) in log.logged
-            for at in _fallen(*log.logged[place, quantity])
-        )
-        if inside.any() and near.sum() >= 5:
-            under = level - volts
-            size = float(under[inside].max() - np.median(under[near]))
-            seen |= size >= max(limit, SURE * (float(under[near].std()) + 0.005))
-        shown += bool(seen)
-    yield "moments", float(shown)
+    inside = (t >= start) & (t < end + _HELD_S)
+    # A unit that starts anew says nothing, and rows repeat its last reading.
+    near = (np.abs(t - start) < 20.0) & ~((t >= start) & (t < end + _BOOT_S))
+    if not inside.any() or near.sum() < 5:
+        return False
+    under = level - volts
+    size = float(under[inside].max() - np.median(under[near]))
+    limit = max(_LIMITS.sag_pct / 100.0 * usual, _LIMITS.sag_v)
+    return size >= max(limit, SURE * (float(under[near].std()) + 0.005))
 
 
 def _fallen(t: FloatArray, x: FloatArray) -> FloatArray:
