@@ -40,13 +40,15 @@ def sag(
     )  # fmt: skip
 
 
-def codes(*events: Event, outs: tuple[PackOut, ...] = ()) -> list[tuple[str, str | None]]:
+def codes(
+    *events: Event, outs: tuple[PackOut, ...] = (), craft: Aircraft = CRAFT
+) -> list[tuple[str, str | None]]:
     flight = Flight(
         kind="flight", start_s=0, end_s=300, phases=PHASES, events=events, pack_outs=outs,
         margins=(Margin(place="bus", lowest_v=6.5, restart_v=3.5, observed_v=3.0),),
     )  # fmt: skip
     found = judge_log(
-        aircraft=CRAFT, columns=(), flights=(flight,),
+        aircraft=craft, columns=(), flights=(flight,),
         quality=Quality(row_s=0.1, shortest_sure_dip_s=0.2),
     ).findings  # fmt: skip
     return [(f.code, f.place) for f in found if f.code not in ("log-too-thin", "pack-out")]
@@ -60,6 +62,13 @@ def test_what_a_bus_did_itself_decides_over_what_its_nodes_show() -> None:
     assert codes(*nodes, sag("bus", 100.1, Origin.SUPPLY)) == [("regulator-droop", "bus")]
     often = [sag("tail", at, Origin.SUPPLY) for at in (50, 100, 150)]
     assert codes(*often) == [("regulator-droop", "bus")], "three are no chance"
+
+
+def test_a_bus_that_fell_while_its_only_pack_held_is_told_at_the_bus() -> None:
+    one = CRAFT.model_copy(update={"packs": CRAFT.packs[:1]})
+    assert one.parent("bus") == "pack 1"
+    falls = [sag("bus", at, Origin.SUPPLY) for at in (50, 100, 150)]
+    assert codes(*falls, craft=one) == [("regulator-droop", "bus")]
 
 
 def test_falls_of_a_bus_that_no_load_makes_are_told_where_no_pack_is_logged() -> None:

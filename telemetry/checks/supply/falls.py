@@ -53,6 +53,8 @@ def falls(facts: FlightFacts) -> list[FindingDraft]:
         if e.kind in FALLS and e.origin in (Origin.CONTACT, Origin.SUPPLY, Origin.PACK):
             # What came from above is reported once, of the place that feeds.
             above = None if e.origin is Origin.CONTACT else aircraft.parent(e.place)
+            if e.origin is Origin.SUPPLY and above and aircraft.kind(above) is PlaceKind.PACK:
+                above = None  # the only pack held: it did not fall itself
             groups.setdefault((above or e.place, e.origin), []).append(e)
         elif e.kind in FALLS and e.unloaded and e.phase in LOADED_PHASES:
             groups.setdefault((e.place, Origin.UNKNOWN), []).append(e)
