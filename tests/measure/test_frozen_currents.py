@@ -68,6 +68,21 @@ def test_at_rest_the_current_of_the_whole_tells(goes_on: bool, make_readings: Ma
     assert ("left wing" in {w.place for w in watched}) is not goes_on
 
 
+def test_below_all_that_it_ever_drew_servos_are_off(make_readings: Make) -> None:
+    """Whatever the whole says: of coarse sensors what is left of it says little."""
+    names = (*WINGS, "tail")
+    amps = currents(*names, seed=2)
+    whole = np.sum(list(amps.values()), axis=0)
+    amps = {**amps, "left wing": np.where(LATE, 0.0, amps["left wing"]), "bus": whole}
+    made = readings_of(amps, make_readings, whole=False)
+    assert stood_still(made, (*names, "bus")) == ()
+
+
+def test_a_current_that_never_moved_is_not_judged_here(make_readings: Make) -> None:
+    amps = {**currents(*WINGS, "tail"), "left wing": np.full(T.size, 0.9)}
+    assert stood_still(readings_of(amps, make_readings, whole=True), (*WINGS, "tail")) == ()
+
+
 def test_where_all_stand_still_the_link_is_lost_and_no_sensor(make_readings: Make) -> None:
     amps = {n: np.where(LATE, 0.9, v) for n, v in currents(*WINGS, "tail").items()}
     assert stood_still(readings_of(amps, make_readings, whole=False), (*WINGS, "tail")) == ()

@@ -23,9 +23,11 @@ _LEAST_S, _READINGS = 60.0, 20.0
 _MOVES = 0.4
 #: It stood within its own usual range, and so many steps and A over what it rests at.
 _RANGE, _STEPS, _OVER_A = (0.1, 0.95), 1.5, 0.05
+#: Of what it drew before, the lowest that counts.
+_LOWEST = 0.01
 #: What the whole draws beside all other nodes moves by this part of what it did before; correlation
 #: with the node's own current from which it tells of it (heuristic).
-_FLOWS_ON, _TOLD = 0.5, 0.7
+_FLOWS_ON, _TOLD = 0.7, 0.9
 _BLOCK_S = 2.0
 
 
@@ -58,6 +60,10 @@ def frozen_currents(
             alone = bool(moving) and 2 * sum(moving) > len(moving)
             before = r.within(flown[0][0], start).v
             if not alone or not _moves(before if before.size > _READINGS else v):
+                continue
+            # Below all it ever drew, at rest as well, it is no held reading: servos are off.
+            earlier = r.v[r.t < start]
+            if earlier.size and value < np.quantile(earlier, _LOWEST, method="lower"):
                 continue
             if _between(value, before, r.resolution or 0.0) or _flows_on(
                 r, others, readings, aircraft, (flown[0][0], start), (start, end)
