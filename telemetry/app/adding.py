@@ -109,10 +109,10 @@ def add_logs(
         outcomes = _again(outcomes, lambda files: add(files, None))
     unsure = [o for o in outcomes if o.status == "unsure"]
     name = ask(unsure) if unsure and ask is not None else None
-    if name is None:
-        return outcomes
-    introduce(book, {Path(o.file): "" for o in unsure}, name, how)
-    return _again(outcomes, lambda files: add(files, name))
+    if name is not None:
+        introduce(book, {Path(o.file): "" for o in unsure}, name, how)
+        outcomes = _again(outcomes, lambda files: add(files, name))
+    return outcomes
 
 
 def _again(

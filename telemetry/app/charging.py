@@ -65,6 +65,8 @@ def drawn_before(book: Logbook, name: str, log: Log, profile: Aircraft | None) -
             found = measured.get(e.id)
             if found is None or found.labels.get(pack.name) != pack.label:
                 continue
+            if log.provenance.packs not in (None, e.packs or found.packs or log.provenance.packs):
+                continue  # another set
             mah = _used(found, pack.name)
             entries.append(ChargeEntry(kind="drawn", mah=mah))
             if found.kind == "flight" and mah is not None:

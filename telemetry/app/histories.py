@@ -78,6 +78,7 @@ def history(
             flight_s=kept[f.id].flight_s,
             verdict=kept[f.id].verdict,
             codes=kept[f.id].codes,
+            packs=f.packs,
         )
         for f in flights
     ]

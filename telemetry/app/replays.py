@@ -38,7 +38,7 @@ from telemetry.trends.measures import VERSION as MEASURES_VERSION
 from telemetry.trends.measures import Measures
 
 #: Version of what is judged across flights; raised where a check changes what it finds.
-VERSION = "3"
+VERSION = "4"
 
 # Flights that are judged between two writes.
 _PIECE = 25
@@ -75,7 +75,7 @@ def together_of(
     progress : callable, optional
         Called after some of them: how many are done, of how many.
     """
-    keys = keys_of([f.id for f in listed], notes, f"{VERSION} {version_for(profile)}", lacking)
+    keys = keys_of([_named(f) for f in listed], notes, f"{VERSION} {version_for(profile)}", lacking)
     kept = book.get_replay(name)
     known = _known(kept, keys)
     missing = [k for k, key in enumerate(keys) if key not in known]
@@ -114,6 +114,11 @@ def _judged(
     ]
 
 
+def _named(flight: HistoryFlight) -> str:
+    """A flight by its id and the packs that it was said to be flown with."""
+    return flight.id if flight.packs is None else f"{flight.id} {flight.packs}"
+
+
 def keys_of(
     ids: Sequence[str], notes: Sequence[NoteMark], version: str, lacking: Sequence[str] = ()
 ) -> list[str]:
@@ -133,7 +138,7 @@ def with_earlier(book: Logbook, found: History, profile: Aircraft | None) -> His
     What was answered is kept with the version that did: the same flights, notes and profile that
     get another answer are told as long as nothing is added.
     """
-    same = keys_of([f.id for f in found.flights], found.notes, _profile_key(profile))[-1]
+    same = keys_of([_named(f) for f in found.flights], found.notes, _profile_key(profile))[-1]
     tail = [asdict(n) for n in found.notes if n.before == len(found.flights)]
     events = hashlib.sha256(json.dumps([same, tail]).encode()).hexdigest()[:24]
     now = _standing(found)

@@ -1,4 +1,4 @@
-"""What was taken out of the book, put back or given to another aircraft: one small file each.
+"""What was taken out of the book, put back, given to another aircraft or said: a small file each.
 
 Nothing is rewritten and nothing is deleted. How the book stands is what its records say and then,
 in their order, its changes; so a change that is written is done, at once and as a whole, and two
@@ -28,6 +28,7 @@ class ChangeKind(StrEnum):
     REMOVED = "removed"
     RESTORED = "restored"
     MOVED = "moved"
+    PACKS = "packs"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -41,7 +42,8 @@ class BookChange:
     what : tuple of str
         Ids of flights, or of notes.
     to : str or None
-        The aircraft that flights were moved to.
+        The aircraft that flights were moved to, or the packs that they were flown with; "" where
+        that is taken back.
     order : int
         Counts as in :class:`telemetry.book.Recording`.
     made : str
@@ -71,10 +73,13 @@ class BookChange:
         try:
             what = tuple(str(one) for one in doc["what"])
             found = cls(**(known_keys(cls, doc) | {"kind": ChangeKind(doc["kind"]), "what": what}))
-            to = None if found.to is None else aircraft_key(found.to)
+            moved = found.kind is ChangeKind.MOVED
+            to = aircraft_key(found.to) if moved and found.to is not None else found.to
         except (KeyError, TypeError, ValueError) as error:
             raise BookError("this change is damaged") from error
-        if to != found.to or (found.kind is ChangeKind.MOVED) != (to is not None):
+        if to != found.to or (found.kind in (ChangeKind.MOVED, ChangeKind.PACKS)) != (
+            to is not None
+        ):
             raise BookError("this change is damaged")
         return found
 
@@ -89,6 +94,8 @@ class Changes:
         What is kept aside, by its id, with the change that removed it.
     moved : mapping of str to str
         Flights that belong to another aircraft than their recording says, by their ids.
+    packs : mapping of str to str
+        The packs that flights were flown with, as it was said, by their ids.
     order : int
         The highest order of a change; 0 where there is none.
     named : tuple of str
@@ -97,6 +104,7 @@ class Changes:
 
     removed: Mapping[str, BookChange]
     moved: Mapping[str, str]
+    packs: Mapping[str, str]
     order: int
     named: tuple[str, ...]
 
@@ -105,6 +113,7 @@ class Changes:
         """How the book stands after these."""
         removed: dict[str, BookChange] = {}
         moved: dict[str, str] = {}
+        packs: dict[str, str] = {}
         named: dict[str, None] = {}
         order = 0
         for one in sorted(changes, key=lambda c: (c.order, c.made, c.id)):
@@ -115,9 +124,17 @@ class Changes:
                     removed.setdefault(what, one)
                 elif one.kind is ChangeKind.RESTORED:
                     removed.pop(what, None)
+                elif one.kind is ChangeKind.PACKS:
+                    packs[what] = one.to or ""
                 elif one.to is not None:
                     moved[what] = one.to
-        return cls(removed=removed, moved=moved, order=order, named=tuple(named))
+        return cls(
+            removed=removed,
+            moved=moved,
+            packs={flight: label for flight, label in packs.items() if label},
+            order=order,
+            named=tuple(named),
+        )
 
     def left(self, recording: Recording) -> tuple[Recording, ...]:
         """What is left of a recording, for each aircraft that has a flight of it."""

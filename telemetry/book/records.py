@@ -134,6 +134,8 @@ class BookFlight:
     order : int
         Order of adding.
     added : str
+    packs : str or None
+        Label of the packs that it was flown with, as it was said; None where nobody said it.
     number : int or None
         Among the flights of its aircraft, from 1, as they happened; None where they were not asked.
     """
@@ -150,6 +152,7 @@ class BookFlight:
     duration_s: float
     order: int
     added: str
+    packs: str | None = None
     number: int | None = field(default=None, compare=False)
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from contextlib import suppress
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 from unicodedata import normalize
@@ -85,14 +86,26 @@ class Shelf:
                 notes.append(one)
             else:
                 recordings.append(one)
-        return in_order(recordings, notes)
+        return self._labelled(in_order(recordings, notes))
+
+    def _labelled(self, entries: tuple[BookFlight | Note, ...]) -> tuple[BookFlight | Note, ...]:
+        """The entries, each flight with the packs that were said to be flown."""
+        packs = load_changes(self._places).packs
+        if not packs:
+            return entries
+        return tuple(
+            replace(e, packs=packs[e.id]) if isinstance(e, BookFlight) and e.id in packs else e
+            for e in entries
+        )
 
     def timelines(self) -> dict[str, tuple[BookFlight | Note, ...]]:
         """The timeline of every aircraft, by name; the records are read once."""
         flown: dict[str, list[Recording]] = {name: [] for name in self.aircraft()}
         for one in self.recordings():
             flown.setdefault(one.aircraft, []).append(one)
-        return {name: in_order(flown[name], self._notes(name)) for name in sorted(flown)}
+        return {
+            name: self._labelled(in_order(flown[name], self._notes(name))) for name in sorted(flown)
+        }
 
     def _notes(self, aircraft: str) -> list[Note]:
         # One that was removed may still lie here, or one that was restored still there.

@@ -241,6 +241,24 @@ class Logbook(Shelf):
                 write_file(profile, new_profile(to.strip(), self.read(strange[0].id)).encode())
         return change
 
+    def say_packs(self, flights: Sequence[str], label: str) -> BookChange:
+        """Say which set of packs flights were flown with; "" takes back what was said.
+
+        Parameters
+        ----------
+        flights : sequence of str
+            Ids of flights of the book.
+        label : str
+            What is written on the set.
+
+        Raises
+        ------
+        BookError
+            As of :meth:`remove`.
+        """
+        found = [self.flight(one) for one in flights]
+        return self._change(ChangeKind.PACKS, [one.id for one in found], to=" ".join(label.split()))
+
     def _change(
         self, kind: ChangeKind, what: Sequence[str], *, to: str | None = None
     ) -> BookChange:

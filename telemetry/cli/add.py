@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 import click
 
 from telemetry.cli.keeping.completing import complete_aircraft
+from telemetry.cli.keeping.naming import with_flights
 from telemetry.cli.shared import (
     crew_for,
     how_to_read,
@@ -43,6 +44,11 @@ _MOST_NAMED = 5
 @with_book
 @click.option("--on", metavar="DATE", help="Date of logs that have none: 2026-05-14.")
 @with_workers
+@click.option(
+    "--packs",
+    metavar="NAME",
+    help="The set of packs they were flown with; also of flights in the book. '' takes it back.",
+)
 @click.option("--join", is_flag=True, help="The logs continue each other: add them as one.")
 @with_reading_options
 @click.pass_context
@@ -54,6 +60,7 @@ def add(
     on: str | None,
     workers: int,
     scheduler: str | None,
+    packs: str | None,
     join: bool,
     settings: tuple[str, ...],
     map_file: Path | None,
@@ -73,11 +80,19 @@ def add(
       busbook add flight.csv --aircraft tern
       busbook add /media/card --workers 2
       busbook add undated/ --aircraft tern --on 2026-05-14
+      busbook add flight.csv --aircraft tern --packs blue
+      busbook add tern 2 5 8 --packs blue
       busbook add /club/logs --book /club/book --scheduler tcp://192.0.2.10:8786
     """
     from telemetry.app.adding import add_joined, add_logs
 
     shelf = open_book(book, make=True)
+    if packs is not None:
+        named = with_flights(logs, book)
+        _say_packs(shelf, [str(word) for word in named if word not in logs], packs)
+        logs = tuple(word for word in named if word in logs)
+        if not logs:
+            return
     how = how_to_read(settings, map_file, row_interval)
 
     def follow(done: int, count: int, one: Outcome) -> None:
@@ -107,10 +122,22 @@ def add(
                 ask=partial(_ask, shelf) if on_a_terminal() else None,
                 **how,
             )
+    if packs is not None:
+        _say_packs(shelf, [flight for one in outcomes for flight in one.flights], packs)
     _summary(shelf, outcomes, book)
     bad = [o for o in outcomes if o.status in ("failed", "unsure")]
     if bad or all(o.status == "skipped" for o in outcomes):
         ctx.exit(2)
+
+
+def _say_packs(shelf: Logbook, flights: Sequence[str], packs: str) -> None:
+    from telemetry.report.words import counted
+
+    if not flights:
+        return
+    shelf.say_packs(flights, packs)
+    with_what = f"flown with the packs '{packs}'" if packs else "without a word of their packs"
+    tell(f"{counted(len(flights), 'flight')} {with_what}")
 
 
 def _line(one: Outcome) -> str:

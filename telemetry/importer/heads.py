@@ -1,10 +1,14 @@
-"""What stands above the table of a log, without reading the log."""
+"""What stands above the table of a log, without reading the log; the packs that a log names."""
 
 from __future__ import annotations
 
+import re
+from collections.abc import Iterable
 from pathlib import Path
 
 from telemetry.importer.archive import is_packed, read_bytes
+from telemetry.importer.names.header_cell import take_apart
+from telemetry.importer.names.words import Role
 from telemetry.importer.text.decoding import decode
 from telemetry.importer.text.dialect import find_separator, take_sample
 from telemetry.importer.text.layout import find_layout
@@ -12,6 +16,10 @@ from telemetry.model.errors import UnreadableLog
 
 # Header, units and the first rows of any log; a preamble is some lines.
 _HEAD_BYTES = 1 << 16
+# A number with decimals or a unit is a measured value, no label.
+_VALUE = re.compile(r"[-+]?(?:\d+[.,]\d+|\d+(?:[.,]\d+)?\s*(?:[^\W\d]{1,4}|%))")
+# Words that add nothing to a name of the packs.
+_LABEL = frozenset({"set", "id", "label"})
 
 
 def preamble_of(path: Path) -> tuple[tuple[str, str], ...]:
@@ -33,3 +41,20 @@ def preamble_of(path: Path) -> tuple[tuple[str, str], ...]:
     except (UnreadableLog, OSError, ValueError):
         return ()
     return () if layout is None else layout.preamble
+
+
+def packs_in(said: Iterable[tuple[str, str]]) -> str | None:
+    """The label of the packs, as "Pack: blue" above the table; None where nothing tells it.
+
+    Parameters
+    ----------
+    said : iterable of (str, str)
+        Names and what is said under them: lines above the table, or a column of one word.
+    """
+    for name, value in said:
+        words = take_apart(name).words
+        own = [w for w in words if w.text.casefold() not in _LABEL]
+        of_packs = bool(own) and all(w.has(Role.PLACE, "pack") for w in own)
+        if of_packs and value.strip() and not _VALUE.fullmatch(value.strip()):
+            return " ".join(value.split())
+    return None

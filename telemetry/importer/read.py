@@ -19,6 +19,7 @@ from telemetry.importer.clock.axis import Unrolled, spread, unroll
 from telemetry.importer.clock.timebase import find_time, start_from_preamble
 from telemetry.importer.clock.timesource import TimeBase, TimeSource
 from telemetry.importer.columnmap import ColumnMap, fingerprint
+from telemetry.importer.heads import packs_in
 from telemetry.importer.long import pivot
 from telemetry.importer.names.columns import LogColumn, Resolved
 from telemetry.importer.names.resolve import resolve
@@ -427,6 +428,7 @@ def _log(
         row_s=float(np.median(steps)) if len(steps) else math.nan,
         recordings=times.recordings,
         preamble=sheet.layout.preamble,
+        packs=packs_in((*sheet.layout.preamble, *_of_one_word(text, resolved))),
         notes=tuple(dict.fromkeys(notes)),
     )
     return Log(
@@ -435,3 +437,14 @@ def _log(
         provenance=provenance,
         text=text,
     )
+
+
+def _of_one_word(text: pd.DataFrame, resolved: Sequence[Resolved]) -> list[tuple[str, str]]:
+    """Name and word of each column that says one and the same in all rows."""
+    found = []
+    for item in resolved:
+        if item.channel.key in text.columns:
+            said = {str(one).strip() for one in text[item.channel.key].unique() if one is not None}
+            if len(said - {""}) == 1:
+                found.append((item.channel.column, (said - {""}).pop()))
+    return found

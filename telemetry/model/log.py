@@ -54,6 +54,8 @@ class Provenance:
         the clock started again or a header was repeated.
     preamble : tuple of (str, str)
         Key and value lines before the header (model, date, firmware).
+    packs : str or None
+        Label of the packs that the file names; None where it names none.
     notes : tuple of str
         What the importer wants the user to know: losses, conversions, decisions. One sentence each.
     """
@@ -77,6 +79,7 @@ class Provenance:
     row_s: float = float("nan")
     recordings: tuple[tuple[float, float], ...] = ()
     preamble: tuple[tuple[str, str], ...] = ()
+    packs: str | None = None
     notes: tuple[str, ...] = ()
 
     @property

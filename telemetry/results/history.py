@@ -28,7 +28,8 @@ class HistoryFlight:
     """One flight of a history; ``start`` is ISO 8601 or None, ``order`` says what orders it.
 
     ``verdict`` is that of its review by itself, ``codes`` are the findings behind it; None where
-    it was not reviewed.
+    it was not reviewed. ``packs`` is the label of the packs that it was flown with, as it was said;
+    None where nobody said it.
     """
 
     id: str
@@ -40,6 +41,7 @@ class HistoryFlight:
     flight_s: float | None = None
     verdict: Level | None = None
     codes: tuple[str, ...] = ()
+    packs: str | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

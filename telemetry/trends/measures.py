@@ -19,7 +19,7 @@ from telemetry.results import Cause, Level
 FloatArray = NDArray[np.float64]
 
 #: Version of the document. Measures of another version are made again from the log.
-VERSION = "15"
+VERSION = "16"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -156,6 +156,8 @@ class Measures:
         Servos per place on that day, where the profile tells.
     labels : dict of str to str
         Label of the pack that was fitted, per position.
+    packs : str or None
+        Label of the packs that the log itself tells.
     """
 
     kind: str
@@ -175,6 +177,7 @@ class Measures:
     steps_a: Mapping[str, float] = field(default_factory=dict)
     servos: Mapping[str, int] = field(default_factory=dict)
     labels: Mapping[str, str] = field(default_factory=dict)
+    packs: str | None = None
 
     def get(self, place: str, feature: str) -> Measure | None:
         """The measure of that place and feature, if it has a value."""
@@ -247,6 +250,7 @@ class Measures:
             "steps_a": dict(self.steps_a),
             "servos": dict(self.servos),
             "labels": dict(self.labels),
+            "packs": self.packs,
         }
 
     @classmethod
@@ -303,6 +307,7 @@ class Measures:
             steps_a=dict(doc["steps_a"]),
             servos=dict(doc["servos"]),
             labels=dict(doc["labels"]),
+            packs=doc["packs"],
         )
 
 

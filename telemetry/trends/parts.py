@@ -69,6 +69,13 @@ class EvidencePart:
         """Deviation of each value, its own error with it, over the usual scatter."""
         return np.asarray(np.sqrt(1.0 + (self.se / self.sigma) ** 2), dtype=np.float64)
 
+    @property
+    def bare(self) -> FloatArray:
+        """The values without what its covariates explain by what is known beforehand."""
+        if self.design is None or self.slope is None:
+            return self.y
+        return np.asarray(self.y - self.design @ self.slope, dtype=np.float64)
+
     def scores(self, learn: BoolArray) -> Scores:
         """Scores of its values; ``learn`` is by flight."""
         return recursive_scores(
@@ -101,7 +108,31 @@ class EvidencePart:
 
     def since(self, first: int) -> EvidencePart:
         """The flights from ``first`` on."""
-        keep = self.at >= first
+        return self.only(self.at >= first)
+
+    def explained_by(
+        self,
+        design: FloatArray,
+        slope: Sequence[float],
+        slope_sd: Sequence[float],
+        se: FloatArray | float = 0.0,
+    ) -> EvidencePart:
+        """With further covariates, shape (n, m), and what is known of their effect.
+
+        ``se`` is what they leave unsure of each value.
+        """
+        told = (design, np.asarray(slope, dtype=np.float64), np.asarray(slope_sd, dtype=np.float64))
+        if self.design is not None and self.slope is not None and self.slope_sd is not None:
+            known = (self.design, self.slope, self.slope_sd)
+            told = tuple(  # type: ignore[assignment]
+                np.concatenate(pair, axis=-1) for pair in zip(known, told, strict=True)
+            )
+        return replace(
+            self, design=told[0], slope=told[1], slope_sd=told[2], se=np.hypot(self.se, se)
+        )
+
+    def only(self, keep: BoolArray) -> EvidencePart:
+        """Some of its values, by a mask of shape (n,)."""
         return replace(
             self,
             at=self.at[keep],

@@ -218,7 +218,7 @@ def drawn(make_flight, monkeypatch: pytest.MonkeyPatch):
         )
         craft = Aircraft(name="wren", packs=(pack,)) if profile else None
         book = SimpleNamespace(profile=lambda _name: craft)
-        log = SimpleNamespace(provenance=SimpleNamespace(start=start))
+        log = SimpleNamespace(provenance=SimpleNamespace(start=start, packs=None))
         return drawn_before(book, "wren", log, craft)
 
     def flight(mah: float, label: str = "W1", kind: str = "flight") -> Measures:

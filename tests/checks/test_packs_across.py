@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from math import hypot, log
 from typing import Any
 
@@ -13,10 +14,13 @@ from telemetry.aircraft import Aircraft, Limits, Node, Pack
 from telemetry.checks.aircraft_history import AircraftHistory, JudgedAcross
 from telemetry.checks.draft import FindingDraft
 from telemetry.checks.packs import across as packs
+from telemetry.checks.packs import rising, sets
 from telemetry.results import Level, NoteMark, NotJudged
 from telemetry.trends.evidence import Judgement
 from telemetry.trends.measures import Blocks, Measures
 from telemetry.trends.parts import EvidencePart
+from telemetry.trends.turns import no_sets
+from telemetry.trends.warmth import ACTIVATION_KJ, ACTIVATION_SD_KJ, YEAR_SD, coldness
 
 Make = Callable[..., Any]
 Told = Callable[..., Judgement | None]
@@ -67,14 +71,27 @@ class TestWhichPacks:
         case = make_case([make_flight({("pack 3", "share"): 0.1})], aircraft=craft)
         assert packs.shared_packs(case) == ["pack 1", "pack 3"]
 
+    def first(self, case: AircraftHistory, pack: str) -> int:
+        return packs._first(case, pack, sets.sets_of(case, [pack], [pack]))
+
     def test_since_this_very_pack_was_fitted(self, make_case: Make, make_flight: Make) -> None:
         labels = ["B", "A", "C", "B", "B"]
         flights = [make_flight(labels={"pack 1": x}) for x in labels]
-        assert packs._first(make_case(flights), "pack 1") == 3
-        assert packs._first(make_case(flights), "pack 2") == 0
-        assert packs._first(make_case(flights[3:]), "pack 1") == 0
-        assert packs._first(make_case(flights, notes=[note("pack 1", 4)]), "pack 1") == 4
-        assert packs._first(make_case(flights, notes=[note("pack 1", 1)]), "pack 1") == 3
+        assert self.first(make_case(flights), "pack 1") == 3
+        assert self.first(make_case(flights), "pack 2") == 0
+        assert self.first(make_case(flights[3:]), "pack 1") == 0
+        assert self.first(make_case(flights, notes=[note("pack 1", 4)]), "pack 1") == 4
+        assert self.first(make_case(flights, notes=[note("pack 1", 1)]), "pack 1") == 3
+
+    def test_packs_that_take_turns_have_each_its_own_past(
+        self, make_case: Make, make_flight: Make
+    ) -> None:
+        flights = [make_flight(labels={"pack 1": x}) for x in "ABABAB"]
+        assert self.first(make_case(flights), "pack 1") == 0
+        assert self.first(make_case(flights, notes=[note("pack 1", 2)]), "pack 1") == 2
+        # One that was replaced for good, and not by turns.
+        flights = [make_flight(labels={"pack 1": x}) for x in "AAABBB"]
+        assert self.first(make_case(flights), "pack 1") == 3
 
 
 class TestSource:
@@ -86,7 +103,12 @@ class TestSource:
         self, case: AircraftHistory, other: str | None = None, seen_at: str | None = None
     ) -> JudgedAcross:
         found = JudgedAcross()
-        packs._source(case, "pack 1", other, found, seen_at=seen_at)
+        one = no_sets(len(case.flights))
+        first = case.first("pack 1", *([other] if other else []))
+        if other is not None:
+            rising.judge_against(case, "pack 1", other, one, first, found)
+        else:
+            rising.judge_alone(case, "pack 1", one, first, found, seen_at=seen_at)
         return found
 
     def test_against_the_other_pack_cold_is_common(
@@ -109,32 +131,47 @@ class TestSource:
     def test_alone_temperature_is_taken_out(self, make_case: Make, make_flight: Make) -> None:
         charts = Charts()
         row = {("pack 1", "source_mohm"): self.MOHM}
-        flights = [make_flight(row, temperature_c=c) for c in (10.0, None, 20.0, 30.0)]
+        warmth = [10.0, None, *([20.0] * 8), 30.0]
+        flights = [make_flight(row, temperature_c=c) for c in warmth]
         self.run(make_case(flights, aircraft=ONE, told=charts, notes=[note("pack 2", 1)]))
         part = charts.part
-        assert part.sigma == 0.12
-        assert part.y == pytest.approx([log(30.0)] * 4)
-        assert part.se == pytest.approx([0.05] * 4)
+        assert part.sigma == 0.10
+        assert part.y == pytest.approx([log(30.0)] * 11)
+        # Where the temperature is missing, a resistance is as uncertain as a day is warm.
+        assert part.se == pytest.approx([0.05, hypot(0.05, 0.10), *([0.05] * 9)])
         assert part.design is not None
         assert part.slope is not None
         assert part.slope_sd is not None
-        assert part.design.tolist() == [[-10.0], [0.0], [0.0], [10.0]]
-        assert (part.slope.tolist(), part.slope_sd.tolist()) == ([-0.015], [0.012])
+        cold = part.design[:, 0]
+        assert cold[0] == pytest.approx(coldness(np.array([10.0]))[0])
+        assert cold[2:10].tolist() == [0.0] * 8
+        assert cold[1] == pytest.approx((cold[0] + cold[10]) / 10)
+        told = (part.slope.tolist(), part.slope_sd.tolist())
+        assert told == ([ACTIVATION_KJ], [ACTIVATION_SD_KJ])
         assert charts.asked[0]["first"] == 0
 
     def test_without_any_temperature(self, make_case: Make, make_flight: Make) -> None:
         charts = Charts()
         row = {("pack 1", "source_mohm"): self.MOHM}
-        self.run(make_case([make_flight(row)] * 2, aircraft=ONE, told=charts))
-        assert charts.part.design is not None
-        assert charts.part.design.tolist() == [[0.0], [0.0]]
+        days = [None, None, None, None, "2026-01-01", "2026-07-02"]
+        flights = [make_flight(row, start=day) for day in days]
+        self.run(make_case(flights, aircraft=ONE, told=charts))
+        part = charts.part
+        # Days are as cold as they are: one value each; flights without a date go three by three.
+        assert part.at.tolist() == [2, 3, 4, 5]
+        assert part.sigma == pytest.approx(hypot(0.10, 0.10 / 3**0.5))
+        assert part.slope_sd is not None
+        assert part.slope_sd.tolist() == [YEAR_SD, YEAR_SD]
+        assert part.design is not None
+        assert part.design[:2].tolist() == [[0.0, 0.0], [0.0, 0.0]]
+        assert part.design[2, 1] == pytest.approx(-part.design[3, 1], abs=0.01)
 
     def test_no_resistance_is_negative_or_surer_of_itself_than_it_is(
         self, make_case: Make, make_flight: Make
     ) -> None:
         charts = Charts()
         rows = [-5.0, 0.0, (0.5, 0.5 - 3.92, 0.5 + 3.92), 2.0]
-        flights = [make_flight({("pack 1", "source_mohm"): r}) for r in rows]
+        flights = [make_flight({("pack 1", "source_mohm"): r}, temperature_c=20.0) for r in rows]
         self.run(make_case(flights, aircraft=ONE, told=charts))
         # Of 0.5 the error of 2 is taken as a whole one.
         assert charts.part.at.tolist() == [2, 3]
@@ -168,7 +205,7 @@ class TestSource:
         level: Level | None,
     ) -> None:
         mohm = [99.0, 30.0, 30.0, 32.0, 32.0, 70.0, 40.0, 42.0, 44.0]
-        flights = [make_flight({("pack 1", "source_mohm"): x}) for x in mohm]
+        flights = [make_flight({("pack 1", "source_mohm"): x}, temperature_c=20.0) for x in mohm]
         judgement = make_judgement(9, 5, now, sure=sure, first=1)
         case = make_case(flights, aircraft=ONE, told=Charts(source_mohm=judgement))
         found = self.run(case)
@@ -193,8 +230,13 @@ class TestSource:
     ) -> None:
         mohm = [30.0, 30.0, 30.0, 40.0, 42.0]
         flights = [
-            make_flight({("pack 1", "source_mohm"): x}, labels={"pack 1": name})
-            for x, name in zip(mohm, ("B2", "A7", "A7", "A7", "A7"), strict=True)
+            make_flight(
+                {("pack 1", "source_mohm"): x},
+                labels={"pack 1": "B2" if day == 1 else "A7"},
+                temperature_c=20.0,
+                start=f"2026-05-0{day}",
+            )
+            for day, x in enumerate(mohm, 1)
         ]
         charts = Charts(source_mohm=make_judgement(5, 3, 0.4))
         finding = only(self.run(make_case(flights, aircraft=ONE, told=charts)))
@@ -209,7 +251,17 @@ class TestSource:
         row = {("bus", "source_mohm"): 50.0, ("pack 1", "source_mohm"): 9.0}
         charts = Charts(source_mohm=make_judgement(now=0.4))
         finding = only(
-            self.run(make_case([make_flight(row)] * 8, aircraft=ONE, told=charts), seen_at="bus")
+            self.run(
+                make_case(
+                    [
+                        make_flight(row, temperature_c=20.0, start=f"2026-05-0{d}")
+                        for d in range(1, 9)
+                    ],
+                    aircraft=ONE,
+                    told=charts,
+                ),
+                seen_at="bus",
+            )
         )
         assert finding.change is not None
         assert (finding.place, finding.change.before, finding.change.now) == ("pack 1", 50.0, 50.0)
@@ -247,9 +299,8 @@ class TestPath:
         found = JudgedAcross()
         aircraft = given.get("aircraft", ONE)
         notes = given.get("notes", ())
-        packs._path(
-            make_case(flights, aircraft=aircraft, told=charts, notes=notes), "pack 1", found
-        )
+        case = make_case(flights, aircraft=aircraft, told=charts, notes=notes)
+        rising.judge_path(case, "pack 1", case.first("pack 1"), found)
         return found
 
     @pytest.mark.parametrize(
@@ -336,7 +387,8 @@ class TestWeak:
         ]
         craft = Aircraft(packs=(Pack(name="pack 1", capacity_mah=capacity_mah),))
         found = JudgedAcross()
-        packs._weak(make_case(flights, aircraft=craft, told=charts), "pack 1", found)
+        case = make_case(flights, aircraft=craft, told=charts)
+        packs._weak(case, "pack 1", no_sets(len(flights)), 0, found)
         return found
 
     @pytest.mark.parametrize(
@@ -408,7 +460,8 @@ class TestShare:
         craft = PAIR.model_copy(update={"limits": Limits(share_points=points)})
         found = JudgedAcross()
         case = make_case(flights, aircraft=craft, told=charts, notes=notes or ())
-        packs._share(case, ("pack 1", "pack 2"), found)
+        one = no_sets(len(flights))
+        packs._share(case, ("pack 1", "pack 2"), one, case.first("pack 1", "pack 2"), found)
         return found
 
     def test_voltages_at_rest_are_a_covariate(self, make_case: Make, make_flight: Make) -> None:
@@ -517,21 +570,22 @@ class TestJudgePacks:
 
     def test_no_pack(self, make_case: Make, make_flight: Make) -> None:
         found = packs.judge_packs(make_case([make_flight()] * 3, told=Charts()))
-        assert len(found.not_judged) == 1
-        assert "packs" in found.not_judged[0].why
+        codes = {c for u in found.not_judged for c in u.codes}
+        assert codes == {"source-resistance-rising", "pack-weak", "pack-share"}
+        assert all("packs" in u.why for u in found.not_judged)
 
     def test_a_pair(self, make_case: Make, make_flight: Make) -> None:
         charts = Charts()
         flights = [make_flight(self.row("pack 1", "pack 2"), air=self.pair())] * 4
         case = make_case(flights, aircraft=PAIR, told=charts, notes=[note("pack 2", 2)])
         reasons = {u.reason for u in packs.judge_packs(case).not_judged}
-        reasons |= {u.reason for u in packs.judge_shares(case).not_judged}
         assert reasons == {NotJudged.TOO_FEW_FLIGHTS}  # the made-up charts tell nothing
         assert self.asked(charts) == [
             ("source_mohm", "pack 1"),
+            ("source_mohm", "pack 2"),
+            ("source_mohm", "pack 1"),  # both together
             ("divider", "pack 1"),
             ("end_v", "pack 1"),
-            ("source_mohm", "pack 2"),
             ("divider", "pack 2"),
             ("end_v", "pack 2"),
             ("share", "pack 1"),
@@ -539,8 +593,9 @@ class TestJudgePacks:
         ]
         # Each is set against the other one: no level is left.
         assert charts.asked[0]["parts"][0].y.tolist() == [0.0] * 4
-        # The way's baseline begins anew with either pack.
-        assert [a["first"] for a in charts.asked if a["parts"][0].name == "divider"] == [2, 2]
+        # One of two packs is judged anew with either.
+        own = [a["first"] for a in charts.asked if a["parts"][0].name in ("divider", "source_mohm")]
+        assert own == [2] * 5
 
     def test_a_pack_that_is_told_already_is_not_told_by_its_way(
         self, make_case: Make, make_flight: Make, make_judgement: Make
@@ -555,8 +610,15 @@ class TestJudgePacks:
         self, make_case: Make, make_flight: Make, make_judgement: Make
     ) -> None:
         row = {**self.row("pack 1"), ("bus", "source_mohm"): 45.0}
+
+        def warm(row: dict[tuple[str, str], float]) -> Measures:
+            return make_flight(row, temperature_c=20.0)
+
+        def days(row: dict[tuple[str, str], float]) -> list[Measures]:
+            return [replace(warm(row), start=f"2026-05-0{day}") for day in range(1, 5)]
+
         charts = Charts()
-        packs.judge_packs(make_case([make_flight(row)] * 4, aircraft=ONE, told=charts))
+        packs.judge_packs(make_case([warm(row)] * 4, aircraft=ONE, told=charts))
         assert self.asked(charts) == [
             ("source_mohm", "pack 1"),
             ("source_mohm", "pack 1"),
@@ -565,12 +627,12 @@ class TestJudgePacks:
         assert charts.asked[1]["parts"][0].y == pytest.approx([log(45.0)] * 4)
         # Not where its own terminals tell it already.
         charts = Charts(source_mohm=make_judgement(4, 2))
-        found = packs.judge_packs(make_case([make_flight(row)] * 4, aircraft=ONE, told=charts))
+        found = packs.judge_packs(make_case(days(row), aircraft=ONE, told=charts))
         assert len(found.drafts) == 1
         # Where nothing names the root it is the bus.
         craft = Aircraft(nodes=(Node(name="tail"),))
         charts = Charts()
-        packs.judge_packs(make_case([make_flight(row)] * 4, aircraft=craft, told=charts))
+        packs.judge_packs(make_case([warm(row)] * 4, aircraft=craft, told=charts))
         assert charts.asked[1]["parts"][0].y == pytest.approx([log(45.0)] * 4)
 
     def test_three_packs_are_each_set_against_their_own_past(
@@ -578,7 +640,8 @@ class TestJudgePacks:
     ) -> None:
         charts = Charts()
         names = ("pack 1", "pack 2", "pack 3")
-        flights = [make_flight(self.row(*names), air=self.pair())] * 4
+        flights = [make_flight(self.row(*names), air=self.pair(), temperature_c=20.0)] * 4
         packs.judge_packs(make_case(flights, aircraft=PAIR, told=charts))
-        assert self.asked(charts) == [(f, p) for p in names for f in ("source_mohm", "end_v")]
+        alone = [("source_mohm", p) for p in names]
+        assert self.asked(charts) == alone + [("end_v", p) for p in names]
         assert charts.asked[0]["parts"][0].y == pytest.approx([log(30.0)] * 4)

@@ -17,6 +17,7 @@ from telemetry.results import Finding, History, Level
 from telemetry.trends.evidence import Judgement
 from telemetry.trends.measures import Blocks, Measures
 from telemetry.trends.table import FeatureTable
+from telemetry.trends.turns import no_sets
 
 Make = Callable[..., Any]
 
@@ -199,7 +200,7 @@ class TestJudgeWay:
 
             found = JudgedAcross()
             case = make_case([make_flight(air=blocks)] * 8, told=chart)
-            judge_way(case, "pack 1", "pack 2", 2, found)
+            judge_way(case, "pack 1", "pack 2", no_sets(8), 2, found)
             return found
 
         return told

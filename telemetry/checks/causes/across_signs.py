@@ -27,6 +27,8 @@ _RISEN, _STAYED = 1.3, 1.1
 _SLOW_S = 0.5
 # So many flights are no one-sided day (heuristic).
 _SEVERAL = 3
+# Days of the year from which on flights lie in another season (heuristic).
+_SEASON_DAYS = 60
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -58,8 +60,10 @@ def gradual(_facts: AcrossFacts, draft: FindingDraft) -> Sign | None:
 def at_others_too(facts: AcrossFacts, draft: FindingDraft) -> Sign | None:
     """Whether the same was found elsewhere."""
     others = [
-        d.place for d in facts.drafts if d.code == draft.code and d.place not in (None, draft.place)
+        *draft.also,
+        *(d.place for d in facts.drafts if d.code == draft.code and d.place != draft.place),
     ]
+    others = [place for place in others if place is not None]
     if others:
         return Sign(True, f"{', '.join(dict.fromkeys(map(str, others)))} shows the same")
     against = draft.evidence.get("compared_with")
@@ -69,9 +73,9 @@ def at_others_too(facts: AcrossFacts, draft: FindingDraft) -> Sign | None:
 
 
 def colder(facts: AcrossFacts, draft: FindingDraft) -> Sign | None:
-    """Whether the flights with it were colder than those before."""
+    """Whether the flights with it were colder than those before; not where that was taken out."""
     since = facts.since(draft)
-    if since is None:
+    if since is None or draft.evidence.get("temperature") == "taken out":
         return None
     logged = [m.temperature_c for m in facts.history.flights]
     parts = [[t for t in part if t is not None] for part in (logged[:since], logged[since:])]
@@ -82,6 +86,29 @@ def colder(facts: AcrossFacts, draft: FindingDraft) -> Sign | None:
     if before - now >= _COLDER_K:
         return Sign(True, words)
     return Sign(False, words) if before - now <= _ALIKE_K else None
+
+
+def beyond_cold(_facts: AcrossFacts, draft: FindingDraft) -> Sign | None:
+    """Whether it is what is left after the temperature that was logged was taken out."""
+    if draft.evidence.get("temperature") != "taken out":
+        return None
+    return Sign(True, "what the logged temperature explains was taken out before")
+
+
+def another_season(facts: AcrossFacts, draft: FindingDraft) -> Sign | None:
+    """Whether the flights with it lie in another season, where no temperature is logged."""
+    since = facts.since(draft)
+    if since is None or draft.evidence.get("temperature") != "not logged":
+        return None
+    days = [facts.history.day(k) for k in range(len(facts.history.flights))]
+    parts = [[d for d in part if d is not None] for part in (days[:since], days[since:])]
+    if not all(parts):
+        return None
+    (before, now) = (sorted(part)[len(part) // 2] for part in parts)
+    apart = abs(before.timetuple().tm_yday - now.timetuple().tm_yday)
+    apart = min(apart, 365 - apart)
+    words = f"these flights are of {now:%B}, those before of {before:%B}"
+    return Sign(True, words) if apart >= _SEASON_DAYS else Sign(False, words)
 
 
 def of_the_path(_facts: AcrossFacts, draft: FindingDraft) -> Sign | None:

@@ -29,9 +29,13 @@ _OWN: Mapping[C, Mapping[AcrossLook, Weight]] = {
         signs.colder: (-1, 0),
         signs.of_the_path: (-3, 0),
         signs.holds_less: (2, 0),
+        signs.at_others_too: (1, 0),
+        signs.another_season: (0, 1),
     },
     C.COLD: {
         signs.colder: (2, -3),
+        signs.beyond_cold: (-3, 0),
+        signs.another_season: (2, -1),
         signs.at_others_too: (2, -3),
         signs.of_the_path: (-3, 0),
         signs.gradual: (-1, 0),

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import numpy as np
 from numpy.typing import NDArray
 
@@ -14,8 +12,6 @@ from telemetry.checks.aircraft_history import (
     Unjudged,
     established,
     least_change,
-    trend_of,
-    usual,
 )
 from telemetry.checks.causes.kinds import CauseKind
 from telemetry.checks.check import Check, CheckPart
@@ -23,220 +19,103 @@ from telemetry.checks.draft import Words
 from telemetry.checks.needs import Needs, packs
 from telemetry.checks.packs.capacity import WEAK_BY_CHARGE, capacity_seen, weak_by_charge
 from telemetry.checks.packs.dividing import judge_way
+from telemetry.checks.packs.rising import (
+    LOG_PACKS,
+    judge_against,
+    judge_alone,
+    judge_path,
+    judge_together,
+)
+from telemetry.checks.packs.sets import of_all, set_evidence, set_name, sets_of, weak_set
 from telemetry.checks.packs.sources import SOURCE_RESISTANCE_HIGH
-from telemetry.checks.tree import packs_of, shared_packs
+from telemetry.checks.tree import packs_of, root_of, shared_packs
 from telemetry.model.channels import Quantity
 from telemetry.results import Level, NotJudged
-from telemetry.trends.drops import drop_parts, feature_part
-from telemetry.trends.measures import Measures
 from telemetry.trends.parts import EvidencePart
+from telemetry.trends.turns import PackSets
 
 FloatArray = NDArray[np.float64]
 
-# Limits of this project: a pack's resistance up by this much of its own baseline.
-SOURCE_WATCH_PCT, SOURCE_GROUND_PCT = 20.0, 100.0
-_PATH_SIGMA_MOHM = 2.0
 # Voltage after landing lower by this share than charge used and start voltage explain.
 _WEAK_PCT = 2.0
-# Scatter to begin with, from flight to flight: logarithm of a pack's resistance against the other
-# pack's and against its own past; share; voltage after landing.
-_AGAINST_SIGMA, _ALONE_SIGMA = 0.08, 0.12
+# Scatter to begin with, from flight to flight: share; voltage after landing.
 _SHARE_SIGMA, _SHARE_WEIGHT = 0.06, 6.0
 # The fuller pack gives more: share per volt between the packs at rest (heuristic).
 _SHARE_PER_V, _SHARE_PER_V_SD = 1.0, 1.5
 _END_SIGMA_V = 0.04
-# Resistance of cells falls by 1 to 2 % a kelvin of warmth (common practice, no source).
-_PER_KELVIN, _PER_KELVIN_SD = -0.015, 0.012
 # Voltage after landing: 1 V/V with that at the start; with charge, V/Ah of a 4 Ah pack (heuristic).
 _END_PER_START, _END_PER_START_SD = 0.9, 0.3
 _END_PER_AH, _END_PER_AH_SD = -0.25, 0.2
-_RISING, _WEAK = ("source-resistance-rising",), ("pack-weak",)
-OF_PACKS = (*_RISING, *_WEAK)
-_LOG_PACKS = "log voltage, current and used charge of each pack"
+_WEAK = ("pack-weak",)
+OF_PACKS = ("source-resistance-rising", *_WEAK)
 
 
 def judge_packs(history: AircraftHistory) -> JudgedAcross:
-    """Findings source-resistance-rising and pack-weak, pack by pack."""
+    """Findings source-resistance-rising and pack-weak, pack by pack, and pack-share of two."""
     found = JudgedAcross()
-    packs = packs_of(history)
+    packs, shared = packs_of(history), shared_packs(history)
+    root = root_of(history) or "bus"
     if not packs:
         why = "packs: no place of the log is a pack"
-        found.not_judged.append(Unjudged(OF_PACKS, None, NotJudged.NO_COLUMN, why, _LOG_PACKS))
-    shared = shared_packs(history)
+        codes = _WEAK if history.table.has(root, "source_mohm") else OF_PACKS
+        found.not_judged.append(Unjudged(codes, None, NotJudged.NO_COLUMN, why, LOG_PACKS))
+    sets = sets_of(history, packs, shared)
+    first = {p: _first(history, p, sets) for p in packs}
+    pair = (shared[0], shared[1]) if len(shared) == 2 else None
+    of_pair = max((first[p] for p in shared), default=0)
     for pack in packs:
-        other = next((p for p in shared if p != pack), None) if len(shared) == 2 else None
-        _source(history, pack, other, found)
-        _path(history, pack, found)
-        if len(packs) == 1 and not found.drafts:
-            _source(history, pack, None, found, seen_at=history.aircraft.root or "bus")
-        if other is not None and not any(f.place == pack for f in found.drafts):
-            first = max(_first(history, p) for p in (pack, other))
-            judge_way(history, pack, other, first, found)
-        _weak(history, pack, found)
-    return found
-
-
-def judge_shares(history: AircraftHistory) -> JudgedAcross:
-    """Finding pack-share: of two packs that share the load one gives less than it used to."""
-    found = JudgedAcross()
-    shared = shared_packs(history)
-    if len(shared) == 2:
-        _share(history, (shared[0], shared[1]), found)
+        other = next((p for p in pair or () if p != pack), None) if pack in shared else None
+        if other is not None:
+            judge_against(history, pack, other, sets, of_pair, found)
+        else:
+            judge_alone(history, pack, sets, first[pack], found)
+    if pair is not None:
+        judge_together(history, pair, sets, of_pair, found)
+    if len(packs) == 1 and not found.drafts:
+        judge_alone(history, packs[0], sets, first[packs[0]], found, seen_at=root)
+    elif not any(history.table.has(p, "source_mohm") for p in packs):
+        since = history.first(root, *packs)
+        judge_alone(history, root, sets, since, found, seen_at=root)
+    for pack in packs:
+        judge_path(history, pack, first[pack], found)
+        other = next((p for p in pair or () if p != pack), None) if pack in shared else None
+        told = {p for f in found.drafts for p in (f.place, *f.also)}
+        if other is not None and pack not in told:
+            judge_way(history, pack, other, sets, of_pair, found)
+        _weak(history, pack, sets, first[pack], found)
+    if pair is not None:
+        _share(history, pair, sets, of_pair, found)
     else:
         why = "packs: it takes two that share the load"
         found.not_judged.append(
-            Unjudged(("pack-share",), None, NotJudged.NO_COUNTERPART, why, _LOG_PACKS)
+            Unjudged(("pack-share",), None, NotJudged.NO_COUNTERPART, why, LOG_PACKS)
         )
     return found
 
 
-def _first(history: AircraftHistory, pack: str) -> int:
-    """First flight of the baseline: since the last note, and since this very pack was fitted."""
+def _first(history: AircraftHistory, pack: str, sets: PackSets) -> int:
+    """First flight of the baseline: since the last note, and since this very pack was fitted.
+
+    Where sets take turns, each has its own past.
+    """
     first = history.first(pack)
+    if sets.stated:
+        return first
     label = history.flights[-1].labels.get(pack)
     others = (k for k, m in enumerate(history.flights) if m.labels.get(pack) != label)
     return max([first, *(k + 1 for k in others)])
 
 
-def _log(history: AircraftHistory, place: str, feature: str) -> tuple[FloatArray, FloatArray]:
-    """Logarithm of a positive feature, flight by flight, and its standard error."""
-    value, se = history.table.column(place, feature)
-    value = np.where(value > 0, value, np.nan)
-    return np.log(value), np.minimum(se / value, 1.0)
-
-
-def _source(
-    history: AircraftHistory,
-    pack: str,
-    other: str | None,
-    found: JudgedAcross,
-    *,
-    seen_at: str | None = None,
+def _weak(
+    history: AircraftHistory, pack: str, sets: PackSets, first: int, found: JudgedAcross
 ) -> None:
-    """Resistance of a pack, against the other one's where two share: cold works on both.
-
-    Seen at its own terminals, or of an only pack at the bus: then with all that lies between.
-    """
-    y, se = _log(history, seen_at or pack, "source_mohm")
-    if other is not None:
-        theirs = _log(history, other, "source_mohm")
-        y, se = y - theirs[0], np.hypot(se, theirs[1])
-    at = np.flatnonzero(np.isfinite(y))
-    if at.size == 0:
-        if seen_at is None:
-            why = f"{pack}: no flight tells its resistance"
-            found.not_judged.append(Unjudged(_RISING, pack, NotJudged.UNCERTAIN, why, _LOG_PACKS))
-        return
-    part = EvidencePart(
-        name="source_mohm",
-        at=at,
-        y=y[at],
-        se=se[at],
-        sigma=_ALONE_SIGMA if other is None else _AGAINST_SIGMA,
-    )
-    part = _with_warmth(history, part) if other is None else part
-    first = max(_first(history, pack), 0 if other is None else _first(history, other))
-    j = history.judge([part], first, pack, logarithmic=True)
-    if j is None:
-        why = f"{pack}: fewer than three flights tell its resistance"
-        found.not_judged.append(Unjudged(_RISING, pack, NotJudged.TOO_FEW_FLIGHTS, why))
-        return
-    found.trends.append(
-        trend_of(
-            "source-resistance-rising",
-            pack,
-            j,
-            quantity="rise of source resistance" + (f", seen at {seen_at}" if seen_at else ""),
-            unit="%",
-            scale=100.0,
-            watch=SOURCE_WATCH_PCT,
-            ground=SOURCE_GROUND_PCT,
-        )
-    )
-    pct = 100.0 * j.now
-    if j.signal is None or j.onset is None or pct < SOURCE_WATCH_PCT:
-        return
-    level = Level.GROUND if j.sure and pct >= SOURCE_GROUND_PCT else Level.WATCH
-    since, n = int(j.at[j.onset]), len(history.flights)
-    label = history.flights[-1].labels.get(pack)
-    found.drafts.append(
-        established(
-            history,
-            "source-resistance-rising",
-            pack,
-            j,
-            level=level,
-            title=f"{pack}{f' ({label})' if label else ''}: resistance up by {pct:.0f} %"
-            + (f", measured against {other}" if other else "")
-            + (f", with its way to {seen_at}" if seen_at else ""),
-            quantity="source resistance",
-            unit="mOhm",
-            rise_unit="%",
-            scale=100.0,
-            limit=SOURCE_GROUND_PCT if level is Level.WATCH else None,
-            before=usual(history.table, seen_at or pack, "source_mohm", j.first, since),
-            now=usual(history.table, seen_at or pack, "source_mohm", max(since, n - 3), n),
-            evidence={"compared_with": other or "its own earlier flights, temperature taken out"},
-        )
-    )
-
-
-def _with_warmth(history: AircraftHistory, part: EvidencePart) -> EvidencePart:
-    """The part with temperature as a covariate; where it was not logged it explains nothing."""
-    warmth = np.array([_warmth(history.flights[int(k)]) for k in part.at])
-    known = np.isfinite(warmth)
-    middle = float(warmth[known].mean()) if known.any() else 0.0
-    return replace(
-        part,
-        design=np.where(known, warmth - middle, 0.0)[:, None],
-        slope=np.array([_PER_KELVIN]),
-        slope_sd=np.array([_PER_KELVIN_SD]),
-    )
-
-
-def _warmth(m: Measures) -> float:
-    return float("nan") if m.temperature_c is None else m.temperature_c
-
-
-def _path(history: AircraftHistory, pack: str, found: JudgedAcross) -> None:
-    """What lies between a pack and the bus: switch, plug, diode."""
-    root = history.aircraft.root or "bus"
-    if pack not in history.table.current_places or root == pack:
-        return
-    fitted = feature_part(history.table, pack, "path_mohm", _PATH_SIGMA_MOHM)
-    n, first = len(history.flights), _first(history, pack)
-    if fitted is None or fitted.since(first).at.size < 0.5 * (n - first):
-        return  # behind a regulator the drop says nothing of a resistance
-    parts = [*drop_parts(history.table, root, pack, pack, fit="", held_off=True), fitted]
-    j = history.judge(parts, first, pack)
-    if j is None or j.signal is None or j.now < history.limits.branch_watch_mohm:
-        return
-    grave = j.sure and j.now >= history.limits.branch_ground_mohm
-    found.drafts.append(
-        established(
-            history,
-            "source-resistance-rising",
-            pack,
-            j,
-            level=Level.GROUND if grave else Level.WATCH,
-            title=f"{pack}: {j.now:.0f} mOhm more than usual between it and {root} "
-            "(switch, plug or diode)",
-            quantity="drop per amp to the bus",
-            unit="mOhm",
-            rise_unit="mOhm",
-            evidence={"of_the_path": True},
-        )
-    )
-
-
-def _weak(history: AircraftHistory, pack: str, found: JudgedAcross) -> None:
     """Voltage after landing, with start voltage and charge used taken out."""
     end_v, start_v = (history.table.column(pack, f)[0] for f in ("end_v", "start_v"))
     used_ah = history.table.column(pack, "used_mah")[0] / 1000.0
     at = np.flatnonzero(np.isfinite(end_v + start_v + used_ah))
     if at.size == 0:
         why = f"{pack}: no flight has its voltage at both ends and the charge used"
-        found.not_judged.append(Unjudged(_WEAK, pack, NotJudged.UNLOGGED, why, _LOG_PACKS))
+        found.not_judged.append(Unjudged(_WEAK, pack, NotJudged.UNLOGGED, why, LOG_PACKS))
         return
     end_v, start_v, used_ah = end_v[at], start_v[at], used_ah[at]
     pack_of = history.aircraft.pack(pack)
@@ -252,7 +131,8 @@ def _weak(history: AircraftHistory, pack: str, found: JudgedAcross) -> None:
         slope=np.array([_END_PER_START, _END_PER_AH * per_ah]),
         slope_sd=np.array([_END_PER_START_SD, _END_PER_AH_SD * per_ah]),
     )
-    j = history.judge([part], _first(history, pack), pack, sign=-1.0)
+    weak = weak_set(history, part, sets, first, pack, sign=-1.0)
+    j = history.judge([of_all(part, sets, weak)], first, pack, sign=-1.0)
     if j is None:
         why = f"{pack}: fewer than three flights tell how it ends them"
         found.not_judged.append(Unjudged(_WEAK, pack, NotJudged.TOO_FEW_FLIGHTS, why))
@@ -260,6 +140,11 @@ def _weak(history: AircraftHistory, pack: str, found: JudgedAcross) -> None:
     least_v = _WEAK_PCT / 100.0 * float(end_v.mean())
     told_v = least_change(float(j.sd[-1]), j.limit, least_v)
     found.looked.append(Looked("pack-weak", pack, f"{told_v:.2f} V less after landing"))
+    which = pack
+    more: dict[str, float | int | str | None] = {}
+    if j.signal is None and weak is not None:
+        j, which = weak.judgement, f"{pack} of {set_name(sets, weak.one)}"
+        more = {"compared_with": "the other sets", **set_evidence(sets, weak.one)}
     if j.signal is None or j.now < least_v:
         return
     found.drafts.append(
@@ -269,22 +154,30 @@ def _weak(history: AircraftHistory, pack: str, found: JudgedAcross) -> None:
             pack,
             j,
             level=Level.WATCH,
-            title=f"{pack} ends the flight {j.now:.2f} V lower than charge used and start explain",
+            title=f"{which} ends the flight {j.now:.2f} V lower than charge used and start explain",
             quantity="voltage after landing",
             unit="V",
             rise_unit="V",
             scale=-1.0,
+            evidence=more,
         )
     )
 
 
-def _share(history: AircraftHistory, pair: tuple[str, str], found: JudgedAcross) -> None:
+def _share(
+    history: AircraftHistory,
+    pair: tuple[str, str],
+    sets: PackSets,
+    first: int,
+    found: JudgedAcross,
+) -> None:
+    """Of two packs that share the load one gives less than it used to; sets differ in it."""
     y = history.table.column(pair[0], "share")[0]
     at = np.flatnonzero(np.isfinite(y))
     if at.size == 0:
         why = "packs: no flight tells their shares of the current"
         found.not_judged += [
-            Unjudged(("pack-share",), p, NotJudged.UNLOGGED, why, _LOG_PACKS) for p in pair
+            Unjudged(("pack-share",), p, NotJudged.UNLOGGED, why, LOG_PACKS) for p in pair
         ]
         return
     one, two = (history.table.column(p, "rest_v")[0][at] for p in pair)
@@ -301,7 +194,7 @@ def _share(history: AircraftHistory, pair: tuple[str, str], found: JudgedAcross)
         slope=np.array([_SHARE_PER_V]),
         slope_sd=np.array([_SHARE_PER_V_SD]),
     )
-    first = max(_first(history, p) for p in pair)
+    part = of_all(part, sets, None)
     allowed = history.limits.share_points / 100.0
     for sign, place in ((-1.0, pair[0]), (1.0, pair[1])):
         j = history.judge([part], first, place, sign=sign)

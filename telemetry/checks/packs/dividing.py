@@ -5,10 +5,12 @@ from __future__ import annotations
 import numpy as np
 
 from telemetry.checks.aircraft_history import AircraftHistory, JudgedAcross, established, trend_of
+from telemetry.checks.packs.sets import of_all, set_evidence, set_name, weak_set
 from telemetry.model.log import FloatArray
 from telemetry.results import Level
 from telemetry.trends.parts import EvidencePart
 from telemetry.trends.table import FeatureTable
+from telemetry.trends.turns import PackSets
 
 # A way's resistance up by this share, against the other pack's (heuristic): cells are about half of
 # it.
@@ -82,11 +84,19 @@ def _log_ratio(top: FloatArray, bottom: FloatArray) -> tuple[float, float] | Non
 
 
 def judge_way(
-    history: AircraftHistory, pack: str, other: str, first: int, found: JudgedAcross
+    history: AircraftHistory,
+    pack: str,
+    other: str,
+    sets: PackSets,
+    first: int,
+    found: JudgedAcross,
 ) -> None:
     """Finding source-resistance-rising of a pack's whole way to the bus: cells, lead, switch."""
     part = divider_part(history.table, pack, other)
-    j = None if part is None else history.judge([part], first, pack, logarithmic=True)
+    if part is None:
+        return
+    weak = weak_set(history, part, sets, first, pack, logarithmic=True)
+    j = history.judge([of_all(part, sets, weak)], first, pack, logarithmic=True)
     if j is None:
         return
     found.trends.append(
@@ -101,6 +111,11 @@ def judge_way(
             ground=_GROUND_PCT,
         )
     )
+    which = pack
+    evidence: dict[str, float | int | str | None] = {"compared_with": other}
+    if j.signal is None and weak is not None:
+        j, which = weak.judgement, f"{pack} of {set_name(sets, weak.one)}"
+        evidence |= set_evidence(sets, weak.one)
     pct = 100.0 * j.now
     if j.signal is None or pct < _WATCH_PCT:
         return
@@ -112,13 +127,13 @@ def judge_way(
             pack,
             j,
             level=Level.GROUND if grave else Level.WATCH,
-            title=f"{pack} takes up less of each load: the resistance of its way to the bus "
+            title=f"{which} takes up less of each load: the resistance of its way to the bus "
             f"(cells, lead, switch) is up by {pct:.0f} % against {other}",
             quantity="resistance of the way to the bus",
             unit="",
             rise_unit="%",
             scale=100.0,
             limit=None if grave else _GROUND_PCT,
-            evidence={"compared_with": other},
+            evidence=evidence,
         )
     )

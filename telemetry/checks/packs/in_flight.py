@@ -8,7 +8,7 @@ from telemetry.checks.check import FITFUL, Check, CheckPart, Closing
 from telemetry.checks.draft import FindingDraft, Possible, Words
 from telemetry.checks.facts import FlightFacts
 from telemetry.checks.needs import Needs, Refusal, packs, told_already
-from telemetry.checks.packs.across import judge_shares
+from telemetry.checks.packs.across import judge_packs
 from telemetry.checks.packs.low import low_packs, shared_packs
 from telemetry.checks.packs.outs import judge_outs
 from telemetry.checks.packs.paths import path_findings
@@ -234,7 +234,7 @@ PACK_SHARE = Check(
     in_flight=(pack_findings,),
     needs=Needs(at=packs, own=(Quantity.CURRENT,), essential="logged"),
     sees=_sees_share,
-    across=(judge_shares,),
+    across=(judge_packs,),
     proof="packs",
 )
 

@@ -39,7 +39,7 @@ def render(timeline: Timeline) -> str:
             lines += _note(entry)
         else:
             number += 1
-            lines.append(_flight(number, entry))
+            lines += _flight(number, entry)
     return "\n".join(plain(line.rstrip()) for line in (*lines, *_orders(timeline))) + "\n"
 
 
@@ -108,11 +108,13 @@ def _row(texts: Sequence[str]) -> str:
     )
 
 
-def _flight(number: int, flight: BookFlight) -> str:
+def _flight(number: int, flight: BookFlight) -> list[str]:
     start = "no date" if flight.start is None else flight.start[:16].replace("T", " ")
     length = clock(flight.duration_s)
     file = cut(plain(flight.file), _SIZES[-1])
-    return _row((str(number), start, flight.kind or "log", length, flight.id, file))
+    row = _row((str(number), start, flight.kind or "log", length, flight.id, file))
+    packs = () if flight.packs is None else wrap(f"packs: {plain(flight.packs)}", _WIDTH, " " * 23)
+    return [row, *packs]
 
 
 def _note(note: Note) -> list[str]:

@@ -117,6 +117,7 @@ def measure_flight(review: Review, number: int = 1) -> Measures:
         steps_a={p: r.resolution for p, r in currents.items() if r.resolution is not None},
         servos={n.name: n.servos for n in aircraft.nodes if n.servos is not None},
         labels={p.name: p.label for p in aircraft.packs if p.label is not None},
+        packs=review.log.provenance.packs,
     )
     return replace(made, features=(*made.features, *compared(made, loads, aircraft)))
 
