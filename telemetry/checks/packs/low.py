@@ -14,6 +14,8 @@ from telemetry.results import ChargeBasis, Flight, Level, PackState
 # Rest voltages of a pair: further apart than this is no scatter of sensors and charging (heuristic:
 # a tenth to a third of the charge of most lithium cells).
 _APART_PCT = 3.5
+# Packs that gave at least this part of the current each gave alike (heuristic).
+_GAVE = 0.35
 # One that still waits after the other has given so much more than it began with less by so much,
 # mAh (heuristic: a few hundredths of a usual pack).
 _LESS_MAH = 150.0
@@ -217,21 +219,26 @@ def _cross_charged(state: PackState, pack: Pack | None, flight: Flight) -> Findi
 
 def _apart(flight: Flight, aircraft: Aircraft) -> dict[str, FindingDraft]:
     """The lower of a shared pair whose voltages at rest lie clearly apart."""
-    pair = [s for s in shared_packs(flight) if s.rest_v is not None]
-    if len(shared_packs(flight)) != 2 or len(pair) != 2:
+    pair = shared_packs(flight)
+    began = all(s.rest_v is not None for s in pair)
+    rests = {s.place: s.rest_v if began else s.landing_rest_v for s in pair}
+    # After landing it tells as much where both gave alike.
+    alike = began or all(s.share is not None and s.share >= _GAVE for s in pair)
+    if len(pair) != 2 or not alike or None in rests.values():
         return {}
-    low, high = sorted(pair, key=lambda s: s.rest_v or 0.0)
+    low, high = sorted(pair, key=lambda s: rests[s.place] or 0.0)
+    low_rest_v, high_rest_v = rests[low.place] or 0.0, rests[high.place] or 0.0
     packs = [aircraft.pack(s.place) for s in (low, high)]
     per_cell = [None if p is None or p.cells is None else p.cells for p in packs]
     kinds = [None if p is None else p.chemistry for p in packs]
     if None not in kinds and kinds[0] != kinds[1]:
         return {}
     cells = (per_cell[0] or 1, per_cell[1] or 1) if None not in per_cell else (1, 1)
-    low_v, high_v = (low.rest_v or 0.0) / cells[0], (high.rest_v or 0.0) / cells[1]
+    low_v, high_v = low_rest_v / cells[0], high_rest_v / cells[1]
     if low_v > high_v:
         return {}
     gap_pct = 100 * (high_v - low_v) / high_v
-    if gap_pct <= _APART_PCT or _rested_life(low.rest_v or 0.0, high.rest_v or 0.0, packs[0]):
+    if gap_pct <= _APART_PCT or _rested_life(low_rest_v, high_rest_v, packs[0]):
         return {}
     unlike = Possible(CauseKind.UNLIKE_PACKS, "the two packs are of different kinds by design")
     # What keeps it from giving keeps it from being charged as well.
@@ -242,11 +249,11 @@ def _apart(flight: Flight, aircraft: Aircraft) -> dict[str, FindingDraft]:
             code="pack-low",
             level=Level.WATCH,
             place=low.place,
-            title=f"{low.place} began at {low.rest_v:.2f} V at rest, {high.place} at "
-            f"{high.rest_v:.2f} V{held}",
+            title=f"{low.place} {'began' if began else 'ended'} at {low_rest_v:.2f} V at rest, "
+            f"{high.place} at {high_rest_v:.2f} V{held}",
             evidence={
-                "rest_v": low.rest_v,
-                "other_rest_v": high.rest_v,
+                "rest_v": low_rest_v,
+                "other_rest_v": high_rest_v,
                 "gap_pct": gap_pct,
                 "share": low.share,
             },

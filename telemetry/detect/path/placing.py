@@ -14,11 +14,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from telemetry.aircraft import Aircraft
+from telemetry.detect.path.chance import FEW, beyond_sampling, like_no_other
 from telemetry.detect.path.giving_way import gave_way
 from telemetry.detect.path.path_load import Loads, LoadStep, PathSeries, rise
 from telemetry.detect.path.running_down import FELL, load_rose, slow_fall
 from telemetry.model.channels import PlaceKind
-from telemetry.numerics.sampling import held_at, outside
+from telemetry.numerics.sampling import held_at
 from telemetry.readings import Readings
 from telemetry.results import FALLS, Event, EventKind, Origin, Resistance
 
@@ -28,15 +29,6 @@ _EXPLAINED = 0.6
 _UNEXPLAINED = 0.5
 # A current that the log saw this often during an event is taken as seen.
 _WELL_SEEN = 3
-# A residual this many times the greatest one to the other side is no accident of sampling
-# (heuristic: for tails as heavy as exponential ones, 1000 readings pass it by chance once in some
-# 250 flights).
-_BEYOND = 1.8
-_TAIL = 3.0
-_FEW = 100
-# A node without a known resistance fell like no other reading where it fell so far, V, and so many
-# times as far as this part of its readings (heuristic: 0.025 to the fourth).
-_DEEP_V, _LOWEST, _FAR = 0.5, 0.025, 4.0
 # A fall of a feeding place below this is noise and resolution (heuristic).
 _FAINT_V = 0.03
 # By less than the first part of a fall nothing fell along; by the second it fell alike (heuristic).
@@ -103,8 +95,9 @@ def _judge(e: Event, loads: Loads) -> Event:
             return _emptied(e)
         if above.whole or _gave_way(e, depth, loads):
             return replace(e, origin=Origin.SUPPLY)
-        alone = above.read and not above.fell and _like_no_other(e, depth, loads)
-        return replace(e, origin=Origin.CONTACT if alone else Origin.UNKNOWN)
+        alone = above.read and not above.fell and _may_be_alone(e, depth, loads)
+        alone = alone and like_no_other(depth, loads.volts[e.place])
+        return replace(e, origin=_own_fault(e, loads) if alone else Origin.UNKNOWN)
     seen = sum(s.ohm * rise(s, e, missed=False) for s in steps)
     share = min(1.0, max(0.0, seen / depth))
     names = " + ".join(f"{s.place} {s.kind} {1000 * s.ohm:.0f} mOhm ({s.how})" for s in steps)
@@ -122,7 +115,7 @@ def _placed(e: Event, depth: float, steps: list[LoadStep], above: _Above, loads:
     surely = sum(s.high_ohm * rise(s, e, missed=False) for s in steps)
     well_seen = min(s.current.inside(e.start_s, e.end_s) for s in steps) >= _WELL_SEEN
     no_load = surely < _UNEXPLAINED * depth and (
-        well_seen or most < _UNEXPLAINED * depth or _beyond_sampling(e, steps, loads)
+        well_seen or most < _UNEXPLAINED * depth or beyond_sampling(e, steps, loads)
     )
     if above.along:
         if no_load:
@@ -202,7 +195,7 @@ def _with_its_feed(e: Event, depth: float, loads: Loads) -> bool:
         return False
     own, feed = loads.volts[e.place], loads.volts[parent]
     lo, hi = np.searchsorted(own.t, [e.start_s - 1e-6, e.end_s + 1e-6])
-    if hi <= lo or feed.t.size < _FEW:
+    if hi <= lo or feed.t.size < FEW:
         return False
     fed = np.interp(own.t[lo:hi], feed.t, feed.v)
     lost = float((fed - own.v[lo:hi]).max())
@@ -236,47 +229,11 @@ def _own_load(place: str, e: Event, loads: Loads) -> bool:
     return seen >= _EXPLAINED * _fall(loads.volts[place], e)
 
 
-def _beyond_sampling(e: Event, steps: list[LoadStep], loads: Loads) -> bool:
-    """True where the event stands out of what the sensors' different instants make by chance.
-
-    Voltage and current are two samplings of one process. Where the load alone acts, the voltage
-    misses a peak of the current as often as the current misses a peak that the voltage shows:
-    the residual ``u - (usual - R (i - usual i))`` is as large upwards as downwards. A bad contact
-    only ever pulls it down. A current sensor that averages skews the residuals: then the event
-    must stand out of their lower tail as well. A minimum-hold is no sampling: it says nothing.
-    """
-    volts = loads.volts.get(e.place)
-    if volts is None or volts.t.size < _FEW or e.place in loads.minimum_held:
-        return False
-    if e.place not in loads.amps and steps[0].kind == "apparent":
-        return False  # the total says too little of one place's current
-    residual = volts.v - volts.slow
-    for s in steps:
-        near = np.clip(np.searchsorted(s.current.t, volts.t), 1, s.current.t.size - 1)
-        earlier = volts.t - s.current.t[near - 1] < s.current.t[near] - volts.t
-        k = np.where(earlier, near - 1, near)
-        residual = residual + s.ohm * (s.current.v[k] - s.current.slow[k])
-    lo, hi = np.searchsorted(volts.t, [e.start_s - 1e-6, e.end_s])
-    if hi <= lo:
-        return False
-    usual = residual[outside(volts.t, list(steps[0].left_out))]
-    if not usual.size:
-        return False
-    chance = max(_BEYOND * float(usual.max()), -_TAIL * float(np.quantile(usual, 0.01)))
-    return bool(-residual[lo:hi].min() > chance)
-
-
-def _like_no_other(e: Event, depth: float, loads: Loads) -> bool:
-    """Whether a node without a known resistance fell as nothing else in the log lets it fall.
-
-    Held against the lowest of its readings: with an exponential tail one in a million does so by
-    chance.
-    """
-    volts = loads.volts.get(e.place)
-    if volts is None or volts.t.size < _FEW or not _is_node(e.place, loads.aircraft):
-        return False
-    usual = -float(np.quantile(volts.v - volts.slow, _LOWEST))
-    return depth > max(_DEEP_V, _FAR * usual)
+def _may_be_alone(e: Event, depth: float, loads: Loads) -> bool:
+    """A node; a root that fell further than its load is known to make it."""
+    most_v = loads.most_by_load
+    beyond = e.place == loads.aircraft.root and (most_v is None or depth > most_v)
+    return beyond or _is_node(e.place, loads.aircraft)
 
 
 def _drop(e: Event, loads: Loads) -> float | None:

@@ -14,7 +14,7 @@ import numpy as np
 import pytest
 
 from telemetry.aircraft import Aircraft
-from telemetry.detect.path import placing
+from telemetry.detect.path import chance, placing
 from telemetry.detect.path.path_load import Loads, LoadStep, PathSeries
 from telemetry.detect.path.placing import place_events
 from telemetry.model.channels import Quantity
@@ -342,22 +342,24 @@ def test_without_a_resistance_only_a_fall_from_above_is_told(bus_v, origin, know
 
 
 @pytest.mark.parametrize(
-    ("packs", "most_v", "gave"),
+    ("packs", "most_v", "gave", "origin"),
     [
-        ({"pack 1": 7.0, "pack 2": 8.0}, 3.5, True),  # the better pack: 2 V above 6 V
-        ({"pack 1": 6.25}, 3.5, False),  # under 0.3 V of room
-        ({"pack 1": 7.0}, 4.5, False),  # load may make 4.5 V of it
-        ({"pack 1": 7.0}, None, False),
-        ({}, 3.5, False),
+        # The better pack: 2 V above 6 V.
+        ({"pack 1": 7.0, "pack 2": 8.0}, 3.5, True, Origin.SUPPLY),
+        # Under 0.3 V of room; but its packs held, and it never fell like that before.
+        ({"pack 1": 6.25}, 3.5, False, Origin.SUPPLY),
+        ({"pack 1": 7.0}, 4.5, False, Origin.UNKNOWN),  # load may make 4.5 V of it
+        ({"pack 1": 7.0}, None, False, Origin.SUPPLY),
+        ({}, 3.5, False, Origin.UNKNOWN),
     ],
 )
-def test_a_held_bus_gave_way(packs, most_v, gave, known) -> None:
+def test_a_held_bus_gave_way(packs, most_v, gave, origin, known) -> None:
     volts = {name: dip(v) for name, v in packs.items()}
     loads = known({"bus": dip(6.0, -4.0), **volts}, {"bus": dip(2.0)})
     loads.most_by_load = most_v
     assert placing._gave_way(fall("bus"), 4.0, loads) is gave
     assert placing._gave_way(fall("left wing"), 4.0, loads) is False
-    assert judged(loads, fall("bus")).origin is (Origin.SUPPLY if gave else Origin.UNKNOWN)
+    assert judged(loads, fall("bus")).origin is origin
     loads.total = None
     assert placing._gave_way(fall("bus"), 4.0, loads) is False
 
@@ -437,7 +439,7 @@ def standing_out(
     loads.minimum_held = {"left wing"} if given["held"] else set()
     kind = "branch" if given["own"] else "apparent"
     way = [step(0.5, current, kind=kind, left_out=given["left_out"])]
-    return placing._beyond_sampling(given["e"], way, loads)
+    return chance.beyond_sampling(given["e"], way, loads)
 
 
 @pytest.mark.parametrize(
@@ -466,10 +468,10 @@ def test_holds_and_the_whole_current_say_nothing(known) -> None:
     assert not standing_out(known, down=2.0, held=True)
     assert not standing_out(known, down=2.0, own=False)
     whole = known({"left wing": dip(8.0, -2.0)})
-    assert placing._beyond_sampling(
+    assert chance.beyond_sampling(
         fall(), [step(0.5, dip(2.0), place="pack 1", kind="source")], whole
     )
-    assert not placing._beyond_sampling(fall("tail"), [step(0.5, dip(2.0))], whole)
+    assert not chance.beyond_sampling(fall("tail"), [step(0.5, dip(2.0))], whole)
 
 
 def test_moments_left_out_are_none_of_the_usual(known) -> None:
