@@ -58,9 +58,10 @@ def falls(facts: FlightFacts) -> list[FindingDraft]:
             groups.setdefault((above or e.place, e.origin), []).append(e)
         elif e.kind in FALLS and e.unloaded and e.phase in LOADED_PHASES:
             groups.setdefault((e.place, Origin.UNKNOWN), []).append(e)
+    packs_held = any(facts.logs(Quantity.VOLTAGE, p.name) for p in aircraft.packs)
     reported = {key: _seen_there(key[0], events, flight) for key, events in groups.items()}
     found = [
-        _fall(place, origin, _apart(events))
+        _fall(place, origin, _apart(events), packs_held=packs_held)
         for (place, origin), events in reported.items()
         # Where no pack is seen to hold or to fall along, one fall alone says too little.
         if events and (origin is not Origin.UNKNOWN or len(_apart(events)) >= _SEVERAL)
@@ -158,7 +159,7 @@ def _of_both_packs(e: Event, flight: Flight) -> bool:
     )
 
 
-def _fall(place: str, origin: Origin, events: list[Event]) -> FindingDraft:
+def _fall(place: str, origin: Origin, events: list[Event], *, packs_held: bool) -> FindingDraft:
     worst = max(events, key=lambda e: e.depth_v or 0.0)
     shifts = [e for e in events if e.kind is EventKind.SHIFT]
     seen = sum(e.updates or 0 for e in events)
@@ -183,7 +184,9 @@ def _fall(place: str, origin: Origin, events: list[Event]) -> FindingDraft:
             code=code,
             level=level,
             place=place,
-            title=f"{place} {what} while the packs held",
+            title=f"{place} {what} while the packs held"
+            if packs_held
+            else f"{place} {what}, and what it feeds with it; the load does not explain it",
             evidence=evidence,
             start_s=worst.start_s,
             end_s=worst.end_s,

@@ -110,6 +110,10 @@ class Loads:
         """
         return 0.0 if self.total is None else float(np.quantile(self.total.v, 0.95)) / 3.0
 
+    def feeds(self, place: str) -> list[PathSeries]:
+        """Voltages of what feeds a place, as far as they are logged."""
+        return [self.volts[n] for n in self.aircraft.feeders(place) if n in self.volts]
+
     def path(self, place: str) -> list[LoadStep]:
         """Resistances between the sources and a place, with their currents; empty if unknown."""
         own = self.amps.get(place)

@@ -33,6 +33,8 @@ _WELL_SEEN = 3
 _FAINT_V = 0.03
 # By less than the first part of a fall nothing fell along; by the second it fell alike (heuristic).
 _PART, _ALIKE = 0.3, 0.6
+# A total current is high above this quantile of it (heuristic).
+_HIGH_LOAD = 0.98
 # Packs share a current above this, A, and above the part of it that tells something of shares.
 _SHARED_A = 0.3
 # A contact of its own takes a node from what feeds it by so much of its fall (heuristic: all of it,
@@ -95,6 +97,9 @@ def _judge(e: Event, loads: Loads) -> Event:
             return _emptied(e)
         if above.whole or _gave_way(e, depth, loads):
             return replace(e, origin=Origin.SUPPLY)
+        if _shared_by_all(e, depth, loads):
+            note = "what it feeds fell along, at a load that cost little at other moments"
+            return replace(e, origin=Origin.SUPPLY, together=True, note=note)
         alone = above.read and not above.fell and _may_be_alone(e, depth, loads)
         alone = alone and like_no_other(depth, loads.volts[e.place])
         return replace(e, origin=_own_fault(e, loads) if alone else Origin.UNKNOWN)
@@ -163,9 +168,7 @@ class _Above:
 
     @staticmethod
     def of(e: Event, depth: float, steps: list[LoadStep], loads: Loads) -> _Above:
-        feeders = [
-            loads.volts[name] for name in loads.aircraft.feeders(e.place) if name in loads.volts
-        ]
+        feeders = loads.feeds(e.place)
         if not feeders:
             return _Above()
         drop = max(_fall(s, e) for s in feeders)
@@ -234,6 +237,22 @@ def _may_be_alone(e: Event, depth: float, loads: Loads) -> bool:
     most_v = loads.most_by_load
     beyond = e.place == loads.aircraft.root and (most_v is None or depth > most_v)
     return beyond or _is_node(e.place, loads.aircraft)
+
+
+def _shared_by_all(e: Event, depth: float, loads: Loads) -> bool:
+    """Whether a root without a logged feed fell as never before, and other units saw it fall.
+
+    At a current that is not among its highest: at those it never fell so far.
+    """
+    aircraft, total = loads.aircraft, loads.total
+    if e.place != aircraft.root or total is None or loads.feeds(e.place):
+        return False
+    seen = [c for c in aircraft.children(e.place) if c in loads.volts]
+    along = [c for c in seen if _fall(loads.volts[c], e) >= _ALIKE * depth]
+    near = total.about(e.start_s, e.end_s)
+    usual_load = bool(near.size) and float(near.max()) <= float(np.quantile(total.v, _HIGH_LOAD))
+    alike = len(along) >= 2 and 2 * len(along) >= len(seen)
+    return usual_load and alike and like_no_other(depth, loads.volts[e.place])
 
 
 def _drop(e: Event, loads: Loads) -> float | None:

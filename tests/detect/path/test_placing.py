@@ -671,3 +671,16 @@ def test_a_node_without_a_known_resistance_that_fell_as_nothing_else(known) -> N
     volts = {"left wing": dip(8.0, -1.5), "bus": dip(8.0)}
     assert judged(known(volts), fall(depth=1.5)).origin is Origin.CONTACT
     assert judged(known({**volts, "bus": dip(8.0, -1.0)}), fall(depth=1.5)).origin is Origin.UNKNOWN
+
+
+def test_a_bus_without_a_logged_feed_that_all_it_feeds_saw_fall(known) -> None:
+    """At a current that cost nothing at other moments; one place alone does not tell it."""
+    amps = {"bus": dip(2.0, 6.0, at=10)}
+    volts = {"bus": dip(8.0, -1.0), "left wing": dip(8.0, -1.0), "right wing": dip(8.0, -0.75)}
+    found = judged(known(volts, amps), fall("bus", depth=1.0))
+    assert found.origin is Origin.SUPPLY
+    assert found.together
+    one = {**volts, "right wing": dip(8.0)}
+    assert judged(known(one, amps), fall("bus", depth=1.0)).origin is Origin.UNKNOWN
+    peak = {"bus": dip(2.0, 6.0)}  # at the highest current it may be the load
+    assert judged(known(volts, peak), fall("bus", depth=1.0)).origin is Origin.UNKNOWN
