@@ -23,6 +23,8 @@ from telemetry.results import OutSign
 HEAD_V = 0.8
 # Means of two readings of one moment differ by this, or by half of their resolutions (heuristic).
 _READ_V = 0.03
+# By half of that over a span so long, s.
+_LONG_S = 30.0
 # A pack whose own voltage fell by this part at once, and the other's did not, broke down
 # (heuristic: a third of a cell of two).
 _COLLAPSED = 0.15
@@ -120,7 +122,9 @@ def sign_of(
     # One reading held from before the stop, under another load, says nothing.
     above = float(np.median(head[loaded] if loaded.any() else head[inside]))
     margin = max(_READ_V, 0.5 * steps)
-    if above > usual + margin:
+    # Over a long span single readings do not count: both sensors are held against themselves.
+    long = span[1] - span[0] >= _LONG_S
+    if above > usual + (max(_READ_V / 2, 0.5 * steps) if long else margin):
         return OutSign.OPEN
     # While it gave it lay above the bus by what its way drops; held off it lies lower.
     return OutSign.UNKNOWN if at_once and above > usual - margin else OutSign.HELD_OFF

@@ -13,6 +13,8 @@ NOTHING = 0.05
 # An outage shorter than this and seen once may be two readings that failed; where no voltage
 # confirms it, one shorter than that (heuristic).
 SURE_S, _LONG_S = 3.0, 6.0
+# Packs are switched off one after the other within this time (common practice, no source).
+_MINUTE_S = 60.0
 # Two voltage sensors may differ by this much (heuristic: half a percent of 8 V).
 _SENSORS_V = 0.04
 
@@ -45,8 +47,9 @@ def _in_flight(out: PackOut, flight: Flight) -> bool:
 def lost_packs(flight: Flight) -> list[FindingDraft]:
     """One finding for each pack that stopped giving current without a plain reason.
 
-    On the ground a hand may have switched it off: reported where it was in a stir, or where its own
-    voltage is gone, and it did not come back.
+    On the ground a hand may have switched it off: reported where it was in a stir, where its own
+    voltage is gone, or where the other went on alone for a minute, and it did not come back. A calm
+    flight may look like the ground.
     """
     found: dict[str, list[PackOut]] = {}
     for out in flight.pack_outs:
@@ -57,7 +60,7 @@ def lost_packs(flight: Flight) -> list[FindingDraft]:
     for out in flight.pack_outs:
         stirred = any(p.start_s < out.end_s and out.start_s < p.end_s for p in stirs)
         gone = out.kind is OutKind.LOST and not out.back
-        gone = gone and (stirred or out.sign is OutSign.DEAD)
+        gone = gone and (stirred or out.sign is OutSign.DEAD or out.duration_s >= _MINUTE_S)
         if gone and out.place not in found:
             drafts.append(_on_the_ground(out, flight))
     return drafts
