@@ -31,6 +31,10 @@ from telemetry.results import (
 #: this quantile of its readings; the fewest cells of another chemistry that fly rest above it.
 _ONE_CELL_V, _HIGHEST = 4.4, 0.98
 
+#: What fell by less than this part of a fall did not fall along; so many readings of others during
+#: it are no accident of sampling (heuristic).
+_ALONG, _SEEN = 0.3, 3
+
 
 def find_brownouts(
     readings: Readings,
@@ -55,13 +59,17 @@ def find_brownouts(
     ]
     for e in _deepest_apart(events, readings, aircraft):
         near = [r for r in begun if -1.0 <= r.time_s - e.start_s <= BOOT_S + e.duration_s]
+        note = "a counter began again" if near else ""
+        if not near and _held_below(readings, e, aircraft):
+            note = "what it feeds held"
+        evidence = Evidence.REAL if near else Evidence.TELEMETRY
         out.append(
             replace(
                 e,
                 kind=EventKind.BROWNOUT,
                 place=near[0].place if near else e.place,
-                evidence=Evidence.REAL if near else _evidence(readings, e, events),
-                note="a counter began again" if near else "",
+                evidence=evidence if note else _evidence(readings, e, events),
+                note=note,
             )
         )
     for r in begun:
@@ -150,6 +158,24 @@ def _deepest_apart(
         if not any(e.start_s <= o.end_s + 1.0 for o in same):
             out.append(e)
     return out
+
+
+def _held_below(readings: Readings, e: Event, aircraft: Aircraft) -> bool:
+    """Whether several units behind a place were read meanwhile and none of them fell along.
+
+    No supply is lost whose loads keep theirs: the reading is false.
+    """
+    fell_v = _ALONG * (e.depth_v or 0.0)
+    read = 0
+    for child in aircraft.children(e.place):
+        volts = readings.get(Quantity.VOLTAGE, child)
+        if volts is None or not volts.size:
+            continue
+        inside = volts.within(e.start_s, e.end_s).v
+        if inside.size and float(inside.min()) < float(np.median(volts.v)) - fell_v:
+            return False
+        read += inside.size
+    return read >= _SEEN
 
 
 def _evidence(readings: Readings, e: Event, events: tuple[Event, ...]) -> Evidence:

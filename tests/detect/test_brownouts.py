@@ -332,3 +332,14 @@ def test_all_supplies_fall_together_within_3_s(start, end, stays, kept) -> None:
     assert kept(*events, supplies=("bus", "left wing")) == stays
     assert kept(events[0], supplies=("bus", "left wing")) == 1
     assert kept(events[0], replace(events[1], residual_v=3.0), supplies=("bus", "left wing")) == 2
+
+
+def test_a_bus_at_zero_whose_nodes_held_is_a_false_reading(found, make_reading) -> None:
+    """Its node was read four times meanwhile and stayed; one that fell makes it a lost supply."""
+    t = [0.5 * k for k in range(400)]
+    zero = dip(place="bus", residual_v=0.0, depth_v=6.0)
+    for lowest_v, evidence in ((5.0, Evidence.TELEMETRY), (2.0, Evidence.UNKNOWN)):
+        volts = [lowest_v if k == 202 else 6.0 for k in range(400)]
+        node = make_reading("tail", Quantity.VOLTAGE, t, volts)
+        (event,) = found(zero, channels=(node,))
+        assert event.evidence is evidence

@@ -230,7 +230,7 @@ def confirmed(_facts: FlightFacts, draft: FindingDraft) -> Sign | None:
     if evidence == "real":
         return Sign(True, "a counter that began again, or a second unit, confirms it")
     if evidence == "telemetry":
-        return Sign(False, "its counter ran on")
+        return Sign(False, "its counter, or what it feeds, went on")
     return None
 
 

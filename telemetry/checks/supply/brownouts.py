@@ -59,7 +59,8 @@ def _brownout(
         Evidence.REAL: ""
         if len(confirmed) == len(events)
         else f"; {len(confirmed)} of them confirmed",
-        Evidence.TELEMETRY: "; its counter ran on, so this may be telemetry alone",
+        Evidence.TELEMETRY: f"; {first.note or 'its counter ran on'}, "
+        "so this may be telemetry alone",
         Evidence.UNKNOWN: "; nothing else in the log confirms or denies it",
     }[evidence]
     return FindingDraft(
