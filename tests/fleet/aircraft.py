@@ -65,6 +65,8 @@ _SIZE_NM = {
     "trainer": 1.5,
 }
 SUPPLIES = ("lipo", "liion", "life", "nimh", "regulated")
+# Nickel cells are too soft for what moves much.
+_SUPPLIES_OF = dict.fromkeys(("aerobat", "jet"), ("lipo", "liion", "life", "regulated"))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -103,12 +105,12 @@ def random_aircraft(
 ) -> Aircraft:
     """An aircraft drawn at random; what is named is not drawn."""
     kind = kind or str(rng.choice(list(TYPES)))
-    supply = supply or str(rng.choice(list(SUPPLIES)))
+    supply = supply or str(rng.choice(_SUPPLIES_OF.get(kind, SUPPLIES)))
     count = packs or int(rng.choice([1, 2, 2]))
     sets = sets or int(rng.choice([1, 1, 2, 3]))
     chemistry = supply if supply != "regulated" else str(rng.choice(["lipo", "liion"]))
     cells = {"lipo": 2, "liion": 2, "life": 2, "nimh": 5}[chemistry]
-    capacity = float(rng.uniform(2.2, 5.5)) * (1.0 if count == 2 else 1.5)
+    capacity = float(rng.uniform(3.0, 6.0)) * (1.0 if count == 2 else 1.5)
     regulator = _regulator(rng) if supply == "regulated" else None
     volts = (
         regulator.set_v
@@ -163,8 +165,10 @@ def _nodes(rng: Generator, kind: str, volts: float) -> tuple[Node, ...]:
         pair = name.removeprefix("left ").removeprefix("right ")
         if pair not in built:
             metres = float(rng.uniform(0.4, 0.9)) * (1.9 if "tail" in name else 1.0)
-            copper = 2.0 * metres * 0.0175 / float(rng.choice([0.5, 0.75, 1.0]))
-            built[pair] = copper, tuple(_servo(rng, a, _SIZE_NM[kind], volts) for a in axes)
+            servos = tuple(_servo(rng, a, _SIZE_NM[kind], volts) for a in axes)
+            # Whoever builds so large an aircraft takes a gauge for its servos.
+            mm2 = float(np.clip(sum(s.stall_a for s in servos) / 10.0, 0.5, 2.5))
+            built[pair] = 2.0 * metres * 0.0175 / mm2, servos
         copper, servos = built[pair]
         plug = float(rng.uniform(0.006, 0.012))
         nodes.append(
@@ -196,7 +200,7 @@ def _servo(rng: Generator, axis: str, size_nm: float, volts: float) -> Servo:
     stall = size_nm * part * float(1 + 0.04 * rng.normal())
     free = 9.0
     # Electrical power at stall is some three times what the shaft could carry away at its best.
-    stall_a = 3.0 * stall * free / 4.0 / volts * 1.6
+    stall_a = 3.0 * stall * free / 4.0 / volts * 1.4
     slides = stall * float(rng.uniform(0.10, 0.17))
     return Servo(
         drives=axis,
@@ -207,6 +211,6 @@ def _servo(rng: Generator, axis: str, size_nm: float, volts: float) -> Servo:
         idle_a=float(rng.uniform(0.01, 0.05)),
         slides_nm=slides,
         sticks_nm=slides * float(rng.uniform(1.2, 1.6)),
-        hinge_nm_rad=stall * (0.0 if axis == "throttle" else float(rng.uniform(0.7, 1.1))),
-        gusts_nm=stall * (0.0 if axis == "throttle" else float(rng.uniform(0.06, 0.13))),
+        hinge_nm_rad=stall * (0.0 if axis == "throttle" else float(rng.uniform(0.5, 0.8))),
+        gusts_nm=stall * (0.0 if axis == "throttle" else float(rng.uniform(0.05, 0.10))),
     )

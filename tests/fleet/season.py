@@ -129,7 +129,7 @@ def _fit(rng: Generator, kind: str) -> tuple[Aircraft, Rig]:
     types = [t for t in TYPES if kind not in AT_A_NODE or t != "trainer"]
     supply = "regulated" if kind == "regulator-droop" else None
     if kind in ("packs-ageing", "pack-weak", "pack-set-weak"):
-        supply = str(rng.choice(["lipo", "liion", "life", "nimh"]))
+        supply = str(rng.choice(["lipo", "liion", "life"]))
     packs = 2 if kind in ("pack-weak", "pack-out", "packs-ageing") else None
     sets = {"pack-weak": 1, "pack-out": 1, "pack-set-weak": 3}.get(kind)
     aircraft = random_aircraft(
