@@ -26,6 +26,8 @@ FloatArray = NDArray[np.float64]
 
 SIGMAS = 5.0
 BLOCK_S = 5.0
+# A pack that is out is out at the end: so long before landing is looked at.
+_LAST_S = 15.0
 # Limits that the program states (telemetry/guide/limits.md), in the unit of the evidence: a part of
 # an average servo's current, Ohm and a part of the lead, V, a share.
 SERVO_PART = 0.25
@@ -237,12 +239,13 @@ def _level(
 
 
 def _share(fault: Fault, r: Recording) -> Evidence | None:
-    """The pack's part of the whole current, less what it would have given."""
+    """The pack's part of the whole current at the end of the flight, less what it would give."""
     key = f"{fault.place}/current"
     h = r.heard.get(key)
     if h is None:
         return None
-    use = _active(r, h.taken_s)
+    end_s = r.outing.flight[1]
+    use = (h.taken_s >= end_s - _LAST_S) & (h.taken_s < end_s)
     at, logged = h.taken_s[use], h.values[use]
     apart = logged - _then(r, r.sound.signals[key], at)
     noise = logged - _then(r, r.flown.signals[key], at)
