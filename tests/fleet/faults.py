@@ -149,7 +149,7 @@ def wrong_today(
         return Wrong(dip_v=_dips(rng, outing, fault.size, level))
     if kind == "regulator-droop":
         if fault.limited:
-            return Wrong(limit=1.0 - min(0.8, 0.75 * level))
+            return Wrong(limit=1.0 - min(0.93, 0.9 * level), out_ohm=0.3 * size)
         return Wrong(out_ohm=size)
     if kind == "pack-out":
         return Wrong(pack_off_s={fault.place: begins_s})
