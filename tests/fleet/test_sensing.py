@@ -120,7 +120,9 @@ def _touched(season: Season, flight: int) -> bool:
 
 def _gross(fault: Fault) -> Fault:
     """At a servo that moves, from the start on, and larger than any that is drawn."""
-    times = 4.0 if fault.kind.startswith("servo") or fault.kind == "connector" else 2.0
+    # A resistance shows little of itself where hardly any current flows.
+    softer = fault.kind in ("connector", "regulator-droop")
+    times = 8.0 if softer else 4.0 if fault.kind.startswith("servo") else 2.0
     servo = None if fault.servo is None else 0
     return replace(fault, servo=servo, size=times * fault.size, at=0.0, limited=False)
 
