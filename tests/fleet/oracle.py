@@ -117,7 +117,9 @@ def _slope(
     """Least-squares slope, and its standard error by the noise that is in y."""
     dx = x - x.mean()
     square = float(dx @ dx)
-    return float(dx @ (y - y.mean())) / square, _block_error(dx * noise, at_s) / square
+    # What a sensor is off by all the time is in no slope.
+    apart = noise - noise.mean()
+    return float(dx @ (y - y.mean())) / square, _block_error(dx * apart, at_s) / square
 
 
 def _block_error(x: FloatArray, at_s: FloatArray) -> float:
