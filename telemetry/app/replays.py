@@ -36,6 +36,7 @@ from telemetry.results import (
 )
 from telemetry.trends.measures import VERSION as MEASURES_VERSION
 from telemetry.trends.measures import Measures
+from telemetry.trends.table import FeatureTable
 
 #: Version of what is judged across flights; raised where a check changes what it finds.
 VERSION = "4"
@@ -108,10 +109,9 @@ def _judged(
     piece: Sequence[int],
 ) -> list[list[dict[str, Any]]]:
     """What some flights, by index, tell together with those before each, as plain values."""
-    return [
-        [finding_document(f) for f in together_at(k, flights, notes, profile, listed)]
-        for k in piece
-    ]
+    table = FeatureTable(flights[: max(piece) + 1])
+    told = (together_at(k, flights, notes, profile, listed, table) for k in piece)
+    return [[finding_document(f) for f in found] for found in told]
 
 
 def _named(flight: HistoryFlight) -> str:

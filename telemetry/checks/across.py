@@ -85,8 +85,9 @@ def replay(
     """
     history, judged, _ = _judged(flights, notes, aircraft, listed)
     if together is None:
+        whole = history.table
         every = range(len(flights))
-        together = [together_at(k, flights, notes, aircraft, history.listed) for k in every]
+        together = [together_at(k, flights, notes, aircraft, history.listed, whole) for k in every]
     lives = lives_of(flights, history.listed, notes, history.aircraft, together)
     return _history(history, judged, lives, name, aircraft)
 
@@ -97,11 +98,17 @@ def together_at(
     notes: Sequence[NoteMark],
     aircraft: Aircraft | None,
     listed: Sequence[HistoryFlight],
+    table: FeatureTable | None = None,
 ) -> tuple[Finding, ...]:
-    """What the flights up to one, by its index, tell together, with the notes before it."""
+    """What the flights up to one, by its index, tell together, with the notes before it.
+
+    Where several flights are asked for, ``table`` is that of all of them: what a flight tells by
+    itself is then worked out once.
+    """
     end = flight + 1
     known = [n for n in notes if n.before < end]
-    return tuple(_judged(flights[:end], known, aircraft, listed[:end])[2])
+    part = None if table is None else table.until(end)
+    return tuple(_judged(flights[:end], known, aircraft, listed[:end], part)[2])
 
 
 def _judged(
@@ -109,10 +116,11 @@ def _judged(
     notes: Sequence[NoteMark],
     aircraft: Aircraft | None,
     listed: Sequence[HistoryFlight] | None,
+    table: FeatureTable | None = None,
 ) -> tuple[AircraftHistory, JudgedAcross, list[Finding]]:
     """What is judged, what all checks make of it, and the findings with their causes."""
     craft = Aircraft() if aircraft is None else aircraft
-    table = FeatureTable(flights)
+    table = FeatureTable(flights) if table is None else table
     complete = completed(craft, *(_in_all(table, what) for what in ("volts", "amps")))
     history = AircraftHistory(
         flights=flights,

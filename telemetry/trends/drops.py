@@ -84,13 +84,17 @@ def slope_part(
         return None
     good = np.isfinite(low) & np.isfinite(high) & np.isfinite(amps)
     good &= _flowing(amps) | (not held_off)
-    at = np.flatnonzero(good.sum(axis=1) >= _FEW_SLOPE)
-    lines = [slope(amps[k, good[k]], 1000.0 * (high - low)[k, good[k]]) for k in at]
-    known = np.array([np.isfinite(mohm) for mohm, _ in lines], dtype=bool)
-    if not known.any():
+    fall_mv = 1000.0 * (high - low)
+
+    def line(k: int) -> tuple[float, float]:
+        enough = np.count_nonzero(good[k]) >= _FEW_SLOPE
+        return slope(amps[k, good[k]], fall_mv[k, good[k]]) if enough else (np.nan, np.nan)
+
+    y, se = np.array(table.each(("slope", place, parent, current, held_off), line)).T
+    at = np.flatnonzero(np.isfinite(y))
+    if at.size == 0:
         return None
-    y, se = np.array(lines)[known].T
-    return EvidencePart(name="slope", at=at[known], y=y, se=se, sigma=_SLOPE_MOHM)
+    return EvidencePart(name="slope", at=at, y=y[at], se=se[at], sigma=_SLOPE_MOHM)
 
 
 def _flowing(amps: FloatArray) -> BoolArray:

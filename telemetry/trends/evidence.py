@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import product
+from math import inf
 
 import numpy as np
 from scipy import stats
@@ -26,6 +27,9 @@ from telemetry.trends.parts import EvidencePart, FloatArray, IntArray, Weighed, 
 
 # One flight fills no chart: scores are cut at this part of the limit (heuristic).
 _MOST = 0.75
+# Features of one place share causes (the day, how a plug sits), more or less so: what is known of
+# the variance of their sum is worth so many flights (heuristic); that of one feature is learnt.
+_SUM_WORTH = 8.0
 # From this part of the limit on a change is suspected.
 _DOUBTFUL = 0.5
 # A change is a step where one flight brought this part of it (heuristic).
@@ -149,11 +153,11 @@ def judge_rise(
         # A change widens the scatter it is judged by: taken apart from it, it is judged anew.
         steady = [p.steady(int(weighed.at[chart.since[-1]])) for p in own]
         weighed = weigh(steady, flights)
-        score, chart = _charted(sign * weighed.score, limit)
+        score, chart = _charted(sign * weighed.score, limit, sum_worth(own))
         own = steady
     high = np.maximum(chart.high, 0.0)
     higher = limit if strict is None else change_limit(strict)
-    sure = bool(_charted(sign * weighed.score, higher)[1].high[-1] > higher)
+    sure = bool(_charted(sign * weighed.score, higher, sum_worth(own))[1].high[-1] > higher)
 
     def shown(w: Weighed) -> tuple[FloatArray, FloatArray]:
         if not logarithmic:
@@ -211,10 +215,15 @@ def flights_until(j: Judgement, limit: float, *, scale: float = 1.0) -> Remainin
     )
 
 
-def _charted(score: FloatArray, limit: float) -> tuple[FloatArray, ChangeChart]:
+def sum_worth(parts: Sequence[EvidencePart]) -> float:
+    """How many flights the variance of the sum of these parts' scores is known for beforehand."""
+    return _SUM_WORTH if sum(p.at.size > 0 for p in parts) > 1 else inf
+
+
+def _charted(score: FloatArray, limit: float, worth: float = inf) -> tuple[FloatArray, ChangeChart]:
     """Scores cut so that one flight alone cannot reach the limit, and their chart."""
     cut = np.clip(score, -_MOST * limit, _MOST * limit)
-    return cut, change_chart(cut)
+    return cut, change_chart(cut, worth=worth)
 
 
 def _onset(rise: FloatArray, last: int) -> tuple[int, bool]:

@@ -162,33 +162,45 @@ def ramp_part(
         Whether the mirror is among them.
     """
     own = table.stretches("air", "amps", place)
-    theirs = [t for o in others if (t := table.stretches("air", "amps", o)) is not None]
+    stretches = {o: t for o in others if (t := table.stretches("air", "amps", o)) is not None}
+    theirs = list(stretches.values())
     if own is None or not theirs:
         return None
-    rows = []
-    for k, m in enumerate(table.flights):
-        good = np.isfinite(own[k]) & np.all([np.isfinite(t[k]) for t in theirs], axis=0)
-        n, unknown = int(good.sum()), 2 + len(theirs)
-        a = own[k, good]
-        if m.air is None or n < 3 * unknown or a.mean() <= _LEAST_A:
-            continue
-        middle_s = m.air.block_s * (np.flatnonzero(good) + 0.5)
-        warmth = -np.expm1(-middle_s / _WARM_UP_S) * a.mean()
-        design = np.stack([warmth - warmth.mean(), np.ones(n), *(t[k, good] for t in theirs)])
-        square = design @ design.T
-        if np.linalg.cond(square) > _SINGULAR:
-            continue
-        inverse = np.linalg.inv(square)
-        found = inverse @ (design @ a)
-        left = a - found @ design
-        variance = float(left @ left) / (n - unknown)
-        rows.append((k, float(found[0]), float(np.sqrt(variance * inverse[0, 0]))))
+
+    def ramp(k: int) -> tuple[float, float] | None:
+        air = table.flights[k].air
+        return None if air is None else _ramp(air.block_s, own[k], [t[k] for t in theirs])
+
+    told = table.each(("ramp", place, *stretches), ramp)
+    rows = [(k, *found) for k, found in enumerate(told) if found is not None]
     if not rows:
         return None
     at, y, se = np.array(rows).T
     return EvidencePart(
         name="ramp", at=at.astype(np.int64), y=y, se=se, sigma=_RAMP_SIGMA[0 if mirror else 1]
     )
+
+
+def _ramp(
+    block_s: float, own: FloatArray, theirs: Sequence[FloatArray]
+) -> tuple[float, float] | None:
+    """Relative rise from cold to warm in one flight, and its standard error."""
+    good = np.isfinite(own) & np.all([np.isfinite(t) for t in theirs], axis=0)
+    n, unknown = int(good.sum()), 2 + len(theirs)
+    a = own[good]
+    if n < 3 * unknown or a.mean() <= _LEAST_A:
+        return None
+    middle_s = block_s * (np.flatnonzero(good) + 0.5)
+    warmth = -np.expm1(-middle_s / _WARM_UP_S) * a.mean()
+    design = np.stack([warmth - warmth.mean(), np.ones(n), *(t[good] for t in theirs)])
+    square = design @ design.T
+    if np.linalg.cond(square) > _SINGULAR:
+        return None
+    inverse = np.linalg.inv(square)
+    found = inverse @ (design @ a)
+    left = a - found @ design
+    variance = float(left @ left) / (n - unknown)
+    return float(found[0]), float(np.sqrt(variance * inverse[0, 0]))
 
 
 def compared(m: Measures, loads: Sequence[str], aircraft: Aircraft) -> tuple[Measure, ...]:

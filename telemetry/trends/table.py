@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Hashable, Sequence
 from functools import cached_property
+from typing import Any, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,6 +12,8 @@ from numpy.typing import NDArray
 from telemetry.trends.measures import Blocks, Measures
 
 FloatArray = NDArray[np.float64]
+
+_Told = TypeVar("_Told")
 
 # A 95 % interval is this many standard errors wide.
 _WIDE = 3.92
@@ -39,12 +42,29 @@ class FeatureTable:
                 value[k] = f.value
                 if f.low is not None and f.high is not None:
                     se[k] = (f.high - f.low) / _WIDE
-        self._nothing = (np.full(self.size, np.nan), np.zeros(self.size))
         self._stacks: dict[tuple[str, str, str], FloatArray | None] = {}
+        self._told: dict[Hashable, list[Any]] = {}
+        self._whole: FeatureTable | None = None
+
+    def until(self, end: int) -> FeatureTable:
+        """The table of the first ``end`` flights; what was worked out here is not done again."""
+        part = FeatureTable.__new__(FeatureTable)
+        part.flights, part.size = self.flights[:end], min(end, self.size)
+        columns = ((key, (v[:end], se[:end])) for key, (v, se) in self._columns.items())
+        part._columns = {key: both for key, both in columns if not np.isnan(both[0]).all()}
+        part._stacks, part._told, part._whole = {}, self._told, self._whole or self
+        return part
+
+    def each(self, what: Hashable, work: Callable[[int], _Told]) -> list[_Told]:
+        """What ``work`` tells of each flight by its index, done once for a table and its parts."""
+        told = self._told.setdefault(what, [])
+        told += [work(k) for k in range(len(told), self.size)]
+        return told[: self.size]
 
     def column(self, place: str, feature: str) -> tuple[FloatArray, FloatArray]:
         """Values and standard errors of a feature, shape (flights,); NaN where not measured."""
-        return self._columns.get((place, feature), self._nothing)
+        found = self._columns.get((place, feature))
+        return (np.full(self.size, np.nan), np.zeros(self.size)) if found is None else found
 
     def has(self, place: str, feature: str) -> bool:
         """Whether any flight has it."""
@@ -119,6 +139,10 @@ class FeatureTable:
         }
 
     def _stack(self, part: str, what: str, place: str) -> FloatArray | None:
+        if self._whole is not None:
+            whole = self._whole.stretches(part, what, place)
+            out = None if whole is None else whole[: self.size]
+            return None if out is None or np.isnan(out).all() else out
         out = np.full((self.size, self._widths[part]), np.nan)
         for k, m in enumerate(self.flights):
             blocks = _blocks(m, part)

@@ -336,3 +336,44 @@ def test_the_last_value_of_many_charts() -> None:
         change_chart(x[:n]).high[-1] if n else -np.inf for x, n in zip(score, values, strict=True)
     ]
     np.testing.assert_allclose(change_now(score, values), alone)
+
+
+def test_of_an_unknown_deviation_the_chart_is_the_largest_t_of_two_means() -> None:
+    """Hawkins, Qiu and Kang 2003, by scipy: pooled two-sample t, split by split."""
+    y = np.random.default_rng(23).normal(7.0, 2.0, 25)
+    score = recursive_scores(y, sigma=2.0, sigma_weight=1e9).score[1:]
+    found = change_chart(score, learnt=1, worth=0.0)
+    for n in range(4, 26):
+        t = max(stats.ttest_ind(y[k:n], y[:k]).statistic for k in range(1, n - 1))
+        assert found.high[n - 2] == pytest.approx(stats.norm.isf(stats.t.sf(t, n - 2)), abs=1e-4)
+    now = change_now(score[None], np.array([24]), learnt=1, worth=0.0)
+    assert now[0] == pytest.approx(found.high[-1])
+
+
+def test_what_is_said_of_the_variance_is_worth_so_many_scores() -> None:
+    # Of four scores 0 0 2 2 the change is 2 sqrt(2) or so of the squares 8; eight more say 1.
+    score = np.array([0.0, 0.0, 2.0, 2.0])
+    known = change_chart(score).high[-1]
+    found = change_chart(score, worth=8.0).high[-1]
+    t = known / np.sqrt((8.0 + 8.0 - known**2) / 11.0)
+    assert found == pytest.approx(stats.norm.isf(stats.t.sf(t, 11.0)))
+    # However large a change is, its chart goes on growing.
+    large = [change_chart(np.r_[np.zeros(20), np.full(20, x)], worth=8.0).high[-1] for x in (2, 6)]
+    assert 8.0 < large[0] < large[1]
+
+
+def _ever(worth: float, shared: float, limit: float) -> float:
+    """Share of series of 60 sums of four scores that ever signal, summed as if shared were 0.15."""
+    rng = np.random.default_rng(24)
+    common = rng.normal(size=(500, 60, 1))
+    four = np.sqrt(shared) * common + np.sqrt(1.0 - shared) * rng.normal(size=(500, 60, 4))
+    summed = four.sum(axis=2) / np.sqrt(4.0 + 12.0 * 0.15)
+    return float(np.mean([change_chart(x, worth=worth).high.max() > limit for x in summed]))
+
+
+def test_scores_that_hang_together_more_than_was_thought_signal_no_more_often() -> None:
+    limit = change_limit(1000.0)
+    expected = -np.expm1(-60 / 1000.0)
+    assert _ever(np.inf, 0.5, limit) > 4 * expected
+    assert _ever(8.0, 0.5, limit) < 2 * expected
+    assert _ever(8.0, 0.15, limit) < 1.5 * expected

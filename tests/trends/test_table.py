@@ -79,3 +79,42 @@ class TestTable:
     def test_steps(self, make_flight: Make) -> None:
         table = FeatureTable([make_flight(steps_a={"tail": 0.1}), make_flight()])
         assert table.steps_a("tail").tolist() == [0.1, 0.0]
+
+
+class TestUntil:
+    def test_it_is_the_table_of_the_first_flights(self, make_flight: Make) -> None:
+        flights = [
+            make_flight(
+                {("tail", "rest_a"): 1.0 * k, **({("nose", "rest_a"): 2.0} if k == 2 else {})},
+                air=blocks({"tail": [1.0] * (k + 1), **({"nose": [3.0]} if k == 2 else {})}),
+            )
+            for k in range(4)
+        ]
+        whole = FeatureTable(flights)
+        for end in range(1, 5):
+            part, alone = whole.until(end), FeatureTable(flights[:end])
+            assert part.size == end
+            assert part.measured == alone.measured
+            assert part.current_places == alone.current_places
+            assert np.array_equal(part.column("tail", "rest_a"), alone.column("tail", "rest_a"))
+            for place in ("tail", "nose"):
+                found, expected = (t.stretches("air", "amps", place) for t in (part, alone))
+                if expected is None:
+                    assert found is None
+                else:  # filled up with NaN to the longest of all flights
+                    width = expected.shape[1]
+                    assert np.array_equal(found[:, :width], expected, equal_nan=True)
+                    assert np.isnan(found[:, width:]).all()
+
+    def test_what_a_flight_tells_is_worked_out_once(self, make_flight: Make) -> None:
+        whole, asked = FeatureTable([make_flight()] * 5), []
+
+        def work(k: int) -> int:
+            asked.append(k)
+            return 10 * k
+
+        assert whole.until(2).each("ten", work) == [0, 10]
+        assert whole.each("ten", work) == [0, 10, 20, 30, 40]
+        assert whole.until(3).each("ten", work) == [0, 10, 20]
+        assert asked == [0, 1, 2, 3, 4]
+        assert whole.until(1).each("other", work) == [0]

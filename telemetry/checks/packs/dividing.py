@@ -45,11 +45,8 @@ def divider_part(table: FeatureTable, pack: str, other: str) -> EvidencePart | N
     one, two = (table.stretches("air", "amps", p) for p in (pack, other))
     if one is None or two is None:
         return None
-    rows = []
-    for k in range(table.size):
-        found = _log_ratio(two[k], one[k])
-        if found is not None:
-            rows.append((k, *found))
+    told = table.each(("divider", pack, other), lambda k: _log_ratio(two[k], one[k]))
+    rows = [(k, *found) for k, found in enumerate(told) if found is not None]
     if not rows:
         return None
     at, y, se = np.array(rows).T

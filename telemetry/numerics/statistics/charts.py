@@ -7,7 +7,8 @@ few values; :func:`recursive_scores` takes that out.
 
 from __future__ import annotations
 
-from functools import cache
+from functools import cache, lru_cache
+from math import inf, isfinite
 from typing import NamedTuple
 
 import numpy as np
@@ -24,9 +25,11 @@ _LEAST_AFTER = 2
 _SIGNALS = 0.21
 _DIFFUSE = 1e8  # relative variance of a level that nothing is known of
 _LEAST_SD = 1e-9  # relative deviation of a coefficient that is known for certain
+_LEAST_VARIANCE = 1e-12
 _SETTLED = 1e-12  # relative movement of values that are clipped no further
 # Scores beyond this are cut: one wild value must not fill a chart for the rest of the season.
 _HIGHEST_SCORE = 8.0
+_FURTHEST = 37.0  # as far as the normal tail can be told in double precision
 
 
 class Scores(NamedTuple):
@@ -115,7 +118,7 @@ class ChangeChart(NamedTuple):
     since: IntArray
 
 
-def change_chart(score: FloatArray, *, learnt: int = 2) -> ChangeChart:
+def change_chart(score: FloatArray, *, learnt: int = 2, worth: float = inf) -> ChangeChart:
     """Test after each value whether the mean has risen for good, at whichever value before it.
 
     The scores are one-step prediction errors, so a baseline that goes on learning takes a lasting
@@ -130,6 +133,9 @@ def change_chart(score: FloatArray, *, learnt: int = 2) -> ChangeChart:
         Standard normal while nothing changes, as :func:`recursive_scores` gives them.
     learnt : int
         Values that were learnt from before the first score, at least 1.
+    worth : float
+        How many scores it is worth that their variance is said to be 1: the rest is learnt from the
+        scores themselves, with the change taken out. Infinite: it is 1.
 
     Returns
     -------
@@ -139,20 +145,43 @@ def change_chart(score: FloatArray, *, learnt: int = 2) -> ChangeChart:
     References
     ----------
     D. M. Hawkins, P. Qiu, C. W. Kang, The changepoint model for statistical process control,
-    Journal of Quality Technology 35 (2003) 355-366 (from memory); here one-sided, on scores.
+    Journal of Quality Technology 35 (2003) 355-366 (from memory); here one-sided, on scores. With
+    ``worth`` 0 and ``learnt`` 1 it is theirs for an unknown deviation: the largest t of two means.
     """
     n = score.size
-    high, since = np.full(n, -np.inf), np.zeros(n, dtype=np.int64)
-    sums, known = _sums(score, learnt)
-    for i in range(_LEAST_AFTER - 1, n):
-        first = np.arange(i + 2 - _LEAST_AFTER)
-        apart = (sums[i + 1] - sums[first]) / np.sqrt(1.0 / known[first] - 1.0 / known[i + 1])
-        best = int(np.argmax(apart))
-        high[i], since[i] = apart[best], first[best]
-    return ChangeChart(high, since)
+    if n < _LEAST_AFTER:
+        return ChangeChart(np.full(n, -np.inf), np.zeros(n, dtype=np.int64))
+    sums, _ = _sums(score, learnt)
+    sharpness = _sharpness(1 << (n - 1).bit_length(), learnt)[:n, :n]
+    apart = (sums[1:, None] - sums[:-1]) * sharpness
+    apart[np.isnan(apart)] = -np.inf
+    since = apart.argmax(axis=1)
+    high = apart[np.arange(n), since]
+    return ChangeChart(_studentized(high, np.cumsum(score**2), np.arange(1, n + 1), worth), since)
 
 
-def change_now(score: FloatArray, values: IntArray, *, learnt: int = 2) -> FloatArray:
+def _studentized(high: FloatArray, squares: FloatArray, n: IntArray, worth: float) -> FloatArray:
+    """A normal score for ``high``, by what n scores with these squares tell of their variance."""
+    told = np.isfinite(high)
+    if not isfinite(worth) or not told.any():
+        return high
+    largest, degrees = np.where(told, high, 0.0), worth + np.maximum(n, 2) - 1.0
+    variance = np.maximum(worth + squares - largest**2, _LEAST_VARIANCE) / degrees
+    return np.where(told, normal_scores(largest / np.sqrt(variance), degrees, _FURTHEST), -np.inf)
+
+
+@lru_cache(maxsize=4)
+def _sharpness(n: int, learnt: int) -> FloatArray:
+    """One over the deviation of a difference of sums, by last value and change; NaN: too late."""
+    known = learnt + np.arange(n + 1.0)
+    wide = 1.0 / known[:-1] - 1.0 / known[1:, None]
+    late = np.arange(n) > np.arange(n)[:, None] + 1 - _LEAST_AFTER
+    return np.where(late, np.nan, 1.0 / np.sqrt(np.where(late, 1.0, wide)))
+
+
+def change_now(
+    score: FloatArray, values: IntArray, *, learnt: int = 2, worth: float = inf
+) -> FloatArray:
     """The last value of :func:`change_chart` of many series at once.
 
     Parameters
@@ -160,7 +189,8 @@ def change_now(score: FloatArray, values: IntArray, *, learnt: int = 2) -> Float
     score : ndarray, shape (m, n)
     values : ndarray of int, shape (m,)
         Of each series only so many count, from the first on.
-    learnt : int
+    learnt, worth
+        As of :func:`change_chart`.
 
     Returns
     -------
@@ -172,7 +202,9 @@ def change_now(score: FloatArray, values: IntArray, *, learnt: int = 2) -> Float
     left = first <= values[:, None] - _LEAST_AFTER
     wide = np.where(left, 1.0 / known[first] - 1.0 / known[values][:, None], 1.0)
     apart = np.where(left, (end - sums[:, :-1]) / np.sqrt(wide), -np.inf)
-    return np.asarray(apart.max(axis=-1, initial=-np.inf), dtype=np.float64)
+    high = apart.max(axis=-1, initial=-np.inf)
+    squares = np.pad(np.cumsum(score**2, axis=-1), ((0, 0), (1, 0)))
+    return _studentized(high, np.take_along_axis(squares, values[:, None], -1)[:, 0], values, worth)
 
 
 def _sums(score: FloatArray, learnt: int) -> tuple[FloatArray, FloatArray]:
@@ -327,7 +359,7 @@ def _before(x: FloatArray | BoolArray, axis: int = 1) -> FloatArray:
     return out - x
 
 
-def normal_scores(t: FloatArray, degrees: FloatArray) -> FloatArray:
-    """The standard normal values with the same tails as Student-t values, cut at 8."""
-    tail = np.maximum(special.stdtr(degrees, -np.abs(t)), special.ndtr(-_HIGHEST_SCORE))
+def normal_scores(t: FloatArray, degrees: FloatArray, most: float = _HIGHEST_SCORE) -> FloatArray:
+    """The standard normal values with the same tails as Student-t values, cut at ``most``."""
+    tail = np.maximum(special.stdtr(degrees, -np.abs(t)), special.ndtr(-most))
     return np.asarray(np.copysign(special.ndtri(tail), t), dtype=np.float64)
