@@ -34,6 +34,8 @@ _SUM_WORTH = 8.0
 _DOUBTFUL = 0.5
 # A change is a step where one flight brought this part of it (heuristic).
 _SUDDEN = 0.45
+# What stood for so many flights is what is usual from then on (heuristic).
+_USUAL = 50
 # The EWMA is drawn beside the chart, with the weight that suits shifts of about one deviation.
 _EWMA_WEIGHT, _EWMA_WIDTH = 0.2, 3.0
 # Flights that the scatter is worth which the rise to come is told with: the usual one of a part
@@ -122,6 +124,10 @@ def judge_rise(
 ) -> Judgement | None:
     """Judge whether the parts of one place have risen (or fallen) for good.
 
+    What has gone back is past, and its return is no change either: where a change takes back an
+    opposite one that stood before it, the flights with that one are left out and it is judged anew.
+    Only what stood for 50 flights is what is usual by then.
+
     Parameters
     ----------
     parts : sequence of EvidencePart
@@ -144,6 +150,31 @@ def judge_rise(
         None where fewer than three flights have any of the parts.
     """
     own = [p.since(first) for p in parts]
+    while True:
+        found = _judged(own, flights, run, strict, first, sign, logarithmic)
+        if found is None or found.onset is None:
+            return found
+        back = int(found.at[found.onset])
+        before = [p.until(back) for p in own]
+        stood = judge_rise(before, back, run=run, first=first, sign=-sign, logarithmic=logarithmic)
+        if stood is None or stood.onset is None:
+            return found
+        began = int(stood.at[stood.onset])
+        if back - began >= _USUAL:
+            return found
+        own = [p.without(began, back) for p in own]
+
+
+def _judged(
+    own: Sequence[EvidencePart],
+    flights: int,
+    run: float,
+    strict: float | None,
+    first: int,
+    sign: float,
+    logarithmic: bool,
+) -> Judgement | None:
+    """The same, whatever stood before the change."""
     weighed = weigh(own, flights)
     if weighed.at.size == 0:
         return None

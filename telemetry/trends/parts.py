@@ -110,6 +110,14 @@ class EvidencePart:
         """The flights from ``first`` on."""
         return self.only(self.at >= first)
 
+    def until(self, end: int) -> EvidencePart:
+        """The flights before ``end``."""
+        return self.only(self.at < end)
+
+    def without(self, first: int, end: int) -> EvidencePart:
+        """All but the flights from ``first`` up to before ``end``."""
+        return self.only((self.at < first) | (self.at >= end))
+
     def explained_by(
         self,
         design: FloatArray,

@@ -27,10 +27,10 @@ _SIGMA = {
     "air": (0.015, 0.05, 0.20),
     "rest": (0.02, 0.05, 0.08),
 }
-# How far each moves when the moving current of the node rises by a given share (heuristic, from
+#: How far each moves when the moving current of the node rises by a given share (heuristic, from
 # simulated servos of three laws): in the air holding against loads dilutes it, at rest only wear
 # and stiffness show.
-_RESPONSE = {"stir": 1.0, "air": 0.6, "rest": 0.5}
+RESPONSE = {"stir": 1.0, "air": 0.6, "rest": 0.5}
 # How unsure these responses are, relative (heuristic): servos of other makes bind in other ways.
 _DOUBT = {"stir": 0.1, "air": 0.4, "rest": 0.8}
 # Other places do not answer to vigour alike: power of one current in the other's, about 1.
@@ -87,7 +87,7 @@ def current_parts(
                 y=y[at],
                 se=se[at],
                 sigma=_SIGMA[name][kind],
-                response=_RESPONSE[name],
+                response=RESPONSE[name],
                 doubt=_DOUBT[name],
                 design=(level[at] - level[at].mean())[:, None] if regress else None,
                 slope=np.zeros(1) if regress else None,

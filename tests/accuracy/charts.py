@@ -1,22 +1,25 @@
 """False findings of healthy books of any length, and how soon a lasting shift is seen.
 
     python tests/accuracy/charts.py [--books 2000] [--lengths 20,50,100,200,500] [--seed 1]
-                                    [--replayed 0] [--shifts 500] [--workers 2]
+                                    [--shifts 500] [--save FILE] [--workers 2]
 
 Books of measures, no files (`tests/simulated/books.py`): random aircraft with 2 to 4 nodes and two
-packs, coarse sensors, seasons, other pilots, slower telemetry, packs that take turns. What stands
-open after the last flight is counted; `--replayed` books of 100 flights are judged after each one
-besides, for what was ever reported. Delays are of one chart of 30 with a shift of so many standard
-deviations of flight-to-flight scatter, after so many flights, against the run of healthy flights
-from one false finding to the next that the limit is set for. Intervals are Wilson's, 95 %.
+packs, coarse sensors, seasons, other pilots, slower telemetry, packs that take turns. Each is
+judged after each of its flights (`tests/accuracy/every_flight.py`, about a second of processor time
+for a book of 100) and its findings are opened and closed as a history does. Of books longer than
+100 flights there are fewer, in proportion; with FILE it goes on where it stopped. Delays are of one
+chart of 30 with a shift of so many standard deviations of flight-to-flight scatter, after so many
+flights, against the run of healthy flights from one false finding to the next that the limit is set
+for. Intervals are Wilson's, 95 %.
 """
 
 from __future__ import annotations
 
 import argparse
+import json
 import sys
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from functools import partial
 from pathlib import Path
@@ -27,11 +30,11 @@ from statsmodels.stats.proportion import proportion_confint
 
 sys.path.insert(0, str(Path(__file__).parents[2]))  # works from the sources as well as installed
 
-from telemetry.checks.across import judge, replay
+from telemetry.checks.across import replay
 from telemetry.checks.aircraft_history import GROUND_RUN, WATCH_RUN
-from telemetry.results import Level
-from telemetry.trends.evidence import judge_rise
+from telemetry.numerics.statistics.charts import change_limit
 from telemetry.trends.parts import EvidencePart
+from tests.accuracy.every_flight import Chart, chart_by_flight, every_flight
 from tests.simulated.books import random_book
 
 #: Charts of one aircraft.
@@ -39,37 +42,30 @@ _CHARTS = 30
 #: Flights after a shift that are looked at.
 _AFTER = 40
 
-Found = tuple[tuple[str, Level], ...]
-
-
-def open_at_end(flights: int, seed: int) -> Found:
-    """Codes and levels of what stands open after the last flight of a healthy book."""
-    book = random_book(seed, flights)
-    return tuple((f.code, f.level) for f in judge(book.flights, aircraft=book.aircraft).findings)
-
 
 class Life(NamedTuple):
-    """One false finding of a healthy book: open from a flight (from 1) up to before another."""
+    """One false finding of a healthy book: open from a flight, from 0, up to before another."""
 
     code: str
-    level: Level
+    level: str
     since: int
     until: int
 
 
 def lives(flights: int, seed: int) -> tuple[Life, ...]:
-    """The findings that a healthy book ever had, flight by flight."""
+    """The findings that a healthy book ever had."""
     book = random_book(seed, flights)
-    found = replay(book.flights, aircraft=book.aircraft).findings
-    return tuple(
-        Life(
-            f.code,
-            f.level,
-            int(f.since_flight or 1),
-            flights + 1 if f.closed_by is None else f.closed_by.before + 1,
-        )
-        for f in found
-    )
+    together = every_flight(book.flights, book.aircraft)
+    out = []
+    for f in replay(book.flights, aircraft=book.aircraft, together=together).findings:
+        shown = [
+            k
+            for k, told in enumerate(together)
+            if any((g.code, g.place) == (f.code, f.place) for g in told)
+        ]
+        until = flights if f.closed_by is None else shown[-1] + 1 + f.closed_by.flights
+        out.append(Life(f.code, str(f.level), shown[0], until))
+    return tuple(out)
 
 
 def delay(size: float, before: int, run: float, seed: int) -> float:
@@ -83,12 +79,10 @@ def delay(size: float, before: int, run: float, seed: int) -> float:
     y[before:] += size
     sigma = float(rng.choice([1 / 1.5, 1.0, 1.0, 1.5]))
     part = EvidencePart(name="one", at=np.arange(n), y=y, se=np.zeros(n), sigma=sigma)
-    for k in range(before + 2, n + 1):
-        short = EvidencePart(name="one", at=part.at[:k], y=y[:k], se=part.se[:k], sigma=sigma)
-        found = judge_rise([short], k, run=run * _CHARTS)
-        if found is not None and found.signal is not None:
-            return float(k - before)
-    return float("inf")
+    limit = change_limit(run * _CHARTS)
+    high = chart_by_flight(Chart(key=(), parts=[part], sign=1.0, limit=limit), n)
+    seen = np.flatnonzero(high[before:] > limit)
+    return float(seen[0] + 1) if seen.size else float("inf")
 
 
 def share(count: int, n: int) -> str:
@@ -97,44 +91,52 @@ def share(count: int, n: int) -> str:
     return f"{100 * count / n:.1f} % ({100 * low:.1f} to {100 * high:.1f})"
 
 
-def false_rows(found: list[Found]) -> tuple[str, str, str]:
-    """Books with any finding, with one at ground, and which codes."""
-    any_, ground = (
-        sum(any(level >= least for _, level in one) for one in found)
-        for least in (Level.WATCH, Level.GROUND)
-    )
-    codes = Counter(code for one in found for code in {c for c, _ in one})
+def row(length: int, books: Sequence[Sequence[Life]]) -> str:
+    """Of books of one length: with any finding ever, open at the worst flight and at the last."""
+    cells = []
+    for levels in (("watch", "ground"), ("ground",)):
+        held = np.zeros((len(books), length), dtype=bool)
+        for i, book in enumerate(books):
+            for life in book:
+                if life.level in levels:
+                    held[i, life.since : life.until] = True
+        worst = int(held.sum(axis=0).max())
+        cells += [share(int(held.any(axis=1).sum()), len(books)), share(worst, len(books))]
+        cells.append(f"{100 * held.mean():.2f} %")
+    codes = Counter(code for book in books for code in {life.code for life in book})
     named = ", ".join(f"{code} {count}" for code, count in codes.most_common()) or "-"
-    return share(any_, len(found)), share(ground, len(found)), named
+    return f"| {length} | {len(books)} | {' | '.join(cells)} | {named} |"
+
+
+def all_lives(
+    length: int, seeds: Sequence[int], save: Path | None, pool: ProcessPoolExecutor
+) -> list[list[Life]]:
+    """The findings of each book; what FILE holds already is not worked out again."""
+    known: dict[int, list[Life]] = {}
+    if save is not None and save.exists():
+        for line in save.read_text(encoding="utf-8").splitlines():
+            flights, seed, found = json.loads(line)
+            if flights == length:
+                known[seed] = [Life(*life) for life in found]
+    missing = [seed for seed in seeds if seed not in known]
+    for seed, found in zip(missing, pool.map(partial(lives, length), missing), strict=True):
+        known[seed] = list(found)
+        if save is not None:
+            with save.open("a", encoding="utf-8") as file:
+                file.write(json.dumps([length, seed, found]) + "\n")
+    return [known[seed] for seed in seeds]
 
 
 def tables(options: argparse.Namespace, pool: ProcessPoolExecutor) -> Iterator[str]:
     """The lines of the result."""
     seeds = range(options.seed, options.seed + options.books)
-    yield "| flights | books | open after the last: watch or ground | at ground | codes |"
-    yield "|---|---|---|---|---|"
+    heads = ("ever", "open at the worst flight", "open, mean of all flights")
+    named = [f"{level}: {head}" for level in ("watch or ground", "ground") for head in heads]
+    yield f"| flights | books | {' | '.join(named)} | codes |"
+    yield "|---|---|---|---|---|---|---|---|---|"
     for length in options.lengths:
         count = min(options.books, max(1, options.books * 100 // length))
-        found = list(pool.map(partial(open_at_end, length), seeds[:count], chunksize=4))
-        watch, ground, codes = false_rows(found)
-        yield f"| {length} | {count} | {watch} | {ground} | {codes} |"
-    if options.replayed:
-        books = list(pool.map(partial(lives, 100), seeds[: options.replayed]))
-        watch, ground, codes = false_rows([tuple((x.code, x.level) for x in one) for one in books])
-        yield ""
-        yield f"Ever reported in {options.replayed} books of 100 flights: {watch}, ground {ground}"
-        yield f"({codes})."
-        worst, worst_ground = (
-            max(
-                sum(any(x.level >= least and x.since <= k < x.until for x in one) for one in books)
-                for k in range(1, 101)
-            )
-            for least in (Level.WATCH, Level.GROUND)
-        )
-        yield (
-            f"Open at the worst flight: {share(worst, len(books))}, "
-            f"ground {share(worst_ground, len(books))}."
-        )
+        yield row(length, all_lives(length, seeds[:count], options.save, pool))
     if options.shifts:
         yield ""
         yield "| one false finding in | shift | after 8 flights | after 20 | after 50 |"
@@ -167,8 +169,8 @@ def main() -> None:
         help="flights of a book; of longer ones than 100 fewer books, in proportion",
     )
     parser.add_argument("--seed", type=int, default=1)
-    parser.add_argument("--replayed", type=int, default=0)
     parser.add_argument("--shifts", type=int, default=500)
+    parser.add_argument("--save", type=Path)
     parser.add_argument("--workers", type=int, default=2)
     options = parser.parse_args()
     with ProcessPoolExecutor(options.workers) as pool:

@@ -29,14 +29,15 @@ _YEAR = 60
 
 @dataclass(frozen=True, kw_only=True)
 class Shift:
-    """A lasting change: at a place, from a flight on (from 0), as a factor on its current or as
-    mOhm added to its lead; ``course`` is how much of it is there flight by flight, 1 is all of it.
+    """A lasting change: at a place, from a flight on (from 0), as a factor on its current, as mOhm
+    added to its lead or as V added to the offset of its voltage sensor; ``course`` is how much of it is there flight by flight, 1 is all of it.
     """
 
     place: str
     since: int
     factor: float = 1.0
     mohm: float = 0.0
+    volts: float = 0.0
     course: Sequence[float] = (1.0,)
 
     def part(self, place: str, flight: int) -> float:
@@ -132,18 +133,21 @@ class _Machine:
             * (1.0 + 0.0039 * (warm_c - 18.0))
             for n in self.nodes
         }
+        offset_v = {
+            n: self.offset_v[n] + grown[n] * (shift.volts if shift else 0.0) for n in self.nodes
+        }
         used_set = k % self.sets
         pack_ohm = self.pack_mohm[used_set] / 1000 * np.exp(-0.015 * (warm_c - 18.0))
         start_v = self.pack_v + 0.03 * _heavy(rng)
         parts = {
             name: self._blocks(
-                rng, blocks, share, effort, pilot, mood, own, leads, start_v, pack_ohm
+                rng, blocks, share, effort, pilot, mood, own, leads, offset_v, start_v, pack_ohm
             )
             for name, blocks, share in (("stir", _STIR_BLOCKS, 1.2), ("air", _AIR_BLOCKS, 1.0))
         }
         air_a = parts["air"].amps["bus"]
         used_mah = float(air_a.mean()) * 1000 / 10 * (1 + 0.1 * _heavy(rng))
-        rows = [*self._node_rows(rng, parts, mood, own, leads, warm_c, start_v)]
+        rows = [*self._node_rows(rng, parts, mood, own, leads, offset_v, warm_c, start_v)]
         rows += self._pack_rows(rng, pack_ohm, used_mah, start_v, float(air_a.mean()))
         return Measures(
             kind="flight",
@@ -169,6 +173,7 @@ class _Machine:
         mood: Mapping[str, float],
         own: Mapping[str, float],
         leads: Mapping[str, float],
+        offset_v: Mapping[str, float],
         start_v: float,
         pack_ohm: FloatArray,
     ) -> Blocks:
@@ -182,7 +187,7 @@ class _Machine:
         volts = {"bus": start_v - total * float(pack_ohm.mean()) / 2 - 0.1}
         for n in self.nodes:
             noise = (self.step_v / 4 + 0.003) * rng.standard_normal(blocks)
-            volts[n] = volts["bus"] - leads[n] / 1000 * amps[n] - self.offset_v[n] + noise
+            volts[n] = volts["bus"] - leads[n] / 1000 * amps[n] - offset_v[n] + noise
         half = total / 2
         volts |= dict.fromkeys(PACKS, volts["bus"] + 0.02 * half)
         amps |= {"bus": total, PACKS[0]: half, PACKS[1]: half}
@@ -196,6 +201,7 @@ class _Machine:
         mood: Mapping[str, float],
         own: Mapping[str, float],
         leads: Mapping[str, float],
+        offset_v: Mapping[str, float],
         warm_c: float,
         start_v: float,
     ) -> list[Measure]:
@@ -210,9 +216,9 @@ class _Machine:
             rows.append(_measure(n, "stir_mean_a", mean, "A"))
             sd = float(rng.uniform(0.5, 3.0))
             rows.append(_measure(n, "branch_mohm", leads[n] + sd * _heavy(rng), "mOhm", 1.96 * sd))
-            offset = self.offset_v[n] + 0.004 * _heavy(rng)
+            offset = offset_v[n] + 0.004 * _heavy(rng)
             rows.append(_measure(n, "offset_v", offset, "V", 0.008))
-            rest_v = _step(bus_rest - self.offset_v[n] + 0.002 * rng.standard_normal(), self.step_v)
+            rest_v = _step(bus_rest - offset_v[n] + 0.002 * rng.standard_normal(), self.step_v)
             rows.append(_measure(n, "rest_v", rest_v, "V", self.step_v / 2))
             tails = 0.04 * np.exp(0.12 * rng.standard_normal(2)) + 0.01 * _heavy(rng) ** 2
             rows.append(_measure(n, "drop_tail_v", float(tails[0]), "V"))

@@ -346,3 +346,42 @@ def test_flights_that_the_chart_dates_too_early_are_learnt_from_after_all() -> N
     assert j is not None
     assert (j.onset, j.step) == (4, True)
     assert j.now == pytest.approx(7.7)
+
+
+def test_a_return_to_what_was_usual_is_no_change_the_other_way() -> None:
+    high = part([0.0] * 20 + [5.0] * 20 + [0.0] * 30)
+    for end in range(42, 71, 4):
+        j = judge_rise([high.until(end)], end, run=RUN, sign=-1.0)
+        assert j is not None
+        assert (j.signal, j.onset) == (None, None)
+    # While it stood it was told; twice is as once.
+    up = judge_rise([high.until(40)], 40, run=RUN)
+    assert up is not None
+    assert up.onset is not None
+    again = part([0.0] * 20 + ([5.0] * 10 + [0.0] * 10) * 2)
+    twice = judge_rise([again], 60, run=RUN, sign=-1.0)
+    assert twice is not None
+    assert twice.signal is None
+
+
+def test_a_fall_below_what_was_usual_before_a_rise_is_told_in_its_size() -> None:
+    j = judge_rise([part([0.0] * 20 + [5.0] * 10 + [-4.0] * 10)], 40, run=RUN, sign=-1.0)
+    assert j is not None
+    assert j.onset is not None
+    assert (int(j.at[j.onset]), j.now) == (30, pytest.approx(4.0))
+
+
+def test_what_stood_for_fifty_flights_is_usual() -> None:
+    for stood, told in ((45, False), (55, True)):
+        y = [0.0] * 10 + [5.0] * stood + [0.0] * 20
+        j = judge_rise([part(y)], len(y), run=RUN, sign=-1.0)
+        assert j is not None
+        assert (j.onset is not None) == told
+
+
+def test_a_rise_after_one_that_went_back_is_told() -> None:
+    j = judge_rise([part([0.0] * 10 + [5.0] * 10 + [0.0] * 60 + [4.0] * 8)], 88, run=RUN)
+    assert j is not None
+    assert j.onset is not None
+    assert int(j.at[j.onset]) == 80
+    assert j.now == pytest.approx(4.0, abs=0.8)

@@ -11,7 +11,7 @@ from telemetry.checks.aircraft_history import AircraftHistory
 from telemetry.checks.sensors.moved import SENSOR_SURE, sensor_odds
 from telemetry.trends.evidence import Judgement
 from telemetry.trends.parts import EvidencePart, log_odds, moved_since
-from telemetry.trends.ratios import current_parts
+from telemetry.trends.ratios import RESPONSE, current_parts
 
 #: A silent servo takes about its share of the node's current with it; this part of it, at least,
 #: must be gone (heuristic: servos of one node are not alike).
@@ -176,8 +176,14 @@ def _read_more(history: AircraftHistory, claim: Claim, since: int) -> float:
 
 
 def _beyond_another_hand(history: AircraftHistory, claim: Claim) -> bool:
-    """Whether a change is more than another pilot's way of flying usually makes of it."""
-    return abs(claim.log_change) >= _OTHER_HAND or not by_another_hand(history, claim)
+    """Whether a change is more than another pilot's way of flying usually makes of it.
+
+    His hand moves the currents of stir and air by one factor, whatever a servo would do to each.
+    """
+    seen = _seen(history, claim, "stir", "air")
+    weight = np.array([sd**-2 for _, sd in seen])
+    moved = float(weight @ [m for m, _ in seen] / weight.sum()) if seen else claim.log_change
+    return abs(moved) >= _OTHER_HAND or not by_another_hand(history, claim)
 
 
 def by_another_hand(history: AircraftHistory, claim: Claim) -> bool:
@@ -208,12 +214,17 @@ def _moves_so(history: AircraftHistory, claim: Claim) -> bool:
 
 def _rest_agrees(history: AircraftHistory, claim: Claim) -> bool:
     """Whether the rest current surely changed with the moving one."""
+    seen = _seen(history, claim, "rest")
+    return bool(seen) and log_odds(*seen[0], claim.log_change * RESPONSE["rest"], 0.0) > _SURELY
+
+
+def _seen(history: AircraftHistory, claim: Claim, *names: str) -> list[tuple[float, float]]:
+    """How far some currents of the place moved with the claimed change, and how sure that is."""
     j = claim.judgement
     assert j.onset is not None
     learn = np.arange(len(history.flights)) < j.at[j.onset]
-    rest = [p for p in place_parts(history, claim.place, claim.others) if p.name == "rest"]
-    seen = [found for p in rest if (found := moved_since(p.since(j.first), learn)) is not None]
-    return bool(seen) and log_odds(*seen[0], claim.log_change * rest[0].response, 0.0) > _SURELY
+    own = [p for p in place_parts(history, claim.place, claim.others) if p.name in names]
+    return [found for p in own if (found := moved_since(p.since(j.first), learn)) is not None]
 
 
 def servo_pct(history: AircraftHistory, claim: Claim) -> float:
