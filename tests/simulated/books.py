@@ -30,7 +30,8 @@ _YEAR = 60
 @dataclass(frozen=True, kw_only=True)
 class Shift:
     """A lasting change: at a place, from a flight on (from 0), as a factor on its current, as mOhm
-    added to its lead or as V added to the offset of its voltage sensor; ``course`` is how much of it is there flight by flight, 1 is all of it.
+    added to its lead or as V added to the offset of its voltage sensor; ``course`` is how much of
+    it is there flight by flight, 1 is all of it.
     """
 
     place: str
