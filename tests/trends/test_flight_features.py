@@ -151,7 +151,9 @@ def test_brownouts_that_are_not_the_telemetry_s(evidence: Evidence, counted: boo
 
 
 def share(travel: float | None = 0.004, chance: float | None = 0.25, **more: Any) -> ServoShare:
-    given = {"place": "tail", "outputs": ("1",), "drives": "rudder", "separable": True}
+    given = {"place": "tail", "outputs": ("1",), "drives": "rudder", "controls": ("rudder",)} | {
+        "separable": True
+    }
     return ServoShare(
         travel_a_per_pct_s=travel,
         chance=chance,
@@ -164,13 +166,12 @@ def share(travel: float | None = 0.004, chance: float | None = 0.25, **more: Any
 
 
 def test_draw_per_travel_and_its_range_by_chance() -> None:
-    servos = (share(), share(drives=None), share(travel=None), share(chance=None))
+    servos = (share(), share(controls=()), share(travel=None), share(chance=None))
     flight = Flight(start_s=0.0, end_s=9.0, kind="flight", phases=(), servos=servos)
-    first, second = _groups(flight)
-    assert (first.place, first.drives, first.outputs) == ("tail", "rudder", ("1",))
+    (first,) = _groups(flight)
+    assert (first.place, first.controls, first.outputs) == ("tail", ("rudder",), ("1",))
     assert (first.low, first.value, first.high) == pytest.approx((0.003, 0.004, 0.005))
-    assert first.separable
-    assert second.drives == ""
+    assert (first.separable, first.basis) == (True, "flight")
 
 
 # Temperature, stretches.
