@@ -129,7 +129,8 @@ def test_observed_margin_is_watched_under_1_v_and_grounds_under_half(
     ("voltage_v", "high_v", "level"),
     [
         (4.51, 4.8, None),
-        (4.49, 4.8, Level.WATCH),
+        (4.49, 4.8, None),  # below a volt, but not surely
+        (4.3, 4.49, Level.WATCH),
         (3.90, 4.01, Level.WATCH),  # below half a volt, but not surely
         (3.80, 3.99, Level.GROUND),
     ],

@@ -85,7 +85,9 @@ def test_current_of_the_only_pack_is_that_of_the_whole(make_season: Make) -> Non
 
 
 def test_silence_of_one_unit_is_news_only_where_it_stands_out_alone(make_season: Make) -> None:
+    """And only where voltage or the whole current shows that the place was off."""
     told = {
+        ("tail", "silence_off"): lambda k: float(k == 12),
         ("tail", "silence_s"): lambda k: 1.8 if k == 12 else 0.5 + 0.02 * (k % 5),
         ("left wing", "silence_s"): lambda _k: 0.6,
         ("tail", "silence_p"): lambda _k: 1e-6,
@@ -96,6 +98,8 @@ def test_silence_of_one_unit_is_news_only_where_it_stands_out_alone(make_season:
     assert (found.place, found.level, found.since_flight) == ("tail", Level.WATCH, "12")
     assert "1.8 s" in found.title
     assert judge(flights[:11], aircraft=CRAFT).findings == ()
+    unseen = {**told, ("tail", "silence_off"): lambda _k: 0.0}
+    assert judge(make_season(29, features=unseen)[:12], aircraft=CRAFT).findings == ()
     # As long before, or another unit silent in the same flight: nothing of this one's own.
     usual = {**told, ("tail", "silence_s"): lambda k: 1.8 if k in (2, 12) else 0.5}
     assert judge(make_season(29, features=usual)[:12], aircraft=CRAFT).findings == ()

@@ -9,7 +9,7 @@ from telemetry.results import Level, WorstCase
 def near_restart(case: WorstCase, restart_v: float, limits: Limits) -> Level | None:
     """What a worst case calls for beside the restart level.
 
-    It has not happened: the value is its cautious end, and what it rests on has intervals.
+    It has not happened, and what it rests on has intervals, the load's own way among them.
 
     Parameters
     ----------
