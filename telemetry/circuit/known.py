@@ -22,10 +22,9 @@ _PROFILE_PART = 0.25
 # than at 1 s).
 _SLOW = Interval(0.25, 0.0, 0.5)
 
-# How far the load falls with the voltage: a servo that holds against air takes its current at any
-# voltage (0), one that starts or stalls is a resistance (1). The cautious end is the value
-# (heuristic).
-_YIELDS = Interval(0.0, 0.0, 1.0)
+# A servo that holds against air takes its current at any voltage (0), one that starts or stalls is
+# a resistance (1). Which of them made the peak is not known: the value lies midway (heuristic).
+_YIELDS = Interval(0.5, 0.0, 1.0)
 
 TOTAL = "total"
 
@@ -86,6 +85,8 @@ class Measured:
         Why a place (or the total) has no return level.
     gone : frozenset of str
         Packs that gave nothing at landing although they share the load.
+    yields : Interval
+        How far the load falls with its voltage: 0 not at all, 1 as a resistance does.
     """
 
     lowest_v: Mapping[str, float] = field(default_factory=dict)
@@ -98,6 +99,7 @@ class Measured:
     return_a: Mapping[str, Interval] = field(default_factory=dict)
     no_return: Mapping[str, str] = field(default_factory=dict)
     gone: frozenset[str] = frozenset()
+    yields: Interval = _YIELDS
 
 
 class Known:
@@ -126,7 +128,7 @@ class Known:
         )
         for kind, values in known:
             self.inputs |= {Input(kind, place): x for place, x in values.items()}
-        self.inputs[SLOW], self.inputs[YIELDS] = _SLOW, _YIELDS
+        self.inputs[SLOW], self.inputs[YIELDS] = _SLOW, measured.yields
         whole = self.inputs.get(Input("amps", TOTAL))
         if len(aircraft.packs) == 1 and whole is not None:
             self.inputs.setdefault(Input("amps", aircraft.packs[0].name), whole)

@@ -70,10 +70,26 @@ class Circuit(Known):
             raise Missing(why)
 
         def volts(x: Numbers, place: str) -> float:
-            return min(self._yielding(x, place, remaining) for remaining in left)
+            lost_v = min(self._yielding(x, place, remaining) for remaining in left)
+            return lost_v if gone else lost_v + self._not_reached_v(x, place)
 
         note = f"{' and '.join(gone)} gave nothing already" if gone else ""
         return CircuitCase(volts, self._flow("peak"), f"not known {why}" if why else note)
+
+    def _not_reached_v(self, x: Numbers, place: str) -> float:
+        """How far above the voltage that the state at landing lets expect a place stayed, V.
+
+        With all packs the same peak was carried, and the place was read through it: it fell less
+        where the packs were fuller at that moment, or where not all peaks came together. A reading
+        below what is expected has another cause than this load, and changes nothing here.
+        """
+        seen_v = self.measured.lowest_v.get(place)
+        try:
+            root_v = self._root_v(x, "peak", self.present)
+            expected_v = self._carried(x, place, root_v, "peak")
+        except Missing:
+            return 0.0
+        return 0.0 if seen_v is None else max(seen_v - expected_v, 0.0)
 
     def _yielding(self, x: Numbers, place: str, packs: list[str]) -> float:
         """Voltage of a place when these packs carry the peak, which falls with the voltage.

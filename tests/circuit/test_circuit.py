@@ -63,7 +63,7 @@ def test_every_measured_number_has_its_name() -> None:
         Input("return", "total"): 20.0,
         SLOW: 0.25,
         DROPOUT: 0.25,
-        YIELDS: 0.0,
+        YIELDS: 0.5,
     }
     assert (x[YIELDS].low, x[YIELDS].high) == (0.0, 1.0)
     assert (x[SLOW].low, x[SLOW].high) == (0.0, 0.5)
@@ -295,6 +295,7 @@ def test_the_current_limit_of_what_some_packs_feed(limits, packs, total) -> None
 # Voltages. Landing: bus 7.6 V, 4 A in all, pack 1 gave 3 A and pack 2 1 A, at 40 mOhm each way.
 
 STATE = Measured(
+    yields=Interval(0.0, 0.0, 1.0),
     landing_v={
         "bus": exact(7.6), "pack 1": exact(7.7), "pack 2": exact(7.65), "wing": exact(7.5),
     },

@@ -47,6 +47,7 @@ E1, R1, E2, R2, WING, TAIL = 8.0, 0.040, 8.0, 0.060, 0.030, 0.050
 TOTAL = 4.0
 BUS = (E1 / R1 + E2 / R2 - TOTAL) / (1 / R1 + 1 / R2)
 STATE = Measured(
+    yields=Interval(0.0, 0.0, 1.0),
     lowest_v={"bus": 7.1, "wing": 6.6, "tail": 6.9, "pack 1": 7.3},
     landing_v={"bus": exact(BUS), "wing": exact(BUS - 2 * WING), "tail": exact(BUS - TAIL)},
     landing_a={
@@ -99,6 +100,25 @@ def test_servos_take_less_at_a_lower_voltage_at_the_best() -> None:
     # The pack may relax by nothing as well; the cautious end knows of neither.
     assert case.high_v == pytest.approx(ALONE + np.hypot(as_resistances - ALONE, RELAXED))
     assert case.low_v == pytest.approx(ALONE - RELAXED)
+
+
+def test_a_load_yields_midway_unless_more_is_known() -> None:
+    alone = _case(margins(TERN, MEASURED, STATE), "bus", "pack-lost")
+    midway = replace(STATE, yields=Measured().yields)
+    case = _case(margins(TERN, MEASURED, midway), "bus", "pack-lost")
+    assert (Measured().yields.low, Measured().yields.high) == (0.0, 1.0)
+    assert alone.voltage_v < case.voltage_v < alone.high_v
+
+
+def test_a_place_that_stayed_higher_at_the_peak_is_put_higher_in_the_case() -> None:
+    """Its packs were fuller then than at landing: 0.2 V less of a fall with both is so with one."""
+    both_v = BUS - PARALLEL * (20 - TOTAL)
+    state = replace(STATE, lowest_v={"bus": both_v + 0.2})
+    case = _case(margins(TERN, MEASURED, state), "bus", "pack-lost")
+    assert case.voltage_v == pytest.approx(ALONE + 0.2)
+    # A reading below it has another cause: the case is as it was, and said to be possible.
+    low = replace(STATE, lowest_v={"bus": both_v - 0.2})
+    assert _case(margins(TERN, MEASURED, low), "bus", "pack-lost").voltage_v == pytest.approx(ALONE)
 
 
 def test_a_way_measured_in_parts_gives_the_same_as_by_share() -> None:
@@ -193,6 +213,7 @@ REGULATED = Aircraft.model_validate(
 # Two regulators of 6.0 V with 8 mOhm each; packs of 7.6 and 7.4 V, 40 and 50 mOhm, 2 A each.
 REG_STATE = replace(
     STATE,
+    lowest_v={},
     landing_v={
         "bus": exact(6.0 - 0.004 * 4),
         "pack 1": exact(7.6 - 0.040 * 2),
