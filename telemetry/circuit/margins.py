@@ -7,11 +7,11 @@
 Each case starts from the state at landing, when the packs are lowest: the mean voltage and current
 of every place there. From that point the voltage is carried along measured resistances to the
 current of the case. (a) asks what this flight would have seen: where a place stayed above what the
-state at landing lets expect of the same peak, it is put so much higher. What a resistance does not tell (a lead's, from the wire table; a regulator's
-drop-out) is taken from the profile and said in the note. A load falls with its voltage, all of it
-or none: the interval holds both, the value lies midway. Intervals follow from those of all
-inputs by :func:`telemetry.numerics.intervals.propagate`. Where something needed is not known, there
-is no voltage, and the note says what is missing.
+state at landing lets expect of the same peak, it is put so much higher. What a resistance does not
+tell (a lead's, from the wire table; a regulator's drop-out) is taken from the profile and said in
+the note. A load falls with its voltage, all of it or none: the interval holds both, the value lies
+midway. Intervals follow from those of all inputs by :func:`telemetry.numerics.intervals.propagate`.
+Where something needed is not known, there is no voltage, and the note says what is missing.
 """
 
 from __future__ import annotations
