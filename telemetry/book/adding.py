@@ -11,13 +11,14 @@ from pathlib import Path
 
 from telemetry.aircraft.profile import new_profile
 from telemetry.book.changes import Changes, load_changes
+from telemetry.book.entries import Seal, entering, write_entered
 from telemetry.book.files import originals
 from telemetry.book.files.dates import start_of
 from telemetry.book.files.layout import Places
 from telemetry.book.files.names import aircraft_key, file_name, flight_id, recording_id
 from telemetry.book.files.tables import cut, parquet_of, table_of
-from telemetry.book.files.writing import changing, read_json, write_file, write_json
-from telemetry.book.maps import AircraftGuess, Learnt, clues_of
+from telemetry.book.files.writing import changing, json_bytes, write_file
+from telemetry.book.maps import AircraftGuess, Clues, clues_of, load_learnt
 from telemetry.book.placing import found_place, right_place
 from telemetry.book.records import Outcome, Recording, RecordingPart, load_recording
 from telemetry.model.errors import BookError
@@ -111,10 +112,13 @@ def settle(
 
 def write(places: Places, entry: BookEntry) -> Outcome:
     """Write what was settled; entries may be written in any order and at once."""
-    stored_bytes = originals.store(places.original(entry.recording.id), entry.data)
-    recording = replace(entry.recording, stored_bytes=stored_bytes)
-    write_flights(places, recording, entry.logs)
-    write_json(places.record(recording.id), recording.document())
+    original = places.original(entry.recording.id)
+    stored = Seal.of(originals.store(original, entry.data))
+    recording = replace(entry.recording, stored_bytes=stored.size_bytes)
+    tables = write_flights(places, recording, entry.logs)
+    record, data = places.record(recording.id), json_bytes(recording.document())
+    with entering(places, {original: stored, **tables, record: Seal.of(data, whole=True)}):
+        write_file(record, data)
     return Outcome(
         file=entry.file,
         status="added",
@@ -128,10 +132,10 @@ def write(places: Places, entry: BookEntry) -> Outcome:
 
 def introduce(places: Places, log: Log, recording: Recording, name: str) -> None:
     """Learn a log's columns, and make a profile for an aircraft that has none."""
-    learn(places, log, recording)
+    learn(places, clues_of(log), recording)
     profile = places.profile(recording.aircraft)
     if not profile.exists():
-        write_file(profile, new_profile(name.strip(), log).encode())
+        write_entered(places, profile, new_profile(name.strip(), log).encode())
 
 
 def known_recording(places: Places, sha256: str) -> Recording | None:
@@ -178,22 +182,25 @@ def part_of(recording: str, first_row: int, log: Log, own: Log, kind: str) -> Re
     )
 
 
-def write_flights(places: Places, recording: Recording, logs: Sequence[Log]) -> None:
+def write_flights(places: Places, recording: Recording, logs: Sequence[Log]) -> dict[Path, Seal]:
     """Write the samples of each flight of a recording; the same input gives the same bytes."""
     changes = load_changes(places)
+    written = {}
     for part, own in zip(recording.flights, logs, strict=True):
-        table = table_of(own, recording.document())
-        write_file(right_place(places, changes, recording, part.id), parquet_of(table))
+        path = right_place(places, changes, recording, part.id)
+        data = parquet_of(table_of(own, recording.document()))
+        write_file(path, data)
+        written[path] = Seal.of(data)
+    return written
 
 
-def learn(places: Places, log: Log, recording: Recording) -> None:
+def learn(places: Places, clues: Clues, recording: Recording) -> None:
     """Learn from a log whose header this is and how it is read; a damaged map begins anew."""
-    clues = clues_of(log)
     path = places.learnt(recording.aircraft, clues.fingerprint)
     old = None
     if path.exists():
         with suppress(BookError):
-            old = Learnt.of(read_json(path))
+            old = load_learnt(path)
     (old or clues.new(recording.aircraft)).with_log(clues, recording.settings).keep(places)
 
 

@@ -1,4 +1,4 @@
-"""Check a book: verify every hash, make again what is derived, sweep out what crashes left."""
+"""Check a book: hold it against its entries, make again what is derived, sweep out leftovers."""
 
 from __future__ import annotations
 
@@ -6,30 +6,37 @@ import re
 import secrets
 import shutil
 import time
-from collections.abc import Callable, Iterator, Mapping
-from contextlib import contextmanager, suppress
+from collections.abc import Callable, Mapping
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
 
 from telemetry.aircraft.profile import profile_errors
 from telemetry.book.adding import learn, part_of, write_flights
 from telemetry.book.changes import BookChange, Changes, load_change
+from telemetry.book.entries import Seal, complete, enter, listed_name, write_entered
 from telemetry.book.files import originals
 from telemetry.book.files.joining import read_again
-from telemetry.book.files.layout import Places
+from telemetry.book.files.layout import LAYOUT, Places, layout_of, write_format
 from telemetry.book.files.tables import cut, log_of, read_table, recording_in, schema_of
-from telemetry.book.files.writing import PART, book_error, read_json, remove, write_json
-from telemetry.book.maps import Learnt
+from telemetry.book.files.writing import (
+    PART,
+    book_error,
+    json_bytes,
+    read_file,
+    read_sealed,
+    write_file,
+)
+from telemetry.book.maps import Learnt, clues_of, clues_of_flight
+from telemetry.book.mending import Edited, Mending, take, write_back
 from telemetry.book.placing import found_place, put, right_place
 from telemetry.book.records import Recording, load_note, load_recording
+from telemetry.book.verifying import DAMAGED, verify
 from telemetry.model.errors import BookError, BusbookError
 from telemetry.model.log import Log
 
 #: Reads an original again: path, settings, row interval in s.
 Read = Callable[[Path, Mapping[str, str], float | None], Log]
-
-#: Ending of an original that was found damaged and put aside.
-DAMAGED = ".damaged"
 
 # Files being written are younger than this; what is older was left by a crash.
 _LEFT_BEHIND_S = 86_400.0
@@ -46,9 +53,13 @@ class CheckReport:
     aside : int
         Flights and notes that are kept aside, counted.
     rebuilt : tuple of str
-        What was made again, relative to the book.
+        What was made again or written back, relative to the book.
     removed : tuple of str
-        Leftovers and derived files that were removed, and damaged originals put aside.
+        Leftovers and derived files that were removed.
+    damaged : tuple of str
+        Files that were not what was stored, by the names under which they were put aside.
+    edited : tuple of Edited
+        Profiles that were changed since; they are entered as they are now.
     problems : tuple of BusbookError
         What is wrong and could not be put right.
     """
@@ -58,73 +69,75 @@ class CheckReport:
     aside: int
     rebuilt: tuple[str, ...]
     removed: tuple[str, ...]
+    damaged: tuple[str, ...]
+    edited: tuple[Edited, ...]
     problems: tuple[BusbookError, ...]
 
 
-def check(places: Places, read: Read | None = None) -> CheckReport:
+def check(places: Places, read: Read | None = None, *, accept: bool = False) -> CheckReport:
     """Check a book; see :meth:`telemetry.book.Logbook.check_book`."""
-    return _Check(places, read or read_again).run()
+    return _Check(places, read or read_again, accept).run()
 
 
 class _Check:
     """One pass over the book. Each step goes on after a problem and keeps it for the report."""
 
-    def __init__(self, places: Places, read: Read) -> None:
+    def __init__(self, places: Places, read: Read, accept: bool) -> None:
         self.places = places
         self.read = read
+        self.accept = accept
         self.changes = Changes.of(())
         self.whole = True
+        self.listed: Mapping[str, Seal] = {}
         self.kept: dict[str, Recording] = {}
-        self.rebuilt: list[str] = []
-        self.removed: list[str] = []
-        self.problems: list[BusbookError] = []
+        self.mending = Mending(places=places)
 
     def run(self) -> CheckReport:
+        complete(self.places)
         self._leftovers()
+        entered = layout_of(self.places) >= LAYOUT
+        verified = verify(self.places) if entered else None
+        if verified is not None:
+            self.listed = verified.listed
+            write_back(self.mending, verified)
         self._changes()
         for identity in self._identities():
-            with self._noting():
+            with self.mending.noting():
                 recording = self._record(identity)
                 self.kept[identity] = recording
                 self._recording(recording)
         self._strays()
-        self._notes_and_maps()
+        self._notes()
+        self._derived()
         for path in self.places.files("aircraft/*.toml"):
-            self.problems += profile_errors(path)
+            self.mending.problems += profile_errors(path)
+        if verified is not None:
+            take(self.mending, verified, self.kept, accept=self.accept)
+            if write_format(self.places):
+                self.mending.rebuilt.append("format.toml")
+        elif not self.mending.problems:
+            enter(self.places, {})  # which enters all that such a book holds
         return CheckReport(
             recordings=len(self.kept),
             flights=sum(
                 len(own.flights) for r in self.kept.values() for own in self.changes.left(r)
             ),
             aside=len(self.changes.removed),
-            rebuilt=tuple(dict.fromkeys(self.rebuilt)),
-            removed=tuple(self.removed),
-            problems=tuple(self.problems),
+            rebuilt=tuple(dict.fromkeys(self.mending.rebuilt)),
+            removed=tuple(self.mending.removed),
+            damaged=tuple(self.mending.damaged),
+            edited=tuple(self.mending.edited),
+            problems=tuple(self.mending.problems),
         )
-
-    @contextmanager
-    def _noting(self) -> Iterator[None]:
-        try:
-            yield
-        except BusbookError as error:
-            self.problems.append(error)
-
-    def _name(self, path: Path) -> str:
-        return path.relative_to(self.places.root).as_posix()
-
-    def _remove(self, path: Path) -> None:
-        with self._noting():
-            remove(path)
-            self.removed.append(self._name(path))
 
     def _changes(self) -> None:
         """Read every change; where one cannot be read, nothing is taken for astray."""
         found: list[BookChange] = []
         for path in self.places.files("changes/*.json"):
-            before = len(self.problems)
-            with self._noting():
+            before = len(self.mending.problems)
+            with self.mending.noting():
                 found.append(load_change(path))
-            self.whole = self.whole and len(self.problems) == before
+            self.whole = self.whole and len(self.mending.problems) == before
         self.changes = Changes.of(found)
 
     def _leftovers(self) -> None:
@@ -135,9 +148,9 @@ class _Check:
                     continue
                 if path.is_dir():
                     shutil.rmtree(path, ignore_errors=True)
-                    self.removed.append(self._name(path))
+                    self.mending.removed.append(self.mending.name(path))
                 else:
-                    self._remove(path)
+                    self.mending.remove(path)
 
     def _identities(self) -> list[str]:
         """Every recording of which there is any trace."""
@@ -169,8 +182,8 @@ class _Check:
             with suppress(BookError):
                 recording = Recording.of(recording_in(schema_of(flight)))
                 if recording.id == identity:
-                    write_json(path, recording.document())
-                    self.rebuilt.append(self._name(path))
+                    write_entered(self.places, path, json_bytes(recording.document()))
+                    self.mending.rebuilt.append(self.mending.name(path))
                     return recording
         raise damage
 
@@ -181,12 +194,18 @@ class _Check:
             data = originals.fetch(path, recording.sha256, recording.size_bytes, recording.file)
             aside = path.with_name(path.name + DAMAGED)
             if aside.exists():
-                self._remove(aside)
+                self.mending.remove(aside)
+            seal = self.listed.get(f"originals/{path.name}")
+            if seal is not None and not seal.fits(path):
+                again = originals.store(path, data)  # the same content, otherwise packed
+                self.mending.rebuilt.append(self.mending.name(path))
+                if Seal.of(again) != seal:
+                    enter(self.places, {path: Seal.of(again)})
         except BookError as error:
-            self.problems.append(error)
+            self.mending.problems.append(error)
             if path.exists():
                 # Put aside, the book no longer claims to have it, and takes it when added again.
-                self._put_aside(path)
+                self.mending.put_aside(path)
         try:
             self._flights(recording)
         except BookError:
@@ -194,29 +213,28 @@ class _Check:
                 raise
             self._rebuild(recording, data)
 
-    def _put_aside(self, path: Path) -> None:
-        with self._noting():
-            try:
-                path.replace(path.with_name(path.name + DAMAGED))
-            except OSError as error:
-                raise book_error(error, path, "put aside") from error
-            self.removed.append(self._name(path))
-
     def _flights(self, recording: Recording) -> None:
-        """Read every flight of a recording to its end, and learn its header where that is lost."""
+        """Hold every flight of a recording against its entry; learn its header where that is lost.
+
+        Without an entry it is read to its end.
+        """
         whose = {p.id: own for own in self.changes.left(recording) for p in own.flights}
         for part in recording.flights:
             path = found_place(self.places, self.changes, recording, part.id)
             right = right_place(self.places, self.changes, recording, part.id)
             if path != right and path.exists() and self.whole:
                 put(self.places, part.id)
-                self.rebuilt.append(self._name(right))
+                self.mending.rebuilt.append(self.mending.name(right))
                 path = right
-            log = log_of(read_table(path, part.rows), path)
-            if log.provenance.sha256 != recording.sha256:
-                raise BookError("this flight's table is another flight's", path=path)
+            seal = self.listed.get(f"flights/{part.id}.parquet")
+            if seal is None:
+                log = log_of(read_table(path, part.rows), path)
+                if log.provenance.sha256 != recording.sha256:
+                    raise BookError("this flight's table is another flight's", path=path)
+            elif not seal.fits(path):
+                raise BookError("this flight's table is not what was stored", path=path)
             if part.id in whose:
-                learn(self.places, log, whose[part.id])
+                learn(self.places, clues_of_flight(path), whose[part.id])
 
     def _rebuild(self, recording: Recording, data: bytes) -> None:
         folder = self.places.root / f".{secrets.token_hex(8)}{PART}"
@@ -243,18 +261,22 @@ class _Check:
             for (first, own), part in zip(cuts, recording.flights, strict=True)
         )
         again = replace(recording, flights=parts)
-        write_flights(self.places, again, [own for _, own in cuts])
+        written = write_flights(self.places, again, [own for _, own in cuts])
         for own in self.changes.left(again):
-            learn(self.places, log, own)
+            learn(self.places, clues_of(log), own)
         if again != recording:
-            write_json(self.places.record(recording.id), again.document())
+            path = self.places.record(recording.id)
+            data = json_bytes(again.document())
+            write_file(path, data)
+            written[path] = Seal.of(data, whole=True)
+        if any(self.listed.get(str(listed_name(self.places, p))) != s for p, s in written.items()):
+            enter(self.places, written)
         for part in parts:
             path = right_place(self.places, self.changes, again, part.id)
-            self.rebuilt.append(self._name(path))
+            self.mending.rebuilt.append(self.mending.name(path))
 
     def _strays(self) -> None:
-        """Flights in another aircraft's folder, and measures of no flight: derived, so removed."""
-        ids = {p.id for r in self.kept.values() for p in r.flights}
+        """Flights in another aircraft's folder: copies, so removed."""
         right = {
             right_place(self.places, self.changes, r, p.id)
             for r in self.kept.values()
@@ -262,15 +284,7 @@ class _Check:
         }
         for path in self._tables() if self.whole else ():
             if path.stem.partition("-")[0] in self.kept and path not in right:
-                self._remove(path)
-        for path in self.places.files("measures/*.json"):
-            try:
-                read_json(path)
-                stray = path.stem not in ids
-            except BookError:
-                stray = True
-            if stray:
-                self._remove(path)
+                self.mending.remove(path)
 
     def _tables(self) -> list[Path]:
         """The samples of every flight, of those that are kept aside too."""
@@ -279,13 +293,46 @@ class _Check:
             *self.places.files("removed/flights/*/*.parquet"),
         ]
 
-    def _notes_and_maps(self) -> None:
+    def _notes(self) -> None:
+        """Notes where they say whose they are, or where the changes put them."""
         notes = self.places.files("notes/*/*.json")
         for path in (*notes, *self.places.files("removed/notes/*/*.json")):
-            with self._noting():
-                load_note(path)
+            with self.mending.noting():
+                note = load_note(path)
+                aside = note.id in self.changes.removed
+                place = self.places.removed_note if aside else self.places.note
+                right = place(note.aircraft, note.id)
+                if path == right or not self.whole:
+                    continue
+                data = read_file(path)
+                if not right.exists():
+                    write_file(right, data)
+                    self.mending.rebuilt.append(self.mending.name(right))
+                if read_file(right) == data:
+                    self.mending.remove(path)
+
+    def _derived(self) -> None:
+        """Maps and measures that are not what was written, or of nothing the book has, go."""
+        ids = {p.id for r in self.kept.values() for p in r.flights}
         for path in self.places.files("maps/*/*.json"):
             try:
-                Learnt.of(read_json(path))
+                one = Learnt.of(read_sealed(path))
+                stray = path != self.places.learnt(one.aircraft, one.fingerprint)
             except BookError:
-                self._remove(path)
+                stray = True
+            if stray:
+                self.mending.remove(path)
+        for path in self.places.files("measures/*.json"):
+            if path.stem not in ids or not _is_sealed(path, "flight"):
+                self.mending.remove(path)
+        for path in self.places.files("measures/replays/*.json"):
+            if not _is_sealed(path, "aircraft"):
+                self.mending.remove(path)
+
+
+def _is_sealed(path: Path, whose: str) -> bool:
+    """Whether a derived document is what was written, and of what its name says."""
+    try:
+        return read_sealed(path).get(whose) == path.stem
+    except BookError:
+        return False

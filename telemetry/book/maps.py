@@ -21,7 +21,7 @@ from telemetry.book.files.joining import PARTS
 from telemetry.book.files.layout import Places
 from telemetry.book.files.names import aircraft_key
 from telemetry.book.files.tables import channels_in, provenance_in, schema_of
-from telemetry.book.files.writing import read_json, write_json
+from telemetry.book.files.writing import read_json, read_sealed, write_sealed
 from telemetry.importer import ColumnMap
 from telemetry.importer.names.settings import find_column
 from telemetry.model.channels import Channel
@@ -91,9 +91,20 @@ class Learnt:
         """Write it into the book, where it is not there already."""
         path = places.learnt(self.aircraft, self.fingerprint)
         with suppress(BookError):
-            if path.exists() and Learnt.of(read_json(path)) == self:
+            if path.exists() and load_learnt(path) == self:
                 return
-        write_json(path, self.document())
+        write_sealed(path, self.document())
+
+
+def load_learnt(path: Path) -> Learnt:
+    """What a file of the book knows of one set of columns; BookError if it is damaged."""
+    try:
+        doc = read_sealed(path)
+    except BookError:
+        doc = read_json(path)  # books of older layouts have no hash in it
+        if "sha256" in doc:
+            raise
+    return Learnt.of(doc)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

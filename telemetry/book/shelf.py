@@ -16,8 +16,16 @@ from telemetry.book.files import originals
 from telemetry.book.files.layout import open_book
 from telemetry.book.files.names import aircraft_key, checked_flight, checked_recording, recording_id
 from telemetry.book.files.tables import channels_in, log_of, read_table, schema_of
-from telemetry.book.files.writing import read_json
-from telemetry.book.maps import AircraftGuess, Learnt, clues_of, column_maps, guess, owners
+from telemetry.book.files.writing import read_sealed
+from telemetry.book.maps import (
+    AircraftGuess,
+    Learnt,
+    clues_of,
+    column_maps,
+    guess,
+    load_learnt,
+    owners,
+)
 from telemetry.book.placing import finish, found_place
 from telemetry.book.records import (
     BookFlight,
@@ -216,9 +224,7 @@ class Shelf:
     def learnt(self, aircraft: str | None = None) -> tuple[Learnt, ...]:
         """The columns that one aircraft, or any, is known by, and how they are read."""
         who = "*" if aircraft is None else aircraft_key(aircraft)
-        return tuple(
-            Learnt.of(read_json(p)) for p in self._places.files(f"maps/aircraft={who}/*.json")
-        )
+        return tuple(map(load_learnt, self._places.files(f"maps/aircraft={who}/*.json")))
 
     def column_maps(self, aircraft: str | None = None) -> tuple[ColumnMap, ...]:
         """What was settled about columns, for :func:`telemetry.importer.read_log`.
@@ -253,9 +259,13 @@ class Shelf:
 
     def get_replay(self, aircraft: str) -> dict[str, Any]:
         """What was kept by :meth:`Logbook.put_replay`; empty where missing or damaged."""
-        path = self._places.replay(aircraft_key(aircraft))
+        key = aircraft_key(aircraft)
+        path = self._places.replay(key)
         with suppress(BookError):
-            return read_json(path) if path.exists() else {}
+            kept = read_sealed(path) if path.exists() else {}
+            doc = kept.get("replay")
+            if kept.get("aircraft") == key and isinstance(doc, dict):
+                return doc
         return {}
 
     def get_measures(self, flight: str, version: str) -> dict[str, Any] | None:
@@ -264,8 +274,9 @@ class Shelf:
         if not path.exists():
             return None
         with suppress(BookError):
-            kept = read_json(path)
+            kept = read_sealed(path)
             doc = kept.get("measures")
-            if kept.get("version") == version and isinstance(doc, dict):
+            whose = (kept.get("flight"), kept.get("version"))
+            if whose == (flight, version) and isinstance(doc, dict):
                 return doc
         return None

@@ -32,12 +32,12 @@ from telemetry.book import adding
 from telemetry.book.adding import BookEntry
 from telemetry.book.changes import BookChange, ChangeKind, load_changes, new_change
 from telemetry.book.checking import CheckReport, Read, check
+from telemetry.book.entries import change_entered, write_entered
 from telemetry.book.export import export_flights
 from telemetry.book.files import originals
 from telemetry.book.files.dates import refuse_future
-from telemetry.book.files.layout import raise_layout
 from telemetry.book.files.names import aircraft_key, checked_flight
-from telemetry.book.files.writing import change_file, write_file, write_json
+from telemetry.book.files.writing import json_bytes, write_sealed
 from telemetry.book.placing import finish
 from telemetry.book.records import Note, NoteKind, Outcome, load_note, new_note
 from telemetry.book.selecting import flights_or_all
@@ -238,7 +238,8 @@ class Logbook(Shelf):
         profile = self.profile_path(key)
         with suppress(BookError):  # the flights are its own, with a profile or without
             if not profile.exists():
-                write_file(profile, new_profile(to.strip(), self.read(strange[0].id)).encode())
+                data = new_profile(to.strip(), self.read(strange[0].id)).encode()
+                write_entered(self._places, profile, data)
         return change
 
     def say_packs(self, flights: Sequence[str], label: str) -> BookChange:
@@ -263,8 +264,8 @@ class Logbook(Shelf):
         self, kind: ChangeKind, what: Sequence[str], *, to: str | None = None
     ) -> BookChange:
         change = new_change(kind, what, self._next_order(), to=to)
-        raise_layout(self._places)
-        write_json(self._places.change(change.id), change.document())
+        path = self._places.change(change.id)
+        write_entered(self._places, path, json_bytes(change.document()))
         # It is done; what follows of it is finished by the next one who opens the book.
         finish(self._places, what)
         return change
@@ -274,7 +275,7 @@ class Logbook(Shelf):
     def put_profile(self, aircraft: str, text: str) -> Path:
         """Write the profile of an aircraft (TOML); the path it was written to."""
         path = self.profile_path(aircraft)
-        write_file(path, text.encode())
+        write_entered(self._places, path, text.encode())
         return path
 
     def change_profile(self, aircraft: str, change: Callable[[bytes | None], bytes]) -> Path:
@@ -288,7 +289,7 @@ class Logbook(Shelf):
             leaves the profile as it was.
         """
         path = self.profile_path(aircraft)
-        change_file(path, change)
+        change_entered(self._places, path, change)
         return path
 
     # Notes.
@@ -348,7 +349,8 @@ class Logbook(Shelf):
 
     def keep_note(self, note: Note) -> Note:
         """Write a note that was drafted; the note as the book lists it."""
-        write_json(self._places.note(note.aircraft, note.id), note.document())
+        path = self._places.note(note.aircraft, note.id)
+        write_entered(self._places, path, json_bytes(note.document()))
         return next((n for n in self.notes(note.aircraft) if n.id == note.id), note)
 
     # Measures: derived by others, kept here.
@@ -364,7 +366,7 @@ class Logbook(Shelf):
             If the book cannot be written to.
         """
         path = self._places.measures(checked_flight(flight))
-        write_json(path, {"version": version, "measures": dict(doc)})
+        write_sealed(path, {"flight": flight, "version": version, "measures": dict(doc)})
 
     def put_replay(self, aircraft: str, doc: Mapping[str, Any]) -> None:
         """Keep what the flights of an aircraft told together, as plain JSON values.
@@ -374,20 +376,27 @@ class Logbook(Shelf):
         BookError
             If the book cannot be written to.
         """
-        write_json(self._places.replay(aircraft_key(aircraft)), dict(doc))
+        key = aircraft_key(aircraft)
+        write_sealed(self._places.replay(key), {"aircraft": key, "replay": dict(doc)})
 
     # Checking and handing on.
 
-    def check_book(self, read: Read | None = None) -> CheckReport:
-        """Verify every hash, make again what is derived, sweep out what crashes left.
+    def check_book(self, read: Read | None = None, *, accept: bool = False) -> CheckReport:
+        """Hold every file against its entry, make again what is derived, sweep out leftovers.
+
+        Small documents that were changed or lost are written back; profiles that were changed are
+        shown and entered as they are. This finds accidents, not forgery.
 
         Parameters
         ----------
         read : callable, optional
             Reads an original again: ``read(path, settings, row_interval_s) -> Log``; by default
             with :func:`telemetry.importer.read_log`.
+        accept : bool
+            Take files that no entry lists, and what is changed and cannot be put right, as they
+            are; give up entries that are lost.
         """
-        return check(self._places, read)
+        return check(self._places, read, accept=accept)
 
     def export(self, what: str | Sequence[str], to: str | Path) -> None:
         """Write flights, or all flights of an aircraft, as Parquet or clean CSV.

@@ -22,6 +22,7 @@ from telemetry.cli.shared import (
     with_reading_options,
 )
 from telemetry.model.errors import BusbookError, sentence
+from telemetry.model.text import plain
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -83,34 +84,52 @@ def _standing(shelf: Logbook, name: str, timeline: Sequence[BookFlight | Note]) 
 
 
 @click.command("check-book")
+@click.option(
+    "--accept",
+    is_flag=True,
+    help="Take files that busbook did not write, and what cannot be put right, as they are.",
+)
 @with_book
 @click.pass_context
-def check_book(ctx: click.Context, book: Path | None) -> None:
-    """Verify every hash of the logbook and make again what is derived.
+def check_book(ctx: click.Context, book: Path | None, accept: bool) -> None:
+    """Hold every file of the logbook against what was written; make again what can be.
+
+    Small files that were changed or lost are written back. A profile that was changed is shown.
+    This finds accidents of disks, copies and hands, not forgery.
 
     \b
     Examples:
       busbook check-book
       busbook check-book --book logs/book
       busbook check-book --book /media/stick/book
+      busbook check-book --accept
     """
     shelf = open_book(book)
     say(f"checking {shelf.path}")
-    report = shelf.check_book()
+    report = shelf.check_book(accept=accept)
     aside = f", {report.aside} kept aside" if report.aside else ""
     tell(f"{report.recordings} recordings with {report.flights} flights checked{aside}")
-    for title, names in (("made again", report.rebuilt), ("removed", report.removed)):
+    for title, names in (
+        ("made again", report.rebuilt),
+        ("damaged and put aside", report.damaged),
+        ("removed", report.removed),
+    ):
         if names:
             tell(f"{title}:")
             for one in names:
                 tell(f"  {one}")
+    for edited in report.edited:
+        tell(f"changed since busbook wrote it, and kept as it is now: {edited.file}")
+        for line in edited.lines:
+            tell(f"  {plain(line)}")
     for problem in report.problems:
         say(sentence(problem))
     if report.problems:
         number = len(report.problems)
         tell(f"{number} problem{'s' if number > 1 else ''}, told above")
         ctx.exit(2)
-    tell("everything is as it was stored")
+    mended = report.rebuilt or report.damaged or report.edited
+    tell(f"everything{' else' if mended else ''} is as it was stored")
 
 
 @click.command()

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
@@ -90,9 +89,9 @@ def test_what_is_damaged_is_judged_again(
 ) -> None:
     whole, _ = asked(season)
     path = shelf.path / "measures" / "replays" / "wren.json"
-    doc = json.loads(path.read_text())
+    doc = shelf.get_replay("wren")
     doc["together"][next(iter(doc["together"]))] = [{"code": "x"}]
-    path.write_text(json.dumps(doc))
+    shelf.put_replay("wren", doc)
     again, judged = asked(season)
     assert (again, judged) == (whole, [0])
     path.write_text("{")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shutil
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -195,11 +196,13 @@ def test_check_book_knows_what_is_kept_aside(filled: Logbook) -> None:
     pd.testing.assert_frame_equal(pd.read_parquet(kept), frame)
 
 
-def test_a_damaged_change_is_told_and_costs_nothing(filled: Logbook) -> None:
+def test_a_damaged_change_without_an_entry_is_told_and_costs_nothing(filled: Logbook) -> None:
     flights = filled.flights("tern")
     filled.move([flights[0].id], "petrel")
     filled.remove([flights[1].id])
     before = sorted(p.name for p in filled.path.rglob("*.parquet"))
+    shutil.rmtree(filled.path / "entries")
+    (filled.path / "format.toml").write_text("layout = 2\n")
     for path in filled.path.glob("changes/*.json"):
         path.write_text("{")
     report = Logbook(filled.path).check_book()
@@ -210,14 +213,19 @@ def test_a_damaged_change_is_told_and_costs_nothing(filled: Logbook) -> None:
         filled.flights("tern")
 
 
-def test_a_book_of_an_older_layout_is_marked_before_its_first_change(filled: Logbook) -> None:
+def test_a_book_of_an_older_layout_is_entered_before_its_first_change(filled: Logbook) -> None:
     form = filled.path / "format.toml"
     form.write_text("layout = 1\n")
+    shutil.rmtree(filled.path / "entries")
     book = Logbook(filled.path)
-    book.note("tern", "looked", kind="checked")
+    assert len(book.flights("tern")) == 4
     assert form.read_text() == "layout = 1\n"
-    book.remove([book.flights("tern")[0].id])
+    book.note("tern", "looked", kind="checked")
     assert f"layout = {LAYOUT}\n" in form.read_text()
+    report = book.check_book()
+    assert (report.problems, report.rebuilt) == ((), ())
+    next(filled.path.glob("flights/*/*.parquet")).unlink()
+    assert len(book.check_book().rebuilt) == 1
 
 
 def test_a_change_is_one_small_file_that_tells_what_it_did(filled: Logbook) -> None:

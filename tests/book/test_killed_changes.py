@@ -49,7 +49,7 @@ def test_killed_at_random_moments(tmp_path: Path) -> None:
     counts = kill_rounds(tmp_path, 25)
     assert counts["killed"] == 25
     # The test is worth something only if some were stopped in the middle.
-    assert counts["done"] >= 50
+    assert counts["done"] >= 20
     assert counts["in the middle of one"] >= 5
 
 

@@ -184,7 +184,8 @@ def test_a_book_of_layout_1_is_read(tmp_path: Path) -> None:
     assert book.original(recording.id).decode() == wanted["original"]
     (note,) = book.notes("tern")
     assert (note.kind, note.place, note.text) == ("repaired", "left wing", "connector cleaned")
-    assert book.get_measures(wanted["flights"][0], "1") == {"rest_a": 0.31}
+    # Measures have no hash of their own in it: they are worked out anew.
+    assert book.get_measures(wanted["flights"][0], "1") is None
     assert book.learnt("tern")[0].settings == {"Bus voltage [V]": "bus/voltage[V]"}
     profile = book.profile("tern")
     assert profile is not None

@@ -10,7 +10,7 @@ from telemetry.book.files.writing import PART, book_error, make_folder, read_fil
 from telemetry.model.errors import BookError
 
 #: Version of the layout that this program writes. It reads this one and all before it.
-LAYOUT = 2
+LAYOUT = 3
 
 _FORMAT = "format.toml"
 _TEXT = f"""\
@@ -48,6 +48,10 @@ class Places:
     def change(self, change: str) -> Path:
         """One change of what the book holds."""
         return self.root / "changes" / f"{change}.json"
+
+    def entry(self, entry: str) -> Path:
+        """What one write wrote."""
+        return self.root / "entries" / f"{entry}.json"
 
     def removed_flight(self, aircraft: str, flight: str) -> Path:
         """The samples of a flight that is kept aside."""
@@ -111,11 +115,18 @@ def open_book(root: Path, *, make: bool = True) -> Places:
     return Places(root)
 
 
-def raise_layout(places: Places) -> None:
-    """Mark a book of an older layout as one of this, before something new is written into it."""
+def layout_of(places: Places) -> int:
+    """The version of the layout of a book; errors as of :func:`open_book`."""
+    return _layout_of(places.root / _FORMAT)
+
+
+def write_format(places: Places) -> bool:
+    """Mark a book as one of this layout; False where it says so already, word for word."""
     path = places.root / _FORMAT
-    if _layout_of(path) < LAYOUT:
-        write_file(path, _TEXT.encode())
+    if path.exists() and read_file(path) == _TEXT.encode():
+        return False
+    write_file(path, _TEXT.encode())
+    return True
 
 
 def _make(root: Path, path: Path) -> None:

@@ -48,11 +48,11 @@ def read(source: Path) -> bytes:
         raise book_error(error, source, "read") from error
 
 
-def store(path: Path, data: bytes) -> int:
-    """Keep an original; the size of its compressed copy in bytes."""
+def store(path: Path, data: bytes) -> bytes:
+    """Keep an original; the bytes of its compressed copy."""
     packed: bytes = pa.Codec("zstd", compression_level=_LEVEL).compress(data, asbytes=True)
     write_file(path, packed)
-    return len(packed)
+    return packed
 
 
 def fetch(path: Path, sha256: str, size_bytes: int, file: str) -> bytes:

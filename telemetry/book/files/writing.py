@@ -8,11 +8,12 @@ begin with a dot, and :meth:`telemetry.book.Logbook.check_book` sweeps them out.
 from __future__ import annotations
 
 import errno
+import hashlib
 import json
 import os
 import secrets
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any, BinaryIO
@@ -183,10 +184,9 @@ def read_file(path: Path) -> bytes:
         raise book_error(error, path, "read") from error
 
 
-def write_json(path: Path, doc: dict[str, Any]) -> None:
-    """Write a document as JSON whole; NaN and infinity are refused with ValueError."""
-    text = json.dumps(doc, ensure_ascii=False, allow_nan=False, indent=1)
-    write_file(path, (text + "\n").encode())
+def json_bytes(doc: Mapping[str, Any]) -> bytes:
+    """A document as the bytes of a JSON file; NaN and infinity are refused with ValueError."""
+    return (json.dumps(doc, ensure_ascii=False, allow_nan=False, indent=1) + "\n").encode()
 
 
 def read_json(path: Path) -> dict[str, Any]:
@@ -197,7 +197,41 @@ def read_json(path: Path) -> dict[str, Any]:
     BookError
         If it is missing, cannot be read or is no JSON object.
     """
-    data = read_file(path)
+    return _object_in(read_file(path), path)
+
+
+def write_sealed(path: Path, doc: Mapping[str, Any]) -> None:
+    """Write a derived document whose first value is the hash of all that follows it.
+
+    NaN and infinity are refused with ValueError.
+    """
+    rest = json.dumps(doc, ensure_ascii=False, allow_nan=False, indent=1).removeprefix("{").encode()
+    write_file(path, _SEAL % hashlib.sha256(rest).hexdigest().encode() + rest)
+
+
+def read_sealed(path: Path) -> dict[str, Any]:
+    """A document as :func:`write_sealed` wrote it.
+
+    Raises
+    ------
+    BookError
+        If it is missing, cannot be read, or any byte of it is another one.
+    """
+    return sealed_in(read_file(path), path)
+
+
+def sealed_in(data: bytes, path: Path) -> dict[str, Any]:
+    """The same from the bytes of the file."""
+    start = len(_SEAL % (b"0" * 64))
+    if data[:start] != _SEAL % hashlib.sha256(data[start:]).hexdigest().encode():
+        raise damaged(path)
+    return _object_in(data, path)
+
+
+_SEAL = b'{\n "sha256": "%s",'
+
+
+def _object_in(data: bytes, path: Path) -> dict[str, Any]:
     try:
         doc = json.loads(data, parse_constant=_refuse)
     except (ValueError, RecursionError) as error:
