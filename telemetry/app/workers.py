@@ -21,7 +21,8 @@ from concurrent.futures import (
 from contextlib import contextmanager
 from functools import partial
 from importlib.metadata import PackageNotFoundError, version
-from multiprocessing import get_context
+from multiprocessing import get_context, parent_process
+from multiprocessing.connection import wait
 from pathlib import Path
 from threading import Event, Thread
 from typing import TYPE_CHECKING, Any, NamedTuple, TypeVar
@@ -66,13 +67,26 @@ def worker_pool(workers: int) -> ProcessPoolExecutor:
     workers : int
         Number of processes, 1 or more.
     """
-    return ProcessPoolExecutor(workers, mp_context=get_context("spawn"), initializer=_one_thread)
+    return ProcessPoolExecutor(workers, mp_context=get_context("spawn"), initializer=_begin_worker)
 
 
-def _one_thread() -> None:
-    """Keep as many threads running as there are workers, unless the user has set it otherwise."""
+def _begin_worker() -> None:
+    """On a worker: one thread of each library, unless the user has set it otherwise."""
     for name in _THREADS:
         os.environ.setdefault(name, "1")
+    Thread(target=_end_with_parent, daemon=True).start()
+
+
+def _end_with_parent() -> None:
+    """End this process as soon as the one that began it is gone, however that was ended.
+
+    A pool asks its workers to end; one that was killed, or whose terminal was closed, asks nobody,
+    and its workers would wait for work for ever.
+    """
+    parent = parent_process()
+    if parent is not None:
+        wait([parent.sentinel])
+        os._exit(1)
 
 
 @contextmanager

@@ -14,7 +14,7 @@ from telemetry.book.changes import Changes, load_changes
 from telemetry.book.entries import Seal, entering, write_entered
 from telemetry.book.files import originals
 from telemetry.book.files.dates import start_of
-from telemetry.book.files.layout import Places
+from telemetry.book.files.layout import Places, layout_of
 from telemetry.book.files.names import aircraft_key, file_name, flight_id, recording_id
 from telemetry.book.files.tables import cut, parquet_of, table_of
 from telemetry.book.files.writing import changing, json_bytes, write_file
@@ -53,6 +53,7 @@ def settle(
     row_interval_s: float | None,
 ) -> Outcome | BookEntry:
     """Settle what is to be added, and learn from it; see :meth:`telemetry.book.Logbook.add`."""
+    layout_of(places)  # a book that has gone is not begun anew
     wanted = None if aircraft is None else aircraft_key(aircraft)
     given = log.provenance.file
     sha256 = hashlib.sha256(data).hexdigest()
@@ -112,6 +113,7 @@ def settle(
 
 def write(places: Places, entry: BookEntry) -> Outcome:
     """Write what was settled; entries may be written in any order and at once."""
+    layout_of(places)
     original = places.original(entry.recording.id)
     stored = Seal.of(originals.store(original, entry.data))
     recording = replace(entry.recording, stored_bytes=stored.size_bytes)

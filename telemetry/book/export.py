@@ -14,6 +14,7 @@ import pandas as pd
 import pyarrow as pa
 import pyarrow.parquet as pq
 
+from telemetry.book.files.layout import is_book
 from telemetry.book.files.names import file_name, flight_id, recording_id
 from telemetry.book.files.tables import TIME, read_table, schema_of, table_of
 from telemetry.book.files.writing import book_error, written_aside
@@ -88,11 +89,11 @@ def export_log(log: Log, to: Path) -> None:
         If the file cannot be written, or its ending tells no format; nothing half-written stays.
     """
     table = _with_origin(table_of(log), ExportOrigin.of(log))
-    with _sink(to, None, table.schema) as write:
+    with _sink(to, table.schema) as write:
         write(table)
 
 
-def export_flights(flights: Sequence[tuple[BookFlight, Path]], to: Path, *, book: Path) -> None:
+def export_flights(flights: Sequence[tuple[BookFlight, Path]], to: Path) -> None:
     """Write flights of the book, each with the path of its table, as one table.
 
     The table has the first columns that :func:`export_log` tells of, and every column that any
@@ -107,7 +108,7 @@ def export_flights(flights: Sequence[tuple[BookFlight, Path]], to: Path, *, book
         As in :func:`export_log`.
     """
     schema = _common([schema_of(path) for _, path in flights])
-    with _sink(to, book, schema) as write:
+    with _sink(to, schema) as write:
         for flight, path in flights:
             table = read_table(path, flight.rows)
             write(_fitted(_with_origin(table, ExportOrigin.of(flight)), schema))
@@ -151,15 +152,15 @@ def _fitted(table: Any, schema: Any) -> Any:
 
 
 @contextmanager
-def _sink(to: Path, book: Path | None, schema: Any) -> Iterator[Callable[[Any], None]]:
+def _sink(to: Path, schema: Any) -> Iterator[Callable[[Any], None]]:
     """A function that takes tables of that schema and writes them to the file."""
     if to.suffix.lower() not in (".parquet", ".csv"):
         raise OutputError(
             "its ending tells no format", path=to, hint="let it end with .parquet or .csv"
         )
-    if book is not None and to.resolve().is_relative_to(book.resolve()):
+    if any(is_book(folder) for folder in to.resolve().parents):
         raise OutputError(
-            "this lies within the logbook", path=to, hint="give a path outside the book"
+            "this lies within a logbook", path=to, hint="give a path outside the book"
         )
     try:
         with written_aside(to) as file:

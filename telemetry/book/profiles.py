@@ -10,6 +10,7 @@ from telemetry.aircraft.profile import new_profile, set_keys
 from telemetry.book.files.writing import change_file
 from telemetry.book.store import Logbook
 from telemetry.model.errors import ProfileError
+from telemetry.model.files import MOST_TEXT_BYTES
 
 
 def set_in_book(
@@ -57,6 +58,9 @@ def set_in_file(path: Path, places: Sequence[str], options: Mapping[str, str]) -
 
 
 def _text(data: bytes, path: Path) -> str:
+    if len(data) > MOST_TEXT_BYTES:
+        what = f"this is larger than any profile ({MOST_TEXT_BYTES // 1000} kilobytes at most)"
+        raise ProfileError(what, path=path, hint="shorten it in an editor")
     try:
         return data.decode("utf-8")
     except UnicodeDecodeError as error:

@@ -420,4 +420,4 @@ class Logbook(Shelf):
         """
         flights = flights_or_all(self, (what,) if isinstance(what, str) else what)
         paths = [(f, self.table_path(f)) for f in flights]
-        export_flights(paths, Path(to), book=self.path)
+        export_flights(paths, Path(to))

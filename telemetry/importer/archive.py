@@ -16,6 +16,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from telemetry.model.errors import UnreadableLog
+from telemetry.model.files import is_regular, open_regular, read_whole
 
 #: What a folder or an archive is searched for; a file that is named may be called anything.
 LOG_ENDINGS = (".csv", ".tsv", ".txt", ".log", ".dat")
@@ -44,14 +45,14 @@ def read_bytes(path: Path) -> bytes:
     Raises
     ------
     OSError, ValueError
-        As `Path.read_bytes`.
+        As :func:`telemetry.model.files.read_whole`.
     UnreadableLog
         The archive is damaged, encrypted or too large, or holds several logs.
     """
     archive, inside = _within(path)
     if inside:
         return _member(archive, inside, path)
-    raw = path.read_bytes()
+    raw = read_whole(path, MOST_BYTES)
     if raw.startswith(_GZIP):
         return _gunzipped(raw, path)
     if raw.startswith(_ZIP) and path.is_file():
@@ -225,7 +226,7 @@ def _refuse_large(size: int, packed: int, path: Path) -> None:
 
 
 def _head(path: Path) -> bytes:
-    if path.exists() and not path.is_file():
+    if path.exists() and not is_regular(path):
         return b""  # a pipe gives its bytes once
-    with path.open("rb") as file:
+    with open_regular(path) as file:
         return file.read(4)

@@ -24,6 +24,7 @@ from pathlib import Path
 from telemetry.importer.names.settings import parse_setting
 from telemetry.importer.text.layout import TableLayout
 from telemetry.model.errors import OutputError, UnknownSetting
+from telemetry.model.files import read_small_text
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -122,7 +123,7 @@ def load_column_map(path: str | Path) -> ColumnMap:
         The file is no column map, or one of its readings is not understood.
     """
     try:
-        raw = tomllib.loads(Path(path).read_text(encoding="utf-8"))
+        raw = tomllib.loads(read_small_text(path))
     except OSError as error:
         raise UnknownSetting(
             f"the column map cannot be read ({error.strerror or error})",

@@ -16,6 +16,7 @@ from telemetry.importer.archive import (
     sheet_error,
 )
 from telemetry.model.errors import UnreadableLog
+from telemetry.model.files import is_regular
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,8 +70,8 @@ def _inside(folder: Path, leave_out: Path | None) -> Iterator[FoundFiles]:
         )
         for name in sorted(files, key=_natural):
             path = Path(root, name)
-            if name[0] == ".":
-                continue
+            if name[0] == "." or (path.exists() and not is_regular(path)):
+                continue  # a pipe, a device, or a link to one
             if path.suffix.lower() in SHEET_ENDINGS:
                 yield FoundFiles(path, named=False, error=sheet_error(path))
             elif path.suffix.lower() == ".zip":

@@ -13,6 +13,7 @@ from telemetry.importer.text.decoding import decode
 from telemetry.importer.text.dialect import find_separator, take_sample
 from telemetry.importer.text.layout import find_layout
 from telemetry.model.errors import UnreadableLog
+from telemetry.model.files import open_regular
 
 # Header, units and the first rows of any log; a preamble is some lines.
 _HEAD_BYTES = 1 << 16
@@ -33,7 +34,7 @@ def preamble_of(path: Path) -> tuple[tuple[str, str], ...]:
         if is_packed(path):
             raw = read_bytes(path)[:_HEAD_BYTES]
         else:
-            with path.open("rb") as file:
+            with open_regular(path) as file:
                 raw = file.read(_HEAD_BYTES)
         sample = take_sample(decode(raw, path=path)[0])
         separator = find_separator(sample)[0]

@@ -114,6 +114,9 @@ def sentence(error: BaseException) -> str:
         return str(error)
     if isinstance(error, MemoryError):
         return "there is not enough memory for this; close other programs or review fewer logs."
+    if isinstance(error, OSError) and isinstance(error.filename, str):
+        what = f"the system refuses this path ({error.strerror or error})"
+        return str(BusbookError(what, path=error.filename, hint="check it, and its permissions"))
     last = traceback.extract_tb(error.__traceback__)[-1]
     return (
         f"busbook failed here, which is a fault of the program and not yours ({error!r} in "

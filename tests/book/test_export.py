@@ -204,7 +204,7 @@ def test_what_cannot_be_exported_is_told_and_leaves_nothing(
         book.export(flight, out / "x.xlsx")
     with pytest.raises(OutputError, match="there is no such file or folder; choose another place"):
         book.export(flight, out / "missing" / "x.csv")
-    with pytest.raises(OutputError, match="lies within the logbook; give a path outside the book"):
+    with pytest.raises(OutputError, match="lies within a logbook; give a path outside the book"):
         book.export(flight, book.path / "flights" / ".." / "x.parquet")
     with pytest.raises(BookError, match="the book has no flight 'petrel'"):
         book.export("petrel", out / "x.csv")

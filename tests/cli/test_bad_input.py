@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import hashlib
 import io
 import os
+import shutil
 import sys
+import time
 import zipfile
 from pathlib import Path
 
@@ -12,6 +15,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from telemetry.book.files.originals import sha256_of
+from telemetry.model import files as model_files
+
+LONG = "x" * 300
 PNG = b"\x89PNG\r\n\x1a\n" + bytes(range(200))
 
 
@@ -87,6 +94,25 @@ def test_a_folder_has_no_columns(run, tmp_path) -> None:
     assert "folder" in result.stderr
 
 
+@pytest.mark.parametrize(
+    "command",
+    [
+        ("flights", "--book", LONG),
+        ("aircraft", "new", "tern", "--out", LONG),
+        ("export", "LOG", "--to", f"{LONG}.csv"),
+        ("review", "LOG", "--out", LONG),
+        ("review", f"{LONG}.csv"),
+        ("review", "LOG", "--aircraft", f"{LONG}.toml"),
+    ],
+)
+def test_a_name_longer_than_a_file_system_takes(run, log, tmp_path, command, monkeypatch) -> None:
+    monkeypatch.chdir(tmp_path)
+    result = run(*[log if word == "LOG" else word for word in command])
+    assert result.exit_code == 2
+    assert result.stderr.rstrip().endswith(".")
+    assert "please report it" not in result.stderr
+
+
 @pytest.mark.skipif(not Path("/dev/zero").exists(), reason="no device files here")
 @pytest.mark.parametrize("device", ["/dev/zero", "/dev/null"])
 def test_a_device_is_not_read_for_ever(run, device) -> None:
@@ -107,6 +133,62 @@ def test_a_log_may_come_through_a_pipe(run, tmp_path, log_text) -> None:
     writer.join(10)
     assert result.exit_code == 0
     assert "NOTHING FOUND" in result.stdout
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="no named pipes here")
+def test_nothing_waits_for_a_pipe(run, log, tmp_path, monkeypatch) -> None:
+    """In a folder it is passed by, a link to it likewise; named, it is given up after a while."""
+    monkeypatch.setattr(model_files, "PATIENCE_S", 0.1)
+    card = tmp_path / "card"
+    card.mkdir()
+    shutil.copy(log, card / "day.csv")
+    for name in ("pipe.csv", "pipe.zip"):
+        os.mkfifo(card / name)
+    (card / "link.csv").symlink_to(card / "pipe.csv")
+    (card / "zero.csv").symlink_to("/dev/zero")
+    (card / "gone.csv").symlink_to(card / "nothing")
+    for command in (("review",), ("add", "--aircraft", "tern")):
+        result = run(*command, card, "--book", tmp_path / "book")
+        assert result.exit_code == 2, "the link that leads nowhere is told"
+        (line,) = [t for t in result.stderr.splitlines() if ".csv: " in t and "day" not in t]
+        assert "gone.csv: " in line
+        assert not [w for w in ("pipe.csv", "pipe.zip", "link.csv") if w in result.stderr]
+    for command in (("review",), ("columns",), ("add", "--aircraft", "tern")):
+        result = run(*command, card / "pipe.csv", "--book", tmp_path / "book")
+        assert result.exit_code == 2
+        assert "pipe" in result.stderr.replace("pipe.csv", "")
+    profile = tmp_path / "profile.toml"
+    os.mkfifo(profile)
+    result = run("review", log, "--aircraft", profile)
+    assert result.exit_code == 2
+    assert "a pipe or a device, not a file" in result.stderr
+
+
+def test_a_file_that_grows_is_read_to_where_it_ended(tmp_path, monkeypatch) -> None:
+    path = tmp_path / "log.csv"
+    path.write_bytes(b"a" * 10)
+    real = os.fstat
+
+    def grows(handle: int) -> os.stat_result:
+        state = real(handle)
+        with path.open("ab") as file:
+            file.write(b"b" * 10)
+        return state
+
+    monkeypatch.setattr(os, "fstat", grows)
+    assert model_files.read_whole(path, 100) == b"a" * 10
+    assert sha256_of(path) == hashlib.sha256(b"a" * 10 + b"b" * 20).hexdigest()
+
+
+def test_a_profile_of_many_keys_is_refused_at_once(run, log, tmp_path) -> None:
+    path = tmp_path / "many.toml"
+    path.write_text("".join(f"k{n} = 1\n" for n in range(200_000)))
+    started = time.process_time()
+    result = run("review", log, "--aircraft", path)
+    assert result.exit_code == 2
+    (line,) = result.stderr.splitlines()
+    assert "larger than 100 kilobytes" in line
+    assert time.process_time() - started < 5
 
 
 @pytest.mark.parametrize("kind", ["html", "pdf"])

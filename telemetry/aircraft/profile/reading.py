@@ -16,6 +16,7 @@ from telemetry.aircraft.profile.checking import path_problems, suggestion
 from telemetry.aircraft.profile.keylines import KeyPath, key_lines
 from telemetry.aircraft.profile.partial import path_problems_of_rest
 from telemetry.model.errors import ProfileError
+from telemetry.model.files import MOST_TEXT_BYTES, read_small_text
 
 #: Version of the profile's keys that this program writes. It reads this one and all before it;
 #: a profile that does not say has the first.
@@ -63,14 +64,15 @@ def text_errors(text: str, path: str | Path) -> tuple[ProfileError, ...]:
 
 def _read(path: Path) -> tuple[Aircraft | None, list[ProfileError]]:
     try:
-        return _parse(path.read_text(encoding="utf-8-sig"), path)
+        return _parse(read_small_text(path), path)
     except UnicodeDecodeError as error:
         bad = ProfileError("this is no UTF-8 text", path=path, hint="save it as UTF-8")
         bad.__cause__ = error
         return None, [bad]
     except OSError as error:
         what = f"the profile cannot be read ({error.strerror or error})"
-        return None, [ProfileError(what, path=path, hint="check the path")]
+        most = f"check the path; a profile has at most {MOST_TEXT_BYTES // 1000} kilobytes"
+        return None, [ProfileError(what, path=path, hint=most)]
 
 
 def _parse(text: str, path: Path) -> tuple[Aircraft | None, list[ProfileError]]:

@@ -116,8 +116,21 @@ def open_book(root: Path, *, make: bool = True) -> Places:
 
 
 def layout_of(places: Places) -> int:
-    """The version of the layout of a book; errors as of :func:`open_book`."""
-    return _layout_of(places.root / _FORMAT)
+    """The version of the layout of a book that was opened before.
+
+    Raises
+    ------
+    BookError
+        As of :func:`open_book`; also where the book has gone in the meantime.
+    """
+    path = places.root / _FORMAT
+    if not path.exists():
+        raise BookError(
+            "the logbook has gone: its folder was moved or deleted while this ran",
+            path=places.root,
+            hint="put it back and give the same command again; what was finished is in it",
+        )
+    return _layout_of(path)
 
 
 def write_format(places: Places) -> bool:

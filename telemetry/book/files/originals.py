@@ -4,15 +4,19 @@ from __future__ import annotations
 
 import hashlib
 import io
+import os
 from pathlib import Path
+from typing import BinaryIO
 
 import pyarrow as pa
 
 from telemetry.book.files.writing import book_error, read_file, write_file
 from telemetry.importer.archive import is_packed, read_bytes
 from telemetry.model.errors import BookError
+from telemetry.model.files import open_regular
 
 _LEVEL = 3
+_PIECE_BYTES = 1 << 20
 
 
 def sha256_of(source: Path) -> str:
@@ -28,10 +32,19 @@ def sha256_of(source: Path) -> str:
     try:
         if is_packed(source):
             return hashlib.sha256(read_bytes(source)).hexdigest()
-        with source.open("rb") as file:
-            return hashlib.file_digest(file, "sha256").hexdigest()
+        with open_regular(source) as file:
+            return _digest(file, os.fstat(file.fileno()).st_size)
     except OSError as error:
         raise book_error(error, source, "read") from error
+
+
+def _digest(file: BinaryIO, size_bytes: int) -> str:
+    """SHA-256 of so many bytes: a file that something writes to has an end here all the same."""
+    digest = hashlib.sha256()
+    while size_bytes > 0 and (piece := file.read(min(size_bytes, _PIECE_BYTES))):
+        digest.update(piece)
+        size_bytes -= len(piece)
+    return digest.hexdigest()
 
 
 def read(source: Path) -> bytes:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import hashlib
 import re
 import secrets
 from collections.abc import Iterator
@@ -12,7 +13,9 @@ from telemetry.model.errors import OutputError
 
 # Names that Windows keeps for devices, whatever the ending.
 _DEVICES = re.compile(r"(?:con|prn|aux|nul|com\d|lpt\d)(?:\..*)?", re.IGNORECASE)
-_LONGEST = 100
+# File systems take 255 bytes; the ending and a number come behind.
+_MOST_BYTES = 180
+_HASH_DIGITS = 6
 
 
 def report_name(log_file: str, ending: str = "") -> str:
@@ -20,7 +23,8 @@ def report_name(log_file: str, ending: str = "") -> str:
 
     Only the last part of a path is used, only letters, digits and ``. _ -`` are kept, and the name
     neither starts with a dot nor is one that Windows keeps for a device: a log's name can't lead
-    out of the folder.
+    out of the folder. Where more than spaces went, some digits of a hash of the log's name come
+    with it, so that logs whose names differ in such characters alone have reports of their own.
 
     Parameters
     ----------
@@ -31,9 +35,14 @@ def report_name(log_file: str, ending: str = "") -> str:
     """
     last = re.split(r"[/\\]", log_file)[-1]
     stem = last.rpartition(".")[0] or last
-    kept = re.sub(r"[^\w.-]+", "-", stem).strip(".-_ ")[:_LONGEST].strip(".-_ ")
+    whole = re.sub(r"[^\w.-]+", "-", stem).strip(".-_ ")
+    kept = whole.encode("utf-8", "ignore")[:_MOST_BYTES].decode("utf-8", "ignore").strip(".-_ ")
+    odd = re.search(r"[^\w. -]", stem) or kept != whole
     if not kept or _DEVICES.fullmatch(kept):
         kept = f"log-{kept}".rstrip("-")
+    if odd:
+        digest = hashlib.sha256(stem.encode("utf-8", "surrogatepass")).hexdigest()
+        kept = f"{kept}-{digest[:_HASH_DIGITS]}"
     return kept + ending
 
 
