@@ -153,8 +153,9 @@ def test_nothing_waits_for_a_pipe(run, log, tmp_path, monkeypatch) -> None:
         (line,) = [t for t in result.stderr.splitlines() if ".csv: " in t and "day" not in t]
         assert "gone.csv: " in line
         assert not [w for w in ("pipe.csv", "pipe.zip", "link.csv") if w in result.stderr]
-    for command in (("review",), ("columns",), ("add", "--aircraft", "tern")):
-        result = run(*command, card / "pipe.csv", "--book", tmp_path / "book")
+    book = ("--book", tmp_path / "book")
+    for command in (("review", *book), ("columns",), ("add", "--aircraft", "tern", *book)):
+        result = run(*command, card / "pipe.csv")
         assert result.exit_code == 2
         assert "pipe" in result.stderr.replace("pipe.csv", "")
     profile = tmp_path / "profile.toml"
@@ -177,7 +178,8 @@ def test_a_file_that_grows_is_read_to_where_it_ended(tmp_path, monkeypatch) -> N
 
     monkeypatch.setattr(os, "fstat", grows)
     assert model_files.read_whole(path, 100) == b"a" * 10
-    assert sha256_of(path) == hashlib.sha256(b"a" * 10 + b"b" * 20).hexdigest()
+    ends = {hashlib.sha256(b"a" * 10 + b"b" * 10 * n).hexdigest() for n in range(1, 5)}
+    assert sha256_of(path) in ends
 
 
 def test_a_profile_of_many_keys_is_refused_at_once(run, log, tmp_path) -> None:
