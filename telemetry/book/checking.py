@@ -14,7 +14,7 @@ from pathlib import Path
 from telemetry.aircraft.profile import profile_errors
 from telemetry.book.adding import learn, part_of, write_flights
 from telemetry.book.changes import BookChange, Changes, load_change
-from telemetry.book.entries import Seal, complete, enter, listed_name, write_entered
+from telemetry.book.entries import Seal, complete, enter, listed_name, sealed
 from telemetry.book.files import originals
 from telemetry.book.files.joining import read_again
 from telemetry.book.files.layout import LAYOUT, Places, layout_of, write_format
@@ -90,6 +90,7 @@ class _Check:
         self.whole = True
         self.listed: Mapping[str, Seal] = {}
         self.kept: dict[str, Recording] = {}
+        self.recovered: set[str] = set()
         self.mending = Mending(places=places)
 
     def run(self) -> CheckReport:
@@ -106,6 +107,8 @@ class _Check:
                 recording = self._record(identity)
                 self.kept[identity] = recording
                 self._recording(recording)
+                if identity in self.recovered:
+                    self._enter(recording)
         self._strays()
         self._notes()
         self._derived()
@@ -182,7 +185,8 @@ class _Check:
             with suppress(BookError):
                 recording = Recording.of(recording_in(schema_of(flight)))
                 if recording.id == identity:
-                    write_entered(self.places, path, json_bytes(recording.document()))
+                    write_file(path, json_bytes(recording.document()))
+                    self.recovered.add(identity)
                     self.mending.rebuilt.append(self.mending.name(path))
                     return recording
         raise damage
@@ -212,6 +216,14 @@ class _Check:
             if data is None:
                 raise
             self._rebuild(recording, data)
+
+    def _enter(self, recording: Recording) -> None:
+        """Enter a recording whose own record is lost, and which is what its flights say of it."""
+        held = [self.places.record(recording.id), self.places.original(recording.id)]
+        held += [found_place(self.places, self.changes, recording, p.id) for p in recording.flights]
+        there = [path for path in held if path.exists()]
+        enter(self.places, {path: sealed(path) for path in there})
+        self.mending.entered |= set(there)
 
     def _flights(self, recording: Recording) -> None:
         """Hold every flight of a recording against its entry; learn its header where that is lost.

@@ -48,6 +48,7 @@ class Mending:
     damaged: list[str] = field(default_factory=list)
     edited: list[Edited] = field(default_factory=list)
     problems: list[BusbookError] = field(default_factory=list)
+    entered: set[Path] = field(default_factory=set)
 
     def name(self, path: Path) -> str:
         """A path as it is told."""
@@ -127,6 +128,7 @@ def take(mending: Mending, verified: Verified, kept: Container[str], *, accept: 
         for d in verified.differences
         if d.kind is DifferenceKind.STRANGE
         and d.path.exists()
+        and d.path not in mending.entered
         and d.name.partition("/")[0] != "aircraft"
         and not _is_unfinished(d.name, kept)
     ]

@@ -362,9 +362,9 @@ def test_the_flights_of_a_record_that_cannot_be_read_stay_where_they_are(
     book: Logbook, added: Any, make: Make
 ) -> None:
     """Nobody can tell whose they are: what is not understood is not thrown away."""
-    without_entries(book)
     other = make(seed=2000)
     book.add(other.log, aircraft="tern", source=other.data)
+    without_entries(book)
     lost = next(r for r in book.recordings() if len(r.flights) == 2)
     (book.path / "originals" / f"{lost.id}.json").write_text("{")
     kept = {}
