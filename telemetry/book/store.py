@@ -10,6 +10,7 @@
     notes/aircraft=<name>/<id>.json          one note a file
     changes/<id>.json                        what was removed, restored, moved; never rewritten
     removed/flights/..., removed/notes/...   what is kept aside
+    entries/<order>-<hash>.json              what each write wrote, with its hashes
     maps/aircraft=<name>/<columns>.json      learnt: whose columns these are, how they are read
     measures/<id>.json                       derived; made again whenever missing
     measures/replays/<name>.json             likewise, of all flights of an aircraft

@@ -118,7 +118,8 @@ def contents(book: Path) -> dict[str, bytes]:
             data = Logbook(book).read(path.stem).frame.to_csv().encode()
         for moment in moments:
             data = data.replace(moment.encode(), b"T")
-        found[path.relative_to(book).as_posix()] = data
+        if path.parent.name != "entries":  # which tell when each was written
+            found[path.relative_to(book).as_posix()] = data
     return found
 
 
