@@ -1,9 +1,9 @@
 """The logbook: originals, flights, notes, profiles and measures in a folder. It judges nothing."""
 
 from telemetry.book.changes import BookChange, ChangeKind
-from telemetry.book.checking import CheckReport
 from telemetry.book.export import export_log
 from telemetry.book.files.names import aircraft_key
+from telemetry.book.ledger.checking import CheckReport
 from telemetry.book.maps import AircraftGuess, Learnt
 from telemetry.book.records import BookFlight, Note, NoteKind, Outcome, Recording, RecordingPart
 from telemetry.book.selecting import (

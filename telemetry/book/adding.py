@@ -11,13 +11,13 @@ from pathlib import Path
 
 from telemetry.aircraft.profile import new_profile
 from telemetry.book.changes import Changes, load_changes
-from telemetry.book.entries import Seal, entering, write_entered
 from telemetry.book.files import originals
 from telemetry.book.files.dates import start_of
 from telemetry.book.files.layout import Places, layout_of
 from telemetry.book.files.names import aircraft_key, file_name, flight_id, recording_id
 from telemetry.book.files.tables import cut, parquet_of, table_of
 from telemetry.book.files.writing import changing, json_bytes, write_file
+from telemetry.book.ledger.entries import Seal, entering, write_entered
 from telemetry.book.maps import AircraftGuess, Clues, clues_of, load_learnt
 from telemetry.book.placing import found_place, right_place
 from telemetry.book.records import Outcome, Recording, RecordingPart, load_recording

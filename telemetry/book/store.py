@@ -32,13 +32,13 @@ from telemetry.aircraft.profile import new_profile
 from telemetry.book import adding
 from telemetry.book.adding import BookEntry
 from telemetry.book.changes import BookChange, ChangeKind, load_changes, new_change
-from telemetry.book.checking import CheckReport, Read, check
-from telemetry.book.entries import change_entered, write_entered
 from telemetry.book.export import export_flights
 from telemetry.book.files import originals
 from telemetry.book.files.dates import refuse_future
 from telemetry.book.files.names import aircraft_key, checked_flight
 from telemetry.book.files.writing import json_bytes, write_sealed
+from telemetry.book.ledger.checking import CheckReport, Read, check
+from telemetry.book.ledger.entries import change_entered, write_entered
 from telemetry.book.placing import finish
 from telemetry.book.records import Note, NoteKind, Outcome, load_note, new_note
 from telemetry.book.selecting import flights_or_all

@@ -12,11 +12,18 @@ from typing import Any
 import pytest
 
 from telemetry.book import Logbook
-from telemetry.book.entries import Seal, entering, entries_of, entry_in, listed_name, load_entry
 from telemetry.book.files.layout import Places
 from telemetry.book.files.writing import json_bytes, sealed_in, write_file
+from telemetry.book.ledger.entries import (
+    Seal,
+    entering,
+    entries_of,
+    entry_in,
+    listed_name,
+    load_entry,
+)
+from telemetry.book.ledger.verifying import verify
 from telemetry.book.records import Note, new_note
-from telemetry.book.verifying import verify
 from telemetry.model.errors import BookError
 from telemetry.results import Flight
 

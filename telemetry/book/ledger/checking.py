@@ -14,7 +14,6 @@ from pathlib import Path
 from telemetry.aircraft.profile import profile_errors
 from telemetry.book.adding import learn, part_of, write_flights
 from telemetry.book.changes import BookChange, Changes, load_change
-from telemetry.book.entries import Seal, complete, enter, listed_name, sealed
 from telemetry.book.files import originals
 from telemetry.book.files.joining import read_again
 from telemetry.book.files.layout import LAYOUT, Places, layout_of, write_format
@@ -27,11 +26,12 @@ from telemetry.book.files.writing import (
     read_sealed,
     write_file,
 )
+from telemetry.book.ledger.entries import Seal, complete, enter, listed_name, sealed
+from telemetry.book.ledger.mending import Edited, Mending, take, write_back
+from telemetry.book.ledger.verifying import DAMAGED, verify
 from telemetry.book.maps import Learnt, clues_of, clues_of_flight
-from telemetry.book.mending import Edited, Mending, take, write_back
 from telemetry.book.placing import found_place, put, right_place
 from telemetry.book.records import Recording, load_note, load_recording
-from telemetry.book.verifying import DAMAGED, verify
 from telemetry.model.errors import BookError, BusbookError
 from telemetry.model.log import Log
 

@@ -8,9 +8,9 @@ from dataclasses import dataclass
 from enum import StrEnum
 from pathlib import Path
 
-from telemetry.book.entries import LISTED, Entry, Seal, entries_of, listed_name
 from telemetry.book.files.layout import Places
 from telemetry.book.files.writing import book_error
+from telemetry.book.ledger.entries import LISTED, Entry, Seal, entries_of, listed_name
 from telemetry.model.errors import BookError
 
 #: Ending of a file that was found damaged and put aside.
@@ -22,7 +22,7 @@ _DERIVED = ("entries", "maps", "measures")
 _LITTER = frozenset({"desktop.ini", "thumbs.db"})
 
 
-class DifferenceKind(StrEnum):
+class FileStand(StrEnum):
     """How a file differs from what the entries list."""
 
     CHANGED = "changed"
@@ -31,7 +31,7 @@ class DifferenceKind(StrEnum):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Difference:
+class FileDifference:
     """One file that is not as it was written.
 
     Attributes
@@ -40,7 +40,7 @@ class Difference:
         As entries list it; of a file outside the listed parts its path in the book.
     path : Path
         Where it lies, or where it would for all that is known.
-    kind : DifferenceKind
+    kind : FileStand
         Strange is a file that no entry lists.
     seal : Seal or None
         What it held; None of a strange one.
@@ -48,7 +48,7 @@ class Difference:
 
     name: str
     path: Path
-    kind: DifferenceKind
+    kind: FileStand
     seal: Seal | None
 
 
@@ -60,7 +60,7 @@ class Verified:
     ----------
     listed : mapping of str to Seal
         The newest seal of each listed file.
-    differences : tuple of Difference
+    differences : tuple of FileDifference
     lost : tuple of str
         Names of entries that are missing or damaged and were not given up.
     problems : tuple of BookError
@@ -68,7 +68,7 @@ class Verified:
     """
 
     listed: Mapping[str, Seal]
-    differences: tuple[Difference, ...]
+    differences: tuple[FileDifference, ...]
     lost: tuple[str, ...]
     problems: tuple[BookError, ...]
 
@@ -86,17 +86,17 @@ def verify(places: Places) -> Verified:
     for entry in entries:
         listed.update(entry.files)
     there: dict[str, list[Path]] = {}
-    strange: list[Difference] = []
+    strange: list[FileDifference] = []
     for path in _files(places):
         name = listed_name(places, path)
         if name is not None:
             there.setdefault(name, []).append(path)
         elif path.relative_to(places.root).parts[0] not in (*_DERIVED, "format.toml"):
             name = path.relative_to(places.root).as_posix()
-            strange.append(_difference(name, path, DifferenceKind.STRANGE, None))
+            strange.append(_difference(name, path, FileStand.STRANGE, None))
     found = [d for name, seal in listed.items() for d in _held(places, name, seal, there)]
     for name in there.keys() - listed.keys():
-        found += [_difference(name, p, DifferenceKind.STRANGE, None) for p in there[name]]
+        found += [_difference(name, p, FileStand.STRANGE, None) for p in there[name]]
     lost, missing = _lost(places, entries, damaged, bool(there))
     return Verified(
         listed=listed,
@@ -108,17 +108,17 @@ def verify(places: Places) -> Verified:
 
 def _held(
     places: Places, name: str, seal: Seal, there: Mapping[str, list[Path]]
-) -> Iterator[Difference]:
+) -> Iterator[FileDifference]:
     paths = there.get(name, ())
     if not paths:
         folder, _, file = name.partition("/")
-        yield _difference(name, places.root / folder / file, DifferenceKind.MISSING, seal)
+        yield _difference(name, places.root / folder / file, FileStand.MISSING, seal)
     elif not any(seal.fits(path) for path in paths):
-        yield _difference(name, paths[0], DifferenceKind.CHANGED, seal)
+        yield _difference(name, paths[0], FileStand.CHANGED, seal)
 
 
-def _difference(name: str, path: Path, kind: DifferenceKind, seal: Seal | None) -> Difference:
-    return Difference(name=name, path=path, kind=kind, seal=seal)
+def _difference(name: str, path: Path, kind: FileStand, seal: Seal | None) -> FileDifference:
+    return FileDifference(name=name, path=path, kind=kind, seal=seal)
 
 
 def _lost(
@@ -164,7 +164,7 @@ def _files(places: Places) -> Iterator[Path]:
                 yield Path(folder) / file
 
 
-def strange_error(difference: Difference) -> BookError:
+def strange_error(difference: FileDifference) -> BookError:
     """The error for a file that the book did not write."""
     hint = "move it out of the book"
     if difference.name.split("/")[0] in LISTED:

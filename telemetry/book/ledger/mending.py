@@ -11,11 +11,17 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from telemetry.book.entries import enter, listed_name, sealed
 from telemetry.book.files.layout import Places
 from telemetry.book.files.writing import book_error, read_file, remove, write_file
+from telemetry.book.ledger.entries import enter, listed_name, sealed
+from telemetry.book.ledger.verifying import (
+    DAMAGED,
+    FileDifference,
+    FileStand,
+    Verified,
+    strange_error,
+)
 from telemetry.book.records import Note
-from telemetry.book.verifying import DAMAGED, Difference, DifferenceKind, Verified, strange_error
 from telemetry.model.errors import BusbookError
 
 # Documents that are what their entry says, whatever became of the file.
@@ -90,9 +96,9 @@ def write_back(mending: Mending, verified: Verified) -> None:
                 _write_back(mending, one, one.seal.text)
 
 
-def _write_back(mending: Mending, one: Difference, text: str) -> None:
+def _write_back(mending: Mending, one: FileDifference, text: str) -> None:
     path = one.path
-    if one.kind is DifferenceKind.CHANGED:
+    if one.kind is FileStand.CHANGED:
         # It may hold words that somebody wrote into it: kept under a name of its own.
         digest = hashlib.sha256(read_file(path)).hexdigest()
         mending.put_aside(path, f".{digest[:8]}{DAMAGED}")
@@ -103,10 +109,10 @@ def _write_back(mending: Mending, one: Difference, text: str) -> None:
     mending.rebuilt.append(mending.name(path))
 
 
-def _profile(mending: Mending, one: Difference) -> None:
+def _profile(mending: Mending, one: FileDifference) -> None:
     """A profile is the user's: what he changed is shown and entered; a lost one comes back."""
     old = "" if one.seal is None or one.seal.text is None else one.seal.text
-    if one.kind is DifferenceKind.MISSING:
+    if one.kind is FileStand.MISSING:
         write_file(one.path, old.encode())
         mending.rebuilt.append(mending.name(one.path))
         return
@@ -126,7 +132,7 @@ def take(mending: Mending, verified: Verified, kept: Container[str], *, accept: 
     strange = [
         d
         for d in verified.differences
-        if d.kind is DifferenceKind.STRANGE
+        if d.kind is FileStand.STRANGE
         and d.path.exists()
         and d.path not in mending.entered
         and d.name.partition("/")[0] != "aircraft"
@@ -140,7 +146,7 @@ def take(mending: Mending, verified: Verified, kept: Container[str], *, accept: 
     taken += [
         d.path
         for d in verified.differences
-        if d.kind is DifferenceKind.CHANGED
+        if d.kind is FileStand.CHANGED
         and d.seal is not None
         and d.path.exists()
         and not d.seal.fits(d.path)

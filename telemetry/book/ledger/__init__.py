@@ -1,0 +1,1 @@
+"""What the book wrote, and every file held against it."""
