@@ -42,6 +42,9 @@ from telemetry.model.channels import Channel
 from telemetry.model.errors import BookError
 from telemetry.model.log import Log
 
+# Times that notes are looked for while another process moves some.
+_TURNS = 5
+
 
 class Shelf:
     """The reading half of :class:`telemetry.book.Logbook`.
@@ -116,13 +119,30 @@ class Shelf:
         }
 
     def _notes(self, aircraft: str) -> list[Note]:
-        # One that was removed may still lie here, or one that was restored still there.
-        found = (
-            load_note(path)
-            for folder in ("notes", "removed/notes")
-            for path in self._places.files(f"{folder}/aircraft={aircraft}/*.json")
-        )
-        return load_changes(self._places).notes({note.id: note for note in found}.values())
+        return load_changes(self._places).notes(self._lying(aircraft))
+
+    def _lying(self, aircraft: str = "*") -> list[Note]:
+        """Notes of an aircraft, or of all, wherever they lie, those that were removed among them.
+
+        One that was removed may still lie among the others, or one that was restored aside; one
+        that another process moves at this moment is looked for again.
+        """
+        found: dict[str, Note] = {}
+        for turn in range(_TURNS):
+            paths = self._note_paths(aircraft)
+            try:
+                found = {path.stem: load_note(path) for path in paths}
+            except BookError:
+                if turn == _TURNS - 1:
+                    raise
+            else:
+                if self._note_paths(aircraft) == paths:
+                    break
+        return list(found.values())
+
+    def _note_paths(self, aircraft: str) -> list[Path]:
+        folders = ("notes", "removed/notes")
+        return [p for f in folders for p in self._places.files(f"{f}/aircraft={aircraft}/*.json")]
 
     def flights(self, aircraft: str) -> tuple[BookFlight, ...]:
         """The flights of an aircraft in the order in which they happened."""
@@ -203,9 +223,7 @@ class Shelf:
     def removed(self) -> tuple[tuple[BookFlight | Note, BookChange], ...]:
         """Flights and notes that are kept aside, each with the change that removed it; in order."""
         changes = load_changes(self._places)
-        folders = ("notes", "removed/notes")
-        notes = [load_note(p) for one in folders for p in self._places.files(f"{one}/*/*.json")]
-        entries: dict[str, BookFlight | Note] = {note.id: note for note in notes}
+        entries: dict[str, BookFlight | Note] = {note.id: note for note in self._lying()}
         for path in {self._places.record(one.partition("-")[0]) for one in changes.removed}:
             if path.exists():
                 for own in changes.aside(load_recording(path)):

@@ -40,7 +40,7 @@ from telemetry.book.files.writing import json_bytes, write_sealed
 from telemetry.book.ledger.checking import CheckReport, Read, check
 from telemetry.book.ledger.entries import change_entered, write_entered
 from telemetry.book.placing import finish
-from telemetry.book.records import Note, NoteKind, Outcome, load_note, new_note
+from telemetry.book.records import Note, NoteKind, Outcome, new_note
 from telemetry.book.selecting import flights_or_all
 from telemetry.book.shelf import Shelf
 from telemetry.model.brief import Facts, as_html, as_text, some
@@ -172,7 +172,7 @@ class Logbook(Shelf):
         """One more than the highest number so far; the book is searched once."""
         if self._order is None:
             orders = [r.order for r in self.recordings()]
-            orders += [load_note(p).order for p in self._places.files("notes/*/*.json")]
+            orders += [note.order for note in self._lying()]
             self._order = max(orders, default=0)
         # What comes after a change has to say so, whoever made it.
         self._order = 1 + max(self._order, load_changes(self._places).order)

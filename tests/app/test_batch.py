@@ -155,7 +155,8 @@ def snapshot(book: Logbook) -> dict[str, bytes]:
     """All of the book's bytes; the clock's times are taken out."""
     found = {}
     for path in sorted(book.path.rglob("*")):
-        if path.is_file() and path.suffix != ".parquet":
+        # Entries tell when each file was written, and in which order.
+        if path.is_file() and path.suffix != ".parquet" and path.parent.name != "entries":
             data = path.read_bytes()
             for recording in book.recordings():
                 data = data.replace(recording.added.encode(), b"T")
