@@ -24,6 +24,7 @@ from importlib.metadata import PackageNotFoundError, version
 from multiprocessing import get_context, parent_process
 from multiprocessing.connection import wait
 from pathlib import Path
+from pkgutil import resolve_name
 from threading import Event, Thread
 from typing import TYPE_CHECKING, Any, NamedTuple, TypeVar
 
@@ -218,14 +219,13 @@ def _check_form(address: str) -> None:
 def _security(address: str) -> Security:
     """What Dask's configuration says of TLS; WorkersError where it is not enough."""
     import dask
-    from dask.utils import import_term
     from distributed.comm import parse_address
     from distributed.security import Security
 
     hint = "what TLS needs is in: busbook guide cluster"
     try:
         loader = dask.config.get("distributed.client.security-loader", None)
-        security: Security = import_term(loader)({"address": address}) if loader else Security()
+        security: Security = resolve_name(loader)({"address": address}) if loader else Security()
         context = security.get_connection_args("client")["ssl_context"]
     except Exception as error:  # of files, of values, of a loader that the user has written
         raise WorkersError(

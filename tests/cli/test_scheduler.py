@@ -90,6 +90,7 @@ def test_a_cluster_makes_what_this_process_makes(run, scheduler: str, logs: list
     the_reviews_are_the_same_byte_for_byte(run, scheduler, logs)
     the_book_and_the_history_are_the_same(run, scheduler, logs)
     a_folder_that_is_not_shared_is_named(scheduler)
+    the_address_of_a_worker_is_none_of_a_scheduler(run, scheduler, logs)
     a_worker_that_dies_costs_its_log_alone(scheduler)
 
 
@@ -154,6 +155,19 @@ def a_folder_that_is_not_shared_is_named(scheduler: str) -> None:
     ):
         pass
     assert str(caught.value).startswith(f"{nowhere}: the worker at tcp://127.0.0.1:")
+
+
+def the_address_of_a_worker_is_none_of_a_scheduler(run, scheduler: str, logs: list[str]) -> None:
+    from distributed import Client
+
+    with Client(scheduler, set_as_default=False) as client:
+        worker = next(iter(client.nthreads()))
+    result = run("review", logs[0], "--scheduler", worker)
+    assert (result.exit_code, result.stdout) == (2, "")
+    assert result.stderr == (
+        f"at '{worker}' answers no Dask scheduler but a worker; give the address that the "
+        "scheduler tells when it starts.\n"
+    )
 
 
 def a_worker_that_dies_costs_its_log_alone(scheduler: str) -> None:
@@ -251,15 +265,6 @@ def test_a_scheduler_that_does_not_answer_ends_the_watch_in_silence(monkeypatch)
     silent: Any = Silent()
     with _watched(silent):  # a thread that fails is an error of the test
         assert asked.wait(30)
-
-
-def test_nobody_answers(run, log: Path, monkeypatch) -> None:
-    monkeypatch.setattr("telemetry.app.workers._PATIENCE_S", 1)
-    for address in ("tcp://127.0.0.1:9", "nonsense://x"):
-        result = run("review", log, "--scheduler", address)
-        assert (result.exit_code, result.stdout) == (2, "")
-        (line,) = result.stderr.splitlines()
-        assert line.startswith(f"no Dask scheduler answers at '{address}' within 1 s; check the")
 
 
 def test_without_dask(run, log: Path, monkeypatch, tmp_path: Path) -> None:
