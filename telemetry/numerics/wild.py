@@ -27,8 +27,9 @@ _SAMPLE = 40
 # A column that measures to the end of what is possible may pass it by this part of its size
 # (heuristic).
 _PAST = 0.1
-# A counter that jumped by this part of what it holds, and at once back, did not count (heuristic).
-_JUMP = 0.25
+# A counter that jumped by this part of what it holds, or by so many of its largest usual steps, and
+# at once back, did not count (heuristic).
+_JUMP, _STEPS = 0.25, 5.0
 
 
 def wild(
@@ -187,7 +188,7 @@ def _off_the_way(v: FloatArray, length: int) -> BoolArray:
     """Blocks of so many cells that lie off what stands before and after them."""
     before = v[:-length]
     after = np.r_[v[length + 1 :], v[-length - 1]]
-    far = _JUMP * np.maximum(np.abs(before), np.abs(after))
+    far = np.minimum(_JUMP * np.maximum(np.abs(before), np.abs(after)), _STEPS * _usual_step(v))
     inside = np.lib.stride_tricks.sliding_window_view(v[1:], length)
     above = inside.min(axis=1) > after + far
     below = (inside.max(axis=1) < before - far) & np.all(inside != 0.0, axis=1)
@@ -199,6 +200,13 @@ def _off_the_way(v: FloatArray, length: int) -> BoolArray:
     for i in range(length):
         marked[1 + i : v.size - length + 1 + i] |= off
     return marked
+
+
+def _usual_step(v: FloatArray) -> float:
+    """The largest step up of a counter but for the few that wild cells may have made."""
+    steps = np.sort(np.diff(v))
+    aside = few(steps.size)
+    return float(steps[-1 - aside]) if aside and steps[-1 - aside] > 0.0 else np.inf
 
 
 def _short_runs(apart: BoolArray) -> BoolArray:

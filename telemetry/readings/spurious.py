@@ -14,6 +14,9 @@ from telemetry.readings.silence import NO_SUPPLY_V
 from telemetry.results import Spurious
 from telemetry.results.readings import Reading
 
+#: A lowest voltage below this is a blank that was written as zero, V (heuristic): a unit that goes
+#: on reporting was not without supply, and what fell for a moment seldom fell to nothing.
+_BLANK_V = 0.005
 #: So many zeros at one place are no accident of its sensor (heuristic).
 _AGAIN = 2
 
@@ -58,9 +61,10 @@ def impossible(r: Reading, everything: list[Reading], limits: Limits) -> list[tu
     place's own current contradicts may have been, and so may one that comes again, unless the
     place's own current went on.
     """
-    if r.channel.quantity not in (Quantity.VOLTAGE, Quantity.CURRENT) or r.channel.hold:
+    held = r.channel.hold == "min" and r.channel.quantity is Quantity.VOLTAGE
+    if r.channel.quantity not in (Quantity.VOLTAGE, Quantity.CURRENT):
         return []
-    if r.size < 5:
+    if (r.channel.hold and not held) or r.size < 5:
         return []
     close = r.hold_s(limits)
     edges = np.r_[0, np.flatnonzero(np.diff(r.v)) + 1, r.size]
@@ -81,7 +85,8 @@ def impossible(r: Reading, everything: list[Reading], limits: Limits) -> list[tu
     out: list[tuple[int, str]] = []
     if r.channel.quantity is Quantity.VOLTAGE:
         level = np.minimum(before, after)
-        dead = alone & (at < np.minimum(0.25 * level, NO_SUPPLY_V)) & (level > NO_SUPPLY_V)
+        dark = _BLANK_V if held else np.minimum(0.25 * level, NO_SUPPLY_V)
+        dead = alone & (at < dark) & (level > NO_SUPPLY_V)
         seen = {
             int(k): _own_witness(r, int(first[k]), everything) for k in np.flatnonzero(dead) + 1
         }
@@ -91,7 +96,7 @@ def impossible(r: Reading, everything: list[Reading], limits: Limits) -> list[tu
             denied = witness is False or (again and witness is None)
             if sure and not denied and not answered(k):
                 out.append((k, "no supply for one reading while the unit kept reporting"))
-        above = alone & (at > 1.25 * np.maximum(before, after)) & (at - after > 1.0)
+        above = alone & (not held) & (at > 1.25 * np.maximum(before, after)) & (at - after > 1.0)
         out += [
             (int(k), "far above both its neighbours; no supply jumps so")
             for k in np.flatnonzero(above) + 1
