@@ -12,6 +12,7 @@ from telemetry.app.pipeline import review
 from telemetry.importer import read_log
 from telemetry.model.channels import Quantity
 from telemetry.results import Level, Review
+from tests.full.wild_cells import Case, Cell, Table, examine, listed, said_of, spoil, table_of
 
 LOGS = Path(__file__).parents[2] / "sample_logs"
 # What is far from every quantity; a number as large must be named.
@@ -110,3 +111,57 @@ def test_one_cell_of_a_node_hides_no_fault(value: str, tmp_path: Path) -> None:
     assert [(s.column, s.value) for s in one.quality.spurious] == [
         ("Left wing voltage [V]", float(value))
     ]
+
+
+def test_every_kind_of_wild_cell_over_the_whole_review() -> None:
+    """The light version of ``tests/full/wild_cells.py``, once with the page of the command."""
+    data = (LOGS / "dunlin-flight-11.csv").read_bytes()
+    table = Table.of(data)
+    assert table is not None
+    before = said_of(data)
+    found = [examine(table, before, "dunlin", seed, page=seed == 0) for seed in range(4)]
+    assert sum(len(case.cells) for case in found) >= 20
+    for case in found:
+        same = (case.moved, case.gone, case.come, case.warned, case.error)
+        assert same == (False, (), (), (), ""), listed(case)
+
+
+def test_what_is_planted_is_what_is_listed_and_counted() -> None:
+    data = (LOGS / "tern-flight-12.csv").read_bytes()
+    table = Table.of(data)
+    assert table is not None
+    spoilt, cells = spoil(table, random.Random(3))
+    changed = [n for n, pair in enumerate(zip(data.split(b"\n"), spoilt.split(b"\n"), strict=True))
+               if pair[0] != pair[1]]  # fmt: skip
+    assert changed == sorted({cell.row for cell in cells})
+    moved = Case(
+        name="x seed 1",
+        cells=(Cell(row=1, column=0, what="huge", old="1", new="1e9"),),
+        verdict=("clear", "watch"),
+        come=("watch brownout bus",),
+        titles=("Time",),
+    )
+    assert "verdicts moved               1\nfindings changed             1" in table_of([moved])
+    assert "clear -> watch" in listed(moved)
+
+
+@pytest.mark.parametrize("value", [0.0, -1e-9])
+def test_a_lowest_voltage_of_nothing_is_a_blank_where_its_unit_went_on(
+    value: float, tmp_path: Path
+) -> None:
+    """One that fell to 0.9 V between two readings stays what it is: a supply that was lost."""
+    rows, separator, header = lines("tern-flight-01.csv")
+    column = rows[header].split(separator).index("Tail lowest voltage [V]")
+    said_by: dict[float, Review] = {}
+    for planted in (value, 0.9):
+        out = list(rows)
+        row = next(n for n in range(3000, len(rows)) if rows[n].split(separator)[column])
+        cells = out[row].split(separator)
+        cells[column] = f"{planted:g}"
+        out[row] = separator.join(cells)
+        file = tmp_path / "log.csv"
+        file.write_text("\n".join(out), "latin-1")
+        said_by[planted] = review(read_log(file))
+    assert said(said_by[value]) == plain("tern-flight-01.csv")
+    assert [s.value for s in said_by[value].quality.spurious] == [value]
+    assert "brownout" in {f.code for f in said_by[0.9].findings}

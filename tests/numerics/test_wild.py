@@ -93,6 +93,14 @@ def test_a_counter_that_begins_anew_counts() -> None:
     assert list(np.flatnonzero(uncounted(up))) == [COUNT.size]
 
 
+@pytest.mark.parametrize("value", [155.0, 100.0])
+def test_a_counter_that_was_off_by_some_steps_did_not_count(value: float) -> None:
+    """A tenth of what it holds is a tenth of the charge that is counted twice."""
+    assert list(np.flatnonzero(uncounted(planted(COUNT, r160=value)))) == [160]
+    trembles = planted(COUNT, r161=144.0, r165=139.0)
+    assert not uncounted(trembles).any()
+
+
 def test_cells_before_a_counter_counts() -> None:
     first = np.r_[9000.0, 4e4, COUNT]
     assert list(np.flatnonzero(uncounted(first))) == [0, 1]
