@@ -30,11 +30,10 @@ import tempfile
 import warnings
 from collections import Counter
 from collections.abc import Iterator, Sequence
-from concurrent.futures import ProcessPoolExecutor
+from contextlib import suppress
 from dataclasses import dataclass, field
 from functools import partial
 from itertools import count, islice
-from multiprocessing import get_context
 from pathlib import Path
 
 from click.testing import CliRunner
@@ -43,6 +42,7 @@ ROOT = Path(__file__).parents[2]
 sys.path.insert(0, str(ROOT))  # works from the sources as well as installed
 
 from telemetry.app.pipeline import review  # noqa: E402
+from telemetry.app.workers import worker_pool  # noqa: E402
 from telemetry.cli import main as command  # noqa: E402
 from telemetry.importer import read_log  # noqa: E402
 from telemetry.model.errors import BusbookError  # noqa: E402
@@ -274,7 +274,7 @@ def cases(number: int, seed: int, workers: int, keep: Path | None) -> Iterator[C
     planted = 0
     source = enumerate(logs(seed))
     one = partial(_of_log, seed=seed, keep=keep)
-    with ProcessPoolExecutor(workers, mp_context=get_context("spawn")) as pool:
+    with worker_pool(workers) as pool:
         while planted < number:
             given = [pool.submit(one, n, *log) for n, log in islice(source, 2 * workers)]
             for done in given:
@@ -323,11 +323,12 @@ def main() -> int:
     parser.add_argument("--list", action="store_true", help="print every log that was not the same")
     parser.add_argument("--keep", type=Path, help="where to keep them")
     args = parser.parse_args()
-    found = []
-    for case in cases(args.number, args.seed, args.workers, args.keep):
-        found.append(case)
-        if args.list and (case.gone or case.come or case.moved or case.warned or case.error):
-            print(listed(case), flush=True)
+    found: list[Case] = []
+    with suppress(KeyboardInterrupt):  # the table of what was done until then
+        for case in cases(args.number, args.seed, args.workers, args.keep):
+            found.append(case)
+            if args.list and (case.gone or case.come or case.moved or case.warned or case.error):
+                print(listed(case), flush=True)
     print(table_of(found))
     return int(any(case.moved or case.warned or case.error for case in found))
 
