@@ -188,7 +188,9 @@ def _judged(
         own = steady
     high = np.maximum(chart.high, 0.0)
     higher = limit if strict is None else change_limit(strict)
-    sure = bool(_charted(sign * weighed.score, higher, sum_worth(own))[1].high[-1] > higher)
+    # The limit that grounds leaves room for a scatter known from few flights: healthy books of a
+    # hundred flights reached it never, with the scatter taken as known.
+    sure = bool(_charted(sign * weighed.score, higher)[1].high[-1] > higher)
 
     def shown(w: Weighed) -> tuple[FloatArray, FloatArray]:
         if not logarithmic:

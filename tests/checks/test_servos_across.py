@@ -139,6 +139,7 @@ class TestClaims:
     def moving(self, monkeypatch: pytest.MonkeyPatch) -> None:
         """The moving currents speak for each claim."""
         monkeypatch.setattr(claims, "_moves_so", lambda *_: True)
+        monkeypatch.setattr(claims, "_seen", lambda *_: [])
 
     def codes(
         self, case: Make, told: dict[float, Judgement | None], place: str = LEFT, **more: Any
@@ -598,6 +599,7 @@ class TestJudgeServos:
             monkeypatch.setattr(claims, "sensor_odds", lambda _, p, *__: 9.0 * (p == drifts))
             monkeypatch.setattr(claims, "_lean", lambda *_: 0.0)
             monkeypatch.setattr(claims, "_moves_so", lambda *_: True)
+            monkeypatch.setattr(claims, "_seen", lambda *_: [])
             monkeypatch.setattr(claims, "_read_more", lambda _, claim, __: claim.log_change)
             monkeypatch.setattr(servos, "judge_rest", lambda *_: None)
             features = [{(p, "stir_mean_a"): 2.0 for p in places}] * 8

@@ -89,9 +89,10 @@ def test_what_is_over_a_limit_comes_first(document: Document) -> None:
 def test_the_numbers_by_hand(document: Document) -> None:
     numbers = {n.label: (n.value, n.detail) for n in document.first.numbers}
     # One pack's way is 25 mOhm / 0.5; for the mean of a lost pack a quarter of it more at 2 A. The
-    # bus: 7.4 - 0.0125 * 2 - 0.05 * (16 - 2) = 6.675; the wing: 7.30 - 0.725 - 0.06 * (9 - 2).
+    # bus: 7.4 - 0.0125 * 2 - 0.05 * (16 - 2) = 6.675; the wing: 7.30 - 0.725 - 0.06 * (9 - 2); half
+    # of the load falls with the voltage, some 35 mV less at the wing.
     lost, where = numbers["With one pack lost"]
-    assert float(lost.removesuffix(" V")) == pytest.approx(6.155, abs=0.006)
+    assert float(lost.removesuffix(" V")) == pytest.approx(6.19, abs=0.006)
     assert where.startswith("left wing, 2.6")
     assert numbers["Highest current"] == ("16.0 A", "pack 1, one pack lost")
     assert numbers["Nearest to its limit"] == ("111 %", "left wing, wire: 2.0 A of 1.8 A")

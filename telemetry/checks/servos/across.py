@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -75,6 +76,7 @@ def judge_servos(history: AircraftHistory) -> JudgedAcross:
         if best.of_servo:
             best = rather_the_mirror(history, best, loads)
         claims[best.place] = best
+    _let_go(history, claims, loads)
     for place in loads:
         claim = claims.get(place)
         others = reference_places(history, place, loads, claims)
@@ -118,6 +120,21 @@ def judge_servos(history: AircraftHistory) -> JudgedAcross:
         gain = judge_gain(history, loads, claims)
         found.drafts += [] if gain is None else [gain]
     return found
+
+
+def _let_go(history: AircraftHistory, claims: dict[str, Claim], loads: Sequence[str]) -> None:
+    """Let go of claims that were measured against a place found later, and not against sound ones.
+
+    The strongest claim comes first; where one of a place's references changed, that may be its own.
+    """
+    for claim in sorted(claims.values(), key=lambda c: _strength(c.judgement)):
+        rest = {place: c for place, c in claims.items() if place != claim.place}
+        if not set(claim.others) & rest.keys():
+            continue
+        if reference_places(history, claim.place, loads, rest) and not claims_of(
+            history, claim.place, loads, rest
+        ):
+            del claims[claim.place]
 
 
 def _strength(j: Judgement) -> float:
