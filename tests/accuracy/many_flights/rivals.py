@@ -10,7 +10,6 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 
 import numpy as np
-import ruptures
 
 from telemetry.numerics.statistics.robust import mann_kendall
 from tests.accuracy.many_flights.running import Outcome
@@ -34,6 +33,8 @@ def change_point(x: np.ndarray) -> float:
     """What the best single upward change of mean explains, by an off-the-shelf library."""
     if x.size < 4:
         return -np.inf
+    import ruptures  # of [full] only: the tests read this module's tables without it
+
     scale = max(float(np.median(np.abs(np.diff(x)))), 1e-3 * float(x.mean()))
     z = x / scale
     search = ruptures.Binseg(model="l2", min_size=2, jump=1).fit(z)
