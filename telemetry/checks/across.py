@@ -124,7 +124,9 @@ def _judged(
     complete = completed(craft, *(_in_all(table, what) for what in ("volts", "amps")))
     history = AircraftHistory(
         flights=flights,
-        listed=_listed(flights) if listed is None else tuple(listed),
+        listed=tuple(
+            [listed_as(k, m) for k, m in enumerate(flights, 1)] if listed is None else listed
+        ),
         notes=tuple(notes),
         aircraft=complete,
         charts=_charts(table, complete),
@@ -203,19 +205,17 @@ def _in_all(table: FeatureTable, what: str) -> dict[str, FloatArray]:
     }
 
 
-def _listed(flights: Sequence[Measures]) -> tuple[HistoryFlight, ...]:
-    return tuple(
-        HistoryFlight(
-            id=str(k),
-            start=m.start,
-            file=m.file,
-            kind=m.kind,
-            duration_s=m.duration_s,
-            flight_s=m.flight_s,
-            verdict=m.verdict,
-            codes=m.codes,
-        )
-        for k, m in enumerate(flights, 1)
+def listed_as(number: int, m: Measures) -> HistoryFlight:
+    """A flight as a history lists it, by its number, where no book gives it an id."""
+    return HistoryFlight(
+        id=str(number),
+        start=m.start,
+        file=m.file,
+        kind=m.kind,
+        duration_s=m.duration_s,
+        flight_s=m.flight_s,
+        verdict=m.verdict,
+        codes=m.codes,
     )
 
 

@@ -85,8 +85,7 @@ class Circuit(Known):
         """
         seen_v = self.measured.lowest_v.get(place)
         try:
-            root_v = self._root_v(x, "peak", self.present)
-            expected_v = self._carried(x, place, root_v, "peak")
+            expected_v = self._by_all_v(x, place, "peak")
         except Missing:
             return 0.0
         return 0.0 if seen_v is None else max(seen_v - expected_v, 0.0)
@@ -110,9 +109,13 @@ class Circuit(Known):
 
     def _all_packs(self, load: Load) -> CircuitCase:
         def volts(x: Numbers, place: str) -> float:
-            return self._carried(x, place, self._root_v(x, load, self.present), load)
+            return self._by_all_v(x, place, load)
 
         return CircuitCase(volts, self._flow(load))
+
+    def _by_all_v(self, x: Numbers, place: str, load: Load) -> float:
+        """Voltage of a place when all packs that are there carry the load."""
+        return self._carried(x, place, self._root_v(x, load, self.present), load)
 
     def _flow(self, load: Load) -> Callable[[Numbers, str], float | None]:
         return lambda x, place: x.get(Input(load, TOTAL if place == self.root else place))

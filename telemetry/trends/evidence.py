@@ -18,6 +18,7 @@ from telemetry.numerics.statistics.charts import (
     ChangeChart,
     change_chart,
     change_limit,
+    change_now,
     ewma,
     ewma_reach,
 )
@@ -190,7 +191,8 @@ def _judged(
     higher = limit if strict is None else change_limit(strict)
     # The limit that grounds leaves room for a scatter known from few flights: healthy books of a
     # hundred flights reached it never, with the scatter taken as known.
-    sure = bool(_charted(sign * weighed.score, higher)[1].high[-1] > higher)
+    cut, whole = _cut(sign * weighed.score, higher), np.array([weighed.score.size])
+    sure = bool(change_now(cut[None], whole)[0] > higher)
 
     def shown(w: Weighed) -> tuple[FloatArray, FloatArray]:
         if not logarithmic:
@@ -254,9 +256,14 @@ def sum_worth(parts: Sequence[EvidencePart]) -> float:
 
 
 def _charted(score: FloatArray, limit: float, worth: float = inf) -> tuple[FloatArray, ChangeChart]:
-    """Scores cut so that one flight alone cannot reach the limit, and their chart."""
-    cut = np.clip(score, -_MOST * limit, _MOST * limit)
+    """Scores cut for that limit, and their chart."""
+    cut = _cut(score, limit)
     return cut, change_chart(cut, worth=worth)
+
+
+def _cut(score: FloatArray, limit: float) -> FloatArray:
+    """Scores cut so that one flight alone cannot reach the limit."""
+    return np.clip(score, -_MOST * limit, _MOST * limit)
 
 
 def _onset(rise: FloatArray, last: int) -> tuple[int, bool]:

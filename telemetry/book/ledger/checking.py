@@ -28,7 +28,7 @@ from telemetry.book.files.writing import (
 )
 from telemetry.book.ledger.entries import Seal, complete, enter, listed_name, sealed
 from telemetry.book.ledger.mending import Edited, Mending, take, write_back
-from telemetry.book.ledger.verifying import DAMAGED, verify
+from telemetry.book.ledger.verifying import DAMAGED, FileStand, verify
 from telemetry.book.maps import Learnt, clues_of, clues_of_flight
 from telemetry.book.placing import found_place, put, right_place
 from telemetry.book.records import Recording, load_note, load_recording
@@ -89,6 +89,7 @@ class _Check:
         self.changes = Changes.of(())
         self.whole = True
         self.listed: Mapping[str, Seal] = {}
+        self.changed: set[str] = set()
         self.kept: dict[str, Recording] = {}
         self.recovered: set[str] = set()
         self.mending = Mending(places=places)
@@ -100,6 +101,7 @@ class _Check:
         verified = verify(self.places) if entered else None
         if verified is not None:
             self.listed = verified.listed
+            self.changed = {d.name for d in verified.differences if d.kind is FileStand.CHANGED}
             write_back(self.mending, verified)
         self._changes()
         for identity in self._identities():
@@ -199,12 +201,11 @@ class _Check:
             aside = path.with_name(path.name + DAMAGED)
             if aside.exists():
                 self.mending.remove(aside)
-            seal = self.listed.get(f"originals/{path.name}")
-            if seal is not None and not seal.fits(path):
-                again = originals.store(path, data)  # the same content, otherwise packed
+            if (name := f"originals/{path.name}") in self.changed:
+                again = Seal.of(originals.store(path, data))  # the same content, otherwise packed
                 self.mending.rebuilt.append(self.mending.name(path))
-                if Seal.of(again) != seal:
-                    enter(self.places, {path: Seal.of(again)})
+                if again != self.listed[name]:
+                    enter(self.places, {path: again})
         except BookError as error:
             self.mending.problems.append(error)
             if path.exists():
@@ -238,12 +239,12 @@ class _Check:
                 put(self.places, part.id)
                 self.mending.rebuilt.append(self.mending.name(right))
                 path = right
-            seal = self.listed.get(f"flights/{part.id}.parquet")
-            if seal is None:
+            name = f"flights/{part.id}.parquet"
+            if name not in self.listed:
                 log = log_of(read_table(path, part.rows), path)
                 if log.provenance.sha256 != recording.sha256:
                     raise BookError("this flight's table is another flight's", path=path)
-            elif not seal.fits(path):
+            elif name in self.changed or not path.exists():
                 raise BookError("this flight's table is not what was stored", path=path)
             if part.id in whose:
                 learn(self.places, clues_of_flight(path), whose[part.id])

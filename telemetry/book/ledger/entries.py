@@ -39,6 +39,10 @@ from telemetry.model.errors import BookError
 
 #: Parts of the book whose files are listed; of ``removed`` those of flights and notes.
 LISTED = ("originals", "aircraft", "flights", "notes", "changes")
+#: What helps where an entry is damaged or lost.
+PUT_BACK = (
+    "put it back from a copy of the book; 'busbook check-book --accept' takes the book as it is"
+)
 
 # Small documents are written back from their text; these never are larger.
 _LARGEST_TEXT = 1_000_000
@@ -316,9 +320,9 @@ def _listing(places: Places) -> tuple[list[str], list[str]]:
 
 def entry_in(data: bytes, stem: str, path: Path) -> Entry:
     """An entry from its bytes; BookError if they are not those of its name."""
-    hint = "put the file back from a copy of the book, or accept the book as it is"
+    damage = BookError("this entry of the book was changed or cut off", path=path, hint=PUT_BACK)
     if not _NAME.fullmatch(stem) or hashlib.sha256(data).hexdigest()[:32] != stem[9:]:
-        raise BookError("this entry of the book was changed or cut off", path=path, hint=hint)
+        raise damage
     try:
         doc: dict[str, Any] = json.loads(data)
         if not all(_FILE.fullmatch(name) for name in doc["files"]):
@@ -338,6 +342,4 @@ def entry_in(data: bytes, stem: str, path: Path) -> Entry:
             },
         )
     except (ValueError, KeyError, TypeError, AttributeError) as error:
-        raise BookError(
-            "this entry of the book was changed or cut off", path=path, hint=hint
-        ) from error
+        raise damage from error

@@ -118,7 +118,8 @@ def _profile(mending: Mending, one: FileDifference) -> None:
         return
     new = read_file(one.path).decode("utf-8", "replace")
     lines = difflib.unified_diff(old.splitlines(), new.splitlines(), n=0, lineterm="")
-    told = tuple(line for line in lines if not line.startswith(("---", "+++", "@@")))
+    # The first two lines name the files.
+    told = tuple(line for line in [*lines][2:] if not line.startswith("@@"))
     mending.edited.append(Edited(file=mending.name(one.path), lines=told))
     enter(mending.places, {one.path: sealed(one.path)})
 

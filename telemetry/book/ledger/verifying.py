@@ -10,7 +10,14 @@ from pathlib import Path
 
 from telemetry.book.files.layout import Places
 from telemetry.book.files.writing import book_error
-from telemetry.book.ledger.entries import LISTED, Entry, Seal, entries_of, listed_name
+from telemetry.book.ledger.entries import (
+    LISTED,
+    PUT_BACK,
+    Entry,
+    Seal,
+    entries_of,
+    listed_name,
+)
 from telemetry.model.errors import BookError
 
 #: Ending of a file that was found damaged and put aside.
@@ -113,8 +120,9 @@ def _held(
     if not paths:
         folder, _, file = name.partition("/")
         yield _difference(name, places.root / folder / file, FileStand.MISSING, seal)
-    elif not any(seal.fits(path) for path in paths):
-        yield _difference(name, paths[0], FileStand.CHANGED, seal)
+    for path in paths:
+        if not seal.fits(path):
+            yield _difference(name, path, FileStand.CHANGED, seal)
 
 
 def _difference(name: str, path: Path, kind: FileStand, seal: Seal | None) -> FileDifference:
@@ -132,7 +140,7 @@ def _lost(
         BookError(
             "an entry of the book is missing: what was written with it can no longer be checked",
             path=places.entry(name),
-            hint=_HINT,
+            hint=PUT_BACK,
         )
         for name in sorted(missing)
     ]
@@ -141,13 +149,10 @@ def _lost(
             BookError(
                 "all entries of the book are missing: nothing in it can be checked",
                 path=places.entry("x").parent,
-                hint=_HINT,
+                hint=PUT_BACK,
             )
         )
     return missing | (set(damaged) - given_up), told
-
-
-_HINT = "put it back from a copy of the book; 'busbook check-book --accept' takes the book as it is"
 
 
 def _files(places: Places) -> Iterator[Path]:

@@ -317,15 +317,6 @@ SERVO_HEATING = Check(
     in_flight=(servo_findings,),
     needs=NEEDS,
     sees=sees_climb,
-    words_across=Words(
-        (
-            "a servo whose motor or driver fails as it warms",
-            "a linkage that binds as the airframe warms or flexes in the air",
-            "one-sided flying late in the flight",
-        ),
-        "Stir before the flight and at once after landing, and compare; feel each servo's case.",
-        "Find the hot servo before the next flight; note what was done, with the place.",
-        kinds=(CauseKind.HOT_SERVO, CauseKind.BINDING, CauseKind.AIR_LOAD),
-    ),
+    words_across=HEAT_WORDS,
     across=(judge_servos,),
 )

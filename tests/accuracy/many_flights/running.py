@@ -15,11 +15,11 @@ import numpy as np
 from telemetry.aircraft import Aircraft
 from telemetry.app.cache import measured
 from telemetry.app.pipeline import review
-from telemetry.checks.across import replay, together_at
+from telemetry.checks.across import listed_as, replay, together_at
 from telemetry.importer import read_log
 from telemetry.model.channels import Channel, Quantity
 from telemetry.readings import Reading, block_means
-from telemetry.results import Finding, Flight, History, HistoryFlight, NoteMark, PhaseKind
+from telemetry.results import Finding, Flight, History, NoteMark, PhaseKind
 from telemetry.simulate import SimulatedRecording
 from telemetry.simulate.season import fly
 from telemetry.trends.features.currents import current_features
@@ -259,7 +259,7 @@ def _replayed(
     notes: Sequence[NoteMark] = (),
 ) -> tuple[list[Told], bool | None]:
     """What stands open after each flight; whether the first rightly told was the gravest there."""
-    listed = [_listed(k, m) for k, m in enumerate(measures, 1)]
+    listed = [listed_as(k, m) for k, m in enumerate(measures, 1)]
     profile = drawn.profile
     together = [together_at(k, measures, notes, profile, listed) for k in range(len(measures))]
     codes = KINDS[drawn.kind].codes if drawn.kind else ()
@@ -310,19 +310,6 @@ def _shown(history: History, drawn: Drawn) -> list[Finding]:
         and str(f.level) in ("watch", "ground")
         and (f.follows_code is None or f.place in drawn.places)
     ]
-
-
-def _listed(k: int, m: Measures) -> HistoryFlight:
-    return HistoryFlight(
-        id=str(k),
-        start=m.start,
-        file=m.file,
-        kind=m.kind,
-        duration_s=m.duration_s,
-        flight_s=m.flight_s,
-        verdict=m.verdict,
-        codes=m.codes,
-    )
 
 
 def _repair(place: str, before: int) -> NoteMark:

@@ -16,6 +16,7 @@ import numpy as np
 from telemetry.aircraft import Limits
 from tests.accuracy.many_flights.drawing import Drawn, FlightLog, FloatArray, Span
 from tests.accuracy.many_flights.kinds import KINDS
+from tests.accuracy.one_log.seeing import blocks_of
 
 _LIMITS = Limits()
 #: Standard errors at which a lasting difference counts as seen.
@@ -160,14 +161,7 @@ def _climb(drawn: Drawn, log: FlightLog, place: str) -> Numbers:
 
 
 def _blocks(log: FlightLog, place: str, quantity: str, edges: FloatArray) -> FloatArray | None:
-    if (place, quantity) not in log.logged:
-        return None
-    t, x = log.logged[place, quantity]
-    at = np.digitize(t, edges) - 1
-    inside = (at >= 0) & (at < edges.size - 1)
-    counts = np.bincount(at[inside], minlength=edges.size - 1)
-    sums = np.bincount(at[inside], x[inside], minlength=edges.size - 1)
-    return np.where(counts > 0, sums / np.maximum(counts, 1), np.nan)
+    return blocks_of(log.logged, place, quantity, edges)
 
 
 def _slope(x: FloatArray | None, *y: FloatArray | None, charge: bool = False) -> float:

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from telemetry.aircraft import Limits
-from tests.accuracy.one_log.making import Planted
+from tests.accuracy.one_log.making import Logged, Planted
 from tests.simulated.scenes import FloatArray
 
 LIMITS = Limits()
@@ -103,10 +103,14 @@ def _edges(p: Planted, width_s: float | None = None) -> FloatArray:
 
 
 def _blocks(p: Planted, place: str, quantity: str, edges: FloatArray) -> FloatArray | None:
+    return blocks_of(p.logged, place, quantity, edges)
+
+
+def blocks_of(logged: Logged, place: str, quantity: str, edges: FloatArray) -> FloatArray | None:
     """Mean of the samples in each block; NaN where a block holds none."""
-    if (place, quantity) not in p.logged:
+    if (place, quantity) not in logged:
         return None
-    t, x = p.logged[place, quantity]
+    t, x = logged[place, quantity]
     at = np.digitize(t, edges) - 1
     inside = (at >= 0) & (at < edges.size - 1)
     counts = np.bincount(at[inside], minlength=edges.size - 1)
