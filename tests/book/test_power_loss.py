@@ -4,6 +4,8 @@ The disk keeps of a file what it held when it was flushed last, and of a folder 
 had when the folder was flushed last (POSIX promises no more). Two disks are tried at every step:
 one that forgot all that was not flushed, and one that had written the names already but not the
 bytes.
+
+The normal suite cuts at every fifth step; ``.ci/full power`` at every one.
 """
 
 from __future__ import annotations
@@ -21,6 +23,7 @@ import pytest
 from telemetry.book import Logbook
 from tests.book.killing import State, make_book, state_of
 from tests.book.test_crash import Death
+from tests.sweeps import one_in
 
 pytestmark = pytest.mark.skipif(
     not Path("/proc/self/fd").exists(), reason="asks this system which file is flushed"
@@ -113,8 +116,8 @@ class Cut:
 def cuts(
     patch: pytest.MonkeyPatch, begin: Callable[[], tuple[Path, Callable[[], Any]]]
 ) -> Iterator[tuple[Disk, bool]]:
-    """Do something again and again, without power one step later each time; at last it is done."""
-    for last in range(1, 400):
+    """Do something again and again, without power some steps later each time, until it is done."""
+    for last in range(1, 400, one_in(5)):
         root, act = begin()
         disk = Disk(root)
         done = True

@@ -7,7 +7,7 @@ import subprocess
 import sys
 import threading
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from pathlib import Path
 
 import pytest
@@ -63,11 +63,11 @@ def test_what_is_no_address(address: str, run, log: Path) -> None:
     "address", ["tcp://127.0.0.1:1", "127.0.0.1:1", "tcp://[::1]:1", "ws://127.0.0.1:1"]
 )
 def test_where_nobody_listens(address: str, run, log: Path, monkeypatch) -> None:
-    monkeypatch.setattr("telemetry.app.workers._PATIENCE_S", 1)
+    monkeypatch.setattr("telemetry.app.workers._PATIENCE_S", 0.3)
     result = run("review", log, "--scheduler", address)
     assert (result.exit_code, result.stdout) == (2, "")
     (line,) = result.stderr.splitlines()
-    assert line.startswith(f"no Dask scheduler answers at '{address}' within 1 s; check the")
+    assert line.startswith(f"no Dask scheduler answers at '{address}' within 0.3 s; check the")
 
 
 def ended(command: list[str]) -> subprocess.CompletedProcess[str]:
@@ -103,31 +103,49 @@ def stranger(talks: Callable[[socket.socket], None]) -> Iterator[int]:
             thread.join()
 
 
-@pytest.mark.parametrize(
-    ("protocol", "talks"),
-    [
-        ("tcp", lambda _: None),
-        ("ws", lambda _: None),
-        ("tcp", lambda one: one.close()),
-        ("tcp", lambda one: one.sendall(b"HTTP/1.1 400 Bad Request\r\nContent-Length: 0\r\n\r\n")),
-        ("tcp", lambda one: one.sendall(b"\xff" * 100)),
-    ],
-    ids=["silent", "silent web", "closes", "a web server", "noise"],
-)
-def test_where_a_stranger_listens(
-    protocol: str, talks: Callable[[socket.socket], None], log: Path
-) -> None:
-    """In a process of its own, which prints nothing else at its end."""
-    impatient = (
-        "import sys, telemetry.app.workers as workers; workers._PATIENCE_S = 1;"
-        "from telemetry.cli import main; main(sys.argv[1:])"
-    )
-    with stranger(talks) as port:
-        address = f"{protocol}://127.0.0.1:{port}"
-        done = ended([sys.executable, "-c", impatient, "review", str(log), "--scheduler", address])
-    assert (done.returncode, done.stdout) == (2, "")
-    (line,) = done.stderr.splitlines()
-    assert line.startswith(f"no Dask scheduler answers at '{address}'")
+STRANGERS: dict[str, tuple[str, Callable[[socket.socket], None]]] = {
+    "silent": ("tcp", lambda _: None),
+    "silent web": ("ws", lambda _: None),
+    "closes": ("tcp", lambda one: one.close()),
+    "a web server": (
+        "tcp",
+        lambda one: one.sendall(b"HTTP/1.1 400 Bad Request\r\nContent-Length: 0\r\n\r\n"),
+    ),
+    "noise": ("tcp", lambda one: one.sendall(b"\xff" * 100)),
+}
+
+# One command after the other, as they are given on a line; each exit code on a line of its own.
+IMPATIENT = """
+import sys
+import telemetry.app.workers as workers
+from telemetry.cli import main
+
+workers._PATIENCE_S = 1
+for address in sys.argv[2:]:
+    try:
+        main(["review", sys.argv[1], "--scheduler", address])
+    except SystemExit as left:
+        print(left.code)
+"""
+
+
+def test_nothing_else_is_printed_up_to_the_end_of_python(log: Path) -> None:
+    """Where a stranger listens, and elsewhere: in a process of its own, to its end."""
+    with ExitStack() as stack:
+        addresses = [
+            f"{protocol}://127.0.0.1:{stack.enter_context(stranger(talks))}"
+            for protocol, talks in STRANGERS.values()
+        ]
+        elsewhere = ["http://127.0.0.1:1", "tls://127.0.0.1:1"]
+        command = [sys.executable, "-c", IMPATIENT, str(log), *addresses, *elsewhere]
+        done = ended(command)
+    lines = done.stderr.splitlines()
+    assert (done.returncode, done.stdout.split()) == (0, ["2"] * 7)
+    assert len(lines) == 7, done.stderr
+    for address, line in zip(addresses, lines[:5], strict=True):
+        assert line.startswith(f"no Dask scheduler answers at '{address}' within 1 s; check the")
+    assert "'http://127.0.0.1:1' is no address of a Dask scheduler" in lines[5]
+    assert lines[6].startswith("'tls://127.0.0.1:1' needs certificates")
 
 
 def test_tls_without_certificates(run, log: Path) -> None:
@@ -164,10 +182,3 @@ def test_a_loader_of_certificates_that_fails(run, log: Path) -> None:
         result = run("review", log, "--scheduler", "tls://127.0.0.1:1")
     assert (result.exit_code, result.stdout) == (2, "")
     assert "cannot be used (No module named 'no_such_module')" in result.stderr
-
-
-@pytest.mark.parametrize("address", ["http://127.0.0.1:1", "tls://127.0.0.1:1"])
-def test_nothing_else_is_printed_at_the_end_of_python(address: str, log: Path) -> None:
-    module = [sys.executable, "-m", "telemetry"]
-    done = ended([*module, "review", str(log), "--scheduler", address])
-    assert (done.returncode, done.stdout, len(done.stderr.splitlines())) == (2, "", 1)
