@@ -11,12 +11,12 @@ from concurrent.futures import Executor
 
 from telemetry.app.cache import measured, measures_of
 from telemetry.app.replays import together_of, with_earlier
-from telemetry.app.timelines import AsIfNoted, as_if_added, note_marks
-from telemetry.book import BookFlight, Logbook, Note
+from telemetry.app.timelines import as_if_added, note_marks
+from telemetry.book import BookFlight, Logbook
 from telemetry.book.files.names import aircraft_key
 from telemetry.checks.across import replay
 from telemetry.model.errors import BookError
-from telemetry.results import Answer, Finding, History, HistoryFlight, Review
+from telemetry.results import Answer, History, HistoryFlight, Review
 from telemetry.trends.measures import Measures
 
 
@@ -107,25 +107,3 @@ def answer_of(
 ) -> Answer:
     """How an aircraft of the book stands; parameters and errors as of :func:`history`."""
     return history(book, name, newer=newer).answer
-
-
-def closed_by(book: Logbook, note: Note) -> tuple[Finding, ...]:
-    """Open findings of an aircraft that a note would close, the gravest first.
-
-    Parameters
-    ----------
-    book : Logbook
-    note : Note
-        As of :meth:`telemetry.book.Logbook.draft_note`; it need not be in the book.
-
-    Raises
-    ------
-    BookError
-        If the book cannot be read.
-    """
-    if not book.flights(note.aircraft):
-        return ()
-    after = history(AsIfNoted(book, note), note.aircraft).open
-    still = {(f.code, f.place, f.servo) for f in after}
-    before = history(book, note.aircraft).open
-    return tuple(f for f in before if (f.code, f.place, f.servo) not in still)

@@ -7,31 +7,15 @@ from click.shell_completion import CompletionItem
 
 from telemetry.cli.shared import tell
 from telemetry.model.errors import UnknownSetting
-
-_ENDING = ".md"
-
-
-def pages() -> dict[str, str]:
-    """The text of every page, by its topic, in alphabetical order."""
-    from importlib.resources import files
-
-    folder = files("telemetry") / "guide"
-    found = sorted(f.name for f in folder.iterdir() if f.name.endswith(_ENDING))
-    return {
-        name.removesuffix(_ENDING): (folder / name).read_text(encoding="utf-8") for name in found
-    }
+from telemetry.model.guide import pages, title
 
 
 def _complete(_: click.Context, __: click.Parameter, incomplete: str) -> list[CompletionItem]:
     return [
-        CompletionItem(topic, help=_title(text))
+        CompletionItem(topic, help=title(text))
         for topic, text in pages().items()
         if topic.startswith(incomplete.lower())
     ]
-
-
-def _title(page: str) -> str:
-    return page.partition("\n")[0].removeprefix("# ")
 
 
 @click.command()
@@ -50,7 +34,7 @@ def guide(topic: str | None) -> None:
     if topic is None:
         wide = max(map(len, known))
         for name, page in known.items():
-            tell(f"{name:{wide}}  {_title(page)}")
+            tell(f"{name:{wide}}  {title(page)}")
         tell("next: busbook guide findings")
         return
     page = known.get(topic.lower(), "")

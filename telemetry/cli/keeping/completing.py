@@ -14,7 +14,6 @@ from typing import TYPE_CHECKING
 import click
 from click.shell_completion import CompletionItem
 
-from telemetry.cli.keeping.naming import known_places
 from telemetry.cli.shared import open_book
 from telemetry.model.errors import BusbookError
 from telemetry.model.text import plain
@@ -65,6 +64,8 @@ def complete_flights(ctx: click.Context, param: click.Parameter, incomplete: str
 def complete_places(ctx: click.Context, _: click.Parameter, incomplete: str) -> Items:
     """Places of the aircraft that is named: of its profile and its newest flight."""
     # Before an option that has no value yet click leaves the words as they are.
+    from telemetry.app.noting import known_places
+
     name = str(ctx.params.get("name") or next(iter(ctx.args), "")).lower()
     book = _book(ctx)
     if name not in book.aircraft():

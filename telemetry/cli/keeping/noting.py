@@ -3,14 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from difflib import get_close_matches
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
 from telemetry.cli.keeping.completing import complete_aircraft, complete_places
-from telemetry.cli.keeping.naming import known_places
 from telemetry.cli.shared import (
     known_aircraft,
     next_step,
@@ -21,10 +19,10 @@ from telemetry.cli.shared import (
     with_book,
 )
 from telemetry.model.channels import EVERY_PLACE
-from telemetry.model.errors import BusbookError, UnknownSetting, sentence
+from telemetry.model.errors import BusbookError, sentence
 
 if TYPE_CHECKING:
-    from telemetry.book import Logbook, Note
+    from telemetry.book import Note
     from telemetry.results import Finding
 
 
@@ -67,14 +65,19 @@ def note(
       busbook note tern "plug cleaned" --kind repaired --place "left wing"
       busbook note tern "both packs full" --kind charged --on 2026-05-14T09:30
     """
+    from telemetry.app.noting import closed_by, place_named
     from telemetry.book import NoteKind
     from telemetry.report.words import quoted
 
     shelf = open_book(book)
     key = known_aircraft(shelf, name)
-    where = None if place is None else _place(shelf, key, place)
+    where = None if place is None else place_named(shelf, key, place)
     draft = shelf.draft_note(key, text, kind=NoteKind(kind), place=where, on=on)
-    closed = _closed(shelf, draft)
+    try:
+        closed = closed_by(shelf, draft)
+    except BusbookError as error:  # a history that cannot be made keeps no note from the book
+        say(f"what it closes cannot be told: {sentence(error)}")
+        closed = ()
     if closed:
         _show(closed)
         if not yes and on_a_terminal() and not click.confirm("Keep the note?", err=True):
@@ -86,20 +89,6 @@ def note(
         tell(_effect(made))
     tell(f"take it back: busbook remove note {quoted(key)} {made.number}")
     tell(next_step("history", key, book=book))
-
-
-def _closed(shelf: Logbook, draft: Note) -> tuple[Finding, ...]:
-    """What the note would close; a history that cannot be made keeps no note from the book."""
-    from telemetry.app.histories import closed_by
-    from telemetry.book import NoteKind
-
-    if draft.place is None or draft.kind is NoteKind.CHARGED:
-        return ()
-    try:
-        return closed_by(shelf, draft)
-    except BusbookError as error:
-        say(f"what it closes cannot be told: {sentence(error)}")
-        return ()
 
 
 def _show(closed: Sequence[Finding]) -> None:
@@ -120,24 +109,3 @@ def _effect(made: Note) -> str:
         return "it names no place and closes nothing; --place P is one place, --place all every one"
     of = "every place" if made.place == EVERY_PLACE else made.place
     return f"the baseline of {of} begins anew with the next flight after that"
-
-
-def _place(shelf: Logbook, name: str, given: str) -> str:
-    """The place as the book names it, or what is part of one; UnknownSetting where there is none.
-
-    The newest flight is asked first, then the earlier ones: a sensor may be gone.
-    """
-    wanted = " ".join(given.lower().split())
-    known: dict[str, str] = {}
-    for known in known_places(shelf, name):
-        if wanted in known:
-            return known[wanted]
-        if any(wanted.startswith(f"{one} ") for one in known.values() if one != EVERY_PLACE):
-            return wanted
-    from telemetry.trends.features.voltages import TOTAL
-
-    places = sorted({*known.values()} - {TOTAL})
-    near = list(dict.fromkeys(known[one] for one in get_close_matches(wanted, known, 3)))
-    raise UnknownSetting(
-        f"'{name}' has no place '{wanted}'", hint=f"it has {', '.join(near or places)}"
-    )

@@ -113,6 +113,7 @@ def restore(what: tuple[str, ...], book: Path | None) -> None:
       busbook restore may-14.csv
     """
     from telemetry.book import removed_named
+    from telemetry.report.documents.flights import entry_words
 
     shelf = open_book(book)
     if not what:
@@ -122,7 +123,7 @@ def restore(what: tuple[str, ...], book: Path | None) -> None:
     shelf.restore(ids)
     back = [e for t in shelf.timelines().values() for e in t if e.id in ids]
     for one in back:
-        tell(f"back in the book: {_words(one)}")
+        tell(f"back in the book: {entry_words(one)}")
     _sum_up(shelf, [one.aircraft for one in back], book)
 
 
@@ -147,6 +148,7 @@ def move(what: tuple[str, ...], to: str, book: Path | None) -> None:
       busbook move may-14.csv --to gull
     """
     from telemetry.book import aircraft_key, parts_named
+    from telemetry.report.documents.flights import entry_words
 
     shelf = open_book(book)
     key = aircraft_key(to)
@@ -157,7 +159,7 @@ def move(what: tuple[str, ...], to: str, book: Path | None) -> None:
     if change is None:
         tell(f"nothing to move: {key} has them already")
     for one in strange:
-        tell(f"moved to {key}: {_words(one)}")
+        tell(f"moved to {key}: {entry_words(one)}")
     if new:
         tell(f"{key} is new; its profile: {shelf.profile_path(key)}")
     for name in sorted({one.aircraft for one in strange}):
@@ -170,9 +172,11 @@ def move(what: tuple[str, ...], to: str, book: Path | None) -> None:
 
 
 def _remove(shelf: Logbook, what: Sequence[BookFlight | Note], book: Path | None) -> None:
+    from telemetry.report.documents.flights import entry_words
+
     shelf.remove([one.id for one in what])
     for one in what:
-        tell(f"removed, and kept aside: {_words(one)}")
+        tell(f"removed, and kept aside: {entry_words(one)}")
     tell(f"back again: busbook restore {' '.join(one.id for one in what)}")
     last = {name: len(shelf.flights(name)) for name in {one.aircraft for one in what}}
     for one in what:
@@ -194,25 +198,15 @@ def _sum_up(shelf: Logbook, names: Iterable[str], book: Path | None) -> None:
 
 
 def _list_removed(shelf: Logbook) -> None:
+    from telemetry.report.documents.flights import entry_words
+
     aside = shelf.removed()
     if not aside:
         tell("nothing was removed")
     for one, why in aside:
-        tell(f"{one.id}  {_words(one)}; removed {why.made[:10]}")
+        tell(f"{one.id}  {entry_words(one)}; removed {why.made[:10]}")
     if aside:
         tell(f"next: busbook restore {aside[-1][0].id}")
-
-
-def _words(one: BookFlight | Note) -> str:
-    """A flight or note in a line: whose, which, when, what."""
-    from telemetry.book import BookFlight
-
-    number = "" if one.number is None else f" {one.number}"
-    if isinstance(one, BookFlight):
-        start = "no date" if one.start is None else one.start[:16].replace("T", " ")
-        return f"{one.aircraft}{number}, {start}, {one.file}"
-    place = "" if one.place is None else f", {one.place}"
-    return f"{one.aircraft}, note{number} of {one.date[:10]}, {one.kind}{place}: {one.text}"
 
 
 def _is_flight(one: BookFlight | Note) -> bool:

@@ -134,3 +134,13 @@ def _orders(timeline: Timeline) -> list[str]:
     told = "; ".join(f"{n} {_ORDER.get(source, source)}" for source, n in count.items())
     held = flights_counted(f.kind for f in flights)
     return ["", *wrap(f"{held}. Ordered by date: {told}.", _WIDTH)]
+
+
+def entry_words(one: BookFlight | Note) -> str:
+    """A flight or note in a line: whose, which, when, what."""
+    number = "" if one.number is None else f" {one.number}"
+    if isinstance(one, BookFlight):
+        start = "no date" if one.start is None else one.start[:16].replace("T", " ")
+        return f"{one.aircraft}{number}, {start}, {one.file}"
+    place = "" if one.place is None else f", {one.place}"
+    return f"{one.aircraft}, note{number} of {one.date[:10]}, {one.kind}{place}: {one.text}"

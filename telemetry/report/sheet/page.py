@@ -9,6 +9,7 @@ from telemetry.report.sheet.content import FieldSheet, SheetList, inspector_list
 from telemetry.report.sheet.printed import fitted
 from telemetry.report.words import LEVEL_SIGN
 from telemetry.report.writers.html import template, template_text
+from telemetry.report.writers.policy import sealed
 from telemetry.report.writers.screen import wrap
 
 _WIDTH = 80
@@ -20,7 +21,7 @@ def render(sheet: FieldSheet, paper: str = "a4") -> str:
     The same sheet gives the same text.
     """
     shown = fitted(sheet, paper)
-    return template("sheet.html.j2").render(
+    text = template("sheet.html.j2").render(
         sheet=shown,
         inspector=inspector_lists(shown),
         left_words=left_words,
@@ -29,6 +30,7 @@ def render(sheet: FieldSheet, paper: str = "a4") -> str:
         css=Markup(template_text("report.css")),
         sheet_css=Markup(template_text("sheet.css")),
     )
+    return sealed(text)
 
 
 def text_of(sheet: FieldSheet) -> str:

@@ -39,6 +39,7 @@ from telemetry.report.words import (
 from telemetry.report.writers import svg
 from telemetry.report.writers.json import made_by
 from telemetry.report.writers.packing import dashes, packed
+from telemetry.report.writers.policy import sealed
 from telemetry.results import EventKind, Origin, PhaseKind, Review
 
 _TEMPLATES = Path(__file__).parent / "templates"
@@ -110,7 +111,7 @@ def page(document: Document, drawer: Drawer, timeline: Timeline | None = None) -
     with settings():
         figures = _figures(document, drawer)
         overview = () if timeline or first is None else _overview(first, drawer)
-    return template("report.html.j2").render(
+    text = template("report.html.j2").render(
         doc=document,
         figures=figures,
         timeline=timeline,
@@ -121,6 +122,7 @@ def page(document: Document, drawer: Drawer, timeline: Timeline | None = None) -
         css=Markup(template_text("report.css")),
         script=Markup(template_text("report.js")),
     )
+    return sealed(text)
 
 
 def render_index(entries: Sequence[IndexEntry], errors: Sequence[str] = ()) -> str:
@@ -132,24 +134,21 @@ def render_index(entries: Sequence[IndexEntry], errors: Sequence[str] = ()) -> s
     errors : sequence of str
         What is to be said of the logs that could not be reviewed.
     """
-    return (
-        _environment()
-        .get_template("index.html.j2")
-        .render(
-            title=levels_counted(entries),
-            answers=[(a.level, answer_told(a)) for a in answers(entries)],
-            entries=[
-                replace(e, link=None if e.link is None else quote(e.link))
-                for e in gravest_first(entries)
-            ],
-            errors=[plain(message) for message in errors],
-            cautions=CAUTIONS,
-            footer=f"{made_by()}. Advice from logs; no proof of airworthiness.",
-            css=Markup(template_text("report.css")),
-            figures={},
-            level_word=LEVEL_WORD,
-        )
+    text = template("index.html.j2").render(
+        title=levels_counted(entries),
+        answers=[(a.level, answer_told(a)) for a in answers(entries)],
+        entries=[
+            replace(e, link=None if e.link is None else quote(e.link))
+            for e in gravest_first(entries)
+        ],
+        errors=[plain(message) for message in errors],
+        cautions=CAUTIONS,
+        footer=f"{made_by()}. Advice from logs; no proof of airworthiness.",
+        css=Markup(template_text("report.css")),
+        figures={},
+        level_word=LEVEL_WORD,
     )
+    return sealed(text)
 
 
 def template(name: str) -> Template:

@@ -49,7 +49,10 @@
 
   const make = (parent, name, attributes, text) => {
     const element = document.createElementNS(SVG, name);
-    for (const [key, value] of Object.entries(attributes)) element.setAttribute(key, value);
+    for (const [key, value] of Object.entries(attributes)) {
+      // The page's policy takes no style that is written as an attribute.
+      if (key === "style") element.style.cssText = value; else element.setAttribute(key, value);
+    }
     if (text !== undefined) element.textContent = text;
     parent.append(element);
     return element;
