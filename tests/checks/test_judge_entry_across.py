@@ -10,7 +10,7 @@ import pytest
 
 from telemetry.aircraft import Aircraft
 from telemetry.checks import across
-from telemetry.checks.across import _charts, _listed, judge
+from telemetry.checks.across import _charts, judge, listed_as
 from telemetry.checks.aircraft_history import AircraftHistory, JudgedAcross, Unjudged
 from telemetry.checks.causes.kinds import CauseKind
 from telemetry.checks.check import Across, Check, CheckPart
@@ -27,7 +27,7 @@ def test_flights_are_numbered_from_1(make_flight: Make) -> None:
         make_flight(file="a.csv", start="2026-05-01T10:00:00", duration_s=9.0, flight_s=4.0),
         make_flight(kind="bench"),
     ]
-    first, second = _listed(flights)
+    first, second = (listed_as(k, m) for k, m in enumerate(flights, 1))
     assert (first.id, first.file, first.start) == ("1", "a.csv", "2026-05-01T10:00:00")
     assert (first.kind, first.duration_s, first.flight_s) == ("flight", 9.0, 4.0)
     assert (second.id, second.kind) == ("2", "bench")

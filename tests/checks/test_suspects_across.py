@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from telemetry.aircraft import Aircraft, Node, Servo
-from telemetry.checks.across import _listed
+from telemetry.checks.across import listed_as
 from telemetry.checks.aircraft_history import AircraftHistory
 from telemetry.checks.servos.naming import named as sure_one
 from telemetry.checks.servos.suspects import suspects
@@ -72,7 +72,7 @@ def named(measures: list[Measures], place: str, node_rise: float, servos=()) -> 
     )
     case = AircraftHistory(
         flights=measures,
-        listed=_listed(measures),
+        listed=tuple(listed_as(k, m) for k, m in enumerate(measures, 1)),
         notes=(),
         aircraft=aircraft,
         charts=10,
