@@ -120,13 +120,12 @@ def attribute(
     if number < _LEAST_BLOCKS:
         return _nothing(index, "too short")
     gram, rise = _by_block(merged, y, block, number)
-    best = _solve(gram.sum(axis=0), rise.sum(axis=0))
+    best = _solve(gram.sum(axis=0)[None], rise.sum(axis=0)[None])[0]
     rng = np.random.default_rng(seed)
     draws = rng.integers(0, number, (_DRAWS, number))
     times = np.stack([np.bincount(d, minlength=number) for d in draws]).astype(np.float64)
     grams, rises = np.tensordot(times, gram, axes=1), times @ rise
-    tries = np.stack([_solve(g, r) for g, r in zip(grams, rises, strict=True)])
-    low, high = np.quantile(tries, [0.025, 0.975], axis=0)
+    low, high = np.quantile(_solve(grams, rises), [0.025, 0.975], axis=0)
     return Attribution(
         groups=tuple(groups),
         coef=best,
@@ -167,12 +166,26 @@ def _by_block(
     return gram, rise
 
 
-def _solve(gram: FloatArray, rise: FloatArray) -> FloatArray:
-    """Non-negative x that minimises |A x - y|, from A'A and A'y.
+def _solve(grams: FloatArray, rises: FloatArray) -> FloatArray:
+    """Non-negative x that minimises |A x - y| in each row, from A'A and A'y.
 
-    With the symmetric root S of A'A the same x minimises |S x - S^-1 A'y|.
+    Where the plain solution is positive it is the one sought (Karush, Kuhn and Tucker: no bound is
+    active). With the symmetric root S of A'A the same x minimises |S x - S^-1 A'y|.
+
+    Parameters
+    ----------
+    grams : ndarray, shape (draws, k, k)
+    rises : ndarray, shape (draws, k)
+
+    Returns
+    -------
+    ndarray, shape (draws, k)
     """
-    power, axes = np.linalg.eigh(gram)
-    root = np.sqrt(np.maximum(power, power[-1] * 1e-14))
-    x, _ = optimize.nnls((axes * root) @ axes.T, (axes / root) @ (axes.T @ rise))
-    return np.asarray(x, dtype=np.float64)
+    power, axes = np.linalg.eigh(grams)
+    root = np.sqrt(np.maximum(power, power[:, -1:] * 1e-14))
+    along = np.einsum("dki,dk->di", axes, rises)
+    found = np.einsum("dki,di->dk", axes, along / root**2)
+    for k in np.flatnonzero((found <= 0).any(axis=1)):
+        square = (axes[k] * root[k]) @ axes[k].T
+        found[k], _ = optimize.nnls(square, axes[k] @ (along[k] / root[k]))
+    return found
