@@ -120,12 +120,12 @@ def attribute(
     if number < _LEAST_BLOCKS:
         return _nothing(index, "too short")
     gram, rise = _by_block(merged, y, block, number)
-    best = _solve(gram.sum(axis=0)[None], rise.sum(axis=0)[None])[0]
+    best = non_negative(gram.sum(axis=0)[None], rise.sum(axis=0)[None])[0]
     rng = np.random.default_rng(seed)
     draws = rng.integers(0, number, (_DRAWS, number))
     times = np.stack([np.bincount(d, minlength=number) for d in draws]).astype(np.float64)
     grams, rises = np.tensordot(times, gram, axes=1), times @ rise
-    low, high = np.quantile(_solve(grams, rises), [0.025, 0.975], axis=0)
+    low, high = np.quantile(non_negative(grams, rises), [0.025, 0.975], axis=0)
     return Attribution(
         groups=tuple(groups),
         coef=best,
@@ -166,7 +166,7 @@ def _by_block(
     return gram, rise
 
 
-def _solve(grams: FloatArray, rises: FloatArray) -> FloatArray:
+def non_negative(grams: FloatArray, rises: FloatArray) -> FloatArray:
     """Non-negative x that minimises |A x - y| in each row, from A'A and A'y.
 
     Where the plain solution is positive it is the one sought (Karush, Kuhn and Tucker: no bound is

@@ -7,7 +7,12 @@ import pytest
 import scipy.optimize
 
 from telemetry.numerics import attribution
-from telemetry.numerics.attribution import attribute, condition_indices, unexplained
+from telemetry.numerics.attribution import (
+    attribute,
+    condition_indices,
+    non_negative,
+    unexplained,
+)
 
 # Eight samples: one for the rest, and three loads switched on and off.
 ROWS = ("1001", "1100", "1010", "1110", "1011", "1101", "1000", "1111")
@@ -147,7 +152,18 @@ def test_moments_by_block() -> None:
     ("y", "x"), [([3.0, 5.0], [3.0, 5.0]), ([3.0, -5.0], [3.0, 0.0]), ([-3.0, -5.0], [0.0, 0.0])]
 )
 def test_nothing_below_zero_is_given(y: list[float], x: list[float]) -> None:
-    assert attribution._solve(np.eye(2), np.array(y)) == pytest.approx(x, abs=1e-9)
+    assert non_negative(np.eye(2)[None], np.array([y]))[0] == pytest.approx(x, abs=1e-9)
+
+
+def test_draws_solved_together_are_those_of_the_reference() -> None:
+    # scipy.optimize.nnls (Lawson and Hanson), one draw after the other.
+    rng = np.random.default_rng(77)
+    designs, y = rng.random((40, 30, 5)), rng.normal(1.5, 0.6, (40, 30))
+    expected = [scipy.optimize.nnls(a, b)[0] for a, b in zip(designs, y, strict=True)]
+    turned = designs.transpose(0, 2, 1)
+    found = non_negative(turned @ designs, (turned @ y[:, :, None])[:, :, 0])
+    assert 0 < sum((x > 0).all() for x in expected) < 40
+    assert found == pytest.approx(np.array(expected), abs=1e-9)
 
 
 @pytest.mark.parametrize(("blocks", "refused"), [(5, "too short"), (6, "")])
