@@ -20,13 +20,15 @@ from telemetry.report.documents.of_review import document_of
 from telemetry.report.draw import PathScene
 from telemetry.report.draw_history import HistoryScene
 from telemetry.report.output import to_html
+from telemetry.report.sheet import page as sheet
+from telemetry.report.sheet.content import sheet_of
 from telemetry.report.writers import html
 from telemetry.results import History, Review
 
 pytestmark = pytest.mark.browser
 
 SIZES = [(1280, False), (1280, True), (380, False), (380, True)]
-PAGES = ["full", "bare", "index", "budget", "history"]
+PAGES = ["full", "bare", "index", "budget", "history", "sheet"]
 
 
 def _budget_page() -> str:
@@ -81,6 +83,9 @@ def pages(
             HistoryScene.of(Across.of(history)),
         ),
         "budget": _budget_page(),
+        "sheet": sheet.render(
+            sheet_of(history, review, {f.id: f"{n:064x}" for n, f in enumerate(history.flights)})
+        ),
     }
     for name, text in texts.items():
         (folder / f"{name}.html").write_text(text, encoding="utf-8")
@@ -117,6 +122,32 @@ def test_axe_finds_no_violation(
     browser.run(axe + ";true")
     result = browser.run("axe.run({resultTypes: ['violations']}).then(r => r.violations)")
     assert [(v["id"], v["impact"], v["nodes"][0]["html"][:120]) for v in result] == []
+
+
+# What a name from a file might smuggle in: script, picture, style, handler, and a form.
+SMUGGLED = """<script>document.title = 'taken'</script><style>body { display: none }</style>
+<p id="bad" style="position: fixed" onclick="document.title = 'taken'">x</p>
+<img src="x" onerror="document.title = 'taken'"><img src="https://evil.invalid/x.png">
+<form id="sent" action="https://evil.invalid/"><input name="x"></form></main>"""
+
+
+def test_the_page_runs_its_own_script_and_nothing_that_was_smuggled_in(
+    browser: Any, pages: dict[str, Path], tmp_path: Path
+) -> None:
+    text = pages["full"].read_text(encoding="utf-8")
+    tampered = tmp_path / "tampered.html"
+    tampered.write_text(text.replace("</main>", SMUGGLED, 1), encoding="utf-8")
+    browser.open(tampered, 1280)
+    browser.run("document.getElementById('bad').click()")
+    browser.run("document.getElementById('sent').submit()")
+    assert browser.run("document.title") != "taken"
+    assert browser.run("location.href").startswith("file:")
+    assert browser.run("getComputedStyle(document.body).display") == "block"
+    assert browser.run("getComputedStyle(document.getElementById('bad')).position") == "static"
+    assert browser.run("document.querySelector('.tools').hidden") is False
+    refused = [e["entry"]["text"] for e in browser.complaints() if isinstance(e, dict)]
+    assert len(refused) >= 5
+    assert all("Content Security Policy" in text for text in refused), refused
 
 
 # Where a time of the wide timeline lies in the window.
@@ -189,7 +220,7 @@ def test_the_zoom_draws_the_lowest_reading_where_it_is(
           const data = JSON.parse(document.getElementById('timeline-data').textContent);
           const p = data.layouts.wide.panels[0];
           const ys = [...document.querySelectorAll('.wide .overlay path')]
-            .filter(e => e.getAttribute('style').includes('stroke-width: 1.3'))
+            .filter(e => e.getAttribute('stroke-width') === '1.3')
             .flatMap(e => e.getAttribute('d').split(/[ML]/).slice(1).map(s => +s.split(' ')[1]))
             .filter(y => y >= p.top && y <= p.top + p.height);
           return p.high - (Math.max(...ys) - p.top) / p.height * (p.high - p.low);

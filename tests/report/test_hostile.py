@@ -132,7 +132,7 @@ def small(make_review: Callable[..., Review]) -> Review:
 
 
 # Elements that a page has of its own; all others of these kinds would come from a name.
-OWN = {"review": {"script": 2, "style": 2}, "history": {"style": 2}, "budget": {"style": 2}}
+OWN = {"review": {"script": 2, "style": 1}, "history": {"style": 1}, "budget": {"style": 1}}
 OWN["index"] = {"style": 1}
 KINDS = ("script", "style", "img", "iframe", "object", "form", "base", "link", "marquee")
 

@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 import base64
+import hashlib
 import json
 import re
 from collections.abc import Callable
@@ -14,6 +15,7 @@ import pytest
 from telemetry.model.channels import Quantity
 from telemetry.report.documents.index import entry_of, gravest_first
 from telemetry.report.documents.of_review import document_of
+from telemetry.report.draw import Scene
 from telemetry.report.output import to_html
 from telemetry.report.parts.method import CAUTIONS
 from telemetry.report.writers import html
@@ -89,6 +91,37 @@ def test_nothing_is_fetched(page: Page, text: str) -> None:
     for url in re.findall(r"https?://[^\s\"'<)]+", text):
         # A namespace is a name: nothing is loaded from it.
         assert url == "http://www.w3.org/2000/svg"
+
+
+def test_the_policy_allows_the_page_its_own_style_and_script_alone(text: str, page: Page) -> None:
+    (policy,) = (
+        a["content"] or ""
+        for tag, a in page.tags
+        if tag == "meta" and a.get("http-equiv") == "Content-Security-Policy"
+    )
+    rules = dict(rule.split(" ", 1) for rule in policy.split("; "))
+    assert rules["default-src"] == rules["base-uri"] == rules["form-action"] == "'none'"
+    assert rules["img-src"] == "data:"
+    for kind, rule in (("style", "style-src"), ("script", "script-src")):
+        found = re.findall(rf"<{kind}>(.*?)</{kind}>", text, re.DOTALL)
+        # CSP level 3, 2.3.1: base64 of the SHA-256 of the element's text.
+        hashes = [base64.b64encode(hashlib.sha256(t.encode()).digest()).decode() for t in found]
+        assert rules[rule] == " ".join(f"'sha256-{h}'" for h in hashes)
+    for tag, attributes in page.tags:
+        assert not [n for n in attributes if n == "style" or n.startswith("on")], (tag, attributes)
+
+
+def test_a_server_sends_the_same_policy_and_lets_forms_come_home(review: Review, text: str) -> None:
+    with_policy = text.splitlines()
+    without = html.render(document_of(review), Scene.of(review), served=True).splitlines()
+    assert [line for line in with_policy if line not in without] == [
+        line for line in with_policy if "Content-Security-Policy" in line
+    ]
+    saved, served = ({*html.policy(served=s).split("; ")} for s in (False, True))
+    assert saved - served == {"form-action 'none'"}
+    assert served - saved == {
+        "form-action 'self'", "connect-src 'self'", "frame-ancestors 'none'"
+    }  # fmt: skip
 
 
 def test_ids_are_unique_and_every_reference_has_its_target(page: Page, text: str) -> None:

@@ -8,29 +8,34 @@ from telemetry.model.text import plain
 from telemetry.report.sheet.content import FieldSheet, SheetList, inspector_lists, left_words
 from telemetry.report.sheet.printed import fitted
 from telemetry.report.words import LEVEL_SIGN
-from telemetry.report.writers.html import template, template_text
-from telemetry.report.writers.policy import sealed
+from telemetry.report.writers.html import policy, template, template_text
 from telemetry.report.writers.screen import wrap
 
 _WIDTH = 80
+_PAPER = {"a4": "A4", "letter": "letter"}
 
 
-def render(sheet: FieldSheet, paper: str = "a4") -> str:
+def render(sheet: FieldSheet, paper: str = "a4", *, served: bool = False) -> str:
     """The sheet as a page that fetches nothing, with what one sheet of that paper holds.
 
-    The same sheet gives the same text.
+    The same sheet gives the same text. A saved page carries its policy itself; a server sends it,
+    ``policy(style_of(paper), served=True)``.
     """
     shown = fitted(sheet, paper)
-    text = template("sheet.html.j2").render(
+    return template("sheet.html.j2").render(
         sheet=shown,
         inspector=inspector_lists(shown),
         left_words=left_words,
-        paper={"a4": "A4", "letter": "letter"}[paper],
+        policy=None if served else policy(style_of(paper)),
         figures={},
         css=Markup(template_text("report.css")),
-        sheet_css=Markup(template_text("sheet.css")),
+        sheet_css=Markup(style_of(paper)),
     )
-    return sealed(text)
+
+
+def style_of(paper: str) -> str:
+    """The style of a sheet besides the reports' own, for "a4" or "letter"."""
+    return f"{template_text('sheet.css')}@page {{ size: {_PAPER[paper]}; margin: 12mm 14mm; }}"
 
 
 def text_of(sheet: FieldSheet) -> str:

@@ -39,7 +39,7 @@ from telemetry.report.words import (
 from telemetry.report.writers import svg
 from telemetry.report.writers.json import made_by
 from telemetry.report.writers.packing import dashes, packed
-from telemetry.report.writers.policy import sealed
+from telemetry.report.writers.policy import content_policy
 from telemetry.results import EventKind, Origin, PhaseKind, Review
 
 _TEMPLATES = Path(__file__).parent / "templates"
@@ -77,7 +77,7 @@ class _Group:
     folded: bool = False
 
 
-def render(document: Document, scene: Scene) -> str:
+def render(document: Document, scene: Scene, *, served: bool = False) -> str:
     """The report of one log as a self-contained HTML page.
 
     Parameters
@@ -85,6 +85,8 @@ def render(document: Document, scene: Scene) -> str:
     document : Document
         Of the scene's review.
     scene : Scene
+    served : bool
+        As for :func:`page`.
 
     Returns
     -------
@@ -93,10 +95,16 @@ def render(document: Document, scene: Scene) -> str:
     """
     with settings():
         line = None if document.first.timeline is None else _timeline(document, scene)
-    return page(document, scene, line)
+    return page(document, scene, line, served=served)
 
 
-def page(document: Document, drawer: Drawer, timeline: Timeline | None = None) -> str:
+def page(
+    document: Document,
+    drawer: Drawer,
+    timeline: Timeline | None = None,
+    *,
+    served: bool = False,
+) -> str:
     """A document as a self-contained HTML page.
 
     Parameters
@@ -106,14 +114,18 @@ def page(document: Document, drawer: Drawer, timeline: Timeline | None = None) -
     timeline : Timeline, optional
         The figure of the first page with its data to read off; without it that figure is drawn
         like the others.
+    served : bool
+        Whether a server sends the page with :func:`policy` as its header; a saved page carries
+        its policy itself.
     """
     first = document.first.timeline
     with settings():
         figures = _figures(document, drawer)
         overview = () if timeline or first is None else _overview(first, drawer)
-    text = template("report.html.j2").render(
+    return template("report.html.j2").render(
         doc=document,
         figures=figures,
+        policy=None if served else policy(),
         timeline=timeline,
         overview=overview,
         level_word=LEVEL_WORD,
@@ -122,7 +134,6 @@ def page(document: Document, drawer: Drawer, timeline: Timeline | None = None) -
         css=Markup(template_text("report.css")),
         script=Markup(template_text("report.js")),
     )
-    return sealed(text)
 
 
 def render_index(entries: Sequence[IndexEntry], errors: Sequence[str] = ()) -> str:
@@ -134,21 +145,40 @@ def render_index(entries: Sequence[IndexEntry], errors: Sequence[str] = ()) -> s
     errors : sequence of str
         What is to be said of the logs that could not be reviewed.
     """
-    text = template("index.html.j2").render(
-        title=levels_counted(entries),
-        answers=[(a.level, answer_told(a)) for a in answers(entries)],
-        entries=[
-            replace(e, link=None if e.link is None else quote(e.link))
-            for e in gravest_first(entries)
-        ],
-        errors=[plain(message) for message in errors],
-        cautions=CAUTIONS,
-        footer=f"{made_by()}. Advice from logs; no proof of airworthiness.",
-        css=Markup(template_text("report.css")),
-        figures={},
-        level_word=LEVEL_WORD,
+    return (
+        _environment()
+        .get_template("index.html.j2")
+        .render(
+            policy=policy(),
+            title=levels_counted(entries),
+            answers=[(a.level, answer_told(a)) for a in answers(entries)],
+            entries=[
+                replace(e, link=None if e.link is None else quote(e.link))
+                for e in gravest_first(entries)
+            ],
+            errors=[plain(message) for message in errors],
+            cautions=CAUTIONS,
+            footer=f"{made_by()}. Advice from logs; no proof of airworthiness.",
+            css=Markup(template_text("report.css")),
+            figures={},
+            level_word=LEVEL_WORD,
+        )
     )
-    return sealed(text)
+
+
+def policy(*styles: str, served: bool = False) -> str:
+    """Value of ``Content-Security-Policy`` for every page written here.
+
+    Parameters
+    ----------
+    *styles : str
+        Style elements of the page besides the reports' own.
+    served : bool
+        As for :func:`~telemetry.report.writers.policy.content_policy`.
+    """
+    return content_policy(
+        (template_text("report.css"), *styles), (template_text("report.js"),), served=served
+    )
 
 
 def template(name: str) -> Template:

@@ -73,7 +73,14 @@ def inline_svg(fig: Figure, name: str, alt: str) -> str:
     text = re.sub(r" d=\"([^\"]*)\"", _path, text)
     text = re.sub(r">\s+<", "><", text).strip()
     text = re.sub(r"<g[^>]*>(?:<use [^>]*/>){2,}</g>", _repeated, text)
-    return _DOTS.sub(lambda match: _dots(match, text), text)
+    text = _DOTS.sub(lambda match: _dots(match, text), text)
+    return re.sub(r" style=\"([^\"]*)\"", _attributes, text)
+
+
+def _attributes(match: re.Match[str]) -> str:
+    """A style as attributes of its own: a page with a strict policy has no style attributes."""
+    rules = (rule.split(":", 1) for rule in match[1].split(";") if rule.strip())
+    return "".join(f' {name.strip()}="{value.strip()}"' for name, value in rules)
 
 
 def _path(match: re.Match[str]) -> str:

@@ -49,10 +49,7 @@
 
   const make = (parent, name, attributes, text) => {
     const element = document.createElementNS(SVG, name);
-    for (const [key, value] of Object.entries(attributes)) {
-      // The page's policy takes no style that is written as an attribute.
-      if (key === "style") element.style.cssText = value; else element.setAttribute(key, value);
-    }
+    for (const [key, value] of Object.entries(attributes)) element.setAttribute(key, value);
     if (text !== undefined) element.textContent = text;
     parent.append(element);
     return element;
@@ -112,13 +109,13 @@
     const step = STEPS.find((s) => (view.to - view.from) / s <= most) || STEPS[STEPS.length - 1];
     for (let k = Math.ceil(view.from / step - 1e-9); k * step <= view.to + 1e-9; k++) {
       const at = x(k * step);
-      make(g, "path", { d: `M${at} ${bottom}v4`, style: "stroke: var(--muted)" });
-      make(g, "text", { x: at, y: bottom + 14, "text-anchor": "middle", style: "font-size: 10px" },
+      make(g, "path", { d: `M${at} ${bottom}v4`, stroke: "var(--muted)" });
+      make(g, "text", { x: at, y: bottom + 14, "text-anchor": "middle", "font-size": "10px" },
         mmss(k * step, step < 1));
     }
     make(g, "text", {
       x: panel.left + panel.width / 2, y: bottom + 30, "text-anchor": "middle",
-      style: "font-size: 11px",
+      "font-size": "11px",
     }, "time of the recording (mm:ss)");
   };
 
@@ -135,10 +132,10 @@
       const left = Math.max(x(from), first.left);
       const right = Math.min(x(to), first.left + first.width);
       make(inner, "rect", { x: left, y: layout.strip_top, width: right - left,
-        height: layout.strip_height, style: `fill: var(--${fill}); stroke: var(--muted)` });
+        height: layout.strip_height, fill: `var(--${fill})`, stroke: "var(--muted)" });
       if (right - left > 7 * name.length) {
         make(inner, "text", { x: (left + right) / 2, y: layout.strip_top + 11,
-          "text-anchor": "middle", style: "font-size: 10px" }, name);
+          "text-anchor": "middle", "font-size": "10px" }, name);
       }
     }
     const shown = data.events.filter((e) => e[1] >= view.from && e[0] <= view.to);
@@ -148,19 +145,19 @@
       if (!quiet) {
         for (const p of layout.panels) {
           make(inner, "rect", { x: left, y: p.top, width: wide, height: p.height,
-            style: "fill: var(--mark)" });
+            fill: "var(--mark)" });
         }
       }
       make(inner, "rect", { x: left, y: middle - (quiet ? 3 : 6), width: wide,
-        height: quiet ? 6 : 12, style: `fill: var(--${quiet ? "muted" : "vermillion"})` });
+        height: quiet ? 6 : 12, fill: `var(--${quiet ? "muted" : "vermillion"})` });
       if (shown.length < 4) {
-        make(inner, "text", { x: left + wide + 5, y: middle + 4, style: "font-size: 10px" }, name);
+        make(inner, "text", { x: left + wide + 5, y: middle + 4, "font-size": "10px" }, name);
       }
     }
     for (const p of layout.panels) {
       for (const t of traces.filter((one) => one.quantity === p.quantity)) {
-        make(inner, "path", { d: path(t, p, x), style: `fill: none; stroke: var(--${t.colour}); ` +
-          `stroke-width: 1.3; stroke-dasharray: ${t.dash}` });
+        make(inner, "path", { d: path(t, p, x), fill: "none", stroke: `var(--${t.colour})`,
+          "stroke-width": 1.3, "stroke-dasharray": t.dash });
       }
     }
     ticks(picture, g, layout.panels[layout.panels.length - 1]);
