@@ -184,7 +184,7 @@ def non_negative(grams: FloatArray, rises: FloatArray) -> FloatArray:
     power, axes = np.linalg.eigh(grams)
     root = np.sqrt(np.maximum(power, power[:, -1:] * 1e-14))
     along = np.einsum("dki,dk->di", axes, rises)
-    found = np.einsum("dki,di->dk", axes, along / root**2)
+    found: FloatArray = np.einsum("dki,di->dk", axes, along / root**2)
     for k in np.flatnonzero((found <= 0).any(axis=1)):
         square = (axes[k] * root[k]) @ axes[k].T
         found[k], _ = optimize.nnls(square, axes[k] @ (along[k] / root[k]))
