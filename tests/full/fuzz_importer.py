@@ -1,9 +1,10 @@
 """Throw broken files at the importer for a while: only its own error class may come out.
 
-    python tests/full/fuzz_importer.py [--seconds 120] [--seed 1]
+    python tests/full/fuzz_importer.py [--files 100000] [--seed 1] [--workers 1]
+    python tests/full/fuzz_importer.py --seconds 120
 
-Coverage-guided by atheris where that is installed (Linux), by random mutation of the museum's
-files otherwise. A file that breaks a promise is written to the working folder and named.
+By random mutation of the museum's files; for some seconds and coverage-guided with atheris (Linux),
+where that is installed. A file that breaks a promise is written to the working folder and named.
 Promises: a Log or an UnreadableLog in bounded time, without a warning; time that never runs
 back; finite numbers or NaN; no more rows than lines.
 """
@@ -11,17 +12,24 @@ back; finite numbers or NaN; no more rows than lines.
 from __future__ import annotations
 
 import argparse
+import faulthandler
 import random
 import sys
 import tempfile
 import time
 import warnings
+from collections import Counter
 from pathlib import Path
 
 import numpy as np
 
-DATA = Path(__file__).parents[1] / "data"
-SLOW_S = 10.0
+ROOT = Path(__file__).parents[2]
+sys.path.insert(0, str(ROOT))  # works from the sources as well as installed
+
+DATA = ROOT / "tests" / "data"
+SLOW_S, HANGS_S = 10.0, 60.0
+#: Files that a worker is given at once.
+STEP = 500
 ODD = [
     b"1e308",
     b"nan",
@@ -35,13 +43,13 @@ ODD = [
 ]
 
 
-def check(data: bytes, folder: Path) -> None:
-    """Read one file and check what was promised."""
+def check(data: bytes, folder: Path) -> str:
+    """Read one file and check what was promised; whether it was read or refused."""
     from telemetry import BusbookError, read_log
 
     path = folder / "log.csv"
     path.write_bytes(data)
-    begin = time.monotonic()
+    begin = time.process_time()
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("error")
@@ -49,9 +57,9 @@ def check(data: bytes, folder: Path) -> None:
     except BusbookError as error:
         if not str(error).endswith("."):
             raise AssertionError(f"no sentence: {error}") from error
-        return
+        return "refused in a sentence"
     finally:
-        assert time.monotonic() - begin < SLOW_S, "too slow"
+        assert time.process_time() - begin < SLOW_S, "too slow"
     p = log.provenance
     time_s = log.time_s
     assert len(time_s)
@@ -64,6 +72,7 @@ def check(data: bytes, folder: Path) -> None:
     for key in log.frame:
         assert not np.isinf(log.values(key)).any(), key
     assert len({c.key for c in log.channels}) == len(log.channels)
+    return "read"
 
 
 def mutate(data: bytes, rng: random.Random, others: list[bytes]) -> bytes:
@@ -105,23 +114,55 @@ def seeds() -> list[bytes]:
     return [p.read_bytes() for p in sorted(DATA.rglob("*")) if p.is_file() and p.name[0] != "."]
 
 
-def by_mutation(seconds: float, seed: int) -> int:
-    """Random mutation; the number of files tried."""
-    rng = random.Random(seed)
+def one_file(seed: int, number: int, pool: list[bytes]) -> bytes:
+    """The mutated file of this number, always the same."""
+    rng = random.Random(f"{seed} {number}")
+    return mutate(rng.choice(pool), rng, pool)
+
+
+def some_files(seed: int, numbers: range, keep: Path) -> tuple[Counter[str], float, list[str]]:
+    """What became of these files, the longest time of one in s, and those that broke a promise."""
     pool = seeds()
-    tried, end = 0, time.monotonic() + seconds
+    counts: Counter[str] = Counter()
+    slowest_s, broken = 0.0, []
     with tempfile.TemporaryDirectory() as folder:
-        while time.monotonic() < end:
-            data = mutate(rng.choice(pool), rng, pool)
+        for number in numbers:
+            data = one_file(seed, number, pool)
+            begin = time.monotonic()
+            # One that hangs ends the process, with where it hung.
+            faulthandler.dump_traceback_later(HANGS_S, exit=True)
             try:
-                check(data, Path(folder))
-            except Exception:
-                broken = Path(f"broken-{seed}-{tried}.csv")
-                broken.write_bytes(data)
-                print(f"after {tried:,} files: {broken}", file=sys.stderr)
-                raise
-            tried += 1
-    return tried
+                counts[check(data, Path(folder))] += 1
+            except Exception as error:
+                counts["broken"] += 1
+                broken.append(f"broken-{seed}-{number}.csv: {error!r}")
+                (keep / f"broken-{seed}-{number}.csv").write_bytes(data)
+            finally:
+                faulthandler.cancel_dump_traceback_later()
+            slowest_s = max(slowest_s, time.monotonic() - begin)
+    return counts, slowest_s, broken
+
+
+def by_mutation(files: int, seed: int, workers: int) -> int:
+    """Random mutation; 1 where a file broke a promise."""
+    from telemetry.app.workers import worker_pool
+
+    steps = [range(n, min(n + STEP, files)) for n in range(0, files, STEP)]
+    counts: Counter[str] = Counter()
+    slowest_s = 0.0
+    with worker_pool(workers) as pool:
+        given = [pool.submit(some_files, seed, step, Path.cwd()) for step in steps]
+        for done in given:
+            more, longest_s, broken = done.result()
+            counts += more
+            slowest_s = max(slowest_s, longest_s)
+            for one in broken:
+                print(one, flush=True)
+    told = ", ".join(f"{n:,} {what}" for what, n in sorted(counts.items(), reverse=True))
+    print(f"{counts.total():,} files, seed {seed}: {told}; the slowest {slowest_s:.1f} s")
+    if not counts["broken"]:
+        print(f"nothing but UnreadableLog came out: fewer than 1 in {counts.total() // 3:,} (95 %)")
+    return int(counts["broken"] > 0)
 
 
 def by_coverage(seconds: int, seed: int) -> None:
@@ -143,22 +184,18 @@ def by_coverage(seconds: int, seed: int) -> None:
     atheris.Fuzz()
 
 
-def main() -> None:
+def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    parser.add_argument("--seconds", type=int, default=120)
+    parser.add_argument("--files", type=int, default=100_000, help="mutated files to read")
+    parser.add_argument("--seconds", type=int, help="guided by coverage, for so long (atheris)")
     parser.add_argument("--seed", type=int, default=1)
-    parser.add_argument("--mutation", action="store_true", help="without coverage guidance")
+    parser.add_argument("--workers", type=int, default=1)
     args = parser.parse_args()
-    if not args.mutation:
-        try:
-            import atheris  # noqa: F401
-        except ImportError:
-            print("atheris is not installed: random mutation", file=sys.stderr)
-        else:
-            by_coverage(args.seconds, args.seed)
-            return
-    print(f"{by_mutation(args.seconds, args.seed):,} files, nothing but UnreadableLog came out")
+    if args.seconds is None:
+        return by_mutation(args.files, args.seed, args.workers)
+    by_coverage(args.seconds, args.seed)
+    return 0
 
 
 if __name__ == "__main__":
-    main()
+    raise SystemExit(main())

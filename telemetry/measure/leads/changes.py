@@ -11,6 +11,7 @@ from telemetry.measure.resistance import parent_reading
 from telemetry.model.channels import PlaceKind, Quantity
 from telemetry.numerics.resistance.stretches import ohm_stretch
 from telemetry.numerics.sampling import outside
+from telemetry.numerics.statistics.lines import line_slope
 from telemetry.readings import Reading, Readings, block_means, part_standing
 from telemetry.results import LeadChange, Phase, PhaseKind, Resistance
 
@@ -80,9 +81,10 @@ def _change(
     # In a stir the sticks may go round as the sensors do: their means beat.
     apart = [(p.start_s - block_s, p.end_s) for p in phases if p.kind in _LEFT_OUT]
     keep = np.isfinite(drop) & np.isfinite(mean) & outside(edges[:-1], apart)
-    if keep.sum() < 2 or np.ptp(mean[keep]) <= 0:
+    slope = line_slope(mean[keep], drop[keep])
+    if slope is None:
         return None
-    ohm = abs(float(np.polyfit(mean[keep], drop[keep], 1)[0]))
+    ohm = abs(slope)
     few = max(block_s / max(slowest, 0.05), 1.0)
     steps = [r.resolution or 0.0 for r in (above, volts)]
     stands = [part_standing(r, edges[:-1][keep], block_s) for r in (above, volts)]

@@ -12,6 +12,7 @@ from telemetry.measure.resistance import parent_reading
 from telemetry.model.channels import Quantity
 from telemetry.model.log import FloatArray
 from telemetry.numerics.sampling import outside
+from telemetry.numerics.statistics.lines import line_slope
 from telemetry.numerics.stretches import together
 from telemetry.readings import Reading, Readings, Total, block_means, part_standing, total_current
 from telemetry.results import DropRatio, Phase, PhaseKind
@@ -173,9 +174,9 @@ def _lowest(high: _Lead, low: _Lead, missed: float) -> float:
 
 
 def _lead(drop: FloatArray, amps: FloatArray, missed_a: FloatArray, step_v: float) -> _Lead | None:
-    if np.ptp(amps) <= 0:
+    ohm = line_slope(amps, drop)
+    if ohm is None:
         return None
-    ohm = float(np.polyfit(amps, drop, 1)[0])
     w = 1.0 / (_FLOOR_V**2 + step_v**2 / _UNIFORM + (ohm * missed_a) ** 2)
     z = amps - np.average(amps, weights=w)
     power = float(w @ z**2)
