@@ -56,6 +56,8 @@ _CODES = ("32767", "-32768", "65535", "655.35", "6553.5", "327.67", "-1", "255",
 _COLUMNS, _CELLS = 6, 5
 #: So often a log is spoilt, each time otherwise; every so many goes through the command as well.
 _TIMES, _EVERY = 8, 20
+#: After so many it is told how far it is.
+_TOLD = 40
 #: Columns of a table that is worth spoiling.
 _WIDE = 3
 
@@ -329,6 +331,9 @@ def main() -> int:
             found.append(case)
             if args.list and (case.gone or case.come or case.moved or case.warned or case.error):
                 print(listed(case), flush=True)
+            if len(found) % _TOLD == 0:
+                done = sum(len(c.cells) for c in found)
+                print(f"{done:,} cells in {len(found)} logs", file=sys.stderr, flush=True)
     print(table_of(found))
     return int(any(case.moved or case.warned or case.error for case in found))
 

@@ -285,6 +285,17 @@ def test_most_others_have_to_go_on_where_a_node_lies_still(
     assert {p: u.kind for p, u in here.items()} == ({"node 1": UnusualKind.SILENT} if told else {})
 
 
+@pytest.mark.parametrize("wild_a", [3.0, 19.0])
+def test_one_reading_does_not_show_that_the_other_goes_on(wild_a: float, make_readings) -> None:
+    """Both rest after landing: the sound one is not dead because the other's sensor erred once."""
+    amps = currents(*WINGS)
+    rolls = (ENDS_S[3] - 25.0 <= T) & (ENDS_S[3] > T)
+    amps = {name: np.where(rolls, 0.2, v) for name, v in amps.items()}
+    assert found(amps, make_readings) == {}
+    amps["left wing"][np.flatnonzero(rolls)[40]] = wild_a
+    assert found(amps, make_readings) == {}
+
+
 def test_the_likeliest_step_of_a_constant_share_is_seldom_a_sure_one() -> None:
     """At the most as often as by Student's t and the Bonferroni bound over all that are tried."""
     n, seeds, errors = 20, 600, 3.5

@@ -131,8 +131,10 @@ def fell_still(
         return None
 
     def goes_on(x: FloatArray) -> bool:
-        before, after = float(np.std(x[:at])), float(np.std(x[at:]))
-        as_high = float(np.mean(x[at:])) > _GOES_ON * float(np.mean(x[:at]))
+        # One reading, perhaps a wild one, shows of no other that it goes on.
+        later = np.delete(x[at:], np.argmax(np.abs(x[at:] - np.median(x[at:]))))
+        before, after = float(np.std(x[:at])), float(np.std(later))
+        as_high = float(np.mean(later)) > _GOES_ON * float(np.mean(x[:at]))
         return (lost_rest and as_high) or after > max(0.3 * before, 2.0 * width)
 
     return at if 2 * sum(goes_on(x) for x in others) > len(others) else None
