@@ -7,7 +7,7 @@ import json
 import os
 import shutil
 import subprocess
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -114,10 +114,33 @@ class Browser:
         for kind in ("mousePressed", "mouseReleased") if click else ():
             self.send("Input.dispatchMouseEvent", type=kind, x=x, y=y, button="left", clickCount=1)
 
-    def press(self, key: str) -> None:
+    def drag(self, xs: Sequence[float], y: float, *, shift: bool = False) -> None:
+        """Press at the first place, move over the others and let go at the last."""
+        kinds = ["mousePressed", *["mouseMoved"] * (len(xs) - 1), "mouseReleased"]
+        for kind, x in zip(kinds, [*xs, xs[-1]], strict=True):
+            self.send(
+                "Input.dispatchMouseEvent", type=kind, x=x, y=y, button="left", buttons=1,
+                clickCount=1, modifiers=8 if shift else 0,
+            )  # fmt: skip
+
+    def touch(self, *steps: Sequence[float], y: float) -> None:
+        """Fingers down at the first xs, moved over the others, and lifted."""
+        for kind, xs in zip(("touchStart", *["touchMove"] * (len(steps) - 1)), steps, strict=True):
+            points = [{"x": x, "y": y, "id": k} for k, x in enumerate(xs)]
+            self.send("Input.dispatchTouchEvent", type=kind, touchPoints=points)
+        self.send("Input.dispatchTouchEvent", type="touchEnd", touchPoints=[])
+
+    def wheel(self, x: float, y: float, by: float, *, ctrl: bool = False) -> None:
+        """Turn the wheel by so many pixels; up is below zero."""
+        self.send(
+            "Input.dispatchMouseEvent", type="mouseWheel", x=x, y=y, deltaX=0, deltaY=by,
+            modifiers=2 if ctrl else 0,
+        )  # fmt: skip
+
+    def press(self, key: str, *, shift: bool = False) -> None:
         """Press and let go of a key."""
         for kind in ("keyDown", "keyUp"):
-            self.send("Input.dispatchKeyEvent", type=kind, key=key)
+            self.send("Input.dispatchKeyEvent", type=kind, key=key, modifiers=8 if shift else 0)
 
     def complaints(self) -> list[Any]:
         """Messages and errors of the page, and what it tried to fetch besides itself."""

@@ -218,13 +218,25 @@ def draw_voltages(
         )
     lows = [float(r.v.min()) for r in traces]
     highs = [float(r.v.max()) for r in traces]
-    for level, name in ((limits.restart_v, "restart level"), (limits.comfort_v, "comfort level")):
-        if level is not None and min(lows) - _NEAR_RESTART_V <= level <= max(highs):
-            draw_level(ax, level, f"{name} {level:g} V")
+    for level, words in levels(limits):
+        if min(lows) - _NEAR_RESTART_V <= level <= max(highs):
+            draw_level(ax, level, words)
             lows.append(level)
     ax.set_ylim(*style.padded(lows, highs, share=0.08, least=0.5))
     style.name_axis(ax, "voltage", "V")
     return ax
+
+
+def levels(limits: Limits) -> tuple[tuple[float, str], ...]:
+    """The known levels of a voltage, V, each with its name."""
+    known = ((limits.restart_v, "restart level"), (limits.comfort_v, "comfort level"))
+    return tuple((volts, f"{name} {volts:g} V") for volts, name in known if volts is not None)
+
+
+def longest(gaps: Sequence[Span]) -> list[Span]:
+    """The gaps that a picture shows, in time: all of them, of very many the longest."""
+    found = sorted(gaps, key=lambda g: g.duration_s)[-_MOST_GAPS:]
+    return sorted(found, key=lambda g: g.start_s)
 
 
 def draw_currents(
@@ -344,8 +356,7 @@ def draw_events(ax: Axes, events: Sequence[Event], start_s: float, end_s: float)
 
 def draw_holes(fig: AnyFigure, gaps: Sequence[Span]) -> None:
     """Stretches without rows, set off in the panels of traces; of very many, the longest."""
-    longest = sorted(gaps, key=lambda g: g.duration_s)[-_MOST_GAPS:]
-    spans = sorted((g.start_s, g.duration_s) for g in longest)
+    spans = [(g.start_s, g.duration_s) for g in longest(gaps)]
     for ax in fig.axes if spans else ():
         if ax.get_ylabel():
             ax.broken_barh(

@@ -275,6 +275,8 @@ def _timeline(document: Document, scene: Scene) -> Timeline:
         "start": readings.start_s,
         "end": readings.end_s,
         "layouts": {name: asdict(layout) for name, layout in layouts.items()},
+        "levels": [[volts, words] for volts, words in timeline.levels(scene.review.limits)],
+        "gaps": [[g.start_s, g.end_s] for g in timeline.longest(scene.review.quality.gaps)],
         **packed(traces, places, scene.looks, scene.review.limits),
         "phases": [
             [p.start_s, p.end_s, PHASE_WORD[p.kind], _PHASE_FILL[p.kind]]

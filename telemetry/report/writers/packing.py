@@ -49,13 +49,22 @@ def packed(
         ``clocks``: start (s) and steps (unsigned 16 bit, ms, base64), shared by traces of equal
         instants. ``traces``: for each one, values (signed 16 bit, base64) with
         ``value = base + step * count`` and -32768 for none. With more than 130 000 readings in
-        all, each trace is thinned to its envelope.
+        all, each trace is thinned to its envelope; ``every`` is then the stretch, s, of which the
+        lowest and the highest reading are there (0 where all are), ``hold`` spans two of them,
+        and a blank stands in each gap of the log.
     """
     share = max(200, _MOST_READINGS // max(1, len(traces)))
     clocks: dict[tuple[float, str], int] = {}
     found = []
     for quantity, r in traces:
-        time_s, values = _without_long_steps(*sparse_enough(r, share))
+        hold = r.hold_s(limits)
+        time_s, values = sparse_enough(r, share)
+        every = 0.0
+        if time_s.size < r.size:
+            every = (r.t[-1] - r.t[0]) / max(1, share // 2 - 1)
+            time_s, values = _with_gaps(time_s, values, r.t, hold)
+            hold = max(hold, 2.1 * every)
+        time_s, values = _without_long_steps(time_s, values)
         ms = np.round(time_s * 1000).astype(np.int64)
         start = float(ms[0]) / 1000
         steps = _base64(np.diff(ms, prepend=ms[0]).astype("<u2"))
@@ -70,7 +79,8 @@ def packed(
                 "quantity": str(quantity),
                 "unit": r.channel.unit,
                 "digits": decimals_of(r.resolution or 0.01),
-                "hold": r.hold_s(limits),
+                "hold": hold,
+                "every": float(every),
                 "colour": VARIABLES[look.colour],
                 "dash": dashes(look),
                 "clock": clocks.setdefault((start, steps), len(clocks)),
@@ -81,6 +91,15 @@ def packed(
         )
     listed = [{"start": start, "steps": steps} for start, steps in clocks]
     return {"clocks": listed, "traces": found}
+
+
+def _with_gaps(
+    time_s: FloatArray, values: FloatArray, all_s: FloatArray, hold_s: float
+) -> tuple[FloatArray, FloatArray]:
+    """A thinned trace with a blank where the whole one has a gap: thinning must not hide it."""
+    blanks = all_s[:-1][np.diff(all_s) > hold_s] + hold_s
+    where = np.searchsorted(time_s, blanks)
+    return np.insert(time_s, where, blanks), np.insert(values, where, np.nan)
 
 
 def _without_long_steps(time_s: FloatArray, values: FloatArray) -> tuple[FloatArray, FloatArray]:
