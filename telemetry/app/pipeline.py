@@ -63,7 +63,7 @@ def review(log: Log, aircraft: Aircraft | None = None, drawn: Drawn | None = Non
         With one Flight record per flight; a log without a flight has one of kind "bench".
     """
     craft = infer_path(log) if aircraft is None else completed_from(log, aircraft.on(_day(log)))
-    readings = take_readings(log, craft.limits)
+    readings = take_readings(log, craft.limits, craft)
     quality = judge_quality(log, readings, craft)
     columns = columns_used(log, readings)
     drawn = drawn or Drawn()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import replace
 
 import numpy as np
@@ -17,6 +18,8 @@ from telemetry.results.readings import Reading
 #: A lowest voltage below this is a blank that was written as zero, V (heuristic): a unit that goes
 #: on reporting was not without supply, and what fell for a moment seldom fell to nothing.
 _BLANK_V = 0.005
+#: Readings of a fed place that are enough to say that it went on.
+_FEW_FED = 20
 #: So many zeros at one place are no accident of its sensor (heuristic).
 _AGAIN = 2
 
@@ -51,7 +54,9 @@ def without_wild(log: Log) -> tuple[Log, tuple[Spurious, ...]]:
     return replace(log, frame=log.frame.assign(**clean)), tuple(aside)
 
 
-def impossible(r: Reading, everything: list[Reading], limits: Limits) -> list[tuple[int, int, str]]:
+def impossible(
+    r: Reading, everything: list[Reading], limits: Limits, fed: Collection[str] = ()
+) -> list[tuple[int, int, str]]:
     """First and past-last index of single impossible readings, with the reason.
 
     A voltage near zero for one reading, both neighbours normal, while the same place or the
@@ -59,7 +64,17 @@ def impossible(r: Reading, everything: list[Reading], limits: Limits) -> list[tu
     without supply. A current several times above everything else for one reading, while no
     voltage answers. A held value can be taken for two readings: one that another place or the
     place's own current contradicts may have been, and so may one that comes again, unless the
-    place's own current went on.
+    place's own current went on, its unit's own lowest voltage did not fall, or, of a blank, the
+    places that it feeds went on.
+
+    Parameters
+    ----------
+    r : Reading
+    everything : list of Reading
+        Of the whole log.
+    limits : Limits
+    fed : collection of str
+        The places that this one feeds.
     """
     held = r.channel.hold == "min" and r.channel.quantity is Quantity.VOLTAGE
     if r.channel.quantity not in (Quantity.VOLTAGE, Quantity.CURRENT):
@@ -88,7 +103,7 @@ def impossible(r: Reading, everything: list[Reading], limits: Limits) -> list[tu
         dark = _BLANK_V if held else np.minimum(0.25 * level, NO_SUPPLY_V)
         dead = alone & (at < dark) & (level > NO_SUPPLY_V)
         seen = {
-            int(k): _own_witness(r, int(first[k]), everything) for k in np.flatnonzero(dead) + 1
+            int(k): _witness(r, int(first[k]), everything, fed) for k in np.flatnonzero(dead) + 1
         }
         again = sum(witness is not True for witness in seen.values()) >= _AGAIN
         for k, witness in seen.items():
@@ -114,6 +129,43 @@ def impossible(r: Reading, everything: list[Reading], limits: Limits) -> list[tu
             if not answered(int(k), share=0.04)
         ]
     return [(int(first[k]), int(end[k]), why) for k, why in sorted(out)]
+
+
+def _witness(r: Reading, i: int, everything: list[Reading], fed: Collection[str]) -> bool | None:
+    """Whether the place had its supply in a dark reading: True, False, or None where none tells."""
+    if _kept_minimum(r, i, everything):
+        return True
+    own = _own_witness(r, i, everything)
+    if own is None and r.v[i] < _BLANK_V and _fed_on(r, i, everything, fed):
+        return True
+    return own
+
+
+def _kept_minimum(r: Reading, i: int, everything: list[Reading]) -> bool:
+    """Whether the unit's own lowest voltage, read later, stands far above this reading."""
+    for o in everything:
+        if o is not r and o.place == r.place and o.channel.hold == "min":
+            later = o.v[np.searchsorted(o.t, r.t[i] + (o.update_s or 0.0)) :]
+            if o.channel.quantity is Quantity.VOLTAGE and later.size:
+                return float(later.min()) > NO_SUPPLY_V
+    return False
+
+
+def _fed_on(r: Reading, i: int, everything: list[Reading], fed: Collection[str]) -> bool:
+    """Whether all places that this one feeds went on, two of them at the least.
+
+    What they are fed with cannot have been nothing.
+    """
+    span = (float(r.t[i]), float(r.t[i]))
+    below = [
+        o
+        for o in everything
+        if o.place in fed
+        and o.channel.quantity is Quantity.VOLTAGE
+        and not o.channel.hold
+        and o.size >= _FEW_FED
+    ]
+    return len(below) >= 2 and not any(_fell(o, span, r.update_s or 0.0, 0.25) for o in below)
 
 
 def _own_witness(r: Reading, i: int, everything: list[Reading]) -> bool | None:

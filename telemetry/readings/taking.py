@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from telemetry.aircraft import Limits
+from telemetry.aircraft import Aircraft, Limits
 from telemetry.model.channels import Channel, Quantity
 from telemetry.model.log import Log
 from telemetry.numerics import sampling
@@ -19,12 +19,19 @@ from telemetry.results.readings import Reading, Readings
 _ELECTRICAL = (Quantity.VOLTAGE, Quantity.CELL_VOLTAGE, Quantity.CURRENT)
 
 
-def take_readings(log: Log, limits: Limits) -> Readings:
+def take_readings(log: Log, limits: Limits, aircraft: Aircraft | None = None) -> Readings:
     """Update samples of every numeric channel, cleaned of what is no reading.
 
     Removed and listed: wild cells and single impossible readings (spurious), frozen or blank
     telemetry and a lost link written as zeros (dropouts). Removed and listed as ``off``: the supply
     not yet or no longer switched on at the ends of a recording, where voltages are near zero.
+
+    Parameters
+    ----------
+    log : Log
+    limits : Limits
+    aircraft : Aircraft, optional
+        What feeds what: a place that reads nothing while all that it feeds goes on reads wrong.
     """
     log, wild = without_wild(log)
     log, zeroed = without_zeros(log)
@@ -60,7 +67,8 @@ def take_readings(log: Log, limits: Limits) -> Readings:
     spurious: list[Spurious] = list(wild)
     final: list[Reading] = []
     for r in powered:
-        bad = impossible(r, powered, limits)
+        fed = () if aircraft is None or r.place is None else aircraft.children(r.place)
+        bad = impossible(r, powered, limits, fed)
         spurious += [
             Spurious(
                 time_s=float(r.t[i]),

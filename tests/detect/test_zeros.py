@@ -81,3 +81,44 @@ def test_one_zero_of_one_place_is_a_false_reading(log) -> None:
     one = review(replace(log, frame=frame))
     assert told(one) == told(review(log))
     assert [s.column for s in one.quality.spurious] == ["Left wing voltage (V)"]
+
+
+def zeros_at(log: Log, key: str, at_s: list[float]) -> Log:
+    """The log with the first reading of a column after each of these instants at 0."""
+    frame, t, known = log.frame.copy(), log.time_s, np.isfinite(log.values(key))
+    for at in at_s:
+        row = int(np.flatnonzero(known & (t >= at))[0])
+        frame.iloc[row, list(frame.columns).index(key)] = 0.0
+    return replace(log, frame=frame)
+
+
+def without(log: Log, key: str) -> Log:
+    frame = log.frame.drop(columns=[key])
+    return replace(log, frame=frame, channels=tuple(c for c in log.channels if c.key != key))
+
+
+AGAIN_S = [100.0, 131.0, 159.0]
+
+
+def test_a_bus_at_zero_while_all_that_it_feeds_goes_on_reads_wrong(log) -> None:
+    """Its own current is not logged."""
+    bare = without(log, "bus/current")
+    one = review(zeros_at(bare, "bus/voltage", AGAIN_S))
+    assert told(one) == told(review(bare))
+    assert [s.place for s in one.quality.spurious] == ["bus"] * 3
+
+
+def test_zeros_that_the_unit_s_own_lowest_voltage_denies_read_wrong(log) -> None:
+    """Without a current beside it nothing else tells zeros of one place from a supply lost."""
+    key = "left wing/voltage"
+    volts = log.values(key)
+    bare = without(log, "left wing/current")
+    own = next(c for c in log.channels if c.key == key)
+    least = replace(own, key=f"{key}/min", column="Left wing lowest voltage (V)", hold="min")
+    lowest = np.fmin.accumulate(volts)
+    frame = bare.frame.assign(**{least.key: lowest})
+    held = replace(bare, frame=frame, channels=(*bare.channels, least))
+    denied = review(zeros_at(held, key, AGAIN_S))
+    assert told(denied) == told(review(held))
+    assert [s.place for s in denied.quality.spurious] == ["left wing"] * 3
+    assert any(f.place == "left wing" for f in review(zeros_at(bare, key, AGAIN_S)).findings)
