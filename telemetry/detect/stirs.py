@@ -6,12 +6,12 @@ import numpy as np
 
 from telemetry.aircraft import Aircraft
 from telemetry.detect.phases import spans_of
-from telemetry.model.channels import Quantity
+from telemetry.model.channels import PlaceKind, Quantity
 from telemetry.model.log import FloatArray
 from telemetry.numerics import sampling
 from telemetry.numerics.charge import charge_mah
-from telemetry.numerics.spans import overlap_s
-from telemetry.readings import Reading, Readings, Total, total_current
+from telemetry.numerics.spans import common, overlap_s
+from telemetry.readings import Reading, Readings, Total, still_spans, total_current
 from telemetry.results import Phase, PhaseKind, Stir, StirPlace
 
 # Rest is read from this long before the stir, leaving half a second for its onset.
@@ -52,10 +52,16 @@ def measure_stirs(
         None where there are too few readings.
     """
     flights = spans_of(phases, PhaseKind.FLIGHT)
+    drawing = [
+        r
+        for r in readings.of(Quantity.CURRENT)
+        if r.place != aircraft.root and aircraft.kind(r.place) is PlaceKind.NODE
+    ]
+    still = still_spans(readings, drawing, spans_of(phases, PhaseKind.GROUND))
     out = []
     for span in spans_of(phases, PhaseKind.STIR):
         rest = _rest_beside(span, phases)
-        after = _rest_after(span, phases)
+        after = _rest_after(span, still)
         out.append(
             Stir(
                 start_s=span[0],
@@ -83,14 +89,11 @@ def _rest_beside(
     return None
 
 
-def _rest_after(span: tuple[float, float], phases: tuple[Phase, ...]) -> tuple[float, float] | None:
-    """The ground time after the stir, once the sticks are surely still."""
-    wanted = (span[1] + _STILL_S, span[1] + _REST_S)
-    ground = spans_of(phases, PhaseKind.GROUND)
-    best = max(ground, key=lambda g: overlap_s(g, wanted), default=None)
-    if best is None or overlap_s(best, wanted) < _STILL_S:
-        return None
-    return max(best[0], wanted[0]), min(best[1], wanted[1])
+def _rest_after(span: Window, still: list[Window]) -> Window | None:
+    """Where all lay still after the stir, nothing commanded and nothing moving."""
+    seen = common([(span[1] + _STILL_S, span[1] + _REST_S)], still)
+    best = max(seen, key=lambda s: s[1] - s[0], default=None)
+    return None if best is None or best[1] - best[0] < _STILL_S else best
 
 
 def _places(

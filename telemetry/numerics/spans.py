@@ -86,6 +86,14 @@ def overlap_s(a: tuple[float, float], b: tuple[float, float]) -> float:
     return max(0.0, min(a[1], b[1]) - max(a[0], b[0]))
 
 
+def common(
+    some: list[tuple[float, float]], others: list[tuple[float, float]]
+) -> list[tuple[float, float]]:
+    """What spans of one list have in common with those of another, s."""
+    both = [(max(a, c), min(b, d)) for a, b in some for c, d in others]
+    return sorted((a, b) for a, b in both if b > a)
+
+
 def complement(
     spans: list[tuple[float, float]], start_s: float, end_s: float
 ) -> list[tuple[float, float]]:

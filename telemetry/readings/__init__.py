@@ -9,6 +9,7 @@ from __future__ import annotations
 from telemetry.readings.extremes import Extreme, highest_current, lowest_of, lowest_voltage
 from telemetry.readings.silence import NO_SUPPLY_V, OF_TRANSMITTER
 from telemetry.readings.sources import source_voltages
+from telemetry.readings.still import still_spans
 from telemetry.readings.taking import take_readings
 from telemetry.readings.total import Total, block_means, part_standing, total_current
 from telemetry.results.readings import Reading, Readings
@@ -26,6 +27,7 @@ __all__ = [
     "lowest_voltage",
     "part_standing",
     "source_voltages",
+    "still_spans",
     "take_readings",
     "total_current",
 ]

@@ -61,7 +61,7 @@ def test_the_rest_beside_a_stir(spans, rest) -> None:
     ],
 )
 def test_the_rest_after_a_stir(spans, rest) -> None:
-    assert _rest_after(STIR, ground(*spans)) == rest
+    assert _rest_after(STIR, spans) == rest
 
 
 # --- what a current falls back to

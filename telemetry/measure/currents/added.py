@@ -98,7 +98,7 @@ def added_stretch(now: CurrentBlocks, counterpart: FloatArray) -> Stretch | None
         short = seconds < _SIZES[1][0]
         if short and not (
             now.flat(slice(s.first, s.end), within(s))
-            and _surely_higher(low, counterpart, outside, s, least[0])
+            and _surely_higher(low, counterpart, outside, s, least[0], few=few)
         ):
             continue
         floor = np.quantile(low[first:end], _FLOOR_QUANTILE) - np.quantile(
@@ -110,16 +110,24 @@ def added_stretch(now: CurrentBlocks, counterpart: FloatArray) -> Stretch | None
 
 
 def _surely_higher(
-    low: FloatArray, counterpart: FloatArray, fit: BoolArray, s: Stretch, least_a: float
+    low: FloatArray,
+    counterpart: FloatArray,
+    fit: BoolArray,
+    s: Stretch,
+    least_a: float,
+    *,
+    few: bool,
 ) -> bool:
     """Whether a short stretch is higher than the counterpart is a block earlier or later, too.
 
     Two units are read at different instants: a move falls into one block here and the next there.
+    Of a few readings each may be another move's: all those near are asked, on both sides.
     """
-    near = counterpart[max(0, s.first - 1) : s.end + 1]
+    beside = 2 if few else 1
+    near = counterpart[max(0, s.first - beside) : s.end + beside]
     share = float(np.median(low[fit])) / max(float(np.median(counterpart[fit])), 1e-6)
     return float(np.quantile(low[within(s)], 0.25)) >= least_a + max(share, 1.0) * float(
-        np.quantile(near, 0.9)
+        near.max() if few else np.quantile(near, 0.9)
     )
 
 

@@ -53,6 +53,7 @@ from telemetry.measure.currents.taking import (
     in_blocks,
     node_of,
     node_readings,
+    rests_of,
 )
 from telemetry.measure.currents.work import control_columns
 from telemetry.model.channels import Quantity
@@ -119,8 +120,10 @@ def unusual_currents(
     blocks = [in_blocks(r, edges) for r in ends]
     totals = [in_blocks(r, edges) for r in whole]
     active = active_spans([mean for mean, _ in blocks or totals], edges, phases)
+    rests = rests_of(readings, ends or whole, phases, active)
     nodes = {
-        r.place: node_of(r, both, phases, active) for r, both in zip(ends, blocks, strict=True)
+        r.place: node_of(r, both, phases, active, rests)
+        for r, both in zip(ends, blocks, strict=True)
     }
     beside = _Beside(
         nodes=nodes,
@@ -132,7 +135,7 @@ def unusual_currents(
     watched = [w for p in nodes if (w := beside.watched(p)) is not None]
     out = {p: u for p in nodes if (u := beside.found(p)) is not None}
     for r, both in zip(whole, totals, strict=True):
-        found = total_stays_up(node_of(r, both, phases, active), list(nodes.values()))
+        found = total_stays_up(node_of(r, both, phases, active, rests), list(nodes.values()))
         if found is not None:
             out[r.place] = found
     told = [u for u in out.values() if not _told_by(out.get(u.against), u)]

@@ -11,16 +11,17 @@ from telemetry.aircraft import Aircraft
 from telemetry.model.channels import PlaceKind, Quantity
 from telemetry.model.log import FloatArray
 from telemetry.numerics import sampling
-from telemetry.numerics.spans import complement, overlap_s
-from telemetry.readings import Reading, Readings
+from telemetry.numerics.spans import common, complement, overlap_s
+from telemetry.readings import Reading, Readings, still_spans
 from telemetry.results import Phase, PhaseKind, UnusualCurrent, UnusualKind
 
 #: Readings of a current that are enough to judge it.
 LEAST = 40
 #: A sensor's step says nothing: so many of them do.
 STEPS = 3.0
-#: Rest: so much of the time on the ground lies at or below it; so long it has to be seen, s.
-_REST_SHARE, _REST_S = 0.25, 4.0
+#: Rest: so long a level is held, s, and in so many readings; what part of the time, where none is
+#: held so long, lies at or below it.
+_REST_S, _REST_READINGS, _REST_SHARE = 4.0, 4, 0.25
 #: Rest begins and ends so long after and before what is no rest, s.
 _MARGIN_S = 1.5
 
@@ -93,17 +94,17 @@ def node_of(
     blocks: tuple[FloatArray, FloatArray],
     phases: Sequence[Phase],
     active: Sequence[tuple[float, float]],
+    rests: Mapping[str, Sequence[tuple[float, float]]],
 ) -> NodeCurrent:
-    """The node of a current: its blocks, its rests outside what was active, its stirs."""
+    """The node of a current: its blocks, its rests by name as of ``rests_of``, its stirs."""
     mean, low = blocks
     rest, scatter = {}, {}
-    for name, spans in _grounds(phases, active).items():
-        parts = [r.within(a, b).v for a, b in spans]
-        v = np.concatenate(parts) if parts else np.empty(0)
-        if v.size >= 4 and sum(b - a for a, b in spans) >= _REST_S:
-            rest[name] = float(np.quantile(v, _REST_SHARE))
-            steps = np.concatenate([np.diff(p) for p in parts])
-            scatter[name] = float(np.median(np.abs(steps))) if steps.size >= 6 else 0.0
+    for name, spans in rests.items():
+        parts = [r.within(a, b) for a, b in spans]
+        if sum(p.size for p in parts) >= _REST_READINGS and sum(b - a for a, b in spans) >= _REST_S:
+            levels, jumps = _held_levels(parts)
+            rest[name] = float(levels.min())
+            scatter[name] = float(np.quantile(jumps, _REST_SHARE)) if jumps.size else 0.0
     stirred = [(p.start_s, p.end_s) for p in phases if p.kind is PhaseKind.STIR]
     stirred = [s for s in stirred if not any(overlap_s(s, a) > 0 for a in active)]
     base = rest.get("before", 0.0)
@@ -124,10 +125,25 @@ def node_of(
     )
 
 
+def rests_of(
+    readings: Readings,
+    currents: Sequence[Reading],
+    phases: Sequence[Phase],
+    active: Sequence[tuple[float, float]],
+) -> dict[str, list[tuple[float, float]]]:
+    """Rest "before" the first flight and "after" the last one, s, without its edges.
+
+    Only where nothing is commanded and nothing moves: who taxies or handles it is at no rest.
+    """
+    grounds = _grounds(phases, active)
+    still = still_spans(readings, currents, [s for spans in grounds.values() for s in spans])
+    return {name: common(spans, still) for name, spans in grounds.items()}
+
+
 def _grounds(
     phases: Sequence[Phase], active: Sequence[tuple[float, float]]
 ) -> dict[str, list[tuple[float, float]]]:
-    """Rest on the ground before the first flight and after the last one, without its edges."""
+    """The ground before the first flight and after the last one, without its edges."""
     off = active[0][0] if active else np.inf
     landed = active[-1][1] if active else np.inf
     still = (PhaseKind.GROUND, PhaseKind.FLIGHT)  # a flight that was none is no activity
@@ -140,6 +156,26 @@ def _grounds(
             elif b > a and start >= landed:
                 out.setdefault("after", []).append((a + _MARGIN_S, max(b, a + _MARGIN_S)))
     return out
+
+
+def _held_levels(parts: Sequence[Reading]) -> tuple[FloatArray, FloatArray]:
+    """Levels held for some seconds, A, and the usual jumps from reading to reading there, A.
+
+    A place that strains never falls back: its rest is the lowest level that it holds.
+    """
+    levels, jumps = [], []
+    for p in parts:
+        ends = np.searchsorted(p.t, p.t + _REST_S, side="right")
+        ends = np.maximum(ends, np.arange(p.size) + _REST_READINGS)
+        for first, end in enumerate(ends):
+            if end > p.size or (first > 0 and end == ends[first - 1] == p.size):
+                break
+            levels.append(float(p.v[first:end].mean()))
+            jumps.append(float(np.abs(np.diff(p.v[first:end])).mean()))
+    if levels:
+        return np.array(levels), np.array(jumps)
+    v = np.concatenate([p.v for p in parts])
+    return np.quantile(v, [_REST_SHARE]), np.empty(0)
 
 
 def found_at(
