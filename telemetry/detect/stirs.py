@@ -10,7 +10,7 @@ from telemetry.model.channels import PlaceKind, Quantity
 from telemetry.model.log import FloatArray
 from telemetry.numerics import sampling
 from telemetry.numerics.charge import charge_mah
-from telemetry.numerics.spans import common, overlap_s
+from telemetry.numerics.spans import common, longer, overlap_s
 from telemetry.readings import Reading, Readings, Total, still_spans, total_current
 from telemetry.results import Phase, PhaseKind, Stir, StirPlace
 
@@ -25,8 +25,8 @@ _FEW = 3
 _FEW_P95 = 10
 
 Window = tuple[float, float]
-# The stir, the rest beside it, the rest after it.
-Times = tuple[Window, Window | None, Window | None]
+# The stir, the rest beside it, the rests after it.
+Times = tuple[Window, Window | None, list[Window]]
 
 
 def measure_stirs(
@@ -61,7 +61,7 @@ def measure_stirs(
     out = []
     for span in spans_of(phases, PhaseKind.STIR):
         rest = _rest_beside(span, phases)
-        after = _rest_after(span, still)
+        after = _rests_after(span, still)
         out.append(
             Stir(
                 start_s=span[0],
@@ -89,11 +89,9 @@ def _rest_beside(
     return None
 
 
-def _rest_after(span: Window, still: list[Window]) -> Window | None:
-    """Where all lay still after the stir, nothing commanded and nothing moving."""
-    seen = common([(span[1] + _STILL_S, span[1] + _REST_S)], still)
-    best = max(seen, key=lambda s: s[1] - s[0], default=None)
-    return None if best is None or best[1] - best[0] < _STILL_S else best
+def _rests_after(span: Window, still: list[Window]) -> list[Window]:
+    """Where all lay still after the stir, nothing commanded and nothing moving, for long enough."""
+    return longer(common([(span[1] + _STILL_S, span[1] + _REST_S)], still), _STILL_S)
 
 
 def _places(
@@ -124,6 +122,8 @@ def _measure(
     hold_s: float,
 ) -> StirPlace:
     span, rest, later = times
+    # What falls back once is not held: who taxies on draws more again.
+    fallen = [a for w in later if (a := _fallen_to(current, w)) is not None]
     inside = _part(current, span)
     before = _part(current, rest)
     rest_a = float(before.mean()) if before.size >= _FEW else None
@@ -149,7 +149,7 @@ def _measure(
         mah=mah,
         lowest_v=float(u.min()) if u.size else None,
         sag_mohm=sag,
-        after_a=_fallen_to(current, later),
+        after_a=min(fallen, default=None),
     )
 
 

@@ -77,7 +77,7 @@ def _commanded(r: Reading, grids: Sequence[FloatArray]) -> BoolArray:
     least = max(_MOVES * travel, 2.0 * (r.resolution or 0.0))
     width = round(_OVER_S / _GRID_S)
     held = [_held(r, grid) for grid in grids]
-    moves = [_over(x, width).max(axis=1) - _over(x, width).min(axis=1) > least for x in held]
+    moves = [_beside(np.ptp(_over(x, width), axis=1) > least, width) for x in held]
     all_held, moving = np.concatenate(held), np.concatenate(moves)
     if r.place == "throttle" or moving.all():
         return moving
@@ -93,7 +93,9 @@ def _swings(r: Reading, grids: Sequence[FloatArray]) -> BoolArray:
     mean = np.concatenate([np.abs(v.mean(axis=1)) for v in views])
     calmest = float(np.quantile(scatter, _CALMEST))
     most = max(_TIMES * calmest, calmest + _SCATTER_A, calmest + _STEP * (r.resolution or 0.0))
-    return np.asarray(scatter > np.maximum(most, _PART * mean))
+    swings = scatter > np.maximum(most, _PART * mean)
+    parts = np.split(swings, np.cumsum([g.size for g in grids])[:-1])
+    return np.concatenate([_beside(part, width) for part in parts])
 
 
 def _held(r: Reading, grid: FloatArray) -> FloatArray:
@@ -102,6 +104,11 @@ def _held(r: Reading, grid: FloatArray) -> FloatArray:
     known = np.isfinite(held)
     first = float(r.v[0]) if r.size else 0.0
     return np.where(known, held, first)
+
+
+def _beside(moves: BoolArray, width: int) -> BoolArray:
+    """Where no window about an instant is still that holds it: still is the whole of a window."""
+    return np.asarray(~_over((~moves).astype(np.float64), width).astype(bool).any(axis=1))
 
 
 def _over(x: FloatArray, width: int) -> FloatArray:

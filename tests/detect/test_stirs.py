@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from telemetry.aircraft import Aircraft, Pack
-from telemetry.detect.stirs import _fallen_to, _rest_after, _rest_beside, _rhythm, measure_stirs
+from telemetry.detect.stirs import _fallen_to, _rest_beside, _rests_after, _rhythm, measure_stirs
 from telemetry.model.channels import Quantity
 from telemetry.results import Phase, PhaseKind
 
@@ -51,17 +51,18 @@ def test_the_rest_beside_a_stir(spans, rest) -> None:
 @pytest.mark.parametrize(
     ("spans", "rest"),
     [
-        ([(0, 100), (110, 200)], (112.0, 125.0)),
-        ([(110, 114)], (112.0, 114.0)),
-        ([(110, 113.75)], None),
-        ([(115, 120)], (115.0, 120.0)),
-        ([(110, 113), (115, 120)], (115.0, 120.0)),
-        ([(0, 100)], None),
-        ([], None),
+        ([(0, 100), (110, 200)], [(112.0, 125.0)]),
+        ([(110, 114)], [(112.0, 114.0)]),
+        ([(110, 113.75)], []),
+        ([(115, 120)], [(115.0, 120.0)]),
+        ([(110, 113), (115, 120)], [(115.0, 120.0)]),
+        ([(110, 115), (118, 120)], [(112.0, 115.0), (118.0, 120.0)]),
+        ([(0, 100)], []),
+        ([], []),
     ],
 )
-def test_the_rest_after_a_stir(spans, rest) -> None:
-    assert _rest_after(STIR, spans) == rest
+def test_the_rests_after_a_stir(spans, rest) -> None:
+    assert _rests_after(STIR, spans) == rest
 
 
 # --- what a current falls back to

@@ -354,3 +354,32 @@ def test_a_high_rest_is_steady_where_it_never_changes(moves: bool, make_readings
     assert {p: (u.kind, u.steady) for p, u in here.items()} == {
         "left wing": (UnusualKind.RESTS_HIGH, not moves)
     }
+
+
+def wilder(seed: int, turns: str, power: float, late: np.ndarray) -> dict[str, np.ndarray]:
+    """Two sound wings in a flight that gets wilder; the one takes more of the hard work.
+
+    By no fault, for friction is overcome first. ``late`` multiplies the share of it besides.
+    """
+    span = np.clip((T - ENDS_S[2]) / (ENDS_S[3] - ENDS_S[2]), 0.0, 1.0)
+    rng = np.random.default_rng(seed)
+    harder = np.where(span > 0.6, 4.0, 1.0) if turns == "at an instant" else 4.0**span
+    # No flight is all calm or all wild.
+    hand = np.repeat(rng.uniform(0.5, 2.0, T.size // 40 + 1), 40)[: T.size]
+    does = work(seed) * np.where(FLYING, harder * hand, 1.0)
+    share = np.where(FLYING, np.clip(does / does[FLYING].mean(), 0.2, 3.0) ** power, 1.0)
+    drawn = {"left wing": does, "right wing": does * share * late}
+    return {p: 0.2 + 0.8 * v + 0.005 * rng.standard_normal(T.size) for p, v in drawn.items()}
+
+
+@pytest.mark.parametrize("turns", ["at an instant", "by degrees"])
+def test_a_flight_that_gets_wilder_accuses_no_wing(turns: str, make_readings) -> None:
+    for seed in range(4):
+        assert found(wilder(seed, turns, 0.45, np.ones(T.size)), make_readings) == {}, seed
+
+
+def test_what_heats_shows_at_like_load_as_well(make_readings) -> None:
+    warm = 1.0 + 1.5 * np.clip((T - ENDS_S[2]) / 300.0, 0.0, 1.0) * FLYING
+    for seed in range(3):
+        here = found(wilder(seed, "by degrees", 0.15, warm), make_readings)
+        assert {p: u.kind for p, u in here.items()} == {"right wing": UnusualKind.HEATS}, seed

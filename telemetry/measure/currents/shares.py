@@ -33,6 +33,9 @@ _PART, _PART_OTHERS = 0.1, 0.3
 #: A share that rose by this factor at an instant, or from the first to the last third; standard
 #: errors of a climb.
 _ROSE, _ROSE_OTHERS, _CLIMB_ERRORS = 1.33, 1.6, 3.3
+#: Of a changed share what has to be told at comparable load as well: standard errors, and part of
+#: its logarithm; down to this part of a share, and of the usual load, it counts.
+_LIKE_ERRORS, _LIKE_PART, _NOTHING, _CALM = 2.5, 0.5, 0.02, 0.05
 #: A step leaves less than this part of what an even change leaves: its instant was sought.
 _SUDDEN = 0.75
 #: Standard errors against the remaining places that tell a rise of one from a fall of its mirror.
@@ -184,30 +187,50 @@ def _change_at(mine: FloatArray, counterpart: FloatArray, k: int) -> ShareChange
     return ShareChange(k=k, before=before, now=now, errors=errors, left=left_before + left_now)
 
 
-def even_change(s: Shared) -> ShareChange:
+def even_change(s: Shared, *, like_load: bool = False) -> ShareChange:
     """The share as it changes evenly through the flight, or as a servo warms up."""
     x = (np.arange(s.mine.size) + 0.5) * s.seconds
-    return min((_along(s, x / x[-1]), _along(s, 1.0 - np.exp(-x / _WARM_S))), key=lambda c: c.left)
-
-
-def _along(s: Shared, x: FloatArray) -> ShareChange:
-    """The share as it changes along x, by least squares; early and late are its outer thirds."""
     third = max(1, x.size // 3)
-    design = np.stack([s.counterpart, s.counterpart * x], axis=1)
+    ways = (x / x[-1], 1.0 - np.exp(-x / _WARM_S))
+    found = [
+        _along(s, w, float(w[:third].mean()), float(w[-third:].mean()), like_load=like_load)
+        for w in ways
+    ]
+    return min(found, key=lambda c: c.left)
+
+
+def _along(s: Shared, x: FloatArray, early: float, late: float, *, like_load: bool) -> ShareChange:
+    """The share as it changes from early to late values of x, by least squares.
+
+    At like load (``like_load``) besides as it changes with the load: two wings do not share calm
+    and wild flying alike.
+    """
+    over = np.maximum(s.counterpart, _CALM * s.counterpart.mean()) / s.counterpart.mean()
+    columns = [s.counterpart, s.counterpart * x]
+    columns += [s.counterpart * np.log(over)] if like_load else []
+    design = np.stack(columns, axis=1)
     weight = 1.0 / np.sqrt(np.maximum(s.counterpart, 0.2 * s.counterpart.mean()))[:, None]
     coef, *_ = np.linalg.lstsq(design * weight, s.mine * weight[:, 0], rcond=None)
     e = s.mine - design @ coef
     scaled = e * weight[:, 0]
     hang = min(together(scaled, _LAGS), x.size / 4)
     spread = np.linalg.pinv((design * weight).T @ (design * weight))
-    error = np.sqrt(spread[1, 1] * float(scaled @ scaled) / (x.size - 2) * hang)
+    error = np.sqrt(spread[1, 1] * float(scaled @ scaled) / (x.size - len(columns)) * hang)
     return ShareChange(
         k=0,
-        before=float(coef[0] + coef[1] * x[:third].mean()),
-        now=float(coef[0] + coef[1] * x[-third:].mean()),
+        before=float(coef[0] + coef[1] * early),
+        now=float(coef[0] + coef[1] * late),
         errors=float(coef[1] / max(float(error), 1e-9)),
         left=float(e @ e),
     )
+
+
+def _at_like_load(change: ShareChange, like: ShareChange) -> bool:
+    """Whether a changed share is told at comparable load too: else the pilot flew differently."""
+    if like.errors * np.sign(change.errors) < _LIKE_ERRORS or like.before <= 0:
+        return False
+    moved, alike = (float(np.log(max(c.factor, _NOTHING))) for c in (change, like))
+    return bool(alike * np.sign(moved) >= _LIKE_PART * abs(moved))
 
 
 def climbing(s: Shared, *, gained_rest: bool = False) -> Share | None:
@@ -224,6 +247,8 @@ def climbing(s: Shared, *, gained_rest: bool = False) -> Share | None:
     if climb.errors < sure or climb.before <= 0 or climb.factor < least:
         return None
     if step is not None and not by_degrees(climb, step, sure):
+        return None
+    if not (gained_rest or _at_like_load(climb, even_change(s, like_load=True))):
         return None
     return climb.share(UnusualKind.HEATS, 0)
 
@@ -278,6 +303,10 @@ def changed_share(
     if moved < (_PART if s.mirror else _PART_OTHERS) * s.usual:
         return None
     sudden = not by_degrees(even_change(s), step)
+    late = (np.arange(s.mine.size) >= step.k).astype(np.float64)
+    like = _at_like_load(step, _along(s, late, 0.0, 1.0, like_load=True))
+    if not (like or lost_rest or gained_rest):
+        return None
     at, other = float(s.first[step.k]), s.swapped()
     fell, sure = (_FELL, _ERRORS) if s.mirror else (_FELL_OTHERS, _ERRORS_OTHERS)
     if lost_rest:
