@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+import base64
+import io
 from importlib import resources
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
+from PIL import Image
 
 from telemetry.aircraft import Aircraft
 from telemetry.circuit.budget import budget
@@ -122,6 +126,78 @@ def test_axe_finds_no_violation(
     browser.run(axe + ";true")
     result = browser.run("axe.run({resultTypes: ['violations']}).then(r => r.violations)")
     assert [(v["id"], v["impact"], v["nodes"][0]["html"][:120]) for v in result] == []
+
+
+# On a phone: what lies outside the window, what is too small to tap or read, which tables go on.
+ON_A_PHONE = """(() => {
+  const box = (e) => e.getBoundingClientRect();
+  const all = [...document.querySelectorAll('body *')].filter(e => box(e).width > 1);
+  const told = (e) => e.tagName + ' ' + e.textContent.trim().slice(0, 40);
+  const scrolls = [...document.querySelectorAll('.scroll')];
+  const sizes = all.filter(e => [...e.childNodes].some(n => n.nodeType === 3 && n.data.trim()))
+    .map(e => {
+      const svg = e.closest('svg');
+      const unit = svg ? box(svg).width / svg.viewBox.baseVal.width : 1;
+      return [parseFloat(getComputedStyle(e).fontSize) * unit, told(e)];
+    });
+  return {
+    width: Math.max(document.body.scrollWidth, document.documentElement.scrollWidth),
+    outside: all.filter(e => !e.closest('svg, .scroll')
+      && (box(e).right > innerWidth + 1 || box(e).left < -1)).map(told),
+    titles: scrolls.map(e => e.querySelector('caption span'))
+      .filter(e => box(e).right > innerWidth).map(told),
+    taps: all.filter(e => e.matches('a, button, input, summary'))
+      .map(e => e.closest('label') || e)
+      .filter(e => box(e).width < 24 || box(e).height < 24).map(told),
+    unreadable: sizes.filter(([size]) => size < 9.5).map(s => s.join(' ')),
+    tables: scrolls.filter(e => e.scrollWidth > e.clientWidth + 1).length,
+    uncued: scrolls.filter(e => getComputedStyle(e).backgroundAttachment
+      !== 'local, local, scroll, scroll').length,
+  };
+})()"""
+
+
+@pytest.mark.parametrize("name", PAGES)
+def test_a_phone_shows_all_of_it(browser: Any, pages: dict[str, Path], name: str) -> None:
+    """Targets of at least 24 by 24 px: WCAG 2.2, 2.5.8 (minimum, level AA)."""
+    browser.open(pages[name], 390)
+    seen = browser.run(ON_A_PHONE)
+    assert seen.pop("width") <= 390
+    assert seen.pop("tables") > 0 or name in ("bare", "index", "sheet")
+    assert seen == {"outside": [], "titles": [], "taps": [], "unreadable": [], "uncued": 0}
+
+
+@pytest.mark.parametrize("dark", [False, True])
+def test_a_table_shows_at_its_edge_that_it_goes_on(
+    browser: Any, pages: dict[str, Path], dark: bool
+) -> None:
+    browser.open(pages["full"], 390, dark=dark)
+
+    def shades() -> list[int]:
+        """How far the left and the right edge of the widest table differ from the paper."""
+        box = browser.run(
+            """(() => {
+              const e = [...document.querySelectorAll('.scroll')]
+                .sort((a, b) => b.scrollWidth - a.scrollWidth)[0];
+              e.scrollIntoView();
+              const {left, top, width} = e.getBoundingClientRect();
+              return {x: left + scrollX, y: top + scrollY, width, height: 8, scale: 1};
+            })()"""
+        )
+        shot = browser.send("Page.captureScreenshot", clip=box, captureBeyondViewport=True)
+        row = np.asarray(Image.open(io.BytesIO(base64.b64decode(shot["data"]))).convert("L"))[2]
+        paper = 24 if dark else 255
+        return [int(abs(int(row[k]) - paper)) for k in (1, -2)]
+
+    left, right = shades()
+    assert left < 8
+    assert right > 40
+    browser.run(
+        "[...document.querySelectorAll('.scroll')].forEach(e => e.scrollLeft = e.scrollWidth)"
+    )
+    left, right = shades()
+    assert left > 40
+    assert right < 8
 
 
 # What a name from a file might smuggle in: script, picture, style, handler, and a form.

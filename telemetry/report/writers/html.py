@@ -43,12 +43,12 @@ from telemetry.report.writers.policy import content_policy
 from telemetry.results import EventKind, Origin, PhaseKind, Review
 
 _TEMPLATES = Path(__file__).parent / "templates"
-_SMALL_PT = 390.0
+_SMALL_PT = 360.0
 # Cells longer than this may wrap; shorter ones stay on one line.
 _LONG_CELL = 24
 # The first screen of a small laptop shows the whole of it, a phone's most.
 _WIDE = (1080.0, 340.0)
-_NARROW = (370.0, 340.0)
+_NARROW = (350.0, 340.0)
 _PHASE_FILL = {
     PhaseKind.FLIGHT: "sky",
     PhaseKind.STIR: "orange",
