@@ -31,8 +31,9 @@ from statsmodels.stats.proportion import proportion_confint
 
 sys.path.insert(0, str(Path(__file__).parents[2]))  # works from the sources as well as installed
 
-from telemetry.checks.across import replay
+from telemetry.checks.across import listed_as
 from telemetry.checks.aircraft_history import GROUND_RUN, WATCH_RUN
+from telemetry.checks.lives import lives_of
 from telemetry.numerics.statistics.charts import change_limit
 from telemetry.trends.parts import EvidencePart
 from tests.accuracy.every_flight import Chart, chart_by_flight, every_flight
@@ -59,8 +60,11 @@ def lives(flights: int, seed: int) -> tuple[Life, ...]:
     """The findings that a healthy book ever had."""
     book = random_book(seed, flights)
     together = every_flight(book.flights, book.aircraft)
+    if not any(together):
+        return ()
     out = []
-    for f in replay(book.flights, aircraft=book.aircraft, together=together).findings:
+    listed = [listed_as(k, m) for k, m in enumerate(book.flights, 1)]
+    for f in lives_of(book.flights, listed, (), book.aircraft, together):
         shown = [
             k
             for k, told in enumerate(together)

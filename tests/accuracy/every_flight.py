@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from telemetry.aircraft import Aircraft
-from telemetry.checks.across import judge, together_at
+from telemetry.checks.across import listed_as, together_at
 from telemetry.checks.aircraft_history import LEAST_FLIGHTS, AircraftHistory
 from telemetry.numerics.statistics.charts import (
     change_chart,
@@ -56,17 +56,19 @@ def every_flight(flights: Sequence[Measures], aircraft: Aircraft) -> list[tuple[
     be the same throughout.
     """
     n = len(flights)
-    with only(None) as noted:
-        counted = judge(flights, aircraft=aircraft)  # falls and the like are counted without charts
-    began = min((int(f.since_flight or 1) - 1 for f in counted.findings), default=n)
-    over = np.array([chart_by_flight(chart, n) > chart.limit for chart in noted])
+    listed = [listed_as(k, m) for k, m in enumerate(flights, 1)]
     table = FeatureTable(flights)
+    with only(None) as noted:
+        # Falls and the like are counted without charts.
+        counted = together_at(n - 1, flights, (), aircraft, listed, table)
+    began = min((int(f.since_flight or 1) - 1 for f in counted), default=n)
+    over = np.array([chart_by_flight(chart, n) > chart.limit for chart in noted])
     together: list[tuple[Finding, ...]] = [()] * n
     for k in range(LEAST_FLIGHTS - 1, n):
         if k < began and not over[:, k].any():
             continue
         with only({c.key for c, one in zip(noted, over[:, k], strict=True) if one}, noted):
-            together[k] = together_at(k, flights, (), aircraft, counted.flights, table)
+            together[k] = together_at(k, flights, (), aircraft, listed, table)
     return together
 
 

@@ -110,10 +110,12 @@ def _outstanding(history: AircraftHistory, place: str) -> list[int]:
     silence_s, p, off = (history.table.column(place, f"silence_{f}")[0] for f in ("s", "p", "off"))
     first = history.first(place)
     out: list[int] = []
-    for k in range(first, silence_s.size):
+    for k in np.flatnonzero((p < _CHANCE) & (off > 0)).tolist():
+        if k < first:
+            continue
         before = np.delete(silence_s[first:k], [i - first for i in out])
         before = before[np.isfinite(before)]
-        if before.size < _FEW_BEFORE or not (p[k] < _CHANCE and off[k] > 0):
+        if before.size < _FEW_BEFORE:
             continue
         if silence_s[k] > max(history.limits.gap_s, _OUTSTANDING * float(before.max())):
             out.append(k)
