@@ -9,7 +9,8 @@ shares nothing with the charts, and no limit is set by it.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from datetime import datetime, timedelta
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,8 +24,8 @@ FloatArray = NDArray[np.float64]
 PACKS = ("pack 1", "pack 2")
 _NODES = ("left wing", "right wing", "tail", "fuselage")
 _STIR_BLOCKS, _AIR_BLOCKS = 12, 30
-# A year of flying holds about so many flights.
-_YEAR = 60
+# A year of flying holds about so many flights, and begins in spring; so many logs tell the day.
+_YEAR, _BEGINS, _DATED = 60, datetime(2024, 4, 20, 15), 0.8
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -65,6 +66,8 @@ def random_book(seed: int, flights: int, *, shift: Shift | None = None) -> Book:
     nodes = _NODES[: int(rng.integers(2, 5))]
     machine = _Machine.random(rng, nodes)
     made = [machine.flight(rng, k, shift) for k in range(flights)]
+    if np.random.default_rng([seed, 1802]).random() < _DATED:
+        made = [replace(m, start=_date(k)) for k, m in enumerate(made)]
     return Book(
         flights=made, aircraft=Aircraft(), nodes=nodes, sets=machine.sets, mood=machine.mood
     )
@@ -254,6 +257,10 @@ class _Machine:
             rows.append(_measure(p, "counter_ratio", ratio, "", 0.02))
         rows.append(_measure(TOTAL, "mah_per_min", mean_a * 1000 / 60, "mAh/min"))
         return rows
+
+
+def _date(flight: int) -> str:
+    return (_BEGINS + timedelta(days=round(flight * 365.25 / _YEAR))).isoformat()
 
 
 def _mixes(rng: np.random.Generator, pilots: int, nodes: int) -> FloatArray:

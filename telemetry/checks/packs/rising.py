@@ -45,7 +45,7 @@ from telemetry.trends.drops import drop_parts, feature_part
 from telemetry.trends.evidence import Judgement
 from telemetry.trends.parts import EvidencePart
 from telemetry.trends.turns import PackSets, against_others
-from telemetry.trends.warmth import OF_A_DAY
+from telemetry.trends.warmth import OF_A_DAY, YEAR_SD
 
 CODE = "source-resistance-rising"
 # Limits of this project: a pack's resistance up by this much of its own baseline.
@@ -240,7 +240,7 @@ def _of_every(history: AircraftHistory, j: Judgement | None, told: _Told) -> Fin
     """A rise that every set shows, or packs of which no set is known."""
     if j is None or j.signal is None or j.onset is None or 100.0 * j.now < SOURCE_WATCH_PCT:
         return None
-    if told.against is None and _is_of_one_day(history, j):
+    if told.against is None and (_is_of_one_day(history, j) or _may_be_winter(history, told, j)):
         return None  # packs that lay in the cold, whatever the log's thermometer says
     # Cold may be all of it where nothing tells how cold it was.
     grave = j.sure and told.logged and 100.0 * j.now >= SOURCE_GROUND_PCT
@@ -274,6 +274,12 @@ def _is_of_one_day(history: AircraftHistory, j: Judgement) -> bool:
     shown = j.at[j.onset :][j.rise[j.onset :] >= _MOST * j.now]
     days = [history.day(int(k)) for k in shown]
     return len(set(days)) == 1 and (days[0] is not None or len(days) <= OF_A_DAY)
+
+
+def _may_be_winter(history: AircraftHistory, told: _Told, j: Judgement) -> bool:
+    """Whether from summer to winter could be all of it: neither temperature nor date tells."""
+    dated = any(history.day(int(k)) is not None for k in j.at)
+    return not told.logged and not dated and j.now < np.expm1(2.0 * YEAR_SD)
 
 
 def _is_pack(history: AircraftHistory, told: _Told) -> bool:
