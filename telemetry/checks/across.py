@@ -224,7 +224,7 @@ def _charts(table: FeatureTable, aircraft: Aircraft) -> int:
     # Rise, silence, heating, and rest up and down of each; a rise, or a rise and a fall, of each
     # other feature.
     sides = {"branch_mohm": 1, "apparent_mohm": 1, "source_mohm": 1, "offset_v": 2, "share": 2}
-    sides |= {"counter_ratio": 2, "end_v": 1, "falls": 2}
+    sides |= {"counter_ratio": 2, "end_v": 1, "falls": 2, "capacity_mah": 1}
     loads = 5 * len(loads_of(table, aircraft))
     balance = 2 if loads else 0
     return max(1, loads + balance + sum(sides.get(feature, 0) for _, feature in table.measured))

@@ -164,6 +164,8 @@ class PackCapacity:
         The other pack of a pair.
     low_times, high_times : float or None
         Its capacity over the other's.
+    one_kind : bool
+        Whether only one chemistry and number of cells fits it.
     """
 
     place: str
@@ -173,6 +175,7 @@ class PackCapacity:
     compared_with: str | None = None
     low_times: float | None = None
     high_times: float | None = None
+    one_kind: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -19,6 +19,7 @@ from telemetry.checks.draft import Words
 from telemetry.checks.needs import Needs, packs
 from telemetry.checks.packs.capacity import WEAK_BY_CHARGE, capacity_seen, weak_by_charge
 from telemetry.checks.packs.dividing import judge_way
+from telemetry.checks.packs.fading import judge_fading
 from telemetry.checks.packs.rising import (
     LOG_PACKS,
     judge_against,
@@ -82,7 +83,8 @@ def judge_packs(history: AircraftHistory) -> JudgedAcross:
         told = {p for f in found.drafts for p in (f.place, *f.also)}
         if other is not None and pack not in told:
             judge_way(history, pack, other, sets, of_pair, found)
-        _weak(history, pack, sets, first[pack], found)
+        if not judge_fading(history, pack, sets, first[pack], found):
+            _weak(history, pack, sets, first[pack], found)
     if pair is not None:
         _share(history, pair, sets, of_pair, found)
     else:

@@ -63,6 +63,7 @@ def pack_capacities(states: Sequence[PackState], aircraft: Aircraft) -> tuple[Pa
                     compared_with=None if other is None or times is None else other.place,
                     low_times=None if times is None else times[0],
                     high_times=None if times is None else times[1],
+                    one_kind=len(_kinds(state, aircraft.pack(state.place))) == 1,
                 )
             )
     return tuple(out)

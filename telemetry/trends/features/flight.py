@@ -27,6 +27,7 @@ from telemetry.trends.features.pauses import silences
 from telemetry.trends.features.voltages import (
     TOTAL,
     charge,
+    held_charge,
     resistances,
     rest_volts,
     sags,
@@ -89,6 +90,7 @@ def measure_flight(review: Review, number: int = 1) -> Measures:
     found += silences(review.log, readings, aircraft, air)
     found += resistances(flight, aircraft)
     found += charge(flight, readings, aircraft, flown_s)
+    found += held_charge(flight)
     counts = _falls(flight)
     for place in dict.fromkeys(c.place for c in counts):
         total = sum(c.count for c in counts if c.place == place)

@@ -135,6 +135,22 @@ def resistances(flight: Flight, aircraft: Aircraft) -> list[Measure]:
     return out
 
 
+def held_charge(flight: Flight) -> list[Measure]:
+    """Capacity of each pack that only one kind of cells fits, with what is not known of its curve."""
+    return [
+        Measure(
+            place=c.place,
+            feature="capacity_mah",
+            value=float(np.sqrt(c.low_mah * c.high_mah)),
+            unit="mAh",
+            low=c.low_mah,
+            high=c.high_mah,
+        )
+        for c in flight.capacities
+        if c.one_kind and c.low_mah is not None and c.high_mah is not None
+    ]
+
+
 def charge(flight: Flight, readings: Readings, aircraft: Aircraft, flown_s: float) -> list[Measure]:
     """Charge, share, voltage before and after; counter against current; charge per minute."""
     out = []
