@@ -119,4 +119,5 @@ def test_measured_cells_fade_and_their_end_is_foretold(cell: str) -> None:
             low, high = one.change.flights_to_limit_low, one.change.flights_to_limit_high
             held += [] if low is None or high is None else [low <= end - n + 1 <= high]
     # Of one life, whose predictions hang together.
-    assert held[0] and np.mean(held) >= 0.5
+    assert held[0]
+    assert np.mean(held) >= 0.5

@@ -635,6 +635,33 @@ class TestJudgePacks:
         packs.judge_packs(make_case([warm(row)] * 4, aircraft=craft, told=charts))
         assert charts.asked[1]["parts"][0].y == pytest.approx([log(45.0)] * 4)
 
+    @pytest.mark.parametrize(
+        ("now", "warm", "dated", "told"),
+        [
+            (0.3, False, False, False),
+            (0.4, False, False, True),
+            (0.3, True, False, True),
+            (0.3, False, True, True),
+        ],
+    )
+    def test_what_winter_makes_of_packs_is_told_where_date_or_warmth_is_known(
+        self,
+        make_case: Make,
+        make_flight: Make,
+        make_judgement: Make,
+        now: float,
+        warm: bool,
+        dated: bool,
+        told: bool,
+    ) -> None:
+        """From summer to winter, two deviations of the year's swing: 38 %."""
+        one = make_flight(self.row("pack 1"), temperature_c=20.0 if warm else None)
+        starts = [f"2026-05-{9 + k:02d}" if dated else None for k in range(12)]
+        flights = [replace(one, start=start) for start in starts]
+        charts = Charts(source_mohm=make_judgement(12, 4, now=now))
+        found = packs.judge_packs(make_case(flights, aircraft=ONE, told=charts))
+        assert bool(found.drafts) is told
+
     def test_three_packs_are_each_set_against_their_own_past(
         self, make_case: Make, make_flight: Make
     ) -> None:

@@ -12,9 +12,19 @@ import pytest
 from telemetry.aircraft import Aircraft, Pack
 from telemetry.model.channels import Quantity
 from telemetry.readings import Reading
-from telemetry.results import Charge, Flight, Phase, PhaseKind, Resistance, Stir, StirPlace
+from telemetry.results import (
+    Charge,
+    Flight,
+    PackCapacity,
+    Phase,
+    PhaseKind,
+    Resistance,
+    Stir,
+    StirPlace,
+)
 from telemetry.trends.features.voltages import (
     charge,
+    held_charge,
     resistances,
     rest_volts,
     sags,
@@ -252,6 +262,18 @@ class TestCharge:
         assert (ratio.low, ratio.high) == pytest.approx((1.045, 1.155))
         assert (by_name["share"].low, by_name["share"].high) == (None, None)
         assert [m.unit for m in found] == ["mAh", "", "V", "V", ""]
+
+    def test_capacity_where_one_kind_of_cells_fits(self) -> None:
+        def held(**more: Any) -> list[Measure]:
+            seen = PackCapacity(place="pack 1", drawn_mah=900.0, **more)
+            flown = Flight(kind="flight", start_s=0.0, end_s=9.0, phases=(), capacities=(seen,))
+            return held_charge(flown)
+
+        (found,) = held(low_mah=1600.0, high_mah=2500.0, one_kind=True)
+        assert (found.feature, found.value, found.unit) == ("capacity_mah", 2000.0, "mAh")
+        assert (found.low, found.high) == (1600.0, 2500.0)
+        assert held(low_mah=1600.0, high_mah=2500.0) == []
+        assert held(low_mah=None, high_mah=None, one_kind=True) == []
 
     def test_by_the_counter_alone(self) -> None:
         (used,) = self.found({"logged_mah": 440.0})

@@ -136,7 +136,7 @@ def resistances(flight: Flight, aircraft: Aircraft) -> list[Measure]:
 
 
 def held_charge(flight: Flight) -> list[Measure]:
-    """Capacity of each pack that only one kind of cells fits, with what is not known of its curve."""
+    """Capacity of each pack that one kind of cells fits, with what is not known of its curve."""
     return [
         Measure(
             place=c.place,
