@@ -152,12 +152,14 @@ def by_mutation(files: int, seed: int, workers: int) -> int:
     slowest_s = 0.0
     with worker_pool(workers) as pool:
         given = [pool.submit(some_files, seed, step, Path.cwd()) for step in steps]
-        for done in given:
+        for number, done in enumerate(given, 1):
             more, longest_s, broken = done.result()
             counts += more
             slowest_s = max(slowest_s, longest_s)
             for one in broken:
                 print(one, flush=True)
+            if number % 10 == 0:
+                print(f"{counts.total():,} files: {dict(counts)}", file=sys.stderr, flush=True)
     told = ", ".join(f"{n:,} {what}" for what, n in sorted(counts.items(), reverse=True))
     print(f"{counts.total():,} files, seed {seed}: {told}; the slowest {slowest_s:.1f} s")
     if not counts["broken"]:

@@ -143,12 +143,14 @@ def main() -> int:
     with worker_pool(args.workers) as pool:
         steps = [range(n, min(n + STEP, args.files)) for n in range(0, args.files, STEP)]
         given = [pool.submit(some_files, args.seed, step, logs, Path.cwd()) for step in steps]
-        for done in given:
+        for number, done in enumerate(given, 1):
             more, longest_s, broken = done.result()
             counts += more
             slowest_s = max(slowest_s, longest_s)
             for one in broken:
                 print(one, flush=True)
+            if number % 5 == 0:
+                print(f"{counts.total():,} files: {dict(counts)}", file=sys.stderr, flush=True)
     told = ", ".join(f"{n:,} {what}" for what, n in sorted(counts.items()))
     print(f"{counts.total():,} files, seed {args.seed}: {told}; the slowest {slowest_s:.1f} s")
     if not counts["broken"]:
