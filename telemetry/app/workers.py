@@ -24,15 +24,14 @@ from importlib.metadata import PackageNotFoundError, version
 from multiprocessing import get_context, parent_process
 from multiprocessing.connection import wait
 from pathlib import Path
-from pkgutil import resolve_name
 from threading import Event, Thread
 from typing import TYPE_CHECKING, Any, NamedTuple, TypeVar
 
+from telemetry.app.scheduler import no_answer, security_of
 from telemetry.model.errors import WorkersError
 
 if TYPE_CHECKING:
     from distributed import Client
-    from distributed.security import Security
 
 # Read by OpenMP (and by pyarrow), OpenBLAS, MKL and macOS's Accelerate when they are loaded.
 _THREADS = (
@@ -181,10 +180,8 @@ def _connected(address: str) -> Iterator[Client]:
     # What goes wrong is told here in one sentence; Dask would tell it over pages.
     for name in ("distributed", "distributed.client"):  # Dask may give each a level of its own
         logging.getLogger(name).setLevel(logging.CRITICAL)
-    _check_form(address)
     # Asked before a client is made: one that fails while it begins tells so at the end of Python.
-    security = _security(address)
-    _check_answer(address, security)
+    security = security_of(address, _PATIENCE_S)
     try:
         client = Client(
             address,
@@ -194,85 +191,9 @@ def _connected(address: str) -> Iterator[Client]:
             name="busbook",
         )
     except (OSError, ValueError, TypeError) as error:
-        raise _no_answer(address) from error
+        raise no_answer(address, _PATIENCE_S) from error
     with client:
         yield client
-
-
-def _check_form(address: str) -> None:
-    """WorkersError where an address of this form leads to no scheduler of another process."""
-    from distributed.comm.addressing import get_address_host_port
-
-    try:
-        host, port = get_address_host_port(address)
-        usable = bool(host) and 0 < port < 65536 and host.isprintable()
-        host.encode("idna")
-    except ValueError:  # also of a host that no name server takes
-        usable = False
-    if not usable:
-        raise WorkersError(
-            f"'{address}' is no address of a Dask scheduler",
-            hint="give protocol (tcp, tls, ws or wss), host and port, as in tcp://192.0.2.10:8786",
-        )
-
-
-def _security(address: str) -> Security:
-    """What Dask's configuration says of TLS; WorkersError where it is not enough."""
-    import dask
-    from distributed.comm import parse_address
-    from distributed.security import Security
-
-    hint = "what TLS needs is in: busbook guide cluster"
-    try:
-        loader = dask.config.get("distributed.client.security-loader", None)
-        security: Security = resolve_name(loader)({"address": address}) if loader else Security()
-        context = security.get_connection_args("client")["ssl_context"]
-    except Exception as error:  # of files, of values, of a loader that the user has written
-        raise WorkersError(
-            f"the certificates that Dask's configuration names cannot be used ({error})", hint=hint
-        ) from error
-    encrypted = parse_address(address)[0] in ("tls", "wss")
-    if encrypted and context is None:
-        raise WorkersError(
-            f"'{address}' needs certificates, and Dask's configuration names none", hint=hint
-        )
-    if security.require_encryption and not encrypted:
-        raise WorkersError(
-            f"Dask's configuration wants encryption, and '{address}' has none",
-            hint="give an address that begins with tls://",
-        )
-    return security
-
-
-def _check_answer(address: str, security: Security) -> None:
-    """WorkersError where no scheduler answers."""
-    import asyncio
-
-    from distributed import rpc
-
-    async def ask() -> dict[str, Any]:
-        arguments = security.get_connection_args("client")
-        async with rpc(address, timeout=_PATIENCE_S, connection_args=arguments) as remote:
-            told: dict[str, Any] = await remote.identity()
-            return told
-
-    try:
-        told = asyncio.run(asyncio.wait_for(ask(), _PATIENCE_S))
-        if "workers" in told:
-            return
-    except Exception as error:  # of the system, of TLS, of a stranger who speaks otherwise
-        raise _no_answer(address) from error
-    raise WorkersError(
-        f"at '{address}' answers no Dask scheduler but a {str(told.get('type')).lower()}",
-        hint="give the address that the scheduler tells when it starts",
-    )
-
-
-def _no_answer(address: str) -> WorkersError:
-    return WorkersError(
-        f"no Dask scheduler answers at '{address}' within {_PATIENCE_S} s",
-        hint="check the address, as in tcp://192.0.2.10:8786, and that it runs",
-    )
 
 
 def _usable(client: Client, address: str, folders: Sequence[Path]) -> int:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 import socket
 import subprocess
 import sys
@@ -9,6 +10,7 @@ import threading
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack, contextmanager
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -158,16 +160,102 @@ def test_tls_without_certificates(run, log: Path) -> None:
         )
 
 
+def certificates(folder: Path, name: str, authority: str = "ca") -> dict[str, str]:
+    """What Dask's configuration says of one who has these certificates."""
+    return {
+        "distributed.comm.tls.ca-file": str(folder / f"{authority}.pem"),
+        "distributed.comm.tls.client.cert": str(folder / f"{name}.pem"),
+        "distributed.comm.tls.client.key": str(folder / f"{name}-key.pem"),
+    }
+
+
 def test_certificates_that_cannot_be_used(run, log: Path, tmp_path: Path) -> None:
-    tmp_path.joinpath("ca.pem").write_text("no certificate")
-    for name in ("gone.pem", "ca.pem"):
-        file = str(tmp_path / name)
-        named = {"distributed.comm.tls": {"ca-file": file, "client": {"cert": file, "key": file}}}
-        with dask.config.set(named):
+    tmp_path.joinpath("text.pem").write_text("no certificate")
+    for name, why in (("gone", "No such file"), ("text", "certificate or crl found")):
+        with dask.config.set(certificates(tmp_path, name, name)):
             result = run("review", log, "--scheduler", "tls://127.0.0.1:1")
         assert (result.exit_code, result.stdout) == (2, "")
         (line,) = result.stderr.splitlines()
-        assert line.startswith("the certificates that Dask's configuration names cannot be used")
+        assert line.startswith("the certificates that Dask's configuration names cannot be used (")
+        assert why in line
+
+
+@pytest.fixture(scope="module")
+def signed(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Two throw-away authorities, and who is signed by them: by the other one the stranger."""
+    program = shutil.which("openssl")
+    if program is None:
+        pytest.skip("there is no openssl here")
+    folder = tmp_path_factory.mktemp("tls")
+    key = ["-newkey", "ec", "-pkeyopt", "ec_paramgen_curve:prime256v1", "-nodes"]
+
+    def openssl(*words: str) -> None:
+        subprocess.run([program, *words], cwd=folder, check=True, capture_output=True)
+
+    def new(name: str) -> list[str]:
+        return [*key, "-subj", f"/CN={name}", "-keyout", f"{name}-key.pem"]
+
+    for ca in ("ca", "other"):
+        openssl("req", "-x509", *new(ca), "-out", f"{ca}.pem", "-days", "2")
+    for name in ("scheduler", "worker", "client", "stranger"):
+        ca = "other" if name == "stranger" else "ca"
+        openssl("req", *new(name), "-out", f"{name}.csr")
+        by = ["-CA", f"{ca}.pem", "-CAkey", f"{ca}-key.pem", "-CAcreateserial", "-days", "2"]
+        openssl("x509", "-req", "-in", f"{name}.csr", *by, "-out", f"{name}.pem")
+    return folder
+
+
+@pytest.fixture(scope="module")
+def encrypted(signed: Path) -> Iterator[str]:
+    """Address of a cluster that takes only who is signed by its authority."""
+    from distributed import LocalCluster
+    from distributed.security import Security
+
+    files: dict[str, Any] = {"tls_ca_file": str(signed / "ca.pem"), "require_encryption": True}
+    for role in ("scheduler", "worker", "client"):
+        files[f"tls_{role}_cert"] = str(signed / f"{role}.pem")
+        files[f"tls_{role}_key"] = str(signed / f"{role}-key.pem")
+    with LocalCluster(
+        n_workers=1,
+        threads_per_worker=1,
+        processes=False,
+        protocol="tls://",
+        security=Security(**files),
+        dashboard_address=":0",
+    ) as cluster:
+        yield cluster.scheduler_address
+
+
+def test_a_review_over_tls_is_that_of_this_process(
+    run, log: Path, signed: Path, encrypted: str
+) -> None:
+    with dask.config.set(certificates(signed, "client")):
+        result = run("review", log, "--scheduler", encrypted)
+    assert (result.exit_code, result.stderr) == (0, "")
+    assert result.stdout == run("review", log).stdout
+
+
+@pytest.mark.parametrize(("name", "authority"), [("stranger", "ca"), ("client", "other")])
+def test_certificates_that_are_not_taken(
+    name: str, authority: str, run, log: Path, signed: Path, encrypted: str
+) -> None:
+    with dask.config.set(certificates(signed, name, authority)):
+        result = run("review", log, "--scheduler", encrypted)
+    assert (result.exit_code, result.stdout) == (2, "")
+    assert result.stderr == (
+        f"the scheduler at '{encrypted}' and this machine do not take each other's certificates, "
+        "or it has none; what TLS needs is in: busbook guide cluster.\n"
+    )
+
+
+def test_an_encrypted_scheduler_asked_without_tls(
+    run, log: Path, encrypted: str, monkeypatch
+) -> None:
+    monkeypatch.setattr("telemetry.app.workers._PATIENCE_S", 0.3)
+    result = run("review", log, "--scheduler", encrypted.replace("tls:", "tcp:"))
+    assert (result.exit_code, result.stdout) == (2, "")
+    (line,) = result.stderr.splitlines()
+    assert line.startswith("no Dask scheduler answers at 'tcp://")
 
 
 def test_encryption_that_is_wanted_and_not_there(run, log: Path) -> None:
