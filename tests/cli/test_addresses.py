@@ -65,7 +65,7 @@ def test_what_is_no_address(address: str, run, log: Path) -> None:
     "address", ["tcp://127.0.0.1:1", "127.0.0.1:1", "tcp://[::1]:1", "ws://127.0.0.1:1"]
 )
 def test_where_nobody_listens(address: str, run, log: Path, monkeypatch) -> None:
-    monkeypatch.setattr("telemetry.app.workers._PATIENCE_S", 0.3)
+    monkeypatch.setattr("telemetry.app.cluster.client.PATIENCE_S", 0.3)
     result = run("review", log, "--scheduler", address)
     assert (result.exit_code, result.stdout) == (2, "")
     (line,) = result.stderr.splitlines()
@@ -119,10 +119,10 @@ STRANGERS: dict[str, tuple[str, Callable[[socket.socket], None]]] = {
 # One command after the other, as they are given on a line; each exit code on a line of its own.
 IMPATIENT = """
 import sys
-import telemetry.app.workers as workers
+import telemetry.app.cluster.client as client
 from telemetry.cli import main
 
-workers._PATIENCE_S = 1
+client.PATIENCE_S = 1
 for address in sys.argv[2:]:
     try:
         main(["review", sys.argv[1], "--scheduler", address])
@@ -251,7 +251,7 @@ def test_certificates_that_are_not_taken(
 def test_an_encrypted_scheduler_asked_without_tls(
     run, log: Path, encrypted: str, monkeypatch
 ) -> None:
-    monkeypatch.setattr("telemetry.app.workers._PATIENCE_S", 0.3)
+    monkeypatch.setattr("telemetry.app.cluster.client.PATIENCE_S", 0.3)
     result = run("review", log, "--scheduler", encrypted.replace("tls:", "tcp:"))
     assert (result.exit_code, result.stdout) == (2, "")
     (line,) = result.stderr.splitlines()

@@ -15,8 +15,9 @@ from typing import Any
 
 import pytest
 
+from telemetry.app.cluster.client import ClusterExecutor, usable, watched
 from telemetry.app.incoming.batch import add_files
-from telemetry.app.workers import Crew, _Cluster, _usable, _watched, calls, crew_of, worker_gone
+from telemetry.app.workers import Crew, calls, crew_of, worker_gone
 from telemetry.book import Logbook
 from telemetry.model.errors import WorkersError
 
@@ -202,23 +203,23 @@ def test_a_scheduler_that_has_gone_is_told_for_each_log(tmp_path: Path) -> None:
 
     gone: Any = Gone()
     words = "the cluster has gone: its scheduler does not answer, or has no worker left; see"
-    for call in calls(_act, ["live", "live"], Crew(_Cluster(gone), 1)):
+    for call in calls(_act, ["live", "live"], Crew(ClusterExecutor(gone), 1)):
         with pytest.raises(WorkersError, match=words):
             call()
     for name in ("a.csv", "b.csv"):
         tmp_path.joinpath(name).write_text(name)
     book = Logbook(tmp_path / "book")
-    outcomes = add_files(book, [tmp_path], executor=_Cluster(gone), aircraft="tern")
+    outcomes = add_files(book, [tmp_path], executor=ClusterExecutor(gone), aircraft="tern")
     assert [one.status for one in outcomes] == ["failed", "failed"]
     assert all("cluster has gone" in one.reason for one in outcomes)
     gone.submit = lambda *_: pytest.fail("work was given to a client that is closing")
     with pytest.raises(CancelledError):
-        _Cluster(gone).submit(_act, "live")
+        ClusterExecutor(gone).submit(_act, "live")
     del gone.submit
     assert worker_gone(Lost())
     gone.status = "running"
     with pytest.raises(TypeError, match="cannot be sent"):
-        _Cluster(gone).submit(_act, "live")
+        ClusterExecutor(gone).submit(_act, "live")
 
 
 @pytest.mark.parametrize(
@@ -244,9 +245,9 @@ def test_a_cluster_without_a_worker_is_not_waited_for(
             self.status = "closed"
             shut.set()
 
-    monkeypatch.setattr("telemetry.app.workers._PATIENCE_S", 0.01)
-    watched: Any = Watched()
-    with _watched(watched):
+    monkeypatch.setattr("telemetry.app.cluster.client.PATIENCE_S", 0.01)
+    client: Any = Watched()
+    with watched(client):
         assert looked.wait(30)
         assert shut.wait(30 if closed else 0.1) is closed
 
@@ -261,9 +262,9 @@ def test_a_scheduler_that_does_not_answer_ends_the_watch_in_silence(monkeypatch)
             asked.set()
             raise OSError("timed out")
 
-    monkeypatch.setattr("telemetry.app.workers._PATIENCE_S", 0.01)
+    monkeypatch.setattr("telemetry.app.cluster.client.PATIENCE_S", 0.01)
     silent: Any = Silent()
-    with _watched(silent):  # a thread that fails is an error of the test
+    with watched(silent):  # a thread that fails is an error of the test
         assert asked.wait(30)
 
 
@@ -327,7 +328,7 @@ class Cluster:
 )
 def test_workers_that_cannot_do_it(said: Any, words: str) -> None:
     with pytest.raises(WorkersError, match=words):
-        _usable(Cluster(said), "a", [])
+        usable(Cluster(said), "a", [])
 
 
 def test_local_processes_review_as_this_one_does(run, logs: list[str]) -> None:

@@ -33,12 +33,12 @@ def sha256_of(source: Path) -> str:
         if is_packed(source):
             return hashlib.sha256(read_bytes(source)).hexdigest()
         with open_regular(source) as file:
-            return _digest(file, os.fstat(file.fileno()).st_size)
+            return digest_of(file, os.fstat(file.fileno()).st_size)
     except OSError as error:
         raise book_error(error, source, "read") from error
 
 
-def _digest(file: BinaryIO, size_bytes: int) -> str:
+def digest_of(file: BinaryIO, size_bytes: int) -> str:
     """SHA-256 of so many bytes: a file that something writes to has an end here all the same."""
     digest = hashlib.sha256()
     while size_bytes > 0 and (piece := file.read(min(size_bytes, _PIECE_BYTES))):

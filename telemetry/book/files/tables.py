@@ -24,6 +24,7 @@ import pyarrow.parquet as pq
 from telemetry.book.files.dates import shifted
 from telemetry.model.channels import Channel, Quantity
 from telemetry.model.errors import BookError
+from telemetry.model.files import open_regular
 from telemetry.model.log import Log, Provenance
 from telemetry.results import as_dict
 
@@ -153,7 +154,7 @@ def schema_of(path: Path) -> pa.Schema:
 def _reading(path: Path) -> Iterator[BinaryIO]:
     # Opened here, not by pyarrow: from the path it would make a column "aircraft" of the folder.
     try:
-        with path.open("rb") as file:
+        with open_regular(path) as file:
             yield file
     except FileNotFoundError as error:
         raise BookError(

@@ -19,6 +19,7 @@ from pathlib import Path
 from typing import Any, BinaryIO
 
 from telemetry.model.errors import BookError, BusbookError
+from telemetry.model.files import open_regular
 
 #: Ending of files that are still being written.
 PART = ".part"
@@ -110,7 +111,7 @@ def change_file(path: Path, change: Callable[[bytes | None], bytes]) -> None:
         file = _made_alone(temp)
         try:
             with file:
-                file.write(change(path.read_bytes() if path.exists() else None))
+                file.write(change(read_file(path) if path.exists() else None))
                 file.flush()
                 os.fsync(file.fileno())
             _replace(temp, path)
@@ -179,7 +180,8 @@ def read_file(path: Path) -> bytes:
         If it is missing or cannot be read.
     """
     try:
-        return path.read_bytes()
+        with open_regular(path) as file:
+            return file.read()
     except OSError as error:
         raise book_error(error, path, "read") from error
 

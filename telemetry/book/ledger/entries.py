@@ -25,6 +25,7 @@ from pathlib import Path
 from typing import Any
 
 from telemetry.book.files.layout import LAYOUT, Places, layout_of, write_format
+from telemetry.book.files.originals import digest_of
 from telemetry.book.files.writing import (
     PART,
     book_error,
@@ -36,6 +37,7 @@ from telemetry.book.files.writing import (
     write_sealed,
 )
 from telemetry.model.errors import BookError
+from telemetry.model.files import open_regular
 
 #: Parts of the book whose files are listed; of ``removed`` those of flights and notes.
 LISTED = ("originals", "aircraft", "flights", "notes", "changes")
@@ -90,8 +92,8 @@ class Seal:
         try:
             if path.stat().st_size != self.size_bytes:
                 return False
-            with path.open("rb") as file:
-                return hashlib.file_digest(file, "sha256").hexdigest() == self.sha256
+            with open_regular(path) as file:
+                return digest_of(file, self.size_bytes) == self.sha256
         except FileNotFoundError:
             return False
         except OSError as error:

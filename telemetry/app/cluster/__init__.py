@@ -1,0 +1,1 @@
+"""A Dask cluster that others run: its address, and the work given to its workers."""
