@@ -29,6 +29,9 @@ ALLOWED: dict[str, set[str]] = {
     | {"numerics", "importer", "readings", "detect", "measure", "circuit"}
     | {"trends", "checks", "book", "report"},
     "simulate": MODEL,
+    "page": MODEL
+    | {"numerics", "importer", "readings", "detect", "measure", "circuit"}
+    | {"trends", "checks", "book", "report", "app", "simulate"},
 }
 # What tells a place by its name alone; everybody else asks the aircraft.
 BY_NAME = {"kind_of_place", "mirror_of", "is_drive", "SURFACES"}
@@ -40,6 +43,10 @@ ONLY_IN = {
     "click": {"cli"},
     "pyarrow": {"importer", "book"},
     "jinja2": {"report"},
+    "starlette": {"page"},
+    "uvicorn": {"page"},
+    "markdown_it": {"page"},
+    "segno": {"page"},
     "distributed": {"app"},
     "pydantic": {"aircraft"},
 }

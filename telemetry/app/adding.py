@@ -18,13 +18,15 @@ from telemetry.aircraft.profile import new_profile
 from telemetry.app.cache import measured, version_for
 from telemetry.app.incoming.batch import Incoming, Progress, add_files, read_file
 from telemetry.app.incoming.whose import introduce, models_of, refuse_two_headers
-from telemetry.app.pipeline import review
+from telemetry.app.pipeline import review, with_values
 from telemetry.book import Logbook, Outcome
 from telemetry.book.files.joining import joined
 from telemetry.book.files.originals import sha256_of
 from telemetry.importer import ColumnMap
 from telemetry.importer.finding import find_files
-from telemetry.model.errors import BookError
+from telemetry.model.errors import BookError, UnsettledColumns
+from telemetry.model.text import plain
+from telemetry.model.unsettled import unsettled_supplies
 
 
 def add_logs(
@@ -36,6 +38,7 @@ def add_logs(
     settings: Mapping[str, str] | None = None,
     row_interval_s: float | None = None,
     column_maps: Sequence[ColumnMap] = (),
+    hold: bool = False,
     executor: Executor | None = None,
     pending: int = 8,
     progress: Progress | None = None,
@@ -54,6 +57,9 @@ def add_logs(
         Date of logs that have none.
     settings, row_interval_s, column_maps
         How the logs are read; what the book has learnt of the aircraft's columns comes after.
+    hold : bool
+        Whether a log with columns that may be of a supply, and that nobody has settled, is left
+        out; its outcome's error is UnsettledColumns then.
     executor : Executor, optional
         Any executor of ``concurrent.futures``; without it everything happens in this process.
     pending : int
@@ -97,6 +103,7 @@ def add_logs(
                 book=book.path.absolute(),
                 folder=Path.cwd(),
                 aircraft=whose,
+                hold=hold,
                 **how,
             ),
             executor=executor,
@@ -202,6 +209,7 @@ def read_measured(
     settings: Mapping[str, str] | None = None,
     row_interval_s: float | None = None,
     column_maps: Sequence[ColumnMap] = (),
+    hold: bool = False,
 ) -> Incoming:
     """Read, review and measure one file; what a worker does of :func:`add_logs`.
 
@@ -216,6 +224,12 @@ def read_measured(
         row_interval_s=row_interval_s,
         column_maps=column_maps,
     )
+    unsettled = unsettled_supplies(with_values(found.log)) if hold else ()
+    if unsettled:
+        names = ", ".join(f"'{plain(one.column)}'" for one in unsettled)
+        raise UnsettledColumns(
+            f"columns that may be of a supply are not settled: {names}", path=path
+        )
     whose = shelf.guess(found.log).aircraft if aircraft is None else aircraft
     if whose is None:
         # The book may know it by the time it is written: its flights are told apart all the same.

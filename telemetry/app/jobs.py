@@ -111,7 +111,7 @@ def reviewed(job: Job) -> Reviewed:
     """Read and review a log and make its reports. Failure is data: nothing is raised."""
     remarks: list[str] = []
     try:
-        one = _review(job, remarks.append)
+        one = review_of(job, remarks.append)
         report = cache(partial(document_of, one, job.profile))  # made once, where anything wants it
         if job.as_json:
             from telemetry.report.writers.json import review_document
@@ -161,7 +161,15 @@ def _report(one: Review, report: Document, kind: str, job: Job) -> bytes:
     return render(report, scene, job.paper)
 
 
-def _review(job: Job, remark: Callable[[str], None]) -> Review:
+def review_of(job: Job, remark: Callable[[str], None]) -> Review:
+    """The review of a job, beside the earlier flights where the book knows whose log it is.
+
+    Parameters
+    ----------
+    job : Job
+    remark : callable
+        Takes what the user should know besides, sentence by sentence.
+    """
     from telemetry.app.pipeline import review
 
     log, name, craft = _read(job, remark)

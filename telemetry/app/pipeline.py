@@ -79,7 +79,7 @@ def review(log: Log, aircraft: Aircraft | None = None, drawn: Drawn | None = Non
         columns=columns,
         quality=quality,
         flights=tuple(flights),
-        unsettled=unsettled_supplies(_with_values(log), craft.kind),
+        unsettled=unsettled_supplies(with_values(log), craft.kind),
     )
     return Review(
         log=log,
@@ -94,7 +94,7 @@ def review(log: Log, aircraft: Aircraft | None = None, drawn: Drawn | None = Non
     )
 
 
-def _with_values(log: Log) -> dict[int, Channel]:
+def with_values(log: Log) -> dict[int, Channel]:
     """The channels that hold more than zeros, by their column's number, from 1."""
     return {
         number: c

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from contextlib import suppress
 from dataclasses import replace
+from hashlib import sha256
 from pathlib import Path
 from typing import Any
 from unicodedata import normalize
@@ -11,10 +12,16 @@ from unicodedata import normalize
 from telemetry.aircraft import Aircraft
 from telemetry.aircraft.profile import read_profile
 from telemetry.book import adding
-from telemetry.book.changes import BookChange, load_changes
+from telemetry.book.changes import BookChange, load_change, load_changes
 from telemetry.book.files import originals
 from telemetry.book.files.layout import open_book
-from telemetry.book.files.names import aircraft_key, checked_flight, checked_recording, recording_id
+from telemetry.book.files.names import (
+    aircraft_key,
+    checked_change,
+    checked_flight,
+    checked_recording,
+    recording_id,
+)
 from telemetry.book.files.tables import channels_in, log_of, read_table, schema_of
 from telemetry.book.files.writing import read_sealed
 from telemetry.book.maps import (
@@ -143,6 +150,39 @@ class Shelf:
     def _note_paths(self, aircraft: str) -> list[Path]:
         folders = ("notes", "removed/notes")
         return [p for f in folders for p in self._places.files(f"{f}/aircraft={aircraft}/*.json")]
+
+    def state(self, aircraft: str) -> str:
+        """A word that changes with anything that is judged of an aircraft, and with nothing else.
+
+        It is made of the names, sizes and times of its files, none of which is read.
+        """
+        key = aircraft_key(aircraft)
+        digest = sha256()
+        for pattern in (
+            f"flights/aircraft={key}/*",
+            f"notes/aircraft={key}/*",
+            f"aircraft/{key}.toml",
+            "changes/*",
+        ):
+            for path in self._places.files(pattern):
+                with suppress(FileNotFoundError):  # another process may move it at this moment
+                    found = path.stat()
+                    told = f"{path.name} {found.st_size} {found.st_mtime_ns}\n"
+                    digest.update(told.encode("utf-8", "surrogateescape"))
+        return digest.hexdigest()
+
+    def change(self, change: str) -> BookChange:
+        """One change of what the book holds, by its id.
+
+        Raises
+        ------
+        BookError
+            If the book has no such change.
+        """
+        path = self._places.change(checked_change(change))
+        if not path.exists():
+            raise BookError(f"the book has no change {change}", path=self.path)
+        return load_change(path)
 
     def flights(self, aircraft: str) -> tuple[BookFlight, ...]:
         """The flights of an aircraft in the order in which they happened."""

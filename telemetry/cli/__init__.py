@@ -26,6 +26,7 @@ from telemetry.cli.guide import guide
 from telemetry.cli.history import history
 from telemetry.cli.keeping.noting import note
 from telemetry.cli.keeping.removing import move, remove, restore
+from telemetry.cli.opening import open_page
 from telemetry.cli.reports.compare import compare
 from telemetry.cli.reports.sheet import sheet
 from telemetry.cli.review import review
@@ -129,5 +130,6 @@ for _command in (
     export,
     demo,
     guide,
+    open_page,
 ):
     main.add_command(_command)

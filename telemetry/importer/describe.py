@@ -25,6 +25,7 @@ from telemetry.model.units import UNITS
 from telemetry.model.unsettled import Unsettled, set_option, unsettled_supplies
 
 _SAMPLES = 5
+_OUTLINE = 120
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -71,6 +72,8 @@ class ColumnReport:
         Share of rows that repeat the row before; NaN for words.
     filled : int
         Cells that hold a value.
+    outline : tuple of float
+        Some values spread over the file, in order, as in the file; nothing for words.
     rivals : tuple of Rival
         Readings that fit about as well; not empty where the user should settle the column.
     set_line : str
@@ -90,6 +93,7 @@ class ColumnReport:
     filled: int
     rivals: tuple[Rival, ...]
     set_line: str
+    outline: tuple[float, ...] = ()
 
     @property
     def open(self) -> bool:
@@ -277,8 +281,10 @@ def _report(column: LogColumn, resolved: Resolved) -> ColumnReport:
     words = 0
     if column.text is not None:
         words = int(pc.sum(pc.greater(pc.utf8_length(column.text), 0)).as_py() or 0)
+    step = max(1, len(usual) // _OUTLINE)
     return ColumnReport(
         number=column.index + 1,
+        outline=tuple(float(v) for v in usual[::step]),
         title=column.title,
         channel=channel,
         reading=reading,

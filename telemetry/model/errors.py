@@ -4,6 +4,7 @@
 
     BusbookError            what, where (path, line, column) and the next step
       UnreadableLog         the file is no log, or not one that can be read without guessing
+        UnsettledColumns    it can be read, but columns of it wait for somebody to say what they are
       UnknownSetting        a column map, unit or place the user gave is not understood
       ProfileError          an aircraft's profile is wrong at a named line and key
       OutputError           a report or export could not be written
@@ -84,6 +85,10 @@ def _rebuild(
 
 class UnreadableLog(BusbookError, ValueError):
     """The file is no log, or cannot be read without guessing."""
+
+
+class UnsettledColumns(UnreadableLog):
+    """Columns of the log may be of a supply, and nobody has said yet what they hold."""
 
 
 class UnknownSetting(BusbookError, ValueError):

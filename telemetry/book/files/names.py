@@ -21,6 +21,7 @@ _RESERVED = re.compile(
 )
 _EXTRA = frozenset(" -_.+()'&,")
 _RECORDING = re.compile(r"[0-9a-f]{16}")
+_CHANGE = re.compile(r"[0-9]{8}T[0-9]{6}-[0-9a-f]{8}")
 _FLIGHT = re.compile(r"[0-9a-f]{16}-[0-9]{1,12}")
 
 
@@ -95,3 +96,10 @@ def checked_flight(flight: str) -> str:
     if not is_flight(flight):
         raise BookError(f"{flight!r} is no id of a flight", hint="see busbook flights")
     return flight
+
+
+def checked_change(change: str) -> str:
+    """The id, if it has the form of one; else BookError. Ids become file names."""
+    if not _CHANGE.fullmatch(change):
+        raise BookError(f"{change!r} is no id of a change")
+    return change

@@ -24,7 +24,7 @@ from telemetry.model.errors import BookError
 DAMAGED = ".damaged"
 
 # Parts of the book with files that no entry lists, and those whose folders hold listed ones.
-_DERIVED = ("entries", "maps", "measures")
+_DERIVED = ("entries", "incoming", "maps", "measures")
 # What systems put into every folder (common practice).
 _LITTER = frozenset({"desktop.ini", "thumbs.db"})
 

@@ -255,6 +255,7 @@ def _findings(across: Across) -> Section:
                 confirm=sentence(finding.confirm),
                 advice=sentence(finding.advice),
                 code=finding.code,
+                place=finding.place or "",
                 figure=trend_figure(across, finding),
                 links=_links(across, since),
             )

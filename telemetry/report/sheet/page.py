@@ -8,6 +8,7 @@ from telemetry.model.text import plain
 from telemetry.report.sheet.content import FieldSheet, SheetList, inspector_lists, left_words
 from telemetry.report.sheet.printed import fitted
 from telemetry.report.words import LEVEL_SIGN
+from telemetry.report.writers.around import Around
 from telemetry.report.writers.html import policy, template, template_text
 from telemetry.report.writers.screen import wrap
 
@@ -15,20 +16,22 @@ _WIDTH = 80
 _PAPER = {"a4": "A4", "letter": "letter"}
 
 
-def render(sheet: FieldSheet, paper: str = "a4", *, served: bool = False) -> str:
+def render(sheet: FieldSheet, paper: str = "a4", *, around: Around | None = None) -> str:
     """The sheet as a page that fetches nothing, with what one sheet of that paper holds.
 
-    The same sheet gives the same text. A saved page carries its policy itself; a server sends it,
-    ``policy(style_of(paper), served=True)``.
+    The same sheet gives the same text. ``around`` is what a server has around it, which sends the
+    policy along; a saved page carries its own.
     """
     shown = fitted(sheet, paper)
     return template("sheet.html.j2").render(
         sheet=shown,
         inspector=inspector_lists(shown),
         left_words=left_words,
-        policy=None if served else policy(style_of(paper)),
+        policy=None if around else policy(style_of(paper)),
         figures={},
+        around=around,
         css=Markup(template_text("report.css")),
+        page_css=Markup(template_text("page/page.css")),
         sheet_css=Markup(style_of(paper)),
     )
 

@@ -37,6 +37,7 @@ from telemetry.report.words import (
     folded_words,
 )
 from telemetry.report.writers import svg
+from telemetry.report.writers.around import Around
 from telemetry.report.writers.json import made_by
 from telemetry.report.writers.packing import dashes, packed
 from telemetry.report.writers.policy import content_policy
@@ -77,7 +78,7 @@ class _Group:
     folded: bool = False
 
 
-def render(document: Document, scene: Scene, *, served: bool = False) -> str:
+def render(document: Document, scene: Scene, around: Around | None = None) -> str:
     """The report of one log as a self-contained HTML page.
 
     Parameters
@@ -85,7 +86,7 @@ def render(document: Document, scene: Scene, *, served: bool = False) -> str:
     document : Document
         Of the scene's review.
     scene : Scene
-    served : bool
+    around : Around, optional
         As for :func:`page`.
 
     Returns
@@ -95,7 +96,7 @@ def render(document: Document, scene: Scene, *, served: bool = False) -> str:
     """
     with settings():
         line = None if document.first.timeline is None else _timeline(document, scene)
-    return page(document, scene, line, served=served)
+    return page(document, scene, line, around=around)
 
 
 def page(
@@ -103,7 +104,7 @@ def page(
     drawer: Drawer,
     timeline: Timeline | None = None,
     *,
-    served: bool = False,
+    around: Around | None = None,
 ) -> str:
     """A document as a self-contained HTML page.
 
@@ -114,9 +115,8 @@ def page(
     timeline : Timeline, optional
         The figure of the first page with its data to read off; without it that figure is drawn
         like the others.
-    served : bool
-        Whether a server sends the page with :func:`policy` as its header; a saved page carries
-        its policy itself.
+    around : Around, optional
+        What a server has around it, which sends the policy along; a saved page carries its own.
     """
     first = document.first.timeline
     with settings():
@@ -124,14 +124,16 @@ def page(
         overview = () if timeline or first is None else _overview(first, drawer)
     return template("report.html.j2").render(
         doc=document,
+        around=around,
         figures=figures,
-        policy=None if served else policy(),
+        policy=None if around else policy(),
         timeline=timeline,
         overview=overview,
         level_word=LEVEL_WORD,
         to_know=TO_KNOW,
         folded_words=folded_words,
         css=Markup(template_text("report.css")),
+        page_css=Markup(template_text("page/page.css")),
         script=Markup(template_text("report.js")),
     )
 
@@ -145,40 +147,33 @@ def render_index(entries: Sequence[IndexEntry], errors: Sequence[str] = ()) -> s
     errors : sequence of str
         What is to be said of the logs that could not be reviewed.
     """
-    return (
-        _environment()
-        .get_template("index.html.j2")
-        .render(
-            policy=policy(),
-            title=levels_counted(entries),
-            answers=[(a.level, answer_told(a)) for a in answers(entries)],
-            entries=[
-                replace(e, link=None if e.link is None else quote(e.link))
-                for e in gravest_first(entries)
-            ],
-            errors=[plain(message) for message in errors],
-            cautions=CAUTIONS,
-            footer=f"{made_by()}. Advice from logs; no proof of airworthiness.",
-            css=Markup(template_text("report.css")),
-            figures={},
-            level_word=LEVEL_WORD,
-        )
+    return template("index.html.j2").render(
+        policy=policy(),
+        around=None,
+        title=levels_counted(entries),
+        answers=[(a.level, answer_told(a)) for a in answers(entries)],
+        entries=[
+            replace(e, link=None if e.link is None else quote(e.link))
+            for e in gravest_first(entries)
+        ],
+        errors=[plain(message) for message in errors],
+        cautions=CAUTIONS,
+        footer=f"{made_by()}. Advice from logs; no proof of airworthiness.",
+        css=Markup(template_text("report.css")),
+        figures={},
+        level_word=LEVEL_WORD,
     )
 
 
-def policy(*styles: str, served: bool = False) -> str:
-    """Value of ``Content-Security-Policy`` for every page written here.
+def policy(*styles: str) -> str:
+    """Value of ``Content-Security-Policy`` for every page that is saved.
 
     Parameters
     ----------
     *styles : str
         Style elements of the page besides the reports' own.
-    served : bool
-        As for :func:`~telemetry.report.writers.policy.content_policy`.
     """
-    return content_policy(
-        (template_text("report.css"), *styles), (template_text("report.js"),), served=served
-    )
+    return content_policy((template_text("report.css"), *styles), (template_text("report.js"),))
 
 
 def template(name: str) -> Template:

@@ -1,0 +1,66 @@
+"""``busbook open``: the book as a page in the browser."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from telemetry.cli.shared import book_path, tell, with_book
+
+
+@click.command("open")
+@with_book
+@click.option(
+    "--port",
+    type=click.IntRange(1, 65535),
+    default=8417,
+    show_default=True,
+    metavar="N",
+    help="Where the page listens; one in use takes the next.",
+)
+@click.option("--no-browser", is_flag=True, help="Print the address and open no browser.")
+@click.option(
+    "--lan",
+    is_flag=True,
+    help="Let other devices of the network open it too, with the key that is printed.",
+)
+@click.option(
+    "--inbox",
+    type=click.Path(path_type=Path, file_okay=False),
+    metavar="DIR",
+    help="Watch this folder, such as a card reader's, and add the logs that appear in it.",
+)
+@click.option("--shortcut", is_flag=True, help="Make a sign to click on instead, and open nothing.")
+def open_page(
+    book: Path | None, port: int, no_browser: bool, lan: bool, inbox: Path | None, shortcut: bool
+) -> None:
+    """Open the logbook as a page in the browser: drop logs on it, and see how each aircraft stands.
+
+    Everything stays on this machine. A second start finds the page that is open; Ctrl-C, or the
+    button on the page, ends it.
+
+    \b
+    Examples:
+      busbook open
+      busbook open --shortcut
+      busbook open --inbox /media/card --no-browser
+    """
+    if shortcut:
+        from telemetry.page.start.shortcut import make_shortcut
+
+        words = () if book is None else ("--book", str(book.absolute()))
+        tell(f"wrote {make_shortcut(words)}")
+        tell("a double click on it, or its entry in the menu, opens the page")
+        return
+    from telemetry.page.start.serving import serve
+
+    serve(
+        book_path(book),
+        port=port,
+        lan=lan,
+        inbox=inbox,
+        cache=Path(click.get_app_dir("busbook-pages")),
+        browser=not no_browser,
+        tell=tell,
+    )

@@ -1,0 +1,1 @@
+"""The local page: the book in a browser, for people who never open a terminal."""

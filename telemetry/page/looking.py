@@ -1,0 +1,213 @@
+"""Pages that only show: all aircraft, one, a flight, two flights, the checks, the sheet."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import segno
+from markupsafe import Markup
+from starlette.requests import Request
+from starlette.responses import Response
+
+from telemetry.app.comparing import compare_flights
+from telemetry.app.histories import history
+from telemetry.app.jobs import Job, review_of
+from telemetry.app.pipeline import review
+from telemetry.book import BookFlight, Logbook
+from telemetry.page.answers import (
+    Desk,
+    NotFound,
+    answered,
+    desk_of,
+    known,
+    rendered,
+    shown,
+    to,
+    ways_home,
+    ways_of,
+)
+from telemetry.page.said import said_in
+from telemetry.report.documents.across import Across
+from telemetry.report.documents.of_history import history_document
+from telemetry.report.documents.of_pair import pair_document
+from telemetry.report.documents.of_review import document_of
+from telemetry.report.draw import Scene
+from telemetry.report.draw_history import HistoryScene
+from telemetry.report.draw_pair import PairScene
+from telemetry.report.parts.checked import checked_across_section, checked_section
+from telemetry.report.sheet import page as sheet_page
+from telemetry.report.sheet.content import sheet_of
+from telemetry.report.words import date_words
+from telemetry.report.writers import html
+
+# How long the list of aircraft waits for one that was never judged, s: a page shall be there.
+_WAIT_S = 0.7
+
+
+def home(request: Request) -> Response:
+    """How do the aircraft stand?"""
+    desk = desk_of(request)
+    book = desk.open()
+    cards, missing = request.app.state.standing.cards(book, _WAIT_S)
+    return shown(
+        "home",
+        ways_home(),
+        said=said_in(desk, book, request),
+        cards=cards,
+        missing=missing,
+        open_questions=desk.work.questions(),
+        inbox=desk.work.inbox,
+        addresses=desk.addresses,
+        qr=_qr(desk.addresses),
+        again=bool(missing),
+    )
+
+
+def _qr(addresses: tuple[str, ...]) -> Markup:
+    """The first address as a QR code (ISO/IEC 18004)."""
+    if not addresses:
+        return Markup()
+    return Markup(segno.make(addresses[0], micro=False).svg_inline(scale=4, border=2))
+
+
+def aircraft(request: Request) -> Response:
+    """What about this one?"""
+    desk = desk_of(request)
+    book = desk.open()
+    name = known(book, request.path_params["name"])
+    flights = book.flights(name)
+    said = said_in(desk, book, request)
+    if not flights:
+        return shown("bare", ways_of(name), said=said, name=name)
+
+    def make() -> str:
+        found = history(book, name)
+        links = {f.id: f"/aircraft/{name}/flights/{n}" for n, f in enumerate(found.flights, 1)}
+        document = history_document(found, links)
+        return html.page(document, HistoryScene.of(Across.of(found)), around=ways_of(name))
+
+    return answered(desk.rendered.get(("aircraft", *_whole(desk, book, name)), make), said)
+
+
+def flight(request: Request) -> Response:
+    """What happened in this flight?"""
+    desk = desk_of(request)
+    book = desk.open()
+    name, number, one = numbered(book, request)
+    last = len(book.flights(name))
+
+    def make() -> str:
+        made = review_of(
+            Job(
+                sources=(one.id,),
+                folder=desk.book,
+                how={},
+                book=desk.book,
+                name=name,
+                craft=book.profile(name),
+                formats=(),
+                paper="a4",
+                as_json=False,
+            ),
+            lambda _: None,
+        )
+        around = ways_of(name, "flight", number, last)
+        around = around.with_more(
+            "Move or remove this flight", to("aircraft", name, "flights", number, "change")
+        )
+        return html.render(document_of(made), Scene.of(made), around)
+
+    key = ("flight", one.id, str(number), str(last), *_whole(desk, book, name))
+    return answered(desk.rendered.get(key, make), said_in(desk, book, request))
+
+
+def compare(request: Request) -> Response:
+    """What changed between two flights?"""
+    desk = desk_of(request)
+    book = desk.open()
+    name = known(book, request.path_params["name"])
+    flights = book.flights(name)
+    asked = [request.query_params.get(key, "") for key in ("a", "b")]
+    chosen = [
+        int(n) for n in asked if n.isascii() and n.isdecimal() and 0 < int(n[:9]) <= len(flights)
+    ]
+    around = ways_of(name, "compare")
+    if len(chosen) < 2 or chosen[0] == chosen[1]:
+        problem = "" if not any(asked) else "Choose two different flights of this aircraft."
+        listed = [(n, date_words(f.start), f.file) for n, f in enumerate(flights, 1)]
+        return shown("compare", around, name=name, flights=listed, chosen=chosen, problem=problem)
+
+    def make() -> str:
+        pair = compare_flights(book, *(flights[n - 1] for n in chosen))
+        return html.page(pair_document(pair), PairScene(pair), around=around)
+
+    key = ("compare", *map(str, chosen), *_whole(desk, book, name))
+    return answered(desk.rendered.get(key, make))
+
+
+def checks(request: Request) -> Response:
+    """What was looked for, and what would have been seen?"""
+    desk = desk_of(request)
+    book = desk.open()
+    name = known(book, request.path_params["name"])
+    flights = book.flights(name)
+    if not flights:
+        return shown("bare", ways_of(name, "checks"), name=name)
+
+    def make() -> str:
+        found = history(book, name)
+        newest = review(book.read(flights[-1].id), book.profile(name))
+        across = checked_across_section(found.checks)
+        sections = [replace(checked_section(newest.checks), title="In the newest recording")]
+        if across is not None:
+            sections.insert(0, replace(across, title="Across all flights"))
+        return rendered(
+            "sections",
+            ways_of(name, "checks"),
+            title=f"{name}: what was checked",
+            lead="What each check looked for, where, and what it would have seen there. What could "
+            "not be judged says why, and what would make it possible.",
+            sections=sections,
+        )
+
+    return answered(desk.rendered.get(("checks", *_whole(desk, book, name)), make))
+
+
+def sheet(request: Request) -> Response:
+    """What do I take to the field?"""
+    desk = desk_of(request)
+    book = desk.open()
+    name = known(book, request.path_params["name"])
+    paper = "letter" if request.query_params.get("paper") == "letter" else "a4"
+    if not book.flights(name):
+        return shown("bare", ways_of(name, "sheet"), name=name)
+
+    def make() -> str:
+        found = history(book, name)
+        newest = review(book.read(found.flights[-1].id), book.profile(name))
+        hashes = {part.id: one.sha256 for one in book.recordings(name) for part in one.flights}
+        made = sheet_of(found, newest, hashes)
+        return sheet_page.render(made, paper, around=ways_of(name, "sheet"))
+
+    return answered(desk.rendered.get(("sheet", paper, *_whole(desk, book, name)), make))
+
+
+def numbered(book: Logbook, request: Request) -> tuple[str, int, BookFlight]:
+    """The aircraft, the number and the flight that an address names.
+
+    Raises
+    ------
+    NotFound
+        Where the book has no such flight.
+    """
+    name = known(book, request.path_params["name"])
+    flights = book.flights(name)
+    number = request.path_params["number"]
+    if not 1 <= number <= len(flights):
+        raise NotFound(f"'{name}' has no flight {number}")
+    return name, number, flights[number - 1]
+
+
+def _whole(desk: Desk, book: Logbook, name: str) -> tuple[str, str, str]:
+    """What every page of an aircraft depends on."""
+    return str(desk.book), name, book.state(name)

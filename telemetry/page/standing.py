@@ -1,0 +1,129 @@
+"""How each aircraft stands, for the page that lists them: judged beside it, shown when it is there.
+
+A season of many flights takes seconds to be judged for the first time, and a page shall be there at
+once: it shows what is known, and looks again for the rest.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable
+from dataclasses import asdict, dataclass
+from threading import Lock, Thread
+
+from telemetry.app.histories import history
+from telemetry.book import Logbook
+from telemetry.model.errors import BusbookError, sentence
+from telemetry.page.rendered import Rendered
+from telemetry.report.documents.across import Across
+from telemetry.report.parts.first_page import by_gravity
+from telemetry.report.words import answer_words, date_words, flights_counted
+from telemetry.report.words import sentence as as_sentence
+from telemetry.results import Level
+
+_ORDER = {level: -level.rank for level in Level}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Card:
+    """What the list says of one aircraft.
+
+    Attributes
+    ----------
+    name : str
+    level : Level or None
+        None where there is no flight, or nothing can be judged: ``reason`` says why.
+    word, reason, since : str
+        The answer, why, and since when.
+    held, last : str
+        What the book holds, and the day of the newest.
+    number : int
+        Of the newest flight; 0 where there is none.
+    findings : tuple of (level, title)
+        Open, the gravest first.
+    """
+
+    name: str
+    level: str | None
+    word: str
+    reason: str
+    since: str = ""
+    held: str = ""
+    last: str = ""
+    number: int = 0
+    findings: tuple[tuple[str, str], ...] = ()
+
+
+class Standing:
+    """Cards of aircraft, made by a thread beside the pages."""
+
+    def __init__(self, rendered: Rendered) -> None:
+        self.rendered = rendered
+        self.waiting: dict[str, None] = {}
+        self.lock = Lock()
+        self.thread: Thread | None = None
+
+    def cards(self, book: Logbook, wait_s: float) -> tuple[list[Card], list[str]]:
+        """The cards that are there, the gravest first, and the names of those that are not."""
+        names = book.aircraft()
+        missing = [n for n in names if self._known(book, n) is None]
+        if missing:
+            self._begin(book, missing).join(wait_s)
+        found = [card for n in names if (card := self._known(book, n)) is not None]
+        there = {card.name for card in found}
+        found.sort(key=lambda c: (1 if c.level is None else _ORDER[Level(c.level)], c.name))
+        return found, [n for n in names if n not in there]
+
+    def _known(self, book: Logbook, name: str) -> Card | None:
+        text = self.rendered.known(("card", str(book.path), name, book.state(name)))
+        if text is None:
+            return None
+        doc = json.loads(text)
+        return Card(**{**doc, "findings": tuple(map(tuple, doc["findings"]))})
+
+    def _begin(self, book: Logbook, names: Iterable[str]) -> Thread:
+        with self.lock:
+            self.waiting.update(dict.fromkeys(names))
+            if self.thread is None or not self.thread.is_alive():
+                self.thread = Thread(target=self._work, args=(book,), daemon=True)
+                self.thread.start()
+            return self.thread
+
+    def _work(self, book: Logbook) -> None:
+        while True:
+            with self.lock:
+                if not self.waiting:
+                    self.thread = None
+                    return
+                name = next(iter(self.waiting))
+                del self.waiting[name]
+            key = ("card", str(book.path), name, book.state(name))
+            self.rendered.get(key, lambda n=name: json.dumps(asdict(card_of(book, n))))  # type: ignore[misc]
+
+
+def card_of(book: Logbook, name: str) -> Card:
+    """The card of one aircraft; what cannot be judged is said there and stops no other."""
+    try:
+        if not book.flights(name):
+            return Card(
+                name=name, level=None, word="No flights yet", reason="Drop a log of it here."
+            )
+        found = history(book, name)
+    except BusbookError as error:
+        return Card(name=name, level=None, word="Cannot be judged", reason=error.what)
+    except Exception as error:  # a fault in one aircraft's flights hides no other aircraft
+        return Card(name=name, level=None, word="Cannot be judged", reason=sentence(error))
+    answer, across = found.answer, Across.of(found)
+    worst = next(iter(by_gravity(found.open)), None)
+    number = len(found.flights)
+    return Card(
+        name=name,
+        level=str(answer.level),
+        word=answer.word,
+        reason=as_sentence(answer.title if worst is None else worst.title),
+        since=as_sentence(answer_words(answer)),
+        held=flights_counted(f.kind for f in found.flights),
+        last=date_words((across.history.flights[-1].start or "")[:10] or None),
+        number=number,
+        findings=tuple((str(f.level), as_sentence(f.title)) for f in by_gravity(found.open)),
+    )

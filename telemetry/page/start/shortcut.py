@@ -1,0 +1,100 @@
+"""A sign to click on, so that the page opens without a terminal: one small file for each system.
+
+Linux has desktop entries (Desktop Entry Specification, freedesktop.org); macOS opens a file that
+ends in ``.command``; Windows runs a ``.pyw`` with the Python that its first line names (PEP 397).
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+from dataclasses import dataclass
+from pathlib import Path
+
+from telemetry.book.files.writing import write_file
+
+_WHAT = "Opens the page of busbook"
+
+
+@dataclass(frozen=True, slots=True)
+class Shortcut:
+    """One file: where it goes, what it says, and whether the system must be told to run it."""
+
+    path: Path
+    text: str
+    runs: bool = False
+
+
+def shortcut_for(system: str, home: Path, python: str, words: tuple[str, ...]) -> Shortcut:
+    """The file for a system.
+
+    Parameters
+    ----------
+    system : str
+        As ``sys.platform`` names it.
+    home : Path
+        The user's folder.
+    python : str
+        The interpreter that has busbook.
+    words : tuple of str
+        Options of ``busbook open``.
+    """
+    desktop = home / "Desktop"
+    words = ("-m", "telemetry", "open", *words)
+    if system == "win32":
+        # Without a window of its own.
+        quiet = (
+            python[: -len("python.exe")] + "pythonw.exe"
+            if python.endswith("python.exe")
+            else python
+        )
+        shown = f'"{quiet}"' if " " in quiet else quiet
+        text = (
+            f"#!{shown}\r\n"
+            '"""Opens the page of busbook; made by: busbook open --shortcut."""\r\n'
+            "import runpy\r\nimport sys\r\n\r\n"
+            f"sys.argv = {['busbook', *words[2:]]!r}\r\n"
+            'runpy.run_module("telemetry", run_name="__main__")\r\n'
+        )
+        return Shortcut((desktop if desktop.is_dir() else home) / "busbook.pyw", text)
+    if system == "darwin":
+        line = " ".join(map(_single, (python, *words)))
+        text = f"#!/bin/sh\n# {_WHAT}; made by: busbook open --shortcut.\nexec {line}\n"
+        return Shortcut(
+            (desktop if desktop.is_dir() else home) / "busbook.command", text, runs=True
+        )
+    line = " ".join(map(_entry, (python, *words)))
+    text = (
+        "[Desktop Entry]\nType=Application\nVersion=1.0\nName=busbook\n"
+        "Comment=How the radio power of your aircraft stands\n"
+        f"Exec={line}\nTerminal=false\nCategories=Utility;\n"
+    )
+    return Shortcut(home / ".local" / "share" / "applications" / "busbook.desktop", text, runs=True)
+
+
+def make_shortcut(words: tuple[str, ...]) -> Path:
+    """Write the file of this system; where it lies.
+
+    Raises
+    ------
+    BookError
+        If it cannot be written.
+    """
+    made = shortcut_for(sys.platform, Path.home(), sys.executable, words)
+    write_file(made.path, made.text.encode())
+    if made.runs and os.name == "posix":
+        made.path.chmod(0o755)
+    return made.path
+
+
+def _single(word: str) -> str:
+    """A word between single quotation marks, in which a shell acts on nothing (POSIX)."""
+    return "'" + word.replace("'", "'\\''") + "'"
+
+
+def _entry(word: str) -> str:
+    """A word of the key Exec: quoted, with what the specification reserves escaped."""
+    for sign in ("\\", '"', "`", "$"):
+        word = word.replace(sign, f"\\{sign}")
+    # The value is a string of its own, in which a backslash is written twice, and % begins a code.
+    return '"' + word.replace("\\", "\\\\").replace("%", "%%") + '"'

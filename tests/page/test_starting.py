@@ -1,0 +1,178 @@
+"""The page started as a program: its address, a second start, its end; a sign to click on."""
+
+from __future__ import annotations
+
+import http.client
+import os
+import re
+import signal
+import socket
+import stat
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+import segno
+from click.testing import CliRunner
+
+from telemetry.cli import main
+from telemetry.page.start.serving import listening, new_key, qr_lines, running
+from telemetry.page.start.shortcut import shortcut_for
+
+ROOT = Path(__file__).parents[2]
+
+
+@pytest.fixture
+def started(tmp_path):
+    """A page in a process of its own; its address."""
+    port = listening(18000, lan=False)
+    number = port.getsockname()[1]
+    port.close()
+    words = ["-m", "telemetry", "open", "--book", str(tmp_path / "b"), "--port", str(number)]
+    process = subprocess.Popen(
+        [sys.executable, *words, "--no-browser"],
+        cwd=ROOT,
+        env={**os.environ, "PYTHONUNBUFFERED": "1", "HOME": str(tmp_path)},
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+    )
+    assert process.stdout is not None
+    line = process.stdout.readline()
+    yield process, re.search(r"http://\S+", line)[0], tmp_path / "b"
+    if process.poll() is None:
+        process.kill()
+    process.communicate()
+
+
+def asked(address: str, path: str = "", cookie: str = "") -> tuple[int, dict[str, str], str]:
+    host = address.partition("//")[2].partition("/")[0]
+    connection = http.client.HTTPConnection(host, timeout=60)
+    connection.request("GET", path or address.partition(host)[2], headers={"cookie": cookie})
+    answer = connection.getresponse()
+    text = answer.read().decode()
+    connection.close()
+    return answer.status, {k.lower(): v for k, v in answer.getheaders()}, text
+
+
+@pytest.mark.skipif(os.name != "posix", reason="ended by a signal of POSIX")
+def test_it_serves_is_found_by_a_second_start_and_ends_quietly(started) -> None:
+    process, address, book = started
+    status, headers, _ = asked(address)
+    assert status == 303
+    cookie = headers["set-cookie"].partition(";")[0]
+    status, headers, text = asked(address, "/", cookie)
+    assert (status, "The book is empty" in text) == (200, True)
+    assert "server" not in headers
+    assert running(book) == address
+    hidden = book / ".page.json"
+    assert stat.S_IMODE(hidden.stat().st_mode) == 0o600
+    second = CliRunner().invoke(main, ["open", "--book", str(book), "--no-browser"])
+    assert second.exit_code == 0
+    assert second.output == f"The page is open already: {address}\n"
+    # A connection that says nothing keeps nobody else waiting.
+    host, _, port = address.partition("//")[2].partition("/")[0].partition(":")
+    with socket.create_connection((host, int(port))):
+        assert asked(address, "/guide", cookie)[0] == 200
+    process.send_signal(signal.SIGINT)
+    out, err = process.communicate(timeout=60)
+    assert process.returncode == 0
+    assert out.endswith("The page is closed; what was added is in the book.\n")
+    assert err == ""
+    assert not hidden.exists()
+    assert running(book) is None
+
+
+def test_a_book_that_cannot_be_opened_is_said(tmp_path) -> None:
+    (tmp_path / "other").mkdir()
+    (tmp_path / "other" / "x.txt").write_text("x")
+    done = CliRunner().invoke(main, ["open", "--book", str(tmp_path / "other"), "--no-browser"])
+    assert done.exit_code == 2
+    assert "this folder is no logbook" in done.output
+    assert "Traceback" not in done.output
+
+
+def test_a_port_in_use_takes_the_next() -> None:
+    first = listening(18200, lan=False)
+    second = listening(first.getsockname()[1], lan=False)
+    try:
+        assert second.getsockname()[1] > first.getsockname()[1]
+        assert second.getsockname()[0] == "127.0.0.1"
+    finally:
+        first.close()
+        second.close()
+
+
+def test_the_start_itself_loads_nothing_heavy() -> None:
+    """Address and browser come first; what computes and draws loads meanwhile."""
+    code = (
+        "import sys, telemetry.page.start.serving, telemetry.cli;"
+        "print([m for m in ('numpy', 'pandas', 'scipy', 'matplotlib') if m in sys.modules])"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=True
+    )
+    assert done.stdout == "[]\n"
+
+
+def test_keys_are_long_and_differ() -> None:
+    keys = {new_key() for _ in range(100)}
+    assert len(keys) == 100
+    assert all(re.fullmatch(r"[a-z2-9]{12}", key) for key in keys)
+
+
+def test_the_code_of_characters_is_the_one_of_the_standard() -> None:
+    """Module by module as the library's own matrix (ISO/IEC 18004), with its quiet zone."""
+    lines = qr_lines("http://192.0.2.7:8417/?key=abcdefghjkmn")
+    light = {"█": (1, 1), "▀": (1, 0), "▄": (0, 1), " ": (0, 0)}
+    rows = [[light[sign][half] for sign in line] for line in lines for half in (0, 1)]
+    made = segno.make("http://192.0.2.7:8417/?key=abcdefghjkmn", micro=False)
+    wanted = [[1 - x for x in row] for row in made.matrix_iter(border=2)]
+    assert rows[: len(wanted)] == wanted
+
+
+# A sign to click on.
+
+
+def test_linux_gets_a_desktop_entry() -> None:
+    made = shortcut_for("linux", Path("/home/a"), '/opt/my "py"$/python3', ("--book", "/x/50% \\b"))
+    assert made.path == Path("/home/a/.local/share/applications/busbook.desktop")
+    assert made.text.startswith("[Desktop Entry]\nType=Application\n")
+    (line,) = [x for x in made.text.splitlines() if x.startswith("Exec=")]
+    assert line == (
+        'Exec="/opt/my \\\\"py\\\\"\\\\$/python3" "-m" "telemetry" "open" "--book" '
+        '"/x/50%% \\\\\\\\b"'
+    )
+
+
+def test_macos_gets_a_command_file(tmp_path) -> None:
+    made = shortcut_for("darwin", tmp_path, "/opt/it's/python3", ("--book", "/b; rm -rf $HOME"))
+    assert made.path == tmp_path / "busbook.command"
+    assert made.runs
+    line = made.text.splitlines()[-1]
+    assert line == (
+        "exec '/opt/it'\\''s/python3' '-m' 'telemetry' 'open' '--book' '/b; rm -rf $HOME'"
+    )
+    (tmp_path / "Desktop").mkdir()
+    assert shortcut_for("darwin", tmp_path, "p", ()).path == tmp_path / "Desktop/busbook.command"
+
+
+def test_windows_gets_a_python_file_without_a_window(tmp_path, monkeypatch) -> None:
+    python = "C:\\My Files\\.venv\\Scripts\\python.exe"
+    made = shortcut_for("win32", tmp_path, python, ("--book", 'C:\\b"x'))
+    assert made.path.suffix == ".pyw"
+    first, *rest = made.text.split("\r\n")
+    assert first == '#!"C:\\My Files\\.venv\\Scripts\\pythonw.exe"'
+    monkeypatch.setattr(sys, "argv", [])
+    exec("\n".join(line for line in rest if "run_module" not in line), {})
+    assert sys.argv[1:] == ["open", "--book", 'C:\\b"x']
+
+
+def test_the_command_writes_it(tmp_path, monkeypatch) -> None:
+    monkeypatch.setattr("telemetry.page.start.shortcut.Path.home", lambda: tmp_path)
+    done = CliRunner().invoke(main, ["open", "--shortcut", "--book", str(tmp_path / "b")])
+    assert done.exit_code == 0, done.output
+    path = Path(re.search(r"wrote (.*)", done.output)[1])
+    assert str(tmp_path / "b") in path.read_text()
+    assert not (tmp_path / "b").exists(), "nothing is opened"
