@@ -86,3 +86,13 @@ def test_what_never_falls_back_after_landing_stays_up(names, make_readings) -> N
     here = found(amps, make_readings)
     assert {p: u.kind for p, u in here.items()} == {"left wing": UnusualKind.STAYS_UP}
     assert here["left wing"].rest_after == pytest.approx(1.1, abs=0.05)
+
+
+def test_a_pump_switched_on_before_the_stir_hides_nothing(make_readings) -> None:
+    """It ran for most of the rest before take-off, and after landing as well."""
+    amps = currents(*ALL, seed=8)
+    amps["nose"] = amps["nose"] + 1.2 * (T > 3.0)
+    assert found(amps, make_readings) == {}
+    amps["left wing"] = amps["left wing"] + 0.9 * (ENDS_S[3] - 2.0 <= T)
+    here = found(amps, make_readings)
+    assert {p: u.kind for p, u in here.items()} == {"left wing": UnusualKind.STAYS_UP}

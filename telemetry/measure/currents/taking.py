@@ -170,7 +170,7 @@ def _held_levels(parts: Sequence[Reading]) -> tuple[FloatArray, FloatArray]:
         for first, end in enumerate(ends):
             if end > p.size or (first > 0 and end == ends[first - 1] == p.size):
                 break
-            levels.append(float(p.v[first:end].mean()))
+            levels.append(float(np.median(p.v[first:end])))
             jumps.append(float(np.abs(np.diff(p.v[first:end])).mean()))
     if levels:
         return np.array(levels), np.array(jumps)
