@@ -88,10 +88,11 @@ def test_what_never_falls_back_after_landing_stays_up(names, make_readings) -> N
     assert here["left wing"].rest_after == pytest.approx(1.1, abs=0.05)
 
 
-def test_a_pump_switched_on_before_the_stir_hides_nothing(make_readings) -> None:
-    """It ran for most of the rest before take-off, and after landing as well."""
+@pytest.mark.parametrize("on_s", [3.0, 12.0])
+def test_a_pump_switched_on_before_the_stir_is_no_strain(on_s: float, make_readings) -> None:
+    """It ran for most of the rest before take-off, and after landing as well; it hides nothing."""
     amps = currents(*ALL, seed=8)
-    amps["nose"] = amps["nose"] + 1.2 * (T > 3.0)
+    amps["nose"] = amps["nose"] + 1.2 * (on_s < T)
     assert found(amps, make_readings) == {}
     amps["left wing"] = amps["left wing"] + 0.9 * (ENDS_S[3] - 2.0 <= T)
     here = found(amps, make_readings)

@@ -44,6 +44,10 @@ class PathSeries:
         lo, hi = np.searchsorted(self.t, [start_s - self.update_s, end_s + self.update_s])
         return self.v[lo:hi]
 
+    def high(self, part: float) -> float:
+        """What this part of the readings does not exceed."""
+        return float(np.quantile(self.v, part))
+
     def inside(self, start_s: float, end_s: float) -> int:
         """Number of readings within a stretch, its end left out."""
         lo, hi = np.searchsorted(self.t, [start_s, end_s], side="left")

@@ -102,6 +102,7 @@ def _judge(e: Event, loads: Loads) -> Event:
             return replace(e, origin=Origin.SUPPLY, together=True, note=note)
         alone = above.read and not above.fell and _may_be_alone(e, depth, loads)
         alone = alone and like_no_other(depth, loads.volts[e.place])
+        alone = alone and not _at_its_highest(e, loads)
         return replace(e, origin=_own_fault(e, loads) if alone else Origin.UNKNOWN)
     seen = sum(s.ohm * rise(s, e, missed=False) for s in steps)
     share = min(1.0, max(0.0, seen / depth))
@@ -239,6 +240,13 @@ def _may_be_alone(e: Event, depth: float, loads: Loads) -> bool:
     return beyond or _is_node(e.place, loads.aircraft)
 
 
+def _at_its_highest(e: Event, loads: Loads) -> bool:
+    """Whether the place drew about the highest current of the log just then: load it may be."""
+    own = loads.amps.get(e.place)
+    near = np.empty(0) if own is None else own.about(e.start_s, e.end_s)
+    return own is not None and near.size > 0 and float(near.max()) > own.high(_HIGH_LOAD)
+
+
 def _shared_by_all(e: Event, depth: float, loads: Loads) -> bool:
     """Whether a root without a logged feed fell as never before, and other units saw it fall.
 
@@ -250,7 +258,7 @@ def _shared_by_all(e: Event, depth: float, loads: Loads) -> bool:
     seen = [c for c in aircraft.children(e.place) if c in loads.volts]
     along = [c for c in seen if _fall(loads.volts[c], e) >= _ALIKE * depth]
     near = total.about(e.start_s, e.end_s)
-    usual_load = bool(near.size) and float(near.max()) <= float(np.quantile(total.v, _HIGH_LOAD))
+    usual_load = bool(near.size) and float(near.max()) <= total.high(_HIGH_LOAD)
     alike = len(along) >= 2 and 2 * len(along) >= len(seen)
     return usual_load and alike and like_no_other(depth, loads.volts[e.place])
 

@@ -67,7 +67,7 @@ def resting(
             usual, factor, against = max(beside), _REST_ALONE, "all others"
         else:
             continue
-        over = rest[when] - usual
+        over = node.lowest[when] - usual
         if over >= max(least_over(usual, mirror=mirror is not None), STEPS * node.step):
             both = all(rest.get(w, rest[when]) >= factor * usual for w in ("before", "after"))
             if when == "before" and both:
@@ -77,11 +77,11 @@ def resting(
                 kind = UnusualKind.STEADY if meant else UnusualKind.RESTS_HIGH
                 found = found_at(kind, node, node.reading.t[0], None, against)
                 return replace(found, before=usual, now=rest[when], steady=steady)
-    before, after = rest.get("before"), rest.get("after")
-    if before is None or after is None:
+    rise = node.gained
+    if rise is None:
         return None
-    rise = after - before
-    moved = [o.rest["after"] - o.rest["before"] for o in others if len(o.rest) == 2]
+    before, after = rest["before"], node.lowest["after"]
+    moved = [m for o in others if (m := o.gained) is not None]
     if rise < max(_AFTER_A, STEPS * node.step) or after < _AFTER * before:
         return None
     if any(m > _AFTER_OTHERS * rise for m in moved) or not moved:
@@ -104,13 +104,13 @@ def _is_steady(node: NodeCurrent) -> bool:
 
 def total_stays_up(total: NodeCurrent, others: Sequence[NodeCurrent]) -> UnusualCurrent | None:
     """A whole current that rests far higher after landing, where no node shows as much more."""
-    before, after = total.rest.get("before"), total.rest.get("after")
-    if before is None or after is None:
+    rise = total.gained
+    if rise is None:
         return None
-    rise = after - before
+    before, after = total.rest["before"], total.lowest["after"]
     if rise < max(_TOTAL_A, STEPS * total.step) or after < _AFTER * before:
         return None
-    shown = sum(o.rest["after"] - o.rest["before"] for o in others if len(o.rest) == 2)
+    shown = sum(m for o in others if (m := o.gained) is not None)
     if shown > _AFTER_OTHERS * rise:
         return None
     found = found_at(UnusualKind.STAYS_UP, total, total.reading.t[-1], None, _TAKE_OFF)
@@ -137,10 +137,11 @@ def lost(
 
     When, the flight did not show.
     """
-    before, after = node.rest.get("before"), node.rest.get("after")
-    if before is None or after is None or not lost_rest(node, others):
+    fall = node.lost
+    if fall is None or mirror is None or not lost_rest(node, others):
         return None
-    if mirror is None or after > _LOST * before or before - after < _LOST_A:
+    before, after = node.lowest["before"], node.rest["after"]
+    if after > _LOST * before or fall < _LOST_A:
         return None
     found = found_at(UnusualKind.RESTS_LOW, node, node.reading.t[-1], None, _TAKE_OFF)
     return replace(found, before=before, now=after)
@@ -186,8 +187,8 @@ def gained_rest(node: NodeCurrent, others: Sequence[NodeCurrent]) -> bool:
 
 def _moved(node: NodeCurrent) -> int:
     """-1 where its rest fell over the flight, 1 where it rose, else 0."""
-    if len(node.rest) < 2:
+    gained, lost = node.gained, node.lost
+    if gained is None or lost is None:
         return 0
-    before, after = node.rest["before"], node.rest["after"]
-    far = abs(after - before) >= max(_REST_STEPS * node.step, _FELL * before, _FAR_A)
-    return int(np.sign(after - before)) if far else 0
+    far = max(_REST_STEPS * node.step, _FELL * node.rest["before"], _FAR_A)
+    return int(gained >= far) - int(lost >= far)

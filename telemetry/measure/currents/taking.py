@@ -35,9 +35,10 @@ class NodeCurrent:
     reading : Reading
     mean, low : ndarray
         Mean and lowest current of each block of time, A; NaN where none is known.
-    rest, scatter : mapping
+    rest, lowest, scatter : mapping
         "before" take-off and "after" landing, where the ground was seen for long enough: current at
-        rest, and the usual jump from reading to reading there, A.
+        rest, the lowest that was held for seconds, and the usual jump from reading to reading, A.
+        A place that strains never falls back; a consumer may be switched on in between.
     stirs : tuple of ndarray
         Readings over the rest in each stir on the ground, A.
     stirred : tuple of (float, float)
@@ -48,6 +49,7 @@ class NodeCurrent:
     mean: FloatArray
     low: FloatArray
     rest: Mapping[str, float]
+    lowest: Mapping[str, float]
     stirs: tuple[FloatArray, ...]
     stirred: tuple[tuple[float, float], ...]
     scatter: Mapping[str, float]
@@ -56,6 +58,16 @@ class NodeCurrent:
     def place(self) -> str:
         """Its name."""
         return self.reading.place
+
+    @property
+    def gained(self) -> float | None:
+        """By how much more it rests after landing than before take-off, at the least, A."""
+        return None if len(self.rest) < 2 else self.lowest["after"] - self.rest["before"]
+
+    @property
+    def lost(self) -> float | None:
+        """By how much less it rests after landing than before take-off, at the least, A."""
+        return None if len(self.rest) < 2 else self.lowest["before"] - self.rest["after"]
 
     @property
     def step(self) -> float:
@@ -98,12 +110,12 @@ def node_of(
 ) -> NodeCurrent:
     """The node of a current: its blocks, its rests by name as of ``rests_of``, its stirs."""
     mean, low = blocks
-    rest, scatter = {}, {}
+    rest, lowest, scatter = {}, {}, {}
     for name, spans in rests.items():
         parts = [r.within(a, b) for a, b in spans]
         if sum(p.size for p in parts) >= _REST_READINGS and sum(b - a for a, b in spans) >= _REST_S:
             levels, jumps = _held_levels(parts)
-            rest[name] = float(levels.min())
+            rest[name], lowest[name] = float(np.median(levels)), float(levels.min())
             scatter[name] = float(np.quantile(jumps, _REST_SHARE)) if jumps.size else 0.0
     stirred = [(p.start_s, p.end_s) for p in phases if p.kind is PhaseKind.STIR]
     stirred = [s for s in stirred if not any(overlap_s(s, a) > 0 for a in active)]
@@ -119,6 +131,7 @@ def node_of(
         mean=mean,
         low=low,
         rest=rest,
+        lowest=lowest,
         stirs=tuple(over(a, b) for a, b in stirred),
         stirred=tuple(stirred),
         scatter=scatter,
@@ -159,10 +172,7 @@ def _grounds(
 
 
 def _held_levels(parts: Sequence[Reading]) -> tuple[FloatArray, FloatArray]:
-    """Levels held for some seconds, A, and the usual jumps from reading to reading there, A.
-
-    A place that strains never falls back: its rest is the lowest level that it holds.
-    """
+    """Levels held for some seconds, A, and the usual jumps from reading to reading there, A."""
     levels, jumps = [], []
     for p in parts:
         ends = np.searchsorted(p.t, p.t + _REST_S, side="right")

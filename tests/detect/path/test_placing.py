@@ -671,6 +671,11 @@ def test_a_node_without_a_known_resistance_that_fell_as_nothing_else(known) -> N
     volts = {"left wing": dip(8.0, -1.5), "bus": dip(8.0)}
     assert judged(known(volts), fall(depth=1.5)).origin is Origin.CONTACT
     assert judged(known({**volts, "bus": dip(8.0, -1.0)}), fall(depth=1.5)).origin is Origin.UNKNOWN
+    # At the highest current of the log it may be the load.
+    calm = {"left wing": dip(1.0)}
+    assert judged(known(volts, calm), fall(depth=1.5)).origin is Origin.CONTACT
+    most = {"left wing": dip(1.0, 12.0)}
+    assert judged(known(volts, most), fall(depth=1.5)).origin is Origin.UNKNOWN
 
 
 def test_a_bus_without_a_logged_feed_that_all_it_feeds_saw_fall(known) -> None:
