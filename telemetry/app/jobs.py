@@ -24,7 +24,7 @@ from telemetry.model.log import Log
 from telemetry.report.document import Document
 from telemetry.report.documents.index import IndexEntry, entry_of
 from telemetry.report.documents.of_review import document_of
-from telemetry.results import Level, Review
+from telemetry.results import Level, Mark, Review
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -178,7 +178,24 @@ def review_of(job: Job, remark: Callable[[str], None]) -> Review:
     if name is None:
         return review(log, craft)
     one = review(log, craft, _drawn(job, log, name, craft, remark))
+    one = replace(one, marks=_marks(job, log, remark))
     return _with_history(job, one, name, remark)
+
+
+def _marks(job: Job, log: Log, remark: Callable[[str], None]) -> tuple[Mark, ...]:
+    """The moments of this log, or of this flight of the book, that were marked."""
+    if len(job.sources) != 1:
+        return ()  # times of logs that were joined are those of neither
+    source = job.sources[0]
+    try:
+        if is_flight(source) and not (job.folder / source).exists():
+            found = tuple((m.at_s, m) for m in _book(job).marks(source))
+        else:
+            found = _book(job).marks_of_log(log.provenance.sha256)
+    except BusbookError as error:  # a damaged book does not keep a log from its review
+        remark(f"marked moments not known: {sentence(error)}")
+        return ()
+    return tuple(Mark(time_s=time_s, text=mark.text) for time_s, mark in found)
 
 
 def _read(job: Job, remark: Callable[[str], None]) -> tuple[Log, str | None, Aircraft | None]:

@@ -1,6 +1,6 @@
 """The logbook: originals, flights, notes, profiles and measures in a folder. It judges nothing."""
 
-from telemetry.book.changes import BookChange, ChangeKind
+from telemetry.book.changes import BookChange, ChangeKind, FlightMark
 from telemetry.book.export import export_log
 from telemetry.book.files.names import aircraft_key
 from telemetry.book.ledger.checking import CheckReport
@@ -10,6 +10,7 @@ from telemetry.book.selecting import (
     flights_named,
     flights_or_all,
     logs_named,
+    marks_named,
     names_flight,
     notes_named,
     parts_named,
@@ -23,6 +24,7 @@ __all__ = [
     "BookFlight",
     "ChangeKind",
     "CheckReport",
+    "FlightMark",
     "Learnt",
     "Logbook",
     "Note",
@@ -35,6 +37,7 @@ __all__ = [
     "flights_named",
     "flights_or_all",
     "logs_named",
+    "marks_named",
     "names_flight",
     "notes_named",
     "parts_named",

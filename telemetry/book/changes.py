@@ -12,6 +12,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
 from datetime import UTC, datetime
 from enum import StrEnum
+from math import isfinite
 from pathlib import Path
 from typing import Any
 
@@ -29,6 +30,38 @@ class ChangeKind(StrEnum):
     RESTORED = "restored"
     MOVED = "moved"
     PACKS = "packs"
+    MARKED = "marked"
+
+
+# Kinds that say something of what they name.
+_SAYING = (ChangeKind.MOVED, ChangeKind.PACKS, ChangeKind.MARKED)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FlightMark:
+    """A moment of a flight that somebody marked, in words.
+
+    Attributes
+    ----------
+    id : str
+        That of the change by which it came.
+    flight : str
+        Id of the flight.
+    at_s : float
+        Seconds from the first row of that flight.
+    text : str
+    order : int
+        Counts as in :class:`telemetry.book.Recording`.
+    made : str
+        When, by the clock of that machine, ISO 8601 in UTC.
+    """
+
+    id: str
+    flight: str
+    at_s: float
+    text: str
+    order: int
+    made: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -42,8 +75,10 @@ class BookChange:
     what : tuple of str
         Ids of flights, or of notes.
     to : str or None
-        The aircraft that flights were moved to, or the packs that they were flown with; "" where
-        that is taken back.
+        The aircraft that flights were moved to, the packs that they were flown with, "" where
+        that is taken back, or the words of a mark.
+    at_s : float or None
+        Of a mark: seconds from the first row of the flight.
     order : int
         Counts as in :class:`telemetry.book.Recording`.
     made : str
@@ -56,10 +91,14 @@ class BookChange:
     to: str | None = None
     order: int
     made: str
+    at_s: float | None = None
 
     def document(self) -> dict[str, Any]:
         """As plain values for JSON."""
-        return asdict(self) | {"kind": str(self.kind), "what": list(self.what)}
+        doc = asdict(self) | {"kind": str(self.kind), "what": list(self.what)}
+        if self.at_s is None:
+            del doc["at_s"]
+        return doc
 
     @classmethod
     def of(cls, doc: Mapping[str, Any]) -> BookChange:
@@ -77,11 +116,15 @@ class BookChange:
             to = aircraft_key(found.to) if moved and found.to is not None else found.to
         except (KeyError, TypeError, ValueError) as error:
             raise BookError("this change is damaged") from error
-        if to != found.to or (found.kind in (ChangeKind.MOVED, ChangeKind.PACKS)) != (
-            to is not None
-        ):
+        if to != found.to or (found.kind in _SAYING) != (to is not None) or not found._at_fits():
             raise BookError("this change is damaged")
         return found
+
+    def _at_fits(self) -> bool:
+        """Whether a mark, and nothing else, has one flight and a time."""
+        if self.kind is not ChangeKind.MARKED:
+            return self.at_s is None
+        return self.at_s is not None and isfinite(self.at_s) and len(self.what) == 1
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -96,6 +139,8 @@ class Changes:
         Flights that belong to another aircraft than their recording says, by their ids.
     packs : mapping of str to str
         The packs that flights were flown with, as it was said, by their ids.
+    marked : mapping of str to FlightMark
+        Every mark by its id, those that were removed among them.
     order : int
         The highest order of a change; 0 where there is none.
     named : tuple of str
@@ -105,6 +150,7 @@ class Changes:
     removed: Mapping[str, BookChange]
     moved: Mapping[str, str]
     packs: Mapping[str, str]
+    marked: Mapping[str, FlightMark]
     order: int
     named: tuple[str, ...]
 
@@ -114,10 +160,21 @@ class Changes:
         removed: dict[str, BookChange] = {}
         moved: dict[str, str] = {}
         packs: dict[str, str] = {}
+        marked: dict[str, FlightMark] = {}
         named: dict[str, None] = {}
         order = 0
         for one in sorted(changes, key=lambda c: (c.order, c.made, c.id)):
             order = one.order
+            if one.kind is ChangeKind.MARKED and one.at_s is not None:
+                marked[one.id] = FlightMark(
+                    id=one.id,
+                    flight=one.what[0],
+                    at_s=one.at_s,
+                    text=one.to or "",
+                    order=one.order,
+                    made=one.made,
+                )
+                continue
             for what in one.what:
                 named[what] = None
                 if one.kind is ChangeKind.REMOVED:
@@ -132,9 +189,15 @@ class Changes:
             removed=removed,
             moved=moved,
             packs={flight: label for flight, label in packs.items() if label},
+            marked=marked,
             order=order,
             named=tuple(named),
         )
+
+    def marks(self, flight: str) -> tuple[FlightMark, ...]:
+        """The marks of a flight by time, without those that were removed."""
+        found = (m for m in self.marked.values() if m.flight == flight and m.id not in self.removed)
+        return tuple(sorted(found, key=lambda m: (m.at_s, m.order, m.id)))
 
     def left(self, recording: Recording) -> tuple[Recording, ...]:
         """What is left of a recording, for each aircraft that has a flight of it."""
@@ -160,7 +223,14 @@ class Changes:
         return [note for note in notes if note.id not in self.removed]
 
 
-def new_change(kind: ChangeKind, what: Sequence[str], order: int, *, to: str | None) -> BookChange:
+def new_change(
+    kind: ChangeKind,
+    what: Sequence[str],
+    order: int,
+    *,
+    to: str | None,
+    at_s: float | None = None,
+) -> BookChange:
     """A change made now."""
     made = datetime.now(UTC)
     return BookChange(
@@ -170,6 +240,7 @@ def new_change(kind: ChangeKind, what: Sequence[str], order: int, *, to: str | N
         to=to,
         order=order,
         made=made.isoformat(timespec="microseconds"),
+        at_s=at_s,
     )
 
 

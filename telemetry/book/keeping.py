@@ -8,7 +8,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from telemetry.aircraft.profile import new_profile
-from telemetry.book.changes import BookChange, ChangeKind, load_changes, new_change
+from telemetry.book.changes import BookChange, ChangeKind, FlightMark, load_changes, new_change
 from telemetry.book.files.dates import refuse_future
 from telemetry.book.files.names import aircraft_key
 from telemetry.book.files.writing import json_bytes
@@ -16,7 +16,7 @@ from telemetry.book.ledger.entries import write_entered
 from telemetry.book.placing import finish
 from telemetry.book.records import Note, NoteKind, new_note
 from telemetry.book.shelf import Shelf
-from telemetry.model.errors import BookError
+from telemetry.model.errors import BookError, UnknownSetting
 
 
 class Keeper(Shelf):
@@ -51,12 +51,12 @@ class Keeper(Shelf):
     # Taking out, putting back, giving to another.
 
     def remove(self, what: Sequence[str]) -> BookChange:
-        """Take flights or notes out of the book; they are kept aside in it.
+        """Take flights, notes or marks out of the book; they are kept aside in it.
 
         Parameters
         ----------
         what : sequence of str
-            Ids of flights, or of notes.
+            Ids of flights, of notes, or of marks.
 
         Raises
         ------
@@ -64,17 +64,19 @@ class Keeper(Shelf):
             If the book has not one of them, or cannot be written to; nothing is changed then.
         """
         held = {entry.id for entries in self.timelines().values() for entry in entries}
+        held |= {mark.id for mark in self.marks()}
         for one in set(what) - held:
             raise BookError(
-                f"the book has no flight or note '{one}'",
+                f"the book has no flight, note or mark '{one}'",
                 path=self.path,
                 hint="see busbook flights",
             )
         return self._change(ChangeKind.REMOVED, what)
 
     def restore(self, what: Sequence[str]) -> BookChange:
-        """Put back flights or notes that were removed; parameters and errors likewise."""
-        for one in set(what) - {entry.id for entry, _ in self.removed()}:
+        """Put back flights, notes or marks that were removed; parameters and errors likewise."""
+        aside = (*self.removed(), *self.removed_marks())
+        for one in set(what) - {entry.id for entry, _ in aside}:
             raise BookError(
                 f"'{one}' was not removed", path=self.path, hint="busbook restore lists what was"
             )
@@ -131,10 +133,45 @@ class Keeper(Shelf):
         found = [self.flight(one) for one in flights]
         return self._change(ChangeKind.PACKS, [one.id for one in found], to=" ".join(label.split()))
 
+    def mark(self, flight: str, at_s: float, text: str) -> FlightMark:
+        """Mark a moment of a flight in words; its report shows them.
+
+        Parameters
+        ----------
+        flight : str
+            Id of a flight of the book.
+        at_s : float
+            Seconds from the first row of that flight.
+        text : str
+
+        Raises
+        ------
+        BookError
+            If the book has no such flight or cannot be written to.
+        UnknownSetting
+            If there are no words, or the flight has no such moment.
+        """
+        found = self.flight(flight)
+        words = " ".join(text.split())
+        if not words:
+            raise UnknownSetting("a mark needs words", hint="say what happened at that moment")
+        if not 0 <= at_s <= found.duration_s:
+            raise UnknownSetting(
+                f"the flight has no moment at {at_s:g} s: it lasts {found.duration_s:.1f} s",
+                hint="count from its first row, as its own report does",
+            )
+        change = self._change(ChangeKind.MARKED, [found.id], to=words, at_s=float(at_s))
+        return load_changes(self._places).marked[change.id]
+
     def _change(
-        self, kind: ChangeKind, what: Sequence[str], *, to: str | None = None
+        self,
+        kind: ChangeKind,
+        what: Sequence[str],
+        *,
+        to: str | None = None,
+        at_s: float | None = None,
     ) -> BookChange:
-        change = new_change(kind, what, self._next_order(), to=to)
+        change = new_change(kind, what, self._next_order(), to=to, at_s=at_s)
         path = self._places.change(change.id)
         write_entered(self._places, path, json_bytes(change.document()))
         # It is done; what follows of it is finished by the next one who opens the book.

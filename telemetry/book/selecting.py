@@ -11,6 +11,7 @@ import re
 from collections.abc import Sequence
 from difflib import get_close_matches
 
+from telemetry.book.changes import FlightMark
 from telemetry.book.files.names import aircraft_key, file_name
 from telemetry.book.records import BookFlight, Note
 from telemetry.book.shelf import Shelf
@@ -141,7 +142,7 @@ def removed_named(book: Shelf, words: Sequence[str]) -> tuple[str, ...]:
     BookError
         If a word names nothing that was removed, or parts of several logs.
     """
-    aside = [entry for entry, _ in book.removed()]
+    aside = [entry for entry, _ in (*book.removed(), *book.removed_marks())]
     found: list[str] = []
     for word in words:
         start = word.strip().lower()
@@ -158,6 +159,31 @@ def removed_named(book: Shelf, words: Sequence[str]) -> tuple[str, ...]:
                 f"'{word}' {several} removed", path=book.path, hint="busbook restore lists them"
             )
         found += [e.id for e in fitting]
+    return tuple(dict.fromkeys(found))
+
+
+def marks_named(book: Shelf, words: Sequence[str]) -> tuple[FlightMark, ...]:
+    """Marks by their ids or the start of them.
+
+    Raises
+    ------
+    BookError
+        If a word names no mark, or several.
+    """
+    found = []
+    for word in words:
+        start = word.strip().lower()
+        fitting = [
+            m for m in book.marks() if len(start) >= _FEWEST and m.id.lower().startswith(start)
+        ]
+        exact = [m for m in fitting if m.id.lower() == start] or fitting
+        if len(exact) != 1:
+            raise BookError(
+                f"'{word}' names {len(exact) or 'no'} {'marks' if exact else 'mark'}",
+                path=book.path,
+                hint="busbook flights NAME lists them",
+            )
+        found += exact
     return tuple(dict.fromkeys(found))
 
 

@@ -12,7 +12,7 @@ from unicodedata import normalize
 from telemetry.aircraft import Aircraft
 from telemetry.aircraft.profile import read_profile
 from telemetry.book import adding
-from telemetry.book.changes import BookChange, load_change, load_changes
+from telemetry.book.changes import BookChange, FlightMark, load_change, load_changes
 from telemetry.book.files import originals
 from telemetry.book.files.layout import open_book
 from telemetry.book.files.names import (
@@ -270,6 +270,34 @@ class Shelf:
                     entries |= {flight.id: flight for flight in flights_of(own)}
         found = [(entries[one], why) for one, why in changes.removed.items() if one in entries]
         return tuple(sorted(found, key=lambda f: (f[1].order, f[1].made, f[0].order)))
+
+    def marks(self, *flights: str) -> tuple[FlightMark, ...]:
+        """The marks of these flights by time; without an id those of all flights of the book."""
+        changes = load_changes(self._places)
+        wanted = flights or dict.fromkeys(mark.flight for mark in changes.marked.values())
+        return tuple(mark for one in wanted for mark in changes.marks(one))
+
+    def marks_of_log(self, sha256: str) -> tuple[tuple[float, FlightMark], ...]:
+        """The marks of all flights of a log, each with its time in s from the log's first row."""
+        path = self._places.record(recording_id(sha256))
+        if not path.exists():
+            return ()
+        changes = load_changes(self._places)
+        return tuple(
+            (part.start_s + mark.at_s, mark)
+            for part in load_recording(path).flights
+            if part.id not in changes.removed
+            for mark in changes.marks(part.id)
+        )
+
+    def removed_marks(self) -> tuple[tuple[FlightMark, BookChange], ...]:
+        """Marks that are kept aside, each with the change that removed it."""
+        changes = load_changes(self._places)
+        return tuple(
+            (mark, changes.removed[mark.id])
+            for mark in changes.marked.values()
+            if mark.id in changes.removed
+        )
 
     def _recording(self, recording: str) -> Recording:
         path = self._places.record(checked_recording(recording))

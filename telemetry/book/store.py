@@ -8,7 +8,7 @@
     aircraft/<name>.toml                     profiles
     flights/aircraft=<name>/<id>.parquet     samples, canonical columns, provenance in the metadata
     notes/aircraft=<name>/<id>.json          one note a file
-    changes/<id>.json                        what was removed, restored, moved; never rewritten
+    changes/<id>.json                        removed, restored, moved, marked; never rewritten
     removed/flights/..., removed/notes/...   what is kept aside
     entries/<order>-<hash>.json              what each write wrote, with its hashes
     maps/aircraft=<name>/<columns>.json      learnt: whose columns these are, how they are read

@@ -24,6 +24,7 @@ from telemetry.cli.columns import columns
 from telemetry.cli.demo import demo
 from telemetry.cli.guide import guide
 from telemetry.cli.history import history
+from telemetry.cli.keeping.marking import mark
 from telemetry.cli.keeping.noting import note
 from telemetry.cli.keeping.removing import move, remove, restore
 from telemetry.cli.opening import open_page
@@ -118,6 +119,7 @@ for _command in (
     add,
     flights,
     note,
+    mark,
     remove,
     restore,
     move,

@@ -59,7 +59,7 @@ def flights(name: str | None, book: Path | None) -> None:
         return
     key = known_aircraft(shelf, name)
     timeline = shelf.timeline(key)
-    click.echo(render(timeline), nl=False)
+    click.echo(render(timeline, shelf.marks()), nl=False)
     if any(isinstance(one, BookFlight) for one in timeline):
         click.echo("\n".join(wrap(answer_told(answer_of(shelf, key)), 80)))
     aside = sum(one.aircraft == key for one, _ in shelf.removed())

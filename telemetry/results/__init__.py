@@ -66,7 +66,16 @@ from telemetry.results.packs import (
     PackTwins,
     PathStep,
 )
-from telemetry.results.recording import ColumnUse, Dropout, Phase, Quality, Restart, Span, Spurious
+from telemetry.results.recording import (
+    ColumnUse,
+    Dropout,
+    Mark,
+    Phase,
+    Quality,
+    Restart,
+    Span,
+    Spurious,
+)
 from telemetry.results.review import Comparison, Flight, Review, as_dict
 from telemetry.results.tables import Tables
 
@@ -107,6 +116,7 @@ __all__ = [
     "LoadDrop",
     "LowSupply",
     "Margin",
+    "Mark",
     "NotJudged",
     "NoteMark",
     "Origin",

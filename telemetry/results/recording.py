@@ -100,6 +100,14 @@ class ColumnUse:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Mark:
+    """A moment that the pilot marked in words; ``time_s`` from the first row of the log."""
+
+    time_s: float
+    text: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Quality:
     """What the log can and cannot show.
 

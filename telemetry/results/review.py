@@ -43,7 +43,7 @@ from telemetry.results.packs import (
     PackTwins,
     PathStep,
 )
-from telemetry.results.recording import ColumnUse, Phase, Quality, Span
+from telemetry.results.recording import ColumnUse, Mark, Phase, Quality, Span
 from telemetry.results.tables import INNER, Tables, lists_of, shown_fields, table
 
 if TYPE_CHECKING:
@@ -145,7 +145,8 @@ class Review:
 
     ``checks`` holds what each check came to, place by place; ``findings`` what was found.
     ``compared`` sets it beside earlier flights, ``aircraft_answer`` is how the aircraft stands with
-    this log and ``aircraft_open`` what is open there, where the logbook knows it. ``readings``
+    this log and ``aircraft_open`` what is open there, ``marks`` the moments that somebody marked,
+    where the logbook knows it. ``readings``
     are those of the log by these limits, taken once: all numbers rest on them, and so do reports
     and features. They belong to log and limits, and are no result: two reviews are equal, or shown,
     without them.
@@ -163,6 +164,7 @@ class Review:
     compared: tuple[Comparison, ...] = ()
     aircraft_answer: Answer | None = None
     aircraft_open: tuple[Finding, ...] = ()
+    marks: tuple[Mark, ...] = ()
 
     @property
     def verdict(self) -> Level:
@@ -190,8 +192,8 @@ class Review:
 
         findings; flights; of each flight phases, stirs (a row for each stir and place), events,
         resistances, charge, margins, cases (the worst cases of the margins), and every other list
-        of :class:`Flight`, with the column ``flight``, from 1; checks; compared; columns (of the
-        file); gaps, restarts, dropouts, spurious (of the recording). Times are s from the first
+        of :class:`Flight`, with the column ``flight``, from 1; checks; compared; marks; columns (of
+        the file); gaps, restarts, dropouts, spurious (of the recording). Times are s from the first
         row, units stand in the names; see :class:`telemetry.results.Tables`.
         """
         return Tables(_makers(self))
@@ -257,6 +259,7 @@ def _makers(review: Review) -> Mapping[str, Callable[[], pd.DataFrame]]:
         "cases": lambda: table((_Number, Margin, WorstCase), within("margins", "cases")),
         "checks": partial(plain, CheckOutcome, review.checks),
         "compared": partial(plain, Comparison, review.compared),
+        "marks": partial(plain, Mark, review.marks),
         "columns": partial(plain, ColumnUse, review.columns),
         **{
             name: partial(plain, kind, getattr(review.quality, name))

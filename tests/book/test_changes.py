@@ -145,7 +145,9 @@ def test_what_was_learnt_of_columns_follows(book: Logbook, make: Make) -> None:
 def test_what_is_not_there_cannot_be_changed(filled: Logbook) -> None:
     one = filled.flights("tern")[0].id
     before = sorted(p.name for p in filled.path.rglob("*"))
-    with pytest.raises(BookError, match="the book has no flight or note '0123456789abcdef-0'"):
+    with pytest.raises(
+        BookError, match="the book has no flight, note or mark '0123456789abcdef-0'"
+    ):
         filled.remove([one, "0123456789abcdef-0"])
     with pytest.raises(BookError, match=f"'{one}' was not removed; busbook restore lists what was"):
         filled.restore([one])

@@ -20,8 +20,9 @@ from telemetry.report.output import to_html
 from telemetry.report.parts.method import CAUTIONS
 from telemetry.report.writers import html
 from telemetry.report.writers.around import Around
+from telemetry.report.writers.json import review_document
 from telemetry.report.writers.policy import content_policy
-from telemetry.results import Finding, Level, Review
+from telemetry.results import Finding, Level, Mark, Review
 
 VOID = {"meta", "link", "br", "img", "hr", "input"}
 
@@ -124,6 +125,25 @@ def test_a_server_sends_the_same_policy_and_lets_forms_come_home(review: Review,
     assert served - saved == {
         "form-action 'self'", "connect-src 'self'", "frame-ancestors 'none'"
     }  # fmt: skip
+
+
+def test_marks_stand_in_timeline_and_table_and_are_harmless(make_review: Any) -> None:
+    words = "<b>thud</b> & \x1b[2J\u202e"
+    marked = make_review(marks=(Mark(time_s=62.5, text=words), Mark(time_s=63.0, text="then calm")))
+    text = to_html(marked)
+    page = Page(text)
+    assert "<b>thud" not in text
+    assert "\x1b" not in text
+    assert payload(text)["marks"][0][0] == 62.5
+    assert payload(text)["marks"][0][1].startswith("<b>thud</b> &")
+    assert payload(text)["marks"][1] == [63.0, "then calm"]
+    assert "Moments that were marked No. At Words 1 01:02 <b>thud</b> &" in page.words
+    assert "M2 then calm" in page.words
+    assert len(re.findall('data-part="marked-name-2"', text)) == 2
+    told = review_document(marked)["marks"]
+    assert [m["time_s"] for m in told] == [62.5, 63.0]
+    assert told[0]["text"] == words
+    assert [*marked.tables["marks"].columns] == ["time_s", "text"]
 
 
 def test_ids_are_unique_and_every_reference_has_its_target(page: Page, text: str) -> None:

@@ -17,7 +17,7 @@ from telemetry.report.figures import style
 from telemetry.report.figures.style import Look
 from telemetry.report.output import to_html
 from telemetry.report.writers.packing import packed
-from telemetry.results import Review
+from telemetry.results import Mark, Review
 from telemetry.results.readings import Reading
 
 LENGTH_S = 900.0
@@ -44,7 +44,7 @@ FRAME = """(() => {
 @pytest.fixture(scope="module")
 def page(review: Review, tmp_path_factory: pytest.TempPathFactory) -> Path:
     path = tmp_path_factory.mktemp("looking") / "report.html"
-    to_html(review, path)
+    to_html(replace(review, marks=(Mark(time_s=700.0, text="thud <b>heard</b>"),)), path)
     return path
 
 
@@ -138,18 +138,34 @@ def test_keys_and_steps_say_where_one_is(browser: Any, frame: dict[str, float]) 
     browser.press("Home")
     assert extent(browser) == (0.0, LENGTH_S)
     data = browser.run("JSON.parse(document.getElementById('timeline-data').textContent)")
-    told = sorted((e for e in data["events"] if not e[3]), key=lambda e: e[0])
+    told = [e for e in data["events"] if not e[3]]
+    told += [[700.0, 700.0, "marked, thud <b>heard</b>"]]
+    told.sort(key=lambda e: e[0])
     for number, event in enumerate(told, 1):
         browser.press("n")
         seen = browser.run(SEEN)
         assert seen["where"].startswith(f"Event {number} of {len(told)}: {event[2]}, ")
         start, end = extent(browser)
         assert start <= event[0] <= event[1] <= end
+        if event[0] == event[1] == 700.0:
+            shown = "[...document.querySelectorAll('.wide .overlay text')].map(t => t.textContent)"
+            assert "M1 thud <b>heard</b>" in browser.run(shown)
     browser.press("n")
     assert browser.run(SEEN)["where"].startswith(f"Event {len(told)} of ")
     browser.press("p")
     assert browser.run(SEEN)["where"].startswith(f"Event {len(told) - 1} of ")
     assert browser.run("document.querySelector('.where').ariaLive") == "polite"
+
+
+def test_the_moment_that_is_read_goes_into_a_field_for_it(
+    browser: Any, frame: dict[str, float]
+) -> None:
+    browser.run("document.querySelector('main').append(document.createElement('input'))")
+    field = "document.querySelector('main > input')"
+    browser.run(f"{field}.dataset.moment = ''")
+    browser.point(x_of(frame, 620.0), frame["y"])
+    said = browser.run("document.querySelector('.tools output').textContent")
+    assert browser.run(f"{field}.value") == said.removeprefix("at ")
 
 
 def test_places_are_switched_off_and_the_axes_follow(

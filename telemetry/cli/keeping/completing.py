@@ -77,7 +77,15 @@ def complete_places(ctx: click.Context, _: click.Parameter, incomplete: str) -> 
 @_quietly
 def complete_removed(ctx: click.Context, __: click.Parameter, incomplete: str) -> Items:
     """Ids of what was removed."""
-    return _starting((entry.id for entry, _ in _book(ctx).removed()), incomplete)
+    shelf = _book(ctx)
+    aside = (*shelf.removed(), *shelf.removed_marks())
+    return _starting((entry.id for entry, _ in aside), incomplete)
+
+
+@_quietly
+def complete_marks(ctx: click.Context, __: click.Parameter, incomplete: str) -> Items:
+    """Ids of marks."""
+    return _starting((mark.id for mark in _book(ctx).marks()), incomplete)
 
 
 @_quietly

@@ -11,6 +11,7 @@ import click
 from telemetry.cli.keeping.completing import (
     complete_aircraft,
     complete_flights,
+    complete_marks,
     complete_removed,
 )
 from telemetry.cli.shared import CommandGroup, next_step, open_book, tell, with_book
@@ -25,7 +26,7 @@ _FLIGHTS = click.argument(
 
 @click.group(cls=CommandGroup)
 def remove() -> None:
-    """Take a note, a flight or a log out of the logbook; it is kept aside there.
+    """Take a note, a mark, a flight or a log out of the logbook; it is kept aside there.
 
     \b
     Examples:
@@ -51,6 +52,30 @@ def remove_note(what: tuple[str, ...], book: Path | None) -> None:
 
     shelf = open_book(book)
     _remove(shelf, notes_named(shelf, what), book)
+
+
+@remove.command("mark")
+@click.argument("what", metavar="ID...", nargs=-1, required=True, shell_complete=complete_marks)
+@with_book
+def remove_mark(what: tuple[str, ...], book: Path | None) -> None:
+    """Take marks out of the book.
+
+    ID is the start of the id that 'busbook flights NAME' shows.
+
+    \b
+    Examples:
+      busbook remove mark 20260514T1032
+      busbook remove mark 20260514T103207-5e2ca6b1
+    """
+    from telemetry.book import marks_named
+    from telemetry.report.documents.flights import entry_words
+
+    shelf = open_book(book)
+    marks = marks_named(shelf, what)
+    shelf.remove([one.id for one in marks])
+    for one in marks:
+        tell(f"removed, and kept aside: {entry_words(one)}")
+    tell(f"back again: busbook restore {' '.join(one.id for one in marks)}")
 
 
 @remove.command("flight")
@@ -122,9 +147,10 @@ def restore(what: tuple[str, ...], book: Path | None) -> None:
     ids = removed_named(shelf, what)
     shelf.restore(ids)
     back = [e for t in shelf.timelines().values() for e in t if e.id in ids]
-    for one in back:
-        tell(f"back in the book: {entry_words(one)}")
-    _sum_up(shelf, [one.aircraft for one in back], book)
+    for entry in (*back, *(mark for mark in shelf.marks() if mark.id in ids)):
+        tell(f"back in the book: {entry_words(entry)}")
+    if back:
+        _sum_up(shelf, [one.aircraft for one in back], book)
 
 
 @click.command()
@@ -200,7 +226,7 @@ def _sum_up(shelf: Logbook, names: Iterable[str], book: Path | None) -> None:
 def _list_removed(shelf: Logbook) -> None:
     from telemetry.report.documents.flights import entry_words
 
-    aside = shelf.removed()
+    aside = (*shelf.removed(), *shelf.removed_marks())
     if not aside:
         tell("nothing was removed")
     for one, why in aside:

@@ -6,7 +6,7 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from telemetry.book import BookFlight, Note
+from telemetry.book import BookFlight, FlightMark, Note
 from telemetry.book.files.dates import ADDED, GIVEN, IN_LOG, IN_NAME
 from telemetry.model.text import plain
 from telemetry.report.words import LEVEL_SIGN, LEVEL_STATE, clock, flights_counted, sentence
@@ -27,8 +27,8 @@ _ORDER = {
 }
 
 
-def render(timeline: Timeline) -> str:
-    """The flights and notes of one aircraft in their order, at most 80 columns wide."""
+def render(timeline: Timeline, marks: Sequence[FlightMark] = ()) -> str:
+    """Flights, their marks and notes of one aircraft in order, at most 80 columns wide."""
     lines = [
         _row(("No.", "Start", "Kind", "Length", "Flight", "File")),
         "  ".join("-" * size for size in _SIZES),
@@ -40,6 +40,7 @@ def render(timeline: Timeline) -> str:
         else:
             number += 1
             lines += _flight(number, entry)
+            lines += [line for m in marks if m.flight == entry.id for line in _mark(m)]
     return "\n".join(plain(line.rstrip()) for line in (*lines, *_orders(timeline))) + "\n"
 
 
@@ -117,6 +118,11 @@ def _flight(number: int, flight: BookFlight) -> list[str]:
     return [row, *packs]
 
 
+def _mark(mark: FlightMark) -> list[str]:
+    told = plain(f"mark at {clock(mark.at_s)}: {mark.text} ({mark.id})")
+    return wrap(told, _WIDTH, " " * 23, " " * 25)
+
+
 def _note(note: Note) -> list[str]:
     place = "" if note.place is None else f", {note.place}"
     day = note.date[:16].replace("T", " ")
@@ -136,8 +142,10 @@ def _orders(timeline: Timeline) -> list[str]:
     return ["", *wrap(f"{held}. Ordered by date: {told}.", _WIDTH)]
 
 
-def entry_words(one: BookFlight | Note) -> str:
-    """A flight or note in a line: whose, which, when, what."""
+def entry_words(one: BookFlight | Note | FlightMark) -> str:
+    """A flight, note or mark in a line: whose, which, when, what."""
+    if isinstance(one, FlightMark):
+        return f"mark of flight {one.flight} at {clock(one.at_s)}: {one.text}"
     number = "" if one.number is None else f" {one.number}"
     if isinstance(one, BookFlight):
         start = "no date" if one.start is None else one.start[:16].replace("T", " ")

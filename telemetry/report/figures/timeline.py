@@ -15,7 +15,7 @@ from telemetry.readings import Reading, Readings
 from telemetry.report.figures import style
 from telemetry.report.figures.style import AnyFigure, Look
 from telemetry.report.figures.traces import Lowest, envelope, lowest_judged, of_quantity
-from telemetry.results import Event, EventKind, Origin, Phase, PhaseKind, Review, Span
+from telemetry.results import Event, EventKind, Mark, Origin, Phase, PhaseKind, Review, Span
 
 # Room beside the axes, in points: names on the left, nothing cut on the right.
 _LEFT, _RIGHT, _STRIP, _UNDER, _LANE = 54.0, 20.0, 15.0, 15.0, 20.0
@@ -137,6 +137,7 @@ def compose(
         panels.append(_panel(ax, "current", inner, y, tall))
         _share_time(ax, span, last=True, inner=inner)
     draw_holes(fig, review.quality.gaps)
+    draw_marks(fig, review.marks)
     if legend:
         style.legend_of(fig, looks, list(named), left=_LEFT)
     return TimelineLayout(tuple(panels), top, _STRIP, lane_top, _LANE, *span)
@@ -352,6 +353,31 @@ def draw_events(ax: Axes, events: Sequence[Event], start_s: float, end_s: float)
             gid=f"event-{k}",
         )
     return ax
+
+
+def draw_marks(fig: AnyFigure, marks: Sequence[Mark]) -> None:
+    """The moments that were marked: an upright line through the panels, with its number."""
+    panels = [ax for ax in fig.axes if ax.get_ylabel()]
+    for number, mark in enumerate(marks, 1):
+        for ax in panels:
+            ax.axvline(
+                mark.time_s,
+                color=style.BLACK,
+                linewidth=style.pt(1.0),
+                linestyle=(0, (4, 2)),
+                gid=f"marked-{number}",
+            )
+        panels[0].text(
+            mark.time_s,
+            1.0,
+            f"M{number}",
+            transform=panels[0].get_xaxis_transform(),
+            ha="center",
+            va="bottom",
+            fontsize=style.pt(style.SMALL_PT),
+            color=style.BLACK,
+            gid=f"marked-name-{number}",
+        )
 
 
 def draw_holes(fig: AnyFigure, gaps: Sequence[Span]) -> None:

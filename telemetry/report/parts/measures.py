@@ -26,7 +26,7 @@ from telemetry.report.words import (
     lasting,
     percent,
 )
-from telemetry.results import Event, EventKind, Origin, Resistance, Review, ServoShare
+from telemetry.results import Event, EventKind, Mark, Origin, Resistance, Review, ServoShare
 
 _MOST_EVENTS = 60
 _MOST_BY_LOAD = 20
@@ -51,7 +51,24 @@ def events_section(review: Review) -> Section:
             blocks.append(_spike_table(spikes, steps))
     if not blocks:
         blocks.append(Paragraph(text="No sag, undervoltage, spike or brownout was seen."))
+    if review.marks:
+        blocks.insert(0, _mark_table(review.marks))
     return Section(title="Events", anchor="events", blocks=tuple(blocks))
+
+
+def _mark_table(marks: Sequence[Mark]) -> Table:
+    return Table(
+        caption="Moments that were marked",
+        columns=columns(">No.", "At", "Words"),
+        rows=tuple(
+            (
+                Cell(text=str(number)),
+                Cell(text=clock(mark.time_s), span=(mark.time_s, mark.time_s)),
+                Cell(text=plain(mark.text)),
+            )
+            for number, mark in enumerate(marks, 1)
+        ),
+    )
 
 
 def _fall_table(

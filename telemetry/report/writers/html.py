@@ -288,6 +288,7 @@ def _timeline(document: Document, scene: Scene) -> Timeline:
             for f in scene.review.flights
             for e in f.events
         ],
+        "marks": [[m.time_s, plain(m.text)] for m in scene.review.marks],
     }
     return Timeline(
         wide=pictures["wide"],
@@ -303,7 +304,7 @@ def _timeline(document: Document, scene: Scene) -> Timeline:
         caption="Lines run through the lowest voltages and the highest currents of each moment, "
         "the wash behind them through the rest. Events: triangle down sag, up current spike, "
         "square level shift, diamond undervoltage, cross brownout; a short stroke is a sag that "
-        f"the load explains. {_holes(scene.review)}".strip(),
+        f"the load explains. {_holes(scene.review)} {_marked(scene.review)}".strip(),
         data=_json(data),
     )
 
@@ -316,6 +317,14 @@ def _holes(review: Review) -> str:
         + ", ".join(clock(g.start_s) for g in review.quality.gaps[:5])
         + "."
     )
+
+
+def _marked(review: Review) -> str:
+    if not review.marks:
+        return ""
+    told = (f"M{k} {plain(m.text)}" for k, m in enumerate(review.marks[:5], 1))
+    more = " and more under Events" if len(review.marks) > 5 else ""
+    return f"Upright lines, marked: {'; '.join(told)}{more}."
 
 
 def _json(data: dict[str, Any]) -> Markup:

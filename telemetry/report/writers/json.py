@@ -175,6 +175,7 @@ def review_document(review: Review) -> dict[str, Any]:
         "checks": _clean(review.checks),
         "findings": _clean(review.findings),
         "compared": _clean(review.compared),
+        "marks": _clean(review.marks),
         "answer": _answer(review.answer),
         "verdict": review.verdict.value,
     }

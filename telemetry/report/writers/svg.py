@@ -31,7 +31,7 @@ VARIABLES: dict[str, str] = {
 }
 _PARTS = re.compile(
     r"x-axis|mark|readings|means|outside|legend"
-    r"|(?:trace|dots|phase|event|gap|lowest|mean|rest|peak|added|counter|line)-[-\w]+"
+    r"|(?:trace|dots|phase|event|gap|lowest|mean|rest|peak|added|counter|line|marked)-[-\w]+"
 )
 _MANY_POINTS = 40
 # The page has this rule once; within the figure it would hold for the whole page.

@@ -155,6 +155,18 @@
   };
 
   const SMALL = { "font-size": "10px" };
+  const marks = ({ layout, first, x }, g) => {
+    const last = layout.panels[layout.panels.length - 1];
+    data.marks.forEach(([s, words], k) => {
+      if (s < view.from || s > view.to) return;
+      make(g, "path", { class: "marked", d: `M${x(s)} ${first.top}V${last.top + last.height}`,
+        stroke: "var(--ink)", "stroke-dasharray": "4 2" });
+      const left = x(s) < first.left + first.width / 2;
+      make(g, "text", { x: x(s) + (left ? 4 : -4), y: first.top + 10,
+        "text-anchor": left ? "start" : "end", ...SMALL },
+        `M${k + 1} ${words.length > 40 ? words.slice(0, 39) + "\u2026" : words}`);
+    });
+  };
   const timeAxis = ({ x }, g, panel) => {
     const bottom = panel.top + panel.height;
     const most = Math.max(3, Math.floor(panel.width / 66));
@@ -205,6 +217,7 @@
       "font-size": "11px" }, "events");
     make(g, "path", { d: `M${first.left} ${middle}h${first.width}`, stroke: "var(--guide)" });
     const there = data.events.filter((e) => e[1] >= view.from && e[0] <= view.to);
+    let free = 0;
     for (const [from, to, name, quiet] of there) {
       const left = x(from), wide = Math.max(2, x(to) - left);
       for (const p of quiet ? [] : layout.panels) {
@@ -213,7 +226,13 @@
       }
       make(inner, "rect", { x: left, y: middle - (quiet ? 3 : 6), width: wide,
         height: quiet ? 6 : 12, fill: `var(--${quiet ? "muted" : "vermillion"})` });
-      if (there.length < 4) make(inner, "text", { x: left + wide + 5, y: middle + 4, ...SMALL }, name);
+      // Few have their names beside them; of those at one moment the first.
+      const right = left + wide + 5 + 6 * name.length;
+      if (there.length > 3 || left < free) continue;
+      const beyond = right > first.left + first.width;
+      make(inner, "text", { x: beyond ? left - 5 : left + wide + 5, y: middle + 4,
+        "text-anchor": beyond ? "end" : "start", ...SMALL }, name);
+      free = right;
     }
   };
   const panelOf = ({ name, x }, g, inner, panel) => {
@@ -257,6 +276,7 @@
     strip(picture, inner);
     lane(picture, beneath, inner);
     for (const panel of layout.panels) panelOf(picture, beneath, inner, panel);
+    marks(picture, inner);
     timeAxis(picture, g, layout.panels[layout.panels.length - 1]);
     picture.overlay = g;
   };
@@ -294,6 +314,9 @@
     }
     if (s === null) return;
     now.textContent = "at " + mmss(s, true);
+    // A page that can keep a mark has a field for its moment.
+    const moment = document.querySelector("input[data-moment]");
+    if (moment) moment.value = mmss(s, true);
     readings(s).forEach(([, v, a], k) => {
       rows[k].voltage.textContent = v;
       rows[k].current.textContent = a;
@@ -336,7 +359,8 @@
   // What is stepped through: sags that the load explains only where there is nothing else.
   const told = data.events.filter((e) => !e[3]);
   const passedOver = told.length ? data.events.length - told.length : 0;
-  const steps = (told.length ? told : data.events).slice().sort((a, b) => a[0] - b[0]);
+  const steps = [...(told.length ? told : data.events),
+    ...data.marks.map(([s, words]) => [s, s, "marked, " + words])].sort((a, b) => a[0] - b[0]);
   const stepTo = (k) => {
     if (!steps.length) { where.textContent = "No events were found in this recording."; return; }
     stepped = Math.min(Math.max(k, 0), steps.length - 1);
