@@ -12,7 +12,7 @@ from scipy import signal
 from telemetry.numerics.resistance import fitting
 from telemetry.numerics.resistance.fitting import Fit, covered, fit_without_strays
 from telemetry.numerics.resistance.matching import Match
-from telemetry.numerics.resistance.slope import ResponseSteps, Signals
+from telemetry.numerics.resistance.signals import ResponseSteps, Signals
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]

@@ -13,13 +13,13 @@ from scipy import signal, stats
 from telemetry.numerics.resistance import slope
 from telemetry.numerics.resistance.matching import Match
 from telemetry.numerics.resistance.moments import Equations
-from telemetry.numerics.resistance.slope import (
+from telemetry.numerics.resistance.signals import (
     ResponseSteps,
     Signals,
     SlopeTrend,
-    fall_per_ampere,
     steps_behind,
 )
+from telemetry.numerics.resistance.slope import fall_per_ampere
 
 FloatArray = NDArray[np.float64]
 UNIFORM = 12.0**0.5  # a step over this is the standard deviation of an error within it

@@ -13,7 +13,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from telemetry.numerics.resistance.slope import Signals, SlopeInterval
+from telemetry.numerics.resistance.signals import Signals
+from telemetry.numerics.resistance.slope import SlopeInterval
 from telemetry.numerics.stretches import together
 
 FloatArray = NDArray[np.float64]

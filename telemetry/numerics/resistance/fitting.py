@@ -17,7 +17,8 @@ from numpy.typing import NDArray
 from telemetry.numerics.resistance.blocks import slope_of_means
 from telemetry.numerics.resistance.matching import Curve, usual_step
 from telemetry.numerics.resistance.outliers import closeness, commonest_fall, fell_too_far
-from telemetry.numerics.resistance.slope import Signals, SlopeInterval, fall_per_ampere
+from telemetry.numerics.resistance.signals import Signals
+from telemetry.numerics.resistance.slope import SlopeInterval, fall_per_ampere
 from telemetry.numerics.spans import mask_to_spans
 
 FloatArray = NDArray[np.float64]

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from telemetry.numerics.resistance.fitting import LEAST, Fit, covered, fit_without_strays
 from telemetry.numerics.resistance.matching import Curve, find_match, usual_step
-from telemetry.numerics.resistance.slope import Signals, steps_behind
+from telemetry.numerics.resistance.signals import Signals, steps_behind
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
