@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from telemetry.aircraft import Aircraft
 from telemetry.measure.away import HELD_S, JUST_S, NEAR_S, dead_spans, sign_of
@@ -15,7 +16,7 @@ from telemetry.model.log import FloatArray
 from telemetry.numerics.intervals import Interval, likeness
 from telemetry.numerics.sampling import held_at, outside
 from telemetry.numerics.spans import mask_to_spans, merge
-from telemetry.readings import NO_SUPPLY_V, Reading, Readings, block_means
+from telemetry.readings import NO_SUPPLY_V, Reading, Readings, block_means, total_current
 from telemetry.results import OutKind, OutSign, PackOut, Phase, PhaseKind
 
 # Sharing is judged where the total is above a third of its 95th percentile: ideal diodes share
@@ -24,6 +25,9 @@ _JUDGED = 1 / 3
 _LEAST_BLOCKS = 8
 # A pack gives nothing below this share, and is known to give something above that one (heuristic).
 _NOTHING, _SOMETHING = 0.05, 0.2
+# Packs give a quarter more than is taken only where one is charged; elsewhere their sum is within
+# an eighth of it (heuristic: no pair of sensors is off by so much).
+_FED, _ADDS_UP = 0.25, 0.125
 # Shorter than this is an update that was missed; a check on the ground takes seconds (heuristic).
 _LEAST_OUT_S = 1.0
 _LONGEST_CHECK_S = 60.0
@@ -196,6 +200,7 @@ def pack_outs(
     held = [held_at(r.t, r.v, grid, HELD_S) for r in flows.values()]
     flow = np.array(held).reshape(len(held), grid.size)
     total = flow.sum(axis=0) if flows else np.full(grid.size, np.nan)
+    taken = _taken(readings, aircraft, flows, grid)
     step = max((r.resolution or 0.01 for r in flows.values()), default=math.nan)
     with np.errstate(invalid="ignore", divide="ignore"):
         share = np.where(total > 4 * step, flow / total, np.nan)
@@ -221,7 +226,9 @@ def pack_outs(
         inside = (grid >= a) & (grid < b)
         back = _back(readings, name, shares, grid, b, update_s)
         kind = _out_kind(phases, a, b, back)
-        if kind is OutKind.LOST and sign is OutSign.HELD_OFF:
+        if kind is OutKind.LOST and (
+            sign is OutSign.HELD_OFF or _is_fed(total, taken, own, inside)
+        ):
             continue
         out.append(
             PackOut(
@@ -238,6 +245,34 @@ def pack_outs(
             )
         )
     return tuple(out)
+
+
+def _taken(
+    readings: Readings, aircraft: Aircraft, flows: Mapping[str, Reading], grid: FloatArray
+) -> FloatArray | None:
+    """Current of all that the packs feed, A; None where it is not measured apart from theirs."""
+    whole = total_current(readings, aircraft)
+    if whole is None or set(whole.places) & set(flows):
+        return None
+    return held_at(whole.t, whole.v, grid, HELD_S)
+
+
+def _is_fed(
+    total: FloatArray, taken: FloatArray | None, own: FloatArray | None, inside: NDArray[np.bool_]
+) -> bool:
+    """Whether the others give more than is taken, so that the rest flows into the silent pack.
+
+    A sensor that reads no current below zero shows nothing of it. Elsewhere in the log the packs'
+    currents have to add up, or a sensor is off.
+    """
+    if taken is None or own is None:
+        return False
+    with np.errstate(invalid="ignore", divide="ignore"):
+        more = np.where(taken > 0, total / taken - 1.0, np.nan)
+    fed, usual = more[inside & np.isfinite(more)], more[(own > _SOMETHING) & np.isfinite(more)]
+    if not fed.size or not usual.size:
+        return False
+    return bool(np.median(fed) > _FED and abs(np.median(usual)) < _ADDS_UP)
 
 
 def _highest(amps: FloatArray) -> float | None:

@@ -128,6 +128,25 @@ def _with_out(start_s: float, end_s: float, pack: int = 1) -> Log:
 
 
 @pytest.mark.parametrize(
+    ("into_a", "gain", "told"), [(0.0, 1.0, True), (1.5, 1.0, False), (0.0, 1.6, True)]
+)
+def test_a_pack_that_the_other_one_charges_is_not_out(
+    into_a: float, gain: float, told: bool
+) -> None:
+    """A sensor that reads nothing below zero: what the other gives beyond the bus flows into it.
+
+    Where its sensor reads too much all along, that is no sign of it.
+    """
+    log = _with_out(150, 190)
+    columns = {key: log.frame[key].to_numpy() for key in log.frame}
+    out = columns["pack 1/current"] == 0.0
+    columns["bus/current"] = columns["pack 1/current"] + columns["pack 2/current"]
+    columns["pack 2/current"] = gain * columns["pack 2/current"] + np.where(out, into_a, 0.0)
+    found = pack_outs(*_readings(_log(columns)), FLIGHT)
+    assert [o.place for o in found] == (["pack 1"] if told else [])
+
+
+@pytest.mark.parametrize(
     ("start_s", "end_s", "kind", "back"),
     [
         (150, 400, OutKind.LOST, False),
