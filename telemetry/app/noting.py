@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from difflib import get_close_matches
 
@@ -12,6 +13,8 @@ from telemetry.model.channels import EVERY_PLACE
 from telemetry.model.errors import UnknownSetting
 from telemetry.results import Finding
 from telemetry.trends.features.voltages import TOTAL
+
+_CLOCK = re.compile(r"(?:(\d{1,4}):)?(\d{1,6}(?:\.\d{1,6})?)", re.ASCII)
 
 
 def closed_by(book: Logbook, note: Note) -> tuple[Finding, ...]:
@@ -57,6 +60,22 @@ def known_places(shelf: Logbook, name: str) -> Iterator[dict[str, str]]:
                 known.setdefault(channel.place, channel.place)
                 known.setdefault(" ".join(channel.label.lower().split()), channel.place)
         yield known
+
+
+def moment_named(given: str) -> float:
+    """A time as typed, seconds (443.5) or minutes and seconds (07:23.5), in s.
+
+    Raises
+    ------
+    UnknownSetting
+        If it is none.
+    """
+    found = _CLOCK.fullmatch(given.strip())
+    if found is None:
+        raise UnknownSetting(
+            f"'{given}' is no time", hint="give seconds (443.5) or mm:ss (07:23.5)"
+        )
+    return 60 * int(found[1] or 0) + float(found[2])
 
 
 def place_named(shelf: Logbook, name: str, given: str) -> str:

@@ -91,6 +91,7 @@ def _routes() -> list[Route]:
         Route(aircraft, looking.aircraft),
         Route(flight, looking.flight),
         Route(f"{flight}/change", keeping.change),
+        Route(f"{flight}/marks", posted(keeping.keep_mark), methods=["POST"]),
         Route(f"{aircraft}/compare", looking.compare),
         Route(f"{aircraft}/checks", looking.checks),
         Route(f"{aircraft}/sheet", looking.sheet),

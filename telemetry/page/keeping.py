@@ -8,12 +8,12 @@ from typing import Any
 from starlette.requests import Request
 from starlette.responses import Response
 
-from telemetry.app.noting import closed_by, known_places, place_named
+from telemetry.app.noting import closed_by, known_places, moment_named, place_named
 from telemetry.book import BookChange, BookFlight, Logbook, Note, NoteKind
 from telemetry.book.files.names import aircraft_key
 from telemetry.model.channels import EVERY_PLACE
 from telemetry.model.errors import BookError, UnknownSetting
-from telemetry.page.answers import desk_of, gone, known, one_of, shown, to, ways_of
+from telemetry.page.answers import desk_of, gone, known, one_of, shown, to, told, ways_of
 from telemetry.page.looking import numbered
 from telemetry.page.said import effect_words, said_in
 from telemetry.report.documents.flights import entry_words
@@ -111,6 +111,17 @@ def _notes(
     )
 
 
+def keep_mark(request: Request, form: Mapping[str, Any]) -> Response:
+    """Mark a moment of a flight."""
+    name, number, one = numbered(desk_of(request).open(), request)
+    try:
+        at_s = moment_named(one_of(form, "at", 20))
+        made = desk_of(request).open().mark(one.id, at_s, one_of(form, "text", _LONGEST_TEXT))
+    except UnknownSetting as error:
+        return told(sentence(error.what), sentence(error.hint), around=ways_of(name))
+    return gone(to("aircraft", name, "flights", number, did=f"change:{made.id}"))
+
+
 def change(request: Request) -> Response:
     """Whose flight is it really, and shall it stay in the book?"""
     book = desk_of(request).open()
@@ -168,4 +179,7 @@ def _whose(book: Logbook, what: list[str]) -> str | None:
     entries = [e for entries in book.timelines().values() for e in entries]
     entries += [e for e, _ in book.removed()]
     names = {e.aircraft for e in entries if e.id in what}
+    marks = (*book.marks(), *(mark for mark, _ in book.removed_marks()))
+    marked = {mark.flight for mark in marks if mark.id in what}
+    names |= {e.aircraft for e in entries if e.id in marked}
     return names.pop() if len(names) == 1 else None

@@ -111,7 +111,10 @@ def flight(request: Request) -> Response:
             ),
             lambda _: None,
         )
-        around = ways_of(name, "flight", number, last)
+        around = replace(
+            ways_of(name, "flight", number, last),
+            mark=to("aircraft", name, "flights", number, "marks"),
+        )
         around = around.with_more(
             "Move or remove this flight", to("aircraft", name, "flights", number, "change")
         )

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from starlette.requests import Request
 
-from telemetry.book import BookChange, BookFlight, ChangeKind, Logbook, Note, NoteKind
+from telemetry.book import BookChange, BookFlight, ChangeKind, FlightMark, Logbook, Note, NoteKind
 from telemetry.book.files.names import aircraft_key
 from telemetry.model.channels import EVERY_PLACE
 from telemetry.model.errors import BookError
@@ -65,15 +65,20 @@ def effect_words(note: Note) -> str:
 
 
 def _change(book: Logbook, change: BookChange, origin: str, back: str) -> str:
-    entries: dict[str, BookFlight | Note] = {
+    entries: dict[str, BookFlight | Note | FlightMark] = {
         e.id: e for entries in book.timelines().values() for e in entries
     }
     entries |= {e.id: e for e, _ in book.removed()}
+    entries |= {mark.id: mark for mark in book.marks()}
+    entries |= {mark.id: mark for mark, _ in book.removed_marks()}
     named = [entry_words(entries[one]) for one in change.what if one in entries]
     listed = "; ".join(named[:_MOST_NAMED])
     if len(named) > _MOST_NAMED:
         listed += f"; and {len(named) - _MOST_NAMED} more"
     what = list(change.what)
+    if change.kind is ChangeKind.MARKED and change.id in entries:
+        words = [sentence(f"marked: {entry_words(entries[change.id])}")]
+        return _said(words, "Take the mark back", "/remove", what=[change.id], back=back)
     if change.kind is ChangeKind.REMOVED:
         words = [f"Taken out of the book, and kept aside: {listed}."]
         if any(isinstance(entries.get(one), BookFlight) for one in what):

@@ -90,6 +90,34 @@ def test_a_flight_is_taken_out_and_put_back(page) -> None:
     assert len(page.book.flights("tern")) == 3
 
 
+def test_a_moment_is_marked_where_the_flight_is_shown_and_taken_back(page) -> None:
+    here = "/aircraft/tern/flights/2"
+    action, fields = button(page.get(here).text, "Mark it")
+    assert (action, fields) == (f"{here}/marks", [])
+    evil = "thud <script>x</script>"
+    after = page.post(action, {"at": "0:01.5", "text": evil})
+    assert after.url.path == here
+    (mark,) = page.book.marks(page.book.flights("tern")[1].id)
+    assert (mark.at_s, mark.text) == (1.5, evil)
+    assert f"at 00:01: {evil}." in words(after.text)
+    assert "Moments that were marked" in after.text
+    assert evil not in after.text
+    gone = press(page, after.text, "Take the mark back")
+    assert page.book.marks() == ()
+    assert "Taken out of the book, and kept aside: mark of flight" in words(gone.text)
+    assert "Moments that were marked" not in page.get(here).text
+    press(page, gone.text, "Put it back")
+    assert page.book.marks() == (mark,)
+    for given, told in (
+        ({"at": "soon", "text": "x"}, "'soon' is no time."),
+        ({"at": "1", "text": ""}, "A mark needs words."),
+        ({"at": "99:00", "text": "x"}, "The flight has no moment at 5940 s"),
+    ):
+        answer = page.post(action, given)
+        assert answer.status_code == 400
+        assert told in words(answer.text)
+
+
 def test_a_flight_is_given_to_another_and_back(page) -> None:
     flight = page.book.flights("tern")[0]
     moved = page.post("/move", {"what": flight.id, "to": "Sea Eagle"})

@@ -157,15 +157,24 @@ def test_keys_and_steps_say_where_one_is(browser: Any, frame: dict[str, float]) 
     assert browser.run("document.querySelector('.where').ariaLive") == "polite"
 
 
-def test_the_moment_that_is_read_goes_into_a_field_for_it(
-    browser: Any, frame: dict[str, float]
+def test_the_moment_that_was_chosen_goes_into_a_field_for_it(
+    browser: Any, page: Path, tmp_path: Path
 ) -> None:
-    browser.run("document.querySelector('main').append(document.createElement('input'))")
-    field = "document.querySelector('main > input')"
-    browser.run(f"{field}.dataset.moment = ''")
-    browser.point(x_of(frame, 620.0), frame["y"])
-    said = browser.run("document.querySelector('.tools output').textContent")
-    assert browser.run(f"{field}.value") == said.removeprefix("at ")
+    marking = tmp_path / "marking.html"
+    text = page.read_text(encoding="utf-8")
+    marking.write_text(text.replace("<main>", "<main><input data-moment>", 1), encoding="utf-8")
+    browser.open(marking, 1280)
+    frame = browser.run(FRAME)
+    field = "document.querySelector('input[data-moment]').value"
+    browser.point(x_of(frame, 620.0), frame["y"], click=True)
+    chosen = browser.run(field)
+    assert chosen.startswith("10:")
+    assert browser.run("document.querySelector('.tools output').textContent") == f"at {chosen}"
+    browser.point(x_of(frame, 100.0), frame["y"])
+    assert browser.run(field) == chosen, "what is passed over is not chosen"
+    browser.run("document.querySelector('.plot').focus()")
+    browser.press("n")
+    assert browser.run(field) != chosen
 
 
 def test_places_are_switched_off_and_the_axes_follow(

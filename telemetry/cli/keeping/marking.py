@@ -2,23 +2,12 @@
 
 from __future__ import annotations
 
-import re
 from pathlib import Path
 
 import click
 
 from telemetry.cli.keeping.completing import complete_flights
 from telemetry.cli.shared import next_step, open_book, tell, with_book
-
-_CLOCK = re.compile(r"(?:(\d+):)?(\d+(?:\.\d+)?)", re.ASCII)
-
-
-def _seconds(_: click.Context, __: click.Parameter, given: str) -> float:
-    """A time as typed: seconds, or minutes and seconds."""
-    found = _CLOCK.fullmatch(given.strip())
-    if found is None:
-        raise click.BadParameter(f"'{given}' is no time; give seconds (443.5) or mm:ss (07:23.5)")
-    return 60 * int(found[1] or 0) + float(found[2])
 
 
 @click.command()
@@ -27,12 +16,11 @@ def _seconds(_: click.Context, __: click.Parameter, given: str) -> float:
 @click.option(
     "--at",
     required=True,
-    callback=_seconds,
     metavar="TIME",
     help="From the flight's first row, as its own report counts: seconds, or mm:ss.",
 )
 @with_book
-def mark(what: tuple[str, ...], text: str, at: float, book: Path | None) -> None:
+def mark(what: tuple[str, ...], text: str, at: str, book: Path | None) -> None:
     """Mark a moment of a flight in TEXT; the flight's report shows it.
 
     ID is the aircraft and the flight's number, the name of its log, or the start of its id. A mark
@@ -43,6 +31,7 @@ def mark(what: tuple[str, ...], text: str, at: float, book: Path | None) -> None
       busbook mark tern 11 "hard landing" --at 07:23
       busbook mark may-14.csv "motor stuttered" --at 212.5
     """
+    from telemetry.app.noting import moment_named
     from telemetry.book import flights_named
     from telemetry.model.errors import BookError
     from telemetry.report.documents.flights import entry_words
@@ -55,7 +44,7 @@ def mark(what: tuple[str, ...], text: str, at: float, book: Path | None) -> None
             path=shelf.path,
             hint="name it by its aircraft and number",
         )
-    made = shelf.mark(flights[0].id, at, text)
+    made = shelf.mark(flights[0].id, moment_named(at), text)
     tell(f"in the book: {entry_words(made)}")
     tell(f"take it back: busbook remove mark {made.id}")
     tell(next_step("review", flights[0].id, book=book))

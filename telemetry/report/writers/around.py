@@ -26,6 +26,8 @@ class Around:
     ways : tuple of Way
     note : str
         Where the form at a finding leads, which notes what was done; "" for no form.
+    mark : str
+        Where the form at the timeline leads, which marks a moment; "" for no form.
     settings : str
         Where what the aircraft is made of can be answered; "" where a command does it.
     guide : str
@@ -36,6 +38,7 @@ class Around:
 
     ways: tuple[Way, ...] = ()
     note: str = ""
+    mark: str = ""
     settings: str = ""
     guide: str = ""
     more: Way | None = None

@@ -314,15 +314,19 @@
     }
     if (s === null) return;
     now.textContent = "at " + mmss(s, true);
-    // A page that can keep a mark has a field for its moment.
-    const moment = document.querySelector("input[data-moment]");
-    if (moment) moment.value = mmss(s, true);
     readings(s).forEach(([, v, a], k) => {
       rows[k].voltage.textContent = v;
       rows[k].current.textContent = a;
     });
   };
+  // A page that can keep a mark has a field for its moment: what was chosen, not passed over.
+  const moment = document.querySelector("input[data-moment]");
+  if (moment) moment.placeholder = "or click the timeline";
+  const settle = () => {
+    if (moment && cursor !== null) moment.value = mmss(cursor, true);
+  };
   const say = () => {
+    settle();
     live.textContent = cursor === null || cursor < view.from || cursor > view.to
       ? `Shown: ${span()}`
       : "At " + mmss(cursor, true) + ": " + readings(cursor)
@@ -366,6 +370,7 @@
     stepped = Math.min(Math.max(k, 0), steps.length - 1);
     const [from, to, name] = steps[stepped];
     zoomTo(from, to);
+    settle();
     where.textContent = `Event ${stepped + 1} of ${steps.length}: ${name}, ${mmss(from, true)}` +
       (to > from ? ` to ${mmss(to, true)}.` : ".") + (passedOver
       ? ` Passed over: ${passedOver} ${passedOver > 1 ? "sags" : "sag"} that the load explains.` : "");
@@ -486,7 +491,7 @@
       drag = null;
       choose(null);
       if (!done || event.type !== "pointerup") return;
-      if (!done.moved) clicked(event);
+      if (!done.moved) { settle(); clicked(event); }
       else if (done.kind === "span") {
         const s = view.from + Math.min(1, Math.max(0, picture.share(event))) * (view.to - view.from);
         look(Math.min(done.s, s), Math.max(done.s, s));
