@@ -1,9 +1,10 @@
-"""A pack's capacity across flights: whether it fades, how far, and when it is to be retired."""
+"""Packs that fade across flights: their capacity, and resistance where no date tells winter."""
 
 from __future__ import annotations
 
 import csv
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import date, timedelta
 
 import numpy as np
@@ -98,6 +99,28 @@ def test_the_set_that_fades_is_named() -> None:
     (one,) = found(book(scattered(4, true), celsius=[20.0] * 36, packs=labels))
     assert one.evidence["set"] == "blue"
     assert "set 'blue' holds" in one.title
+
+
+@pytest.mark.parametrize(("to", "told"), [(1.3, False), (2.0, True)])
+def test_without_date_and_temperature_packs_are_told_beyond_a_winter(to: float, told: bool) -> None:
+    """Both packs alike, from flight 9 to 20: 30 % is what cold days take, twice is not."""
+    pair = Aircraft(name="Tern (invented)", bus="bus", packs=(Pack(name="one"), Pack(name="two")))
+    rng = np.random.default_rng(8)
+    grown = 33.0 * np.interp(np.arange(20), [8, 15], [1.0, to])
+
+    def flight(k: int) -> Measures:
+        mohm = {p: grown[k] * float(np.exp(0.1 * rng.standard_normal())) for p in ("one", "two")}
+        rows = [
+            Measure(
+                place=p, feature="source_mohm", value=x, unit="mOhm", low=0.85 * x, high=1.15 * x
+            )
+            for p, x in mohm.items()
+        ]
+        return replace(book([2000.0])[0], features=tuple(rows))
+
+    findings = judge([flight(k) for k in range(20)], aircraft=pair).findings
+    rising = [f for f in findings if f.code == "source-resistance-rising"]
+    assert [(f.level, f.also) for f in rising] == ([(Level.WATCH, ("two",))] if told else [])
 
 
 @needs_data

@@ -132,10 +132,14 @@ def with_warmth(history: AircraftHistory, part: EvidencePart) -> EvidencePart:
 
 
 def daily(history: AircraftHistory, part: EvidencePart) -> EvidencePart:
-    """Where no temperature is logged, the means of days: all flights of one are as cold."""
-    if is_warmth_logged(history, part):
+    """Where no temperature is logged, the means of days: all flights of one are as cold.
+
+    Where no day is known either, each flight counts: what it takes then is more than winter makes.
+    """
+    days = [history.day(int(k)) for k in part.at]
+    if is_warmth_logged(history, part) or not any(days):
         return part
-    return by_day(part, [history.day(int(k)) for k in part.at])
+    return by_day(part, days)
 
 
 def _with_day(
