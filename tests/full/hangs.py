@@ -1,6 +1,6 @@
 """Pipes, devices, links, files that grow or have no end, everywhere a command reads: nothing waits.
 
-    python tests/full/hangs.py [--limit 60] [--list]
+    python tests/full/hangs.py [--limit 60] [--every 4] [--list]
 
 Each kind of thing stands where a log, a profile, a column map, an output or a file of the book is
 expected, alone and in a folder beside a sound log, and every command that looks there is given, in
@@ -166,8 +166,12 @@ IN_A_FOLDER = (
 )
 
 
-def cases(folder: Path, template: Path) -> Iterator[tuple[str, Path, tuple[str, ...]]]:
-    """What stands where, the folder made for it, and the command; each has a folder of its own."""
+def cases(folder: Path, template: Path, every: int) -> Iterator[tuple[str, Path, tuple[str, ...]]]:
+    """What stands where, the folder made for it, and the command; each has a folder of its own.
+
+    Of the commands on a book in which something stands, one in ``every`` is given, of each kind
+    and each place others.
+    """
     number = 0
 
     def fresh() -> Path:
@@ -177,7 +181,7 @@ def cases(folder: Path, template: Path) -> Iterator[tuple[str, Path, tuple[str, 
         made.mkdir()
         return made
 
-    for kind, make in KINDS.items():
+    for turn, (kind, make) in enumerate(KINDS.items()):
         for words in NAMED:
             here = fresh()
             thing = next(w for w in words if "THING" in w)
@@ -193,8 +197,8 @@ def cases(folder: Path, template: Path) -> Iterator[tuple[str, Path, tuple[str, 
                     card / f"thing.{ending}"
                 )
             yield f"{kind} in a folder", here, tuple("card" if w == "FOLDER" else w for w in words)
-        for pattern in IN_A_BOOK:
-            for words in ON_A_BOOK:
+        for place, pattern in enumerate(IN_A_BOOK):
+            for words in ON_A_BOOK[(turn + place) % every :: every]:
                 here = fresh()
                 shutil.copytree(template, here / "book")
                 path = sorted((here / "book").glob(pattern))[0]
@@ -267,6 +271,7 @@ def main() -> int:
     parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
     parser.add_argument("--limit", type=float, default=60.0, help="a command may take so long, s")
     parser.add_argument("--list", action="store_true", help="print what every command said")
+    parser.add_argument("--every", type=int, default=4, help="one in so many commands on a book")
     parser.add_argument("--kind", choices=list(KINDS), help="this kind alone")
     args = parser.parse_args()
     if args.kind:
@@ -281,7 +286,7 @@ def main() -> int:
             make_template(template)
             os._exit(0)
         assert os.waitpid(child, 0)[1] == 0, "the book cannot be made"
-        for name, here, words in cases(Path(folder), template):
+        for name, here, words in cases(Path(folder), template, args.every):
             begin = time.monotonic()
             how, text = ended(here, words, args.limit)
             longest_s = max(longest_s, time.monotonic() - begin)
