@@ -29,14 +29,16 @@ sys.path.insert(0, str(ROOT))  # works from the sources as well as installed
 
 import telemetry.app.histories  # noqa: E402 - loaded once, before the forks
 import telemetry.app.pipeline  # noqa: E402
+import telemetry.importer.archive as archive  # noqa: E402
 import telemetry.model.files as model_files  # noqa: E402
 import telemetry.report  # noqa: E402, F401
 from telemetry.cli import main as command  # noqa: E402
 
 LOG = sorted((ROOT / "sample_logs").glob("*.csv"))[0]
-#: A pipe may give nothing for so long, s, in place of ten seconds: there are many of them.
-PATIENCE_S = 0.3
-_GROWS_BYTES, _MOST_BYTES = 1 << 16, 1 << 27
+#: A pipe may give nothing for so long, s, in place of ten seconds, and so much in place of half a
+#: gigabyte: there are many of them.
+PATIENCE_S, MOST_BYTES = 0.3, 1 << 24
+_GROWS_BYTES, _MOST_BYTES = 1 << 16, 1 << 19
 
 Make = Callable[[Path], None]
 
@@ -240,7 +242,7 @@ def ended(here: Path, words: tuple[str, ...], limit_s: float) -> tuple[str, str]
         for handle in (1, 2):
             os.dup2(out, handle)
         os.dup2(os.open(os.devnull, os.O_RDONLY), 0)
-        model_files.PATIENCE_S = PATIENCE_S
+        model_files.PATIENCE_S, archive.MOST_BYTES = PATIENCE_S, MOST_BYTES
         book = () if "--book" in words or words[0] in ("columns", "budget") else ("--book", "book")
         code = 70
         try:

@@ -49,3 +49,4 @@ def test_a_level_that_is_never_left_is_told_as_held() -> None:
 def test_too_few_points_tell_no_level() -> None:
     few = np.array([8.0, 7.9, 7.8, 7.7])
     assert held_level(few, few - 0.4, np.ones(4), np.full(4, 0.01)) is None
+    assert held_level(few[:0], few[:0], few[:0], few[:0]) is None

@@ -67,6 +67,8 @@ def held_level(
         None where no level leaves enough points held and enough below. Whether there is one at
         all, ``gain`` and ``spare_v`` say.
     """
+    if out_v.size < _FEW_HELD + _FEW_BELOW:
+        return None
     w = 1.0 / np.maximum(noise_v, 1e-6) ** 2
     lost = source_v - out_v
     best: tuple[float, float, float, float, BoolArray] | None = None
