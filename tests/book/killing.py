@@ -281,7 +281,7 @@ def main() -> None:
         left = [kind for kind in KINDS if not counts[f"in the middle of {kind}"]]
         print(f"  in the middle of none of: {', '.join(left) or 'nothing'}", flush=True)
     with tempfile.TemporaryDirectory() as folder:
-        print("both to their end: " + _listed(race(Path(folder), max(count // 2, 1), seed)))
+        print("both to their end: " + _listed(race(Path(folder), max(count // 10, 1), seed)))
     print("nothing lost")
 
 

@@ -2,7 +2,13 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
+import pytest
+
+from telemetry.importer import read_log
 from telemetry.importer.text.layout import TableLayout, find_layout
+from telemetry.model.errors import UnreadableLog
 
 
 def layout(text: str, separator: str = ";") -> TableLayout:
@@ -83,3 +89,17 @@ def test_a_preamble_longer_than_the_table() -> None:
     assert found.names == ("Zeit", "U", "I", "T")
     assert found.header_line == 61
     assert found.preamble[0] == ("Setting 0", "0.0")
+
+
+def test_rows_of_two_layouts_without_names_are_refused_in_a_sentence(tmp_path: Path) -> None:
+    """Torn rows of two logs in one file: neither block has a header."""
+    path = tmp_path / "torn.csv"
+    path.write_text(
+        "510|-|-|-|-|-|-|-|-|-|8,30|-|-|8,31|-|8,27|-|93|0|1,5|-1,5|0,5|-100,0|\n"
+        "247.6,7.7,0.6,68,7.7,0.7,83,7.7,1.3,28,7.7,0.2,7.7,0.4,7.7,0.2,7.7,0.1,7.7,0.2\n"
+        "242.2,7.7,0.7,67,7.7,0.7,82,7.7,1.1,28,7.7,0.1,7.7,0.2,7.7,0.3,7.7,0.2,7.7,0.2\n"
+        "998|8,34|1,15|0|8,33|1|19|-|-|-|8,30|0,23|-|8,31|0,27|8,27|0,15|92|0|1,5|-1,5|0,5|-100,0|\n"
+        "248.9,7.7,0.9,68,7.7,1,84,7.7,1.6,28,7.7,0.4,7.7,0.5,7.7,0.3,7.7,0.2,7.7,0.1\n"
+    )
+    with pytest.raises(UnreadableLog, match="no time column found"):
+        read_log(path)

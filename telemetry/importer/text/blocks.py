@@ -148,7 +148,7 @@ def _joined(one: Block, two: Block, line: int) -> Block:
     layout = replace(
         one.layout,
         fields=len(every),
-        names=tuple(x.names[i] for x, i in places),
+        names=tuple(x.names[i] if x.names else "" for x, i in places),
         units=tuple(x.units[i] if x.units else "" for x, i in places),
         sensors=tuple(x.sensors[i] if x.sensors else "" for x, i in places),
         numeric=tuple(x.numeric[i] for x, i in places),
