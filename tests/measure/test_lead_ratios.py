@@ -97,3 +97,10 @@ def test_voltages_that_stand_within_their_steps_tell_no_ratio(
     coarse = {(r.place, I): (r.t, r.v) for r in fine.of(I)}
     coarse |= {(r.place, U): (r.t, (r.v / step_v).round() * step_v) for r in fine.of(U)}
     assert (ratio(make_readings(coarse, update_s=0.5, resolution=step_v)) is not None) is told
+
+
+def test_a_feed_without_a_reading_tells_no_ratio(make_readings: Any) -> None:
+    whole = flown(make_readings, left=WORN)
+    table = {(r.place, q): (r.t, r.v) for q in (I, U) for r in whole.of(q)}
+    table["bus", U] = (np.empty(0), np.empty(0))
+    assert ratio(make_readings(table, update_s=0.5, resolution=0.01)) is None

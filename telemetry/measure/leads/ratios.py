@@ -91,6 +91,8 @@ def _ratio(
     own = flows[0].places == (pair[0].place,)
     slowest = max([*(r.update_s or 0.0 for r in (above, *pair)), *(f.update_s for f in flows)])
     block_s = max(_BLOCK_S, _READINGS * slowest)
+    if not all(r.size for r in (above, *pair)):
+        return None
     start = max(r.t[0] for r in (above, *pair))
     edges = np.arange(start, min(r.t[-1] for r in (above, *pair)), block_s)
     if edges.size <= _LEAST:
