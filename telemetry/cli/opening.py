@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+import contextlib
+import os
+import sys
+import webbrowser
 from pathlib import Path
 
 import click
@@ -64,3 +68,40 @@ def open_page(
         browser=not no_browser,
         tell=tell,
     )
+
+
+def clicked(words: list[str]) -> int:
+    """Start the page where a double click did it, and nobody sees a terminal.
+
+    What is told goes to a file; what stops the page is shown in the browser.
+
+    Parameters
+    ----------
+    words : list of str
+        Options of ``busbook open``.
+
+    Returns
+    -------
+    int
+        The exit status.
+    """
+    from telemetry.cli import main
+
+    told = Path(click.get_app_dir("busbook-page.txt"))
+    with contextlib.ExitStack() as ending:
+        seen = sys.stdout is not None and sys.stdout.isatty()
+        if not seen:
+            told.parent.mkdir(parents=True, exist_ok=True)
+            # It holds the page's key: for this user alone.
+            handle = os.open(told, os.O_WRONLY | os.O_CREAT | os.O_TRUNC | os.O_APPEND, 0o600)
+            file = ending.enter_context(os.fdopen(handle, "w", encoding="utf-8", buffering=1))
+            ending.enter_context(contextlib.redirect_stdout(file))
+            ending.enter_context(contextlib.redirect_stderr(file))
+        status = 0
+        try:
+            main(["open", *words], prog_name="busbook")
+        except SystemExit as ended:
+            status = ended.code if isinstance(ended.code, int) else 1
+    if status and not seen:
+        webbrowser.open(told.as_uri())
+    return status

@@ -11,14 +11,18 @@ import stat
 import subprocess
 import sys
 from pathlib import Path
+from threading import Event, Timer
 
 import pytest
 import segno
 from click.testing import CliRunner
+from starlette.responses import PlainTextResponse
+from starlette.testclient import TestClient
 
 from telemetry.cli import main
-from telemetry.page.start.serving import listening, new_key, qr_lines, running
-from telemetry.page.start.shortcut import shortcut_for
+from telemetry.cli.opening import clicked
+from telemetry.page.start.serving import _Later, listening, new_key, qr_lines, running
+from telemetry.page.start.shortcut import make_shortcut, shortcut_for
 
 ROOT = Path(__file__).parents[2]
 
@@ -116,6 +120,26 @@ def test_the_start_itself_loads_nothing_heavy() -> None:
     assert done.stdout == "[]\n"
 
 
+def test_a_browser_sees_at_once_that_the_book_is_being_opened() -> None:
+    """The same address again is the page, with its key; another program's question waits."""
+    loading = Event()
+
+    def load():
+        loading.wait(60)
+        return PlainTextResponse("the page"), lambda: None
+
+    later = _Later(load)
+    later.begin(lambda: None)
+    client = TestClient(later)
+    first = client.get("/?key=k", headers={"accept": "text/html,*/*"})
+    assert (first.status_code, first.headers["refresh"]) == (503, "1")
+    assert "The logbook is being opened" in first.text
+    assert first.headers["content-security-policy"].startswith("default-src 'none'")
+    Timer(0.8, loading.set).start()
+    assert client.get("/?key=k").text == "the page"
+    assert client.get("/?key=k", headers={"accept": "text/html"}).text == "the page"
+
+
 def test_keys_are_long_and_differ() -> None:
     keys = {new_key() for _ in range(100)}
     assert len(keys) == 100
@@ -167,6 +191,52 @@ def test_windows_gets_a_python_file_without_a_window(tmp_path, monkeypatch) -> N
     monkeypatch.setattr(sys, "argv", [])
     exec("\n".join(line for line in rest if "run_module" not in line), {})
     assert sys.argv[1:] == ["open", "--book", 'C:\\b"x']
+
+
+@pytest.mark.parametrize(
+    ("system", "name", "line"),
+    [
+        ("linux", "busbook.desktop", 'Exec="/my programs/busbook-page" "--book" "/50%%"'),
+        ("darwin", "busbook.command", "exec '/my programs/busbook-page' '--book' '/50%'"),
+        ("win32", "busbook.cmd", '@start "" "/my programs/busbook-page" "--book" "/50%%"'),
+    ],
+)
+def test_a_program_of_its_own_is_started_itself(tmp_path, system, name, line) -> None:
+    """No Python is asked for: there may be none."""
+    words = ("--book", "/50%")
+    made = shortcut_for(system, tmp_path, "/my programs/busbook-page", words, alone=True)
+    assert made.path.name == name
+    assert line in made.text.splitlines()
+
+
+def test_the_sign_of_a_frozen_program_leads_to_it(tmp_path, monkeypatch) -> None:
+    monkeypatch.setattr("telemetry.page.start.shortcut.Path.home", lambda: tmp_path)
+    monkeypatch.setattr(sys, "frozen", True, raising=False)
+    monkeypatch.setattr(sys, "executable", "/opt/busbook-page")
+    text = make_shortcut(()).read_text()
+    assert "/opt/busbook-page" in text
+    assert "telemetry" not in text
+
+
+def test_without_a_terminal_what_stops_it_is_shown_in_the_browser(tmp_path, monkeypatch) -> None:
+    other = tmp_path / "other"
+    other.mkdir()
+    (other / "x.txt").write_text("x")
+    shown: list[str] = []
+    told = tmp_path / "sub" / "busbook-page.txt"
+    monkeypatch.setattr("telemetry.cli.opening.webbrowser.open", shown.append)
+    monkeypatch.setattr("telemetry.cli.opening.click.get_app_dir", lambda _: str(told))
+    monkeypatch.setattr("sys.stdout", None)  # as of a program without a window
+    assert clicked(["--book", str(other)]) == 2
+    assert "this folder is no logbook" in told.read_text()
+    assert shown[-1] == told.as_uri()
+    shown.clear()
+    assert clicked(["--help"]) == 0
+    assert "Open the logbook as a page" in told.read_text()
+    assert "no logbook" not in told.read_text()
+    assert shown == [], "help is no error"
+    if os.name == "posix":
+        assert stat.S_IMODE(told.stat().st_mode) == 0o600
 
 
 def test_the_command_writes_it(tmp_path, monkeypatch) -> None:

@@ -18,7 +18,8 @@ from urllib.parse import urlsplit
 
 import segno
 import uvicorn
-from starlette.responses import PlainTextResponse
+from starlette.datastructures import Headers
+from starlette.responses import HTMLResponse, PlainTextResponse
 from starlette.types import ASGIApp, Receive, Scope, Send
 from uvicorn.protocols.http.h11_impl import H11Protocol
 
@@ -36,8 +37,15 @@ _KEY_SIGNS = 12
 _ADDRESS = ".page.json"
 # How long a request may take to say what it wants, s, and how many may be open at once.
 _HEAD_S, _MOST_OPEN = 20.0, 100
-# How long loading may take on a slow machine, s.
-_LOADED_S = 120.0
+# How long loading may take on a slow machine, s; how long a browser waits for it without a page.
+_LOADED_S, _NO_PAGE_S = 120.0, 0.5
+_OPENING = """<!doctype html>
+<html lang="en"><head><meta charset="utf-8"><title>busbook opens</title>
+<meta name="viewport" content="width=device-width"><meta name="color-scheme" content="light dark">
+</head><body><main><h1>busbook opens</h1>
+<p role="status">The logbook is being opened. This page looks again by itself.</p>
+</main></body></html>
+"""
 
 
 def new_key() -> str:
@@ -180,7 +188,7 @@ def serve(
 
 
 class _Later:
-    """An application that is still loading: who asks waits for it."""
+    """An application that is still loading: who asks waits for it, a browser with a page."""
 
     def __init__(self, load: Callable[[], tuple[ASGIApp, Callable[[], None]]]) -> None:
         self.load = load
@@ -211,7 +219,16 @@ class _Later:
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """One request, once it is loaded."""
         if not self.loaded.is_set():
-            await asyncio.to_thread(self.loaded.wait, _LOADED_S)
+            html = scope.get("method") == "GET" and "text/html" in Headers(scope=scope).get(
+                "accept", ""
+            )
+            await asyncio.to_thread(self.loaded.wait, _NO_PAGE_S if html else _LOADED_S)
+            if html and not self.loaded.is_set():
+                # Nothing of the book is in it: nobody was asked for the key yet.
+                sealed = {"content-security-policy": "default-src 'none'; frame-ancestors 'none'"}
+                headers = {"refresh": "1", "cache-control": "no-store", **sealed}
+                await HTMLResponse(_OPENING, 503, headers)(scope, receive, send)
+                return
         app = self.app or PlainTextResponse("busbook could not start; it says why.\n", 503)
         await app(scope, receive, send)
 

@@ -1,7 +1,8 @@
 """A sign to click on, so that the page opens without a terminal: one small file for each system.
 
 Linux has desktop entries (Desktop Entry Specification, freedesktop.org); macOS opens a file that
-ends in ``.command``; Windows runs a ``.pyw`` with the Python that its first line names (PEP 397).
+ends in ``.command``; Windows runs a ``.pyw`` with the Python that its first line names (PEP 397),
+and a ``.cmd`` where busbook is a program of its own and there may be no Python.
 """
 
 from __future__ import annotations
@@ -25,7 +26,9 @@ class Shortcut:
     runs: bool = False
 
 
-def shortcut_for(system: str, home: Path, python: str, words: tuple[str, ...]) -> Shortcut:
+def shortcut_for(
+    system: str, home: Path, program: str, words: tuple[str, ...], *, alone: bool = False
+) -> Shortcut:
     """The file for a system.
 
     Parameters
@@ -34,19 +37,26 @@ def shortcut_for(system: str, home: Path, python: str, words: tuple[str, ...]) -
         As ``sys.platform`` names it.
     home : Path
         The user's folder.
-    python : str
-        The interpreter that has busbook.
+    program : str
+        The interpreter that has busbook, or the start file of a folder that holds all of it.
     words : tuple of str
         Options of ``busbook open``.
+    alone : bool
+        Whether it is such a start file, which takes the options themselves.
     """
     desktop = home / "Desktop"
-    words = ("-m", "telemetry", "open", *words)
+    if alone and system == "win32":
+        # The file is read in the console's own letters, and % is a sign of it even in quotes.
+        line = " ".join(f'"{word}"' for word in (program, *words)).replace("%", "%%")
+        text = f'@rem {_WHAT}.\r\n@chcp 65001 >nul\r\n@start "" {line}\r\n'
+        return Shortcut((desktop if desktop.is_dir() else home) / "busbook.cmd", text)
+    words = words if alone else ("-m", "telemetry", "open", *words)
     if system == "win32":
         # Without a window of its own.
         quiet = (
-            python[: -len("python.exe")] + "pythonw.exe"
-            if python.endswith("python.exe")
-            else python
+            program[: -len("python.exe")] + "pythonw.exe"
+            if program.endswith("python.exe")
+            else program
         )
         shown = f'"{quiet}"' if " " in quiet else quiet
         text = (
@@ -58,12 +68,12 @@ def shortcut_for(system: str, home: Path, python: str, words: tuple[str, ...]) -
         )
         return Shortcut((desktop if desktop.is_dir() else home) / "busbook.pyw", text)
     if system == "darwin":
-        line = " ".join(map(_single, (python, *words)))
+        line = " ".join(map(_single, (program, *words)))
         text = f"#!/bin/sh\n# {_WHAT}; made by: busbook open --shortcut.\nexec {line}\n"
         return Shortcut(
             (desktop if desktop.is_dir() else home) / "busbook.command", text, runs=True
         )
-    line = " ".join(map(_entry, (python, *words)))
+    line = " ".join(map(_entry, (program, *words)))
     text = (
         "[Desktop Entry]\nType=Application\nVersion=1.0\nName=busbook\n"
         "Comment=How the radio power of your aircraft stands\n"
@@ -80,7 +90,8 @@ def make_shortcut(words: tuple[str, ...]) -> Path:
     BookError
         If it cannot be written.
     """
-    made = shortcut_for(sys.platform, Path.home(), sys.executable, words)
+    alone = bool(getattr(sys, "frozen", False))
+    made = shortcut_for(sys.platform, Path.home(), sys.executable, words, alone=alone)
     write_file(made.path, made.text.encode())
     if made.runs and os.name == "posix":
         made.path.chmod(0o755)
