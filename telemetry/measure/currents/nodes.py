@@ -36,6 +36,7 @@ from telemetry.measure.currents.rests import (
     works_harder,
 )
 from telemetry.measure.currents.shares import (
+    HARDLY,
     Share,
     Shared,
     changed_share,
@@ -78,8 +79,6 @@ _PLAINEST = (
 _BY_ITSELF = (UnusualKind.HUNTS, UnusualKind.RESTS_HIGH, UnusualKind.STAYS_UP)
 _ITSELF = "its own current before and after"
 _OTHERS = "the other places"
-#: Times the current of a place whose servos hardly move (heuristic: one of four is left).
-_HARDLY = 4.0
 
 
 def unusual_currents(
@@ -322,11 +321,11 @@ def _multiple(
     work harder at the other, which idle higher for it.
     """
     less = _ratio(mirror, node, f)
-    if less is not None and less[0] >= _HARDLY and idles_less(node, mirror):
+    if less is not None and less[0] >= HARDLY and idles_less(node, mirror):
         found = found_at(UnusualKind.LESS, node, node.reading.t[0], None, mirror.place)
         return replace(found, before=1.0, now=1.0 / less[0], error=less[1])
     more = _ratio(node, mirror, f)
-    if more is None or (more[0] >= _HARDLY and idles_less(mirror, node)):
+    if more is None or (more[0] >= HARDLY and idles_less(mirror, node)):
         return None
     found = found_at(UnusualKind.MORE, node, node.reading.t[0], None, mirror.place)
     either = not works_harder(node, mirror)

@@ -30,6 +30,9 @@ _FELL_OTHERS, _ERRORS_OTHERS = 0.5, 6.0
 _ERRORS_TWO, _ERRORS_GAINED = 3.0, 2.0
 #: Part of all that a node draws that a changed share has to be: with a mirror, against others.
 _PART, _PART_OTHERS = 0.1, 0.3
+#: Times the current of a mirror whose servos hardly move, which measures nothing (heuristic: one of
+#: four is left).
+HARDLY = 4.0
 #: A share that rose by this factor at an instant, or from the first to the last third; standard
 #: errors of a climb.
 _ROSE, _ROSE_OTHERS, _CLIMB_ERRORS = 1.33, 1.6, 3.3
@@ -312,6 +315,8 @@ def changed_share(
     if lost_rest:
         fell, sure = _FELL, _ERRORS_TWO
     down = step.errors <= -sure and step.factor <= fell and (sudden or lost_rest)
+    if down and s.mirror and step.before >= HARDLY and not lost_rest:
+        return None  # its mirror's servos hardly moved until then: what they begin, this one keeps
     if down and (lost_rest or other is None or not _rose(other, step.k, others)):
         return step.share(UnusualKind.SILENT, at)
     if gained_rest:
