@@ -189,7 +189,15 @@ def made(folder: Path) -> Path:
     venv.create(folder / "env", with_pip=True)
     scripts = folder / "env" / ("Scripts" if sys.platform == "win32" else "bin")
     python = scripts / "python"
-    subprocess.run([python, "-m", "pip", "install", "-q", f"{ROOT}[folder]"], check=True)
+    # A build leaves its traces beside the sources, and finds those of older ones: not in a copy.
+    sources = folder / "sources"
+    sources.mkdir()
+    for name in ("pyproject.toml", "README.md"):
+        shutil.copyfile(ROOT / name, sources / name)
+    shutil.copytree(
+        ROOT / "telemetry", sources / "telemetry", ignore=shutil.ignore_patterns("__pycache__")
+    )
+    subprocess.run([python, "-m", "pip", "install", "-q", f"{sources}[folder]"], check=True)
     start = folder / f"{NAME}.py"
     start.write_text(START, encoding="utf-8")
     command = [python, "-m", "PyInstaller", *options(sys.platform), start.name]

@@ -11,7 +11,7 @@ import stat
 import subprocess
 import sys
 from pathlib import Path
-from threading import Event, Timer
+from threading import Event, Thread, Timer
 
 import pytest
 import segno
@@ -19,8 +19,11 @@ from click.testing import CliRunner
 from starlette.responses import PlainTextResponse
 from starlette.testclient import TestClient
 
+from telemetry.book import Logbook
+from telemetry.book.files import layout
 from telemetry.cli import main
 from telemetry.cli.opening import clicked
+from telemetry.page.start import serving
 from telemetry.page.start.serving import _Later, listening, new_key, qr_lines, running
 from telemetry.page.start.shortcut import make_shortcut, shortcut_for
 
@@ -95,6 +98,33 @@ def test_a_book_that_cannot_be_opened_is_said(tmp_path) -> None:
     assert done.exit_code == 2
     assert "this folder is no logbook" in done.output
     assert "Traceback" not in done.output
+
+
+def test_a_second_start_finds_a_page_that_is_still_loading(tmp_path) -> None:
+    assert serving._FORMAT == layout._FORMAT
+    Logbook(tmp_path / "b")
+    loading = Event()
+
+    def load():
+        loading.wait(60)
+        return PlainTextResponse("the page"), lambda: None
+
+    later, listener = _Later(load), listening(18300, lan=False)
+    later.begin(lambda: None)
+    server = serving._Server(later)
+    thread = Thread(target=server.run, args=(listener,))
+    thread.start()
+    address = f"http://127.0.0.1:{listener.getsockname()[1]}/?key=k"
+    try:
+        serving._write_address(tmp_path / "b", address)
+        assert running(tmp_path / "b") == address
+        loading.set()
+        later.loaded.wait(60)
+        assert running(tmp_path / "b") is None, "another program has the port"
+    finally:
+        loading.set()
+        server.stop()
+        thread.join(20)
 
 
 def test_a_port_in_use_takes_the_next() -> None:

@@ -35,6 +35,10 @@ _HERE = "127.0.0.1"
 _SIGNS = "abcdefghjkmnpqrstuvwxyz23456789"
 _KEY_SIGNS = 12
 _ADDRESS = ".page.json"
+# What makes a folder a book: the name in book/files/layout.py, which takes a second to load.
+_FORMAT = "format.toml"
+# Said by a page that is still loading.
+_OPENS = "busbook-opens"
 # How long a request may take to say what it wants, s, and how many may be open at once.
 _HEAD_S, _MOST_OPEN = 20.0, 100
 # How long loading may take on a slow machine, s; how long a browser waits for it without a page.
@@ -61,9 +65,12 @@ def running(book: Path) -> str | None:
         parts = urlsplit(address)
         asked = http.client.HTTPConnection(_HERE, parts.port or 0, timeout=3)
         try:
-            asked.request("GET", f"/?{parts.query}", headers={"Host": f"{_HERE}:{parts.port}"})
+            # As a browser: a page that is still loading says so at once.
+            headers = {"Host": f"{_HERE}:{parts.port}", "Accept": "text/html"}
+            asked.request("GET", f"/?{parts.query}", headers=headers)
             answer = asked.getresponse()
-            ours = f"busbook-{parts.port}=" in (answer.headers.get("set-cookie") or "")
+            cookie = answer.headers.get("set-cookie") or ""
+            ours = f"busbook-{parts.port}=" in cookie or _OPENS in answer.headers
         finally:
             asked.close()
     except (OSError, ValueError, KeyError, TypeError, http.client.HTTPException):
@@ -158,10 +165,12 @@ def serve(
         door = Door(key=key, hosts=hosts, many=lan)
         stop = server.stop
         app = make_app(book, door=door, cache=cache, work=work, addresses=addresses, stop=stop)
-        _write_address(book, address)
+        _write_address(book, address)  # of a book that was only now made
         work.start()
         return app, work.stop
 
+    if (book / _FORMAT).exists():  # an impatient second start finds this one while it loads
+        _write_address(book, address)
     later = _Later(load)
     server = _Server(later)
     later.begin(server.stop)
@@ -226,7 +235,7 @@ class _Later:
             if html and not self.loaded.is_set():
                 # Nothing of the book is in it: nobody was asked for the key yet.
                 sealed = {"content-security-policy": "default-src 'none'; frame-ancestors 'none'"}
-                headers = {"refresh": "1", "cache-control": "no-store", **sealed}
+                headers = {"refresh": "1", "cache-control": "no-store", _OPENS: "1", **sealed}
                 await HTMLResponse(_OPENING, 503, headers)(scope, receive, send)
                 return
         app = self.app or PlainTextResponse("busbook could not start; it says why.\n", 503)
