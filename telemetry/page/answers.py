@@ -15,6 +15,7 @@ from starlette.responses import HTMLResponse, RedirectResponse, Response
 
 from telemetry.book import Logbook
 from telemetry.model.errors import BookError
+from telemetry.page.histories import Histories
 from telemetry.page.rendered import Rendered
 from telemetry.page.work.jobs import Work
 from telemetry.report.sheet.page import style_of
@@ -40,6 +41,8 @@ class Desk:
     rendered : Rendered
     work : Work
         The logs that are on their way into the book.
+    histories : Histories
+        Of its aircraft, judged beside the pages.
     addresses : tuple of str
         Addresses for other devices, where such may ask.
     undo : dict of str to (str, bytes)
@@ -50,6 +53,7 @@ class Desk:
     book: Path
     rendered: Rendered
     work: Work
+    histories: Histories = field(default_factory=Histories)
     addresses: tuple[str, ...] = ()
     undo: dict[str, tuple[str, bytes]] = field(default_factory=dict)
 

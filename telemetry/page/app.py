@@ -79,7 +79,7 @@ def make_app(
         },
     )
     app.state.desk = desk
-    app.state.standing = Standing(desk.rendered)
+    app.state.standing = Standing(desk.rendered, desk.histories)
     app.state.stop = stop
     return Guard(app, door=door, ask=_ask_key, drops=_DROP)
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 
 import segno
@@ -10,7 +11,6 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from telemetry.app.comparing import compare_flights
-from telemetry.app.histories import history
 from telemetry.app.jobs import Job, review_of
 from telemetry.app.pipeline import review
 from telemetry.book import BookFlight, Logbook
@@ -26,6 +26,7 @@ from telemetry.page.answers import (
     ways_home,
     ways_of,
 )
+from telemetry.page.histories import Judging
 from telemetry.page.said import said_in
 from telemetry.report.documents.across import Across
 from telemetry.report.documents.of_history import history_document
@@ -39,9 +40,12 @@ from telemetry.report.sheet import page as sheet_page
 from telemetry.report.sheet.content import sheet_of
 from telemetry.report.words import date_words
 from telemetry.report.writers import html
+from telemetry.results import History
 
 # How long the list of aircraft waits for one that was never judged, s: a page shall be there.
 _WAIT_S = 0.7
+# How long another page waits for a history, s, before it says how far that is.
+_PATIENCE_S = 10.0
 
 
 def home(request: Request) -> Response:
@@ -72,28 +76,51 @@ def _qr(addresses: tuple[str, ...]) -> Markup:
 
 def aircraft(request: Request) -> Response:
     """What about this one?"""
+    return _of_history(request, "aircraft", _history_page, said=True)
+
+
+def _history_page(_: Logbook, name: str, found: History) -> str:
+    links = {f.id: f"/aircraft/{name}/flights/{n}" for n, f in enumerate(found.flights, 1)}
+    document = history_document(found, links)
+    return html.page(document, HistoryScene.of(Across.of(found)), around=ways_of(name))
+
+
+def _of_history(
+    request: Request,
+    page: str,
+    make: Callable[[Logbook, str, History], str],
+    *,
+    said: bool = False,
+) -> Response:
+    """A page made of a history; the one that says how far it is, while that is judged."""
     desk = desk_of(request)
     book = desk.open()
     name = known(book, request.path_params["name"])
-    flights = book.flights(name)
-    said = said_in(desk, book, request)
-    if not flights:
-        return shown("bare", ways_of(name), said=said, name=name)
-
-    def make() -> str:
-        found = history(book, name)
-        links = {f.id: f"/aircraft/{name}/flights/{n}" for n, f in enumerate(found.flights, 1)}
-        document = history_document(found, links)
-        return html.page(document, HistoryScene.of(Across.of(found)), around=ways_of(name))
-
-    return answered(desk.rendered.get(("aircraft", *_whole(desk, book, name)), make), said)
+    told = said_in(desk, book, request) if said else ""
+    key = (page, *_whole(desk, book, name))
+    ready = desk.rendered.known(key)
+    if ready is not None:
+        return answered(ready, told)
+    around = ways_of(name, "" if page == "aircraft" else page.partition(" ")[0])
+    if not book.flights(name):
+        return shown("bare", around, said=told, name=name)
+    found = desk.histories.get(book, name, _PATIENCE_S)
+    if isinstance(found, Judging):
+        return shown("judging", around, said=told, name=name, judging=found, again=True)
+    return answered(desk.rendered.get(key, lambda: make(book, name, found)), told)
 
 
 def flight(request: Request) -> Response:
     """What happened in this flight?"""
     desk = desk_of(request)
     book = desk.open()
-    name, number, one = numbered(book, request)
+    name = known(book, request.path_params["name"])
+    number = request.path_params["number"]
+    key = ("flight", str(number), *_whole(desk, book, name))
+    ready = desk.rendered.known(key)
+    if ready is not None:
+        return answered(ready, said_in(desk, book, request))
+    one = numbered(book, request)[2]
     last = len(book.flights(name))
 
     def make() -> str:
@@ -120,7 +147,10 @@ def flight(request: Request) -> Response:
         )
         return html.render(document_of(made), Scene.of(made), around)
 
-    key = ("flight", one.id, str(number), str(last), *_whole(desk, book, name))
+    # The review stands beside the history, which may take its time.
+    found = desk.histories.get(book, name, _PATIENCE_S)
+    if isinstance(found, Judging):
+        return shown("judging", ways_of(name), name=name, judging=found, again=True)
     return answered(desk.rendered.get(key, make), said_in(desk, book, request))
 
 
@@ -150,49 +180,36 @@ def compare(request: Request) -> Response:
 
 def checks(request: Request) -> Response:
     """What was looked for, and what would have been seen?"""
-    desk = desk_of(request)
-    book = desk.open()
-    name = known(book, request.path_params["name"])
-    flights = book.flights(name)
-    if not flights:
-        return shown("bare", ways_of(name, "checks"), name=name)
+    return _of_history(request, "checks", _checks_page)
 
-    def make() -> str:
-        found = history(book, name)
-        newest = review(book.read(flights[-1].id), book.profile(name))
-        across = checked_across_section(found.checks)
-        sections = [replace(checked_section(newest.checks), title="In the newest recording")]
-        if across is not None:
-            sections.insert(0, replace(across, title="Across all flights"))
-        return rendered(
-            "sections",
-            ways_of(name, "checks"),
-            title=f"{name}: what was checked",
-            lead="What each check looked for, where, and what it would have seen there. What could "
-            "not be judged says why, and what would make it possible.",
-            sections=sections,
-        )
 
-    return answered(desk.rendered.get(("checks", *_whole(desk, book, name)), make))
+def _checks_page(book: Logbook, name: str, found: History) -> str:
+    newest = review(book.read(found.flights[-1].id), book.profile(name))
+    across = checked_across_section(found.checks)
+    sections = [replace(checked_section(newest.checks), title="In the newest recording")]
+    if across is not None:
+        sections.insert(0, replace(across, title="Across all flights"))
+    return rendered(
+        "sections",
+        ways_of(name, "checks"),
+        title=f"{name}: what was checked",
+        lead="What each check looked for, where, and what it would have seen there. What could "
+        "not be judged says why, and what would make it possible.",
+        sections=sections,
+    )
 
 
 def sheet(request: Request) -> Response:
     """What do I take to the field?"""
-    desk = desk_of(request)
-    book = desk.open()
-    name = known(book, request.path_params["name"])
     paper = "letter" if request.query_params.get("paper") == "letter" else "a4"
-    if not book.flights(name):
-        return shown("bare", ways_of(name, "sheet"), name=name)
 
-    def make() -> str:
-        found = history(book, name)
+    def make(book: Logbook, name: str, found: History) -> str:
         newest = review(book.read(found.flights[-1].id), book.profile(name))
         hashes = {part.id: one.sha256 for one in book.recordings(name) for part in one.flights}
         made = sheet_of(found, newest, hashes)
         return sheet_page.render(made, paper, around=ways_of(name, "sheet"))
 
-    return answered(desk.rendered.get(("sheet", paper, *_whole(desk, book, name)), make))
+    return _of_history(request, f"sheet {paper}", make)
 
 
 def numbered(book: Logbook, request: Request) -> tuple[str, int, BookFlight]:

@@ -45,7 +45,7 @@ class Rendered:
             found = self.known(key)  # another thread may have made it meanwhile
             if found is None:
                 found = make()
-                self._keep(self._name(key), found)
+                self.keep(key, found)
         return found
 
     def known(self, key: Sequence[str]) -> str | None:
@@ -76,7 +76,9 @@ class Rendered:
             while len(self.pages) > _MOST_PAGES:
                 self.pages.popitem(last=False)
 
-    def _keep(self, name: str, text: str) -> None:
+    def keep(self, key: Sequence[str], text: str) -> None:
+        """Keep the text of a key."""
+        name = self._name(key)
         self._remember(name, text)
         path = self._path(name)
         if path is None:

@@ -11,9 +11,9 @@ from collections.abc import Iterable
 from dataclasses import asdict, dataclass
 from threading import Lock, Thread
 
-from telemetry.app.histories import history
 from telemetry.book import Logbook
 from telemetry.model.errors import BusbookError, sentence
+from telemetry.page.histories import Histories, Judging
 from telemetry.page.rendered import Rendered
 from telemetry.report.documents.across import Across
 from telemetry.report.parts.first_page import by_gravity
@@ -57,8 +57,8 @@ class Card:
 class Standing:
     """Cards of aircraft, made by a thread beside the pages."""
 
-    def __init__(self, rendered: Rendered) -> None:
-        self.rendered = rendered
+    def __init__(self, rendered: Rendered, histories: Histories) -> None:
+        self.rendered, self.histories = rendered, histories
         self.waiting: dict[str, None] = {}
         self.lock = Lock()
         self.thread: Thread | None = None
@@ -98,21 +98,22 @@ class Standing:
                 name = next(iter(self.waiting))
                 del self.waiting[name]
             key = ("card", str(book.path), name, book.state(name))
-            self.rendered.get(key, lambda n=name: json.dumps(asdict(card_of(book, n))))  # type: ignore[misc]
+            self.rendered.keep(key, json.dumps(asdict(card_of(book, name, self.histories))))
 
 
-def card_of(book: Logbook, name: str) -> Card:
+def card_of(book: Logbook, name: str, histories: Histories) -> Card:
     """The card of one aircraft; what cannot be judged is said there and stops no other."""
     try:
         if not book.flights(name):
             return Card(
                 name=name, level=None, word="No flights yet", reason="Drop a log of it here."
             )
-        found = history(book, name)
+        found = histories.get(book, name)
     except BusbookError as error:
         return Card(name=name, level=None, word="Cannot be judged", reason=error.what)
     except Exception as error:  # a fault in one aircraft's flights hides no other aircraft
         return Card(name=name, level=None, word="Cannot be judged", reason=sentence(error))
+    assert not isinstance(found, Judging), "it was waited for"
     answer, across = found.answer, Across.of(found)
     worst = next(iter(by_gravity(found.open)), None)
     number = len(found.flights)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import shutil
 from pathlib import Path
+from threading import Thread
 from typing import Any
 
 import pytest
@@ -13,6 +14,7 @@ from telemetry.app.adding import add_logs
 from telemetry.book import Logbook
 from telemetry.page.app import make_app
 from telemetry.page.safety import Door
+from telemetry.page.start.serving import _Server, listening
 from telemetry.page.work.jobs import Work
 from tests.cli.conftest import text_of
 from tests.report.conftest import browser  # noqa: F401 - a fixture
@@ -48,6 +50,45 @@ class Page:
         self.work._make()
         while (batch := self.work._next()) is not None:
             self.work._one(batch)
+
+
+class Address:
+    """An address as the browser's helper takes it."""
+
+    def __init__(self, uri: str) -> None:
+        self.uri = uri
+
+    def as_uri(self) -> str:
+        return self.uri
+
+
+class Served:
+    """The page of a book, served in a thread of this process."""
+
+    def __init__(self, book: Path, cache: Path | None = None) -> None:
+        listener = listening(18400, lan=False)
+        host = f"127.0.0.1:{listener.getsockname()[1]}"
+        self.base, self.book = f"http://{host}", book
+        self.work = Work(book, workers=0)
+        app = make_app(
+            book, door=Door(key="key", hosts=frozenset({host})), cache=cache, work=self.work
+        )
+        self.work.start()
+        self.server = _Server(app)
+        self.thread = Thread(target=self.server.run, args=(listener,))
+        self.thread.start()
+
+    def open(self, window: Any, path: str, width: int = 1280, *, dark: bool = False) -> None:
+        window.open(Address(f"{self.base}{path}"), width, dark=dark)
+
+    def enter(self, window: Any) -> None:
+        """Come in with the key, as from the first address."""
+        self.open(window, "/?key=key")
+
+    def close(self) -> None:
+        self.server.stop()
+        self.thread.join(20)
+        self.work.stop()
 
 
 @pytest.fixture(scope="session")

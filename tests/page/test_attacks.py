@@ -10,7 +10,9 @@ from __future__ import annotations
 import asyncio
 import io
 import shutil
+import socket
 import zipfile
+from contextlib import suppress
 from pathlib import Path
 from urllib.parse import quote
 
@@ -20,8 +22,9 @@ from starlette.testclient import TestClient
 from telemetry.book import Logbook
 from telemetry.page import safety
 from telemetry.page.safety import MOST_FORM_BYTES, Door
+from telemetry.page.start import serving
 from tests.cli.conftest import text_of
-from tests.page.conftest import DOOR, HOST, KEY, Page
+from tests.page.conftest import DOOR, HOST, KEY, Page, Served
 from tests.page.test_looking import words
 
 EVIL = "<script>alert(1)</script><img src=x onerror=alert(1)>\"'`"
@@ -324,6 +327,25 @@ def test_who_sends_nothing_is_not_waited_for(season, monkeypatch) -> None:
     }
     asyncio.run(asyncio.wait_for(page.app(scope, receive, send), 3))
     assert sent[0]["status"] == 408
+
+
+def test_who_never_says_what_he_wants_is_given_up(book, monkeypatch) -> None:
+    """A connection that is held open letter by letter takes no place from others for long."""
+    monkeypatch.setattr(serving, "_HEAD_S", 0.3)
+    served = Served(book)
+    host, _, port = served.base.partition("//")[2].partition(":")
+    try:
+        with socket.create_connection((host, int(port)), timeout=20) as slow:
+            slow.sendall(b"GET / HTTP/1.1\r\nHost: ")
+            assert slow.recv(100) == b""
+        with socket.create_connection((host, int(port)), timeout=20) as large:
+            large.sendall(b"GET / HTTP/1.1\r\n")
+            with suppress(OSError):  # it is cut off in the middle
+                for _ in range(40):
+                    large.sendall(b"X-Long: " + b"x" * 8000 + b"\r\n")
+                assert b"200" not in large.recv(100)
+    finally:
+        served.close()
 
 
 def test_a_zip_that_unpacks_to_far_more_than_its_size_is_refused(page) -> None:

@@ -32,7 +32,7 @@ def test_logs_are_added_as_the_command_adds_them(page, tmp_path) -> None:
     assert "data-again" in answer.text
     page.worked()
     told = words(page.get("/work").text)
-    assert "tern 11.csv added tern . Its columns and its name are known." in told
+    assert "tern 11.csv added , tern . Its columns and its name are known." in told
     assert "Everything that came is done" in told
     flights = page.book.flights("tern")
     assert [f.file for f in flights][-1] == "tern 11.csv"

@@ -6,6 +6,7 @@ import re
 from base64 import b64encode
 from hashlib import sha256
 from html import unescape
+from threading import Event
 
 import pytest
 
@@ -101,8 +102,30 @@ def test_the_page_of_a_flight_leads_to_both_neighbours(looked) -> None:
 
 def test_a_page_is_made_once(looked, monkeypatch) -> None:
     first = looked.get("/aircraft/tern").text
-    monkeypatch.setattr("telemetry.page.looking.history", None)
+    monkeypatch.setattr("telemetry.page.looking.history_document", None)
     assert looked.get("/aircraft/tern").text == first
+
+
+def test_a_history_that_takes_its_time_is_said_and_no_page_waits(page, monkeypatch) -> None:
+    go = Event()
+
+    def slow(*args, progress, judged):
+        judged(3, 9)
+        go.wait(60)
+        return history(*args)
+
+    monkeypatch.setattr("telemetry.page.histories.history", slow)
+    monkeypatch.setattr("telemetry.page.looking._PATIENCE_S", 0.05)
+    for path in ("/aircraft/tern", "/aircraft/tern/flights/1", "/aircraft/tern/checks"):
+        answer = page.get(path)
+        assert answer.status_code == 200
+        assert "Its flights are being judged with one another: 3 of 9." in words(answer.text)
+        assert "data-again" in answer.text
+    assert "Being judged" in page.get("/").text
+    assert page.get("/guide").status_code == 200
+    go.set()
+    monkeypatch.setattr("telemetry.page.looking._PATIENCE_S", None)
+    assert "Before the next flight" in page.get("/aircraft/tern").text
 
 
 def test_a_page_is_made_anew_when_the_book_says_something_else(page) -> None:

@@ -14,6 +14,8 @@
         const fresh = new DOMParser().parseFromString(await answer.text(), "text/html");
         const chosen = [...document.querySelectorAll("input[type=file]")].some((i) => i.files.length);
         if (!chosen) {
+          // A page of another kind has scripts and styles of its own.
+          if (fresh.body.className !== document.body.className) { location.reload(); return; }
           document.querySelector("main").replaceWith(fresh.querySelector("main"));
           if (!("again" in fresh.body.dataset)) delete document.body.dataset.again;
         }
