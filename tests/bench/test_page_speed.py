@@ -76,7 +76,10 @@ def test_the_page_over_a_thousand_flights(tmp_path: Path) -> None:
     answer.read()
     cookie = (answer.headers["set-cookie"] or "").partition(";")[0]
     connection.request("GET", "/", headers={"cookie": cookie})
-    assert connection.getresponse().status == 200
+    with connection.getresponse() as listed:
+        assert listed.status == 200
+        listed.read()
+    connection.close()
     shown = time.perf_counter() - began
     process.kill()
     process.communicate()
