@@ -28,7 +28,6 @@
     again();
   };
   again();
-  if (!form()) return;
 
   const send = (files) => {
     if (!files.length) { tell("There was no file in what was dropped."); return; }
@@ -65,6 +64,7 @@
   };
 
   document.addEventListener("dragover", (event) => {
+    if (!form()) return;
     event.preventDefault();
     document.body.classList.add("over");
   });
@@ -72,6 +72,7 @@
     if (!event.relatedTarget) document.body.classList.remove("over");
   });
   document.addEventListener("drop", async (event) => {
+    if (!form()) return;
     event.preventDefault();
     document.body.classList.remove("over");
     const entries = [...event.dataTransfer.items].map((one) => one.webkitGetAsEntry()).filter((e) => e);
@@ -84,7 +85,7 @@
     }
   });
   document.addEventListener("submit", (event) => {
-    if (event.target !== form()) return;
+    if (!form() || event.target !== form()) return;
     event.preventDefault();
     send([...form().querySelectorAll("input[type=file]")].flatMap((input) => [...input.files]));
   });
