@@ -224,7 +224,9 @@ def read_measured(
         row_interval_s=row_interval_s,
         column_maps=column_maps,
     )
-    unsettled = unsettled_supplies(with_values(found.log)) if hold else ()
+    # A header that somebody settled, for this log or an earlier one, is not asked about again.
+    asked = hold and not found.settings
+    unsettled = unsettled_supplies(with_values(found.log)) if asked else ()
     if unsettled:
         names = ", ".join(f"'{plain(one.column)}'" for one in unsettled)
         raise UnsettledColumns(

@@ -8,6 +8,7 @@ import re
 import shutil
 import time
 import zipfile
+from html import unescape
 from pathlib import Path
 
 from telemetry.book import Logbook
@@ -154,6 +155,20 @@ def test_columns_are_settled_with_samples_and_the_answer_is_kept(page) -> None:
     page.worked()
     (log,) = page.work.shown()[0].logs
     assert log.status == "added", log
+
+
+def test_what_is_settled_as_it_stands_is_not_asked_again(page) -> None:
+    page.post("/drop", files=files(**{"tern open": _OPEN}))
+    page.worked()
+    text = page.get("/sort").text
+    answers = {"header": re.search(r'name="header" value="([^"]*)"', text)[1]}
+    for number in re.findall(r'name="place-(\d+)"', text):
+        first = re.search(rf'name="reading-{number}" value="([^"]*)"', text)[1]
+        answers[f"reading-{number}"] = unescape(first)
+    assert all("/" in v for k, v in answers.items() if k != "header"), "as their names say"
+    page.post("/sort/columns", answers)
+    page.worked()
+    assert page.work.shown()[0].logs[0].status != "open"
 
 
 def test_a_log_without_a_time_asks_for_its_interval(page) -> None:
