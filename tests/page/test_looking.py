@@ -56,11 +56,10 @@ def test_every_page_has_a_policy_that_allows_itself_alone(looked, path) -> None:
 
 @pytest.mark.parametrize("path", PATHS)
 def test_every_link_leads_to_a_page(looked, path) -> None:
-    text = looked.get(path).text
+    text = re.sub(r'<form[^>]*method="post"[^>]*>', "", looked.get(path).text)
     for href in set(re.findall(r'(?:href|action)="(/[^"]*)"', text)):
-        if href in ("/drop", "/demo", "/stop", "/remove", "/restore", "/move", "/undo-settings"):
-            continue
-        if href.endswith(("/settings/text", "/note", "/flights/1", "/flights/2")):
+        # The form of a note says what is missing in it; each flight is drawn once elsewhere.
+        if href.endswith(("/note", "/flights/1", "/flights/2")):
             continue
         assert looked.get(unescape(href)).status_code == 200, href
 
