@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import json
 import shutil
+import time
+from contextlib import suppress
 from pathlib import Path
 from threading import Thread
 from typing import Any
@@ -80,6 +83,15 @@ class Served:
 
     def open(self, window: Any, path: str, width: int = 1280, *, dark: bool = False) -> None:
         window.open(Address(f"{self.base}{path}"), width, dark=dark)
+        # The page before may have loaded once more meanwhile, and been taken for this one.
+        there = json.dumps("/" if path.startswith("/?key=") else path)
+        here = f"location.pathname + location.search === {there} && document.readyState"
+        for _ in range(200):
+            with suppress(AssertionError):
+                if window.run(here) == "complete":
+                    return
+            time.sleep(0.1)
+        raise AssertionError(f"{path} never came")
 
     def enter(self, window: Any) -> None:
         """Come in with the key, as from the first address."""
