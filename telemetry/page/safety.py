@@ -132,7 +132,9 @@ class Guard:
     async def _unknown(self, request: Request, body: Receive) -> Response | None:
         """None for one who has the key; else the way in, or the page that asks for the key."""
         if self._same(_cookie(request, self.door.cookie)):
-            return None
+            # A key in the address is not left there, where it would be kept and shown.
+            keyed = request.method in _READS and "key" in request.query_params
+            return _without_key(request) if keyed else None
         given = ""
         if request.method in _READS:
             given = request.query_params.get("key", "")
@@ -147,16 +149,21 @@ class Guard:
         if not self._same(given.strip().lower()):
             self.wrong.append(now)
             return self.ask(True)
-        rest = [(k, v) for k, v in request.query_params.multi_items() if k != "key"]
-        path = "/" if request.url.path == "/key" else request.url.path
-        # Two slashes at the start would name another host.
-        path = "/" + path.lstrip("/\\")
-        response = RedirectResponse(f"{path}?{urlencode(rest)}" if rest else path, 303)
+        response = _without_key(request)
         response.set_cookie(self.door.cookie, self.door.key, httponly=True, samesite="strict")
         return response
 
     def _same(self, given: str) -> bool:
         return hmac.compare_digest(given.encode(), self.door.key.encode())
+
+
+def _without_key(request: Request) -> Response:
+    """The way to the same page, without the key in its address."""
+    rest = [(k, v) for k, v in request.query_params.multi_items() if k != "key"]
+    path = "/" if request.url.path == "/key" else request.url.path
+    # Two slashes at the start would name another host.
+    path = "/" + path.lstrip("/\\")
+    return RedirectResponse(f"{path}?{urlencode(rest)}" if rest else path, 303)
 
 
 def _cookie(request: Request, name: str) -> str:

@@ -85,6 +85,8 @@ def test_the_key_opens_once_and_a_cookie_holds_it_from_then_on(season) -> None:
     assert "httponly" in cookie
     assert "samesite=strict" in cookie
     assert page.get("/guide").status_code == 200
+    again = page.get(f"/guide?key={KEY}", follow_redirects=False)
+    assert again.headers["location"] == "/guide", "the key is not left in the address"
     typed = Page(season, None, key=False)
     wrong = typed.post("/key", {"key": "not-this-one"})
     assert (wrong.status_code, "This is not the key" in wrong.text) == (403, True)
