@@ -15,7 +15,7 @@ from typing import NamedTuple
 import numpy as np
 
 from telemetry.model.log import FloatArray
-from telemetry.numerics.resistance.regression import least_squares
+from telemetry.numerics.linear import least_squares
 
 # Blocks of rows that are averaged, at most, and how many have to be filled (heuristic: units are
 # polled in turn, over some rows all have reported).

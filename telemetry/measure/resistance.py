@@ -12,10 +12,10 @@ from telemetry.aircraft.wire import branch_mohm
 from telemetry.model.channels import Quantity
 from telemetry.model.log import FloatArray
 from telemetry.numerics.intervals import likeness
+from telemetry.numerics.linear import least_squares
 from telemetry.numerics.resistance.fitting import LEAST, Fit
 from telemetry.numerics.resistance.regression import (
     branch_resistance,
-    least_squares,
     source_resistance,
 )
 from telemetry.numerics.sampling import outside

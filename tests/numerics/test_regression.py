@@ -13,11 +13,11 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 from scipy.signal import lfilter
 
+from telemetry.numerics.linear import least_squares
 from telemetry.numerics.resistance import regression
 from telemetry.numerics.resistance.fitting import Fit
 from telemetry.numerics.resistance.regression import (
     branch_resistance,
-    least_squares,
     source_resistance,
 )
 

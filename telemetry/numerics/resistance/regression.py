@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import NDArray
 
@@ -17,37 +15,6 @@ BoolArray = NDArray[np.bool_]
 # Gain error of voltage and current sensor together, as half-width of a 95 % interval: two errors
 # of up to 2 % each, uniform (common practice, no source: 1 to 2 %).
 GAIN = 0.03
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class LinearFit:
-    """Ordinary least squares: coefficients and their standard errors."""
-
-    coef: FloatArray
-    se: FloatArray
-
-
-def least_squares(design: FloatArray, y: FloatArray) -> LinearFit:
-    """Ordinary least squares by QR decomposition, columns scaled to unit length.
-
-    Parameters
-    ----------
-    design : ndarray, shape (n, k)
-        One column per coefficient; a column of ones for an intercept.
-    y : ndarray, shape (n,)
-
-    Returns
-    -------
-    LinearFit
-    """
-    length = np.sqrt((design**2).sum(axis=0))
-    scaled = design / length
-    q, r = np.linalg.qr(scaled)
-    coef = np.linalg.solve(r, q.T @ y)
-    residuals = y - scaled @ coef
-    sd = float(np.sqrt(residuals @ residuals / max(y.size - coef.size, 1)))
-    inverse = np.linalg.inv(r)
-    return LinearFit(coef=coef / length, se=sd * np.sqrt((inverse**2).sum(axis=1)) / length)
 
 
 def source_resistance(

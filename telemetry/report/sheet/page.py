@@ -6,7 +6,6 @@ from markupsafe import Markup
 
 from telemetry.model.text import plain
 from telemetry.report.sheet.content import FieldSheet, SheetList, inspector_lists, left_words
-from telemetry.report.sheet.printed import fitted
 from telemetry.report.words import LEVEL_SIGN
 from telemetry.report.writers.around import Around
 from telemetry.report.writers.html import policy, template, template_text
@@ -22,6 +21,8 @@ def render(sheet: FieldSheet, paper: str = "a4", *, around: Around | None = None
     The same sheet gives the same text. ``around`` is what a server has around it, which sends the
     policy along; a saved page carries its own.
     """
+    from telemetry.report.sheet.printed import fitted  # draws, and takes a second to load
+
     shown = fitted(sheet, paper)
     return template("sheet.html.j2").render(
         sheet=shown,
