@@ -225,3 +225,40 @@ def test_a_page_whose_server_ended_says_so_and_that_nothing_is_lost(
     )
     assert told
     assert "is not lost" in browser.run("document.body.innerText")
+
+
+def test_a_flight_is_moved_and_moved_back(browser: Any, served: Served) -> None:
+    (_, flight, _) = Logbook(served.book).flights("tern")
+    served.open(browser, "/aircraft/tern/flights/2/change")
+    browser.run("document.querySelector('input[name=to]').value = 'gull'")
+    browser.run("document.querySelector('form[action=\"/move\"] button').click()")
+    until(browser, "document.querySelector('.said') !== null")
+    assert flight.id in [f.id for f in Logbook(served.book).flights("gull")]
+    said = browser.run("document.querySelector('.said').textContent")
+    browser.run("document.querySelector('.said button').click()")
+    now = "(document.querySelector('.said')?.textContent ?? null)"
+    until(browser, f"![null, {json.dumps(said)}].includes({now})")
+    assert [f.id for f in Logbook(served.book).flights("tern")][1] == flight.id
+
+
+def test_two_flights_are_chosen_and_compared(browser: Any, looked_at: Served) -> None:
+    looked_at.open(browser, "/aircraft/tern/compare")
+    browser.run("document.querySelector('select[name=a]').value = '1'")
+    browser.run("document.querySelector('select[name=b]').value = '3'")
+    browser.run("document.querySelector('main form button').click()")
+    until(browser, "location.search === '?a=1&b=3' && document.querySelector('figure') !== null")
+    shown = browser.run("document.body.innerText")
+    assert "recording 1, 1 May 2026" in shown
+    assert "recording 3, 3 May 2026" in shown
+
+
+def test_the_timeline_of_a_served_flight_zooms_with_the_keyboard(
+    browser: Any, looked_at: Served
+) -> None:
+    looked_at.open(browser, "/aircraft/tern/flights/3")
+    until(browser, "document.querySelector('.tools button') !== null")
+    shown = "document.querySelector('.extent').textContent"
+    assert browser.run(shown) == "Whole recording."
+    tab_to(browser, "e.textContent === 'Closer'")
+    key(browser, "Enter", "\r", 13)
+    until(browser, f"{shown}.includes(' to ')")

@@ -10,6 +10,7 @@ import socket
 import stat
 import subprocess
 import sys
+import time
 from pathlib import Path
 from threading import Event, Thread, Timer
 
@@ -19,6 +20,7 @@ from click.testing import CliRunner
 from starlette.responses import PlainTextResponse
 from starlette.testclient import TestClient
 
+from telemetry.app.adding import add_logs
 from telemetry.book import Logbook
 from telemetry.book.files import layout
 from telemetry.cli import main
@@ -26,6 +28,8 @@ from telemetry.cli.opening import clicked
 from telemetry.page.start import serving
 from telemetry.page.start.serving import _Later, listening, new_key, qr_lines, running
 from telemetry.page.start.shortcut import make_shortcut, shortcut_for
+from telemetry.page.work.jobs import Work
+from tests.cli.conftest import text_of
 
 ROOT = Path(__file__).parents[2]
 
@@ -276,3 +280,46 @@ def test_the_command_writes_it(tmp_path, monkeypatch) -> None:
     path = Path(re.search(r"wrote (.*)", done.output)[1])
     assert str(tmp_path / "b") in path.read_text()
     assert not (tmp_path / "b").exists(), "nothing is opened"
+
+
+@pytest.mark.skipif(os.name != "posix", reason="killed by a signal of POSIX")
+def test_killed_in_the_middle_of_a_drop_the_next_start_goes_on(started, tmp_path: Path) -> None:
+    """What was sent is in the book after the next start, each log once."""
+    process, address, book = started
+    first = tmp_path / "first.csv"
+    first.write_text(text_of(seed=59))
+    add_logs(Logbook(book), [first], aircraft="gull")
+    cookie = asked(address)[1]["set-cookie"].partition(";")[0]
+    logs = {f"gull {n}.csv": text_of(seed=60 + n) for n in range(4)}
+    boundary = "a-line-that-is-in-no-log"
+    body = "".join(
+        f'--{boundary}\r\nContent-Disposition: form-data; name="logs"; filename="{name}"\r\n'
+        f"Content-Type: text/csv\r\n\r\n{text}\r\n"
+        for name, text in logs.items()
+    )
+    host = address.partition("//")[2].partition("/")[0]
+    connection = http.client.HTTPConnection(host, timeout=60)
+    connection.request(
+        "POST",
+        "/drop",
+        f"{body}--{boundary}--\r\n".encode(),
+        {
+            "cookie": cookie,
+            "origin": f"http://{host}",
+            "content-type": f"multipart/form-data; boundary={boundary}",
+        },
+    )
+    assert connection.getresponse().status == 303
+    process.kill()
+    process.wait()
+    connection.close()
+    work = Work(book, workers=0)
+    work.start()
+    end = time.monotonic() + 60
+    while len(Logbook(book).flights("gull")) <= len(logs):
+        assert time.monotonic() < end
+        time.sleep(0.1)
+    work.stop()
+    assert len({f.recording for f in Logbook(book).flights("gull")}) == 1 + len(logs)
+    checked = Logbook(book).check_book()
+    assert (checked.problems, checked.damaged, checked.edited) == ((), (), ())
