@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from pathlib import Path
 
 from telemetry.importer.archive import is_packed, read_bytes
@@ -11,7 +11,8 @@ from telemetry.importer.names.header_cell import take_apart
 from telemetry.importer.names.words import Role
 from telemetry.importer.text.decoding import decode
 from telemetry.importer.text.dialect import find_separator, take_sample
-from telemetry.importer.text.layout import find_layout
+from telemetry.importer.text.heading import OtherHeader
+from telemetry.importer.text.layout import TableLayout, find_layout
 from telemetry.model.errors import UnreadableLog
 from telemetry.model.files import open_regular
 
@@ -38,10 +39,20 @@ def preamble_of(path: Path) -> tuple[tuple[str, str], ...]:
                 raw = file.read(_HEAD_BYTES)
         sample = take_sample(decode(raw, path=path)[0])
         separator = find_separator(sample)[0]
-        layout = find_layout(sample.head, sample.later, separator) if separator else None
+        layout = _first_layout(sample.head, sample.later, separator) if separator else None
     except (UnreadableLog, OSError, ValueError):
         return ()
     return () if layout is None else layout.preamble
+
+
+def _first_layout(head: Sequence[str], later: Sequence[str], separator: str) -> TableLayout | None:
+    """The layout of the first table, where another with a header of its own follows."""
+    while head:
+        try:
+            return find_layout(head, later, separator)
+        except OtherHeader as other:
+            head, later = head[: other.line - 1], ()
+    return None
 
 
 def packs_in(said: Iterable[tuple[str, str]]) -> str | None:

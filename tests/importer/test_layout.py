@@ -7,8 +7,12 @@ from pathlib import Path
 import pytest
 
 from telemetry.importer import read_log
+from telemetry.importer.heads import preamble_of
 from telemetry.importer.text.layout import TableLayout, find_layout
 from telemetry.model.errors import UnreadableLog
+
+
+ROOT = Path(__file__).parents[2]
 
 
 def layout(text: str, separator: str = ";") -> TableLayout:
@@ -103,3 +107,11 @@ def test_rows_of_two_layouts_without_names_are_refused_in_a_sentence(tmp_path: P
     )
     with pytest.raises(UnreadableLog, match="no time column found"):
         read_log(path)
+
+
+def test_what_stands_above_a_log_whose_header_changes_is_told(tmp_path: Path) -> None:
+    log = tmp_path / "log.csv"
+    changes = ROOT / "tests" / "data" / "good" / "header_changes.csv"
+    log.write_text("Model: Invented tern\n" + changes.read_text(encoding="utf-8"), encoding="utf-8")
+    assert preamble_of(log) == (("Model", "Invented tern"),)
+    assert preamble_of(changes) == ()
