@@ -11,7 +11,6 @@ from telemetry.importer.heads import preamble_of
 from telemetry.importer.text.layout import TableLayout, find_layout
 from telemetry.model.errors import UnreadableLog
 
-
 ROOT = Path(__file__).parents[2]
 
 
