@@ -235,7 +235,8 @@ def kept_licences(folder: Path, site: Path, inside: Path) -> list[str]:
         words = "\n\n".join(Path(str(p.locate())).read_text("utf-8", "replace") for p in texts)
         kinds = one.metadata.get_all("Classifier") or []
         kinds = [k.rpartition(":: ")[2] for k in kinds if k.startswith("License ::")]
-        told = (one.metadata["License-Expression"], one.metadata["License"], ", ".join(kinds))
+        named = [v for k, v in one.metadata.items() if k in ("License-Expression", "License")]
+        told = (*named, ", ".join(kinds))
         kind = next((k for k in told if k and "\n" not in k), "see its text")
         (folder / f"{name}.txt").write_text(f"{name} {one.version}: {kind}\n\n{words}\n", "utf-8")
         listed.append(f"    {name} {one.version}: {kind}")
