@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
+import pandas as pd
 from numpy.typing import NDArray
 
 from telemetry.model.channels import Quantity
@@ -88,9 +89,12 @@ def _commanded(r: Reading, grids: Sequence[FloatArray]) -> BoolArray:
 def _swings(r: Reading, grids: Sequence[FloatArray]) -> BoolArray:
     """Where a current swings more than it does where it is calmest."""
     width = max(round(_OVER_S / _GRID_S), round(_OVER * (r.update_s or 0.0) / _GRID_S))
-    views = [_over(_held(r, grid), width) for grid in grids]
-    scatter = np.concatenate([v.std(axis=1) for v in views])
-    mean = np.concatenate([np.abs(v.mean(axis=1)) for v in views])
+    # Running sums: where a unit reports every ten seconds, a window holds hundreds of instants.
+    views = [
+        pd.Series(_padded(_held(r, grid), width)).rolling(min(width, grid.size)) for grid in grids
+    ]
+    scatter = np.concatenate([v.std(ddof=0).dropna().to_numpy() for v in views])
+    mean = np.concatenate([v.mean().dropna().abs().to_numpy() for v in views])
     calmest = float(np.quantile(scatter, _CALMEST))
     most = max(_TIMES * calmest, calmest + _SCATTER_A, calmest + _STEP * (r.resolution or 0.0))
     swings = scatter > np.maximum(most, _PART * mean)
@@ -113,6 +117,10 @@ def _beside(moves: BoolArray, width: int) -> BoolArray:
 
 def _over(x: FloatArray, width: int) -> FloatArray:
     """The values about each instant, shape (n, width)."""
+    return np.lib.stride_tricks.sliding_window_view(_padded(x, width), max(1, min(width, x.size)))
+
+
+def _padded(x: FloatArray, width: int) -> FloatArray:
+    """The values with half a window of the first before them, and of the last behind."""
     width = max(1, min(width, x.size))
-    padded = np.pad(x, (width // 2, width - 1 - width // 2), mode="edge")
-    return np.lib.stride_tricks.sliding_window_view(padded, width)
+    return np.pad(x, (width // 2, width - 1 - width // 2), mode="edge")
