@@ -79,17 +79,11 @@ def ways_of(name: str, here: str = "", number: int | None = None, last: int = 0)
     """The ways from a page of an aircraft: back, to what else there is of it, to neighbours."""
     ways = [HOME, Way(words=name, href=to("aircraft", name), here=here == "")]
     if number is not None:
-        if number > 1:
-            ways.append(
-                Way(words=f"Flight {number - 1}", href=to("aircraft", name, "flights", number - 1))
-            )
-        ways.append(
-            Way(words=f"Flight {number}", href=to("aircraft", name, "flights", number), here=True)
-        )
-        if number < last:
-            ways.append(
-                Way(words=f"Flight {number + 1}", href=to("aircraft", name, "flights", number + 1))
-            )
+        ways += [
+            Way(words=f"Flight {n}", href=to("aircraft", name, "flights", n), here=n == number)
+            for n in (number - 1, number, number + 1)
+            if 1 <= n <= max(number, last)
+        ]
     for words, page in (
         ("Notes", "notes"),
         ("Compare", "compare"),
@@ -109,14 +103,7 @@ def ways_of(name: str, here: str = "", number: int | None = None, last: int = 0)
 def ways_home(here: str = "/") -> Around:
     """The ways from a page that is of no aircraft."""
     return Around(
-        ways=tuple(
-            Way(words=words, href=href, here=href == here)
-            for words, href in (
-                ("All aircraft", "/"),
-                ("Logs on their way", "/work"),
-                ("Guide", "/guide"),
-            )
-        )
+        ways=tuple(Way(words=words, href=href, here=href == here) for words, href in _EVERYWHERE)
     )
 
 

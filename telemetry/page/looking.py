@@ -80,7 +80,7 @@ def aircraft(request: Request) -> Response:
 
 
 def _history_page(_: Logbook, name: str, found: History) -> str:
-    links = {f.id: f"/aircraft/{name}/flights/{n}" for n, f in enumerate(found.flights, 1)}
+    links = {f.id: to("aircraft", name, "flights", n) for n, f in enumerate(found.flights, 1)}
     document = history_document(found, links)
     return html.page(document, HistoryScene.of(Across.of(found)), around=ways_of(name))
 

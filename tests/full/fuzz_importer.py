@@ -19,6 +19,8 @@ import tempfile
 import time
 import warnings
 from collections import Counter
+from collections.abc import Iterable
+from concurrent.futures import Future
 from pathlib import Path
 
 import numpy as np
@@ -143,23 +145,31 @@ def some_files(seed: int, numbers: range, keep: Path) -> tuple[Counter[str], flo
     return counts, slowest_s, broken
 
 
+def tally(
+    given: Iterable[Future[tuple[Counter[str], float, list[str]]]], *, every: int
+) -> tuple[Counter[str], float]:
+    """All outcomes and the longest time, s; each broken file is printed as soon as it is known."""
+    counts: Counter[str] = Counter()
+    slowest_s = 0.0
+    for number, done in enumerate(given, 1):
+        more, longest_s, broken = done.result()
+        counts += more
+        slowest_s = max(slowest_s, longest_s)
+        for one in broken:
+            print(one, flush=True)
+        if number % every == 0:
+            print(f"{counts.total():,} files: {dict(counts)}", file=sys.stderr, flush=True)
+    return counts, slowest_s
+
+
 def by_mutation(files: int, seed: int, workers: int) -> int:
     """Random mutation; 1 where a file broke a promise."""
     from telemetry.app.workers import worker_pool
 
     steps = [range(n, min(n + STEP, files)) for n in range(0, files, STEP)]
-    counts: Counter[str] = Counter()
-    slowest_s = 0.0
     with worker_pool(workers) as pool:
         given = [pool.submit(some_files, seed, step, Path.cwd()) for step in steps]
-        for number, done in enumerate(given, 1):
-            more, longest_s, broken = done.result()
-            counts += more
-            slowest_s = max(slowest_s, longest_s)
-            for one in broken:
-                print(one, flush=True)
-            if number % 10 == 0:
-                print(f"{counts.total():,} files: {dict(counts)}", file=sys.stderr, flush=True)
+        counts, slowest_s = tally(given, every=10)
     told = ", ".join(f"{n:,} {what}" for what, n in sorted(counts.items(), reverse=True))
     print(f"{counts.total():,} files, seed {seed}: {told}; the slowest {slowest_s:.1f} s")
     if not counts["broken"]:

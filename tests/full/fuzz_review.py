@@ -27,7 +27,7 @@ from click.testing import CliRunner
 ROOT = Path(__file__).parents[2]
 sys.path[:0] = [str(ROOT), str(ROOT / "tests" / "full")]  # from the sources as well as installed
 
-from fuzz_importer import HANGS_S, mutate  # noqa: E402
+from fuzz_importer import HANGS_S, mutate, tally  # noqa: E402
 
 from telemetry.app.pipeline import review  # noqa: E402
 from telemetry.app.workers import worker_pool  # noqa: E402
@@ -138,19 +138,10 @@ def main() -> int:
     parser.add_argument("--workers", type=int, default=1)
     args = parser.parse_args()
     logs = whole_logs(args.seed)
-    counts: Counter[str] = Counter()
-    slowest_s = 0.0
     with worker_pool(args.workers) as pool:
         steps = [range(n, min(n + STEP, args.files)) for n in range(0, args.files, STEP)]
         given = [pool.submit(some_files, args.seed, step, logs, Path.cwd()) for step in steps]
-        for number, done in enumerate(given, 1):
-            more, longest_s, broken = done.result()
-            counts += more
-            slowest_s = max(slowest_s, longest_s)
-            for one in broken:
-                print(one, flush=True)
-            if number % 5 == 0:
-                print(f"{counts.total():,} files: {dict(counts)}", file=sys.stderr, flush=True)
+        counts, slowest_s = tally(given, every=5)
     told = ", ".join(f"{n:,} {what}" for what, n in sorted(counts.items()))
     print(f"{counts.total():,} files, seed {args.seed}: {told}; the slowest {slowest_s:.1f} s")
     if not counts["broken"]:

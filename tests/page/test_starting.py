@@ -194,8 +194,10 @@ def test_the_code_of_characters_is_the_one_of_the_standard() -> None:
 
 
 def test_linux_gets_a_desktop_entry() -> None:
-    made = shortcut_for("linux", Path("/home/a"), '/opt/my "py"$/python3', ("--book", "/x/50% \\b"))
-    assert made.path == Path("/home/a/.local/share/applications/busbook.desktop")
+    made = shortcut_for(
+        "linux", Path("/anybody"), '/opt/my "py"$/python3', ("--book", "/x/50% \\b")
+    )
+    assert made.path == Path("/anybody/.local/share/applications/busbook.desktop")
     assert made.text.startswith("[Desktop Entry]\nType=Application\n")
     (line,) = [x for x in made.text.splitlines() if x.startswith("Exec=")]
     assert line == (
