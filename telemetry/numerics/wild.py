@@ -123,18 +123,22 @@ def remote(values: FloatArray, times: float, least: float = 0.0) -> BoolArray:
     with np.errstate(over="ignore"):
         # The k-th number from an end stands in a part of them no further out than in all of them.
         # Where that part already reaches to both ends no cell is far.
-        part = np.sort(v[:: max(1, v.size // (_SAMPLE * k))])
-        bottom, top = float(part[k]), float(part[-1 - k])
+        part = v[:: max(1, v.size // (_SAMPLE * k))]
+        bottom, top = _from_below(part, k), -_from_below(-part, k)
         far = times * max(top - bottom, -bottom, top, least)
         if least_v >= bottom - far and most_v <= top + far:
             return out
-        bottom = float(np.sort(v[v <= bottom])[k])
-        top = float(np.sort(v[v >= top])[-1 - k])
+        bottom, top = _from_below(v[v <= bottom], k), -_from_below(-v[v >= top], k)
         far = times * max(top - bottom, abs(bottom), abs(top), least)
         if far == 0.0 or (least_v >= bottom - far and most_v <= top + far):
             return out
         out[filled] = _short_runs((v < bottom - far) | (v > top + far))
     return out
+
+
+def _from_below(v: FloatArray, k: int) -> float:
+    """The k-th smallest number, counted from 0."""
+    return float(np.partition(v, k)[k])
 
 
 def uncounted(values: FloatArray) -> BoolArray:
