@@ -87,8 +87,8 @@ def find_logs(paths: Iterable[Path]) -> list[Path | UnreadableLog]:
 
     A folder without a log, or that cannot be read, stands as its error. A README is no log.
     """
-    from telemetry.importer.archive import LOG_ENDINGS
     from telemetry.importer.finding import find_files
+    from telemetry.importer.text.archive import LOG_ENDINGS
 
     found: dict[Path | UnreadableLog, None] = {}
     for path in paths:

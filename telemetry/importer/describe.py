@@ -17,8 +17,9 @@ from telemetry.importer.names.columns import LogColumn, Resolved
 from telemetry.importer.names.resolve import resolve
 from telemetry.importer.names.settings import parse_setting, text_of
 from telemetry.importer.names.values import convert, repeats, resolution
-from telemetry.importer.read import as_in_the_file, refuse_all_blank, time_base, widen
+from telemetry.importer.read import as_in_the_file, refuse_all_blank, widen
 from telemetry.importer.sheet import read_sheet
+from telemetry.importer.timing import time_base
 from telemetry.model.channels import CANONICAL_UNIT, Channel, Quantity
 from telemetry.model.errors import UnreadableLog
 from telemetry.model.units import UNITS

@@ -8,7 +8,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from telemetry.importer.archive import (
+from telemetry.importer.text.archive import (
     SHEET_ENDINGS,
     is_archive,
     is_log,

@@ -6,9 +6,9 @@ import re
 from collections.abc import Iterable, Sequence
 from pathlib import Path
 
-from telemetry.importer.archive import is_packed, read_bytes
 from telemetry.importer.names.header_cell import take_apart
 from telemetry.importer.names.words import Role
+from telemetry.importer.text.archive import is_packed, read_bytes
 from telemetry.importer.text.decoding import decode
 from telemetry.importer.text.dialect import find_separator, take_sample
 from telemetry.importer.text.heading import OtherHeader

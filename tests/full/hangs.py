@@ -29,7 +29,7 @@ sys.path.insert(0, str(ROOT))  # works from the sources as well as installed
 
 import telemetry.app.histories  # noqa: E402 - loaded once, before the forks
 import telemetry.app.pipeline  # noqa: E402
-import telemetry.importer.archive as archive  # noqa: E402
+import telemetry.importer.text.archive as archive  # noqa: E402
 import telemetry.model.files as model_files  # noqa: E402
 import telemetry.report  # noqa: E402, F401
 from telemetry.cli import main as command  # noqa: E402

@@ -10,8 +10,8 @@ from pathlib import Path
 import pytest
 
 from telemetry import UnreadableLog, read_log
-from telemetry.importer import archive
 from telemetry.importer.finding import find_files
+from telemetry.importer.text import archive
 
 GOOD = Path(__file__).parents[1] / "data" / "good"
 LOG = (GOOD / "separator_comma.csv").read_bytes()

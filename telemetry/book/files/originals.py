@@ -11,7 +11,7 @@ from typing import BinaryIO
 import pyarrow as pa
 
 from telemetry.book.files.writing import book_error, read_file, write_file
-from telemetry.importer.archive import is_packed, read_bytes
+from telemetry.importer.text.archive import is_packed, read_bytes
 from telemetry.model.errors import BookError
 from telemetry.model.files import open_regular
 

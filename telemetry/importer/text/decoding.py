@@ -16,8 +16,8 @@ from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 
-from telemetry.importer.archive import read_bytes
 from telemetry.importer.codepages import code_page, decoded
+from telemetry.importer.text.archive import read_bytes
 from telemetry.importer.wording import count, verb
 from telemetry.model.errors import UnreadableLog
 

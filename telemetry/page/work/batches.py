@@ -22,8 +22,8 @@ from pathlib import Path
 from typing import Any, BinaryIO
 
 from telemetry.book.files.writing import PART, json_bytes, read_json, write_file
-from telemetry.importer.archive import is_archive
 from telemetry.importer.finding import find_files
+from telemetry.importer.text.archive import is_archive
 from telemetry.model.errors import BookError
 from telemetry.model.files import is_regular
 

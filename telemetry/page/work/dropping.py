@@ -12,7 +12,7 @@ from starlette.datastructures import UploadFile
 from starlette.requests import Request
 from starlette.responses import Response
 
-from telemetry.importer.archive import is_log
+from telemetry.importer.text.archive import is_log
 from telemetry.page.answers import Desk, desk_of, gone, shown, told, ways_home
 from telemetry.page.work.batches import STATES, WAITING, Batch
 from telemetry.simulate import demo_season
