@@ -115,11 +115,15 @@ def designed(
         Circuit(aircraft, resistances, design_state(aircraft, charge))
         for charge in ("nominal", "floor", "full")
     ]
+    places = [margin.place for margin in nominal]
+    charged = [
+        [worked_out(name, places, circuit) for circuit in circuits]
+        for name in ("all-packs", *CASES)
+    ]
     out = []
     for margin in nominal:
         all_packs, *cases = (
-            _over_charge(*(worked_out(name, margin.place, c) for c in circuits))
-            for name in ("all-packs", *CASES)
+            _over_charge(*(found[margin.place] for found in each)) for each in charged
         )
         ends = (all_packs.voltage_v, all_packs.low_v, all_packs.high_v)
         known = [v for v in ends if v is not None]

@@ -80,9 +80,10 @@ class Measured:
     share : mapping of Interval
         Share of each pack in a change of the total current, 0 to 1.
     return_a : mapping of Interval
-        Return level of the current of each place, A; ``return_a["total"]`` of the whole.
+        Return level of the current of each place but packs and root, A; ``return_a["total"]`` of
+        the whole.
     no_return : mapping of str
-        Why a place (or the total) has no return level.
+        Why one of these has no return level.
     gone : frozenset of str
         Packs that gave nothing at landing although they share the load.
     yields : Interval

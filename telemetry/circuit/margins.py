@@ -21,9 +21,9 @@ from dataclasses import replace
 
 from telemetry.aircraft import Aircraft, Limits
 from telemetry.circuit.known import Measured
-from telemetry.circuit.worst_cases import Circuit, Missing
+from telemetry.circuit.worst_cases import Circuit, CircuitCase, Missing, Numbers
 from telemetry.measure.supply.nearness import near_restart
-from telemetry.numerics.intervals import propagate
+from telemetry.numerics.intervals import Interval, propagate
 from telemetry.results import Level, Margin, Resistance, WorstCase
 
 CASES = ("pack-lost", "return-level", "all-stalled")
@@ -53,11 +53,13 @@ def margins(
     nodes = [n.name for n in aircraft.nodes]
     packs = {p.name for p in aircraft.packs}
     named = [root] if root is not None else []
-    places = dict.fromkeys([*named, *nodes, *(p for p in measured.lowest_v if p not in packs)])
-    return tuple(_margin(place, circuit) for place in places)
+    others = [p for p in measured.lowest_v if p not in packs]
+    places = tuple(dict.fromkeys([*named, *nodes, *others]))
+    cases = [worked_out(name, places, circuit) for name in CASES]
+    return tuple(_margin(place, circuit, tuple(c[place] for c in cases)) for place in places)
 
 
-def _margin(place: str, circuit: Circuit) -> Margin:
+def _margin(place: str, circuit: Circuit, cases: tuple[WorstCase, ...]) -> Margin:
     lowest = circuit.measured.lowest_v.get(place)
     restart = circuit.aircraft.restart_v(place)
     return Margin(
@@ -66,7 +68,7 @@ def _margin(place: str, circuit: Circuit) -> Margin:
         restart_v=restart,
         observed_v=None if lowest is None else lowest - restart,
         comfort_v=circuit.measured.comfort_v.get(place),
-        cases=tuple(worked_out(name, place, circuit) for name in CASES),
+        cases=cases,
     )
 
 
@@ -95,15 +97,48 @@ def case_level(
     return Level.WATCH if near is Level.CLEAR and uncomfortable else near
 
 
-def worked_out(name: str, place: str, circuit: Circuit) -> WorstCase:
-    """One case at one place; without a voltage, and with the reason, where something is missing."""
+def worked_out(name: str, places: Sequence[str], circuit: Circuit) -> dict[str, WorstCase]:
+    """One case at each place; without a voltage, and with the reason, where something is missing.
+
+    What is missing is so whatever the numbers: the intervals are asked of the places left.
+    """
+    centre = {key: x.value for key, x in circuit.inputs.items()}
+    out: dict[str, WorstCase] = {}
     try:
         case = circuit.case(name)
-        volts = propagate(lambda x: {"v": max(case.volts(x, place), 0.0)}, circuit.inputs)["v"]
+        at = case.volts(centre)
     except Missing as missing:
-        return WorstCase(
-            case=name, current_a=None, voltage_v=None, low_v=None, high_v=None, note=str(missing)
-        )
+        return dict.fromkeys(places, _unknown(name, missing))
+    for place in places:
+        try:
+            at(place)
+        except Missing as missing:
+            out[place] = _unknown(name, missing)
+    known = [p for p in places if p not in out]
+
+    def volts(x: Numbers) -> dict[str, float]:
+        at = case.volts(x)
+        return {place: max(at(place), 0.0) for place in known}
+
+    for place, found in propagate(volts, circuit.inputs).items():
+        out[place] = _known(name, case, place, found, centre, circuit)
+    return out
+
+
+def _unknown(name: str, missing: Missing) -> WorstCase:
+    return WorstCase(
+        case=name, current_a=None, voltage_v=None, low_v=None, high_v=None, note=str(missing)
+    )
+
+
+def _known(
+    name: str,
+    case: CircuitCase,
+    place: str,
+    volts: Interval,
+    centre: Numbers,
+    circuit: Circuit,
+) -> WorstCase:
     notes = [case.note, *circuit.notes_on(place)]
     low = max(volts.low, 0.0)
     lowest = circuit.measured.lowest_v.get(place)
@@ -114,7 +149,7 @@ def worked_out(name: str, place: str, circuit: Circuit) -> WorstCase:
     aircraft = circuit.aircraft
     found = WorstCase(
         case=name,
-        current_a=case.amps({key: x.value for key, x in circuit.inputs.items()}, place),
+        current_a=case.amps(centre, place),
         voltage_v=volts.value,
         low_v=low,
         high_v=volts.high,

@@ -147,8 +147,11 @@ def measured_in(
             missed = _missed(v[_inside(t, loaded)], update_s)
             highest[place] = Interval.around(-top.value, 0.0, missed)
     volts = {r.place: (r.t, r.v, 0.0) for r in readings.of(Quantity.VOLTAGE)}
+    peaks = current_peaks(phases, readings, aircraft) if peaks is None else peaks
+    # The root's is that of the whole, and no case asks for a pack's.
+    unasked = {aircraft.root, *(p.name for p in aircraft.packs)}
     levels = _return_levels(
-        current_peaks(phases, readings, aircraft) if peaks is None else peaks,
+        {place: x for place, x in peaks.items() if place not in unasked},
         aircraft.limits.return_flights,
     )
     return Measured(

@@ -26,9 +26,18 @@ class Missing(Exception):
 
 @dataclass(frozen=True, slots=True)
 class CircuitCase:
-    """A case ready to be worked out: numbers in, voltage and current at a place out."""
+    """A case ready to be worked out.
 
-    volts: Callable[[Numbers, str], float]
+    Attributes
+    ----------
+    volts : callable
+        Numbers in; the root is solved once for them, and what comes out tells each place's voltage.
+    amps : callable
+        Numbers and a place in, its current out.
+    note : str
+    """
+
+    volts: Callable[[Numbers], Callable[[str], float]]
     amps: Callable[[Numbers, str], float | None]
     note: str = ""
 
@@ -69,53 +78,62 @@ class Circuit(Known):
         if not left:
             raise Missing(why)
 
-        def volts(x: Numbers, place: str) -> float:
-            lost_v = min(self._yielding(x, place, remaining) for remaining in left)
-            return lost_v if gone else lost_v + self._not_reached_v(x, place)
+        def volts(x: Numbers) -> Callable[[str], float]:
+            try:
+                read_v = self._root_v(x, "peak", self.present)
+            except Missing:
+                read_v = None
+            fed = [self._yielding(x, remaining, read_v) for remaining in left]
+
+            def at(place: str) -> float:
+                lost_v = min(self._carried(load, place, root_v, "peak") for load, root_v in fed)
+                return lost_v if gone else lost_v + self._not_reached_v(x, place, read_v)
+
+            return at
 
         note = f"{' and '.join(gone)} gave nothing already" if gone else ""
         return CircuitCase(volts, self._flow("peak"), f"not known {why}" if why else note)
 
-    def _not_reached_v(self, x: Numbers, place: str) -> float:
+    def _not_reached_v(self, x: Numbers, place: str, read_v: float | None) -> float:
         """How far above the voltage that the state at landing lets expect a place stayed, V.
 
-        With all packs the same peak was carried, and the place was read through it: it fell less
-        where the packs were fuller at that moment, or where not all peaks came together. A reading
-        below what is expected has another cause than this load, and changes nothing here.
+        With all packs the same peak was carried, the root at ``read_v``, and the place was read
+        through it: it fell less where the packs were fuller at that moment, or where not all peaks
+        came together. A reading below what is expected has another cause than this load, and
+        changes nothing here.
         """
         seen_v = self.measured.lowest_v.get(place)
+        if seen_v is None or read_v is None:
+            return 0.0
         try:
-            expected_v = self._by_all_v(x, place, "peak")
+            return max(seen_v - self._carried(x, place, read_v, "peak"), 0.0)
         except Missing:
             return 0.0
-        return 0.0 if seen_v is None else max(seen_v - expected_v, 0.0)
 
-    def _yielding(self, x: Numbers, place: str, packs: list[str]) -> float:
-        """Voltage of a place when these packs carry the peak, which falls with the voltage.
+    def _yielding(
+        self, x: Numbers, packs: list[str], read_v: float | None
+    ) -> tuple[Numbers, float]:
+        """The load, which falls with the voltage, and the root's when these packs carry the peak.
 
-        The peak was read while all packs gave. Near it the voltage is a straight line of the load.
+        The peak was read while all packs gave, the root at ``read_v``. Near it the voltage is a
+        straight line of the load.
         """
-        root_v, part = self._root_v(x, "peak", packs), 1.0
-        try:
-            read_v = self._root_v(x, "peak", self.present)
-        except Missing:
-            read_v = root_v
-        if x[YIELDS] > 0.0 and root_v < read_v:
-            steep_v = (self._root_v(_less(x, _NEAR), "peak", packs) - root_v) / (1.0 - _NEAR)
-            yields_v = max(steep_v, 0.0) * x[YIELDS]
-            root_v = (root_v + yields_v) / (1.0 + yields_v / read_v)
-            part = 1.0 - x[YIELDS] * (1.0 - root_v / read_v)
-        return self._carried(_less(x, part), place, root_v, "peak")
+        root_v = self._root_v(x, "peak", packs)
+        if read_v is None or not (x[YIELDS] > 0.0 and root_v < read_v):
+            return x, root_v
+        steep_v = (self._root_v(_less(x, _NEAR), "peak", packs) - root_v) / (1.0 - _NEAR)
+        yields_v = max(steep_v, 0.0) * x[YIELDS]
+        root_v = (root_v + yields_v) / (1.0 + yields_v / read_v)
+        return _less(x, 1.0 - x[YIELDS] * (1.0 - root_v / read_v)), root_v
 
     def _all_packs(self, load: Load) -> CircuitCase:
-        def volts(x: Numbers, place: str) -> float:
-            return self._by_all_v(x, place, load)
+        """All packs that are there carry the load."""
+
+        def volts(x: Numbers) -> Callable[[str], float]:
+            root_v = self._root_v(x, load, self.present)
+            return lambda place: self._carried(x, place, root_v, load)
 
         return CircuitCase(volts, self._flow(load))
-
-    def _by_all_v(self, x: Numbers, place: str, load: Load) -> float:
-        """Voltage of a place when all packs that are there carry the load."""
-        return self._carried(x, place, self._root_v(x, load, self.present), load)
 
     def _flow(self, load: Load) -> Callable[[Numbers, str], float | None]:
         return lambda x, place: x.get(Input(load, TOTAL if place == self.root else place))
@@ -140,7 +158,7 @@ class Circuit(Known):
         below = [n.name for n in aircraft.nodes if n.name != root]
         limit = self.limit_a(packs)
 
-        def volts(x: Numbers, place: str) -> float:
+        def volts(x: Numbers) -> Callable[[str], float]:
             branch = {
                 n: self._need(x, Input("ohm", n), f"the resistance of the lead to {n}")
                 for n in below
@@ -152,13 +170,17 @@ class Circuit(Known):
             if limit is not None:
                 root_v = min(root_v, limit * load)
             reached = place_volts(root, root_v, children, branch, servo_ohm)
-            if place not in reached:
-                raise Missing(f"what feeds {place} is not known")
-            return reached[place]
+
+            def at(place: str) -> float:
+                if place not in reached:
+                    raise Missing(f"what feeds {place} is not known")
+                return reached[place]
+
+            return at
 
         def amps(x: Numbers, place: str) -> float:
             branch = {n: x[Input("ohm", n)] for n in below}
-            return volts(x, place) / load_ohm(place, children, branch, servo_ohm)
+            return volts(x)(place) / load_ohm(place, children, branch, servo_ohm)
 
         return CircuitCase(volts, amps)
 

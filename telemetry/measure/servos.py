@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -65,6 +66,7 @@ def measure_servos(
     if not controls:
         return ()
     out: list[ServoShare] = []
+    ways = _ways(controls)
     ends = _outermost(readings, aircraft)
     told = {r.place for r in ends}
     for amps in ends:
@@ -78,7 +80,7 @@ def measure_servos(
         if servos and not driven:
             continue
         names = list(driven) if servos else list(controls)
-        out += _at_node(amps, names, driven, controls, phases)
+        out += _at_node(amps, names, driven, controls, ways, phases)
     return tuple(out)
 
 
@@ -109,11 +111,61 @@ def _driven(servos: Sequence[Servo], controls: dict[str, Reading]) -> dict[str, 
     return found
 
 
+class _Ways(NamedTuple):
+    """What controls did up to each of their instants: straight lines between them.
+
+    Attributes
+    ----------
+    names : list of str
+    t : ndarray, shape (n,)
+        Instants of all of them together, s.
+    sums : ndarray, shape (n, 2 controls)
+        Way of each up to the instant, in the control's unit; then the deflection of each from the
+        middle (the median), without its sign, summed over time, in that unit times s.
+    """
+
+    names: list[str]
+    t: FloatArray
+    sums: FloatArray
+
+    def of(self, names: list[str]) -> _Ways:
+        """The same of some of the controls, in this order."""
+        first = [self.names.index(n) for n in names]
+        columns = [*first, *(k + len(self.names) for k in first)]
+        return _Ways(names, self.t, np.ascontiguousarray(self.sums[:, columns]))
+
+    def means(self, at: FloatArray, window_s: float) -> FloatArray:
+        """Mean |rate of travel|, then mean deflection, over the window before each instant.
+
+        Shape (m, 2 controls), in the control's unit per s, and in that unit.
+        """
+        return (self._up_to(at) - self._up_to(at - window_s)) / window_s
+
+    def _up_to(self, at: FloatArray) -> FloatArray:
+        before = np.clip(np.searchsorted(self.t, at, side="right") - 1, 0, self.t.size - 2)
+        start = self.t[before]
+        part = np.clip((at - start) / (self.t[before + 1] - start), 0.0, 1.0)[:, None]
+        low = self.sums.take(before, axis=0)  # many times as quick as by an index
+        return low + part * (self.sums.take(before + 1, axis=0) - low)
+
+
+def _ways(controls: dict[str, Reading]) -> _Ways:
+    t = np.unique(np.concatenate([r.t for r in controls.values()]))
+    ways, areas = [], []
+    for r in controls.values():
+        away = np.abs(r.v - np.median(r.v))
+        ways.append((r.t, np.abs(np.diff(r.v))))
+        areas.append((r.t, 0.5 * (away[1:] + away[:-1]) * np.diff(r.t)))
+    sums = [np.interp(t, at, np.concatenate(([0.0], np.cumsum(x)))) for at, x in (*ways, *areas)]
+    return _Ways(list(controls), t, np.stack(sums, axis=1))
+
+
 def _at_node(
     amps: Reading,
     names: list[str],
     driven: dict[str, tuple[Servo, ...]],
     controls: dict[str, Reading],
+    ways: _Ways,
     phases: Sequence[Phase],
 ) -> list[ServoShare]:
     window = max(amps.update_s or 0.0, 0.1)
@@ -130,16 +182,16 @@ def _at_node(
         if p.kind is PhaseKind.FLIGHT:
             flying |= (t >= p.start_s) & (t < p.end_s)
 
+    hold, own = bool(flying.any()), ways.of(names)
+
     def design(lag: float) -> FloatArray:
-        columns = [np.ones(t.size)]
-        columns += [_travel(controls[n], t - lag, window) for n in names]
-        if flying.any():
-            columns += [_deflection(controls[n], t - lag, window) * flying for n in names]
-        return np.stack(columns, axis=1)
+        means = own.means(t - lag, window)
+        travel, away = means[:, : len(names)], means[:, len(names) :] * flying[:, None]
+        return np.column_stack((np.ones(t.size), travel, *((away,) if hold else ())))
 
     lag = float(_LAGS_S[int(np.argmin([unexplained(design(float(s)), y) for s in _LAGS_S]))])
     block = np.unique(((t - t[0]) / _BLOCK_S).astype(np.intp), return_inverse=True)[1]
-    whole, hold = design(lag), bool(flying.any())
+    whole = design(lag)
     kinds = (-1, *(_TRAVEL,) * len(names), *((_HOLD,) * len(names) if hold else ()))
     found = attribute(whole, y, block, kinds=kinds)
     travel = whole[:, : 1 + len(names)]
@@ -231,19 +283,3 @@ def _lost_travel(control: Reading) -> float:
     if step <= _HAND_S or half <= 0:
         return 1.0
     return float(max(whole / half, 1.0) ** np.log2(step / _HAND_S))
-
-
-def _travel(control: Reading, at: FloatArray, window_s: float) -> FloatArray:
-    """Mean |rate of travel| over the window before each instant, in the control's unit per s."""
-    travelled = np.concatenate(([0.0], np.cumsum(np.abs(np.diff(control.v)))))
-    now = np.interp(at, control.t, travelled)
-    return np.asarray((now - np.interp(at - window_s, control.t, travelled)) / window_s)
-
-
-def _deflection(control: Reading, at: FloatArray, window_s: float) -> FloatArray:
-    """Mean deflection from the middle (the median) over the window, without its sign."""
-    away = np.abs(control.v - np.median(control.v))
-    steps = np.diff(control.t)
-    area = np.concatenate(([0.0], np.cumsum(0.5 * (away[1:] + away[:-1]) * steps)))
-    now = np.interp(at, control.t, area)
-    return np.asarray((now - np.interp(at - window_s, control.t, area)) / window_s)

@@ -169,8 +169,10 @@ def _by_block(
 def non_negative(grams: FloatArray, rises: FloatArray) -> FloatArray:
     """Non-negative x that minimises |A x - y| in each row, from A'A and A'y.
 
-    Where the plain solution is positive it is the one sought (Karush, Kuhn and Tucker: no bound is
-    active). With the symmetric root S of A'A the same x minimises |S x - S^-1 A'y|.
+    Where the plain solution is positive it is the one sought; so is the plain solution of some
+    columns where it is positive and no other column would lower the squares (Karush, Kuhn and
+    Tucker). Which columns these are is solved for one row, and tried in all that are left. With the
+    symmetric root S of A'A the same x minimises |S x - S^-1 A'y|.
 
     Parameters
     ----------
@@ -181,11 +183,32 @@ def non_negative(grams: FloatArray, rises: FloatArray) -> FloatArray:
     -------
     ndarray, shape (draws, k)
     """
-    power, axes = np.linalg.eigh(grams)
-    root = np.sqrt(np.maximum(power, power[:, -1:] * 1e-14))
-    along = np.einsum("dki,dk->di", axes, rises)
-    found: FloatArray = np.einsum("dki,di->dk", axes, along / root**2)
-    for k in np.flatnonzero((found <= 0).any(axis=1)):
-        square = (axes[k] * root[k]) @ axes[k].T
-        found[k], _ = optimize.nnls(square, axes[k] @ (along[k] / root[k]))
+    found = _plain(grams, rises)
+    left = np.flatnonzero((found <= 0).any(axis=1))
+    while left.size:
+        one, left = left[0], left[1:]
+        power, axes = _axes(grams[one])
+        root = (axes * np.sqrt(power)) @ axes.T
+        found[one], _ = optimize.nnls(root, axes @ (rises[one] @ axes / np.sqrt(power)))
+        free = found[one] > 0
+        gram, rise = grams[left], rises[left]
+        trial = np.zeros(rise.shape)
+        trial[:, free] = _plain(gram[:, free][:, :, free], rise[:, free])
+        pull = rise - np.einsum("dik,dk->di", gram, trial)
+        fits = (trial[:, free] > 0).all(axis=1) & (pull[:, ~free] <= 0).all(axis=1)
+        found[left[fits]] = trial[fits]
+        left = left[~fits]
     return found
+
+
+def _plain(grams: FloatArray, rises: FloatArray) -> FloatArray:
+    """The x of each row that minimises |A x - y|, whatever its signs."""
+    power, axes = _axes(grams)
+    along = np.einsum("dki,dk->di", axes, rises)
+    return np.asarray(np.einsum("dki,di->dk", axes, along / power))
+
+
+def _axes(gram: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Eigenvalues, the least of them as large as rounding leaves them, and eigenvectors."""
+    power, axes = np.linalg.eigh(gram)
+    return np.maximum(power, power[..., -1:] * 1e-14), axes

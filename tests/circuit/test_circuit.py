@@ -420,7 +420,7 @@ def test_a_stalled_load_on_a_feeble_source() -> None:
     state = Measured(landing_v={"bus": exact(3.0)}, landing_a={"total": exact(1.0)})
     circuit = Circuit(craft(servos=servos, nodes=[]), (of("source", "bus", 5000),), state)
     case = circuit.case("all-stalled")
-    assert case.volts(values(circuit), "bus") == pytest.approx(4.0)
+    assert case.volts(values(circuit))("bus") == pytest.approx(4.0)
     assert case.amps(values(circuit), "bus") == pytest.approx(0.8)
 
 
@@ -429,15 +429,15 @@ def test_all_packs_at_the_peak() -> None:
     case = circuit.case("all-packs")
     x = {**values(circuit), Input("amps", "wing"): 2.0, Input("peak", "wing"): 9.0}
     # The bus falls by 20 mOhm x 16 A, and the wing's lead takes 30 mOhm x 7 A more.
-    assert case.volts(x, "bus") == pytest.approx(7.28)
-    assert case.volts(x, "wing") == pytest.approx(7.5 - 0.32 - 0.21)
+    assert case.volts(x)("bus") == pytest.approx(7.28)
+    assert case.volts(x)("wing") == pytest.approx(7.5 - 0.32 - 0.21)
     assert (case.amps(x, "bus"), case.amps(x, "wing")) == (20.0, 9.0)
     # By the whole, where only that is known of it.
     del x[Input("amps", "wing")]
     x[Input("apparent", "wing")] = 0.005
-    assert case.volts(x, "wing") == pytest.approx(7.5 - 0.32 - 0.005 * 16)
+    assert case.volts(x)("wing") == pytest.approx(7.5 - 0.32 - 0.005 * 16)
     with pytest.raises(Missing, match="what feeds canopy is not known"):
-        case.volts({**x, Input("volts", "canopy"): 7.0}, "canopy")
+        case.volts({**x, Input("volts", "canopy"): 7.0})("canopy")
 
 
 def test_without_a_bus_no_case_is_worked_out() -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import replace
+from functools import partial
 from types import SimpleNamespace
 from typing import Any
 
@@ -26,7 +27,9 @@ def worked(
     beside: tuple[str, ...] = (),
     volts: Volts = lambda x, _: x["e"],
 ) -> WorstCase:
-    case = SimpleNamespace(volts=volts, amps=lambda x, _: 2 * x["e"], note=note)
+    case = SimpleNamespace(
+        volts=lambda x: partial(volts, x), amps=lambda x, _: 2 * x["e"], note=note
+    )
     circuit: Any = SimpleNamespace(
         case=lambda _: case,
         inputs={"e": e},
@@ -36,7 +39,7 @@ def worked(
             lowest_v={} if lowest is None else {"bus": lowest}, comfort_v={"bus": 6.0}
         ),
     )
-    return worked_out("pack-lost", "bus", circuit)
+    return worked_out("pack-lost", ["bus"], circuit)["bus"]
 
 
 @pytest.mark.parametrize(

@@ -137,9 +137,10 @@ SAW = control([0.0, 4.0, 2.0, 2.0, 10.0])  # way 0, 4, 6, 6, 14; from the median
 )
 def test_mean_rate_and_deflection_over_the_window_before(at_s, window_s, rate, away) -> None:
     at = np.array([at_s])
-    assert sv._travel(SAW, at, window_s) == pytest.approx([rate])
+    ((travel, deflection),) = sv._ways({"saw": SAW}).means(at, window_s)
+    assert travel == pytest.approx(rate)
     if at_s != 1.5:  # the area is taken as a straight line between readings
-        assert sv._deflection(SAW, at, window_s) == pytest.approx([away])
+        assert deflection == pytest.approx(away)
 
 
 @pytest.mark.parametrize(
@@ -382,7 +383,7 @@ def test_the_columns_that_are_told_apart(update_s, window_s, make_readings, monk
     amps = make_readings({("tail", I): (t, steady)}, update_s=update_s).channels[0]
     air = Phase(kind=PhaseKind.FLIGHT, start_s=10.0, end_s=20.0)
     controls = {"elevator": stick, "rudder": still}
-    assert sv._at_node(amps, list(controls), {}, controls, (air,)) == []
+    assert sv._at_node(amps, list(controls), {}, controls, sv._ways(controls), (air,)) == []
     (design, y, block, kinds), (second, _, _, second_kinds), (ground, *_) = seen.given
     # From 1 s after the controls' first reading to before their last one: 1.02 to 29.77 s.
     rows = t[(t > 1.0) & (t < 30.0)]
@@ -413,5 +414,6 @@ def test_sixty_readings_of_the_current_are_needed(rows, told, make_readings, mon
     monkeypatch.setattr(sv, "attribute", seen)
     t = 1.5 + 0.25 * np.arange(rows)  # all of them after the control's first second
     amps = make_readings({("tail", I): (t, t)}).channels[0]
-    sv._at_node(amps, ["elevator"], {}, {"elevator": control(np.arange(40) % 7)}, ())
+    controls = {"elevator": control(np.arange(40) % 7)}
+    sv._at_node(amps, ["elevator"], {}, controls, sv._ways(controls), ())
     assert bool(seen.given) is told
