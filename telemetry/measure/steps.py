@@ -38,6 +38,7 @@ _BEATS = 4.0
 # (heuristic).
 _HELD_STEPS = 2.5
 _ENDS = 0.15
+_ROUNDING = 1e-12  # part of the squares of a column that is none of its own
 _SETTLE_S = 2.0
 
 
@@ -144,19 +145,15 @@ def _step(
     """Instant, slope before, rise of the slope and its half width; None where there is none."""
     n = t.size
     ends = max(_LEAST, math.ceil(_ENDS * n))
-    best: tuple[float, int, FloatArray] | None = None
-    level = math.inf
-    for k in range(ends, n - ends):
-        since = np.where(np.arange(n) >= k, 1.0, 0.0)
-        left, coef = _fit(y, np.ones(n), x, since * x)
-        level = min(level, _fit(y, np.ones(n), x, since)[0])
-        if best is None or left < best[0]:
-            best = (left, k, coef)
-    if best is None:
+    if n <= 2 * ends:
         return None
-    left, k, coef = best
+    # Where a slope, and where a level, explains the most from an instant on.
+    k, at = (ends + int(np.argmax(_gains(y, x, c)[ends : n - ends])) for c in (x, np.ones(n)))
+    since, risen = (np.where(np.arange(n) >= first, 1.0, 0.0) for first in (k, at))
+    left, coef = _fit(y, np.ones(n), x, since * x)
+    level = _fit(y, np.ones(n), x, risen)[0]
     whole = _fit(y, np.ones(n), x)[0]
-    design = np.column_stack([np.ones(n), x, np.where(np.arange(n) >= k, x, 0.0)])
+    design = np.column_stack([np.ones(n), x, since * x])
     variance = max(left / (n - 3), 1e-12) * likeness(y - design @ coef)
     if (whole - left) / variance < _SUP_F:
         return None
@@ -165,6 +162,21 @@ def _step(
         return None
     spread = float(np.linalg.inv(design.T @ design)[2, 2])
     return float(t[k]), float(coef[1]), float(coef[2]), 2.0 * math.sqrt(variance * spread)
+
+
+def _gains(y: FloatArray, x: FloatArray, column: FloatArray) -> FloatArray:
+    """By how much squares fall, of a line of y on x, with this column from each instant on."""
+    axes, size, _ = np.linalg.svd(np.column_stack((np.ones(y.size), x)), full_matrices=False)
+    axes = axes[:, size > _ROUNDING * size[0]]
+    left = y - axes @ (axes.T @ y)
+
+    def from_each_on(values: FloatArray) -> FloatArray:
+        return np.cumsum(values[::-1], axis=0)[::-1]
+
+    power = from_each_on(column**2)
+    own = power - (from_each_on(axes * column[:, None]) ** 2).sum(axis=1)
+    told = own > _ROUNDING * power[0]
+    return np.where(told, from_each_on(column * left) ** 2 / np.where(told, own, 1.0), 0.0)
 
 
 def _fit(y: FloatArray, *columns: FloatArray) -> tuple[float, FloatArray]:

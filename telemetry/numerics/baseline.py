@@ -7,6 +7,8 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from telemetry.numerics.windows import windows
+
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 
@@ -224,14 +226,13 @@ def running_median(
     lo = np.searchsorted(t, centres - window_s / 2, side="left")
     hi = np.searchsorted(t, centres + window_s / 2, side="right")
     median, sigma = np.empty(centres.size), np.empty(centres.size)
-    for k in range(centres.size):
-        part = v[lo[k] : hi[k]]
-        median[k] = _median(part)
-        sigma[k] = MAD_TO_SIGMA * _median(np.abs(part - median[k]))
+    for which, values in windows(v, lo, hi):
+        median[which] = _medians(values)
+        sigma[which] = MAD_TO_SIGMA * _medians(np.abs(values - median[which, None]))
     return np.interp(t, centres, median), np.maximum(np.interp(t, centres, sigma), floor)
 
 
-def _median(v: FloatArray) -> float:
-    """Median of finite values; many times as quick as numpy's on a few hundred of them."""
-    v = np.sort(v)
-    return float(0.5 * (v[(v.size - 1) // 2] + v[v.size // 2]))
+def _medians(v: FloatArray) -> FloatArray:
+    """Median of each row of finite values; many times as quick as numpy's on a few hundred."""
+    v = np.sort(v, axis=1)
+    return np.asarray(0.5 * (v[:, (v.shape[1] - 1) // 2] + v[:, v.shape[1] // 2]))

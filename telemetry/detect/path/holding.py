@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Sequence
-from itertools import pairwise
 
 import numpy as np
 
@@ -14,6 +13,7 @@ from telemetry.model.log import FloatArray
 from telemetry.numerics.sampling import held_at, outside
 from telemetry.numerics.spans import mask_to_spans, merge
 from telemetry.numerics.statistics.held import BoolArray, HeldLevel, held_level
+from telemetry.numerics.windows import windows
 from telemetry.readings import Reading, Readings, Total, source_voltages, total_current
 from telemetry.results import (
     LOADED_PHASES,
@@ -189,9 +189,10 @@ def _left_level(
 def _middle(t: FloatArray, v: FloatArray, edges: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Median and range of the readings in each block; NaN where it has none."""
     at = np.searchsorted(t, edges)
-    parts = [v[a:b] for a, b in pairwise(at)]
-    middle = [float(np.median(x)) if x.size else np.nan for x in parts]
-    return np.array(middle), np.array([float(np.ptp(x)) if x.size else np.nan for x in parts])
+    middle, swing = np.full((2, edges.size - 1), np.nan)
+    for blocks, values in windows(v, at[:-1], at[1:]):
+        middle[blocks], swing[blocks] = np.median(values, axis=1), np.ptp(values, axis=1)
+    return middle, swing
 
 
 def _kind(amps: FloatArray, fell: FloatArray, warm: float | None, known: FloatArray) -> DroopKind:

@@ -12,6 +12,7 @@ from telemetry.model.channels import PlaceKind, Quantity
 from telemetry.model.log import FloatArray
 from telemetry.numerics import sampling
 from telemetry.numerics.spans import common, complement, overlap_s
+from telemetry.numerics.windows import windows
 from telemetry.readings import Reading, Readings, still_spans
 from telemetry.results import Phase, PhaseKind, UnusualCurrent, UnusualKind
 
@@ -173,17 +174,19 @@ def _grounds(
 
 def _held_levels(parts: Sequence[Reading]) -> tuple[FloatArray, FloatArray]:
     """Levels held for some seconds, A, and the usual jumps from reading to reading there, A."""
-    levels, jumps = [], []
+    levels, jumps = [np.empty(0)], [np.empty(0)]
     for p in parts:
+        starts = np.arange(p.size)
         ends = np.searchsorted(p.t, p.t + _REST_S, side="right")
-        ends = np.maximum(ends, np.arange(p.size) + _REST_READINGS)
-        for first, end in enumerate(ends):
-            if end > p.size or (first > 0 and end == ends[first - 1] == p.size):
-                break
-            levels.append(float(np.median(p.v[first:end])))
-            jumps.append(float(np.abs(np.diff(p.v[first:end])).mean()))
-    if levels:
-        return np.array(levels), np.array(jumps)
+        ends = np.maximum(ends, starts + _REST_READINGS)
+        # The first that reaches the end is the last one.
+        whole = (ends <= p.size) & (np.concatenate(([0], ends[:-1])) < p.size)
+        for _, values in windows(p.v, starts[whole], ends[whole]):
+            levels.append(np.median(values, axis=1))
+            jumps.append(np.abs(np.diff(values, axis=1)).mean(axis=1))
+    held = np.concatenate(levels)
+    if held.size:
+        return held, np.concatenate(jumps)
     v = np.concatenate([p.v for p in parts])
     return np.quantile(v, [_REST_SHARE]), np.empty(0)
 

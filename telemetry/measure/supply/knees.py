@@ -12,6 +12,7 @@ from telemetry.model.channels import Quantity
 from telemetry.model.log import FloatArray
 from telemetry.numerics.sampling import held_at, outside
 from telemetry.numerics.statistics.robust import theil_sen
+from telemetry.numerics.windows import windows
 from telemetry.readings import Reading, Readings, source_voltages, total_current
 from telemetry.results import WORKING_PHASES, Event, Knee, Phase, Resistance
 
@@ -207,10 +208,10 @@ def _blocks(t: FloatArray, v: FloatArray, width_s: float) -> tuple[FloatArray, F
     """Middle and upper quantile of the blocks that hold two readings and more."""
     if not t.size:
         return t, v
-    block = ((t - t[0]) // width_s).astype(int)
-    found = [(k, v[block == k]) for k in np.unique(block)]
-    kept = [(k, float(np.quantile(x, _UPPER))) for k, x in found if x.size > 1]
-    return (
-        t[0] + width_s * (np.array([k for k, _ in kept], dtype=float) + 0.5),
-        np.array([x for _, x in kept]),
-    )
+    block = ((t - t[0]) // width_s).astype(np.intp)
+    kept, first, count = np.unique(block, return_index=True, return_counts=True)
+    upper = np.empty(kept.size)
+    for which, values in windows(v, first, first + count):
+        upper[which] = np.quantile(values, _UPPER, axis=1)
+    several = count > 1
+    return t[0] + width_s * (kept[several] + 0.5), upper[several]

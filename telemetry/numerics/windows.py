@@ -1,0 +1,36 @@
+"""Stretches of a series, put together by their length, so that numpy reduces many at once."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+from numpy.typing import NDArray
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.intp]
+
+_MOST = 500_000  # values at once: a few MB
+
+
+def windows(v: FloatArray, first: IntArray, end: IntArray) -> Iterator[tuple[IntArray, FloatArray]]:
+    """The stretches ``v[first:end]``, those of one length together.
+
+    Parameters
+    ----------
+    v : ndarray, shape (n,)
+    first, end : ndarray of int, shape (m,)
+
+    Yields
+    ------
+    which : ndarray of int, shape (k,)
+        Numbers of some stretches, each once in all; those without a value are left out.
+    values : ndarray, shape (k, length)
+        Their values.
+    """
+    lengths = end - first
+    for length in np.unique(lengths[lengths > 0]):
+        every = np.flatnonzero(lengths == length)
+        for part in range(0, every.size, max(1, _MOST // int(length))):
+            which = every[part : part + max(1, _MOST // int(length))]
+            yield which, v.take(first[which][:, None] + np.arange(length))
