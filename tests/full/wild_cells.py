@@ -60,6 +60,8 @@ _TIMES, _EVERY = 8, 20
 _TOLD = 40
 #: Columns of a table that is worth spoiling.
 _WIDE = 3
+#: What may part cells; the comma last, for beside the others it may be a decimal mark.
+_SEPARATORS = (b";", b"\t", b"|", b",")
 
 
 #: The verdict, and the findings as level, code and place.
@@ -115,8 +117,8 @@ class Table:
             return None
         lines = tuple(data.split(b"\n"))
         middle = lines[len(lines) // 2]
-        separator = max((b";", b"\t", b","), key=middle.count)
-        if b'"' in middle or middle.count(separator) < _WIDE:
+        separator = next((s for s in _SEPARATORS if middle.count(s) >= _WIDE), b"")
+        if b'"' in middle or not separator:
             return None
         wide = middle.count(separator)
         header = next(i for i, line in enumerate(lines) if line.count(separator) == wide)
