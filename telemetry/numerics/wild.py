@@ -64,6 +64,7 @@ def wild(
     values = take("outside of what is possible", beyond(values, low, high))
     if size is not None:
         values = take("far from all other values of its column", remote(values, _TIMES, size))
+        values = take("the other sign than all others of its column", turned(values))
     if counter:
         take("a counter does not jump and come back", uncounted(values))
     return found
@@ -139,6 +140,32 @@ def remote(values: FloatArray, times: float, least: float = 0.0) -> BoolArray:
 def _from_below(v: FloatArray, k: int) -> float:
     """The k-th smallest number, counted from 0."""
     return float(np.partition(v, k)[k])
+
+
+def turned(values: FloatArray) -> BoolArray:
+    """Cells with the other sign than all others, alone, of a size that the others have.
+
+    Parameters
+    ----------
+    values : ndarray, shape (n,)
+        NaN where there is no value.
+
+    Returns
+    -------
+    ndarray of bool, shape (n,)
+        Cells between half the usual and the largest size of the others. None of them in a column
+        of which more cells than a few have that sign: then it is one that has both.
+    """
+    out = np.zeros(values.size, dtype=bool)
+    below, above = np.count_nonzero(values < 0.0), np.count_nonzero(values > 0.0)
+    if not 0 < min(below, above) <= few(int(below + above)):
+        return out
+    rows = np.flatnonzero(np.isfinite(values))
+    v = values[rows] if below < above else -values[rows]
+    usual = v[v > 0.0]
+    other = (-v >= 0.5 * float(np.median(usual))) & (-v <= float(usual.max()))
+    out[rows[1:-1]] = other[1:-1] & (v[:-2] >= 0.0) & (v[2:] >= 0.0)
+    return out
 
 
 def uncounted(values: FloatArray) -> BoolArray:

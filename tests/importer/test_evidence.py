@@ -98,6 +98,8 @@ def test_a_pack_that_the_other_charges_is_not_turned_round() -> None:
     assert not turned
     assert "charges" in why
     assert reversed_current(-giving, None, giving)[0], "a sensor the wrong way round"
+    charged[[60, 70, 80]] = -40.0, 8.0, 53.0
+    assert not reversed_current(charged, None, giving)[0], "a slipped point tells nothing"
 
 
 @pytest.mark.parametrize(

@@ -114,3 +114,17 @@ def test_what_stands_above_a_log_whose_header_changes_is_told(tmp_path: Path) ->
     log.write_text("Model: Invented tern\n" + changes.read_text(encoding="utf-8"), encoding="utf-8")
     assert preamble_of(log) == (("Model", "Invented tern"),)
     assert preamble_of(changes) == ()
+
+
+def test_a_stray_cell_behind_the_last_name_shifts_no_name(tmp_path: Path) -> None:
+    """Header and rows end with a separator: what strays behind it is no column without a name."""
+    names = "Time [s];Bus voltage [V];Aileron [%];Elevator [%];Rudder [%]"
+    rows = [f"{i};8.{i % 3};{i % 7};{i % 5};{-i % 9};" for i in range(200)]
+    rows[120] += "-1e-9"
+    log = tmp_path / "log.csv"
+    log.write_text("\n".join([names + ";", *rows]) + "\n")
+    read = read_log(log)
+    assert [c.place for c in read.channels[2:5]] == ["aileron", "elevator", "rudder"]
+    assert not read.provenance.notes
+    log.write_text("\n".join([names, *(f"{row}{row[-2]}" for row in rows)]) + "\n")
+    assert "5 names over 6 columns" in read_log(log).provenance.notes[0]

@@ -53,6 +53,17 @@ def test_what_happened_stays() -> None:
     assert marked(back, Quantity.CURRENT) == []
 
 
+def test_a_number_with_the_other_sign() -> None:
+    """Not where the sign is usual, where nothing else has that size, or where it stays."""
+    flipped = planted(AMPS, r3=-2.9, r70=-0.9, r120=-1.2)
+    assert marked(flipped, Quantity.CURRENT) == [3, 70, 120]
+    assert marked(-flipped, Quantity.CURRENT) == [3, 70, 120]
+    assert marked(planted(AMPS, r70=-4.0, r120=-0.01), Quantity.CURRENT) == []
+    assert marked(planted(AMPS, r70=-1.2, r71=-1.2), Quantity.CURRENT) == []
+    both = np.where(np.arange(200) % 20 == 7, -AMPS, AMPS)
+    assert marked(both, Quantity.CURRENT) == []
+
+
 def test_a_quiet_column_may_move() -> None:
     still = np.zeros(400)
     assert marked(planted(still, r50=12.0, r51=8.0), Quantity.CURRENT) == []

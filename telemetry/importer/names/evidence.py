@@ -351,6 +351,7 @@ def reversed_current(
     -------
     CurrentSign
     """
+    current = np.where(remote(current, 0.5), np.nan, current)
     filled = np.isfinite(current)
     drawn = float(-current[filled & (current < 0)].sum())
     other = float(current[filled & (current > 0)].sum())

@@ -26,6 +26,7 @@ from telemetry.importer.text.tail import is_row
 from telemetry.importer.wording import count
 from telemetry.model.channels import Quantity
 from telemetry.model.errors import UnreadableLog
+from telemetry.numerics.wild import few
 
 FloatArray = NDArray[np.float64]
 
@@ -75,13 +76,13 @@ def align_names(layout: TableLayout, text: bytes, separator: str, decimal: str) 
         not clear are left out.
     """
     names = layout.header
-    width = _filled(layout.rows)
+    width = _filled(layout, layout.rows)
     if not names or len(names) == width or width < len(names) <= layout.fields:
         return layout
     sample = take_sample(text, head_bytes=_PLACE_BYTES, later_bytes=_PLACE_BYTES, places=_PLACES)
     split = (tuple(split_line(line, separator)) for line in (*sample.head, *sample.later))
     rows = [r for r in split if len(r) == layout.fields and is_row(list(r), layout)] or layout.rows
-    width = max(_filled(rows), min(len(names), layout.fields))
+    width = max(_filled(layout, rows), min(len(names), layout.fields))
     looks = [_Look(cells, decimal) for cells in zip(*(r[:width] for r in rows), strict=True)]
     units = layout.units or ("",) * layout.fields
     read = [
@@ -118,10 +119,12 @@ def align_names(layout: TableLayout, text: bytes, separator: str, decimal: str) 
     return replace(layout, names=tuple(aligned), notes=(*layout.notes, note))
 
 
-def _filled(rows: Sequence[Sequence[str]]) -> int:
-    """Columns up to the last that holds anything."""
-    columns = enumerate(zip(*rows, strict=True), 1)
-    return max((i for i, cells in columns if not all(map(is_blank, cells))), default=0)
+def _filled(layout: TableLayout, rows: Sequence[Sequence[str]]) -> int:
+    """Columns up to the last that holds anything; under a blank name, more than stray cells."""
+    bare = range(len(layout.header), layout.header_fields)
+    filled = [len(rows) - sum(map(is_blank, cells)) for cells in zip(*rows, strict=True)]
+    stray = few(len(rows))
+    return max((i + 1 for i, n in enumerate(filled) if n > (stray if i in bare else 0)), default=0)
 
 
 def _odd_decimals(

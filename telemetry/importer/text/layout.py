@@ -45,6 +45,8 @@ class TableLayout:
         is () where the file has no header at all.
     header : tuple of str
         The name row as it stands, without blank cells at its end: it may be shorter or longer.
+    header_fields : int
+        Cells of the name row, with the blank ones at its end.
     header_line : int or None
         Line of the name row, from 1.
     data_line : int
@@ -63,6 +65,7 @@ class TableLayout:
     units: tuple[str, ...] = ()
     sensors: tuple[str, ...] = ()
     header: tuple[str, ...] = ()
+    header_fields: int = 0
     header_line: int | None = None
     data_line: int = 0
     preamble: tuple[tuple[str, str], ...] = ()
@@ -120,6 +123,7 @@ def find_layout(head: Sequence[str], later: Sequence[str], separator: str) -> Ta
         units=units,
         sensors=sensors,
         header=() if name_row is None else stripped(name_row.cells),
+        header_fields=0 if name_row is None else len(name_row.cells),
         header_line=None if name_row is None else name_row.line + 1,
         data_line=started.line,
         preamble=_preamble(head[:first_header]),
