@@ -10,8 +10,9 @@ six columns, any column, the clock's too. What is planted comes from every kind:
     code      what sensors and counters send for "no value": 32767, 65535, -1, 255, 999.9
     sign      the cell's own value, with the other sign
     point     the cell's own value, with the point at the wrong place: times 10, 100 or 1,000
-    zero      0 or next to nothing; at most one in a column, for a place that reads 0 again and
-              again is a place whose supply comes and goes
+    zero      0 or next to nothing, a code of less than a tenth of the lowest too (255 in a column
+              of millivolts); at most one in a column, for a place that reads 0 again and again is a
+              place whose supply comes and goes
 
 A code or a number with a slipped point that lies between half the lowest and twice the highest of
 its column is not planted: nobody can tell it from a reading. Where the verdict or a finding moved,
@@ -60,6 +61,9 @@ _TIMES, _EVERY = 8, 20
 _TOLD = 40
 #: Columns of a table that is worth spoiling.
 _WIDE = 3
+#: A code of less than this part of the own range's low end is next to nothing: that is half the
+#: lowest.
+_NOTHING = 0.2
 #: What may part cells; the comma last, for beside the others it may be a decimal mark.
 _SEPARATORS = (b";", b"\t", b"|", b",")
 
@@ -180,7 +184,10 @@ def spoil(table: Table, chance: random.Random) -> tuple[bytes, tuple[Cell, ...]]
             new = _planted(what, old.replace(",", ".") if table.comma else old, chance)
             if not new or (what in (CODE, POINT) and low <= float(new) <= high):
                 continue
-            zeros += what == ZERO
+            nothing = what == ZERO or (what == CODE and abs(float(new)) < _NOTHING * low)
+            if nothing and zeros:
+                continue
+            zeros += nothing
             if table.comma:
                 new = new.replace(".", ",")
             planted.append(Cell(row=row, column=column, what=what, old=old, new=new))
