@@ -7,7 +7,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from telemetry.numerics.windows import windows
+from telemetry.numerics.statistics.windows import windows
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]

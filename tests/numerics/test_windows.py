@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from telemetry.numerics import windows as module
-from telemetry.numerics.windows import windows
+from telemetry.numerics.statistics import windows as module
+from telemetry.numerics.statistics.windows import windows
 
 V = np.arange(10.0) ** 2
 

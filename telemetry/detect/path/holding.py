@@ -13,7 +13,7 @@ from telemetry.model.log import FloatArray
 from telemetry.numerics.sampling import held_at, outside
 from telemetry.numerics.spans import mask_to_spans, merge
 from telemetry.numerics.statistics.held import BoolArray, HeldLevel, held_level
-from telemetry.numerics.windows import windows
+from telemetry.numerics.statistics.windows import windows
 from telemetry.readings import Reading, Readings, Total, source_voltages, total_current
 from telemetry.results import (
     LOADED_PHASES,

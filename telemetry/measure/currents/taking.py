@@ -12,7 +12,7 @@ from telemetry.model.channels import PlaceKind, Quantity
 from telemetry.model.log import FloatArray
 from telemetry.numerics import sampling
 from telemetry.numerics.spans import common, complement, overlap_s
-from telemetry.numerics.windows import windows
+from telemetry.numerics.statistics.windows import windows
 from telemetry.readings import Reading, Readings, still_spans
 from telemetry.results import Phase, PhaseKind, UnusualCurrent, UnusualKind
 

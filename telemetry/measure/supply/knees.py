@@ -12,7 +12,7 @@ from telemetry.model.channels import Quantity
 from telemetry.model.log import FloatArray
 from telemetry.numerics.sampling import held_at, outside
 from telemetry.numerics.statistics.robust import theil_sen
-from telemetry.numerics.windows import windows
+from telemetry.numerics.statistics.windows import windows
 from telemetry.readings import Reading, Readings, source_voltages, total_current
 from telemetry.results import WORKING_PHASES, Event, Knee, Phase, Resistance
 
