@@ -165,7 +165,7 @@ def _history(
             for row, m in zip(history.listed, history.flights, strict=True)
             for f in m.features
         ),
-        trends=tuple(judged.trends),
+        trends=tuple(t.record() for t in judged.trends),
         findings=(*opened, *(f for f in findings if f.state == "closed")),
         not_judged=tuple(dict.fromkeys(u.why for u in judged.not_judged)),
         checks=outcomes_across(CHECKS, judged, opened),

@@ -60,6 +60,8 @@ class AircraftHistory:
         How many charts share the false alarms of a season.
     table : FeatureTable
         The flights by column.
+    judged_places : dict
+        What was judged of a place's current: by place, what it was set against, and the sign.
     """
 
     flights: Sequence[Measures]
@@ -68,6 +70,9 @@ class AircraftHistory:
     aircraft: Aircraft
     charts: int
     table: FeatureTable
+    judged_places: dict[tuple[str, tuple[str, ...], float], Judgement | None] = field(
+        default_factory=dict, compare=False, repr=False
+    )
 
     @property
     def limits(self) -> Limits:
@@ -99,6 +104,7 @@ class AircraftHistory:
                 first=flight,
                 sign=sign,
                 logarithmic=logarithmic,
+                known=self.table.scores,
             )
 
         now = since(first)
@@ -170,11 +176,53 @@ class Unjudged(NamedTuple):
     next_time: str = "add later flights to the book"
 
 
+class JudgedTrend(NamedTuple):
+    """A chart that is to be shown: values times ``scale`` in ``unit``, ``watch`` and ``ground``."""
+
+    code: str
+    place: str
+    judgement: Judgement
+    quantity: str
+    unit: str
+    scale: float = 1.0
+    watch: float | None = None
+    ground: float | None = None
+
+    @property
+    def sd(self) -> float:
+        """Standard deviation of the last flight, in ``unit``; 0 where there is none."""
+        own = self.judgement.sd
+        return float(own[-1]) * abs(self.scale) if own.size else 0.0
+
+    def record(self) -> Trend:
+        """The record for figures."""
+        j, scale = self.judgement, self.scale
+        until = j.at.size if j.onset is None else j.onset
+        return Trend(
+            code=self.code,
+            place=self.place,
+            quantity=self.quantity,
+            unit=self.unit,
+            flights=tuple(j.at.tolist()),
+            value=tuple((j.rise * scale).tolist()),
+            reach=tuple((_REACH * j.sd * abs(scale)).tolist()),
+            baseline=tuple(j.at[:until].tolist()),
+            score=tuple(j.score.tolist()),
+            chart=tuple(j.chart.tolist()),
+            limit=j.limit,
+            ewma=tuple(j.ewma.tolist()),
+            ewma_reach=tuple(j.ewma_reach.tolist()),
+            watch=self.watch,
+            ground=self.ground,
+            since=None if j.onset is None else int(j.at[j.onset]),
+        )
+
+
 @dataclass(slots=True)
 class JudgedAcross:
     """What was judged across the flights: the charts, drafts of findings, and what could not be."""
 
-    trends: list[Trend] = field(default_factory=list)
+    trends: list[JudgedTrend] = field(default_factory=list)
     drafts: list[FindingDraft] = field(default_factory=list)
     looked: list[Looked] = field(default_factory=list)
     not_judged: list[Unjudged] = field(default_factory=list)
@@ -195,10 +243,10 @@ def least_change(sd: float, limit: float, watch: float | None = None) -> float:
     return max(sd * limit / math.sqrt(LEAST_FLIGHTS), watch or 0.0)
 
 
-def told_least(trend: Trend, quantity: str = "") -> str:
+def told_least(trend: JudgedTrend, quantity: str = "") -> str:
     """The smallest lasting change that a chart would have told, in words."""
-    sd = trend.reach[-1] / _REACH if trend.reach else 0.0
-    least = _up(least_change(sd, trend.limit, None if trend.watch is None else abs(trend.watch)))
+    watch = None if trend.watch is None else abs(trend.watch)
+    least = _up(least_change(trend.sd, trend.judgement.limit, watch))
     unit = f" {trend.unit}" if trend.unit else ""
     return f"{quantity or trend.quantity}: {least:g}{unit} or more, lasting {LEAST_FLIGHTS} flights"
 
@@ -209,40 +257,6 @@ def _up(value: float) -> float:
         return 0.0
     step = 10.0 ** (math.floor(math.log10(value)) - 1)
     return round(math.ceil(value / step - 1e-9) * step, 9)
-
-
-def trend_of(
-    code: str,
-    place: str,
-    judgement: Judgement,
-    *,
-    quantity: str,
-    unit: str,
-    scale: float = 1.0,
-    watch: float | None = None,
-    ground: float | None = None,
-) -> Trend:
-    """The record for figures: values times ``scale`` in ``unit``."""
-    j = judgement
-    until = j.at.size if j.onset is None else j.onset
-    return Trend(
-        code=code,
-        place=place,
-        quantity=quantity,
-        unit=unit,
-        flights=tuple(j.at.tolist()),
-        value=tuple((j.rise * scale).tolist()),
-        reach=tuple((1.96 * j.sd * abs(scale)).tolist()),
-        baseline=tuple(j.at[:until].tolist()),
-        score=tuple(j.score.tolist()),
-        chart=tuple(j.chart.tolist()),
-        limit=j.limit,
-        ewma=tuple(j.ewma.tolist()),
-        ewma_reach=tuple(j.ewma_reach.tolist()),
-        watch=watch,
-        ground=ground,
-        since=None if j.onset is None else int(j.at[j.onset]),
-    )
 
 
 def change_of(

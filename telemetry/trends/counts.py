@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import accumulate
 
 from scipy import stats
 
@@ -66,6 +67,8 @@ def judge_counts(
         so the count is negative binomial.
     """
     level = 1.0 / (run * len(_WINDOWS))
+    sums, with_sums = _sums(counts), _sums([bool(c) for c in counts])
+    others_sums = [_sums(other) for other in others]
     # A flight without an event at either end makes a window likelier by chance: the shorter one,
     # judged before, is the first to be established.
     for end in range(len(counts) + 1):
@@ -73,14 +76,14 @@ def judge_counts(
             start = end - width
             if start < first:
                 continue
-            seen = sum(counts[start:end])
-            with_any = sum(1 for c in counts[start:end] if c)
+            seen = sums[end] - sums[start]
+            with_any = with_sums[end] - with_sums[start]
             if with_any < 2 and seen < _ALONE:
                 continue
-            shape = _PRIOR_COUNT + sum(counts[first:start])
+            shape = _PRIOR_COUNT + sums[start] - sums[first]
             exposure = _PRIOR_FLIGHTS + (start - first)
-            for other in others:
-                shape += sum(other[start:end])
+            for other in others_sums:
+                shape += other[end] - other[start]
                 exposure += width
             held = min(shape, _SUREST)
             odds = exposure * held / shape
@@ -95,3 +98,8 @@ def judge_counts(
                     p=p,
                 )
     return None
+
+
+def _sums(counts: Sequence[int]) -> list[int]:
+    """Sums of the counts before each one, and of all."""
+    return [0, *accumulate(counts)]

@@ -8,10 +8,12 @@ tell (it is a covariate).
 
 from __future__ import annotations
 
+from functools import partial
+
 import numpy as np
 from numpy.typing import NDArray
 
-from telemetry.trends.parts import BoolArray, EvidencePart, IntArray
+from telemetry.trends.parts import BoolArray, EvidencePart, part_of
 from telemetry.trends.table import FeatureTable
 
 FloatArray = NDArray[np.float64]
@@ -51,10 +53,14 @@ def drop_parts(
     made = []
     offset_v = _DIODE_V if held_off else _OFFSET_V
     for name, sigma in (("air", _AIR_MOHM), ("stir", _STIR_MOHM)):
-        found = _drops(table, name, place, parent, current, held_off)
+        what = ("drops", name, place, parent, current, held_off)
+        found = table.rows(what, partial(_drops, name, place, parent, current, held_off))
         if found is None:
             continue
-        at, y, se, inverse = found
+        at = np.flatnonzero(np.isfinite(found[0]))
+        if at.size == 0:
+            continue
+        y, se, inverse = (x[at] for x in found)
         made.append(
             EvidencePart(
                 name=name,
@@ -62,7 +68,8 @@ def drop_parts(
                 y=y,
                 se=se,
                 sigma=sigma,
-                design=(inverse - inverse.mean())[:, None],
+                # Against the first, so that later flights change nothing of earlier ones.
+                design=(inverse - inverse[0])[:, None],
                 slope=np.zeros(1),
                 slope_sd=np.array([1000.0 * offset_v]),
             )
@@ -78,6 +85,14 @@ def slope_part(
     table: FeatureTable, place: str, parent: str, current: str, *, held_off: bool = False
 ) -> EvidencePart | None:
     """Drop per amp over the stretches of each flight: means of several seconds, free of offsets."""
+    what = ("slopes", place, parent, current, held_off)
+    found = table.rows(what, partial(_slopes, place, parent, current, held_off))
+    return None if found is None else part_of("slope", *found, sigma=_SLOPE_MOHM)
+
+
+def _slopes(
+    place: str, parent: str, current: str, held_off: bool, table: FeatureTable
+) -> tuple[FloatArray, FloatArray] | None:
     low, high = (table.stretches("air", "volts", p) for p in (place, parent))
     amps = table.stretches("air", "amps", current)
     if low is None or high is None or amps is None:
@@ -85,16 +100,10 @@ def slope_part(
     good = np.isfinite(low) & np.isfinite(high) & np.isfinite(amps)
     good &= _flowing(amps) | (not held_off)
     fall_mv = 1000.0 * (high - low)
-
-    def line(k: int) -> tuple[float, float]:
-        enough = np.count_nonzero(good[k]) >= _FEW_SLOPE
-        return slope(amps[k, good[k]], fall_mv[k, good[k]]) if enough else (np.nan, np.nan)
-
-    y, se = np.array(table.each(("slope", place, parent, current, held_off), line)).T
-    at = np.flatnonzero(np.isfinite(y))
-    if at.size == 0:
-        return None
-    return EvidencePart(name="slope", at=at, y=y[at], se=se[at], sigma=_SLOPE_MOHM)
+    y, se = np.full((2, table.size), np.nan)
+    for k in np.flatnonzero(good.sum(axis=1) >= _FEW_SLOPE):
+        y[k], se[k] = slope(amps[k, good[k]], fall_mv[k, good[k]])
+    return y, se
 
 
 def _flowing(amps: FloatArray) -> BoolArray:
@@ -132,17 +141,13 @@ def feature_part(
     table: FeatureTable, place: str, feature: str, sigma: float
 ) -> EvidencePart | None:
     """A feature with its own interval as a part; None where no flight has it."""
-    y, se = table.column(place, feature)
-    at = np.flatnonzero(np.isfinite(y))
-    if at.size == 0:
-        return None
-    return EvidencePart(name=feature, at=at, y=y[at], se=se[at], sigma=sigma)
+    return part_of(feature, *table.column(place, feature), sigma=sigma)
 
 
 def _drops(
-    table: FeatureTable, part: str, place: str, parent: str, current: str, held_off: bool
-) -> tuple[IntArray, FloatArray, FloatArray, FloatArray] | None:
-    """Flights, mean drop over mean current, mOhm, its standard error, one over the mean current."""
+    part: str, place: str, parent: str, current: str, held_off: bool, table: FeatureTable
+) -> tuple[FloatArray, FloatArray, FloatArray] | None:
+    """Mean drop over mean current, mOhm, its standard error, one over the mean current."""
     low, high = (table.stretches(part, "volts", p) for p in (place, parent))
     amps = table.stretches(part, "amps", current)
     if low is None or high is None or amps is None:
@@ -152,8 +157,6 @@ def _drops(
     n = good.sum(axis=1)
     enough = np.where(good, amps, 0.0).sum(axis=1) >= _LEAST_A * n
     at = np.flatnonzero((n >= _FEW_BLOCKS) & enough)
-    if at.size == 0:
-        return None
     good, n, amps, fall_mv = good[at], n[at], amps[at], 1000.0 * (high - low)[at]
 
     def mean(x: FloatArray) -> FloatArray:
@@ -168,5 +171,6 @@ def _drops(
     square = np.maximum(mean(spread_a**2), 1e-12)
     slope = mean(scatter * spread_a) / square
     left = scatter - slope[:, None] * spread_a
-    se = np.sqrt(mean(left**2) / (n - 2)) / mean_a
-    return at, mohm, se, 1.0 / mean_a
+    told = np.full((3, table.size), np.nan)
+    told[:, at] = mohm, np.sqrt(mean(left**2) / (n - 2)) / mean_a, 1.0 / mean_a
+    return told[0], told[1], told[2]

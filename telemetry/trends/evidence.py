@@ -6,16 +6,16 @@ then measured against the flights before it began.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from itertools import product
+from functools import cache, partial
 from math import inf
+from typing import NamedTuple
 
 import numpy as np
 from scipy import stats
 
 from telemetry.numerics.statistics.charts import (
-    ChangeChart,
     change_chart,
     change_limit,
     change_now,
@@ -24,7 +24,14 @@ from telemetry.numerics.statistics.charts import (
 )
 from telemetry.numerics.statistics.passage import Remaining, remaining
 from telemetry.numerics.statistics.robust import likely_step, mann_kendall, theil_sen
-from telemetry.trends.parts import EvidencePart, FloatArray, IntArray, Weighed, weigh
+from telemetry.trends.parts import (
+    EvidencePart,
+    FloatArray,
+    IntArray,
+    KnownScores,
+    Weighed,
+    weigh,
+)
 
 # One flight fills no chart: scores are cut at this part of the limit (heuristic).
 _MOST = 0.75
@@ -52,8 +59,8 @@ class Judgement:
     ----------
     at, score, rise, sd
         As in :class:`Weighed`; where a change is established, against the flights before it.
-    chart : ndarray, shape (n,)
-        Evidence for a lasting rise after each flight, standard deviations; 0 where there is none.
+    charted : callable
+        Gives ``chart``: it takes far longer than its last value, which is all that most ask for.
     limit : float
     first : int
         First flight of the baseline.
@@ -81,7 +88,7 @@ class Judgement:
     score: FloatArray
     rise: FloatArray
     sd: FloatArray
-    chart: FloatArray
+    charted: Callable[[], FloatArray]
     limit: float
     first: int
     sure: bool
@@ -96,6 +103,11 @@ class Judgement:
     per_flight_high: float | None = None
     p_trend: float = 1.0
     step: bool = False
+
+    @property
+    def chart(self) -> FloatArray:
+        """Evidence for a lasting rise after each flight, standard deviations; 0 where none is."""
+        return self.charted()
 
     @property
     def mean_rise(self) -> float:
@@ -122,6 +134,7 @@ def judge_rise(
     first: int = 0,
     sign: float = 1.0,
     logarithmic: bool = False,
+    known: KnownScores | None = None,
 ) -> Judgement | None:
     """Judge whether the parts of one place have risen (or fallen) for good.
 
@@ -144,6 +157,8 @@ def judge_rise(
         1 for a rise, -1 for a fall; rise and scores are returned with this sign.
     logarithmic : bool
         True where the values are logarithms: the rise is then returned as a relative one.
+    known : KnownScores, optional
+        Of parts that were judged before.
 
     Returns
     -------
@@ -152,12 +167,20 @@ def judge_rise(
     """
     own = [p.since(first) for p in parts]
     while True:
-        found = _judged(own, flights, run, strict, first, sign, logarithmic)
+        found = _judged(own, flights, run, strict, first, sign, logarithmic, known)
         if found is None or found.onset is None:
             return found
         back = int(found.at[found.onset])
         before = [p.until(back) for p in own]
-        stood = judge_rise(before, back, run=run, first=first, sign=-sign, logarithmic=logarithmic)
+        stood = judge_rise(
+            before,
+            back,
+            run=run,
+            first=first,
+            sign=-sign,
+            logarithmic=logarithmic,
+            known=known,
+        )
         if stood is None or stood.onset is None:
             return found
         began = int(stood.at[stood.onset])
@@ -174,25 +197,21 @@ def _judged(
     first: int,
     sign: float,
     logarithmic: bool,
+    known: KnownScores | None,
 ) -> Judgement | None:
     """The same, whatever stood before the change."""
-    weighed = weigh(own, flights)
+    weighed = weigh(own, flights, known=known)
     if weighed.at.size == 0:
         return None
     limit = change_limit(run)
-    score, chart = _charted(sign * weighed.score, limit)
-    if chart.high[-1] > _DOUBTFUL * limit:
+    worth = inf
+    score, now = _charted(sign * weighed.score, limit)
+    if now.high > _DOUBTFUL * limit:
         # A change widens the scatter it is judged by: taken apart from it, it is judged anew.
-        steady = [p.steady(int(weighed.at[chart.since[-1]])) for p in own]
-        weighed = weigh(steady, flights)
-        score, chart = _charted(sign * weighed.score, limit, sum_worth(own))
+        steady = [p.steady(int(weighed.at[now.since])) for p in own]
+        weighed, worth = weigh(steady, flights), sum_worth(own)
+        score, now = _charted(sign * weighed.score, limit, worth)
         own = steady
-    high = np.maximum(chart.high, 0.0)
-    higher = limit if strict is None else change_limit(strict)
-    # The limit that grounds leaves room for a scatter known from few flights: healthy books of a
-    # hundred flights reached it never, with the scatter taken as known.
-    cut, whole = _cut(sign * weighed.score, higher), np.array([weighed.score.size])
-    sure = bool(change_now(cut[None], whole)[0] > higher)
 
     def shown(w: Weighed) -> tuple[FloatArray, FloatArray]:
         if not logarithmic:
@@ -205,26 +224,29 @@ def _judged(
         score=score,
         rise=rise,
         sd=sd,
-        chart=high,
+        charted=cache(partial(_chart, score, worth)),
         limit=limit,
         first=first,
-        sure=sure,
+        sure=False,
     )
-    if high[-1] <= limit:
+    if now.high <= limit:
         return plain
-    below = np.flatnonzero(high <= limit)
+    below = np.flatnonzero(plain.chart <= limit)
     signal = int(below[-1]) + 1 if below.size else 0
+    higher = limit if strict is None else change_limit(strict)
+    # The limit that grounds leaves room for a scatter known from few flights: healthy books of a
+    # hundred flights reached it never, with the scatter taken as known.
+    sure = _charted(sign * weighed.score, higher)[1].high > higher
 
     def before(onset: int) -> Weighed:
         return weigh(own, flights, np.arange(flights) < weighed.at[onset])
 
-    charted = int(chart.since[-1])
-    last = max(charted, signal)
-    onset, _ = _onset(sign * before(charted).rise, last)
+    last = max(now.since, signal)
+    onset, _ = _onset(sign * before(now.since).rise, last)
     against = before(onset)  # now with all flights before the change
     onset, stepped = _onset(sign * against.rise, last)
     rise, sd = shown(against)
-    found = replace(plain, rise=rise, sd=sd, signal=signal, onset=onset)
+    found = replace(plain, rise=rise, sd=sd, sure=sure, signal=signal, onset=onset)
     return _measured(replace(found, step=stepped and _is_sudden(found)), against.doubt)
 
 
@@ -255,15 +277,22 @@ def sum_worth(parts: Sequence[EvidencePart]) -> float:
     return _SUM_WORTH if sum(p.at.size > 0 for p in parts) > 1 else inf
 
 
-def _charted(score: FloatArray, limit: float, worth: float = inf) -> tuple[FloatArray, ChangeChart]:
-    """Scores cut for that limit, and their chart."""
-    cut = _cut(score, limit)
-    return cut, change_chart(cut, worth=worth)
+class _Now(NamedTuple):
+    """A chart's last value, and the first flight after the change that it is of."""
+
+    high: float
+    since: int
 
 
-def _cut(score: FloatArray, limit: float) -> FloatArray:
-    """Scores cut so that one flight alone cannot reach the limit."""
-    return np.clip(score, -_MOST * limit, _MOST * limit)
+def _charted(score: FloatArray, limit: float, worth: float = inf) -> tuple[FloatArray, _Now]:
+    """Scores cut so that one flight alone cannot reach that limit, and where their chart ends."""
+    cut = np.clip(score, -_MOST * limit, _MOST * limit)
+    now = change_now(cut[None], np.array([cut.size]), worth=worth)
+    return cut, _Now(float(now.high[0]), int(now.since[0]))
+
+
+def _chart(score: FloatArray, worth: float) -> FloatArray:
+    return np.maximum(change_chart(score, worth=worth).high, 0.0)
 
 
 def _onset(rise: FloatArray, last: int) -> tuple[int, bool]:
@@ -273,18 +302,28 @@ def _onset(rise: FloatArray, last: int) -> tuple[int, bool]:
 
     The chart dates a change as if it were a step; of one that grows that is somewhere on its way.
     """
-    k = np.arange(rise.size)
-
-    def explained(first: int, is_step: bool) -> float:
-        shape = (k >= first).astype(float) if is_step else np.maximum(k - first + 1.0, 0.0)
-        x = shape - shape.mean()
-        return float(x @ rise) ** 2 / float(x @ x)
-
-    tried = product(range(1, last + 1), (False, True))
-    first, is_step = max(tried, key=lambda t: explained(*t), default=(last, False))
+    explained = _explained(rise)[1 : last + 1]
+    best = int(explained.argmax()) if explained.size else 2 * last - 2
+    first, is_step = best // 2 + 1, bool(best % 2)
     while first < last and rise[first] <= 0:
         first += 1  # a line through noise begins a flight or two before there is any of it
     return first, is_step
+
+
+def _explained(rise: FloatArray) -> FloatArray:
+    """What a line and a step that begin at each value explain, sums of squares, shape (n, 2)."""
+    n = rise.size
+    left = np.arange(n, 0, -1.0)  # values from each one on
+    sums = _from_each_on(rise - rise.mean())
+    line = (left * (left + 1.0) / 2.0, left * (left + 1.0) * (2.0 * left + 1.0) / 6.0)
+    shapes = ((*line, _from_each_on(sums)), (left, left, sums))
+    with np.errstate(invalid="ignore", divide="ignore"):  # a step at the first value is none
+        told = [product**2 / (squares - total**2 / n) for total, squares, product in shapes]
+    return np.stack(told, axis=1)
+
+
+def _from_each_on(x: FloatArray) -> FloatArray:
+    return np.asarray(np.cumsum(x[::-1])[::-1], dtype=np.float64)
 
 
 def _measured(j: Judgement, doubt: float) -> Judgement:

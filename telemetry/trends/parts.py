@@ -7,7 +7,7 @@ would move, into one score a flight.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Hashable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -75,6 +75,18 @@ class EvidencePart:
         if self.design is None or self.slope is None:
             return self.y
         return np.asarray(self.y - self.design @ self.slope, dtype=np.float64)
+
+    def begins(self, other: EvidencePart) -> bool:
+        """Whether the other one goes on from where this ends: scored alike up to there."""
+        n = self.y.size
+        same = (self.sigma, self.weight, self.known) == (other.sigma, other.weight, other.known)
+        pairs = ((self.slope, other.slope), (self.slope_sd, other.slope_sd))
+        values = ((self.y, other.y), (self.se, other.se), (self.design, other.design))
+        return (
+            same
+            and all(_equal(a, b) for a, b in pairs)
+            and all(_equal(a, None if b is None else b[:n]) for a, b in values)
+        )
 
     def scores(self, learn: BoolArray) -> Scores:
         """Scores of its values; ``learn`` is by flight."""
@@ -150,6 +162,40 @@ class EvidencePart:
         )
 
 
+def part_of(name: str, y: FloatArray, se: FloatArray, *, sigma: float) -> EvidencePart | None:
+    """A part of values flight by flight, NaN where none is; None where there is none at all."""
+    at = np.flatnonzero(np.isfinite(y))
+    if at.size == 0:
+        return None
+    return EvidencePart(name=name, at=at, y=y[at], se=se[at], sigma=sigma)
+
+
+class KnownScores:
+    """Scores of values that are judged again with each flight: those of the longest series serve.
+
+    The score of a value does not depend on those after it.
+    """
+
+    def __init__(self) -> None:
+        self._known: dict[Hashable, tuple[EvidencePart, Scores]] = {}
+
+    def of(self, part: EvidencePart) -> Scores:
+        """Scores of a part of which every value is learnt."""
+        n = part.y.size
+        begins = (part.name, part.sigma, *part.y[:_LEAST_FLIGHTS].tolist())
+        longest = self._known.get(begins)
+        if longest is not None and part.begins(longest[0]):
+            return Scores(*(x[:n] for x in longest[1]))
+        found = part.scores(np.ones(int(part.at[-1]) + 1, dtype=bool))
+        if longest is None or n >= longest[0].y.size:
+            self._known[begins] = part, found
+        return found
+
+
+def _equal(a: FloatArray | None, b: FloatArray | None) -> bool:
+    return a is b if a is None or b is None else np.array_equal(a, b)
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Weighed:
     """All parts together, flight by flight.
@@ -174,7 +220,13 @@ class Weighed:
     doubt: float
 
 
-def weigh(parts: Sequence[EvidencePart], flights: int, learn: BoolArray | None = None) -> Weighed:
+def weigh(
+    parts: Sequence[EvidencePart],
+    flights: int,
+    learn: BoolArray | None = None,
+    *,
+    known: KnownScores | None = None,
+) -> Weighed:
     """Scores of all parts together, one a flight.
 
     Parameters
@@ -184,13 +236,16 @@ def weigh(parts: Sequence[EvidencePart], flights: int, learn: BoolArray | None =
         Number of flights in all.
     learn : ndarray of bool, shape (flights,), optional
         False for flights that the baseline is not to learn from.
+    known : KnownScores, optional
+        Where all are learnt.
     """
+    known = None if learn is not None else known
     learn = np.ones(flights, dtype=bool) if learn is None else learn
     used = [p for p in parts if p.at.size]
     score, rise = (np.zeros((len(used), flights)) for _ in range(2))
     sd = np.full((len(used), flights), np.inf)
     for i, part in enumerate(used):
-        found = part.scores(learn)
+        found = part.scores(learn) if known is None else known.of(part)
         # How many flights this part had learnt from before each flight.
         count = np.r_[0, np.cumsum(learn[part.at])[:-1]]
         ready = count >= _LEAST_FLIGHTS - 1

@@ -8,13 +8,14 @@ stir was like. The rest is not taken off first: its error would come back in eve
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
 
 from telemetry.aircraft import Aircraft
 from telemetry.trends.measures import Measure, Measures
-from telemetry.trends.parts import EvidencePart
+from telemetry.trends.parts import EvidencePart, part_of
 from telemetry.trends.table import FeatureTable
 
 FloatArray = NDArray[np.float64]
@@ -69,10 +70,7 @@ def current_parts(
     kind = 2 if not others else 0 if mirror else 1
     made = []
     for name in ("stir", "air", "rest"):
-        if name == "rest":
-            found = _rest_ratio(table, place, others)
-        else:
-            found = _load_ratio(table, name, place, others)
+        found = table.rows(("ratio", name, place, *others), partial(_ratio, name, place, others))
         if found is None:
             continue
         y, se, level = found
@@ -89,12 +87,21 @@ def current_parts(
                 sigma=_SIGMA[name][kind],
                 response=RESPONSE[name],
                 doubt=_DOUBT[name],
-                design=(level[at] - level[at].mean())[:, None] if regress else None,
+                # Against the first, so that later flights change nothing of earlier ones.
+                design=(level[at] - level[at[0]])[:, None] if regress else None,
                 slope=np.zeros(1) if regress else None,
                 slope_sd=np.array([_SLOPE_SD[name]]) if regress else None,
             )
         )
     return made
+
+
+def _ratio(
+    name: str, place: str, others: Sequence[str], table: FeatureTable
+) -> tuple[FloatArray, FloatArray, FloatArray] | None:
+    if name == "rest":
+        return _rest_ratio(table, place, others)
+    return _load_ratio(table, name, place, others)
 
 
 def _load_ratio(
@@ -162,23 +169,24 @@ def ramp_part(
         Whether the mirror is among them.
     """
     own = table.stretches("air", "amps", place)
-    stretches = {o: t for o in others if (t := table.stretches("air", "amps", o)) is not None}
-    theirs = list(stretches.values())
-    if own is None or not theirs:
+    with_air = [o for o in others if table.stretches("air", "amps", o) is not None]
+    if own is None or not with_air:
         return None
+    found = table.rows(("ramps", place, *with_air), partial(_ramps, place, with_air))
+    return None if found is None else part_of("ramp", *found, sigma=_RAMP_SIGMA[0 if mirror else 1])
 
-    def ramp(k: int) -> tuple[float, float] | None:
-        air = table.flights[k].air
-        return None if air is None else _ramp(air.block_s, own[k], [t[k] for t in theirs])
 
-    told = table.each(("ramp", place, *stretches), ramp)
-    rows = [(k, *found) for k, found in enumerate(told) if found is not None]
-    if not rows:
-        return None
-    at, y, se = np.array(rows).T
-    return EvidencePart(
-        name="ramp", at=at.astype(np.int64), y=y, se=se, sigma=_RAMP_SIGMA[0 if mirror else 1]
-    )
+def _ramps(
+    place: str, others: Sequence[str], table: FeatureTable
+) -> tuple[FloatArray, FloatArray] | None:
+    own, *theirs = (table.stretches("air", "amps", p) for p in (place, *others))
+    y, se = np.full((2, table.size), np.nan)
+    for k, m in enumerate(table.flights):
+        beside = [t[k] for t in theirs if t is not None]
+        found = None if m.air is None or own is None else _ramp(m.air.block_s, own[k], beside)
+        if found is not None:
+            y[k], se[k] = found
+    return y, se
 
 
 def _ramp(

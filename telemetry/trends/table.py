@@ -4,16 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Callable, Hashable, Sequence
 from functools import cached_property
-from typing import Any, TypeVar
+from itertools import product
 
 import numpy as np
 from numpy.typing import NDArray
 
 from telemetry.trends.measures import Blocks, Measures
+from telemetry.trends.parts import KnownScores
 
 FloatArray = NDArray[np.float64]
-
-_Told = TypeVar("_Told")
 
 # A 95 % interval is this many standard errors wide.
 _WIDE = 3.92
@@ -25,6 +24,11 @@ class FeatureTable:
     Parameters
     ----------
     flights : sequence of Measures
+
+    Attributes
+    ----------
+    scores : KnownScores
+        Of the parts that are made of it, for its parts as well.
     """
 
     def __init__(self, flights: Sequence[Measures]) -> None:
@@ -43,7 +47,8 @@ class FeatureTable:
                 if f.low is not None and f.high is not None:
                     se[k] = (f.high - f.low) / _WIDE
         self._stacks: dict[tuple[str, str, str], FloatArray | None] = {}
-        self._told: dict[Hashable, list[Any]] = {}
+        self._rows: dict[Hashable, tuple[FloatArray, ...] | None] = {}
+        self.scores = KnownScores()
         self._whole: FeatureTable | None = None
 
     def until(self, end: int) -> FeatureTable:
@@ -52,14 +57,21 @@ class FeatureTable:
         part.flights, part.size = self.flights[:end], min(end, self.size)
         columns = ((key, (v[:end], se[:end])) for key, (v, se) in self._columns.items())
         part._columns = {key: both for key, both in columns if not np.isnan(both[0]).all()}
-        part._stacks, part._told, part._whole = {}, self._told, self._whole or self
+        part._stacks, part._rows, part._whole = {}, self._rows, self._whole or self
+        part.scores = self.scores
         return part
 
-    def each(self, what: Hashable, work: Callable[[int], _Told]) -> list[_Told]:
-        """What ``work`` tells of each flight by its index, done once for a table and its parts."""
-        told = self._told.setdefault(what, [])
-        told += [work(k) for k in range(len(told), self.size)]
-        return told[: self.size]
+    def rows(
+        self, what: Hashable, work: Callable[[FeatureTable], tuple[FloatArray, ...] | None]
+    ) -> tuple[FloatArray, ...] | None:
+        """Arrays with a value a flight, each by itself, worked out once for a table and its parts.
+
+        ``work`` gets the table of all flights.
+        """
+        if what not in self._rows:
+            self._rows[what] = work(self._whole or self)
+        found = self._rows[what]
+        return None if found is None else tuple(x[: self.size] for x in found)
 
     def column(self, place: str, feature: str) -> tuple[FloatArray, FloatArray]:
         """Values and standard errors of a feature, shape (flights,); NaN where not measured."""
@@ -86,15 +98,27 @@ class FeatureTable:
         return self._places("volts")
 
     def _places(self, what: str) -> tuple[str, ...]:
-        seen: dict[str, None] = {}
-        for m in self.flights:
-            for blocks in (m.stir, m.air):
-                seen.update(dict.fromkeys(() if blocks is None else getattr(blocks, what)))
-        return tuple(seen)
+        found = self._whole or self
+        return tuple(p for p, first in found._first_seen[what].items() if first < self.size)
+
+    @cached_property
+    def _first_seen(self) -> dict[str, dict[str, int]]:
+        """For "amps" and "volts" each place with the first flight that has any, in their order."""
+        seen: dict[str, dict[str, int]] = {"amps": {}, "volts": {}}
+        for k, m in enumerate(self.flights):
+            for what, blocks in product(seen, (m.stir, m.air)):
+                for place in () if blocks is None else getattr(blocks, what):
+                    seen[what].setdefault(place, k)
+        return seen
 
     def steps_a(self, place: str) -> FloatArray:
         """Resolution of a place's current, flight by flight, A; 0 where it is not known."""
-        return np.array([m.steps_a.get(place, 0.0) for m in self.flights])
+        found = self.rows(
+            ("steps", place),
+            lambda whole: (np.array([m.steps_a.get(place, 0.0) for m in whole.flights]),),
+        )
+        assert found is not None
+        return found[0]
 
     def stretches(self, part: str, what: str, place: str) -> FloatArray | None:
         """Means over the stretches of all flights, shape (flights, stretches), NaN where none.

@@ -213,21 +213,26 @@ def against_others(part: EvidencePart, sets: PackSets, one: int) -> EvidencePart
     """
     own = sets.of[part.at]
     reach = _NEAR * sets.count
-    rows = []
-    for i in np.flatnonzero(own == one):
-        near = [_last(own[:i], other) for other in range(sets.count) if other != one]
-        found = [j for j in near if j is not None and part.at[i] - part.at[j] <= reach]
-        if found:
-            rows.append((i, found))
-    if not rows:
+    others = [other for other in range(sets.count) if other != one]
+    # The last value of each other set up to each one, shape (others, n).
+    last = np.array([_last(own == other) for other in others]).reshape(len(others), own.size)
+    near = (last >= 0) & (part.at - part.at[last] <= reach)
+    at = np.flatnonzero((own == one) & near.any(axis=0))
+    if at.size == 0:
         return None
-    at = np.array([i for i, _ in rows])
+    near, last = near[:, at], last[:, at]
+    count = near.sum(axis=0)
+
+    def of_others(x: FloatArray) -> FloatArray:
+        """Sum of their values, shape (flights, ...)."""
+        held = near.reshape(*near.shape, *(1,) * (x.ndim - 1))
+        return np.asarray(np.where(held, x[last], 0.0).sum(axis=0), dtype=np.float64)
 
     def less(x: FloatArray) -> FloatArray:
-        return np.array([x[i] - x[j].mean(axis=0) for i, j in rows])
+        return np.asarray(x[at] - (of_others(x).T / count).T, dtype=np.float64)
 
     variance = part.spread**2
-    spread = np.array([variance[i] + variance[j].sum() / len(j) ** 2 for i, j in rows])
+    spread = variance[at] + of_others(variance) / count**2
     # Of the scatter of two means the part beyond that of one value counts as their own error.
     return replace(
         part,
@@ -256,6 +261,6 @@ def as_steady_as(part: EvidencePart, others: Sequence[EvidencePart]) -> Evidence
     return replace(part, sigma=scaled, weight=part.weight + told)
 
 
-def _last(of: IntArray, one: int) -> int | None:
-    found = np.flatnonzero(of == one)
-    return int(found[-1]) if found.size else None
+def _last(held: NDArray[np.bool_]) -> IntArray:
+    """Index of the last True up to each value, shape (n,); -1 where there is none."""
+    return np.maximum.accumulate(np.where(held, np.arange(held.size), -1))

@@ -125,7 +125,7 @@ def chart_by_flight(chart: Chart, flights: int) -> FloatArray:
         again = chart.sign * _weighed(steady, parts, ready)[:, at]
         now[doubtful] = change_now(
             np.clip(again, -cut, cut), doubtful + 1, worth=evidence.sum_worth(parts)
-        )
+        ).high
     # A flight without any of the parts leaves the chart where it was.
     last = np.searchsorted(at, np.arange(flights), side="right") - 1
     high[last >= 0] = now[last[last >= 0]]

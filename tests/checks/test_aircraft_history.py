@@ -13,9 +13,9 @@ import pytest
 from telemetry.aircraft import Aircraft, Node, Servo
 from telemetry.checks.aircraft_history import (
     AircraftHistory,
+    JudgedTrend,
     change_of,
     established,
-    trend_of,
     usual,
 )
 from telemetry.checks.causes.kinds import CauseKind
@@ -229,7 +229,9 @@ def test_trend(make_judgement: Make, scale: float) -> None:
         sd=np.array([0.1, 0.2, 0.3, 0.4]),
         score=np.array([1.0, 0.0, 2.0, 3.0]),
     )
-    t = trend_of("c", "tail", j, quantity="q", unit="%", scale=scale, watch=5.0, ground=9.0)
+    t = JudgedTrend(
+        "c", "tail", j, quantity="q", unit="%", scale=scale, watch=5.0, ground=9.0
+    ).record()
     assert t.flights == (1, 3, 4, 7)
     assert t.value == pytest.approx([0.0, 0.1 * scale, 0.5 * scale, 0.6 * scale])
     assert t.reach == pytest.approx([19.6, 39.2, 58.8, 78.4])
@@ -243,7 +245,7 @@ def test_trend(make_judgement: Make, scale: float) -> None:
 
 def test_without_an_onset_every_flight_is_baseline(make_judgement: Make) -> None:
     j = make_judgement(3, None, rise=np.array([0.25, 0.5, 0.75]))
-    t = trend_of("c", "tail", j, quantity="q", unit="V")
+    t = JudgedTrend("c", "tail", j, quantity="q", unit="V").record()
     assert (t.baseline, t.since, t.value) == ((0, 1, 2), None, (0.25, 0.5, 0.75))
     assert (t.watch, t.ground) == (None, None)
 

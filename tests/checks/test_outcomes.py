@@ -8,10 +8,11 @@ from __future__ import annotations
 
 from typing import Any
 
+import numpy as np
 import pytest
 
 from telemetry.aircraft import Aircraft
-from telemetry.checks.aircraft_history import JudgedAcross, Looked, Unjudged
+from telemetry.checks.aircraft_history import JudgedAcross, JudgedTrend, Looked, Unjudged
 from telemetry.checks.in_flight import Judged, judge_log
 from telemetry.checks.listed import CHECKS
 from telemetry.checks.outcomes import outcomes_across
@@ -34,8 +35,8 @@ from telemetry.results import (
     Quality,
     Resistance,
     SupplyLevel,
-    Trend,
 )
+from telemetry.trends.evidence import Judgement
 from tests.checks.test_findings import CRAFT, GOOD, PHASES, column, fall, low
 
 SMALL = Aircraft(bus="bus")
@@ -314,18 +315,19 @@ def across(judged: JudgedAcross, *findings: Finding) -> dict[tuple[str, str | No
     return {(o.code, o.place): o for o in outcomes_across(CHECKS, judged, findings)}
 
 
-def charted(code: str, place: str, reach: float) -> Trend:
-    return Trend(
-        code=code, place=place, quantity="rise", unit="mOhm", flights=(0, 1, 2),
-        value=(0.0, 0.0, 0.0), reach=(reach,) * 3, baseline=(0, 1, 2), score=(0.0,) * 3,
-        chart=(0.0,) * 3, limit=4.5, watch=8.0,
+def charted(code: str, place: str, sd: float) -> JudgedTrend:
+    none = np.zeros(3)
+    judgement = Judgement(
+        at=np.arange(3), score=none, rise=none, sd=np.full(3, sd), charted=lambda: none,
+        limit=4.5, first=0, sure=False,
     )  # fmt: skip
+    return JudgedTrend(code, place, judgement, quantity="rise", unit="mOhm", watch=8.0)
 
 
 def test_across_flights_each_check_and_place_has_an_outcome() -> None:
     few = Unjudged(("sensor-offset",), "tail", NotJudged.TOO_FEW_FLIGHTS, "two flights only")
     judged = JudgedAcross(
-        trends=[charted("branch-resistance-rising", p, 1.96) for p in ("left wing", "tail")],
+        trends=[charted("branch-resistance-rising", p, 1.0) for p in ("left wing", "tail")],
         looked=[Looked("pack-out", "pack 1", "less than 3 %")],
         not_judged=[few],
     )
@@ -342,12 +344,12 @@ def test_across_flights_each_check_and_place_has_an_outcome() -> None:
     assert {code for code, _ in out} == {c.code for c in CHECKS if c.across}
 
 
-@pytest.mark.parametrize(("reach", "told"), [(1.96, "8 mOhm"), (19.6, "26 mOhm")])
+@pytest.mark.parametrize(("sd", "told"), [(1.0, "8 mOhm"), (10.0, "26 mOhm")])
 def test_what_a_chart_would_have_told_is_the_limit_or_what_chance_allows(
-    reach: float, told: str
+    sd: float, told: str
 ) -> None:
     """The mean of three flights stands 4.5 deviations out at d = 4.5 / sqrt(3) sd = 2.6 sd."""
-    judged = JudgedAcross(trends=[charted("branch-resistance-rising", "tail", reach)])
+    judged = JudgedAcross(trends=[charted("branch-resistance-rising", "tail", sd)])
     assert f": {told} or more" in (across(judged)["branch-resistance-rising", "tail"].sees or "")
 
 

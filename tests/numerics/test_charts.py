@@ -335,7 +335,9 @@ def test_the_last_value_of_many_charts() -> None:
     alone = [
         change_chart(x[:n]).high[-1] if n else -np.inf for x, n in zip(score, values, strict=True)
     ]
-    np.testing.assert_allclose(change_now(score, values), alone)
+    np.testing.assert_allclose(change_now(score, values).high, alone)
+    since = [change_chart(x[:n]).since[-1] for x, n in zip(score, values, strict=True) if n > 1]
+    assert change_now(score, values).since[values > 1].tolist() == since
 
 
 def test_of_an_unknown_deviation_the_chart_is_the_largest_t_of_two_means() -> None:
@@ -346,7 +348,7 @@ def test_of_an_unknown_deviation_the_chart_is_the_largest_t_of_two_means() -> No
     for n in range(4, 26):
         t = max(stats.ttest_ind(y[k:n], y[:k]).statistic for k in range(1, n - 1))
         assert found.high[n - 2] == pytest.approx(stats.norm.isf(stats.t.sf(t, n - 2)), abs=1e-4)
-    now = change_now(score[None], np.array([24]), learnt=1, worth=0.0)
+    now = change_now(score[None], np.array([24]), learnt=1, worth=0.0).high
     assert now[0] == pytest.approx(found.high[-1])
 
 

@@ -229,7 +229,7 @@ def make_judgement() -> MakeJudgement:
             "score": np.zeros(flights),
             "rise": np.where(at >= (flights if onset is None else onset), now, 0.0),
             "sd": np.full(flights, 0.01),
-            "chart": np.linspace(0.0, 9.0, flights),
+            "charted": lambda: np.linspace(0.0, 9.0, flights),
             "limit": 4.5,
             "first": 0,
             "sure": False,

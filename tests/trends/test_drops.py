@@ -57,8 +57,8 @@ def test_mean_drop_over_mean_current(parts: Make) -> None:
     assert air.y == pytest.approx([30.0, 40.0])
     assert air.se == pytest.approx([0.0, 0.0], abs=1e-9)
     assert air.sigma == 1.0
-    # One over 2 A and 4 A about their mean of 0.375; an offset of 30 mV is not known.
-    assert air.design == pytest.approx(np.array([[0.125], [-0.125]]))
+    # One over 2 A and 4 A against the first; an offset of 30 mV is not known.
+    assert air.design == pytest.approx(np.array([[0.0], [-0.25]]))
     assert air.slope is not None
     assert air.slope_sd is not None
     assert (air.slope.tolist(), air.slope_sd.tolist()) == ([0.0], [30.0])

@@ -27,7 +27,7 @@ def judgement(rise, *, onset=None, at=None, sd=None, step=False) -> Judgement:
         score=rise,
         rise=rise,
         sd=np.ones(rise.size) if sd is None else np.broadcast_to(np.asarray(sd, float), rise.shape),
-        chart=rise,
+        charted=lambda: rise,
         limit=4.0,
         first=0,
         sure=False,
@@ -60,8 +60,8 @@ def test_scores_are_cut_at_three_quarters_of_the_limit() -> None:
     # Five flights are known before the fourth score, six before the fifth; the pattern of a change
     # there is 5 / sqrt(6 * 5), 5 / sqrt(7 * 6).
     one, two = 5 / sqrt(30), 5 / sqrt(42)
-    assert chart.high[-1] == pytest.approx(3.0 * (one + two) / hypot(one, two))
-    assert chart.since[-1] == 3
+    assert chart.high == pytest.approx(3.0 * (one + two) / hypot(one, two))
+    assert chart.since == 3
 
 
 def test_the_ewma_weighs_the_newest_flight_by_a_fifth_within_three_deviations() -> None:

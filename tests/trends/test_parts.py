@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from math import sqrt
+from typing import Any
 
 import numpy as np
 import pytest
 from scipy import stats
 
-from telemetry.trends.parts import EvidencePart, log_odds, moved_since, weigh
+from telemetry.trends.parts import EvidencePart, KnownScores, log_odds, moved_since, weigh
 
 # With a scatter known as well as from a milliard flights, the n-th value is predicted by the mean
 # of those before it, with deviation sigma sqrt(1 + 1/(n - 1)).
@@ -164,6 +166,42 @@ class TestWeigh:
         found = weigh([other, doubtful], 6, learn)
         w = np.array([1 / 1.5, 1 / (1.5 + 0.4**2)])
         assert found.doubt == pytest.approx(0.4 * w[1] / w.sum(), rel=1e-6)
+
+
+class TestKnownScores:
+    def test_of_a_series_that_grows_they_are_those_of_the_longest(self) -> None:
+        rng = np.random.default_rng(5)
+        whole = part(
+            rng.normal(size=30).tolist(),
+            se=np.full(30, 0.2),
+            design=rng.normal(size=(30, 1)),
+            slope=np.zeros(1),
+            slope_sd=np.ones(1),
+        )
+        known = KnownScores()
+        longest = known.of(whole)
+        for n in (3, 4, 17, 30):
+            begun = whole.until(n)
+            for found, alone in zip(known.of(begun), begun.scores(np.ones(n, bool)), strict=True):
+                np.testing.assert_allclose(found, alone, rtol=1e-9)
+            assert np.shares_memory(known.of(begun).score, longest.score)
+
+    @pytest.mark.parametrize(
+        "other",
+        [{"sigma": 2.0}, {"weight": 9.0}, {"known": True}, {"se": np.full(9, 0.5)}],
+    )
+    def test_another_series_has_its_own(self, other: dict[str, Any]) -> None:
+        values = [1.0, 2.0, 3.0, 1.5, 2.5, 9.0, 1.0, 2.0, 4.0]
+        known, one = KnownScores(), part(values, se=np.zeros(9))
+        known.of(one)
+        another = replace(one, **other)
+        np.testing.assert_array_equal(known.of(another), another.scores(np.ones(9, bool)))
+
+    def test_a_series_that_goes_another_way_has_its_own(self) -> None:
+        known, begins = KnownScores(), [1.0, 2.0, 3.0, 1.5]
+        known.of(part([*begins, 2.5, 9.0]))
+        other = part([*begins, 2.0])
+        np.testing.assert_array_equal(known.of(other), other.scores(np.ones(5, bool)))
 
 
 class TestMovedSince:

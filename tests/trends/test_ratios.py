@@ -152,8 +152,8 @@ class TestCurrentParts:
         part = parts_of(*flights, mirror=False)["air"]
         assert part.at.tolist() == [0, 2]
         assert part.design is not None
-        # Logarithms 0 and ln 4, about their mean.
-        assert part.design.tolist() == [[pytest.approx(-log(2.0))], [pytest.approx(log(2.0))]]
+        # Logarithms 0 and ln 4, against the first.
+        assert part.design.tolist() == [[0.0], [pytest.approx(log(4.0))]]
 
 
 class TestRest:

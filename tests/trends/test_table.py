@@ -106,15 +106,15 @@ class TestUntil:
                     assert np.array_equal(found[:, :width], expected, equal_nan=True)
                     assert np.isnan(found[:, width:]).all()
 
-    def test_what_a_flight_tells_is_worked_out_once(self, make_flight: Make) -> None:
+    def test_what_flights_tell_is_worked_out_once(self, make_flight: Make) -> None:
         whole, asked = FeatureTable([make_flight()] * 5), []
 
-        def work(k: int) -> int:
-            asked.append(k)
-            return 10 * k
+        def work(table: FeatureTable) -> tuple[np.ndarray]:
+            asked.append(table.size)
+            return (10.0 * np.arange(table.size),)
 
-        assert whole.until(2).each("ten", work) == [0, 10]
-        assert whole.each("ten", work) == [0, 10, 20, 30, 40]
-        assert whole.until(3).each("ten", work) == [0, 10, 20]
-        assert asked == [0, 1, 2, 3, 4]
-        assert whole.until(1).each("other", work) == [0]
+        assert whole.until(2).rows("ten", work)[0].tolist() == [0, 10]
+        assert whole.rows("ten", work)[0].tolist() == [0, 10, 20, 30, 40]
+        assert whole.until(3).rows("ten", work)[0].tolist() == [0, 10, 20]
+        assert asked == [5]
+        assert whole.until(1).rows("none", lambda _: None) is None

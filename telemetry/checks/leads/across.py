@@ -10,9 +10,9 @@ import numpy as np
 from telemetry.checks.aircraft_history import (
     AircraftHistory,
     JudgedAcross,
+    JudgedTrend,
     Unjudged,
     established,
-    trend_of,
     usual,
 )
 from telemetry.checks.causes.kinds import CauseKind
@@ -116,7 +116,7 @@ def _branch(
     watch = history.limits.branch_watch_mohm * share
     ground = history.limits.branch_ground_mohm * share
     found.trends.append(
-        trend_of(
+        JudgedTrend(
             "branch-resistance-rising",
             place,
             j,
@@ -243,7 +243,7 @@ def _offset(
             return None
         if sign > 0:
             found.trends.append(
-                trend_of(
+                JudgedTrend(
                     "sensor-offset",
                     place,
                     j,

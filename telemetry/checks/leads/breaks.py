@@ -11,10 +11,10 @@ from telemetry.checks.aircraft_history import (
     LEAST_FLIGHTS,
     AircraftHistory,
     JudgedAcross,
+    JudgedTrend,
     Looked,
     Unjudged,
     established,
-    trend_of,
     usual,
 )
 from telemetry.checks.causes.kinds import CauseKind
@@ -197,7 +197,7 @@ def _straying(
     if j is None:
         return None
     found.trends.append(
-        trend_of(
+        JudgedTrend(
             "contact-intermittent",
             place,
             j,

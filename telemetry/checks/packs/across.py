@@ -129,7 +129,8 @@ def _weak(
         y=end_v,
         se=np.zeros(at.size),
         sigma=_END_SIGMA_V,
-        design=np.stack([start_v - start_v.mean(), used_ah - used_ah.mean()], axis=1),
+        # Against the first, so that later flights change nothing of earlier ones.
+        design=np.stack([start_v - start_v[0], used_ah - used_ah[0]], axis=1),
         slope=np.array([_END_PER_START, _END_PER_AH * per_ah]),
         slope_sd=np.array([_END_PER_START_SD, _END_PER_AH_SD * per_ah]),
     )
@@ -192,7 +193,7 @@ def _share(
         se=np.zeros(at.size),
         sigma=_SHARE_SIGMA,
         weight=_SHARE_WEIGHT,
-        design=(apart - apart.mean())[:, None],
+        design=(apart - apart[0])[:, None],
         slope=np.array([_SHARE_PER_V]),
         slope_sd=np.array([_SHARE_PER_V_SD]),
     )

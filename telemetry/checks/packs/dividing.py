@@ -2,13 +2,20 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 import numpy as np
 
-from telemetry.checks.aircraft_history import AircraftHistory, JudgedAcross, established, trend_of
+from telemetry.checks.aircraft_history import (
+    AircraftHistory,
+    JudgedAcross,
+    JudgedTrend,
+    established,
+)
 from telemetry.checks.packs.sets import of_all, set_evidence, set_name, weak_set
 from telemetry.model.log import FloatArray
 from telemetry.results import Level
-from telemetry.trends.parts import EvidencePart
+from telemetry.trends.parts import EvidencePart, part_of
 from telemetry.trends.table import FeatureTable
 from telemetry.trends.turns import PackSets
 
@@ -42,15 +49,20 @@ def divider_part(table: FeatureTable, pack: str, other: str) -> EvidencePart | N
     Part or None
         None where no flight tells it.
     """
+    found = table.rows(("dividers", pack, other), partial(_dividers, pack, other))
+    return None if found is None else part_of("divider", *found, sigma=_SIGMA)
+
+
+def _dividers(pack: str, other: str, table: FeatureTable) -> tuple[FloatArray, FloatArray] | None:
     one, two = (table.stretches("air", "amps", p) for p in (pack, other))
     if one is None or two is None:
         return None
-    told = table.each(("divider", pack, other), lambda k: _log_ratio(two[k], one[k]))
-    rows = [(k, *found) for k, found in enumerate(told) if found is not None]
-    if not rows:
-        return None
-    at, y, se = np.array(rows).T
-    return EvidencePart(name="divider", at=at.astype(np.int64), y=y, se=se, sigma=_SIGMA)
+    y, se = np.full((2, table.size), np.nan)
+    for k, both in enumerate(zip(two, one, strict=True)):
+        found = _log_ratio(*both)
+        if found is not None:
+            y[k], se[k] = found
+    return y, se
 
 
 def _log_ratio(top: FloatArray, bottom: FloatArray) -> tuple[float, float] | None:
@@ -97,7 +109,7 @@ def judge_way(
     if j is None:
         return
     found.trends.append(
-        trend_of(
+        JudgedTrend(
             "source-resistance-rising",
             pack,
             j,

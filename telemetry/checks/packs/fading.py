@@ -7,8 +7,8 @@ import numpy as np
 from telemetry.checks.aircraft_history import (
     AircraftHistory,
     JudgedAcross,
+    JudgedTrend,
     established,
-    trend_of,
     usual,
 )
 from telemetry.checks.packs.sets import is_warmth_logged, of_all, set_evidence, set_name, weak_set
@@ -56,7 +56,7 @@ def judge_fading(
     j = history.judge([of_all(part, sets, weak)], first, pack, sign=-1.0, logarithmic=True)
     if j is not None:
         found.trends.append(
-            trend_of(
+            JudgedTrend(
                 "pack-weak",
                 pack,
                 j,

@@ -16,9 +16,9 @@ import numpy as np
 from telemetry.checks.aircraft_history import (
     AircraftHistory,
     JudgedAcross,
+    JudgedTrend,
     Unjudged,
     established,
-    trend_of,
     usual,
 )
 from telemetry.checks.causes.kinds import CauseKind
@@ -40,7 +40,7 @@ from telemetry.checks.packs.sets import (
 )
 from telemetry.model.channels import PlaceKind
 from telemetry.model.log import FloatArray
-from telemetry.results import Level, NotJudged, Trend
+from telemetry.results import Level, NotJudged
 from telemetry.trends.drops import drop_parts, feature_part
 from telemetry.trends.evidence import Judgement
 from telemetry.trends.parts import EvidencePart
@@ -221,10 +221,10 @@ def _keep_gravest(drafts: Iterable[FindingDraft | None], found: JudgedAcross) ->
     return True
 
 
-def _trend(j: Judgement, told: _Told) -> Trend:
+def _trend(j: Judgement, told: _Told) -> JudgedTrend:
     of = " of both packs" if told.also else ""
     seen = "" if told.seen_at == told.place else f", seen at {told.seen_at}"
-    return trend_of(
+    return JudgedTrend(
         CODE,
         told.place,
         j,

@@ -10,7 +10,7 @@ import numpy as np
 from telemetry.checks.aircraft_history import AircraftHistory
 from telemetry.model.log import FloatArray
 from telemetry.trends.evidence import Judgement
-from telemetry.trends.parts import EvidencePart
+from telemetry.trends.parts import EvidencePart, part_of
 from telemetry.trends.turns import (
     PackSets,
     against_others,
@@ -87,7 +87,7 @@ def log_resistance(history: AircraftHistory, place: str) -> tuple[FloatArray, Fl
 def against_part(history: AircraftHistory, pack: str, other: str) -> EvidencePart | None:
     """Resistance of a pack against another's in the same flight: cold works on both."""
     (y, se), (theirs, their_se) = (log_resistance(history, p) for p in (pack, other))
-    return _part(y - theirs, np.hypot(se, their_se), AGAINST_SIGMA)
+    return part_of("source_mohm", y - theirs, np.hypot(se, their_se), sigma=AGAINST_SIGMA)
 
 
 def alone_part(history: AircraftHistory, places: tuple[str, ...]) -> EvidencePart | None:
@@ -97,14 +97,7 @@ def alone_part(history: AircraftHistory, places: tuple[str, ...]) -> EvidencePar
         return None
     y = np.mean([y for y, _ in found], axis=0)
     se = np.sqrt(np.sum([se**2 for _, se in found], axis=0)) / len(found)
-    return _part(y, se, ALONE_SIGMA)
-
-
-def _part(y: FloatArray, se: FloatArray, sigma: float) -> EvidencePart | None:
-    at = np.flatnonzero(np.isfinite(y))
-    if at.size == 0:
-        return None
-    return EvidencePart(name="source_mohm", at=at, y=y[at], se=se[at], sigma=sigma)
+    return part_of("source_mohm", y, se, sigma=ALONE_SIGMA)
 
 
 def is_warmth_logged(history: AircraftHistory, part: EvidencePart) -> bool:

@@ -11,11 +11,11 @@ from telemetry.aircraft import Aircraft
 from telemetry.checks.aircraft_history import (
     AircraftHistory,
     JudgedAcross,
+    JudgedTrend,
     Looked,
     Unjudged,
     established,
     told_least,
-    trend_of,
     usual,
 )
 from telemetry.checks.causes.kinds import CauseKind
@@ -42,7 +42,7 @@ from telemetry.checks.servos.sees import NEEDS, sees_climb, sees_more, sees_sile
 from telemetry.checks.servos.suspects import suspects
 from telemetry.checks.servos.words import HEAT_WORDS, RAISED_WORDS, SILENT_WORDS
 from telemetry.checks.tree import OF_SERVOS
-from telemetry.results import OF_ONE_SERVO, Level, NotJudged, Trend
+from telemetry.results import OF_ONE_SERVO, Level, NotJudged
 from telemetry.trends.evidence import Judgement
 from telemetry.trends.features.flight import load_places
 from telemetry.trends.table import FeatureTable
@@ -230,10 +230,10 @@ def _sensor_finding(history: AircraftHistory, claim: Claim) -> FindingDraft | No
     )
 
 
-def _trend(history: AircraftHistory, code: str, place: str, j: Judgement) -> Trend:
+def _trend(history: AircraftHistory, code: str, place: str, j: Judgement) -> JudgedTrend:
     servos, _ = history.servos(place)
     sign = -1.0 if code == "servo-silent" else 1.0
-    return trend_of(
+    return JudgedTrend(
         code,
         place,
         j,

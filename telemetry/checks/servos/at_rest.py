@@ -14,8 +14,8 @@ import numpy as np
 from telemetry.checks.aircraft_history import (
     AircraftHistory,
     JudgedAcross,
+    JudgedTrend,
     established,
-    trend_of,
     usual,
 )
 from telemetry.checks.draft import FindingDraft
@@ -93,7 +93,7 @@ def _finding(
     code, more = ("servo-current-rising", "more") if sign > 0 else ("servo-silent", "less")
     quantity, scale = "current at rest", 100.0 * sign
     found.trends.append(
-        trend_of(code, place, j, quantity=f"change of {quantity}", unit="%", scale=scale)
+        JudgedTrend(code, place, j, quantity=f"change of {quantity}", unit="%", scale=scale)
     )
     servos, known = history.servos(place)
     against = " and ".join(others) if others else "its own earlier flights"

@@ -102,9 +102,13 @@ def judge_place(
     history: AircraftHistory, place: str, others: tuple[str, ...], sign: float
 ) -> Judgement | None:
     """Whether a place's currents rose (sign 1) or fell (-1) against those of other places."""
-    parts = place_parts(history, place, others)
-    first = history.first(place, *others)
-    return history.judge(parts, first, place, sign=sign, logarithmic=True)
+    asked = (place, others, sign)
+    if asked not in history.judged_places:  # the same is asked for each claim that is weighed
+        parts = place_parts(history, place, others)
+        first = history.first(place, *others)
+        found = history.judge(parts, first, place, sign=sign, logarithmic=True)
+        history.judged_places[asked] = found
+    return history.judged_places[asked]
 
 
 def claims_of(

@@ -10,9 +10,9 @@ import numpy as np
 from telemetry.checks.aircraft_history import (
     AircraftHistory,
     JudgedAcross,
+    JudgedTrend,
     Unjudged,
     established,
-    trend_of,
 )
 from telemetry.checks.draft import FindingDraft
 from telemetry.results import OF_ONE_SERVO, Level, NotJudged
@@ -69,7 +69,7 @@ def judge_heating(
         return None
     servos, known = history.servos(place)
     found.trends.append(
-        trend_of(
+        JudgedTrend(
             "servo-heating",
             place,
             j,

@@ -181,8 +181,8 @@ def _sharpness(n: int, learnt: int) -> FloatArray:
 
 def change_now(
     score: FloatArray, values: IntArray, *, learnt: int = 2, worth: float = inf
-) -> FloatArray:
-    """The last value of :func:`change_chart` of many series at once.
+) -> ChangeChart:
+    """The last value of :func:`change_chart` of many series at once, at the cost of one value.
 
     Parameters
     ----------
@@ -194,7 +194,8 @@ def change_now(
 
     Returns
     -------
-    ndarray, shape (m,)
+    ChangeChart
+        Its arrays of shape (m,).
     """
     sums, known = _sums(score, learnt)
     end = np.take_along_axis(sums, values[:, None], axis=-1)
@@ -202,9 +203,11 @@ def change_now(
     left = first <= values[:, None] - _LEAST_AFTER
     wide = np.where(left, 1.0 / known[first] - 1.0 / known[values][:, None], 1.0)
     apart = np.where(left, (end - sums[:, :-1]) / np.sqrt(wide), -np.inf)
-    high = apart.max(axis=-1, initial=-np.inf)
+    since = apart.argmax(axis=-1)
+    high = np.take_along_axis(apart, since[:, None], -1)[:, 0]
     squares = np.pad(np.cumsum(score**2, axis=-1), ((0, 0), (1, 0)))
-    return _studentized(high, np.take_along_axis(squares, values[:, None], -1)[:, 0], values, worth)
+    squares = np.take_along_axis(squares, values[:, None], -1)[:, 0]
+    return ChangeChart(_studentized(high, squares, values, worth), since)
 
 
 def _sums(score: FloatArray, learnt: int) -> tuple[FloatArray, FloatArray]:
