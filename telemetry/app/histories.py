@@ -18,6 +18,7 @@ from telemetry.checks.across import replay
 from telemetry.model.errors import BookError
 from telemetry.results import Answer, History, HistoryFlight, Review
 from telemetry.trends.measures import Measures
+from telemetry.trends.table import FeatureTable
 
 
 def history(
@@ -83,6 +84,7 @@ def history(
         for f in flights
     ]
     measures, notes = [kept[f.id] for f in flights], note_marks(timeline)
+    table = FeatureTable(measures)
     together = together_of(
         book,
         name,
@@ -90,12 +92,19 @@ def history(
         listed,
         notes,
         profile,
+        table=table,
         lacking=lacking,
         executor=executor,
         progress=judged,
     )
     found = replay(
-        measures, notes, profile, name=aircraft_key(name), listed=listed, together=together
+        measures,
+        notes,
+        profile,
+        name=aircraft_key(name),
+        listed=listed,
+        together=together,
+        table=table,
     )
     return found if lacking else with_earlier(book, found, profile)
 

@@ -14,6 +14,7 @@ from concurrent.futures import Executor
 from contextlib import suppress
 from dataclasses import asdict, replace
 from functools import partial
+from time import monotonic
 from typing import Any
 
 from telemetry.aircraft import Aircraft
@@ -41,8 +42,11 @@ from telemetry.trends.table import FeatureTable
 #: Version of what is judged across flights; raised where a check changes what it finds.
 VERSION = "6"
 
-# Flights that are judged between two writes.
-_PIECE = 25
+# Flights of a piece of the work, at least, and pieces at most: each of them, given to a worker,
+# works out anew what flights tell by themselves.
+_PIECE, _PIECES = 25, 16
+# What was judged is kept so often, s: all of it is written each time.
+_KEPT_EVERY_S = 20.0
 
 Together = tuple[Finding, ...]
 Kept = tuple[Together, list[dict[str, Any]]]
@@ -56,6 +60,7 @@ def together_of(
     notes: Sequence[NoteMark],
     profile: Aircraft | None,
     *,
+    table: FeatureTable | None = None,
     lacking: Sequence[str] = (),
     executor: Executor | None = None,
     progress: Callable[[int, int], None] | None = None,
@@ -69,6 +74,8 @@ def together_of(
         Of the aircraft.
     flights, listed, notes, profile
         As of :func:`telemetry.checks.across.replay`.
+    table : FeatureTable, optional
+        Of these flights.
     lacking : sequence of str
         Ids of flights that the book lacks: from the first of them on nothing is kept.
     executor : Executor, optional
@@ -79,13 +86,16 @@ def together_of(
     keys = keys_of([_named(f) for f in listed], notes, f"{VERSION} {version_for(profile)}", lacking)
     kept = book.get_replay(name)
     known = _known(kept, keys)
-    missing = [k for k, key in enumerate(keys) if key not in known]
+    # The newest first: what is worked out for it serves those before it.
+    missing = [k for k, key in reversed([*enumerate(keys)]) if key not in known]
     held = next((k for k, f in enumerate(listed) if f.id in lacking), len(listed))
     # What a log that the book lacks puts off is as it was without it.
     others = (kept.get("together") or {}) if lacking else {}
-    pieces = [missing[k : k + _PIECE] for k in range(0, len(missing), _PIECE)]
-    judge_piece = partial(_judged, flights, notes, profile, listed)
-    done = 0
+    size = max(_PIECE, -(-len(missing) // _PIECES))
+    pieces = [missing[k : k + size] for k in range(0, len(missing), size)]
+    here = (table or FeatureTable(flights)) if executor is None and pieces else None
+    judge_piece = partial(_judged, flights, notes, profile, listed, here)
+    done, kept_s = 0, monotonic()
     for piece, call in zip(
         pieces, calls(judge_piece, pieces, Crew(executor, len(pieces))), strict=True
     ):
@@ -93,9 +103,12 @@ def together_of(
             # As it will be read the next time, so that the next time says the same.
             known[keys[k]] = tuple(finding_of(doc) for doc in docs), docs
         done += len(piece)
-        if piece[0] < held:  # piece by piece: what was judged is not judged again after a break
+        # Now and then: what was judged is not judged again after a break.
+        over = done == len(missing) or monotonic() - kept_s > _KEPT_EVERY_S
+        if over and missing[-1] < held:
             mine = {key: known[key][1] for key in keys[:held] if key in known}
             _keep(book, name, together={**others, **mine})
+            kept_s = monotonic()
         if progress is not None:
             progress(done, len(missing))
     return [known[key][0] for key in keys]
@@ -106,10 +119,11 @@ def _judged(
     notes: Sequence[NoteMark],
     profile: Aircraft | None,
     listed: Sequence[HistoryFlight],
+    table: FeatureTable | None,
     piece: Sequence[int],
 ) -> list[list[dict[str, Any]]]:
     """What some flights, by index, tell together with those before each, as plain values."""
-    table = FeatureTable(flights[: max(piece) + 1])
+    table = FeatureTable(flights[: max(piece) + 1]) if table is None else table
     told = (together_at(k, flights, notes, profile, listed, table) for k in piece)
     return [[finding_document(f) for f in found] for found in told]
 

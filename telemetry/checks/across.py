@@ -68,6 +68,7 @@ def replay(
     name: str = "",
     listed: Sequence[HistoryFlight] | None = None,
     together: Sequence[Sequence[Finding]] | None = None,
+    table: FeatureTable | None = None,
 ) -> History:
     """The flights and notes of one aircraft in their order: each finding opened and closed.
 
@@ -77,13 +78,15 @@ def replay(
         As of :func:`judge`.
     together : sequence of sequences of Finding, optional
         Of each flight what :func:`together_at` gives, where that is known.
+    table : FeatureTable, optional
+        Of these flights.
 
     Returns
     -------
     History
         Open findings first, the gravest first, then closed ones.
     """
-    history, judged, _ = _judged(flights, notes, aircraft, listed)
+    history, judged, _ = _judged(flights, notes, aircraft, listed, table)
     if together is None:
         whole = history.table
         every = range(len(flights))

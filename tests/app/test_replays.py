@@ -47,7 +47,7 @@ def asked(shelf: Logbook, monkeypatch: pytest.MonkeyPatch) -> Callable[..., Any]
         listed = [replace(row, id=f"id-{row.id}") for row in across.judge(flights).flights]
         together = replays.together_of(shelf, "wren", flights, listed, notes, None)
         found = across.replay(flights, notes, name="wren", listed=listed, together=together)
-        return replays.with_earlier(shelf, found, None), judged
+        return replays.with_earlier(shelf, found, None), sorted(judged)
 
     return asked
 

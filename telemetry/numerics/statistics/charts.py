@@ -26,7 +26,6 @@ _SIGNALS = 0.21
 _DIFFUSE = 1e8  # relative variance of a level that nothing is known of
 _LEAST_SD = 1e-9  # relative deviation of a coefficient that is known for certain
 _LEAST_VARIANCE = 1e-12
-_SETTLED = 1e-12  # relative movement of values that are clipped no further
 # Scores beyond this are cut: one wild value must not fill a chart for the rest of the season.
 _HIGHEST_SCORE = 8.0
 _FURTHEST = 37.0  # as far as the normal tail can be told in double precision
@@ -320,10 +319,9 @@ def recursive_scores(
             break
         error = np.clip(y - predicted, -clip * scale, clip * scale)
         settled = np.where(taken & later, predicted + error, y)
-        moved = np.abs(settled - used).max(initial=0.0)
-        used = settled
-        if moved <= _SETTLED * np.abs(y).max(initial=0.0):
+        if np.array_equal(settled, used):
             break
+        used = settled
     score = np.where(later, normal_scores((y - predicted) / scale, degrees), 0.0)
     return Scores(score, predicted, scale, degrees)
 
