@@ -381,7 +381,7 @@ def test_a_drop_that_strays(season: Make, before: float, now: float, level: Leve
     finding, found = stray(case)
     (trend,) = found.trends
     assert (trend.code, trend.unit) == (CONTACT, "%")
-    assert trend.value[-1] == pytest.approx(100 * log(now / before))
+    assert trend.record().value[-1] == pytest.approx(100 * log(now / before))
     assert (finding is None) is (level is None)
     if finding is not None:
         assert (finding.level, finding.since_flight) == (level, "9")

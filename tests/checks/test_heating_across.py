@@ -148,7 +148,7 @@ def test_limits(
     (trend,) = found.trends
     assert (trend.code, trend.place, trend.unit) == ("servo-heating", "left wing", "%")
     assert (trend.watch, trend.ground) == (25.0, 60.0)
-    assert trend.value[-1] == pytest.approx(400 * now)
+    assert trend.record().value[-1] == pytest.approx(400 * now)
     assert (finding.level if finding else None) == level
     if finding:
         assert finding.change.limit == (None if level is Level.GROUND else 60.0)

@@ -182,7 +182,7 @@ class TestBranch:
         assert (made.own, made.current, made.watch, made.ground) == (True, "tail", 8.0, 25.0)
         assert self.asked == [("tail", 0, ["air", "branch_mohm"])]
         (trend,) = found.trends
-        assert (trend.watch, trend.ground, trend.value[-1]) == (8.0, 25.0, 3.0)
+        assert (trend.watch, trend.ground, trend.record().value[-1]) == (8.0, 25.0, 3.0)
         assert trend.quantity == "rise of drop per amp"
 
     def test_by_its_share_of_the_whole(
@@ -258,7 +258,7 @@ class TestOffset:
         assert made == ((moved, sign) if told else None)
         (trend,) = found.trends
         assert (trend.watch, trend.unit) == (0.06, "V")
-        assert trend.value[-1] == (now if sign > 0 else 0.0)
+        assert trend.record().value[-1] == (now if sign > 0 else 0.0)
 
     def test_no_chart(self, make_case: Make, flight: Make, make_judgement: Make) -> None:
         made, found = self.found(make_case, flight, lambda _: None)

@@ -227,7 +227,7 @@ class TestJudgeWay:
         assert [f.level for f in found.drafts] == ([] if level is None else [level])
         (trend,) = found.trends
         assert (trend.watch, trend.ground, trend.unit) == (15.0, 100.0, "%")
-        assert trend.value[-1] == pytest.approx(100 * now)
+        assert trend.record().value[-1] == pytest.approx(100 * now)
         if found.drafts:
             change = found.drafts[0].change
             assert change is not None
