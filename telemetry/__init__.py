@@ -5,8 +5,9 @@ Names are loaded when they are first used, so that ``import telemetry`` is cheap
 
 from __future__ import annotations
 
-import importlib
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
+
+from telemetry.model.lazily import lazily
 
 if TYPE_CHECKING:
     from telemetry.aircraft import Aircraft as Aircraft
@@ -75,16 +76,4 @@ _HOME = {
 }
 
 __all__ = list(_HOME)
-
-
-def __getattr__(name: str) -> Any:
-    home = _HOME.get(name)
-    if home is None:
-        raise AttributeError(f"module 'telemetry' has no attribute '{name}'")
-    value = getattr(importlib.import_module(home), name)
-    globals()[name] = value
-    return value
-
-
-def __dir__() -> list[str]:
-    return sorted({*globals(), *_HOME})
+__getattr__, __dir__ = lazily(__name__, _HOME)

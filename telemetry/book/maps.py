@@ -15,18 +15,19 @@ from collections.abc import Iterable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import asdict, dataclass
 from pathlib import Path, PurePath
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from telemetry.book.files.joining import PARTS
 from telemetry.book.files.layout import Places
 from telemetry.book.files.names import aircraft_key
 from telemetry.book.files.tables import channels_in, provenance_in, schema_of
 from telemetry.book.files.writing import read_json, read_sealed, write_sealed
-from telemetry.importer import ColumnMap
-from telemetry.importer.names.settings import find_column
 from telemetry.model.channels import Channel
 from telemetry.model.errors import BookError, UnknownSetting
 from telemetry.model.log import Log, Provenance
+
+if TYPE_CHECKING:
+    from telemetry.importer import ColumnMap
 
 # Keys of preamble lines that name the aircraft, in the languages of the importer.
 _MODEL_KEYS = frozenset(
@@ -151,6 +152,8 @@ def _words(text: str) -> str:
 
 def _by_title(settings: Mapping[str, str], columns: tuple[str, ...]) -> dict[str, str]:
     """Settings as column maps hold them: by the column's title, not by its number or nearly so."""
+    from telemetry.importer.names.settings import find_column
+
     found = {}
     for key, reading in settings.items():
         if key == PARTS:
@@ -265,6 +268,8 @@ def column_maps(learnt: Iterable[Learnt]) -> tuple[ColumnMap, ...]:
     A header that is read in different ways for different aircraft has none: what holds is not known
     before it is known whose log it is. Nor has a column that one aircraft had settled in two ways.
     """
+    from telemetry.importer import ColumnMap
+
     by_header: dict[str, dict[str, dict[str, set[str]]]] = {}
     for one in learnt:
         columns = by_header.setdefault(one.header, {}).setdefault(one.aircraft, {})

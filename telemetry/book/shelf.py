@@ -6,7 +6,7 @@ from contextlib import suppress
 from dataclasses import replace
 from hashlib import sha256
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 from unicodedata import normalize
 
 from telemetry.aircraft import Aircraft
@@ -44,10 +44,12 @@ from telemetry.book.records import (
     load_note,
     load_recording,
 )
-from telemetry.importer import ColumnMap
 from telemetry.model.channels import Channel
 from telemetry.model.errors import BookError
 from telemetry.model.log import Log
+
+if TYPE_CHECKING:
+    from telemetry.importer import ColumnMap
 
 # Times that notes are looked for while another process moves some.
 _TURNS = 5

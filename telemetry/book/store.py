@@ -24,16 +24,14 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from telemetry.book import adding
 from telemetry.book.adding import BookEntry
-from telemetry.book.export import export_flights
 from telemetry.book.files import originals
 from telemetry.book.files.names import aircraft_key, checked_flight
 from telemetry.book.files.writing import write_sealed
 from telemetry.book.keeping import Keeper
-from telemetry.book.ledger.checking import CheckReport, Read, check
 from telemetry.book.ledger.entries import change_entered, write_entered
 from telemetry.book.records import Outcome
 from telemetry.book.selecting import flights_or_all
@@ -41,6 +39,9 @@ from telemetry.model.brief import Facts, as_html, as_text, some
 from telemetry.model.errors import BookError
 from telemetry.model.log import Log
 from telemetry.results import Flight
+
+if TYPE_CHECKING:
+    from telemetry.book.ledger.checking import CheckReport, Read
 
 
 class Logbook(Keeper):
@@ -223,6 +224,8 @@ class Logbook(Keeper):
             Take files that no entry lists, and what is changed and cannot be put right, as they
             are; give up entries that are lost.
         """
+        from telemetry.book.ledger.checking import check  # reads logs
+
         return check(self._places, read, accept=accept)
 
     def export(self, what: str | Sequence[str], to: str | Path) -> None:
@@ -245,6 +248,8 @@ class Logbook(Keeper):
         OutputError
             If the file cannot be written, or its ending tells no format.
         """
+        from telemetry.book.export import export_flights
+
         flights = flights_or_all(self, (what,) if isinstance(what, str) else what)
         paths = [(f, self.table_path(f)) for f in flights]
         export_flights(paths, Path(to))

@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 
 from telemetry.model.brief import Facts, as_html, as_text, some
 from telemetry.model.channels import Channel, Quantity
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 FloatArray = NDArray[np.float64]
 
@@ -88,6 +91,12 @@ class Provenance:
         return self.start is not None and "T" in self.start
 
 
+def _no_words() -> pd.DataFrame:
+    import pandas as pd  # what only names a log does without it
+
+    return pd.DataFrame()
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Log:
     """One imported file.
@@ -108,7 +117,7 @@ class Log:
     frame: pd.DataFrame
     channels: tuple[Channel, ...]
     provenance: Provenance
-    text: pd.DataFrame = field(default_factory=pd.DataFrame)
+    text: pd.DataFrame = field(default_factory=_no_words)
 
     @property
     def time_s(self) -> FloatArray:

@@ -18,12 +18,11 @@ from telemetry.model.errors import BookError
 from telemetry.page.histories import Histories
 from telemetry.page.rendered import Rendered
 from telemetry.page.work.jobs import Work
-from telemetry.report.sheet.page import style_of
 from telemetry.report.words import LEVEL_WORD
 from telemetry.report.writers.around import SAID, Around, Way
-from telemetry.report.writers.html import template, template_text
 from telemetry.report.writers.json import made_by
 from telemetry.report.writers.policy import content_policy
+from telemetry.report.writers.templates import style_of, template, template_text
 
 #: Aircraft, flight, note: paths are made here alone, each part quoted.
 HOME = Way(words="All aircraft", href="/")

@@ -1,33 +1,29 @@
-"""The page as an application: its addresses, what each does, and the guard before all of them."""
+"""The page as an application: the list of aircraft, all else behind it, the guard before both."""
 
 from __future__ import annotations
 
-from collections.abc import Awaitable, Callable, Mapping
+from collections.abc import Callable
 from pathlib import Path
-from typing import Any
 
 from starlette.applications import Starlette
+from starlette.background import BackgroundTask
 from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
-from starlette.responses import PlainTextResponse, RedirectResponse, Response
-from starlette.routing import Route
+from starlette.responses import PlainTextResponse, Response
+from starlette.routing import Mount, Route
+from starlette.types import Receive, Scope, Send
 
 from telemetry.model.errors import BusbookError, sentence
-from telemetry.page import guiding, keeping, looking, settings
 from telemetry.page.answers import Desk, NotFound, shown, told, ways_home
 from telemetry.page.rendered import Rendered
 from telemetry.page.safety import Door, Guard, Refused
-from telemetry.page.standing import Standing
-from telemetry.page.work import dropping, sorting
+from telemetry.page.standing import Standing, home
+from telemetry.page.start.loading import load
 from telemetry.page.work.jobs import Work
 from telemetry.report.words import sentence as as_sentence
 
 _DROP = "/drop"
-# Fields of the largest form: the settings of an aircraft with very many servos.
-_MOST_FIELDS = 3000
-
-Written = Callable[[Request, Mapping[str, Any]], Response]
 
 
 def make_app(
@@ -69,7 +65,7 @@ def make_app(
     )
     desk.open()
     app = Starlette(
-        routes=_routes(),
+        routes=[Route("/", _home), Mount("/", _rest)],
         exception_handlers={
             Refused: _refused,
             NotFound: _not_found,
@@ -84,56 +80,16 @@ def make_app(
     return Guard(app, door=door, ask=_ask_key, drops=_DROP)
 
 
-def _routes() -> list[Route]:
-    aircraft, flight = "/aircraft/{name}", "/aircraft/{name}/flights/{number:int}"
-    return [
-        Route("/", looking.home),
-        Route(aircraft, looking.aircraft),
-        Route(flight, looking.flight),
-        Route(f"{flight}/change", keeping.change),
-        Route(f"{flight}/marks", posted(keeping.keep_mark), methods=["POST"]),
-        Route(f"{aircraft}/compare", looking.compare),
-        Route(f"{aircraft}/checks", looking.checks),
-        Route(f"{aircraft}/sheet", looking.sheet),
-        Route(f"{aircraft}/note", keeping.note),
-        Route(f"{aircraft}/notes", keeping.notes),
-        Route(f"{aircraft}/notes", posted(keeping.keep_note), methods=["POST"]),
-        Route(f"{aircraft}/settings", settings.settings),
-        Route(f"{aircraft}/settings", posted(settings.save), methods=["POST"]),
-        Route(f"{aircraft}/settings/text", posted(settings.save_text), methods=["POST"]),
-        Route("/undo-settings", posted(settings.undo), methods=["POST"]),
-        Route("/remove", posted(keeping.remove), methods=["POST"]),
-        Route("/restore", posted(keeping.restore), methods=["POST"]),
-        Route("/move", posted(keeping.move), methods=["POST"]),
-        Route(_DROP, dropping.drop, methods=["POST"]),
-        Route("/demo", posted(dropping.demo), methods=["POST"]),
-        Route("/work", dropping.work),
-        Route("/sort", sorting.sort),
-        Route("/sort/aircraft", posted(sorting.name_aircraft), methods=["POST"]),
-        Route("/sort/columns", posted(sorting.settle_columns), methods=["POST"]),
-        Route("/guide", guiding.guide),
-        Route("/guide/{topic}", guiding.topic),
-        Route("/stop", posted(_stop), methods=["POST"]),
-        Route("/key", lambda _: RedirectResponse("/", 303), methods=["POST"]),
-    ]
+async def _home(request: Request) -> Response:
+    """The list of aircraft; the rest is loaded behind it."""
+    response = await run_in_threadpool(home, request)
+    response.background = BackgroundTask(load)
+    return response
 
 
-def posted(write: Written) -> Callable[[Request], Awaitable[Response]]:
-    """A write as an endpoint: the form is read here, the rest happens in a thread."""
-
-    async def endpoint(request: Request) -> Response:
-        async with request.form(max_files=0, max_fields=_MOST_FIELDS) as form:
-            return await run_in_threadpool(write, request, form)
-
-    return endpoint
-
-
-def _stop(request: Request, _: Mapping[str, Any]) -> Response:
-    stop: Callable[[], None] = request.app.state.stop
-    stop()
-    return told(
-        "busbook is closed.", "What was added is in the book. This page can be closed.", 200
-    )
+async def _rest(scope: Scope, receive: Receive, send: Send) -> None:
+    """Every other page."""
+    await (await run_in_threadpool(load))(scope, receive, send)
 
 
 def _ask_key(wrong: bool) -> Response:

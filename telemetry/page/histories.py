@@ -9,8 +9,8 @@ from __future__ import annotations
 from collections import OrderedDict
 from threading import Lock, Semaphore, Thread
 
-from telemetry.app.histories import history
 from telemetry.book import Logbook
+from telemetry.page.start.loading import load
 from telemetry.results import History
 
 _MOST_KEPT, _AT_ONCE = 4, 2
@@ -29,6 +29,9 @@ class Judging:
     def _run(self, book: Logbook, name: str, turn: Semaphore) -> None:
         with turn:
             try:
+                load()
+                from telemetry.app.histories import history
+
                 self.found = history(book, name, progress=self._tell, judged=self._tell)
             except Exception as error:  # told by whoever asks for it
                 self.error = error

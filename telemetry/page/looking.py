@@ -1,12 +1,10 @@
-"""Pages that only show: all aircraft, one, a flight, two flights, the checks, the sheet."""
+"""Pages that only show: an aircraft, a flight, two flights, the checks, the sheet."""
 
 from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
 
-import segno
-from markupsafe import Markup
 from starlette.requests import Request
 from starlette.responses import Response
 
@@ -23,7 +21,6 @@ from telemetry.page.answers import (
     rendered,
     shown,
     to,
-    ways_home,
     ways_of,
 )
 from telemetry.page.histories import Judging
@@ -42,36 +39,8 @@ from telemetry.report.words import date_words
 from telemetry.report.writers import html
 from telemetry.results import History
 
-# How long the list of aircraft waits for one that was never judged, s: a page shall be there.
-_WAIT_S = 0.7
-# How long another page waits for a history, s, before it says how far that is.
+# How long a page waits for a history, s, before it says how far that is.
 _PATIENCE_S = 10.0
-
-
-def home(request: Request) -> Response:
-    """How do the aircraft stand?"""
-    desk = desk_of(request)
-    book = desk.open()
-    cards, missing = request.app.state.standing.cards(book, _WAIT_S)
-    return shown(
-        "home",
-        ways_home(),
-        said=said_in(desk, book, request),
-        cards=cards,
-        missing=missing,
-        open_questions=desk.work.questions(),
-        inbox=desk.work.inbox,
-        addresses=desk.addresses,
-        qr=_qr(desk.addresses),
-        again=bool(missing),
-    )
-
-
-def _qr(addresses: tuple[str, ...]) -> Markup:
-    """The first address as a QR code (ISO/IEC 18004)."""
-    if not addresses:
-        return Markup()
-    return Markup(segno.make(addresses[0], micro=False).svg_inline(scale=4, border=2))
 
 
 def aircraft(request: Request) -> Response:

@@ -4,19 +4,19 @@ from __future__ import annotations
 
 import gzip
 import hashlib
+import os
+import sys
 from collections import OrderedDict
 from collections.abc import Callable, Sequence
 from contextlib import suppress
 from pathlib import Path
 from threading import Lock, RLock
 
-from telemetry.app.replays import program
 from telemetry.book.files.writing import write_file
 from telemetry.model.errors import BookError
 
 # Pages kept in memory, and files kept in the folder (a report has some 300 kB before packing).
 _MOST_PAGES, _MOST_FILES = 64, 400
-_SOURCES = ("*.py", "*.j2", "*.css", "*.js", "*.md", "*.txt")
 
 
 class Rendered:
@@ -91,9 +91,14 @@ class Rendered:
 
 
 def _version() -> str:
-    """Of all that makes a page: the program's own, and the newest of its files."""
-    root = Path(__file__).parents[1]
-    newest = max(
-        (path.stat().st_mtime_ns for kind in _SOURCES for path in root.rglob(kind)), default=0
-    )
-    return f"{program()} {newest}"
+    """Of all that makes a page: the program's own files, and what runs them.
+
+    Their contents, not their times: two builds of one version may be told apart by nothing else.
+    """
+    runs = Path(sys.executable).stat()
+    digest = hashlib.sha256(f"{runs.st_size} {runs.st_mtime_ns}".encode())
+    for folder, within, files in os.walk(Path(__file__).parents[1]):
+        within[:] = sorted(name for name in within if name != "__pycache__")
+        for name in sorted(files):
+            digest.update(Path(folder, name).read_bytes())
+    return digest.hexdigest()

@@ -15,7 +15,7 @@ from telemetry.model.errors import BookError
 from telemetry.page.answers import Desk
 from telemetry.report.documents.flights import entry_words
 from telemetry.report.words import sentence
-from telemetry.report.writers.html import template
+from telemetry.report.writers.templates import template
 
 _MOST_NAMED = 5
 

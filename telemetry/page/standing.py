@@ -1,7 +1,8 @@
-"""How each aircraft stands, for the page that lists them: judged beside it, shown when it is there.
+"""The list of aircraft: how each one stands, judged beside the page, shown when it is there.
 
 A season of many flights takes seconds to be judged for the first time, and a page shall be there at
-once: it shows what is known, and looks again for the rest.
+once: it shows what is known, and looks again for the rest. It is the first page after a start, and
+imports nothing that computes or draws.
 """
 
 from __future__ import annotations
@@ -11,17 +12,24 @@ from collections.abc import Iterable
 from dataclasses import asdict, dataclass
 from threading import Lock, Thread
 
+import segno
+from markupsafe import Markup
+from starlette.requests import Request
+from starlette.responses import Response
+
 from telemetry.book import Logbook
 from telemetry.model.errors import BusbookError, sentence
+from telemetry.page.answers import desk_of, shown, ways_home
 from telemetry.page.histories import Histories, Judging
 from telemetry.page.rendered import Rendered
-from telemetry.report.documents.across import Across
-from telemetry.report.parts.first_page import by_gravity
+from telemetry.page.said import said_in
 from telemetry.report.words import answer_words, date_words, flights_counted
 from telemetry.report.words import sentence as as_sentence
 from telemetry.results import Level
 
 _ORDER = {level: -level.rank for level in Level}
+# How long the list waits for an aircraft that was never judged, s: a page shall be there.
+_WAIT_S = 0.3
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -114,6 +122,9 @@ def card_of(book: Logbook, name: str, histories: Histories) -> Card:
     except Exception as error:  # a fault in one aircraft's flights hides no other aircraft
         return Card(name=name, level=None, word="Cannot be judged", reason=sentence(error))
     assert not isinstance(found, Judging), "it was waited for"
+    from telemetry.report.documents.across import Across
+    from telemetry.report.parts.first_page import by_gravity
+
     answer, across = found.answer, Across.of(found)
     worst = next(iter(by_gravity(found.open)), None)
     number = len(found.flights)
@@ -128,3 +139,29 @@ def card_of(book: Logbook, name: str, histories: Histories) -> Card:
         number=number,
         findings=tuple((str(f.level), as_sentence(f.title)) for f in by_gravity(found.open)),
     )
+
+
+def home(request: Request) -> Response:
+    """How do the aircraft stand?"""
+    desk = desk_of(request)
+    book = desk.open()
+    cards, missing = request.app.state.standing.cards(book, _WAIT_S)
+    return shown(
+        "home",
+        ways_home(),
+        said=said_in(desk, book, request),
+        cards=cards,
+        missing=missing,
+        open_questions=desk.work.questions(),
+        inbox=desk.work.inbox,
+        addresses=desk.addresses,
+        qr=_qr(desk.addresses),
+        again=bool(missing),
+    )
+
+
+def _qr(addresses: tuple[str, ...]) -> Markup:
+    """The first address as a QR code (ISO/IEC 18004)."""
+    if not addresses:
+        return Markup()
+    return Markup(segno.make(addresses[0], micro=False).svg_inline(scale=4, border=2))

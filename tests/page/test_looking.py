@@ -113,7 +113,7 @@ def test_a_history_that_takes_its_time_is_said_and_no_page_waits(page, monkeypat
         go.wait(60)
         return history(*args)
 
-    monkeypatch.setattr("telemetry.page.histories.history", slow)
+    monkeypatch.setattr("telemetry.app.histories.history", slow)
     monkeypatch.setattr("telemetry.page.looking._PATIENCE_S", 0.05)
     for path in ("/aircraft/tern", "/aircraft/tern/flights/1", "/aircraft/tern/checks"):
         answer = page.get(path)

@@ -30,6 +30,7 @@ from telemetry.page.start.serving import _Later, listening, new_key, qr_lines, r
 from telemetry.page.start.shortcut import make_shortcut, shortcut_for
 from telemetry.page.work.jobs import Work
 from tests.cli.conftest import text_of
+from tests.page.conftest import Page
 
 ROOT = Path(__file__).parents[2]
 
@@ -152,6 +153,34 @@ def test_the_start_itself_loads_nothing_heavy() -> None:
         [sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=True
     )
     assert done.stdout == "[]\n"
+
+
+def test_the_list_of_aircraft_needs_nothing_that_computes_or_draws(tmp_path) -> None:
+    """It is there before these are loaded, with each aircraft as it was judged before."""
+    log = tmp_path / "first.csv"
+    log.write_text(text_of(seed=59))
+    add_logs(Logbook(tmp_path / "b"), [log], aircraft="gull")
+    page, end = Page(tmp_path / "b", tmp_path / "pages"), time.monotonic() + 60
+    while "Being judged" in (text := page.get("/").text):
+        assert time.monotonic() < end
+        time.sleep(0.05)
+    (tmp_path / "list.html").write_text(text, encoding="utf-8")
+    code = (
+        "import sys; from pathlib import Path; from starlette.testclient import TestClient;"
+        "from telemetry.page import app; from telemetry.page.safety import Door;"
+        "app.load = lambda: None;"  # what is loaded behind the list
+        "door = Door(key='k', hosts=frozenset({'127.0.0.1:8417'}));"
+        "made = app.make_app(Path('b').absolute(), door=door, cache=Path('pages').absolute());"
+        "client = TestClient(made, base_url='http://127.0.0.1:8417');"
+        "client.cookies.set(door.cookie, 'k'); text = client.get('/').text;"
+        "print(text == Path('list.html').read_text(encoding='utf-8'));"
+        "print([m for m in ('pandas', 'scipy', 'matplotlib', 'markdown_it') if m in sys.modules])"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", code], cwd=tmp_path, capture_output=True, text=True, check=True,
+        env={**os.environ, "PYTHONPATH": str(ROOT)},
+    )  # fmt: skip
+    assert done.stdout == "True\n[]\n"
 
 
 def test_a_browser_sees_at_once_that_the_book_is_being_opened() -> None:

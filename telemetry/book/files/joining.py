@@ -6,11 +6,14 @@ import hashlib
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from telemetry.book.files.writing import changing, read_file
-from telemetry.importer import ColumnMap, join_logs, read_log
 from telemetry.model.errors import BookError
 from telemetry.model.log import Log
+
+if TYPE_CHECKING:
+    from telemetry.importer import ColumnMap
 
 #: Setting of a recording that tells the sizes of its parts in bytes.
 PARTS = "@parts"
@@ -32,6 +35,8 @@ def joined(
     BookError
         If one of them changes while it is read.
     """
+    from telemetry.importer import join_logs, read_log
+
     parts = [read_file(path) for path in files]
     logs = [
         read_log(path, settings=settings, row_interval_s=row_interval_s, column_maps=column_maps)
@@ -53,6 +58,8 @@ def joined(
 
 def read_again(path: Path, settings: Mapping[str, str], row_interval_s: float | None) -> Log:
     """Read an original with the importer, as one file or in the parts it was joined from."""
+    from telemetry.importer import read_log
+
     how = dict(settings)
     sizes = how.pop(PARTS, None)
     if sizes is None:

@@ -14,10 +14,9 @@ from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import fields, replace
 from pathlib import Path
-from typing import Any, BinaryIO
+from typing import TYPE_CHECKING, Any, BinaryIO
 
 import numpy as np
-import pandas as pd
 import pyarrow as pa
 import pyarrow.parquet as pq
 
@@ -27,6 +26,9 @@ from telemetry.model.errors import BookError
 from telemetry.model.files import open_regular
 from telemetry.model.log import Log, Provenance
 from telemetry.results import as_dict
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 TIME = "time_s"
 _CHANNELS, _PROVENANCE, _RECORDING = (
@@ -69,6 +71,8 @@ def cut(log: Log, starts_s: tuple[float, ...]) -> tuple[tuple[int, Log], ...]:
 
 
 def _rows(log: Log, first: int, end: int) -> Log:
+    import pandas as pd  # here and below: a list of flights does without it
+
     start_s = float(log.time_s[first])
     # Nanoseconds: a difference of two printed times is put back to the digits it had.
     index = pd.Index(np.round(log.time_s[first:end] - start_s, 9), name=TIME)
@@ -113,7 +117,10 @@ def table_of(log: Log, recording: Mapping[str, Any] | None = None) -> pa.Table:
 
 
 def _words(column: pd.Series[Any]) -> Any:
-    return pa.array([None if pd.isna(v) else str(v) for v in column], type=pa.string())
+    blank = column.isna()
+    return pa.array(
+        [None if no else str(v) for v, no in zip(column, blank, strict=True)], type=pa.string()
+    )
 
 
 def _plain(doc: dict[str, Any]) -> dict[str, Any]:
@@ -176,6 +183,8 @@ def log_of(table: pa.Table, path: Path) -> Log:
     BookError
         If the table is none of the book's.
     """
+    import pandas as pd
+
     channels = channels_in(table.schema, path)
     provenance = provenance_in(table.schema, path)
     try:

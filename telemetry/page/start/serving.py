@@ -42,7 +42,7 @@ _OPENS = "busbook-opens"
 # How long a request may take to say what it wants, s, and how many may be open at once.
 _HEAD_S, _MOST_OPEN = 20.0, 100
 # How long loading may take on a slow machine, s; how long a browser waits for it without a page.
-_LOADED_S, _NO_PAGE_S = 120.0, 0.5
+_LOADED_S, _NO_PAGE_S = 120.0, 1.0
 _OPENING = """<!doctype html>
 <html lang="en"><head><meta charset="utf-8"><title>busbook opens</title>
 <meta name="viewport" content="width=device-width"><meta name="color-scheme" content="light dark">

@@ -8,13 +8,12 @@ from dataclasses import replace
 from pathlib import Path
 from threading import Event, RLock, Thread
 
-from telemetry.app.adding import add_logs
 from telemetry.app.workers import Crew, worker_pool
 from telemetry.book import Logbook, Outcome
-from telemetry.importer.describe import ListingState, describe_columns
 from telemetry.importer.finding import find_files
 from telemetry.model.errors import BusbookError, UnreadableLog, sentence
 from telemetry.model.files import is_regular
+from telemetry.page.start.loading import load
 from telemetry.page.work.batches import (
     ADDED,
     ASKED,
@@ -185,6 +184,9 @@ class Work:
 
     def _one(self, batch: Batch) -> None:
         """Work off the logs of a batch that were answered alike."""
+        load()
+        from telemetry.app.adding import add_logs
+
         first = next(log for log in batch.logs if log.status == WAITING)
         how = (first.given, first.settings, first.row_interval_s)
         alike = [
@@ -317,6 +319,8 @@ def _after(log: LogOnTheWay, outcome: Outcome, path: Path) -> LogOnTheWay:
 
 def _to_settle(path: Path, log: LogOnTheWay) -> str:
     """Fingerprint of the header of a log whose columns somebody could settle; else ""."""
+    from telemetry.importer.describe import ListingState, describe_columns
+
     with suppress(BusbookError, OSError):
         listing = describe_columns(path, settings=log.settings, row_interval_s=log.row_interval_s)
         if listing.state is not ListingState.SETTLED and len(listing.columns) >= _FEWEST_COLUMNS:

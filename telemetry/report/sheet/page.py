@@ -8,11 +8,10 @@ from telemetry.model.text import plain
 from telemetry.report.sheet.content import FieldSheet, SheetList, inspector_lists, left_words
 from telemetry.report.words import LEVEL_SIGN
 from telemetry.report.writers.around import Around
-from telemetry.report.writers.html import policy, template, template_text
 from telemetry.report.writers.screen import wrap
+from telemetry.report.writers.templates import policy, style_of, template, template_text
 
 _WIDTH = 80
-_PAPER = {"a4": "A4", "letter": "letter"}
 
 
 def render(sheet: FieldSheet, paper: str = "a4", *, around: Around | None = None) -> str:
@@ -35,11 +34,6 @@ def render(sheet: FieldSheet, paper: str = "a4", *, around: Around | None = None
         page_css=Markup(template_text("page/page.css")),
         sheet_css=Markup(style_of(paper)),
     )
-
-
-def style_of(paper: str) -> str:
-    """The style of a sheet besides the reports' own, for "a4" or "letter"."""
-    return f"{template_text('sheet.css')}@page {{ size: {_PAPER[paper]}; margin: 12mm 14mm; }}"
 
 
 def text_of(sheet: FieldSheet) -> str:

@@ -5,18 +5,14 @@ from __future__ import annotations
 import json
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass, replace
-from functools import cache
-from itertools import groupby
-from pathlib import Path
 from typing import Any
 from urllib.parse import quote
 
-from jinja2 import Environment, FileSystemLoader, StrictUndefined, Template
 from markupsafe import Markup
 
 from telemetry.model.channels import Quantity
 from telemetry.model.text import plain
-from telemetry.report.document import Block, Document, FigureBlock, FindingBlock, Table
+from telemetry.report.document import Document, FigureBlock, FindingBlock
 from telemetry.report.documents.index import (
     IndexEntry,
     answers,
@@ -40,13 +36,10 @@ from telemetry.report.writers import svg
 from telemetry.report.writers.around import Around
 from telemetry.report.writers.json import made_by
 from telemetry.report.writers.packing import dashes, packed
-from telemetry.report.writers.policy import content_policy
+from telemetry.report.writers.templates import policy, template, template_text
 from telemetry.results import EventKind, Origin, PhaseKind, Review
 
-_TEMPLATES = Path(__file__).parent / "templates"
 _SMALL_PT = 360.0
-# Cells longer than this may wrap; shorter ones stay on one line.
-_LONG_CELL = 24
 # The first screen of a small laptop shows the whole of it, a phone's most.
 _WIDE = (1080.0, 340.0)
 _NARROW = (350.0, 340.0)
@@ -67,15 +60,6 @@ class Timeline:
     places: tuple[dict[str, str], ...]
     caption: str
     data: Markup
-
-
-@dataclass(frozen=True, slots=True)
-class _Group:
-    """Neighbours in a section: figures, those of them that are folded away, or other blocks."""
-
-    figures: bool
-    blocks: tuple[Block, ...]
-    folded: bool = False
 
 
 def render(document: Document, scene: Scene, around: Around | None = None) -> str:
@@ -163,67 +147,6 @@ def render_index(entries: Sequence[IndexEntry], errors: Sequence[str] = ()) -> s
         figures={},
         level_word=LEVEL_WORD,
     )
-
-
-def policy(*styles: str) -> str:
-    """Value of ``Content-Security-Policy`` for every page that is saved.
-
-    Parameters
-    ----------
-    *styles : str
-        Style elements of the page besides the reports' own.
-    """
-    return content_policy((template_text("report.css"), *styles), (template_text("report.js"),))
-
-
-def template(name: str) -> Template:
-    """A template of the reports, by its file's name; what is put into it is escaped."""
-    return _environment().get_template(name)
-
-
-@cache
-def _environment() -> Environment:
-    environment = Environment(
-        loader=FileSystemLoader(_TEMPLATES),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-        keep_trailing_newline=True,
-    )
-    environment.filters["kind"] = lambda block: type(block).__name__
-    environment.filters["grouped"] = _grouped
-    environment.filters["classes"] = _classes
-    return environment
-
-
-@cache
-def template_text(name: str) -> str:
-    """A file beside the templates as it is: a style sheet or script."""
-    return (_TEMPLATES / name).read_text(encoding="utf-8")
-
-
-def _grouped(blocks: Sequence[Block]) -> list[_Group]:
-    """Neighbouring figures together, so that they can stand side by side."""
-    groups: list[_Group] = []
-    for figures, members in groupby(blocks, key=lambda b: isinstance(b, FigureBlock)):
-        parts: dict[bool, list[Block]] = {False: [], True: []}
-        for block in members:
-            parts[isinstance(block, FigureBlock) and block.quiet].append(block)
-        groups += [_Group(figures, tuple(b), folded) for folded, b in parts.items() if b]
-    return groups
-
-
-def _classes(table: Table) -> list[str]:
-    """How each column is set: flush right, or with room to wrap."""
-    return [
-        "right"
-        if column.right
-        else "long"
-        if any(len(row[k].text) > _LONG_CELL for row in table.rows)
-        else ""
-        for k, column in enumerate(table.columns)
-    ]
 
 
 def _overview(block: FigureBlock, drawer: Drawer) -> tuple[Markup, ...]:
