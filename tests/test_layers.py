@@ -92,6 +92,13 @@ def test_numerics_know_only_numbers() -> None:
             assert name.split(".")[0] != "pandas", f"{path.name}:{line} imports {name}"
 
 
+def test_scipy_is_imported_whole() -> None:
+    """Its parts are loaded when they are first used: a review needs few of them, each is slow."""
+    for path in FILES:
+        for line, name in _imports(ast.parse(path.read_text(encoding="utf-8"))):
+            assert name == "scipy" or name.split(".")[0] != "scipy", f"{path.name}:{line}"
+
+
 def _asks_a_name(node: ast.AST) -> bool:
     """A use of what tells a place by its name, or a look at how a name begins."""
     if isinstance(node, ast.Name | ast.Attribute | ast.alias):

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from typing import NamedTuple
 
-from scipy import optimize
+import scipy
 
 
 class Line(NamedTuple):
@@ -119,4 +119,4 @@ def loaded_v(supply_v: Callable[[float], float], ohm: float, highest_v: float) -
 
     if excess(0.0) <= 0:
         return 0.0
-    return float(optimize.brentq(excess, 0.0, highest_v + 1.0, xtol=1e-9))
+    return float(scipy.optimize.brentq(excess, 0.0, highest_v + 1.0, xtol=1e-9))

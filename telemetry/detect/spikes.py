@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
-from scipy.signal import peak_prominences
 
 from telemetry.aircraft import Limits
 from telemetry.model.channels import Quantity
@@ -83,7 +82,10 @@ def _spikes(r: Reading, phase: Phase, limits: Limits) -> list[Event]:
 def _prominence(v: FloatArray, k: int, height: float) -> float:
     """Prominence of the peak; at the ends of the series, where it has none, the height."""
     if 0 < k < v.size - 1 and v[k] > v[k - 1] and v[k] > v[k + 1]:
-        return float(peak_prominences(v, [k])[0][0])
+        # Down to the lower of the lowest values on both sides, each as far as a higher peak.
+        before, behind = v[k::-1], v[k:]
+        higher = [int(np.argmax(side > v[k])) or side.size for side in (before, behind)]
+        return float(v[k] - max(before[: higher[0]].min(), behind[: higher[1]].min()))
     return height
 
 

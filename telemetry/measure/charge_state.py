@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Literal, NamedTuple
 
 import numpy as np
-from scipy import stats
+import scipy
 
 from telemetry.aircraft import CELL_V
 from telemetry.numerics.intervals import Interval
@@ -259,7 +259,7 @@ def flights_left(
         if taken.size < 3:
             return k * 1.25 * float(taken.max())
         n = taken.size
-        t = float(stats.t.ppf(0.95, n - 1))
+        t = float(scipy.special.stdtrit(n - 1, 0.95))
         return k * usual + t * float(taken.std(ddof=1)) * math.sqrt(k + k * k / n)
 
     room = capacity_mah - drawn_mah.value - reserve

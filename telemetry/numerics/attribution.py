@@ -11,8 +11,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy import optimize
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.intp]
@@ -189,7 +189,7 @@ def non_negative(grams: FloatArray, rises: FloatArray) -> FloatArray:
         one, left = left[0], left[1:]
         power, axes = _axes(grams[one])
         root = (axes * np.sqrt(power)) @ axes.T
-        found[one], _ = optimize.nnls(root, axes @ (rises[one] @ axes / np.sqrt(power)))
+        found[one], _ = scipy.optimize.nnls(root, axes @ (rises[one] @ axes / np.sqrt(power)))
         free = found[one] > 0
         gram, rise = grams[left], rises[left]
         trial = np.zeros(rise.shape)

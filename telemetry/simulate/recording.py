@@ -6,8 +6,8 @@ from dataclasses import dataclass
 from datetime import datetime
 
 import numpy as np
+import scipy
 from numpy.random import Generator
-from scipy.signal import lfilter
 
 from telemetry.model.channels import Quantity
 from telemetry.results import Phase, Span
@@ -245,7 +245,9 @@ def _signals(
         signals[f"{place}/current"] = solution.place_a[i]
         signals[f"{place}/power"] = solution.place_v[i] * solution.place_a[i]
         keep = float(np.exp(-motion.dt_s / 150.0))
-        warm, _ = lfilter([1.0 - keep], [1.0, -keep], 0.12 * solution.place_a[i] ** 2, zi=[0.0])
+        warm, _ = scipy.signal.lfilter(
+            [1.0 - keep], [1.0, -keep], 0.12 * solution.place_a[i] ** 2, zi=[0.0]
+        )
         signals[f"{place}/temperature"] = ambient_c + 3.0 + warm
     signals["regulator/voltage"] = solution.place_v[0]
     signals["regulator/current"] = solution.place_a[0]

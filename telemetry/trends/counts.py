@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import accumulate
 
-from scipy import stats
+import scipy
 
 # What is known beforehand of falls that no load explains: so many in so many flights (heuristic).
 _PRIOR_COUNT, _PRIOR_FLIGHTS = 0.5, 5.0
@@ -87,7 +87,8 @@ def judge_counts(
                 exposure += width
             held = min(shape, _SUREST)
             odds = exposure * held / shape
-            p = float(stats.nbinom.sf(seen - 1, held, odds / (odds + width)))
+            # Of a negative binomial count: so many events or more.
+            p = float(scipy.special.betainc(seen, held, width / (odds + width)))
             if p < level:
                 since = list(counts[start:])
                 return Burst(

@@ -13,7 +13,6 @@ from math import inf
 from typing import NamedTuple
 
 import numpy as np
-from scipy import stats
 
 from telemetry.numerics.statistics.charts import (
     change_chart,
@@ -358,7 +357,8 @@ def _level_now(x: FloatArray, y: FloatArray) -> float:
     x, y = x[-6:], y[-6:]
     if x.size < 3:
         return float(y.mean())
-    slope = float(stats.theilslopes(y, x).slope)
+    line = theil_sen(x, y)
+    slope = 0.0 if line is None else line.slope
     return float(np.median(y - slope * (x - x[-1])))
 
 

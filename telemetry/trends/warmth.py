@@ -8,9 +8,8 @@ from datetime import date
 from itertools import groupby
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy.constants import R as GAS_CONSTANT
-from scipy.constants import zero_Celsius
 
 from telemetry.trends.parts import EvidencePart
 
@@ -36,9 +35,12 @@ def coldness(celsius: FloatArray) -> FloatArray:
     The logarithm of a resistance that follows Arrhenius's law rises with it, by the activation
     energy in kJ/mol (S. Arrhenius, Z. phys. Chem. 4 (1889) 226-248; from memory).
     """
-    kelvin = np.asarray(celsius, dtype=np.float64) + zero_Celsius
+    kelvin = np.asarray(celsius, dtype=np.float64) + scipy.constants.zero_Celsius
     return np.asarray(
-        1000.0 / GAS_CONSTANT * (1.0 / kelvin - 1.0 / (_MIDDLE_C + zero_Celsius)), dtype=np.float64
+        1000.0
+        / scipy.constants.R
+        * (1.0 / kelvin - 1.0 / (_MIDDLE_C + scipy.constants.zero_Celsius)),
+        dtype=np.float64,
     )
 
 

@@ -6,10 +6,10 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from scipy.signal import find_peaks
+from scipy.signal import find_peaks, peak_prominences
 
 from telemetry.aircraft import Limits
-from telemetry.detect.spikes import find_spikes, spike_score
+from telemetry.detect.spikes import _prominence, find_spikes, spike_score
 from telemetry.model.channels import Channel, Quantity
 from telemetry.readings import Reading, Readings
 from telemetry.results import Phase, PhaseKind
@@ -59,6 +59,14 @@ def test_agrees_with_find_peaks_where_that_can_see() -> None:
     assert [e.peak_a for e in events] == pytest.approx(v[peaks].tolist())
     assert [e.prominence_a for e in events] == pytest.approx(found["prominences"].tolist())
     assert [e.start_s for e in events] == pytest.approx([t[k] for k in at])
+
+
+@pytest.mark.parametrize("size", [3, 4, 60, 3000])
+def test_prominences_are_those_of_scipy(size: int) -> None:
+    x = np.round(np.random.default_rng(size).normal(size=size), 1)  # with peaks of one height
+    x[1] = 1.0 + x[:3].max()
+    peaks = [k for k in range(1, size - 1) if x[k] > max(x[k - 1], x[k + 1])]
+    assert [_prominence(x, k, 0.0) for k in peaks] == list(peak_prominences(x, peaks)[0])
 
 
 def test_agrees_with_the_on_off_trigger_of_obspy() -> None:

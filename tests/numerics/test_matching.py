@@ -8,12 +8,14 @@ from typing import Any
 import numpy as np
 import pytest
 import scipy.integrate
+import scipy.signal
 
 from telemetry.numerics.resistance.matching import (
     Curve,
     Fast,
     Match,
     find_match,
+    low_passed,
     ring_mean,
     smoothed,
     usual_step,
@@ -59,6 +61,14 @@ def test_low_pass_answers_a_step_like_its_closed_form() -> None:
     # The signal rises along a straight line from 9.5 to 10 s: on the mean the step is at 9.75 s.
     expected = np.where(at > 10, 1 - np.exp(-(at - 9.75) / 6.0), 0.0)
     np.testing.assert_allclose(smoothed(t, step, 6.0, 0.05, at), expected, atol=5e-4)
+
+
+@pytest.mark.parametrize("size", [1, 2, 9, 5000])
+@pytest.mark.parametrize("keep", [0.0, 1e-30, 0.1, 0.9, 0.9999])
+def test_low_pass_is_the_filter_of_scipy(size: int, keep: float) -> None:
+    x = np.random.default_rng(size).normal(size=size)
+    wanted, _ = scipy.signal.lfilter([1.0 - keep], [1.0, -keep], x, zi=[keep * 0.7])
+    assert low_passed(x, keep, 0.7) == pytest.approx(wanted, rel=1e-12, abs=1e-13)
 
 
 def test_the_running_mean_is_taken_out() -> None:

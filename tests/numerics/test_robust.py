@@ -154,6 +154,22 @@ def test_sen_1968() -> None:
     assert found.intercept == 4.0
 
 
+@pytest.mark.filterwarnings("ignore::RuntimeWarning")
+@pytest.mark.parametrize("digits", [0, 1, 6])
+def test_theil_sen_is_that_of_scipy_with_and_without_ties(digits: int) -> None:
+    rng = np.random.default_rng(digits)
+    for n in range(5, 60):
+        x, y = np.round(rng.normal(size=(2, n)), digits)
+        found = theil_sen(x, y)
+        theirs = stats.theilslopes(y, x, 0.95, method="separate")
+        assert found is not None
+        assert (found.slope, found.intercept) == (theirs.slope, theirs.intercept)
+        if found.low is None:
+            assert np.isnan(theirs.low_slope)
+        else:
+            assert (found.low, found.high) == (theirs.low_slope, theirs.high_slope)
+
+
 def test_theil_sen_of_statpsych() -> None:
     # Printed example of ci.theil in the R package statpsych: 0.5, 0.3243243 to 0.75.
     x = [67, 28, 30, 28, 52, 40, 25, 37, 44, 10, 14, 20, 28, 40, 51]

@@ -13,13 +13,13 @@ from collections.abc import Sequence
 from typing import NamedTuple
 
 import numpy as np
-from scipy.signal import lfilter
 
 from telemetry.aircraft import Aircraft
 from telemetry.measure.resistance import undisturbed
 from telemetry.model.channels import Quantity
 from telemetry.model.log import FloatArray
 from telemetry.numerics.intervals import Interval
+from telemetry.numerics.resistance.matching import low_passed
 from telemetry.readings import Reading, Readings, block_means
 from telemetry.results import PackOut, PackTwins, Phase
 
@@ -121,8 +121,7 @@ def _means(side: _Side, edges: FloatArray, *, relaxes: bool = False) -> FloatArr
         grid = np.arange(edges[0], edges[-1], _GRID_S)
         amps = np.interp(grid, side.amps.t, side.amps.v)
         keep = float(np.exp(-_GRID_S / _SLOW_S))
-        slowed, _ = lfilter([1.0 - keep], [1.0, -keep], amps, zi=[keep * amps[0]])
-        rows.append(block_means(grid, slowed, edges))
+        rows.append(block_means(grid, low_passed(amps, keep, amps[0]), edges))
     return np.array(rows)
 
 

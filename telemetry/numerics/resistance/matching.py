@@ -11,9 +11,8 @@ from __future__ import annotations
 from typing import NamedTuple
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy.interpolate import CubicHermiteSpline
-from scipy.signal import lfilter
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
@@ -25,6 +24,8 @@ _ENOUGH = 2000
 _DELAY_S = 0.5
 # A window of averaging is only believed where it fits by this factor better than none.
 _BETTER = 1.002
+# A part of a value that is lost in rounding.
+_NOTHING = 1e-20
 
 
 class Match(NamedTuple):
@@ -52,7 +53,7 @@ class Curve:
     """
 
     def __init__(self, t: FloatArray, v: FloatArray) -> None:
-        self._value = CubicHermiteSpline(t, v, np.gradient(v, t))
+        self._value = scipy.interpolate.CubicHermiteSpline(t, v, np.gradient(v, t))
         self._integral = self._value.antiderivative()
 
     def at(self, t: FloatArray, window_s: float = 0.0) -> FloatArray:
@@ -129,8 +130,23 @@ def smoothed(
     steps = np.concatenate((level[:1], 0.5 * (level[1:] + level[:-1])))
     keep = float(np.exp(-step_s / tau_s))
     start = float(level[: max(1, int(5.0 / step_s))].mean())
-    out, _ = lfilter([1.0 - keep], [1.0, -keep], steps, zi=[keep * start])
+    out = low_passed(steps, keep, start)
     return np.asarray(np.interp(at, grid, out), dtype=np.float64)
+
+
+def low_passed(x: FloatArray, keep: float, start: float) -> FloatArray:
+    """``y[k] = keep y[k - 1] + (1 - keep) x[k]``, shape (n,), with ``start`` before the first.
+
+    Each round adds what as many values before tell as all rounds before it: sums of 2, 4, 8 values
+    and so on, until what is left of them is no number any more.
+    """
+    y = (1.0 - keep) * x
+    y[:1] += keep * start
+    reach, left = 1, keep
+    while reach < y.size and left > _NOTHING:
+        y[reach:] += left * y[:-reach]
+        reach, left = 2 * reach, left * left
+    return y
 
 
 def find_match(

@@ -11,8 +11,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy import stats
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.intp]
@@ -144,7 +144,7 @@ def span(e: Equations, solution: MomentSolution, wanted: FloatArray) -> Solution
     residual2 = (block_y - value * block_x) ** 2
     heavy = float(residual2.sum()) ** 2 / max(float((residual2**2).sum()), 1e-300)
     free = max(_LEAST_FREE, min(residual2.size - 2.0, 3.0 * heavy - 1.0))
-    q2 = float(stats.t.ppf(0.975, free)) ** 2
+    q2 = float(scipy.special.stdtrit(free, 0.975)) ** 2
     pull = covariance @ wanted * prior.precision
     loose = float(pull @ (covariance @ wanted))
     # (value - R)^2 <= q2 (sum of (block_y - R block_x)^2 + loose): a quadratic in R.

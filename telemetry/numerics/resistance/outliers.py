@@ -10,8 +10,8 @@ Strays of that kind go to both sides alike; those of a contact only ever go down
 from __future__ import annotations
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy import ndimage
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
@@ -124,16 +124,16 @@ def fell_too_far(
     if t.size < _FEW:
         return np.zeros(t.size, dtype=bool)
     left = _left(t, y, x, ohm)
-    above = ndimage.maximum_filter1d(left, _width(t, _NEAR_S), mode="nearest")
+    above = scipy.ndimage.maximum_filter1d(left, _width(t, _NEAR_S), mode="nearest")
     faint = max(_FAINT_V, _FAINT_STEPS * step_v)
-    near = ndimage.maximum_filter1d(x, _width(t, _NEAR_S), mode="nearest")
+    near = scipy.ndimage.maximum_filter1d(x, _width(t, _NEAR_S), mode="nearest")
     highest = near if highest_x is None else np.full(t.size, highest_x)
     by_load = ohm * (_MISSED * highest - x) + faint
     if not (left < -np.maximum(np.maximum(_BEYOND * above, faint), by_load)).any():
         return np.zeros(t.size, dtype=bool)
     out = left < -np.maximum(np.maximum(_THEN * above, faint), by_load)
     # What a sensor that averages makes of a fall reaches into the readings beside it.
-    return np.asarray(ndimage.binary_dilation(out))
+    return np.asarray(scipy.ndimage.binary_dilation(out))
 
 
 def closeness(t: FloatArray, y: FloatArray, x: FloatArray, ohm: float, *, step_v: float) -> float:
@@ -149,7 +149,7 @@ def closeness(t: FloatArray, y: FloatArray, x: FloatArray, ohm: float, *, step_v
 def _left(t: FloatArray, y: FloatArray, x: FloatArray, ohm: float) -> FloatArray:
     """What the resistance does not explain, about its slow level."""
     left = y + ohm * x
-    return np.asarray(left - ndimage.median_filter(left, _width(t, _LEVEL_S), mode="nearest"))
+    return np.asarray(left - scipy.ndimage.median_filter(left, _width(t, _LEVEL_S), mode="nearest"))
 
 
 def _width(t: FloatArray, over_s: float) -> int:

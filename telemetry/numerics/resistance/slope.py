@@ -23,8 +23,8 @@ from dataclasses import replace
 from typing import NamedTuple
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy import optimize
 
 from telemetry.numerics.resistance.matching import Curve, ring_mean, smoothed, usual_step
 from telemetry.numerics.resistance.moments import (
@@ -182,7 +182,7 @@ def _weights(
             return np.ones(at.size)
         power /= power.mean()  # a solver's tolerances are for numbers about one
         design = np.stack((np.ones(level.size), level), axis=1) / power[:, None]
-        (floor, slope), _ = optimize.nnls(design, np.ones(level.size))
+        (floor, slope), _ = scipy.optimize.nnls(design, np.ones(level.size))
         weight = 1.0 / np.maximum(floor + slope * spread, 1e-3)
         weight /= weight.mean()
     return weight

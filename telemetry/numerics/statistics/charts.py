@@ -8,12 +8,12 @@ few values; :func:`recursive_scores` takes that out.
 from __future__ import annotations
 
 from functools import cache, lru_cache
-from math import inf, isfinite
+from math import exp, inf, isfinite, pi, sqrt
 from typing import NamedTuple
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy import optimize, special, stats
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
@@ -233,7 +233,12 @@ def change_limit(run: float) -> float:
         Limit h, in standard deviations: ``h phi(h)`` signals a value, times a factor from
         simulation (series of 20 to 500 values), as for any largest of many overlapping means.
     """
-    return float(optimize.brentq(lambda h: _SIGNALS * h * stats.norm.pdf(h) * run - 1.0, 1.5, 20.0))
+
+    def missed(h: float) -> float:
+        density = exp(-0.5 * h * h) / sqrt(2.0 * pi)
+        return _SIGNALS * h * density * run - 1.0
+
+    return float(scipy.optimize.brentq(missed, 1.5, 20.0))
 
 
 def recursive_scores(
@@ -362,5 +367,5 @@ def _before(x: FloatArray | BoolArray, axis: int = 1) -> FloatArray:
 
 def normal_scores(t: FloatArray, degrees: FloatArray, most: float = _HIGHEST_SCORE) -> FloatArray:
     """The standard normal values with the same tails as Student-t values, cut at ``most``."""
-    tail = np.maximum(special.stdtr(degrees, -np.abs(t)), special.ndtr(-most))
-    return np.asarray(np.copysign(special.ndtri(tail), t), dtype=np.float64)
+    tail = np.maximum(scipy.special.stdtr(degrees, -np.abs(t)), scipy.special.ndtr(-most))
+    return np.asarray(np.copysign(scipy.special.ndtri(tail), t), dtype=np.float64)

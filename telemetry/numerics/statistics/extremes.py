@@ -14,8 +14,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
+import scipy
 from numpy.typing import ArrayLike, NDArray
-from scipy import optimize, special, stats
 
 FloatArray = NDArray[np.float64]
 
@@ -167,11 +167,13 @@ def _least(
     def one(point: FloatArray) -> float:
         return of(float(point[0]), float(point[1]))
 
-    found = optimize.minimize(
+    found = scipy.optimize.minimize(
         one,
         simplex[0],
         method="Nelder-Mead",
-        bounds=optimize.Bounds(np.array([_SHAPES[0], -np.inf]), np.array([_SHAPES[1], np.inf])),
+        bounds=scipy.optimize.Bounds(
+            np.array([_SHAPES[0], -np.inf]), np.array([_SHAPES[1], np.inf])
+        ),
         options={"xatol": near, "fatol": least, "initial_simplex": simplex},
     )
     return (float(found.x[0]), float(found.x[1])), float(found.fun)
@@ -299,7 +301,7 @@ def _profile_interval(
     searched.
     """
     n = excess.size
-    allowed = float(stats.chi2.ppf(confidence, 1)) / 2
+    allowed = float(scipy.special.gammaincinv(0.5, confidence))  # half of chi-squared's, 1 degree
 
     def end(side: int) -> float:
         def outwards(xi: float, log_sigma: float) -> float:
@@ -327,5 +329,5 @@ def _rate(n: int, drop: float, side: int) -> float:
 
     ``r - n log r = n - n log n + drop``, solved by Lambert's W.
     """
-    w = special.lambertw(-math.exp(-1 - drop / n), -1 if side > 0 else 0)
+    w = scipy.special.lambertw(-math.exp(-1 - drop / n), -1 if side > 0 else 0)
     return -n * float(w.real)

@@ -12,7 +12,6 @@ from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy import stats
 
 FloatArray = NDArray[np.float64]
 
@@ -191,7 +190,9 @@ def _grown(
     n, age = x.size, float(x[-1] - x[0])
     cells = list(product(_POWERS, _UNSTEADY, _JUMPS))
     power, unsteady, jump = np.array(cells).T
-    likely = stats.norm.logpdf(np.log(power), np.log(_MIDDLE_POWER), _POWER_SD)
+    likely = (
+        -0.5 * (np.log(power / _MIDDLE_POWER) / _POWER_SD) ** 2
+    )  # a normal one's, less what is constant
     likely = likely + np.log([_UNSTEADY[q] * _JUMPS[k] for _, q, k in cells])
 
     unit = max(float(np.median(sd)), _FINEST * limit)

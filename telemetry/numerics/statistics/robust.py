@@ -7,12 +7,12 @@ from __future__ import annotations
 
 from collections import Counter
 from functools import cache
-from math import comb, factorial
+from math import comb, factorial, sqrt
 from typing import NamedTuple
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy import stats
 
 FloatArray = NDArray[np.float64]
 
@@ -98,21 +98,28 @@ def theil_sen(x: FloatArray, y: FloatArray, *, confidence: float = 0.95) -> Slop
     P. K. Sen, Estimates of the regression coefficient based on Kendall's tau, J. Am. Stat. Assoc.
     63 (1968) 1379-1389, doi 10.2307/2285891.
     """
-    if np.unique(x).size < 2:
+    apart = x[:, None] - x
+    slopes = np.sort((y[:, None] - y)[apart > 0] / apart[apart > 0])
+    if not slopes.size:
         return None
-    with np.errstate(invalid="ignore"):
-        found = stats.theilslopes(y, x, confidence, method="separate")
-    low, high = float(found.low_slope), float(found.high_slope)
-    n = int(x.size)
+    n, pairs = int(x.size), int(slopes.size)
+    slope = float(np.median(slopes))
+    intercept = float(np.median(y)) - slope * float(np.median(x))
+    variance = (n * (n - 1) * (2 * n + 5) - _tied(x) - _tied(y)) / 18.0
     # Of n! orders one alone is perfectly monotone. Where nearly all values are tied, the variance
-    # by which Sen's interval is found comes out below 0.
-    possible = (1.0 - confidence) * factorial(min(n, _EXACT_UP_TO)) >= 2 and np.isfinite(low + high)
-    return Slope(
-        float(found.slope),
-        low if possible else None,
-        high if possible else None,
-        float(found.intercept),
-    )
+    # comes out below 0.
+    possible = (1.0 - confidence) * factorial(min(n, _EXACT_UP_TO)) >= 2 and variance >= 0
+    if not possible:
+        return Slope(slope, None, None, intercept)
+    reach = -float(scipy.special.ndtri(0.5 * (1.0 - confidence))) * sqrt(variance)
+    low, high = max(round((pairs - reach) / 2) - 1, 0), min(round((pairs + reach) / 2), pairs - 1)
+    return Slope(slope, float(slopes[low]), float(slopes[high]), intercept)
+
+
+def _tied(values: FloatArray) -> int:
+    """What values that stand several times take off the variance of ranks, times 18."""
+    counts = np.unique(values, return_counts=True)[1].tolist()
+    return sum(t * (t - 1) * (2 * t + 5) for t in counts)
 
 
 def mann_kendall(y: FloatArray) -> MannKendall:
@@ -140,12 +147,12 @@ def mann_kendall(y: FloatArray) -> MannKendall:
         return MannKendall(0, 0.0, 0.0, 1.0)
     s = int(np.sign(y[None, :] - y[:, None])[np.triu_indices(n, 1)].sum())
     ties = tuple(sorted(c for c in Counter(y.tolist()).values() if c > 1))
-    variance = (n * (n - 1) * (2 * n + 5) - sum(t * (t - 1) * (2 * t + 5) for t in ties)) / 18.0
+    variance = (n * (n - 1) * (2 * n + 5) - _tied(y)) / 18.0
     z = 0.0 if s == 0 or variance == 0 else (s - np.sign(s)) / np.sqrt(variance)
     if n <= _EXACT_UP_TO:
         rising = _at_least(s, n, ties)
     else:
-        rising = float(stats.norm.sf((s - 1) / np.sqrt(variance))) if variance else 1.0
+        rising = float(scipy.special.ndtr((1 - s) / np.sqrt(variance))) if variance else 1.0
     return MannKendall(s, variance, float(z), rising)
 
 

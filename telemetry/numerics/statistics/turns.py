@@ -5,8 +5,8 @@ from __future__ import annotations
 from typing import NamedTuple
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy import linalg, special
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -56,8 +56,8 @@ def log_evidence(series: Series, more: FloatArray | None = None) -> float:
     covariance = np.diag(series.spread**2) + series.common + _DIFFUSE
     if more is not None:
         covariance = covariance + more
-    factor = linalg.cholesky(covariance, lower=True)
-    white = linalg.solve_triangular(factor, series.y - series.y.mean(), lower=True)
+    factor = scipy.linalg.cholesky(covariance, lower=True)
+    white = scipy.linalg.solve_triangular(factor, series.y - series.y.mean(), lower=True)
     squares = series.weight * series.sigma**2 + float(white @ white)
     half = 0.5 * (series.weight + n)
     return float(-np.log(np.diag(factor)).sum() - half * np.log(squares))
@@ -88,4 +88,4 @@ def log_odds_of_turns(series: Series, source: IntArray, since: IntArray) -> floa
     for begin in np.unique(since):
         both = np.logical_and.outer(place >= begin, place >= begin) & same
         odds += [log_evidence(series, size**2 * both) - alone for size in series.sizes]
-    return float(np.logaddexp(0.0, special.logsumexp(odds) - np.log(len(odds))) - np.log(2.0))
+    return float(np.logaddexp(0.0, scipy.special.logsumexp(odds) - np.log(len(odds))) - np.log(2.0))

@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import scipy
 from numpy.random import Generator
-from scipy.signal import lfilter
 
 from telemetry.simulate.parts import FloatArray
 
@@ -183,7 +183,7 @@ def fly_figures(
     ramp = np.clip(time / 6.0, 0.0, 1.0) * np.clip((total - time) / 6.0, 0.0, 1.0)
     aloft = np.clip(time / 12.0, 0.0, 1.0) * np.clip((total - time) / 20.0, 0.0, 1.0)
     keep = float(np.exp(-dt_s / 2.0))
-    speed = lfilter([1.0 - keep], [1.0, -keep], level["speed"]) * ramp
+    speed = scipy.signal.lfilter([1.0 - keep], [1.0, -keep], level["speed"]) * ramp
     height = aloft * (70.0 + 25.0 * _wander(n, dt_s, 0.05, rng))
     return Flown(
         control_pct=control,
@@ -222,7 +222,7 @@ def _wander(n: int, dt_s: float, hz: float, rng: Generator) -> FloatArray:
     keep = float(np.exp(-2 * np.pi * hz * dt_s))
     noise = rng.standard_normal(n)
     for _ in range(2):
-        noise = lfilter([1.0], [1.0, -keep], noise)
+        noise = scipy.signal.lfilter([1.0], [1.0, -keep], noise)
     # Standard deviation of two equal first-order stages in a row, in closed form.
     spread = np.sqrt((1 + keep**2) / (1 - keep**2) ** 3)
     return np.asarray(noise / spread, dtype=np.float64)

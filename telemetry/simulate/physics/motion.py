@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import scipy
 from numpy.random import Generator
-from scipy.signal import lfilter
 
 from telemetry.results import Phase, PhaseKind, Span
 from telemetry.simulate.parts import FloatArray
@@ -168,7 +168,9 @@ def move(
 def smoothed(values: FloatArray, keep: float) -> FloatArray:
     """Two first-order low-passes in a row, started at rest on the first value."""
     for _ in range(2):
-        values, _state = lfilter([1.0 - keep], [1.0, -keep], values, zi=[keep * values[0]])
+        values, _state = scipy.signal.lfilter(
+            [1.0 - keep], [1.0, -keep], values, zi=[keep * values[0]]
+        )
     return np.asarray(values, dtype=np.float64)
 
 

@@ -18,8 +18,8 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
+import scipy
 from numpy.random import Generator
-from scipy.signal import lfilter
 
 from telemetry.simulate.parts import AircraftModel, FloatArray, ServoLaw, ServoModel
 from telemetry.simulate.physics.motion import Motion, smoothed
@@ -192,14 +192,14 @@ def _warmth(motion: Motion, seconds: float) -> FloatArray:
     """How warm a servo has become by being used, 0 to 1: it warms in flight, cools at rest."""
     keep = float(np.exp(-motion.dt_s / seconds))
     used = np.where(motion.shaking >= 0.5, 1.0, 0.0)
-    return np.asarray(lfilter([1.0 - keep], [1.0, -keep], used), dtype=np.float64)
+    return np.asarray(scipy.signal.lfilter([1.0 - keep], [1.0, -keep], used), dtype=np.float64)
 
 
 def _scatter(n: int, dt_s: float, rng: Generator) -> FloatArray:
     """Driver noise of unit standard deviation, correlated over some 30 ms."""
     keep = float(np.exp(-dt_s / 0.03))
     noise = rng.standard_normal(n) * np.sqrt(1 - keep**2)
-    return np.asarray(lfilter([1.0], [1.0, -keep], noise), dtype=np.float64)
+    return np.asarray(scipy.signal.lfilter([1.0], [1.0, -keep], noise), dtype=np.float64)
 
 
 def _hunting(n: int, dt_s: float, rng: Generator) -> FloatArray:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.signal import lfilter
+import scipy
 
 from telemetry.simulate.parts import AircraftModel, BoolArray, FloatArray, PackModel, PathKind
 from telemetry.simulate.physics.chemistry import open_circuit_v, resistance_factor
@@ -141,7 +141,9 @@ def _followed(
     for pair, start_v in zip(state.model.pairs, state.relax_v, strict=True):
         keep = float(np.exp(-dt_s / pair.tau_s))
         ohm = pair.ohm * state.factor()
-        follow, _ = lfilter([(1.0 - keep) * ohm], [1.0, -keep], amps, zi=[keep * start_v])
+        follow, _ = scipy.signal.lfilter(
+            [(1.0 - keep) * ohm], [1.0, -keep], amps, zi=[keep * start_v]
+        )
         relax.append(np.concatenate(([start_v], follow)))
     return charge, relax, state.charge - float(drawn[-1])
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
-from scipy import stats
+import scipy
 
 from telemetry.model.log import FloatArray
 from telemetry.readings import Reading
@@ -45,7 +45,7 @@ def interval(means: FloatArray, resolution: float | None) -> tuple[float | None,
     if x.size < 3:
         return None, None
     sd = max(float(x.std(ddof=1)), (resolution or 0.0) / np.sqrt(12.0))
-    reach = float(stats.t.isf(0.025, x.size - 1)) * sd / np.sqrt(x.size)
+    reach = float(scipy.special.stdtrit(x.size - 1, 0.975)) * sd / np.sqrt(x.size)
     return float(x.mean()) - reach, float(x.mean()) + reach
 
 
