@@ -189,15 +189,7 @@ def made(folder: Path) -> Path:
     venv.create(folder / "env", with_pip=True)
     scripts = folder / "env" / ("Scripts" if sys.platform == "win32" else "bin")
     python = scripts / "python"
-    # A build leaves its traces beside the sources, and finds those of older ones: not in a copy.
-    sources = folder / "sources"
-    sources.mkdir()
-    for name in ("pyproject.toml", "README.md"):
-        shutil.copyfile(ROOT / name, sources / name)
-    shutil.copytree(
-        ROOT / "telemetry", sources / "telemetry", ignore=shutil.ignore_patterns("__pycache__")
-    )
-    subprocess.run([python, "-m", "pip", "install", "-q", f"{sources}[folder]"], check=True)
+    subprocess.run([python, "-m", "pip", "install", "-q", f"{ROOT}[folder]"], check=True)
     start = folder / f"{NAME}.py"
     start.write_text(START, encoding="utf-8")
     command = [python, "-m", "PyInstaller", *options(sys.platform), start.name]
@@ -233,11 +225,7 @@ def kept_licences(folder: Path, site: Path, inside: Path) -> list[str]:
             continue
         texts = [p for p in one.files or () if re.match(r"(?i)(licen[cs]e|copying|notice)", p.name)]
         words = "\n\n".join(Path(str(p.locate())).read_text("utf-8", "replace") for p in texts)
-        kinds = one.metadata.get_all("Classifier") or []
-        kinds = [k.rpartition(":: ")[2] for k in kinds if k.startswith("License ::")]
-        named = [v for k, v in one.metadata.items() if k in ("License-Expression", "License")]
-        told = (*named, ", ".join(kinds))
-        kind = next((k for k in told if k and "\n" not in k), "see its text")
+        kind = licence_named(one) or "see its text"
         (folder / f"{name}.txt").write_text(f"{name} {one.version}: {kind}\n\n{words}\n", "utf-8")
         listed.append(f"    {name} {one.version}: {kind}")
     base = Path(sys.base_prefix)
@@ -260,6 +248,15 @@ def kept_licences(folder: Path, site: Path, inside: Path) -> list[str]:
             shutil.copyfile(text, folder / f"{name}.txt")
         listed.append(f"    {name}")
     return listed
+
+
+def licence_named(package: importlib.metadata.Distribution) -> str:
+    """The licence of a package in a few words, as its metadata names it; "" where it names none."""
+    kinds = package.metadata.get_all("Classifier") or []
+    kinds = [k.rpartition(":: ")[2] for k in kinds if k.startswith("License ::")]
+    named = [v for k, v in package.metadata.items() if k in ("License-Expression", "License")]
+    told = (*named, ", ".join(kinds))
+    return next((k for k in told if k and "\n" not in k), "")
 
 
 def system_licence(library: str) -> Path | None:
