@@ -23,7 +23,7 @@ from telemetry.app.workers import Crew, calls
 from telemetry.book import Logbook
 from telemetry.checks.across import together_at
 from telemetry.model.errors import BookError
-from telemetry.report.writers.json import program_version
+from telemetry.model.version import program_version
 from telemetry.results import (
     Cause,
     Change,

@@ -80,7 +80,7 @@ def _plain_usage() -> Iterator[None]:
 
 def _show_version(ctx: click.Context, _: click.Parameter, wanted: bool) -> None:
     if wanted:
-        from telemetry.report.writers.json import made_by
+        from telemetry.model.version import made_by
 
         click.echo(made_by())
         ctx.exit()

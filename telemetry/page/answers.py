@@ -15,12 +15,12 @@ from starlette.responses import HTMLResponse, RedirectResponse, Response
 
 from telemetry.book import Logbook
 from telemetry.model.errors import BookError
+from telemetry.model.version import made_by
 from telemetry.page.histories import Histories
 from telemetry.page.rendered import Rendered
 from telemetry.page.work.jobs import Work
 from telemetry.report.words import LEVEL_WORD
 from telemetry.report.writers.around import SAID, Around, Way
-from telemetry.report.writers.json import made_by
 from telemetry.report.writers.policy import content_policy
 from telemetry.report.writers.templates import style_of, template, template_text
 

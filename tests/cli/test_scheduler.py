@@ -322,7 +322,7 @@ class Cluster:
             {},
             "the scheduler at 'a' has no workers; start some with: dask worker a --nthreads 1 --nw",
         ),
-        ({"w": ("0.0.1", [])}, "the worker at w has busbook 0.0.1, this is "),
+        ({"w": ("busbook 0.0.1", [])}, "the worker at w has busbook 0.0.1, this is "),
         (ModuleNotFoundError("No module named 'telemetry'"), "cannot run busbook .No module named"),
     ],
 )

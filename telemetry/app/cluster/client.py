@@ -7,13 +7,13 @@ import os
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import CancelledError, Executor, Future
 from contextlib import contextmanager
-from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 from threading import Event, Thread
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from telemetry.app.cluster.address import no_answer, security_of
 from telemetry.model.errors import WorkersError
+from telemetry.model.version import made_by
 
 if TYPE_CHECKING:
     from distributed import Client
@@ -110,7 +110,7 @@ def usable(client: Client, address: str, folders: Sequence[Path]) -> int:
     except Exception as error:
         raise WorkersError(
             f"the cluster at '{address}' cannot run busbook ({error})",
-            hint=f"install busbook {_version()} where its scheduler and its workers run",
+            hint=f"install {made_by()} where its scheduler and its workers run",
         ) from error
     if not found:
         raise WorkersError(
@@ -118,9 +118,9 @@ def usable(client: Client, address: str, folders: Sequence[Path]) -> int:
             hint=f"start some with: dask worker {address} --nthreads 1 --nworkers auto",
         )
     for worker, (theirs, unseen) in sorted(found.items()):
-        if theirs != _version():
+        if theirs != made_by():
             raise WorkersError(
-                f"the worker at {worker} has busbook {theirs}, this is {_version()}",
+                f"the worker at {worker} has {theirs}, this is {made_by()}",
                 hint="install the same version on every machine",
             )
         if unseen:
@@ -135,11 +135,4 @@ def usable(client: Client, address: str, folders: Sequence[Path]) -> int:
 
 def _look(names: Sequence[str]) -> tuple[str, list[str]]:
     """On a worker: its version of this program, and which of these paths it does not see."""
-    return _version(), [name for name in names if not os.path.exists(name)]  # noqa: PTH110 - text
-
-
-def _version() -> str:
-    try:
-        return version("busbook")
-    except PackageNotFoundError:
-        return "(not installed)"
+    return made_by(), [name for name in names if not os.path.exists(name)]  # noqa: PTH110 - text

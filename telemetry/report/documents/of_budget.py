@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from telemetry.aircraft import Aircraft
 from telemetry.circuit.budget_records import Budget, PlaceBudget
 from telemetry.model.text import plain
+from telemetry.model.version import made_by
 from telemetry.report.document import Document, FigureBlock, FirstPage, KeyNumber, Section
 from telemetry.report.documents.budget_parts import (
     leads_section,
@@ -21,7 +22,6 @@ from telemetry.report.figures.stops import stops_of
 from telemetry.report.parts.method import cautions_section, limits_section
 from telemetry.report.parts.path import PathPicture
 from telemetry.report.words import CASE_WORD, NONE, NOT_MEASURED, counted, number, quoted, sentence
-from telemetry.report.writers.json import made_by
 from telemetry.results import Level, WorstCase
 
 _WORD = {

@@ -8,6 +8,7 @@ from statistics import median
 
 from telemetry.model.channels import EVERY_PLACE, PlaceKind
 from telemetry.model.text import plain
+from telemetry.model.version import made_by
 from telemetry.report.asks import capacity_line
 from telemetry.report.document import (
     Block,
@@ -49,7 +50,6 @@ from telemetry.report.words import (
     quoted,
     sentence,
 )
-from telemetry.report.writers.json import made_by
 from telemetry.results import Change, Finding, History, Level
 from telemetry.results.findings import standing_alone
 

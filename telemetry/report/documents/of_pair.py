@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 from telemetry.model.channels import Quantity
 from telemetry.model.text import plain
+from telemetry.model.version import made_by
 from telemetry.report.document import (
     Block,
     Document,
@@ -31,7 +32,6 @@ from telemetry.report.words import (
     quoted,
     sentence,
 )
-from telemetry.report.writers.json import made_by
 from telemetry.results import Alignment, Difference, FlightPair, Level, PairedFlight
 
 # Numbers on the first page.

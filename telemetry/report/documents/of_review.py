@@ -6,6 +6,7 @@ from dataclasses import replace
 
 from telemetry.model.channels import Quantity
 from telemetry.model.text import plain
+from telemetry.model.version import made_by
 from telemetry.report.asks import profile_name
 from telemetry.report.document import Block, Document, FigureBlock, FindingBlock, Paragraph, Section
 from telemetry.report.parts.before_next import next_flight_section
@@ -26,7 +27,6 @@ from telemetry.report.parts.method import (
 )
 from telemetry.report.parts.sections import findings_section, places_section, stirs_section
 from telemetry.report.words import counted, quoted
-from telemetry.report.writers.json import made_by
 from telemetry.results import Review
 
 _MOST_FIGURES = 16

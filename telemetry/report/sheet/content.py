@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from telemetry.aircraft import Aircraft, Limits
 from telemetry.model.channels import EVERY_PLACE
 from telemetry.model.text import plain
+from telemetry.model.version import made_by
 from telemetry.report.parts.first_page import by_gravity
 from telemetry.report.parts.method import BEFORE_BENCH
 from telemetry.report.words import (
@@ -20,7 +21,6 @@ from telemetry.report.words import (
     quoted,
     sentence,
 )
-from telemetry.report.writers.json import made_by
 from telemetry.results import (
     CheckOutcome,
     Finding,

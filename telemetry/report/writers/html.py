@@ -12,6 +12,7 @@ from markupsafe import Markup
 
 from telemetry.model.channels import Quantity
 from telemetry.model.text import plain
+from telemetry.model.version import made_by
 from telemetry.report.document import Document, FigureBlock, FindingBlock
 from telemetry.report.documents.index import (
     IndexEntry,
@@ -34,7 +35,6 @@ from telemetry.report.words import (
 )
 from telemetry.report.writers import svg
 from telemetry.report.writers.around import Around
-from telemetry.report.writers.json import made_by
 from telemetry.report.writers.packing import dashes, packed
 from telemetry.report.writers.templates import policy, template, template_text
 from telemetry.results import EventKind, Origin, PhaseKind, Review

@@ -11,9 +11,9 @@ import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import is_dataclass
 from enum import Enum
-from importlib.metadata import PackageNotFoundError, version
 from typing import TYPE_CHECKING, Any
 
+from telemetry.model.version import program_version
 from telemetry.results import Answer, FlightPair, History, Review, as_dict
 
 if TYPE_CHECKING:
@@ -23,19 +23,6 @@ SCHEMA = "busbook.review/1"
 BUDGET_SCHEMA = "busbook.budget/1"
 HISTORY_SCHEMA = "busbook.history/1"
 COMPARE_SCHEMA = "busbook.compare/1"
-
-
-def program_version() -> str | None:
-    """Version of the installed distribution; None when run from a bare source tree."""
-    try:
-        return version("busbook")
-    except PackageNotFoundError:
-        return None
-
-
-def made_by() -> str:
-    """The program's name and version."""
-    return f"busbook {program_version() or '(not installed)'}"
 
 
 def document(reviews: Sequence[Review], errors: Iterable[tuple[str, str]] = ()) -> dict[str, Any]:

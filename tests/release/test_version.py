@@ -1,0 +1,61 @@
+"""The version stands in pyproject.toml alone, and has its heading among the changes."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from datetime import date
+from importlib.metadata import version
+from pathlib import Path
+
+from telemetry.model.version import program_version
+
+ROOT = Path(__file__).parents[2]
+VERSION = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]["version"]
+# What a reader meets as code or page of the program, and what builds it.
+_TEXTS = (".py", ".toml", ".j2", ".js", ".css", ".md")
+
+
+def headings() -> list[tuple[str, str]]:
+    """Versions of the changes, the newest first, each with its date or "unreleased"."""
+    text = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    _, _, changes = text.partition("\n## Changes\n")
+    return [
+        (found[1], found[2])
+        for line in re.findall(r"^### .*", changes, flags=re.MULTILINE)
+        if (found := re.fullmatch(r"### (\d+\.\d+\.\d+) \((.+)\)", line))
+    ]
+
+
+def test_it_is_written_once() -> None:
+    holding = [
+        path.relative_to(ROOT).as_posix()
+        for folder in (ROOT / "telemetry", ROOT / "tests" / "release", ROOT / "tests" / "full")
+        for path in [*folder.rglob("*"), ROOT / "pyproject.toml"]
+        if path.suffix in _TEXTS
+        and re.search(rf"(?<![\d.]){re.escape(VERSION)}(?![\d.])", path.read_text(encoding="utf-8"))
+    ]
+    assert set(holding) == {"pyproject.toml"}
+    text = (ROOT / "pyproject.toml").read_text(encoding="utf-8")
+    assert text.count(f'"{VERSION}"') == 1
+
+
+def test_what_is_installed_says_it() -> None:
+    """Where this fails, the sources were installed before their version was raised: again."""
+    assert program_version() == version("busbook") == VERSION
+
+
+def test_it_heads_the_changes() -> None:
+    told = headings()
+    assert told[0][0] == VERSION
+    numbers = [tuple(map(int, number.split("."))) for number, _ in told]
+    assert numbers == sorted(set(numbers), reverse=True)
+    for k, (_, when) in enumerate(told):
+        assert date.fromisoformat(when) if when != "unreleased" else k == 0
+
+
+def test_every_heading_of_the_changes_is_a_version() -> None:
+    _, _, changes = (ROOT / "DEVELOPERS.md").read_text("utf-8").partition("\n## Changes\n")
+    assert len(re.findall(r"^### ", changes, flags=re.MULTILINE)) == len(headings())
+    for part in re.split(r"^### .*\n", changes, flags=re.MULTILINE)[1:]:
+        assert re.search(r"^- \S", part, flags=re.MULTILINE)
