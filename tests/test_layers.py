@@ -7,7 +7,9 @@ from pathlib import Path
 
 import pytest
 
-PACKAGE = Path(__file__).parents[1] / "telemetry"
+import telemetry
+
+PACKAGE = Path(telemetry.__file__).parent
 
 # What each part may import besides itself, of this package; from the ground up.
 MODEL = {"model", "aircraft", "results"}

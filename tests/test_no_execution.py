@@ -12,7 +12,10 @@ from pathlib import Path
 
 import pytest
 
-ROOT = Path(__file__).parents[1]
+import telemetry
+
+# Where the package lies: the sources, or what is installed.
+ROOT = Path(telemetry.__file__).parents[1]
 FILES = sorted((ROOT / "telemetry").rglob("*.py"))
 
 # Libraries that run what they read, or that reach out of this process.

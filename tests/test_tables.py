@@ -89,7 +89,7 @@ def test_a_logbook_tells_its_aircraft_and_flights(tmp_path: Path) -> None:
     book = telemetry.Logbook(tmp_path / "book")
     assert repr(book).split()[-4:] == ["aircraft", "none", "flights", "0"]
     name = "sample_logs/tern-bench-stir.csv"
-    log = telemetry.read_log(Path(telemetry.__file__).parents[1] / name)
+    log = telemetry.read_log(Path(__file__).parents[1] / name)
     book.add(log, aircraft="tern")
     assert repr(book).split()[-4:] == ["aircraft", "tern", "flights", "1"]
     assert str(tmp_path / "book") in repr(book)
@@ -270,7 +270,7 @@ def test_a_table_that_is_none_is_told_with_those_there_are(review: Any) -> None:
 
 
 def test_tables_of_a_real_review_can_be_kept(tmp_path: Path) -> None:
-    root = Path(telemetry.__file__).parents[1]
+    root = Path(__file__).parents[1]
     one = telemetry.review(telemetry.read_log(root / "sample_logs" / "tern-flight-12.csv"))
     for name, table in one.tables.items():
         table.to_parquet(tmp_path / f"{name}.parquet")
@@ -308,7 +308,7 @@ def test_html_and_pdf_are_given_or_written(
 
 
 def test_a_report_is_never_written_over_its_log(tmp_path: Path, monkeypatch: Any) -> None:
-    root = Path(telemetry.__file__).parents[1]
+    root = Path(__file__).parents[1]
     data = (root / "sample_logs" / "tern-bench-stir.csv").read_bytes()
     (tmp_path / "flight.csv").write_bytes(data)
     monkeypatch.chdir(tmp_path)

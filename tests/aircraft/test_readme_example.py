@@ -8,11 +8,12 @@ from pathlib import Path
 
 import pytest
 
+import telemetry
 from telemetry.aircraft import Aircraft
 from telemetry.aircraft.profile import path_tree, profile_errors, read_profile
 from telemetry.circuit.budget import budget
 
-PAGE = Path(__file__).resolve().parents[2] / "telemetry" / "guide" / "profile.md"
+PAGE = Path(telemetry.__file__).parent / "guide" / "profile.md"
 
 
 @pytest.fixture

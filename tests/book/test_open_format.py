@@ -16,6 +16,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+import telemetry
 from telemetry.book import Logbook
 
 Make = Callable[..., Any]
@@ -114,7 +115,7 @@ def test_the_examples_of_the_guide(
 ) -> None:
     """SQL and pandas alone, run as they stand beside a book."""
     pytest.importorskip("duckdb", reason="duckdb is not installed")
-    page = Path(__file__).parents[2] / "telemetry" / "guide" / "book.md"
+    page = Path(telemetry.__file__).parent / "guide" / "book.md"
     text = page.read_text(encoding="utf-8")
     _, sql, pandas_alone = re.findall(r"```python\n(.*?)```", text, re.DOTALL)
     monkeypatch.chdir(book.path.parent)

@@ -8,9 +8,10 @@ from pathlib import Path
 import pytest
 from click.shell_completion import ShellComplete
 
+import telemetry
 from telemetry.cli import main
 
-FOLDER = Path(__file__).parents[2] / "telemetry" / "guide"
+FOLDER = Path(telemetry.__file__).parent / "guide"
 TOPICS = sorted(path.stem for path in FOLDER.iterdir())
 
 

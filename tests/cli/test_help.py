@@ -9,10 +9,11 @@ from pathlib import Path
 import click
 import pytest
 
+import telemetry
 from telemetry.cli import main
 
 ROOT = Path(__file__).parents[2]
-GUIDE = ROOT / "telemetry" / "guide"
+GUIDE = Path(telemetry.__file__).parent / "guide"
 
 
 def commands(group: click.Group = main, path: tuple[str, ...] = ()) -> list[tuple[str, ...]]:

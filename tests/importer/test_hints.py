@@ -10,6 +10,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+import telemetry
 from telemetry import UnreadableLog, describe_columns, join_logs, read_log
 from telemetry.cli.shared import settings_of
 from telemetry.report.documents.listing import render
@@ -105,7 +106,7 @@ def test_parts_of_one_log_in_two_units(tmp_path: Path) -> None:
 
 def test_no_place_in_the_program_prints_a_hint_by_hand() -> None:
     """All are made by one function, which the files above call for each thing asked for."""
-    folder = Path(__file__).parents[2] / "telemetry"
+    folder = Path(telemetry.__file__).parent
     by_hand: Callable[[str], list[str]] = re.compile(r"--set ['\"{]").findall
     for path in folder.rglob("*.py"):
         if path.name not in ("unsettled.py", "shared.py") and "cli" not in path.parts:

@@ -12,6 +12,16 @@ import subprocess
 import sys
 from pathlib import Path
 
+#: What another machine may have set while it builds.
+ELSEWHERE = {"TZ": "Asia/Tokyo", "LC_ALL": "C", "SOURCE_DATE_EPOCH": "1", "PYTHONHASHSEED": "7"}
+
+
+def made_strange(sources: Path) -> None:
+    """Give all files of a folder another time, and permissions for their owner alone."""
+    for path in sources.rglob("*"):
+        os.utime(path, (0, 915148800))  # the first second of 1999
+        path.chmod(path.stat().st_mode & 0o700)
+
 
 def built(sources: Path, out: Path, environment: dict[str, str] | None = None) -> tuple[Path, Path]:
     """Build below a folder; the wheel and the source archive.

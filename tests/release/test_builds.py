@@ -16,7 +16,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.release.builds import built, sha256
+from tests.release.builds import ELSEWHERE, built, made_strange, sha256
 
 pytest.importorskip("hatchling", reason="the build tool is not here: it comes with [test]")
 
@@ -70,11 +70,8 @@ def test_another_folder_time_owner_and_locale_give_equal_bytes(
             shutil.copytree(ROOT / name, copy / name, ignore=aside)
         else:
             shutil.copy(ROOT / name, copy / name)
-    for path in copy.rglob("*"):
-        os.utime(path, (0, 915148800))  # the first second of 1999
-        path.chmod(path.stat().st_mode & 0o700)
-    other = {"TZ": "Asia/Tokyo", "LC_ALL": "C", "SOURCE_DATE_EPOCH": "1", "PYTHONHASHSEED": "7"}
-    again = built(copy, tmp_path / "out", other)
+    made_strange(copy)
+    again = built(copy, tmp_path / "out", ELSEWHERE)
     assert [(p.name, sha256(p)) for p in again] == [(p.name, sha256(p)) for p in both]
 
 

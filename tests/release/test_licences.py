@@ -11,7 +11,9 @@ from pathlib import Path
 
 import pytest
 
-PACKAGE = Path(__file__).parents[2] / "telemetry"
+import telemetry
+
+PACKAGE = Path(telemetry.__file__).parent
 _NOTICE = re.compile(
     r"copyright\b|\(c\) ?\d{4}|©|all rights reserved|@licen[cs]e|@preserve|spdx-|licen[cs]ed under"
     r"|sourcemappingurl",

@@ -9,22 +9,13 @@ from importlib.metadata import version
 from pathlib import Path
 
 from telemetry.model.version import program_version
+from tests.release.changes import headings
 
 ROOT = Path(__file__).parents[2]
 VERSION = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]["version"]
+DEVELOPERS = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
 # What a reader meets as code or page of the program, and what builds it.
 _TEXTS = (".py", ".toml", ".j2", ".js", ".css", ".md")
-
-
-def headings() -> list[tuple[str, str]]:
-    """Versions of the changes, the newest first, each with its date or "unreleased"."""
-    text = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
-    _, _, changes = text.partition("\n## Changes\n")
-    return [
-        (found[1], found[2])
-        for line in re.findall(r"^### .*", changes, flags=re.MULTILINE)
-        if (found := re.fullmatch(r"### (\d+\.\d+\.\d+) \((.+)\)", line))
-    ]
 
 
 def test_it_is_written_once() -> None:
@@ -46,7 +37,7 @@ def test_what_is_installed_says_it() -> None:
 
 
 def test_it_heads_the_changes() -> None:
-    told = headings()
+    told = headings(DEVELOPERS)
     assert told[0][0] == VERSION
     numbers = [tuple(map(int, number.split("."))) for number, _ in told]
     assert numbers == sorted(set(numbers), reverse=True)
@@ -55,7 +46,7 @@ def test_it_heads_the_changes() -> None:
 
 
 def test_every_heading_of_the_changes_is_a_version() -> None:
-    _, _, changes = (ROOT / "DEVELOPERS.md").read_text("utf-8").partition("\n## Changes\n")
-    assert len(re.findall(r"^### ", changes, flags=re.MULTILINE)) == len(headings())
+    _, _, changes = DEVELOPERS.partition("\n## Changes\n")
+    assert len(re.findall(r"^### ", changes, flags=re.MULTILINE)) == len(headings(DEVELOPERS))
     for part in re.split(r"^### .*\n", changes, flags=re.MULTILINE)[1:]:
         assert re.search(r"^- \S", part, flags=re.MULTILINE)
