@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import telemetry
-from telemetry.importer import archive
+from telemetry.importer.text import archive
 from telemetry.importer.text.decoding import MAX_LINE_BYTES
 from telemetry.model.files import MOST_TEXT_BYTES
 from telemetry.page import safety
