@@ -8,10 +8,12 @@ from datetime import date
 from importlib.metadata import version
 from pathlib import Path
 
+import telemetry
 from telemetry.model.version import program_version
 from tests.release.changes import headings
 
 ROOT = Path(__file__).parents[2]
+PACKAGE = Path(telemetry.__file__).parent
 VERSION = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]["version"]
 DEVELOPERS = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
 # What a reader meets as code or page of the program, and what builds it.
@@ -21,7 +23,7 @@ _TEXTS = (".py", ".toml", ".j2", ".js", ".css", ".md")
 def test_it_is_written_once() -> None:
     holding = [
         path.relative_to(ROOT).as_posix()
-        for folder in (ROOT / "telemetry", ROOT / "tests" / "release", ROOT / "tests" / "full")
+        for folder in (PACKAGE, ROOT / "tests" / "release", ROOT / "tests" / "full")
         for path in [*folder.rglob("*"), ROOT / "pyproject.toml"]
         if path.suffix in _TEXTS
         and re.search(rf"(?<![\d.]){re.escape(VERSION)}(?![\d.])", path.read_text(encoding="utf-8"))
