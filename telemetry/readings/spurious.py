@@ -111,7 +111,9 @@ def impossible(
             denied = witness is False or (again and witness is None)
             if sure and not denied and not answered(k):
                 out.append((k, "no supply for one reading while the unit kept reporting"))
-        above = alone & (not held) & (at > 1.25 * np.maximum(before, after)) & (at - after > 1.0)
+        # Between two dark readings the usual voltage is no jump, but the supply come back.
+        usual = np.maximum(np.maximum(before, after), float(np.median(r.v)))
+        above = alone & (not held) & (at > 1.25 * usual) & (at - after > 1.0)
         out += [
             (int(k), "far above both its neighbours; no supply jumps so")
             for k in np.flatnonzero(above) + 1
@@ -179,9 +181,10 @@ def _own_witness(r: Reading, i: int, everything: list[Reading]) -> bool | None:
             near = o.v[lo:hi]
             around = o.v[max(0, lo - 20) : hi + 20]
             usual = float(np.quantile(around, 0.1)) if around.size else 0.0
-            if near.size == 0 or usual <= 2 * (o.resolution or 0.0):
-                return None
-            return bool(near.min() > 0.3 * usual)
+            nothing = 2 * (o.resolution or 0.0)
+            if near.size and near.min() > max(nothing, 0.3 * usual):
+                return True
+            return False if near.size and 0.3 * usual >= near.min() and usual > nothing else None
     return None
 
 

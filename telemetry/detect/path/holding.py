@@ -38,8 +38,9 @@ _DROPS_OUT_V, _SENSORS_V = 1.2, 0.1
 #: Blocks, s and readings, by their medians: load moves packs and bus together.
 _BLOCK_S, _READINGS = 2.0, 3.0
 #: A level is held, and left, by this F, and where its packs would let so much more through, V and
-#: steps (heuristic: 75 the most of a hundred supplies without a regulator).
-_SUP_F, _SPARE_V, _SPARE_STEPS = 100.0, 0.03, 1.0
+#: steps: bus and pack round by half a step each, at the level and below it (heuristic: 75 the most
+#: F of a hundred supplies without a regulator).
+_SUP_F, _SPARE_V, _SPARE_STEPS = 100.0, 0.03, 2.0
 #: What a median of some readings may be off besides their swing and their step, V (heuristic).
 _FLOOR_V, _SETTLE_S = 0.004, 2.0
 #: Currents of the falls within this part of one another, which hardly anything in the log exceeds,
