@@ -111,9 +111,10 @@ def impossible(
             denied = witness is False or (again and witness is None)
             if sure and not denied and not answered(k):
                 out.append((k, "no supply for one reading while the unit kept reporting"))
-        # Between two dark readings the usual voltage is no jump, but the supply come back.
-        usual = np.maximum(np.maximum(before, after), float(np.median(r.v)))
-        above = alone & (not held) & (at > 1.25 * usual) & (at - after > 1.0)
+        # Above two dark readings it is no jump, but the supply come back for a moment.
+        beside = np.maximum(before, after)
+        above = alone & (not held) & (beside > NO_SUPPLY_V) & (at > 1.25 * beside)
+        above &= at - after > 1.0
         out += [
             (int(k), "far above both its neighbours; no supply jumps so")
             for k in np.flatnonzero(above) + 1

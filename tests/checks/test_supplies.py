@@ -195,3 +195,8 @@ def test_a_bus_that_always_lies_as_far_below_its_packs_left_no_level(tmp_path: P
 @pytest.mark.parametrize("kind", ["regulated", "direct", "diodes", "high voltage"])
 def test_a_supply_that_holds_or_follows_by_design_is_no_droop(kind: str) -> None:
     assert "regulator-droop" not in told(seen(2104, kind, 0.5))
+
+
+def test_steps_of_the_sensors_are_no_level_that_was_held() -> None:
+    """Steps of 50 mV at bus and packs, full packs at a steady load before an early stir."""
+    assert "regulator-droop" not in told(seen(241012543, "switch check", 0.2))

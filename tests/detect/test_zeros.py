@@ -8,10 +8,14 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from telemetry.aircraft import Limits
 from telemetry.app.pipeline import review
 from telemetry.importer import read_log
+from telemetry.model.channels import Channel, Quantity
 from telemetry.model.log import Log
+from telemetry.readings.spurious import impossible
 from telemetry.results import Level, Review
+from telemetry.results.readings import Reading
 from tests.simulated.supplies import make_supply
 
 
@@ -122,3 +126,32 @@ def test_zeros_that_the_unit_s_own_lowest_voltage_denies_read_wrong(log) -> None
     assert told(denied) == told(review(held))
     assert [s.place for s in denied.quality.spurious] == ["left wing"] * 3
     assert any(f.place == "left wing" for f in review(zeros_at(bare, key, AGAIN_S)).findings)
+
+
+def readings_of(zeros: dict[int, float], amps: dict[int, float]) -> tuple[Reading, Reading]:
+    """A wing's voltage and current of a minute, with these readings changed."""
+    t, rng = np.arange(0.0, 60.0, 0.5), np.random.default_rng(4)
+    made = []
+    for quantity, values, other in (
+        (Quantity.VOLTAGE, np.round(rng.normal(8.2, 0.03, t.size), 2), zeros),
+        (Quantity.CURRENT, np.round(rng.uniform(0.1, 0.24, t.size), 1), amps),
+    ):
+        values[list(other)] = list(other.values())
+        key = f"left wing/{quantity}"
+        channel = Channel(key=key, column=key, quantity=quantity, place="left wing")
+        step = 0.01 if quantity is Quantity.VOLTAGE else 0.1
+        made.append(Reading(channel=channel, t=t, v=values, update_s=0.5, resolution=step))
+    return made[0], made[1]
+
+
+def test_what_comes_back_between_two_zeros_is_no_jump_up() -> None:
+    volts, amps = readings_of({40: 0.0, 42: 0.0}, {})
+    assert 41 not in [first for first, _, _ in impossible(volts, [volts, amps], Limits())]
+
+
+def test_a_current_that_flows_denies_a_zero_whatever_is_usual() -> None:
+    """Two zeros at rest may be a supply lost twice; beside a load that went on one is none."""
+    rest = readings_of({40: 0.0, 80: 0.0}, {})
+    assert impossible(rest[0], list(rest), Limits()) == []
+    loaded = readings_of({40: 0.0, 80: 0.0}, dict.fromkeys(range(37, 44), 1.3))
+    assert [at for at, _, _ in impossible(loaded[0], list(loaded), Limits())] == [40, 80]
