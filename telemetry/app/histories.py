@@ -10,7 +10,7 @@ from collections.abc import Callable
 from concurrent.futures import Executor
 
 from telemetry.app.cache import measured, measures_of
-from telemetry.app.replays import together_of, with_earlier
+from telemetry.app.replays import kept_answer, together_of, with_earlier
 from telemetry.app.timelines import as_if_added, note_marks
 from telemetry.book import BookFlight, Logbook
 from telemetry.book.files.names import aircraft_key
@@ -115,4 +115,6 @@ def answer_of(
     newer: Review | None = None,
 ) -> Answer:
     """How an aircraft of the book stands; parameters and errors as of :func:`history`."""
-    return history(book, name, newer=newer).answer
+    if newer is not None:
+        return history(book, name, newer=newer).answer
+    return kept_answer(book, name, lambda: history(book, name).answer)

@@ -25,6 +25,7 @@ from telemetry.checks.across import together_at
 from telemetry.model.errors import BookError
 from telemetry.model.version import program_version
 from telemetry.results import (
+    Answer,
     Cause,
     Change,
     EarlierAnswer,
@@ -183,6 +184,20 @@ def with_earlier(book: Logbook, found: History, profile: Aircraft | None) -> His
     if told != given:
         _keep(book, found.name, given=told)
     return replace(found, earlier=earlier)
+
+
+def kept_answer(book: Logbook, name: str, make: Callable[[], Answer]) -> Answer:
+    """How an aircraft stands, kept in the book as long as nothing of the aircraft has changed."""
+    state = f"{program()} {book.state(name)}"
+    with suppress(KeyError, TypeError, ValueError):  # another program's document
+        doc = book.get_answer(name, state)
+        if doc is not None:
+            earlier = None if doc["earlier"] is None else _earlier_of(doc["earlier"])
+            return Answer(**{**doc, "level": Level(doc["level"]), "earlier": earlier})
+    answer = make()
+    with suppress(BookError):  # a book that cannot be written to is judged again
+        book.put_answer(name, state, asdict(answer))
+    return answer
 
 
 def program() -> str:

@@ -8,6 +8,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import asdict, dataclass, field, fields, replace
 from datetime import UTC, datetime, timedelta
 from enum import StrEnum
+from functools import cache
 from pathlib import Path
 from typing import Any, Literal
 
@@ -294,12 +295,17 @@ _KINDS: dict[str, tuple[type, ...]] = {
 def known_keys(kind: type, doc: Mapping[str, Any]) -> dict[str, Any]:
     """What a document says of a record's attributes; TypeError if one is of another kind."""
     found = {}
-    for one in fields(kind):
-        if one.name in doc:
-            value = found[one.name] = doc[one.name]
-            if not isinstance(value, _KINDS.get(str(one.type), (object,))):
-                raise TypeError(f"{one.name} is {value!r}")
+    for name, kinds in _kinds_of(kind):
+        if name in doc:
+            value = found[name] = doc[name]
+            if not isinstance(value, kinds):
+                raise TypeError(f"{name} is {value!r}")
     return found
+
+
+@cache
+def _kinds_of(kind: type) -> tuple[tuple[str, tuple[type, ...]], ...]:
+    return tuple((one.name, _KINDS.get(str(one.type), (object,))) for one in fields(kind))
 
 
 def flights_of(recording: Recording) -> tuple[BookFlight, ...]:

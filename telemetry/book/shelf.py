@@ -14,7 +14,7 @@ from telemetry.aircraft.profile import read_profile
 from telemetry.book import adding
 from telemetry.book.changes import BookChange, FlightMark, load_change, load_changes
 from telemetry.book.files import originals
-from telemetry.book.files.layout import open_book
+from telemetry.book.files.layout import Stamp, open_book
 from telemetry.book.files.names import (
     aircraft_key,
     checked_change,
@@ -24,6 +24,7 @@ from telemetry.book.files.names import (
 )
 from telemetry.book.files.tables import channels_in, log_of, read_table, schema_of
 from telemetry.book.files.writing import read_sealed
+from telemetry.book.index import recordings_in
 from telemetry.book.maps import (
     AircraftGuess,
     Learnt,
@@ -88,7 +89,7 @@ class Shelf:
         """The recordings of one aircraft, or all, in order of adding."""
         key = None if aircraft is None else aircraft_key(aircraft)
         changes = load_changes(self._places)
-        found = (load_recording(p) for p in self._places.files("originals/*.json"))
+        found = recordings_in(self._places)
         kept = [own for r in found for own in changes.left(r) if key in (None, own.aircraft)]
         return tuple(sorted(kept, key=lambda r: (r.order, r.added, r.id)))
 
@@ -159,19 +160,12 @@ class Shelf:
         It is made of the names, sizes and times of its files, none of which is read.
         """
         key = aircraft_key(aircraft)
-        digest = sha256()
-        for pattern in (
-            f"flights/aircraft={key}/*",
-            f"notes/aircraft={key}/*",
-            f"aircraft/{key}.toml",
-            "changes/*",
-        ):
-            for path in self._places.files(pattern):
-                with suppress(FileNotFoundError):  # another process may move it at this moment
-                    found = path.stat()
-                    told = f"{path.name} {found.st_size} {found.st_mtime_ns}\n"
-                    digest.update(told.encode("utf-8", "surrogateescape"))
-        return digest.hexdigest()
+        profile = self.profile_path(key)
+        found = [(profile.name, Stamp.of(profile.stat()))] if profile.exists() else []
+        for folder in (f"flights/aircraft={key}", f"notes/aircraft={key}", "changes"):
+            found += sorted(self._places.stamps(folder).items())
+        told = "".join(f"{name} {size} {changed}\n" for name, (size, changed) in found)
+        return sha256(told.encode("utf-8", "surrogateescape")).hexdigest()
 
     def change(self, change: str) -> BookChange:
         """One change of what the book holds, by its id.
@@ -355,6 +349,17 @@ class Shelf:
             if kept.get("aircraft") == key and isinstance(doc, dict):
                 return doc
         return {}
+
+    def get_answer(self, aircraft: str, state: str) -> dict[str, Any] | None:
+        """What was kept by :meth:`Logbook.put_answer`; None where missing or of another state."""
+        key = aircraft_key(aircraft)
+        path = self._places.answer(key)
+        with suppress(BookError):
+            kept = read_sealed(path) if path.exists() else {}
+            doc = kept.get("answer")
+            if (kept.get("aircraft"), kept.get("state")) == (key, state) and isinstance(doc, dict):
+                return doc
+        return None
 
     def get_measures(self, flight: str, version: str) -> dict[str, Any] | None:
         """The measures of a flight; None where missing, damaged or of another version."""

@@ -14,6 +14,8 @@
     maps/aircraft=<name>/<columns>.json      learnt: whose columns these are, how they are read
     measures/<id>.json                       derived; made again whenever missing
     measures/replays/<name>.json             likewise, of all flights of an aircraft
+    measures/answers/<name>.json             likewise, how it stands
+    measures/index/recordings.json           likewise, the records of all recordings
 
 Recordings and flights are named by the content of the original, so adding twice changes nothing
 and two writers of one recording write the same files. The record is written last: what a crash
@@ -206,6 +208,18 @@ class Logbook(Keeper):
         """
         key = aircraft_key(aircraft)
         write_sealed(self._places.replay(key), {"aircraft": key, "replay": dict(doc)})
+
+    def put_answer(self, aircraft: str, state: str, doc: Mapping[str, Any]) -> None:
+        """Keep how an aircraft stands, as plain JSON values, by what that depends on.
+
+        Raises
+        ------
+        BookError
+            If the book cannot be written to.
+        """
+        key = aircraft_key(aircraft)
+        path = self._places.answer(key)
+        write_sealed(path, {"aircraft": key, "state": state, "answer": dict(doc)})
 
     # Checking and handing on.
 

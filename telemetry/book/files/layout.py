@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import os
 import tomllib
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
+from typing import NamedTuple
 
 from telemetry.book.files.writing import PART, book_error, make_folder, read_file, write_file
 from telemetry.model.errors import BookError
@@ -17,6 +20,18 @@ _TEXT = f"""\
 # A busbook logbook. Keep this file: it tells how the folders beside it are laid out.
 layout = {LAYOUT}
 """
+
+
+class Stamp(NamedTuple):
+    """What tells that a file has changed, without reading it: size, time of its last change, ns."""
+
+    size_bytes: int
+    changed_ns: int
+
+    @classmethod
+    def of(cls, found: os.stat_result) -> Stamp:
+        """Of what the system says of a file."""
+        return cls(found.st_size, found.st_mtime_ns)
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,6 +87,36 @@ class Places:
     def replay(self, aircraft: str) -> Path:
         """Derived: what the flights of an aircraft told together, flight by flight."""
         return self.root / "measures" / "replays" / f"{aircraft}.json"
+
+    @property
+    def index(self) -> Path:
+        """Derived: the records of all recordings in one file."""
+        return self.root / "measures" / "index" / "recordings.json"
+
+    def answer(self, aircraft: str) -> Path:
+        """Derived: how an aircraft stands."""
+        return self.root / "measures" / "answers" / f"{aircraft}.json"
+
+    def stamps(self, folder: str) -> dict[str, Stamp]:
+        """Stamps of the files of a folder by their names; those being written are passed by.
+
+        Raises
+        ------
+        BookError
+            If the folder cannot be read.
+        """
+        path, found = self.root / folder, {}
+        try:
+            with os.scandir(path) as there:
+                for one in there:
+                    if not one.name.startswith("."):
+                        with suppress(FileNotFoundError):  # another process moves it just now
+                            found[one.name] = Stamp.of(one.stat())
+        except (FileNotFoundError, NotADirectoryError):
+            return {}
+        except OSError as error:
+            raise book_error(error, path, "read") from error
+        return found
 
     def files(self, pattern: str) -> list[Path]:
         """Files of the book that fit a pattern, in order; those being written are passed by.

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
+from functools import lru_cache
 from pathlib import PurePosixPath
 
 from telemetry.model.errors import BookError
@@ -22,9 +23,11 @@ _RESERVED = re.compile(
 _EXTRA = frozenset(" -_.+()'&,")
 _RECORDING = re.compile(r"[0-9a-f]{16}")
 _CHANGE = re.compile(r"[0-9]{8}T[0-9]{6}-[0-9a-f]{8}")
+_APART = re.compile(r"[/\\]")
 _FLIGHT = re.compile(r"[0-9a-f]{16}-[0-9]{1,12}")
 
 
+@lru_cache(maxsize=1024)
 def aircraft_key(name: str) -> str:
     """The key under which the book keeps an aircraft: "  Große  Möwe" -> "große möwe".
 
@@ -65,6 +68,8 @@ def _unfit(key: str) -> str:
 
 def file_name(given: str) -> str:
     """The last part of a path of any system, which is safe to join to a folder."""
+    if not _APART.search(given):
+        return "unnamed" if given in ("", ".", "..") else given
     name = PurePosixPath(given.replace("\\", "/")).name
     return "unnamed" if name in ("", ".", "..") else name
 

@@ -202,12 +202,13 @@ def read_json(path: Path) -> dict[str, Any]:
     return _object_in(read_file(path), path)
 
 
-def write_sealed(path: Path, doc: Mapping[str, Any]) -> None:
+def write_sealed(path: Path, doc: Mapping[str, Any], *, indent: int | None = 1) -> None:
     """Write a derived document whose first value is the hash of all that follows it.
 
     NaN and infinity are refused with ValueError.
     """
-    rest = json.dumps(doc, ensure_ascii=False, allow_nan=False, indent=1).removeprefix("{").encode()
+    text = json.dumps(doc, ensure_ascii=False, allow_nan=False, indent=indent)
+    rest = text.removeprefix("{").encode()
     write_file(path, _SEAL % hashlib.sha256(rest).hexdigest().encode() + rest)
 
 

@@ -26,6 +26,7 @@ from telemetry.book.files.writing import (
     read_sealed,
     write_file,
 )
+from telemetry.book.index import index_fits
 from telemetry.book.ledger.entries import Seal, complete, enter, listed_name, sealed
 from telemetry.book.ledger.mending import Edited, Mending, take, write_back
 from telemetry.book.ledger.verifying import DAMAGED, FileStand, verify
@@ -338,9 +339,12 @@ class _Check:
         for path in self.places.files("measures/*.json"):
             if path.stem not in ids or not _is_sealed(path, "flight"):
                 self.mending.remove(path)
-        for path in self.places.files("measures/replays/*.json"):
-            if not _is_sealed(path, "aircraft"):
-                self.mending.remove(path)
+        for folder in ("replays", "answers"):
+            for path in self.places.files(f"measures/{folder}/*.json"):
+                if not _is_sealed(path, "aircraft"):
+                    self.mending.remove(path)
+        if not index_fits(self.places, self.kept):
+            self.mending.remove(self.places.index)
 
 
 def _is_sealed(path: Path, whose: str) -> bool:
