@@ -73,14 +73,14 @@ class Standing:
 
     def cards(self, book: Logbook, wait_s: float) -> tuple[list[Card], list[str]]:
         """The cards that are there, the gravest first, and the names of those that are not."""
-        names = book.aircraft()
-        missing = [n for n in names if self._known(book, n) is None]
+        cards = {name: self._known(book, name) for name in book.aircraft()}
+        missing = [name for name, card in cards.items() if card is None]
         if missing:
             self._begin(book, missing).join(wait_s)
-        found = [card for n in names if (card := self._known(book, n)) is not None]
-        there = {card.name for card in found}
+            cards |= {name: self._known(book, name) for name in missing}
+        found = [card for card in cards.values() if card is not None]
         found.sort(key=lambda c: (1 if c.level is None else _ORDER[Level(c.level)], c.name))
-        return found, [n for n in names if n not in there]
+        return found, [name for name, card in cards.items() if card is None]
 
     def _known(self, book: Logbook, name: str) -> Card | None:
         text = self.rendered.known(("card", str(book.path), name, book.state(name)))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 import time
 from collections.abc import Callable
 from pathlib import Path
@@ -22,6 +23,15 @@ def best(rounds: int, *calls: Callable[[], Any]) -> list[float]:
             call()
             shortest[i] = min(shortest[i], time.perf_counter() - begun)
     return shortest
+
+
+def memory_mb() -> float:
+    """Highest memory of this process so far."""
+    if sys.platform == "win32":
+        return float("nan")
+    import resource
+
+    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
 
 
 def table(path: Path, megabytes: float) -> list[str]:

@@ -10,7 +10,6 @@ from __future__ import annotations
 
 import os
 import shutil
-import sys
 import tempfile
 import time
 from collections.abc import Iterator
@@ -25,6 +24,7 @@ from telemetry.app.incoming.batch import Incoming, ReadFile, add_files, read_fil
 from telemetry.app.pipeline import review
 from telemetry.app.workers import worker_pool
 from telemetry.book import Logbook
+from tests.bench.measuring import memory_mb
 
 LOGS = int(os.environ.get("BUSBOOK_BENCH_LOGS", "1000"))
 SECONDS, ROWS_PER_S = 480, 10
@@ -89,15 +89,6 @@ def seconds_to_add(
     took = time.perf_counter() - began
     assert {o.status for o in outcomes} == {"added"}
     return took
-
-
-def memory_mb() -> float:
-    """Highest memory of this process so far."""
-    if sys.platform == "win32":
-        return float("nan")
-    import resource
-
-    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
 
 
 def test_cost_grows_linearly_and_adding_again_is_nearly_free(
