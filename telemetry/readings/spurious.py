@@ -6,6 +6,7 @@ from collections.abc import Collection
 from dataclasses import replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from telemetry.aircraft import Limits
 from telemetry.model.channels import Quantity, bounds_of
@@ -15,6 +16,8 @@ from telemetry.readings.silence import NO_SUPPLY_V
 from telemetry.results import Spurious
 from telemetry.results.readings import Reading
 
+IntArray = NDArray[np.int64]
+
 #: A lowest voltage below this is a blank that was written as zero, V (heuristic): a unit that goes
 #: on reporting was not without supply, and what fell for a moment seldom fell to nothing.
 _BLANK_V = 0.005
@@ -22,6 +25,8 @@ _BLANK_V = 0.005
 _FEW_FED = 20
 #: So many zeros at one place are no accident of its sensor (heuristic).
 _AGAIN = 2
+#: A voltage that falls by this part answers a current (heuristic).
+_ANSWER = 0.04
 
 
 def without_wild(log: Log) -> tuple[Log, tuple[Spurious, ...]]:
@@ -61,8 +66,8 @@ def impossible(
 
     A voltage near zero for one reading, both neighbours normal, while the same place or the
     place that reports it goes on as before: the unit that sends the value could not have sent it
-    without supply. A current several times above everything else for one reading, while no
-    voltage answers. A held value can be taken for two readings: one that another place or the
+    without supply. A current far above its neighbours for one reading, while no voltage answers:
+    several times above everything else, or so far that a voltage would have shown it. A held value can be taken for two readings: one that another place or the
     place's own current contradicts may have been, and so may one that comes again, unless the
     place's own current went on, its unit's own lowest voltage did not fall, or, of a blank, the
     places that it feeds went on.
@@ -125,11 +130,15 @@ def impossible(
         top = float(np.quantile(values, 0.999) if values.size >= 1000 else np.sort(values)[-2:][0])
         neighbours = np.maximum(np.abs(before), np.abs(after))
         size = np.abs(at)
-        sudden = alone & (size > 3.0 * max(top, 1.0)) & (size > 5.0 * (neighbours + 0.5))
+        sudden = alone & (size > 5.0 * (neighbours + 0.5))
+        beyond = size > 3.0 * max(top, 1.0)
+        if sudden.any():  # several of them make no top; what a voltage would have shown is none
+            shown_a = min((_shown_a(r, o, first[1:-1][sudden]) for o in others), default=np.inf)
+            beyond |= size - neighbours > 2.0 * shown_a
         out += [
             (int(k), "a current that no voltage answered, for one reading")
-            for k in np.flatnonzero(sudden) + 1
-            if not answered(int(k), share=0.04)
+            for k in np.flatnonzero(sudden & beyond) + 1
+            if not answered(int(k), share=_ANSWER)
         ]
     return [(int(first[k]), int(end[k]), why) for k, why in sorted(out)]
 
@@ -187,6 +196,21 @@ def _own_witness(r: Reading, i: int, everything: list[Reading]) -> bool | None:
                 return True
             return False if near.size and 0.3 * usual >= near.min() and usual > nothing else None
     return None
+
+
+def _shown_a(r: Reading, o: Reading, aside: IntArray) -> float:
+    """By how many amperes more a voltage falls by the part that is an answer, A; inf if unknown.
+
+    From the slope of its steps over those of the current, without the readings ``aside``.
+    """
+    i = r.v.copy()
+    i[aside] = np.nan
+    u = o.v[np.maximum(np.searchsorted(o.t, r.t, side="right") - 1, 0)]
+    di, du = np.diff(i), np.diff(u)
+    known = np.isfinite(di)
+    squares = float(np.sum(di[known] ** 2))
+    ohm = -float(np.sum(di[known] * du[known])) / squares if squares > 0.0 else 0.0
+    return _ANSWER * float(np.median(o.v)) / ohm if ohm > 0.0 else np.inf
 
 
 def _fell(o: Reading, span: tuple[float, float], interval_s: float, share: float) -> bool:
