@@ -41,6 +41,18 @@ def open_regular(path: str | Path) -> BinaryIO:
     return os.fdopen(handle, "rb")
 
 
+def read_regular(path: str | Path) -> bytes:
+    """The bytes of a file as long as it is now, though something writes to it.
+
+    Raises
+    ------
+    OSError
+        As :func:`open_regular`.
+    """
+    with open_regular(path) as file:
+        return _so_many(file, os.fstat(file.fileno()).st_size)
+
+
 def read_whole(path: str | Path, most_bytes: int) -> bytes:
     """The bytes of a file as long as it is now, or all that comes through a pipe.
 

@@ -15,6 +15,7 @@ from telemetry.aircraft import Aircraft, Lead, infer_path
 from telemetry.aircraft.profile import new_profile, set_keys
 from telemetry.aircraft.profile.reading import text_errors
 from telemetry.book import Logbook
+from telemetry.book.files.writing import read_file
 from telemetry.model.errors import BusbookError, ProfileError
 from telemetry.model.files import MOST_TEXT_BYTES
 from telemetry.page.answers import Desk, desk_of, gone, known, one_of, shown, to, ways_of
@@ -95,7 +96,7 @@ def _stored(book: Logbook, name: str) -> str:
     """The text of the profile, or one begun from the newest flight."""
     path = book.profile_path(name)
     if path.exists():
-        return path.read_bytes()[: MOST_TEXT_BYTES + 1].decode("utf-8", "replace")
+        return read_file(path)[: MOST_TEXT_BYTES + 1].decode("utf-8", "replace")
     flights = book.flights(name)
     return new_profile(name, book.read(flights[-1].id) if flights else None)
 

@@ -67,10 +67,11 @@ def impossible(
     A voltage near zero for one reading, both neighbours normal, while the same place or the
     place that reports it goes on as before: the unit that sends the value could not have sent it
     without supply. A current far above its neighbours for one reading, while no voltage answers:
-    several times above everything else, or so far that a voltage would have shown it. A held value can be taken for two readings: one that another place or the
-    place's own current contradicts may have been, and so may one that comes again, unless the
-    place's own current went on, its unit's own lowest voltage did not fall, or, of a blank, the
-    places that it feeds went on.
+    several times above everything else, or so far that a voltage would have shown it. A held
+    value can be taken for two readings: one that another place or the place's own current
+    contradicts may have been, and so may one that comes again, unless the place's own current went
+    on, its unit's own lowest voltage did not fall, or, of a blank, the places that it feeds went
+    on.
 
     Parameters
     ----------

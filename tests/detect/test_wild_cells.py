@@ -6,12 +6,16 @@ import random
 from functools import cache
 from pathlib import Path
 
+import numpy as np
 import pytest
 
+from telemetry.aircraft import Limits
 from telemetry.app.pipeline import review
 from telemetry.importer import read_log
 from telemetry.model.channels import Quantity
+from telemetry.readings.spurious import impossible
 from telemetry.results import Level, Review
+from tests.detect.conftest import MakeReading
 from tests.full.wild_cells import Case, Cell, Table, examine, listed, said_of, spoil, table_of
 
 LOGS = Path(__file__).parents[2] / "sample_logs"
@@ -165,3 +169,21 @@ def test_a_lowest_voltage_of_nothing_is_a_blank_where_its_unit_went_on(
     assert said(said_by[value]) == plain("tern-flight-01.csv")
     assert [s.value for s in said_by[value].quality.spurious] == [value]
     assert "brownout" in {f.code for f in said_by[0.9].findings}
+
+
+def test_slipped_points_of_a_current_do_not_vouch_for_each_other(make_reading: MakeReading) -> None:
+    """Nothing is set aside where the voltage fell with them, or is too stiff to tell."""
+    t = np.arange(0.0, 200.0, 0.5)
+    drawn = np.random.default_rng(5).choice([0.3, 0.8, 1.5], t.size)
+    at = [50, 170, 301]
+    slipped = drawn.copy()
+    slipped[at] = 12.0, 40.0, 15.0
+
+    def aside(ohm: float, through: np.ndarray) -> list[int]:
+        amps = make_reading("left wing", Quantity.CURRENT, t, slipped)
+        volts = make_reading("left wing", Quantity.VOLTAGE, t, 8.0 - ohm * through)
+        return [first for first, _, _ in impossible(amps, [amps, volts], Limits())]
+
+    assert aside(0.08, drawn) == at
+    assert aside(0.08, slipped) == []
+    assert aside(0.0, drawn) == []

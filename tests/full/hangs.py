@@ -38,7 +38,7 @@ LOG = sorted((ROOT / "sample_logs").glob("*.csv"))[0]
 #: A pipe may give nothing for so long, s, in place of ten seconds, and so much in place of half a
 #: gigabyte: there are many of them.
 PATIENCE_S, MOST_BYTES = 0.3, 1 << 24
-_GROWS_BYTES, _MOST_BYTES = 1 << 16, 1 << 19
+_GROWS_BYTES, _GROWS_EVERY_S = 1 << 16, 0.1
 
 Make = Callable[[Path], None]
 
@@ -86,15 +86,16 @@ def _endless(path: Path) -> None:
 
 
 def _grows(path: Path) -> None:
-    """A sound log that is written on, faster than it is read."""
+    """A sound log that is written on until it is taken away: it has no end to wait for."""
     data = LOG.read_bytes()
     path.write_bytes(data)
     rows = data[-_GROWS_BYTES:]
 
     def write() -> None:
         with suppress(OSError), path.open("ab", buffering=0) as file:
-            while file.tell() < _MOST_BYTES:
+            while path.exists():
                 file.write(rows)
+                time.sleep(_GROWS_EVERY_S)
 
     threading.Thread(target=write, daemon=True).start()
 

@@ -19,7 +19,7 @@ from pathlib import Path
 from typing import Any, BinaryIO
 
 from telemetry.model.errors import BookError, BusbookError
-from telemetry.model.files import open_regular
+from telemetry.model.files import read_regular
 
 #: Ending of files that are still being written.
 PART = ".part"
@@ -180,8 +180,7 @@ def read_file(path: Path) -> bytes:
         If it is missing or cannot be read.
     """
     try:
-        with open_regular(path) as file:
-            return file.read()
+        return read_regular(path)
     except OSError as error:
         raise book_error(error, path, "read") from error
 

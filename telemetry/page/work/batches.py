@@ -25,7 +25,7 @@ from telemetry.book.files.writing import PART, json_bytes, read_json, write_file
 from telemetry.importer.finding import find_files
 from telemetry.importer.text.archive import is_archive
 from telemetry.model.errors import BookError
-from telemetry.model.files import is_regular
+from telemetry.model.files import is_regular, open_regular
 
 #: What may become of a log; the first is still to be done, the next two wait for an answer.
 WAITING, UNSURE, OPEN = "waiting", "unsure", "open"
@@ -176,7 +176,7 @@ class Spool:
                 path.parent.mkdir(parents=True)
                 with path.open("xb") as file:
                     if isinstance(source, Path):
-                        with source.open("rb") as original:
+                        with open_regular(source) as original:
                             shutil.copyfileobj(original, file, _PIECE)
                     else:
                         shutil.copyfileobj(source, file, _PIECE)
