@@ -313,6 +313,8 @@ def _stick_rate(
     if not sticks:
         return None
     grid = np.arange(readings.start_s, readings.end_s, GRID_S)
+    if grid.size < 2:
+        return None
     rates = [
         np.abs(np.gradient(np.interp(grid, r.t, r.v), GRID_S)) / (r.v.max() - r.v.min()) * 100.0
         for r in sticks

@@ -94,8 +94,8 @@ SIZE: dict[Quantity, float] = {
 }
 # Counters, which grow and begin anew, and do nothing else.
 COUNTERS = (Quantity.CONSUMED, Quantity.ENERGY, Quantity.UPTIME)
-# No quantity has numbers beyond this.
-_NO_NUMBER = 1e100
+#: No quantity has numbers beyond this, in whatever unit.
+NO_NUMBER = 1e100
 
 
 class Bounds(NamedTuple):
@@ -109,7 +109,7 @@ class Bounds(NamedTuple):
 
 def bounds_of(quantity: Quantity, hold: str = "") -> Bounds:
     """The bounds of a quantity, in its canonical unit; ``hold`` as a channel has it."""
-    low, high = POSSIBLE.get(quantity, (-_NO_NUMBER, _NO_NUMBER))
+    low, high = POSSIBLE.get(quantity, (-NO_NUMBER, NO_NUMBER))
     return Bounds(low, high, SIZE.get(quantity), quantity in COUNTERS and not hold)
 
 

@@ -10,6 +10,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from telemetry.model.channels import NO_NUMBER
+
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 
@@ -83,14 +85,16 @@ def beyond(values: FloatArray, low: float, high: float) -> BoolArray:
     Returns
     -------
     ndarray of bool, shape (n,)
-        None of them where the middle four fifths of the column are outside too: then the unit is
-        wrong, and not the cells.
+        None of them but those that are no number of any sensor where the middle four fifths of the
+        column are outside too: then the unit is wrong, and not the cells.
     """
     with np.errstate(invalid="ignore"):
         out = (values < low) | (values > high)
     if not out.any():
         return out
-    filled = values[np.isfinite(values)]
+    filled = values[np.abs(values) <= NO_NUMBER]
+    if not filled.size:
+        return out
     bottom, top = (float(q) for q in np.quantile(filled, [0.1, 0.9], method="nearest"))
     past = _PAST * max(abs(bottom), abs(top))
     with np.errstate(invalid="ignore", over="ignore"):

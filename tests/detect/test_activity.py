@@ -335,6 +335,11 @@ def test_a_stick_has_ten_readings_and_moves(size, found, make_reading, make_read
         assert (_stick_rate(make_readings(r, end_s=10.0)) is not None) is (found and moves)
 
 
+def test_a_stick_travels_nowhere_in_less_than_a_step(make_reading, make_readings) -> None:
+    r = make_reading("rudder", Quantity.CONTROL, np.linspace(0.0, 0.1, 12), np.arange(12.0))
+    assert _stick_rate(make_readings(r, end_s=0.2)) is None
+
+
 @pytest.mark.parametrize(
     ("percent_a_s", "spans"), [(5.0, []), (5.125, [(10.0, 20.0)])], ids=["5 %/s", "more"]
 )

@@ -13,7 +13,7 @@ from telemetry.importer.text import repair as repair_module
 from telemetry.importer.text.heading import OtherHeader
 from telemetry.importer.text.layout import TableLayout
 from telemetry.importer.text.repair import repair
-from telemetry.importer.text.tail import trim_tail
+from telemetry.importer.text.tail import Tail, trim_tail
 
 LAYOUT = TableLayout(fields=3, names=("Time", "U", "I"), numeric=(True, True, True), data_line=1)
 
@@ -114,3 +114,8 @@ def test_a_last_line_that_is_cut_off(last: str, patched: bytes, refused: int) ->
     tail = trim_tail(data, 9, LAYOUT, ";")
     assert tail.patched == patched
     assert len(tail.refused) == refused
+
+
+def test_a_last_line_longer_than_any_row_is_left_to_the_reader() -> None:
+    data = b"Time;U;I\n0.1;8.1;1.5\n" + 70_000 * b"8"
+    assert trim_tail(data, 9, LAYOUT, ";") == Tail(end=len(data))

@@ -81,6 +81,11 @@ def test_a_wrong_unit_is_no_wild_cell() -> None:
     assert marked(1000.0 * VOLTS, Quantity.VOLTAGE) == []
 
 
+def test_what_no_sensor_sends_is_wild_in_few_cells_as_well() -> None:
+    assert marked(np.array([0.4, np.nan, 1e308]), Quantity.CURRENT) == [2]
+    assert marked(np.array([-1e101, 1e308]), Quantity.CURRENT) == [0, 1]
+
+
 @pytest.mark.parametrize("rows", [1, 2, 5])
 def test_a_counter_that_jumps_and_comes_back(rows: int) -> None:
     up, down = COUNT.copy(), COUNT.copy()

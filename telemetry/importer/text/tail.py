@@ -55,6 +55,8 @@ def trim_tail(data: bytes, begin: int, layout: TableLayout, separator: str) -> T
     lines = data[reach:].split(b"\n")
     if reach > begin:
         lines = lines[1:]
+    if not lines:
+        return Tail(end=size)  # a last line that is longer than any row
     lines = lines[-_TAIL_LINES - 1 :]
     end, trailer = size, 0
     ended = not lines[-1].strip()
