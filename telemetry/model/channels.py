@@ -94,6 +94,8 @@ SIZE: dict[Quantity, float] = {
 }
 # Counters, which grow and begin anew, and do nothing else.
 COUNTERS = (Quantity.CONSUMED, Quantity.ENERGY, Quantity.UPTIME)
+# What flows one way as a rule; where it flows back it does so for longer than one reading.
+_ONE_WAY = (Quantity.CURRENT, Quantity.POWER)
 #: No quantity has numbers beyond this, in whatever unit.
 NO_NUMBER = 1e100
 
@@ -105,12 +107,14 @@ class Bounds(NamedTuple):
     high: float
     size: float | None
     counter: bool
+    one_way: bool
 
 
 def bounds_of(quantity: Quantity, hold: str = "") -> Bounds:
     """The bounds of a quantity, in its canonical unit; ``hold`` as a channel has it."""
     low, high = POSSIBLE.get(quantity, (-NO_NUMBER, NO_NUMBER))
-    return Bounds(low, high, SIZE.get(quantity), quantity in COUNTERS and not hold)
+    counter = quantity in COUNTERS and not hold
+    return Bounds(low, high, SIZE.get(quantity), counter, quantity in _ONE_WAY)
 
 
 class PlaceKind(StrEnum):

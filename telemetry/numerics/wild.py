@@ -35,7 +35,12 @@ _JUMP, _STEPS = 0.25, 5.0
 
 
 def wild(
-    values: FloatArray, low: float, high: float, size: float | None, counter: bool
+    values: FloatArray,
+    low: float,
+    high: float,
+    size: float | None,
+    counter: bool,
+    one_way: bool,
 ) -> dict[str, BoolArray]:
     """Cells that no sensor measured, by the reason why not.
 
@@ -49,6 +54,8 @@ def wild(
         What the quantity may well come to; without it no cell is too far from the others.
     counter : bool
         True for a number that only grows, or begins anew.
+    one_way : bool
+        True for what seldom has two signs.
 
     Returns
     -------
@@ -66,6 +73,7 @@ def wild(
     values = take("outside of what is possible", beyond(values, low, high))
     if size is not None:
         values = take("far from all other values of its column", remote(values, _TIMES, size))
+    if one_way:
         values = take("the other sign than all others of its column", turned(values))
     if counter:
         take("a counter does not jump and come back", uncounted(values))

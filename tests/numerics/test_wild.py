@@ -60,6 +60,7 @@ def test_a_number_with_the_other_sign() -> None:
     assert marked(-flipped, Quantity.CURRENT) == [3, 70, 120]
     assert marked(planted(AMPS, r70=-4.0, r120=-0.01), Quantity.CURRENT) == []
     assert marked(planted(AMPS, r70=-1.2, r71=-1.2), Quantity.CURRENT) == []
+    assert marked(flipped, Quantity.CONTROL) == []
     both = np.where(np.arange(200) % 20 == 7, -AMPS, AMPS)
     assert marked(both, Quantity.CURRENT) == []
 
