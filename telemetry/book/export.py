@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import re
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
@@ -158,7 +159,8 @@ def _sink(to: Path, schema: Any) -> Iterator[Callable[[Any], None]]:
         raise OutputError(
             "its ending tells no format", path=to, hint="let it end with .parquet or .csv"
         )
-    if any(is_book(folder) for folder in to.resolve().parents):
+    # Path.resolve() raises on a link to itself; such a one is written over.
+    if any(is_book(folder) for folder in Path(os.path.realpath(to)).parents):
         raise OutputError(
             "this lies within a logbook", path=to, hint="give a path outside the book"
         )

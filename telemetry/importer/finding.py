@@ -63,10 +63,11 @@ def find_files(
 
 def _inside(folder: Path, leave_out: Path | None) -> Iterator[FoundFiles]:
     errors: list[OSError] = []
-    barred = None if leave_out is None else leave_out.resolve()
+    barred = None if leave_out is None else os.path.realpath(leave_out)
     for root, folders, files in os.walk(folder, onerror=errors.append):
         folders[:] = sorted(
-            (d for d in folders if d[0] != "." and Path(root, d).resolve() != barred), key=_natural
+            (d for d in folders if d[0] != "." and os.path.realpath(Path(root, d)) != barred),
+            key=_natural,
         )
         for name in sorted(files, key=_natural):
             path = Path(root, name)

@@ -89,6 +89,15 @@ def test_what_is_no_file(run, tmp_path) -> None:
             assert str(path) in result.stderr
 
 
+def test_an_export_to_a_link_to_itself_is_written_in_its_place(run, log, tmp_path) -> None:
+    round_about = tmp_path / "loop.csv"
+    round_about.symlink_to(round_about)
+    result = run("export", log, "--to", round_about)
+    assert result.exit_code == 0, result.stderr
+    assert round_about.read_bytes()
+    assert not round_about.is_symlink()
+
+
 def test_a_folder_has_no_columns(run, tmp_path) -> None:
     result = run("columns", tmp_path)
     assert (result.exit_code, result.stdout) == (2, "")

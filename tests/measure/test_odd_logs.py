@@ -8,6 +8,7 @@ import pytest
 
 from telemetry.aircraft import Servo, infer_path
 from telemetry.measure.charge import measure_charge
+from telemetry.measure.currents.work import nearest
 from telemetry.measure.packs import pack_outs
 from telemetry.measure.resistance import measure_resistances
 from telemetry.measure.servos import measure_servos
@@ -75,3 +76,10 @@ def test_records_or_reasons(seed: int) -> None:
         assert np.isfinite(numbers).all(), record
     for r in resistances:
         assert (r.mohm is None) == bool(r.refused)
+
+
+def test_a_control_that_moved_by_next_to_nothing_drew_nothing() -> None:
+    ramp = np.linspace(0.0, 1.0, 60)
+    drawn = 0.4 + 2.0 * ramp
+    design = np.stack([np.ones(60), ramp, 1e-320 * ramp, 5e-321 * ramp[::-1]], axis=1)
+    assert nearest(drawn, design) == pytest.approx([0.4, 2.0, 0.0, 0.0])

@@ -16,6 +16,7 @@ BoolArray = NDArray[np.bool_]
 
 _FEW = 20  # readings of a control
 _ROUNDS = 5
+_NOTHING = 1e-9  # a control that moved by less, in its unit, did not move
 #: A fit that leaves more than this part of the scatter explains nothing (heuristic).
 _UNEXPLAINED = 0.6
 
@@ -86,8 +87,9 @@ def parts_of(y: FloatArray, columns: Mapping[str, Sequence[FloatArray]]) -> dict
 
 def nearest(y: FloatArray, design: FloatArray) -> FloatArray:
     """Non-negative coefficients that leave the least absolute deviations, by reweighting."""
-    size = np.maximum(np.abs(design).max(axis=0), 1e-9)
-    scaled = design / size
+    most = np.abs(design).max(axis=0)
+    size = np.maximum(most, _NOTHING)
+    scaled = np.where(most < _NOTHING, 0.0, design / size)
     weight = np.ones(y.size)
     coef = np.zeros(design.shape[1])
     for _ in range(_ROUNDS):
