@@ -350,8 +350,11 @@ def _usual_share(
     within minutes. A pack that gave its part a moment ago at a lower load, and gives nothing at a
     higher one, is not held off: it is out. None where there was no such load.
     """
-    inside = (grid >= span[0]) & (grid < span[1])
-    reach = float(np.nanquantile(total[inside], 0.75)) + 2 * step
+    drawn = total[(grid >= span[0]) & (grid < span[1])]
+    drawn = drawn[np.isfinite(drawn)]
+    if not drawn.size:
+        return None
+    reach = float(np.quantile(drawn, 0.75)) + 2 * step
     with np.errstate(invalid="ignore"):
         like = np.isfinite(share) & (total <= reach)
     near = np.flatnonzero(like & (grid < span[0] - 1.0) & (grid >= span[0] - NEAR_S))

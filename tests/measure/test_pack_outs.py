@@ -145,6 +145,11 @@ def _usual(share: np.ndarray, total: np.ndarray, span: tuple[float, float], step
     return _usual_share(GRID, share, total, span, step)
 
 
+def test_no_usual_share_without_a_load_in_the_span() -> None:
+    total = np.where((GRID >= 100.0) & (GRID < 110.0), np.nan, 2.0)
+    assert _usual(GRID / 100, total, (100.0, 110.0)) is None
+
+
 def test_the_usual_share_is_that_of_the_last_ten_seconds() -> None:
     # The share is the time over 100; from 90 to 98.75 s, as the last second does not count.
     found = _usual(GRID / 100, np.full(GRID.size, 2.0), (100.0, 110.0))
