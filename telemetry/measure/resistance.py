@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 import numpy as np
 
@@ -18,6 +19,7 @@ from telemetry.numerics.resistance.regression import (
     branch_resistance,
     source_resistance,
 )
+from telemetry.numerics.resistance.signals import Sensed
 from telemetry.numerics.sampling import outside
 from telemetry.readings import Reading, Readings, Total, block_means, total_current
 from telemetry.results import PackOut, Phase, PhaseKind, Resistance
@@ -64,33 +66,73 @@ def measure_resistances(
     tuple of Resistance
         Packs, bus, nodes, others, in this order.
     """
-    calm = undisturbed(readings, phases, outs)
-    total = total_current(calm, aircraft)
+    calm = _Sensors.of(undisturbed(readings, phases, outs), aircraft)
     out: list[Resistance] = []
     for pack in aircraft.packs:
-        own = calm.get(Quantity.CURRENT, pack.name)
-        volts = calm.get(Quantity.VOLTAGE, pack.name)
+        volts, own = calm.volts.get(pack.name), calm.amps.get(pack.name)
         if volts is None:
             continue
         if own is not None:
-            out.append(_source(volts, _flow(own), calm, aircraft))
-        elif total is not None:
+            out.append(_source(volts, own, aircraft))
+        elif calm.total is not None:
             kind = "source" if len(aircraft.packs) == 1 else "apparent"
-            out.append(_source(volts, total, calm, aircraft, kind=kind))
-    root = aircraft.bus or aircraft.regulator
-    bus = None if root is None else calm.get(Quantity.VOLTAGE, root)
-    if bus is not None:
-        out += _bus(bus, total, calm, aircraft)
+            out.append(_source(volts, calm.total, aircraft, kind=kind))
+    root = aircraft.bus or aircraft.regulator or ""
+    if root in calm.volts:
+        out += _bus(calm.volts[root], calm, aircraft)
     for node in aircraft.nodes:
-        volts = calm.get(Quantity.VOLTAGE, node.name)
-        if volts is not None and node.name != root:
-            out += _node(volts, total, calm, aircraft)
+        if node.name in calm.volts and node.name != root:
+            out += _node(calm.volts[node.name], calm, aircraft)
     known = {root, *(p.name for p in aircraft.packs), *(n.name for n in aircraft.nodes)}
-    for volts in calm.of(Quantity.VOLTAGE):
-        own = calm.get(Quantity.CURRENT, volts.place)
-        if volts.place not in known and own is not None:
-            out.append(_source(volts, _flow(own), calm, aircraft))
+    for place, volts in calm.volts.items():
+        if place not in known and place in calm.amps:
+            out.append(_source(volts, calm.amps[place], aircraft))
     return tuple(out)
+
+
+class _Volts(NamedTuple):
+    """A voltage as it was read, and as the fits take it."""
+
+    reading: Reading
+    sensed: Sensed
+
+
+class _Flow(NamedTuple):
+    """A current, of one place or a sum, and as the fits take it."""
+
+    total: Total
+    sensed: Sensed
+
+
+@dataclass(frozen=True, slots=True)
+class _Sensors:
+    """Voltage and current of each place, and the current of the whole."""
+
+    readings: Readings
+    volts: dict[str, _Volts]
+    amps: dict[str, _Flow]
+    total: _Flow | None
+
+    @classmethod
+    def of(cls, readings: Readings, aircraft: Aircraft) -> _Sensors:
+        amps = {
+            r.place: _Flow(Total(r.t, r.v, r.update_s or 0.0, (r.place,)), _sensed(r))
+            for r in readings.of(Quantity.CURRENT)
+        }
+        total = total_current(readings, aircraft)
+        whole = None
+        if total is not None and total.is_sum:
+            # Its resolution is the coarsest of its parts.
+            step = max(amps[p].sensed.step for p in total.places)
+            whole = _Flow(total, Sensed(total.t, total.v, step))
+        elif total is not None:
+            whole = _Flow(total, amps[total.places[0]].sensed)
+        volts = {r.place: _Volts(r, _sensed(r)) for r in readings.of(Quantity.VOLTAGE)}
+        return cls(readings, volts, amps, whole)
+
+
+def _sensed(r: Reading) -> Sensed:
+    return Sensed(r.t, r.v, r.resolution)
 
 
 def undisturbed(readings: Readings, phases: Sequence[Phase], outs: Sequence[PackOut]) -> Readings:
@@ -107,78 +149,59 @@ def undisturbed(readings: Readings, phases: Sequence[Phase], outs: Sequence[Pack
     return replace(readings, channels=tuple(channels))
 
 
-def _flow(r: Reading) -> Total:
-    return Total(r.t, r.v, r.update_s or 0.0, (r.place,))
+def _source(volts: _Volts, flow: _Flow, aircraft: Aircraft, *, kind: str = "source") -> Resistance:
+    fit = source_resistance(volts.sensed, flow.sensed, max_gap_s=aircraft.limits.gap_s)
+    return _record(fit, kind, volts.reading.place, flow.total)
 
 
-def _step_of(flow: Total, readings: Readings) -> float | None:
-    """Resolution of a current; of a sum the coarsest of its parts."""
-    parts = [readings.get(Quantity.CURRENT, p) for p in flow.places]
-    steps = [r.resolution for r in parts if r is not None and r.resolution is not None]
-    return max(steps) if steps else None
-
-
-def _source(
-    volts: Reading,
-    flow: Total,
-    readings: Readings,
-    aircraft: Aircraft,
-    *,
-    kind: str = "source",
-) -> Resistance:
-    fit = source_resistance(
-        volts.t,
-        volts.v,
-        flow.t,
-        flow.v,
-        step_v=volts.resolution,
-        step_i=_step_of(flow, readings),
-        max_gap_s=aircraft.limits.gap_s,
-    )
-    return _record(fit, kind, volts.place, flow)
-
-
-def _bus(
-    bus: Reading, total: Total | None, readings: Readings, aircraft: Aircraft
-) -> list[Resistance]:
+def _bus(bus: _Volts, calm: _Sensors, aircraft: Aircraft) -> list[Resistance]:
     """The bus against the total, and its branch from each pack with a current of its own."""
-    packs = [v for p in aircraft.packs if (v := readings.get(Quantity.VOLTAGE, p.name)) is not None]
-    held = is_regulated(bus, packs, total, aircraft)
+    place, total = bus.reading.place, calm.total
+    packs = [calm.volts[p.name] for p in aircraft.packs if p.name in calm.volts]
+    held = is_regulated(
+        bus.reading,
+        [p.reading for p in packs],
+        None if total is None else total.total,
+        aircraft,
+    )
     out = []
     if total is not None:
         if held:
-            out.append(_held("source", bus.place))
+            out.append(_held("source", place))
         else:
-            made = _source(bus, total, readings, aircraft)
+            made = _source(bus, total, aircraft)
             told = "" if held is False else "; whether a regulator holds the bus cannot be told"
             out.append(replace(made, method=made.method + told, regulated=held))
     for pack in packs:
-        own = readings.get(Quantity.CURRENT, pack.place)
-        flow = total if own is None and len(packs) == 1 else None if own is None else _flow(own)
+        flow = calm.amps.get(pack.reading.place, total if len(packs) == 1 else None)
         if flow is None:
             continue
         if held:
-            out.append(_held("branch", bus.place, parent=pack.place))
+            out.append(_held("branch", place, parent=pack.reading.place))
         else:
-            made = _branch(_while_it_gives(pack, bus, flow), bus, flow, readings, aircraft)
+            made = _branch(_while_it_gives(pack, bus.reading, flow.total), bus, flow, aircraft)
             out.append(replace(made, regulated=held))
     return out
 
 
-def _while_it_gives(pack: Reading, bus: Reading, flow: Total) -> Reading:
+def _while_it_gives(volts: _Volts, bus: Reading, flow: Total) -> _Volts:
     """A pack's voltage without the stretches in which a diode held it off."""
+    pack = volts.reading
     if not (pack.size and bus.size and flow.t.size):
-        return pack
+        return volts
     edges = np.arange(pack.t[0], pack.t[-1] + _HELD_S, _HELD_S)
     drop, amps = _stacked([(pack.t, pack.v), (flow.t, flow.v)], edges)
     drop = drop - block_means(bus.t, bus.v, edges)
     off = (amps < _NOTHING * float(np.quantile(flow.v, 0.95))) & (drop < -_HELD_V)
     if not off.any():
-        return pack
+        return volts
     starts = edges[:-1][off]
     keep = outside(pack.t, [(float(a) - _SETTLE_S, float(a) + _HELD_S + _SETTLE_S) for a in starts])
     # One that gave nothing at all is judged elsewhere.
-    return replace(pack, t=pack.t[keep], v=pack.v[keep]) if keep.sum() >= LEAST else pack
+    if keep.sum() < LEAST:
+        return volts
+    gave = replace(pack, t=pack.t[keep], v=pack.v[keep])
+    return _Volts(gave, _sensed(gave))
 
 
 def is_regulated(
@@ -219,18 +242,15 @@ def _stacked(series: list[tuple[FloatArray, FloatArray]], edges: FloatArray) -> 
     return np.vstack([block_means(t, v, edges) for t, v in series])
 
 
-def _node(
-    volts: Reading, total: Total | None, readings: Readings, aircraft: Aircraft
-) -> list[Resistance]:
-    parent = parent_reading(volts.place, readings, aircraft)
-    own = readings.get(Quantity.CURRENT, volts.place)
-    if own is None and total is None:
+def _node(volts: _Volts, calm: _Sensors, aircraft: Aircraft) -> list[Resistance]:
+    place = volts.reading.place
+    parent = parent_reading(place, calm.readings, aircraft)
+    flow = calm.amps.get(place, calm.total)
+    if flow is None:
         return []
-    flow = _flow(own) if own is not None else total
-    assert flow is not None
     if parent is None:
-        return [_source(volts, flow, readings, aircraft, kind="apparent")]
-    return [_branch(parent, volts, flow, readings, aircraft)]
+        return [_source(volts, flow, aircraft, kind="apparent")]
+    return [_branch(calm.volts[parent.place], volts, flow, aircraft)]
 
 
 def parent_reading(place: str, readings: Readings, aircraft: Aircraft) -> Reading | None:
@@ -244,30 +264,20 @@ def parent_reading(place: str, readings: Readings, aircraft: Aircraft) -> Readin
     return None
 
 
-def _branch(
-    parent: Reading, place: Reading, flow: Total, readings: Readings, aircraft: Aircraft
-) -> Resistance:
-    through = flow.places == (place.place,) or place.place == (aircraft.bus or aircraft.regulator)
+def _branch(parent: _Volts, place: _Volts, flow: _Flow, aircraft: Aircraft) -> Resistance:
+    above, name = parent.reading.place, place.reading.place
+    through = flow.total.places == (name,) or name == (aircraft.bus or aircraft.regulator)
     fit = branch_resistance(
-        parent.t,
-        parent.v,
-        place.t,
-        place.v,
-        flow.t,
-        flow.v,
-        step_parent=parent.resolution,
-        step_place=place.resolution,
-        step_i=_step_of(flow, readings),
-        max_gap_s=aircraft.limits.gap_s,
+        parent.sensed, place.sensed, flow.sensed, max_gap_s=aircraft.limits.gap_s
     )
-    record = _record(fit, "branch" if through else "apparent", place.place, flow)
-    expected = branch_mohm(aircraft, place.place, parent.place)
+    record = _record(fit, "branch" if through else "apparent", name, flow.total)
+    expected = branch_mohm(aircraft, name, above)
     offset = [None if v is None else -v for v in (fit.level_v, fit.level_high_v, fit.level_low_v)]
     if fit.level_v is None:
-        offset = [*(_light_offset(parent, place, flow) or offset)]
+        offset = [*(_light_offset(parent.reading, place.reading, flow.total) or offset)]
     return replace(
         record,
-        parent=parent.place,
+        parent=above,
         offset_v=offset[0],
         offset_low_v=offset[1],
         offset_high_v=offset[2],

@@ -42,6 +42,7 @@ from telemetry.measure.resistance import measure_resistances
 from telemetry.model.channels import Channel, Quantity
 from telemetry.model.log import Log, Provenance
 from telemetry.numerics.resistance.regression import source_resistance
+from telemetry.numerics.resistance.signals import Sensed
 from telemetry.readings import take_readings
 from telemetry.simulate import move, simulate, usual_plan
 from tests.simulated.cases import random_pilot, random_telemetry
@@ -262,7 +263,7 @@ def pack_case(seed: int, *, library: bool, cache: Path | None = None) -> list[Ou
         **both,
     )
     best = best_error(rng, time, volts, amps, true_t, noise_v, step_v) / r0
-    fit = source_resistance(t_v, v, t_i, i, step_v=step_v, step_i=step_i)
+    fit = source_resistance(Sensed(t_v, v, step_v), Sensed(t_i, i, step_i))
     truth = r0 + sum(r * (1 - np.exp(-(fit.scale_s or 1.0) / tau)) for r, tau in pairs)
     return [
         Outcome(

@@ -15,6 +15,7 @@ from telemetry.measure.resistance import is_regulated, measure_resistances
 from telemetry.model.channels import Channel, Quantity
 from telemetry.model.log import Log, Provenance
 from telemetry.numerics.resistance.regression import source_resistance
+from telemetry.numerics.resistance.signals import Sensed
 from telemetry.readings import Readings, take_readings, total_current
 from telemetry.results import Phase, PhaseKind, Resistance
 from telemetry.simulate import (
@@ -321,7 +322,7 @@ def around_pulses(file: str) -> list[tuple[float, float, float]]:
     for k in np.flatnonzero((np.diff(amps) > 25) & (np.abs(amps[:-1]) < 0.1)):
         near = (t > t[k] - 300) & (t < t[k] + 100)
         fit = source_resistance(
-            t[near], v[near], t[near], amps[near], step_v=0.001, step_i=0.01, max_gap_s=60.0
+            Sensed(t[near], v[near], 0.001), Sensed(t[near], amps[near], 0.01), max_gap_s=60.0
         )
         assert fit.ohm is not None, fit.refused
         assert fit.scale_s is not None
@@ -345,7 +346,7 @@ def test_a_laboratory_cell_in_the_published_order() -> None:
     whole = {}
     for file in ("10C", "25C-2", "40C-1"):
         t, amps, v = hppc(file)
-        fit = source_resistance(t, v, t, amps, step_v=0.001, step_i=0.01)
+        fit = source_resistance(Sensed(t, v, 0.001), Sensed(t, amps, 0.01))
         assert fit.ohm is not None
         whole[file] = 1000 * fit.ohm
         # The pulse method on each pair of pulses, read at the same scale after the step. Two

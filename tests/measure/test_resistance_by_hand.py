@@ -175,26 +175,23 @@ def test_what_the_fits_are_given(make_readings, asked) -> None:
     )  # fmt: skip
     measure_resistances(readings, CRAFT, (), ())
     (source, of_source), (branch, of_branch) = asked
-    assert [x[0] for x in source] == [0, 1, 0, 2]  # t, V, t, A
-    assert of_source == {"step_v": 0.01, "step_i": 0.01, "max_gap_s": 1.0}
-    assert [x[0] for x in branch] == [0, 1, 0, 3, 0, 4]
-    assert of_branch == {
-        "step_parent": 0.01, "step_place": 0.05, "step_i": 0.05, "max_gap_s": 1.0,
-    }  # fmt: skip
+    assert [(x.t[0], x.v[0], x.step) for x in source] == [(0, 1, 0.01), (0, 2, 0.01)]  # V, A
+    assert [(x.t[0], x.v[0], x.step) for x in branch] == [(0, 1, 0.01), (0, 3, 0.05), (0, 4, 0.05)]
+    assert of_source == of_branch == {"max_gap_s": 1.0}
+    assert branch[0] is source[0], "prepared once"
 
 
 def flow_of(*places: str) -> Total:
     return Total(LONG, np.ones(LONG.size), 1.0, places)
 
 
-def test_the_coarsest_of_several_currents_counts(make_readings) -> None:
-    readings = make_readings(
-        series("pack 1 I, pack 2 I, bus I"), resolution={"pack 1": 0.1, "pack 2": 0.02}
-    )
-    assert resistance._step_of(flow_of("pack 1", "pack 2"), readings) == 0.1
-    assert resistance._step_of(flow_of("pack 2", "tail"), readings) == 0.02
-    assert resistance._step_of(flow_of("bus"), readings) is None
-    assert resistance._step_of(flow_of("tail"), readings) is None
+def test_the_coarsest_of_several_currents_counts(make_readings, asked) -> None:
+    logged = series("pack 1 I, pack 2 I, bus U")
+    readings = make_readings(logged, resolution={"pack 1": 0.1, "pack 2": 0.02})
+    measure_resistances(readings, CRAFT, (), ())
+    (((_, whole), _),) = asked
+    assert whole.step == 0.1
+    assert whole.v.tolist() == (2 * T).tolist()
 
 
 def test_a_fit_becomes_a_record_in_milliohm(make_readings, asked) -> None:

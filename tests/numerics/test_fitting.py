@@ -11,7 +11,7 @@ from scipy import signal
 
 from telemetry.numerics.resistance import fitting
 from telemetry.numerics.resistance.fitting import Fit, covered, fit_without_strays
-from telemetry.numerics.resistance.matching import Match
+from telemetry.numerics.resistance.matching import Curve, Match
 from telemetry.numerics.resistance.signals import ResponseSteps, Signals
 
 FloatArray = NDArray[np.float64]
@@ -32,8 +32,7 @@ def of(
     return Signals(
         t=t,
         y=y,
-        t_i=t if t_i is None else t_i,
-        i=i,
+        amps=Curve(t if t_i is None else t_i, i),
         match=Match(lag_s, 0.0),
         steps_v=(ResponseSteps(step=step_v, run=rows, swing=1e9),),
         steps_i=ResponseSteps(step=step_i, run=rows, swing=1e9),
@@ -148,7 +147,7 @@ def test_level_at_rest_by_hand() -> None:
     # Means 7.5 V and 4 A (a second before), 0.1 Ohm: 7.9 V; 0.02 * 4 below, 0.05 * 4 above, and
     # twice the steps of the two readings: 2 (0.3) / sqrt(12 * 2).
     s = of(np.array([1.0, 2.0]), np.array([7.4, 7.6]), np.array([3.0, 5.0]), step_v=0.3)
-    s = replace(s, t_i=np.array([0.0, 1.0]), match=Match(1.0, 0.0))
+    s = replace(s, amps=Curve(np.array([0.0, 1.0]), s.amps.v), match=Match(1.0, 0.0))
     steps = 2 * 0.3 / 24**0.5
     level = fitting._at_rest(s, 0.1, 0.08, 0.15)
     assert level == pytest.approx((7.9, 7.9 - np.hypot(0.08, steps), 7.9 + np.hypot(0.2, steps)))

@@ -14,9 +14,9 @@ from telemetry.numerics.resistance.matching import (
     Curve,
     Fast,
     Match,
+    Rings,
     find_match,
     low_passed,
-    ring_mean,
     smoothed,
     usual_step,
 )
@@ -50,8 +50,8 @@ def test_ring_mean_against_a_slow_twin() -> None:
         away = np.abs(t - a)
         inside = v[(away >= 0.5) & (away <= 2.0)]
         expected.append(inside.mean() if inside.size else np.nan)
-    np.testing.assert_allclose(ring_mean(t, v, at, 0.5, 2.0), expected)
-    assert np.isnan(ring_mean(t, v, np.array([100.0]), 0.5, 2.0)).all()
+    np.testing.assert_allclose(Rings(t, at, 0.5).mean(v, 2.0), expected)
+    assert np.isnan(Rings(t, np.array([100.0]), 0.5).mean(v, 2.0)).all()
 
 
 def test_low_pass_answers_a_step_like_its_closed_form() -> None:
@@ -81,7 +81,7 @@ def test_the_running_mean_is_taken_out() -> None:
 @pytest.mark.parametrize("delay", [-0.2, 0.0, 0.3])
 def test_finds_the_lag(sensed: Make, delay: float) -> None:
     s = sensed(4, delay_v=delay, swing_s=0.4, every_v=0.1, every_i=0.12)
-    match = find_match(s.t_v, s.v, s.t_i, s.i)
+    match = find_match(s.t_v, s.v, Curve(s.t_i, s.i))
     assert match.lag_s == pytest.approx(delay, abs=0.04)
     assert match.window_s == 0.0
 
@@ -89,7 +89,7 @@ def test_finds_the_lag(sensed: Make, delay: float) -> None:
 def test_finds_a_window_of_averaging(sensed: Make) -> None:
     # The voltage averages over its own second, ending at the instant: half a second late.
     s = sensed(5, averages=True, swing_s=0.4, every_v=1.0, every_i=0.1, seconds=600)
-    match = find_match(s.t_v, s.v, s.t_i, s.i)
+    match = find_match(s.t_v, s.v, Curve(s.t_i, s.i))
     assert match.window_s == pytest.approx(1.0, rel=0.05)
     assert match.lag_s == pytest.approx(0.45, abs=0.07)
 
@@ -120,13 +120,13 @@ def test_the_usual_step_is_the_median() -> None:
 )
 def test_ring_by_hand(inner: float, outer: float, expected: float) -> None:
     t = np.arange(11.0)
-    found = ring_mean(t, 2.0**t, np.array([5.0]), inner, outer)
+    found = Rings(t, np.array([5.0]), inner).mean(2.0**t, outer)
     assert found == pytest.approx([expected], nan_ok=True)
 
 
 def test_ring_at_the_ends_is_one_sided() -> None:
     t = np.arange(11.0)
-    found = ring_mean(t, 2.0**t, np.array([0.0, 10.0, -1.5]), 1.0, 2.0)
+    found = Rings(t, np.array([0.0, 10.0, -1.5]), 1.0).mean(2.0**t, 2.0)
     assert found == pytest.approx([(2 + 4) / 2, (512 + 256) / 2, 1.0])
 
 
@@ -192,31 +192,31 @@ def waves_mean(t: np.ndarray, window_s: float) -> np.ndarray:
 @pytest.mark.parametrize("sign", [-1.0, 1.0])
 def test_a_lag_of_known_size(every_s: float, lag_s: float, sign: float) -> None:
     t = np.arange(0.0, 120.0, every_s)
-    found = find_match(t, 8 + sign * waves(t - lag_s), t, 3 + waves(t), sign=sign)
+    found = find_match(t, 8 + sign * waves(t - lag_s), Curve(t, 3 + waves(t)), sign=sign)
     assert found == (pytest.approx(lag_s, abs=1e-9), 0.0)
 
 
 def test_a_lag_is_looked_for_up_to_half_a_second_and_most_of_an_interval() -> None:
     # 0.5 + 0.6 (0.2): steps of 0.1 to 0.6, and four quarters of a step more.
     t = np.arange(0.0, 120.0, 0.2)
-    found = find_match(t, -waves(t - 0.9), t, waves(t))
+    found = find_match(t, -waves(t - 0.9), Curve(t, waves(t)))
     assert found.lag_s == pytest.approx(0.7)
 
 
 def test_falling_with_the_current_is_meant_unless_said() -> None:
     t = np.arange(0.0, 120.0, 0.2)
-    assert find_match(t, -waves(t - 0.3), t, waves(t)).lag_s == pytest.approx(0.3)
-    assert find_match(t, waves(t - 0.3), t, waves(t)).lag_s != pytest.approx(0.3)
+    assert find_match(t, -waves(t - 0.3), Curve(t, waves(t))).lag_s == pytest.approx(0.3)
+    assert find_match(t, waves(t - 0.3), Curve(t, waves(t))).lag_s != pytest.approx(0.3)
 
 
 @pytest.mark.parametrize(("every_s", "window_s"), [(1.0, 1.0), (1.25, 1.25)])
 def test_means_over_the_own_interval_of_known_lag(every_s: float, window_s: float) -> None:
     t_x, t = np.arange(0.0, 200.0, 0.125), np.arange(0.0, 200.0, every_s)
     y = -waves_mean(t - 0.5, window_s)
-    found = find_match(t, y, t_x, waves(t_x))
+    found = find_match(t, y, Curve(t_x, waves(t_x)))
     assert found.window_s == pytest.approx(window_s)
     assert found.lag_s == pytest.approx(0.5, abs=0.013)
-    plain = find_match(t, -waves(t - 0.5), t_x, waves(t_x))
+    plain = find_match(t, -waves(t - 0.5), Curve(t_x, waves(t_x)))
     assert plain == (pytest.approx(0.5, abs=0.013), 0.0)
 
 
@@ -225,7 +225,7 @@ def test_means_are_looked_for_where_the_other_is_read_half_as_often_again(
     every_s: float, averages: bool
 ) -> None:
     t_x, t = np.arange(0.0, 200.0, 0.5), np.arange(0.0, 200.0, every_s)
-    found = find_match(t, -waves_mean(t, every_s), t_x, waves(t_x))
+    found = find_match(t, -waves_mean(t, every_s), Curve(t_x, waves(t_x)))
     assert (found.window_s > 0) is averages
 
 
@@ -234,7 +234,7 @@ def test_a_window_must_fit_a_five_hundredth_better(window_s: float, believed: bo
     # Each wave is damped by sin(a) / a of its period. Over 0.625 s, a correlation with the plain
     # waves of 0.9981; over 0.75 s, 0.9958.
     t_x, t = np.arange(0.0, 200.0, 0.125), np.arange(0.0, 200.0, window_s)
-    found = find_match(t, -waves_mean(t, window_s), t_x, waves(t_x))
+    found = find_match(t, -waves_mean(t, window_s), Curve(t_x, waves(t_x)))
     assert (found.window_s > 0) is believed
 
 
@@ -243,10 +243,10 @@ def test_three_readings_within_the_others_are_the_least(n: int, told: bool) -> N
     # More than the longest lag (0.5 + 0.6 (1)) and an interval inside 0 to 60 s: from 2.1 s on.
     t_x = np.arange(0.0, 60.0, 0.1)
     t = 10.0 + np.arange(float(n))
-    found = find_match(t, -waves(t - 0.4), t_x, waves(t_x))
+    found = find_match(t, -waves(t - 0.4), Curve(t_x, waves(t_x)))
     assert (found != Match(0.0, 0.0)) is told
 
 
 def test_nothing_moves_nothing_lags() -> None:
     t = np.arange(0.0, 60.0, 0.2)
-    assert find_match(t, np.sin(t), t, np.zeros(t.size)) == Match(0.0, 0.0)
+    assert find_match(t, np.sin(t), Curve(t, np.zeros(t.size))) == Match(0.0, 0.0)

@@ -14,12 +14,9 @@ from numpy.typing import NDArray
 from scipy.signal import lfilter
 
 from telemetry.numerics.linear import least_squares
-from telemetry.numerics.resistance import regression
 from telemetry.numerics.resistance.fitting import Fit
-from telemetry.numerics.resistance.regression import (
-    branch_resistance,
-    source_resistance,
-)
+from telemetry.numerics.resistance.signals import Sensed
+from tests.numerics.sensed import of_branch, of_source
 
 FloatArray = NDArray[np.float64]
 Make = Callable[..., Any]
@@ -86,7 +83,7 @@ def test_pack_points_against_scipy() -> None:
 
 
 def fitted(s: Any, **more: Any) -> Fit:
-    return source_resistance(s.t_v, s.v, s.t_i, s.i, **{"step_v": 0.01, "step_i": 0.05} | more)
+    return of_source(s.t_v, s.v, s.t_i, s.i, **{"step_v": 0.01, "step_i": 0.05} | more)
 
 
 def by_reading(s: Any) -> float:
@@ -226,7 +223,7 @@ def test_against_an_equivalent_circuit_library(sensed: Make) -> None:
     t_v, t_i = np.arange(0.13, 99, 0.2), np.arange(0.07, 99, 0.25)
     v = np.round(np.interp(t_v, time, volts), 2)
     i = np.round(np.interp(t_i, time, amps) / 0.05) * 0.05
-    fit = source_resistance(t_v, v, t_i, i, step_v=0.01, step_i=0.05)
+    fit = of_source(t_v, v, t_i, i, step_v=0.01, step_i=0.05)
     assert fit.scale_s is not None
     truth = 0.040 + 0.015 * (1 - np.exp(-fit.scale_s / 4.0))
     assert fit.ohm == pytest.approx(truth, rel=0.08)
@@ -249,7 +246,7 @@ def test_branch_between_two_places(sensed: Make, shared: float) -> None:
         t_n = np.arange(0.61, 398, 0.25)
         at_node = np.interp(t_n, s.time, s.volts - 0.025 * s.amps) - 0.040
         place = np.round(at_node + 0.003 * rng.standard_normal(t_n.size), 2)
-        fit = branch_resistance(
+        fit = of_branch(
             t_p, parent, t_n, place, s.t_i, s.i, step_parent=0.01, step_place=0.01, step_i=0.05
         )
         assert fit.ohm is not None
@@ -268,11 +265,11 @@ def test_gross_errors_and_gaps_change_little(sensed: Make) -> None:
     clean = fitted(s)
     v = s.v.copy()
     v[[200, 707, 1500]] = 0.0
-    spoilt = source_resistance(s.t_v, v, s.t_i, s.i, step_v=0.01, step_i=0.05)
+    spoilt = of_source(s.t_v, v, s.t_i, s.i, step_v=0.01, step_i=0.05)
     assert clean.ohm is not None
     assert spoilt.ohm == pytest.approx(clean.ohm, rel=0.005)
     here = (s.t_i < 100) | (s.t_i > 130)
-    gappy = source_resistance(s.t_v, s.v, s.t_i[here], s.i[here], step_v=0.01, step_i=0.05)
+    gappy = of_source(s.t_v, s.v, s.t_i[here], s.i[here], step_v=0.01, step_i=0.05)
     assert gappy.ohm == pytest.approx(clean.ohm, rel=0.05)
     assert gappy.updates < clean.updates
 
@@ -293,12 +290,12 @@ def test_coarse_steps_widen_the_interval(sensed: Make) -> None:
 
 def test_refuses_where_the_current_hardly_moves(sensed: Make) -> None:
     s = sensed(1)
-    still = source_resistance(s.t_v, s.v, s.t_i, np.full(s.t_i.size, 0.4), step_i=0.05)
+    still = of_source(s.t_v, s.v, s.t_i, np.full(s.t_i.size, 0.4), step_i=0.05)
     assert still.ohm is None
     assert "current hardly moved" in still.refused
-    few = source_resistance(s.t_v[:8], s.v[:8], s.t_i, s.i)
+    few = of_source(s.t_v[:8], s.v[:8], s.t_i, s.i)
     assert few.refused == "only 8 readings of the voltage"
-    flat = source_resistance(s.t_v, np.full(s.t_v.size, 8.0), s.t_i, s.i)
+    flat = of_source(s.t_v, np.full(s.t_v.size, 8.0), s.t_i, s.i)
     assert flat.refused == "the voltage hardly moved"
 
 
@@ -307,7 +304,7 @@ def test_a_lone_pulse_is_refused_for_what_it_is() -> None:
     i = np.where((t > 20) & (t < 30), 10.0, 0.0)
     wobble = 0.01 * np.sin(0.3 * t)
     v = np.round(3.9 - 0.002 * i - 0.015 * np.cumsum(i) * 1e-4 + wobble, 2)
-    fit = source_resistance(t, v, t, i, step_v=0.01, step_i=0.01)
+    fit = of_source(t, v, t, i, step_v=0.01, step_i=0.01)
     assert fit.ohm is None
     assert "moved only 2 times" in fit.refused
     assert "too fast" not in fit.refused
@@ -320,7 +317,7 @@ def test_refuses_or_stays_wide_where_nothing_can_be_told() -> None:
     for _ in range(20):
         t_v, t_i = np.arange(0.0, 300, 0.5), np.arange(0.2, 300, 0.5)
         v, i = 8 + 0.05 * rng.standard_normal(t_v.size), 2 + rng.standard_normal(t_i.size)
-        told += source_resistance(t_v, v, t_i, i, step_v=0.01, step_i=0.1).ohm is not None
+        told += of_source(t_v, v, t_i, i, step_v=0.01, step_i=0.1).ohm is not None
     assert told <= 1
 
 
@@ -334,8 +331,8 @@ def test_inputs_stay_as_they_were(sensed: Make) -> None:
 def test_follows_units_of_time_and_voltage(sensed: Make) -> None:
     s = sensed(6)
     one = fitted(s)
-    later = source_resistance(s.t_v + 500, s.v, s.t_i + 500, s.i, step_v=0.01, step_i=0.05)
-    double = source_resistance(s.t_v, 2 * s.v, s.t_i, s.i, step_v=0.02, step_i=0.05)
+    later = of_source(s.t_v + 500, s.v, s.t_i + 500, s.i, step_v=0.01, step_i=0.05)
+    double = of_source(s.t_v, 2 * s.v, s.t_i, s.i, step_v=0.02, step_i=0.05)
     assert one.ohm is not None
     assert later.ohm == pytest.approx(one.ohm, rel=1e-6)
     assert double.ohm == pytest.approx(2 * one.ohm, rel=1e-6)
@@ -346,7 +343,7 @@ def test_without_any_noise_it_is_exact() -> None:
     rng = np.random.default_rng(2)
     t = np.arange(0.0, 200.0, 0.2)
     i = 2 + np.convolve(rng.standard_normal(1004), np.ones(5) / 2, "valid")
-    fit = source_resistance(t, 8.0 - 0.05 * i, t, i, relaxes=False, gain=0.03)
+    fit = of_source(t, 8.0 - 0.05 * i, t, i, relaxes=False, gain=0.03)
     assert fit.ohm == pytest.approx(0.05, rel=1e-6)
     assert fit.low_ohm == pytest.approx(0.0485, rel=1e-4)
     assert fit.high_ohm == pytest.approx(0.0515, rel=1e-4)
@@ -376,8 +373,8 @@ def test_odd_input_gives_a_fit_or_a_reason(
     }[kind]
     v = np.round(8 - 0.1 * np.interp(t_v, t_i, i), 2) if m else np.full(n, 8.0)
     for fit in (
-        source_resistance(t_v, v, t_i, i, step_v=step, step_i=step),
-        branch_resistance(t_v, v + 0.1, t_v, v, t_i, i, step_place=step),
+        of_source(t_v, v, t_i, i, step_v=step, step_i=step),
+        of_branch(t_v, v + 0.1, t_v, v, t_i, i, step_place=step),
     ):
         assert (fit.ohm is None) == bool(fit.refused)
         if fit.ohm is not None:
@@ -401,13 +398,13 @@ def readings(n: int) -> tuple[FloatArray, FloatArray]:
 )
 def test_twenty_readings_of_either_are_the_least(n_v: int, n_i: int, refused: str) -> None:
     (t_v, i), (t_i, amps) = readings(n_v), readings(n_i)
-    found = source_resistance(t_v, 8.0 - 0.05 * i, t_i, amps)
+    found = of_source(t_v, 8.0 - 0.05 * i, t_i, amps)
     assert (found.refused, found.updates) == (refused, min(n_v, n_i))
 
 
 def test_twenty_readings_are_looked_at() -> None:
     t, i = readings(20)
-    assert not source_resistance(t, 8.0 - 0.05 * i, t, i).refused.startswith("only")
+    assert not of_source(t, 8.0 - 0.05 * i, t, i).refused.startswith("only")
 
 
 @pytest.mark.parametrize(
@@ -421,7 +418,7 @@ def test_twenty_readings_are_looked_at() -> None:
 )
 def test_a_branch_needs_them_of_all_three(n: tuple[int, int, int], refused: str) -> None:
     (t_p, p), (t_n, v), (t_i, i) = (readings(k) for k in n)
-    found = branch_resistance(t_p, 8.0 - 0.05 * p, t_n, 8.0 - 0.1 * v, t_i, i)
+    found = of_branch(t_p, 8.0 - 0.05 * p, t_n, 8.0 - 0.1 * v, t_i, i)
     assert (found.refused, found.updates) == (refused, min(n))
 
 
@@ -429,17 +426,15 @@ def test_a_branch_needs_them_of_all_three(n: tuple[int, int, int], refused: str)
 def test_a_current_within_two_steps_hardly_moved(step: float | None, moved: bool) -> None:
     t, _ = readings(60)
     i = np.where(np.arange(60) % 7 < 3, 2.0, 3.0)  # over a range of 1 A
-    found = source_resistance(t, 8.0 - 0.05 * i, t, i, step_i=step)
+    found = of_source(t, 8.0 - 0.05 * i, t, i, step_i=step)
     assert (found.refused != "the current hardly moved") is moved
-    found = branch_resistance(t, 8.0 - 0.01 * i, t, 8.0 - 0.06 * i, t, i, step_i=step)
+    found = of_branch(t, 8.0 - 0.01 * i, t, 8.0 - 0.06 * i, t, i, step_i=step)
     assert (found.refused != "the current hardly moved") is moved
 
 
 def test_the_steps_of_a_voltage_do_not_refuse_it() -> None:
     t, i = readings(300)
-    assert source_resistance(t, 8.0 - 0.05 * i, t, i, step_v=9.0).refused != (
-        "the voltage hardly moved"
-    )
+    assert of_source(t, 8.0 - 0.05 * i, t, i, step_v=9.0).refused != ("the voltage hardly moved")
 
 
 @pytest.mark.parametrize(
@@ -449,9 +444,9 @@ def test_five_times_beyond_the_usual_range_is_not_plausible(value: float, kept: 
     # 0 to 100: middle 50, 2 % lie under 2 and over 98; five times 48 from the middle.
     v = np.arange(101.0)
     v[100 if value > 0 else 0] = value
-    t, found = regression._plausible(np.arange(101.0), v)
-    assert (found.size == 101) is kept
-    assert t.size == found.size
+    found = Sensed(np.arange(101.0), v, 0.5).plausible
+    assert (found.v.size == 101) is kept
+    assert (found.t.size, found.step) == (found.v.size, 0.5)
 
 
 def test_the_wider_side_of_the_usual_range_counts() -> None:
@@ -459,16 +454,16 @@ def test_the_wider_side_of_the_usual_range_counts() -> None:
     v = np.where(np.arange(101) < 50, 2.0 * np.arange(101) - 50, np.arange(101.0))
     for value, size in ((530.0, 101), (530.1, 100)):
         v[100] = value
-        assert regression._plausible(np.arange(101.0), v)[1].size == size
+        assert Sensed(np.arange(101.0), v).plausible.v.size == size
     flat = np.full(50, 7.0)
     flat[3] += 1e-10  # rounding
-    assert regression._plausible(np.arange(50.0), flat)[1].size == 50
+    assert Sensed(np.arange(50.0), flat).plausible.v.size == 50
 
 
 def test_instants_that_do_not_rise_are_left_out() -> None:
-    t, v = regression._rising(np.array([0.0, 1, 1, 0.5, 2, 1.5]), np.arange(6.0))
-    assert (t.tolist(), v.tolist()) == ([0, 1, 2], [0, 1, 4])
-    assert [x.size for x in regression._rising(np.empty(0), np.empty(0))] == [0, 0]
+    found = Sensed(np.array([0.0, 1, 1, 0.5, 2, 1.5]), np.arange(6.0))
+    assert (found.t.tolist(), found.v.tolist()) == ([0, 1, 2], [0, 1, 4])
+    assert Sensed(np.empty(0), np.empty(0)).t.size == 0
 
 
 def test_as_many_points_as_coefficients_leave_nothing() -> None:
@@ -491,7 +486,7 @@ def test_a_branch_by_ohms_law_with_its_offset() -> None:
     t = 0.2 * np.arange(1500.0)
     i = 4 + lfilter([1.0], [1.0, -0.9], np.random.default_rng(5).standard_normal(t.size))
     parent = 8.0 - 0.03 * i
-    fit = branch_resistance(t, parent, t, parent - 0.05 * i - 0.04, t, i)
+    fit = of_branch(t, parent, t, parent - 0.05 * i - 0.04, t, i)
     assert fit.ohm == pytest.approx(0.05, rel=1e-3)
     assert fit.level_v == pytest.approx(-0.04, abs=1e-3)
     assert fit.scale_s is None

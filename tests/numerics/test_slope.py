@@ -11,13 +11,13 @@ from numpy.typing import NDArray
 from scipy import signal, stats
 
 from telemetry.numerics.resistance import slope
-from telemetry.numerics.resistance.matching import Match
+from telemetry.numerics.resistance.matching import Curve, Match, Rings
 from telemetry.numerics.resistance.moments import Equations
 from telemetry.numerics.resistance.signals import (
     ResponseSteps,
+    Sensed,
     Signals,
     SlopeTrend,
-    steps_behind,
 )
 from telemetry.numerics.resistance.slope import fall_per_ampere
 
@@ -48,11 +48,11 @@ def signals(
     lag_s: float = 0.0,
 ) -> Signals:
     t = np.arange(float(n))
+    at = t if t_i is None else t_i
     return Signals(
         t=t,
         y=np.zeros(n) if y is None else y,
-        t_i=t if t_i is None else t_i,
-        i=np.zeros(t.size if t_i is None else t_i.size) if i is None else i,
+        amps=Curve(at, np.zeros(at.size) if i is None else i),
         match=Match(lag_s, window_s),
         steps_v=(steps(n),) if steps_v is None else steps_v,
         steps_i=steps(n) if steps_i is None else steps_i,
@@ -93,14 +93,14 @@ def test_readings_of_one_run_share_their_error() -> None:
 )
 def test_a_change_of_over_a_quarter_step_begins_a_run(step: float | None, runs: list[int]) -> None:
     t = np.arange(5.0)
-    found = steps_behind(t, np.array([3.0, 3.25, 3.75, 1.75, 1.75]), step, t)
+    found = Sensed(t, np.array([3.0, 3.25, 3.75, 1.75, 1.75]), step).steps_behind(t)
     assert found.run.tolist() == runs
     assert found.step == (step or 0.0)
 
 
 def test_rows_at_other_instants_take_the_nearest_reading() -> None:
     t, at = np.arange(5.0), np.array([-9.0, 0.4, 0.5, 1.6, 2.5, 3.4, 9.0])
-    found = steps_behind(t, 10.0 * t, 1.0, at)
+    found = Sensed(t, 10.0 * t, 1.0).steps_behind(at)
     assert found.run.tolist() == [0, 0, 1, 2, 3, 3, 4]
 
 
@@ -109,7 +109,7 @@ def test_the_usual_swing_leaves_two_per_cent_to_either_side() -> None:
     t = np.arange(101.0)
     v = np.random.default_rng(4).standard_normal(101) + 0.01 * t**2
     left = np.sort(v - np.polyval(np.polyfit(t, v, 2), t))
-    assert steps_behind(t, v, 0.1, t).swing == pytest.approx(left[98] - left[2])
+    assert Sensed(t, v, 0.1).steps_behind(t).swing == pytest.approx(left[98] - left[2])
 
 
 def test_a_part_of_the_rows_keeps_what_belongs_to_them() -> None:
@@ -117,8 +117,7 @@ def test_a_part_of_the_rows_keeps_what_belongs_to_them() -> None:
     whole = Signals(
         t=np.array([1.0, 2.0, 3.0]),
         y=np.array([4.0, 5.0, 6.0]),
-        t_i=np.arange(9.0),
-        i=np.arange(9.0),
+        amps=Curve(np.arange(9.0), np.arange(9.0)),
         match=Match(0.1, 0.2),
         steps_v=(steps(3, 0.1),),
         steps_i=ResponseSteps(step=0.2, run=np.array([5, 6, 7]), swing=1.0),
@@ -132,7 +131,7 @@ def test_a_part_of_the_rows_keeps_what_belongs_to_them() -> None:
     assert part.common.tolist() == [7, 9]
     assert part.usable is not None
     assert part.usable.tolist() == [True, False]
-    assert part.t_i.size == 9
+    assert part.amps.t.size == 9
     bare = signals(3).of_rows(rows)
     assert (bare.common, bare.usable, bare.reach_s) == (None, None, 0.0)
 
@@ -141,7 +140,7 @@ def test_a_part_of_the_rows_keeps_what_belongs_to_them() -> None:
 def test_a_current_within_a_fifth_counts_as_read_as_often(step_i: float, slower: bool) -> None:
     s = signals(4, t_i=step_i * np.arange(4.0))
     five = Signals(
-        t=5.0 * s.t, y=s.y, t_i=s.t_i, i=s.i, match=s.match, steps_v=s.steps_v, steps_i=s.steps_i
+        t=5.0 * s.t, y=s.y, amps=s.amps, match=s.match, steps_v=s.steps_v, steps_i=s.steps_i
     )
     assert five.slow_current is slower
 
@@ -435,6 +434,11 @@ def two_regimes(calm: float, wild: float) -> tuple[Signals, FloatArray]:
     return signals(40, t_i=t_i, i=i), at
 
 
+def beyond(s: Signals, at: FloatArray) -> Rings:
+    """Rings about these instants, from 2 s on."""
+    return Rings(s.amps.t, at, 2.0)
+
+
 def weights(
     s: Signals,
     at: FloatArray,
@@ -447,7 +451,7 @@ def weights(
     """Residuals of this size, which have nothing to do with the instrument (nor the current)."""
     x = np.tile([1.0, -1.0], 20)
     residual = np.tile([1.0, 1.0, -1.0, -1.0], 10) * np.repeat([calm_v, wild_v], 20)
-    return slope._weights(s, at, 5 * x + residual, x, sign * x, 2.0, step)
+    return slope._weights(s, beyond(s, at), 5 * x + residual, x, sign * x, 2.0, step)
 
 
 @pytest.mark.parametrize(
@@ -484,10 +488,10 @@ def test_where_no_current_was_read_the_weight_is_that_of_the_mean_spread() -> No
     x = np.tile([1.0, -1.0], 20)
     spread = np.r_[np.full(16, 1.0), np.full(4, (16 + 9 * 20) / 36), np.full(20, 9.0)]
     residual = np.tile([1.0, 1.0, -1.0, -1.0], 10) * spread**0.5
-    found = slope._weights(s, at, 5 * x + residual, x, x, 2.0, 1.0)
+    found = slope._weights(s, beyond(s, at), 5 * x + residual, x, x, 2.0, 1.0)
     expected = 1 / spread
     assert found == pytest.approx(expected / expected.mean(), rel=1e-6)
-    assert slope._weights(s, at + 1e6, residual, x, x, 2.0, 1.0).tolist() == [1.0] * 40
+    assert slope._weights(s, beyond(s, at + 1e6), residual, x, x, 2.0, 1.0).tolist() == [1.0] * 40
 
 
 def test_without_anything_to_weigh_all_weights_are_one() -> None:
@@ -495,8 +499,8 @@ def test_without_anything_to_weigh_all_weights_are_one() -> None:
     ones = [1.0] * 40
     x = np.tile([1.0, -1.0], 20)
     across = np.tile([1.0, 1.0, -1.0, -1.0], 10)
-    assert slope._weights(s, at, across, x, across, 2.0, 1.0).tolist() == ones
-    assert slope._weights(s, at, 5 * x, x, x, 2.0, 1.0).tolist() == ones  # no residual
+    assert slope._weights(s, beyond(s, at), across, x, across, 2.0, 1.0).tolist() == ones
+    assert slope._weights(s, beyond(s, at), 5 * x, x, x, 2.0, 1.0).tolist() == ones  # no residual
 
 
 def test_four_readings_have_a_weight_each() -> None:
@@ -504,7 +508,7 @@ def test_four_readings_have_a_weight_each() -> None:
     s, at = two_regimes(1.0, 3.0)
     x = np.array([1.0, -1.0, 1.0, -1.0])
     y = 5 * x + np.array([1.0, 1.0, 3.0, 3.0])
-    found = slope._weights(s, at[[9, 10, 29, 30]], y, x, x, 2.0, 1.0)
+    found = slope._weights(s, beyond(s, at[[9, 10, 29, 30]]), y, x, x, 2.0, 1.0)
     assert found == pytest.approx([1.8, 1.8, 0.2, 0.2], rel=1e-6)
 
 
@@ -512,10 +516,10 @@ def test_four_readings_have_a_weight_each() -> None:
 
 
 def ring(s: Signals, at: float, inner: float, outer: float) -> float:
-    away = np.abs(s.t_i - at)
+    away = np.abs(s.amps.t - at)
     inside = (away >= inner) & (away <= outer)
     # Counted once on each side.
-    return float(s.i[inside].mean()) if inside.any() else np.nan
+    return float(s.amps.v[inside].mean()) if inside.any() else np.nan
 
 
 @pytest.mark.parametrize(
@@ -549,7 +553,7 @@ def test_the_ring_that_follows_the_current_best_is_taken(
             z = np.array([ring(s, a, 2.0, 2.0 + each) for a in at]) - around
             best.append((float(z @ x) / float(np.sqrt(z @ z)), each, z))
     _, expected, z = max(best, key=lambda b: b[0])
-    found, reach = slope._instrument(s, at, x, around, 2.0, 1.0, wide)
+    found, reach = slope._instrument(s, beyond(s, at), x, around, 2.0, 1.0, wide)
     assert reach == expected == width
     np.testing.assert_allclose(found, z, atol=1e-9)
 
@@ -557,7 +561,7 @@ def test_the_ring_that_follows_the_current_best_is_taken(
 def test_a_current_that_stands_still_has_no_instrument() -> None:
     s = signals(4, t_i=np.arange(40.0), i=np.full(40, 3.0))
     at = np.array([15.0, 20.0])
-    found, reach = slope._instrument(s, at, np.ones(2), np.full(2, 3.0), 2.0, 1.0, 10.0)
+    found, reach = slope._instrument(s, beyond(s, at), np.ones(2), np.full(2, 3.0), 2.0, 1.0, 10.0)
     assert (found.tolist(), reach) == ([0.0, 0.0], 1.0)
 
 
@@ -595,7 +599,7 @@ def every(
     i = walk(t_i.size)
     n = t.size
     y = 8.0 - 0.05 * np.interp(t, t_i, i)
-    return Signals(t=t, y=y, t_i=t_i, i=i, match=Match(0.0, window_s), steps_v=(steps(n),),
+    return Signals(t=t, y=y, amps=Curve(t_i, i), match=Match(0.0, window_s), steps_v=(steps(n),),
                    steps_i=steps(n), reach_s=reach_s)  # fmt: skip
 
 
@@ -666,7 +670,7 @@ def test_instruments_carry_the_weights_and_the_voltage_falls(
     e = Seen(monkeypatch).of(s).equations
     trend = SlopeTrend(s.t)
     assert e.y == pytest.approx(-trend.without(s.y))
-    assert e.x[:, 0] == pytest.approx(trend.without(s.i))
+    assert e.x[:, 0] == pytest.approx(trend.without(s.amps.v))
     assert e.z[:, 0] == pytest.approx(e.x[:, 0] * e.weight)
     assert e.weight.mean() == pytest.approx(1.0)
 
@@ -706,7 +710,7 @@ def test_of_two_intervals_the_narrower_for_its_value(
 def read_together(t: FloatArray, y: FloatArray, i: FloatArray) -> Signals:
     n = t.size
     return Signals(
-        t=t, y=y, t_i=t, i=i, match=Match(0.0, 0.0), steps_v=(steps(n),), steps_i=steps(n)
+        t=t, y=y, amps=Curve(t, i), match=Match(0.0, 0.0), steps_v=(steps(n),), steps_i=steps(n)
     )
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from telemetry.numerics.resistance.regression import branch_resistance
+from tests.numerics.sensed import of_branch
 
 F = 0.01  # s, grid of the true signals
 
@@ -34,6 +34,6 @@ def hard_flying(seed: int, ohm: float = 0.030, length_s: float = 300.0):
 def test_hard_flying_is_not_refused(seed: int) -> None:
     """The truth lies within the interval widened by a tenth."""
     bus, node, amps = hard_flying(seed)
-    fit = branch_resistance(*bus, *node, *amps, step_parent=0.01, step_place=0.01, step_i=0.02)
+    fit = of_branch(*bus, *node, *amps, step_parent=0.01, step_place=0.01, step_i=0.02)
     assert not fit.refused
     assert 0.9 * fit.low_ohm <= 0.030 <= 1.1 * fit.high_ohm

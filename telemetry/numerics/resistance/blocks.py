@@ -55,11 +55,11 @@ def slope_of_means(s: Signals, gain: float) -> SlopeInterval | None:
 
 def _with_blocks(s: Signals, block_s: float, gain: float) -> SlopeInterval | None:
     at = s.t - s.match.lag_s
-    start, end = max(at[0], s.t_i[0]), min(at[-1], s.t_i[-1])
+    start, end = max(at[0], s.amps.t[0]), min(at[-1], s.amps.t[-1])
     size = int((end - start) / block_s)
     if size < _LEAST:
         return None
-    row, row_i = (((x - start) // block_s).astype(np.intp) for x in (at, s.t_i))
+    row, row_i = (((x - start) // block_s).astype(np.intp) for x in (at, s.amps.t))
     inside, inside_i = (row >= 0) & (row < size), (row_i >= 0) & (row_i < size)
     count = np.bincount(row[inside], minlength=size)
     count_i = np.bincount(row_i[inside_i], minlength=size)
@@ -69,10 +69,10 @@ def _with_blocks(s: Signals, block_s: float, gain: float) -> SlopeInterval | Non
     )
     if keep.sum() < _LEAST:
         return None
-    amps = _means(row_i, s.i, inside_i, count_i)[keep]
-    odd = np.arange(s.t_i.size) % 2 == 1
+    amps = _means(row_i, s.amps.v, inside_i, count_i)[keep]
+    odd = np.arange(s.amps.t.size) % 2 == 1
     halves = [
-        _means(row_i, s.i, k, np.bincount(row_i[k], minlength=size))[keep]
+        _means(row_i, s.amps.v, k, np.bincount(row_i[k], minlength=size))[keep]
         for k in (inside_i & odd, inside_i & ~odd)
     ]
     y = _means(row, s.y, inside, count)[keep]

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from telemetry.numerics.resistance.blocks import slope_of_means
-from telemetry.numerics.resistance.matching import Curve, usual_step
+from telemetry.numerics.resistance.matching import usual_step
 from telemetry.numerics.resistance.outliers import closeness, commonest_fall, fell_too_far
 from telemetry.numerics.resistance.signals import Signals
 from telemetry.numerics.resistance.slope import SlopeInterval, fall_per_ampere
@@ -183,7 +183,7 @@ def _step_v(s: Signals) -> float:
 
 def _current(s: Signals) -> FloatArray:
     """Current at the voltage's instants, A."""
-    return Curve(s.t_i, s.i).at(s.t - s.match.lag_s, s.match.window_s)
+    return s.amps.at(s.t - s.match.lag_s, s.match.window_s)
 
 
 def _too_far(s: Signals, ohm: float) -> BoolArray:
@@ -193,16 +193,16 @@ def _too_far(s: Signals, ohm: float) -> BoolArray:
         _current(s),
         ohm,
         step_v=_step_v(s),
-        highest_x=float(s.i.max()) if s.slow_current else None,
+        highest_x=float(s.amps.v.max()) if s.slow_current else None,
     )
 
 
 def _fit(whole: Signals, sound: BoolArray, max_gap_s: float, *, relaxes: bool, gain: float) -> Fit:
-    keep = sound & covered(whole.t_i, whole.t - whole.match.lag_s, max_gap_s)
+    keep = sound & covered(whole.amps.t, whole.t - whole.match.lag_s, max_gap_s)
     if whole.usable is not None:
         keep &= whole.usable
     signals = whole.of_rows(keep)
-    updates = min(int(keep.sum()), whole.t_i.size)
+    updates = min(int(keep.sum()), whole.amps.t.size)
     if updates < LEAST:
         return Fit(updates=updates, refused="too few readings of voltage and current together")
     found = fall_per_ampere(signals, relaxes=relaxes, gain=gain)
@@ -244,7 +244,7 @@ def covered(t: FloatArray, at: FloatArray, max_gap_s: float) -> BoolArray:
 
 def _at_rest(s: Signals, value: float, low: float, high: float) -> tuple[float, float, float]:
     """Mean voltage carried to zero current; its interval is the slope's and the steps'."""
-    mean_i = float(np.interp(s.t - s.match.lag_s, s.t_i, s.i).mean())
+    mean_i = float(np.interp(s.t - s.match.lag_s, s.amps.t, s.amps.v).mean())
     level = float(s.y.mean()) + value * mean_i
     evenly = np.full(s.t.size, 1.0 / s.t.size)
     steps = 2.0 * float(np.linalg.norm([x.sd(evenly) for x in s.steps_v]))
@@ -255,15 +255,15 @@ def _at_rest(s: Signals, value: float, low: float, high: float) -> tuple[float, 
 
 def _why(s: Signals) -> str:
     """The reason why no interval could be given, in words for the user."""
-    moved = float(np.std(s.i))
+    moved = float(np.std(s.amps.v))
     if moved <= max(0.05, s.steps_i.step):
         return f"the current hardly moved (spread {moved:.2f} A)"
-    moves = s.t_i[1:][np.abs(np.diff(s.i)) > _MOVE * np.ptp(s.i)]
+    moves = s.amps.t[1:][np.abs(np.diff(s.amps.v)) > _MOVE * np.ptp(s.amps.v)]
     moments = 1 + int(np.sum(np.diff(moves) > _ONE_MOMENT_S)) if moves.size else 0
     if 0 < moments <= _FEW_MOMENTS:
         often = "once" if moments == 1 else f"{moments} times"
         return (
-            f"the current moved only {often} (by {np.ptp(s.i):.1f} A): too few readings of "
+            f"the current moved only {often} (by {np.ptp(s.amps.v):.1f} A): too few readings of "
             "the resistance to tell how far it may be off"
         )
     return (

@@ -8,6 +8,7 @@ beside it.
 
 from __future__ import annotations
 
+from functools import cached_property
 from typing import NamedTuple
 
 import numpy as np
@@ -50,11 +51,19 @@ class Curve:
     ----------
     t, v : ndarray, shape (n,)
         At least three readings, t rising.
+
+    Attributes
+    ----------
+    t, v : ndarray, shape (n,)
     """
 
     def __init__(self, t: FloatArray, v: FloatArray) -> None:
+        self.t, self.v = t, v
         self._value = scipy.interpolate.CubicHermiteSpline(t, v, np.gradient(v, t))
-        self._integral = self._value.antiderivative()
+
+    @cached_property
+    def _integral(self) -> scipy.interpolate.PPoly:
+        return self._value.antiderivative()
 
     def at(self, t: FloatArray, window_s: float = 0.0) -> FloatArray:
         """Value at each instant, or the mean over a window centred on it."""
@@ -70,21 +79,33 @@ def usual_step(t: FloatArray) -> float:
     return float(np.median(np.diff(t)))
 
 
-def ring_mean(
-    t: FloatArray, v: FloatArray, at: FloatArray, inner_s: float, outer_s: float
-) -> FloatArray:
-    """Mean of the readings between ``inner_s`` and ``outer_s`` away from each instant.
+class Rings:
+    """Means of readings in rings of time about instants, both sides together.
 
-    Both sides together; NaN where no reading lies there.
+    Parameters
+    ----------
+    t : ndarray, shape (n,)
+        Instants of the readings, s, rising.
+    at : ndarray, shape (m,)
+        Those about which the rings lie, s.
+    inner_s : float
+        How far away all of these rings begin, s.
     """
-    sums = np.concatenate(([0.0], np.cumsum(v)))
-    total, count = np.zeros(at.size), np.zeros(at.size, dtype=np.intp)
-    for low, high in ((at - outer_s, at - inner_s), (at + inner_s, at + outer_s)):
-        first = np.searchsorted(t, low, side="left")
-        last = np.searchsorted(t, high, side="right")
-        total += sums[last] - sums[first]
-        count += last - first
-    return np.where(count > 0, total / np.maximum(count, 1), np.nan)
+
+    def __init__(self, t: FloatArray, at: FloatArray, inner_s: float) -> None:
+        self._t, self._at = t, at
+        self._before = np.searchsorted(t, at - inner_s, side="right")
+        self._after = np.searchsorted(t, at + inner_s, side="left")
+
+    def mean(self, v: FloatArray, outer_s: float) -> FloatArray:
+        """Mean of readings v up to ``outer_s`` away, shape (m,); NaN where none lies there."""
+        first = np.searchsorted(self._t, self._at - outer_s, side="left")
+        last = np.searchsorted(self._t, self._at + outer_s, side="right")
+        sums = np.concatenate(([0.0], np.cumsum(v)))
+        total = sums.take(self._before) - sums.take(first)
+        total += sums.take(last) - sums.take(self._after)
+        count = self._before - first + (last - self._after)
+        return np.where(count > 0, total / np.maximum(count, 1), np.nan)
 
 
 class Fast:
@@ -103,7 +124,7 @@ class Fast:
     def of(self, v: FloatArray) -> FloatArray:
         """The signal less its running mean, shape (n,)."""
         sums = np.concatenate(([0.0], np.cumsum(v)))
-        mean = (sums[self._last] - sums[self._first]) / (self._last - self._first)
+        mean = (sums.take(self._last) - sums.take(self._first)) / (self._last - self._first)
         return np.asarray(v - mean, dtype=np.float64)
 
 
@@ -149,15 +170,14 @@ def low_passed(x: FloatArray, keep: float, start: float) -> FloatArray:
     return y
 
 
-def find_match(
-    t_y: FloatArray, y: FloatArray, t_x: FloatArray, x: FloatArray, *, sign: float = -1.0
-) -> Match:
+def find_match(t_y: FloatArray, y: FloatArray, curve: Curve, *, sign: float = -1.0) -> Match:
     """Constant lag of y behind x, and whether y averages x over y's own update interval.
 
     Parameters
     ----------
     t_y, y : ndarray, shape (n,)
-    t_x, x : ndarray, shape (m,)
+    curve : Curve
+        x, at its own instants.
     sign : float
         -1 where y falls when x rises (voltage under load), +1 where they go together.
 
@@ -166,6 +186,7 @@ def find_match(
     Match
         That with the highest correlation of the two without their slow parts.
     """
+    t_x = curve.t
     step_y, step_x = usual_step(t_y), usual_step(t_x)
     slowest = max(step_y, step_x)
     reach = _DELAY_S + 0.6 * slowest
@@ -177,7 +198,6 @@ def find_match(
         return Match(0.0, 0.0)
     fast = Fast(t, max(20.0, 12.0 * slowest))
     target = fast.of(target)
-    curve = Curve(t_x, x)
 
     def fit(lag: float, window: float) -> float:
         seen = fast.of(curve.at(t - lag, window))

@@ -6,10 +6,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from telemetry.numerics.resistance.fitting import LEAST, Fit, covered, fit_without_strays
-from telemetry.numerics.resistance.matching import Curve, find_match, usual_step
-from telemetry.numerics.resistance.signals import Signals, steps_behind
+from telemetry.numerics.resistance.matching import find_match, usual_step
+from telemetry.numerics.resistance.signals import Sensed, Signals
 
-FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 
 # Gain error of voltage and current sensor together, as half-width of a 95 % interval: two errors
@@ -18,13 +17,9 @@ GAIN = 0.03
 
 
 def source_resistance(
-    t_v: FloatArray,
-    volts: FloatArray,
-    t_i: FloatArray,
-    amps: FloatArray,
+    volts: Sensed,
+    amps: Sensed,
     *,
-    step_v: float | None = None,
-    step_i: float | None = None,
     max_gap_s: float = 1.0,
     relaxes: bool = True,
     gain: float = GAIN,
@@ -33,12 +28,10 @@ def source_resistance(
 
     Parameters
     ----------
-    t_v, volts : ndarray, shape (n,)
-        Update instants, s, rising, and the voltage at them, V.
-    t_i, amps : ndarray, shape (m,)
-        The same for the current, A, positive when drawn.
-    step_v, step_i : float, optional
-        Resolution of the two sensors.
+    volts : Sensed
+        The voltage, V.
+    amps : Sensed
+        The current, A, positive when drawn.
     max_gap_s : float
         Current readings further apart than this, and than three of their intervals, are a gap;
         voltage readings in it are left out.
@@ -51,40 +44,30 @@ def source_resistance(
     -------
     Fit
     """
-    (t_v, volts), (t_i, amps) = _rising(t_v, volts), _rising(t_i, amps)
-    if refused := _too_little(t_v, volts, "voltage", None) or _too_little(
-        t_i, amps, "current", step_i
-    ):
-        return Fit(updates=min(t_v.size, t_i.size), refused=refused)
-    t_v, volts = _plausible(t_v, volts)
-    steps_v = steps_behind(t_v, volts, step_v, t_v)
+    if refused := _too_little(volts, "voltage", 0.0) or _too_little(amps, "current", amps.step):
+        return Fit(updates=min(volts.t.size, amps.t.size), refused=refused)
+    told = volts.plausible
+    steps_v = told.steps_behind(told.t)
 
     def matched(sound: BoolArray) -> Signals:
-        match = find_match(t_v[sound], volts[sound], t_i, amps)
+        match = find_match(told.t[sound], told.v[sound], amps.curve)
         return Signals(
-            t=t_v,
-            y=volts,
-            t_i=t_i,
-            i=amps,
+            t=told.t,
+            y=told.v,
+            amps=amps.curve,
             match=match,
             steps_v=(steps_v,),
-            steps_i=steps_behind(t_i, amps, step_i, t_v - match.lag_s),
+            steps_i=amps.steps_behind(told.t - match.lag_s),
         )
 
-    return fit_without_strays(matched, t_v.size, max_gap_s, relaxes=relaxes, gain=gain)
+    return fit_without_strays(matched, told.t.size, max_gap_s, relaxes=relaxes, gain=gain)
 
 
 def branch_resistance(
-    t_parent: FloatArray,
-    parent_v: FloatArray,
-    t_place: FloatArray,
-    place_v: FloatArray,
-    t_i: FloatArray,
-    amps: FloatArray,
+    parent: Sensed,
+    place: Sensed,
+    amps: Sensed,
     *,
-    step_parent: float | None = None,
-    step_place: float | None = None,
-    step_i: float | None = None,
     max_gap_s: float = 1.0,
     gain: float = GAIN,
 ) -> Fit:
@@ -96,12 +79,10 @@ def branch_resistance(
 
     Parameters
     ----------
-    t_parent, parent_v, t_place, place_v : ndarray
-        Update instants, s, and voltages, V, of parent and place.
-    t_i, amps : ndarray
-        Current through the branch; of the whole for an apparent value.
-    step_parent, step_place, step_i : float, optional
-        Resolutions.
+    parent, place : Sensed
+        Their voltages, V.
+    amps : Sensed
+        Current through the branch, A; of the whole for an apparent value.
     max_gap_s, gain : float
         As for :func:`source_resistance`.
 
@@ -111,58 +92,38 @@ def branch_resistance(
         ``level_v`` is place minus parent at zero current: offset of the sensors, and the forward
         drop of a diode between them.
     """
-    t_parent, parent_v = _rising(t_parent, parent_v)
-    t_place, place_v = _rising(t_place, place_v)
-    t_i, amps = _rising(t_i, amps)
     if refused := (
-        _too_little(t_parent, parent_v, "parent's voltage", None)
-        or _too_little(t_place, place_v, "voltage", None)
-        or _too_little(t_i, amps, "current", step_i)
+        _too_little(parent, "parent's voltage", 0.0)
+        or _too_little(place, "voltage", 0.0)
+        or _too_little(amps, "current", amps.step)
     ):
-        return Fit(updates=min(t_parent.size, t_place.size, t_i.size), refused=refused)
-    t_parent, parent_v = _plausible(t_parent, parent_v)
-    t_place, place_v = _plausible(t_place, place_v)
+        return Fit(updates=min(x.t.size for x in (parent, place, amps)), refused=refused)
+    up, down = parent.plausible, place.plausible
+    steps_down = down.steps_behind(down.t)
 
     def matched(sound: BoolArray) -> Signals:
-        t_sound, v_sound = t_place[sound], place_v[sound]
-        at = t_place - find_match(t_sound, v_sound, t_parent, parent_v, sign=1.0).lag_s
-        above = Curve(t_parent, parent_v).at(at)
-        match = find_match(t_sound, v_sound, t_i, amps)
+        t_sound, v_sound = down.t[sound], down.v[sound]
+        at = down.t - find_match(t_sound, v_sound, up.curve, sign=1.0).lag_s
+        above = up.curve.at(at)
+        match = find_match(t_sound, v_sound, amps.curve)
         return Signals(
-            t=t_place,
-            y=place_v - above,
-            t_i=t_i,
-            i=amps,
+            t=down.t,
+            y=down.v - above,
+            amps=amps.curve,
             match=match,
-            steps_v=(
-                steps_behind(t_place, place_v, step_place, t_place),
-                steps_behind(t_parent, parent_v, step_parent, at),
-            ),
-            steps_i=steps_behind(t_i, amps, step_i, t_place - match.lag_s),
+            steps_v=(steps_down, up.steps_behind(at)),
+            steps_i=amps.steps_behind(down.t - match.lag_s),
             common=above,
-            reach_s=2.0 * usual_step(t_parent),
-            usable=covered(t_parent, at, max_gap_s),
+            reach_s=2.0 * usual_step(up.t),
+            usable=covered(up.t, at, max_gap_s),
         )
 
-    return fit_without_strays(matched, t_place.size, max_gap_s, relaxes=False, gain=gain)
+    return fit_without_strays(matched, down.t.size, max_gap_s, relaxes=False, gain=gain)
 
 
-def _too_little(t: FloatArray, values: FloatArray, what: str, step: float | None) -> str:
-    if t.size < LEAST:
-        return f"only {t.size} readings of the {what}"
-    if np.ptp(values) <= 2.0 * (step or 0.0):
+def _too_little(sensed: Sensed, what: str, step: float) -> str:
+    if sensed.t.size < LEAST:
+        return f"only {sensed.t.size} readings of the {what}"
+    if np.ptp(sensed.v) <= 2.0 * step:
         return f"the {what} hardly moved"
     return ""
-
-
-def _plausible(t: FloatArray, v: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Readings without those that no load explains: five times beyond the usual range."""
-    low, middle, high = np.quantile(v, [0.02, 0.5, 0.98])
-    keep = np.abs(v - middle) <= 5.0 * max(high - middle, middle - low) + 1e-9
-    return t[keep], v[keep]
-
-
-def _rising(t: FloatArray, v: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Readings without those whose instant does not lie after the one before."""
-    keep = np.concatenate(([True], np.diff(np.maximum.accumulate(t)) > 0)) if t.size else t > 0
-    return t[keep], v[keep]

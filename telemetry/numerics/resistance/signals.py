@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
-from telemetry.numerics.resistance.matching import Match, usual_step
+from telemetry.numerics.resistance.matching import Curve, Match, usual_step
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.intp]
@@ -56,8 +57,8 @@ class Signals:
     ----------
     t, y : ndarray, shape (n,)
         Instants [s] and readings of the voltage [V].
-    t_i, i : ndarray, shape (m,)
-        Instants and readings of the current [A].
+    amps : Curve
+        Readings of the current [A], at instants of their own.
     match : Match
         Lag of the voltage behind the current, and its window of averaging.
     steps_v : tuple of ResponseSteps
@@ -74,8 +75,7 @@ class Signals:
 
     t: FloatArray
     y: FloatArray
-    t_i: FloatArray
-    i: FloatArray
+    amps: Curve
     match: Match
     steps_v: tuple[ResponseSteps, ...]
     steps_i: ResponseSteps
@@ -86,7 +86,7 @@ class Signals:
     @property
     def slow_current(self) -> bool:
         """Whether the current is read more slowly than the voltage."""
-        return usual_step(self.t_i) > _AS_FAST * usual_step(self.t)
+        return usual_step(self.amps.t) > _AS_FAST * usual_step(self.t)
 
     def of_rows(self, rows: BoolArray) -> Signals:
         """A part of the voltage's readings."""
@@ -101,16 +101,6 @@ class Signals:
         )
 
 
-def steps_behind(t: FloatArray, v: FloatArray, step: float | None, at: FloatArray) -> ResponseSteps:
-    """Steps of a sensor with readings v at t, for rows at other instants: the nearest reading's."""
-    size = step or 0.0
-    run = np.concatenate(([0], np.cumsum(np.abs(np.diff(v)) > 0.25 * size)))
-    after = np.clip(np.searchsorted(t, at), 1, t.size - 1)
-    nearest = after - (at - t[after - 1] < t[after] - at)
-    low, high = np.quantile(SlopeTrend(t).without(v), [0.02, 0.98])
-    return ResponseSteps(step=size, run=run[nearest], swing=float(high - low))
-
-
 class SlopeTrend:
     """Polynomial trend in time, of an order that grows with the length: E as the charge falls."""
 
@@ -123,3 +113,54 @@ class SlopeTrend:
     def without(self, column: FloatArray) -> FloatArray:
         """The column less its trend by least squares, shape (n,)."""
         return np.asarray(column - self._basis @ (self._inverse @ (self._basis.T @ column)))
+
+
+class Sensed:
+    """What a sensor told; what a fit asks of it is worked out once, for all fits.
+
+    Parameters
+    ----------
+    t, v : ndarray, shape (n,)
+        Update instants, s, and readings. Those whose instant does not lie after the one before are
+        left out.
+    step : float, optional
+        Resolution.
+
+    Attributes
+    ----------
+    t, v : ndarray, shape (m,)
+    step : float
+        0 where it is not known.
+    """
+
+    def __init__(self, t: FloatArray, v: FloatArray, step: float | None = None) -> None:
+        rises = np.ones(t.size, dtype=bool)
+        rises[1:] = np.diff(np.maximum.accumulate(t)) > 0
+        self.t, self.v, self.step = t[rises], v[rises], step or 0.0
+
+    @cached_property
+    def plausible(self) -> Sensed:
+        """Without the readings that no load explains: five times beyond the usual range."""
+        low, middle, high = np.quantile(self.v, [0.02, 0.5, 0.98])
+        keep = np.abs(self.v - middle) <= 5.0 * max(high - middle, middle - low) + 1e-9
+        return self if keep.all() else Sensed(self.t[keep], self.v[keep], self.step)
+
+    @cached_property
+    def curve(self) -> Curve:
+        """The signal between its readings."""
+        return Curve(self.t, self.v)
+
+    @cached_property
+    def _run(self) -> IntArray:
+        return np.concatenate(([0], np.cumsum(np.abs(np.diff(self.v)) > 0.25 * self.step)))
+
+    @cached_property
+    def _swing(self) -> float:
+        low, high = np.quantile(SlopeTrend(self.t).without(self.v), [0.02, 0.98])
+        return float(high - low)
+
+    def steps_behind(self, at: FloatArray) -> ResponseSteps:
+        """Its steps for rows at other instants: those of the nearest reading."""
+        after = np.clip(np.searchsorted(self.t, at), 1, self.t.size - 1)
+        nearest = after - (at - self.t[after - 1] < self.t[after] - at)
+        return ResponseSteps(step=self.step, run=self._run[nearest], swing=self._swing)

@@ -26,7 +26,7 @@ import numpy as np
 import scipy
 from numpy.typing import NDArray
 
-from telemetry.numerics.resistance.matching import Curve, ring_mean, smoothed, usual_step
+from telemetry.numerics.resistance.matching import Rings, smoothed, usual_step
 from telemetry.numerics.resistance.moments import (
     Equations,
     MomentSolution,
@@ -89,23 +89,24 @@ def fall_per_ampere(signals: Signals, *, relaxes: bool, gain: float) -> SlopeInt
     """
     s = signals
     at = s.t - s.match.lag_s
-    step = usual_step(s.t_i)
+    step = usual_step(s.amps.t)
     dead = max(_DEAD * step, s.reach_s) + 0.5 * s.match.window_s
     length = float(s.t[-1] - s.t[0])
     wide = max(min(_WIDE_S, 0.25 * length), 10.0 * step, 3.0 * dead)
-    around = ring_mean(s.t_i, s.i, at, dead, dead + wide)
+    rings = Rings(s.amps.t, at, dead)
+    around = rings.mean(s.amps.v, dead + wide)
     trend = SlopeTrend(s.t)
-    x = trend.without(Curve(s.t_i, s.i).at(at, s.match.window_s))
+    x = trend.without(s.amps.at(at, s.match.window_s))
     y = trend.without(s.y)
-    z, reach = _instrument(s, at, x, around, dead, step, wide)
+    z, reach = _instrument(s, rings, x, around, dead, step, wide)
     terms, instruments = [x], [z]
     taus = [k for k in _TAUS if relaxes and 1.5 * step <= k < length / 1.2]
     grid = max(0.05, min(step, 0.25))
     for tau in taus:
-        slow = smoothed(s.t_i, s.i, tau, grid, np.concatenate((at, at - dead)))
+        slow = smoothed(s.amps.t, s.amps.v, tau, grid, np.concatenate((at, at - dead)))
         terms.append(trend.without(slow[: at.size]))
         instruments.append(np.nan_to_num(slow[at.size :] - around))
-    weight = _weights(s, at, y, x, z, dead, step)
+    weight = _weights(s, rings, y, x, z, dead, step)
     block_s = max(2.0 * (dead + reach), _BLOCK_S, 5.0 * max(step, usual_step(s.t)))
     block = ((s.t - s.t[0]) / min(block_s, length / _LEAST_BLOCKS)).astype(np.intp)
     equations = Equations(
@@ -125,7 +126,7 @@ def fall_per_ampere(signals: Signals, *, relaxes: bool, gain: float) -> SlopeInt
 
 def _instrument(
     s: Signals,
-    at: FloatArray,
+    rings: Rings,
     x: FloatArray,
     around: FloatArray,
     dead: float,
@@ -133,12 +134,12 @@ def _instrument(
     wide: float,
 ) -> tuple[FloatArray, float]:
     """The ring mean, less the wide one, that follows the current best; and the ring's width, s."""
-    best, answer = -np.inf, (np.zeros(at.size), step)
+    best, answer = -np.inf, (np.zeros(x.size), step)
     for count in _RINGS:
         width = count * step
         if count > 1 and width > wide / 3.0:
             break
-        z = np.nan_to_num(ring_mean(s.t_i, s.i, at, dead, dead + width) - around)
+        z = np.nan_to_num(rings.mean(s.amps.v, dead + width) - around)
         size = float(np.sqrt(z @ z))
         if size > 0 and z @ x / size > best:
             best, answer = float(z @ x) / size, (z, width)
@@ -147,7 +148,7 @@ def _instrument(
 
 def _weights(
     s: Signals,
-    at: FloatArray,
+    rings: Rings,
     y: FloatArray,
     x: FloatArray,
     z: FloatArray,
@@ -161,25 +162,26 @@ def _weights(
     residual it weighs.
     """
     reach = max(_LOCAL_S, 6.0 * step)
-    local = s.i - ring_mean(s.t_i, s.i, s.t_i, 0.0, reach)
-    spread = ring_mean(s.t_i, local**2, at, dead, dead + reach)
+    t, i = s.amps.t, s.amps.v
+    local = i - Rings(t, t, 0.0).mean(i, reach)
+    spread = rings.mean(local**2, dead + reach)
     if not np.isfinite(spread).any():
-        return np.ones(at.size)
+        return np.ones(y.size)
     spread = np.where(np.isfinite(spread), spread, np.nanmean(spread))
     edges = np.quantile(spread, np.linspace(0.0, 1.0, 9))[1:-1]
     kind = np.searchsorted(edges, spread)
     count = np.bincount(kind)
     used = count > 0
     level = np.bincount(kind, spread)[used] / count[used]
-    weight = np.ones(at.size)
+    weight = np.ones(y.size)
     for _ in range(2):
         down = z * weight
         if down @ x == 0:
-            return np.ones(at.size)
+            return np.ones(y.size)
         residual = y - (down @ y) / (down @ x) * x
         power = np.bincount(kind, residual**2)[used] / count[used]
         if not (power > 0).all():
-            return np.ones(at.size)
+            return np.ones(y.size)
         power /= power.mean()  # a solver's tolerances are for numbers about one
         design = np.stack((np.ones(level.size), level), axis=1) / power[:, None]
         (floor, slope), _ = scipy.optimize.nnls(design, np.ones(level.size))
