@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.intp]
 
 _MAD_TO_SIGMA = 1.4826
 # Lengths looked at for short stretches, in blocks; long ones are sought between any two of so many
@@ -133,13 +134,26 @@ def together(x: FloatArray, lags: int = 30) -> float:
     lags : int
         Blocks over which it may hang together; the sum ends before the first below 0.05.
     """
-    power = float(x @ x)
-    if power <= 0:
-        return 1.0
-    total = 1.0
-    for lag in range(1, min(lags, x.size // 3)):
-        r = float(x[lag:] @ x[:-lag]) / power
-        if r < 0.05:
+    return float(each_together(x[None], np.array([x.size]), lags)[0])
+
+
+def each_together(rows: FloatArray, sizes: IntArray, lags: int) -> FloatArray:
+    """The same of several series, shape (m,).
+
+    Parameters
+    ----------
+    rows : ndarray, shape (m, n)
+        Each without a gap, and zero where it has no block.
+    sizes : ndarray of int, shape (m,)
+        How many blocks each has.
+    lags : int
+    """
+    power = np.einsum("ij,ij->i", rows, rows)
+    total, goes_on = np.ones(sizes.size), power > 0
+    for lag in range(1, min(lags, int(sizes.max()) // 3)):
+        product = np.einsum("ij,ij->i", rows[:, lag:], rows[:, :-lag])
+        goes_on &= (lag < sizes // 3) & (product >= 0.05 * power)
+        if not goes_on.any():
             break
-        total += 2.0 * r
+        total[goes_on] += 2.0 * product[goes_on] / power[goes_on]
     return total

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 
 from telemetry.model.channels import Quantity
@@ -89,17 +88,24 @@ def _commanded(r: Reading, grids: Sequence[FloatArray]) -> BoolArray:
 def _swings(r: Reading, grids: Sequence[FloatArray]) -> BoolArray:
     """Where a current swings more than it does where it is calmest."""
     width = max(round(_OVER_S / _GRID_S), round(_OVER * (r.update_s or 0.0) / _GRID_S))
-    # Running sums: where a unit reports every ten seconds, a window holds hundreds of instants.
-    views = [
-        pd.Series(_padded(_held(r, grid), width)).rolling(min(width, grid.size)) for grid in grids
-    ]
-    scatter = np.concatenate([v.std(ddof=0).dropna().to_numpy() for v in views])
-    mean = np.concatenate([v.mean().dropna().abs().to_numpy() for v in views])
+    moments = [_moments(_padded(_held(r, grid), width), min(width, grid.size)) for grid in grids]
+    mean, scatter = (np.concatenate(x) for x in zip(*moments, strict=True))
     calmest = float(np.quantile(scatter, _CALMEST))
     most = max(_TIMES * calmest, calmest + _SCATTER_A, calmest + _STEP * (r.resolution or 0.0))
-    swings = scatter > np.maximum(most, _PART * mean)
+    swings = scatter > np.maximum(most, _PART * np.abs(mean))
     parts = np.split(swings, np.cumsum([g.size for g in grids])[:-1])
     return np.concatenate([_beside(part, width) for part in parts])
+
+
+def _moments(x: FloatArray, width: int) -> tuple[FloatArray, FloatArray]:
+    """Mean and standard deviation of each window of so many values.
+
+    By running sums: where a unit reports every ten seconds, a window holds hundreds.
+    """
+    level = float(x.mean())
+    sums = [np.concatenate(([0.0], np.cumsum((x - level) ** power))) for power in (1, 2)]
+    first, second = ((s[width:] - s[:-width]) / width for s in sums)
+    return level + first, np.sqrt(np.maximum(second - first**2, 0.0))
 
 
 def _held(r: Reading, grid: FloatArray) -> FloatArray:

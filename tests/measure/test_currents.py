@@ -12,7 +12,7 @@ from scipy import stats
 from telemetry.aircraft import Aircraft
 from telemetry.measure.currents.active import active_spans
 from telemetry.measure.currents.nodes import unusual_currents
-from telemetry.measure.currents.shares import SIDE, Shared, climbing, likeliest_step
+from telemetry.measure.currents.shares import SIDE, Shared, climbing
 from telemetry.model.channels import Quantity
 from telemetry.readings import Readings
 from telemetry.results import Phase, PhaseKind, UnusualCurrent, UnusualKind
@@ -307,7 +307,7 @@ def test_the_likeliest_step_of_a_constant_share_is_seldom_a_sure_one() -> None:
         mine = load + 0.2 * np.sqrt(load) * rng.standard_normal(n)
         first = 20.0 * np.arange(n)
         s = Shared(mine=mine, counterpart=load, first=first, seconds=20.0, usual=0.5, mirror=True)
-        step = likeliest_step(s)
+        step = s.step
         sure += step is not None and abs(step.errors) >= errors
     assert sure / seeds <= tried * 2.0 * stats.t.sf(errors, n - 2)
 

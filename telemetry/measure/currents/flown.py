@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from telemetry.measure.currents.added import CurrentBlocks, least_added
 from telemetry.measure.currents.named import Columns, changed_controls
-from telemetry.measure.currents.shares import Shared, over_rest
+from telemetry.measure.currents.shares import Shared
 from telemetry.measure.currents.taking import NodeCurrent
 from telemetry.measure.currents.work import control_work, nearest
 from telemetry.model.log import FloatArray
@@ -81,16 +81,18 @@ class NodeInFlight:
 
     def shared(self) -> Shared | None:
         """Its share of the counterpart's current over rest; of all others where there is none."""
-        mine = over_rest(self.now.mean, self.node.rest.get("before"))
+        mine = _over_rest(self.now.mean, self.node.rest.get("before"))
         if self.mirror is not None:
             rest = self.mirror.rest.get("before")
-            other = over_rest(self.beside[self.mirror.place].mean, rest)
+            other = _over_rest(self.beside[self.mirror.place].mean, rest)
         elif self.work is not None:
-            other = over_rest(self.work, self.node.rest.get("before"))
+            other = _over_rest(self.work, self.node.rest.get("before"))
         elif self.others:
             rests = [o.rest.get("before") for o in self.others]
             beside = [self.beside[o.place].mean for o in self.others]
-            told = [np.clip(over_rest(x, r), 0.0, None) for x, r in zip(beside, rests, strict=True)]
+            told = [
+                np.clip(_over_rest(x, r), 0.0, None) for x, r in zip(beside, rests, strict=True)
+            ]
             design = np.stack(told, axis=1)
             other = design @ nearest(np.clip(mine, 0.0, None), design)
         else:
@@ -101,8 +103,8 @@ class NodeInFlight:
     def third(self) -> list[FloatArray]:
         """What the places that are no mirror of it draw over rest, and what the sticks say."""
         apart = [o for o in self.others if o is not self.mirror]
-        told = [] if self.work is None else [over_rest(self.work, self.node.rest.get("before"))]
-        return [over_rest(self.beside[o.place].mean, o.rest.get("before")) for o in apart] + told
+        told = [] if self.work is None else [_over_rest(self.work, self.node.rest.get("before"))]
+        return [_over_rest(self.beside[o.place].mean, o.rest.get("before")) for o in apart] + told
 
     @property
     def against(self) -> str:
@@ -144,3 +146,9 @@ class NodeInFlight:
             return ()
         rose = kind not in (UnusualKind.SILENT, UnusualKind.LESS)
         return changed_controls(self.controls, usual, now, self.now.block_s, rose=rose)
+
+
+def _over_rest(x: FloatArray, rest: float | None) -> FloatArray:
+    """A current in flight over its rest on the ground, never over what it often falls below."""
+    low = float(np.quantile(x, 0.1))
+    return np.asarray(x - (low if rest is None else min(low, rest)))

@@ -131,8 +131,10 @@ def unusual_currents(
         edges=edges,
         flying=_flying(edges, active),
     )
-    watched = [w for p in nodes if (w := beside.watched(p)) is not None]
-    out = {p: u for p in nodes if (u := beside.found(p)) is not None}
+    pairs = {p: beside.pair(p) for p in nodes}
+    # What would have shown there in flight, where something was compared.
+    watched = [pair.watched() for pair in pairs.values() if pair is not None]
+    out = {p: u for p in nodes if (u := beside.found(p, pairs[p])) is not None}
     for r, both in zip(whole, totals, strict=True):
         found = total_stays_up(node_of(r, both, phases, active, rests), list(nodes.values()))
         if found is not None:
@@ -162,14 +164,19 @@ class _Beside:
         for u in told:
             if u.place in unsound or u.place not in self.nodes or not unsound:
                 out.append(u)
-            elif (again := self.found(u.place, unsound)) is not None:
-                out.append(again)
+            else:
+                again = self.found(u.place, self.pair(u.place, unsound), unsound)
+                out += [] if again is None else [again]
         return out
 
-    def found(self, place: str, without: Collection[str] = ()) -> UnusualCurrent | None:
-        """The plainest that a node shows beside the others, without some of them."""
+    def found(
+        self, place: str, pair: NodeInFlight | None, without: Collection[str] = ()
+    ) -> UnusualCurrent | None:
+        """The plainest that a node shows beside the others, without some of them.
+
+        In flight as ``pair`` has it, of the same place and others.
+        """
         node, mirror, others = self._among(place, without)
-        pair = self._pair(place, without)
         found = None
         if pair is not None:
             found = _named(_in_flight(pair), pair)
@@ -178,11 +185,6 @@ class _Beside:
         found = found or hunting(node, others) or resting(node, mirror, others)
         found = found or (mirror and changed_stir(node, mirror)) or lost(node, mirror, others)
         return None if found is None else with_rests(found, node, mirror)
-
-    def watched(self, place: str) -> WatchedCurrent | None:
-        """What would have shown there in flight; None where nothing was compared."""
-        pair = self._pair(place, ())
-        return None if pair is None else pair.watched()
 
     @property
     def _long(self) -> bool:
@@ -196,7 +198,8 @@ class _Beside:
         mirror = known.get(self.aircraft.mirror(place, set(known)) or "")
         return self.nodes[place], mirror, [n for p, n in known.items() if p != place]
 
-    def _pair(self, place: str, without: Collection[str]) -> NodeInFlight | None:
+    def pair(self, place: str, without: Collection[str] = ()) -> NodeInFlight | None:
+        """A node in flight beside the others; None where too little was flown."""
         if not self._long:
             return None
         return NodeInFlight.of(*self._among(place, without), self.columns, self.edges, self.flying)

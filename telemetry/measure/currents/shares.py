@@ -10,12 +10,17 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
+from numpy.typing import NDArray
 
 from telemetry.model.log import FloatArray
-from telemetry.numerics.stretches import together
+from telemetry.numerics.stretches import each_together, together
 from telemetry.results import UnusualKind
+
+IntArray = NDArray[np.intp]
+BoolArray = NDArray[np.bool_]
 
 #: Stretches over which a share is told, s; how many are needed on each side of a change.
 STRETCH_S, SIDE = 20.0, 3
@@ -52,9 +57,11 @@ _WARM_S = 90.0
 _MORE, _MORE_STIRRED, _MORE_A = 1.7, 1.4, 0.1
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True)
 class Shared:
     """Two currents over their rest, on the mean of stretches of seconds.
+
+    How their share changed is asked by several checks, and worked out once.
 
     Attributes
     ----------
@@ -106,15 +113,23 @@ class Shared:
             return None
         return replace(self, mine=self.counterpart, counterpart=np.clip(self.mine, 0.0, None))
 
+    @cached_property
+    def step(self) -> ShareChange | None:
+        """The likeliest instant at which the share changed."""
+        k = np.arange(SIDE, self.mine.size - SIDE + 1)
+        load = np.cumsum(self.counterpart)
+        k = k[(load[k - 1] > 0) & (load[k - 1] < load[-1])]
+        found = _changes_at(self.mine, self.counterpart, k)
+        return max(found, key=lambda c: abs(c.errors), default=None)
+
+    @cached_property
+    def evenly(self) -> ShareChange:
+        """The share as it changes evenly through the flight, or as a servo warms up."""
+        return even_change(self)
+
 
 def _means(x: FloatArray, size: int, count: int) -> FloatArray:
     return np.asarray(x[: count * size].reshape(count, size).mean(axis=1))
-
-
-def over_rest(x: FloatArray, rest: float | None) -> FloatArray:
-    """A current in flight over its rest on the ground, never over what it often falls below."""
-    low = float(np.quantile(x, 0.1))
-    return np.asarray(x - (low if rest is None else min(low, rest)))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -152,42 +167,40 @@ class ShareChange:
         return Share(kind=kind, at=int(at), before=self.before, now=max(self.now, 0.0), error=error)
 
 
-def _side(a: FloatArray, b: FloatArray) -> tuple[float, float, float]:
-    """A share, its variance, and the squares left, weighted as errors grow with the load."""
-    share = float(a.sum() / b.sum())
-    e = a - share * b
-    hang = min(together(e, _LAGS), a.size / 3)
-    variance = hang * float(e @ e) * a.size / (a.size - 1) / float(b.sum()) ** 2
-    return share, variance, float(e @ e)
+def _sides(a: FloatArray, b: FloatArray, inside: BoolArray) -> tuple[FloatArray, ...]:
+    """The share in some rows, its variance, the squares left, and the sum of the counterpart.
+
+    Weighted as errors grow with the load. Each of shape (m,), for rows of shape (m, n).
+    """
+    count, load = inside.sum(axis=1), inside @ b
+    share = inside @ a / load
+    e = np.where(inside, a - share[:, None] * b, 0.0)
+    left = np.einsum("ij,ij->i", e, e)
+    hang = np.minimum(each_together(e, count, _LAGS), count / 3)
+    return share, hang * left * count / (count - 1) / load**2, left, load
 
 
-def likeliest_step(s: Shared) -> ShareChange | None:
-    """The likeliest instant at which the share changed."""
-    found = [
-        _change_at(s.mine, s.counterpart, k)
-        for k in range(SIDE, s.mine.size - SIDE + 1)
-        if min(s.counterpart[:k].sum(), s.counterpart[k:].sum()) > 0
-    ]
-    return max(found, key=lambda c: abs(c.errors), default=None)
-
-
-def _change_at(mine: FloatArray, counterpart: FloatArray, k: int) -> ShareChange:
-    """The share before and after the ``k``-th stretch.
+def _changes_at(mine: FloatArray, counterpart: FloatArray, k: IntArray) -> list[ShareChange]:
+    """The shares before and after the ``k``-th stretch, for each k.
 
     A side of few stretches does not know its own scatter: it is taken as no less than that of
     both together, on the side of the smaller share as much less as the share is.
     """
-    sides = [(mine[:k], counterpart[:k]), (mine[k:], counterpart[k:])]
-    (before, v_before, left_before), (now, v_now, left_now) = (_side(a, b) for a, b in sides)
-    pooled = (left_before + left_now) / max(mine.size - 2, 1) / float(counterpart.mean())
-    larger = max(abs(before), abs(now), 1e-6)
+    early = np.arange(mine.size) < k[:, None]
+    sides = [_sides(mine, counterpart, inside) for inside in (early, ~early)]
+    (before, _, left_before, _), (now, _, left_now, _) = sides
+    left = left_before + left_now
+    pooled = left / max(mine.size - 2, 1) / float(counterpart.mean())
+    larger = np.maximum(np.maximum(np.abs(before), np.abs(now)), 1e-6)
     variance = sum(
-        max(own, pooled * (share / larger) ** 2 / float(b.sum()))
-        for own, share, (_, b) in zip((v_before, v_now), (before, now), sides, strict=True)
+        np.maximum(own, pooled * (share / larger) ** 2 / load) for share, own, _, load in sides
     )
-    error = np.sqrt(variance + (_KNOWN * max(before, now)) ** 2)
-    errors = (now - before) / max(float(error), 1e-9)
-    return ShareChange(k=k, before=before, now=now, errors=errors, left=left_before + left_now)
+    error = np.sqrt(variance + (_KNOWN * np.maximum(before, now)) ** 2)
+    errors = (now - before) / np.maximum(error, 1e-9)
+    return [
+        ShareChange(k=int(at), before=float(x), now=float(y), errors=float(e), left=float(squares))
+        for at, x, y, e, squares in zip(k, before, now, errors, left, strict=True)
+    ]
 
 
 def even_change(s: Shared, *, like_load: bool = False) -> ShareChange:
@@ -242,7 +255,7 @@ def climbing(s: Shared, *, gained_rest: bool = False) -> Share | None:
     No servo falls silent by degrees: of two mirrors the one that rises against the other. A rest on
     the ground that rose as well (``gained_rest``) speaks for itself: fewer errors are asked.
     """
-    climb, step = even_change(s), likeliest_step(s)
+    climb, step = s.evenly, s.step
     least = _ROSE if s.mirror else _ROSE_OTHERS
     # What other surfaces or the sticks ask of a node changes in the course of a flight.
     alone = _CLIMB_ERRORS if s.mirror else _ERRORS
@@ -276,7 +289,7 @@ def rather_a_share(s: Shared, first: int, end: int, *, climbs: bool) -> bool:
     inside = np.clip(np.minimum(s.first + size, end) - np.maximum(s.first, first), 0.0, None) / size
     design = np.stack([s.counterpart, inside, np.ones(s.mine.size)], axis=1)
     coef, *_ = np.linalg.lstsq(design, s.mine, rcond=None)
-    change = even_change(s) if climbs else likeliest_step(s)
+    change = s.evenly if climbs else s.step
     return change is not None and change.left < float(np.sum((s.mine - design @ coef) ** 2))
 
 
@@ -299,13 +312,13 @@ def changed_share(
         What the remaining places draw over rest, and the sticks say, block by block, A.
     lost_rest, gained_rest : bool
     """
-    step = likeliest_step(s)
+    step = s.step
     if step is None or step.before <= 0:
         return None
     moved = abs(step.now - step.before) * float(s.counterpart.mean())
     if moved < (_PART if s.mirror else _PART_OTHERS) * s.usual:
         return None
-    sudden = not by_degrees(even_change(s), step)
+    sudden = not by_degrees(s.evenly, step)
     late = (np.arange(s.mine.size) >= step.k).astype(np.float64)
     like = _at_like_load(step, _along(s, late, 0.0, 1.0, like_load=True))
     if not (like or lost_rest or gained_rest):
@@ -345,8 +358,10 @@ def _rose(s: Shared, k: int, others: Sequence[FloatArray]) -> bool:
     reference = np.maximum(told, 0.0)
     if min(reference[:k].sum(), reference[k:].sum()) <= 0:
         return False
-    own, other = (_change_at(x, reference, k).errors for x in (s.mine, s.counterpart))
-    return own >= _ROSE_ERRORS and own >= -2.0 * other
+    errors, beside = (
+        _changes_at(x, reference, np.array([k]))[0].errors for x in (s.mine, s.counterpart)
+    )
+    return errors >= _ROSE_ERRORS and errors >= -2.0 * beside
 
 
 def multiple(
@@ -374,7 +389,8 @@ def multiple(
     s = Shared.of(mine, counterpart, block_s, usual=float(mine.mean()), mirror=True)
     if s is None:
         return None
-    share, variance, _ = _side(s.mine, s.counterpart)
+    every = np.ones((1, s.mine.size), dtype=bool)
+    share, variance = (float(x[0]) for x in _sides(s.mine, s.counterpart, every)[:2])
     error = float(np.hypot(np.sqrt(variance) / max(share, 1e-6), _KNOWN))
     over = float(np.mean(mine - counterpart))
     if share < _MORE or (share - 1.0) < _ERRORS * error * share or over < max(least_a, _MORE_A):

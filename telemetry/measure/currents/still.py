@@ -12,8 +12,6 @@ from telemetry.measure.currents.shares import (
     Share,
     Shared,
     by_degrees,
-    even_change,
-    likeliest_step,
 )
 from telemetry.model.log import FloatArray
 from telemetry.results import UnusualKind
@@ -62,7 +60,7 @@ def changed_floor(
     beside = [f for x in others if (f := _floors(x, block_s)) is not None]
     if own is None or not beside:
         return None
-    step, climb = likeliest_step(own), even_change(own)
+    step, climb = own.step, own.evenly
     if step is None or step.before <= 0:
         return None
     if abs(step.now - step.before) < max(_FLOOR_STEPS * step_a, _FLOOR_A):
