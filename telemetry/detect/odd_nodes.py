@@ -10,6 +10,7 @@ from telemetry.aircraft import Aircraft
 from telemetry.model.channels import PlaceKind, Quantity
 from telemetry.model.log import FloatArray
 from telemetry.numerics import sampling
+from telemetry.numerics.statistics.windows import row_quantiles
 from telemetry.readings import Readings
 
 _FEW_READINGS = 20
@@ -48,7 +49,7 @@ def steady_at_one(nodes: Mapping[str, FloatArray], step_s: float) -> FloatArray 
         x = np.where(known, current, float(np.median(current[known])) if known.any() else 0.0)
         padded = np.pad(x, (width // 2, width - 1 - width // 2), mode="edge")
         view = np.lib.stride_tricks.sliding_window_view(padded, width)
-        low, mid = np.quantile(view, [0.2, 0.5], axis=1)
+        low, mid = row_quantiles(view, 0.2), row_quantiles(view, 0.5)
         rest = float(np.quantile(low, 0.05))
         lower.append(low - rest)
         middle.append(np.maximum(mid - rest, _FAINT_A))

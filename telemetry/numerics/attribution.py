@@ -123,7 +123,8 @@ def attribute(
     best = non_negative(gram.sum(axis=0)[None], rise.sum(axis=0)[None])[0]
     rng = np.random.default_rng(seed)
     draws = rng.integers(0, number, (_DRAWS, number))
-    times = np.stack([np.bincount(d, minlength=number) for d in draws]).astype(np.float64)
+    each = draws + number * np.arange(_DRAWS)[:, None]
+    times = np.bincount(each.ravel(), minlength=_DRAWS * number).reshape(_DRAWS, number) * 1.0
     grams, rises = np.tensordot(times, gram, axes=1), times @ rise
     low, high = np.quantile(non_negative(grams, rises), [0.025, 0.975], axis=0)
     return Attribution(
@@ -155,15 +156,16 @@ def _closest(design: FloatArray, sort: list[int]) -> tuple[int, int] | None:
 def _by_block(
     design: FloatArray, y: FloatArray, block: IntArray, number: int
 ) -> tuple[FloatArray, FloatArray]:
-    columns = design.shape[1]
-    gram = np.empty((number, columns, columns))
-    rise = np.empty((number, columns))
-    for i in range(columns):
-        rise[:, i] = np.bincount(block, design[:, i] * y, minlength=number)
-        for j in range(i, columns):
-            gram[:, i, j] = np.bincount(block, design[:, i] * design[:, j], minlength=number)
-            gram[:, j, i] = gram[:, i, j]
-    return gram, rise
+    """Products of the columns with one another, and with y, summed over each block."""
+    order = np.argsort(block, kind="stable")
+    columns = np.vstack((design.T, y))[:, order]
+    first, second = np.triu_indices(columns.shape[0])
+    present, starts = np.unique(block[order], return_index=True)
+    sums = np.zeros((number, first.size))
+    sums[present] = np.add.reduceat(columns[first] * columns[second], starts, axis=1).T
+    products = np.empty((number, columns.shape[0], columns.shape[0]))
+    products[:, first, second] = products[:, second, first] = sums
+    return products[:, :-1, :-1], products[:, :-1, -1]
 
 
 def non_negative(grams: FloatArray, rises: FloatArray) -> FloatArray:
@@ -203,9 +205,13 @@ def non_negative(grams: FloatArray, rises: FloatArray) -> FloatArray:
 
 def _plain(grams: FloatArray, rises: FloatArray) -> FloatArray:
     """The x of each row that minimises |A x - y|, whatever its signs."""
-    power, axes = _axes(grams)
-    along = np.einsum("dki,dk->di", axes, rises)
-    return np.asarray(np.einsum("dki,di->dk", axes, along / power))
+    try:
+        np.linalg.cholesky(grams)
+        return np.asarray(np.linalg.solve(grams, rises[:, :, None])[:, :, 0])
+    except np.linalg.LinAlgError:  # a column is zero in some row
+        power, axes = _axes(grams)
+        along = np.einsum("dki,dk->di", axes, rises)
+        return np.asarray(np.einsum("dki,di->dk", axes, along / power))
 
 
 def _axes(gram: FloatArray) -> tuple[FloatArray, FloatArray]:

@@ -77,9 +77,9 @@ def resolution(values: FloatArray) -> float | None:
     v = values[np.isfinite(values)]
     if v.size == 0:
         return None
-    distinct = np.unique(v)
-    steps = np.diff(distinct)
-    steps = steps[steps > 2e-6 * max(abs(float(distinct[0])), abs(float(distinct[-1])))]
+    ordered = np.sort(v)
+    steps = np.diff(ordered)
+    steps = steps[steps > 2e-6 * max(abs(float(ordered[0])), abs(float(ordered[-1])))]
     return float(f"{steps.min():.6g}") if steps.size else None
 
 
@@ -186,7 +186,7 @@ def shared_interval(
     own, other_s : float
         Intervals found for the channel itself and for the other one, s.
     changes, others : ndarray of int
-        Rows in which each changed.
+        Rows in which each changed, in order.
     rows : int
         Number of rows of the log.
 
@@ -198,7 +198,9 @@ def shared_interval(
     """
     if changes.size < 5 or others.size < 5 or not other_s < own:
         return own
-    common = np.isin(changes, others, assume_unique=True).mean()
+    other = np.zeros(int(max(changes[-1], others[-1])) + 1, dtype=bool)
+    other[others] = True
+    common = other[changes].mean()
     chance = others.size / max(rows, 1)
     return other_s if common >= 0.9 and chance < 0.6 else own
 

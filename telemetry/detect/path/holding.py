@@ -136,9 +136,10 @@ def _gave_way(
     held_v = float(np.quantile(bus.v[light], 0.75))
     room_v = float(np.median((pack_v - bus.v)[light]))
     spread = float(np.subtract(*np.quantile(bus.v[light], [0.9, 0.4])))
+    if room_v < _ABOVE_V or spread > max(_STEADY_V, 2 * (bus.resolution or 0.0)):
+        return None
     most = most_by_load((bus.t, bus.v), (total.t, total.v))
-    held = room_v >= _ABOVE_V and spread <= max(_STEADY_V, 2 * (bus.resolution or 0.0))
-    if not held or most is None:
+    if most is None:
         return None
     fell = bus.v < held_v - max(_least(held_v), most)
     return held_v, fell & (pack_v - bus.v > room_v + _HELD_V)

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from telemetry.model.log import FloatArray
 from telemetry.numerics.spans import runs
+from telemetry.numerics.statistics.windows import row_quantiles
 from telemetry.numerics.stretches import Stretch, candidates, judged
 from telemetry.readings import Reading
 
@@ -137,9 +138,9 @@ def _less(mine: FloatArray, counterpart: FloatArray, fit: BoolArray) -> FloatArr
     The share is that of the two sums over the lowest tenth of each, so that what was read at
     different instants does not bias it.
     """
-    rest_m, rest_c = (float(np.quantile(x[fit], 0.1)) for x in (mine, counterpart))
-    over = float(np.sum(np.clip(counterpart[fit] - rest_c, 0.0, None)))
-    share = float(np.sum(np.clip(mine[fit] - rest_m, 0.0, None))) / over if over > 0 else 0.0
+    both = np.stack((mine, counterpart))[:, fit]
+    moved, over = np.maximum(both - row_quantiles(both, 0.1)[:, None], 0.0).sum(axis=1)
+    share = float(moved / over) if over > 0 else 0.0
     return np.asarray(mine - share * counterpart)
 
 

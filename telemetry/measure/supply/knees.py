@@ -12,7 +12,7 @@ from telemetry.model.channels import Quantity
 from telemetry.model.log import FloatArray
 from telemetry.numerics.sampling import held_at, outside
 from telemetry.numerics.statistics.robust import theil_sen
-from telemetry.numerics.statistics.windows import windows
+from telemetry.numerics.statistics.windows import row_quantiles, windows
 from telemetry.readings import Reading, Readings, source_voltages, total_current
 from telemetry.results import WORKING_PHASES, Event, Knee, Phase, Resistance
 
@@ -212,6 +212,6 @@ def _blocks(t: FloatArray, v: FloatArray, width_s: float) -> tuple[FloatArray, F
     kept, first, count = np.unique(block, return_index=True, return_counts=True)
     upper = np.empty(kept.size)
     for which, values in windows(v, first, first + count):
-        upper[which] = np.quantile(values, _UPPER, axis=1)
+        upper[which] = row_quantiles(values, _UPPER)
     several = count > 1
     return t[0] + width_s * (kept[several] + 0.5), upper[several]

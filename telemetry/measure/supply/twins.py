@@ -134,8 +134,8 @@ def _jackknifed(columns: Sequence[FloatArray]) -> FloatArray | None:
     drift = np.stack([x**k for k in range(_DEGREE + 1)])
     rows = []
     nothing = np.empty(0, dtype=np.intp)
-    for gone in (nothing, *np.array_split(at, _GROUPS)):
-        keep = np.setdiff1d(at, gone)
+    for gone in (nothing, *np.array_split(np.arange(at.size), _GROUPS)):
+        keep = np.delete(at, gone)
         row = []
         for c in columns:
             design = np.vstack((-c[1:, keep], drift[:, keep])).T

@@ -109,7 +109,7 @@ def held_level(
 def _way(lost: FloatArray, amps: FloatArray, w: FloatArray, part: BoolArray) -> tuple[float, float]:
     """Drop at no current and resistance, which is not below none."""
     y, x, w = lost[part], amps[part], w[part]
-    mean_y, mean_x = np.average(y, weights=w), np.average(x, weights=w)
+    mean_y, mean_x = float(w @ y / w.sum()), float(w @ x / w.sum())
     power = float(w @ (x - mean_x) ** 2)
     ohm = max(float(w @ ((x - mean_x) * (y - mean_y))) / power, 0.0) if power > 0 else 0.0
-    return float(mean_y - ohm * mean_x), ohm
+    return mean_y - ohm * mean_x, ohm

@@ -1,4 +1,4 @@
-"""Stretches of a series, put together by their length, so that numpy reduces many at once."""
+"""Many stretches of a series at once: put together by their length, and quantiles of each."""
 
 from __future__ import annotations
 
@@ -34,3 +34,15 @@ def windows(v: FloatArray, first: IntArray, end: IntArray) -> Iterator[tuple[Int
         for part in range(0, every.size, max(1, _MOST // int(length))):
             which = every[part : part + max(1, _MOST // int(length))]
             yield which, v.take(first[which][:, None] + np.arange(length))
+
+
+def row_quantiles(rows: FloatArray, q: float) -> FloatArray:
+    """The quantile q of each row of finite values, linear between two of them; shape (m,).
+
+    Many times as quick as numpy's along an axis, which does not sort.
+    """
+    ordered = np.sort(rows, axis=1)
+    at = q * (rows.shape[1] - 1)
+    low, part = int(at), at - int(at)
+    below, above = ordered[:, low], ordered[:, min(low + 1, rows.shape[1] - 1)]
+    return np.asarray(below + part * (above - below))
