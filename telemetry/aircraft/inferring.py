@@ -12,6 +12,7 @@ from telemetry.aircraft.parts import Node, Pack
 from telemetry.aircraft.path import Aircraft
 from telemetry.model.channels import PlaceKind, Quantity, is_drive, kind_of_place, mirror_of
 from telemetry.model.log import FloatArray, Log
+from telemetry.numerics.wild import sound
 
 # What a transmitter calls the aircraft in the lines before the header, in seven languages.
 _MODEL = frozenset(
@@ -40,7 +41,11 @@ def infer_path(log: Log) -> Aircraft:
 def completed_from(log: Log, aircraft: Aircraft) -> Aircraft:
     """The aircraft with every part that a log shows, also those that it does not list."""
     volts, amps = (
-        {c.place: log.values(c.key) for c in reversed(log.select(quantity)) if c.place is not None}
+        {
+            c.place: sound(log.values(c.key), quantity)
+            for c in reversed(log.select(quantity))
+            if c.place is not None
+        }
         for quantity in (Quantity.VOLTAGE, Quantity.CURRENT)
     )
     # A lowest value alone makes no place, but where the name tells its part.

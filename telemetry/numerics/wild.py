@@ -10,7 +10,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from telemetry.model.channels import NO_NUMBER
+from telemetry.model.channels import NO_NUMBER, Quantity, bounds_of
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
@@ -78,6 +78,22 @@ def wild(
     if counter:
         take("a counter does not jump and come back", uncounted(values))
     return found
+
+
+def sound(values: FloatArray, quantity: Quantity, hold: str = "") -> FloatArray:
+    """Values with the wild ones blank, for what is told of a column by its numbers.
+
+    Parameters
+    ----------
+    values : ndarray
+        In the canonical unit.
+    quantity : Quantity
+    hold : str
+        Of the channel.
+    """
+    for mask in wild(values, *bounds_of(quantity, hold)).values():
+        values = np.where(mask, np.nan, values)
+    return values
 
 
 def beyond(values: FloatArray, low: float, high: float) -> BoolArray:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -105,6 +106,15 @@ def test_a_log_in_which_nothing_tells_the_supply_is_not_clear(tmp_path: Path) ->
     assert "'murg', 'vesk', 'ondra'" in thin.title
     assert "--set" in thin.confirm
     assert "profile" in thin.confirm
+
+
+@pytest.mark.parametrize("value", [1e6, 1e308])
+def test_wild_cells_say_nothing_of_what_feeds_what(value: float, tmp_path: Path) -> None:
+    log = _log(tmp_path)
+    frame = log.frame.copy()
+    for place in ("murg", "vesk"):
+        frame.iloc[[50, 90], frame.columns.get_loc(f"{place}/current")] = value
+    assert infer_path(replace(log, frame=frame)) == infer_path(log)
 
 
 def test_a_profile_settles_what_feeds_them(tmp_path: Path) -> None:

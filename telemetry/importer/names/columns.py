@@ -14,9 +14,9 @@ from telemetry.importer.names.evidence import Shape, shape_of
 from telemetry.importer.names.header import HeaderReading, readings
 from telemetry.importer.names.header_cell import Name, take_apart
 from telemetry.importer.names.settings import Setting
-from telemetry.importer.names.values import sound
 from telemetry.model.channels import Channel, Quantity
 from telemetry.model.units import Unit
+from telemetry.numerics.wild import sound
 
 FloatArray = NDArray[np.float64]
 # Of these the title is the key.

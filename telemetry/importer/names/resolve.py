@@ -32,7 +32,6 @@ from telemetry.importer.names.values import (
     finite,
     garbage_at_the_ends,
     leading_zeros,
-    sound,
     zeros_in_a_counter,
 )
 from telemetry.importer.names.words import fits
@@ -42,6 +41,7 @@ from telemetry.model.errors import UnreadableLog
 from telemetry.model.units import Unit
 from telemetry.model.unsettled import set_option
 from telemetry.numerics.coupling import supply_like
+from telemetry.numerics.wild import sound
 
 FloatArray = NDArray[np.float64]
 

@@ -12,9 +12,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from telemetry.model.channels import POSSIBLE, Quantity, bounds_of
+from telemetry.model.channels import POSSIBLE, Quantity
 from telemetry.model.units import Unit
-from telemetry.numerics.wild import calm, few, remote, wild
+from telemetry.numerics.wild import calm, few, remote
 
 FloatArray = NDArray[np.float64]
 
@@ -47,22 +47,6 @@ def convert(values: FloatArray, unit: Unit) -> FloatArray:
         # A short decimal times a power of ten is a short decimal: 0.0401 Ah are 40.1 mAh.
         return np.round(shifted * unit.factor, 9)
     return shifted * unit.factor
-
-
-def sound(values: FloatArray, quantity: Quantity, hold: str = "") -> FloatArray:
-    """Values with the wild ones blank, for what is told of a column by its numbers.
-
-    Parameters
-    ----------
-    values : ndarray
-        In the canonical unit.
-    quantity : Quantity
-    hold : str
-        Of the channel.
-    """
-    for mask in wild(values, *bounds_of(quantity, hold)).values():
-        values = np.where(mask, np.nan, values)
-    return values
 
 
 def finite(values: FloatArray) -> FloatArray:
