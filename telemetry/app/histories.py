@@ -8,15 +8,16 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from concurrent.futures import Executor
+from dataclasses import replace
 
 from telemetry.app.cache import measured, measures_of
-from telemetry.app.replays import kept_answer, together_of, with_earlier
+from telemetry.app.replays import kept_standing, together_of, with_earlier
 from telemetry.app.timelines import as_if_added, note_marks
 from telemetry.book import BookFlight, Logbook
 from telemetry.book.files.names import aircraft_key
 from telemetry.checks.across import replay
 from telemetry.model.errors import BookError
-from telemetry.results import Answer, History, HistoryFlight, Review
+from telemetry.results import AircraftStanding, History, HistoryFlight, Review
 from telemetry.trends.measures import Measures
 from telemetry.trends.table import FeatureTable
 
@@ -109,12 +110,27 @@ def history(
     return found if lacking else with_earlier(book, found, profile)
 
 
-def answer_of(
-    book: Logbook,
-    name: str,
-    newer: Review | None = None,
-) -> Answer:
-    """How an aircraft of the book stands; parameters and errors as of :func:`history`."""
-    if newer is not None:
-        return history(book, name, newer=newer).answer
-    return kept_answer(book, name, lambda: history(book, name).answer)
+def standing_of(book: Logbook, name: str) -> AircraftStanding:
+    """How an aircraft of the book stands, kept there; parameters and errors as of :func:`history`.
+
+    Without a flight it has no answer.
+    """
+
+    def judged() -> AircraftStanding:
+        held = held_of(book, name)
+        flown = held.flights or held.benches
+        return replace(held, answer=history(book, name).answer) if flown else held
+
+    return kept_standing(book, name, judged)
+
+
+def held_of(book: Logbook, name: str) -> AircraftStanding:
+    """What the book holds of an aircraft, which is not judged."""
+    timeline = book.timeline(name)
+    flights = [entry for entry in timeline if isinstance(entry, BookFlight)]
+    return AircraftStanding(
+        flights=sum(one.kind != "bench" for one in flights),
+        benches=sum(one.kind == "bench" for one in flights),
+        notes=len(timeline) - len(flights),
+        newest=max((one.start[:10] for one in flights if one.start is not None), default=None),
+    )

@@ -25,6 +25,7 @@ from telemetry.checks.across import together_at
 from telemetry.model.errors import BookError
 from telemetry.model.version import program_version
 from telemetry.results import (
+    AircraftStanding,
     Answer,
     Cause,
     Change,
@@ -186,18 +187,26 @@ def with_earlier(book: Logbook, found: History, profile: Aircraft | None) -> His
     return replace(found, earlier=earlier)
 
 
-def kept_answer(book: Logbook, name: str, make: Callable[[], Answer]) -> Answer:
+def kept_standing(
+    book: Logbook, name: str, make: Callable[[], AircraftStanding]
+) -> AircraftStanding:
     """How an aircraft stands, kept in the book as long as nothing of the aircraft has changed."""
     state = f"{program()} {book.state(name)}"
     with suppress(KeyError, TypeError, ValueError):  # another program's document
         doc = book.get_answer(name, state)
         if doc is not None:
-            earlier = None if doc["earlier"] is None else _earlier_of(doc["earlier"])
-            return Answer(**{**doc, "level": Level(doc["level"]), "earlier": earlier})
-    answer = make()
+            return AircraftStanding(**{**doc, "answer": _answer_of(doc["answer"])})
+    standing = make()
     with suppress(BookError):  # a book that cannot be written to is judged again
-        book.put_answer(name, state, asdict(answer))
-    return answer
+        book.put_answer(name, state, asdict(standing))
+    return standing
+
+
+def _answer_of(doc: Mapping[str, Any] | None) -> Answer | None:
+    if doc is None:
+        return None
+    earlier = None if doc["earlier"] is None else _earlier_of(doc["earlier"])
+    return Answer(**{**doc, "level": Level(doc["level"]), "earlier": earlier})
 
 
 def program() -> str:

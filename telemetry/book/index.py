@@ -7,9 +7,10 @@ had; every other record is read itself. It is written anew where many had to be.
 from __future__ import annotations
 
 import time
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from contextlib import suppress
 from pathlib import Path
+from typing import Any
 
 from telemetry.book.files.layout import Places, Stamp
 from telemetry.book.files.writing import read_sealed, write_sealed
@@ -22,14 +23,23 @@ _FEW = 64
 # of a memory card tell even seconds alone (common practice).
 _SETTLED_NS = 5_000_000_000
 
-_Rows = Mapping[str, tuple[Stamp, Recording]]
+_Documents = Mapping[str, tuple[Stamp, Mapping[str, Any]]]
 
 # What the index of a book held, by where it lies and by its own stamp: pages ask again and again.
-_read: dict[Path, tuple[Stamp, _Rows]] = {}
+_read: dict[Path, tuple[Stamp, _Documents]] = {}
 
 
-def recordings_in(places: Places) -> list[Recording]:
-    """All recordings of a book, in no order.
+def recordings_in(
+    places: Places, wanted: Callable[[str, str], bool] | None = None
+) -> list[Recording]:
+    """Recordings of a book, in no order.
+
+    Parameters
+    ----------
+    places : Places
+    wanted : callable, optional
+        Of the id of a recording and its aircraft, whether it is; those of which the index says
+        nothing may be among them whatever it tells. Without it all are.
 
     Raises
     ------
@@ -37,21 +47,26 @@ def recordings_in(places: Places) -> list[Recording]:
         If a record cannot be read.
     """
     stamps = _stamps(places)
-    known = _rows(places) if len(stamps) > _FEW else {}
+    known = _documents(places) if len(stamps) > _FEW else {}
     settled_ns = time.time_ns() - _SETTLED_NS
-    found: dict[str, tuple[Stamp, Recording]] = {}
-    fresh = 0
+    found, fresh = [], {}
     for name, stamp in stamps.items():
-        row = known.get(name)
-        if row is None or row[0] != stamp:
-            row = stamp, load_recording(places.record(name))
-            fresh += stamp.changed_ns < settled_ns
-        found[name] = row
-    if fresh > _FEW:
-        rows = [[*s, one.document()] for s, one in found.values() if s.changed_ns < settled_ns]
+        held, doc = known.get(name, (None, {}))
+        if held != stamp:
+            one = load_recording(places.record(name))
+            if stamp.changed_ns < settled_ns:
+                fresh[name] = stamp, one.document()
+        elif wanted is None or wanted(name, doc["aircraft"]):
+            one = _recording_of(doc, name) or load_recording(places.record(name))
+        else:
+            continue
+        found.append(one)
+    if len(fresh) > _FEW:
+        left = {name: row for name, row in known.items() if row[0] == stamps.get(name)}
+        rows = [[*stamp, doc] for stamp, doc in (left | fresh).values()]
         with suppress(BookError):  # a book that cannot be written to is read
             write_sealed(places.index, {"rows": rows}, indent=None)
-    return [recording for _, recording in found.values()]
+    return found
 
 
 def index_fits(places: Places, recordings: Mapping[str, Recording]) -> bool:
@@ -63,16 +78,27 @@ def index_fits(places: Places, recordings: Mapping[str, Recording]) -> bool:
     except (BookError, KeyError, TypeError, ValueError):
         return False
     stamps = _stamps(places)
-    counts = {name: found for name, (stamp, found) in rows.items() if stamps.get(name) == stamp}
-    return all(recordings.get(name) == found for name, found in counts.items())
+    counts = {name: doc for name, (stamp, doc) in rows.items() if stamps.get(name) == stamp}
+    return all(
+        name in recordings and _recording_of(doc, name) == recordings[name]
+        for name, doc in counts.items()
+    )
 
 
 def _stamps(places: Places) -> dict[str, Stamp]:
-    there = places.stamps("originals").items()
-    return {name[:-5]: stamp for name, stamp in there if name.endswith(".json")}
+    there = places.stamps("originals", ".json")
+    return {name.removesuffix(".json"): stamp for name, stamp in there.items()}
 
 
-def _rows(places: Places) -> _Rows:
+def _recording_of(doc: Mapping[str, Any], name: str) -> Recording | None:
+    """The recording of that id in a document; None where it is none."""
+    with suppress(BookError):
+        found = Recording.of(doc)
+        return found if found.id == name else None
+    return None
+
+
+def _documents(places: Places) -> _Documents:
     """What the index says; nothing where it is missing, damaged or another program's."""
     path = places.index
     with suppress(BookError, OSError, KeyError, TypeError, ValueError):
@@ -84,9 +110,8 @@ def _rows(places: Places) -> _Rows:
     return {}
 
 
-def _parsed(doc: Mapping[str, object]) -> _Rows:
-    rows = doc["rows"]
-    if not isinstance(rows, list):
-        raise TypeError("no rows")
-    found = ((Stamp(size, changed), Recording.of(one)) for size, changed, one in rows)
-    return {recording.id: (stamp, recording) for stamp, recording in found}
+def _parsed(doc: Mapping[str, Any]) -> _Documents:
+    rows = {one["id"]: (Stamp(size, changed), one) for size, changed, one in doc["rows"]}
+    if not all(isinstance(one, dict) and "aircraft" in one for _, one in rows.values()):
+        raise TypeError("no document of a recording")
+    return rows

@@ -310,22 +310,24 @@ def _kinds_of(kind: type) -> tuple[tuple[str, tuple[type, ...]], ...]:
 
 def flights_of(recording: Recording) -> tuple[BookFlight, ...]:
     """The flights of a recording, as listed."""
-    return tuple(
-        BookFlight(
-            id=part.id,
-            recording=recording.id,
-            aircraft=recording.aircraft,
-            file=recording.file,
-            start=shifted(recording.start, part.start_s),
-            start_source=recording.start_source,
-            kind=part.kind,
-            first_row=part.first_row,
-            rows=part.rows,
-            duration_s=part.end_s - part.start_s,
-            order=recording.order,
-            added=recording.added,
-        )
-        for part in recording.flights
+    return tuple(_flight_of(recording, part) for part in recording.flights)
+
+
+def _flight_of(recording: Recording, part: RecordingPart, number: int | None = None) -> BookFlight:
+    return BookFlight(
+        id=part.id,
+        recording=recording.id,
+        aircraft=recording.aircraft,
+        file=recording.file,
+        start=shifted(recording.start, part.start_s),
+        start_source=recording.start_source,
+        kind=part.kind,
+        first_row=part.first_row,
+        rows=part.rows,
+        duration_s=part.end_s - part.start_s,
+        order=recording.order,
+        added=recording.added,
+        number=number,
     )
 
 
@@ -350,23 +352,35 @@ def in_order(
     that was still to come when a note was written is no later than the day after that. Equal dates
     go by the order of adding.
     """
-    entries: list[BookFlight | Note] = [f for r in recordings for f in flights_of(r)]
+    entries: list[Note | tuple[Recording, RecordingPart]] = [
+        (recording, part) for recording in recordings for part in recording.flights
+    ]
     entries += notes
-    entries.sort(key=lambda e: (e.order, e.added if isinstance(e, BookFlight) else e.made))
+    entries.sort(key=_order)
     keyed = []
     latest = ""
-    for number, entry in enumerate(entries):
+    for place, entry in enumerate(entries):
         if isinstance(entry, Note):
             when = sortable(entry.date)
             # No note tells what is still to come, whatever day was typed.
             when = min(when, max(_written(entry), latest)) if entry.given else max(when, latest)
         else:
-            when = latest if entry.start is None else sortable(entry.start)
+            start = shifted(entry[0].start, entry[1].start_s)
+            when = latest if start is None else sortable(start)
         latest = max(latest, when)
-        keyed.append((when, number, entry))
+        keyed.append((when, place, entry))
     keyed.sort(key=lambda k: k[:2])
     flown, noted = itertools.count(1), itertools.count(1)
     return tuple(
-        replace(entry, number=next(flown if isinstance(entry, BookFlight) else noted))
+        replace(entry, number=next(noted))
+        if isinstance(entry, Note)
+        else _flight_of(*entry, number=next(flown))
         for _, _, entry in keyed
     )
+
+
+def _order(entry: Note | tuple[Recording, RecordingPart]) -> tuple[int, str]:
+    """When an entry was written, by the book's count and by the clock."""
+    if isinstance(entry, Note):
+        return entry.order, entry.made
+    return entry[0].order, entry[0].added

@@ -89,7 +89,12 @@ class Shelf:
         """The recordings of one aircraft, or all, in order of adding."""
         key = None if aircraft is None else aircraft_key(aircraft)
         changes = load_changes(self._places)
-        found = recordings_in(self._places)
+        # A flight may have been moved from any aircraft to this one.
+        moved = {flight.partition("-")[0] for flight, to in changes.moved.items() if to == key}
+        found = recordings_in(
+            self._places,
+            None if key is None else lambda name, aircraft: aircraft == key or name in moved,
+        )
         kept = [own for r in found for own in changes.left(r) if key in (None, own.aircraft)]
         return tuple(sorted(kept, key=lambda r: (r.order, r.added, r.id)))
 

@@ -25,9 +25,7 @@ from telemetry.model.errors import BusbookError, sentence
 from telemetry.model.text import plain
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
-
-    from telemetry.book import BookFlight, Logbook, Note
+    from telemetry.book import Logbook
     from telemetry.report.documents.flights import FleetEntry
 
 
@@ -43,15 +41,14 @@ def flights(name: str | None, book: Path | None) -> None:
       busbook flights tern
       busbook flights tern --book /media/stick/book
     """
-    from telemetry.app.histories import answer_of
-    from telemetry.book import BookFlight
+    from telemetry.app.histories import standing_of
     from telemetry.report.documents.flights import render, render_fleet
     from telemetry.report.words import answer_told
     from telemetry.report.writers.screen import wrap
 
     shelf = open_book(book)
     if name is None:
-        fleet = [_standing(shelf, one, timeline) for one, timeline in shelf.timelines().items()]
+        fleet = [_standing(shelf, one) for one in shelf.aircraft()]
         click.echo(render_fleet(fleet), nl=False)
         if fleet:
             tell(f"The book lies in {shelf.path}")
@@ -60,27 +57,24 @@ def flights(name: str | None, book: Path | None) -> None:
     key = known_aircraft(shelf, name)
     timeline = shelf.timeline(key)
     click.echo(render(timeline, shelf.marks()), nl=False)
-    if any(isinstance(one, BookFlight) for one in timeline):
-        click.echo("\n".join(wrap(answer_told(answer_of(shelf, key)), 80)))
+    answer = standing_of(shelf, key).answer
+    if answer is not None:
+        click.echo("\n".join(wrap(answer_told(answer), 80)))
     aside = sum(one.aircraft == key for one, _ in shelf.removed())
     if aside:
         tell(f"{aside} of its flights and notes removed; busbook restore lists them")
     tell(next_step("history", key, book=book))
 
 
-def _standing(shelf: Logbook, name: str, timeline: Sequence[BookFlight | Note]) -> FleetEntry:
+def _standing(shelf: Logbook, name: str) -> FleetEntry:
     """How one aircraft stands; what cannot be judged of one leaves the others be."""
-    from telemetry.app.histories import answer_of
-    from telemetry.book import BookFlight
+    from telemetry.app.histories import held_of, standing_of
     from telemetry.report.documents.flights import FleetEntry
 
-    if not any(isinstance(one, BookFlight) for one in timeline):
-        return FleetEntry(name=name, timeline=timeline)
     try:
-        answer = answer_of(shelf, name)
+        return FleetEntry(name=name, standing=standing_of(shelf, name))
     except BusbookError as error:
-        return FleetEntry(name=name, timeline=timeline, why=sentence(error))
-    return FleetEntry(name=name, timeline=timeline, answer=answer)
+        return FleetEntry(name=name, standing=held_of(shelf, name), why=sentence(error))
 
 
 @click.command("check-book")

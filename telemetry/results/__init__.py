@@ -6,7 +6,7 @@ mOhm. Nothing here computes: detectors and estimators fill the records, reports 
 
 from __future__ import annotations
 
-from telemetry.results.answer import Answer, EarlierAnswer, StandingFinding
+from telemetry.results.answer import AircraftStanding, Answer, EarlierAnswer, StandingFinding
 from telemetry.results.checks import CheckOutcome, NotJudged, OutcomeKind
 from telemetry.results.events import (
     Event,
@@ -84,6 +84,7 @@ __all__ = [
     "LOADED_PHASES",
     "OF_ONE_SERVO",
     "WORKING_PHASES",
+    "AircraftStanding",
     "Alignment",
     "Answer",
     "Cause",

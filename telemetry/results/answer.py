@@ -76,3 +76,18 @@ class Answer:
         """What a report calls the level."""
         of_all = self.source == "history" and self.level is Level.CLEAR
         return "Nothing found across these flights" if of_all else self.level.word
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AircraftStanding:
+    """How an aircraft stands, and what the book holds of it.
+
+    ``flights``, ``benches`` and ``notes`` are counted; ``newest`` is the day of the newest flight,
+    ISO 8601, where one has a date. ``answer`` is None where there is no flight.
+    """
+
+    flights: int
+    benches: int
+    notes: int
+    newest: str | None
+    answer: Answer | None = None

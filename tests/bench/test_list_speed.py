@@ -23,7 +23,7 @@ from telemetry.book import Logbook, index
 from telemetry.cli import main
 from telemetry.page.rendered import Rendered
 from telemetry.page.standing import Card
-from telemetry.results import Answer, Level
+from telemetry.results import AircraftStanding, Answer, Level
 from tests.bench.books import stored_book
 from tests.bench.measuring import memory_mb
 from tests.page.conftest import Page
@@ -67,7 +67,8 @@ def keep_answers(book: Logbook, kept: Rendered) -> None:
     for name in book.aircraft():
         state = book.state(name)
         clear = Answer(level=Level.CLEAR, title="nothing was found", source="history")
-        book.put_answer(name, f"{program()} {state}", asdict(clear))
+        held = AircraftStanding(answer=clear, flights=FLIGHTS, benches=0, notes=0, newest=None)
+        book.put_answer(name, f"{program()} {state}", asdict(held))
         card = Card(name=name, level="clear", word="Nothing found", reason="Nothing was found.")
         kept.keep(("card", str(book.path), name, state), json.dumps(asdict(card)))
 

@@ -302,13 +302,12 @@ def test_without_a_name_the_aircraft_are_listed(added: tuple[Path, Result]) -> N
 
 def test_the_fleet_stands_the_gravest_first(tmp_path: Path) -> None:
     from telemetry.report.documents.flights import FleetEntry, render_fleet
-    from telemetry.results import Answer, Level
+    from telemetry.results import AircraftStanding, Answer, Level
 
     def entry(name: str, level: Level | None, **more: Any) -> FleetEntry:
-        if level is None:
-            return FleetEntry(name=name, timeline=(), **more)
-        answer = Answer(level=level, title=f"of {name}", source="history", since_number=3)
-        return FleetEntry(name=name, timeline=(), answer=answer)
+        answer = level and Answer(level=level, title=f"of {name}", source="history", since_number=3)
+        held = AircraftStanding(answer=answer, flights=3, benches=1, notes=2, newest="2026-05-14")
+        return FleetEntry(name=name, standing=held, **more)
 
     shown = render_fleet(
         [
@@ -324,6 +323,7 @@ def test_the_fleet_stands_the_gravest_first(tmp_path: Path) -> None:
     order = [next(n for n in ("wren", "tern", "xxx", "swift", "gull") if n in r) for r in rows]
     assert order == ["wren", "tern", "xxx", "gull", "swift"]
     assert "    No flights yet." in shown
+    assert all("      3      1      2  2026-05-14" in row for row in rows)
     assert render_fleet([]) == "the book holds no aircraft yet\n"
 
 

@@ -97,8 +97,14 @@ class Places:
         """Derived: how an aircraft stands."""
         return self.root / "measures" / "answers" / f"{aircraft}.json"
 
-    def stamps(self, folder: str) -> dict[str, Stamp]:
+    def stamps(self, folder: str, ending: str = "") -> dict[str, Stamp]:
         """Stamps of the files of a folder by their names; those being written are passed by.
+
+        Parameters
+        ----------
+        folder : str
+        ending : str
+            Of the names that are meant.
 
         Raises
         ------
@@ -109,7 +115,7 @@ class Places:
         try:
             with os.scandir(path) as there:
                 for one in there:
-                    if not one.name.startswith("."):
+                    if one.name.endswith(ending) and not one.name.startswith("."):
                         with suppress(FileNotFoundError):  # another process moves it just now
                             found[one.name] = Stamp.of(one.stat())
         except (FileNotFoundError, NotADirectoryError):

@@ -11,7 +11,7 @@ from telemetry.book.files.dates import ADDED, GIVEN, IN_LOG, IN_NAME
 from telemetry.model.text import plain
 from telemetry.report.words import LEVEL_SIGN, LEVEL_STATE, clock, flights_counted, sentence
 from telemetry.report.writers.screen import cut, pad, wrap
-from telemetry.results import Answer, Level
+from telemetry.results import AircraftStanding, Level
 
 Timeline = Sequence[BookFlight | Note]
 
@@ -46,14 +46,13 @@ def render(timeline: Timeline, marks: Sequence[FlightMark] = ()) -> str:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FleetEntry:
-    """One aircraft of a book: its timeline, and how it stands.
+    """One aircraft of a book: what it holds and how it stands.
 
-    ``answer`` is None where there is no flight, or where it could not be judged: ``why`` says so.
+    Where there is no answer, for there is no flight or it could not be judged, ``why`` says so.
     """
 
     name: str
-    timeline: Timeline
-    answer: Answer | None = None
+    standing: AircraftStanding
     why: str = "no flights yet"
 
 
@@ -68,28 +67,27 @@ def render_fleet(fleet: Sequence[FleetEntry]) -> str:
 
 
 def _gravity(one: FleetEntry) -> tuple[int, str]:
-    return (0 if one.answer is None else -one.answer.level.rank, one.name)
+    answer = one.standing.answer
+    return (0 if answer is None else -answer.level.rank, one.name)
 
 
 def _standing(one: FleetEntry) -> list[str]:
     """An aircraft in two lines or more: the numbers, and the reason below them."""
-    flights = [e for e in one.timeline if isinstance(e, BookFlight)]
-    level = Level.UNKNOWN if one.answer is None else one.answer.level
-    benches = sum(f.kind == "bench" for f in flights)
-    days = [f.start[:10] for f in flights if f.start is not None]
-    since = None if one.answer is None else one.answer.since_number
+    held, answer = one.standing, one.standing.answer
+    level = Level.UNKNOWN if answer is None else answer.level
+    since = None if answer is None else answer.since_number
     row = _fleet_row(
         (
             f"{LEVEL_SIGN[level]} {LEVEL_STATE[level]}",
             cut(plain(one.name), _FLEET_SIZES[1]),
-            str(len(flights) - benches),
-            str(benches),
-            str(len(one.timeline) - len(flights)),
-            max(days, default="no date"),
+            str(held.flights),
+            str(held.benches),
+            str(held.notes),
+            held.newest or "no date",
             "" if since is None else f"No. {since}",
         )
     )
-    why = one.why if one.answer is None else one.answer.title
+    why = one.why if answer is None else answer.title
     return [row, *wrap(sentence(why), _WIDTH, "    ", "    ")]
 
 
