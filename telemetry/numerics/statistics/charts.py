@@ -360,9 +360,14 @@ class _Covariates:
 
 
 def _before(x: FloatArray | BoolArray, axis: int = 1) -> FloatArray:
-    """Sum of all values before each one, along an axis counted from the last."""
-    out = np.cumsum(x, axis=-axis, dtype=np.float64)
-    return out - x
+    """Sum of all values before each one, along an axis counted from the last.
+
+    Of nothing but these: taken from the sum with each one, its own rounding would stay.
+    """
+    out = np.zeros(x.shape)
+    rest = (slice(None),) * (axis - 1)
+    np.cumsum(x[..., :-1, *rest], axis=-axis, dtype=np.float64, out=out[..., 1:, *rest])
+    return out
 
 
 def normal_scores(t: FloatArray, degrees: FloatArray, most: float = _HIGHEST_SCORE) -> FloatArray:
