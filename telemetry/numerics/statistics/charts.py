@@ -7,7 +7,7 @@ few values; :func:`recursive_scores` takes that out.
 
 from __future__ import annotations
 
-from functools import cache, lru_cache
+from functools import cache
 from math import exp, inf, isfinite, pi, sqrt
 from typing import NamedTuple
 
@@ -19,6 +19,8 @@ FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 IntArray = NDArray[np.int64]
 
+# Values of a chart that are worked out at once: of a long one all would fill the memory.
+_AT_ONCE = 256
 # Values after a change, at least.
 _LEAST_AFTER = 2
 # Signals of healthy series a value, over the limit times the normal density there.
@@ -147,16 +149,12 @@ def change_chart(score: FloatArray, *, learnt: int = 2, worth: float = inf) -> C
     Journal of Quality Technology 35 (2003) 355-366 (from memory); here one-sided, on scores. With
     ``worth`` 0 and ``learnt`` 1 it is theirs for an unknown deviation: the largest t of two means.
     """
-    n = score.size
-    if n < _LEAST_AFTER:
-        return ChangeChart(np.full(n, -np.inf), np.zeros(n, dtype=np.int64))
-    sums, _ = _sums(score, learnt)
-    sharpness = _sharpness(1 << (n - 1).bit_length(), learnt)[:n, :n]
-    apart = (sums[1:, None] - sums[:-1]) * sharpness
-    apart[np.isnan(apart)] = -np.inf
-    since = apart.argmax(axis=1)
-    high = apart[np.arange(n), since]
-    return ChangeChart(_studentized(high, np.cumsum(score**2), np.arange(1, n + 1), worth), since)
+    high, since = np.full(score.size, -np.inf), np.zeros(score.size, dtype=np.int64)
+    for start in range(0, score.size, _AT_ONCE):
+        values = np.arange(start, min(start + _AT_ONCE, score.size)) + 1
+        told = change_now(score[None, : values[-1]], values, learnt=learnt, worth=worth)
+        high[values - 1], since[values - 1] = told
+    return ChangeChart(high, since)
 
 
 def _studentized(high: FloatArray, squares: FloatArray, n: IntArray, worth: float) -> FloatArray:
@@ -169,15 +167,6 @@ def _studentized(high: FloatArray, squares: FloatArray, n: IntArray, worth: floa
     return np.where(told, normal_scores(largest / np.sqrt(variance), degrees, _FURTHEST), -np.inf)
 
 
-@lru_cache(maxsize=4)
-def _sharpness(n: int, learnt: int) -> FloatArray:
-    """One over the deviation of a difference of sums, by last value and change; NaN: too late."""
-    known = learnt + np.arange(n + 1.0)
-    wide = 1.0 / known[:-1] - 1.0 / known[1:, None]
-    late = np.arange(n) > np.arange(n)[:, None] + 1 - _LEAST_AFTER
-    return np.where(late, np.nan, 1.0 / np.sqrt(np.where(late, 1.0, wide)))
-
-
 def change_now(
     score: FloatArray, values: IntArray, *, learnt: int = 2, worth: float = inf
 ) -> ChangeChart:
@@ -185,7 +174,7 @@ def change_now(
 
     Parameters
     ----------
-    score : ndarray, shape (m, n)
+    score : ndarray, shape (m, n), or (1, n) where all are one
     values : ndarray of int, shape (m,)
         Of each series only so many count, from the first on.
     learnt, worth
@@ -197,6 +186,7 @@ def change_now(
         Its arrays of shape (m,).
     """
     sums, known = _sums(score, learnt)
+    sums = np.broadcast_to(sums, (values.size, known.size))
     end = np.take_along_axis(sums, values[:, None], axis=-1)
     first = np.arange(score.shape[-1])
     left = first <= values[:, None] - _LEAST_AFTER
@@ -205,6 +195,7 @@ def change_now(
     since = apart.argmax(axis=-1)
     high = np.take_along_axis(apart, since[:, None], -1)[:, 0]
     squares = np.pad(np.cumsum(score**2, axis=-1), ((0, 0), (1, 0)))
+    squares = np.broadcast_to(squares, sums.shape)
     squares = np.take_along_axis(squares, values[:, None], -1)[:, 0]
     return ChangeChart(_studentized(high, squares, values, worth), since)
 
