@@ -355,10 +355,11 @@ def _before(x: FloatArray | BoolArray, axis: int = 1) -> FloatArray:
 
     Of nothing but these: taken from the sum with each one, its own rounding would stay.
     """
-    along = np.moveaxis(x, -axis, -1)
-    out = np.zeros(along.shape)
-    np.cumsum(along[..., :-1], axis=-1, dtype=np.float64, out=out[..., 1:])
-    return np.moveaxis(out, -1, -axis)
+    if axis > 1:
+        return np.moveaxis(_before(np.moveaxis(x, -axis, -1)), -1, -axis)
+    out = np.zeros(x.shape)
+    np.cumsum(x[..., :-1], axis=-1, dtype=np.float64, out=out[..., 1:])
+    return out
 
 
 def normal_scores(t: FloatArray, degrees: FloatArray, most: float = _HIGHEST_SCORE) -> FloatArray:
