@@ -150,3 +150,14 @@ def test_the_index_is_a_document_like_all_others(book: Logbook) -> None:
     recordings = book.recordings()
     rows = json.loads(index_of(book).read_bytes())["rows"]
     assert sorted((Recording.of(doc) for _, _, doc in rows), key=lambda r: r.order) == [*recordings]
+
+
+def test_flights_that_were_moved_or_removed_are_listed_where_they_are(book: Logbook) -> None:
+    book.recordings()
+    one, other = (flight.id for flight in book.flights("tern"))
+    book.move([one], "kite")
+    book.remove([other])
+    assert one in {flight.id for flight in book.flights("kite")}
+    assert book.flights("tern") == ()
+    by_name = {name: {e.id for e in entries} for name, entries in book.timelines().items()}
+    assert (by_name["tern"], one in by_name["kite"]) == (set(), True)
