@@ -26,6 +26,8 @@ _MARKERS = {
     EventKind.SPIKE: "^",
     EventKind.BROWNOUT: "X",
 }
+# Which lies over which; None for the sags that the load explains.
+_OVER = (None, *EventKind)
 _PHASE_NAMES = {
     PhaseKind.STIR: "stir",
     PhaseKind.FLIGHT: "flight",
@@ -337,20 +339,25 @@ def draw_events(ax: Axes, events: Sequence[Event], start_s: float, end_s: float)
         fontsize=style.pt(style.TEXT_PT),
         color=style.BLACK,
     )
-    for k, event in enumerate(events):
+    alike: dict[EventKind | None, list[float]] = {}
+    for event in events:
         quiet = event.kind is EventKind.SAG and event.origin is Origin.LOAD
-        grave = not quiet and event.kind is not EventKind.SPIKE
+        kind = None if quiet else event.kind
+        alike.setdefault(kind, []).append((event.start_s + event.end_s) / 2)
+    # The gravest last: nothing lies over them.
+    for kind in sorted(alike, key=lambda kind: _OVER.index(kind)):
+        middles = alike[kind]
         ax.plot(
-            [(event.start_s + event.end_s) / 2],
-            [0.5],
-            marker="|" if quiet else _MARKERS[event.kind],
-            markersize=style.pt(6) if quiet else 8,
-            color=style.MUTED if quiet else style.VERMILLION if grave else style.PAPER,
-            markeredgecolor=style.MUTED if quiet else style.BLACK,
+            middles,
+            [0.5] * len(middles),
+            marker="|" if kind is None else _MARKERS[kind],
+            markersize=style.pt(6) if kind is None else 8,
+            color=style.PAPER if kind is EventKind.SPIKE else style.VERMILLION,
+            markeredgecolor=style.MUTED if kind is None else style.BLACK,
             markeredgewidth=style.pt(0.9),
             linestyle="none",
             clip_on=False,
-            gid=f"event-{k}",
+            gid=f"event-{'of-load' if kind is None else kind.value}",
         )
     return ax
 

@@ -65,13 +65,13 @@ def lay_out(sheet: FieldSheet, paper: str) -> Sheets:
     sheets.text(f"{sheet.held}.", _SMALL, colour=style.MUTED, after=6.0)
     _head(sheets, "Cautions")
     for words in sheet.cautions:
-        sheets.text(words, _SMALL, bullet="\u2022", after=1.0)
+        sheets.text(words, _SMALL, bullet=True, after=1.0)
     _answer(sheets, sheet)
     _head(sheets, "Open findings")
     if not sheet.findings.items:
         sheets.text("None. That is no proof that nothing is wrong.", _BODY, after=2.0)
     for words in sheet.findings.items:
-        sheets.text(words, _BODY, bullet="\u2022", after=1.5)
+        sheets.text(words, _BODY, bullet=True, after=1.5)
     _left(sheets, sheet.findings, "finding", sheet.more)
     _head(sheets, "Bench checks: tick what was done")
     for words in sheet.checks.items:
@@ -82,7 +82,7 @@ def lay_out(sheet: FieldSheet, paper: str) -> Sheets:
     for title, part, noun in inspector_lists(sheet):
         sheets.text(title, _SMALL, bold=True, after=0.5)
         for words in part.items:
-            sheets.text(words, _TINY, bullet="\u2022", after=0.5)
+            sheets.text(words, _TINY, bullet=True, after=0.5)
         _left(sheets, part, noun, sheet.more)
     sheets.number_pages(f"{sheet.footer}. Advice from logs; no proof of airworthiness.")
     return sheets

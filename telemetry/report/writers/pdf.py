@@ -24,7 +24,14 @@ from telemetry.report.draw import Drawer, settings
 from telemetry.report.figures import style
 from telemetry.report.shorter import SHORT_PAGES, less_and_less, shortened
 from telemetry.report.words import LEVEL_WORD, TO_KNOW, folded_words
-from telemetry.report.writers.paper import LEADING, SIZES_PT, Sheets, text_width, wrapped
+from telemetry.report.writers.paper import (
+    LEADING,
+    SIZES_PT,
+    Sheets,
+    letter_by_letter,
+    text_width,
+    wrapped,
+)
 from telemetry.report.writers.paper_tables import SetTable, put_table
 from telemetry.results import Level
 
@@ -158,7 +165,7 @@ def _first_page(sheets: Sheets, first: FirstPage, drawer: Drawer) -> None:
     sheets.need(60.0)
     sheets.text("Before the next flight", 12.0, bold=True, after=2.0)
     for check in first.checks:
-        sheets.text(check, _BODY, bullet="\u2022", after=1.0)
+        sheets.text(check, _BODY, bullet=True, after=1.0)
     sheets.y += 6.0
 
 
@@ -247,7 +254,7 @@ def _block(sheets: Sheets, block: Block, drawer: Drawer) -> None:
         sheets.text(block.text, _BODY, after=6.0)
     elif isinstance(block, Bullets):
         for item in block.items:
-            sheets.text(item, _BODY, bullet="\u2022", after=2.0)
+            sheets.text(item, _BODY, bullet=True, after=2.0)
         sheets.y += 4.0
     elif isinstance(block, FindingBlock):
         _finding(sheets, block, drawer)
@@ -329,6 +336,7 @@ def _figure(
     if not drawer.draw(part, block):
         part.remove()
         return False
+    letter_by_letter(part)
     sheets.y += height + 2.0
     for line in wrapped(block.caption, wide, 8.0):
         sheets.put(line, left, sheets.y, 8.0, colour=style.MUTED)
