@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import warnings
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
@@ -125,13 +126,28 @@ def settings(scale: float = 1.0) -> Iterator[None]:
     scale : float
         Size of text, lines and marks against those on the screen.
     """
-    # Both are of the whole process; a worker of a cluster may have several threads.
-    with _DRAWING, mpl.rc_context(), warnings.catch_warnings():
+    # All are of the whole process; a worker of a cluster may have several threads.
+    with _DRAWING, mpl.rc_context(), warnings.catch_warnings(), _uncollected():
         # A name in letters that the font lacks is drawn as boxes; that is no news for the user.
         warnings.filterwarnings("ignore", message="Glyph .* missing from", category=UserWarning)
         mpl.rcdefaults()
         mpl.rcParams.update(_SETTINGS | {"font.size": 10.0 * scale})
         yield
+
+
+@contextmanager
+def _uncollected() -> Iterator[None]:
+    """Without looks for garbage: a figure is thousands of parts that refer to one another.
+
+    While it grows they would be gone through dozens of times, a twelfth of all the time.
+    """
+    collects = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if collects:
+            gc.enable()
 
 
 def compared_places(places: tuple[StirPlace, ...], aircraft: Aircraft) -> tuple[StirPlace, ...]:
