@@ -23,6 +23,9 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+from packaging.requirements import Requirement
+from packaging.utils import canonicalize_name
+
 from telemetry import Logbook, history, read_log, review
 from telemetry.app.adding import add_logs
 from telemetry.report.output import to_html, to_pdf
@@ -198,12 +201,55 @@ def reporting(folder: Path, rounds: int) -> list[Row]:
     ]
 
 
-def starting(rounds: int) -> list[Row]:
-    def run(*command: str) -> Callable[[], Any]:
-        return lambda: subprocess.run([sys.executable, *command], check=True, capture_output=True)
+def starting(folder: Path, rounds: int) -> list[Row]:
+    """Commands as a user gives them, each in a process of its own, its byte code kept."""
 
-    ours, theirs = best(3 * rounds, run("-m", "telemetry", "--help"), run("-c", "import click"))
-    return [("busbook --help", seconds(ours), f"{ours / theirs:.1f} x `python -c 'import click'`")]
+    def run(*command: str | Path) -> Callable[[], Any]:
+        words, kept = [sys.executable, *command], {"PYTHONPYCACHEPREFIX": str(folder / "code")}
+        environment = {k: v for k, v in os.environ.items() if k != "PYTHONDONTWRITEBYTECODE"} | kept
+        return lambda: subprocess.run(words, check=True, capture_output=True, env=environment)
+
+    header, flown = quarter_hour(folder)
+    path = longer(folder / "flight.csv", header, flown, flights=1, hz=10)
+    busbook = ("-m", "telemetry")
+    ours, theirs = best(3 * rounds, run(*busbook, "--help"), run("-c", "import click"))
+    version, screen, plain = best(
+        rounds,
+        run(*busbook, "--version"),
+        run(*busbook, "review", path),
+        run(*busbook, "review", path, "--json"),
+    )
+    return [
+        ("busbook --help", seconds(ours), f"{ours / theirs:.1f} x `python -c 'import click'`"),
+        ("busbook --version", seconds(version), ""),
+        (
+            "busbook review, a flight of 15 minutes on the screen",
+            seconds(screen),
+            "the whole command",
+        ),
+        ("... --json", seconds(plain), "the whole command"),
+    ]
+
+
+def installed() -> list[Row]:
+    """What `pip install` brings: busbook, what it requires, and what that requires."""
+    sizes: dict[str, int] = {}
+    wanted = ["busbook"]
+    while wanted:
+        name = canonicalize_name(wanted.pop())
+        if name in sizes:
+            continue
+        found = importlib.metadata.distribution(name)
+        files = [Path(found.locate_file(f)) for f in found.files or ()]
+        if name == "busbook":  # installed from its sources, these are listed nowhere
+            files += [p for p in Path("telemetry").rglob("*") if "__pycache__" not in p.parts]
+        sizes[name] = sum(f.stat().st_size for f in files if f.is_file() and f.suffix != ".pyc")
+        needs = map(Requirement, found.requires or ())
+        wanted += [n.name for n in needs if n.marker is None or n.marker.evaluate({"extra": ""})]
+    largest = sorted(sizes, key=lambda name: -sizes[name])[:8]
+    told = ", ".join(f"{name} {sizes[name] / 1e6:.1f}" for name in (*largest, "busbook"))
+    whole = f"{sum(sizes.values()) / 1e6:.0f} MB"
+    return [("installed, without byte code", whole, f"{len(sizes)} packages: {told}")]
 
 
 # The kernel's own high-water mark: that of getrusage counts the parent's as well.
@@ -248,7 +294,7 @@ def main() -> None:
         sizes += [("the flight in rows of 1000 Hz", 1, 1000), ("100 flights in one file", 100, 10)]
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
-        rows = starting(given.rounds)
+        rows = [*installed(), *starting(folder, given.rounds)]
         rows += reading(folder, given.rounds, 20 if given.quick else 75)
         rows += reviewing(folder, given.rounds, sizes)
         rows += reporting(folder, given.rounds)

@@ -1,4 +1,8 @@
-"""The whole recording at one look: phases, voltages, events, currents over one axis of time."""
+"""The whole recording at one look: phases, voltages, events, currents over one axis of time.
+
+By the drawing library, not SVG written by hand: one figure serves the page, paper and a notebook.
+Only a stretch that is looked at closer is drawn by the page itself, in the places told here.
+"""
 
 from __future__ import annotations
 
@@ -26,8 +30,15 @@ _MARKERS = {
     EventKind.SPIKE: "^",
     EventKind.BROWNOUT: "X",
 }
-# Which lies over which; None for the sags that the load explains.
-_OVER = (None, *EventKind)
+# Which lies over which, the gravest last; None for the sags that the load explains.
+_OVER = (
+    None,
+    EventKind.SPIKE,
+    EventKind.SAG,
+    EventKind.SHIFT,
+    EventKind.UNDERVOLTAGE,
+    EventKind.BROWNOUT,
+)
 _PHASE_NAMES = {
     PhaseKind.STIR: "stir",
     PhaseKind.FLIGHT: "flight",
@@ -344,7 +355,6 @@ def draw_events(ax: Axes, events: Sequence[Event], start_s: float, end_s: float)
         quiet = event.kind is EventKind.SAG and event.origin is Origin.LOAD
         kind = None if quiet else event.kind
         alike.setdefault(kind, []).append((event.start_s + event.end_s) / 2)
-    # The gravest last: nothing lies over them.
     for kind in sorted(alike, key=lambda kind: _OVER.index(kind)):
         middles = alike[kind]
         ax.plot(

@@ -80,7 +80,7 @@ class _Words(Text):
         self, x: float, y: float, text: str, *, bold: bool, size: float, color: str
     ) -> None:
         super().__init__(x, y, text, color=color, fontproperties=_font(size, bold=bold))
-        self.bold = bold
+        self.bold, self.size = bold, size
 
     def get_fontfeatures(self) -> tuple[str, ...]:
         """What is asked of the font."""
@@ -89,9 +89,8 @@ class _Words(Text):
     def draw(self, renderer: Any) -> None:
         """Draw the line where it stands."""
         x, y = self.get_position()
-        size = self.get_fontsize()
         if self.get_horizontalalignment() == "right":
-            x -= text_width(self.get_text(), size, bold=self.bold)
+            x -= text_width(self.get_text(), self.size, bold=self.bold)
         gc = renderer.new_gc()
         gc.set_foreground(self.get_color())
         font = self.get_fontproperties()
