@@ -335,10 +335,7 @@ def draw_events(ax: Axes, events: Sequence[Event], start_s: float, end_s: float)
     """A lane of events: a shape for each kind; sags that the load explains are short ticks."""
     ax.set_xlim(start_s, max(end_s, start_s + 0.1))
     ax.set_ylim(0, 1)
-    ax.grid(visible=False)
-    for side in ax.spines.values():
-        side.set_visible(False)
-    ax.tick_params(left=False, bottom=False, labelleft=False, labelbottom=False)
+    ax.set_axis_off()
     ax.axhline(0.5, color=style.GUIDE, linewidth=style.pt(0.6))
     ax.text(
         -0.008,
