@@ -99,7 +99,7 @@ def with_values(log: Log) -> dict[int, Channel]:
     return {
         number: c
         for number, c in enumerate(log.channels, 1)
-        if c.key in log.frame.columns and np.nan_to_num(log.values(c.key)).any()
+        if c.key in log.frame.columns and (np.abs(log.values(c.key)) > 0.0).any()
     }
 
 

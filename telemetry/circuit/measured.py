@@ -262,10 +262,12 @@ def _warm(series: Mapping[str, _Series], spans: Sequence[tuple[float, float]]) -
             edges = np.append(
                 np.arange(start, end - _WARM_S, _WARM_S / 4), max(start, end - _WARM_S)
             )
-            for a in edges:
-                part = v[(t >= a) & (t < min(a + _WARM_S, end))]
-                if part.size >= _LEAST_READINGS:
-                    found.append(float(part.mean()))
+            first, last = np.searchsorted(t, (edges, np.minimum(edges + _WARM_S, end)))
+            found += [
+                float(v[a:b].mean())
+                for a, b in zip(first, last, strict=True)
+                if b - a >= _LEAST_READINGS
+            ]
         if found:
             out[place] = max(found)
     return out

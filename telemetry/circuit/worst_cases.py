@@ -159,10 +159,7 @@ class Circuit(Known):
         limit = self.limit_a(packs)
 
         def volts(x: Numbers) -> Callable[[str], float]:
-            branch = {
-                n: self._need(x, Input("ohm", n), f"the resistance of the lead to {n}")
-                for n in below
-            }
+            branch = {n: self._need(x, Input("ohm", n)) for n in below}
             load = load_ohm(root, children, branch, servo_ohm)
             root_v = loaded_v(
                 lambda amps: self._supply_v(x, amps, packs), load, self._supply_v(x, 0.0, packs)
@@ -186,14 +183,33 @@ class Circuit(Known):
 
     # Voltages
 
-    def _need(self, x: Numbers, name: Input, words: str) -> float:
+    def _need(self, x: Numbers, name: Input) -> float:
         if name not in x:
             why = self.measured.no_return.get(name.place) if name.kind == "return" else None
-            raise Missing(f"{words} is not known" + (f": {why}" if why is not None else ""))
+            words = f"{self._words(name)} is not known"
+            raise Missing(words if why is None else f"{words}: {why}")
         return x[name]
 
+    def _words(self, name: Input) -> str:
+        """What a number is."""
+        kind, place = name
+        whole = place == TOTAL
+        if kind == "ohm" and any(p.name == place for p in self.aircraft.packs):
+            return f"the resistance of {place}"
+        if kind == "ohm" and place == self.root:
+            return f"the resistance of {place} under load"
+        return {
+            "volts": f"the voltage of {place} at landing",
+            "amps": "the total current at landing"
+            if whole
+            else f"the current of {place} at landing",
+            "way": f"the resistance from {place} to {self.root}",
+            "peak": f"the highest current of {'the whole' if whole else place}",
+            "return": f"the return level of the current of {'the whole' if whole else place}",
+        }.get(kind, f"the resistance of the lead to {place}")
+
     def _root_v(self, x: Numbers, load: Load, packs: list[str]) -> float:
-        amps = self._need(x, Input(load, TOTAL), _LOAD_WORDS[load].format("the whole"))
+        amps = self._need(x, Input(load, TOTAL))
         volts, limit = self._supply_v(x, amps, packs), self.limit_a(packs)
         # Beyond the limit the load is taken as a resistance, left with that part of its voltage.
         return volts if limit is None or amps <= limit else volts * limit / amps
@@ -220,13 +236,13 @@ class Circuit(Known):
             return self._root_line(x).at(amps)
         lines = []
         for pack in packs:
-            way = self._need(x, Input("way", pack), f"the resistance from {pack} to {root}")
+            way = self._need(x, Input("way", pack))
             if pack in self.shared:
-                volts = self._need(x, Input("volts", root), f"the voltage of {root} at landing")
-                flow = self._need(x, Input("amps", pack), f"the current of {pack} at landing")
+                volts = self._need(x, Input("volts", root))
+                flow = self._need(x, Input("amps", pack))
             else:
                 volts, flow = (
-                    self._need(x, Input("volts", pack), f"the voltage of {pack} at landing"),
+                    self._need(x, Input("volts", pack)),
                     0.0,
                 )
             lines.append(Line(volts - self._slow_v(x, packs, flow, way), flow, way))
@@ -241,9 +257,9 @@ class Circuit(Known):
     def _root_line(self, x: Numbers) -> Line:
         root = self.root or ""
         return Line(
-            self._need(x, Input("volts", root), f"the voltage of {root} at landing"),
-            self._need(x, Input("amps", TOTAL), "the total current at landing"),
-            self._need(x, Input("ohm", root), f"the resistance of {root} under load"),
+            self._need(x, Input("volts", root)),
+            self._need(x, Input("amps", TOTAL)),
+            self._need(x, Input("ohm", root)),
         )
 
     def _regulating(self, x: Numbers, packs: list[str]) -> Line:
@@ -268,8 +284,8 @@ class Circuit(Known):
             if pack in self.shared:
                 raise Missing(f"the current of {pack} at landing is not known")
             flow = 0.0
-        volts = self._need(x, Input("volts", pack), f"the voltage of {pack} at landing")
-        ohm = self._need(x, Input("ohm", pack), f"the resistance of {pack}")
+        volts = self._need(x, Input("volts", pack))
+        ohm = self._need(x, Input("ohm", pack))
         return Line(volts - self._slow_v(x, packs, flow, ohm), flow, ohm)
 
     def _carried(self, x: Numbers, place: str, root_v: float, load: Load) -> float:
@@ -277,8 +293,8 @@ class Circuit(Known):
         root = self.root or ""
         if place == root:
             return root_v
-        volts = self._need(x, Input("volts", place), f"the voltage of {place} at landing")
-        fall = self._need(x, Input("volts", root), f"the voltage of {root} at landing") - root_v
+        volts = self._need(x, Input("volts", place))
+        fall = self._need(x, Input("volts", root)) - root_v
         way = self.aircraft.feed_path(place, root)
         if not way:
             raise Missing(f"what feeds {place} is not known")
@@ -287,22 +303,13 @@ class Circuit(Known):
     def _more_drop(self, x: Numbers, node: str, load: Load) -> float:
         """How much more than at landing the lead to a node takes, V."""
         if Input("ohm", node) in x and Input("amps", node) in x:
-            more = (
-                self._need(x, Input(load, node), _LOAD_WORDS[load].format(node))
-                - x[Input("amps", node)]
-            )
+            more = self._need(x, Input(load, node)) - x[Input("amps", node)]
             return x[Input("ohm", node)] * more
-        apparent = self._need(x, Input("apparent", node), f"the resistance of the lead to {node}")
-        before = self._need(x, Input("amps", TOTAL), "the total current at landing")
+        apparent = self._need(x, Input("apparent", node))
+        before = self._need(x, Input("amps", TOTAL))
         return apparent * (x[Input(load, TOTAL)] - before)
 
 
 def _less(x: Numbers, part: float) -> Numbers:
     """The numbers with this part of every highest current."""
     return {key: part * v if key.kind == "peak" else v for key, v in x.items()}
-
-
-_LOAD_WORDS: dict[Load, str] = {
-    "peak": "the highest current of {}",
-    "return": "the return level of the current of {}",
-}

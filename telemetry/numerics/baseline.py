@@ -222,7 +222,9 @@ def running_median(
     # Only the points beside a sample are asked for: in a long pause there are none. (Before the
     # first sample, which lies on the first point, there is none either.)
     beside = np.searchsorted(centres, t)
-    centres = centres[np.union1d(beside - 1, beside)[1:]]
+    asked = np.zeros(count, dtype=bool)
+    asked[beside], asked[beside[beside > 0] - 1] = True, True
+    centres = centres[asked]
     lo = np.searchsorted(t, centres - window_s / 2, side="left")
     hi = np.searchsorted(t, centres + window_s / 2, side="right")
     median, sigma = np.empty(centres.size), np.empty(centres.size)

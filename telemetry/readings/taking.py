@@ -8,7 +8,7 @@ import numpy as np
 
 from telemetry.aircraft import Aircraft, Limits
 from telemetry.model.channels import Channel, Quantity
-from telemetry.model.log import Log
+from telemetry.model.log import FloatArray, Log
 from telemetry.numerics import sampling
 from telemetry.readings.silence import OF_TRANSMITTER, dropouts_of, switched_off
 from telemetry.readings.spurious import impossible, without_wild
@@ -40,17 +40,18 @@ def take_readings(log: Log, limits: Limits, aircraft: Aircraft | None = None) ->
     end_s = float(time_s[-1]) + (row_s if np.isfinite(row_s) else 0.0) if time_s.size else 0.0
     gaps = sampling.gap_spans(time_s, row_s, intervals=limits.gap_intervals, least_s=limits.gap_s)
     channels = [c for c in log.channels if not c.text and c.key in log.frame.columns]
-    intervals = _intervals(log, channels)
+    values = {c.key: log.values(c.key) for c in channels}
+    intervals = _intervals(time_s, channels, values)
     raw = [
         Reading(
             channel=c,
             t=u.t,
             v=u.v,
             update_s=intervals[c.key],
-            resolution=sampling.resolution(log.values(c.key)),
+            resolution=sampling.resolution(values[c.key]),
         )
         for c in channels
-        for u in [sampling.update_samples(time_s, log.values(c.key), intervals[c.key])]
+        for u in [sampling.update_samples(time_s, values[c.key], intervals[c.key])]
     ]
     dropouts = tuple(
         sorted((*dropouts_of(log, raw, gaps, limits), *zeroed), key=lambda d: d.start_s)
@@ -95,11 +96,12 @@ def take_readings(log: Log, limits: Limits, aircraft: Aircraft | None = None) ->
     )
 
 
-def _intervals(log: Log, channels: list[Channel]) -> dict[str, float | None]:
+def _intervals(
+    time_s: FloatArray, channels: list[Channel], values: dict[str, FloatArray]
+) -> dict[str, float | None]:
     """Update interval per channel; a quiet one takes that of a livelier one in its frame."""
-    time_s = log.time_s
-    own = {c.key: sampling.update_interval(time_s, log.values(c.key)) for c in channels}
-    changes = {c.key: sampling.change_rows(log.values(c.key)) for c in channels}
+    own = {c.key: sampling.update_interval(time_s, values[c.key]) for c in channels}
+    changes = {c.key: sampling.change_rows(values[c.key]) for c in channels}
     out = dict(own)
     for c in channels:
         mine = own[c.key]

@@ -72,7 +72,8 @@ def fitted(
 def test_between_two_readings_that_are_no_gap_apart(
     t: list[float], at: list[float], max_gap_s: float, inside: list[int]
 ) -> None:
-    found = covered(np.array(t, dtype=float), np.array(at, dtype=float), max_gap_s)
+    curve = Curve(np.array(t, dtype=float), np.zeros(len(t)))
+    found = covered(curve, np.array(at, dtype=float), max_gap_s)
     assert found.astype(int).tolist() == inside
 
 

@@ -72,6 +72,7 @@ def within(s: Stretch) -> slice:
 def added_stretch(now: CurrentBlocks, counterpart: FloatArray) -> Stretch | None:
     """The longest stretch in which amperes were added to what the counterpart says."""
     mine, low = now.mean, now.low
+    lowest = float(np.quantile(mine, 0.02))
     for first, end in candidates(_less(mine, counterpart, np.ones(mine.size, dtype=bool))):
         outside = np.ones(mine.size, dtype=bool)
         outside[first:end] = False
@@ -85,7 +86,7 @@ def added_stretch(now: CurrentBlocks, counterpart: FloatArray) -> Stretch | None
         rivals = _RIVALS_LONG if seconds >= _LONG_S else _RIVALS
         least = next(((a, part) for sec, a, part in _SIZES if seconds >= sec), None)
         # Nothing draws less than its rest: then the rest of the flight was fitted to the fault.
-        below = should < float(np.quantile(mine, 0.02)) - _STEPS * now.step - 0.05
+        below = should < lowest - _STEPS * now.step - 0.05
         if below or least is None or s.excess < max(least[0], least[1] * should, _STEPS * now.step):
             continue
         if s.excess < _ERRORS * s.se or s.excess < rivals * s.rival:

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from telemetry.numerics.resistance.blocks import slope_of_means
-from telemetry.numerics.resistance.matching import usual_step
+from telemetry.numerics.resistance.matching import Curve, usual_step
 from telemetry.numerics.resistance.outliers import closeness, commonest_fall, fell_too_far
 from telemetry.numerics.resistance.signals import Signals
 from telemetry.numerics.resistance.slope import SlopeInterval, fall_per_ampere
@@ -198,7 +198,7 @@ def _too_far(s: Signals, ohm: float) -> BoolArray:
 
 
 def _fit(whole: Signals, sound: BoolArray, max_gap_s: float, *, relaxes: bool, gain: float) -> Fit:
-    keep = sound & covered(whole.amps.t, whole.t - whole.match.lag_s, max_gap_s)
+    keep = sound & covered(whole.amps, whole.t - whole.match.lag_s, max_gap_s)
     if whole.usable is not None:
         keep &= whole.usable
     signals = whole.of_rows(keep)
@@ -233,12 +233,13 @@ def _useless(found: SlopeInterval | None) -> bool:
     return found is None or found.high - found.low > 2 * _USELESS * found.value
 
 
-def covered(t: FloatArray, at: FloatArray, max_gap_s: float) -> BoolArray:
+def covered(curve: Curve, at: FloatArray, max_gap_s: float) -> BoolArray:
     """True where an instant lies between two readings that are no gap apart."""
+    t = curve.t
     after = np.searchsorted(t, at)
     inside = (after > 0) & (after < t.size)
     after = np.minimum(after, t.size - 1)
-    longest = max(max_gap_s, 3.0 * usual_step(t))
+    longest = max(max_gap_s, 3.0 * curve.step_s)
     return np.asarray(inside & (t[after] - t[after - 1] <= longest))
 
 

@@ -62,6 +62,11 @@ class Curve:
         self._value = scipy.interpolate.CubicHermiteSpline(t, v, np.gradient(v, t))
 
     @cached_property
+    def step_s(self) -> float:
+        """Usual step between its readings, s."""
+        return usual_step(self.t)
+
+    @cached_property
     def _integral(self) -> scipy.interpolate.PPoly:
         return self._value.antiderivative()
 
@@ -186,8 +191,7 @@ def find_match(t_y: FloatArray, y: FloatArray, curve: Curve, *, sign: float = -1
     Match
         That with the highest correlation of the two without their slow parts.
     """
-    t_x = curve.t
-    step_y, step_x = usual_step(t_y), usual_step(t_x)
+    t_x, step_y, step_x = curve.t, usual_step(t_y), curve.step_s
     slowest = max(step_y, step_x)
     reach = _DELAY_S + 0.6 * slowest
     inside = (t_y > t_x[0] + reach + step_y) & (t_y < t_x[-1] - reach - step_y)

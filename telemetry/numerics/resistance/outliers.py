@@ -71,12 +71,12 @@ def commonest_fall(t: FloatArray, y: FloatArray, x: FloatArray, *, step_v: float
         other = np.searchsorted(t, t + apart)
         known = other < t.size
         first, second = rows[known], other[known]
-        near = t[second] - t[first] < 2.0 * apart
-        first, second = first[near], second[near]
-        rise = x[second] - x[first]
+        rise = x.take(second) - x.take(first)
         told = np.abs(rise) > max(_APART * swing, 1e-9)
-        ratios.append((y[first] - y[second])[told] / rise[told])
-        weights.append(np.minimum(np.abs(rise[told]), _ENOUGH * swing))
+        told &= t.take(second) - t.take(first) < 2.0 * apart
+        first, second, rise = first[told], second[told], rise[told]
+        ratios.append((y.take(first) - y.take(second)) / rise)
+        weights.append(np.minimum(np.abs(rise), _ENOUGH * swing))
     ratio, weight = np.concatenate(ratios), np.concatenate(weights)
     if ratio.size < _FEW:
         return None

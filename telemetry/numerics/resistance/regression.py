@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from telemetry.numerics.resistance.fitting import LEAST, Fit, covered, fit_without_strays
-from telemetry.numerics.resistance.matching import find_match, usual_step
+from telemetry.numerics.resistance.matching import find_match
 from telemetry.numerics.resistance.signals import Sensed, Signals
 
 BoolArray = NDArray[np.bool_]
@@ -114,8 +114,8 @@ def branch_resistance(
             steps_v=(steps_down, up.steps_behind(at)),
             steps_i=amps.steps_behind(down.t - match.lag_s),
             common=above,
-            reach_s=2.0 * usual_step(up.t),
-            usable=covered(up.t, at, max_gap_s),
+            reach_s=2.0 * up.curve.step_s,
+            usable=covered(up.curve, at, max_gap_s),
         )
 
     return fit_without_strays(matched, down.t.size, max_gap_s, relaxes=False, gain=gain)

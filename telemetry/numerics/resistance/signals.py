@@ -86,7 +86,7 @@ class Signals:
     @property
     def slow_current(self) -> bool:
         """Whether the current is read more slowly than the voltage."""
-        return usual_step(self.amps.t) > _AS_FAST * usual_step(self.t)
+        return self.amps.step_s > _AS_FAST * usual_step(self.t)
 
     def of_rows(self, rows: BoolArray) -> Signals:
         """A part of the voltage's readings."""

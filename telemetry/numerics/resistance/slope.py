@@ -89,7 +89,7 @@ def fall_per_ampere(signals: Signals, *, relaxes: bool, gain: float) -> SlopeInt
     """
     s = signals
     at = s.t - s.match.lag_s
-    step = usual_step(s.amps.t)
+    step = s.amps.step_s
     dead = max(_DEAD * step, s.reach_s) + 0.5 * s.match.window_s
     length = float(s.t[-1] - s.t[0])
     wide = max(min(_WIDE_S, 0.25 * length), 10.0 * step, 3.0 * dead)
