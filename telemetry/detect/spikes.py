@@ -44,7 +44,7 @@ def spike_score(r: Reading, limits: Limits) -> tuple[FloatArray, FloatArray, Flo
 
 
 def _spikes(r: Reading, phase: Phase, limits: Limits) -> list[Event]:
-    if r.size < 5:
+    if r.size < 5 or np.ptp(r.v) <= limits.spike_a:  # nothing stands so high above any level
         return []
     height, margin, baseline = spike_score(r, limits)
     over = latch(height > margin, height <= 0.5 * margin)

@@ -181,10 +181,9 @@ def _least(
 
 def log_likelihood(excess: FloatArray, sigma: float, xi: float) -> float:
     """Log-likelihood of excesses under a generalized Pareto distribution; -inf outside it."""
-    z = xi * excess / sigma
-    if z.min() <= -1:
+    if xi < 0 and xi * float(excess.max()) / sigma <= -1:
         return -math.inf
-    logs = float(np.log1p(z).sum())
+    logs = float(np.log1p(xi * excess / sigma).sum())
     # (1 + 1/xi) log(1 + z), written so that it runs smoothly through xi = 0.
     tail = float(excess.sum()) / sigma if abs(xi) < 1e-9 else logs / xi
     return -excess.size * math.log(sigma) - tail - logs
