@@ -109,11 +109,15 @@ def fit_without_strays(
     Where the first is far from what most readings say, it only hides the moments, and the second
     alone counts; where that is far from the commonest fall as well, nothing can be told.
     """
+    made: dict[bytes, _Attempt] = {}  # both ways often come to the same rows
 
     def attempt(sound: BoolArray) -> _Attempt:
-        signals = matched(sound)
-        fit = _fit(signals, sound, max_gap_s, relaxes=relaxes, gain=gain)
-        return _Attempt(fit, signals, sound)
+        rows = sound.tobytes()
+        if rows not in made:
+            signals = matched(sound)
+            fit = _fit(signals, sound, max_gap_s, relaxes=relaxes, gain=gain)
+            made[rows] = _Attempt(fit, signals, sound)
+        return made[rows]
 
     def settled(attempt_: _Attempt, most: float) -> _Attempt:
         for _ in range(_ROUNDS):

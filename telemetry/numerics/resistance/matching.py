@@ -214,9 +214,12 @@ def find_match(t_y: FloatArray, y: FloatArray, curve: Curve, *, sign: float = -1
     for window in (0.0, step_y) if step_y > 1.5 * step_x else (0.0,):
         # Zero is among them, and exact for readings of one instant.
         lags = coarse * np.arange(-int(reach / coarse), int(reach / coarse) + 1)
-        lag = float(lags[np.argmax([fit(float(s), window) for s in lags])])
-        near = lag + fine * np.arange(-4, 5)
-        scores = [fit(float(s), window) for s in near]
+        rough = [fit(float(s), window) for s in lags]
+        k = int(np.argmax(rough))
+        lag = float(lags[k])
+        # The coarse neighbours are tried; beyond either end there is none.
+        steps = range(-4 if k == 0 else -3, 5 if k + 1 == lags.size else 4)
+        scores = [fit(lag + fine * n, window) if n else rough[k] for n in steps]
         if max(scores) > best * _BETTER if best > 0 else max(scores) > best:
-            best, answer = max(scores), Match(float(near[int(np.argmax(scores))]), window)
+            best, answer = max(scores), Match(lag + fine * steps[int(np.argmax(scores))], window)
     return answer
