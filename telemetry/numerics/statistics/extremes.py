@@ -17,6 +17,8 @@ import numpy as np
 import scipy
 from numpy.typing import ArrayLike, NDArray
 
+from telemetry.numerics.statistics.simplex import least_of_two
+
 FloatArray = NDArray[np.float64]
 
 LEAST_PEAKS = 30
@@ -162,21 +164,10 @@ def _least(
     To ``near`` in the parameters and ``least`` in the function.
     """
     xi, other = start
-    simplex = np.array([(xi, other), (xi + 0.05, other), (xi, other + 0.1)])
-
-    def one(point: FloatArray) -> float:
-        return of(float(point[0]), float(point[1]))
-
-    found = scipy.optimize.minimize(
-        one,
-        simplex[0],
-        method="Nelder-Mead",
-        bounds=scipy.optimize.Bounds(
-            np.array([_SHAPES[0], -np.inf]), np.array([_SHAPES[1], np.inf])
-        ),
-        options={"xatol": near, "fatol": least, "initial_simplex": simplex},
-    )
-    return (float(found.x[0]), float(found.x[1])), float(found.fun)
+    beside = min(xi + 0.05, 2 * _SHAPES[1] - (xi + 0.05))  # within the bounds
+    simplex = [(xi, other), (beside, other), (xi, other + 0.1)]
+    value, point = least_of_two(of, simplex, _SHAPES, near=near, least=least)
+    return point, value
 
 
 def log_likelihood(excess: FloatArray, sigma: float, xi: float) -> float:
