@@ -117,6 +117,9 @@ class Known:
         self.inputs: dict[Input, Interval] = {}
         self._notes: dict[str, list[str]] = {}
         self._known = [r for r in resistances if r.mohm is not None]
+        named = [*(n.name for n in aircraft.nodes), *measured.lowest_v]
+        # The way from each place up to the root.
+        self.ways = {p: aircraft.feed_path(p, self.root or "") for p in named}
         self.regulated = aircraft.regulated_v is not None or any(
             r.place == self.root and r.regulated for r in resistances
         )
@@ -244,6 +247,8 @@ class Known:
     def limit_a(self, packs: list[str]) -> float | None:
         """Current limit of the supplies that these packs feed, together; None if not told."""
         aircraft, total = self.aircraft, 0.0
+        if all(s.limit_a is None for s in aircraft.supplies):
+            return None
         for name in aircraft.feeders(self.root or ""):
             supply = aircraft.supply(name)
             if supply is None or supply.limit_a is None:

@@ -295,7 +295,7 @@ class Circuit(Known):
             return root_v
         volts = self._need(x, Input("volts", place))
         fall = self._need(x, Input("volts", root)) - root_v
-        way = self.aircraft.feed_path(place, root)
+        way = self.ways.get(place)
         if not way:
             raise Missing(f"what feeds {place} is not known")
         return volts - fall - sum(self._more_drop(x, node, load) for node in way[:-1])

@@ -36,10 +36,11 @@ def dropouts_of(
         return ()
     time_s = log.time_s
     out: list[Dropout] = []
+    columns = [log.values(r.channel.key) for r in group]
     blank = np.ones(time_s.size, dtype=bool)
-    for r in group:
-        blank &= ~np.isfinite(log.values(r.channel.key))
-    sparse = all(sampling.is_sparse(log.values(r.channel.key)) for r in group)
+    for values in columns:
+        blank &= ~np.isfinite(values)
+    sparse = all(sampling.is_sparse(values) for values in columns)
     present = np.flatnonzero(~blank)
     usual = min(r.update_s for r in group if r.update_s is not None)
     least = max(limits.gap_s, limits.gap_intervals * usual)
@@ -53,8 +54,8 @@ def dropouts_of(
     if sparse:
         return tuple(out)
     changed = np.zeros(time_s.size, dtype=bool)
-    for r in group:
-        changed[sampling.change_rows(log.values(r.channel.key))] = True
+    for values in columns:
+        changed[sampling.change_rows(values)] = True
     at = time_s[changed & ~blank]
     if at.size < 50:
         return tuple(out)

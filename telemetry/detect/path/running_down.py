@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from telemetry.model.log import FloatArray
+from telemetry.numerics.statistics.windows import row_quantiles, windows
 from telemetry.results import Event
 
 #: Readings are taken together over so many s, by an upper quantile, so that single moves of the
@@ -33,11 +34,12 @@ def slow_fall(t: FloatArray, v: FloatArray, e: Event, part: float = FELL) -> boo
     depth = e.depth_v or 0.0
     if hi - lo < 2 * _FEWEST or depth <= 0.0:
         return False
-    block = ((t[lo:hi] - t[lo]) // _TOGETHER_S).astype(int)
-    kept = np.unique(block)
-    first, end = np.searchsorted(block, kept), np.searchsorted(block, kept, side="right")
-    upper = np.array([np.quantile(v[lo:hi][a:b], _UPPER) for a, b in zip(first, end, strict=True)])
-    before = t[lo:hi][first] < e.start_s
+    t, v = t[lo:hi], v[lo:hi]
+    _, first, count = np.unique((t - t[0]) // _TOGETHER_S, return_index=True, return_counts=True)
+    upper = np.empty(first.size)
+    for which, values in windows(v, first, first + count):
+        upper[which] = row_quantiles(values, _UPPER)
+    before = t[first] < e.start_s
     if not before.any() or before.all():
         return False
     lowest = int(np.argmin(np.where(before, np.inf, upper)))

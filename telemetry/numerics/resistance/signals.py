@@ -162,5 +162,5 @@ class Sensed:
     def steps_behind(self, at: FloatArray) -> ResponseSteps:
         """Its steps for rows at other instants: those of the nearest reading."""
         after = np.clip(np.searchsorted(self.t, at), 1, self.t.size - 1)
-        nearest = after - (at - self.t[after - 1] < self.t[after] - at)
-        return ResponseSteps(step=self.step, run=self._run[nearest], swing=self._swing)
+        nearest = after - (at - self.t.take(after - 1) < self.t.take(after) - at)
+        return ResponseSteps(step=self.step, run=self._run.take(nearest), swing=self._swing)
