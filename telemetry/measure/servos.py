@@ -150,7 +150,8 @@ class _Ways(NamedTuple):
 
 
 def _ways(controls: dict[str, Reading]) -> _Ways:
-    t = np.unique(np.concatenate([r.t for r in controls.values()]))
+    t = np.sort(np.concatenate([r.t for r in controls.values()]))
+    t = t[np.diff(t, prepend=-np.inf) > 0]
     ways, areas = [], []
     for r in controls.values():
         away = np.abs(r.v - np.median(r.v))

@@ -74,7 +74,7 @@ def condition_indices(design: FloatArray) -> FloatArray:
 def unexplained(design: FloatArray, y: FloatArray) -> float:
     """Sum of squares that plain least squares leaves; a measure to compare designs by."""
     rise = design.T @ y
-    return float(y @ y - rise @ np.linalg.pinv(design.T @ design, hermitian=True) @ rise)
+    return float(y @ y - rise @ _plain((design.T @ design)[None], rise[None])[0])
 
 
 def attribute(
@@ -159,12 +159,11 @@ def _by_block(
     """Products of the columns with one another, and with y, summed over each block."""
     order = np.argsort(block, kind="stable")
     columns = np.vstack((design.T, y))[:, order]
-    first, second = np.triu_indices(columns.shape[0])
     present, starts = np.unique(block[order], return_index=True)
-    sums = np.zeros((number, first.size))
-    sums[present] = np.add.reduceat(columns[first] * columns[second], starts, axis=1).T
-    products = np.empty((number, columns.shape[0], columns.shape[0]))
-    products[:, first, second] = products[:, second, first] = sums
+    products = np.zeros((number, columns.shape[0], columns.shape[0]))
+    for k, column in enumerate(columns):
+        sums = np.add.reduceat(columns[k:] * column, starts, axis=1).T
+        products[present, k:, k] = products[present, k, k:] = sums
     return products[:, :-1, :-1], products[:, :-1, -1]
 
 
