@@ -205,7 +205,8 @@ def _moving_range(x: FloatArray, width: int) -> tuple[FloatArray, FloatArray]:
 
 def find_redundancy_checks(readings: Readings, aircraft: Aircraft, ground: SpanList) -> SpanList:
     """Ground stretches in which one pack is switched off, the other takes over, and back."""
-    return merge(sorted((a, b) for a, b, _ in _offs(readings, aircraft, ground)), 0.5)
+    offs = [o for o in _offs(readings, aircraft) if o.lies_in(ground)]
+    return merge(sorted((o.start_s, o.end_s) for o in offs), 0.5)
 
 
 def without_checks(flights: SpanList, readings: Readings, aircraft: Aircraft) -> SpanList:
@@ -217,27 +218,41 @@ def without_checks(flights: SpanList, readings: Readings, aircraft: Aircraft) ->
     names = {p.name for p in aircraft.packs if p.role == "shared"}
     if len(names) < 2:
         return flights
+    every = sorted(_offs(readings, aircraft)) if flights else []
     out = []
     for start, end in flights:
-        offs = sorted(_offs(readings, aircraft, [(start, min(end, start + _BEFORE_S))]))
-        pauses = [b[0] - a[1] for a, b in pairwise(offs)]
-        in_turn = len(offs) == len(names) and {o[2] for o in offs} == names
+        offs = [o for o in every if o.lies_in([(start, min(end, start + _BEFORE_S))])]
+        pauses = [b.start_s - a.end_s for a, b in pairwise(offs)]
+        in_turn = len(offs) == len(names) and {o.place for o in offs} == names
         if in_turn and min(pauses) > 0.0 and max(pauses) <= _TURN_S:
-            start = min(offs[-1][1] + _TURNED_S, end)
+            start = min(offs[-1].end_s + _TURNED_S, end)
         out.append((start, end))
     return out
 
 
-def _offs(
-    readings: Readings, aircraft: Aircraft, within: SpanList
-) -> list[tuple[float, float, str]]:
-    """Stretches in which one pack is switched off, the other takes over, and back: and which pack.
+class _Off(NamedTuple):
+    """A stretch in which one pack is switched off, the other takes over, and back."""
+
+    start_s: float
+    end_s: float
+    place: str
+    by_voltage: bool
+
+    def lies_in(self, spans: SpanList) -> bool:
+        """Whether it lies in one of them; told by the voltage, with more of it on either side."""
+        if self.by_voltage:
+            return any(a < self.start_s and self.end_s < b for a, b in spans)
+        return any(a <= self.start_s and self.end_s <= b for a, b in spans)
+
+
+def _offs(readings: Readings, aircraft: Aircraft) -> list[_Off]:
+    """All stretches of a recording in which one pack is switched off.
 
     By its own voltage, where that is logged and goes to nothing. Else by its current: before and
     after it the pack carries its share; the steps are sharp. A pack that gives nothing at light
     load because the other one's voltage is a little higher makes no such step.
     """
-    spans = _switched_off(readings, aircraft, within)
+    spans = _switched_off(readings, aircraft)
     packs = [readings.get(Quantity.CURRENT, p.name) for p in aircraft.packs if p.role == "shared"]
     known = [r for r in packs if r is not None and r.size >= 10]
     for r in known:
@@ -249,25 +264,20 @@ def _offs(
         step = r.resolution or 0.01
         zero = (np.abs(r.v) <= np.maximum(0.05 * total, 1.5 * step)) & (total > 4 * step)
         for a, b in merge(mask_to_spans(r.t, zero, hold_s=5.0), 1.0):
-            if not _CHECK_S[0] <= b - a <= _CHECK_S[1] or not any(
-                g[0] <= a and b <= g[1] for g in within
-            ):
+            if not _CHECK_S[0] <= b - a <= _CHECK_S[1]:
                 continue
-            before = share[(r.t >= a - 5.0) & (r.t < a)]
-            after = share[(r.t >= b) & (r.t < b + 5.0)]
+            at = np.searchsorted(r.t, (a - 5.0, a, b, b + 5.0))
+            before, after = share[at[0] : at[1]], share[at[2] : at[3]]
             before, after = before[np.isfinite(before)], after[np.isfinite(after)]
             if before.size < 2 or after.size < 2:
                 continue
-            carried = r.v[(r.t >= a - 5.0) & (r.t < a)]
-            steep = float(np.median(carried)) > 4.0 * step
+            steep = float(np.median(r.v[at[0] : at[1]])) > 4.0 * step
             if steep and min(float(np.median(before)), float(np.median(after))) > 0.2:
-                spans.append((a, b, r.place))
+                spans.append(_Off(a, b, r.place, by_voltage=False))
     return spans
 
 
-def _switched_off(
-    readings: Readings, aircraft: Aircraft, within: SpanList
-) -> list[tuple[float, float, str]]:
+def _switched_off(readings: Readings, aircraft: Aircraft) -> list[_Off]:
     """Stretches in which a shared pack's voltage goes to nothing while another's stays."""
     packs = [readings.get(Quantity.VOLTAGE, p.name) for p in aircraft.packs if p.role == "shared"]
     known = [(r, float(np.median(r.v))) for r in packs if r is not None and r.size >= 10]
@@ -275,13 +285,12 @@ def _switched_off(
     for r, usual in known:
         off = mask_to_spans(r.t, r.v < _OFF_SHARE * usual, hold_s=5.0)
         for a, b in merge(off, 1.0):
-            inside = any(g[0] < a and b < g[1] for g in within)
             ends = np.array([a, b])
             held = any(
                 sampling.held_at(o.t, o.v, ends, _CHECK_S[1]).min() > 0.5 * theirs
                 for o, theirs in known
                 if o is not r
             )
-            if inside and held and _CHECK_S[0] <= b - a <= _CHECK_S[1]:
-                spans.append((a, b, r.place))
+            if held and _CHECK_S[0] <= b - a <= _CHECK_S[1]:
+                spans.append(_Off(a, b, r.place, by_voltage=True))
     return spans

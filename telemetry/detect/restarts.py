@@ -158,7 +158,7 @@ def _news(log: Log, readings: Readings, place: str) -> FloatArray:
 
     A held value is no news: a unit that restarts is silent, whatever the rows repeat.
     """
-    at = [np.empty(0)]
+    told = np.zeros(log.time_s.size, dtype=bool)
     for r in readings.channels:
         quantity = r.channel.quantity
         if r.place != place or quantity in OF_TRANSMITTER or quantity is Quantity.UNKNOWN:
@@ -166,8 +166,8 @@ def _news(log: Log, readings: Readings, place: str) -> FloatArray:
         values = log.values(r.channel.key)
         sparse = sampling.is_sparse(values)
         rows = np.flatnonzero(np.isfinite(values)) if sparse else sampling.change_rows(values)
-        at.append(log.time_s[rows])
-    return np.unique(np.concatenate(at))
+        told[rows] = True
+    return np.unique(log.time_s[told])
 
 
 def silence(news: FloatArray, time_s: float, reach_s: float) -> float | None:
