@@ -3,13 +3,30 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 
 import numpy as np
 import pytest
 from scipy import optimize
 
 from telemetry.numerics.statistics.extremes import log_likelihood
-from telemetry.numerics.statistics.simplex import least_of_two
+from telemetry.numerics.statistics.simplex import Point, least_of_two
+
+
+def assert_as_scipy(
+    of: Callable[[float, float], float], start: list[Point], near: float, least: float
+) -> None:
+    with np.errstate(invalid="ignore"):  # it takes infinite values from one another
+        peer = optimize.minimize(
+            lambda p: of(*p.tolist()),
+            np.array(start[0]),
+            method="Nelder-Mead",
+            bounds=[(-0.5, 1.0), (None, None)],
+            options={"xatol": near, "fatol": least, "initial_simplex": np.array(start)},
+        )
+    assert peer.success
+    found = least_of_two(of, start, (-0.5, 1.0), near=near, least=least)
+    assert found == (peer.fun, tuple(peer.x))
 
 
 def valley(x: float, y: float) -> float:
@@ -29,17 +46,17 @@ def test_to_the_last_bit_the_answer_of_scipy(seed: int, near: float, least: floa
 
     xi, level = rng.uniform(0.0, 0.8), math.log(y.mean())
     start = [(xi, level), (xi + 0.05, level), (xi, level + 0.1)]
-    with np.errstate(invalid="ignore"):  # it takes infinite values from one another
-        peer = optimize.minimize(
-            lambda p: of(*p.tolist()),
-            np.array(start[0]),
-            method="Nelder-Mead",
-            bounds=[(-0.5, 1.0), (None, None)],
-            options={"xatol": near, "fatol": least, "initial_simplex": np.array(start)},
-        )
-    assert peer.success
-    found = least_of_two(of, start, (-0.5, 1.0), near=near, least=least)
-    assert found == (peer.fun, tuple(peer.x))
+    assert_as_scipy(of, start, near, least)
+
+
+@pytest.mark.parametrize("seed", range(20))
+def test_what_is_no_number_is_the_worst(seed: int) -> None:
+    edge, turn = np.random.default_rng(seed).uniform(0.1, 1.0, 2)
+
+    def of(x: float, y: float) -> float:
+        return math.nan if y > edge + turn * x else valley(x, y)
+
+    assert_as_scipy(of, [(0.0, 0.0), (0.05, 0.0), (0.0, 2.0)], 1e-3, 1e-4)
 
 
 def test_the_end_of_a_bent_valley() -> None:

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Sequence
-from operator import itemgetter
 
 Point = tuple[float, float]
 Tried = tuple[float, Point]  # the value at a point, and the point
@@ -44,7 +44,7 @@ def least_of_two(
         x = min(max(x, bounds[0]), bounds[1])
         return of(x, y), (x, y)
 
-    simplex = sorted((tried(*p) for p in start), key=itemgetter(0))
+    simplex = sorted((tried(*p) for p in start), key=_rank)
     for _ in range(_MOST):
         best, middle, worst = simplex
         (x, y), (other_x, other_y), (far_x, far_y) = (p for _, p in simplex)
@@ -65,8 +65,13 @@ def least_of_two(
                 simplex[2] = between
             else:
                 simplex[1:] = [tried(x + (a - x) / 2, y + (b - y) / 2) for _, (a, b) in simplex[1:]]
-        simplex.sort(key=itemgetter(0))
+        simplex.sort(key=_rank)
     return simplex[0]
+
+
+def _rank(one: Tried) -> tuple[bool, float]:
+    """What is no number comes last."""
+    return math.isnan(one[0]), one[0]
 
 
 def _beyond(centre: Point, far: Point, times: float) -> Point:
