@@ -313,7 +313,7 @@ def test_a_resistance_half_as_far_again_from_most_readings_hides_something(
 
 def test_the_current_is_read_at_the_instant_it_belongs_to() -> None:
     s = of(np.arange(200.0), PULSES, PULSES, lag_s=3.0)
-    at = fitting._current(s)
+    at = s.current
     assert at[3:] == pytest.approx(np.roll(PULSES, 3)[3:])
 
 

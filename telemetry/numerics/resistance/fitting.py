@@ -172,29 +172,24 @@ def _both(down: _Attempt, up: _Attempt) -> Fit:
 
 def _hides(s: Signals, ohm: float, usual: float) -> bool:
     """Whether most readings lie much further from this resistance than from the commonest fall."""
-    x, step = _current(s), _step_v(s)
+    x, step = s.current, _step_v(s)
     far = closeness(s.t, s.y, x, ohm, step_v=step)
     return far > _FURTHER * closeness(s.t, s.y, x, usual, step_v=step)
 
 
 def _usual_fall(s: Signals) -> float | None:
-    return commonest_fall(s.t, s.y, _current(s), step_v=_step_v(s))
+    return commonest_fall(s.t, s.y, s.current, step_v=_step_v(s))
 
 
 def _step_v(s: Signals) -> float:
     return max(x.step for x in s.steps_v)
 
 
-def _current(s: Signals) -> FloatArray:
-    """Current at the voltage's instants, A."""
-    return s.amps.at(s.t - s.match.lag_s, s.match.window_s)
-
-
 def _too_far(s: Signals, ohm: float) -> BoolArray:
     return fell_too_far(
         s.t,
         s.y,
-        _current(s),
+        s.current,
         ohm,
         step_v=_step_v(s),
         highest_x=float(s.amps.v.max()) if s.slow_current else None,

@@ -49,7 +49,7 @@ class ResponseSteps:
         return self.step / _UNIFORM * float(np.sqrt(np.sum(np.bincount(self.run, mix) ** 2)))
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Signals:
     """What the estimator works on.
 
@@ -82,6 +82,11 @@ class Signals:
     common: FloatArray | None = None
     reach_s: float = 0.0
     usable: BoolArray | None = None
+
+    @cached_property
+    def current(self) -> FloatArray:
+        """Current at the voltage's instants, A, shape (n,)."""
+        return self.amps.at(self.t - self.match.lag_s, self.match.window_s)
 
     @property
     def slow_current(self) -> bool:

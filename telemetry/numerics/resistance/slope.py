@@ -96,7 +96,7 @@ def fall_per_ampere(signals: Signals, *, relaxes: bool, gain: float) -> SlopeInt
     rings = Rings(s.amps.t, at, dead)
     around = rings.mean(s.amps.v, dead + wide)
     trend = SlopeTrend(s.t)
-    x = trend.without(s.amps.at(at, s.match.window_s))
+    x = trend.without(s.current)
     y = trend.without(s.y)
     z, reach = _instrument(s, rings, x, around, dead, step, wide)
     terms, instruments = [x], [z]
