@@ -16,7 +16,6 @@ import contextlib
 import hashlib
 import json
 import os
-import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -24,7 +23,7 @@ from pathlib import Path
 from telemetry.importer.names.settings import parse_setting
 from telemetry.importer.text.layout import TableLayout
 from telemetry.model.errors import OutputError, UnknownSetting
-from telemetry.model.files import read_small_text
+from telemetry.model.files import read_small_text, toml_of
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -123,7 +122,7 @@ def load_column_map(path: str | Path) -> ColumnMap:
         The file is no column map, or one of its readings is not understood.
     """
     try:
-        raw = tomllib.loads(read_small_text(path))
+        raw = toml_of(read_small_text(path))
     except OSError as error:
         raise UnknownSetting(
             f"the column map cannot be read ({error.strerror or error})",

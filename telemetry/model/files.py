@@ -4,16 +4,21 @@ from __future__ import annotations
 
 import errno
 import os
+import re
 import stat
 import time
+import tomllib
 from pathlib import Path
-from typing import BinaryIO
+from typing import Any, BinaryIO
 
 #: How long a pipe may give nothing, s (heuristic): a person is waiting.
 PATIENCE_S = 10.0
 #: Bytes of a profile or a column map: those of the largest aircraft take some 20,000.
 MOST_TEXT_BYTES = 100_000
+#: Parts of a key of such a file between its dots: those of a profile have three.
+MOST_PARTS = 100
 
+_KEY_PART = re.compile(r"""[ \t]*(?:[\w-]+|"[^"\n]*"|'[^'\n]*')[ \t]*""")
 _LOOKED_AGAIN_S = 0.02
 _PIECE_BYTES = 1 << 20
 
@@ -94,6 +99,27 @@ def read_small_text(path: str | Path) -> str:
         what = f"it is larger than {MOST_TEXT_BYTES // 1000} kilobytes"
         raise OSError(errno.EFBIG, what, str(path))
     return data.decode("utf-8-sig").replace("\r\n", "\n").replace("\r", "\n")
+
+
+def toml_of(text: str) -> dict[str, Any]:
+    """The document of a text in TOML.
+
+    Raises
+    ------
+    ValueError
+        As :func:`tomllib.loads`; also where a key has more than ``MOST_PARTS`` parts, which takes
+        the time of their square.
+    RecursionError
+        As :func:`tomllib.loads`.
+    """
+    parts = 1
+    for one in text.split(".")[1:]:
+        parts += 1
+        if parts > MOST_PARTS:
+            raise ValueError(f"a key has more than {MOST_PARTS} parts")
+        if _KEY_PART.fullmatch(one) is None:
+            parts = 1
+    return tomllib.loads(text)
 
 
 def _opened(path: str | Path) -> int:

@@ -25,8 +25,9 @@ _BLANK_V = 0.005
 _FEW_FED = 20
 #: So many zeros at one place are no accident of its sensor (heuristic).
 _AGAIN = 2
-#: A voltage that falls by this part answers a current (heuristic).
-_ANSWER = 0.04
+#: A voltage that falls by this part is gone as well, one by that part answers a current, where it
+#: is this part at least of what it falls for as many amperes (heuristic).
+_FELL, _ANSWER, _OF_IT = 0.25, 0.04, 0.25
 
 
 def without_wild(log: Log) -> tuple[Log, tuple[Spurious, ...]]:
@@ -99,9 +100,8 @@ def impossible(
         if o is not r and o.channel.quantity is Quantity.VOLTAGE and not o.channel.hold and o.size
     ]
 
-    def answered(k: int, share: float = 0.25) -> bool:
-        span = (float(r.t[first[k]]), float(r.t[end[k] - 1]))
-        return any(_fell(o, span, r.update_s or 0.0, share) for o in others)
+    def fell(o: Reading, k: int, share: float) -> bool:
+        return _fell(o, (float(r.t[first[k]]), float(r.t[end[k] - 1])), r.update_s or 0.0, share)
 
     out: list[tuple[int, str]] = []
     if r.channel.quantity is Quantity.VOLTAGE:
@@ -115,7 +115,7 @@ def impossible(
         for k, witness in seen.items():
             sure = end[k] - first[k] == 1 or bool(others) or witness is True
             denied = witness is False or (again and witness is None)
-            if sure and not denied and not answered(k):
+            if sure and not denied and not any(fell(o, k, _FELL) for o in others):
                 out.append((k, "no supply for one reading while the unit kept reporting"))
         # Above two dark readings it is no jump, but the supply come back for a moment.
         beside = np.maximum(before, after)
@@ -133,13 +133,17 @@ def impossible(
         size = np.abs(at)
         sudden = alone & (size > 5.0 * (neighbours + 0.5))
         beyond = size > 3.0 * max(top, 1.0)
-        if sudden.any():  # several of them make no top; what a voltage would have shown is none
-            shown_a = min((_shown_a(r, o, first[1:-1][sudden]) for o in others), default=np.inf)
-            beyond |= size - neighbours > 2.0 * shown_a
+        more = size - neighbours
+        shown_a = [_shown_a(r, o, first[1:-1][sudden]) for o in others] if sudden.any() else []
+        # Several of them make no top; what a voltage would have shown, and did not, is none.
+        beyond |= more > 2.0 * min(shown_a, default=np.inf)
         out += [
             (int(k), "a current that no voltage answered, for one reading")
             for k in np.flatnonzero(sudden & beyond) + 1
-            if not answered(int(k), share=_ANSWER)
+            if not any(
+                fell(o, int(k), _ANSWER * max(1.0, _OF_IT * float(more[k - 1]) / a))
+                for o, a in zip(others, shown_a, strict=True)
+            )
         ]
     return [(int(first[k]), int(end[k]), why) for k, why in sorted(out)]
 
@@ -178,7 +182,7 @@ def _fed_on(r: Reading, i: int, everything: list[Reading], fed: Collection[str])
         and not o.channel.hold
         and o.size >= _FEW_FED
     ]
-    return len(below) >= 2 and not any(_fell(o, span, r.update_s or 0.0, 0.25) for o in below)
+    return len(below) >= 2 and not any(_fell(o, span, r.update_s or 0.0, _FELL) for o in below)
 
 
 def _own_witness(r: Reading, i: int, everything: list[Reading]) -> bool | None:

@@ -94,15 +94,16 @@ def test_a_damaged_profile_is_told_and_not_written_over(
 @pytest.mark.parametrize(
     ("text", "words"),
     [
-        (f'name = "x"\n[limits]\nsag_v = {"9" * 5000}\n', "a number in it is too long"),
+        (f'name = "x"\n[limits]\nsag_v = {"9" * 5000}\n', "a number or key in it is too long"),
         (f"name = {'[' * 5000}{']' * 5000}\n", "its lists are too deep"),
+        (f"limits{'.a' * 40_000} = 1\n", "key in it is too long"),
         (f'name = "x"\n[limits]\nsag_v = 0x{"f" * 5000}\n', "this number is not allowed"),
         ('name = "x"\n[limits]\nsag_v = nan\n', "nan is not allowed: it must be a finite number"),
         ('name = "x"\n[limits]\nsag_v = -inf\n', "-inf is not allowed: it must be a finite"),
         ('name = "x"\n[limits]\nsag_v = 1e999\n', "inf is not allowed: it must be a finite number"),
         (f'name = "x"\nbus = 1{"0" * 400}\n', "this number is not allowed"),
     ],
-    ids=["digits", "depth", "hexadecimal", "nan", "-inf", "1e999", "not text"],
+    ids=["digits", "depth", "dots", "hexadecimal", "nan", "-inf", "1e999", "not text"],
 )
 def test_numbers_that_are_none_in_a_profile(text: str, words: str, book: Logbook) -> None:
     path = book.put_profile("tern", text)

@@ -204,6 +204,17 @@ def test_a_profile_of_many_keys_is_refused_at_once(run, log, tmp_path) -> None:
     assert time.process_time() - started < 5
 
 
+@pytest.mark.parametrize(
+    "key", ["a" + ".a" * 100, "a" + ' . "b-1"' * 100, f"[{'a.' * 100}a]\nb"], ids=len
+)
+def test_a_key_of_many_parts_is_refused_before_it_takes_long(key: str) -> None:
+    with pytest.raises(ValueError, match="more than 100 parts"):
+        model_files.toml_of(f"k = 1\n{key} = 1\n")
+    fewer = "a" + ".a" * 99
+    dots = f'{fewer} = "{"." * 300}"  # {"." * 300}\nlist = [{"1.5, " * 300}]\n'
+    assert len(model_files.toml_of(dots)["list"]) == 300
+
+
 @pytest.mark.parametrize("kind", ["html", "pdf"])
 def test_an_output_that_cannot_be_written(run, log, tmp_path, kind) -> None:
     in_the_way = tmp_path / "file"

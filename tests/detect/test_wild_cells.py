@@ -186,4 +186,7 @@ def test_slipped_points_of_a_current_do_not_vouch_for_each_other(make_reading: M
 
     assert aside(0.08, drawn) == at
     assert aside(0.08, slipped) == []
+    a_little = drawn.copy()
+    a_little[at] = 6.0, 6.0, 6.0  # 6 % of the voltage, of 12 % and more
+    assert aside(0.08, a_little) == [170]
     assert aside(0.0, drawn) == []

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import copy
 import json
-import tomllib
 from collections.abc import Mapping, Sequence
 from datetime import date
 from pathlib import Path
@@ -19,6 +18,7 @@ from telemetry.aircraft.profile.keylines import KeyPath, KeyPlaces, key_places
 from telemetry.aircraft.profile.options import ProfileTable, table_of, values_of
 from telemetry.aircraft.profile.reading import key_name, text_errors
 from telemetry.model.errors import ProfileError, UnknownSetting
+from telemetry.model.files import toml_of
 
 _BOM = "\ufeff"
 
@@ -75,7 +75,7 @@ def _set_at(
     after = _changed(before, table, values)
     try:
         new = _spliced(text, table, values)
-        same = tomllib.loads(new) == after
+        same = toml_of(new) == after
     except (ValueError, LookupError):
         same = False
     if not same:
@@ -99,7 +99,7 @@ def _refuse(error: ProfileError, place: str, table: str | None) -> None:
 
 def _data(text: str, path: str | Path) -> dict[str, Any]:
     try:
-        return tomllib.loads(text)
+        return toml_of(text)
     except (ValueError, RecursionError):
         raise text_errors(text, path)[0] from None
 

@@ -16,7 +16,7 @@ from telemetry.aircraft.profile.checking import path_problems, suggestion
 from telemetry.aircraft.profile.keylines import KeyPath, key_lines
 from telemetry.aircraft.profile.partial import path_problems_of_rest
 from telemetry.model.errors import ProfileError
-from telemetry.model.files import MOST_TEXT_BYTES, read_small_text
+from telemetry.model.files import MOST_TEXT_BYTES, read_small_text, toml_of
 
 #: Version of the profile's keys that this program writes. It reads this one and all before it;
 #: a profile that does not say has the first.
@@ -77,13 +77,13 @@ def _read(path: Path) -> tuple[Aircraft | None, list[ProfileError]]:
 
 def _parse(text: str, path: Path) -> tuple[Aircraft | None, list[ProfileError]]:
     try:
-        data = tomllib.loads(text)
+        data = toml_of(text)
         lines = key_lines(text)
     except tomllib.TOMLDecodeError as error:
         return None, [_syntax(str(error), text, path)]
     except (ValueError, RecursionError) as error:
         # Python refuses to count thousands of digits, and to go down thousands of brackets.
-        what = "a number in it is too long, or its lists are too deep, for any profile"
+        what = "a number or key in it is too long, or its lists are too deep, for any profile"
         bad = ProfileError(what, path=path, hint="begin it anew with 'busbook aircraft new'")
         bad.__cause__ = error
         return None, [bad]

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-import tomllib
 from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
@@ -11,6 +10,7 @@ from typing import NamedTuple
 
 from telemetry.book.files.writing import PART, book_error, make_folder, read_file, write_file
 from telemetry.model.errors import BookError
+from telemetry.model.files import toml_of
 
 #: Version of the layout that this program writes. It reads this one and all before it.
 LAYOUT = 3
@@ -213,7 +213,7 @@ def _make(root: Path, path: Path) -> None:
 def _layout_of(path: Path) -> int:
     """The layout of a book; BookError where it cannot be read or is newer than this program's."""
     try:
-        layout = tomllib.loads(read_file(path).decode()).get("layout")
+        layout = toml_of(read_file(path).decode()).get("layout")
     except (ValueError, RecursionError) as error:
         raise _unreadable(path) from error
     if isinstance(layout, bool) or not isinstance(layout, int) or layout < 1:
