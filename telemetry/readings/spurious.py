@@ -28,6 +28,8 @@ _AGAIN = 2
 #: A voltage that falls by this part is gone as well, one by that part answers a current, where it
 #: is this part at least of what it falls for as many amperes (heuristic).
 _FELL, _ANSWER, _OF_IT = 0.25, 0.04, 0.25
+#: A current of so many times those amperes would have been answered (heuristic).
+_SURE = 1.5
 
 
 def without_wild(log: Log) -> tuple[Log, tuple[Spurious, ...]]:
@@ -136,7 +138,7 @@ def impossible(
         more = size - neighbours
         shown_a = [_shown_a(r, o, first[1:-1][sudden]) for o in others] if sudden.any() else []
         # Several of them make no top; what a voltage would have shown, and did not, is none.
-        beyond |= more > 2.0 * min(shown_a, default=np.inf)
+        beyond |= more > _SURE * min(shown_a, default=np.inf)
         out += [
             (int(k), "a current that no voltage answered, for one reading")
             for k in np.flatnonzero(sudden & beyond) + 1
