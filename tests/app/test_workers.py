@@ -29,10 +29,11 @@ def test_a_worker_is_told_of_its_one_thread_before_numpy_is_loaded(
 
 # A parent that tells the ids of its two workers, one of them busy, and waits.
 _PARENT = """
-import os, sys, time
+import os, signal, sys, time
 from telemetry.app.workers import worker_pool
 
 if __name__ == "__main__":
+    signal.signal(signal.SIGHUP, signal.SIG_DFL)  # the tests may run where it is ignored
     pool = worker_pool(2)
     busy = pool.submit(time.sleep, 600)
     print(*{pool.submit(os.getpid).result() for _ in range(20)}, *pool._processes, flush=True)
