@@ -351,7 +351,10 @@ def reversed_current(
     -------
     CurrentSign
     """
-    current = np.where(remote(current, 0.5), np.nan, current)
+    # Wild cells are larger than the others; smaller is a load that is off.
+    size = np.abs(current)
+    if (far := remote(current, 0.5)).any():
+        current = np.where(far & (size > np.nanmedian(size)), np.nan, current)
     filled = np.isfinite(current)
     drawn = float(-current[filled & (current < 0)].sum())
     other = float(current[filled & (current > 0)].sum())
