@@ -217,7 +217,8 @@ def _shown_a(r: Reading, o: Reading, aside: IntArray) -> float:
     known = np.isfinite(di)
     squares = float(np.sum(di[known] ** 2))
     ohm = -float(np.sum(di[known] * du[known])) / squares if squares > 0.0 else 0.0
-    return _ANSWER * float(np.median(o.v)) / ohm if ohm > 0.0 else np.inf
+    usual_v = float(np.median(o.v))
+    return _ANSWER * usual_v / ohm if ohm > 0.0 and usual_v > 0.0 else np.inf
 
 
 def _fell(o: Reading, span: tuple[float, float], interval_s: float, share: float) -> bool:

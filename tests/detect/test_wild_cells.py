@@ -190,3 +190,7 @@ def test_slipped_points_of_a_current_do_not_vouch_for_each_other(make_reading: M
     a_little[at] = 6.0, 6.0, 6.0  # 6 % of the voltage, of 12 % and more
     assert aside(0.08, a_little) == [170]
     assert aside(0.0, drawn) == []
+    # A voltage that mostly reads nothing tells of no current.
+    amps = make_reading("left wing", Quantity.CURRENT, t, slipped)
+    off = make_reading("left wing", Quantity.VOLTAGE, t, np.where(t % 7 < 1, 8.0 - drawn, 0.0))
+    assert impossible(amps, [amps, off], Limits()) == []
