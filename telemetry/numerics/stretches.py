@@ -159,7 +159,7 @@ def each_together(rows: FloatArray, sizes: IntArray, lags: int) -> FloatArray:
     """
     power = np.einsum("ij,ij->i", rows, rows)
     total, goes_on = np.ones(sizes.size), power > 0
-    for lag in range(1, min(lags, int(sizes.max()) // 3)):
+    for lag in range(1, min(lags, int(sizes.max(initial=0)) // 3)):
         product = np.einsum("ij,ij->i", rows[:, lag:], rows[:, :-lag])
         goes_on &= (lag < sizes // 3) & (product >= 0.05 * power)
         if not goes_on.any():

@@ -383,3 +383,14 @@ def test_what_heats_shows_at_like_load_as_well(make_readings) -> None:
     for seed in range(3):
         here = found(wilder(seed, "by degrees", 0.15, warm), make_readings)
         assert {p: u.kind for p, u in here.items()} == {"right wing": UnusualKind.HEATS}, seed
+
+
+def test_a_counterpart_that_moves_in_one_stretch_alone_tells_no_instant() -> None:
+    """There is no instant with load on both sides of it."""
+    load = np.zeros(12)
+    load[0] = 1.0
+    s = Shared(
+        mine=np.ones(12), counterpart=load, first=np.arange(12.0), seconds=20.0, usual=0.5,
+        mirror=True,
+    )  # fmt: skip
+    assert s.step is None
