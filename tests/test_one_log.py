@@ -65,3 +65,9 @@ def test_a_fault_goes_the_whole_way() -> None:
     assert outcome.visible
     assert outcome.came_to == FOUND
     assert outcome.where in {t.place for t in outcome.told}
+
+
+def test_a_contact_shows_though_steps_hide_the_fall_per_ampere() -> None:
+    """Moments of up to 1.1 V at a tail that its load moves by less than a step of 10 mV."""
+    told = run("sim contact", 73002).told
+    assert [(t.code, t.place) for t in told] == [("sag-unexplained", "tail")]

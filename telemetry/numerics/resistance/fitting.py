@@ -178,7 +178,10 @@ def _hides(s: Signals, ohm: float, usual: float) -> bool:
 
 
 def _usual_fall(s: Signals) -> float | None:
-    return commonest_fall(s.t, s.y, s.current, step_v=_step_v(s))
+    """The commonest fall per ampere; where steps of the voltage hide it, the most they can hide."""
+    step_v, swing = _step_v(s), float(np.std(s.current))
+    found = commonest_fall(s.t, s.y, s.current, step_v=step_v)
+    return step_v / swing if found is None and step_v > 0.0 and swing > 0.0 else found
 
 
 def _step_v(s: Signals) -> float:
