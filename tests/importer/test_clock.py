@@ -96,6 +96,15 @@ def test_one_impossible_time_is_put_between_its_neighbours(wild: float) -> None:
     assert out.notes == ["1 row with an impossible time was placed between the neighbours"]
 
 
+def test_two_impossible_times_that_lie_apart_are_put_between_their_neighbours() -> None:
+    raw = np.arange(30.0)
+    raw[12:14] = 12000.0, -13.0
+    out = unroll(raw)
+    np.testing.assert_allclose(out.time_s, np.arange(30.0))
+    assert out.notes == ["2 rows with an impossible time were placed between the neighbours"]
+    assert len(out.recordings) == 1
+
+
 def test_rows_without_a_time() -> None:
     out = unroll(times(nan, 0, nan, 2, nan), empty=np.zeros(5, bool))
     np.testing.assert_allclose(out.time_s, [0, 1, 2])

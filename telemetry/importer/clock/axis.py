@@ -147,8 +147,8 @@ def _replace_wrong(time: FloatArray, period_s: float, out: Unrolled) -> None:
     for i in (np.flatnonzero((steps < 0) | (steps > near)) + 1).tolist():
         for length in range(1, min(_WRONG_ROWS, len(time) - i - 1) + 1):
             before, run, after = time[i - 1], time[i : i + length], time[i + length]
-            off = run.min() > after + far or run.max() < before - far
-            if off and 0 <= after - before <= near and not wrong[i - 1]:
+            off = (run > after + far) | (run < before - far)
+            if off.all() and 0 <= after - before <= near and not wrong[i - 1]:
                 wrong[i : i + length] = True
                 break
     if len(time) >= _FEW_ROWS:
