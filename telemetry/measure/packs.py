@@ -350,8 +350,7 @@ def _usual_share(
     within minutes. A pack that gave its part a moment ago at a lower load, and gives nothing at a
     higher one, is not held off: it is out. None where there was no such load.
     """
-    drawn = total[(grid >= span[0]) & (grid < span[1])]
-    drawn = drawn[np.isfinite(drawn)]
+    drawn = total[np.isfinite(total) & (grid >= span[0]) & (grid < span[1])]
     if not drawn.size:
         return None
     reach = float(np.quantile(drawn, 0.75)) + 2 * step

@@ -199,9 +199,12 @@ def _own_witness(r: Reading, i: int, everything: list[Reading]) -> bool | None:
             around = o.v[max(0, lo - 20) : hi + 20]
             usual = float(np.quantile(around, 0.1)) if around.size else 0.0
             nothing = 2 * (o.resolution or 0.0)
-            if near.size and near.min() > max(nothing, 0.3 * usual):
+            if near.size == 0:
+                return None
+            if near.min() > max(nothing, 0.3 * usual):
                 return True
-            return False if near.size and 0.3 * usual >= near.min() and usual > nothing else None
+            stopped = usual > nothing and near.min() <= 0.3 * usual
+            return False if stopped else None
     return None
 
 

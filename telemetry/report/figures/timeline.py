@@ -23,22 +23,15 @@ from telemetry.results import Event, EventKind, Mark, Origin, Phase, PhaseKind, 
 
 # Room beside the axes, in points: names on the left, nothing cut on the right.
 _LEFT, _RIGHT, _STRIP, _UNDER, _LANE = 54.0, 20.0, 15.0, 15.0, 20.0
-_MARKERS = {
+# The gravest last, over the others; None for the sags that the load explains.
+_MARKERS: dict[EventKind | None, str] = {
+    None: "|",
+    EventKind.SPIKE: "^",
     EventKind.SAG: "v",
     EventKind.SHIFT: "s",
     EventKind.UNDERVOLTAGE: "D",
-    EventKind.SPIKE: "^",
     EventKind.BROWNOUT: "X",
 }
-# Which lies over which, the gravest last; None for the sags that the load explains.
-_OVER = (
-    None,
-    EventKind.SPIKE,
-    EventKind.SAG,
-    EventKind.SHIFT,
-    EventKind.UNDERVOLTAGE,
-    EventKind.BROWNOUT,
-)
 _PHASE_NAMES = {
     PhaseKind.STIR: "stir",
     PhaseKind.FLIGHT: "flight",
@@ -352,12 +345,12 @@ def draw_events(ax: Axes, events: Sequence[Event], start_s: float, end_s: float)
         quiet = event.kind is EventKind.SAG and event.origin is Origin.LOAD
         kind = None if quiet else event.kind
         alike.setdefault(kind, []).append((event.start_s + event.end_s) / 2)
-    for kind in sorted(alike, key=lambda kind: _OVER.index(kind)):
+    for kind in sorted(alike, key=list(_MARKERS).index):
         middles = alike[kind]
         ax.plot(
             middles,
             [0.5] * len(middles),
-            marker="|" if kind is None else _MARKERS[kind],
+            marker=_MARKERS[kind],
             markersize=style.pt(6) if kind is None else 8,
             color=style.PAPER if kind is EventKind.SPIKE else style.VERMILLION,
             markeredgecolor=style.MUTED if kind is None else style.BLACK,
