@@ -96,6 +96,8 @@ SIZE: dict[Quantity, float] = {
 COUNTERS = (Quantity.CONSUMED, Quantity.ENERGY, Quantity.UPTIME)
 # What flows one way as a rule; where it flows back it does so for longer than one reading.
 _ONE_WAY = (Quantity.CURRENT, Quantity.POWER)
+# What moves about a middle that is not zero: a servo's pulse about 1,500 us.
+_ABOUT_MIDDLE = (Quantity.CONTROL,)
 #: No quantity has numbers beyond this, in whatever unit.
 NO_NUMBER = 1e100
 
@@ -108,13 +110,15 @@ class Bounds(NamedTuple):
     size: float | None
     counter: bool
     one_way: bool
+    about_middle: bool
 
 
 def bounds_of(quantity: Quantity, hold: str = "") -> Bounds:
     """The bounds of a quantity, in its canonical unit; ``hold`` as a channel has it."""
     low, high = POSSIBLE.get(quantity, (-NO_NUMBER, NO_NUMBER))
     counter = quantity in COUNTERS and not hold
-    return Bounds(low, high, SIZE.get(quantity), counter, quantity in _ONE_WAY)
+    one_way, about_middle = quantity in _ONE_WAY, quantity in _ABOUT_MIDDLE
+    return Bounds(low, high, SIZE.get(quantity), counter, one_way, about_middle)
 
 
 class PlaceKind(StrEnum):

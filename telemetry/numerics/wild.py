@@ -21,6 +21,10 @@ _CELLS, _PART = 5, 1e-3
 # So many times its own size lies a cell beyond its column that has nothing to do with it
 # (heuristic).
 _TIMES = 3.0
+# What moves about a middle has a travel: its middle is so many times half of the usual one (a
+# servo's pulse of 1,500 us +- 500, common practice, no source); a cell lies so many times the
+# travel beyond its end that has nothing to do with it (heuristic).
+_HALVES, _TRAVELS = 3.0, 0.75
 # Below so many cells a column has no usual range; wild ones stand at most so many in a row
 # (heuristic).
 _FEW, _ROWS = 20, 5
@@ -41,6 +45,7 @@ def wild(
     size: float | None,
     counter: bool,
     one_way: bool,
+    about_middle: bool = False,
 ) -> dict[str, BoolArray]:
     """Cells that no sensor measured, by the reason why not.
 
@@ -56,6 +61,9 @@ def wild(
         True for a number that only grows, or begins anew.
     one_way : bool
         True for what seldom has two signs.
+    about_middle : bool
+        True for what moves about a middle, whose distance from zero tells nothing of its travel;
+        ``size`` is half of that.
 
     Returns
     -------
@@ -72,7 +80,8 @@ def wild(
 
     values = take("outside of what is possible", beyond(values, low, high))
     if size is not None:
-        values = take("far from all other values of its column", remote(values, _TIMES, size))
+        far = off_its_travel(values, size) if about_middle else remote(values, _TIMES, size)
+        values = take("far from all other values of its column", far)
     if one_way:
         values = take("the other sign than all others of its column", turned(values))
     if counter:
@@ -163,6 +172,28 @@ def remote(values: FloatArray, times: float, least: float = 0.0) -> BoolArray:
             return out
         out[filled] = _short_runs((v < bottom - far) | (v > top + far))
     return out
+
+
+def off_its_travel(values: FloatArray, half: float) -> BoolArray:
+    """Cells far beyond the travel of what moves about a middle, alone or a few in a row.
+
+    Parameters
+    ----------
+    values : ndarray, shape (n,)
+        NaN where there is no value.
+    half : float
+        Half of the usual travel about a middle of zero; about another it may be a third of that.
+
+    Returns
+    -------
+    ndarray of bool, shape (n,)
+    """
+    known = values[np.isfinite(values)]
+    if known.size < _FEW:
+        return np.zeros(values.size, dtype=bool)
+    middle = float(np.median(known))
+    with np.errstate(over="ignore"):
+        return remote(values - middle, _TRAVELS, 2.0 * max(half, abs(middle) / _HALVES))
 
 
 def _from_below(v: FloatArray, k: int) -> float:

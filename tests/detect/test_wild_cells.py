@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import random
+from dataclasses import replace
 from functools import cache
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -16,7 +18,17 @@ from telemetry.model.channels import Quantity
 from telemetry.readings.spurious import impossible
 from telemetry.results import Level, Review
 from tests.detect.conftest import MakeReading
-from tests.full.wild_cells import Case, Cell, Table, examine, listed, said_of, spoil, table_of
+from tests.full.wild_cells import (
+    Case,
+    Cell,
+    Table,
+    emptied,
+    examine,
+    listed,
+    said_of,
+    spoil,
+    table_of,
+)
 
 LOGS = Path(__file__).parents[2] / "sample_logs"
 # What is far from every quantity; a number as large must be named.
@@ -145,8 +157,22 @@ def test_what_is_planted_is_what_is_listed_and_counted() -> None:
         come=("watch brownout bus",),
         titles=("Time",),
     )
-    assert "verdicts moved               1\nfindings changed             1" in table_of([moved])
+    assert "verdicts moved               1\n  by readings lost           0\n" in table_of([moved])
     assert "clear -> watch" in listed(moved)
+    lost = replace(moved, emptied="watch")
+    assert "verdicts moved               0\n  by readings lost           1\n" in table_of([lost])
+
+
+def test_no_zero_is_planted_beside_another() -> None:
+    """Zeros beside one another are a supply that is gone, which is no wild cell."""
+    table = Table.of((LOGS / "tern-flight-12.csv").read_bytes())
+    assert table is not None
+    for seed in range(30):
+        cells = spoil(table, random.Random(seed))[1]
+        rows = sorted(c.row for c in cells if c.what == "zero")
+        assert all(b - a > 10 for a, b in pairwise(rows))
+        read = emptied(table, cells).split(b"\n")
+        assert all(read[c.row].split(table.separator)[c.column].strip() == b"" for c in cells)
 
 
 @pytest.mark.parametrize("value", [0.0, -1e-9])

@@ -142,3 +142,17 @@ def test_few_cells_have_no_usual_range() -> None:
     assert not remote(np.r_[np.zeros(18), 1e9], 3.0, 1.0).any()
     assert np.array_equal(calm(np.r_[VOLTS, 795000.0]), VOLTS)
     assert calm(VOLTS) is VOLTS
+
+
+def test_a_control_far_off_its_travel_is_wild() -> None:
+    """Pulses of 1,000 to 2,000 us about 1,500 (common practice, no source); travel in per cent."""
+    chance = np.random.default_rng(8)
+    pulse = np.clip(chance.normal(1500.0, 250.0, 2000), 1000.0, 2000.0)
+    for wild_us in (0.0, -1.0, 6553.5, 14990.0):
+        assert marked(planted(pulse, r700=wild_us), Quantity.CONTROL) == [700], wild_us
+    assert marked(planted(pulse, r700=2300.0, r900=800.0), Quantity.CONTROL) == []
+    calm = 1500.0 + chance.normal(0.0, 5.0, 2000)
+    assert marked(planted(calm, r700=1000.0, r900=2000.0), Quantity.CONTROL) == []
+    percent = chance.normal(0.0, 4.0, 2000)
+    assert marked(planted(percent, r700=100.0, r900=-125.0), Quantity.CONTROL) == []
+    assert marked(planted(percent, r700=-999.9, r900=327.67), Quantity.CONTROL) == [700, 900]
