@@ -16,8 +16,8 @@ from telemetry.importer.text.layout import TableLayout, find_layout
 from telemetry.model.errors import UnreadableLog
 from telemetry.model.files import open_regular
 
-# Header, units and the first rows of any log; a preamble is some lines.
-_HEAD_BYTES = 1 << 16
+# Header and first rows of nearly every log, and those below a long preamble (heuristic).
+_HEAD_BYTES = (1 << 14, 1 << 16)
 # A number with decimals or a unit is a measured value, no label.
 _VALUE = re.compile(r"[-+]?(?:\d+[.,]\d+|\d+(?:[.,]\d+)?\s*(?:[^\W\d]{1,4}|%))")
 # Words that add nothing to a name of the packs.
@@ -32,17 +32,29 @@ def preamble_of(path: Path) -> tuple[tuple[str, str], ...]:
     path : Path
     """
     try:
-        if is_packed(path):
-            raw = read_bytes(path)[:_HEAD_BYTES]
-        else:
-            with open_regular(path) as file:
-                raw = file.read(_HEAD_BYTES)
-        sample = take_sample(decode(raw, path=path)[0])
-        separator = find_separator(sample)[0]
-        layout = _first_layout(sample.head, sample.later, separator) if separator else None
+        for most in _HEAD_BYTES:
+            raw = _head(path, most)
+            layout = _layout_in(decode(raw, path=path)[0])
+            if layout is not None:
+                return layout.preamble
+            if len(raw) < most:
+                break
     except (UnreadableLog, OSError, ValueError):
-        return ()
-    return () if layout is None else layout.preamble
+        pass
+    return ()
+
+
+def _head(path: Path, most: int) -> bytes:
+    if is_packed(path):
+        return read_bytes(path)[:most]
+    with open_regular(path) as file:
+        return file.read(most)
+
+
+def _layout_in(data: bytes) -> TableLayout | None:
+    sample = take_sample(data)
+    separator = find_separator(sample)[0]
+    return _first_layout(sample.head, sample.later, separator) if separator else None
 
 
 def _first_layout(head: Sequence[str], later: Sequence[str], separator: str) -> TableLayout | None:

@@ -116,6 +116,17 @@ def test_what_stands_above_a_log_whose_header_changes_is_told(tmp_path: Path) ->
     assert preamble_of(changes) == ()
 
 
+@pytest.mark.parametrize("settings", [0, 1_500])
+def test_what_stands_above_a_log_is_told_however_much_it_is(tmp_path: Path, settings: int) -> None:
+    log = tmp_path / "log.csv"
+    told = "".join(f"Setting {i}: on\n" for i in range(settings))
+    rows = "".join(f"{i / 10};8.2;1.5\n" for i in range(9_000))
+    log.write_text(f"Model: Invented tern\n{told}Time (s);U (V);I (A)\n{rows}", encoding="utf-8")
+    above = preamble_of(log)
+    assert above[0] == ("Model", "Invented tern")
+    assert len(above) == 1 + settings
+
+
 def test_a_stray_cell_behind_the_last_name_shifts_no_name(tmp_path: Path) -> None:
     """Header and rows end with a separator: what strays behind it is no column without a name."""
     names = "Time [s];Bus voltage [V];Aileron [%];Elevator [%];Rudder [%]"

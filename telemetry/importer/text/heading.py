@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from telemetry.importer.cells import CellKind, is_blank, kind
 from telemetry.importer.names.header import readings
@@ -37,27 +37,52 @@ class OtherHeader(Exception):
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """A row of the sample: its cells, and the first of its lines."""
+    """A row of the sample: its cells, what they hold, and the first of its lines."""
 
     cells: tuple[str, ...]
+    kinds: tuple[CellKind, ...]
     line: int
     comment: bool = False
-    kinds: tuple[CellKind, ...] = ()
 
 
-def kinds_of(cells: Sequence[str], measured: Sequence[bool]) -> tuple[CellKind, ...]:
-    """What the cells hold; "1 V" above plain numbers is a name, not a number with its unit.
+def row_of(cells: Sequence[str], line: int, *, comment: bool = False) -> Row:
+    """A row of these cells.
 
     Parameters
     ----------
     cells : sequence of str
+    line : int
+    comment : bool
+    """
+    return Row(tuple(cells), tuple(map(kind, cells)), line, comment)
+
+
+def named_kinds(row: Row, measured: Sequence[bool]) -> Row:
+    """The row with "1 V" above plain numbers as a name, not as a number with its unit.
+
+    Parameters
+    ----------
+    row : Row
     measured : sequence of bool
         Columns whose numbers have their unit behind them.
     """
-    return tuple(
+    if CellKind.MEASURE not in row.kinds:
+        return row
+    kinds = (
         CellKind.WORD if k is CellKind.MEASURE and not (i < len(measured) and measured[i]) else k
-        for i, k in enumerate(map(kind, cells))
+        for i, k in enumerate(row.kinds)
     )
+    return replace(row, kinds=tuple(kinds))
+
+
+def count_values(kinds: Sequence[CellKind]) -> int:
+    """How many cells hold a value.
+
+    Parameters
+    ----------
+    kinds : sequence of CellKind
+    """
+    return sum(map(kinds.count, VALUES))
 
 
 def is_comment(line: str, cells: Sequence[str]) -> bool:
@@ -144,8 +169,7 @@ def stop_at_other_header(rows: Sequence[Row]) -> None:
 
 def _plainly_values(row: Row) -> bool:
     """True for a row of numbers, whose cells need not be looked at as names."""
-    numbers = sum(kind(c) is CellKind.NUMBER for c in row.cells)
-    return not row.comment and numbers >= max(3, 0.6 * len(row.cells))
+    return not row.comment and row.kinds.count(CellKind.NUMBER) >= max(3, 0.6 * len(row.cells))
 
 
 def is_header(row: Row, numeric: Sequence[bool]) -> bool:
@@ -184,7 +208,7 @@ def header_rows(
             # "# time;voltage;current": a header behind a comment mark.
             text = COMMENT.sub("", separator.join(cells), count=1).strip()
             cells = tuple(split_line(text, separator))
-            row = Row(cells, row.line, kinds=kinds_of(cells, ()))
+            row = named_kinds(row_of(cells, row.line), ())
             if found:
                 break
         filled = sum(bool(c.strip()) for c in cells)

@@ -9,20 +9,23 @@ from __future__ import annotations
 import re
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
+from itertools import compress
 
-from telemetry.importer.cells import CellKind, kind
+from telemetry.importer.cells import CellKind
 from telemetry.importer.text.dialect import MOST_LINES, join_lines, split_line
 from telemetry.importer.text.heading import (
     COMMENT,
     VALUES,
     Row,
+    count_values,
     fits_width,
     header_rows,
     is_comment,
     is_header,
-    kinds_of,
+    named_kinds,
     pad,
+    row_of,
     stop_at_other_header,
     stripped,
     tell_apart,
@@ -95,17 +98,19 @@ def find_layout(head: Sequence[str], later: Sequence[str], separator: str) -> Ta
     """
     rows = _rows(head, separator)
     stop_at_other_header(rows)
-    more = [tuple(split_line(line, separator)) for line in later if line.strip()]
-    more = [cells for cells in more if COMMENT.match(cells[0]) is None]
-    fields = _width([r.cells for r in rows if not r.comment], more)
+    more = [row_of(split_line(line, separator), 0) for line in later if line.strip()]
+    more = [row for row in more if COMMENT.match(row.cells[0]) is None]
+    fields = _width([r for r in rows if not r.comment], more)
     if fields is None:
         return None
     table = [r for r in rows if not r.comment and fits_width(r.cells, fields)]
-    numeric, measured = _numeric_columns([r.cells for r in table], more, fields)
+    more = [r for r in more if fits_width(r.cells, fields)]
+    numeric, measured = _numeric_columns(table, more, fields)
     if not any(numeric):
         return None
-    rows = [replace(r, kinds=kinds_of(r.cells, measured)) for r in rows]
-    first = _first_data(rows, numeric, fields)
+    rows = [named_kinds(r, measured) for r in rows]
+    are_data = [_is_data(r, numeric, fields) for r in rows]
+    first = _first_data(rows, are_data, numeric, fields)
     if first is None:
         return None
     header = header_rows(rows[:first], numeric, fields, separator)
@@ -116,7 +121,7 @@ def find_layout(head: Sequence[str], later: Sequence[str], separator: str) -> Ta
     # A row that has its time and words instead of values is a row for all that.
     started = next((r for r in between if _has_time(r, numeric, fields)), rows[first])
     skipped = sum(r.line < started.line and not r.comment for r in between)
-    data = [r.cells for r in rows[first:] if _is_data(r, numeric, fields)]
+    data = [r for r, is_data in zip(rows[first:], are_data[first:], strict=True) if is_data]
     return TableLayout(
         fields=fields,
         names=names,
@@ -128,8 +133,7 @@ def find_layout(head: Sequence[str], later: Sequence[str], separator: str) -> Ta
         data_line=started.line,
         preamble=_preamble(head[:first_header]),
         numeric=numeric,
-        rows=tuple(pad(cells, fields) for cells in data)
-        + tuple(pad(c, fields) for c in more if fits_width(c, fields)),
+        rows=tuple(pad(r.cells, fields) for r in (*data, *more)),
         notes=(f"{count(skipped, 'line')} between the names and the first row left out",)
         if skipped
         else (),
@@ -150,59 +154,52 @@ def _rows(head: Sequence[str], separator: str) -> list[Row]:
     while i < len(head):
         cells, lines = join_lines(head[i : i + MOST_LINES + 1], separator, usual)
         if head[i].strip():
-            rows.append(Row(tuple(cells), i, is_comment(head[i], cells)))
+            rows.append(row_of(cells, i, comment=is_comment(head[i], cells)))
         i += lines
     return rows
 
 
-def _width(rows: Sequence[Sequence[str]], more: Sequence[Sequence[str]]) -> int | None:
+def _width(rows: Sequence[Row], more: Sequence[Row]) -> int | None:
     """Cells of a data row: the commonest number among rows that hold a number.
 
     Rows whose last cells are left out where they are blank have the names' number at times.
     """
-    widths = [
-        len(row) for row in (*rows, *more) if len(row) > 1 and any(kind(c) in VALUES for c in row)
-    ]
+    widths = [len(r.cells) for r in (*rows, *more) if len(r.cells) > 1 and count_values(r.kinds)]
     if not widths:
         return None
     # The later ones count: a preamble may be longer than what follows it.
     counts = Counter(widths[len(widths) // 2 :])
     usual = max(counts, key=lambda n: (counts[n], n))
-    named = [len(row) for row in rows if all(kind(c) is CellKind.WORD for c in row)]
+    named = [len(r.cells) for r in rows if r.kinds.count(CellKind.WORD) == len(r.cells)]
     return max((n for n in named if n > usual and counts[n] > 1), default=usual)
 
 
 def _numeric_columns(
-    rows: Sequence[Sequence[str]], more: Sequence[Sequence[str]], fields: int
+    rows: Sequence[Row], more: Sequence[Row], fields: int
 ) -> tuple[tuple[bool, ...], tuple[bool, ...]]:
     """Which columns hold numbers or times, and in which each number has its unit behind it."""
-    judged = [*rows[len(rows) * 2 // 5 :], *[m for m in more if fits_width(m, fields)]]
-    judged = [r for r in judged if any(kind(c) in VALUES for c in r)][-120:]
+    judged = [r.kinds for r in (*rows[len(rows) * 2 // 5 :], *more) if count_values(r.kinds)][-120:]
     out, measured = [], []
     for i in range(fields):
-        kinds = [kind(r[i]) for r in judged if i < len(r)]
-        values = sum(k in VALUES for k in kinds)
-        words = sum(k is CellKind.WORD for k in kinds)
-        out.append(values > 0 and values >= 2 * words)
-        measured.append(2 * sum(k is CellKind.MEASURE for k in kinds) > values)
+        kinds = [k[i] for k in judged if i < len(k)]
+        values = count_values(kinds)
+        out.append(values > 0 and values >= 2 * kinds.count(CellKind.WORD))
+        measured.append(2 * kinds.count(CellKind.MEASURE) > values)
     return tuple(out), tuple(measured)
 
 
 def _is_data(row: Row, numeric: Sequence[bool], fields: int) -> bool:
     if row.comment or not fits_width(row.cells, fields):
         return False
-    values = words = 0
-    for what, number in zip(row.kinds, numeric, strict=False):
-        if not number:
-            continue
-        values += what in VALUES
-        words += what is CellKind.WORD
-    return values > words
+    kinds = tuple(compress(row.kinds, numeric))
+    return count_values(kinds) > kinds.count(CellKind.WORD)
 
 
-def _first_data(rows: Sequence[Row], numeric: Sequence[bool], fields: int) -> int | None:
+def _first_data(
+    rows: Sequence[Row], are_data: Sequence[bool], numeric: Sequence[bool], fields: int
+) -> int | None:
     plain = [i for i, r in enumerate(rows) if not r.comment]
-    flags = [_is_data(rows[i], numeric, fields) for i in plain]
+    flags = [are_data[i] for i in plain]
     for at, flag in enumerate(flags):
         if not flag:
             continue
