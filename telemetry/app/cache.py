@@ -43,7 +43,7 @@ def measures_of(
     version = version_for(profile)
     kept = {f.id: _kept(book, f.id, version) for f in flights}
     missing = [flight for flight, found in kept.items() if found is None]
-    make = partial(_made, book.path.absolute(), profile)
+    make = partial(make_measures, book.path.absolute(), profile)
     # Measures are small: all may wait at once.
     results = calls(make, missing, Crew(executor, len(missing)))
     for done, (flight, call) in enumerate(zip(missing, results, strict=True), 1):
@@ -67,7 +67,8 @@ def _kept(book: Logbook, flight: str, version: str) -> Measures | None:
         return None  # another program's document
 
 
-def _made(book: Path, profile: Aircraft | None, flight: str) -> Measures:
+def make_measures(book: Path, profile: Aircraft | None, flight: str) -> Measures:
+    """Review a flight of the book, and measure the longest that it holds."""
     found = review(Logbook(book, make=False).read(flight), profile)
     longest = max(range(len(found.flights)), key=lambda n: found.flights[n].duration_s)
     return measured(found, longest + 1)

@@ -59,15 +59,15 @@ def drawn_before(book: Logbook, name: str, log: Log, profile: Aircraft | None) -
         own: list[float] = []
         for e in timeline:
             if isinstance(e, Note):
-                if e in charges and _is_for(e, pack):
-                    entries.append(ChargeEntry(kind="charged", mah=_amount(e.text)))
+                if e in charges and is_note_for(e, pack):
+                    entries.append(ChargeEntry(kind="charged", mah=charged_mah(e.text)))
                 continue
             found = measured.get(e.id)
             if found is None or found.labels.get(pack.name) != pack.label:
                 continue
             if log.provenance.packs not in (None, e.packs or found.packs or log.provenance.packs):
                 continue  # another set
-            mah = _used(found, pack.name)
+            mah = used_in_flight(found, pack.name)
             entries.append(ChargeEntry(kind="drawn", mah=mah))
             if found.kind == "flight" and mah is not None:
                 own.append(mah.value)
@@ -78,12 +78,14 @@ def drawn_before(book: Logbook, name: str, log: Log, profile: Aircraft | None) -
     return Drawn(since_full_mah=since, flights_mah=taken, on_record=bool(charges))
 
 
-def _is_for(note: Note, pack: Pack) -> bool:
+def is_note_for(note: Note, pack: Pack) -> bool:
+    """Whether a note is about a pack: names it, its label, every place or none."""
     label = None if pack.label is None else pack.label.lower()
     return note.place in (None, EVERY_PLACE, pack.name, label)
 
 
-def _amount(text: str) -> Interval | None:
+def charged_mah(text: str) -> Interval | None:
+    """Charge that the text of a note names, mAh, with a charger's error; None without one."""
     found = _AMOUNT.search(text)
     if found is None:
         return None
@@ -91,7 +93,8 @@ def _amount(text: str) -> Interval | None:
     return Interval.around(mah, _CHARGER_PART * mah)
 
 
-def _used(measures: Measures, pack: str) -> Interval | None:
+def used_in_flight(measures: Measures, pack: str) -> Interval | None:
+    """Charge that a pack gave in a flight, mAh, never below 0; None where not measured."""
     found = measures.get(pack, "used_mah")
     if found is None or found.value is None:
         return None

@@ -18,15 +18,15 @@ from telemetry.book.records import Recording, load_recording
 from telemetry.model.errors import BookError
 
 # So few records are read faster than the index is written.
-_FEW = 64
+FEW_RECORDS = 64
 # A record that was changed so shortly ago may change again within one tick of its clock, ns: files
 # of a memory card tell even seconds alone (common practice).
-_SETTLED_NS = 5_000_000_000
+SETTLED_NS = 5_000_000_000
 
 _Documents = Mapping[str, tuple[Stamp, Mapping[str, Any]]]
 
 # What the index of a book held, by where it lies and by its own stamp: pages ask again and again.
-_read: dict[Path, tuple[Stamp, _Documents]] = {}
+documents_read: dict[Path, tuple[Stamp, _Documents]] = {}
 
 
 def recordings_in(
@@ -47,8 +47,8 @@ def recordings_in(
         If a record cannot be read.
     """
     stamps = _stamps(places)
-    known = _documents(places) if len(stamps) > _FEW else {}
-    settled_ns = time.time_ns() - _SETTLED_NS
+    known = _documents(places) if len(stamps) > FEW_RECORDS else {}
+    settled_ns = time.time_ns() - SETTLED_NS
     found, fresh = [], {}
     for name, stamp in stamps.items():
         held, doc = known.get(name, (None, {}))
@@ -61,7 +61,7 @@ def recordings_in(
         else:
             continue
         found.append(one)
-    if len(fresh) > _FEW:
+    if len(fresh) > FEW_RECORDS:
         left = {name: row for name, row in known.items() if row[0] == stamps.get(name)}
         rows = [[*stamp, doc] for stamp, doc in (left | fresh).values()]
         with suppress(BookError):  # a book that cannot be written to is read
@@ -103,9 +103,9 @@ def _documents(places: Places) -> _Documents:
     path = places.index
     with suppress(BookError, OSError, KeyError, TypeError, ValueError):
         stamp = Stamp.of(path.stat())
-        known = _read.get(path)
+        known = documents_read.get(path)
         if known is None or known[0] != stamp:
-            known = _read[path] = stamp, _parsed(read_sealed(path))
+            known = documents_read[path] = stamp, _parsed(read_sealed(path))
         return known[1]
     return {}
 

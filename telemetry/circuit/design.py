@@ -55,7 +55,7 @@ def design_state(
     moving = {
         place: Interval.exact(a)
         for place in [root, *(n.name for n in aircraft.nodes)]
-        if place is not None and (a := _moving_a(place, aircraft)) is not None
+        if place is not None and (a := moving_a(place, aircraft)) is not None
     }
     if root is not None and root in moving:
         moving[TOTAL] = moving[root]
@@ -69,11 +69,11 @@ def design_state(
     )
 
 
-def _moving_a(place: str, aircraft: Aircraft, above: frozenset[str] = frozenset()) -> float | None:
+def moving_a(place: str, aircraft: Aircraft, above: frozenset[str] = frozenset()) -> float | None:
     """Current of all servos of a place and below, moving; None where one is not told."""
     own = [None if s.moving_a is None else s.count * s.moving_a for s in aircraft.servos_at(place)]
     below = [
-        _moving_a(child, aircraft, above | {place})
+        moving_a(child, aircraft, above | {place})
         for child in aircraft.children(place)
         if child not in above
     ]

@@ -54,7 +54,7 @@ def lead_budget(
         excess_mohm=None if comparison is None else comparison.excess_mohm,
         differs=None if comparison is None else comparison.differs,
         worst_drop_v=None if worst is None else worst * own.value / 1000,
-        thicker=tuple(_thicker(lead, expected, worst)),
+        thicker=tuple(thicker_wires(lead, expected, worst)),
     )
 
 
@@ -64,7 +64,7 @@ def wire_words(lead: Lead) -> str:
     return gauge if lead.wires == 1 else f"{lead.wires} x {gauge}"
 
 
-def _thicker(lead: Lead, expected: Interval, worst_a: float | None) -> Iterator[Thicker]:
+def thicker_wires(lead: Lead, expected: Interval, worst_a: float | None) -> Iterator[Thicker]:
     """The next two usual sizes: even gauges, or nominal sections."""
     before_mm2 = section_mm2(lead)
     if lead.awg is not None:

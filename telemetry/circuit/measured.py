@@ -73,8 +73,8 @@ def current_peaks(
     if not flown:
         return {}
     out = {}
-    for place, (t, v, update_s) in _currents(readings, aircraft).items():
-        inside = _inside(t, flown)
+    for place, (t, v, update_s) in current_series(readings, aircraft).items():
+        inside = is_inside(t, flown)
         if inside.sum() < _LEAST_READINGS:
             continue
         threshold = float(np.quantile(v[inside], _PEAK_QUANTILE))
@@ -82,7 +82,7 @@ def current_peaks(
         out[place] = PeakSet(
             threshold_a=threshold,
             value_a=found.value,
-            missed_a=_missed(v[inside], update_s),
+            missed_a=missed_peak_a(v[inside], update_s),
         )
     return out
 
@@ -131,8 +131,8 @@ def measured_in(
     """
     working = [p for p in phases if p.kind in WORKING_PHASES]
     loaded = [(p.start_s, p.end_s) for p in working]
-    landing = _landing(phases)
-    currents = _currents(readings, aircraft)
+    landing = landing_span(phases)
+    currents = current_series(readings, aircraft)
     lowest: dict[str, float] = {}
     comfort: dict[str, float] = {}
     highest: dict[str, Interval] = {}
@@ -144,22 +144,22 @@ def measured_in(
     for place, (t, v, update_s) in currents.items():
         hold = readings.get(Quantity.CURRENT, place, hold="max")
         if (top := lowest_of(t, -v, hold, working, -1.0)) is not None:
-            missed = _missed(v[_inside(t, loaded)], update_s)
+            missed = missed_peak_a(v[is_inside(t, loaded)], update_s)
             highest[place] = Interval.around(-top.value, 0.0, missed)
     volts = {r.place: (r.t, r.v, 0.0) for r in readings.of(Quantity.VOLTAGE)}
     peaks = current_peaks(phases, readings, aircraft) if peaks is None else peaks
     # The root's is that of the whole, and no case asks for a pack's.
     unasked = {aircraft.root, *(p.name for p in aircraft.packs)}
-    levels = _return_levels(
+    levels = return_levels(
         {place: x for place, x in peaks.items() if place not in unasked},
         aircraft.limits.return_flights,
     )
     return Measured(
         lowest_v=lowest,
         comfort_v=comfort,
-        landing_v=_means(volts, landing),
-        landing_a=_means(currents, landing),
-        usual_a=_warm(currents, loaded),
+        landing_v=mean_currents(volts, landing),
+        landing_a=mean_currents(currents, landing),
+        usual_a=warm_currents(currents, loaded),
         peak_a=highest,
         share={s.place: s.of_changes for s in sharing.under_load if s.of_changes is not None},
         return_a={place: x for place, x in levels.items() if isinstance(x, Interval)},
@@ -196,7 +196,7 @@ def place_loads(measured: Measured, root: str | None) -> tuple[PlaceLoad, ...]:
     )
 
 
-def _return_levels(peaks: Mapping[str, PeakSet], over_flights: float) -> dict[str, Interval | str]:
+def return_levels(peaks: Mapping[str, PeakSet], over_flights: float) -> dict[str, Interval | str]:
     """Return level of each place, or why there is none."""
     out: dict[str, Interval | str] = {}
     for place, found in peaks.items():
@@ -213,7 +213,8 @@ def _return_levels(peaks: Mapping[str, PeakSet], over_flights: float) -> dict[st
     return out
 
 
-def _currents(readings: Readings, aircraft: Aircraft) -> dict[str, _Series]:
+def current_series(readings: Readings, aircraft: Aircraft) -> dict[str, _Series]:
+    """Instants, s, values, A, and update interval, s, of each current and the whole."""
     out = {r.place: (r.t, r.v, r.update_s or readings.row_s) for r in readings.of(Quantity.CURRENT)}
     total = total_current(readings, aircraft)
     if total is not None:
@@ -221,7 +222,7 @@ def _currents(readings: Readings, aircraft: Aircraft) -> dict[str, _Series]:
     return out
 
 
-def _missed(amps: FloatArray, update_s: float) -> float:
+def missed_peak_a(amps: FloatArray, update_s: float) -> float:
     """How much higher a peak may have been between two readings, A.
 
     Read every swing instead of every update, the current would be seen ``update / swing`` times
@@ -236,7 +237,7 @@ def _missed(amps: FloatArray, update_s: float) -> float:
     return float(above.mean() - level) * math.log(times) if above.size else 0.0
 
 
-def _landing(phases: Sequence[Phase]) -> tuple[float, float] | None:
+def landing_span(phases: Sequence[Phase]) -> tuple[float, float] | None:
     """The last stretch of the flight; of a bench recording the last stir."""
     for kind in WORKING_PHASES:
         last = [p for p in phases if p.kind is kind]
@@ -246,14 +247,17 @@ def _landing(phases: Sequence[Phase]) -> tuple[float, float] | None:
     return None
 
 
-def _inside(t: FloatArray, spans: Sequence[tuple[float, float]]) -> np.ndarray:
+def is_inside(t: FloatArray, spans: Sequence[tuple[float, float]]) -> np.ndarray:
+    """Mask: True within any of the spans, s, the end left out."""
     found = np.zeros(t.size, dtype=bool)
     for start, end in spans:
         found |= (t >= start) & (t < end)
     return found
 
 
-def _warm(series: Mapping[str, _Series], spans: Sequence[tuple[float, float]]) -> dict[str, float]:
+def warm_currents(
+    series: Mapping[str, _Series], spans: Sequence[tuple[float, float]]
+) -> dict[str, float]:
     """Highest mean over a minute of each series, or over the longest stretch there is."""
     out: dict[str, float] = {}
     for place, (t, v, _) in series.items():
@@ -273,7 +277,9 @@ def _warm(series: Mapping[str, _Series], spans: Sequence[tuple[float, float]]) -
     return out
 
 
-def _means(series: Mapping[str, _Series], span: tuple[float, float] | None) -> dict[str, Interval]:
+def mean_currents(
+    series: Mapping[str, _Series], span: tuple[float, float] | None
+) -> dict[str, Interval]:
     """Mean of each series over the span; the interval is that of sampling it at these instants."""
     out: dict[str, Interval] = {}
     if span is None:

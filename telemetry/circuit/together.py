@@ -53,7 +53,7 @@ def together(reviews: Sequence[Review]) -> Together | None:
     flown = [(r, f) for r, f in recorded if f.kind == "flight"] or recorded
     if not flown:
         return None
-    parts = [(r, f, _within(r, f)) for r, f in flown]
+    parts = [(r, f, readings_of(r, f)) for r, f in flown]
     sets: dict[str, list[PeakSet]] = {}
     for r, f, readings in parts:
         for place, peaks in current_peaks(f.phases, readings, r.aircraft).items():
@@ -66,23 +66,25 @@ def together(reviews: Sequence[Review]) -> Together | None:
     every = [measured_in(f.phases, x, r.aircraft, Sharing(), {}) for r, f, x in earlier] + [last]
     measured = replace(
         last,
-        lowest_v=_extremes([m.lowest_v.items() for m in every], lowest=True),
-        usual_a=_extremes([m.usual_a.items() for m in every], lowest=False),
-        peak_a=_highest([m.peak_a.items() for m in every]),
+        lowest_v=extremes_of([m.lowest_v.items() for m in every], lowest=True),
+        usual_a=extremes_of([m.usual_a.items() for m in every], lowest=False),
+        peak_a=highest_peaks([m.peak_a.items() for m in every]),
     )
     return Together(
         aircraft=review.aircraft,
-        resistances=_newest([f.resistances for _, f in flown]),
+        resistances=newest_resistances([f.resistances for _, f in flown]),
         measured=measured,
         flights=len(flown),
     )
 
 
-def _within(review: Review, flight: Flight) -> Readings:
+def readings_of(review: Review, flight: Flight) -> Readings:
+    """The readings of one flight of a review."""
     return review.readings.within(flight.start_s, flight.end_s)
 
 
-def _extremes(found: Iterable[Iterable[tuple[str, float]]], *, lowest: bool) -> dict[str, float]:
+def extremes_of(found: Iterable[Iterable[tuple[str, float]]], *, lowest: bool) -> dict[str, float]:
+    """The lowest or the highest value of each place over all flights."""
     out: dict[str, float] = {}
     for items in found:
         for place, value in items:
@@ -91,7 +93,7 @@ def _extremes(found: Iterable[Iterable[tuple[str, float]]], *, lowest: bool) -> 
     return out
 
 
-def _highest(found: Iterable[Iterable[tuple[str, Interval]]]) -> dict[str, Interval]:
+def highest_peaks(found: Iterable[Iterable[tuple[str, Interval]]]) -> dict[str, Interval]:
     """The highest value of each place, and the highest that may have been missed in any."""
     out: dict[str, Interval] = {}
     for items in found:
@@ -102,7 +104,7 @@ def _highest(found: Iterable[Iterable[tuple[str, Interval]]]) -> dict[str, Inter
     return out
 
 
-def _newest(flights: Sequence[Sequence[Resistance]]) -> tuple[Resistance, ...]:
+def newest_resistances(flights: Sequence[Sequence[Resistance]]) -> tuple[Resistance, ...]:
     """Of each resistance the newest that was not refused, else the newest refusal."""
     out: dict[tuple[str, str, str | None], Resistance] = {}
     for resistances in flights:

@@ -71,7 +71,7 @@ class Circuit(Known):
         for lost in losses:
             remaining = [p for p in packs if p not in lost]
             try:
-                self._root_v(centre, "peak", remaining)
+                self.root_v(centre, "peak", remaining)
                 left.append(remaining)
             except Missing as missing:
                 why = f"without {' and '.join(lost)}: {missing}"
@@ -80,7 +80,7 @@ class Circuit(Known):
 
         def volts(x: Numbers) -> Callable[[str], float]:
             try:
-                read_v = self._root_v(x, "peak", self.present)
+                read_v = self.root_v(x, "peak", self.present)
             except Missing:
                 read_v = None
             fed = [self._yielding(x, remaining, read_v) for remaining in left]
@@ -118,10 +118,10 @@ class Circuit(Known):
         The peak was read while all packs gave, the root at ``read_v``. Near it the voltage is a
         straight line of the load.
         """
-        root_v = self._root_v(x, "peak", packs)
+        root_v = self.root_v(x, "peak", packs)
         if read_v is None or not (x[YIELDS] > 0.0 and root_v < read_v):
             return x, root_v
-        steep_v = (self._root_v(_less(x, _NEAR), "peak", packs) - root_v) / (1.0 - _NEAR)
+        steep_v = (self.root_v(_less(x, _NEAR), "peak", packs) - root_v) / (1.0 - _NEAR)
         yields_v = max(steep_v, 0.0) * x[YIELDS]
         root_v = (root_v + yields_v) / (1.0 + yields_v / read_v)
         return _less(x, 1.0 - x[YIELDS] * (1.0 - root_v / read_v)), root_v
@@ -130,7 +130,7 @@ class Circuit(Known):
         """All packs that are there carry the load."""
 
         def volts(x: Numbers) -> Callable[[str], float]:
-            root_v = self._root_v(x, load, self.present)
+            root_v = self.root_v(x, load, self.present)
             return lambda place: self._carried(x, place, root_v, load)
 
         return CircuitCase(volts, self._flow(load))
@@ -162,7 +162,7 @@ class Circuit(Known):
             branch = {n: self._need(x, Input("ohm", n)) for n in below}
             load = load_ohm(root, children, branch, servo_ohm)
             root_v = loaded_v(
-                lambda amps: self._supply_v(x, amps, packs), load, self._supply_v(x, 0.0, packs)
+                lambda amps: self.supply_v(x, amps, packs), load, self.supply_v(x, 0.0, packs)
             )
             if limit is not None:
                 root_v = min(root_v, limit * load)
@@ -208,19 +208,20 @@ class Circuit(Known):
             "return": f"the return level of the current of {'the whole' if whole else place}",
         }.get(kind, f"the resistance of the lead to {place}")
 
-    def _root_v(self, x: Numbers, load: Load, packs: list[str]) -> float:
+    def root_v(self, x: Numbers, load: Load, packs: list[str]) -> float:
+        """Voltage of the root under a load, V; beyond the limit the load yields."""
         amps = self._need(x, Input(load, TOTAL))
-        volts, limit = self._supply_v(x, amps, packs), self.limit_a(packs)
+        volts, limit = self.supply_v(x, amps, packs), self.limit_a(packs)
         # Beyond the limit the load is taken as a resistance, left with that part of its voltage.
         return volts if limit is None or amps <= limit else volts * limit / amps
 
-    def _supply_v(self, x: Numbers, amps: float, packs: list[str]) -> float:
+    def supply_v(self, x: Numbers, amps: float, packs: list[str]) -> float:
         """Voltage of the root at a total current, fed by some of the packs."""
         if not packs:
             raise Missing("no pack is left")
         root = self.root or ""
         if root in packs:
-            return self._pack_line(x, root, packs).at(amps)
+            return self.pack_line(x, root, packs).at(amps)
         if not self.regulated:
             volts = self._unregulated(x, amps, packs)
             try:  # whatever lies between, the root is never above the packs
@@ -228,7 +229,7 @@ class Circuit(Known):
             except Missing:
                 return volts
         into = together_v(self._pack_lines(x, packs), amps)
-        return min(self._regulating(x, packs).at(amps), into - x[DROPOUT])
+        return min(self.regulating_line(x, packs).at(amps), into - x[DROPOUT])
 
     def _unregulated(self, x: Numbers, amps: float, packs: list[str]) -> float:
         root = self.root or ""
@@ -262,7 +263,7 @@ class Circuit(Known):
             self._need(x, Input("ohm", root)),
         )
 
-    def _regulating(self, x: Numbers, packs: list[str]) -> Line:
+    def regulating_line(self, x: Numbers, packs: list[str]) -> Line:
         """The regulated root while its regulators hold: one for all packs, or one a pack."""
         line = self._root_line(x)
         shares = [x[Input("share", p)] for p in packs if Input("share", p) in x]
@@ -276,9 +277,10 @@ class Circuit(Known):
         return Line(line.open_v, 0.0, line.ohm / carried)
 
     def _pack_lines(self, x: Numbers, packs: list[str]) -> list[Line]:
-        return [self._pack_line(x, pack, packs) for pack in packs]
+        return [self.pack_line(x, pack, packs) for pack in packs]
 
-    def _pack_line(self, x: Numbers, pack: str, packs: list[str]) -> Line:
+    def pack_line(self, x: Numbers, pack: str, packs: list[str]) -> Line:
+        """A pack under load: known point and resistance; Missing where that is unknown."""
         flow = x.get(Input("amps", pack))
         if flow is None:
             if pack in self.shared:

@@ -77,8 +77,8 @@ def _at(
                 intervals=aircraft.limits.gap_intervals,
                 least_s=aircraft.limits.gap_s,
             ),
-            noise_a=_missed(amps),
-            offset_a=0.5 * _step_a(amps),
+            noise_a=missed_by_reading(amps),
+            offset_a=0.5 * sensor_step_a(amps),
         )
         integrated = drawn.best_mah
         # A counter may count what flows back into a pack (a charger, a cell tester), or not.
@@ -110,7 +110,7 @@ def _rise(counter: Reading) -> float:
     return counter_rise(counter.v, least_fall=2.0 * (counter.resolution or 0.0))
 
 
-def _step_a(amps: Reading) -> float:
+def sensor_step_a(amps: Reading) -> float:
     """Step of the sensor, A, at most the last digit written where the values are too few to tell.
 
     Two values that a test bench holds are as far apart as the bench sets them, not one step.
@@ -123,7 +123,7 @@ def _step_a(amps: Reading) -> float:
     return min(known, 10.0**-digits)
 
 
-def _missed(amps: Reading) -> float:
+def missed_by_reading(amps: Reading) -> float:
     """Standard deviation of what one reading may miss: half of how neighbours differ.
 
     The difference of two readings has twice the variance of one about the local mean.

@@ -37,7 +37,7 @@ Span = tuple[float, float]
 
 
 @dataclass(frozen=True, slots=True)
-class _Move:
+class ControlMove:
     """One burst: from the first to the last reading above rest, and where."""
 
     start_s: float
@@ -46,10 +46,10 @@ class _Move:
 
 
 @dataclass(frozen=True, slots=True)
-class _Run:
+class ControlRun:
     """The moves of one control."""
 
-    moves: tuple[_Move, ...]
+    moves: tuple[ControlMove, ...]
     places: frozenset[str]
 
 
@@ -80,29 +80,29 @@ def check_shares(
     whole = amps.get(root) if root is not None else None
     if not nodes:
         return ()
-    for stretch in _ground(phases):
+    for stretch in ground_spans(phases):
         known = {p: r.within(*stretch) for p, r in nodes.items()}
         known = {p: r for p, r in known.items() if r.size >= _LEAST}
         if not known:
             continue
-        above = {p: _above(r) for p, r in known.items()}
-        moves = _moves(known, above)
+        above = {p: above_rest(r) for p, r in known.items()}
+        moves = find_moves(known, above)
         if whole is not None and root is not None and whole.within(*stretch).size >= _LEAST:
-            moves = _with_whole(moves, whole.within(*stretch), root)
+            moves = with_moves_of_whole(moves, whole.within(*stretch), root)
             known = {**known, root: whole.within(*stretch)}
-        sure = [r for r in _runs(moves, known) if _is_sure(r, known, root)]
-        if controls := _check(sure):
+        sure = [r for r in group_runs(moves, known) if is_surely_still(r, known, root)]
+        if controls := longest_check(sure):
             return _shares(controls, known, aircraft)
     return ()
 
 
-def _ground(phases: Sequence[Phase]) -> list[Span]:
+def ground_spans(phases: Sequence[Phase]) -> list[Span]:
     """Stretches on the ground; a check may pass for a stir."""
     still = (PhaseKind.GROUND, PhaseKind.STIR)
     return spans.merge([(p.start_s, p.end_s) for p in phases if p.kind in still], 1e-6)
 
 
-def _rest(r: Reading) -> tuple[float, float]:
+def rest_level(r: Reading) -> tuple[float, float]:
     """Current at rest, and the least above it that counts as movement, A."""
     rest = float(np.quantile(r.v, 0.25))
     calm = r.v[r.v <= np.median(r.v)]
@@ -110,107 +110,109 @@ def _rest(r: Reading) -> tuple[float, float]:
     return rest, max(_MADS * scatter, _STEPS * (r.resolution or 0.0), _LEAST_A)
 
 
-def _above(r: Reading) -> FloatArray:
+def above_rest(r: Reading) -> FloatArray:
     """Current above rest, over the least that counts as movement: above 1 it moves."""
-    rest, least = _rest(r)
+    rest, least = rest_level(r)
     return np.asarray((r.v - rest) / least)
 
 
-def _step(r: Reading) -> float:
+def reading_step_s(r: Reading) -> float:
     """Usual time between two readings, s."""
     return float(np.median(np.diff(r.t)))
 
 
-def _spans(r: Reading, above: FloatArray) -> list[Span]:
+def burst_spans(r: Reading, above: FloatArray) -> list[Span]:
     """From the first to the last reading above rest of each burst."""
     return [(float(r.t[i]), float(r.t[k - 1])) for i, k in spans.runs(above > 1.0)]
 
 
-def _moves(known: dict[str, Reading], above: dict[str, FloatArray]) -> list[_Move]:
+def find_moves(known: dict[str, Reading], above: dict[str, FloatArray]) -> list[ControlMove]:
     """Bursts of all places, those that overlap within an update taken together."""
-    found = [(a, b, p) for p, r in known.items() for a, b in _spans(r, above[p])]
-    out: list[_Move] = []
+    found = [(a, b, p) for p, r in known.items() for a, b in burst_spans(r, above[p])]
+    out: list[ControlMove] = []
     for a, b, place in sorted(found):
-        slack = _step(known[place])
+        slack = reading_step_s(known[place])
         last = out[-1] if out else None
         if last is not None and a <= last.end_s + slack:
-            out[-1] = _Move(last.start_s, max(b, last.end_s), last.places | {place})
+            out[-1] = ControlMove(last.start_s, max(b, last.end_s), last.places | {place})
         else:
-            out.append(_Move(a, b, frozenset({place})))
+            out.append(ControlMove(a, b, frozenset({place})))
     return out
 
 
-def _with_whole(moves: list[_Move], whole: Reading, root: str) -> list[_Move]:
+def with_moves_of_whole(moves: list[ControlMove], whole: Reading, root: str) -> list[ControlMove]:
     """Besides, moves that only the current of the whole shows: servos on the main unit itself."""
-    slack = 2.0 * _step(whole) + 0.5
+    slack = 2.0 * reading_step_s(whole) + 0.5
     busy = [(m.start_s - slack, m.end_s + slack) for m in moves]
     alone = [
-        _Move(a, b, frozenset({root}))
-        for a, b in _spans(whole, _above(whole))
+        ControlMove(a, b, frozenset({root}))
+        for a, b in burst_spans(whole, above_rest(whole))
         if not any(a < end and start < b for start, end in busy)
     ]
     return sorted([*moves, *alone], key=lambda m: m.start_s)
 
 
-def _runs(moves: list[_Move], known: dict[str, Reading]) -> list[_Run]:
+def group_runs(moves: list[ControlMove], known: dict[str, Reading]) -> list[ControlRun]:
     """Moves in a row at the same places."""
-    runs: list[list[_Move]] = []
+    runs: list[list[ControlMove]] = []
     for move in moves:
         last = runs[-1] if runs else None
         if (
             last is not None
             and move.start_s - last[-1].end_s <= _PAUSE_S
-            and _alike(last, move, known)
+            and may_be_same_control(last, move, known)
         ):
             last.append(move)
         else:
             runs.append([move])
-    return [_Run(tuple(r), frozenset().union(*(m.places for m in r))) for r in runs]
+    return [ControlRun(tuple(r), frozenset().union(*(m.places for m in r))) for r in runs]
 
 
-def _alike(run: list[_Move], move: _Move, known: dict[str, Reading]) -> bool:
+def may_be_same_control(
+    run: list[ControlMove], move: ControlMove, known: dict[str, Reading]
+) -> bool:
     """Whether a move may be of the same control: what differs may just have been missed."""
     places = frozenset().union(*(m.places for m in run))
     lacking, new = places - move.places, move.places - places
-    return all(_missed(move, known[p]) > _MISSED for p in lacking) and all(
-        _missed(m, known[p]) > _MISSED for m in run for p in new
+    return all(chance_missed(move, known[p]) > _MISSED for p in lacking) and all(
+        chance_missed(m, known[p]) > _MISSED for m in run for p in new
     )
 
 
-def _missed(move: _Move, r: Reading) -> float:
+def chance_missed(move: ControlMove, r: Reading) -> float:
     """Chance that a unit which reads every so often saw nothing of a move: 1 - d / T."""
     # A thousandth of slack, for instants that are multiples of the step up to rounding.
-    return max(0.0, 0.999 - (move.end_s - move.start_s) / _step(r))
+    return max(0.0, 0.999 - (move.end_s - move.start_s) / reading_step_s(r))
 
 
-def _is_sure(run: _Run, known: dict[str, Reading], root: str | None) -> bool:
+def is_surely_still(run: ControlRun, known: dict[str, Reading], root: str | None) -> bool:
     """Whether the places that seem still surely were; the whole moves with any of them."""
-    if root in run.places and _hidden(run, known, root):
+    if root in run.places and may_be_hidden(run, known, root):
         return False
     return all(
-        float(np.prod([_missed(m, r) for m in run.moves])) < _MISSED
+        float(np.prod([chance_missed(m, r) for m in run.moves])) < _MISSED
         for p, r in known.items()
         if p not in run.places and p != root
     )
 
 
-def _hidden(run: _Run, known: dict[str, Reading], root: str) -> bool:
+def may_be_hidden(run: ControlRun, known: dict[str, Reading], root: str) -> bool:
     """Whether a node whose sensor is too coarse for it may have made what the whole shows."""
     whole = known[root]
-    rest, _ = _rest(whole)
+    rest, _ = rest_level(whole)
     # A move ends with its last reading above rest.
     seen = [whole.within(m.start_s, m.end_s + 1e-6) for m in run.moves]
     peaks = [float(x.v.max()) for x in seen if x.size]
     if not peaks:  # it was silent just then
         return True
     rise = float(np.median(peaks)) - rest
-    return any(2.0 * _rest(r)[1] > rise for p, r in known.items() if p != root)
+    return any(2.0 * rest_level(r)[1] > rise for p, r in known.items() if p != root)
 
 
-def _check(runs: list[_Run]) -> list[_Run]:
+def longest_check(runs: list[ControlRun]) -> list[ControlRun]:
     """The longest row of runs that is a check: different controls, each there and back."""
-    best: list[_Run] = []
-    row: list[_Run] = []
+    best: list[ControlRun] = []
+    row: list[ControlRun] = []
     for run in runs:
         first, last = run.moves[0], run.moves[-1]
         good = (
@@ -227,15 +229,15 @@ def _check(runs: list[_Run]) -> list[_Run]:
     return best if _different(best) >= 2 else []
 
 
-def _different(runs: list[_Run]) -> int:
+def _different(runs: list[ControlRun]) -> int:
     return len({r.places for r in runs})
 
 
 def _shares(
-    runs: list[_Run], known: dict[str, Reading], aircraft: Aircraft
+    runs: list[ControlRun], known: dict[str, Reading], aircraft: Aircraft
 ) -> tuple[ServoShare, ...]:
-    surfaces = _surfaces(aircraft)
-    lives = {s: _seen(servos, known, aircraft) for s, servos in surfaces.items()}
+    surfaces = servos_by_control(aircraft)
+    lives = {s: places_showing(servos, known, aircraft) for s, servos in surfaces.items()}
     full = {r.places for r in runs}
     out = []
     for run in runs:
@@ -249,11 +251,11 @@ def _shares(
                 s
                 for x in fits
                 for s in surfaces[x]
-                if place in ({s.node} if s.node in known else _seen((s,), known, aircraft))
+                if place in ({s.node} if s.node in known else places_showing((s,), known, aircraft))
             ]
             out.append(
                 replace(
-                    _measured(run, place, known[place], [r for r in runs if place in r.places]),
+                    measure_run(run, place, known[place], [r for r in runs if place in r.places]),
                     outputs=tuple(str(s.output) for s in servos),
                     drives=" or ".join(fits) or None,
                     separable=len(fits) == 1 and sum(s.count for s in servos) == 1,
@@ -263,7 +265,7 @@ def _shares(
     return tuple(out)
 
 
-def _surfaces(aircraft: Aircraft) -> dict[str, tuple[Servo, ...]]:
+def servos_by_control(aircraft: Aircraft) -> dict[str, tuple[Servo, ...]]:
     """Servos by the control that moves them: left and right ailerons are one."""
     out: dict[str, tuple[Servo, ...]] = {}
     for servo in aircraft.servos:
@@ -272,19 +274,22 @@ def _surfaces(aircraft: Aircraft) -> dict[str, tuple[Servo, ...]]:
     return out
 
 
-def _seen(servos: Sequence[Servo], known: dict[str, Reading], aircraft: Aircraft) -> frozenset[str]:
+def places_showing(
+    servos: Sequence[Servo], known: dict[str, Reading], aircraft: Aircraft
+) -> frozenset[str]:
     """Places whose current shows these servos: their own and what feeds them, else the whole."""
     root = aircraft.root
     found = {
         p
         for s in servos
-        for p in (s.node, *_above_it(s.node, aircraft))
+        for p in (s.node, *all_feeders(s.node, aircraft))
         if p in known and p != root
     }
     return frozenset(found or ({root} if root in known else set()))
 
 
-def _above_it(place: str, aircraft: Aircraft) -> list[str]:
+def all_feeders(place: str, aircraft: Aircraft) -> list[str]:
+    """All that lies between a place and the supply, the nearest first."""
     out: list[str] = []
     wave = list(aircraft.feeders(place))
     while wave:
@@ -295,9 +300,9 @@ def _above_it(place: str, aircraft: Aircraft) -> list[str]:
     return out
 
 
-def _measured(run: _Run, place: str, r: Reading, runs: Sequence[_Run]) -> ServoShare:
+def measure_run(run: ControlRun, place: str, r: Reading, runs: Sequence[ControlRun]) -> ServoShare:
     """Charge above rest over the time it moved, both with what is not known of them."""
-    step = _step(r)
+    step = reading_step_s(r)
     moves = [(m.start_s - step, m.end_s + step) for m in run.moves]
     within = (moves[0][0] - _PAUSE_S, moves[-1][1] + _PAUSE_S)
     near = r.within(*within)
@@ -306,7 +311,7 @@ def _measured(run: _Run, place: str, r: Reading, runs: Sequence[_Run]) -> ServoS
     on = ~outside(near.t, moves)
     pauses = [near.v[(near.t > a) & (near.t < b)] for (_, a), (b, _) in pairwise(moves)]
     held = np.concatenate(pauses) - _middle(still)
-    moving, low, high = _while_moving(run, near.v[on] - _middle(still), still, step)
+    moving, low, high = moving_current(run, near.v[on] - _middle(still), still, step)
     return ServoShare(
         place=place,
         outputs=(),
@@ -315,7 +320,7 @@ def _measured(run: _Run, place: str, r: Reading, runs: Sequence[_Run]) -> ServoS
         hold_a_per_pct=None,
         low=None,
         high=None,
-        condition_index=_index(near, runs, step),
+        condition_index=moves_condition_index(near, runs, step),
         separable=False,
         moving_a=moving,
         moving_low_a=low,
@@ -330,8 +335,8 @@ def _middle(still: FloatArray) -> float:
     return float(np.median(still)) if still.size else 0.0
 
 
-def _while_moving(
-    run: _Run, above: FloatArray, still: FloatArray, step: float
+def moving_current(
+    run: ControlRun, above: FloatArray, still: FloatArray, step: float
 ) -> tuple[float | None, float | None, float | None]:
     """Mean current while moving and its range, A; None where the moves are too short to time.
 
@@ -353,7 +358,7 @@ def _while_moving(
     return charge / lasted, low, high
 
 
-def _index(near: Reading, runs: Sequence[_Run], step: float) -> float:
+def moves_condition_index(near: Reading, runs: Sequence[ControlRun], step: float) -> float:
     """Scaled condition index of the rest and of each control's moves at this place."""
     columns = [np.ones(near.size)]
     for x in runs:

@@ -82,7 +82,7 @@ def pack_shares(
         short to judge. Where all but one report theirs and the bus reports the total, that one
         gives the rest.
     """
-    flows = _pack_currents(readings, aircraft)
+    flows = pack_currents(readings, aircraft)
     if flows is None or not spans:
         return ()
     block_s = max(2.0, *(4.0 * (r.update_s or readings.row_s) for r in flows.values()))
@@ -105,13 +105,13 @@ def pack_shares(
     band = aircraft.limits.share_points / 100
     out = []
     for name, flow in zip(columns, means, strict=True):
-        share = _ratio(flow[judged], total[judged], step)
+        share = ratio_of_sums(flow[judged], total[judged], step)
         beyond = share.low > 0.5 + band or share.high < 0.5 - band
         out.append(
             PackShare(
                 place=name,
                 share=share,
-                of_changes=_slope(flow[judged], total[judged]),
+                of_changes=slope_of_change(flow[judged], total[judged]),
                 judged_s=float(judged.sum()) * block_s,
                 off_balance=pair and roles.get(name) == "shared" and beyond,
             )
@@ -119,7 +119,7 @@ def pack_shares(
     return tuple(out)
 
 
-def _pack_currents(readings: Readings, aircraft: Aircraft) -> dict[str, Reading] | None:
+def pack_currents(readings: Readings, aircraft: Aircraft) -> dict[str, Reading] | None:
     """Current of each pack; of one that has none, the bus's less the others'."""
     names = [p.name for p in aircraft.packs]
     known = {n: r for n in names if (r := readings.get(Quantity.CURRENT, n)) is not None and r.size}
@@ -142,7 +142,7 @@ def _pack_currents(readings: Readings, aircraft: Aircraft) -> dict[str, Reading]
     return {n: known[n] for n in names}
 
 
-def _ratio(part: FloatArray, whole: FloatArray, step: float) -> Interval:
+def ratio_of_sums(part: FloatArray, whole: FloatArray, step: float) -> Interval:
     """Ratio of sums with its interval; neighbouring blocks may be alike.
 
     Besides the scatter it holds a zero that is off by half a step in each sensor.
@@ -151,10 +151,10 @@ def _ratio(part: FloatArray, whole: FloatArray, step: float) -> Interval:
     rest = part - ratio * whole
     half = 1.96 * math.sqrt(float((rest**2).sum()) * likeness(rest)) / float(whole.sum())
     zero = math.hypot(ratio, 1 - ratio) * step / 2 / float(whole.mean())
-    return _with_gains(ratio, math.hypot(half, zero))
+    return with_gain_errors(ratio, math.hypot(half, zero))
 
 
-def _slope(part: FloatArray, whole: FloatArray) -> Interval | None:
+def slope_of_change(part: FloatArray, whole: FloatArray) -> Interval | None:
     """Change of the part by change of the whole, with its interval."""
     moved = whole - whole.mean()
     sxx = float((moved**2).sum())
@@ -165,10 +165,11 @@ def _slope(part: FloatArray, whole: FloatArray) -> Interval | None:
     free = part.size - 2
     half = 2.0 * math.sqrt(float((rest**2).sum()) / free / sxx * likeness(rest))
     # Told to less than a quarter either way it tells nothing (heuristic).
-    return None if half > 0.25 else _with_gains(slope, half)
+    return None if half > 0.25 else with_gain_errors(slope, half)
 
 
-def _with_gains(share: float, half: float) -> Interval:
+def with_gain_errors(share: float, half: float) -> Interval:
+    """A share whose half width holds what the gains of both sensors may be off."""
     return Interval.around(share, math.hypot(half, _TWO_GAINS * abs(share * (1 - share))))
 
 
@@ -195,7 +196,7 @@ def pack_outs(
     """
     if len(aircraft.packs) < 2:
         return ()
-    flows = _pack_currents(readings, aircraft) or {}
+    flows = pack_currents(readings, aircraft) or {}
     grid = np.arange(readings.start_s, readings.end_s, _GRID_S)
     held = [held_at(r.t, r.v, grid, HELD_S) for r in flows.values()]
     flow = np.array(held).reshape(len(held), grid.size)
@@ -206,7 +207,7 @@ def pack_outs(
         share = np.where(total > 4 * step, flow / total, np.nan)
     shares = dict(zip(flows, share, strict=True))
     update_s = {name: r.update_s or readings.row_s for name, r in flows.items()}
-    silent = _silent(readings, aircraft, grid, shares, update_s)
+    silent = silent_stretches(readings, aircraft, grid, shares, update_s)
     checks = [
         (p.start_s - 1.0, p.end_s + 1.0) for p in phases if p.kind is PhaseKind.REDUNDANCY_CHECK
     ]
@@ -218,14 +219,14 @@ def pack_outs(
         usual = None
         if own is not None:
             undisturbed = np.where(outside(grid, sorted(others)), own, np.nan)
-            usual = _usual_share(grid, undisturbed, total, (a, b), step)
+            usual = usual_share(grid, undisturbed, total, (a, b), step)
         told = None if own is None else (grid, own, total)
         sign = sign_of(readings, aircraft, name, (a, b), told)
         if sign is not OutSign.DEAD and (usual is None or usual <= _SOMETHING):
             continue
         inside = (grid >= a) & (grid < b)
-        back = _back(readings, name, shares, grid, b, update_s)
-        kind = _out_kind(phases, a, b, back)
+        back = came_back(readings, name, shares, grid, b, update_s)
+        kind = kind_of_out(phases, a, b, back)
         if kind is OutKind.LOST and (
             sign is OutSign.HELD_OFF or _is_fed(total, taken, own, inside)
         ):
@@ -238,9 +239,9 @@ def pack_outs(
                 end_s=b,
                 back=back,
                 share_before=usual,
-                carried_a=_highest(total[inside]),
-                bus_v=_lowest_bus(readings, aircraft, a, b),
-                own_v=_median_v(readings, name, a, b),
+                carried_a=highest_known(total[inside]),
+                bus_v=lowest_bus_v(readings, aircraft, a, b),
+                own_v=median_v(readings, name, a, b),
                 sign=sign,
             )
         )
@@ -275,12 +276,13 @@ def _is_fed(
     return bool(np.median(fed) > _FED and abs(np.median(usual)) < _ADDS_UP)
 
 
-def _highest(amps: FloatArray) -> float | None:
+def highest_known(amps: FloatArray) -> float | None:
+    """The highest of the finite values; None where there is none."""
     known = amps[np.isfinite(amps)]
     return float(known.max()) if known.size else None
 
 
-def _silent(
+def silent_stretches(
     readings: Readings,
     aircraft: Aircraft,
     grid: FloatArray,
@@ -295,7 +297,7 @@ def _silent(
         if own is not None and pack.role != "standby":
             # Into a pack that another one charges flows a current: that is not nothing.
             nothing = np.abs(own) < _NOTHING
-            spans = _joined(grid, own, nothing, max(1.0, 2 * update_s[pack.name]))
+            spans = joined_spans(grid, own, nothing, max(1.0, 2 * update_s[pack.name]))
         for a, b in dead_spans(readings, aircraft, pack.name, grid):
             gave = None if own is None else own[(grid >= a) & (grid < b)]
             # A voltage of zero beside a current is a sensor that failed.
@@ -307,7 +309,7 @@ def _silent(
     return sorted(found)
 
 
-def _back(
+def came_back(
     readings: Readings,
     name: str,
     shares: dict[str, FloatArray],
@@ -319,12 +321,12 @@ def _back(
     if end_s >= readings.end_s - 2 * _GRID_S:
         return False
     if name in shares:
-        return bool(np.median(_after(grid, shares[name], end_s, update_s[name])) > _SOMETHING)
+        return bool(np.median(shares_after(grid, shares[name], end_s, update_s[name])) > _SOMETHING)
     after = _values(readings.get(Quantity.VOLTAGE, name), end_s, end_s + HELD_S)
     return bool(after.size) and float(np.median(after)) > NO_SUPPLY_V
 
 
-def _joined(
+def joined_spans(
     grid: FloatArray, share: FloatArray, nothing: np.ndarray, pause_s: float
 ) -> list[tuple[float, float]]:
     """Spans without current; two of them are one where it gave next to nothing between them."""
@@ -340,7 +342,7 @@ def _joined(
     return out
 
 
-def _usual_share(
+def usual_share(
     grid: FloatArray, share: FloatArray, total: FloatArray, span: tuple[float, float], step: float
 ) -> float | None:
     """The pack's median share just before the span, at loads no higher than those within it.
@@ -361,13 +363,15 @@ def _usual_share(
     return float(np.median(part)) if part.size * _GRID_S >= 2.0 else None
 
 
-def _after(grid: FloatArray, share: FloatArray, end: float, update_s: float) -> FloatArray:
+def shares_after(grid: FloatArray, share: FloatArray, end: float, update_s: float) -> FloatArray:
+    """Known shares in the seconds after an instant, s; a single 0 where there is none."""
     part = share[(grid >= end) & (grid < end + max(5.0, 3 * update_s))]
     part = part[np.isfinite(part)]
     return part if part.size else np.zeros(1)
 
 
-def _out_kind(phases: Sequence[Phase], start: float, end: float, back: bool) -> OutKind:
+def kind_of_out(phases: Sequence[Phase], start: float, end: float, back: bool) -> OutKind:
+    """What it was that a pack gave nothing from ``start`` to ``end``, s."""
     flights = [p for p in phases if p.kind is PhaseKind.FLIGHT]
     if any(p.start_s < end and start < p.end_s for p in flights):
         return OutKind.LOST
@@ -383,7 +387,8 @@ def _out_kind(phases: Sequence[Phase], start: float, end: float, back: bool) -> 
     return OutKind.LOST
 
 
-def _lowest_bus(readings: Readings, aircraft: Aircraft, start: float, end: float) -> float | None:
+def lowest_bus_v(readings: Readings, aircraft: Aircraft, start: float, end: float) -> float | None:
+    """Lowest voltage of the bus within a span, s, else of another place that is no pack, V."""
     packs = {p.name for p in aircraft.packs}
     volts = [r for r in readings.of(Quantity.VOLTAGE) if r.place not in packs]
     volts.sort(key=lambda r: r.place != aircraft.bus)
@@ -391,7 +396,8 @@ def _lowest_bus(readings: Readings, aircraft: Aircraft, start: float, end: float
     return float(part.min()) if part.size else None
 
 
-def _median_v(readings: Readings, place: str, start: float, end: float) -> float | None:
+def median_v(readings: Readings, place: str, start: float, end: float) -> float | None:
+    """Median voltage of a place within a span, s; V."""
     part = _values(readings.get(Quantity.VOLTAGE, place), start, end)
     return float(np.median(part)) if part.size else None
 

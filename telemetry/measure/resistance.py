@@ -151,7 +151,7 @@ def undisturbed(readings: Readings, phases: Sequence[Phase], outs: Sequence[Pack
 
 def _source(volts: _Volts, flow: _Flow, aircraft: Aircraft, *, kind: str = "source") -> Resistance:
     fit = source_resistance(volts.sensed, flow.sensed, max_gap_s=aircraft.limits.gap_s)
-    return _record(fit, kind, volts.reading.place, flow.total)
+    return resistance_record(fit, kind, volts.reading.place, flow.total)
 
 
 def _bus(bus: _Volts, calm: _Sensors, aircraft: Aircraft) -> list[Resistance]:
@@ -270,7 +270,7 @@ def _branch(parent: _Volts, place: _Volts, flow: _Flow, aircraft: Aircraft) -> R
     fit = branch_resistance(
         parent.sensed, place.sensed, flow.sensed, max_gap_s=aircraft.limits.gap_s
     )
-    record = _record(fit, "branch" if through else "apparent", name, flow.total)
+    record = resistance_record(fit, "branch" if through else "apparent", name, flow.total)
     expected = branch_mohm(aircraft, name, above)
     offset = [None if v is None else -v for v in (fit.level_v, fit.level_high_v, fit.level_low_v)]
     if fit.level_v is None:
@@ -315,7 +315,8 @@ def _light_offset(
     return mean - 0.5 * taken, mean - taken - error, mean + error
 
 
-def _record(fit: Fit, kind: str, place: str, flow: Total) -> Resistance:
+def resistance_record(fit: Fit, kind: str, place: str, flow: Total) -> Resistance:
+    """The record of a fit, mOhm, with what was left out of it."""
     named = "the packs or nodes together" if flow.is_sum else flow.places[0]
     without = ""
     if fit.left_out:

@@ -24,7 +24,7 @@ _BLOCK_S, _GROUND_BLOCK_S = 5.0, 2.5
 _LEAST = 60  # readings of the current
 # A servo follows its stick, and the telemetry both, within about this time (common practice, no
 # source).
-_LAGS_S = np.arange(-0.2, 0.61, 0.1)
+LAGS_S = np.arange(-0.2, 0.61, 0.1)
 _TRAVEL, _HOLD = 0, 1
 # Of a pulse for 1 % of travel to one side: 500 us for all of it (common practice, no source).
 _PULSE_US = 5.0
@@ -62,12 +62,12 @@ def measure_servos(
         Their ranges are the travel's.
     """
     logged = [r for r in readings.of(Quantity.CONTROL) if r.size > _LEAST and np.ptp(r.v) > 0]
-    controls = {r.place: _in_percent(r) for r in logged}
+    controls = {r.place: in_percent_of_travel(r) for r in logged}
     if not controls:
         return ()
     out: list[ServoShare] = []
-    ways = _ways(controls)
-    ends = _outermost(readings, aircraft)
+    ways = travel_sums(controls)
+    ends = outermost_currents(readings, aircraft)
     told = {r.place for r in ends}
     for amps in ends:
         # The bus, or a lone current, also feeds the servos of nodes without one of their own.
@@ -76,22 +76,22 @@ def measure_servos(
         )
         below = tuple(s for s in aircraft.servos if whole and s.node not in told)
         servos = (*aircraft.servos_at(amps.place), *below)
-        driven = _driven(servos, controls)
+        driven = servos_by_column(servos, controls)
         if servos and not driven:
             continue
         names = list(driven) if servos else list(controls)
-        out += _at_node(amps, names, driven, controls, ways, phases)
+        out += shares_at_node(amps, names, driven, controls, ways, phases)
     return tuple(out)
 
 
-def _in_percent(r: Reading) -> Reading:
+def in_percent_of_travel(r: Reading) -> Reading:
     """A control in % of its travel to one side: of pulses as is customary, else of its reach."""
     reach = float(np.abs(r.v - np.median(r.v)).max())
     one = {"%": 1.0, "us": _PULSE_US}.get(r.channel.unit, reach / 100.0)
     return replace(r, v=r.v / one)
 
 
-def _outermost(readings: Readings, aircraft: Aircraft) -> list[Reading]:
+def outermost_currents(readings: Readings, aircraft: Aircraft) -> list[Reading]:
     """Currents that hold no other current of the log: nodes', else the bus's, a lone pack's."""
     known = [r for r in readings.of(Quantity.CURRENT) if r.size >= _LEAST]
     places = {r.place for r in known}
@@ -101,7 +101,9 @@ def _outermost(readings: Readings, aircraft: Aircraft) -> list[Reading]:
     return ends or (known if len(known) == 1 else [])
 
 
-def _driven(servos: Sequence[Servo], controls: dict[str, Reading]) -> dict[str, tuple[Servo, ...]]:
+def servos_by_column(
+    servos: Sequence[Servo], controls: dict[str, Reading]
+) -> dict[str, tuple[Servo, ...]]:
     """Servos by the control column that drives their surface: its own name, else its kind's."""
     found: dict[str, tuple[Servo, ...]] = {}
     for servo in servos:
@@ -149,7 +151,8 @@ class _Ways(NamedTuple):
         return low + part * (self.sums.take(before + 1, axis=0) - low)
 
 
-def _ways(controls: dict[str, Reading]) -> _Ways:
+def travel_sums(controls: dict[str, Reading]) -> _Ways:
+    """Travel and deflection of each control, summed up to each instant of any of them."""
     t = np.sort(np.concatenate([r.t for r in controls.values()]))
     t = t[np.diff(t, prepend=-np.inf) > 0]
     ways, areas = [], []
@@ -161,7 +164,7 @@ def _ways(controls: dict[str, Reading]) -> _Ways:
     return _Ways(list(controls), t, np.stack(sums, axis=1))
 
 
-def _at_node(
+def shares_at_node(
     amps: Reading,
     names: list[str],
     driven: dict[str, tuple[Servo, ...]],
@@ -169,6 +172,7 @@ def _at_node(
     ways: _Ways,
     phases: Sequence[Phase],
 ) -> list[ServoShare]:
+    """Travel and hold current of the servos behind one current, by its controls."""
     window = max(amps.update_s or 0.0, 0.1)
     checks = [(p.start_s, p.end_s) for p in phases if p.kind is PhaseKind.REDUNDANCY_CHECK]
     keep = outside(amps.t, checks)
@@ -190,7 +194,7 @@ def _at_node(
         travel, away = means[:, : len(names)], means[:, len(names) :] * flying[:, None]
         return np.column_stack((np.ones(t.size), travel, *((away,) if hold else ())))
 
-    lag = float(_LAGS_S[int(np.argmin([unexplained(design(float(s)), y) for s in _LAGS_S]))])
+    lag = float(LAGS_S[int(np.argmin([unexplained(design(float(s)), y) for s in LAGS_S]))])
     block = np.unique(((t - t[0]) / _BLOCK_S).astype(np.intp), return_inverse=True)[1]
     whole = design(lag)
     kinds = (-1, *(_TRAVEL,) * len(names), *((_HOLD,) * len(names) if hold else ()))
@@ -198,7 +202,7 @@ def _at_node(
     travel = whole[:, : 1 + len(names)]
     if found.refused and hold:
         found = attribute(travel, y, block, kinds=kinds[: 1 + len(names)])
-    shares = _shares(amps.place, names, controls, driven, found)
+    shares = shares_of_attribution(amps.place, names, controls, driven, found)
     grounded = _on_ground(t, y, travel, names, ~flying)
     return [replace(s, ground_a_per_pct_s=grounded.get(s.controls)) for s in shares]
 
@@ -226,13 +230,14 @@ def _on_ground(
     return {c: told for c, told in own.items() if told[0] > 0}
 
 
-def _shares(
+def shares_of_attribution(
     place: str,
     names: list[str],
     controls: dict[str, Reading],
     driven: dict[str, tuple[Servo, ...]],
     found: Attribution,
 ) -> list[ServoShare]:
+    """The records of what was attributed to the controls of one place."""
     out = []
     # By the numbers of the travel columns: those come before and fall to 0 and below.
     holds = {
@@ -248,7 +253,7 @@ def _shares(
         if not driven and (found.low[n] <= 0 or found.coef[n] < _LEAST_PART * strongest):
             continue
         servos = [s for name in mine for s in driven.get(name, ())]
-        lost = max(_lost_travel(controls[name]) for name in mine)
+        lost = max(lost_travel_factor(controls[name]) for name in mine)
         out.append(
             ServoShare(
                 place=place,
@@ -258,7 +263,9 @@ def _shares(
                 hold_a_per_pct=holds.get(group),
                 low=float(found.low[n]) * (1.0 - _DOUBT) / lost,
                 high=float(found.high[n]) * (1.0 + _DOUBT),
-                chance=_chance(float(found.coef[n]), float(found.low[n]), float(found.high[n])),
+                chance=relative_half_width(
+                    float(found.coef[n]), float(found.low[n]), float(found.high[n])
+                ),
                 condition_index=found.condition_index,
                 separable=sum(s.count for s in servos) == 1,
                 controls=tuple(mine),
@@ -267,11 +274,12 @@ def _shares(
     return out
 
 
-def _chance(value: float, low: float, high: float) -> float | None:
+def relative_half_width(value: float, low: float, high: float) -> float | None:
+    """Half width of an interval over its value; None where that is not above 0."""
     return 0.5 * (high - low) / value if value > 0 else None
 
 
-def _lost_travel(control: Reading) -> float:
+def lost_travel_factor(control: Reading) -> float:
     """How many times as far the stick may have gone as its readings tell, at the most.
 
     Between two readings it may go and come back. By how much the way told grows from every other

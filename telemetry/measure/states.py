@@ -105,13 +105,13 @@ def pack_states(
         if own is None and len(aircraft.packs) == 1:
             own = by_place.get(aircraft.root or "")
         share = shares.get(pack.name)
-        amount = _drawn_in(own)
+        amount = drawn_in_flight(own)
         rest_v, landing_rest_v = rests[pack.name]
         alike = [p.name for p in aircraft.packs if p is pack or p.role == pack.role == "shared"]
         floor = rest_floor(pack, [v for name in alike for v in rests[name]])
-        known, basis, before = _charge(pack, drawn, amount, rest_v)
+        known, basis, before = pack_charge(pack, drawn, amount, rest_v)
         earlier = drawn.flights_mah.get(pack.name, ())
-        left = _left(pack, aircraft, before, amount, earlier) if flown else None
+        left = flights_left_of(pack, aircraft, before, amount, earlier) if flown else None
         counter = readings.get(Quantity.CONSUMED, pack.name)
         part = _ends(None if share is None else share.share)
         change = _ends(None if share is None else share.of_changes)
@@ -199,7 +199,7 @@ def _sum(a: Interval, b: Interval) -> Interval:
     return propagate(lambda x: {"mah": x["a"] + x["b"]}, {"a": a, "b": b})["mah"]
 
 
-def _drawn_in(charge: Charge | None) -> Interval | None:
+def drawn_in_flight(charge: Charge | None) -> Interval | None:
     """Drawn in a flight, mAh; where counter and integral differ, the larger, and both ends."""
     if charge is None:
         return None
@@ -220,7 +220,7 @@ def _drawn_in(charge: Charge | None) -> Interval | None:
     return Interval(value, low, max(x.high for x in found))
 
 
-def _charge(
+def pack_charge(
     pack: Pack, drawn: Drawn, amount: Interval | None, rest_v: float | None
 ) -> tuple[ChargeState, ChargeBasis, Interval | None]:
     """Charge, what it rests on, and what had been drawn before the flight since full.
@@ -245,13 +245,14 @@ def _charge(
     return full, ChargeBasis.NONE if full.start_pct is None else ChargeBasis.FULL, before
 
 
-def _left(
+def flights_left_of(
     pack: Pack,
     aircraft: Aircraft,
     before: Interval | None,
     amount: Interval | None,
     flown: Sequence[float],
 ) -> FlightsLeft | None:
+    """How many more such flights a pack has charge for; None where that is not known."""
     if pack.capacity_mah is None or before is None or amount is None:
         return None
     return flights_left(

@@ -78,9 +78,9 @@ def path_steps(
         if volts is None or amps is None or pack.name == root:
             continue
         away = [(o.start_s - _SETTLE_S, o.end_s + _SETTLE_S) for o in outs]
-        blocks = _blocks(volts, bus, amps, readings, away)
+        blocks = drop_blocks(volts, bus, amps, readings, away)
         held_v = _HELD_STEPS * sum(r.resolution or 0.0 for r in (volts, bus))
-        if blocks is None or (step := _step(*blocks, held_v)) is None:
+        if blocks is None or (step := step_of_slope(*blocks, held_v)) is None:
             continue
         time_s, before, rise, half = step
         # What the sensors' own steps can make of a drop is none of the path's; a side under which
@@ -114,7 +114,7 @@ def _open_v(volts: Reading, bus: Reading, starts: FloatArray) -> float:
     return max(sum(stand), _OF_STEP * max(steps))
 
 
-def _blocks(
+def drop_blocks(
     volts: Reading,
     bus: Reading,
     amps: Reading,
@@ -139,7 +139,7 @@ def _blocks(
     return start[known], drop[known], flow[known]
 
 
-def _step(
+def step_of_slope(
     t: FloatArray, y: FloatArray, x: FloatArray, held_v: float = 0.0
 ) -> tuple[float, float, float, float] | None:
     """Instant, slope before, rise of the slope and its half width; None where there is none."""

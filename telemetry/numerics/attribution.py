@@ -108,7 +108,7 @@ def attribute(
     merged = design
     index = float(condition_indices(merged)[-1])
     while index > HIGHEST_INDEX:
-        pair = _closest(merged, [sort[g[0]] for g in groups])
+        pair = most_alike(merged, [sort[g[0]] for g in groups])
         if pair is None:
             return _nothing(index, "the columns cannot be told apart")
         first, second = pair
@@ -119,7 +119,7 @@ def attribute(
     number = int(block.max()) + 1 if block.size else 0
     if number < _LEAST_BLOCKS:
         return _nothing(index, "too short")
-    gram, rise = _by_block(merged, y, block, number)
+    gram, rise = products_by_block(merged, y, block, number)
     best = non_negative(gram.sum(axis=0)[None], rise.sum(axis=0)[None])[0]
     rng = np.random.default_rng(seed)
     draws = rng.integers(0, number, (_DRAWS, number))
@@ -141,7 +141,7 @@ def _nothing(index: float, why: str) -> Attribution:
     return Attribution(coef=none, low=none, high=none, condition_index=index, refused=why)
 
 
-def _closest(design: FloatArray, sort: list[int]) -> tuple[int, int] | None:
+def most_alike(design: FloatArray, sort: list[int]) -> tuple[int, int] | None:
     """The two columns of one kind that are most alike; None where no two may be put together."""
     length = np.sqrt((design**2).sum(axis=0))
     like = (design.T @ design) / np.maximum(np.outer(length, length), 1e-300)
@@ -153,7 +153,7 @@ def _closest(design: FloatArray, sort: list[int]) -> tuple[int, int] | None:
     return pair
 
 
-def _by_block(
+def products_by_block(
     design: FloatArray, y: FloatArray, block: IntArray, number: int
 ) -> tuple[FloatArray, FloatArray]:
     """Products of the columns with one another, and with y, summed over each block."""

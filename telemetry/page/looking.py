@@ -40,7 +40,7 @@ from telemetry.report.writers import html
 from telemetry.results import History
 
 # How long a page waits for a history, s, before it says how far that is.
-_PATIENCE_S = 10.0
+PATIENCE_S = 10.0
 
 
 def aircraft(request: Request) -> Response:
@@ -73,7 +73,7 @@ def _of_history(
     around = ways_of(name, "" if page == "aircraft" else page.partition(" ")[0])
     if not book.flights(name):
         return shown("bare", around, said=told, name=name)
-    found = desk.histories.get(book, name, _PATIENCE_S)
+    found = desk.histories.get(book, name, PATIENCE_S)
     if isinstance(found, Judging):
         return shown("judging", around, said=told, name=name, judging=found, again=True)
     return answered(desk.rendered.get(key, lambda: make(book, name, found)), told)
@@ -117,7 +117,7 @@ def flight(request: Request) -> Response:
         return html.render(document_of(made), Scene.of(made), around)
 
     # The review stands beside the history, which may take its time.
-    found = desk.histories.get(book, name, _PATIENCE_S)
+    found = desk.histories.get(book, name, PATIENCE_S)
     if isinstance(found, Judging):
         return shown("judging", ways_of(name), name=name, judging=found, again=True)
     return answered(desk.rendered.get(key, make), said_in(desk, book, request))

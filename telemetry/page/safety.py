@@ -28,7 +28,7 @@ MOST_DROP_BYTES = 1 << 30
 #: How long a body may give nothing, and how long it may take as a whole, s.
 PATIENCE_S, WHOLE_S = 20.0, 1800.0
 # Wrong keys within a minute, after which none is looked at (heuristic: nobody mistypes so often).
-_MOST_WRONG, _WRONG_FOR_S = 10, 60.0
+MOST_WRONG, WRONG_FOR_S = 10, 60.0
 
 _READS = ("GET", "HEAD")
 _ALWAYS = {
@@ -143,8 +143,8 @@ class Guard:
         if not given:
             return self.ask(False)
         now = time.monotonic()
-        self.wrong = [at for at in self.wrong if now - at < _WRONG_FOR_S]
-        if len(self.wrong) >= _MOST_WRONG:
+        self.wrong = [at for at in self.wrong if now - at < WRONG_FOR_S]
+        if len(self.wrong) >= MOST_WRONG:
             return _no("too many wrong keys; wait a minute, then try again", 429)
         if not self._same(given.strip().lower()):
             self.wrong.append(now)

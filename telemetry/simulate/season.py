@@ -118,7 +118,7 @@ def fly(season: Season) -> Iterator[SimulatedRecording]:
             when = season.start + timedelta(days=7 * day_number, minutes=int(120 * rng.random()))
         if (flight - 1) % season.habits.flights_per_charge == 0 or not charge:
             charge = {p.name: 0.96 + 0.04 * float(rng.random()) for p in season.aircraft.packs}
-        recording = _one_flight(season, flight, day_number, when, charge, rng)
+        recording = fly_once(season, flight, day_number, when, charge, rng)
         charge = dict(recording.truth.charge_end)
         # A pack that was flown low by fault is charged by hand before it is flown again.
         charge = {name: max(0.45, left) for name, left in charge.items()}
@@ -126,7 +126,7 @@ def fly(season: Season) -> Iterator[SimulatedRecording]:
         yield recording
 
 
-def _one_flight(
+def fly_once(
     season: Season,
     flight: int,
     day_number: int,
@@ -134,6 +134,7 @@ def _one_flight(
     charge: dict[str, float],
     rng: Generator,
 ) -> SimulatedRecording:
+    """One flight of a season; ``charge``, drawn from each pack, mAh, is carried on in place."""
     habits = season.habits
     of_day = np.random.default_rng([season.seed, 1, day_number])
     ambient = habits.ambient_c + habits.ambient_spread_c * float(of_day.standard_normal())

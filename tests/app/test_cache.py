@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 
 from telemetry.aircraft import Aircraft
-from telemetry.app.cache import _made, measures_of, version_for
+from telemetry.app.cache import make_measures, measures_of, version_for
 from telemetry.trends.measures import VERSION, Measures
 
 Make = Callable[..., Any]
@@ -50,7 +50,7 @@ def test_missing_and_broken_measures_are_made_again(
         made.append(flight)
         return make_flight(file=f"new {flight}")
 
-    monkeypatch.setattr("telemetry.app.cache._made", make)
+    monkeypatch.setattr("telemetry.app.cache.make_measures", make)
     flights = [SimpleNamespace(id=i) for i in "abcd"]
     steps: list[tuple[int, int]] = []
     found = measures_of(book, flights, None, progress=lambda *at: steps.append(at))
@@ -66,7 +66,7 @@ def test_missing_and_broken_measures_are_made_again(
     again = measures_of(book, flights, None)
     assert (list(again), made) == (list("abcd"), ["b", "c", "d"])
     # Another profile has other ones.
-    monkeypatch.setattr("telemetry.app.cache._made", lambda *_: make_flight(file="other"))
+    monkeypatch.setattr("telemetry.app.cache.make_measures", lambda *_: make_flight(file="other"))
     other = measures_of(book, flights[:1], Aircraft(name="wren"))
     assert other["a"].file == "other"
 
@@ -90,4 +90,4 @@ def test_the_longest_flight_of_a_log_is_measured(
     monkeypatch.setattr("telemetry.app.cache.Logbook", shelves)
     monkeypatch.setattr("telemetry.app.cache.review", reviewed)
     monkeypatch.setattr("telemetry.app.cache.measured", lambda _found, n: n)
-    assert _made(Path("book"), None, "f") == number
+    assert make_measures(Path("book"), None, "f") == number

@@ -11,7 +11,7 @@ import pytest
 
 import telemetry
 from telemetry.aircraft import Aircraft, Pack, PackLabel
-from telemetry.app.charging import _amount, _is_for, _used, drawn_before
+from telemetry.app.charging import charged_mah, drawn_before, is_note_for, used_in_flight
 from telemetry.book import BookFlight, Logbook, Note, NoteKind
 from telemetry.trends.measures import Measures
 
@@ -117,7 +117,7 @@ def test_a_review_counts_on_from_the_record(book: Logbook, tmp_path: Path) -> No
     ],
 )
 def test_amount_of_a_note_within_3_percent(text: str, mah: float | None) -> None:
-    found = _amount(text)
+    found = charged_mah(text)
     if mah is None:
         assert found is None
     else:
@@ -138,11 +138,11 @@ def test_amount_of_a_note_within_3_percent(text: str, mah: float | None) -> None
     ],
 )
 def test_what_a_flight_took(make_flight, given, expected) -> None:
-    found = _used(make_flight({("pack 1", "used_mah"): given}), "pack 1")
+    found = used_in_flight(make_flight({("pack 1", "used_mah"): given}), "pack 1")
     assert found is not None
     assert (found.low, found.value, found.high) == expected
-    assert _used(make_flight({("pack 1", "used_mah"): None}), "pack 1") is None
-    assert _used(make_flight({("pack 2", "used_mah"): given}), "pack 1") is None
+    assert used_in_flight(make_flight({("pack 1", "used_mah"): None}), "pack 1") is None
+    assert used_in_flight(make_flight({("pack 2", "used_mah"): given}), "pack 1") is None
 
 
 def _note(place: str | None, text: str = "charged", kind: NoteKind = NoteKind.CHARGED) -> Note:
@@ -173,7 +173,7 @@ def _note(place: str | None, text: str = "charged", kind: NoteKind = NoteKind.CH
 )
 def test_whose_charge_it_was(place: str | None, label: str | None, own: bool) -> None:
     labels = () if label is None else (PackLabel(label=label),)
-    assert _is_for(_note(place), Pack(name="pack 1", labels=labels)) is own
+    assert is_note_for(_note(place), Pack(name="pack 1", labels=labels)) is own
 
 
 @pytest.fixture

@@ -42,7 +42,7 @@ def books(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Path]:
     flights = random_book(1, FLIGHTS).flights
     stored_book(root / "small", {"craft 0": flights[:3]})
     stored_book(root / "large", {f"craft {k}": flights for k in range(AIRCRAFT)})
-    time.sleep(index._SETTLED_NS / 1e9)  # records that were written just now are not indexed
+    time.sleep(index.SETTLED_NS / 1e9)  # records that were written just now are not indexed
     return root / "small", root / "large"
 
 
@@ -91,9 +91,9 @@ def test_a_book_of_ten_thousand_flights(books: tuple[Path, Path], tmp_path: Path
 
     rows = {"list of one aircraft, no index": spent(listed(large, "craft 1"))}
     for again in ("", ", again"):
-        index._read.clear()
+        index.documents_read.clear()
         rows[f"list of all aircraft{again}"] = spent(listed(large))
-        index._read.clear()
+        index.documents_read.clear()
         rows[f"list of one aircraft{again}"] = spent(listed(large, "craft 1"))
     rows["page of all aircraft, the first one"] = spent(lists())
     rows["page of all aircraft"] = spent(lists())

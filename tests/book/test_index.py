@@ -24,7 +24,7 @@ Rows = list[list[Any]]
 @pytest.fixture
 def book(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Logbook:
     """Three aircraft of two flights each, of long ago; any book of two logs has an index."""
-    monkeypatch.setattr(index, "_FEW", 1)
+    monkeypatch.setattr(index, "FEW_RECORDS", 1)
     flights = random_book(1, 2).flights
     made = stored_book(tmp_path / "book", dict.fromkeys(("tern", "wren", "kite"), flights))
     for path in (made.path / "originals").iterdir():
@@ -49,7 +49,7 @@ def test_a_book_lists_from_its_index(book: Logbook, monkeypatch: pytest.MonkeyPa
     assert index_of(book).exists()
     monkeypatch.setattr(index, "load_recording", None)
     assert book.timelines() == before
-    monkeypatch.setattr(index, "_read", {})  # as after a start
+    monkeypatch.setattr(index, "documents_read", {})  # as after a start
     assert book.timelines() == before
     assert book.flights("wren") == before["wren"]
 

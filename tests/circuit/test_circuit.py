@@ -312,7 +312,7 @@ def values(circuit: Circuit) -> dict[Input, float]:
 
 def alone(pack: str, state: Measured = STATE) -> float:
     circuit = Circuit(craft(), (WHOLE,), state)
-    return circuit._supply_v(values(circuit), 20.0, [pack])
+    return circuit.supply_v(values(circuit), 20.0, [pack])
 
 
 def test_one_pack_alone_relaxes_by_what_it_carries_more() -> None:
@@ -329,10 +329,10 @@ def test_one_pack_alone_relaxes_by_what_it_carries_more() -> None:
 
 def test_all_packs_together_relax_by_nothing() -> None:
     circuit = Circuit(craft(), (WHOLE,), STATE)
-    both = circuit._supply_v(values(circuit), 20.0, ["pack 1", "pack 2"])
+    both = circuit.supply_v(values(circuit), 20.0, ["pack 1", "pack 2"])
     assert both == pytest.approx(7.6 - 0.020 * 16)
     with pytest.raises(Missing, match="no pack is left"):
-        circuit._supply_v(values(circuit), 20.0, [])
+        circuit.supply_v(values(circuit), 20.0, [])
 
 
 def test_two_of_three_packs_share_the_mean() -> None:
@@ -342,7 +342,7 @@ def test_two_of_three_packs_share_the_mean() -> None:
     # 4 A over two packs: pack 2 carries 1 A more than before, pack 1 less. Both at 40 mOhm.
     lines = [7.6 + 0.040 * 3, 7.6 + 0.040 * 1 - 0.25 * 0.040 * 1]
     expected = (sum(lines) / 0.040 - 20.0) / (2 / 0.040)
-    assert circuit._supply_v(values(circuit), 20.0, ["pack 1", "pack 2"]) == pytest.approx(expected)
+    assert circuit.supply_v(values(circuit), 20.0, ["pack 1", "pack 2"]) == pytest.approx(expected)
 
 
 def test_a_standby_pack_starts_from_its_own_voltage_at_rest() -> None:
@@ -351,14 +351,14 @@ def test_a_standby_pack_starts_from_its_own_voltage_at_rest() -> None:
     rest = {p: x for p, x in STATE.landing_a.items() if p != "pack 2"}
     circuit = Circuit(craft(packs=packs), given, replace(STATE, landing_a=rest))
     x = values(circuit)
-    assert circuit._supply_v(x, 20.0, ["pack 2"]) == pytest.approx(
+    assert circuit.supply_v(x, 20.0, ["pack 2"]) == pytest.approx(
         7.65 - 0.25 * 0.040 * 4 - 0.040 * 20
     )
     # The pack itself: 30 mOhm from no current.
-    line = circuit._pack_line(x, "pack 2", ["pack 2"])
+    line = circuit.pack_line(x, "pack 2", ["pack 2"])
     assert (line.volts, line.amps, line.ohm) == pytest.approx((7.65 - 0.25 * 0.030 * 4, 0.0, 0.03))
     with pytest.raises(Missing, match="the current of pack 1 at landing is not known"):
-        circuit._pack_line(
+        circuit.pack_line(
             {Input("volts", "pack 1"): 7.7, Input("ohm", "pack 1"): 0.03}, "pack 1", ["pack 1"]
         )
 
@@ -367,7 +367,7 @@ def test_the_bus_is_never_above_what_the_packs_give() -> None:
     given = (WHOLE, of("source", "pack 1", 100), of("source", "pack 2", 100))
     circuit = Circuit(craft(), given, STATE)
     # Packs: 7.7 V at 3 A and 7.65 V at 1 A, of 100 mOhm: 8.0 and 7.75 V open; at 20 A 6.875 V.
-    assert circuit._supply_v(values(circuit), 20.0, ["pack 1", "pack 2"]) == pytest.approx(6.875)
+    assert circuit.supply_v(values(circuit), 20.0, ["pack 1", "pack 2"]) == pytest.approx(6.875)
 
 
 TWO_REGULATORS = [
@@ -401,7 +401,7 @@ def test_regulators_that_are_left_hold_with_their_own_resistance(
         gone=frozenset(gone),
     )
     circuit = Circuit(craft(**more), (WHOLE,), state)
-    line = circuit._regulating(values(circuit), ["pack 1"])
+    line = circuit.regulating_line(values(circuit), ["pack 1"])
     assert tuple(line) == pytest.approx(expected)
 
 
@@ -410,7 +410,7 @@ def test_beyond_the_limit_a_part_of_the_voltage_is_left(amps, part) -> None:
     supplies = [{"name": "s1", "kind": "switch", "fed_from": ["pack 1", "pack 2"], "limit_a": 10.0}]
     state = replace(STATE, peak_a={"total": exact(amps)})
     circuit = Circuit(craft(supplies=supplies), (WHOLE,), state)
-    found = circuit._root_v(values(circuit), "peak", ["pack 1", "pack 2"])
+    found = circuit.root_v(values(circuit), "peak", ["pack 1", "pack 2"])
     assert found == pytest.approx((7.6 - 0.020 * (amps - 4)) * part)
 
 

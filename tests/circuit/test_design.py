@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 
 from telemetry.aircraft import Aircraft
-from telemetry.circuit.design import _moving_a, design_resistances, design_state, designed
+from telemetry.circuit.design import design_resistances, design_state, designed, moving_a
 from telemetry.circuit.known import Measured
 from telemetry.circuit.margins import margins
 from telemetry.numerics.intervals import Interval
@@ -108,8 +108,8 @@ def test_a_servo_that_is_not_told_leaves_all_above_it_open() -> None:
 
 
 def test_no_servos_no_current() -> None:
-    assert _moving_a("bus", _craft(nodes=[{"name": "tail", "fed_from": "bus"}])) is None
-    assert _moving_a("tail", NESTED) == 2.0
+    assert moving_a("bus", _craft(nodes=[{"name": "tail", "fed_from": "bus"}])) is None
+    assert moving_a("tail", NESTED) == 2.0
 
 
 def test_places_that_feed_each_other_count_once() -> None:
@@ -117,7 +117,7 @@ def test_places_that_feed_each_other_count_once() -> None:
         nodes=[{"name": "wing", "fed_from": "tip"}, {"name": "tip", "fed_from": "wing"}],
         servos=[_servo("wing", 1, moving_a=1.0), _servo("tip", 1, moving_a=2.0)],
     )
-    assert (_moving_a("wing", ring), _moving_a("tip", ring)) == (3.0, 3.0)
+    assert (moving_a("wing", ring), moving_a("tip", ring)) == (3.0, 3.0)
 
 
 def _regulated(*mohm: float | None) -> Aircraft:

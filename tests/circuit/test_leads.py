@@ -11,7 +11,7 @@ from telemetry.aircraft import Aircraft, Lead
 from telemetry.aircraft.wire import lead_mohm
 from telemetry.circuit.currents import Currents
 from telemetry.circuit.known import Measured
-from telemetry.circuit.leads import _thicker, branch_measured, lead_budget, leads, wire_words
+from telemetry.circuit.leads import branch_measured, lead_budget, leads, thicker_wires, wire_words
 from telemetry.numerics.intervals import Interval
 from telemetry.results import Resistance
 
@@ -111,7 +111,7 @@ SIZES = (0.14, 0.25, 0.34, 0.5, 0.75, 1.0, 1.5, 2.5, 4.0, 6.0, 10.0, 16.0)
 def test_the_next_two_sections(at: int) -> None:
     def offered(mm2: float) -> list[str]:
         lead = _lead(mm2=mm2)
-        return [t.wire for t in _thicker(lead, lead_mohm(lead), None)]
+        return [t.wire for t in thicker_wires(lead, lead_mohm(lead), None)]
 
     above = [f"{mm2:g} mm2" for mm2 in SIZES[at : at + 3]]
     assert offered(SIZES[at]) == above[1:]
@@ -123,24 +123,26 @@ def test_the_next_two_sections(at: int) -> None:
 )
 def test_the_next_two_even_gauges(awg: int, wires: list[int]) -> None:
     lead = _lead(mm2=None, awg=awg)
-    assert [t.wire for t in _thicker(lead, lead_mohm(lead), None)] == [f"AWG {n}" for n in wires]
+    assert [t.wire for t in thicker_wires(lead, lead_mohm(lead), None)] == [
+        f"AWG {n}" for n in wires
+    ]
 
 
 def test_what_a_thicker_wire_brings() -> None:
     lead = _lead(wires=3)
-    first, second = _thicker(lead, lead_mohm(lead), 9.0)
+    first, second = thicker_wires(lead, lead_mohm(lead), 9.0)
     # A third of 20 mOhm, by 1.5 and by 2.5; copper of 8.89 g/cm3, there and back, three wires.
     assert first.wire == "3 x 1.5 mm2"
     assert first.mohm.value == pytest.approx(20 / 3 / 1.5)
     assert first.gain_v == pytest.approx(0.009 * (20 / 3 - 20 / 3 / 1.5))
     assert first.grams == pytest.approx(8.89 * 2 * 0.58 * 3 * 0.5)
     assert second.grams == pytest.approx(8.89 * 2 * 0.58 * 3 * 1.5)
-    assert [t.gain_v for t in _thicker(lead, lead_mohm(lead), None)] == [None, None]
+    assert [t.gain_v for t in thicker_wires(lead, lead_mohm(lead), None)] == [None, None]
 
 
 def test_a_gauge_has_its_copper_too() -> None:
     # Six gauges double the diameter, nearly: 0.127 mm * 92^((36 - n) / 39) (ASTM B258).
     lead = _lead(mm2=None, awg=20)
-    first, _ = _thicker(lead, lead_mohm(lead), None)
+    first, _ = thicker_wires(lead, lead_mohm(lead), None)
     thick, thin = (math.pi / 4 * (0.127 * 92 ** ((36 - n) / 39)) ** 2 for n in (18, 20))
     assert first.grams == pytest.approx(8.89 * 2 * 0.58 * (thick - thin))

@@ -54,7 +54,7 @@ def phase(kind: PhaseKind, start_s: float, end_s: float) -> Phase:
     ],
 )
 def test_what_may_have_passed_between_two_readings(amps, update_s, missed) -> None:
-    assert measured._missed(np.array(amps, float), update_s) == pytest.approx(missed)
+    assert measured.missed_peak_a(np.array(amps, float), update_s) == pytest.approx(missed)
 
 
 @pytest.mark.parametrize(
@@ -69,13 +69,13 @@ def test_what_may_have_passed_between_two_readings(amps, update_s, missed) -> No
     ],
 )
 def test_the_last_minute_before_landing(phases, span) -> None:
-    assert measured._landing([phase(*p) for p in phases]) == span
+    assert measured.landing_span([phase(*p) for p in phases]) == span
 
 
 def test_spans_hold_their_start_and_not_their_end() -> None:
     t = np.arange(10.0)
-    assert np.flatnonzero(measured._inside(t, [(1, 3), (7, 9)])).tolist() == [1, 2, 7, 8]
-    assert not measured._inside(t, []).any()
+    assert np.flatnonzero(measured.is_inside(t, [(1, 3), (7, 9)])).tolist() == [1, 2, 7, 8]
+    assert not measured.is_inside(t, []).any()
 
 
 V = np.array([5.0, 4.0, 3.0, 4.0, 5.0, 4.5, 5.0, 5.0, 5.0, 1.0])
@@ -136,7 +136,7 @@ def block(start_s: float, end_s: float, n: int = 300) -> np.ndarray:
     ],
 )
 def test_the_highest_mean_over_a_minute(amps, spans, mean) -> None:
-    found = measured._warm({"tail": (np.arange(amps.size) * 1.0, amps, 1.0)}, spans)
+    found = measured.warm_currents({"tail": (np.arange(amps.size) * 1.0, amps, 1.0)}, spans)
     assert found == ({} if mean is None else {"tail": pytest.approx(mean)})
 
 
@@ -153,7 +153,7 @@ def test_the_highest_mean_over_a_minute(amps, spans, mean) -> None:
 )
 def test_the_mean_of_a_stretch_and_what_sampling_leaves_open(span, mean, half) -> None:
     t = np.arange(10.0)
-    found = measured._means({"bus": (t, t.copy(), 1.0)}, span)
+    found = measured.mean_currents({"bus": (t, t.copy(), 1.0)}, span)
     if mean is None:
         assert found == {}
     else:
@@ -166,15 +166,15 @@ def test_currents_with_their_interval_and_the_whole(make_readings) -> None:
     readings = make_readings(
         {("bus", I): (t, t), ("tail", I): (t, t)}, update_s={"bus": 0.5}, row_s=0.2
     )
-    found = measured._currents(readings, CRAFT)
+    found = measured.current_series(readings, CRAFT)
     assert {p: x[2] for p, x in found.items()} == {"bus": 0.5, "tail": 0.2, "total": 0.5}
-    assert measured._currents(make_readings({("bus", U): (t, t)}), CRAFT) == {}
+    assert measured.current_series(make_readings({("bus", U): (t, t)}), CRAFT) == {}
 
 
 def test_a_return_level_with_room_for_what_was_missed_or_a_reason() -> None:
     values = 5.0 + np.linspace(0.1, 4.0, 40)
     some = PeakSet(threshold_a=5.0, value_a=values, flights=2)
-    levels = measured._return_levels(
+    levels = measured.return_levels(
         {"all": some, "missed": replace(some, missed_a=1.5), "few": replace(some, value_a=V)}, 100.0
     )
     plain, missed = levels["all"], levels["missed"]

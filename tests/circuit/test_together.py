@@ -36,27 +36,27 @@ def resistance(mohm: float | None, place: str = "wing", parent: str | None = "bu
     ids=str,
 )
 def test_the_newest_that_was_measured(found: list[float | None], kept: float | None) -> None:
-    (got,) = module._newest([[resistance(x)] for x in found])
+    (got,) = module.newest_resistances([[resistance(x)] for x in found])
     assert got.mohm == kept
 
 
 def test_the_newest_refusal_where_there_is_nothing_else() -> None:
     first, second = resistance(None), resistance(None)
-    assert module._newest([[first], [second]])[0] is second
+    assert module.newest_resistances([[first], [second]])[0] is second
 
 
 def test_kind_place_and_parent_tell_resistances_apart() -> None:
     apart = [resistance(1.0), resistance(2.0, "tail"), resistance(3.0, parent="pack 1"),
              resistance(4.0, kind="apparent")]  # fmt: skip
-    assert [r.mohm for r in module._newest([apart])] == [1.0, 2.0, 3.0, 4.0]
-    assert module._newest([]) == ()
+    assert [r.mohm for r in module.newest_resistances([apart])] == [1.0, 2.0, 3.0, 4.0]
+    assert module.newest_resistances([]) == ()
 
 
 def test_extremes_of_all_flights() -> None:
     flights = [{"bus": 7.0, "wing": 6.0}.items(), {"bus": 6.5, "tail": 5.0}.items(),
                {"bus": 7.5}.items()]  # fmt: skip
-    assert module._extremes(flights, lowest=True) == {"bus": 6.5, "wing": 6.0, "tail": 5.0}
-    assert module._extremes(flights, lowest=False) == {"bus": 7.5, "wing": 6.0, "tail": 5.0}
+    assert module.extremes_of(flights, lowest=True) == {"bus": 6.5, "wing": 6.0, "tail": 5.0}
+    assert module.extremes_of(flights, lowest=False) == {"bus": 7.5, "wing": 6.0, "tail": 5.0}
 
 
 def test_the_highest_value_and_the_highest_that_may_have_been_missed() -> None:
@@ -64,8 +64,8 @@ def test_the_highest_value_and_the_highest_that_may_have_been_missed() -> None:
         {"bus": Interval(20, 20, 21)}.items(),
         {"bus": Interval(18, 17, 25), "tail": Interval(3, 3, 4)}.items(),
     ]
-    assert module._highest(flights) == {"bus": Interval(20, 20, 25), "tail": Interval(3, 3, 4)}
-    assert module._highest(reversed(flights)) == {
+    assert module.highest_peaks(flights) == {"bus": Interval(20, 20, 25), "tail": Interval(3, 3, 4)}
+    assert module.highest_peaks(reversed(flights)) == {
         "bus": Interval(20, 20, 25),
         "tail": Interval(3, 3, 4),
     }
@@ -129,7 +129,7 @@ def stated(monkeypatch: pytest.MonkeyPatch) -> None:
         return {"bus": f"{phases} of the {craft.name} one"}
 
     monkeypatch.setattr(module, "sharing_of", lambda *given: given[-1])
-    monkeypatch.setattr(module, "_within", lambda _, flight: f"readings of {flight.phases}")
+    monkeypatch.setattr(module, "readings_of", lambda _, flight: f"readings of {flight.phases}")
     monkeypatch.setattr(module, "measured_in", measured_in)
     monkeypatch.setattr(module, "current_peaks", current_peaks)
     monkeypatch.setattr(module, "pooled_peaks", ", ".join)

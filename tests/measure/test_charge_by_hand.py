@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from telemetry.aircraft import Aircraft
-from telemetry.measure.charge import _missed, _step_a, measure_charge, rest_volts
+from telemetry.measure.charge import measure_charge, missed_by_reading, rest_volts, sensor_step_a
 from telemetry.measure.sharing import sharing_of
 from telemetry.model.channels import Quantity
 from telemetry.readings import Readings
@@ -64,7 +64,7 @@ def test_what_readings_miss_between_them(make_readings: Make) -> None:
 
 def test_half_of_how_neighbours_differ_is_missed(make_readings: Make) -> None:
     (amps,) = make_readings({("bus", A): ([0, 1, 2], [1.0, 3.0, 2.0])}).channels
-    assert _missed(amps) == pytest.approx(math.sqrt(0.5 * (4 + 1) / 2))
+    assert missed_by_reading(amps) == pytest.approx(math.sqrt(0.5 * (4 + 1) / 2))
 
 
 @pytest.mark.parametrize(
@@ -170,7 +170,7 @@ def test_few_values_are_told_by_their_digits(
     (amps,) = make_readings(
         {("bus", A): (np.arange(len(values)), values)}, resolution=resolution
     ).channels
-    assert _step_a(amps) == pytest.approx(step, rel=1e-9)
+    assert sensor_step_a(amps) == pytest.approx(step, rel=1e-9)
 
 
 # Voltage at rest

@@ -9,7 +9,7 @@ import pytest
 
 from telemetry.aircraft import Aircraft, Servo
 from telemetry.measure import control_check as cc
-from telemetry.measure.control_check import _Move, _Run, check_shares
+from telemetry.measure.control_check import ControlMove, ControlRun, check_shares
 from telemetry.model.channels import Channel, Quantity
 from telemetry.readings import Reading
 from telemetry.results import Phase, PhaseKind
@@ -51,12 +51,12 @@ def bursts(
     return r
 
 
-def move(start_s: float, end_s: float, *places: str) -> _Move:
-    return _Move(start_s, end_s, frozenset(places or ("tail",)))
+def move(start_s: float, end_s: float, *places: str) -> ControlMove:
+    return ControlMove(start_s, end_s, frozenset(places or ("tail",)))
 
 
-def run(*moves: _Move) -> _Run:
-    return _Run(moves, frozenset().union(*(m.places for m in moves)))
+def run(*moves: ControlMove) -> ControlRun:
+    return ControlRun(moves, frozenset().union(*(m.places for m in moves)))
 
 
 def phase(kind: PhaseKind, start_s: float, end_s: float) -> Phase:
@@ -77,7 +77,7 @@ GROUND, STIR, FLIGHT = PhaseKind.GROUND, PhaseKind.STIR, PhaseKind.FLIGHT
     ],
 )
 def test_stretches_on_the_ground(phases, found) -> None:
-    assert cc._ground([phase(*p) for p in phases]) == found
+    assert cc.ground_spans([phase(*p) for p in phases]) == found
 
 
 @pytest.mark.parametrize(
@@ -94,16 +94,16 @@ def test_stretches_on_the_ground(phases, found) -> None:
     ],
 )
 def test_rest_and_what_counts_as_movement(v, resolution, rest, least) -> None:
-    assert cc._rest(reading(v, resolution=resolution)) == (rest, pytest.approx(least))
-    above = cc._above(reading(v, resolution=resolution))
+    assert cc.rest_level(reading(v, resolution=resolution)) == (rest, pytest.approx(least))
+    above = cc.above_rest(reading(v, resolution=resolution))
     assert above.tolist() == pytest.approx([(x - rest) / least for x in v])
 
 
 def test_bursts_reach_from_their_first_to_their_last_reading() -> None:
     r = reading(np.zeros(8), step_s=0.5)
     above = np.array([2.0, 0.0, 1.0, 1.01, 5.0, 0.0, 0.0, 3.0])
-    assert cc._spans(r, above) == [(0.0, 0.0), (1.5, 2.0), (3.5, 3.5)]
-    assert cc._step(reading(np.zeros(5), step_s=0.4)) == pytest.approx(0.4)
+    assert cc.burst_spans(r, above) == [(0.0, 0.0), (1.5, 2.0), (3.5, 3.5)]
+    assert cc.reading_step_s(reading(np.zeros(5), step_s=0.4)) == pytest.approx(0.4)
 
 
 @pytest.mark.parametrize(
@@ -122,7 +122,7 @@ def test_bursts_that_overlap_are_one_move(wing, tail, found) -> None:
     for p, spans in (("left wing", wing), ("tail", tail)):
         for a, b in spans:
             above[p][(known[p].t >= a) & (known[p].t <= b)] = 2.0
-    moves = [(m.start_s, m.end_s, set(m.places)) for m in cc._moves(known, above)]
+    moves = [(m.start_s, m.end_s, set(m.places)) for m in cc.find_moves(known, above)]
     assert moves == found
 
 
@@ -141,7 +141,7 @@ def test_bursts_that_overlap_are_one_move(wing, tail, found) -> None:
 )
 def test_moves_that_only_the_whole_shows(burst, alone) -> None:
     whole = bursts((*burst, 2.0))
-    found = cc._with_whole([move(10.0, 11.0)], whole, "bus")
+    found = cc.with_moves_of_whole([move(10.0, 11.0)], whole, "bus")
     expected = [move(10.0, 11.0), *([move(*burst, "bus")] if alone else [])]
     assert found == sorted(expected, key=lambda m: m.start_s)
 
@@ -151,7 +151,7 @@ def test_moves_that_only_the_whole_shows(burst, alone) -> None:
     [(0.5, 1.0, 0.499), (0.5, 2.0, 0.749), (0.999, 1.0, 0.0), (3.0, 1.0, 0.0), (0.0, 1.0, 0.999)],
 )
 def test_the_chance_to_miss_a_move(lasted, step_s, chance) -> None:
-    assert cc._missed(move(5.0, 5.0 + lasted), reading(np.zeros(9), step_s)) == pytest.approx(
+    assert cc.chance_missed(move(5.0, 5.0 + lasted), reading(np.zeros(9), step_s)) == pytest.approx(
         chance
     )
 
@@ -174,7 +174,7 @@ QUICK, SLOW = reading(np.zeros(90), 0.1), reading(np.zeros(90), 1.0)
 def test_moves_alike_but_for_what_was_missed(run_of, then, alike) -> None:
     known = {"tail": QUICK, "left wing": QUICK, "left tip": SLOW}
     moves = [move(k, k + 0.5, *p) for k, p in enumerate(run_of)]
-    assert cc._alike(moves, move(9.0, 9.5, *then), known) is alike
+    assert cc.may_be_same_control(moves, move(9.0, 9.5, *then), known) is alike
 
 
 @pytest.mark.parametrize(
@@ -188,13 +188,16 @@ def test_moves_alike_but_for_what_was_missed(run_of, then, alike) -> None:
 def test_a_place_that_surely_stood_still_makes_another_run(first, second, then, alike) -> None:
     moves = [move(0, first), move(3, 3 + second)]
     known = {"tail": QUICK, "left tip": SLOW}
-    assert cc._alike(moves, move(9.0, 9.0 + then, "tail", "left tip"), known) is alike
+    assert cc.may_be_same_control(moves, move(9.0, 9.0 + then, "tail", "left tip"), known) is alike
 
 
 @pytest.mark.parametrize(("lasted", "alike"), [(0.97, True), (0.985, False)])
 def test_a_place_that_is_lacking_surely(lasted, alike) -> None:
     known = {"tail": QUICK, "left tip": SLOW}
-    assert cc._alike([move(0, 1, "tail", "left tip")], move(9, 9 + lasted), known) is alike
+    assert (
+        cc.may_be_same_control([move(0, 1, "tail", "left tip")], move(9, 9 + lasted), known)
+        is alike
+    )
 
 
 @pytest.mark.parametrize(
@@ -208,13 +211,13 @@ def test_a_place_that_is_lacking_surely(lasted, alike) -> None:
     ],
 )
 def test_moves_in_a_row(moves, sizes) -> None:
-    found = cc._runs(moves, {"tail": QUICK, "left wing": QUICK})
+    found = cc.group_runs(moves, {"tail": QUICK, "left wing": QUICK})
     assert [len(r.moves) for r in found] == sizes
 
 
 def test_a_run_has_the_places_of_all_its_moves() -> None:
     known = {"tail": QUICK, "left tip": SLOW}
-    (found,) = cc._runs([move(0, 0.5), move(1, 1.5, "tail", "left tip")], known)
+    (found,) = cc.group_runs([move(0, 0.5), move(1, 1.5, "tail", "left tip")], known)
     assert found.places == {"tail", "left tip"}
 
 
@@ -231,7 +234,7 @@ def test_a_run_has_the_places_of_all_its_moves() -> None:
 def test_places_that_seem_still_surely_were(lasted, slow, sure) -> None:
     known = {"tail": QUICK, slow: SLOW}
     moves = run(*(move(k, k + x) for k, x in enumerate(lasted)))
-    assert cc._is_sure(moves, known, "bus") is sure
+    assert cc.is_surely_still(moves, known, "bus") is sure
 
 
 # The whole at 1 A, rising to 1.5 A in three moves: 0.5 A.
@@ -246,21 +249,21 @@ THREE = run(*(move(x - 0.5, x, "bus") for x in (10.0, 12.0, 14.0)))
 def test_what_only_the_whole_shows_may_hide_in_a_coarse_node(resolution, hidden) -> None:
     tail = reading(np.full(40, 0.25), resolution=resolution)
     known = {"bus": WHOLE, "tail": tail}
-    assert cc._hidden(THREE, known, "bus") is hidden
-    assert cc._is_sure(THREE, {**known, "tail": bursts()} if not hidden else known, "bus") is (
-        not hidden
-    )
+    assert cc.may_be_hidden(THREE, known, "bus") is hidden
+    assert cc.is_surely_still(
+        THREE, {**known, "tail": bursts()} if not hidden else known, "bus"
+    ) is (not hidden)
 
 
 def test_a_silent_whole_hides_everything() -> None:
     gone = run(move(500, 501, "bus"), move(502, 503, "bus"))
-    assert cc._hidden(gone, {"bus": WHOLE}, "bus") is True
-    assert cc._hidden(THREE, {"bus": WHOLE}, "bus") is False
+    assert cc.may_be_hidden(gone, {"bus": WHOLE}, "bus") is True
+    assert cc.may_be_hidden(THREE, {"bus": WHOLE}, "bus") is False
 
 
 def control(
     start_s: float, place: str, *, moves: int = 2, lasts: float = 1.0, every: float = 2.0
-) -> _Run:
+) -> ControlRun:
     starts = [start_s + every * k for k in range(moves)]
     return run(*(move(a, a + lasts, place) for a in starts))
 
@@ -296,7 +299,7 @@ A, B = control(0, "tail"), control(8, "left wing")  # 0 to 3 s, 8 to 11 s
     ],
 )  # fmt: skip
 def test_the_longest_row_of_different_controls(runs, found) -> None:
-    assert cc._check(runs) == [runs[k] for k in found]
+    assert cc.longest_check(runs) == [runs[k] for k in found]
 
 
 SERVOS = (
@@ -308,7 +311,7 @@ SERVOS = (
 
 
 def test_servos_by_the_control_that_moves_them() -> None:
-    found = cc._surfaces(CRAFT.model_copy(update={"servos": SERVOS}))
+    found = cc.servos_by_control(CRAFT.model_copy(update={"servos": SERVOS}))
     assert {k: [s.node for s in v] for k, v in found.items()} == {
         "aileron": ["left wing", "left tip"],
         "smoke pump": ["tail"],
@@ -328,12 +331,12 @@ def test_servos_by_the_control_that_moves_them() -> None:
     ],
 )
 def test_where_a_servo_shows(servo, known, seen) -> None:
-    assert cc._seen((servo,), dict.fromkeys(known, QUICK), CRAFT) == seen
+    assert cc.places_showing((servo,), dict.fromkeys(known, QUICK), CRAFT) == seen
 
 
 def test_all_that_lies_above_a_place() -> None:
-    assert cc._above_it("left tip", CRAFT) == ["left wing", "bus", "pack 1"]
-    assert cc._above_it("pack 1", CRAFT) == []
+    assert cc.all_feeders("left tip", CRAFT) == ["left wing", "bus", "pack 1"]
+    assert cc.all_feeders("pack 1", CRAFT) == []
 
 
 # Current while moving
@@ -341,7 +344,7 @@ def test_all_that_lies_above_a_place() -> None:
 
 def moving(above, still=(0.0,) * 4, lasts: float = 1.0, n: int = 2, step_s: float = 0.5):
     moves = run(*(move(5.0 * k, 5.0 * k + lasts) for k in range(n)))
-    return cc._while_moving(moves, np.asarray(above, float), np.asarray(still, float), step_s)
+    return cc.moving_current(moves, np.asarray(above, float), np.asarray(still, float), step_s)
 
 
 def test_charge_over_the_time_it_moved() -> None:
@@ -389,7 +392,7 @@ def test_current_of_a_place_moving_and_held() -> None:
     """Moves of 1 s at 10 and 15 s, 1 A above a rest of 0.25 A; 0.5 A held between them."""
     r = bursts((10.0, 11.0, 1.25), (11.5, 14.5, 0.75), (15.0, 16.0, 1.25))
     one = run(move(10.0, 11.0), move(15.0, 16.0))
-    found = cc._measured(one, "tail", r, [one])
+    found = cc.measure_run(one, "tail", r, [one])
     # From one update before to one after each move: 3 readings at 1 A, 0.5 A held at one of the
     # neighbours (11.5 s is past the end, 9.5 s at rest; 14.5 s is held).
     assert found.moving_a == pytest.approx(0.5 * (3 * 1.0 + 3 * 1.0 + 0.5) / 2.5)
@@ -410,13 +413,13 @@ def test_current_of_a_place_moving_and_held() -> None:
 def test_three_readings_between_moves_tell_what_is_held(second_s, resting_a) -> None:
     r = bursts((10.0, 11.0, 1.25), (11.5, second_s - 0.5, 0.75), (second_s, second_s + 1, 1.25))
     one = run(move(10.0, 11.0), move(second_s, second_s + 1.0))
-    assert cc._measured(one, "tail", r, [one]).resting_a == resting_a
+    assert cc.measure_run(one, "tail", r, [one]).resting_a == resting_a
 
 
 def test_a_pause_below_rest_holds_nothing() -> None:
     r = bursts((10.0, 11.0, 1.25), (11.5, 14.5, 0.1), (15.0, 16.0, 1.25))
     one = run(move(10.0, 11.0), move(15.0, 16.0))
-    assert cc._measured(one, "tail", r, [one]).resting_a == 0.0
+    assert cc.measure_run(one, "tail", r, [one]).resting_a == 0.0
 
 
 def test_rest_is_taken_eight_seconds_about_a_run_without_the_other_controls() -> None:
@@ -424,19 +427,19 @@ def test_rest_is_taken_eight_seconds_about_a_run_without_the_other_controls() ->
     r = bursts((0.0, 1.0, 5.0), (24.5, 39.5, 5.0), (10.0, 11.0, 1.25), (13.0, 14.0, 1.25))
     one = run(move(10.0, 11.0), move(13.0, 14.0))
     # 9.5 - 8 = 1.5 s to 14.5 + 8 = 22.5 s.
-    assert cc._measured(one, "tail", r, [one]).moving_a == pytest.approx(0.5 * 6 / 3.0 * 1.2)
+    assert cc.measure_run(one, "tail", r, [one]).moving_a == pytest.approx(0.5 * 6 / 3.0 * 1.2)
     r = bursts((1.5, 9.0, 3.0), (10.0, 11.0, 1.25), (13.0, 14.0, 1.25), (16.0, 22.0, 3.0))
     other = run(move(2.0, 9.0), move(16.5, 22.0))
-    assert cc._measured(one, "tail", r, [one, other]).moving_a == pytest.approx(1.2)
+    assert cc.measure_run(one, "tail", r, [one, other]).moving_a == pytest.approx(1.2)
 
 
 def test_readings_of_rest_are_those_an_update_off_every_move(monkeypatch) -> None:
     seen = []
-    monkeypatch.setattr(cc, "_while_moving", lambda *given: seen.append(given) or (0, 0, 0))
+    monkeypatch.setattr(cc, "moving_current", lambda *given: seen.append(given) or (0, 0, 0))
     one, other = run(move(10.0, 11.0), move(13.0, 14.0)), run(move(16.0, 17.0), move(19.0, 20.0))
     r = bursts()
     r.v[:] = r.t
-    cc._measured(one, "tail", r, [other, one])
+    cc.measure_run(one, "tail", r, [other, one])
     (_, above, still, step) = seen[0]
     off = [(1.5, 9.5), (11.5, 12.5), (14.5, 15.5), (17.5, 18.5), (20.5, 22.5)]
     assert still.tolist() == [x for x in r.t if any(a <= x < b for a, b in off)]
@@ -453,9 +456,9 @@ def test_the_condition_index_tells_controls_moved_at_once_from_others() -> None:
     design = np.array([[1] * 8, [1, 1, 0, 0, 0, 0, 0, 0], [0, 0, 0, 1, 1, 1, 0, 0]], float).T
     scaled = design / np.sqrt((design**2).sum(axis=0))
     size = np.linalg.svd(scaled, compute_uv=False)
-    assert cc._index(near, [one, other], 1.0) == pytest.approx(size[0] / size[-1])
-    assert cc._index(near, [one, one], 1.0) == inf
-    assert cc._index(near, [run(move(50.0, 51.0))], 1.0) == pytest.approx(1.0)
+    assert cc.moves_condition_index(near, [one, other], 1.0) == pytest.approx(size[0] / size[-1])
+    assert cc.moves_condition_index(near, [one, one], 1.0) == inf
+    assert cc.moves_condition_index(near, [run(move(50.0, 51.0))], 1.0) == pytest.approx(1.0)
 
 
 # All of it: the tail moves at 20 and 22 s, the left wing at 28 and 30 s
@@ -517,7 +520,7 @@ def test_the_main_units_own_servos_show_in_the_whole_alone(make_readings) -> Non
 
 def test_a_move_so_near_after_another_is_the_same(make_readings) -> None:
     # The move ends at 11.1 s: up to 12.6 s the whole may still show it.
-    assert cc._with_whole([move(10.0, 11.1)], bursts((12.5, 13.0, 2.0)), "bus") == [
+    assert cc.with_moves_of_whole([move(10.0, 11.1)], bursts((12.5, 13.0, 2.0)), "bus") == [
         move(10.0, 11.1)
     ]
 

@@ -10,16 +10,16 @@ import pytest
 
 from telemetry.aircraft import Aircraft
 from telemetry.measure.packs import (
-    _after,
-    _back,
-    _highest,
-    _joined,
-    _lowest_bus,
-    _median_v,
-    _out_kind,
-    _silent,
-    _usual_share,
+    came_back,
+    highest_known,
+    joined_spans,
+    kind_of_out,
+    lowest_bus_v,
+    median_v,
     pack_outs,
+    shares_after,
+    silent_stretches,
+    usual_share,
 )
 from telemetry.model.channels import Quantity
 from telemetry.readings import Readings
@@ -47,8 +47,8 @@ CHECK = (_phase(PhaseKind.REDUNDANCY_CHECK, 60.0, 160.0),)
 
 
 def test_highest_known_current() -> None:
-    assert _highest(np.array([1.0, np.nan, 3.0, 2.0])) == 3.0
-    assert _highest(np.array([np.nan, np.nan])) is None
+    assert highest_known(np.array([1.0, np.nan, 3.0, 2.0])) == 3.0
+    assert highest_known(np.array([np.nan, np.nan])) is None
 
 
 @pytest.mark.parametrize(
@@ -80,7 +80,7 @@ def test_highest_known_current() -> None:
 def test_why_a_pack_may_have_given_nothing(
     phases: tuple[Phase, ...], start: float, end: float, back: bool, kind: OutKind
 ) -> None:
-    assert _out_kind(phases, start, end, back) is kind
+    assert kind_of_out(phases, start, end, back) is kind
 
 
 def _shares(**at: float) -> np.ndarray:
@@ -101,14 +101,14 @@ def test_stretches_with_next_to_nothing_between_them_are_one() -> None:
     ):
         share = _shares(s10_20=0.0, s20_30=between, s30_40=0.0)
         with np.errstate(invalid="ignore"):
-            assert _joined(GRID, share, share < 0.05, 1.0) == spans
+            assert joined_spans(GRID, share, share < 0.05, 1.0) == spans
 
 
 def test_the_median_between_two_stretches_decides() -> None:
     share = _shares(s10_20=0.0, s20_24=0.9, s24_30=0.1, s30_40=0.0)
-    assert _joined(GRID, share, share < 0.05, 1.0) == [(10.0, 40.0)]
+    assert joined_spans(GRID, share, share < 0.05, 1.0) == [(10.0, 40.0)]
     share = _shares(s10_20=0.0, s20_26=0.9, s26_30=0.1, s30_40=0.0)
-    assert _joined(GRID, share, share < 0.05, 1.0) == [(10.0, 20.0), (30.0, 40.0)]
+    assert joined_spans(GRID, share, share < 0.05, 1.0) == [(10.0, 20.0), (30.0, 40.0)]
 
 
 @pytest.mark.parametrize(
@@ -118,31 +118,31 @@ def test_only_what_lies_between_counts(between: tuple[float, ...], joined: bool)
     # Without the first of the five their median were 0.3; with a zero beside the four it were 0.1.
     share = _shares(s10_30=0.0)
     share[80 : 80 + len(between)] = between  # from 20 s on
-    assert len(_joined(GRID, share, share < 0.05, 1.0)) == (1 if joined else 2)
+    assert len(joined_spans(GRID, share, share < 0.05, 1.0)) == (1 if joined else 2)
 
 
 def test_only_neighbours_are_joined() -> None:
     # The second lies apart from both: half of the load before and after it.
     share = _shares(s10_20=0.0, s30_60=0.0, s70_80=0.0)
     apart = [(10.0, 20.0), (30.0, 60.0), (70.0, 80.0)]
-    assert _joined(GRID, share, share < 0.05, 1.0) == apart
+    assert joined_spans(GRID, share, share < 0.05, 1.0) == apart
     share = _shares(s10_20=0.0, s30_40=0.0, s40_50=0.1, s50_60=0.0)
-    assert _joined(GRID, share, share < 0.05, 1.0) == [(10.0, 20.0), (30.0, 60.0)]
+    assert joined_spans(GRID, share, share < 0.05, 1.0) == [(10.0, 20.0), (30.0, 60.0)]
 
 
 def test_a_short_pause_joins_whatever_is_in_it() -> None:
     share = _shares(s10_20=0.0, s22_30=0.0)
-    assert _joined(GRID, share, share < 0.05, 2.25) == [(10.0, 30.0)]
-    assert _joined(GRID, share, share < 0.05, 2.0) == [(10.0, 20.0), (22.0, 30.0)]
+    assert joined_spans(GRID, share, share < 0.05, 2.25) == [(10.0, 30.0)]
+    assert joined_spans(GRID, share, share < 0.05, 2.0) == [(10.0, 20.0), (22.0, 30.0)]
 
 
 def test_the_last_instant_counts_for_two_more() -> None:
     share = _shares(s190_200=0.0)
-    assert _joined(GRID, share, share < 0.05, 1.0) == [(190.0, 200.25)]
+    assert joined_spans(GRID, share, share < 0.05, 1.0) == [(190.0, 200.25)]
 
 
 def _usual(share: np.ndarray, total: np.ndarray, span: tuple[float, float], step: float = 0.0):
-    return _usual_share(GRID, share, total, span, step)
+    return usual_share(GRID, share, total, span, step)
 
 
 def test_no_usual_share_without_a_load_in_the_span() -> None:
@@ -186,9 +186,9 @@ def test_only_loads_that_were_no_higher_are_compared(
 
 def test_what_a_pack_gives_after_a_stretch() -> None:
     share = _shares(s100_105=0.3, s105_130=0.9)
-    assert _after(GRID, share, 100.0, 1.0).tolist() == [0.3] * 20
-    assert _after(GRID, share, 100.0, 2.0).tolist() == [0.3] * 20 + [0.9] * 4
-    assert _after(GRID, np.full(GRID.size, np.nan), 100.0, 1.0).tolist() == [0.0]
+    assert shares_after(GRID, share, 100.0, 1.0).tolist() == [0.3] * 20
+    assert shares_after(GRID, share, 100.0, 2.0).tolist() == [0.3] * 20 + [0.9] * 4
+    assert shares_after(GRID, np.full(GRID.size, np.nan), 100.0, 1.0).tolist() == [0.0]
 
 
 @pytest.mark.parametrize(
@@ -200,7 +200,7 @@ def test_a_pack_is_back_where_it_gives_again(
 ) -> None:
     readings = make_readings({}, end_s=200.0)
     shares = {"pack 1": np.full(GRID.size, share)}
-    assert _back(readings, "pack 1", shares, GRID, end_s, {"pack 1": 0.5}) is back
+    assert came_back(readings, "pack 1", shares, GRID, end_s, {"pack 1": 0.5}) is back
 
 
 @pytest.mark.parametrize(
@@ -210,28 +210,28 @@ def test_a_pack_without_a_current_is_back_with_its_voltage(
     make_readings: Make, volts: float, at_s: float, back: bool
 ) -> None:
     readings = make_readings({("pack 1", U): ([at_s], [volts])}, end_s=200.0)
-    assert _back(readings, "pack 1", {}, GRID, 100.0, {}) is back
-    assert _back(make_readings({}, end_s=200.0), "pack 1", {}, GRID, 100.0, {}) is False
+    assert came_back(readings, "pack 1", {}, GRID, 100.0, {}) is back
+    assert came_back(make_readings({}, end_s=200.0), "pack 1", {}, GRID, 100.0, {}) is False
 
 
 def test_lowest_voltage_of_the_bus_or_of_what_it_feeds(make_readings: Make) -> None:
     def lowest(*places: str, craft: Aircraft = PAIR) -> float | None:
         volts = {"tail": (7.0, 6.0, 5.0, 4.0), "bus": (7.1, 6.1, 5.1, 4.1), "pack 1": (1, 1, 1, 1)}
         readings = make_readings({(p, U): ([0, 10, 20, 30], volts[p]) for p in places})
-        return _lowest_bus(readings, craft, 10.0, 30.0)
+        return lowest_bus_v(readings, craft, 10.0, 30.0)
 
     assert lowest("pack 1", "tail", "bus") == 5.1
     assert lowest("pack 1", "tail") == 5.0
     assert lowest("tail", "bus", craft=PAIR.model_copy(update={"bus": None})) == 5.0
     assert lowest("pack 1") is None
-    assert _lowest_bus(make_readings({("bus", U): ([0.0], [7.0])}), PAIR, 10.0, 30.0) is None
+    assert lowest_bus_v(make_readings({("bus", U): ([0.0], [7.0])}), PAIR, 10.0, 30.0) is None
 
 
 def test_median_of_the_packs_own_voltage(make_readings: Make) -> None:
     readings = make_readings({("pack 1", U): ([0, 10, 20, 30, 40], [9.0, 8.0, 6.0, 7.0, 1.0])})
-    assert _median_v(readings, "pack 1", 10.0, 40.0) == 7.0
-    assert _median_v(readings, "pack 1", 11.0, 12.0) is None
-    assert _median_v(readings, "pack 2", 0.0, 40.0) is None
+    assert median_v(readings, "pack 1", 10.0, 40.0) == 7.0
+    assert median_v(readings, "pack 1", 11.0, 12.0) is None
+    assert median_v(readings, "pack 2", 0.0, 40.0) is None
 
 
 # Silent stretches
@@ -244,7 +244,7 @@ def _quiet(
     series = {(p.replace("_", " "), U): (GRID, np.zeros(GRID.size) + v) for p, v in volts.items()}
     shares = {} if share is None else {"pack 1": share, "pack 2": 1 - share}
     update = dict.fromkeys(shares, update_s)
-    return _silent(make(series), craft, GRID, shares, update)
+    return silent_stretches(make(series), craft, GRID, shares, update)
 
 
 @pytest.mark.parametrize(

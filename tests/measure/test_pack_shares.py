@@ -12,11 +12,11 @@ import pytest
 from telemetry.aircraft import Aircraft
 from telemetry.measure.packs import (
     PackShare,
-    _pack_currents,
-    _ratio,
-    _slope,
-    _with_gains,
+    pack_currents,
     pack_shares,
+    ratio_of_sums,
+    slope_of_change,
+    with_gain_errors,
 )
 from telemetry.model.channels import Quantity
 from telemetry.numerics.intervals import Interval
@@ -48,7 +48,7 @@ def _first(readings: Readings, craft: Aircraft = PAIR, end_s: float = 16.0) -> P
 
 def test_a_ratio_with_its_scatter_its_zero_and_its_gains() -> None:
     # 4 of 6; left over -1/3, 2/3, -1/3 with a power of 2/3, no neighbours alike.
-    found = _ratio(np.array([1.0, 2.0, 1.0]), np.array([2.0, 2.0, 2.0]), 0.6)
+    found = ratio_of_sums(np.array([1.0, 2.0, 1.0]), np.array([2.0, 2.0, 2.0]), 0.6)
     scatter = 1.96 * math.sqrt(2 / 3) / 6
     zero = math.hypot(2 / 3, 1 / 3) * 0.3 / 2
     half = math.sqrt(scatter**2 + zero**2 + (GAINS * 2 / 9) ** 2)
@@ -60,14 +60,14 @@ def test_a_ratio_with_its_scatter_its_zero_and_its_gains() -> None:
 def test_a_ratio_of_neighbours_alike_is_known_less_well() -> None:
     # Left over 1, 1, -1, -1 of 2 each: 1.96 * sqrt(4 * 5/3) / 16.
     whole = np.full(4, 4.0)
-    found = _ratio(np.array([3.0, 3.0, 1.0, 1.0]), whole, 0.0)
+    found = ratio_of_sums(np.array([3.0, 3.0, 1.0, 1.0]), whole, 0.0)
     half = math.hypot(1.96 * math.sqrt(4 * 5 / 3) / 16, GAINS / 4)
     assert found.high == pytest.approx(0.5 + half)
 
 
 @pytest.mark.parametrize(("share", "part"), [(0.5, 0.25), (0.2, 0.16), (1.0, 0.0), (1.2, 0.24)])
 def test_gains_of_two_sensors(share: float, part: float) -> None:
-    found = _with_gains(share, 0.003)
+    found = with_gain_errors(share, 0.003)
     half = math.hypot(0.003, GAINS * part)
     assert (found.low, found.high) == pytest.approx((share - half, share + half))
 
@@ -78,7 +78,7 @@ REST = np.array([-0.1, 0.3, -0.3, 0.1])  # squares 0.2; upright on MOVED and on 
 
 def test_a_slope_by_hand() -> None:
     # 2 sqrt(power / (4 - 2) / 5), power 0.05; neighbours are unlike.
-    found = _slope(2.0 + 0.6 * MOVED + 0.5 * REST, 7.0 + MOVED)
+    found = slope_of_change(2.0 + 0.6 * MOVED + 0.5 * REST, 7.0 + MOVED)
     half = math.hypot(2 * math.sqrt(0.05 / 2 / 5), GAINS * 0.24)
     assert found.value == pytest.approx(0.6)
     assert (found.low, found.high) == pytest.approx((0.6 - half, 0.6 + half))
@@ -87,25 +87,25 @@ def test_a_slope_by_hand() -> None:
 def test_a_slope_told_to_more_than_a_quarter_tells_nothing() -> None:
     # 2 sqrt(0.2 k^2 / 10) is a quarter at k = 0.884.
     k = 0.125 / math.sqrt(0.02)
-    assert _slope(0.6 * MOVED + 1.001 * k * REST, 7.0 + MOVED) is None
-    assert _slope(0.6 * MOVED + 0.999 * k * REST, 7.0 + MOVED) is not None
+    assert slope_of_change(0.6 * MOVED + 1.001 * k * REST, 7.0 + MOVED) is None
+    assert slope_of_change(0.6 * MOVED + 0.999 * k * REST, 7.0 + MOVED) is not None
 
 
 def test_a_slope_told_to_a_quarter_is_told() -> None:
     # Exactly: 2 sqrt((4 / 16) / (6 - 2) / 4) is 1/4, in numbers that a computer holds exactly.
     moved = np.array([-1.0, 1.0, -1.0, 1.0, 0.0, 0.0])
     rest = np.array([0.25, -0.25, -0.25, 0.25, 0.0, 0.0])
-    found = _slope(1.0 + 0.5 * moved + rest, 2.0 + moved)
+    found = slope_of_change(1.0 + 0.5 * moved + rest, 2.0 + moved)
     assert found is not None
     assert found.high == pytest.approx(0.5 + math.hypot(0.25, GAINS * 0.25))
 
 
 def test_a_current_that_does_not_move_has_no_slope() -> None:
-    assert _slope(np.full(8, 1.0), np.full(8, 2.0)) is None
+    assert slope_of_change(np.full(8, 1.0), np.full(8, 2.0)) is None
     signs = np.array([1.0, -1.0] * 4)  # squares of s add up to 8 s^2
     for sxx, told in ((0.9e-12, False), (1.1e-12, True)):
         whole = math.sqrt(sxx / 8) * signs
-        assert (_slope(0.5 * whole, whole) is not None) is told
+        assert (slope_of_change(0.5 * whole, whole) is not None) is told
 
 
 def test_constant_flows(make_readings: Make) -> None:
@@ -239,7 +239,7 @@ def test_one_pack_without_a_current_gives_the_rest(make_readings: Make) -> None:
         ("bus", A): ([0.5, 1.0, 7.0, 7.1], [5.0, 5.0, 5.0, 5.0]),
     }
     readings = make_readings(series, update_s={"bus": 0.5, "pack 1": 1.0}, resolution={"bus": 0.1})
-    found = _pack_currents(readings, PAIR)
+    found = pack_currents(readings, PAIR)
     assert list(found) == ["pack 1", "pack 2"]
     rest = found["pack 2"]
     # The current of pack 1 holds for 5 s: at 7.1 s nothing is known of it.
@@ -272,7 +272,7 @@ ONE = ([0.0], [1.0])
 def test_which_currents_tell_shares(
     make_readings: Make, series: dict[str, Any], craft: Aircraft, known: bool
 ) -> None:
-    found = _pack_currents(make_readings({(p, A): x for p, x in series.items()}), craft)
+    found = pack_currents(make_readings({(p, A): x for p, x in series.items()}), craft)
     assert (found is not None) is known
     if not known:
         readings = make_readings({(p, A): x for p, x in series.items()})

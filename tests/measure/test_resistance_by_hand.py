@@ -213,7 +213,7 @@ def test_a_fit_becomes_a_record_in_milliohm(make_readings, asked) -> None:
 
 def test_moments_left_out_and_refusals_are_said() -> None:
     moments = ((1.0, 2.5), (4.0, 4.5))
-    told = resistance._record(
+    told = resistance.resistance_record(
         Fit(refused="too little", left_out=moments), "source", "bus", flow_of("pack 1", "pack 2")
     )
     assert told.method == (

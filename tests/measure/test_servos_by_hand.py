@@ -52,7 +52,7 @@ def control(v: object, step_s: float = 1.0, unit: str = "%", place: str = "rudde
     ],
 )
 def test_a_control_in_per_cent(v, unit, percent) -> None:
-    assert sv._in_percent(control(v, unit=unit)).v.tolist() == pytest.approx(percent)
+    assert sv.in_percent_of_travel(control(v, unit=unit)).v.tolist() == pytest.approx(percent)
 
 
 @pytest.mark.parametrize(
@@ -73,9 +73,9 @@ def test_currents_that_hold_no_other(places, ends, make_readings) -> None:
         update={"packs": (*CRAFT.packs, CRAFT.packs[0].model_copy(update={"name": "pack 2"}))}
     )
     readings = make_readings({(p, I): (t, t) for p in places})
-    assert [r.place for r in sv._outermost(readings, craft)] == ends
+    assert [r.place for r in sv.outermost_currents(readings, craft)] == ends
     few = make_readings({(p, I): (t[:59], t[:59]) for p in places})
-    assert sv._outermost(few, craft) == []
+    assert sv.outermost_currents(few, craft) == []
 
 
 def servo(node: str, drives: str, output: int = 1, **more: Any) -> Servo:
@@ -93,13 +93,13 @@ def servo(node: str, drives: str, output: int = 1, **more: Any) -> Servo:
     ],
 )
 def test_the_column_that_drives_a_servo(drives, columns, found) -> None:
-    driven = sv._driven([servo("tail", drives)], dict.fromkeys(columns, control([0])))
+    driven = sv.servos_by_column([servo("tail", drives)], dict.fromkeys(columns, control([0])))
     assert {k: len(v) for k, v in driven.items()} == found
 
 
 def test_servos_on_one_column_keep_their_order() -> None:
     pair = [servo("tail", "left elevator", 1), servo("tail", "right elevator", 2)]
-    assert sv._driven(pair, {"elevator": control([0])}) == {"elevator": tuple(pair)}
+    assert sv.servos_by_column(pair, {"elevator": control([0])}) == {"elevator": tuple(pair)}
 
 
 @pytest.mark.parametrize(
@@ -118,7 +118,7 @@ def test_servos_on_one_column_keep_their_order() -> None:
     ],
 )
 def test_way_lost_between_readings(v, step_s, times) -> None:
-    assert sv._lost_travel(control(v, step_s)) == pytest.approx(times)
+    assert sv.lost_travel_factor(control(v, step_s)) == pytest.approx(times)
 
 
 SAW = control([0.0, 4.0, 2.0, 2.0, 10.0])  # way 0, 4, 6, 6, 14; from the median 2: 2, 2, 0, 0, 8
@@ -137,7 +137,7 @@ SAW = control([0.0, 4.0, 2.0, 2.0, 10.0])  # way 0, 4, 6, 6, 14; from the median
 )
 def test_mean_rate_and_deflection_over_the_window_before(at_s, window_s, rate, away) -> None:
     at = np.array([at_s])
-    ((travel, deflection),) = sv._ways({"saw": SAW}).means(at, window_s)
+    ((travel, deflection),) = sv.travel_sums({"saw": SAW}).means(at, window_s)
     assert travel == pytest.approx(rate)
     if at_s != 1.5:  # the area is taken as a straight line between readings
         assert deflection == pytest.approx(away)
@@ -148,7 +148,7 @@ def test_mean_rate_and_deflection_over_the_window_before(at_s, window_s, rate, a
     [(2.0, 1.0, 4.0, 0.75), (0.5, 0.4, 0.6, 0.2), (0.0, 0.0, 1.0, None), (-1.0, 0.0, 1.0, None)],
 )
 def test_half_width_by_chance(value, low, high, chance) -> None:
-    found = sv._chance(value, low, high)
+    found = sv.relative_half_width(value, low, high)
     assert found == (None if chance is None else pytest.approx(chance))
 
 
@@ -161,7 +161,7 @@ def told(groups, coef, low, high, driven=None, controls=None, names=("aileron", 
         condition_index=7.0,
     )
     given = controls or {n: control([0, 1, 2, 3], 0.05) for n in names}
-    return sv._shares("tail", list(names), given, driven or {}, found)
+    return sv.shares_of_attribution("tail", list(names), given, driven or {}, found)
 
 
 # Columns: 0 is the rest, 1 and 2 the travel of aileron and rudder, 3 and 4 what they hold.
@@ -375,7 +375,7 @@ def test_the_columns_that_are_told_apart(update_s, window_s, make_readings, monk
     """A stick that goes up by 10 % a second from 2 s on, to 30 s; the flight is 10 to 20 s."""
     seen = Refusing()
     monkeypatch.setattr(sv, "attribute", seen)
-    monkeypatch.setattr(sv, "_LAGS_S", np.array([0.0]))
+    monkeypatch.setattr(sv, "LAGS_S", np.array([0.0]))
     t, s = np.append(np.arange(0.02, 29.9, 0.25), [30.0, 30.5]), 0.05 * np.arange(601)
     stick = control(np.maximum(10 * (s - 2), 0.0), 0.05, place="elevator")
     still = control(np.zeros(s.size), 0.05)
@@ -383,7 +383,10 @@ def test_the_columns_that_are_told_apart(update_s, window_s, make_readings, monk
     amps = make_readings({("tail", I): (t, steady)}, update_s=update_s).channels[0]
     air = Phase(kind=PhaseKind.FLIGHT, start_s=10.0, end_s=20.0)
     controls = {"elevator": stick, "rudder": still}
-    assert sv._at_node(amps, list(controls), {}, controls, sv._ways(controls), (air,)) == []
+    assert (
+        sv.shares_at_node(amps, list(controls), {}, controls, sv.travel_sums(controls), (air,))
+        == []
+    )
     (design, y, block, kinds), (second, _, _, second_kinds), (ground, *_) = seen.given
     # From 1 s after the controls' first reading to before their last one: 1.02 to 29.77 s.
     rows = t[(t > 1.0) & (t < 30.0)]
@@ -415,5 +418,5 @@ def test_sixty_readings_of_the_current_are_needed(rows, told, make_readings, mon
     t = 1.5 + 0.25 * np.arange(rows)  # all of them after the control's first second
     amps = make_readings({("tail", I): (t, t)}).channels[0]
     controls = {"elevator": control(np.arange(40) % 7)}
-    sv._at_node(amps, ["elevator"], {}, controls, sv._ways(controls), ())
+    sv.shares_at_node(amps, ["elevator"], {}, controls, sv.travel_sums(controls), ())
     assert bool(seen.given) is told

@@ -12,7 +12,13 @@ import pytest
 
 from telemetry.aircraft import Aircraft, Pack
 from telemetry.measure.sharing import sharing_of
-from telemetry.measure.states import Drawn, _charge, _drawn_in, _left, pack_states
+from telemetry.measure.states import (
+    Drawn,
+    drawn_in_flight,
+    flights_left_of,
+    pack_charge,
+    pack_states,
+)
 from telemetry.model.channels import Quantity
 from telemetry.numerics.intervals import Interval
 from telemetry.readings import Readings
@@ -76,7 +82,7 @@ def states(
 def test_drawn_in_a_flight(
     charge: Charge | None, expected: tuple[float, float, float] | None
 ) -> None:
-    found = _drawn_in(charge)
+    found = drawn_in_flight(charge)
     if found is None or expected is None:
         assert found is expected
     else:
@@ -120,7 +126,7 @@ def test_what_a_flight_does_not_tell_is_lost(missing: int) -> None:
 
 
 def _basis(pack: dict[str, Any], drawn: Drawn, rest_v: float | None) -> Any:
-    return _charge(Pack(name="pack 1", **pack), drawn, exact(200), rest_v)
+    return pack_charge(Pack(name="pack 1", **pack), drawn, exact(200), rest_v)
 
 
 def test_records_then_rest_voltage_then_full() -> None:
@@ -171,12 +177,12 @@ def test_flights_left_need_capacity_and_both_amounts(lost: str) -> None:
     pack = Pack(name="pack 1", **(PACK | ({lost: None} if lost == "capacity_mah" else {})))
     before = None if lost == "before" else exact(100)
     amount = None if lost == "amount" else exact(100)
-    assert _left(pack, PAIR, before, amount, ()) is None
+    assert flights_left_of(pack, PAIR, before, amount, ()) is None
 
 
 def test_flights_left_count_this_one_too() -> None:
     # 2000 mAh, 30 % stay: 1400, less 100 before and 300 now: 1000 at (100 + 300) / 2.
-    found = _left(Pack(name="pack 1", **PACK), PAIR, exact(100), exact(300), (100.0,))
+    found = flights_left_of(Pack(name="pack 1", **PACK), PAIR, exact(100), exact(300), (100.0,))
     assert found.usual == 5
     assert found.cautious == 2, "1.25 times 300 each"
 

@@ -41,7 +41,7 @@ def planted(n: int, at: int, rise: float = 0.02) -> tuple[np.ndarray, np.ndarray
     ],
 )
 def test_an_exact_step_is_found_where_it_is(n, at, first, last) -> None:
-    found = steps._step(*planted(n, at))
+    found = steps.step_of_slope(*planted(n, at))
     assert found is not None
     at_s, before, rise, half = found
     assert 2.0 * first <= at_s <= 2.0 * last
@@ -51,8 +51,8 @@ def test_an_exact_step_is_found_where_it_is(n, at, first, last) -> None:
 
 
 def test_too_few_blocks_or_no_step_tell_nothing() -> None:
-    assert steps._step(*planted(24, 12)) is None
-    assert steps._step(*planted(40, 20, rise=0.0)) is None
+    assert steps.step_of_slope(*planted(24, 12)) is None
+    assert steps.step_of_slope(*planted(40, 20, rise=0.0)) is None
 
 
 def by_reference(t: Any, y: Any, x: Any) -> tuple[int, float, float, Any]:
@@ -94,7 +94,7 @@ def test_the_f_of_a_step_and_its_interval(least, most, found, smooth) -> None:
         if least < f < most:
             break
         low, high = (rise, high) if f < most else (low, rise)
-    got = steps._step(*made(rise))
+    got = steps.step_of_slope(*made(rise))
     assert (got is not None) is found
     if got is not None:
         assert got[0] == 2.0 * k
@@ -115,10 +115,10 @@ def test_a_level_from_an_instant_on_is_no_resistance(seed) -> None:
             for more in (since, since * x)
         ]
         assert bool(left[1] < left[0]) is (rise_ohm > 0)
-        found = steps._step(2.0 * np.arange(120), y, x, 0.1)
+        found = steps.step_of_slope(2.0 * np.arange(120), y, x, 0.1)
         assert (found is not None) is (rise_ohm > 0)
         # Sensors whose steps are far below that leave no level open.
-        assert steps._step(2.0 * np.arange(120), y, x, 0.01) is not None
+        assert steps.step_of_slope(2.0 * np.arange(120), y, x, 0.01) is not None
 
 
 # Blocks: readings every 0.2 s at 8.0 V on the pack, 7.9 V on the bus, 2 and 4 A by turns of 2 s
@@ -149,7 +149,7 @@ def logged(
 
 def blocks(readings: Readings, away: tuple[tuple[float, float], ...] = ()) -> Any:
     volts, bus, amps = readings.channels
-    return steps._blocks(volts, bus, amps, readings, list(away))
+    return steps.drop_blocks(volts, bus, amps, readings, list(away))
 
 
 def test_means_over_two_seconds_or_six_updates(make_readings) -> None:
@@ -267,7 +267,7 @@ def test_the_surer_end_of_a_step_is_held_against_the_sensors(
     bus_step_v, told, make_readings, monkeypatch
 ) -> None:
     # 20 mOhm, 5 mOhm up and down: 15 mOhm at 4 A.
-    monkeypatch.setattr(steps, "_step", lambda *_: (60.0, 0.03, 0.02, 0.005))
+    monkeypatch.setattr(steps, "step_of_slope", lambda *_: (60.0, 0.03, 0.02, 0.005))
     readings = stepped(make_readings, resolution={"pack 1": None, "bus": bus_step_v})
     assert len(path_steps(readings, CRAFT, ())) == told
 
@@ -311,7 +311,7 @@ def test_where_no_path_is_judged(make_readings) -> None:
 
 def test_two_seconds_about_an_out_are_left_out(make_readings, monkeypatch) -> None:
     asked = []
-    monkeypatch.setattr(steps, "_blocks", lambda *given: asked.append(given[4]))
+    monkeypatch.setattr(steps, "drop_blocks", lambda *given: asked.append(given[4]))
     out = PackOut(
         place="pack 1", kind=OutKind.LOST, start_s=30.0, end_s=40.0, back=True,
         share_before=None, carried_a=None, bus_v=None, own_v=None,

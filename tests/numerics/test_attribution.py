@@ -131,19 +131,21 @@ def test_the_two_of_one_kind_that_are_most_alike(
     # Columns at 0, 60 and 10 degrees: cosines 0.5 (first two), 0.98, 0.64.
     turned = np.deg2rad([0.0, 60.0, 10.0])
     design = np.stack([np.cos(turned), np.sin(turned)]) * [1.0, 5.0, 2.0]
-    assert attribution._closest(design, sort) == pair
+    assert attribution.most_alike(design, sort) == pair
 
 
 def test_opposite_columns_may_be_put_together_and_empty_ones_too() -> None:
     # Cosine -0.9: still the likest there is. A column of nothing is like none, but more so.
-    assert attribution._closest(np.array([[1.0, -0.9], [0.0, 0.4]]), [0, 0]) == (0, 1)
+    assert attribution.most_alike(np.array([[1.0, -0.9], [0.0, 0.4]]), [0, 0]) == (0, 1)
     empty = np.array([[1.0, 0.0], [0.0, 0.0]])
-    assert attribution._closest(empty, [0, 0]) == (0, 1)
+    assert attribution.most_alike(empty, [0, 0]) == (0, 1)
 
 
 def test_moments_by_block() -> None:
     design = np.array([[1.0, 2.0], [3.0, 4.0], [5.0, 6.0]])
-    gram, rise = attribution._by_block(design, np.array([1.0, 1.0, 2.0]), np.array([0, 0, 2]), 3)
+    gram, rise = attribution.products_by_block(
+        design, np.array([1.0, 1.0, 2.0]), np.array([0, 0, 2]), 3
+    )
     assert gram.tolist() == [[[10, 14], [14, 20]], [[0, 0], [0, 0]], [[25, 30], [30, 36]]]
     assert rise.tolist() == [[4, 6], [0, 0], [10, 12]]
 

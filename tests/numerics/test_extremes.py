@@ -261,7 +261,7 @@ def test_log_likelihood_by_hand(
     ids=["thirty", "thirty-one", "a thousand", "equal ones"],
 )
 def test_the_raised_threshold_by_hand(peaks: np.ndarray, threshold: float) -> None:
-    assert extremes._raised(peaks, 0.5) == threshold
+    assert extremes.raised_threshold(peaks, 0.5) == threshold
 
 
 @pytest.mark.parametrize(("over", "told"), [(1.0, False), (1.01, True)])

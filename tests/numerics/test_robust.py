@@ -323,14 +323,14 @@ def test_many_equal_values_show_nothing() -> None:
 
 def test_polynomials_by_hand() -> None:
     # (1 + 2 q) (1 + q + q^2)
-    assert robust._times([1, 2], 3) == [1, 3, 3, 2]
-    assert robust._times([5], 1) == [5]
-    assert robust._over([1, 3, 3, 2], 3) == [1, 2]
-    assert robust._over([1, 3, 3, 2], 1) == [1, 3, 3, 2]
+    assert robust.times_run([1, 2], 3) == [1, 3, 3, 2]
+    assert robust.times_run([5], 1) == [5]
+    assert robust.divided_by_run([1, 3, 3, 2], 3) == [1, 2]
+    assert robust.divided_by_run([1, 3, 3, 2], 1) == [1, 3, 3, 2]
     # Inversions of four values: 1 3 5 6 5 3 1 of 24; of 1 1 2 2: 1 1 2 1 1 of 6.
     tails = np.cumsum([1, 3, 5, 6, 5, 3, 1]) / 24
-    assert robust._upper_tail(4, ()) == pytest.approx(tails[::-1])
-    assert robust._upper_tail(4, (2, 2)) == pytest.approx(np.cumsum([1, 1, 2, 1, 1])[::-1] / 6)
+    assert robust.upper_tail(4, ()) == pytest.approx(tails[::-1])
+    assert robust.upper_tail(4, (2, 2)) == pytest.approx(np.cumsum([1, 1, 2, 1, 1])[::-1] / 6)
 
 
 def test_a_step_of_unequal_parts_by_hand() -> None:

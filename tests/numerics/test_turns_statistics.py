@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from telemetry.numerics.statistics.turns import _DIFFUSE, Series, log_evidence, log_odds_of_turns
+from telemetry.numerics.statistics.turns import DIFFUSE, Series, log_evidence, log_odds_of_turns
 
 
 def series(y: np.ndarray, sizes: tuple[float, ...] = (1.0, 5.0)) -> Series:
@@ -29,7 +29,7 @@ def test_evidence_is_the_density_of_a_joint_student_t() -> None:
     more = 4.0 * (source[:, None] == source[None, :])
 
     def density(extra: np.ndarray | float) -> float:
-        shape = 0.01 * (np.diag(one.spread**2) + one.common + _DIFFUSE + extra)
+        shape = 0.01 * (np.diag(one.spread**2) + one.common + DIFFUSE + extra)
         return float(stats.multivariate_t(np.zeros(9), shape, df=4).logpdf(y - y.mean()))
 
     found = log_evidence(one, more) - log_evidence(one)

@@ -27,7 +27,7 @@ def test_of_none_there_is_none() -> None:
 
 @pytest.mark.parametrize("most", [1, 4, 7, 1000])
 def test_many_are_taken_in_parts(most: int, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(module, "_MOST", most)
+    monkeypatch.setattr(module, "MOST_VALUES", most)
     first = np.arange(7)
     seen: dict[int, list[float]] = {}
     for which, values in windows(V, first, first + 3):

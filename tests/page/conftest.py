@@ -17,7 +17,7 @@ from telemetry.app.adding import add_logs
 from telemetry.book import Logbook
 from telemetry.page.app import make_app
 from telemetry.page.safety import Door
-from telemetry.page.start.serving import _Server, listening
+from telemetry.page.start.serving import PageServer, listening
 from telemetry.page.work.jobs import Work
 from tests.cli.conftest import text_of
 from tests.report.conftest import browser  # noqa: F401 - a fixture
@@ -50,9 +50,7 @@ class Page:
 
     def worked(self) -> None:
         """Work off what came, in this thread."""
-        self.work._make()
-        while (batch := self.work._next()) is not None:
-            self.work._one(batch)
+        self.work.work_off()
 
 
 class Address:
@@ -77,7 +75,7 @@ class Served:
             book, door=Door(key="key", hosts=frozenset({host})), cache=cache, work=self.work
         )
         self.work.start()
-        self.server = _Server(app)
+        self.server = PageServer(app)
         self.thread = Thread(target=self.server.run, args=(listener,))
         self.thread.start()
 

@@ -333,7 +333,7 @@ def test_who_sends_nothing_is_not_waited_for(season, monkeypatch) -> None:
 
 def test_who_never_says_what_he_wants_is_given_up(book, monkeypatch) -> None:
     """A connection that is held open letter by letter takes no place from others for long."""
-    monkeypatch.setattr(serving, "_HEAD_S", 0.3)
+    monkeypatch.setattr(serving, "HEAD_S", 0.3)
     served = Served(book)
     host, _, port = served.base.partition("//")[2].partition(":")
     try:

@@ -195,7 +195,7 @@ def test_what_came_before_the_program_ended_is_added_by_the_next_start(book) -> 
     first.post("/drop", files=files(**{"tern a": text_of(seed=71), "tern b": text_of(seed=72)}))
     batch = first.work.shown()[0]
     # It was killed with one log read.
-    first.work._keep(batch.__class__.of(batch.document() | {"begun": True}))
+    first.work.keep(batch.__class__.of(batch.document() | {"begun": True}))
     second = Page(book, None)
     second.work.start()
     try:

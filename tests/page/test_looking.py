@@ -114,7 +114,7 @@ def test_a_history_that_takes_its_time_is_said_and_no_page_waits(page, monkeypat
         return history(*args)
 
     monkeypatch.setattr("telemetry.app.histories.history", slow)
-    monkeypatch.setattr("telemetry.page.looking._PATIENCE_S", 0.05)
+    monkeypatch.setattr("telemetry.page.looking.PATIENCE_S", 0.05)
     for path in ("/aircraft/tern", "/aircraft/tern/flights/1", "/aircraft/tern/checks"):
         answer = page.get(path)
         assert answer.status_code == 200
@@ -123,7 +123,7 @@ def test_a_history_that_takes_its_time_is_said_and_no_page_waits(page, monkeypat
     assert "Being judged" in page.get("/").text
     assert page.get("/guide").status_code == 200
     go.set()
-    monkeypatch.setattr("telemetry.page.looking._PATIENCE_S", None)
+    monkeypatch.setattr("telemetry.page.looking.PATIENCE_S", None)
     assert "Before the next flight" in page.get("/aircraft/tern").text
 
 

@@ -26,7 +26,7 @@ from telemetry.book.files import layout
 from telemetry.cli import main
 from telemetry.cli.opening import clicked
 from telemetry.page.start import serving
-from telemetry.page.start.serving import _Later, listening, new_key, qr_lines, running
+from telemetry.page.start.serving import LoadingApp, listening, new_key, qr_lines, running
 from telemetry.page.start.shortcut import make_shortcut, shortcut_for
 from telemetry.page.work.jobs import Work
 from tests.cli.conftest import text_of
@@ -106,7 +106,7 @@ def test_a_book_that_cannot_be_opened_is_said(tmp_path) -> None:
 
 
 def test_a_second_start_finds_a_page_that_is_still_loading(tmp_path) -> None:
-    assert serving._FORMAT == layout._FORMAT
+    assert serving.FORMAT_FILE == layout.FORMAT_FILE
     Logbook(tmp_path / "b")
     loading = Event()
 
@@ -114,14 +114,14 @@ def test_a_second_start_finds_a_page_that_is_still_loading(tmp_path) -> None:
         loading.wait(60)
         return PlainTextResponse("the page"), lambda: None
 
-    later, listener = _Later(load), listening(18300, lan=False)
+    later, listener = LoadingApp(load), listening(18300, lan=False)
     later.begin(lambda: None)
-    server = serving._Server(later)
+    server = serving.PageServer(later)
     thread = Thread(target=server.run, args=(listener,))
     thread.start()
     address = f"http://127.0.0.1:{listener.getsockname()[1]}/?key=k"
     try:
-        serving._write_address(tmp_path / "b", address)
+        serving.write_address(tmp_path / "b", address)
         assert running(tmp_path / "b") == address
         loading.set()
         later.loaded.wait(60)
@@ -191,7 +191,7 @@ def test_a_browser_sees_at_once_that_the_book_is_being_opened() -> None:
         loading.wait(60)
         return PlainTextResponse("the page"), lambda: None
 
-    later = _Later(load)
+    later = LoadingApp(load)
     later.begin(lambda: None)
     client = TestClient(later)
     first = client.get("/?key=k", headers={"accept": "text/html,*/*"})

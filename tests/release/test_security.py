@@ -25,7 +25,7 @@ def test_limits_are_those_of_the_code() -> None:
         f"TOML of at most {MOST_TEXT_BYTES // 1000} kilobytes",
     ):
         assert told in text, told
-    assert (safety._MOST_WRONG, safety._WRONG_FOR_S) == (10, 60.0)
+    assert (safety.MOST_WRONG, safety.WRONG_FOR_S) == (10, 60.0)
     assert "Ten wrong keys in a minute" in text
 
 

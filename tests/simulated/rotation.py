@@ -11,7 +11,7 @@ import numpy as np
 from telemetry.simulate.faults import Fault
 from telemetry.simulate.parts import PackModel
 from telemetry.simulate.recording import SimulatedRecording
-from telemetry.simulate.season import PlannedChange, Season, _one_flight
+from telemetry.simulate.season import PlannedChange, Season, fly_once
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -73,5 +73,5 @@ def fly_sets(rotation: Rotation) -> Iterator[SimulatedRecording]:
             changes=changes,
         )
         charge = {p.name: 0.96 + 0.04 * float(rng.random()) for p in rotation.sets[own]}
-        yield _one_flight(flown, flight, day, when, charge, rng)
+        yield fly_once(flown, flight, day, when, charge, rng)
         when += timedelta(minutes=35 + int(40 * rng.random()))

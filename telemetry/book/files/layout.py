@@ -15,7 +15,7 @@ from telemetry.model.files import toml_of
 #: Version of the layout that this program writes. It reads this one and all before it.
 LAYOUT = 3
 
-_FORMAT = "format.toml"
+FORMAT_FILE = "format.toml"
 _TEXT = f"""\
 # A busbook logbook. Keep this file: it tells how the folders beside it are laid out.
 layout = {LAYOUT}
@@ -141,7 +141,7 @@ class Places:
 
 def is_book(root: Path) -> bool:
     """Whether a folder is a logbook, of any version."""
-    return (root / _FORMAT).exists()
+    return (root / FORMAT_FILE).exists()
 
 
 def open_book(root: Path, *, make: bool = True) -> Places:
@@ -153,7 +153,7 @@ def open_book(root: Path, *, make: bool = True) -> Places:
         If the folder holds other things, was written by a newer version, or cannot be made; or if
         there is no book and ``make`` is False.
     """
-    path = root / _FORMAT
+    path = root / FORMAT_FILE
     if not path.exists():
         if not make:
             raise BookError(
@@ -174,7 +174,7 @@ def layout_of(places: Places) -> int:
     BookError
         As of :func:`open_book`; also where the book has gone in the meantime.
     """
-    path = places.root / _FORMAT
+    path = places.root / FORMAT_FILE
     if not path.exists():
         raise BookError(
             "the logbook has gone: its folder was moved or deleted while this ran",
@@ -186,7 +186,7 @@ def layout_of(places: Places) -> int:
 
 def write_format(places: Places) -> bool:
     """Mark a book as one of this layout; False where it says so already, word for word."""
-    path = places.root / _FORMAT
+    path = places.root / FORMAT_FILE
     if path.exists() and read_file(path) == _TEXT.encode():
         return False
     write_file(path, _TEXT.encode())

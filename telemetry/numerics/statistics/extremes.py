@@ -251,7 +251,7 @@ def return_level(
 
     if x.size < LEAST_PEAKS:
         return refused(threshold, x.size, f"{x.size} peaks, and a return level needs {LEAST_PEAKS}")
-    threshold = _raised(x, threshold)
+    threshold = raised_threshold(x, threshold)
     excess = x[x > threshold] - threshold
     if excess.size * period <= 1:
         return refused(threshold, excess.size, "so few flights hold less than one such peak")
@@ -271,7 +271,7 @@ def return_level(
     )
 
 
-def _raised(peaks: FloatArray, threshold: float) -> float:
+def raised_threshold(peaks: FloatArray, threshold: float) -> float:
     """Half-way below the lowest peak that is to be kept, so that rounded values cause no bias."""
     n = peaks.size
     keep = max(LEAST_PEAKS, round(n ** (2 / 3) / math.log(math.log(n))))

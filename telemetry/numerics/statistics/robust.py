@@ -191,11 +191,11 @@ def _at_least(s: int, n: int, ties: tuple[int, ...]) -> float:
     """P(S >= s) without a trend."""
     top = comb(n, 2) - sum(comb(t, 2) for t in ties)
     # S runs from -top to top in steps of 2.
-    return float(_upper_tail(n, ties)[(s + top) // 2])
+    return float(upper_tail(n, ties)[(s + top) // 2])
 
 
 @cache
-def _upper_tail(n: int, ties: tuple[int, ...]) -> FloatArray:
+def upper_tail(n: int, ties: tuple[int, ...]) -> FloatArray:
     """Upper tails of S at -top, -top + 2, ..., top, for n values with these tie groups.
 
     The number of orders of a multiset with j inversions is the coefficient of q^j in the
@@ -203,10 +203,10 @@ def _upper_tail(n: int, ties: tuple[int, ...]) -> FloatArray:
     """
     counts = [1]
     for k in range(2, n + 1):
-        counts = _times(counts, k)
+        counts = times_run(counts, k)
     for t in ties:
         for k in range(2, t + 1):
-            counts = _over(counts, k)
+            counts = divided_by_run(counts, k)
     total = sum(counts)
     tails: list[int] = []
     running = 0
@@ -216,7 +216,7 @@ def _upper_tail(n: int, ties: tuple[int, ...]) -> FloatArray:
     return np.array([t / total for t in reversed(tails)], dtype=np.float64)
 
 
-def _times(p: list[int], k: int) -> list[int]:
+def times_run(p: list[int], k: int) -> list[int]:
     """Polynomial p times 1 + q + ... + q^(k-1), in exact whole numbers."""
     out, running = [], 0
     for j in range(len(p) + k - 1):
@@ -226,7 +226,7 @@ def _times(p: list[int], k: int) -> list[int]:
     return out
 
 
-def _over(p: list[int], k: int) -> list[int]:
+def divided_by_run(p: list[int], k: int) -> list[int]:
     """Polynomial p divided by 1 + q + ... + q^(k-1), which it holds as a factor."""
     out: list[int] = []
     for j in range(len(p) - k + 1):

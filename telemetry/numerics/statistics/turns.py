@@ -12,7 +12,7 @@ FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
 # A level of which nothing is known, relative to the scatter.
-_DIFFUSE = 1e3
+DIFFUSE = 1e3
 
 
 class Series(NamedTuple):
@@ -53,7 +53,7 @@ def log_evidence(series: Series, more: FloatArray | None = None) -> float:
     normal linear model with conjugate prior (from memory).
     """
     n = series.y.size
-    covariance = np.diag(series.spread**2) + series.common + _DIFFUSE
+    covariance = np.diag(series.spread**2) + series.common + DIFFUSE
     if more is not None:
         covariance = covariance + more
     factor = scipy.linalg.cholesky(covariance, lower=True)

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.intp]
 
-_MOST = 500_000  # values at once: a few MB
+MOST_VALUES = 500_000  # values at once: a few MB
 
 
 def windows(v: FloatArray, first: IntArray, end: IntArray) -> Iterator[tuple[IntArray, FloatArray]]:
@@ -31,8 +31,8 @@ def windows(v: FloatArray, first: IntArray, end: IntArray) -> Iterator[tuple[Int
     lengths = end - first
     for length in np.unique(lengths[lengths > 0]):
         every = np.flatnonzero(lengths == length)
-        for part in range(0, every.size, max(1, _MOST // int(length))):
-            which = every[part : part + max(1, _MOST // int(length))]
+        for part in range(0, every.size, max(1, MOST_VALUES // int(length))):
+            which = every[part : part + max(1, MOST_VALUES // int(length))]
             yield which, v.take(first[which][:, None] + np.arange(length))
 
 

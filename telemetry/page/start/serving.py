@@ -36,11 +36,11 @@ _SIGNS = "abcdefghjkmnpqrstuvwxyz23456789"
 _KEY_SIGNS = 12
 _ADDRESS = ".page.json"
 # What makes a folder a book: the name in book/files/layout.py, which takes a second to load.
-_FORMAT = "format.toml"
+FORMAT_FILE = "format.toml"
 # Said by a page that is still loading.
 _OPENS = "busbook-opens"
 # How long a request may take to say what it wants, s, and how many may be open at once.
-_HEAD_S, _MOST_OPEN = 20.0, 100
+HEAD_S, _MOST_OPEN = 20.0, 100
 # How long loading may take on a slow machine, s; how long a browser waits for it without a page.
 _LOADED_S, _NO_PAGE_S = 120.0, 1.0
 _OPENING = """<!doctype html>
@@ -165,14 +165,14 @@ def serve(
         door = Door(key=key, hosts=hosts, many=lan)
         stop = server.stop
         app = make_app(book, door=door, cache=cache, work=work, addresses=addresses, stop=stop)
-        _write_address(book, address)  # of a book that was only now made
+        write_address(book, address)  # of a book that was only now made
         work.start()
         return app, work.stop
 
-    if (book / _FORMAT).exists():  # an impatient second start finds this one while it loads
-        _write_address(book, address)
-    later = _Later(load)
-    server = _Server(later)
+    if (book / FORMAT_FILE).exists():  # an impatient second start finds this one while it loads
+        write_address(book, address)
+    later = LoadingApp(load)
+    server = PageServer(later)
     later.begin(server.stop)
     try:
         tell(f"The page of {book}: {address}")
@@ -196,7 +196,7 @@ def serve(
     tell("The page is closed; what was added is in the book.")
 
 
-class _Later:
+class LoadingApp:
     """An application that is still loading: who asks waits for it, a browser with a page."""
 
     def __init__(self, load: Callable[[], tuple[ASGIApp, Callable[[], None]]]) -> None:
@@ -242,7 +242,7 @@ class _Later:
         await app(scope, receive, send)
 
 
-class _Server:
+class PageServer:
     """uvicorn with what this page needs of it."""
 
     def __init__(self, app: ASGIApp) -> None:
@@ -280,7 +280,7 @@ class _Patient(H11Protocol):
 
     def connection_made(self, transport: asyncio.Transport) -> None:  # type: ignore[override]
         super().connection_made(transport)
-        self._late = self.loop.call_later(_HEAD_S, self._give_up)
+        self._late = self.loop.call_later(HEAD_S, self._give_up)
 
     def _give_up(self) -> None:
         if self.cycle is None and self.transport is not None:
@@ -330,7 +330,7 @@ def qr_lines(address: str) -> list[str]:
     ]
 
 
-def _write_address(book: Path, address: str) -> None:
+def write_address(book: Path, address: str) -> None:
     """Leave the address for a second start, which only this user may read."""
     path = book / _ADDRESS
     with suppress(OSError):

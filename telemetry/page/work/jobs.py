@@ -146,11 +146,12 @@ class Work:
                 after = changed(batch, answered)
                 count += sum(a != b for a, b in zip(after.logs, batch.logs, strict=True))
                 if after != batch:
-                    self._keep(after)
+                    self.keep(after)
         self.news.set()
         return count
 
-    def _keep(self, batch: Batch) -> None:
+    def keep(self, batch: Batch) -> None:
+        """Take a batch as it stands now, in place of the one of its id."""
         with self.lock:
             self.batches[batch.id] = batch
             with suppress(BusbookError):  # a list that cannot be written is in memory still
@@ -162,10 +163,14 @@ class Work:
         while not self.stopping.is_set():
             self.news.wait(60)
             self.news.clear()
-            with suppress(_Stopped):
-                self._make()
-                while (batch := self._next()) is not None:
-                    self._one(batch)
+            self.work_off()
+
+    def work_off(self) -> None:
+        """Make what was asked for and work off all that waits; ends early where it is stopped."""
+        with suppress(_Stopped):
+            self._make()
+            while (batch := self._next()) is not None:
+                self._one(batch)
 
     def _make(self) -> None:
         for words, make in tuple(self.making.items()):
@@ -194,7 +199,7 @@ class Work:
             for log in batch.logs
             if log.status == WAITING and (log.given, log.settings, log.row_interval_s) == how
         ]
-        self._keep(replace(batch, begun=True))
+        self.keep(replace(batch, begun=True))
         paths = {str(self.spool.path(batch, log)): log.path for log in alike}
 
         def follow(_: int, __: int, outcome: Outcome) -> None:
@@ -233,7 +238,7 @@ class Work:
             now = self.batches[batch]
             log = next(one for one in now.logs if one.path == path)
             after = _after(log, outcome, self.spool.path(now, log))
-            self._keep(changed(now, lambda one: after if one.path == path else one))
+            self.keep(changed(now, lambda one: after if one.path == path else one))
 
     def _failed(self, batch: str, paths: set[str], words: str, *, asked: bool = False) -> None:
         """Note of all logs that nothing became of what went wrong."""
@@ -247,7 +252,7 @@ class Work:
             now = self.batches[batch]
             after = changed(now, failed)
             if after != now:
-                self._keep(after)
+                self.keep(after)
 
     # The inbox.
 

@@ -1,0 +1,132 @@
+"""Which tests a mutant meets: those that reach its line, by one run under coverage."""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
+from pathlib import Path
+from typing import Any
+
+from tests.full.mutation.killing import Rounds, environment
+from tests.full.mutation.mutants import Mutant, function_at
+
+# A mutant meets the tests of its package and of those that come after it in its row.
+ROWS = (("numerics", "detect", "measure", "circuit", "trends", "checks"), ("report", "cli"))
+PACKAGES = tuple(package for row in ROWS for package in row)
+# A package's own tests come first, then others that reach the line; of each the quickest first, in
+# rounds of as many as take this long together (under coverage); the rest is left out.
+ROUNDS_S = (10.0, 50.0)
+
+MAP = """
+import json, os, sys
+import coverage, pytest
+
+cov = coverage.Coverage(source=["telemetry"], data_file=None)
+
+class Watch:
+    def __init__(self):
+        self.seconds, self.files = {}, {}
+        self.failed = []
+    @pytest.hookimpl(hookwrapper=True)
+    def pytest_runtest_setup(self, item):
+        cov.switch_context("file " + item.nodeid.split("::")[0])
+        yield
+        cov.switch_context("test " + item.nodeid)
+    def pytest_runtest_logreport(self, report):
+        self.seconds[report.nodeid] = self.seconds.get(report.nodeid, 0.0) + report.duration
+        if report.failed:
+            self.failed.append(report.nodeid)
+
+watch = Watch()
+cov.start()
+status = pytest.main(["-q", "--no-header", "-m", "not browser", *sys.argv[2:]], plugins=[watch])
+cov.stop()
+data = cov.get_data()
+lines = {}
+here = os.path.realpath(".") + os.sep
+for path in data.measured_files():
+    file = os.path.realpath(path).removeprefix(here).replace(os.sep, "/")
+    for line, contexts in data.contexts_by_lineno(path).items():
+        named = sorted(c for c in contexts if c)
+        if named:
+            lines.setdefault(file, {})[line] = named
+with open(sys.argv[1], "w") as out:
+    json.dump({"seconds": watch.seconds, "lines": lines, "failed": watch.failed}, out)
+sys.exit(status)
+"""
+
+
+def tests_of(packages: Iterable[str]) -> list[str]:
+    """Folders of the tests that mutants of these packages meet."""
+    met = {p for row in ROWS for p in row for one in row[: row.index(p) + 1] if one in packages}
+    return [f"tests/{package}" for package in PACKAGES if package in met]
+
+
+def map_tests(tree: Path, tests: Sequence[str], kept: Path | None) -> dict[str, Any]:
+    """Seconds of each test, and the tests and fixtures that reach each line of each file."""
+    out = tree / "map.json" if kept is None else kept.resolve()
+    if kept is None or not kept.exists():
+        (tree / "map_tests.py").write_text(MAP)
+        command = [sys.executable, "map_tests.py", str(out), *tests]
+        status = subprocess.run(command, cwd=tree, env=environment(tree)).returncode
+        if status:
+            failed = json.loads(out.read_text())["failed"] if out.exists() else []
+            out.unlink(missing_ok=True)
+            sys.exit(f"the tests fail without any change ({status}): {failed}")
+    found: dict[str, Any] = json.loads(out.read_text())
+    return found
+
+
+def reaching(found: dict[str, Any]) -> dict[tuple[str, int], list[str]]:
+    """The tests that reach each line, quickest first."""
+    seconds: dict[str, float] = found["seconds"]
+    by_file: dict[str, list[str]] = defaultdict(list)
+    for test in seconds:
+        by_file[test.split("::")[0]].append(test)
+    reach: dict[tuple[str, int], list[str]] = {}
+    for file, lines in found["lines"].items():
+        for line, contexts in lines.items():
+            tests: set[str] = set()
+            for context in contexts:
+                kind, _, what = context.partition(" ")
+                # What a fixture reaches concerns every test of that file.
+                tests.update(by_file[what] if kind == "file" else [what])
+            reach[file, int(line)] = sorted(tests, key=lambda t: seconds.get(t, 0.0))
+    return reach
+
+
+def tests_for(
+    mutant: Mutant, tree: Path, seconds: dict[str, float], reach: dict[tuple[str, int], list[str]]
+) -> Rounds:
+    """The rounds of tests a mutant meets, each with the seconds it should take; none: not reached.
+
+    What would go over the last round is left out.
+    """
+
+    def order(test: str) -> float:
+        return seconds.get(test, 0.0)
+
+    lines = range(mutant.line, mutant.end_line + 1)
+    every = {t for n in lines for t in reach.get((mutant.path, n), [])}
+    if not function_at(tree / mutant.path, mutant.line):
+        # A constant of the module or a default, read once, by whichever test imports it first: it
+        # concerns every test that runs anything of this file.
+        every = {t for (p, _), ts in reach.items() if p == mutant.path for t in ts}
+    own = f"tests/{mutant.path.split('/')[1]}/"
+    tests = sorted(every, key=lambda t: (not t.startswith(own), order(t)))
+    rounds = []
+    for limit_s in ROUNDS_S:
+        some, spent = [], 0.0
+        for test in tests:
+            # One that is too long by itself does not keep the quick ones after it out.
+            if not some or spent + order(test) <= limit_s:
+                some.append(test)
+                spent += order(test)
+        taken = set(some)
+        tests = [t for t in tests if t not in taken]
+        if some:
+            rounds.append((some, spent))
+    return rounds
