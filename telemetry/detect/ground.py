@@ -30,6 +30,9 @@ _SWING_S = 0.5
 # behind an open switch shows at the most (heuristic).
 _CHECK_S = (0.8, 60.0)
 _OFF_SHARE = 0.25
+# Without a current: by how much one pack rises and the other falls at the least, V and steps, and
+# how long before and after they stand as they were, s (heuristic).
+_RELIEVED_V, _RELIEVED_STEPS, _BESIDE_S = 0.015, 1.0, 5.0
 # A check in what moves enough for a flight: how long after its beginning, the longest pause between
 # two packs, and how long the switched pack needs to carry again, s (heuristic).
 _BEFORE_S, _TURN_S, _TURNED_S = 120.0, 20.0, 1.0
@@ -250,11 +253,14 @@ def _offs(readings: Readings, aircraft: Aircraft) -> list[_Off]:
 
     By its own voltage, where that is logged and goes to nothing. Else by its current: before and
     after it the pack carries its share; the steps are sharp. A pack that gives nothing at light
-    load because the other one's voltage is a little higher makes no such step.
+    load because the other one's voltage is a little higher makes no such step. Where no current of
+    a pack is logged, by what the load moves to: its own voltage rises and the other's falls.
     """
     spans = _switched_off(readings, aircraft)
     packs = [readings.get(Quantity.CURRENT, p.name) for p in aircraft.packs if p.role == "shared"]
     known = [r for r in packs if r is not None and r.size >= 10]
+    if not known:
+        return [*spans, *_relieved(readings, aircraft)]
     for r in known:
         others = [o for o in known if o is not r]
         rest = sum(sampling.held_at(o.t, o.v, r.t, 5.0) for o in others)
@@ -294,3 +300,36 @@ def _switched_off(readings: Readings, aircraft: Aircraft) -> list[_Off]:
             if held and _CHECK_S[0] <= b - a <= _CHECK_S[1]:
                 spans.append(_Off(a, b, r.place, by_voltage=True))
     return spans
+
+
+def _relieved(readings: Readings, aircraft: Aircraft) -> list[_Off]:
+    """Stretches in which one of two shared packs rises as the other falls, at once, and back.
+
+    A load that moves both, moves them to one side; only one that goes from the one to the other
+    moves them apart.
+    """
+    packs = [readings.get(Quantity.VOLTAGE, p.name) for p in aircraft.packs if p.role == "shared"]
+    known = [r for r in packs if r is not None and r.size >= 10]
+    if len(known) != 2:
+        return []
+    spans = []
+    for r, other in (known, known[::-1]):
+        least = max(_RELIEVED_V, _RELIEVED_STEPS * max(x.resolution or 0.0 for x in known))
+        apart = r.v - sampling.held_at(other.t, other.v, r.t, 5.0)
+        high = apart > float(np.nanmedian(apart)) + 2.0 * least
+        for a, b in merge(mask_to_spans(r.t, high, hold_s=5.0), 1.0):
+            rise, fall = (_stepped(x, a, b) for x in (r, other))
+            if _CHECK_S[0] <= b - a <= _CHECK_S[1] and min(rise, -fall) >= least:
+                spans.append(_Off(a, b, r.place, by_voltage=True))
+    return spans
+
+
+def _stepped(r: Reading, start_s: float, end_s: float) -> float:
+    """How far a voltage stood off what it was both before and after, V; 0 where it did not."""
+    parts = ((start_s - _BESIDE_S, start_s), (start_s, end_s), (end_s, end_s + _BESIDE_S))
+    each = [r.within(a, b).v for a, b in parts]
+    if min(x.size for x in each) < 2:
+        return 0.0
+    before, inside, after = (float(np.median(x)) for x in each)
+    by = (inside - before, inside - after)
+    return min(by) if min(by) > 0 else max(by) if max(by) < 0 else 0.0

@@ -580,6 +580,36 @@ def test_a_gap_within_a_check_by_voltage(gap_s, spans, make_reading, make_readin
     assert len(find_redundancy_checks(readings, TWO, ON_GROUND)) == spans
 
 
+def stepped(by_v: float, seconds: float = 3.0) -> np.ndarray:
+    """8 V, but for some seconds from 30 s on; a last digit that moves."""
+    return off(8.0 + by_v, seconds, usual=8.0) + np.where(np.arange(T.size) % 2, 0.0, 0.01)
+
+
+@pytest.mark.parametrize(
+    ("one", "two", "found"),
+    [(0.05, -0.04, True), (-0.04, 0.05, True), (0.05, 0.0, False), (-0.10, -0.02, False)],
+    ids=["the first rises", "the second rises", "the other stays", "a load on both"],
+)
+def test_without_currents_the_load_goes_from_one_pack_to_the_other(
+    one, two, found, switched
+) -> None:
+    """Two sources with a resistance: what the one is relieved of, the other carries."""
+    assert switched(stepped(one), stepped(two)) == ([(30.0, 33.0)] if found else [])
+
+
+def test_packs_that_part_for_good_are_no_check(switched) -> None:
+    assert switched(stepped(0.05, 40.0), stepped(-0.04, 40.0)) == []
+
+
+def test_where_a_current_is_logged_it_tells(make_reading, make_readings) -> None:
+    rows = (
+        make_reading("pack 1", Quantity.VOLTAGE, T, stepped(0.05)),
+        make_reading("pack 2", Quantity.VOLTAGE, T, stepped(-0.04)),
+        amps(make_reading, np.ones(T.size)),
+    )
+    assert find_redundancy_checks(make_readings(*rows, end_s=70.0), TWO, ON_GROUND) == []
+
+
 def test_a_pack_alone_can_be_checked_against_none(make_reading, make_readings) -> None:
     rows = amps(make_reading, off()), make_reading("pack 1", Quantity.VOLTAGE, T, sunk(0.0))
     assert find_redundancy_checks(make_readings(*rows, end_s=70.0), TWO, ON_GROUND) == []
