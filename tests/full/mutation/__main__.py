@@ -8,7 +8,7 @@ how long it takes. Results: tests/full/MUTATION.md.
 
     python -m tests.full.mutation --sample 60 --seed 1
 
-takes hours; ``--only report`` runs one package with the tests that may meet it, ``--map FILE``
+takes hours; ``--only report`` runs one package with the tests that may meet it, ``--map DIR``
 keeps what the run under coverage found for the next call. Survivors are printed with file, line and
 change: each is a test that is missing or a change that makes no difference (``EQUIVALENT`` lists
 those that were looked at, with the reason). While a test is written, one module against the tests
@@ -115,7 +115,9 @@ def main() -> None:
     parser.add_argument("--file", action="append", help="one module, as telemetry/detect/sags.py")
     parser.add_argument("tests", nargs="*", help="every mutant meets these, and no others")
     parser.add_argument("--minutes", type=float, default=600, help="begin no mutant after these")
-    parser.add_argument("--map", type=Path, help="keep here which test reaches which line")
+    parser.add_argument(
+        "--map", type=Path, help="keep in this folder which test reaches which line"
+    )
     given = parser.parse_args()
     signal.signal(signal.SIGTERM, lambda *_: sys.exit("stopped"))
     until = time.monotonic() + 60 * given.minutes

@@ -6,7 +6,7 @@ import json
 import subprocess
 import sys
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
 
@@ -20,6 +20,8 @@ PACKAGES = tuple(package for row in ROWS for package in row)
 # rounds of as many as take this long together (under coverage); the rest is left out.
 ROUNDS_S = (10.0, 50.0)
 
+# Seconds by test; by file and line the tests and fixtures that reach it.
+Map = dict[str, Any]
 MAP = """
 import json, os, sys
 import coverage, pytest
@@ -40,22 +42,24 @@ class Watch:
         if report.failed:
             self.failed.append(report.nodeid)
 
-watch = Watch()
-cov.start()
-status = pytest.main(["-q", "--no-header", "-m", "not browser", *sys.argv[2:]], plugins=[watch])
-cov.stop()
-data = cov.get_data()
-lines = {}
-here = os.path.realpath(".") + os.sep
-for path in data.measured_files():
-    file = os.path.realpath(path).removeprefix(here).replace(os.sep, "/")
-    for line, contexts in data.contexts_by_lineno(path).items():
-        named = sorted(c for c in contexts if c)
-        if named:
-            lines.setdefault(file, {})[line] = named
-with open(sys.argv[1], "w") as out:
-    json.dump({"seconds": watch.seconds, "lines": lines, "failed": watch.failed}, out)
-sys.exit(status)
+# Processes that a test starts may import this file anew.
+if __name__ == "__main__":
+    watch = Watch()
+    cov.start()
+    status = pytest.main(["-q", "--no-header", "-m", "not browser", *sys.argv[2:]], plugins=[watch])
+    cov.stop()
+    data = cov.get_data()
+    lines = {}
+    here = os.path.realpath(".") + os.sep
+    for path in data.measured_files():
+        file = os.path.realpath(path).removeprefix(here).replace(os.sep, "/")
+        for line, contexts in data.contexts_by_lineno(path).items():
+            named = sorted(c for c in contexts if c)
+            if named:
+                lines.setdefault(file, {})[line] = named
+    with open(sys.argv[1], "w") as out:
+        json.dump({"seconds": watch.seconds, "lines": lines, "failed": watch.failed}, out)
+    sys.exit(status)
 """
 
 
@@ -65,22 +69,33 @@ def tests_of(packages: Iterable[str]) -> list[str]:
     return [f"tests/{package}" for package in PACKAGES if package in met]
 
 
-def map_tests(tree: Path, tests: Sequence[str], kept: Path | None) -> dict[str, Any]:
-    """Seconds of each test, and the tests and fixtures that reach each line of each file."""
-    out = tree / "map.json" if kept is None else kept.resolve()
-    if kept is None or not kept.exists():
-        (tree / "map_tests.py").write_text(MAP)
-        command = [sys.executable, "map_tests.py", str(out), *tests]
-        status = subprocess.run(command, cwd=tree, env=environment(tree)).returncode
-        if status:
-            failed = json.loads(out.read_text())["failed"] if out.exists() else []
-            out.unlink(missing_ok=True)
-            sys.exit(f"the tests fail without any change ({status}): {failed}")
-    found: dict[str, Any] = json.loads(out.read_text())
+def map_tests(tree: Path, folders: Iterable[str], kept: Path | None) -> Map:
+    """Which test reaches which line, and how long it takes; one file for each folder of tests.
+
+    What is kept is not made again: remove it where tests or what they reach have changed.
+    """
+    maps = tree / "maps" if kept is None else kept.resolve()
+    maps.mkdir(exist_ok=True)
+    (tree / "map_tests.py").write_text(MAP)
+    found: Map = {"seconds": {}, "lines": defaultdict(lambda: defaultdict(list))}
+    for folder in folders:
+        out = maps / f"{Path(folder).name}.json"
+        if not out.exists():
+            command = [sys.executable, "map_tests.py", str(out), folder]
+            status = subprocess.run(command, cwd=tree, env=environment(tree)).returncode
+            if status:
+                failed = json.loads(out.read_text())["failed"] if out.exists() else []
+                out.unlink(missing_ok=True)
+                sys.exit(f"{folder}: the tests fail without any change ({status}): {failed}")
+        one = json.loads(out.read_text())
+        found["seconds"] |= one["seconds"]
+        for file, lines in one["lines"].items():
+            for line, contexts in lines.items():
+                found["lines"][file][line] += contexts
     return found
 
 
-def reaching(found: dict[str, Any]) -> dict[tuple[str, int], list[str]]:
+def reaching(found: Map) -> dict[tuple[str, int], list[str]]:
     """The tests that reach each line, quickest first."""
     seconds: dict[str, float] = found["seconds"]
     by_file: dict[str, list[str]] = defaultdict(list)
