@@ -132,7 +132,7 @@ def _judged(
         ),
         notes=tuple(notes),
         aircraft=complete,
-        charts=_charts(table, complete),
+        charts=charts_at(table, complete),
         table=table,
     )
     judged = _by_all_checks(history) if flights else JudgedAcross()
@@ -222,7 +222,7 @@ def listed_as(number: int, m: Measures) -> HistoryFlight:
     )
 
 
-def _charts(table: FeatureTable, aircraft: Aircraft) -> int:
+def charts_at(table: FeatureTable, aircraft: Aircraft) -> int:
     """How many charts share the false alarms: each place's currents, leads, packs and counters."""
     # Rise, silence, heating, and rest up and down of each; a rise, or a rise and a fall, of each
     # other feature.

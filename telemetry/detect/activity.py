@@ -87,7 +87,7 @@ def measure_activity(readings: Readings, aircraft: Aircraft, limits: Limits) -> 
     Rest is the lowest level that the recording keeps for at least 3 s together: the 5 % quantile
     of 3 s means, which one dropout or the moment before switching on cannot pull down.
     """
-    drawn = _drawn(readings, aircraft)
+    drawn = whole_drawn(readings, aircraft)
     if drawn is None or readings.end_s - readings.start_s < 2.0:
         return None
     t, v, update_s = drawn
@@ -111,9 +111,9 @@ def _activity_of(x: FloatArray, grid: FloatArray, update_s: float) -> Activity |
         return None
     # Slow telemetry needs a longer look: two readings say little about a level.
     window_s = max(2.0, 3.0 * update_s)
-    mean, scatter = _windowed(x, round(window_s / GRID_S))
-    fast, _ = _windowed(x, round(max(1.0, update_s) / GRID_S))
-    slow, slow_scatter = _windowed(x, round(3.0 / GRID_S))
+    mean, scatter = windowed(x, round(window_s / GRID_S))
+    fast, _ = windowed(x, round(max(1.0, update_s) / GRID_S))
+    slow, slow_scatter = windowed(x, round(3.0 / GRID_S))
     usable = np.isfinite(slow)
     if not usable.any():
         return None
@@ -121,7 +121,7 @@ def _activity_of(x: FloatArray, grid: FloatArray, update_s: float) -> Activity |
     calm = usable & (slow <= rest + 0.1 * max(abs(rest), 0.5))
     sigma = float(np.median(slow_scatter[calm]))
     still = usable & (slow_scatter <= max(3.0 * sigma, _STILL_A))
-    lasting = _lasting_rise(grid, slow - rest, still)
+    lasting = lasting_rise(grid, slow - rest, still)
     return Activity(
         t=grid,
         mean=mean - lasting,
@@ -140,7 +140,9 @@ def grid_spans(t: FloatArray, mask: BoolArray) -> SpanList:
     return mask_to_spans(t, mask, hold_s=2 * GRID_S)
 
 
-def _drawn(readings: Readings, aircraft: Aircraft) -> tuple[FloatArray, FloatArray, float] | None:
+def whole_drawn(
+    readings: Readings, aircraft: Aircraft
+) -> tuple[FloatArray, FloatArray, float] | None:
     """Instants [s], current [A] and update interval [s] of the whole.
 
     Without current and sticks the fall of the voltage stands in, as through 0.1 Ohm: it tells when
@@ -149,7 +151,7 @@ def _drawn(readings: Readings, aircraft: Aircraft) -> tuple[FloatArray, FloatArr
     total = total_current(readings, aircraft)
     if total is not None:
         return total.t, total.v, total.update_s
-    if _stick_rate(readings) is not None:
+    if stick_rate(readings) is not None:
         return None
     found, widest = None, 0.0
     for r in readings.of(Quantity.VOLTAGE):
@@ -164,7 +166,7 @@ def _drawn(readings: Readings, aircraft: Aircraft) -> tuple[FloatArray, FloatArr
     return found
 
 
-def _lasting_rise(t: FloatArray, rise: FloatArray, still: BoolArray) -> FloatArray:
+def lasting_rise(t: FloatArray, rise: FloatArray, still: BoolArray) -> FloatArray:
     """By how much the level of rest itself lies higher, from an instant on or up to it, A.
 
     A servo that binds after a move, or lamps that are switched on, raise the current for good:
@@ -184,7 +186,7 @@ def _lasting_rise(t: FloatArray, rise: FloatArray, still: BoolArray) -> FloatArr
     return np.where(lasting <= highest, lasting, 0.0)
 
 
-def _windowed(x: FloatArray, width: int) -> tuple[FloatArray, FloatArray]:
+def windowed(x: FloatArray, width: int) -> tuple[FloatArray, FloatArray]:
     """Centred moving mean and deviation that pass over NaN; NaN where under half is known."""
     known = np.isfinite(x)
     filled = np.where(known, x, 0.0)
@@ -218,7 +220,7 @@ def flying_spans(readings: Readings, activity: Activity | None, limits: Limits) 
     for start, end in plateaus(activity, limits) if activity.at_rest else ():
         rise[activity.between(start - spread, end + spread)] = 0.0
     clipped = np.minimum(rise, np.quantile(rise[known], 0.95))
-    slow, _ = _windowed(clipped, round(limits.flight_pause_s / GRID_S))
+    slow, _ = windowed(clipped, round(limits.flight_pause_s / GRID_S))
     if not np.isfinite(slow).any():
         return []
     usual = float(np.nanquantile(slow, 0.85))
@@ -230,10 +232,10 @@ def flying_spans(readings: Readings, activity: Activity | None, limits: Limits) 
     spans = merge(lively, limits.flight_pause_s if activity.at_rest else _CALM_FLYING_S)
     # Nobody lands, turns round and takes off again within the pause that two such halves leave.
     spans = merge(longer(spans, 0.5 * limits.flight_s), 2.0 * limits.flight_pause_s)
-    return [_ends(s, activity, moving, least) for s in spans]
+    return [flying_ends(s, activity, moving, least) for s in spans]
 
 
-def _ends(
+def flying_ends(
     span: tuple[float, float], activity: Activity, moving: BoolArray, least: float
 ) -> tuple[float, float]:
     """Start and end of flying near the ends of a stretch of the slow average.
@@ -297,14 +299,14 @@ def moving_sticks(
     readings: Readings, pause_s: float, surfaces: tuple[str, ...] = STICKS
 ) -> SpanList:
     """Stretches in which the sticks hardly rest; none where they are not logged."""
-    moving = _stick_rate(readings, surfaces)
+    moving = stick_rate(readings, surfaces)
     if moving is None:
         return []
     t, rate = moving
     return merge(grid_spans(t, rate > 5.0), pause_s)
 
 
-def _stick_rate(
+def stick_rate(
     readings: Readings, surfaces: tuple[str, ...] = STICKS
 ) -> tuple[FloatArray, FloatArray] | None:
     """Grid [s] and rate of travel of the fastest surface [% of travel per s]."""

@@ -53,7 +53,7 @@ def find_stirs(
     By the sticks where two axes or more are logged: their movement tells start and end. A raised
     current counts too, if two sticks moved, or without sticks if it is raised by ``stir_factor``.
     """
-    sticks = _sticks(readings)
+    sticks = moving_sticks(readings)
     steady = [] if activity is None else plateaus(activity, limits)
     return [s for g in ground for s in _stirs_in(g, readings, sticks, activity, limits, steady)]
 
@@ -66,38 +66,38 @@ def _stirs_in(
     limits: Limits,
     steady: SpanList,
 ) -> SpanList:
-    by_stick = _stirs_by_sticks(sticks, ground, limits)
-    by_current = _stirs_by_current(activity, ground, limits)
-    alone = [s for s in by_current if _is_stir(s, activity, readings, limits, steady)]
+    by_stick = stirs_by_sticks(sticks, ground, limits)
+    by_current = stirs_by_current(activity, ground, limits)
+    alone = [s for s in by_current if is_stir(s, activity, readings, limits, steady)]
     if by_stick is None:
         return alone
     if activity is None:
         return by_stick
     # Sticks that are read too seldom to show a swing can't deny one.
     slow = any((r.update_s or readings.row_s) > _SWING_S for r, _ in sticks)
-    moved = [s for s in by_current if _both_moved(sticks, s) >= _MOST or (slow and s in alone)]
+    moved = [s for s in by_current if both_moved(sticks, s) >= _MOST or (slow and s in alone)]
     return sorted(by_stick + [m for m in moved if not any(overlap_s(m, s) > 0 for s in by_stick)])
 
 
-def _both_moved(sticks: Sequence[Stick], span: tuple[float, float]) -> float:
+def both_moved(sticks: Sequence[Stick], span: tuple[float, float]) -> float:
     """Share of a span in which two sticks at a time swept a third of their travel within 3 s."""
     grid = np.arange(span[0], span[1], GRID_S)
     count = np.zeros(grid.size)
     for r, travel in sticks:
-        low, high = _moving_range(sampling.held_at(r.t, r.v, grid, np.inf), round(3.0 / GRID_S))
+        low, high = moving_range(sampling.held_at(r.t, r.v, grid, np.inf), round(3.0 / GRID_S))
         with np.errstate(invalid="ignore"):
             count += (high - low) > _MOVED * travel
     return float((count >= 2).mean())
 
 
-def _sticks(readings: Readings) -> list[Stick]:
+def moving_sticks(readings: Readings) -> list[Stick]:
     """The logged stick axes that moved at all."""
     found = [r for s in STICKS if (r := readings.get(Quantity.CONTROL, s)) is not None]
     sticks = [Stick(r, float(r.v.max() - r.v.min())) for r in found if r.size >= 10]
     return [s for s in sticks if s.travel > 0]
 
 
-def _stirs_by_current(
+def stirs_by_current(
     activity: Activity | None, ground: tuple[float, float], limits: Limits
 ) -> SpanList:
     """Stretches of ``stir_s`` and more with a mean of ``stir_a`` and more above rest."""
@@ -110,7 +110,7 @@ def _stirs_by_current(
     with np.errstate(invalid="ignore"):
         high[part] = activity.mean[part] >= raised
     candidates = grid_spans(activity.t, high)
-    found = [_edges(c, activity, ground) for c in longer(merge(candidates, 1.5), 0.5)]
+    found = [stir_edges(c, activity, ground) for c in longer(merge(candidates, 1.5), 0.5)]
     return [s for s in longer(found, limits.stir_s) if _mean(s, activity) >= rest + limits.stir_a]
 
 
@@ -119,7 +119,7 @@ def _mean(span: tuple[float, float], activity: Activity) -> float:
     return float(np.nanmean(inside)) if inside.size else activity.rest_a
 
 
-def _is_stir(
+def is_stir(
     span: tuple[float, float],
     activity: Activity | None,
     readings: Readings,
@@ -159,7 +159,7 @@ def _ripples(span: tuple[float, float], activity: Activity) -> bool:
     return float(np.nanmedian(scatter)) >= max(_RIPPLE * rise, 3.0 * activity.rest_sigma)
 
 
-def _edges(
+def stir_edges(
     span: tuple[float, float], activity: Activity, ground: tuple[float, float]
 ) -> tuple[float, float]:
     """Where the 1 s mean crosses half way between rest and the level of the stir."""
@@ -171,7 +171,7 @@ def _edges(
     return (float(high[0]), float(high[-1] + GRID_S)) if high.size else span
 
 
-def _stirs_by_sticks(
+def stirs_by_sticks(
     sticks: Sequence[Stick], ground: tuple[float, float], limits: Limits
 ) -> SpanList | None:
     """Stirs by control columns: two axes or more that each swing most of their travel.
@@ -187,8 +187,8 @@ def _stirs_by_sticks(
     moving = np.zeros(grid.size, dtype=bool)
     for r, travel in sticks:
         x = sampling.held_at(r.t, r.v, grid, np.inf)
-        low, high = _moving_range(x, round(3.0 / GRID_S))
-        near_low, near_high = _moving_range(x, round(0.75 / GRID_S))
+        low, high = moving_range(x, round(3.0 / GRID_S))
+        near_low, near_high = moving_range(x, round(0.75 / GRID_S))
         with np.errstate(invalid="ignore"):
             swinging += (high - low) > 0.5 * travel
             moving |= (near_high - near_low) > 0.1 * travel
@@ -199,7 +199,8 @@ def _stirs_by_sticks(
     return longer(found, limits.stir_s)
 
 
-def _moving_range(x: FloatArray, width: int) -> tuple[FloatArray, FloatArray]:
+def moving_range(x: FloatArray, width: int) -> tuple[FloatArray, FloatArray]:
+    """Lowest and highest value within so many readings about each one."""
     pad = width // 2
     padded = np.pad(x, (pad, width - 1 - pad), mode="edge")
     view = np.lib.stride_tricks.sliding_window_view(padded, width)

@@ -72,12 +72,12 @@ def find_parts(
     parts: list[FlightPart] = []
     starts = [start for start, _ in recordings]
     for start, stop in pairwise([*starts, readings.end_s]):
-        for a, b in _sessions(readings, start, stop):
-            parts += _parts_of(readings.within(a, b), aircraft, limits)
+        for a, b in session_spans(readings, start, stop):
+            parts += flight_parts(readings.within(a, b), aircraft, limits)
     return tuple(parts)
 
 
-def _sessions(readings: Readings, start_s: float, stop_s: float) -> SpanList:
+def session_spans(readings: Readings, start_s: float, stop_s: float) -> SpanList:
     """The recording less the pauses in which nobody was there: clocks get set, days go by."""
     edges = [start_s]
     for gap in readings.gaps:
@@ -87,16 +87,17 @@ def _sessions(readings: Readings, start_s: float, stop_s: float) -> SpanList:
     return list(zip(edges[::2], edges[1::2], strict=True))
 
 
-def _parts_of(readings: Readings, aircraft: Aircraft, limits: Limits) -> list[FlightPart]:
+def flight_parts(readings: Readings, aircraft: Aircraft, limits: Limits) -> list[FlightPart]:
+    """The flights of one session, each with its phases, s."""
     activity = measure_activity(readings, aircraft, limits)
-    flights = without_checks(_flights(readings, activity, limits), readings, aircraft)
+    flights = without_checks(flight_spans(readings, activity, limits), readings, aircraft)
     ground = complement(flights, readings.start_s, readings.end_s)
     stirs = find_stirs(readings, activity, ground, limits)
-    flights, stirs = _touching(flights, stirs)
+    flights, stirs = touching_spans(flights, stirs)
     ground = complement(flights, readings.start_s, readings.end_s)
     checks = find_redundancy_checks(readings, aircraft, ground)
     stirs = [s for s in stirs if not any(overlap_s(s, c) > 0.5 * (s[1] - s[0]) for c in checks)]
-    cuts = [_parting(activity, a[1], b[0], stirs) for a, b in pairwise(flights)]
+    cuts = [parting_instant(activity, a[1], b[0], stirs) for a, b in pairwise(flights)]
     edges = [readings.start_s, *cuts, readings.end_s]
     marks = [
         *((s, PhaseKind.FLIGHT) for s in flights),
@@ -108,13 +109,13 @@ def _parts_of(readings: Readings, aircraft: Aircraft, limits: Limits) -> list[Fl
             kind="flight" if flights else "bench",
             start_s=a,
             end_s=b,
-            phases=_fill(marks, a, b),
+            phases=fill_phases(marks, a, b),
         )
         for a, b in pairwise(edges)
     ]
 
 
-def _touching(flights: SpanList, stirs: SpanList) -> tuple[SpanList, SpanList]:
+def touching_spans(flights: SpanList, stirs: SpanList) -> tuple[SpanList, SpanList]:
     """Movement without a pause before take-off or after landing belongs to the flight."""
     alone: SpanList = []
     grown = list(flights)
@@ -127,8 +128,9 @@ def _touching(flights: SpanList, stirs: SpanList) -> tuple[SpanList, SpanList]:
     return grown, alone
 
 
-def _flights(readings: Readings, activity: Activity | None, limits: Limits) -> SpanList:
-    told = _airborne(readings, limits)
+def flight_spans(readings: Readings, activity: Activity | None, limits: Limits) -> SpanList:
+    """Spans in the air, s, by height or speed, else by how current and sticks move."""
+    told = airborne_spans(readings, limits)
     if told is not None:
         return told
     flights = longer(flying_spans(readings, activity, limits), limits.flight_s)
@@ -179,7 +181,7 @@ def _motor_ran(readings: Readings, limits: Limits) -> SpanList:
     )
 
 
-def _airborne(readings: Readings, limits: Limits) -> SpanList | None:
+def airborne_spans(readings: Readings, limits: Limits) -> SpanList | None:
     """Flights by height or speed; None where the log has neither or they never moved."""
     spans: SpanList = []
     height = _of_aircraft(readings, Quantity.ALTITUDE)
@@ -216,7 +218,9 @@ def _of_aircraft(readings: Readings, quantity: Quantity) -> Reading | None:
     )
 
 
-def _parting(activity: Activity | None, landed_s: float, off_s: float, stirs: SpanList) -> float:
+def parting_instant(
+    activity: Activity | None, landed_s: float, off_s: float, stirs: SpanList
+) -> float:
     """Where to part the ground between two flights: the middle of its longest quiet stretch."""
     busy = [s for s in stirs if landed_s < s[1] and s[0] < off_s]
     if activity is not None:
@@ -231,7 +235,7 @@ def _parting(activity: Activity | None, landed_s: float, off_s: float, stirs: Sp
     return 0.5 * (a + b)
 
 
-def _fill(
+def fill_phases(
     marks: list[tuple[tuple[float, float], PhaseKind]], start_s: float, end_s: float
 ) -> tuple[Phase, ...]:
     """Phases from start to end without holes: marked stretches, and ground in between."""

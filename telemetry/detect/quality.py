@@ -32,7 +32,7 @@ USED = frozenset(
 def judge_quality(log: Log, readings: Readings, aircraft: Aircraft) -> Quality:
     """Quality of a log: see :class:`telemetry.results.Quality` for what it holds."""
     volts = [r.update_s for r in readings.of(Quantity.VOLTAGE) if r.update_s is not None]
-    balance, spread = _balance(readings, aircraft)
+    balance, spread = current_balance(readings, aircraft)
     return Quality(
         row_s=_finite(readings.row_s),
         shortest_sure_dip_s=max(volts) if volts else None,
@@ -67,7 +67,7 @@ def _column(c: Channel, r: Reading | None) -> ColumnUse:
     )
 
 
-def _balance(readings: Readings, aircraft: Aircraft) -> tuple[float | None, float | None]:
+def current_balance(readings: Readings, aircraft: Aircraft) -> tuple[float | None, float | None]:
     """Total current less the sum of the nodes, over blocks: median and scaled MAD, A.
 
     Only nodes fed straight from the root count: a profile may list the bus itself, or a node that

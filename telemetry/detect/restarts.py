@@ -92,8 +92,8 @@ def find_restarts(log: Log, readings: Readings) -> tuple[Restart, ...]:
     ]
     out: list[Restart] = []
     for r in counters:
-        falls = _falls(r)
-        news = _news(log, readings, r.place) if falls else np.empty(0)
+        falls = counter_falls(r)
+        news = place_news(log, readings, r.place) if falls else np.empty(0)
         for i in falls:
             at = float(r.t[i])
             out.append(
@@ -105,8 +105,8 @@ def find_restarts(log: Log, readings: Readings) -> tuple[Restart, ...]:
                     after=float(r.v[i]),
                     clock=r.channel.quantity is Quantity.UPTIME,
                     silent_s=silence(news, at, max(_TURNS_S, 2.0 * (r.update_s or 0.0))),
-                    ran_on=tuple(dict.fromkeys(o.place for o in counters if _ran_on(o, at))),
-                    ran_over=_ran_over(r, i),
+                    ran_on=tuple(dict.fromkeys(o.place for o in counters if counter_ran_on(o, at))),
+                    ran_over=counter_ran_over(r, i),
                 )
             )
     for start, _ in log.provenance.recordings[1:]:
@@ -114,7 +114,8 @@ def find_restarts(log: Log, readings: Readings) -> tuple[Restart, ...]:
     return tuple(sorted(out, key=lambda x: (x.time_s, x.place or "")))
 
 
-def _falls(r: Reading) -> list[int]:
+def counter_falls(r: Reading) -> list[int]:
+    """Readings at which a counter fell to below half of what it was, and stayed down."""
     step = 2.0 * (r.resolution or 0.0)
     fall = r.v[:-1] - r.v[1:]
     found = []
@@ -126,7 +127,7 @@ def _falls(r: Reading) -> list[int]:
     return found
 
 
-def _ran_over(r: Reading, i: int) -> bool:
+def counter_ran_over(r: Reading, i: int) -> bool:
     """Whether a counter at its usual pace had come to its end, and shows now what lies beyond it.
 
     One that began anew after a restart shows nothing of the time between.
@@ -145,7 +146,7 @@ def _ran_over(r: Reading, i: int) -> bool:
     )
 
 
-def _ran_on(r: Reading, time_s: float) -> bool:
+def counter_ran_on(r: Reading, time_s: float) -> bool:
     """Whether a counter held something before an instant, and no less after it."""
     held = int(np.searchsorted(r.t, time_s - _TURNS_S))
     first, last = np.searchsorted(r.t, [time_s, time_s + 2 * BOOT_S], side="right")
@@ -153,7 +154,7 @@ def _ran_on(r: Reading, time_s: float) -> bool:
     return bool(before.size and after.size and before[-1] > 0 and after.min() >= before[-1])
 
 
-def _news(log: Log, readings: Readings, place: str) -> FloatArray:
+def place_news(log: Log, readings: Readings, place: str) -> FloatArray:
     """Instants at which anything of a place changed or was sent, s.
 
     A held value is no news: a unit that restarts is silent, whatever the rows repeat.

@@ -32,7 +32,7 @@ def find_spikes(readings: Readings, phases: tuple[Phase, ...], limits: Limits) -
         found: list[Event] = []
         for phase in phases:
             found += _spikes(r.within(phase.start_s, phase.end_s), phase, limits)
-        events += _number_bursts(found, limits.burst_s)
+        events += number_bursts(found, limits.burst_s)
     return tuple(sorted(events, key=lambda e: (e.start_s, e.place)))
 
 
@@ -66,7 +66,7 @@ def _spikes(r: Reading, phase: Phase, limits: Limits) -> list[Event]:
                 end_s=float(min(until[last - 1], r.t[last - 1] + hold)),
                 truncated=last == r.size and phase.end_s > r.t[-1] + hold,
                 peak_a=float(r.v[k]),
-                prominence_a=_prominence(r.v, k, float(height[k])),
+                prominence_a=peak_prominence(r.v, k, float(height[k])),
                 charge_mah=float((np.maximum(height[first:last], 0.0) * step).sum() * _TO_MAH),
                 phase=phase.kind,
                 origin=Origin.LOAD,
@@ -79,7 +79,7 @@ def _spikes(r: Reading, phase: Phase, limits: Limits) -> list[Event]:
     return out
 
 
-def _prominence(v: FloatArray, k: int, height: float) -> float:
+def peak_prominence(v: FloatArray, k: int, height: float) -> float:
     """Prominence of the peak; at the ends of the series, where it has none, the height."""
     if 0 < k < v.size - 1 and v[k] > v[k - 1] and v[k] > v[k + 1]:
         # Down to the lower of the lowest values on both sides, each as far as a higher peak.
@@ -89,7 +89,8 @@ def _prominence(v: FloatArray, k: int, height: float) -> float:
     return height
 
 
-def _number_bursts(events: list[Event], pause_s: float) -> list[Event]:
+def number_bursts(events: list[Event], pause_s: float) -> list[Event]:
+    """Events in time, each with the number of its burst; a burst ends with a pause, s."""
     out: list[Event] = []
     number = 0
     for e in sorted(events, key=lambda e: e.start_s):

@@ -60,13 +60,13 @@ def measure_stirs(
     still = still_spans(readings, drawing, spans_of(phases, PhaseKind.GROUND))
     out = []
     for span in spans_of(phases, PhaseKind.STIR):
-        rest = _rest_beside(span, phases)
-        after = _rests_after(span, still)
+        rest = rest_beside(span, phases)
+        after = rests_after(span, still)
         out.append(
             Stir(
                 start_s=span[0],
                 end_s=span[1],
-                rhythm_hz=_rhythm(readings, span),
+                rhythm_hz=stick_rhythm(readings, span),
                 after_flight=any(f[1] <= span[0] for f in flights),
                 places=_places(readings, aircraft, (span, rest, after), hold_s),
             )
@@ -74,9 +74,7 @@ def measure_stirs(
     return tuple(out)
 
 
-def _rest_beside(
-    span: tuple[float, float], phases: tuple[Phase, ...]
-) -> tuple[float, float] | None:
+def rest_beside(span: tuple[float, float], phases: tuple[Phase, ...]) -> tuple[float, float] | None:
     """The ground time just before the stir, or just after it where none lies before."""
     ground = spans_of(phases, PhaseKind.GROUND)
     before = (span[0] - _REST_S, span[0] - _ONSET_S)
@@ -89,7 +87,7 @@ def _rest_beside(
     return None
 
 
-def _rests_after(span: Window, still: list[Window]) -> list[Window]:
+def rests_after(span: Window, still: list[Window]) -> list[Window]:
     """Where all lay still after the stir, nothing commanded and nothing moving, for long enough."""
     return longer(common([(span[1] + _STILL_S, span[1] + _REST_S)], still), _STILL_S)
 
@@ -123,7 +121,7 @@ def _measure(
 ) -> StirPlace:
     span, rest, later = times
     # What falls back once is not held: who taxies on draws more again.
-    fallen = [a for w in later if (a := _fallen_to(current, w)) is not None]
+    fallen = [a for w in later if (a := fallen_to(current, w)) is not None]
     inside = _part(current, span)
     before = _part(current, rest)
     rest_a = float(before.mean()) if before.size >= _FEW else None
@@ -153,7 +151,7 @@ def _measure(
     )
 
 
-def _fallen_to(series: tuple[FloatArray, FloatArray] | None, span: Window | None) -> float | None:
+def fallen_to(series: tuple[FloatArray, FloatArray] | None, span: Window | None) -> float | None:
     """Level to which a current falls back, A: its 20 % quantile over the time, in a span of rest.
 
     A reading holds until the next: a level at rest may be written once for seconds. The first
@@ -185,7 +183,7 @@ def _part(
     return _cut(series, span)[1]
 
 
-def _rhythm(readings: Readings, span: tuple[float, float]) -> float | None:
+def stick_rhythm(readings: Readings, span: tuple[float, float]) -> float | None:
     """Rhythm of the stick in Hz, from control columns only.
 
     The strongest line of the stick's spectrum; None where the control is sampled fewer than four

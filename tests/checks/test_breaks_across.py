@@ -13,16 +13,16 @@ import pytest
 from telemetry.aircraft import Aircraft, Limits
 from telemetry.checks.aircraft_history import AircraftHistory, JudgedAcross
 from telemetry.checks.leads.breaks import (
-    _common_factor,
-    _one_sided,
-    _outstanding,
-    _paused,
-    _straying,
+    common_factor,
     contacts_at,
     counted_finding,
     cut_off,
     deepest_at,
     falls_at,
+    judge_pauses,
+    judge_strays,
+    one_sided,
+    outstanding,
 )
 from telemetry.results import Level, NoteMark
 from telemetry.trends.counts import Burst
@@ -151,12 +151,12 @@ def silences(*seconds: float, p: float | list[float] = 1e-5, off: float = 1.0) -
     ],
 )
 def test_outstanding(season: Make, columns: Columns, expected: list[int]) -> None:
-    assert _outstanding(season(columns), "tail") == expected
+    assert outstanding(season(columns), "tail") == expected
 
 
 def test_outstanding_since_a_repair(season: Make) -> None:
     case = season(silences(9, 9, 0.5, 0.5, 0.5, 3.0, 1.2), notes=[repaired(2)])
-    assert _outstanding(case, "tail") == [5, 6]
+    assert outstanding(case, "tail") == [5, 6]
 
 
 def test_silence_of_one_unit_alone(season: Make) -> None:
@@ -164,7 +164,7 @@ def test_silence_of_one_unit_alone(season: Make) -> None:
     columns["left wing", "silence_s"] = [0.2, 0.2, 0.2, 0.2, 0.2, 0.2]
     columns["left wing", "silence_p"] = [1.0] * 6
     columns["left wing", "silence_off"] = [1.0] * 6
-    found = _paused(season(columns), "tail", ["tail", "left wing"])
+    found = judge_pauses(season(columns), "tail", ["tail", "left wing"])
     assert found is not None
     assert (found.code, found.level, found.place) == (CONTACT, Level.WATCH, "tail")
     assert found.since_flight == "4"
@@ -182,19 +182,19 @@ def test_units_silent_together_are_no_contact(season: Make) -> None:
     columns["left wing", "silence_s"] = [0.2, 0.2, 0.2, 3.0, 0.2]
     columns["left wing", "silence_p"] = [1e-5] * 5
     columns["left wing", "silence_off"] = [1.0] * 5
-    found = _paused(season(columns), "tail", ["tail", "left wing"])
+    found = judge_pauses(season(columns), "tail", ["tail", "left wing"])
     assert found is not None
     assert (found.since_flight, found.evidence["flights_with"]) == ("5", 1)
     assert "4.0 s in 1 flight while" in found.title
-    assert _paused(season(columns), "left wing", ["tail", "left wing"]) is None
+    assert judge_pauses(season(columns), "left wing", ["tail", "left wing"]) is None
 
 
 def test_a_silence_is_told_of_the_flight_with_it(season: Make) -> None:
     """How many good flights close it is no matter of the silences."""
     columns = silences(0.2, 0.2, 0.2, 3.0)
-    assert _paused(season(columns), "tail", ["tail"]) is not None
-    assert _paused(season(columns, notes=[repaired(4)]), "tail", ["tail"]) is None
-    assert _paused(season(silences(0.2, 0.2, 0.2, 3.0, 0.2)), "tail", ["tail"]) is None
+    assert judge_pauses(season(columns), "tail", ["tail"]) is not None
+    assert judge_pauses(season(columns, notes=[repaired(4)]), "tail", ["tail"]) is None
+    assert judge_pauses(season(silences(0.2, 0.2, 0.2, 3.0, 0.2)), "tail", ["tail"]) is None
 
 
 # Falls that are counted.
@@ -316,7 +316,7 @@ def test_one_sided_is_the_logarithm_of_up_over_down(season: Make) -> None:
         }
     )
     expected = [log(2), -log(4), nan, nan, nan]
-    assert _one_sided(case, "tail") == pytest.approx(expected, nan_ok=True)
+    assert one_sided(case, "tail") == pytest.approx(expected, nan_ok=True)
 
 
 @pytest.mark.parametrize(
@@ -342,11 +342,11 @@ def test_common_factor(season: Make, columns: dict[str, list[float]], factor: fl
     """First flight of the baseline 1, change in flight 3: (0.3 + 0.9) / 2 over (0.1 + 0.3) / 2."""
     columns = {(p, "drop_tail_v"): x for p, x in columns.items()}
     case = season(columns)
-    assert _common_factor(case, [p for p, _ in columns], 1, 3, 5) == pytest.approx(factor)
+    assert common_factor(case, [p for p, _ in columns], 1, 3, 5) == pytest.approx(factor)
 
 
 def test_common_factor_of_no_other_place(season: Make) -> None:
-    assert _common_factor(season({("tail", "drop_tail_v"): [0.1, 0.9]}), [], 0, 1, 2) == 1.0
+    assert common_factor(season({("tail", "drop_tail_v"): [0.1, 0.9]}), [], 0, 1, 2) == 1.0
 
 
 N, SINCE = 14, 8
@@ -362,7 +362,7 @@ def stepped(before: float, now: float) -> list[float]:
 
 def stray(case: AircraftHistory, *others: str) -> tuple[Any, JudgedAcross]:
     found = JudgedAcross()
-    return _straying(case, "tail", ["tail", *others], found), found
+    return judge_strays(case, "tail", ["tail", *others], found), found
 
 
 @pytest.mark.parametrize(
@@ -459,7 +459,7 @@ def given(season: Make) -> Callable[..., list[Any]]:
             seen.append((place, more["parts"], more["first"]))
 
         case = season(columns, told=told, notes=[repaired(2)])
-        assert _straying(case, "tail", ["tail", *others], JudgedAcross()) is None
+        assert judge_strays(case, "tail", ["tail", *others], JudgedAcross()) is None
         return seen
 
     return make

@@ -12,7 +12,7 @@ import pytest
 from telemetry.aircraft import Aircraft, Node
 from telemetry.checks.aircraft_history import JudgedAcross
 from telemetry.checks.draft import FindingDraft
-from telemetry.checks.servos.heating import _odds, judge_heating
+from telemetry.checks.servos.heating import judge_heating, odds_of_heat
 from telemetry.results import Level
 from telemetry.trends.parts import EvidencePart
 
@@ -63,7 +63,7 @@ def test_odds(
 ) -> None:
     case = make_case([make_flight()] * N)
     j = make_judgement(N, SINCE, now=0.2)
-    assert _odds(case, parts, j) == pytest.approx(odds / (2 * VARIANCE), abs=1e-6)
+    assert odds_of_heat(case, parts, j) == pytest.approx(odds / (2 * VARIANCE), abs=1e-6)
 
 
 def test_odds_count_from_the_first_flight_of_the_baseline(
@@ -73,7 +73,7 @@ def test_odds_count_from_the_first_flight_of_the_baseline(
     y.y[0] = 50.0
     j = make_judgement(N, SINCE, now=0.2, first=1)
     variance = 0.1**2 * (1 + 1 / 3) / 3
-    found = _odds(make_case([make_flight()] * N), [y], j)
+    found = odds_of_heat(make_case([make_flight()] * N), [y], j)
     assert found == pytest.approx(0.04 / (2 * variance), rel=1e-6)
 
 

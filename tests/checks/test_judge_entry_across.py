@@ -10,7 +10,7 @@ import pytest
 
 from telemetry.aircraft import Aircraft
 from telemetry.checks import across
-from telemetry.checks.across import _charts, judge, listed_as
+from telemetry.checks.across import charts_at, judge, listed_as
 from telemetry.checks.aircraft_history import AircraftHistory, JudgedAcross, Unjudged
 from telemetry.checks.causes.kinds import CauseKind
 from telemetry.checks.check import Across, Check, CheckPart
@@ -53,14 +53,14 @@ def test_flights_are_numbered_from_1(make_flight: Make) -> None:
 def test_charts_of_features(make_flight: Make, features: tuple[str, ...], charts: int) -> None:
     """A rise alone, or a rise and a fall, of each that any flight has; here at two places."""
     rows = [make_flight({(p, f): 1.0 for f in features}) for p in ("tail", "left wing")]
-    assert _charts(FeatureTable(rows), Aircraft()) == charts
+    assert charts_at(FeatureTable(rows), Aircraft()) == charts
 
 
 def test_charts_of_currents_and_of_each_place(make_flight: Make) -> None:
     """Rise, silence, heating, and rest up and down of each node, and their balance."""
     blocks = Blocks(block_s=1.0, amps={p: np.ones(4) for p in ("tail", "left wing", "bus")})
     table = FeatureTable([make_flight({("tail", "end_v"): 1.0, ("bus", "end_v"): 1.0}, air=blocks)])
-    assert _charts(table, Aircraft()) == 2 * 5 + 2 + 2
+    assert charts_at(table, Aircraft()) == 2 * 5 + 2 + 2
 
 
 def made_check(code: str, words: Words, *functions: Across) -> Check:

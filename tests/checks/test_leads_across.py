@@ -48,10 +48,10 @@ def flight(make_flight: Make) -> Callable[..., Measures]:
 
 
 @pytest.fixture
-def branch(make_judgement: Make) -> Callable[..., leads._Branch]:
+def branch(make_judgement: Make) -> Callable[..., leads.BranchEvidence]:
     """The evidence on the tail's lead."""
 
-    def branch(now: float = 10.0, *, own: bool = True, **more: Any) -> leads._Branch:
+    def branch(now: float = 10.0, *, own: bool = True, **more: Any) -> leads.BranchEvidence:
         plain = {
             "place": "tail",
             "parent": "bus",
@@ -63,14 +63,16 @@ def branch(make_judgement: Make) -> Callable[..., leads._Branch]:
             "ground": 25.0,
         }
         judged = {k: more.pop(k) for k in tuple(more) if k not in plain}
-        return leads._Branch(**{**plain, **more}, judgement=make_judgement(now=now, **judged))
+        return leads.BranchEvidence(
+            **{**plain, **more}, judgement=make_judgement(now=now, **judged)
+        )
 
     return branch
 
 
 class TestBranchFinding:
-    def found(self, case: AircraftHistory, branch: leads._Branch) -> FindingDraft | None:
-        return leads._branch_finding(case, branch)
+    def found(self, case: AircraftHistory, branch: leads.BranchEvidence) -> FindingDraft | None:
+        return leads.branch_finding(case, branch)
 
     @pytest.mark.parametrize(
         ("before", "now", "sure", "level"),
@@ -139,7 +141,7 @@ class TestBaseline:
     def test_as_fitted_before_the_change(self, make_case: Make, flight: Make, branch: Make) -> None:
         values = [90.0, 30.0, 32.0, 34.0, 36.0, 99.0, 99.0, 99.0]
         case = make_case([flight({("tail", "branch_mohm"): v}) for v in values])
-        assert leads._baseline_mohm(case, branch(first=1), 5) == 33.0
+        assert leads.baseline_mohm(case, branch(first=1), 5) == 33.0
 
     def test_else_the_median_of_the_first_part_that_is_positive(
         self, make_case: Make, flight: Make, branch: Make
@@ -154,9 +156,9 @@ class TestBaseline:
         late = part([7.0], [5])
         good = part([99.0, 0.25, 0.75, 0.5, 99.0, 99.0], at)
         some = branch(first=1, parts=(negative, late, good))
-        assert leads._baseline_mohm(case, some, 5) == 0.5
+        assert leads.baseline_mohm(case, some, 5) == 0.5
         zero = part([0.0, 0.0], [1, 2])
-        assert leads._baseline_mohm(case, branch(first=1, parts=(zero, late)), 5) is None
+        assert leads.baseline_mohm(case, branch(first=1, parts=(zero, late)), 5) is None
 
 
 class TestBranch:
@@ -177,7 +179,7 @@ class TestBranch:
             told=self.told(make_judgement(now=3.0)),
         )
         found = JudgedAcross()
-        made = leads._branch(case, "tail", "bus", found)
+        made = leads.branch_evidence(case, "tail", "bus", found)
         assert made is not None
         assert (made.own, made.current, made.watch, made.ground) == (True, "tail", 8.0, 25.0)
         assert self.asked == [("tail", 0, ["air", "branch_mohm"])]
@@ -192,7 +194,7 @@ class TestBranch:
         case = make_case(
             [flight(features, bus=5.0)] * 8, aircraft=CRAFT, told=self.told(make_judgement())
         )
-        made = leads._branch(case, "tail", "bus", JudgedAcross())
+        made = leads.branch_evidence(case, "tail", "bus", JudgedAcross())
         assert made is not None
         # Two places share the whole.
         assert (made.own, made.current, made.watch, made.ground) == (False, "bus", 4.0, 12.5)
@@ -201,9 +203,9 @@ class TestBranch:
     def test_not_judged_without_current_or_flights(self, make_case: Make, flight: Make) -> None:
         found = JudgedAcross()
         case = make_case([flight()] * 8, aircraft=CRAFT, told=self.told(None))
-        assert leads._branch(case, "tail", "bus", found) is None
+        assert leads.branch_evidence(case, "tail", "bus", found) is None
         case = make_case([flight(tail=2.0)] * 8, aircraft=CRAFT, told=self.told(None))
-        assert leads._branch(case, "tail", "bus", found) is None
+        assert leads.branch_evidence(case, "tail", "bus", found) is None
         assert len(found.not_judged) == 2
         assert "no current" in found.not_judged[0].why
         assert found.trends == []
@@ -219,13 +221,13 @@ def test_usual_current_is_that_before_the_change(
 ) -> None:
     amps = [9.0, 1.0, 2.0, 3.0, 9.0]
     case = make_case([flight(tail=a) for a in amps])
-    assert leads._usual_current(case, branch(first=1), 4) == 2.0
+    assert leads.usual_current(case, branch(first=1), 4) == 2.0
     # Nothing known: 1 A, so that milliohm are millivolt.
-    assert leads._usual_current(make_case([flight()] * 5), branch(), 4) == 1.0
+    assert leads.usual_current(make_case([flight()] * 5), branch(), 4) == 1.0
     some = make_case([flight(tail=nan), flight(tail=2.0), flight(tail=4.0)])
-    assert leads._usual_current(some, branch(), 3) == 3.0
+    assert leads.usual_current(some, branch(), 3) == 3.0
     late = make_case([make_flight()] * 4 + [flight(tail=9.0)])
-    assert leads._usual_current(late, branch(), 4) == 1.0
+    assert leads.usual_current(late, branch(), 4) == 1.0
 
 
 class TestOffset:
@@ -240,7 +242,7 @@ class TestOffset:
 
         case = make_case([flight({("tail", "offset_v"): 0.01})] * 8, aircraft=CRAFT, told=chart)
         found = JudgedAcross()
-        return leads._offset(case, "tail", "bus", found), found
+        return leads.lasting_offset(case, "tail", "bus", found), found
 
     @pytest.mark.parametrize(("now", "told"), [(0.0599, False), (0.06, True)])
     @pytest.mark.parametrize("sign", [1.0, -1.0])
@@ -273,7 +275,7 @@ class TestOffset:
         self, make_case: Make, flight: Make, make_judgement: Make, sign: float, word: str
     ) -> None:
         case = make_case([flight()] * 8, aircraft=CRAFT)
-        found = leads._offset_finding(case, "tail", "bus", make_judgement(now=0.1), sign)
+        found = leads.offset_finding(case, "tail", "bus", make_judgement(now=0.1), sign)
         assert found.change is not None
         assert (found.code, found.level) == ("sensor-offset", Level.WATCH)
         assert f"0.10 V {word}" in found.title
@@ -315,11 +317,15 @@ class TestLean:
                 for n in ("air", "slope", "branch_mohm" if own else "apparent_mohm")
             ]
             made = branch(25.0, own=own, first=1, rise=np.r_[[0.0] * 5, 10.0, 20.0, 30.0])
-            made = leads._Branch(
-                **{f: getattr(made, f) for f in leads._Branch.__dataclass_fields__ if f != "parts"},
+            made = leads.BranchEvidence(
+                **{
+                    f: getattr(made, f)
+                    for f in leads.BranchEvidence.__dataclass_fields__
+                    if f != "parts"
+                },
                 parts=parts,
             )
-            return leads._offset_lean(case, "tail", "bus", made)
+            return leads.offset_lean(case, "tail", "bus", made)
 
         return lean
 
@@ -385,12 +391,12 @@ class TestLead:
                 )
                 return made
 
-            monkeypatch.setattr(leads, "_offset_lean", lambda *_: lean)
+            monkeypatch.setattr(leads, "offset_lean", lambda *_: lean)
             features = {("tail", "offset_v"): 0.0, ("tail", "branch_mohm"): 20.0}
             flights = [flight(features, tail=2.0)] * 5 + [flight(features, tail=9.0)] * 3
             case = make_case(flights, aircraft=CRAFT, told=chart)
             found = JudgedAcross()
-            leads._lead(case, "tail", "bus", found)
+            leads.judge_lead(case, "tail", "bus", found)
             out = []
             for f in found.drafts:
                 assert f.change is not None
@@ -433,12 +439,12 @@ class TestLead:
             made: Judgement = make_judgement(now=40.0, low=20.0, high=60.0)
             return made
 
-        monkeypatch.setattr(leads, "_offset_lean", lambda *_: 9.0)
+        monkeypatch.setattr(leads, "offset_lean", lambda *_: 9.0)
         case = make_case(
             [flight({("tail", "offset_v"): 0.0}, tail=2.0)] * 8, aircraft=CRAFT, told=chart
         )
         found = JudgedAcross()
-        leads._lead(case, "tail", "bus", found)
+        leads.judge_lead(case, "tail", "bus", found)
         change = found.drafts[0].change
         assert change is not None
         assert (change.rise, change.low, change.high) == pytest.approx((0.08, 0.04, 0.12))

@@ -72,7 +72,7 @@ class TestWhichPacks:
         assert packs.shared_packs(case) == ["pack 1", "pack 3"]
 
     def first(self, case: AircraftHistory, pack: str) -> int:
-        return packs._first(case, pack, sets.sets_of(case, [pack], [pack]))
+        return packs.first_of_pack(case, pack, sets.sets_of(case, [pack], [pack]))
 
     def test_since_this_very_pack_was_fitted(self, make_case: Make, make_flight: Make) -> None:
         labels = ["B", "A", "C", "B", "B"]
@@ -388,7 +388,7 @@ class TestWeak:
         craft = Aircraft(packs=(Pack(name="pack 1", capacity_mah=capacity_mah),))
         found = JudgedAcross()
         case = make_case(flights, aircraft=craft, told=charts)
-        packs._weak(case, "pack 1", no_sets(len(flights)), 0, found)
+        packs.judge_weakness(case, "pack 1", no_sets(len(flights)), 0, found)
         return found
 
     @pytest.mark.parametrize(
@@ -461,7 +461,7 @@ class TestShare:
         found = JudgedAcross()
         case = make_case(flights, aircraft=craft, told=charts, notes=notes or ())
         one = no_sets(len(flights))
-        packs._share(case, ("pack 1", "pack 2"), one, case.first("pack 1", "pack 2"), found)
+        packs.judge_share(case, ("pack 1", "pack 2"), one, case.first("pack 1", "pack 2"), found)
         return found
 
     def test_voltages_at_rest_are_a_covariate(self, make_case: Make, make_flight: Make) -> None:

@@ -83,7 +83,7 @@ class TestBalance:
 
     def test_total_less_all_places(self, case: Make) -> None:
         # Baseline: flights 1 and 2; the tail drew 4 A in the mean.
-        ((part, expected),) = sensors._balance(case(*self.ROWS), "tail", 1, 3, log(1.25))
+        ((part, expected),) = sensors.balance_moved(case(*self.ROWS), "tail", 1, 3, log(1.25))
         assert part.y.tolist() == [2.0, 1.0, 0.0, 0.5]
         assert part.at.tolist() == [0, 1, 2, 3]
         assert part.se.tolist() == [0.0] * 4
@@ -99,22 +99,24 @@ class TestBalance:
 
     def test_of_stretches_in_which_all_are_known_four_at_the_least(self, case: Make) -> None:
         made = case(*self.ROWS, stretches=(3, 4, 4, 4))
-        ((part, _),) = sensors._balance(made, "tail", 0, 2, 0.2)
+        ((part, _),) = sensors.balance_moved(made, "tail", 0, 2, 0.2)
         assert part.at.tolist() == [1, 2, 3]
         assert part.y.tolist() == [1.0, 0.0, 0.5]
         # None of them before the change; the flight of the change itself is none.
-        assert sensors._balance(made, "tail", 0, 1, 0.2) == []
-        assert sensors._balance(made, "tail", 2, 2, 0.2) == []
-        assert len(sensors._balance(made, "tail", 1, 2, 0.2)) == 1
+        assert sensors.balance_moved(made, "tail", 0, 1, 0.2) == []
+        assert sensors.balance_moved(made, "tail", 2, 2, 0.2) == []
+        assert len(sensors.balance_moved(made, "tail", 1, 2, 0.2)) == 1
         nothing = case(*self.ROWS, stretches=(0, 4, 4, 4))
-        assert len(sensors._balance(nothing, "tail", 0, 2, 0.2)) == 1
+        assert len(sensors.balance_moved(nothing, "tail", 0, 2, 0.2)) == 1
 
     def test_nothing_where_not_all_is_known(self, case: Make) -> None:
-        assert sensors._balance(case(*self.ROWS, without=("bus",)), "tail", 0, 2, 0.2) == []
-        assert sensors._balance(case(*self.ROWS, without=("tail",)), "tail", 0, 2, 0.2) == []
-        assert sensors._balance(case(*self.ROWS), "nose", 0, 2, 0.2) == []
+        assert sensors.balance_moved(case(*self.ROWS, without=("bus",)), "tail", 0, 2, 0.2) == []
+        assert sensors.balance_moved(case(*self.ROWS, without=("tail",)), "tail", 0, 2, 0.2) == []
+        assert sensors.balance_moved(case(*self.ROWS), "nose", 0, 2, 0.2) == []
         # A place that was measured in the stir alone is missing in the air.
-        assert sensors._balance(case(*self.ROWS, in_stir=("left wing",)), "tail", 0, 2, 0.2) == []
+        assert (
+            sensors.balance_moved(case(*self.ROWS, in_stir=("left wing",)), "tail", 0, 2, 0.2) == []
+        )
 
 
 class TestSensorMoved:

@@ -98,7 +98,7 @@ class TestOthers:
 
     def test_a_note_on_the_mirror_does_not_hide_what_went_before(self, case: Make) -> None:
         def references(*notes: NoteMark, suspect: Sequence[str] = ()) -> list[tuple[str, ...]]:
-            return claims._references(
+            return claims.places_to_compare(
                 case(notes=notes),
                 LEFT,
                 ALL,
@@ -138,8 +138,8 @@ class TestClaims:
     @pytest.fixture(autouse=True)
     def moving(self, monkeypatch: pytest.MonkeyPatch) -> None:
         """The moving currents speak for each claim."""
-        monkeypatch.setattr(claims, "_moves_so", lambda *_: True)
-        monkeypatch.setattr(claims, "_seen", lambda *_: [])
+        monkeypatch.setattr(claims, "moves_so", lambda *_: True)
+        monkeypatch.setattr(claims, "seen_to_move", lambda *_: [])
 
     def codes(
         self, case: Make, told: dict[float, Judgement | None], place: str = LEFT, **more: Any
@@ -196,7 +196,7 @@ class TestRatherTheMirror:
                 self.asked = (place, asked["sign"])
                 return self.other_way if told else None
 
-            monkeypatch.setattr(claims, "_lean", leaning)
+            monkeypatch.setattr(claims, "lean_to_rise", leaning)
             return claims.rather_the_mirror(case(told=chart), claim, ALL)
 
         return turned
@@ -289,14 +289,14 @@ def test_leaning_adds_up_half_of_the_odds_at_both_places(
 
     monkeypatch.setattr(claims, "moved_since", moved_since)
     made = case(notes=[note(TAIL, 1), note(RIGHT, 2)])
-    lean = claims._lean(made, LEFT, RIGHT, (TAIL,), make_judgement(), 0.5)
+    lean = claims.lean_to_rise(made, LEFT, RIGHT, (TAIL,), make_judgement(), 0.5)
     # 0.3 if it rose, else 0: (0.2^2 - 0.1^2) / (2 x 0.1^2); right 0 if the other rose, else -0.3:
     # (0.35^2 - 0.05^2) / (2 x 0.2^2).
     assert lean == pytest.approx(0.5 * (1.5 + 1.5))
     assert seen == [list(range(1, 8)), list(range(2, 8))]
     # A part that tells nothing adds nothing.
     monkeypatch.setattr(claims, "moved_since", lambda *_: None)
-    assert claims._lean(made, LEFT, RIGHT, (TAIL,), make_judgement(), 0.5) == 0.0
+    assert claims.lean_to_rise(made, LEFT, RIGHT, (TAIL,), make_judgement(), 0.5) == 0.0
 
 
 @pytest.mark.parametrize(
@@ -329,7 +329,7 @@ def test_moving_currents_have_to_speak_for_a_claim(
 
     monkeypatch.setattr(claims, "moved_since", moved_since)
     monkeypatch.setattr(claims, "place_parts", parts)
-    assert claims._moves_so(case(), claim(now=float(np.expm1(0.2)))) is told
+    assert claims.moves_so(case(), claim(now=float(np.expm1(0.2)))) is told
 
 
 class TestLevel:
@@ -342,7 +342,7 @@ class TestLevel:
         ],
     )
     def test_rising(self, case: Make, claim: Make, now: float, sure: bool, level: Level) -> None:
-        assert servos._level(case(), claim(now=now, sure=sure)) is level
+        assert servos.level_of_claim(case(), claim(now=now, sure=sure)) is level
 
     @pytest.mark.parametrize(
         ("now", "step", "sure", "level"),
@@ -357,7 +357,7 @@ class TestLevel:
         self, case: Make, claim: Make, now: float, step: bool, sure: bool, level: Level
     ) -> None:
         made = claim(code=SILENT, now=now, step=step, sure=sure)
-        assert servos._level(case(), made) is level
+        assert servos.level_of_claim(case(), made) is level
 
 
 class TestFinding:
@@ -381,7 +381,7 @@ class TestFinding:
 
             monkeypatch.setattr(servos, "suspects", suspects)
             features = [{(claim.place, "stir_mean_a"): a} for a in amps]
-            return servos._finding(case(features=features, step_a=step_a, **more), claim)
+            return servos.servo_finding(case(features=features, step_a=step_a, **more), claim)
 
         return found
 
@@ -510,8 +510,8 @@ class TestSensorFinding:
                 return 3.1 if place == moved else 3.0
 
             monkeypatch.setattr(claims, "sensor_odds", sensor_odds)
-            monkeypatch.setattr(claims, "_read_more", lambda _, claim, __: claim.log_change)
-            return servos._sensor_finding(case(), claim)
+            monkeypatch.setattr(claims, "read_more", lambda _, claim, __: claim.log_change)
+            return servos.sensor_finding(case(), claim)
 
         return found
 
@@ -558,7 +558,7 @@ class TestSensorFinding:
 
 @pytest.mark.parametrize(("code", "sign"), [(RISING, 1.0), (SILENT, -1.0)])
 def test_trend_is_per_servo(case: Make, make_judgement: Make, code: str, sign: float) -> None:
-    trend = servos._trend(case(), code, LEFT, make_judgement(now=0.25))
+    trend = servos.trend_of_claim(case(), code, LEFT, make_judgement(now=0.25))
     assert (trend.record().value[-1], trend.watch, trend.ground) == (sign * 50.0, 25.0, 60.0)
     assert (trend.code, trend.unit) == (code, "%")
 
@@ -597,10 +597,10 @@ class TestJudgeServos:
 
             monkeypatch.setattr(servos, "judge_heating", judge_heating)
             monkeypatch.setattr(claims, "sensor_odds", lambda _, p, *__: 9.0 * (p == drifts))
-            monkeypatch.setattr(claims, "_lean", lambda *_: 0.0)
-            monkeypatch.setattr(claims, "_moves_so", lambda *_: True)
-            monkeypatch.setattr(claims, "_seen", lambda *_: [])
-            monkeypatch.setattr(claims, "_read_more", lambda _, claim, __: claim.log_change)
+            monkeypatch.setattr(claims, "lean_to_rise", lambda *_: 0.0)
+            monkeypatch.setattr(claims, "moves_so", lambda *_: True)
+            monkeypatch.setattr(claims, "seen_to_move", lambda *_: [])
+            monkeypatch.setattr(claims, "read_more", lambda _, claim, __: claim.log_change)
             monkeypatch.setattr(servos, "judge_rest", lambda *_: None)
             features = [{(p, "stir_mean_a"): 2.0 for p in places}] * 8
             return servos.judge_servos(

@@ -52,7 +52,9 @@ class TestOut:
                     row["pack 1", "rest_v"], row["pack 2", "rest_v"] = rest_v[k]
                 flights.append(make_flight(row, reported=(code,) if k in seen else ()))
             found = JudgedAcross()
-            outs._out(make_case(flights, aircraft=PAIR, notes=notes), "pack 1", "pack 2", found)
+            outs.judge_out(
+                make_case(flights, aircraft=PAIR, notes=notes), "pack 1", "pack 2", found
+            )
             assert len(found.drafts) < 2
             return found.drafts[0] if found.drafts else None
 
@@ -169,7 +171,7 @@ class TestDips:
             flights = [make_flight(events=e) for e in events]
             found = JudgedAcross()
             case = make_case(flights, aircraft=aircraft, charts=10, notes=notes)
-            supply._dips(case, [p.name for p in aircraft.packs], found)
+            supply.judge_dips_of(case, [p.name for p in aircraft.packs], found)
             return found
 
         return dips
@@ -235,7 +237,7 @@ def test_falls_that_a_missed_peak_may_make_count_against_those_of_the_load(
 
     found = JudgedAcross()
     flights = [flight(0, 0)] * 8 + [flight(5, by_load)] * 3
-    supply._dips(make_case(flights, aircraft=PAIR), ["pack 1", "pack 2"], found)
+    supply.judge_dips_of(make_case(flights, aircraft=PAIR), ["pack 1", "pack 2"], found)
     assert [(f.code, f.place, f.level) for f in found.drafts] == (
         [("supply-dips", "bus", Level.WATCH)] if told else []
     )
@@ -253,7 +255,7 @@ class TestCounter:
         self.asked: list[Any] = []
         flights = [make_flight({("bus", "counter_ratio"): v}) for v in values]
         found = JudgedAcross()
-        counters._counter(make_case(flights, told=chart), "bus", found)
+        counters.judge_counter(make_case(flights, told=chart), "bus", found)
         return found
 
     def test_logarithms_of_what_is_positive(self, make_case: Make, make_flight: Make) -> None:
@@ -314,9 +316,13 @@ class TestJudgeSupply:
             return cut
 
         monkeypatch.setattr(supply, "cut_off", cut_off)
-        monkeypatch.setattr(outs, "_out", lambda _c, one, two, _f: made.append(("out", one, two)))
-        monkeypatch.setattr(supply, "_dips", lambda _c, p, _f: made.append(("dips", *p)))
-        monkeypatch.setattr(counters, "_counter", lambda _c, p, _f: made.append(("counter", p)))
+        monkeypatch.setattr(
+            outs, "judge_out", lambda _c, one, two, _f: made.append(("out", one, two))
+        )
+        monkeypatch.setattr(supply, "judge_dips_of", lambda _c, p, _f: made.append(("dips", *p)))
+        monkeypatch.setattr(
+            counters, "judge_counter", lambda _c, p, _f: made.append(("counter", p))
+        )
         outs.judge_outs(case)
         supply.judge_dips(case)
         counters.judge_counters(case)

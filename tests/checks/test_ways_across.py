@@ -12,7 +12,7 @@ import pytest
 from telemetry.aircraft import Aircraft, Node, Pack
 from telemetry.checks.across import judge
 from telemetry.checks.aircraft_history import JudgedAcross
-from telemetry.checks.packs.dividing import _log_ratio, divider_part, judge_way
+from telemetry.checks.packs.dividing import divider_part, judge_way, log_ratio
 from telemetry.results import Finding, History, Level
 from telemetry.trends.evidence import Judgement
 from telemetry.trends.measures import Blocks, Measures
@@ -121,36 +121,36 @@ SLOW = 30.0 + 0.1 * np.arange(12) - 0.02 * np.arange(12) ** 2
 class TestLogRatio:
     def test_of_changes_whatever_the_slow_shares_are(self) -> None:
         for size in (1.0, 0.05):
-            found = _log_ratio(SLOW + 2.0 * size * LOAD, 30.0 - SLOW / 8 + 0.5 * size * LOAD)
+            found = log_ratio(SLOW + 2.0 * size * LOAD, 30.0 - SLOW / 8 + 0.5 * size * LOAD)
             assert found == pytest.approx((np.log(4.0), 0.0), abs=1e-6)
 
     def test_slope_is_the_main_axis_and_its_error_that_of_the_correlation(self) -> None:
         # xx = xy = 60, yy = 150: ((60 - 150) + hypot(90, 120)) / 120 = 1/2; squared 60 / 150,
         # (1 - 0.4) / 0.4 over 12 - 4.
         bottom = SLOW + LOAD + 1.5 * ODD
-        found = _log_ratio(SLOW + LOAD, bottom)
+        found = log_ratio(SLOW + LOAD, bottom)
         assert found == pytest.approx((np.log(0.5), np.sqrt(1.5 / 8)))
-        turned = _log_ratio(bottom, SLOW + LOAD)
+        turned = log_ratio(bottom, SLOW + LOAD)
         assert turned == pytest.approx((np.log(2.0), np.sqrt(1.5 / 8)))
 
     @pytest.mark.parametrize(("odd", "told"), [(1.88, False), (1.86, True)])
     def test_currents_that_hardly_move_together_tell_nothing(self, odd: float, told: bool) -> None:
         # 1 / (1 + odd^2 40 / 60) is 0.298 or 0.302 of the variance.
-        assert (_log_ratio(SLOW + LOAD, SLOW + LOAD + odd * ODD) is not None) is told
+        assert (log_ratio(SLOW + LOAD, SLOW + LOAD + odd * ODD) is not None) is told
 
     def test_currents_that_move_against_each_other_tell_nothing(self) -> None:
-        assert _log_ratio(SLOW + LOAD, SLOW - LOAD) is None
-        assert _log_ratio(SLOW + LOAD, SLOW + ODD) is None
+        assert log_ratio(SLOW + LOAD, SLOW - LOAD) is None
+        assert log_ratio(SLOW + LOAD, SLOW + ODD) is None
 
     @pytest.mark.parametrize(("n", "told"), [(9, False), (10, True)])
     def test_ten_stretches_at_the_least(self, n: int, told: bool) -> None:
         bottom = SLOW + LOAD
         bottom[n:] = np.nan
-        assert (_log_ratio(SLOW + 2 * LOAD, bottom) is not None) is told
-        assert (_log_ratio(bottom, SLOW + 2 * LOAD) is not None) is told
+        assert (log_ratio(SLOW + 2 * LOAD, bottom) is not None) is told
+        assert (log_ratio(bottom, SLOW + 2 * LOAD) is not None) is told
 
     def test_none_without_any(self) -> None:
-        assert _log_ratio(SLOW, np.full(12, np.nan)) is None
+        assert log_ratio(SLOW, np.full(12, np.nan)) is None
 
     @pytest.mark.parametrize("turned", [False, True])
     @pytest.mark.parametrize(("small_a", "told"), [(0.8, False), (0.81, True)])
@@ -162,14 +162,14 @@ class TestLogRatio:
         top, bottom = (x + 0.1 * np.r_[LOAD, LOAD] for x in (20.0, 12.0))
         top[:13], bottom[:13] = 10.0 - small_a, small_a
         currents = (bottom, top) if turned else (top, bottom)
-        found = _log_ratio(*currents)
+        found = log_ratio(*currents)
         assert (found is not None) is told
 
     def test_half_of_the_stretches_are_enough(self) -> None:
         for left_out, told in ((12, True), (13, False)):
             top, bottom = (5.0 + x * np.r_[LOAD, LOAD] for x in (0.2, 0.1))
             bottom[:left_out] = 0.1
-            assert (_log_ratio(top, bottom) is not None) is told
+            assert (log_ratio(top, bottom) is not None) is told
 
 
 class TestDivider:

@@ -10,15 +10,15 @@ import pytest
 from telemetry.aircraft import Aircraft, Limits
 from telemetry.detect.activity import (
     GRID_S,
-    _drawn,
-    _ends,
-    _lasting_rise,
-    _stick_rate,
-    _windowed,
+    flying_ends,
     flying_spans,
     grid_spans,
+    lasting_rise,
     measure_activity,
     plateaus,
+    stick_rate,
+    whole_drawn,
+    windowed,
 )
 from telemetry.model.channels import Quantity
 from tests.detect.conftest import active, steps
@@ -43,25 +43,25 @@ def test_a_part_of_the_grid_holds_its_start_and_not_its_end() -> None:
 
 
 def test_a_window_passes_over_what_is_not_known() -> None:
-    mean, deviation = _windowed(np.array([1.0, 2.0, 3.0, 4.0, NAN]), 3)
+    mean, deviation = windowed(np.array([1.0, 2.0, 3.0, 4.0, NAN]), 3)
     assert mean == pytest.approx([1.5, 2.0, 3.0, 3.5, NAN], nan_ok=True)
     # (1, 2): 0.5; (1, 2, 3): sqrt(2/3); (3, 4): 0.5; one of three known: none.
     assert deviation == pytest.approx([0.5, (2 / 3) ** 0.5, (2 / 3) ** 0.5, 0.5, NAN], nan_ok=True)
 
 
 def test_half_a_window_is_enough() -> None:
-    mean, deviation = _windowed(np.array([1.0, NAN, 5.0]), 2)
+    mean, deviation = windowed(np.array([1.0, NAN, 5.0]), 2)
     assert mean.tolist() == [1.0, 1.0, 5.0]
     assert deviation.tolist() == [0.0, 0.0, 0.0]
 
 
 def test_a_window_is_no_longer_than_the_series() -> None:
-    mean, _ = _windowed(np.array([1.0, 3.0]), 10)
+    mean, _ = windowed(np.array([1.0, 3.0]), 10)
     assert mean.tolist() == [1.0, 2.0]
 
 
 def test_a_steady_current_has_no_deviation() -> None:
-    _, deviation = _windowed(np.full(9, 0.1), 3)
+    _, deviation = windowed(np.full(9, 0.1), 3)
     assert deviation == pytest.approx(np.zeros(9), abs=1e-7)
 
 
@@ -194,25 +194,25 @@ def still_from(*parts: tuple[int, float, bool]) -> tuple[np.ndarray, ...]:
 
 
 def test_a_higher_rest_lasts_from_the_last_lower_one_on() -> None:
-    lasting = _lasting_rise(*still_from((20, 0.0, True), (60, 4.0, False), (20, 1.0, True)))
+    lasting = lasting_rise(*still_from((20, 0.0, True), (60, 4.0, False), (20, 1.0, True)))
     assert lasting.tolist() == [0.0] * 20 + [1.0] * 80
-    back = _lasting_rise(*still_from((20, 1.0, True), (60, 4.0, False), (20, 0.0, True)))
+    back = lasting_rise(*still_from((20, 1.0, True), (60, 4.0, False), (20, 0.0, True)))
     assert back.tolist() == [1.0] * 80 + [0.0] * 20
 
 
 def test_rest_that_was_never_lower_lasts_all_the_time() -> None:
-    lasting = _lasting_rise(*still_from((60, 4.0, False), (20, 1.0, True)))
+    lasting = lasting_rise(*still_from((60, 4.0, False), (20, 1.0, True)))
     assert lasting.tolist() == [1.0] * 80
 
 
 def test_without_a_still_stretch_nothing_lasts() -> None:
-    assert _lasting_rise(*still_from((40, 4.0, False))).tolist() == [0.0] * 40
+    assert lasting_rise(*still_from((40, 4.0, False))).tolist() == [0.0] * 40
 
 
 @pytest.mark.parametrize(("instants", "lasts"), [(12, True), (11, False)])
 def test_a_level_of_rest_is_kept_for_6_s(instants: int, lasts: bool) -> None:
     """Of 3 s means a stretch of 6 s leaves 3 s still: twelve instants."""
-    lasting = _lasting_rise(*still_from((40, 4.0, False), (instants, 1.0, True), (9, 4.0, False)))
+    lasting = lasting_rise(*still_from((40, 4.0, False), (instants, 1.0, True), (9, 4.0, False)))
     assert lasting.any() == lasts
 
 
@@ -220,7 +220,7 @@ def test_a_level_of_rest_is_kept_for_6_s(instants: int, lasts: bool) -> None:
 def test_rest_lies_no_more_than_half_way_to_flying(rise: float, lasts: bool) -> None:
     """85 % of the instants lie at or below 4 A; flying takes 55 % of the time."""
     parts = (18, 0.0, True), (44, 4.0, False), (18, rise, True)
-    lasting = _lasting_rise(*still_from(*parts))
+    lasting = lasting_rise(*still_from(*parts))
     assert lasting[-1] == (rise if lasts else 0.0)
     assert lasting[0] == 0.0
 
@@ -228,21 +228,21 @@ def test_rest_lies_no_more_than_half_way_to_flying(rise: float, lasts: bool) -> 
 def test_flying_is_where_85_percent_lie() -> None:
     """At 40 % flying 55 % would lie at rest; the half of 4 A is 2 A."""
     parts = (60, 0.0, True), (50, 4.0, False), (15, 2.0, True)
-    assert _lasting_rise(*still_from(*parts))[-1] == 2.0
+    assert lasting_rise(*still_from(*parts))[-1] == 2.0
 
 
 def test_a_level_below_rest_is_no_rise() -> None:
-    lasting = _lasting_rise(*still_from((20, -0.3, True), (60, 4.0, False), (20, 1.0, True)))
+    lasting = lasting_rise(*still_from((20, -0.3, True), (60, 4.0, False), (20, 1.0, True)))
     assert lasting.tolist() == [0.0] * 20 + [1.0] * 80
 
 
 def test_the_first_still_instant_counts_and_the_one_after_the_last_does_not() -> None:
     t, rise, still = still_from((60, 4.0, False), (14, 1.0, True), (1, 0.2, False), (9, 4.0, False))
     rise[60] = 0.5
-    lasting = _lasting_rise(t, rise, still)
+    lasting = lasting_rise(t, rise, still)
     assert lasting.tolist() == [0.5] * 61 + [1.0] * 13 + [0.5] * 10
     rise[60], rise[73] = 1.0, 0.5
-    assert _lasting_rise(t, rise, still).tolist() == [0.5] * 60 + [1.0] * 13 + [0.5] * 11
+    assert lasting_rise(t, rise, still).tolist() == [0.5] * 60 + [1.0] * 13 + [0.5] * 11
 
 
 # --- what stands in for a current
@@ -258,11 +258,13 @@ def test_a_fall_of_the_voltage_stands_in_as_through_a_tenth_of_an_ohm(
 ) -> None:
     """5.00 to 6.00 V in steps of 0.01 V: the 98 % quantile is 5.98 V, 0.98 V above the lowest."""
     r = volts(make_reading, 5.0 + 0.01 * np.arange(101), update_s=0.5)
-    t, amps, update_s = _drawn(make_readings(r, end_s=51.0), Aircraft())
+    t, amps, update_s = whole_drawn(make_readings(r, end_s=51.0), Aircraft())
     assert amps[[0, 98, 100]] == pytest.approx([9.8, 0.0, -0.2])
     assert (t[0], t[-1], update_s) == (0.0, 50.0, 0.5)
-    assert _drawn(make_readings(replace(r, update_s=None), end_s=51.0), Aircraft())[2] == 0.1
-    assert _drawn(make_readings(replace(r, resolution=None), end_s=51.0), Aircraft()) is not None
+    assert whole_drawn(make_readings(replace(r, update_s=None), end_s=51.0), Aircraft())[2] == 0.1
+    assert (
+        whole_drawn(make_readings(replace(r, resolution=None), end_s=51.0), Aircraft()) is not None
+    )
 
 
 @pytest.mark.parametrize(
@@ -271,12 +273,12 @@ def test_a_fall_of_the_voltage_stands_in_as_through_a_tenth_of_an_ohm(
 def test_a_fall_of_over_four_steps_is_needed(resolution, found, make_reading, make_readings):
     """From 2 % to 98 % of 5.00 to 6.00 V are 0.96 V."""
     r = volts(make_reading, 5.0 + 0.01 * np.arange(101), resolution=resolution)
-    assert (_drawn(make_readings(r, end_s=51.0), Aircraft()) is not None) is found
+    assert (whole_drawn(make_readings(r, end_s=51.0), Aircraft()) is not None) is found
 
 
 def test_exactly_four_steps_are_none(make_reading, make_readings) -> None:
     r = volts(make_reading, [5.5, 6.0] * 20, resolution=0.125)
-    assert _drawn(make_readings(r, end_s=20.0), Aircraft()) is None
+    assert whole_drawn(make_readings(r, end_s=20.0), Aircraft()) is None
 
 
 @pytest.mark.parametrize(("off", "used"), [(1.0, 40), (1.0625, 41), (0.5, 40)])
@@ -284,7 +286,7 @@ def test_a_fifth_of_the_usual_voltage_is_a_supply_switched_off(
     off, used, make_reading, make_readings
 ) -> None:
     r = volts(make_reading, [off, *([5.0] * 21), *([4.0] * 19)])
-    assert _drawn(make_readings(r, end_s=21.0), Aircraft())[0].size == used
+    assert whole_drawn(make_readings(r, end_s=21.0), Aircraft())[0].size == used
 
 
 @pytest.mark.parametrize(
@@ -292,7 +294,7 @@ def test_a_fifth_of_the_usual_voltage_is_a_supply_switched_off(
 )
 def test_twenty_readings_of_a_supply_that_is_on(size, dead, found, make_reading, make_readings):
     r = volts(make_reading, [0.0] * dead + [5.0 + 0.5 * (k % 2) for k in range(size - dead)])
-    assert (_drawn(make_readings(r, end_s=13.0), Aircraft()) is not None) is found
+    assert (whole_drawn(make_readings(r, end_s=13.0), Aircraft()) is not None) is found
 
 
 @pytest.mark.parametrize("falls", [(0.5, 0.3), (0.3, 0.5)])
@@ -302,16 +304,16 @@ def test_the_place_that_falls_most_stands_in(falls, make_reading, make_readings)
         for k, fall in enumerate(falls)
     ]
     few = volts(make_reading, [6.0, 1.0], place="node 9")
-    found = _drawn(make_readings(few, *rows, end_s=20.0), Aircraft())
+    found = whole_drawn(make_readings(few, *rows, end_s=20.0), Aircraft())
     assert found[1].max() == pytest.approx(5.0)
 
 
 def test_a_current_or_sticks_come_first(make_reading, make_readings) -> None:
     r = volts(make_reading, [6.0, 5.0] * 20)
     stick = make_reading("aileron", Quantity.CONTROL, np.arange(20.0), np.arange(20.0))
-    assert _drawn(make_readings(r, stick, end_s=20.0), Aircraft()) is None
+    assert whole_drawn(make_readings(r, stick, end_s=20.0), Aircraft()) is None
     amps = make_reading("bus", Quantity.CURRENT, np.arange(20.0), 3.0, update_s=1.0)
-    t, v, update_s = _drawn(make_readings(r, stick, amps, end_s=20.0), CRAFT)
+    t, v, update_s = whole_drawn(make_readings(r, stick, amps, end_s=20.0), CRAFT)
     assert (t.size, v[0], update_s) == (20, 3.0, 1.0)
 
 
@@ -323,7 +325,7 @@ def test_the_rate_of_the_fastest_stick_in_percent_of_its_travel(make_reading, ma
     t = np.arange(0.0, 10.5, 0.5)
     aileron = make_reading("aileron", Quantity.CONTROL, t, -100 + 20 * t)
     elevator = make_reading("elevator", Quantity.CONTROL, t, np.minimum(20 * t, 100))
-    grid, rate = _stick_rate(make_readings(aileron, elevator, start_s=1.0, end_s=10.0))
+    grid, rate = stick_rate(make_readings(aileron, elevator, start_s=1.0, end_s=10.0))
     assert (grid[0], grid[-1], grid.size) == (1.0, 9.75, 36)
     assert rate[[0, 10, 30]] == pytest.approx([20.0, 20.0, 10.0])
 
@@ -332,12 +334,12 @@ def test_the_rate_of_the_fastest_stick_in_percent_of_its_travel(make_reading, ma
 def test_a_stick_has_ten_readings_and_moves(size, found, make_reading, make_readings) -> None:
     for v, moves in ((np.arange(float(size)), True), (np.full(size, 3.0), False)):
         r = make_reading("rudder", Quantity.CONTROL, np.arange(float(size)), v)
-        assert (_stick_rate(make_readings(r, end_s=10.0)) is not None) is (found and moves)
+        assert (stick_rate(make_readings(r, end_s=10.0)) is not None) is (found and moves)
 
 
 def test_a_stick_travels_nowhere_in_less_than_a_step(make_reading, make_readings) -> None:
     r = make_reading("rudder", Quantity.CONTROL, np.linspace(0.0, 0.1, 12), np.arange(12.0))
-    assert _stick_rate(make_readings(r, end_s=0.2)) is None
+    assert stick_rate(make_readings(r, end_s=0.2)) is None
 
 
 @pytest.mark.parametrize(
@@ -482,7 +484,7 @@ def test_nothing_known_flies_nowhere() -> None:
 def ends(span, mean, *, moving=(), least=1.0, **more):
     mask = np.zeros(mean.size, bool)
     mask[[round(t / GRID_S) for t in moving]] = True
-    return _ends(span, active(mean, **more), mask, least)
+    return flying_ends(span, active(mean, **more), mask, least)
 
 
 def test_without_a_movement_the_span_stays() -> None:

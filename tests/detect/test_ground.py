@@ -8,15 +8,15 @@ import pytest
 from telemetry.aircraft import Aircraft, Limits, Pack
 from telemetry.detect.activity import GRID_S
 from telemetry.detect.ground import (
-    _both_moved,
-    _edges,
-    _is_stir,
-    _moving_range,
-    _sticks,
-    _stirs_by_current,
-    _stirs_by_sticks,
+    both_moved,
     find_redundancy_checks,
     find_stirs,
+    is_stir,
+    moving_range,
+    moving_sticks,
+    stir_edges,
+    stirs_by_current,
+    stirs_by_sticks,
     without_checks,
 )
 from telemetry.model.channels import Quantity
@@ -30,16 +30,16 @@ TWO = Aircraft(packs=(Pack(name="pack 1"), Pack(name="pack 2")))
 
 def test_the_range_in_a_moving_window() -> None:
     x = np.array([1.0, 5.0, 2.0, 0.0])
-    assert [r.tolist() for r in _moving_range(x, 3)] == [[1, 1, 0, 0], [5, 5, 5, 2]]
+    assert [r.tolist() for r in moving_range(x, 3)] == [[1, 1, 0, 0], [5, 5, 5, 2]]
     # An even window has one more before than after.
-    assert [r.tolist() for r in _moving_range(x, 4)] == [[1, 1, 0, 0], [5, 5, 5, 5]]
+    assert [r.tolist() for r in moving_range(x, 4)] == [[1, 1, 0, 0], [5, 5, 5, 5]]
 
 
 # --- by the current
 
 
 def by_current(mean, ground=GROUND, limits=LIMITS, **more):
-    return _stirs_by_current(active(mean, **more), ground, limits)
+    return stirs_by_current(active(mean, **more), ground, limits)
 
 
 @pytest.mark.parametrize(("seconds", "found"), [(2.0, True), (1.75, False)])
@@ -49,7 +49,7 @@ def test_a_raised_current_lasts_2_s(seconds: float, found: bool) -> None:
 
 
 def test_without_a_current_none_is_raised() -> None:
-    assert _stirs_by_current(None, GROUND, LIMITS) == []
+    assert stirs_by_current(None, GROUND, LIMITS) == []
 
 
 @pytest.mark.parametrize(
@@ -92,19 +92,19 @@ def test_half_a_second_is_a_candidate(seconds: float, found: bool) -> None:
 def test_edges_lie_half_way_between_rest_and_the_level() -> None:
     """Rest 1 A, level 2 A: half way are 1.5 A."""
     fast = steps((8.5, 1), (0.5, 1.49), (12, 2), (10, 1))
-    assert _edges((10.0, 20.0), active(fast, rest_a=1.0), GROUND) == (9.0, 21.0)
+    assert stir_edges((10.0, 20.0), active(fast, rest_a=1.0), GROUND) == (9.0, 21.0)
     fast[34:36] = 1.5
-    assert _edges((10.0, 20.0), active(fast, rest_a=1.0), GROUND) == (8.5, 21.0)
+    assert stir_edges((10.0, 20.0), active(fast, rest_a=1.0), GROUND) == (8.5, 21.0)
 
 
 def test_edges_are_looked_for_within_2_s_and_on_the_ground() -> None:
     activity = active(steps((5, 1), (20, 2), (10, 1)), rest_a=1.0)
-    assert _edges((10.0, 20.0), activity, GROUND) == (8.0, 22.0)
-    assert _edges((10.0, 20.0), activity, (9.5, 20.5)) == (9.5, 20.5)
+    assert stir_edges((10.0, 20.0), activity, GROUND) == (8.0, 22.0)
+    assert stir_edges((10.0, 20.0), activity, (9.5, 20.5)) == (9.5, 20.5)
 
 
 def test_a_span_without_edges_stays() -> None:
-    assert _edges((10.0, 20.0), active(steps((30, 1)), rest_a=2.0), GROUND) == (10.0, 20.0)
+    assert stir_edges((10.0, 20.0), active(steps((30, 1)), rest_a=2.0), GROUND) == (10.0, 20.0)
 
 
 # --- by the current alone
@@ -112,7 +112,7 @@ def test_a_span_without_edges_stays() -> None:
 
 def told_alone(level, readings, *, rest_a=1.0, steady=(), span=(20.0, 30.0)):
     activity = active(steps((20, 0), (10, level), (10, 0)), rest_a=rest_a)
-    return _is_stir(span, activity, readings, LIMITS, list(steady))
+    return is_stir(span, activity, readings, LIMITS, list(steady))
 
 
 @pytest.mark.parametrize(
@@ -126,7 +126,7 @@ def test_the_whole_tells_a_stir_by_the_factor(level, steady, stir, make_readings
 
 
 def test_without_a_current_the_current_tells_nothing(make_readings) -> None:
-    assert not _is_stir((20.0, 30.0), None, make_readings(end_s=40.0), LIMITS, [])
+    assert not is_stir((20.0, 30.0), None, make_readings(end_s=40.0), LIMITS, [])
 
 
 def test_a_span_outside_the_grid_is_at_rest(make_readings) -> None:
@@ -200,7 +200,7 @@ def by_sticks(make_reading, make_readings, *moves, ground=GROUND, limits=LIMITS,
         stick(make_reading, v, name, travel)
         for v, name in zip(moves, ("aileron", "elevator", "rudder"), strict=False)
     ]
-    return _stirs_by_sticks(_sticks(make_readings(*rows, end_s=502.0)), ground, limits)
+    return stirs_by_sticks(moving_sticks(make_readings(*rows, end_s=502.0)), ground, limits)
 
 
 def test_two_circling_sticks_are_a_stir(make_reading, make_readings) -> None:
@@ -264,8 +264,8 @@ def test_two_sticks_sweep_a_third_of_their_travel(to, share, make_reading, make_
     v = steps((10, 0), (20, to))
     rows = [stick(make_reading, v, name) for name in ("aileron", "elevator")]
     readings = make_readings(*rows, end_s=502.0)
-    assert _both_moved(_sticks(readings), (5.0, 16.0)) == share
-    assert _both_moved(_sticks(make_readings(rows[0], end_s=502.0)), (5.0, 16.0)) == 0.0
+    assert both_moved(moving_sticks(readings), (5.0, 16.0)) == share
+    assert both_moved(moving_sticks(make_readings(rows[0], end_s=502.0)), (5.0, 16.0)) == 0.0
 
 
 @pytest.mark.parametrize(
@@ -276,7 +276,7 @@ def test_a_stick_is_one_that_moved(size, still, found, make_reading, make_readin
     rows = [
         make_reading(n, Quantity.CONTROL, np.arange(float(size)), v) for n in ("aileron", "rudder")
     ]
-    spans = _stirs_by_sticks(_sticks(make_readings(*rows, end_s=10.0)), (0.0, 10.0), LIMITS)
+    spans = stirs_by_sticks(moving_sticks(make_readings(*rows, end_s=10.0)), (0.0, 10.0), LIMITS)
     assert (spans is not None) is found
 
 

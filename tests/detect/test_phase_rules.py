@@ -10,16 +10,16 @@ import pytest
 from telemetry.aircraft import Aircraft, Limits, Pack
 from telemetry.detect.activity import GRID_S
 from telemetry.detect.phases import (
-    _airborne,
-    _fill,
-    _flights,
-    _parting,
-    _parts_of,
-    _sessions,
-    _touching,
+    airborne_spans,
+    fill_phases,
     find_parts,
+    flight_parts,
+    flight_spans,
+    parting_instant,
     phase_at,
+    session_spans,
     spans_of,
+    touching_spans,
 )
 from telemetry.model.channels import Quantity
 from telemetry.model.log import Log, Provenance
@@ -44,7 +44,7 @@ def test_after_six_hours_another_session_begins(pause_s, more_s, parted, make_re
     gap = Span(start_s=100.0, end_s=100.0 + pause_s + more_s)
     readings = make_readings(end_s=gap.end_s + 50.0, gaps=(gap,), row_s=0.5)
     whole = [(0.0, gap.end_s + 50.0)]
-    found = _sessions(readings, 0.0, readings.end_s)
+    found = session_spans(readings, 0.0, readings.end_s)
     assert found == ([(0.0, 100.5), (gap.end_s, gap.end_s + 50.0)] if parted else whole)
 
 
@@ -54,7 +54,7 @@ def test_after_six_hours_another_session_begins(pause_s, more_s, parted, make_re
 )
 def test_a_pause_lies_within_its_recording(start_s, stop_s, sessions, make_readings) -> None:
     readings = make_readings(end_s=stop_s, gaps=(Span(start_s=100.0, end_s=30000.0),))
-    assert len(_sessions(readings, start_s, stop_s)) == sessions
+    assert len(session_spans(readings, start_s, stop_s)) == sessions
 
 
 @pytest.mark.parametrize(
@@ -88,7 +88,7 @@ def height(make_reading, v, quantity=Quantity.ALTITUDE, place=None, every_s=1.0,
 
 @pytest.fixture
 def airborne(make_readings):
-    return lambda *rows: _airborne(make_readings(*rows, end_s=500.0), LIMITS)
+    return lambda *rows: airborne_spans(make_readings(*rows, end_s=500.0), LIMITS)
 
 
 @pytest.mark.parametrize(
@@ -188,7 +188,7 @@ def test_height_and_speed_tell_together(airborne, make_reading) -> None:
 
 def flights(readings, mean, *, at_rest=True, scatter=None):
     activity = active(mean, at_rest=at_rest, scatter=0 * mean if scatter is None else scatter)
-    return _flights(readings, activity, LIMITS)
+    return flight_spans(readings, activity, LIMITS)
 
 
 @pytest.mark.parametrize(("seconds", "flies"), [(90.0, True), (89.75, False)])
@@ -217,7 +217,7 @@ def test_a_log_without_rest_that_is_lively_near_an_end_was_cut(
 
 def test_a_log_without_rest_or_flight_is_no_flight(make_readings) -> None:
     assert flights(make_readings(end_s=20.0), steps((20, 0)), at_rest=False) == []
-    assert _flights(make_readings(end_s=20.0), None, LIMITS) == []
+    assert flight_spans(make_readings(end_s=20.0), None, LIMITS) == []
 
 
 def throttle(make_reading, *stretches, **more):
@@ -306,20 +306,20 @@ def test_a_glider_flies_on_its_sticks_or_its_throttle_alone(make_reading, make_r
     ids=["under 2 s before", "2 s before", "under 2 s after", "2 s after"],
 )
 def test_movement_beside_a_flight_belongs_to_it(stir, joined) -> None:
-    found, alone = _touching([(60.0, 100.0)], [stir])
+    found, alone = touching_spans([(60.0, 100.0)], [stir])
     grown = (min(60.0, stir[0]), max(100.0, stir[1]))
     assert (found, alone) == (([grown], []) if joined else ([(60.0, 100.0)], [stir]))
 
 
 def test_movement_between_two_flights_belongs_to_the_first() -> None:
-    found, alone = _touching([(0.0, 50.0), (60.0, 100.0)], [(51.0, 59.0)])
+    found, alone = touching_spans([(0.0, 50.0), (60.0, 100.0)], [(51.0, 59.0)])
     assert (found, alone) == ([(0.0, 59.0), (60.0, 100.0)], [])
-    assert _touching([(0.0, 50.0), (60.0, 100.0)], [(70.0, 80.0)])[0][1] == (60.0, 100.0)
+    assert touching_spans([(0.0, 50.0), (60.0, 100.0)], [(70.0, 80.0)])[0][1] == (60.0, 100.0)
 
 
 def parting(mean, stirs=(), landed=10.0, off=90.0, **more):
     activity = None if mean is None else active(mean, **more)
-    return _parting(activity, landed, off, list(stirs))
+    return parting_instant(activity, landed, off, list(stirs))
 
 
 def test_the_ground_is_parted_in_the_middle_of_its_longest_quiet_stretch() -> None:
@@ -360,7 +360,7 @@ def marks(*rows):
 
 
 def filled(*rows, start=0.0, end=100.0):
-    return [(p.kind, p.start_s, p.end_s) for p in _fill(marks(*rows), start, end)]
+    return [(p.kind, p.start_s, p.end_s) for p in fill_phases(marks(*rows), start, end)]
 
 
 def test_phases_fill_a_part_without_holes() -> None:
@@ -387,7 +387,7 @@ def test_of_phases_that_overlap_the_first_goes_on() -> None:
 
 
 def test_phase_at_and_spans_of() -> None:
-    phases = _fill(marks((STIR, 10.0, 20.0), (FLIGHT, 40.0, 80.0)), 0.0, 80.0)
+    phases = fill_phases(marks((STIR, 10.0, 20.0), (FLIGHT, 40.0, 80.0)), 0.0, 80.0)
     assert [phase_at(phases, t) for t in (9.9, 10.0, 20.0, 40.0, 80.0)] == [
         GROUND, STIR, GROUND, FLIGHT, FLIGHT,
     ]  # fmt: skip
@@ -406,7 +406,7 @@ def test_a_part_of_a_recording(make_reading, make_readings) -> None:
         make_reading("bus", Quantity.CURRENT, GRID_S * np.arange(amps.size), amps),
         end_s=280.0,
     )
-    one, two = _parts_of(readings, Aircraft(bus="bus"), LIMITS)
+    one, two = flight_parts(readings, Aircraft(bus="bus"), LIMITS)
     assert (one.kind, one.start_s, one.end_s, two.start_s, two.end_s) == (
         "flight", 0.0, 140.0, 140.0, 280.0,
     )  # fmt: skip
@@ -428,7 +428,7 @@ def test_a_stir_in_a_redundancy_check_is_part_of_it(off_s, stirs, make_reading, 
         make_reading("pack 2", Quantity.VOLTAGE, t, 8.0),
     ]
     craft = Aircraft(packs=(Pack(name="pack 1"), Pack(name="pack 2")))
-    (part,) = _parts_of(make_readings(*sticks, *volts, end_s=100.0), craft, LIMITS)
+    (part,) = flight_parts(make_readings(*sticks, *volts, end_s=100.0), craft, LIMITS)
     assert len(spans_of(part.phases, STIR)) == stirs
     assert spans_of(part.phases, CHECK) == [(max(off_s, 30.25 * stirs), 40.0)]
     assert part.kind == "bench"

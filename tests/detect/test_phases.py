@@ -10,7 +10,7 @@ import pytest
 
 from telemetry import review
 from telemetry.detect.phases import find_parts, spans_of
-from telemetry.detect.stirs import _fallen_to, measure_stirs
+from telemetry.detect.stirs import fallen_to, measure_stirs
 from telemetry.model.channels import Quantity
 from telemetry.numerics.spans import overlap_s
 from telemetry.results import Level, PhaseKind
@@ -166,10 +166,10 @@ def test_a_level_written_once_holds_until_the_next() -> None:
     """Only changes are written: the rest after a stir is one cell, and still 0.30 A."""
     t = np.array([0.0, 10.0, 20.0, 20.5, 21.0, 30.0, 31.2, 31.6, 39.5])
     v = np.array([0.1, 0.12, 1.5, 2.0, 1.6, 1.8, 0.31, 0.30, 0.31])
-    assert _fallen_to((t, v), (32.5, 45.0)) == pytest.approx(0.30)
+    assert fallen_to((t, v), (32.5, 45.0)) == pytest.approx(0.30)
     # What the stir wrote is no rest, and one reading is no level.
-    assert _fallen_to((t[:6], v[:6]), (32.5, 45.0)) is None
-    assert _fallen_to((t[:7], v[:7]), (32.5, 45.0)) is None
+    assert fallen_to((t[:6], v[:6]), (32.5, 45.0)) is None
+    assert fallen_to((t[:7], v[:7]), (32.5, 45.0)) is None
 
 
 def test_a_pack_that_gives_little_at_rest_is_seen_switched_off_by_its_voltage(make_case) -> None:

@@ -7,7 +7,7 @@ import pandas as pd
 import pytest
 
 from telemetry.aircraft import Aircraft, Limits, Node
-from telemetry.detect.quality import _balance, columns_used, judge_quality
+from telemetry.detect.quality import columns_used, current_balance, judge_quality
 from telemetry.model.channels import Channel, Quantity
 from telemetry.model.log import Log, Provenance
 from telemetry.readings import take_readings
@@ -25,7 +25,7 @@ def balanced(make_reading, make_readings):
         rows = [make_reading("bus", CURRENT, t, total)]
         rows += [make_reading(p, CURRENT, T, v) for p, v in (("left", left), ("right", right))]
         rows += more.get("rows", [])
-        return _balance(make_readings(*rows, start_s=start_s, end_s=20.0), aircraft)
+        return current_balance(make_readings(*rows, start_s=start_s, end_s=20.0), aircraft)
 
     return balance
 
@@ -70,7 +70,7 @@ def test_five_of_them_with_all_nodes(blocks, known, make_reading, make_readings)
     n = max(4 * blocks, 10)
     rows = [make_reading("bus", CURRENT, T, 3.5), make_reading("left", CURRENT, T, 1.0)]
     rows.append(make_reading("right", CURRENT, T[:n], 2.0))
-    found = _balance(make_readings(*rows, end_s=20.0), CRAFT)
+    found = current_balance(make_readings(*rows, end_s=20.0), CRAFT)
     assert (found != (None, None)) is known
 
 
@@ -79,7 +79,7 @@ def test_ten_readings_of_each_node(size, known, make_reading, make_readings) -> 
     at = T[::4][:size]
     rows = [make_reading("bus", CURRENT, T, 3.5), make_reading("left", CURRENT, T, 1.0)]
     rows.append(make_reading("right", CURRENT, at, 2.0))
-    found = _balance(make_readings(*rows, end_s=20.0), CRAFT)
+    found = current_balance(make_readings(*rows, end_s=20.0), CRAFT)
     assert found == ((0.5, 0.0) if known else (None, None))
 
 
@@ -89,7 +89,7 @@ def test_all_nodes_are_needed_and_two_of_them(balanced, make_readings, make_read
     one = CRAFT.model_copy(update={"nodes": CRAFT.nodes[:1]})
     assert balanced(3.5, aircraft=one) == (None, None)
     nodes = [make_reading(n, CURRENT, T, 1.0) for n in ("left", "right")]
-    alone = _balance(make_readings(*nodes, end_s=20.0), CRAFT)
+    alone = current_balance(make_readings(*nodes, end_s=20.0), CRAFT)
     assert alone == (0.0, 0.0), "the total is their sum"
 
 
@@ -178,4 +178,4 @@ def test_which_columns_are_used(make_reading, make_readings) -> None:
 def test_a_total_that_is_never_whole_has_no_balance(make_reading, make_readings) -> None:
     """One node tells something before the other begins: their sum is known nowhere."""
     rows = [make_reading("left", CURRENT, T, 1.0), make_reading("right", CURRENT, T + 90.0, 2.0)]
-    assert _balance(make_readings(*rows, end_s=120.0), CRAFT) == (None, None)
+    assert current_balance(make_readings(*rows, end_s=120.0), CRAFT) == (None, None)

@@ -10,11 +10,11 @@ import pytest
 
 from telemetry.aircraft import Aircraft
 from telemetry.detect.restarts import (
-    _falls,
-    _news,
-    _ran_on,
-    _ran_over,
+    counter_falls,
+    counter_ran_on,
+    counter_ran_over,
     find_restarts,
+    place_news,
     silence,
     unit_restarts,
 )
@@ -56,7 +56,7 @@ NAN = float("nan")
 )  # fmt: skip
 def test_what_is_a_fall_of_a_counter(v, resolution, falls, make_reading) -> None:
     t = np.arange(float(len(v)))
-    assert _falls(make_reading("tail", USED, t, v, resolution=resolution)) == falls
+    assert counter_falls(make_reading("tail", USED, t, v, resolution=resolution)) == falls
 
 
 @pytest.mark.parametrize(
@@ -80,7 +80,7 @@ def test_what_is_a_fall_of_a_counter(v, resolution, falls, make_reading) -> None
 )
 def test_a_counter_that_ran_on(t, v, ran_on, make_reading) -> None:
     """About 100 s: what it held until 3 s before, and all it told in the 30 s after."""
-    assert _ran_on(make_reading("tail", USED, t, v), 100.0) is ran_on
+    assert counter_ran_on(make_reading("tail", USED, t, v), 100.0) is ran_on
 
 
 # --- silence
@@ -212,8 +212,8 @@ def test_news_are_changes_or_what_stands_between_blanks(logged) -> None:
             ("bus", USED, ""): np.arange(10),
         }
     )
-    assert _news(log, readings, "tail").tolist() == [0.0, 1.0, 1.5, 3.0, 3.5, 4.5]
-    assert _news(log, readings, "nose").tolist() == []
+    assert place_news(log, readings, "tail").tolist() == [0.0, 1.0, 1.5, 3.0, 3.5, 4.5]
+    assert place_news(log, readings, "nose").tolist() == []
 
 
 def test_restarts_of_a_log(logged) -> None:
@@ -371,7 +371,7 @@ def test_a_charge_that_comes_to_its_end_goes_on_from_zero(before, after, over, m
     """
     v = [before - 15, before - 10, before - 5, before, after]
     reading = make_reading("tail", USED, np.arange(5.0), v, resolution=0.5)
-    assert _ran_over(reading, 4) is over
+    assert counter_ran_over(reading, 4) is over
 
 
 @pytest.mark.parametrize(
@@ -386,13 +386,13 @@ def test_a_clock_that_comes_to_its_end_runs_through_a_pause(end, over, pause_s, 
     v = end - 0.25 + t - 9.5
     for after, told in ((pause_s - 0.25, over), (pause_s + 1.0, False)):
         reading = make_reading("bus", Quantity.UPTIME, t, np.r_[v[:20], after], resolution=0.1)
-        assert _ran_over(reading, 20) is told
+        assert counter_ran_over(reading, 20) is told
 
 
 def test_without_a_pace_nothing_ran_over(make_reading) -> None:
-    assert not _ran_over(make_reading("tail", USED, [0, 1], [65535, 0], resolution=1.0), 1)
+    assert not counter_ran_over(make_reading("tail", USED, [0, 1], [65535, 0], resolution=1.0), 1)
     still = make_reading("tail", USED, [0, 1, 2], [65535, 65535, 0], resolution=1.0)
-    assert not _ran_over(still, 2)
+    assert not counter_ran_over(still, 2)
 
 
 def test_counters_that_ran_over_make_no_restart() -> None:

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from telemetry.aircraft import Limits
-from telemetry.detect.spikes import _number_bursts, _prominence, find_spikes, spike_score
+from telemetry.detect.spikes import find_spikes, number_bursts, peak_prominence, spike_score
 from telemetry.model.channels import Quantity
 from telemetry.results import Event, EventKind, Evidence, Origin, Phase, PhaseKind
 
@@ -126,7 +126,7 @@ def test_the_highest_reading_is_the_peak(spikes) -> None:
     ids=["highest", "beside it", "first", "last", "flat", "flat", "the higher foot"],
 )
 def test_prominence_or_else_the_height(v, k, prominence) -> None:
-    assert _prominence(np.array(v, float), k, 9.0) == prominence
+    assert peak_prominence(np.array(v, float), k, 9.0) == prominence
 
 
 def event(start: float, end: float) -> Event:
@@ -136,7 +136,7 @@ def event(start: float, end: float) -> Event:
 def test_spikes_closer_than_2_s_are_one_burst() -> None:
     """From the end of one to the start of the next."""
     row = [event(10.0, 11.0), event(12.9, 13.0), event(15.0, 15.5), event(1.0, 2.0)]
-    assert [(e.start_s, e.burst) for e in _number_bursts(row, 2.0)] == [
+    assert [(e.start_s, e.burst) for e in number_bursts(row, 2.0)] == [
         (1.0, 1), (10.0, 2), (12.9, 2), (15.0, 3),
     ]  # fmt: skip
 

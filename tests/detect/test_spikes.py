@@ -9,7 +9,7 @@ import pytest
 from scipy.signal import find_peaks, peak_prominences
 
 from telemetry.aircraft import Limits
-from telemetry.detect.spikes import _prominence, find_spikes, spike_score
+from telemetry.detect.spikes import find_spikes, peak_prominence, spike_score
 from telemetry.model.channels import Channel, Quantity
 from telemetry.readings import Reading, Readings
 from telemetry.results import Phase, PhaseKind
@@ -66,7 +66,7 @@ def test_prominences_are_those_of_scipy(size: int) -> None:
     x = np.round(np.random.default_rng(size).normal(size=size), 1)  # with peaks of one height
     x[1] = 1.0 + x[:3].max()
     peaks = [k for k in range(1, size - 1) if x[k] > max(x[k - 1], x[k + 1])]
-    assert [_prominence(x, k, 0.0) for k in peaks] == list(peak_prominences(x, peaks)[0])
+    assert [peak_prominence(x, k, 0.0) for k in peaks] == list(peak_prominences(x, peaks)[0])
 
 
 def test_agrees_with_the_on_off_trigger_of_obspy() -> None:

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from telemetry.aircraft import Aircraft, Pack
-from telemetry.detect.stirs import _fallen_to, _rest_beside, _rests_after, _rhythm, measure_stirs
+from telemetry.detect.stirs import fallen_to, measure_stirs, rest_beside, rests_after, stick_rhythm
 from telemetry.model.channels import Quantity
 from telemetry.results import Phase, PhaseKind
 
@@ -45,7 +45,7 @@ PHASES = (
          "a second, far before", "none"],
 )  # fmt: skip
 def test_the_rest_beside_a_stir(spans, rest) -> None:
-    assert _rest_beside(STIR, ground(*spans)) == rest
+    assert rest_beside(STIR, ground(*spans)) == rest
 
 
 @pytest.mark.parametrize(
@@ -62,7 +62,7 @@ def test_the_rest_beside_a_stir(spans, rest) -> None:
     ],
 )
 def test_the_rests_after_a_stir(spans, rest) -> None:
-    assert _rests_after(STIR, spans) == rest
+    assert rests_after(STIR, spans) == rest
 
 
 # --- what a current falls back to
@@ -87,13 +87,13 @@ def test_the_rests_after_a_stir(spans, rest) -> None:
 )  # fmt: skip
 def test_the_level_to_which_a_current_falls(t, v, span, level) -> None:
     """A reading holds for 10 s: 41 instants on the grid, more than a fifth of which may be low."""
-    found = _fallen_to((np.asarray(t, float), np.asarray(v, float)), span)
+    found = fallen_to((np.asarray(t, float), np.asarray(v, float)), span)
     assert found == (None if level is None else pytest.approx(level))
 
 
 def test_without_a_current_or_a_rest_it_falls_to_nothing() -> None:
-    assert _fallen_to(None, (112, 120)) is None
-    assert _fallen_to((np.arange(112.0, 120.0), np.ones(8)), None) is None
+    assert fallen_to(None, (112, 120)) is None
+    assert fallen_to((np.arange(112.0, 120.0), np.ones(8)), None) is None
 
 
 # --- measures of a place
@@ -248,14 +248,14 @@ def test_the_rhythm_of_a_stick(waves, hertz, make_reading, make_readings) -> Non
     """A reading each half second from 100 s on for 40 s: between 0.05 and 0.5 Hz."""
     row = sine(make_reading, *waves)
     row.t[:] += 100.0
-    found = _rhythm(make_readings(row, end_s=140.0), (100.0, 140.0))
+    found = stick_rhythm(make_readings(row, end_s=140.0), (100.0, 140.0))
     assert found == (None if hertz is None else pytest.approx(hertz, abs=0.006))
 
 
 @pytest.mark.parametrize(("seconds", "hertz"), [(8.0, 0.4), (7.5, None)])
 def test_sixteen_readings_are_needed(seconds, hertz, make_reading, make_readings) -> None:
     readings = make_readings(sine(make_reading, (0.4, 50)), end_s=40.0)
-    found = _rhythm(readings, (0.0, seconds))
+    found = stick_rhythm(readings, (0.0, seconds))
     assert found == (None if hertz is None else pytest.approx(hertz, abs=0.03))
 
 
@@ -265,23 +265,25 @@ def test_no_control_is_taken_to_be_read_more_often_than_50_times_a_second(
 ) -> None:
     """A quarter of 50 Hz: up to 12.5 Hz."""
     readings = make_readings(sine(make_reading, (hertz, 50), seconds=4, update_s=0.005), end_s=4.0)
-    assert _rhythm(readings, (0.0, 4.0)) == (pytest.approx(hertz, abs=0.05) if seen else None)
+    assert stick_rhythm(readings, (0.0, 4.0)) == (pytest.approx(hertz, abs=0.05) if seen else None)
 
 
 def test_the_stick_with_the_clearest_rhythm_tells(make_reading, make_readings) -> None:
     vague = sine(make_reading, (0.2, 60), (0.4, 50))
     clear = sine(make_reading, (0.3, 50), place="elevator")
     for rows in ((vague, clear), (clear, vague)):
-        assert _rhythm(make_readings(*rows, end_s=40.0), (0.0, 40.0)) == pytest.approx(
+        assert stick_rhythm(make_readings(*rows, end_s=40.0), (0.0, 40.0)) == pytest.approx(
             0.3, abs=0.006
         )
 
 
 def test_the_throttle_and_a_control_of_unknown_pace_have_none(make_reading, make_readings) -> None:
     motor = sine(make_reading, (0.3, 50), place="throttle")
-    assert _rhythm(make_readings(motor, end_s=40.0), (0.0, 40.0)) is None
+    assert stick_rhythm(make_readings(motor, end_s=40.0), (0.0, 40.0)) is None
     once = sine(make_reading, (0.3, 50), told=None)
-    assert _rhythm(make_readings(once, end_s=40.0), (0.0, 40.0)) is None
+    assert stick_rhythm(make_readings(once, end_s=40.0), (0.0, 40.0)) is None
     later = sine(make_reading, (0.4, 50), place="elevator")
     rows = motor, once, later
-    assert _rhythm(make_readings(*rows, end_s=40.0), (0.0, 40.0)) == pytest.approx(0.4, abs=0.006)
+    assert stick_rhythm(make_readings(*rows, end_s=40.0), (0.0, 40.0)) == pytest.approx(
+        0.4, abs=0.006
+    )

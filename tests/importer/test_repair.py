@@ -88,12 +88,12 @@ def test_well_formed_quoted_rows_are_all_kept(rows: list[list[str]], block: int)
     layout = TableLayout(
         fields=3, names=("Time", "U", "I"), numeric=(True, False, False), data_line=1
     )
-    before = repair_module._BLOCK_BYTES
-    repair_module._BLOCK_BYTES = block  # many blocks, cut at line ends
+    before = repair_module.BLOCK_BYTES
+    repair_module.BLOCK_BYTES = block  # many blocks, cut at line ends
     try:
         found = repair(body.getvalue().encode(), layout, ";", 2)
     finally:
-        repair_module._BLOCK_BYTES = before
+        repair_module.BLOCK_BYTES = before
     got = list(csv.reader(io.StringIO(found.data.decode()), delimiter=";"))
     assert got == list(csv.reader(io.StringIO(body.getvalue()), delimiter=";"))
     assert not found.refused

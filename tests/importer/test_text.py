@@ -75,7 +75,7 @@ def test_a_few_wrong_bytes_in_utf8_are_replaced_and_counted() -> None:
 
 
 def test_wrong_utf8_is_found_across_blocks(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("telemetry.importer.text.decoding._BLOCK_BYTES", 7)
+    monkeypatch.setattr("telemetry.importer.text.decoding.BLOCK_BYTES", 7)
     text = "abc°def°°°ghi€jkl" * 5
     assert decode(text.encode()) == (text.encode(), "utf-8", ())
     data, _, notes = decode(text.encode() + b"\xc3(" + text.encode())

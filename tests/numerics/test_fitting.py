@@ -120,7 +120,7 @@ def test_twenty_readings_together_are_the_least(count: int, refused: bool) -> No
 def test_updates_are_those_of_the_rarer_sensor() -> None:
     t_i = T[::3]
     s = of(T, 8.0 - 0.05 * AMPS, AMPS[::3], t_i=t_i)
-    found = fitting._fit(s, np.ones(T.size, dtype=bool), 1.0, relaxes=False, gain=0.02)
+    found = fitting.fit_rows(s, np.ones(T.size, dtype=bool), 1.0, relaxes=False, gain=0.02)
     assert found.updates == t_i.size
 
 
@@ -128,16 +128,16 @@ def test_rows_that_are_not_sound_or_fall_into_a_gap_are_left_out() -> None:
     here = (T < 100) | (T > 110)
     y = np.where(here, 8.0 - 0.05 * AMPS, 0.0)
     s = of(T, y, AMPS[here], t_i=T[here])
-    found = fitting._fit(s, np.ones(T.size, dtype=bool), 1.0, relaxes=False, gain=0.02)
+    found = fitting.fit_rows(s, np.ones(T.size, dtype=bool), 1.0, relaxes=False, gain=0.02)
     assert found.ohm == pytest.approx(0.05)
     whole = of(T, y, AMPS)
-    assert fitting._fit(whole, here, 1.0, relaxes=False, gain=0.02).ohm == pytest.approx(0.05)
+    assert fitting.fit_rows(whole, here, 1.0, relaxes=False, gain=0.02).ohm == pytest.approx(0.05)
 
 
 def test_a_lag_between_the_sensors_is_taken_out() -> None:
     # The voltage shows a second later what the current did.
     late = of(T + 1.0, 8.0 - 0.05 * AMPS, AMPS, t_i=T, lag_s=1.0)
-    found = fitting._fit(late, np.ones(T.size, dtype=bool), 1.0, relaxes=False, gain=0.02)
+    found = fitting.fit_rows(late, np.ones(T.size, dtype=bool), 1.0, relaxes=False, gain=0.02)
     assert found.ohm == pytest.approx(0.05)
     assert found.level_v == pytest.approx(8.0)
     assert found.lag_s == 1.0
@@ -150,7 +150,7 @@ def test_level_at_rest_by_hand() -> None:
     s = of(np.array([1.0, 2.0]), np.array([7.4, 7.6]), np.array([3.0, 5.0]), step_v=0.3)
     s = replace(s, amps=Curve(np.array([0.0, 1.0]), s.amps.v), match=Match(1.0, 0.0))
     steps = 2 * 0.3 / 24**0.5
-    level = fitting._at_rest(s, 0.1, 0.08, 0.15)
+    level = fitting.voltage_at_rest(s, 0.1, 0.08, 0.15)
     assert level == pytest.approx((7.9, 7.9 - np.hypot(0.08, steps), 7.9 + np.hypot(0.2, steps)))
 
 
@@ -159,7 +159,7 @@ def test_level_at_rest_by_hand() -> None:
 
 def why(i: list[float], *, every_s: float = 1.0, step_i: float = 0.0) -> str:
     amps = np.array(i, dtype=float)
-    return fitting._why(of(every_s * np.arange(amps.size), amps, amps, step_i=step_i))
+    return fitting.why_refused(of(every_s * np.arange(amps.size), amps, amps, step_i=step_i))
 
 
 @pytest.mark.parametrize(
@@ -238,10 +238,10 @@ def test_a_contact_that_opens_under_load_does_not_raise_the_resistance(
 # Two answers
 
 
-def attempt(fit: Fit, sound: list[int]) -> fitting._Attempt:
+def attempt(fit: Fit, sound: list[int]) -> fitting.FitAttempt:
     n = len(sound)
     s = of(np.arange(float(n)), np.zeros(n), np.zeros(n))
-    return fitting._Attempt(fit, s, np.array(sound, dtype=bool))
+    return fitting.FitAttempt(fit, s, np.array(sound, dtype=bool))
 
 
 ALL, MOST, SOME = [1, 1, 1, 1, 1], [1, 1, 1, 1, 0], [1, 0, 1, 1, 0]
@@ -252,9 +252,9 @@ def told(ohm: float, low: float, high: float) -> Fit:
 
 
 def test_what_was_left_out_is_named() -> None:
-    assert fitting._without(attempt(told(2, 1, 3), ALL)).left_out == ()
+    assert fitting.with_left_out(attempt(told(2, 1, 3), ALL)).left_out == ()
     # Half-open spans; the last reading holds for two intervals.
-    assert fitting._without(attempt(told(2, 1, 3), SOME)).left_out == ((1.0, 2.0), (4.0, 6.0))
+    assert fitting.with_left_out(attempt(told(2, 1, 3), SOME)).left_out == ((1.0, 2.0), (4.0, 6.0))
 
 
 @pytest.mark.parametrize(
@@ -274,7 +274,7 @@ def test_two_answers_make_one(
     up: tuple[Fit, list[int]],
     expected: tuple[float | None, float | None, float | None],
 ) -> None:
-    found = fitting._both(attempt(*down), attempt(*up))
+    found = fitting.of_both(attempt(*down), attempt(*up))
     assert (found.ohm, found.low_ohm, found.high_ohm) == expected
     if found.ohm is not None:
         assert found.method == "by hand"
@@ -283,7 +283,7 @@ def test_two_answers_make_one(
 @pytest.mark.parametrize(("high", "refused"), [(6.0, False), (6.001, True)])
 def test_two_answers_too_far_apart_are_none(high: float, refused: bool) -> None:
     # Between 3 and 2: 2.5; 0 to 6 is 1.2 times it to either side.
-    found = fitting._both(attempt(told(3, 2.5, high), MOST), attempt(told(2, 0.0, 2.2), SOME))
+    found = fitting.of_both(attempt(told(3, 2.5, high), MOST), attempt(told(2, 0.0, 2.2), SOME))
     assert (found.ohm is None) is refused
     assert found.updates == 50
     assert bool(found.refused) is refused
@@ -299,7 +299,7 @@ def test_the_coarsest_sensor_counts() -> None:
     coarse = replace(
         s, steps_v=(*s.steps_v, ResponseSteps(step=0.04, run=np.arange(200), swing=1.0))
     )
-    assert fitting._step_v(coarse) == 0.04
+    assert fitting.coarsest_step_v(coarse) == 0.04
 
 
 @pytest.mark.parametrize(("ohm", "hides"), [(0.0549, False), (0.0551, True), (0.0449, True)])
@@ -308,7 +308,7 @@ def test_a_resistance_half_as_far_again_from_most_readings_hides_something(
 ) -> None:
     # All readings show 50 mOhm: they lie half a step, 0.01 V, from it; from 55 mOhm at 1 A 0.015.
     s = of(np.arange(200.0), -0.05 * PULSES, PULSES, step_v=0.02)
-    assert fitting._hides(s, ohm, 0.05) is hides
+    assert fitting.hides_usual(s, ohm, 0.05) is hides
 
 
 def test_the_current_is_read_at_the_instant_it_belongs_to() -> None:
@@ -325,7 +325,7 @@ def too_far(every_v: float, highest_near: float) -> BoolArray:
     i[-3] = highest_near
     y = np.full(t.size, 8.0)
     y[50] -= 1.0
-    return fitting._too_far(of(t, y, i, t_i=t_i), 0.05)
+    return fitting.fell_too_far_for(of(t, y, i, t_i=t_i), 0.05)
 
 
 @pytest.mark.parametrize(
@@ -373,10 +373,10 @@ class TellTale:
         self.fits: dict[str, Fit] = {}
         self.made = 0
         self.called: dict[float, str] = {}
-        monkeypatch.setattr(fitting, "_usual_fall", lambda _: usual)
-        monkeypatch.setattr(fitting, "_hides", lambda *_: hides)
-        monkeypatch.setattr(fitting, "_too_far", lambda _, ohm: self.mask(self.called[ohm]))
-        monkeypatch.setattr(fitting, "_fit", self.fit)
+        monkeypatch.setattr(fitting, "usual_fall", lambda _: usual)
+        monkeypatch.setattr(fitting, "hides_usual", lambda *_: hides)
+        monkeypatch.setattr(fitting, "fell_too_far_for", lambda _, ohm: self.mask(self.called[ohm]))
+        monkeypatch.setattr(fitting, "fit_rows", self.fit)
 
     def fit(self, _: Signals, sound: BoolArray, *__: object, **___: object) -> Fit:
         self.made += 1

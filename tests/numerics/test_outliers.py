@@ -267,4 +267,4 @@ def test_readings_within_half_a_deviation_of_the_mean_bear_no_load() -> None:
 def test_width_in_readings_is_odd_and_not_more_than_there_are(
     step_s: float, n: int, over_s: float, width: int
 ) -> None:
-    assert outliers._width(step_s * np.arange(n), over_s) == width
+    assert outliers.odd_width(step_s * np.arange(n), over_s) == width

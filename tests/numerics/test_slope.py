@@ -167,9 +167,9 @@ def test_the_order_of_the_trend_grows_with_every_150_s(length: float, order: int
 
 
 def test_a_slower_response_has_come_by_its_share() -> None:
-    found = slope._answered(6.0, np.array([6.0, 12.0]))
+    found = slope.answered_share(6.0, np.array([6.0, 12.0]))
     assert found == pytest.approx([1.0, 1 - np.exp(-1.0), 1 - np.exp(-0.5)])
-    assert slope._answered(3.0, NONE).tolist() == [1.0]
+    assert slope.answered_share(3.0, NONE).tolist() == [1.0]
 
 
 def level_and_slower(n: int = 40) -> Equations:
@@ -198,7 +198,7 @@ def test_slower_responses_are_drawn_to_a_tenth_of_the_whole() -> None:
         held = (0.2 * size) ** -2
         slower = (data * 0.01 + held * 0.1 * size) / (data + held)
         wide, size = held, 0.02 + (1 - np.exp(-1.0)) * slower
-    found = slope._solved(level_and_slower(), np.array([1.0]))
+    found = slope.solve_responses(level_and_slower(), np.array([1.0]))
     assert found is not None
     assert found.theta == pytest.approx([0.02, slower], rel=1e-9)
     assert found.prior.precision == pytest.approx([0.0, wide])
@@ -220,9 +220,9 @@ def test_an_instrument_that_runs_against_the_current_tells_nothing() -> None:
     e = equations(2 * SWING + APART, SWING)
     turned = Equations(x=e.x, z=-e.z, y=e.y, weight=e.weight, block=e.block)
     across = Equations(x=e.x, z=0 * e.z, y=e.y, weight=e.weight, block=e.block)
-    assert slope._solved(turned, NONE) is None
-    assert slope._solved(across, NONE) is None
-    assert slope._interval(turned, NONE, signals(), TREND, 0.0) is None
+    assert slope.solve_responses(turned, NONE) is None
+    assert slope.solve_responses(across, NONE) is None
+    assert slope.best_interval(turned, NONE, signals(), TREND, 0.0) is None
 
 
 # Slope 2, residuals +-1: a block's part against the others is 1/15, sixteen of them.
@@ -231,7 +231,7 @@ HALF = quantile(14) * 4 / 15
 
 @pytest.mark.parametrize("gain", [0.0, 0.03, 0.2])
 def test_the_gain_is_added_in_squares(gain: float) -> None:
-    found = slope._interval(equations(2 * SWING + APART, SWING), NONE, signals(), TREND, gain)
+    found = slope.best_interval(equations(2 * SWING + APART, SWING), NONE, signals(), TREND, gain)
     assert found is not None
     half = np.hypot(HALF, 2 * gain)
     assert found[:3] == pytest.approx((2.0, 2.0 - half, 2.0 + half))
@@ -244,8 +244,8 @@ def test_the_gain_is_added_in_squares(gain: float) -> None:
 def test_the_scale_told_best_is_chosen(tau: float, scale: float) -> None:
     # Of 0.5, 1, 2, 4, 8 s the one with the least spread, relative to what has come by then.
     e, taus = level_and_slower(), np.array([tau])
-    found = slope._interval(e, taus, signals(80), SlopeTrend(np.arange(80.0)), 0.0)
-    solution = slope._solved(e, taus)
+    found = slope.best_interval(e, taus, signals(80), SlopeTrend(np.arange(80.0)), 0.0)
+    solution = slope.solve_responses(e, taus)
     assert found is not None
     assert solution is not None
     spreads = []
@@ -268,7 +268,7 @@ def test_of_a_resistance_of_nothing_the_slower_part_is_held_to_a_microohm() -> N
         weight=e.weight,
         block=e.block,
     )
-    found = slope._solved(twice, np.array([1.0]))
+    found = slope.solve_responses(twice, np.array([1.0]))
     assert found is not None
     assert found.prior.mean == pytest.approx([0.0, 1e-7], abs=1e-12)
     assert found.prior.precision == pytest.approx([0.0, (2e-7) ** -2])
@@ -283,14 +283,14 @@ def test_steps_of_voltages_and_of_the_current_add_in_squares() -> None:
     s = signals(2, steps_v=(steps(2, 0.1), steps(2, 0.2)), steps_i=steps(2, 0.4))
     one = 0.5 / UNIFORM
     expected = 2 * one * (0.1**2 + 0.2**2 + (3 * 0.4) ** 2) ** 0.5
-    assert slope._beyond(mix, 3.0, s) == pytest.approx(expected)
+    assert slope.beyond_scatter(mix, 3.0, s) == pytest.approx(expected)
 
 
 def test_a_gain_between_two_voltage_sensors_brings_in_one_per_cent() -> None:
     # 0.01 (0.3 * 10 + 0.4 * 20) = 0.11 beside a step's 2 (0.5) 0.1 / sqrt(12).
     mix, common = np.array([0.3, 0.4]), np.array([10.0, 20.0])
     s = signals(2, steps_v=(steps(2, 0.1),), common=common)
-    assert slope._beyond(mix, 0.0, s) == pytest.approx(np.hypot(0.1 / UNIFORM, 0.11))
+    assert slope.beyond_scatter(mix, 0.0, s) == pytest.approx(np.hypot(0.1 / UNIFORM, 0.11))
 
 
 def few(
@@ -309,7 +309,7 @@ def few(
         steps_v=(steps(2, step_v, swing_v),),
         steps_i=steps(2, step_i, swing_i),
     )
-    return slope._few_steps(s, value, missed)
+    return slope.few_steps_sd(s, value, missed)
 
 
 @pytest.mark.parametrize(
@@ -348,9 +348,9 @@ def test_a_sensor_without_steps_does_not_hide_the_next() -> None:
         steps_v=(steps(2, 0.0), steps(2, 0.1, 0.4)),
         steps_i=steps(2, 0.0, 2.0),
     )
-    assert slope._few_steps(s, 0.0, 0.0) == pytest.approx(0.005)
+    assert slope.few_steps_sd(s, 0.0, 0.0) == pytest.approx(0.005)
     still = signals(2, y=s.y, steps_v=(steps(2, 0.1, 0.4),), steps_i=steps(2, 0.0, 0.0))
-    assert slope._few_steps(still, 0.0, 0.0) == pytest.approx(0.01 / 1e-9)
+    assert slope.few_steps_sd(still, 0.0, 0.0) == pytest.approx(0.01 / 1e-9)
 
 
 def test_few_steps_count_twice_in_the_interval() -> None:
@@ -359,14 +359,14 @@ def test_few_steps_count_twice_in_the_interval() -> None:
     # passes: from -3 to 3 V less the swing, 5.5 of them. Residuals 1 V: a blur of 0.75 steps.
     y = 2 * SWING + APART
     s = signals(y=y, steps_v=(one_run(16, 1.0, 0.5),), steps_i=one_run(16, 0.0, 2.0))
-    found = slope._interval(equations(y, SWING), NONE, s, TREND, 0.0)
+    found = slope.best_interval(equations(y, SWING), NONE, s, TREND, 0.0)
     assert found is not None
     few_v = 0.4 * np.exp(-2 * np.pi**2 * 0.75) / 6.5**0.5
     assert found.high - 2 == pytest.approx(np.hypot(HALF, 2 * few_v))
     # Residuals of half a volt are what steps alone make; now all of it is felt.
     y = 2 * SWING + 0.5 * APART
     s = signals(y=y, steps_v=(one_run(16, 1.0, 0.5),), steps_i=one_run(16, 0.0, 2.0))
-    found = slope._interval(equations(y, SWING), NONE, s, TREND, 0.0)
+    found = slope.best_interval(equations(y, SWING), NONE, s, TREND, 0.0)
     assert found is not None
     half = np.hypot(HALF / 2, 2 * 0.4 / (1 + 4.5) ** 0.5)
     assert (found.low, found.high) == pytest.approx((2 - half, 2 + half))
@@ -384,7 +384,7 @@ def test_between_the_regressions_by_hand(step_v: float, missed: float) -> None:
     # the value is their geometric mean.
     y = 2 * SWING + APART
     s = signals(y=y, steps_v=(one_run(16, step_v, 1e9),))
-    found = slope._bounds(equations(y, SWING), NONE, s, TREND, 0.0)
+    found = slope.regression_bounds(equations(y, SWING), NONE, s, TREND, 0.0)
     factor = 1 + missed / 4
     assert found is not None
     expected = (2 * factor**0.5, 2 - HALF, (2 + HALF) * factor)
@@ -395,7 +395,7 @@ def test_between_the_regressions_by_hand(step_v: float, missed: float) -> None:
 def test_a_slower_current_gives_both_sides_half_as_much_again() -> None:
     y = 2 * SWING + APART
     s = signals(y=y, t_i=2.0 * np.arange(8.0))
-    found = slope._bounds(equations(y, SWING), NONE, s, TREND, 0.0)
+    found = slope.regression_bounds(equations(y, SWING), NONE, s, TREND, 0.0)
     assert found is not None
     slack = 1.25**0.25
     expected = (2 * 1.25**0.5, (2 - HALF) / slack, (2 + HALF) * 1.25 * slack)
@@ -408,16 +408,18 @@ def test_the_regressions_go_by_the_weights() -> None:
     heavy = np.tile(np.repeat([True, False], 4), 2)
     x = np.where(heavy, SWING, 3 * SWING)
     y = 2 * x + np.where(heavy, APART, 2 * APART)
-    found = slope._bounds(equations(y, x, np.where(heavy, 1.5, 0.5)), NONE, signals(y=y), TREND, 0)
+    found = slope.regression_bounds(
+        equations(y, x, np.where(heavy, 1.5, 0.5)), NONE, signals(y=y), TREND, 0
+    )
     assert found is not None
     assert found.value == pytest.approx(2 * (1 + 1.75 / (4 * 3)) ** 0.5)
 
 
 def test_a_voltage_that_rises_with_the_current_has_no_bounds() -> None:
     y = -2 * SWING + APART
-    assert slope._bounds(equations(y, SWING), NONE, signals(y=y), TREND, 0.0) is None
+    assert slope.regression_bounds(equations(y, SWING), NONE, signals(y=y), TREND, 0.0) is None
     flat = equations(SWING, 0 * SWING)
-    assert slope._bounds(flat, NONE, signals(), TREND, 0.0) is None
+    assert slope.regression_bounds(flat, NONE, signals(), TREND, 0.0) is None
 
 
 # Weights
@@ -451,7 +453,7 @@ def weights(
     """Residuals of this size, which have nothing to do with the instrument (nor the current)."""
     x = np.tile([1.0, -1.0], 20)
     residual = np.tile([1.0, 1.0, -1.0, -1.0], 10) * np.repeat([calm_v, wild_v], 20)
-    return slope._weights(s, beyond(s, at), 5 * x + residual, x, sign * x, 2.0, step)
+    return slope.spread_weights(s, beyond(s, at), 5 * x + residual, x, sign * x, 2.0, step)
 
 
 @pytest.mark.parametrize(
@@ -488,10 +490,13 @@ def test_where_no_current_was_read_the_weight_is_that_of_the_mean_spread() -> No
     x = np.tile([1.0, -1.0], 20)
     spread = np.r_[np.full(16, 1.0), np.full(4, (16 + 9 * 20) / 36), np.full(20, 9.0)]
     residual = np.tile([1.0, 1.0, -1.0, -1.0], 10) * spread**0.5
-    found = slope._weights(s, beyond(s, at), 5 * x + residual, x, x, 2.0, 1.0)
+    found = slope.spread_weights(s, beyond(s, at), 5 * x + residual, x, x, 2.0, 1.0)
     expected = 1 / spread
     assert found == pytest.approx(expected / expected.mean(), rel=1e-6)
-    assert slope._weights(s, beyond(s, at + 1e6), residual, x, x, 2.0, 1.0).tolist() == [1.0] * 40
+    assert (
+        slope.spread_weights(s, beyond(s, at + 1e6), residual, x, x, 2.0, 1.0).tolist()
+        == [1.0] * 40
+    )
 
 
 def test_without_anything_to_weigh_all_weights_are_one() -> None:
@@ -499,8 +504,10 @@ def test_without_anything_to_weigh_all_weights_are_one() -> None:
     ones = [1.0] * 40
     x = np.tile([1.0, -1.0], 20)
     across = np.tile([1.0, 1.0, -1.0, -1.0], 10)
-    assert slope._weights(s, beyond(s, at), across, x, across, 2.0, 1.0).tolist() == ones
-    assert slope._weights(s, beyond(s, at), 5 * x, x, x, 2.0, 1.0).tolist() == ones  # no residual
+    assert slope.spread_weights(s, beyond(s, at), across, x, across, 2.0, 1.0).tolist() == ones
+    assert (
+        slope.spread_weights(s, beyond(s, at), 5 * x, x, x, 2.0, 1.0).tolist() == ones
+    )  # no residual
 
 
 def test_four_readings_have_a_weight_each() -> None:
@@ -508,7 +515,7 @@ def test_four_readings_have_a_weight_each() -> None:
     s, at = two_regimes(1.0, 3.0)
     x = np.array([1.0, -1.0, 1.0, -1.0])
     y = 5 * x + np.array([1.0, 1.0, 3.0, 3.0])
-    found = slope._weights(s, beyond(s, at[[9, 10, 29, 30]]), y, x, x, 2.0, 1.0)
+    found = slope.spread_weights(s, beyond(s, at[[9, 10, 29, 30]]), y, x, x, 2.0, 1.0)
     assert found == pytest.approx([1.8, 1.8, 0.2, 0.2], rel=1e-6)
 
 
@@ -553,7 +560,7 @@ def test_the_ring_that_follows_the_current_best_is_taken(
             z = np.array([ring(s, a, 2.0, 2.0 + each) for a in at]) - around
             best.append((float(z @ x) / float(np.sqrt(z @ z)), each, z))
     _, expected, z = max(best, key=lambda b: b[0])
-    found, reach = slope._instrument(s, beyond(s, at), x, around, 2.0, 1.0, wide)
+    found, reach = slope.find_instrument(s, beyond(s, at), x, around, 2.0, 1.0, wide)
     assert reach == expected == width
     np.testing.assert_allclose(found, z, atol=1e-9)
 
@@ -561,7 +568,9 @@ def test_the_ring_that_follows_the_current_best_is_taken(
 def test_a_current_that_stands_still_has_no_instrument() -> None:
     s = signals(4, t_i=np.arange(40.0), i=np.full(40, 3.0))
     at = np.array([15.0, 20.0])
-    found, reach = slope._instrument(s, beyond(s, at), np.ones(2), np.full(2, 3.0), 2.0, 1.0, 10.0)
+    found, reach = slope.find_instrument(
+        s, beyond(s, at), np.ones(2), np.full(2, 3.0), 2.0, 1.0, 10.0
+    )
     assert (found.tolist(), reach) == ([0.0, 0.0], 1.0)
 
 
@@ -583,9 +592,9 @@ class Seen:
             self.bounds = True
 
         self.bounds = False
-        monkeypatch.setattr(slope, "_instrument", instrument)
-        monkeypatch.setattr(slope, "_interval", interval)
-        monkeypatch.setattr(slope, "_bounds", bounds)
+        monkeypatch.setattr(slope, "find_instrument", instrument)
+        monkeypatch.setattr(slope, "best_interval", interval)
+        monkeypatch.setattr(slope, "regression_bounds", bounds)
 
     def of(self, s: Signals, *, relaxes: bool = True) -> Seen:
         fall_per_ampere(s, relaxes=relaxes, gain=0.0)
@@ -700,7 +709,7 @@ def test_of_two_intervals_the_narrower_for_its_value(
     chosen: float | None,
 ) -> None:
     Seen(monkeypatch)
-    for name, found in (("_interval", first), ("_bounds", second)):
+    for name, found in (("best_interval", first), ("regression_bounds", second)):
         made = None if found is None else slope.SlopeInterval(*found, scale_s=None)
         monkeypatch.setattr(slope, name, lambda *_, made=made: made)
     found = fall_per_ampere(every(0.5, 0.5, 100.0), relaxes=False, gain=0.0)

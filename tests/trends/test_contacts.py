@@ -13,7 +13,7 @@ from telemetry.aircraft import Aircraft, Node
 from telemetry.model.channels import Quantity
 from telemetry.readings import Reading, Readings
 from telemetry.results import Phase, PhaseKind
-from telemetry.trends.features.contacts import _tails, drop_tails
+from telemetry.trends.features.contacts import drop_tails, stray_tails
 
 Make = Callable[..., Any]
 
@@ -43,7 +43,7 @@ def strays(n: int, up: list[float], down: list[float]) -> np.ndarray:
 )
 def test_tails(n: int, up: list[float], down: list[float], tails: tuple[float, float]) -> None:
     drop = strays(n, up, down)
-    found = _tails(0.05 + 0.03 * amps(n) + drop, amps(n))
+    found = stray_tails(0.05 + 0.03 * amps(n) + drop, amps(n))
     assert found == pytest.approx(tails)
 
 

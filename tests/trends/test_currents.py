@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from telemetry.results import Flight, Phase, PhaseKind, Stir, StirPlace
-from telemetry.trends.features.currents import _rest, current_features
+from telemetry.trends.features.currents import current_features, resting_current
 from telemetry.trends.measures import Measure
 
 Make = Callable[..., Any]
@@ -48,7 +48,7 @@ def ground(seconds: float) -> Phase:
 
 def test_rest_is_the_middle_of_the_lower_half_of_stretches(blocks: Make) -> None:
     r = blocks([0.6, 0.1, 0.7, 0.2, 0.8, 0.3, 0.9, 0.4, 1.0, 0.5])
-    m = _rest("tail", r, (ground(10),))
+    m = resting_current("tail", r, (ground(10),))
     assert (m.place, m.feature, m.unit) == ("tail", "rest_a", "A")
     assert m.value == pytest.approx(0.3)
     # 0.1 to 0.5: variance 0.1^2 (4 + 1 + 0 + 1 + 4) / 4 = 0.025; of five 0.005.
@@ -57,7 +57,7 @@ def test_rest_is_the_middle_of_the_lower_half_of_stretches(blocks: Make) -> None
 
 
 def test_rest_of_an_odd_number_of_stretches_and_never_below_zero(blocks: Make) -> None:
-    m = _rest("tail", blocks([0.01, 0.03, 5.0, 6.0, 7.0]), (ground(5),))
+    m = resting_current("tail", blocks([0.01, 0.03, 5.0, 6.0, 7.0]), (ground(5),))
     # 0.01 and 0.03 of five: deviation 0.02 / sqrt(2), of the mean 0.01.
     assert m.value == pytest.approx(0.02)
     assert (m.low, m.high) == (0.0, pytest.approx(0.04))
@@ -65,22 +65,24 @@ def test_rest_of_an_odd_number_of_stretches_and_never_below_zero(blocks: Make) -
 
 @pytest.mark.parametrize(("n", "value"), [(3, None), (4, 0.2)])
 def test_rest_needs_four_stretches(blocks: Make, n: int, value: float | None) -> None:
-    m = _rest("tail", blocks([0.1, 0.3, 5.0, 6.0][:n]), (ground(n),))
+    m = resting_current("tail", blocks([0.1, 0.3, 5.0, 6.0][:n]), (ground(n),))
     assert m.value == (None if value is None else pytest.approx(value))
     assert m.feature == "rest_a"
 
 
 def test_stretches_without_a_reading_do_not_count(blocks: Make) -> None:
     # Six seconds of ground, readings in the first three.
-    assert _rest("tail", blocks([0.1, 0.2, 0.3]), (ground(6),)).value is None
-    assert _rest("tail", blocks([0.1, 0.3, 0.4, 0.5]), (ground(6),)).value == pytest.approx(0.2)
+    assert resting_current("tail", blocks([0.1, 0.2, 0.3]), (ground(6),)).value is None
+    assert resting_current(
+        "tail", blocks([0.1, 0.3, 0.4, 0.5]), (ground(6),)
+    ).value == pytest.approx(0.2)
 
 
 def test_rounding_of_quiet_readings_is_part_of_the_error(blocks: Make) -> None:
-    m = _rest("tail", blocks([5.0] * 6 + [9.0] * 4, resolution=1.0), (ground(10),))
+    m = resting_current("tail", blocks([5.0] * 6 + [9.0] * 4, resolution=1.0), (ground(10),))
     assert m.value == 5.0
     assert (m.low, m.high) == pytest.approx((5 - 2 * STEP, 5 + 2 * STEP))
-    both = _rest("tail", blocks([4.0, 6.0, 9.0, 9.0], resolution=1.0), (ground(4),))
+    both = resting_current("tail", blocks([4.0, 6.0, 9.0, 9.0], resolution=1.0), (ground(4),))
     # Deviation of two 1 apart from their mean, of the mean 1; the quiet half are 4 4 6 6 9 9 9 9
     # up to 7.5, whose scatter of sqrt(2) about its top leaves nothing of the rounding.
     assert both.high == pytest.approx(5.0 + 2.0)
@@ -89,12 +91,12 @@ def test_rounding_of_quiet_readings_is_part_of_the_error(blocks: Make) -> None:
 def test_rest_is_on_the_ground_before_the_flight(blocks: Make) -> None:
     r = blocks([0.1, 0.2, 5.0, 6.0, 9.0, 9.0, 9.0, 9.0, 0.0, 0.0, 0.0, 0.0, 0.0])
     phases = (ground(4), phase(F, 4.6, 8.3), phase(G, 8.3, 13.6))
-    assert _rest("tail", r, phases).value == pytest.approx(0.15)
-    assert _rest("tail", r, (phase(F, 0.0, 8.0),)).value is None
+    assert resting_current("tail", r, phases).value == pytest.approx(0.15)
+    assert resting_current("tail", r, (phase(F, 0.0, 8.0),)).value is None
     # Two stretches of ground add up; the edges of both are left out.
     two = (phase(G, 0.0, 2.6), phase(S, 2.6, 8.0), phase(G, 8.0, 10.6), phase(F, 10.6, 12.0))
     r = blocks([0.4, 0.6, 9.0, 9.0, 9.0, 9.0, 9.0, 9.0, 0.5, 0.7])
-    assert _rest("tail", r, two).value == pytest.approx(0.45)
+    assert resting_current("tail", r, two).value == pytest.approx(0.45)
 
 
 # In the stir.

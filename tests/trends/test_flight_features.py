@@ -31,13 +31,13 @@ from telemetry.results import (
     StirPlace,
 )
 from telemetry.trends.features.flight import (
-    _blocks,
-    _currents,
-    _falls,
-    _groups,
-    _temperature,
+    block_series,
+    counted_falls,
+    group_draws,
     load_places,
     measure_flight,
+    place_currents,
+    start_temperature,
 )
 
 Make = Callable[..., Any]
@@ -91,7 +91,7 @@ def test_the_sum_of_the_packs_is_the_whole(make_reading: Make) -> None:
         amps(make_reading, "pack 3", []),
     ]
     craft = Aircraft(packs=tuple(Pack(name=f"pack {n}") for n in (1, 2, 3)))
-    found = _currents(readings(*packs), craft)
+    found = place_currents(readings(*packs), craft)
     assert list(found) == ["pack 1", "pack 2", "total"]
     assert found["total"].v == pytest.approx([6.0, 7.0, 10.0])
     assert (found["total"].resolution, found["total"].update_s) == (0.1, 1.0)
@@ -99,10 +99,10 @@ def test_the_sum_of_the_packs_is_the_whole(make_reading: Make) -> None:
 
 def test_one_pack_or_a_bus_is_the_whole_itself(make_reading: Make) -> None:
     one = amps(make_reading, "pack 1", [1.0, 2.0])
-    assert list(_currents(readings(one), Aircraft(packs=(Pack(name="pack 1"),)))) == ["pack 1"]
+    assert list(place_currents(readings(one), Aircraft(packs=(Pack(name="pack 1"),)))) == ["pack 1"]
     two = [one, amps(make_reading, "bus", [1.0, 2.0])]
-    assert list(_currents(readings(*two), Aircraft(bus="bus"))) == ["pack 1", "bus"]
-    assert _currents(readings(), Aircraft()) == {}
+    assert list(place_currents(readings(*two), Aircraft(bus="bus"))) == ["pack 1", "bus"]
+    assert place_currents(readings(), Aircraft()) == {}
 
 
 # Falls.
@@ -115,7 +115,7 @@ def event(kind: EventKind, **more: Any) -> Event:
 
 def falls(*events: Event) -> dict[tuple[str, str], tuple[int, float]]:
     flight = Flight(start_s=0.0, end_s=9.0, kind="flight", phases=(), events=events)
-    return {(e.place, e.origin): (e.count, e.deepest_v) for e in _falls(flight)}
+    return {(e.place, e.origin): (e.count, e.deepest_v) for e in counted_falls(flight)}
 
 
 def test_falls_under_load_by_place_and_origin() -> None:
@@ -168,7 +168,7 @@ def share(travel: float | None = 0.004, chance: float | None = 0.25, **more: Any
 def test_draw_per_travel_and_its_range_by_chance() -> None:
     servos = (share(), share(controls=()), share(travel=None), share(chance=None))
     flight = Flight(start_s=0.0, end_s=9.0, kind="flight", phases=(), servos=servos)
-    (first,) = _groups(flight)
+    (first,) = group_draws(flight)
     assert (first.place, first.controls, first.outputs) == ("tail", ("rudder",), ("1",))
     assert (first.low, first.value, first.high) == pytest.approx((0.003, 0.004, 0.005))
     assert (first.separable, first.basis) == (True, "flight")
@@ -185,24 +185,24 @@ def test_the_lowest_temperature_of_the_first_20_seconds(make_reading: Make) -> N
     cool = temperature("tail", [12.0, 29.9, 30.0], [20.0, 24.0, -50.0])
     late = temperature("bus", [30.0, 40.0], [1.0, 1.0])
     # From 10 s on: middles of 25, 27, 35 and of 20, 24.
-    assert _temperature(readings(warm, cool, late, start_s=10.0)) == 22.0
-    assert _temperature(readings(warm, late, start_s=10.0)) == 27.0
-    assert _temperature(readings(late, start_s=10.0)) is None
+    assert start_temperature(readings(warm, cool, late, start_s=10.0)) == 22.0
+    assert start_temperature(readings(warm, late, start_s=10.0)) == 27.0
+    assert start_temperature(readings(late, start_s=10.0)) is None
 
 
 def test_means_over_stretches_of_all_windows(make_reading: Make) -> None:
     r = amps(make_reading, "tail", [0.0, 2.0, 4.0, 6.0, 8.0, 10.0, 12.0, 14.0])
     volts = {"bus": make_reading("bus", r.t, 7.0 + 0 * r.t)}
-    found = _blocks({"tail": r}, volts, [(-0.5, 3.5), (3.6, 5.5), (5.5, 7.5)], 2.0)
+    found = block_series({"tail": r}, volts, [(-0.5, 3.5), (3.6, 5.5), (5.5, 7.5)], 2.0)
     assert found is not None
     assert found.block_s == 2.0
     # The window in the middle is shorter than one stretch.
     assert found.amps["tail"].tolist() == [1.0, 5.0, 13.0]
     assert found.volts["bus"].tolist() == [7.0, 7.0, 7.0]
-    assert _blocks({"tail": r}, volts, [(0.0, 1.9)], 2.0) is None
-    assert _blocks({}, {}, [(0.0, 8.0)], 2.0) is None
-    assert _blocks({"tail": r}, {}, [(0.0, 8.0)], 2.0) is not None
-    assert _blocks({}, volts, [(0.0, 8.0)], 2.0) is not None
+    assert block_series({"tail": r}, volts, [(0.0, 1.9)], 2.0) is None
+    assert block_series({}, {}, [(0.0, 8.0)], 2.0) is None
+    assert block_series({"tail": r}, {}, [(0.0, 8.0)], 2.0) is not None
+    assert block_series({}, volts, [(0.0, 8.0)], 2.0) is not None
 
 
 # One flight as a whole: rest to 30 s, a stir to 40 s, flight from 45 s to 405 s; two readings each

@@ -14,12 +14,12 @@ from telemetry.model.channels import Quantity
 from telemetry.model.log import Log, Provenance
 from telemetry.readings import Readings
 from telemetry.trends.features.pauses import (
-    _between,
-    _chance,
-    _longest,
-    _news,
+    chance_of_pause,
     heard_through,
+    longest_pause,
+    place_updates,
     silences,
+    updates_between,
     went_off,
 )
 from tests.trends.conftest import readings_of
@@ -37,9 +37,9 @@ def every(start: float, end: float, step: float = 1.0, *, but: Sequence[float] =
 
 def test_between_leaves_both_ends_out() -> None:
     t = np.array([1.0, 2.0, 3.0, 4.0])
-    assert _between(t, 1.0, 4.0) == 2
-    assert _between(t, 0.9, 4.1) == 4
-    assert _between(t, 2.1, 2.9) == 0
+    assert updates_between(t, 1.0, 4.0) == 2
+    assert updates_between(t, 0.9, 4.1) == 4
+    assert updates_between(t, 2.1, 2.9) == 0
 
 
 class TestChance:
@@ -47,46 +47,46 @@ class TestChance:
         # News every second from 0 to 100 s but for 41 to 45 s: 96 in 101 s. About the silence 39
         # of 40 are there. So 5 of 101 bring none; 5 in a row went missing, anywhere in 101.
         t = every(0, 100, but=(40, 46))
-        p = _chance(t, 40.0, 46.0, 1.0, (0.0, 101.0))
+        p = chance_of_pause(t, 40.0, 46.0, 1.0, (0.0, 101.0))
         assert p == pytest.approx((5 / 101) ** 5 * 101, rel=1e-9)
         # Twice as many updates: 48 of 101 s brought news, and 11 in a row none, anywhere in 202.
-        p = _chance(t, 40.0, 46.0, 0.5, (0.0, 101.0))
+        p = chance_of_pause(t, 40.0, 46.0, 0.5, (0.0, 101.0))
         assert p == pytest.approx((53 / 101) ** 11 * 202, rel=1e-9)
 
     def test_an_update_that_was_late_is_not_counted_as_missed(self) -> None:
         # 6.5 s: no more than five are sure to be missing.
         t = np.sort(np.r_[every(0, 100, but=(40, 47)), 46.5])
-        p = _chance(t, 40.0, 46.5, 1.0, (0.0, 101.0))
+        p = chance_of_pause(t, 40.0, 46.5, 1.0, (0.0, 101.0))
         assert p == pytest.approx((5 / 101) ** 5 * 101, rel=1e-9)
 
     def test_by_what_is_missing_about_it(self) -> None:
         # From 20 to 90 s only every other second brings news. Within 20 s of 48 and 64 s those of
         # 30, 32 ... 48 and 64 ... 82: 20, less the one that ends it: 19 of 40 seconds.
         t = np.r_[every(0, 20), every(22, 90, 2.0, but=(48, 64)), every(91, 200)]
-        p = _chance(t, 48.0, 64.0, 1.0, (0.0, 201.0))
+        p = chance_of_pause(t, 48.0, 64.0, 1.0, (0.0, 201.0))
         assert p == pytest.approx((21 / 40) ** 15 * 201, rel=1e-9)
         # Twice as many updates: 9.5 of the 40 s are accounted for, and 31 in a row were missed.
-        p = _chance(t, 48.0, 64.0, 0.5, (0.0, 201.0))
+        p = chance_of_pause(t, 48.0, 64.0, 0.5, (0.0, 201.0))
         assert p == pytest.approx((30.5 / 40) ** 31 * 402, rel=1e-9)
 
     def test_one_in_a_hundred_is_lost_anyway(self) -> None:
         # Eight updates a second, and nothing else is missing: 3 in a row of 1000.
         t = every(0, 124.875, 0.125, but=(50, 50.5))
-        p = _chance(t, 50.0, 50.5, 0.125, (0.0, 125.0))
+        p = chance_of_pause(t, 50.0, 50.5, 0.125, (0.0, 125.0))
         assert p == pytest.approx(0.01**3 * 1000)
 
     def test_the_flight_ends_near_it(self) -> None:
         # Silent from 5 to 9 s of a flight of 12 s: 7 news, 6 of 8 s about it.
         t = np.array([1.0, 2.0, 3.0, 5.0, 9.0, 10.0, 11.0])
-        p = _chance(t, 5.0, 9.0, 1.0, (0.5, 12.5))
+        p = chance_of_pause(t, 5.0, 9.0, 1.0, (0.5, 12.5))
         assert p == pytest.approx((5 / 12) ** 3 * 12)
 
     def test_never_over_one(self) -> None:
         # A step shorter than an update: none missed, five updates in the flight.
         t = every(0, 4, but=(1, 2))
-        assert _chance(t, 1.0, 1.5, 1.0, (0.0, 5.0)) == 1.0
+        assert chance_of_pause(t, 1.0, 1.5, 1.0, (0.0, 5.0)) == 1.0
         # Nothing but the two of the silence: nothing tells how many bring news.
-        assert _chance(np.array([0.0, 5.0]), 0.0, 5.0, 1.0, (0.0, 5.0)) == 1.0
+        assert chance_of_pause(np.array([0.0, 5.0]), 0.0, 5.0, 1.0, (0.0, 5.0)) == 1.0
 
 
 class TestLongest:
@@ -95,17 +95,17 @@ class TestLongest:
     def test_longest_step_while_most_others_went_on(self) -> None:
         own = every(0, 60, but=(20, 26))
         others = [every(0, 60), every(0, 60), every(0, 60, but=(20, 26))]
-        step_s, p, *between = _longest(own, 1.0, others, self.WINDOW, GAP)
+        step_s, p, *between = longest_pause(own, 1.0, others, self.WINDOW, GAP)
         assert between == [20.0, 26.0]
         assert step_s == 6.0
-        assert p == _chance(own, 20.0, 26.0, 1.0, self.WINDOW)
+        assert p == chance_of_pause(own, 20.0, 26.0, 1.0, self.WINDOW)
 
     def test_half_of_the_others_are_not_most(self) -> None:
         own = every(0, 60, but=(20, 26))
         own = own[~((own > 40) & (own < 43))]
         others = [every(0, 60), every(0, 60, but=(20, 26))]
         # The step of 6 s is shared by one of two; that of 3 s by none.
-        assert _longest(own, 1.0, others, self.WINDOW, GAP)[0] == 3.0
+        assert longest_pause(own, 1.0, others, self.WINDOW, GAP)[0] == 3.0
 
     @pytest.mark.parametrize(("news", "step_s"), [([22.0], 1.5), ([22.0, 24.0], 6.0)])
     def test_two_news_of_another_show_that_it_went_on(
@@ -113,14 +113,14 @@ class TestLongest:
     ) -> None:
         own = every(0, 60, but=(20, 26))
         other = np.sort(np.r_[every(0, 60, but=(20, 26)), news])
-        assert _longest(own, 1.0, [other], self.WINDOW, GAP)[0] == step_s
+        assert longest_pause(own, 1.0, [other], self.WINDOW, GAP)[0] == step_s
 
     @pytest.mark.parametrize(("end", "found"), [(21.5, (1.5, 1.0)), (21.6, (1.6, None))])
     def test_one_and_a_half_of_the_usual_step_says_nothing(
         self, end: float, found: tuple[float, float | None]
     ) -> None:
         own = np.r_[every(0, 20), every(end, end + 20)]
-        step_s, p, *_ = _longest(own, 1.0, [every(0, 60, 0.2)], self.WINDOW, GAP)
+        step_s, p, *_ = longest_pause(own, 1.0, [every(0, 60, 0.2)], self.WINDOW, GAP)
         assert step_s == pytest.approx(found[0])
         if found[1] is not None:
             assert p == found[1]
@@ -130,22 +130,22 @@ class TestLongest:
         own = own[~((own > 30) & (own < 36))]
         other = [every(0, 60)]
         # About the first, 20 s either way hold 34 news; about the second as many or fewer.
-        assert _longest(own, 1.0, other, self.WINDOW, GAP)[1] == _chance(
+        assert longest_pause(own, 1.0, other, self.WINDOW, GAP)[1] == chance_of_pause(
             own, 20.0, 26.0, 1.0, self.WINDOW
         )
         # 26 s is not in a window that ends there, and 20 s is in one that begins there.
-        assert _longest(own, 1.0, other, (0.0, 26.0), GAP)[0] == 1.5
-        assert _longest(own, 1.0, other, (0.0, 26.1), GAP)[0] == 6.0
-        assert _longest(own, 1.0, other, (20.0, 29.0), GAP)[0] == 6.0
-        assert _longest(own, 1.0, other, (20.1, 29.0), GAP)[0] == 1.5
+        assert longest_pause(own, 1.0, other, (0.0, 26.0), GAP)[0] == 1.5
+        assert longest_pause(own, 1.0, other, (0.0, 26.1), GAP)[0] == 6.0
+        assert longest_pause(own, 1.0, other, (20.0, 29.0), GAP)[0] == 6.0
+        assert longest_pause(own, 1.0, other, (20.1, 29.0), GAP)[0] == 1.5
 
     @pytest.mark.parametrize("own", [[], [3.0]], ids=["none", "one"])
     def test_without_two_news_there_is_no_step(self, own: list[float]) -> None:
-        assert _longest(np.array(own), 1.0, [every(0, 60)], self.WINDOW, GAP)[:2] == (0.0, 1.0)
+        assert longest_pause(np.array(own), 1.0, [every(0, 60)], self.WINDOW, GAP)[:2] == (0.0, 1.0)
 
     def test_two_news_make_a_step(self) -> None:
         # Its usual step is itself: half as much again says nothing.
-        found = _longest(np.array([3.0, 9.0]), 1.0, [every(0, 60)], self.WINDOW, GAP)
+        found = longest_pause(np.array([3.0, 9.0]), 1.0, [every(0, 60)], self.WINDOW, GAP)
         assert found[:2] == (9.0, 1.0)
 
 
@@ -166,7 +166,7 @@ class TestGapsOfAll:
         own = np.r_[every(0, 29.8, 0.4), every(35.2, 60, 0.4)]
         others = [np.r_[every(0, 30.0, 0.2), every(35.2, 60, 0.2)] for _ in range(3)]
         others[0] = np.sort(np.r_[others[0], 35.1])
-        step_s, *_ = _longest(own, 0.4, others, (0.0, 60.0), GAP)
+        step_s, *_ = longest_pause(own, 0.4, others, (0.0, 60.0), GAP)
         assert step_s <= 0.6 + 1e-9
 
     def test_steps_that_the_others_went_on_through(self) -> None:
@@ -227,14 +227,14 @@ class TestNews:
         volts = make_reading("tail", range(5), values, update_s=0.5)
         amps = make_reading("tail", [2.0, 3.5], [1.0, 2.0], quantity=Quantity.CURRENT, update_s=0.2)
         log = log_of({volts.channel.key: values, amps.channel.key: [1.0, 1.0, 1.0, 1.0, 2.0]})
-        t, update_s = _news(log, readings_of(volts, amps), "tail")
+        t, update_s = place_updates(log, readings_of(volts, amps), "tail")
         assert (t.tolist(), update_s) == ([2.0, 3.5, 4.0], 0.2)
 
     def test_where_blanks_stand_between_every_reading_is_news(self, make_reading: Make) -> None:
         r = make_reading("tail", [0.0, 2.0, 4.0], [7.0, 7.0, 7.0])
         nan = float("nan")
         log = log_of({r.channel.key: [7.0, nan, 7.0, nan, 7.0, nan]})
-        t, update_s = _news(log, readings_of(r), "tail")
+        t, update_s = place_updates(log, readings_of(r), "tail")
         assert (t.tolist(), update_s) == ([0.0, 2.0, 4.0], 0.0)
 
     def test_only_lively_readings_of_that_place_count(self, make_reading: Make) -> None:
@@ -245,10 +245,10 @@ class TestNews:
             make_reading("tail", [0], [7], update_s=0.1),
         )
         log = log_of({r.channel.key: [7.0, 8.0] for r in others})
-        t, update_s = _news(log, readings_of(*others), "tail")
+        t, update_s = place_updates(log, readings_of(*others), "tail")
         assert (t.tolist(), update_s) == ([], 0.0)
         pair = make_reading("tail", [0, 1], [7, 8], update_s=0.3)
-        assert _news(log, readings_of(*others[:3], pair), "tail")[0].tolist() == [1.0]
+        assert place_updates(log, readings_of(*others[:3], pair), "tail")[0].tolist() == [1.0]
 
 
 class TestSilences:
@@ -280,7 +280,7 @@ class TestSilences:
             ("left wing", "silence_p"): 1.0,
             ("left wing", "silence_off"): 0.0,
             ("tail", "silence_s"): 5.0,
-            ("tail", "silence_p"): _chance(own, 60.0, 65.0, 1.0, self.AIR[0]),
+            ("tail", "silence_p"): chance_of_pause(own, 60.0, 65.0, 1.0, self.AIR[0]),
             ("tail", "silence_off"): 0.0,
         }
 

@@ -48,40 +48,40 @@ def judge_leads(history: AircraftHistory) -> JudgedAcross:
         log = "log the voltage of every node"
         found.not_judged.append(Unjudged(OF_LEADS, None, NotJudged.NO_COLUMN, why, log))
     for place, parent in places:
-        _lead(history, place, parent, found)
+        judge_lead(history, place, parent, found)
     return found
 
 
-def _lead(history: AircraftHistory, place: str, parent: str, found: JudgedAcross) -> None:
+def judge_lead(history: AircraftHistory, place: str, parent: str, found: JudgedAcross) -> None:
     """Drop per amp and offset of one lead: which of the two has changed?"""
-    branch = _branch(history, place, parent, found)
-    offset = _offset(history, place, parent, found)
+    branch = branch_evidence(history, place, parent, found)
+    offset = lasting_offset(history, place, parent, found)
     if branch is None or branch.judgement.signal is None:
         if offset is not None:
-            found.drafts.append(_offset_finding(history, place, parent, *offset))
+            found.drafts.append(offset_finding(history, place, parent, *offset))
         return
     j = branch.judgement
     assert j.onset is not None
-    lean = _offset_lean(history, place, parent, branch)
+    lean = offset_lean(history, place, parent, branch)
     if lean > 0:
-        step_v = j.now * _usual_current(history, branch, int(j.at[j.onset])) / 1000.0
+        step_v = j.now * usual_current(history, branch, int(j.at[j.onset])) / 1000.0
         if offset is not None:
-            found.drafts.append(_offset_finding(history, place, parent, *offset))
+            found.drafts.append(offset_finding(history, place, parent, *offset))
         elif step_v >= _OFFSET_WATCH_V:
             in_volts = replace(
                 j, now=step_v, low=step_v * j.low / j.now, high=step_v * j.high / j.now
             )
-            found.drafts.append(_offset_finding(history, place, parent, in_volts, 1.0))
+            found.drafts.append(offset_finding(history, place, parent, in_volts, 1.0))
         # Neither is sure and the offset would be too small to tell: then it may be the lead.
         if offset is not None or step_v >= _OFFSET_WATCH_V or lean > _SURE:
             return
-    finding = _branch_finding(history, branch)
+    finding = branch_finding(history, branch)
     if finding is not None:
         found.drafts.append(finding)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class _Branch:
+class BranchEvidence:
     """The evidence on one lead; ``own`` where the place reports its own current."""
 
     place: str
@@ -95,9 +95,10 @@ class _Branch:
     ground: float
 
 
-def _branch(
+def branch_evidence(
     history: AircraftHistory, place: str, parent: str, found: JudgedAcross
-) -> _Branch | None:
+) -> BranchEvidence | None:
+    """What flights tell of one lead; None, with the reason in ``found``, where it is not judged."""
     current, own = current_of(history, place, parent)
     if current is None:
         why = f"lead of {place}: no current is reported for it"
@@ -126,7 +127,7 @@ def _branch(
             ground=ground,
         )
     )
-    return _Branch(
+    return BranchEvidence(
         place=place,
         parent=parent,
         current=current,
@@ -139,14 +140,14 @@ def _branch(
     )
 
 
-def _usual_current(history: AircraftHistory, branch: _Branch, since: int) -> float:
+def usual_current(history: AircraftHistory, branch: BranchEvidence, since: int) -> float:
     """Mean current of the lead in the air before the change, A."""
     x = history.table.stretches("air", "amps", branch.current)
     x = None if x is None else x[branch.judgement.first : since]
     return 1.0 if x is None or np.isnan(x).all() else float(np.nanmean(x))
 
 
-def _offset_lean(history: AircraftHistory, place: str, parent: str, branch: _Branch) -> float:
+def offset_lean(history: AircraftHistory, place: str, parent: str, branch: BranchEvidence) -> float:
     """Log of the odds that the offset of a sensor changed rather than the resistance.
 
     A resistance shows in the slope and hardly at rest; an offset at rest as under load, and not in
@@ -156,7 +157,7 @@ def _offset_lean(history: AircraftHistory, place: str, parent: str, branch: _Bra
     assert j.onset is not None
     since = int(j.at[j.onset])
     learn = np.arange(len(history.flights)) < since
-    loaded_a = _usual_current(history, branch, since)
+    loaded_a = usual_current(history, branch, since)
     rest = usual(history.table, branch.current, "rest_a", 0, len(history.flights))
     rest_a = 0.1 * loaded_a if rest is None else rest
     rise = j.mean_rise
@@ -178,11 +179,12 @@ def _offset_lean(history: AircraftHistory, place: str, parent: str, branch: _Bra
     return lean
 
 
-def _branch_finding(history: AircraftHistory, branch: _Branch) -> FindingDraft | None:
+def branch_finding(history: AircraftHistory, branch: BranchEvidence) -> FindingDraft | None:
+    """The finding of a lead whose resistance rose, mOhm; None below what is watched."""
     j, place, own = branch.judgement, branch.place, branch.own
     assert j.onset is not None
     since = int(j.at[j.onset])
-    before = _baseline_mohm(history, branch, since)
+    before = baseline_mohm(history, branch, since)
     pct = 100.0 * j.now / before if before else float("inf")
     if j.now < branch.watch or pct < history.limits.branch_watch_pct:
         return None
@@ -216,7 +218,7 @@ def _branch_finding(history: AircraftHistory, branch: _Branch) -> FindingDraft |
     )
 
 
-def _baseline_mohm(history: AircraftHistory, branch: _Branch, since: int) -> float | None:
+def baseline_mohm(history: AircraftHistory, branch: BranchEvidence, since: int) -> float | None:
     """Usual resistance before the change: as fitted, else as the mean drop says."""
     value = usual(history.table, branch.place, branch.fit, branch.judgement.first, since)
     if value is not None:
@@ -228,7 +230,7 @@ def _baseline_mohm(history: AircraftHistory, branch: _Branch, since: int) -> flo
     return None
 
 
-def _offset(
+def lasting_offset(
     history: AircraftHistory, place: str, parent: str, found: JudgedAcross
 ) -> tuple[Judgement, float] | None:
     """A lasting change of offset, and its sign (1: the place reads lower than it used to)."""
@@ -257,9 +259,10 @@ def _offset(
     return None
 
 
-def _offset_finding(
+def offset_finding(
     history: AircraftHistory, place: str, parent: str, j: Judgement, sign: float
 ) -> FindingDraft:
+    """The finding of a place that reads lower or higher than it used to, V at no load."""
     lower = "lower" if sign > 0 else "higher"
     return established(
         history,

@@ -70,14 +70,16 @@ def cut_off(history: AircraftHistory, code: str, place: str, found: JudgedAcross
     return True
 
 
-def _paused(history: AircraftHistory, place: str, places: Sequence[str]) -> FindingDraft | None:
+def judge_pauses(
+    history: AircraftHistory, place: str, places: Sequence[str]
+) -> FindingDraft | None:
     """A unit that went off and fell silent in the air as it never did before, alone.
 
     For silences with an exponential tail, n of them a flight, the chance that the longest of one
     flight is twice the longest of m earlier ones is about 1 / (m^2 n).
     """
     n = len(history.flights)
-    stood_out = {p: _outstanding(history, p) for p in places}
+    stood_out = {p: outstanding(history, p) for p in places}
     flights = [
         k for k in stood_out[place] if not any(k in stood_out[p] for p in places if p != place)
     ]
@@ -102,7 +104,7 @@ def _paused(history: AircraftHistory, place: str, places: Sequence[str]) -> Find
     )
 
 
-def _outstanding(history: AircraftHistory, place: str) -> list[int]:
+def outstanding(history: AircraftHistory, place: str) -> list[int]:
     """Flights in which a unit's longest silence was no chance, by itself and by all before.
 
     One that nothing electrical goes with is telemetry.
@@ -134,11 +136,11 @@ def contacts_at(history: AircraftHistory, places: Sequence[str]) -> JudgedAcross
         if cut_off(history, "contact-intermittent", place, found):
             continue
         if np.isfinite(history.table.column(place, "drop_tail_v")[0]).mean() >= _MOST:
-            finding = _straying(history, place, places, found)
+            finding = judge_strays(history, place, places, found)
         else:
             finding = _counted(history, place, places)
             looked_for_falls(history, "contact-intermittent", place, found)
-        finding = finding or _paused(history, place, places)
+        finding = finding or judge_pauses(history, place, places)
         if finding is not None:
             found.drafts.append(finding)
     return found
@@ -174,15 +176,15 @@ def _counted(history: AircraftHistory, place: str, places: Sequence[str]) -> Fin
     )
 
 
-def _straying(
+def judge_strays(
     history: AircraftHistory, place: str, places: Sequence[str], found: JudgedAcross
 ) -> FindingDraft | None:
     """The drop to a place strays upwards, as contacts do, more than it used to and than elsewhere.
 
     Slower telemetry makes every drop stray more: what all places do alike is taken off.
     """
-    y = _one_sided(history, place)
-    others = [_one_sided(history, p) for p in places if p != place]
+    y = one_sided(history, place)
+    others = [one_sided(history, p) for p in places if p != place]
     if others:
         stack = np.array(others)
         known = np.isfinite(stack)
@@ -214,7 +216,7 @@ def _straying(
         return None
     elsewhere = [p for p in places if p != place]
     now_v = usual(history.table, place, "drop_tail_v", max(since, n - 3), n)
-    like = _common_factor(history, elsewhere, j.first, since, n)
+    like = common_factor(history, elsewhere, j.first, since, n)
     if now_v is None or now_v < max(before_v + _TAIL_WATCH_V, _TAIL_WATCH * like * before_v):
         return None
     return established(
@@ -234,14 +236,14 @@ def _straying(
     )
 
 
-def _one_sided(history: AircraftHistory, place: str) -> FloatArray:
+def one_sided(history: AircraftHistory, place: str) -> FloatArray:
     """Logarithm of the stray upwards over that downwards, flight by flight; NaN where unknown."""
     up, down = (history.table.column(place, f)[0] for f in ("drop_tail_v", "drop_tail_other_v"))
     good = (up > 0) & (down > 0)
     return np.where(good, np.log(np.where(good, up, 1.0) / np.where(good, down, 1.0)), np.nan)
 
 
-def _common_factor(
+def common_factor(
     history: AircraftHistory, others: Sequence[str], first: int, since: int, end: int
 ) -> float:
     """By how much the drops of other places stray more from ``since`` to ``end`` than before.

@@ -61,7 +61,7 @@ def judge_packs(history: AircraftHistory) -> JudgedAcross:
         codes = _WEAK if history.table.has(root, "source_mohm") else OF_PACKS
         found.not_judged.append(Unjudged(codes, None, NotJudged.NO_COLUMN, why, LOG_PACKS))
     sets = sets_of(history, packs, shared)
-    first = {p: _first(history, p, sets) for p in packs}
+    first = {p: first_of_pack(history, p, sets) for p in packs}
     pair = (shared[0], shared[1]) if len(shared) == 2 else None
     of_pair = max((first[p] for p in shared), default=0)
     for pack in packs:
@@ -84,9 +84,9 @@ def judge_packs(history: AircraftHistory) -> JudgedAcross:
         if other is not None and pack not in told:
             judge_way(history, pack, other, sets, of_pair, found)
         if not judge_fading(history, pack, sets, first[pack], found):
-            _weak(history, pack, sets, first[pack], found)
+            judge_weakness(history, pack, sets, first[pack], found)
     if pair is not None:
-        _share(history, pair, sets, of_pair, found)
+        judge_share(history, pair, sets, of_pair, found)
     else:
         why = "packs: it takes two that share the load"
         found.not_judged.append(
@@ -95,7 +95,7 @@ def judge_packs(history: AircraftHistory) -> JudgedAcross:
     return found
 
 
-def _first(history: AircraftHistory, pack: str, sets: PackSets) -> int:
+def first_of_pack(history: AircraftHistory, pack: str, sets: PackSets) -> int:
     """First flight of the baseline: since the last note, and since this very pack was fitted.
 
     Where sets take turns, each has its own past.
@@ -108,7 +108,7 @@ def _first(history: AircraftHistory, pack: str, sets: PackSets) -> int:
     return max([first, *(k + 1 for k in others)])
 
 
-def _weak(
+def judge_weakness(
     history: AircraftHistory, pack: str, sets: PackSets, first: int, found: JudgedAcross
 ) -> None:
     """Voltage after landing, with start voltage and charge used taken out."""
@@ -167,7 +167,7 @@ def _weak(
     )
 
 
-def _share(
+def judge_share(
     history: AircraftHistory,
     pair: tuple[str, str],
     sets: PackSets,

@@ -59,13 +59,13 @@ def _dividers(pack: str, other: str, table: FeatureTable) -> tuple[FloatArray, F
         return None
     y, se = np.full((2, table.size), np.nan)
     for k, both in enumerate(zip(two, one, strict=True)):
-        found = _log_ratio(*both)
+        found = log_ratio(*both)
         if found is not None:
             y[k], se[k] = found
     return y, se
 
 
-def _log_ratio(top: FloatArray, bottom: FloatArray) -> tuple[float, float] | None:
+def log_ratio(top: FloatArray, bottom: FloatArray) -> tuple[float, float] | None:
     """Log of the ratio of the movements of two currents, and its standard error."""
     both = np.isfinite(top) & np.isfinite(bottom)
     total = top + bottom

@@ -22,8 +22,8 @@ def judge_outs(history: AircraftHistory) -> JudgedAcross:
     found = JudgedAcross()
     shared = shared_packs(history)
     if len(shared) == 2:
-        _out(history, shared[0], shared[1], found)
-        _out(history, shared[1], shared[0], found)
+        judge_out(history, shared[0], shared[1], found)
+        judge_out(history, shared[1], shared[0], found)
     else:
         why = "packs: it takes two that share the load"
         log = "log the current of each pack"
@@ -31,7 +31,7 @@ def judge_outs(history: AircraftHistory) -> JudgedAcross:
     return found
 
 
-def _out(history: AircraftHistory, pack: str, other: str, found: JudgedAcross) -> None:
+def judge_out(history: AircraftHistory, pack: str, other: str, found: JudgedAcross) -> None:
     """A pack that gave nothing in a flight although it used to take part."""
     first, n = history.first(pack), len(history.flights)
     share = history.table.column(pack, "share")[0]

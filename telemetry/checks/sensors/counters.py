@@ -65,11 +65,12 @@ def judge_counters(history: AircraftHistory) -> JudgedAcross:
     found = JudgedAcross()
     for place, feature in history.table.measured:
         if feature == "counter_ratio":
-            _counter(history, place, found)
+            judge_counter(history, place, found)
     return found
 
 
-def _counter(history: AircraftHistory, place: str, found: JudgedAcross) -> None:
+def judge_counter(history: AircraftHistory, place: str, found: JudgedAcross) -> None:
+    """Whether the charge counter of a place left its usual ratio to the logged current."""
     value, se = history.table.column(place, "counter_ratio")
     at = np.flatnonzero(value > 0)
     if at.size == 0:

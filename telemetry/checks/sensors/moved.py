@@ -44,7 +44,7 @@ def sensor_odds(
     odds = 0.0
     for part, if_sensor in (
         *drop_of(history, place, first, since, moved),
-        *_balance(history, place, first, since, moved),
+        *balance_moved(history, place, first, since, moved),
     ):
         seen = moved_since(part.since(first), learn)
         if seen is not None:
@@ -118,7 +118,7 @@ def balance_of(history: AircraftHistory) -> Balance | None:
     return Balance(part=part, drawn={p: mean(x) for p, x in own.items()})
 
 
-def _balance(
+def balance_moved(
     history: AircraftHistory, place: str, first: int, since: int, moved: float
 ) -> list[tuple[EvidencePart, float]]:
     """The balance: it misses what a sensor reads more."""

@@ -83,7 +83,7 @@ def judge_servos(history: AircraftHistory) -> JudgedAcross:
         if claim is None and others is not None:
             j = judge_place(history, place, others, 1.0)
             if j is not None:
-                trend = _trend(history, "servo-current-rising", place, j)
+                trend = trend_of_claim(history, "servo-current-rising", place, j)
                 found.trends.append(trend)
                 found.looked.append(Looked("servo-silent", place, told_least(trend, _FALL)))
             else:
@@ -95,7 +95,7 @@ def judge_servos(history: AircraftHistory) -> JudgedAcross:
             note = "put right what was found at the others, and note it"
             found.not_judged.append(Unjudged(OF_SERVOS, place, NotJudged.NO_COUNTERPART, why, note))
         elif claim is not None:
-            found.trends.append(_trend(history, claim.code, place, claim.judgement))
+            found.trends.append(trend_of_claim(history, claim.code, place, claim.judgement))
         finding = None
         if others == ():
             why = f"warming of {place}: no other place reports its current beside it"
@@ -111,9 +111,9 @@ def judge_servos(history: AircraftHistory) -> JudgedAcross:
             beyond_doubt = tuple(p for p in loads if p != place and p not in claims)
             finding = judge_rest(history, place, others, beyond_doubt, found)
         if finding is None and claim is not None:
-            finding = _sensor_finding(history, claim)
+            finding = sensor_finding(history, claim)
             if finding is None and claim.of_servo:
-                finding = _finding(history, claim)
+                finding = servo_finding(history, claim)
         if finding is not None:
             found.drafts.append(finding)
     if all(draft.code != "capacity-mismatch" for draft in found.drafts):
@@ -141,7 +141,8 @@ def _strength(j: Judgement) -> float:
     return float(j.chart.max()) / j.limit
 
 
-def _level(history: AircraftHistory, claim: Claim) -> Level:
+def level_of_claim(history: AircraftHistory, claim: Claim) -> Level:
+    """How grave a claim is: ground only where it is sure and another hand does not explain it."""
     if claim.code == "servo-silent":
         grave = is_a_servos_share(history, claim)
     else:
@@ -150,7 +151,8 @@ def _level(history: AircraftHistory, claim: Claim) -> Level:
     return Level.GROUND if grave else Level.WATCH
 
 
-def _finding(history: AircraftHistory, claim: Claim) -> FindingDraft | None:
+def servo_finding(history: AircraftHistory, claim: Claim) -> FindingDraft | None:
+    """The finding of a claim on the servos of a place; None where it is too small to be told."""
     j = claim.judgement
     assert j.onset is not None
     place = claim.place
@@ -161,7 +163,7 @@ def _finding(history: AircraftHistory, claim: Claim) -> FindingDraft | None:
     step_a = float(history.table.steps_a(place).max())
     if before is not None and before * j.now < _STEPS * step_a:
         return None
-    level = _level(history, claim)
+    level = level_of_claim(history, claim)
     pct = servo_pct(history, claim)
     against = " and ".join(claim.others) if claim.others else "its own earlier flights"
     rising = claim.rising
@@ -202,7 +204,7 @@ def _finding(history: AircraftHistory, claim: Claim) -> FindingDraft | None:
     return replace(found, bench=separating_stir(likely, history.flights[-1].update_s))
 
 
-def _sensor_finding(history: AircraftHistory, claim: Claim) -> FindingDraft | None:
+def sensor_finding(history: AircraftHistory, claim: Claim) -> FindingDraft | None:
     """The same change, where drop and total say that only a sensor moved: its own, or the mirror's.
 
     A ratio moves alike when the one reads more and when the other reads less.
@@ -230,7 +232,8 @@ def _sensor_finding(history: AircraftHistory, claim: Claim) -> FindingDraft | No
     )
 
 
-def _trend(history: AircraftHistory, code: str, place: str, j: Judgement) -> JudgedTrend:
+def trend_of_claim(history: AircraftHistory, code: str, place: str, j: Judgement) -> JudgedTrend:
+    """A change as the trend that a history draws, % of an average servo's share."""
     servos, _ = history.servos(place)
     sign = -1.0 if code == "servo-silent" else 1.0
     return JudgedTrend(

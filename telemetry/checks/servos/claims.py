@@ -71,7 +71,7 @@ def reference_places(
     return None if rest and not sound else sound
 
 
-def _references(
+def places_to_compare(
     history: AircraftHistory, place: str, loads: Sequence[str], claims: dict[str, Claim]
 ) -> list[tuple[str, ...]]:
     """The same, and where a note on those restarts the comparison, what none of its notes touched.
@@ -119,7 +119,7 @@ def claims_of(
 ) -> list[Claim]:
     """What the charts of one place establish, beyond the limits."""
     out = []
-    for others in _references(history, place, loads, claims):
+    for others in places_to_compare(history, place, loads, claims):
         for sign, code in ((1.0, "servo-current-rising"), (-1.0, "servo-silent")):
             j = judge_place(history, place, others, sign)
             if j is None or j.signal is None:
@@ -129,7 +129,7 @@ def claims_of(
                 counts = is_a_servos_share(history, claim)
             else:
                 counts = servo_pct(history, claim) >= history.limits.servo_watch_pct
-            if counts and _beyond_another_hand(history, claim) and _moves_so(history, claim):
+            if counts and _beyond_another_hand(history, claim) and moves_so(history, claim):
                 out.append(claim)
             elif (found := drifted(history, claim)) is not None:
                 out.append(_of_sensor(claim, *found))
@@ -152,7 +152,7 @@ def drifted(history: AircraftHistory, claim: Claim) -> tuple[str, float] | None:
     j = claim.judgement
     assert j.onset is not None
     since = int(j.at[j.onset])
-    moved = _read_more(history, claim, since)
+    moved = read_more(history, claim, since)
     if abs(np.expm1(moved)) < DRIFTED:
         return None
     suspects = [(claim.place, moved)]
@@ -163,7 +163,7 @@ def drifted(history: AircraftHistory, claim: Claim) -> tuple[str, float] | None:
     return (place, by) if best > SENSOR_SURE else None
 
 
-def _read_more(history: AircraftHistory, claim: Claim, since: int) -> float:
+def read_more(history: AircraftHistory, claim: Claim, since: int) -> float:
     """Logarithm of the factor by which the place reads more against the others since a flight.
 
     A sensor that drifts moves all of stir, air and rest alike; a servo does not.
@@ -184,7 +184,7 @@ def _beyond_another_hand(history: AircraftHistory, claim: Claim) -> bool:
 
     His hand moves the currents of stir and air by one factor, whatever a servo would do to each.
     """
-    seen = _seen(history, claim, "stir", "air")
+    seen = seen_to_move(history, claim, "stir", "air")
     weight = np.array([sd**-2 for _, sd in seen])
     moved = float(weight @ [m for m, _ in seen] / weight.sum()) if seen else claim.log_change
     return abs(moved) >= _OTHER_HAND or not by_another_hand(history, claim)
@@ -200,7 +200,7 @@ def by_another_hand(history: AircraftHistory, claim: Claim) -> bool:
     return not (mirrored and len(claim.others) == 1) and not _rest_agrees(history, claim)
 
 
-def _moves_so(history: AircraftHistory, claim: Claim) -> bool:
+def moves_so(history: AircraftHistory, claim: Claim) -> bool:
     """Whether the moving currents speak for it rather than against: else it is of rest alone.
 
     All parts are weighed together, and a steady rest that moved outweighs them.
@@ -218,11 +218,11 @@ def _moves_so(history: AircraftHistory, claim: Claim) -> bool:
 
 def _rest_agrees(history: AircraftHistory, claim: Claim) -> bool:
     """Whether the rest current surely changed with the moving one."""
-    seen = _seen(history, claim, "rest")
+    seen = seen_to_move(history, claim, "rest")
     return bool(seen) and log_odds(*seen[0], claim.log_change * RESPONSE["rest"], 0.0) > _SURELY
 
 
-def _seen(history: AircraftHistory, claim: Claim, *names: str) -> list[tuple[float, float]]:
+def seen_to_move(history: AircraftHistory, claim: Claim, *names: str) -> list[tuple[float, float]]:
     """How far some currents of the place moved with the claimed change, and how sure that is."""
     j = claim.judgement
     assert j.onset is not None
@@ -256,7 +256,7 @@ def rather_the_mirror(history: AircraftHistory, claim: Claim, loads: Sequence[st
     servos, _ = history.servos(down)
     # The logarithm of the ratio has moved by so much, whichever of the two it was.
     moved = abs(claim.log_change)
-    lean = _lean(history, up, down, sound, j, moved)
+    lean = lean_to_rise(history, up, down, sound, j, moved)
     if not (j.step and -float(np.expm1(-moved)) >= SILENT_PART / servos):
         lean += _GRADUAL_LEAN
     if (lean >= 0) == claim.rising:
@@ -271,7 +271,7 @@ def rather_the_mirror(history: AircraftHistory, claim: Claim, loads: Sequence[st
     return Claim(code=code, place=place, others=(other,), judgement=turned)
 
 
-def _lean(
+def lean_to_rise(
     history: AircraftHistory, up: str, down: str, sound: tuple[str, ...], j: Judgement, moved: float
 ) -> float:
     """Log of the odds that ``up`` rose rather than that ``down`` fell, by the other places."""

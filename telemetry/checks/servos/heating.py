@@ -83,7 +83,7 @@ def judge_heating(
     pct = history.servo_pct(place, j)
     if j.signal is None or j.onset is None or pct < history.limits.servo_watch_pct:
         return None
-    if _odds(history, [*parts, ramp], j) < (_RATHER_HEATING if rising else 0.0):
+    if odds_of_heat(history, [*parts, ramp], j) < (_RATHER_HEATING if rising else 0.0):
         return None
     grave = j.sure and pct >= history.limits.servo_ground_pct
     against = " and ".join(sound)
@@ -111,7 +111,7 @@ def judge_heating(
     )
 
 
-def _odds(history: AircraftHistory, parts: Sequence[EvidencePart], j: Judgement) -> float:
+def odds_of_heat(history: AircraftHistory, parts: Sequence[EvidencePart], j: Judgement) -> float:
     """Log of the odds that the place heats, rather than draws more cold as well as warm."""
     assert j.onset is not None
     learn = np.arange(len(history.flights)) < j.at[j.onset]

@@ -30,11 +30,11 @@ def judge_dips(history: AircraftHistory) -> JudgedAcross:
     root = history.aircraft.root or "bus"
     if not cut_off(history, "supply-dips", root, found):
         looked_for_falls(history, "supply-dips", root, found)
-        _dips(history, packs_of(history), found)
+        judge_dips_of(history, packs_of(history), found)
     return found
 
 
-def _dips(history: AircraftHistory, packs: Sequence[str], found: JudgedAcross) -> None:
+def judge_dips_of(history: AircraftHistory, packs: Sequence[str], found: JudgedAcross) -> None:
     """Dips of bus or packs that the packs did not explain, flight after flight.
 
     Where those are too few, falls of the bus count of which nothing tells whether a peak of the

@@ -67,35 +67,37 @@ def place_events(
         if e.kind is EventKind.SPIKE:
             out.append(e)
             continue
-        out.append(_judge(e, loads))
+        out.append(judge_fall(e, loads))
     # From the packs down, so that what a bus takes over reaches its nodes.
     for kind in (PlaceKind.BUS, None):
         out = [
-            _inherit(e, out, aircraft) if kind is None or aircraft.kind(e.place) is kind else e
+            inherit_origin(e, out, aircraft)
+            if kind is None or aircraft.kind(e.place) is kind
+            else e
             for e in out
         ]
     return tuple(out)
 
 
-def _judge(e: Event, loads: Loads) -> Event:
+def judge_fall(e: Event, loads: Loads) -> Event:
     """The decision procedure for one fall of voltage.
 
     Load where it explains the fall. Else, where the feeding place fell along in proportion, what
     made that one fall. Else a fault of this place, if neither the current that was seen nor one
     that was missed can be the cause. Else unknown.
     """
-    shifted = _pack_shifted(e, loads)
+    shifted = pack_shifted(e, loads)
     if shifted is not None:
         return replace(e, explained=0.0, origin=Origin.PACK, note=shifted)
-    depth = _drop(e, loads)
+    depth = drop_below_usual(e, loads)
     if depth is None or depth <= 0 or e.residual_v is None:
         return e
     steps = loads.path(e.place)
-    above = _Above.of(e, depth, steps, loads)
+    above = AboveState.of(e, depth, steps, loads)
     if not steps:
         if _ran_down(e, loads):
             return _emptied(e)
-        if above.whole or _gave_way(e, depth, loads):
+        if above.whole or bus_gave_way(e, depth, loads):
             return replace(e, origin=Origin.SUPPLY)
         if _shared_by_all(e, depth, loads):
             note = "what it feeds fell along, at a load that cost little at other moments"
@@ -103,7 +105,7 @@ def _judge(e: Event, loads: Loads) -> Event:
         alone = above.read and not above.fell and _may_be_alone(e, depth, loads)
         alone = alone and like_no_other(depth, loads.volts[e.place])
         alone = alone and not _at_its_highest(e, loads)
-        return replace(e, origin=_own_fault(e, loads) if alone else Origin.UNKNOWN)
+        return replace(e, origin=own_fault(e, loads) if alone else Origin.UNKNOWN)
     seen = sum(s.ohm * rise(s, e, missed=False) for s in steps)
     share = min(1.0, max(0.0, seen / depth))
     names = " + ".join(f"{s.place} {s.kind} {1000 * s.ohm:.0f} mOhm ({s.how})" for s in steps)
@@ -111,7 +113,9 @@ def _judge(e: Event, loads: Loads) -> Event:
     return _placed(found, depth, steps, above, loads)
 
 
-def _placed(e: Event, depth: float, steps: list[LoadStep], above: _Above, loads: Loads) -> Event:
+def _placed(
+    e: Event, depth: float, steps: list[LoadStep], above: AboveState, loads: Loads
+) -> Event:
     """The event with its origin, by the share of its depth that the load explains."""
     if (e.explained or 0.0) >= _EXPLAINED:
         return replace(e, origin=Origin.LOAD)
@@ -128,13 +132,13 @@ def _placed(e: Event, depth: float, steps: list[LoadStep], above: _Above, loads:
             return replace(e, origin=Origin.SUPPLY if above.whole else Origin.UNKNOWN)
         note = "the feeding place fell along, as a load peak between readings makes it"
         return replace(e, origin=Origin.LOAD, note=note)
-    together = _siblings_fell(e, depth, loads, fed=not above.read or above.fell)
+    together = siblings_fell(e, depth, loads, fed=not above.read or above.fell)
     if no_load or above.stayed:
         if not together and _with_its_feed(e, depth, loads):
             note = "it stayed as near to what feeds it as before"
             return replace(e, origin=Origin.UNKNOWN, note=note)
         if not together:
-            origin = _own_fault(e, loads)
+            origin = own_fault(e, loads)
             return replace(e, origin=origin, unloaded=origin is Origin.UNKNOWN)
         note = "all places on this feed fell together"
         return replace(e, origin=Origin.SUPPLY, together=True, note=note)
@@ -146,7 +150,7 @@ def _placed(e: Event, depth: float, steps: list[LoadStep], above: _Above, loads:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class _Above:
+class AboveState:
     """What the feeding place (for a bus: the packs) did meanwhile.
 
     Attributes
@@ -168,17 +172,18 @@ class _Above:
     fell: bool = False
 
     @staticmethod
-    def of(e: Event, depth: float, steps: list[LoadStep], loads: Loads) -> _Above:
+    def of(e: Event, depth: float, steps: list[LoadStep], loads: Loads) -> AboveState:
+        """What fed the place of a fall did, by its own fall and the load's steps."""
         feeders = loads.feeds(e.place)
         if not feeders:
-            return _Above()
-        drop = max(_fall(s, e) for s in feeders)
+            return AboveState()
+        drop = max(fall_of(s, e) for s in feeders)
         total = sum(s.ohm for s in steps)
         # Of a bus only the sum of pack and switch is known: half of it is taken for the packs.
         part = sum(s.ohm for s in steps[1:]) / total if len(steps) > 1 and total > 0 else 0.5
         least = max(0.5 * part * depth, _FAINT_V)
         readings = max(s.inside(e.start_s, e.end_s) for s in feeders)
-        return _Above(
+        return AboveState(
             along=drop >= least,
             whole=drop >= 0.8 * depth,
             stayed=readings >= _WELL_SEEN
@@ -210,7 +215,7 @@ def _with_its_feed(e: Event, depth: float, loads: Loads) -> bool:
     return lost - usual < _OWN_PART * depth
 
 
-def _siblings_fell(e: Event, depth: float, loads: Loads, *, fed: bool) -> bool:
+def siblings_fell(e: Event, depth: float, loads: Loads, *, fed: bool) -> bool:
     """Whether another place on the same (logged) feed fell along: then no lead of one's own did it.
 
     A fault of the common supply shows at the feed itself, which is judged by its own current.
@@ -221,7 +226,7 @@ def _siblings_fell(e: Event, depth: float, loads: Loads, *, fed: bool) -> bool:
         return False
     least = max((_PART if fed else _ALIKE) * depth, 2.0 * _FAINT_V)
     others = [c for c in loads.aircraft.children(parent) if c != e.place and c in loads.volts]
-    fell = [c for c in others if _fall(loads.volts[c], e) >= least]
+    fell = [c for c in others if fall_of(loads.volts[c], e) >= least]
     return any(not _own_load(c, e, loads) for c in fell)
 
 
@@ -230,7 +235,7 @@ def _own_load(place: str, e: Event, loads: Loads) -> bool:
     if place not in loads.amps:
         return False
     seen = sum(s.ohm * rise(s, e, missed=False) for s in loads.path(place))
-    return seen >= _EXPLAINED * _fall(loads.volts[place], e)
+    return seen >= _EXPLAINED * fall_of(loads.volts[place], e)
 
 
 def _may_be_alone(e: Event, depth: float, loads: Loads) -> bool:
@@ -256,14 +261,14 @@ def _shared_by_all(e: Event, depth: float, loads: Loads) -> bool:
     if e.place != aircraft.root or total is None or loads.feeds(e.place):
         return False
     seen = [c for c in aircraft.children(e.place) if c in loads.volts]
-    along = [c for c in seen if _fall(loads.volts[c], e) >= _ALIKE * depth]
+    along = [c for c in seen if fall_of(loads.volts[c], e) >= _ALIKE * depth]
     near = total.about(e.start_s, e.end_s)
     usual_load = bool(near.size) and float(near.max()) <= total.high(_HIGH_LOAD)
     alike = len(along) >= 2 and 2 * len(along) >= len(seen)
     return usual_load and alike and like_no_other(depth, loads.volts[e.place])
 
 
-def _drop(e: Event, loads: Loads) -> float | None:
+def drop_below_usual(e: Event, loads: Loads) -> float | None:
     """How far the voltage fell from its own usual level, V."""
     if e.kind in FALLS:
         return e.depth_v
@@ -296,7 +301,7 @@ def _emptied(e: Event) -> Event:
     return replace(e, origin=Origin.PACK, slow=True, note=note)
 
 
-def _gave_way(e: Event, depth: float, loads: Loads) -> bool:
+def bus_gave_way(e: Event, depth: float, loads: Loads) -> bool:
     """Whether a bus fell further than load makes it while the packs had room to hold it."""
     if e.place != loads.aircraft.bus or loads.total is None:
         return False
@@ -309,7 +314,8 @@ def _gave_way(e: Event, depth: float, loads: Loads) -> bool:
     return gave_way(depth, headroom, loads.most_by_load)
 
 
-def _own_fault(e: Event, loads: Loads) -> Origin:
+def own_fault(e: Event, loads: Loads) -> Origin:
+    """What a fall of the place alone is called, by what the place is."""
     kind = loads.aircraft.kind(e.place)
     if kind is PlaceKind.PACK:
         return Origin.PACK
@@ -324,12 +330,13 @@ def _is_node(place: str, aircraft: Aircraft) -> bool:
     return own and aircraft.kind(place) is not PlaceKind.RECEIVER
 
 
-def _fall(s: PathSeries, e: Event) -> float:
+def fall_of(s: PathSeries, e: Event) -> float:
+    """How far a place fell below its usual level about an event, V."""
     near = s.about(e.start_s, e.end_s)
     return 0.0 if near.size == 0 else s.usual(e.start_s) - float(near.min())
 
 
-def _pack_shifted(e: Event, loads: Loads) -> str | None:
+def pack_shifted(e: Event, loads: Loads) -> str | None:
     """What happened to a pack's share across the start of an event, if it left for good."""
     packs = [(p.name, loads.amps[p.name]) for p in loads.aircraft.packs if p.name in loads.amps]
     if len(packs) < 2 or _is_node(e.place, loads.aircraft):
@@ -350,7 +357,7 @@ def _pack_shifted(e: Event, loads: Loads) -> str | None:
     return None
 
 
-def _inherit(e: Event, judged: Sequence[Event], aircraft: Aircraft) -> Event:
+def inherit_origin(e: Event, judged: Sequence[Event], aircraft: Aircraft) -> Event:
     """A fall that came from above carries the origin found there."""
     if e.origin is Origin.CONTACT and _feed_gave_way(e, judged, aircraft):
         return replace(e, origin=Origin.SUPPLY)

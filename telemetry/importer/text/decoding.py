@@ -26,7 +26,7 @@ from telemetry.model.errors import UnreadableLog
 MAX_LINE_BYTES = 131_072
 
 _SAMPLE_BYTES = 65_536
-_BLOCK_BYTES = 1 << 17
+BLOCK_BYTES = 1 << 17
 
 _SIGNATURES: tuple[tuple[bytes, str, str], ...] = (
     (b"\x89PNG\r\n\x1a\n", "a picture (PNG)", ""),
@@ -248,7 +248,7 @@ def _utf8_error(bare: bytes) -> UnicodeDecodeError | None:
     """What is wrong with a text as UTF-8; blocks of plain ASCII are passed over quickly."""
     at = 0
     while at < len(bare):
-        block = bare[at : at + _BLOCK_BYTES]
+        block = bare[at : at + BLOCK_BYTES]
         if block.isascii():
             at += len(block)
             continue
@@ -310,8 +310,8 @@ def occurring(
     """
     found: set[bytes] = set()
     end = len(data) if end is None else end
-    for at in range(begin, end, _BLOCK_BYTES):
-        stop = min(at + _BLOCK_BYTES, end)
+    for at in range(begin, end, BLOCK_BYTES):
+        stop = min(at + BLOCK_BYTES, end)
         found |= {m for m in marks if m not in found and data.find(m, at, stop) >= 0}
     return found
 

@@ -21,7 +21,7 @@ from telemetry.importer.text.tail import is_row, quoted
 from telemetry.importer.wording import count, verb
 from telemetry.model.errors import UnreadableLog
 
-_BLOCK_BYTES = 16 << 20
+BLOCK_BYTES = 16 << 20
 #: So many rows in a row with the same surplus of cells are no accident (heuristic).
 _MOST_LONGER = 20
 # Short rows that are kept to look at.
@@ -111,7 +111,7 @@ def repair(
 def _blocks(body: bytes | memoryview) -> Iterator[bytes]:
     at, size = 0, len(body)
     while at < size:
-        piece = bytes(body[at : at + _BLOCK_BYTES])
+        piece = bytes(body[at : at + BLOCK_BYTES])
         if at + len(piece) < size:
             cut = piece.rfind(b"\n") + 1
             piece = piece[:cut] if cut else piece

@@ -85,7 +85,7 @@ class Fit:
     left_out: tuple[tuple[float, float], ...] = ()
 
 
-class _Attempt(NamedTuple):
+class FitAttempt(NamedTuple):
     """A fit, what it was made from, and the rows that were taken as sound."""
 
     fit: Fit
@@ -109,21 +109,21 @@ def fit_without_strays(
     Where the first is far from what most readings say, it only hides the moments, and the second
     alone counts; where that is far from the commonest fall as well, nothing can be told.
     """
-    made: dict[bytes, _Attempt] = {}  # both ways often come to the same rows
+    made: dict[bytes, FitAttempt] = {}  # both ways often come to the same rows
 
-    def attempt(sound: BoolArray) -> _Attempt:
+    def attempt(sound: BoolArray) -> FitAttempt:
         rows = sound.tobytes()
         if rows not in made:
             signals = matched(sound)
-            fit = _fit(signals, sound, max_gap_s, relaxes=relaxes, gain=gain)
-            made[rows] = _Attempt(fit, signals, sound)
+            fit = fit_rows(signals, sound, max_gap_s, relaxes=relaxes, gain=gain)
+            made[rows] = FitAttempt(fit, signals, sound)
         return made[rows]
 
-    def settled(attempt_: _Attempt, most: float) -> _Attempt:
+    def settled(attempt_: FitAttempt, most: float) -> FitAttempt:
         for _ in range(_ROUNDS):
             if attempt_.fit.ohm is None:
                 break
-            sound = ~_too_far(attempt_.signals, min(attempt_.fit.ohm, most))
+            sound = ~fell_too_far_for(attempt_.signals, min(attempt_.fit.ohm, most))
             if (sound == attempt_.sound).all():
                 break
             attempt_ = attempt(sound)
@@ -131,20 +131,21 @@ def fit_without_strays(
 
     everything = np.ones(rows, dtype=bool)
     first = attempt(everything)
-    usual = _usual_fall(first.signals)
-    if usual is None or not _too_far(first.signals, usual).any():
+    usual = usual_fall(first.signals)
+    if usual is None or not fell_too_far_for(first.signals, usual).any():
         return first.fit
     most = _MOST_ABOVE * usual
     down = settled(first, np.inf)
-    up = settled(attempt(~_too_far(first.signals, usual)), most)
-    if down.fit.ohm is not None and not _hides(down.signals, down.fit.ohm, usual):
-        return _both(down, up)
+    up = settled(attempt(~fell_too_far_for(first.signals, usual)), most)
+    if down.fit.ohm is not None and not hides_usual(down.signals, down.fit.ohm, usual):
+        return of_both(down, up)
     if up.fit.ohm is not None and up.fit.ohm > most:
         return Fit(updates=up.fit.updates, refused=_NOT_APART)
-    return _without(up)
+    return with_left_out(up)
 
 
-def _without(found: _Attempt) -> Fit:
+def with_left_out(found: FitAttempt) -> Fit:
+    """The fit, with the spans, s, of the rows that were not taken as sound."""
     if found.sound.all():
         return found.fit
     t = found.signals.t
@@ -152,13 +153,13 @@ def _without(found: _Attempt) -> Fit:
     return replace(found.fit, left_out=tuple(spans))
 
 
-def _both(down: _Attempt, up: _Attempt) -> Fit:
+def of_both(down: FitAttempt, up: FitAttempt) -> Fit:
     """One fit from two of the same readings, the second without more of the doubtful ones.
 
     Falls that the first kept raise it, sound readings that the second left out lower it: where
     they differ, the truth lies between the two.
     """
-    a, b = _without(down), up.fit
+    a, b = with_left_out(down), up.fit
     if a.ohm is None or b.ohm is None or (down.sound == up.sound).all():
         return a
     lows = [x for x in (a.low_ohm, b.low_ohm) if x is not None]
@@ -170,36 +171,41 @@ def _both(down: _Attempt, up: _Attempt) -> Fit:
     return replace(a, ohm=ohm, low_ohm=low, high_ohm=high)
 
 
-def _hides(s: Signals, ohm: float, usual: float) -> bool:
+def hides_usual(s: Signals, ohm: float, usual: float) -> bool:
     """Whether most readings lie much further from this resistance than from the commonest fall."""
-    x, step = s.current, _step_v(s)
+    x, step = s.current, coarsest_step_v(s)
     far = closeness(s.t, s.y, x, ohm, step_v=step)
     return far > _FURTHER * closeness(s.t, s.y, x, usual, step_v=step)
 
 
-def _usual_fall(s: Signals) -> float | None:
+def usual_fall(s: Signals) -> float | None:
     """The commonest fall per ampere; where steps of the voltage hide it, the most they can hide."""
-    step_v, swing = _step_v(s), float(np.std(s.current))
+    step_v, swing = coarsest_step_v(s), float(np.std(s.current))
     found = commonest_fall(s.t, s.y, s.current, step_v=step_v)
     return step_v / swing if found is None and step_v > 0.0 and swing > 0.0 else found
 
 
-def _step_v(s: Signals) -> float:
+def coarsest_step_v(s: Signals) -> float:
+    """The larger step of the two voltages, V."""
     return max(x.step for x in s.steps_v)
 
 
-def _too_far(s: Signals, ohm: float) -> BoolArray:
+def fell_too_far_for(s: Signals, ohm: float) -> BoolArray:
+    """Mask: True where the voltage fell too far for the current at this resistance, ohm."""
     return fell_too_far(
         s.t,
         s.y,
         s.current,
         ohm,
-        step_v=_step_v(s),
+        step_v=coarsest_step_v(s),
         highest_x=float(s.amps.v.max()) if s.slow_current else None,
     )
 
 
-def _fit(whole: Signals, sound: BoolArray, max_gap_s: float, *, relaxes: bool, gain: float) -> Fit:
+def fit_rows(
+    whole: Signals, sound: BoolArray, max_gap_s: float, *, relaxes: bool, gain: float
+) -> Fit:
+    """One fit of the rows taken as sound; says what it refuses and why."""
     keep = sound & covered(whole.amps, whole.t - whole.match.lag_s, max_gap_s)
     if whole.usable is not None:
         keep &= whole.usable
@@ -210,12 +216,12 @@ def _fit(whole: Signals, sound: BoolArray, max_gap_s: float, *, relaxes: bool, g
     found = fall_per_ampere(signals, relaxes=relaxes, gain=gain)
     if _useless(found) and not relaxes:
         found = slope_of_means(signals, gain)
-        usual = None if found is None else _usual_fall(signals)
+        usual = None if found is None else usual_fall(signals)
         if found is not None and usual is not None and found.value > _MEANS_ABOVE * usual:
             return Fit(updates=updates, refused=_NOT_APART)
     if found is None or _useless(found):
-        return Fit(updates=updates, refused=_why(signals))
-    level = _at_rest(signals, found.value, found.low, found.high)
+        return Fit(updates=updates, refused=why_refused(signals))
+    level = voltage_at_rest(signals, found.value, found.low, found.high)
     return Fit(
         ohm=found.value,
         low_ohm=max(found.low, 0.0),
@@ -245,7 +251,9 @@ def covered(curve: Curve, at: FloatArray, max_gap_s: float) -> BoolArray:
     return np.asarray(inside & (t[after] - t[after - 1] <= longest))
 
 
-def _at_rest(s: Signals, value: float, low: float, high: float) -> tuple[float, float, float]:
+def voltage_at_rest(
+    s: Signals, value: float, low: float, high: float
+) -> tuple[float, float, float]:
     """Mean voltage carried to zero current; its interval is the slope's and the steps'."""
     mean_i = float(np.interp(s.t - s.match.lag_s, s.amps.t, s.amps.v).mean())
     level = float(s.y.mean()) + value * mean_i
@@ -256,7 +264,7 @@ def _at_rest(s: Signals, value: float, low: float, high: float) -> tuple[float, 
     return level, level - below, level + above
 
 
-def _why(s: Signals) -> str:
+def why_refused(s: Signals) -> str:
     """The reason why no interval could be given, in words for the user."""
     moved = float(np.std(s.amps.v))
     if moved <= max(0.05, s.steps_i.step):

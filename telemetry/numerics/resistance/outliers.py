@@ -124,9 +124,9 @@ def fell_too_far(
     if t.size < _FEW:
         return np.zeros(t.size, dtype=bool)
     left = _left(t, y, x, ohm)
-    above = scipy.ndimage.maximum_filter1d(left, _width(t, _NEAR_S), mode="nearest")
+    above = scipy.ndimage.maximum_filter1d(left, odd_width(t, _NEAR_S), mode="nearest")
     faint = max(_FAINT_V, _FAINT_STEPS * step_v)
-    near = scipy.ndimage.maximum_filter1d(x, _width(t, _NEAR_S), mode="nearest")
+    near = scipy.ndimage.maximum_filter1d(x, odd_width(t, _NEAR_S), mode="nearest")
     highest = near if highest_x is None else np.full(t.size, highest_x)
     by_load = ohm * (_MISSED * highest - x) + faint
     if not (left < -np.maximum(np.maximum(_BEYOND * above, faint), by_load)).any():
@@ -149,10 +149,12 @@ def closeness(t: FloatArray, y: FloatArray, x: FloatArray, ohm: float, *, step_v
 def _left(t: FloatArray, y: FloatArray, x: FloatArray, ohm: float) -> FloatArray:
     """What the resistance does not explain, about its slow level."""
     left = y + ohm * x
-    return np.asarray(left - scipy.ndimage.median_filter(left, _width(t, _LEVEL_S), mode="nearest"))
+    return np.asarray(
+        left - scipy.ndimage.median_filter(left, odd_width(t, _LEVEL_S), mode="nearest")
+    )
 
 
-def _width(t: FloatArray, over_s: float) -> int:
+def odd_width(t: FloatArray, over_s: float) -> int:
     """Odd number of readings that lie within so much time, not more than there are."""
     half = int(0.5 * over_s / float(np.median(np.diff(t))))
     return 2 * min(half, (t.size - 1) // 2) + 1

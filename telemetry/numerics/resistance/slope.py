@@ -98,7 +98,7 @@ def fall_per_ampere(signals: Signals, *, relaxes: bool, gain: float) -> SlopeInt
     trend = SlopeTrend(s.t)
     x = trend.without(s.current)
     y = trend.without(s.y)
-    z, reach = _instrument(s, rings, x, around, dead, step, wide)
+    z, reach = find_instrument(s, rings, x, around, dead, step, wide)
     terms, instruments = [x], [z]
     taus = [k for k in _TAUS if relaxes and 1.5 * step <= k < length / 1.2]
     grid = max(0.05, min(step, 0.25))
@@ -106,7 +106,7 @@ def fall_per_ampere(signals: Signals, *, relaxes: bool, gain: float) -> SlopeInt
         slow = smoothed(s.amps.t, s.amps.v, tau, grid, np.concatenate((at, at - dead)))
         terms.append(trend.without(slow[: at.size]))
         instruments.append(np.nan_to_num(slow[at.size :] - around))
-    weight = _weights(s, rings, y, x, z, dead, step)
+    weight = spread_weights(s, rings, y, x, z, dead, step)
     block_s = max(2.0 * (dead + reach), _BLOCK_S, 5.0 * max(step, usual_step(s.t)))
     block = ((s.t - s.t[0]) / min(block_s, length / _LEAST_BLOCKS)).astype(np.intp)
     equations = Equations(
@@ -117,14 +117,14 @@ def fall_per_ampere(signals: Signals, *, relaxes: bool, gain: float) -> SlopeInt
         block=np.unique(block, return_inverse=True)[1],
     )
     slower = np.array(taus)
-    found = [_interval(equations, slower, s, trend, gain)]
+    found = [best_interval(equations, slower, s, trend, gain)]
     if s.common is None:
-        found.append(_bounds(equations, slower, s, trend, gain))
+        found.append(regression_bounds(equations, slower, s, trend, gain))
     known = [f for f in found if f is not None and f.value > 0]
     return min(known, key=lambda f: (f.high - f.low) / f.value, default=None)
 
 
-def _instrument(
+def find_instrument(
     s: Signals,
     rings: Rings,
     x: FloatArray,
@@ -146,7 +146,7 @@ def _instrument(
     return answer
 
 
-def _weights(
+def spread_weights(
     s: Signals,
     rings: Rings,
     y: FloatArray,
@@ -190,7 +190,7 @@ def _weights(
     return weight
 
 
-def _solved(e: Equations, taus: FloatArray) -> MomentSolution | None:
+def solve_responses(e: Equations, taus: FloatArray) -> MomentSolution | None:
     """Immediate and slower responses; the prior of the slower ones is scaled by the resistance."""
     run = float(e.z[:, 0] @ e.x[:, 0])
     if run <= 0:
@@ -198,7 +198,7 @@ def _solved(e: Equations, taus: FloatArray) -> MomentSolution | None:
     theta = np.concatenate(([float(e.z[:, 0] @ e.y) / run], np.zeros(taus.size)))
     solution = None
     for _ in range(2):
-        size = max(abs(float(theta @ _answered(1.0, taus))), 1e-6)
+        size = max(abs(float(theta @ answered_share(1.0, taus))), 1e-6)
         prior = Prior(
             mean=np.concatenate(([0.0], np.full(taus.size, _ADDS * size))),
             precision=np.concatenate(([0.0], np.full(taus.size, (_ADDS_SD * size) ** -2))),
@@ -210,26 +210,26 @@ def _solved(e: Equations, taus: FloatArray) -> MomentSolution | None:
     return solution
 
 
-def _answered(after_s: float, taus: FloatArray) -> FloatArray:
+def answered_share(after_s: float, taus: FloatArray) -> FloatArray:
     """Share of the immediate and of each slower response that has come so long after a step."""
     return np.concatenate(([1.0], 1.0 - np.exp(-after_s / taus)))
 
 
-def _interval(
+def best_interval(
     e: Equations, taus: FloatArray, s: Signals, trend: SlopeTrend, gain: float
 ) -> SlopeInterval | None:
     """The resistance at the scale that is told best."""
-    solution = _solved(e, taus)
+    solution = solve_responses(e, taus)
     if solution is None:
         return None
-    scale = min(SCALES, key=lambda x: spread(solution, _answered(x, taus)))
-    found = span(e, solution, _answered(scale, taus))
+    scale = min(SCALES, key=lambda x: spread(solution, answered_share(x, taus)))
+    found = span(e, solution, answered_share(scale, taus))
     if found is None:
         return None
     value, low, high = found.value, found.low, found.high
-    beyond = np.hypot(gain * value, _beyond(trend.without(found.mix), value, s))
+    beyond = np.hypot(gain * value, beyond_scatter(trend.without(found.mix), value, s))
     missed = float(e.weight @ (e.y - e.x @ solution.theta) ** 2 / e.weight.sum())
-    beyond = np.hypot(beyond, 2.0 * _few_steps(s, value, missed))
+    beyond = np.hypot(beyond, 2.0 * few_steps_sd(s, value, missed))
     return SlopeInterval(
         value=value,
         low=value - float(np.hypot(value - low, beyond)),
@@ -238,7 +238,7 @@ def _interval(
     )
 
 
-def _bounds(
+def regression_bounds(
     e: Equations, taus: FloatArray, s: Signals, trend: SlopeTrend, gain: float
 ) -> SlopeInterval | None:
     """The resistance between the regressions of voltage on current and of current on voltage.
@@ -252,7 +252,7 @@ def _bounds(
     half as much again.
     """
     direct = replace(e, z=e.x * e.weight[:, None])
-    found, solution = _interval(direct, taus, s, trend, gain), _solved(direct, taus)
+    found, solution = best_interval(direct, taus, s, trend, gain), solve_responses(direct, taus)
     if found is None or solution is None or found.value <= 0:
         return None
     left = e.y - e.x @ solution.theta
@@ -270,7 +270,7 @@ def _bounds(
     )
 
 
-def _beyond(mix: FloatArray, value: float, s: Signals) -> float:
+def beyond_scatter(mix: FloatArray, value: float, s: Signals) -> float:
     """Half-width from both sensors' steps and from unequal voltage sensors.
 
     ``mix`` is free of trend, so that what it is applied to need not be.
@@ -280,7 +280,7 @@ def _beyond(mix: FloatArray, value: float, s: Signals) -> float:
     return float(np.hypot(2.0 * np.linalg.norm(steps), unequal))
 
 
-def _few_steps(s: Signals, value: float, missed: float) -> float:
+def few_steps_sd(s: Signals, value: float, missed: float) -> float:
     """Standard deviation of the slope where a sensor swings over hardly any of its steps.
 
     A swing of k steps is told to about a step's share, 0.4 / k, of a step (difference of two

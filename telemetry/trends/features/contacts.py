@@ -45,7 +45,7 @@ def drop_tails(readings: Readings, aircraft: Aircraft, phases: tuple[Phase, ...]
         if t.size < _FEW:
             continue
         drop = np.interp(t, high.t, high.v) - v
-        up, down = _tails(drop, np.interp(t, amps_t, amps_v))
+        up, down = stray_tails(drop, np.interp(t, amps_t, amps_v))
         out += [
             Measure(place=node.name, feature="drop_tail_v", value=up, unit="V"),
             Measure(place=node.name, feature="drop_tail_other_v", value=down, unit="V"),
@@ -53,7 +53,7 @@ def drop_tails(readings: Readings, aircraft: Aircraft, phases: tuple[Phase, ...]
     return out
 
 
-def _tails(drop: FloatArray, amps: FloatArray) -> tuple[float, float]:
+def stray_tails(drop: FloatArray, amps: FloatArray) -> tuple[float, float]:
     """Mean of the largest strays upwards and downwards of the drop from a line in the current."""
     design = np.stack([np.ones(amps.size), amps], axis=1)
     line, *_ = np.linalg.lstsq(design, drop, rcond=None)

@@ -22,7 +22,7 @@ from telemetry.trends.measures import Measure
 
 def current_features(place: str, r: Reading, flight: Flight, air: list[Window]) -> list[Measure]:
     """Rest, stir and flight current of a place, each with an interval where there is one."""
-    out = [_rest(place, r, flight.phases)]
+    out = [resting_current(place, r, flight.phases)]
     before = full_stirs(flight)
     rows = [p for s in before for p in s.places if p.place == place]
     for name in ("mean_a", "p95_a", "peak_a"):
@@ -68,7 +68,7 @@ def current_features(place: str, r: Reading, flight: Flight, air: list[Window]) 
     return [m for m in out if m.value is not None]
 
 
-def _rest(place: str, r: Reading, phases: tuple[Phase, ...]) -> Measure:
+def resting_current(place: str, r: Reading, phases: tuple[Phase, ...]) -> Measure:
     """Current at rest: the lower quartile of short means on the ground before the flight.
 
     The ground holds control checks and taxiing besides rest; a quartile of many stretches stays

@@ -70,7 +70,7 @@ def measure_flight(review: Review, number: int = 1) -> Measures:
     flight = review.flights[number - 1]
     aircraft = review.aircraft
     readings = review.readings.within(flight.start_s, flight.end_s)
-    currents = _currents(readings, aircraft)
+    currents = place_currents(readings, aircraft)
     loads = [p for p in currents if p in load_places(aircraft, tuple(currents))]
     updates = [u for p in loads if (u := currents[p].update_s) is not None]
     volts = {r.place: r for r in readings.of(Quantity.VOLTAGE) if r.size}
@@ -91,7 +91,7 @@ def measure_flight(review: Review, number: int = 1) -> Measures:
     found += resistances(flight, aircraft)
     found += charge(flight, readings, aircraft, flown_s)
     found += held_charge(flight)
-    counts = _falls(flight)
+    counts = counted_falls(flight)
     for place in dict.fromkeys(c.place for c in counts):
         total = sum(c.count for c in counts if c.place == place)
         found.append(Measure(place=place, feature="falls", value=float(total), unit=""))
@@ -110,11 +110,11 @@ def measure_flight(review: Review, number: int = 1) -> Measures:
         duration_s=flight.duration_s,
         flight_s=flown_s,
         update_s=float(np.median(updates)) if updates else None,
-        temperature_c=_temperature(readings),
+        temperature_c=start_temperature(readings),
         features=tuple(found),
-        stir=_blocks(currents, volts, stirs, block_s),
-        air=_blocks(currents, volts, air, air_block_s),
-        groups=_groups(flight),
+        stir=block_series(currents, volts, stirs, block_s),
+        air=block_series(currents, volts, air, air_block_s),
+        groups=group_draws(flight),
         events=counts,
         steps_a={p: r.resolution for p, r in currents.items() if r.resolution is not None},
         servos={n.name: n.servos for n in aircraft.nodes if n.servos is not None},
@@ -139,7 +139,7 @@ def node_places(aircraft: Aircraft, places: tuple[str, ...]) -> tuple[str, ...]:
     return tuple(p for p in places if aircraft.kind(p) in (PlaceKind.NODE, PlaceKind.RECEIVER))
 
 
-def _currents(readings: Readings, aircraft: Aircraft) -> dict[str, Reading]:
+def place_currents(readings: Readings, aircraft: Aircraft) -> dict[str, Reading]:
     """Current of each place; of the whole as "total" where only the sum of the packs tells it."""
     out = {r.place: r for r in readings.of(Quantity.CURRENT) if r.size}
     total = total_current(readings, aircraft)
@@ -155,7 +155,8 @@ def _currents(readings: Readings, aircraft: Aircraft) -> dict[str, Reading]:
     return out
 
 
-def _falls(flight: Flight) -> tuple[EventCount, ...]:
+def counted_falls(flight: Flight) -> tuple[EventCount, ...]:
+    """Falls under load, counted by place and origin, each with the deepest, V."""
     groups: dict[tuple[str, str], list[float]] = {}
     for e in flight.events:
         if e.kind in FALLS and e.phase in WORKING_PHASES:
@@ -169,7 +170,8 @@ def _falls(flight: Flight) -> tuple[EventCount, ...]:
     )
 
 
-def _groups(flight: Flight) -> tuple[GroupDraw, ...]:
+def group_draws(flight: Flight) -> tuple[GroupDraw, ...]:
+    """What each group of servos draws, moving and held, as its attribution has it."""
     return tuple(
         GroupDraw(
             place=s.place,
@@ -200,7 +202,7 @@ def _draws(s: ServoShare) -> dict[str, tuple[float, float, float]]:
     return out
 
 
-def _temperature(readings: Readings) -> float | None:
+def start_temperature(readings: Readings) -> float | None:
     """The lowest temperature reported in the first seconds."""
     starts = [
         float(np.median(part.v))
@@ -210,12 +212,13 @@ def _temperature(readings: Readings) -> float | None:
     return min(starts) if starts else None
 
 
-def _blocks(
+def block_series(
     currents: dict[str, Reading],
     volts: dict[str, Reading],
     windows: list[Window],
     block_s: float,
 ) -> Blocks | None:
+    """Means over blocks, A and V, of the windows long enough; None without any."""
     windows = [w for w in windows if w[1] - w[0] >= block_s]
     if not windows or not (currents or volts):
         return None

@@ -42,13 +42,15 @@ def silences(
     tell.
     """
     places = [r.place for r in readings.of(Quantity.VOLTAGE)]
-    news = {p: _news(log, readings, p) for p in places}
+    news = {p: place_updates(log, readings, p) for p in places}
     news = {p: found for p, found in news.items() if found[0].size >= _FEW and found[1] > 0}
     out = []
     for node in (n.name for n in aircraft.nodes if n.name in news):
         others = [t for place, (t, _) in news.items() if place != node]
         gap = aircraft.limits.gap_intervals
-        found = [_longest(*news[node], others, window, gap) for window in air] if others else []
+        found = (
+            [longest_pause(*news[node], others, window, gap) for window in air] if others else []
+        )
         if found and max(found)[0] > 0:
             longest_s, p, a, b = max(found)
             off = b > a and went_off(readings, aircraft, node, a, b)
@@ -58,7 +60,7 @@ def silences(
     return out
 
 
-def _news(log: Log, readings: Readings, place: str) -> tuple[FloatArray, float]:
+def place_updates(log: Log, readings: Readings, place: str) -> tuple[FloatArray, float]:
     """Instants at which a place brought news, and its shortest update interval, s.
 
     News are readings, or where rows repeat them, new values.
@@ -73,7 +75,7 @@ def _news(log: Log, readings: Readings, place: str) -> tuple[FloatArray, float]:
     return np.unique(np.concatenate(found)), min(updates, default=0.0)
 
 
-def _longest(
+def longest_pause(
     own: FloatArray, update_s: float, others: Sequence[FloatArray], window: Window, gap: float
 ) -> tuple[float, float, float, float]:
     """The longest step between two news of a place, counted while most others brought some, s.
@@ -93,11 +95,11 @@ def _longest(
     best = (least_s, 1.0, window[0], window[0])
     for i in np.flatnonzero(steps > least_s):
         a, b = float(t[i]), float(t[i + 1])
-        if 2 * sum(_between(other, a, b) >= 2 for other in others) <= len(others):
+        if 2 * sum(updates_between(other, a, b) >= 2 for other in others) <= len(others):
             continue
         counted_s = heard_through(heard, a, b, usual_s)
         if counted_s > best[0]:
-            best = (counted_s, _chance(t, a, a + counted_s, update_s, window), a, b)
+            best = (counted_s, chance_of_pause(t, a, a + counted_s, update_s, window), a, b)
     return best
 
 
@@ -172,10 +174,10 @@ def _lacked(readings: Readings, aircraft: Aircraft, place: str, start: float, en
     return lacks >= max(_LACKS * drawn, _SURE * scatter)
 
 
-def _chance(t: FloatArray, a: float, b: float, update_s: float, window: Window) -> float:
+def chance_of_pause(t: FloatArray, a: float, b: float, update_s: float, window: Window) -> float:
     """Chance that no update between two instants brought news, anywhere in the flight."""
     start, end = max(window[0], a - _AROUND_S), min(window[1], b + _AROUND_S)
-    near = _between(t, start, end) - 1
+    near = updates_between(t, start, end) - 1
     shares = (
         1.0 - near * update_s / max(end - start - (b - a), update_s),
         1.0 - t.size * update_s / (window[1] - window[0]),
@@ -185,5 +187,6 @@ def _chance(t: FloatArray, a: float, b: float, update_s: float, window: Window) 
     return float(min(1.0, quiet**missed * (window[1] - window[0]) / update_s))
 
 
-def _between(t: FloatArray, start: float, end: float) -> int:
+def updates_between(t: FloatArray, start: float, end: float) -> int:
+    """How many updates lie between two instants, s, both left out."""
     return int(np.searchsorted(t, end, side="left") - np.searchsorted(t, start, side="right"))

@@ -88,7 +88,7 @@ WING = {("branch", "left wing"): 500.0}  # 0.5 Ohm
 
 
 def judged(loads: Loads, e: Event | None = None) -> Event:
-    return placing._judge(fall() if e is None else e, loads)
+    return placing.judge_fall(fall() if e is None else e, loads)
 
 
 @pytest.mark.parametrize(
@@ -220,7 +220,7 @@ def test_what_only_its_own_minimum_saw_is_a_loss_too(known) -> None:
 def test_how_far_the_feeding_place_must_fall(feeders, steps, along, whole, known) -> None:
     volts = {f"pack {n}": dip(8.0, x) for n, x in enumerate(feeders, 1)}
     loads = known({**volts, "bus": dip(8.0, -4.0)})
-    above = placing._Above.of(fall("bus"), 4.0, [step(x, dip(2.0)) for x in steps], loads)
+    above = placing.AboveState.of(fall("bus"), 4.0, [step(x, dip(2.0)) for x in steps], loads)
     assert (above.along, above.whole) == (along, whole)
 
 
@@ -236,12 +236,12 @@ def test_how_far_the_feeding_place_must_fall(feeders, steps, along, whole, known
 )
 def test_a_feeding_place_that_stayed(depth, drop, end_s, stayed, known) -> None:
     loads = known({"pack 1": dip(8.0, -drop)})
-    above = placing._Above.of(fall("bus", end_s=end_s), depth, [step(1.0, dip(2.0))], loads)
+    above = placing.AboveState.of(fall("bus", end_s=end_s), depth, [step(1.0, dip(2.0))], loads)
     assert above.stayed is stayed
 
 
 def test_without_a_logged_feeder_nothing_is_said_of_it(known) -> None:
-    above = placing._Above.of(fall("bus"), 4.0, [], known({"bus": dip(8.0, -4.0)}))
+    above = placing.AboveState.of(fall("bus"), 4.0, [], known({"bus": dip(8.0, -4.0)}))
     assert (above.along, above.whole, above.stayed) == (False, False, False)
 
 
@@ -305,7 +305,7 @@ def test_places_fell_together_under_a_load_that_was_not_seen(known) -> None:
     assert "the other places fell along" in found.note
     del volts["bus"]  # nothing is said without the feed's own voltage
     assert judged(known(volts, {"left wing": current}, WING)).origin is Origin.UNKNOWN
-    assert placing._siblings_fell(fall("pack 1"), 4.0, known(volts), fed=True) is False
+    assert placing.siblings_fell(fall("pack 1"), 4.0, known(volts), fed=True) is False
 
 
 @pytest.mark.parametrize(
@@ -319,7 +319,7 @@ def test_places_fell_together_under_a_load_that_was_not_seen(known) -> None:
     ],
 )
 def test_how_far_it_fell(e, found, known) -> None:
-    assert placing._drop(e, known({"left wing": dip(8.0, -4.0)})) == found
+    assert placing.drop_below_usual(e, known({"left wing": dip(8.0, -4.0)})) == found
 
 
 @pytest.mark.parametrize(
@@ -357,20 +357,20 @@ def test_a_held_bus_gave_way(packs, most_v, gave, origin, known) -> None:
     volts = {name: dip(v) for name, v in packs.items()}
     loads = known({"bus": dip(6.0, -4.0), **volts}, {"bus": dip(2.0)})
     loads.most_by_load = most_v
-    assert placing._gave_way(fall("bus"), 4.0, loads) is gave
-    assert placing._gave_way(fall("left wing"), 4.0, loads) is False
+    assert placing.bus_gave_way(fall("bus"), 4.0, loads) is gave
+    assert placing.bus_gave_way(fall("left wing"), 4.0, loads) is False
     assert judged(loads, fall("bus")).origin is origin
     loads.total = None
-    assert placing._gave_way(fall("bus"), 4.0, loads) is False
+    assert placing.bus_gave_way(fall("bus"), 4.0, loads) is False
 
 
 def test_the_packs_lowest_voltage_meanwhile_counts(known) -> None:
     loads = known({"bus": dip(6.0, -4.0), "pack 1": dip(7.0, 0.0, -0.9)}, {"bus": dip(2.0)})
     loads.most_by_load = 3.5
-    assert placing._gave_way(fall("bus"), 4.0, loads) is False  # 0.1 V of room
+    assert placing.bus_gave_way(fall("bus"), 4.0, loads) is False  # 0.1 V of room
     silent = dip(7.0)
     loads.volts["pack 1"] = replace(silent, t=T + 1000.0)
-    assert placing._gave_way(fall("bus"), 4.0, loads) is False  # not read meanwhile
+    assert placing.bus_gave_way(fall("bus"), 4.0, loads) is False  # not read meanwhile
 
 
 @pytest.mark.parametrize(
@@ -386,7 +386,7 @@ def test_the_packs_lowest_voltage_meanwhile_counts(known) -> None:
 )
 def test_a_fault_of_ones_own(place, logged, origin, known) -> None:
     loads = known({"pack 2": dip(8.0)} if logged else {})
-    assert placing._own_fault(fall(place), loads) is origin
+    assert placing.own_fault(fall(place), loads) is origin
 
 
 @pytest.mark.parametrize(
@@ -410,7 +410,7 @@ def test_a_bus_whose_packs_are_not_logged_fell_without_load(
 def test_a_bus_by_any_other_name_is_still_the_bus(known) -> None:
     craft = Aircraft.model_validate({"bus": "left junction", "packs": [{"name": "pack 1"}]})
     loads = known({"pack 1": dip(8.0)}, craft=craft)
-    assert placing._own_fault(fall("left junction"), loads) is Origin.SUPPLY
+    assert placing.own_fault(fall("left junction"), loads) is Origin.SUPPLY
 
 
 @pytest.mark.parametrize(
@@ -419,7 +419,7 @@ def test_a_bus_by_any_other_name_is_still_the_bus(known) -> None:
 )
 def test_the_fall_of_a_series_about_an_event(span, expected) -> None:
     e = fall(start_s=span[0], end_s=span[1])
-    assert placing._fall(dip(8.0, -1.0, -2.0), e) == expected
+    assert placing.fall_of(dip(8.0, -1.0, -2.0), e) == expected
 
 
 # Beyond the accidents of sampling: 200 readings, all as usual but for some
@@ -544,7 +544,7 @@ def packs(known: Known, *flows: tuple[float, float], t: np.ndarray | None = None
     ],
 )
 def test_a_pack_leaves(first, second, gone, known) -> None:
-    found = placing._pack_shifted(fall("bus"), packs(known, first, second))
+    found = placing.pack_shifted(fall("bus"), packs(known, first, second))
     assert found == (None if gone is None else LEFT.format(gone))
 
 
@@ -553,8 +553,8 @@ def test_a_pack_that_left_is_the_cause_of_a_fall_of_pack_and_bus_but_not_of_a_no
     for place in ("pack 1", "bus"):
         e = judged(loads, fall(place))
         assert (e.origin, e.explained, e.note) == (Origin.PACK, 0.0, LEFT.format("pack 1"))
-    assert placing._pack_shifted(fall("left wing"), loads) is None
-    assert placing._pack_shifted(fall("bus"), packs(known, (2.0, 0.0))) is None
+    assert placing.pack_shifted(fall("left wing"), loads) is None
+    assert placing.pack_shifted(fall("bus"), packs(known, (2.0, 0.0))) is None
 
 
 @pytest.mark.parametrize(
@@ -572,7 +572,7 @@ def test_a_pack_that_left_is_the_cause_of_a_fall_of_pack_and_bus_but_not_of_a_no
 def test_enough_must_be_known_on_both_sides(span, gone, known) -> None:
     t = np.arange(span[0], span[1], 0.1)
     loads = packs(known, (2.0, 0.0), (2.0, 4.0), t=t)
-    assert (placing._pack_shifted(fall("bus"), loads) is not None) is gone
+    assert (placing.pack_shifted(fall("bus"), loads) is not None) is gone
 
 
 @pytest.mark.parametrize(
@@ -587,7 +587,7 @@ def test_what_pack_one_gave_for_a_moment(moments, gone, known) -> None:
     s = loads.amps["pack 1"]
     for at in moments:
         s.v[(s.t >= at) & (s.t < at + 0.5)] = 4.0
-    assert (placing._pack_shifted(fall("bus"), loads) is not None) is gone
+    assert (placing.pack_shifted(fall("bus"), loads) is not None) is gone
 
 
 # What came from above
@@ -611,19 +611,19 @@ def supply(place: str, start_s: float = 100.0, end_s: float = 103.0, **more: Any
     ],
 )
 def test_a_fall_from_above_takes_the_origin_found_there(other, origin) -> None:
-    assert placing._inherit(supply("left wing"), [other], CRAFT).origin is origin
+    assert placing.inherit_origin(supply("left wing"), [other], CRAFT).origin is origin
 
 
 def test_what_is_inherited_and_what_is_not() -> None:
     pack = supply("pack 1", origin=Origin.PACK)
-    assert placing._inherit(supply("bus"), [pack], CRAFT).origin is Origin.PACK
-    assert placing._inherit(supply("bus"), [], CRAFT).origin is Origin.SUPPLY
-    assert placing._inherit(supply("pack 1"), [pack], CRAFT).origin is Origin.SUPPLY
-    assert placing._inherit(supply("left tip"), [pack], CRAFT).origin is Origin.SUPPLY
+    assert placing.inherit_origin(supply("bus"), [pack], CRAFT).origin is Origin.PACK
+    assert placing.inherit_origin(supply("bus"), [], CRAFT).origin is Origin.SUPPLY
+    assert placing.inherit_origin(supply("pack 1"), [pack], CRAFT).origin is Origin.SUPPLY
+    assert placing.inherit_origin(supply("left tip"), [pack], CRAFT).origin is Origin.SUPPLY
     load = supply("left wing", origin=Origin.LOAD)
-    assert placing._inherit(load, [supply("bus")], CRAFT) == load
+    assert placing.inherit_origin(load, [supply("bus")], CRAFT) == load
     together = supply("left wing", together=True)
-    assert placing._inherit(together, [supply("bus", origin=Origin.PACK)], CRAFT) == together
+    assert placing.inherit_origin(together, [supply("bus", origin=Origin.PACK)], CRAFT) == together
 
 
 @pytest.mark.parametrize(
@@ -642,10 +642,12 @@ def test_what_is_inherited_and_what_is_not() -> None:
 )
 def test_no_contact_is_blamed_while_the_feed_gave_way(other, origin) -> None:
     contact = fall(origin=Origin.CONTACT)
-    assert placing._inherit(replace(contact, depth_v=None), [supply("bus", depth=None)], CRAFT) == (
-        replace(contact, depth_v=None, origin=Origin.SUPPLY)
-    ), "of neither is told how deep it fell"
-    assert placing._inherit(contact, [other], CRAFT).origin is origin
+    assert placing.inherit_origin(
+        replace(contact, depth_v=None), [supply("bus", depth=None)], CRAFT
+    ) == (replace(contact, depth_v=None, origin=Origin.SUPPLY)), (
+        "of neither is told how deep it fell"
+    )
+    assert placing.inherit_origin(contact, [other], CRAFT).origin is origin
 
 
 def test_all_events_from_the_packs_down(make_readings) -> None:

@@ -18,7 +18,7 @@ EQUIVALENT: dict[tuple[str, str, str, str], str] = {
     ): "the first row of a stretch is taken, and no other, with half a sample as with one",
     (
         "telemetry/detect/activity.py",
-        "_drawn",
+        "whole_drawn",
         "0.0",
         "-1.0",
     ): "the greater of it and what is never below 0 counts",
@@ -100,15 +100,15 @@ EQUIVALENT: dict[tuple[str, str, str, str], str] = {
     **{
         (f"telemetry/checks/{module}.py", function, before, after): "the sign is 1 or -1"
         for module, function, before, after in (
-            ("leads/across", "_offset", "sign > 0", "sign >= 0"),
-            ("leads/across", "_offset_finding", "sign > 0", "sign >= 0"),
-            ("sensors/counters", "_counter", "100.0 * sign", "100.0 / sign"),
+            ("leads/across", "lasting_offset", "sign > 0", "sign >= 0"),
+            ("leads/across", "offset_finding", "sign > 0", "sign >= 0"),
+            ("sensors/counters", "judge_counter", "100.0 * sign", "100.0 / sign"),
         )
     },
     **{
         (f"telemetry/{module}.py", function, "True", "False"): "both are of one length"
         for module, function in (
-            ("checks/supply/dips", "_dips"),
+            ("checks/supply/dips", "judge_dips_of"),
             ("trends/features/windows", "full_stirs"),
         )
     },
