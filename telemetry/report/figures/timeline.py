@@ -18,7 +18,14 @@ from telemetry.model.text import short
 from telemetry.readings import Reading, Readings
 from telemetry.report.figures import style
 from telemetry.report.figures.style import AnyFigure, Look
-from telemetry.report.figures.traces import Lowest, envelope, lowest_judged, of_quantity
+from telemetry.report.figures.traces import (
+    Lowest,
+    envelope,
+    levels,
+    longest_gaps,
+    lowest_judged,
+    of_quantity,
+)
 from telemetry.results import Event, EventKind, Mark, Origin, Phase, PhaseKind, Review, Span
 
 # Room beside the axes, in points: names on the left, nothing cut on the right.
@@ -46,7 +53,6 @@ _PHASE_LOOKS: dict[PhaseKind, tuple[str, str]] = {
 }
 # The restart level is drawn where the lowest voltage came this near to it.
 _NEAR_RESTART_V = 2.0
-_MOST_GAPS = 200
 
 
 @dataclass(frozen=True, slots=True)
@@ -234,18 +240,6 @@ def draw_voltages(
     return ax
 
 
-def levels(limits: Limits) -> tuple[tuple[float, str], ...]:
-    """The known levels of a voltage, V, each with its name."""
-    known = ((limits.restart_v, "restart level"), (limits.comfort_v, "comfort level"))
-    return tuple((volts, f"{name} {volts:g} V") for volts, name in known if volts is not None)
-
-
-def longest(gaps: Sequence[Span]) -> list[Span]:
-    """The gaps that a picture shows, in time: all of them, of very many the longest."""
-    found = sorted(gaps, key=lambda g: g.duration_s)[-_MOST_GAPS:]
-    return sorted(found, key=lambda g: g.start_s)
-
-
 def draw_currents(
     ax: Axes,
     traces: Sequence[Reading],
@@ -389,7 +383,7 @@ def draw_marks(fig: AnyFigure, marks: Sequence[Mark]) -> None:
 
 def draw_holes(fig: AnyFigure, gaps: Sequence[Span]) -> None:
     """Stretches without rows, set off in the panels of traces; of very many, the longest."""
-    spans = [(g.start_s, g.duration_s) for g in longest(gaps)]
+    spans = [(g.start_s, g.duration_s) for g in longest_gaps(gaps)]
     for ax in fig.axes if spans else ():
         if ax.get_ylabel():
             ax.broken_barh(

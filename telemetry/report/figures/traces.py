@@ -5,7 +5,7 @@ No drawing library is needed here, so that the terminal summary can look up a re
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from telemetry.aircraft import Aircraft, Limits
@@ -25,6 +25,8 @@ _ORDER = (
     PlaceKind.OTHER,
     PlaceKind.SURFACE,
 )
+# So many gaps are drawn at the most.
+_MOST_GAPS = 200
 # Readings closer than this are the same reading: no log of a supply resolves less.
 _SAME_V = 5e-4
 
@@ -104,3 +106,15 @@ def sparse_enough(reading: Reading, most: int) -> tuple[FloatArray, FloatArray]:
         return reading.t, reading.v
     keep = min_max_indices(reading.t, reading.v, max(1, most // 2 - 1))
     return reading.t[keep], reading.v[keep]
+
+
+def levels(limits: Limits) -> tuple[tuple[float, str], ...]:
+    """The known levels of a voltage, V, each with its name."""
+    known = ((limits.restart_v, "restart level"), (limits.comfort_v, "comfort level"))
+    return tuple((volts, f"{name} {volts:g} V") for volts, name in known if volts is not None)
+
+
+def longest_gaps(gaps: Sequence[Span]) -> list[Span]:
+    """The gaps that a picture shows, in time: all of them, of very many the longest."""
+    found = sorted(gaps, key=lambda g: g.duration_s)[-_MOST_GAPS:]
+    return sorted(found, key=lambda g: g.start_s)

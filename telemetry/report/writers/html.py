@@ -22,7 +22,7 @@ from telemetry.report.documents.index import (
 )
 from telemetry.report.draw import Drawer, Scene, settings
 from telemetry.report.figures import style, timeline
-from telemetry.report.figures.traces import of_quantity, path_order
+from telemetry.report.figures.traces import levels, longest_gaps, of_quantity, path_order
 from telemetry.report.parts.method import CAUTIONS
 from telemetry.report.words import (
     EVENT_WORD,
@@ -193,8 +193,8 @@ def _timeline(document: Document, scene: Scene) -> Timeline:
         "start": readings.start_s,
         "end": readings.end_s,
         "layouts": {name: asdict(layout) for name, layout in layouts.items()},
-        "levels": [[volts, words] for volts, words in timeline.levels(scene.review.limits)],
-        "gaps": [[g.start_s, g.end_s] for g in timeline.longest(scene.review.quality.gaps)],
+        "levels": [[volts, words] for volts, words in levels(scene.review.limits)],
+        "gaps": [[g.start_s, g.end_s] for g in longest_gaps(scene.review.quality.gaps)],
         **packed(traces, places, scene.looks, scene.review.limits),
         "phases": [
             [p.start_s, p.end_s, PHASE_WORD[p.kind], _PHASE_FILL[p.kind]]
