@@ -14,7 +14,7 @@ from telemetry.aircraft import Aircraft, Limits
 from telemetry.checks.draft import FindingDraft, Possible
 from telemetry.model.channels import PlaceKind
 from telemetry.results import Change, HistoryFlight, Level, NoteMark, NotJudged, Trend
-from telemetry.trends.evidence import Judgement, flights_until, judge_rise
+from telemetry.trends.evidence import Judgement, ever_signals, flights_until, judge_rise
 from telemetry.trends.measures import Measures
 from telemetry.trends.parts import EvidencePart
 from telemetry.trends.table import FeatureTable
@@ -24,9 +24,9 @@ LEAST_FLIGHTS = 3
 # A 95 % interval reaches so many standard deviations.
 _REACH = 1.96
 # Flights of a healthy aircraft from one false finding at this level to the next, all places and all
-# kinds of fault together: in a book of 100 flights one of 10, and one of 200 (heuristic).
-WATCH_RUN = 1000.0
-GROUND_RUN = 20000.0
+# kinds of fault together, in a short book: one book of 100 flights in 10, and in 200 (heuristic).
+WATCH_RUN = 420.0
+GROUND_RUN = 8400.0
 # A book of so many flights is what false alarms are stated for.
 _BOOK = 100
 # A repair is judged from so many flights after it, against the last ones before it; less than this
@@ -125,7 +125,7 @@ class AircraftHistory:
 
     @property
     def watch_run(self) -> float:
-        """Healthy flights from one false signal of one chart to the next."""
+        """Healthy flights from one false signal of one short chart to the next."""
         return WATCH_RUN * self.charts
 
     @property
@@ -299,8 +299,13 @@ def change_of(
         flights_to_limit_low=None if told is None else int(told.low),
         flights_to_limit_high=None if told is None else int(told.high),
         too_uncertain=left is not None and told is None,
-        false_alarm=-float(np.expm1(-_BOOK / (GROUND_RUN if level is Level.GROUND else WATCH_RUN))),
+        false_alarm=false_alarm(level, _BOOK),
     )
+
+
+def false_alarm(level: Level, flights: int) -> float:
+    """Chance of any finding of this level in a healthy book of so many flights."""
+    return ever_signals(flights, GROUND_RUN if level is Level.GROUND else WATCH_RUN)
 
 
 def usual(table: FeatureTable, place: str, feature: str, first: int, end: int) -> float | None:

@@ -8,6 +8,8 @@ from itertools import accumulate
 
 import scipy
 
+from telemetry.numerics.statistics.runs import run_after
+
 # What is known beforehand of falls that no load explains: so many in so many flights (heuristic).
 _PRIOR_COUNT, _PRIOR_FLIGHTS = 0.5, 5.0
 # Hard flying brings them in clusters: the rate is never held for surer than so many events say.
@@ -57,7 +59,8 @@ def judge_counts(
     first : int
         First flight that counts.
     run : float
-        Healthy flights from one false finding to the next.
+        Healthy flights from one false finding to the next while they are few; see
+        :func:`telemetry.numerics.statistics.runs.run_after`.
 
     Returns
     -------
@@ -66,12 +69,12 @@ def judge_counts(
         time it is established counts. The rate is gamma distributed with what was seen before,
         so the count is negative binomial.
     """
-    level = 1.0 / (run * len(_WINDOWS))
     sums, with_sums = _sums(counts), _sums([bool(c) for c in counts])
     others_sums = [_sums(other) for other in others]
     # A flight without an event at either end makes a window likelier by chance: the shorter one,
     # judged before, is the first to be established.
     for end in range(len(counts) + 1):
+        level = 1.0 / (run_after(end - first, run) * len(_WINDOWS))
         for width in _WINDOWS:
             start = end - width
             if start < first:

@@ -9,20 +9,20 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from functools import cache, partial
-from math import inf
+from math import expm1, inf
 from typing import NamedTuple
 
 import numpy as np
 
 from telemetry.numerics.statistics.charts import (
     change_chart,
-    change_limit,
     change_now,
     ewma,
     ewma_reach,
 )
 from telemetry.numerics.statistics.passage import Remaining, remaining
 from telemetry.numerics.statistics.robust import likely_step, mann_kendall, theil_sen
+from telemetry.numerics.statistics.runs import false_signals, limit_after
 from telemetry.trends.parts import (
     EvidencePart,
     FloatArray,
@@ -147,7 +147,8 @@ def judge_rise(
     flights : int
         Number of flights in all.
     run : float
-        Healthy flights from one false signal to the next.
+        Healthy flights from one false signal to the next while it is short; see
+        :func:`telemetry.numerics.statistics.runs.run_after`.
     strict : float, optional
         The same for what may ground.
     first : int
@@ -202,7 +203,7 @@ def _judged(
     weighed = weigh(own, flights, known=known)
     if weighed.at.size == 0:
         return None
-    limit = change_limit(run)
+    limit = limit_after(weighed.at.size, run)
     worth = inf
     score, now = _charted(sign * weighed.score, limit)
     if now.high > _DOUBTFUL * limit:
@@ -232,7 +233,7 @@ def _judged(
         return plain
     below = np.flatnonzero(plain.chart <= limit)
     signal = int(below[-1]) + 1 if below.size else 0
-    higher = limit if strict is None else change_limit(strict)
+    higher = limit if strict is None else limit_after(weighed.at.size, strict)
     # The limit that grounds leaves room for a scatter known from few flights: healthy books of a
     # hundred flights reached it never, with the scatter taken as known.
     sure = _charted(sign * weighed.score, higher)[1].high > higher
@@ -269,6 +270,11 @@ def flights_until(j: Judgement, limit: float, *, scale: float = 1.0) -> Remainin
         sd=j.sd[seen] * abs(scale),
         sd_weight=_SCATTER_WEIGHT,
     )
+
+
+def ever_signals(flights: int, run: float) -> float:
+    """Chance that charts held to a run together signal in a healthy book of so many flights."""
+    return -expm1(-false_signals(flights, run))
 
 
 def sum_worth(parts: Sequence[EvidencePart]) -> float:

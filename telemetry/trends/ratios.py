@@ -34,8 +34,9 @@ _SIGMA = {
 RESPONSE = {"stir": 1.0, "air": 0.6, "rest": 0.5}
 # How unsure these responses are, relative (heuristic): servos of other makes bind in other ways.
 _DOUBT = {"stir": 0.1, "air": 0.4, "rest": 0.8}
-# Other places do not answer to vigour alike: power of one current in the other's, about 1.
-_SLOPE_SD = {"stir": 0.3, "air": 0.4, "rest": 0.3}
+# Places do not answer to vigour alike: power of one current in the other's, about 1. Of mirrored
+# ones only the part that rests may differ (heuristic); at rest it tells nothing of them.
+_SLOPE_SD = {"stir": (0.05, 0.3), "air": (0.05, 0.4), "rest": (0.0, 0.3)}
 # Rise of the ratio from cold to warm: scatter against mirror and others (heuristic); time constant
 # in which a servo's case warms up (common practice, no source).
 _RAMP_SIGMA = (0.03, 0.08)
@@ -77,7 +78,7 @@ def current_parts(
         at = np.flatnonzero(np.isfinite(y))
         if at.size == 0:
             continue
-        regress = kind == 1
+        slope_sd = _SLOPE_SD[name][kind] if others else 0.0
         made.append(
             EvidencePart(
                 name=name,
@@ -88,9 +89,9 @@ def current_parts(
                 response=RESPONSE[name],
                 doubt=_DOUBT[name],
                 # Against the first, so that later flights change nothing of earlier ones.
-                design=(level[at] - level[at[0]])[:, None] if regress else None,
-                slope=np.zeros(1) if regress else None,
-                slope_sd=np.array([_SLOPE_SD[name]]) if regress else None,
+                design=(level[at] - level[at[0]])[:, None] if slope_sd else None,
+                slope=np.zeros(1) if slope_sd else None,
+                slope_sd=np.array([slope_sd]) if slope_sd else None,
             )
         )
     return made

@@ -34,9 +34,8 @@ sys.path.insert(0, str(Path(__file__).parents[2]))  # works from the sources as 
 from telemetry.checks.across import listed_as
 from telemetry.checks.aircraft_history import GROUND_RUN, WATCH_RUN
 from telemetry.checks.lives import lives_of
-from telemetry.numerics.statistics.charts import change_limit
 from telemetry.trends.parts import EvidencePart
-from tests.accuracy.every_flight import Chart, chart_by_flight, every_flight
+from tests.accuracy.every_flight import Chart, every_flight, signals_by_flight
 from tests.simulated.books import random_book
 
 #: Charts of one aircraft.
@@ -91,9 +90,8 @@ def delay(size: float, before: int, run: float, features: int, seed: int) -> flo
         y = np.sqrt(shared) * common + np.sqrt(1.0 - shared) * rng.standard_normal(n)
         y[before:] += size * np.sqrt((1.0 + (features - 1) * shared) / features)
         parts.append(EvidencePart(name=str(k), at=np.arange(n), y=y, se=np.zeros(n), sigma=sigma))
-    limit = change_limit(run * _CHARTS)
-    high = chart_by_flight(Chart(key=(), parts=parts, sign=1.0, limit=limit), n)
-    seen = np.flatnonzero(high[before:] > limit)
+    chart = Chart(key=(), parts=parts, sign=1.0, run=run * _CHARTS)
+    seen = np.flatnonzero(signals_by_flight(chart, n)[before:])
     return float(seen[0] + 1) if seen.size else float("inf")
 
 

@@ -20,11 +20,10 @@ from telemetry.aircraft import Aircraft
 from telemetry.checks.across import listed_as, together_at
 from telemetry.checks.aircraft_history import LEAST_FLIGHTS, AircraftHistory
 from telemetry.numerics.statistics.charts import (
-    change_chart,
-    change_limit,
     change_now,
     recursive_scores,
 )
+from telemetry.numerics.statistics.runs import limit_after
 from telemetry.results import Finding
 from telemetry.trends import evidence
 from telemetry.trends import parts as weighing
@@ -41,12 +40,12 @@ Key = tuple[Any, ...]
 
 @dataclass(frozen=True, kw_only=True)
 class Chart:
-    """What one chart judges, and its limit for watch."""
+    """What one chart judges, and its run for watch."""
 
     key: Key
     parts: Sequence[EvidencePart]
     sign: float
-    limit: float
+    run: float
 
 
 def every_flight(flights: Sequence[Measures], aircraft: Aircraft) -> list[tuple[Finding, ...]]:
@@ -62,7 +61,7 @@ def every_flight(flights: Sequence[Measures], aircraft: Aircraft) -> list[tuple[
         # Falls and the like are counted without charts.
         counted = together_at(n - 1, flights, (), aircraft, listed, table)
     began = min((int(f.since_flight or 1) - 1 for f in counted), default=n)
-    over = np.array([chart_by_flight(chart, n) > chart.limit for chart in noted])
+    over = np.array([signals_by_flight(chart, n) for chart in noted])
     together: list[tuple[Finding, ...]] = [()] * n
     for k in range(LEAST_FLIGHTS - 1, n):
         if k < began and not over[:, k].any():
@@ -92,9 +91,8 @@ def only(signalling: set[Key] | None, known: Sequence[Chart] = ()) -> Iterator[l
         if signalling is not None and key not in quiet:
             return real(history, parts, first, place, sign=sign, logarithmic=logarithmic)
         if signalling is None:
-            limit = change_limit(history.watch_run)
             own = [p.since(first) for p in parts]
-            noted.append(Chart(key=key, parts=own, sign=sign, limit=limit))
+            noted.append(Chart(key=key, parts=own, sign=sign, run=history.watch_run))
         return None
 
     AircraftHistory.judge = ask  # type: ignore[method-assign]
@@ -104,32 +102,32 @@ def only(signalling: set[Key] | None, known: Sequence[Chart] = ()) -> Iterator[l
         AircraftHistory.judge = real  # type: ignore[method-assign]
 
 
-def chart_by_flight(chart: Chart, flights: int) -> FloatArray:
-    """The chart's last value after each flight, as judged from the flights up to it."""
-    limit, parts = chart.limit, [p for p in chart.parts if p.at.size]
-    high = np.full(flights, -np.inf)
+def signals_by_flight(chart: Chart, flights: int) -> BoolArray:
+    """Whether the chart signals after each flight, as judged from the flights up to it."""
+    parts = [p for p in chart.parts if p.at.size]
     if not parts:
-        return high
+        return np.zeros(flights, dtype=bool)
     ready = np.array([_ready(p, flights) for p in parts])
     at = np.flatnonzero(ready.any(axis=0))
     if at.size == 0:
-        return high
-    first = _weighed([_scores(p) for p in parts], parts, ready)[0, at]
-    cut = evidence._MOST * limit
-    plain = change_chart(np.clip(chart.sign * first, -cut, cut))
+        return np.zeros(flights, dtype=bool)
+    limit = np.array([limit_after(values, chart.run) for values in range(1, at.size + 1)])
+    cut = evidence._MOST * limit[:, None]
+    first = chart.sign * _weighed([_scores(p) for p in parts], parts, ready)[:, at]
+    plain = change_now(np.clip(first, -cut, cut), np.arange(at.size) + 1)
     now = plain.high.copy()
     doubtful = np.flatnonzero(plain.high > evidence._DOUBTFUL * limit)
     if doubtful.size:
         ends, changes = at[doubtful], at[plain.since[doubtful]]
         steady = [_steady_scores(p, changes, ends) for p in parts]
         again = chart.sign * _weighed(steady, parts, ready)[:, at]
+        cut = cut[doubtful]
         now[doubtful] = change_now(
             np.clip(again, -cut, cut), doubtful + 1, worth=evidence.sum_worth(parts)
         ).high
     # A flight without any of the parts leaves the chart where it was.
     last = np.searchsorted(at, np.arange(flights), side="right") - 1
-    high[last >= 0] = now[last[last >= 0]]
-    return high
+    return np.where(last >= 0, (now > limit)[last], False)
 
 
 def _ready(part: EvidencePart, flights: int) -> BoolArray:

@@ -12,7 +12,8 @@ import pytest
 from telemetry.aircraft import Aircraft, Node
 from telemetry.checks.across import judge, replay
 from telemetry.results import Finding, History, HistoryFlight, Level, NoteMark
-from telemetry.trends.measures import ReportedFinding
+from telemetry.trends.measures import Blocks, Measures, ReportedFinding
+from tests.trends.conftest import RESTING
 
 Make = Callable[..., Any]
 
@@ -120,6 +121,38 @@ def test_a_pilot_who_stirs_ever_harder_is_no_servo(make_season: Make) -> None:
     for seed in range(4):
         flights = make_season(seed, vigour_of=lambda k: 1.0 + 0.06 * k)
         assert judge(flights, aircraft=CRAFT).findings == ()
+
+
+def test_wings_that_rest_unlike_answer_to_another_hand_unlike(
+    make_season: Make, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setitem(RESTING, "left wing", 0.6)
+    for seed in range(4):
+        flights = make_season(
+            seed, flights=30, scatter=0.01, vigour_of=lambda k: 0.5 if k < 11 else 1.5
+        )
+        assert judge(flights, aircraft=CRAFT).findings == ()
+
+
+def test_another_hand_moves_a_tail_the_more_the_more_it_moves_all(make_season: Make) -> None:
+    def season(vigour: Callable[[int], float]) -> list[Measures]:
+        """From flight 11 on the tail draws a third more wherever it moves, no more at rest."""
+        flights = make_season(5, flights=30, vigour_of=vigour)
+        return [m if k < 10 else replace(m, **moved(m)) for k, m in enumerate(flights)]
+
+    def moved(m: Measures) -> dict[str, Blocks]:
+        out = {}
+        for name, b in (("stir", m.stir), ("air", m.air)):
+            assert b is not None
+            more = b.amps["tail"] / 3.0
+            both = {"tail": b.amps["tail"] + more, "bus": b.amps["bus"] + more}
+            out[name] = Blocks(block_s=b.block_s, amps={**b.amps, **both})
+        return out
+
+    found = only(judge(season(lambda _k: 1.0), aircraft=CRAFT), "servo-current-rising")
+    assert found.place == "tail"
+    other = judge(season(lambda k: 1.0 if k < 11 else 1.8), aircraft=CRAFT)
+    assert other.findings == ()
 
 
 def test_slower_telemetry_is_no_fault(make_season: Make) -> None:

@@ -10,12 +10,17 @@ from scipy import stats
 
 from telemetry.numerics.statistics.charts import (
     change_chart,
-    change_limit,
     change_now,
     ewma,
     ewma_reach,
     normal_scores,
     recursive_scores,
+)
+from telemetry.numerics.statistics.runs import (
+    change_limit,
+    false_signals,
+    limit_after,
+    run_after,
 )
 
 # NIST/SEMATECH e-Handbook 6.3.2.3: its CUSUM, of half a deviation of 0.635, signals at value 14 a
@@ -304,6 +309,26 @@ def test_the_limit_grows_with_the_run() -> None:
     limits = [change_limit(run) for run in (1e3, 1e4, 1e5, 1e6)]
     assert np.all(np.diff(limits) > 0.4)
     assert 0.21 * limits[1] * stats.norm.pdf(limits[1]) == pytest.approx(1e-4)
+
+
+def test_a_chart_kept_for_years_spends_its_false_signals_early() -> None:
+    assert [run_after(n, 400.0) for n in (3, 15, 30, 300)] == [400.0, 400.0, 800.0, 8000.0]
+    # Ten times the length adds as much wherever it is added.
+    steps = np.diff([false_signals(n, 400.0) for n in (20, 200, 2000)])
+    assert steps == pytest.approx([15 / 400 * np.log(10.0)] * 2)
+    rates = sum(1.0 / run_after(n, 400.0) for n in range(1, 501))
+    assert false_signals(500, 400.0) == pytest.approx(rates, rel=0.02)
+
+
+def test_healthy_charts_of_any_length_signal_as_often_as_is_expected() -> None:
+    rng = np.random.default_rng(18)
+    n, run = 600, 300.0
+    limits = np.array([limit_after(k, run) for k in range(1, 201)])
+    over = np.array([change_chart(x).high > limits for x in rng.normal(size=(n, 200))])
+    for length in (20, 200):
+        expected = -np.expm1(-false_signals(length, run))
+        seen = float(over[:, :length].any(axis=1).mean())
+        assert abs(seen - expected) < 0.25 * expected + 3.5 * np.sqrt(expected / n)
 
 
 def test_a_scatter_that_is_known_is_not_learnt() -> None:

@@ -7,7 +7,7 @@ from math import hypot, log, sqrt
 import numpy as np
 import pytest
 
-from telemetry.numerics.statistics.charts import change_limit
+from telemetry.numerics.statistics.runs import change_limit
 from telemetry.trends.evidence import (
     Judgement,
     _charted,

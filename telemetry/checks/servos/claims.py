@@ -20,8 +20,8 @@ SILENT_PART = 0.5
 _GRADUAL_LEAN = 6.0
 # Another hand on the sticks moves one surface more and another less: without a mirror, moving
 # currents that changed by less than this say nothing of a servo unless the rest changed as well
-# (heuristic; a log of a ratio).
-_OTHER_HAND = 0.22
+# (heuristic; a log of a ratio). The more by this part of what all others together moved by since.
+_OTHER_HAND, _VIGOUR_PART = 0.22, 0.3
 # No current falls by more than this, as a share: its logarithm is to stay finite.
 _ALL_GONE = -0.99
 # Log of the odds from which the rest current is held to have changed as well (heuristic).
@@ -187,7 +187,22 @@ def _beyond_another_hand(history: AircraftHistory, claim: Claim) -> bool:
     seen = seen_to_move(history, claim, "stir", "air")
     weight = np.array([sd**-2 for _, sd in seen])
     moved = float(weight @ [m for m, _ in seen] / weight.sum()) if seen else claim.log_change
-    return abs(moved) >= _OTHER_HAND or not by_another_hand(history, claim)
+    most = _OTHER_HAND + _VIGOUR_PART * _vigour_moved(history, claim)
+    return abs(moved) >= most or not by_another_hand(history, claim)
+
+
+def _vigour_moved(history: AircraftHistory, claim: Claim) -> float:
+    """How far the others' currents moved with it, logarithm: another hand moves all of them."""
+    j = claim.judgement
+    assert j.onset is not None
+    moved = [0.0]
+    for part in place_parts(history, claim.place, claim.others):
+        since = part.at >= j.at[j.onset]
+        before = (part.at >= j.first) & ~since
+        if part.name != "rest" and part.design is not None and since.any() and before.any():
+            level = part.design[:, 0]
+            moved.append(abs(float(np.median(level[since]) - np.median(level[before]))))
+    return max(moved)
 
 
 def by_another_hand(history: AircraftHistory, claim: Claim) -> bool:

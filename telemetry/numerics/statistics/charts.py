@@ -1,14 +1,13 @@
-"""Control charts for lasting shifts: a change-point chart, its limit, EWMA, scores to feed them.
+"""Control charts for lasting shifts: a change-point chart, EWMA, scores to feed them.
 
-A chart's limit is chosen by what it costs: how many healthy values pass from one false signal to
-the next. Limits for a known mean and deviation are far too tight when both were estimated from a
-few values; :func:`recursive_scores` takes that out.
+What a chart's limit costs is told by :mod:`telemetry.numerics.statistics.runs`. Limits for a known
+mean and deviation are far too tight when both were estimated from a few values;
+:func:`recursive_scores` takes that out.
 """
 
 from __future__ import annotations
 
-from functools import cache
-from math import exp, inf, isfinite, pi, sqrt
+from math import inf, isfinite
 from typing import NamedTuple
 
 import numpy as np
@@ -23,8 +22,6 @@ IntArray = NDArray[np.int64]
 _AT_ONCE = 256
 # Values after a change, at least.
 _LEAST_AFTER = 2
-# Signals of healthy series a value, over the limit times the normal density there.
-_SIGNALS = 0.21
 _DIFFUSE = 1e8  # relative variance of a level that nothing is known of
 _LEAST_SD = 1e-9  # relative deviation of a coefficient that is known for certain
 _LEAST_VARIANCE = 1e-12
@@ -207,29 +204,6 @@ def _sums(score: FloatArray, learnt: int) -> tuple[FloatArray, FloatArray]:
     sums = np.zeros((*score.shape[:-1], known.size))
     np.cumsum(score / np.sqrt(number * (number - 1.0)), axis=-1, out=sums[..., 1:])
     return sums, known
-
-
-@cache
-def change_limit(run: float) -> float:
-    """Limit of :func:`change_chart` that a healthy series exceeds once in so many values.
-
-    Parameters
-    ----------
-    run : float
-        In-control run length, values from one false signal to the next, above 100.
-
-    Returns
-    -------
-    float
-        Limit h, in standard deviations: ``h phi(h)`` signals a value, times a factor from
-        simulation (series of 20 to 500 values), as for any largest of many overlapping means.
-    """
-
-    def missed(h: float) -> float:
-        density = exp(-0.5 * h * h) / sqrt(2.0 * pi)
-        return _SIGNALS * h * density * run - 1.0
-
-    return float(scipy.optimize.brentq(missed, 1.5, 20.0))
 
 
 def recursive_scores(

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from statistics import median
 
-from telemetry.checks.aircraft_history import GROUND_RUN, WATCH_RUN
+from telemetry.checks.aircraft_history import false_alarm
 from telemetry.model.channels import PlaceKind
 from telemetry.model.text import plain
 from telemetry.report.document import Block, Bullets, Cell, FigureBlock, Section, Table
@@ -25,7 +25,7 @@ from telemetry.report.documents.history_figures import (
 from telemetry.report.parts.method import levels_table
 from telemetry.report.parts.tables import cells, columns
 from telemetry.report.words import LEVEL_WORD, NONE, clock, code_words, number
-from telemetry.results import Feature, Trend
+from telemetry.results import Feature, Level, Trend
 
 _VOLTS = ("idle_v", "lowest_stir_v", "lowest_flight_v")
 _AMPS = ("rest_a", "stir_mean_a", "air_mean_a")
@@ -327,6 +327,10 @@ def judged_section(across: Across) -> Section:
         "the rise reaches the limit of the profile as well.",
         brief=False,
     )
+    (watch, watch_long), (ground, ground_long) = (
+        [false_alarm(level, flights) for flights in (100, 500)]
+        for level in (Level.WATCH, Level.GROUND)
+    )
     words = [
         "Each place is compared with its mirror or with the other places first: what moves all of "
         "them alike (a cold day, hard flying, slower telemetry) is nobody's fault.",
@@ -343,9 +347,9 @@ def judged_section(across: Across) -> Section:
         "possible change are held against those before it (change-point model: D. M. Hawkins, "
         "P. Qiu, C. W. Kang, Journal of Quality Technology 35, 2003); slopes are Theil-Sen with "
         "Mann-Kendall's test.",
-        "All places and kinds of fault together bring one false finding at watch in "
-        f"{WATCH_RUN:,.0f} healthy flights and one at ground in {GROUND_RUN:,.0f}, however long "
-        "the book is.",
+        "All places and kinds of fault together bring a false finding at watch in "
+        f"{100 * watch:.0f} % of healthy books of 100 flights and {100 * watch_long:.0f} % of 500, "
+        f"at ground in {100 * ground:.1f} and {100 * ground_long:.1f} %.",
     ]
     blocks: list[Block] = [Bullets(items=tuple(words))]
     if rows:
