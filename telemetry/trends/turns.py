@@ -202,31 +202,32 @@ def with_sets(part: EvidencePart, sets: PackSets) -> EvidencePart:
 
 
 def against_others(part: EvidencePart, sets: PackSets, one: int) -> EvidencePart | None:
-    """A set's flights against the nearest earlier flight of each other set.
+    """A set's flights against the nearest earlier flight of each other set, at first a later one.
 
-    What all sets share, cold or a plug, is in neither. Covariates are taken out of both sides.
+    What all sets share, cold or a plug, is in neither. Covariates are taken out of both sides. Sets
+    take few turns: a first one that had no others before it would leave one less to hold against.
 
     Returns
     -------
     EvidencePart or None
-        None where none of its flights has another set's before it.
+        None where none of its flights has another set's near it.
     """
     own = sets.of[part.at]
     reach = _NEAR * sets.count
     others = [other for other in range(sets.count) if other != one]
-    # The last value of each other set up to each one, shape (others, n).
-    last = np.array([_last(own == other) for other in others]).reshape(len(others), own.size)
-    near = (last >= 0) & (part.at - part.at[last] <= reach)
+    # The value of each other set that stands for each one, shape (others, n).
+    theirs = np.array([_nearest(own == other) for other in others]).reshape(len(others), own.size)
+    near = (theirs >= 0) & (np.abs(part.at - part.at[theirs]) <= reach)
     at = np.flatnonzero((own == one) & near.any(axis=0))
     if at.size == 0:
         return None
-    near, last = near[:, at], last[:, at]
+    near, theirs = near[:, at], theirs[:, at]
     count = near.sum(axis=0)
 
     def of_others(x: FloatArray) -> FloatArray:
         """Sum of their values, shape (flights, ...)."""
         held = near.reshape(*near.shape, *(1,) * (x.ndim - 1))
-        return np.asarray(np.where(held, x[last], 0.0).sum(axis=0), dtype=np.float64)
+        return np.asarray(np.where(held, x[theirs], 0.0).sum(axis=0), dtype=np.float64)
 
     def less(x: FloatArray) -> FloatArray:
         return np.asarray(x[at] - (of_others(x).T / count).T, dtype=np.float64)
@@ -261,6 +262,7 @@ def as_steady_as(part: EvidencePart, others: Sequence[EvidencePart]) -> Evidence
     return replace(part, sigma=scaled, weight=part.weight + told)
 
 
-def _last(held: NDArray[np.bool_]) -> IntArray:
-    """Index of the last True up to each value, shape (n,); -1 where there is none."""
-    return np.maximum.accumulate(np.where(held, np.arange(held.size), -1))
+def _nearest(held: NDArray[np.bool_]) -> IntArray:
+    """Index of the last True up to each value, of the first one before that; -1 of none at all."""
+    first = int(held.argmax()) if held.any() else -1
+    return np.maximum.accumulate(np.where(held, np.arange(held.size), first))

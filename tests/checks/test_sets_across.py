@@ -118,6 +118,15 @@ class TestTurns:
         assert [f.since_flight for f in rising(judged(flown, 22))] == ["11"]
         assert rising(judged(flown, 10)) == []
 
+    def test_a_set_is_named_in_its_third_turn_after_two_healthy_ones(self, fly: Make) -> None:
+        """Flown first, its first turn has no other set before it, and counts."""
+        weak = {7: 1.3, 10: 1.9, 13: 2.2}
+        own = dict.fromkeys(("pack 1", "pack 2"), lambda k: weak.get(k, 1.0))
+        for seed in range(4):
+            flown = fly(seed, flights=13, own=own, labels=lambda k: "ABC"[k % 3])
+            (found,) = rising(judged(flown))
+            assert (found.also, found.evidence["set_flights"]) == (("pack 2",), "1, 4, 7, 10, 13")
+
     def test_said_sets_need_no_turns(self, fly: Make) -> None:
         """Flown as it came: labels alone tell which flights belong together."""
         order = np.random.default_rng(4).integers(0, 3, 30)

@@ -129,11 +129,21 @@ class TestAgainstOthers:
         found = against_others(part(y), self.SETS, 1)
         assert found is not None
         assert found.at.tolist() == [1, 4, 7]
-        # The first has one other set before it, the later ones both.
-        assert found.y.tolist() == [2.0 - 1.0, 16.0 - (8.0 + 4.0) / 2, 128.0 - (64.0 + 32.0) / 2]
+        # The first has one other set before it and takes the next one's, the later ones both.
+        assert found.y.tolist() == [
+            2.0 - (1.0 + 4.0) / 2,
+            16.0 - (8.0 + 4.0) / 2,
+            128.0 - (64.0 + 32.0) / 2,
+        ]
         square = 0.08**2 + 0.03**2
-        spread = (found.sigma * found.spread) ** 2
-        assert spread == pytest.approx([2 * square, 1.5 * square, 1.5 * square])
+        assert (found.sigma * found.spread) ** 2 == pytest.approx([1.5 * square] * 3)
+
+    def test_a_first_turn_is_held_against_the_turns_after_it(self) -> None:
+        """Else a set with three turns since it went weak has one healthy turn beside them."""
+        found = against_others(part(np.arange(9.0)), self.SETS, 0)
+        assert found is not None
+        assert found.at.tolist() == [0, 3, 6]
+        assert found.y.tolist() == [-1.5, 1.5, 1.5]
 
     def test_what_all_share_is_in_none(self) -> None:
         cold = coldness(np.linspace(25.0, -5.0, 9))
@@ -149,7 +159,8 @@ class TestAgainstOthers:
         found = against_others(part(np.zeros(10)), sets, 1)
         assert found is not None
         assert found.at.tolist() == [1, 2, 3, 4, 5, 6]
-        assert against_others(part(np.zeros(10)), sets, 0) is None
+        alone = PackSets(of=np.array([0] + [-1] * 8 + [1]), labels=("a", "b"))
+        assert against_others(part(np.zeros(10)), alone, 0) is None
 
     def test_scatter_is_known_from_the_steps_of_all_sets(self) -> None:
         rng = np.random.default_rng(12)

@@ -159,9 +159,14 @@ def _states(rows: Sequence[Outcome]) -> Iterator[str]:
     )
     yield "|" + "---|" * 7
     for kind in KINDS:
-        own = [o for o in rows if o.kind == kind and (o.found() or o.flown) <= o.until]
+        own = [o for o in rows if o.kind == kind and _found_while_there(o)]
         if own:
             yield _state_row(kind, own)
+
+
+def _found_while_there(o: Outcome) -> bool:
+    found = o.found()
+    return found is not None and found <= o.until
 
 
 def _state_row(name: str, rows: Sequence[Outcome]) -> str:
