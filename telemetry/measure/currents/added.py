@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from telemetry.measure.currents.shares import Shared
 from telemetry.model.log import FloatArray
 from telemetry.numerics.spans import runs
 from telemetry.numerics.statistics.windows import row_quantiles
@@ -244,3 +245,22 @@ def _jumps(r: Reading, start_s: FloatArray, block_s: float, where: BoolArray) ->
     inside = where[at] & (r.t >= start_s[0]) & (r.t < start_s[at] + block_s)
     both = inside[1:] & inside[:-1] & (np.diff(at) <= 1)
     return np.asarray(np.abs(np.diff(r.v))[both])
+
+
+def rather_a_share(s: Shared, first: int, end: int, *, climbs: bool) -> bool:
+    """Whether a share that changed, at an instant or by degrees, leaves less than added amperes.
+
+    Parameters
+    ----------
+    s : Shared
+    first, end : int
+        Blocks first <= k < end in which they were added.
+    climbs : bool
+        Whether it rises by degrees; else at an instant.
+    """
+    size = float(s.first[1] - s.first[0])
+    inside = np.clip(np.minimum(s.first + size, end) - np.maximum(s.first, first), 0.0, None) / size
+    design = np.stack([s.counterpart, inside, np.ones(s.mine.size)], axis=1)
+    coef, *_ = np.linalg.lstsq(design, s.mine, rcond=None)
+    change = s.evenly if climbs else s.step
+    return change is not None and change.left < float(np.sum((s.mine - design @ coef) ** 2))

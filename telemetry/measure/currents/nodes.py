@@ -20,6 +20,7 @@ from telemetry.measure.currents.added import (
     CurrentBlocks,
     added_stretch,
     lone_stretch,
+    rather_a_share,
     swings,
 )
 from telemetry.measure.currents.flown import NodeInFlight
@@ -42,7 +43,6 @@ from telemetry.measure.currents.shares import (
     changed_share,
     climbing,
     multiple,
-    rather_a_share,
 )
 from telemetry.measure.currents.still import changed_floor, fell_still
 from telemetry.measure.currents.stirred import changed_stir, stirred_multiple, stirred_shares

@@ -3,7 +3,8 @@
 A share is told over stretches of some seconds as one sum over the other (the ratio estimator of
 survey sampling: W. G. Cochran, Sampling Techniques, 3rd ed., 1977, chapter 6), so that calm
 stretches, in which both rest, weigh little. Its error is that of the stretches' residuals, with
-their autocorrelation.
+their autocorrelation. A flight has a dozen of them or two, from which the error itself is hardly
+known: differences are told as the standard normal value with the tail of their Student's t.
 """
 
 from __future__ import annotations
@@ -13,9 +14,10 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from telemetry.model.log import FloatArray
+from telemetry.numerics.statistics.charts import normal_scores
 from telemetry.numerics.stretches import each_together, together
 from telemetry.results import UnusualKind
 
@@ -30,8 +32,8 @@ _LAGS, _KNOWN = 5, 0.03
 #: A share that fell to this part of what it was, and standard errors; with a mirror, against other
 #: places or the sticks, and where the rest fell too (heuristic: flying moves the share of two
 #: wings by a fifth, that of two kinds of surfaces by more).
-_FELL, _ERRORS = 0.75, 5.0
-_FELL_OTHERS, _ERRORS_OTHERS = 0.5, 6.0
+_FELL, _ERRORS = 0.75, 4.3
+_FELL_OTHERS, _ERRORS_OTHERS = 0.5, 5.0
 _ERRORS_TWO, _ERRORS_GAINED = 3.0, 2.0
 #: Part of all that a node draws that a changed share has to be: with a mirror, against others.
 _PART, _PART_OTHERS = 0.1, 0.3
@@ -46,6 +48,8 @@ _ROSE, _ROSE_OTHERS, _CLIMB_ERRORS = 1.33, 1.6, 3.3
 _LIKE_ERRORS, _LIKE_PART, _NOTHING, _CALM = 2.5, 0.5, 0.02, 0.05
 #: A step leaves less than this part of what an even change leaves: its instant was sought.
 _SUDDEN = 0.75
+#: Normal values further out are not told apart.
+_MOST = 30.0
 #: Standard errors against the remaining places that tell a rise of one from a fall of its mirror.
 _ROSE_ERRORS = 3.0
 #: Without any: natural logarithm of the rise, and the part of it that the mirror moved at the most.
@@ -147,7 +151,8 @@ class Share:
 class ShareChange:
     """Shares before and after the ``k``-th stretch (a step) or early and late (a climb).
 
-    ``errors`` are standard errors of the difference, ``left`` the squares that it leaves.
+    ``errors`` are standard errors of the difference, as a standard normal value; ``left`` the
+    squares that it leaves.
     """
 
     k: int
@@ -196,11 +201,16 @@ def _changes_at(mine: FloatArray, counterpart: FloatArray, k: IntArray) -> list[
         np.maximum(own, pooled * (share / larger) ** 2 / load) for share, own, _, load in sides
     )
     error = np.sqrt(variance + (_KNOWN * np.maximum(before, now)) ** 2)
-    errors = (now - before) / np.maximum(error, 1e-9)
+    errors = _scores((now - before) / np.maximum(error, 1e-9), mine.size - 2)
     return [
         ShareChange(k=int(at), before=float(x), now=float(y), errors=float(e), left=float(squares))
         for at, x, y, e, squares in zip(k, before, now, errors, left, strict=True)
     ]
+
+
+def _scores(t: ArrayLike, free: int) -> FloatArray:
+    """Differences over errors that were found from so many free residuals, as normal values."""
+    return normal_scores(np.asarray(t), np.asarray(float(max(free, 1))), _MOST)
 
 
 def even_change(s: Shared, *, like_load: bool = False) -> ShareChange:
@@ -236,7 +246,7 @@ def _along(s: Shared, x: FloatArray, early: float, late: float, *, like_load: bo
         k=0,
         before=float(coef[0] + coef[1] * early),
         now=float(coef[0] + coef[1] * late),
-        errors=float(coef[1] / max(float(error), 1e-9)),
+        errors=float(_scores(coef[1] / max(float(error), 1e-9), x.size - len(columns))),
         left=float(e @ e),
     )
 
@@ -272,25 +282,6 @@ def climbing(s: Shared, *, gained_rest: bool = False) -> Share | None:
 def by_degrees(climb: ShareChange, step: ShareChange, sure: float = _CLIMB_ERRORS) -> bool:
     """Whether it changed evenly rather than at an instant, which was sought."""
     return abs(climb.errors) >= sure and step.left >= _SUDDEN * climb.left
-
-
-def rather_a_share(s: Shared, first: int, end: int, *, climbs: bool) -> bool:
-    """Whether a share that changed, at an instant or by degrees, leaves less than added amperes.
-
-    Parameters
-    ----------
-    s : Shared
-    first, end : int
-        Blocks first <= k < end in which they were added.
-    climbs : bool
-        Whether it rises by degrees; else at an instant.
-    """
-    size = float(s.first[1] - s.first[0])
-    inside = np.clip(np.minimum(s.first + size, end) - np.maximum(s.first, first), 0.0, None) / size
-    design = np.stack([s.counterpart, inside, np.ones(s.mine.size)], axis=1)
-    coef, *_ = np.linalg.lstsq(design, s.mine, rcond=None)
-    change = s.evenly if climbs else s.step
-    return change is not None and change.left < float(np.sum((s.mine - design @ coef) ** 2))
 
 
 def changed_share(
@@ -393,7 +384,8 @@ def multiple(
     share, variance = (float(x[0]) for x in _sides(s.mine, s.counterpart, every)[:2])
     error = float(np.hypot(np.sqrt(variance) / max(share, 1e-6), _KNOWN))
     over = float(np.mean(mine - counterpart))
-    if share < _MORE or (share - 1.0) < _ERRORS * error * share or over < max(least_a, _MORE_A):
+    sure = float(_scores((share - 1.0) / (error * share), s.mine.size - 1)) if share > 0 else 0.0
+    if share < _MORE or sure < _ERRORS or over < max(least_a, _MORE_A):
         return None
     if stirred and min(stirred)[0] < _MORE_STIRRED:
         return None

@@ -23,7 +23,7 @@ _STILL, _MOVED = 20, 0.7
 _GOES_ON = 0.4
 #: Part of a stretch that is its floor; a floor that fell or climbed, standard errors, and steps.
 _LOWEST, _FLOOR_FELL, _FLOOR_RAISED, _FLOOR_ROSE = 1 / 3, 0.65, 1.5, 1.4
-_FLOOR_ERRORS, _FLOOR_CLIMB_ERRORS, _FLOOR_STEPS, _FLOOR_A = 6.0, 4.0, 1.1, 0.02
+_FLOOR_ERRORS, _FLOOR_CLIMB_ERRORS, _FLOOR_STEPS, _FLOOR_A = 4.5, 3.3, 1.1, 0.02
 #: Standard errors where the rest on the ground rose as well.
 _ERRORS_GAINED = 3.0
 

@@ -1,0 +1,56 @@
+"""How often the share of two currents seems to change in flights in which it does not."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from telemetry.measure.currents.shares import Shared
+
+FLIGHTS = 1000
+
+
+def flights(stretches: int) -> list[Shared]:
+    """One works as the other, but for a fifth, stretch by stretch by chance."""
+    rng = np.random.default_rng(4)
+    out = []
+    for _ in range(FLIGHTS):
+        load = rng.uniform(0.5, 1.5, stretches)
+        out.append(
+            Shared(
+                mine=load * (1.0 + 0.2 * rng.standard_normal(stretches)),
+                counterpart=load,
+                first=20.0 * np.arange(stretches),
+                seconds=20.0,
+                usual=1.0,
+                mirror=True,
+            )
+        )
+    return out
+
+
+@pytest.mark.parametrize("stretches", [8, 11, 20, 45])
+def test_a_share_by_chance_is_as_rare_in_short_flights_as_in_long_ones(stretches: int) -> None:
+    """Of a standard normal value beyond 3.3 to either side one in a thousand; two ways are tried.
+
+    By Student's t with the residuals of eight stretches, taken for a normal value, 1 in 40.
+    """
+    climbs = np.array([abs(s.evenly.errors) for s in flights(stretches)])
+    assert np.mean(climbs > 3.3) <= 0.005
+    assert np.mean(climbs > 2.0) == pytest.approx(0.07, abs=0.03)
+
+
+@pytest.mark.parametrize("stretches", [12, 45])
+def test_a_share_that_truly_changed_stays_told(stretches: int) -> None:
+    sound = flights(stretches)[0]
+    late = np.arange(stretches) >= stretches // 2
+    fallen = Shared(
+        mine=sound.mine * np.where(late, 0.05, 1.0),
+        counterpart=sound.counterpart,
+        first=sound.first,
+        seconds=20.0,
+        usual=1.0,
+        mirror=True,
+    )
+    assert fallen.step is not None
+    assert (fallen.step.k, fallen.step.errors < -4.3) == (stretches // 2, True)
