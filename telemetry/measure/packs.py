@@ -1,10 +1,9 @@
-"""How the packs share the load, when one gives nothing, and why that may be no fault."""
+"""What each pack gives, when one gives nothing, and why that may be no fault."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,18 +12,13 @@ from telemetry.aircraft import Aircraft
 from telemetry.measure.away import HELD_S, JUST_S, NEAR_S, dead_spans, sign_of
 from telemetry.model.channels import Quantity
 from telemetry.model.log import FloatArray
-from telemetry.numerics.intervals import Interval, likeness
 from telemetry.numerics.sampling import held_at, outside
 from telemetry.numerics.spans import mask_to_spans, merge
-from telemetry.readings import NO_SUPPLY_V, Reading, Readings, block_means, total_current
+from telemetry.readings import NO_SUPPLY_V, Reading, Readings, total_current
 from telemetry.results import OutKind, OutSign, PackOut, Phase, PhaseKind
 
-# Sharing is judged where the total is above a third of its 95th percentile: ideal diodes share
-# unequally at light load (heuristic).
-_JUDGED = 1 / 3
-_LEAST_BLOCKS = 8
 # A pack gives nothing below this share, and is known to give something above that one (heuristic).
-_NOTHING, _SOMETHING = 0.05, 0.2
+_NOTHING, SOMETHING = 0.05, 0.2
 # Packs give a quarter more than is taken only where one is charged; elsewhere their sum is within
 # an eighth of it (heuristic: no pair of sensors is off by so much).
 _FED, _ADDS_UP = 0.25, 0.125
@@ -32,91 +26,6 @@ _FED, _ADDS_UP = 0.25, 0.125
 _LEAST_OUT_S = 1.0
 _LONGEST_CHECK_S = 60.0
 _GRID_S = 0.25
-# Gain error of a current sensor (common practice, no source: 1 to 2 %); that of two together
-# moves a share s by s (1 - s) times this.
-_TWO_GAINS = 0.02 * math.sqrt(2)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class PackShare:
-    """One pack's share of the current under load.
-
-    Attributes
-    ----------
-    place : str
-    share : Interval
-        Of the charge drawn while it was judged, 0 to 1.
-    of_changes : Interval or None
-        Of a change of the total current: what the resistances of the packs' paths make it,
-        whatever their charge. None where the current hardly moved.
-    judged_s : float
-        For how long.
-    off_balance : bool
-        Whether a shared pack of a pair surely gives more or less than the limits allow.
-    """
-
-    place: str
-    share: Interval
-    of_changes: Interval | None
-    judged_s: float
-    off_balance: bool
-
-
-def pack_shares(
-    readings: Readings, aircraft: Aircraft, spans: Sequence[tuple[float, float]]
-) -> tuple[PackShare, ...]:
-    """Share of each pack in the current, over stretches under load.
-
-    Parameters
-    ----------
-    readings : Readings
-    aircraft : Aircraft
-        A standby pack shares nothing by design and is never off balance.
-    spans : sequence of (float, float)
-        Stretches in which to judge, s.
-
-    Returns
-    -------
-    tuple of PackShare
-        One for each pack; empty where fewer than two packs report a current, or the load was too
-        short to judge. Where all but one report theirs and the bus reports the total, that one
-        gives the rest.
-    """
-    flows = pack_currents(readings, aircraft)
-    if flows is None or not spans:
-        return ()
-    block_s = max(2.0, *(4.0 * (r.update_s or readings.row_s) for r in flows.values()))
-    columns: dict[str, list[FloatArray]] = {name: [] for name in flows}
-    for start, end in spans:
-        edges = np.arange(start, end + 1e-9, block_s)
-        for name, r in flows.items():
-            columns[name].append(block_means(r.t, r.v, edges))
-    means = np.vstack([np.concatenate(c) for c in columns.values()])
-    means = means[:, np.isfinite(means).all(axis=0)]
-    if means.shape[1] < _LEAST_BLOCKS:
-        return ()
-    total = means.sum(axis=0)
-    judged = total > _JUDGED * np.quantile(total, 0.95)
-    if judged.sum() < _LEAST_BLOCKS or total[judged].min() <= 0:
-        return ()
-    step = max(r.resolution or 0.0 for r in flows.values())
-    roles = {p.name: p.role for p in aircraft.packs}
-    pair = sum(role == "shared" for role in roles.values()) == 2
-    band = aircraft.limits.share_points / 100
-    out = []
-    for name, flow in zip(columns, means, strict=True):
-        share = ratio_of_sums(flow[judged], total[judged], step)
-        beyond = share.low > 0.5 + band or share.high < 0.5 - band
-        out.append(
-            PackShare(
-                place=name,
-                share=share,
-                of_changes=slope_of_change(flow[judged], total[judged]),
-                judged_s=float(judged.sum()) * block_s,
-                off_balance=pair and roles.get(name) == "shared" and beyond,
-            )
-        )
-    return tuple(out)
 
 
 def pack_currents(readings: Readings, aircraft: Aircraft) -> dict[str, Reading] | None:
@@ -140,37 +49,6 @@ def pack_currents(readings: Readings, aircraft: Aircraft) -> dict[str, Reading] 
             resolution=bus.resolution,
         )
     return {n: known[n] for n in names}
-
-
-def ratio_of_sums(part: FloatArray, whole: FloatArray, step: float) -> Interval:
-    """Ratio of sums with its interval; neighbouring blocks may be alike.
-
-    Besides the scatter it holds a zero that is off by half a step in each sensor.
-    """
-    ratio = float(part.sum() / whole.sum())
-    rest = part - ratio * whole
-    half = 1.96 * math.sqrt(float((rest**2).sum()) * likeness(rest)) / float(whole.sum())
-    zero = math.hypot(ratio, 1 - ratio) * step / 2 / float(whole.mean())
-    return with_gain_errors(ratio, math.hypot(half, zero))
-
-
-def slope_of_change(part: FloatArray, whole: FloatArray) -> Interval | None:
-    """Change of the part by change of the whole, with its interval."""
-    moved = whole - whole.mean()
-    sxx = float((moved**2).sum())
-    if sxx <= 1e-12:
-        return None
-    slope = float((moved * part).sum()) / sxx
-    rest = part - part.mean() - slope * moved
-    free = part.size - 2
-    half = 2.0 * math.sqrt(float((rest**2).sum()) / free / sxx * likeness(rest))
-    # Told to less than a quarter either way it tells nothing (heuristic).
-    return None if half > 0.25 else with_gain_errors(slope, half)
-
-
-def with_gain_errors(share: float, half: float) -> Interval:
-    """A share whose half width holds what the gains of both sensors may be off."""
-    return Interval.around(share, math.hypot(half, _TWO_GAINS * abs(share * (1 - share))))
 
 
 def pack_outs(
@@ -222,7 +100,7 @@ def pack_outs(
             usual = usual_share(grid, undisturbed, total, (a, b), step)
         told = None if own is None else (grid, own, total)
         sign = sign_of(readings, aircraft, name, (a, b), told)
-        if sign is not OutSign.DEAD and (usual is None or usual <= _SOMETHING):
+        if sign is not OutSign.DEAD and (usual is None or usual <= SOMETHING):
             continue
         inside = (grid >= a) & (grid < b)
         back = came_back(readings, name, shares, grid, b, update_s)
@@ -270,7 +148,7 @@ def _is_fed(
         return False
     with np.errstate(invalid="ignore", divide="ignore"):
         more = np.where(taken > 0, total / taken - 1.0, np.nan)
-    fed, usual = more[inside & np.isfinite(more)], more[(own > _SOMETHING) & np.isfinite(more)]
+    fed, usual = more[inside & np.isfinite(more)], more[(own > SOMETHING) & np.isfinite(more)]
     if not fed.size or not usual.size:
         return False
     return bool(np.median(fed) > _FED and abs(np.median(usual)) < _ADDS_UP)
@@ -321,7 +199,7 @@ def came_back(
     if end_s >= readings.end_s - 2 * _GRID_S:
         return False
     if name in shares:
-        return bool(np.median(shares_after(grid, shares[name], end_s, update_s[name])) > _SOMETHING)
+        return bool(np.median(shares_after(grid, shares[name], end_s, update_s[name])) > SOMETHING)
     after = _values(readings.get(Quantity.VOLTAGE, name), end_s, end_s + HELD_S)
     return bool(after.size) and float(np.median(after)) > NO_SUPPLY_V
 
@@ -335,7 +213,7 @@ def joined_spans(
         if out:
             between = share[(grid >= out[-1][1]) & (grid < a)]
             between = between[np.isfinite(between)]
-            if between.size == 0 or float(np.median(between)) < _SOMETHING:
+            if between.size == 0 or float(np.median(between)) < SOMETHING:
                 out[-1] = (out[-1][0], b)
                 continue
         out.append((a, b))

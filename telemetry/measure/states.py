@@ -96,6 +96,8 @@ def pack_states(
     flown = any(p.kind is PhaseKind.FLIGHT for p in phases)
     spans = loaded_stretches(phases, sharing.outs)
     shares = {s.place: s for s in sharing.giving}
+    # A calm flight hardly moves the load: how a change divides, a stir tells as well.
+    changes = {s.place: s.of_changes for s in sharing.under_load}
     by_place = {c.place: c for c in charge}
     charged = charged_packs(readings, aircraft)
     rests = {p.name: _rests(p, by_place, readings, aircraft, phases) for p in aircraft.packs}
@@ -114,7 +116,7 @@ def pack_states(
         left = flights_left_of(pack, aircraft, before, amount, earlier) if flown else None
         counter = readings.get(Quantity.CONSUMED, pack.name)
         part = _ends(None if share is None else share.share)
-        change = _ends(None if share is None else share.of_changes)
+        change = _ends(changes.get(pack.name))
         mah, start, landing = _ends(amount), _ends(known.start_pct), _ends(known.landing_pct)
         state = PackState(
             place=pack.name,

@@ -10,9 +10,9 @@ import numpy as np
 import pytest
 
 from telemetry.aircraft import Aircraft
-from telemetry.measure.packs import (
+from telemetry.measure.packs import pack_currents
+from telemetry.measure.sharing import (
     PackShare,
-    pack_currents,
     pack_shares,
     ratio_of_sums,
     slope_of_change,
@@ -130,6 +130,25 @@ def test_changes_are_shared_by_another_measure(make_readings: Make) -> None:
     one = _first(_flows(make_readings, 3.0 + high, 1.0 + 3 * high))
     assert one.share.value == pytest.approx((3 + 4) / 12)
     assert one.of_changes.value == pytest.approx(0.25)
+
+
+def _held_off(total: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Two equal regulators, one set 0.02 V lower, of 0.01 ohm each: by hand, from 2 A on half."""
+    lower = np.maximum(total - 2.0, 0.0) / 2.0
+    return total - lower, lower
+
+
+def test_of_a_change_one_takes_part_only_while_it_gives(make_readings: Make) -> None:
+    total = np.repeat(np.linspace(1.0, 7.0, 32), 2)
+    one = _first(_flows(make_readings, *_held_off(total), n=64), end_s=64.0)
+    assert one.share.value > 0.7
+    assert one.of_changes.value == pytest.approx(0.5, abs=0.01)
+
+
+def test_a_pack_that_is_held_off_throughout_tells_no_change(make_readings: Make) -> None:
+    total = np.repeat(np.linspace(1.0, 2.4, 32), 2)
+    one = _first(_flows(make_readings, *_held_off(total), n=64), end_s=64.0)
+    assert (one.off_balance, one.of_changes) == (True, None)
 
 
 @pytest.mark.parametrize(

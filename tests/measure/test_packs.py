@@ -7,7 +7,8 @@ import pandas as pd
 import pytest
 
 from telemetry.aircraft import Aircraft, infer_path
-from telemetry.measure.packs import OutKind, pack_outs, pack_shares
+from telemetry.measure.packs import OutKind, pack_outs
+from telemetry.measure.sharing import pack_shares
 from telemetry.model.channels import Channel, Quantity
 from telemetry.model.log import Log, Provenance
 from telemetry.readings import Readings, take_readings

@@ -263,6 +263,22 @@ def test_stirs_stand_in_for_a_flight_but_leave_no_flights(
     assert one.flights_left == left
 
 
+def test_how_a_change_divides_a_stir_tells_as_well(make_readings: Make) -> None:
+    """A calm flight at 2 A of which pack 1 gives 1.5, and a stir of which both take half."""
+    t = np.arange(64.0)
+    more = np.where(t < 32, np.where(t % 4 < 2, 4.0, 2.0), 0.0)
+    made = make_readings(
+        {("pack 1", A): (t, 1.5 + more), ("pack 2", A): (t, 0.5 + more)}, update_s=0.5
+    )
+    phases = [
+        Phase(kind=PhaseKind.STIR, start_s=0.0, end_s=32.0),
+        Phase(kind=PhaseKind.FLIGHT, start_s=32.0, end_s=64.0),
+    ]
+    one, two = states(made, PAIR, phases, (), ())
+    assert (one.share, two.share) == pytest.approx((0.75, 0.25))
+    assert (one.change_share, two.change_share) == pytest.approx((0.5, 0.5), abs=0.02)
+
+
 def test_shares_of_a_change_stand_beside_those_of_the_charge(make_readings: Make) -> None:
     # Every other block of 2 s 4 A more, of which pack 1 takes 1 A.
     t = np.arange(64.0)
