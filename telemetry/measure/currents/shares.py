@@ -32,7 +32,7 @@ _LAGS, _KNOWN = 5, 0.03
 #: A share that fell to this part of what it was, and standard errors; with a mirror, against other
 #: places or the sticks, and where the rest fell too (heuristic: flying moves the share of two
 #: wings by a fifth, that of two kinds of surfaces by more).
-_FELL, _ERRORS = 0.75, 4.3
+_FELL, _ERRORS = 0.75, 4.15
 _FELL_OTHERS, _ERRORS_OTHERS = 0.5, 5.0
 _ERRORS_TWO, _ERRORS_GAINED = 3.0, 2.0
 #: Part of all that a node draws that a changed share has to be: with a mirror, against others.
@@ -57,8 +57,9 @@ _ALONE, _STAYED = 0.7, 0.33
 #: A servo warms up within about this time, s (heuristic).
 _WARM_S = 90.0
 #: Current of one mirror as part of the other's, all flight long, and in every stir (heuristic:
-#: equal servos differ by a fifth, a pair of unlike ones rarely by a half); so much more, A.
-_MORE, _MORE_STIRRED, _MORE_A = 1.7, 1.4, 0.1
+#: equal servos differ by a fifth, a pair of unlike ones rarely by a half); so much more, A, and
+#: standard errors.
+_MORE, _MORE_STIRRED, _MORE_A, _MORE_ERRORS = 1.7, 1.4, 0.1, 4.0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -385,7 +386,7 @@ def multiple(
     error = float(np.hypot(np.sqrt(variance) / max(share, 1e-6), _KNOWN))
     over = float(np.mean(mine - counterpart))
     sure = float(_scores((share - 1.0) / (error * share), s.mine.size - 1)) if share > 0 else 0.0
-    if share < _MORE or sure < _ERRORS or over < max(least_a, _MORE_A):
+    if share < _MORE or sure < _MORE_ERRORS or over < max(least_a, _MORE_A):
         return None
     if stirred and min(stirred)[0] < _MORE_STIRRED:
         return None
