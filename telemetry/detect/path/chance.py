@@ -19,20 +19,23 @@ FEW = 100
 _DEEP_V, _LOWEST, _FAR = 0.5, 0.025, 4.0
 
 
-def beyond_sampling(e: Event, steps: list[LoadStep], loads: Loads) -> bool:
-    """True where the event stands out of what the sensors' different instants make by chance.
+def beyond_sampling(e: Event, steps: list[LoadStep], loads: Loads) -> bool | None:
+    """Whether the event stands out of what the sensors' different instants make by chance.
 
     Voltage and current are two samplings of one process. Where the load alone acts, the voltage
     misses a peak of the current as often as the current misses a peak that the voltage shows:
     the residual ``u - (usual - R (i - usual i))`` is as large upwards as downwards. A bad contact
     only ever pulls it down. A current sensor that averages skews the residuals: then the event
-    must stand out of their lower tail as well. A minimum-hold is no sampling: it says nothing.
+    must stand out of their lower tail as well.
+
+    None where nothing says it: a minimum-hold is no sampling, a few readings have no tail, and the
+    total says too little of one place's current.
     """
     volts = loads.volts.get(e.place)
     if volts is None or volts.t.size < FEW or e.place in loads.minimum_held:
-        return False
+        return None
     if e.place not in loads.amps and steps[0].kind == "apparent":
-        return False  # the total says too little of one place's current
+        return None
     residual = volts.v - volts.slow
     for s in steps:
         near = np.clip(np.searchsorted(s.current.t, volts.t), 1, s.current.t.size - 1)
@@ -41,10 +44,10 @@ def beyond_sampling(e: Event, steps: list[LoadStep], loads: Loads) -> bool:
         residual = residual + s.ohm * (s.current.v[k] - s.current.slow[k])
     lo, hi = np.searchsorted(volts.t, [e.start_s - 1e-6, e.end_s])
     if hi <= lo:
-        return False
+        return None
     usual = residual[outside(volts.t, list(steps[0].left_out))]
     if not usual.size:
-        return False
+        return None
     chance = max(_BEYOND * float(usual.max()), -_TAIL * float(np.quantile(usual, 0.01)))
     return bool(-residual[lo:hi].min() > chance)
 

@@ -123,10 +123,10 @@ def _placed(
         return _emptied(e)
     most = sum(s.high_ohm * rise(s, e, missed=True) for s in steps)
     surely = sum(s.high_ohm * rise(s, e, missed=False) for s in steps)
-    well_seen = min(s.current.inside(e.start_s, e.end_s) for s in steps) >= _WELL_SEEN
-    no_load = surely < _UNEXPLAINED * depth and (
-        well_seen or most < _UNEXPLAINED * depth or beyond_sampling(e, steps, loads)
-    )
+    stands_out = beyond_sampling(e, steps, loads)
+    if stands_out is None:
+        stands_out = min(s.current.inside(e.start_s, e.end_s) for s in steps) >= _WELL_SEEN
+    no_load = surely < _UNEXPLAINED * depth and (most < _UNEXPLAINED * depth or stands_out)
     if above.along:
         if no_load:
             return replace(e, origin=Origin.SUPPLY if above.whole else Origin.UNKNOWN)
