@@ -10,7 +10,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from telemetry.aircraft import Aircraft
+from telemetry.aircraft import Aircraft, Lead
+from telemetry.aircraft.wire import lead_mohm
 from telemetry.app.pipeline import review
 from telemetry.checks.draft import Words
 from telemetry.checks.in_flight import judge_log
@@ -501,6 +502,16 @@ def test_leads_are_alike_within_15_percent_of_the_longer_one(
     )
     codes = [(f.code, f.place) for f in found(flight(resistances=leads))]
     assert codes == ([("branch-resistance-high", "left wing")] if told else [])
+
+
+@pytest.mark.parametrize(("mohm", "told"), [(84, False), (91, False), (110, True)])
+def test_a_long_lead_of_which_nothing_tells_how_long_it_is(mohm: float, told: bool) -> None:
+    """2 m of AWG 18, out and back, are 84 mOhm of copper; a sixth of the supply at the peak."""
+    copper = lead_mohm(Lead(length_m=2.0, awg=18)).value
+    assert copper == pytest.approx(4.0 * 20.95, rel=0.04)  # ASTM B258, mOhm per m, from memory
+    flown = flight(resistances=(branch("tail", mohm),), loads=(load("bus", 20), load("tail", 15.0)))
+    codes = [f.code for f in found(flown)]
+    assert codes == (["branch-resistance-high"] if told else [])
 
 
 def load(place: str, peak_a: float, landing_v: float = 7.2) -> PlaceLoad:

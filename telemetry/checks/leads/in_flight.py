@@ -24,9 +24,9 @@ from telemetry.results import (
 # too long for it (heuristic: half a volt of 6.6 V).
 _DROP_PCT = 8.0
 # A lead of unknown make with so many mOhm that takes this part of the supply at the highest current
-# is bad, or too thin and long (heuristic: 1.5 m of AWG 20 and its plugs have some 120 mOhm, a panel
-# lead of a large model 20 to 70).
-_NO_SOUND_LEAD = ((120.0, 0.03), (60.0, 0.15))
+# is bad, or too thin and long (heuristic: by the wire table 1.5 m of AWG 20 and its plugs have some
+# 120 mOhm, the 2 m of AWG 18 to a tail some 90; a panel lead of a large model 20 to 70).
+_NO_SOUND_LEAD = ((120.0, 0.03), (90.0, 0.15))
 # Drops of two mirrors without currents of their own: factor, and V at the highest current
 # (heuristic: sound leads and equal servos together differ by half); V with currents of their own.
 _RATIO, _RATIO_V, _OWN_V = 1.7, 0.05, 0.03
