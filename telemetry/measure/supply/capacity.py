@@ -49,7 +49,8 @@ def pack_capacities(states: Sequence[PackState], aircraft: Aircraft) -> tuple[Pa
     shared = [s for s in states if s.role == "shared"]
     out = []
     for state in states:
-        own = [mah for _, mah in _held(state, aircraft)]
+        kinds = _kinds(state, aircraft.pack(state.place))
+        own = [mah for _, mah in _held(state, kinds)]
         others = [s for s in shared if s is not state]
         other = others[0] if len(others) == 1 and state.role == "shared" else None
         times = None if other is None else _times(state, other, aircraft)
@@ -63,7 +64,7 @@ def pack_capacities(states: Sequence[PackState], aircraft: Aircraft) -> tuple[Pa
                     compared_with=None if other is None or times is None else other.place,
                     low_times=None if times is None else times[0],
                     high_times=None if times is None else times[1],
-                    one_kind=len(_kinds(state, aircraft.pack(state.place))) == 1,
+                    one_kind=len(kinds) == 1,
                 )
             )
     return tuple(out)
@@ -84,9 +85,10 @@ def _kinds(state: PackState, pack: Pack | None) -> list[tuple[str, int]]:
     ]
 
 
-def _held(state: PackState, aircraft: Aircraft) -> Iterator[tuple[tuple[_Assumed, float], float]]:
+def _held(
+    state: PackState, kinds: Sequence[tuple[str, int]]
+) -> Iterator[tuple[tuple[_Assumed, float], float]]:
     """Capacity, mAh, for everything that may be; nothing where one of them cannot tell it."""
-    kinds = _kinds(state, aircraft.pack(state.place))
     curves = {kind: charge_curves(kind) for kind, _ in kinds}
     if state.drawn_mah is None or not kinds or not all(curves.values()):
         return
@@ -112,7 +114,10 @@ def _times(state: PackState, other: PackState, aircraft: Aircraft) -> tuple[floa
     found = _by_falls(state, other)
     if found is not None:
         return found
-    own, theirs = (list(_held(s, aircraft)) for s in (state, other))
+    # What only one of the two can be, the other is as well.
+    each = [_kinds(s, aircraft.pack(s.place)) for s in (state, other)]
+    both = [kind for kind in each[0] if kind in each[1]]
+    own, theirs = (list(_held(s, both)) for s in (state, other))
     ratios = [a / b for (key, _), a in own for (like, _), b in theirs if key == like and b > 0]
     return (min(ratios), max(ratios)) if ratios else None
 
