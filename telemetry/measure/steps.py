@@ -83,6 +83,8 @@ def path_steps(
         if blocks is None or (step := step_of_slope(*blocks, held_v)) is None:
             continue
         time_s, before, rise, half = step
+        # No way has less than no resistance: so far off is what was measured, on either side.
+        half = math.hypot(half, min(before, before + rise, 0.0))
         # What the sensors' own steps can make of a drop is none of the path's; a side under which
         # hardly any current flowed tells nothing.
         starts, _, flow = blocks

@@ -72,6 +72,18 @@ def test_a_sound_path_has_none(seed: int) -> None:
     assert path_steps(readings_of(30.0, 30.0, seed=seed), CRAFT, ()) == ()
 
 
+@pytest.mark.parametrize(
+    ("before", "after", "told"), [(-15.0, -3.0, False), (-3.0, -15.0, False), (-15.0, 40.0, True)]
+)
+def test_a_path_of_less_than_no_resistance_shows_how_far_off_it_is(
+    before: float, after: float, told: bool
+) -> None:
+    """What was measured is off by as much as it lies below none: of 55 mOhm by 15."""
+    found = [s for s in path_steps(readings_of(before, after), CRAFT, ()) if s.place == "pack 1"]
+    assert bool(found) is told
+    assert all(s.low_rise_mohm == pytest.approx(55.0 - 15.0, abs=2.0) for s in found)
+
+
 def test_a_step_within_the_steps_of_the_sensors_is_none() -> None:
     # 4 mOhm at 6 A and less: 24 mV, where both sensors tell 50 mV.
     assert path_steps(readings_of(30.0, 34.0, step_v=0.05), CRAFT, ()) == ()
