@@ -13,6 +13,7 @@ import pytest
 from telemetry.aircraft import Aircraft, Lead
 from telemetry.aircraft.wire import lead_mohm
 from telemetry.app.pipeline import review
+from telemetry.checks.causes.kinds import CauseKind
 from telemetry.checks.draft import Words
 from telemetry.checks.in_flight import judge_log
 from telemetry.checks.listed import CHECKS
@@ -186,6 +187,16 @@ def test_a_pack_that_holds_less_than_the_profile_says(high_mah: float, told: boo
     rated = craft({"chemistry": "lipo", "cells": 2, "capacity_mah": 3000.0})
     codes = {(f.code, f.place, f.level) for f in found(flown, rated)}
     assert codes == ({("pack-weak", "pack 2", Level.WATCH)} if told else set())
+
+
+@pytest.mark.parametrize(("low_mohm", "told"), [(None, True), (0.0, True), (15.0, False)])
+def test_a_pack_whose_voltage_fell_with_its_own_current_gave_some(
+    low_mohm: float | None, told: bool
+) -> None:
+    """In a calm flight another holds it off, and the stir shows that it is there."""
+    own = replace(branch("pack 2", 20.0), kind="source", parent=None, low_mohm=low_mohm)
+    flown = flight(packs=pair(ALL, SILENT), resistances=(own,))
+    assert ("pack-out" in {f.code for f in found(flown)}) is told
 
 
 @pytest.mark.parametrize(("high_times", "told"), [(0.7, True), (0.8, False)])
@@ -379,6 +390,24 @@ def test_the_reserve_at_landing(basis: str, pct: tuple[int, int, int], told: boo
 
 
 # Shares and paths
+
+
+@pytest.mark.parametrize(
+    ("regulated", "change", "level"),
+    [(True, None, Level.CLEAR), (False, None, Level.WATCH), (True, (0.2, 0.3), Level.WATCH)],
+    ids=["set-points", "no regulator", "while both give"],
+)
+def test_behind_regulators_set_points_decide_who_gives(
+    regulated: bool, change: tuple[float, float] | None, level: Level
+) -> None:
+    low, high = change or (None, None)
+    one = {"share": 0.15, "low_share": 0.14, "high_share": 0.16, "off_balance": True,
+           "low_change_share": low, "high_change_share": high}  # fmt: skip
+    other = {"share": 0.85, "low_share": 0.84, "high_share": 0.86, "off_balance": True}
+    bus = replace(branch("bus", 20.0), kind="source", parent=None, regulated=regulated)
+    told = only(found(flight(packs=pair(one, other), resistances=(bus,))))
+    assert (told.code, told.level, told.place) == ("pack-share", level, "pack 1")
+    assert (told.causes[0].kind is CauseKind.SET_POINTS) is regulated
 
 
 @pytest.mark.parametrize(

@@ -51,7 +51,7 @@ def pack_findings(facts: FlightFacts) -> list[FindingDraft]:
 
 
 def _share(flight: Flight, aircraft: Aircraft) -> list[FindingDraft]:
-    """An uneven share of a pair: watch where the paths differ, else it is their charge."""
+    """An uneven share of a pair: watch where the paths differ, else charge or set-points do it."""
     off = [s for s in shared_packs(flight) if s.off_balance and s.share is not None]
     if not off or len(shared_packs(flight)) != 2:
         return []
@@ -62,11 +62,14 @@ def _share(flight: Flight, aircraft: Aircraft) -> list[FindingDraft]:
     even = low is not None and high is not None and high >= 0.5 - band and low <= 0.5 + band
     other = next(s for s in shared_packs(flight) if s is not state)
     held = share < _HELD and lies_below(state, other)
-    cause = ""
+    kind, cause = CauseKind.UNLIKE_CHARGE, ""
     if even:
         cause = "unequal charge: of a change of the load both take their part"
     elif low is None and _light(flight):
         cause = "unequal charge: at so light a load hundredths of a volt decide"
+    elif low is None and _regulated(flight, aircraft):
+        kind = CauseKind.SET_POINTS
+        cause = "set-points a little apart: behind regulators they decide, and no path"
     elif held:
         cause = "unequal charge: it lies below the other and is held off most of the time"
     return [
@@ -84,7 +87,7 @@ def _share(flight: Flight, aircraft: Aircraft) -> list[FindingDraft]:
                 "high_change_share": high,
                 "allowed_points": aircraft.limits.share_points,
             },
-            likelier=(Possible(CauseKind.UNLIKE_CHARGE, cause),) if cause else (),
+            likelier=(Possible(kind, cause),) if cause else (),
         )
     ]
 
@@ -94,6 +97,11 @@ def _light(flight: Flight) -> bool:
     shared = {s.place for s in shared_packs(flight)}
     taken = [d.drop_pct for d in flight.drops if d.place in shared]
     return bool(taken) and max(taken) < _LIGHT_PCT
+
+
+def _regulated(flight: Flight, aircraft: Aircraft) -> bool:
+    """Whether a regulator holds the bus."""
+    return aircraft.regulated_v is not None or any(r.regulated for r in flight.resistances)
 
 
 def _lost_aloft(finding: Finding, flight: Flight) -> bool:

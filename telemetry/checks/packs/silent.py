@@ -118,7 +118,11 @@ def _out_evidence(outs: list[PackOut]) -> dict[str, float | int | str | None]:
 def never_gave(flight: Flight, aircraft: Aircraft, low: set[str | None]) -> list[FindingDraft]:
     """A pack that is to share and gave nothing under load from first to last."""
     shared = shared_packs(flight)
-    silent = [s for s in shared if s.high_share is not None and s.high_share < NOTHING]
+    silent = [
+        s
+        for s in shared
+        if s.high_share is not None and s.high_share < NOTHING and not _answered(s.place, flight)
+    ]
     if len(shared) < 2 or len(silent) != 1:
         return []
     state = silent[0]
@@ -160,6 +164,14 @@ def never_gave(flight: Flight, aircraft: Aircraft, low: set[str | None]) -> list
             words=_ROLE if level is Level.UNKNOWN else None,
         )
     ]
+
+
+def _answered(place: str, flight: Flight) -> bool:
+    """Whether a pack's voltage fell with its own current: then it gave some, if only in a stir."""
+    return any(
+        r.kind == "source" and r.place == place and (r.low_mohm or 0.0) > 0.0
+        for r in flight.resistances
+    )
 
 
 def _took_over(flight: Flight, state: PackState, other: PackState) -> bool:
