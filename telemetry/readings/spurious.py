@@ -196,8 +196,9 @@ def _own_witness(r: Reading, i: int, everything: list[Reading]) -> bool | None:
             reach = max(o.update_s, r.update_s or 0.0)
             lo, hi = np.searchsorted(o.t, [r.t[i] - reach, r.t[i] + reach], side="right")
             near = o.v[lo:hi]
-            around = o.v[max(0, lo - 20) : hi + 20]
-            usual = float(np.quantile(around, 0.1)) if around.size else 0.0
+            # What began or ended just then was not there on both sides.
+            sides = [x for x in (o.v[max(0, lo - 20) : hi], o.v[lo : hi + 20]) if x.size]
+            usual = min((float(np.quantile(x, 0.1)) for x in sides), default=0.0)
             nothing = 2 * (o.resolution or 0.0)
             if near.size == 0:
                 return None

@@ -220,3 +220,19 @@ def test_slipped_points_of_a_current_do_not_vouch_for_each_other(make_reading: M
     amps = make_reading("left wing", Quantity.CURRENT, t, slipped)
     off = make_reading("left wing", Quantity.VOLTAGE, t, np.where(drawn < 0.5, 8.0, 0.0))
     assert impossible(amps, [amps, off], Limits()) == []
+
+
+def test_a_current_that_begins_beside_a_zero_did_not_stop_there(make_reading: MakeReading) -> None:
+    """Before and after it the place had its supply; only what fell below both of them stopped."""
+    t = np.arange(0.0, 60.0, 1.0)
+    volts = np.full(t.size, 8.1)
+    volts[3] = 0.0
+
+    def aside(amps: np.ndarray) -> list[int]:
+        current = make_reading("fuselage", Quantity.CURRENT, t, amps)
+        zeroed = make_reading("fuselage", Quantity.VOLTAGE, t, volts)
+        bus = make_reading("bus", Quantity.VOLTAGE, t, np.full(t.size, 8.2))
+        return [first for first, _, _ in impossible(zeroed, [zeroed, bus, current], Limits())]
+
+    assert aside(np.where(t < 4.0, 0.1, 1.3)) == [3]
+    assert aside(np.where(t == 3.0, 0.1, 1.3)) == []

@@ -12,7 +12,8 @@ What is planted comes from every kind:
               is a supply that comes and goes
 
 A code or a number with a slipped point that lies between half the lowest and twice the highest of
-its column is not planted: nobody can tell it from a reading.
+its column is not planted: nobody can tell it from a reading. In a column of lowest values that is
+anything up to there, for what it shows the other columns missed.
 """
 
 from __future__ import annotations
@@ -29,6 +30,8 @@ _CODES = ("32767", "-32768", "65535", "655.35", "6553.5", "327.67", "-1", "255",
 _COLUMNS, _CELLS = 6, 5
 #: Columns of a table that is worth spoiling.
 _WIDE = 3
+#: Of the titles of columns of lowest values.
+_LOWEST = ("min", "low")
 #: Zeros have so many rows between them.
 _APART = 10
 #: What may part cells; the comma last, for beside the others it may be a decimal mark.
@@ -125,6 +128,8 @@ class Own:
         }
         known = {n: v for n, t in texts.items() if math.isfinite(v := _number(t))}
         low, high = min(known.values(), default=math.inf), max(known.values(), default=-math.inf)
+        if any(word in table.titles[column].lower() for word in _LOWEST):
+            low = min(low, 0.0)
         return cls(
             low=min(0.5 * low, 2.0 * low),
             high=max(0.5 * high, 2.0 * high),
