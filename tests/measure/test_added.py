@@ -20,3 +20,35 @@ def test_one_reading_held_through_missed_updates_is_no_stretch(readings: int, to
         mean=mean, low=mean.copy(), block_s=1.0, step=0.01, update_s=1.0, fresh=fresh
     )
     assert (added_stretch(now, mirror) is not None) is told
+
+
+@pytest.mark.parametrize("begins", [100.0, 100.3, 100.6, 100.9])
+@pytest.mark.parametrize("update_s", [0.2, 0.5])
+def test_a_stall_of_three_seconds_begins_and_ends_within_blocks(
+    begins: float, update_s: float
+) -> None:
+    """4 A more, as a stalled servo draws; the mirrors move alike."""
+    rng = np.random.default_rng(3)
+    t = np.arange(0.0, 300.0, update_s)
+    moves = 0.5 + 0.3 * np.abs(np.convolve(rng.standard_normal(t.size), np.ones(3) / 3, "same"))
+    stalled = moves + 4.0 * ((t >= begins) & (t < begins + 3.0))
+    seconds = np.searchsorted(t, np.arange(1.0, 300.0))
+
+    def blocks(amps: np.ndarray) -> CurrentBlocks:
+        parts = np.split(amps, seconds)
+        return CurrentBlocks(
+            mean=np.array([x.mean() for x in parts]),
+            low=np.array([x.min() for x in parts]),
+            block_s=1.0,
+            step=0.01,
+            update_s=update_s,
+            fresh=np.array([float(x.size) for x in parts]),
+        )
+
+    now, mirror = blocks(stalled), blocks(moves)
+    found = added_stretch(now, mirror.mean)
+    assert found is not None
+    assert 99 <= found.first <= 101
+    assert 103 <= found.end <= 105
+    assert found.excess == pytest.approx(4.0, rel=0.1)
+    assert added_stretch(mirror, now.mean) is None

@@ -158,6 +158,23 @@ def test_of_a_multiple_the_rests_tell_which_wing_it_is(
     assert {p: (u.kind, u.either) for p, u in here.items()} == {place: (kind, either)}
 
 
+@pytest.mark.parametrize(
+    ("part", "kind", "either"),
+    [
+        (0.0, UnusualKind.LESS, False),  # whatever it rests at: it answers nothing
+        (0.2, UnusualKind.LESS, True),  # a mirror that binds looks like a wing that lost servos
+    ],
+)
+def test_a_wing_with_servos_off_from_the_start(
+    part: float, kind: UnusualKind, either: bool, make_readings
+) -> None:
+    """Its rest goes with them, however small the step of its sensor and that of its mirror."""
+    amps = currents(*ALL)
+    amps["right wing"] = part * amps["right wing"]
+    here = found(amps, make_readings)
+    assert {p: (u.kind, u.either) for p, u in here.items()} == {"right wing": (kind, either)}
+
+
 def test_rests_within_steps_of_the_sensor_leave_either_wing_open(make_readings) -> None:
     resolution = 0.1
     amps = currents(*ALL)

@@ -1,10 +1,11 @@
-"""A mirror whose servos hardly move measures no other wing."""
+"""A mirror whose servos hardly move measures no other wing; what still follows one is not off."""
 
 from __future__ import annotations
 
 import numpy as np
 import pytest
 
+from telemetry.measure.currents.added import rather_a_share
 from telemetry.measure.currents.shares import HARDLY, Shared, changed_share
 from telemetry.results import UnusualKind
 
@@ -37,3 +38,23 @@ def test_what_begins_to_work_at_a_dead_wing_silences_no_other(
     )
     found = changed_share(shared, [])
     assert (found and found.kind) is kind
+
+
+@pytest.mark.parametrize("climbs", [False, True])
+def test_what_no_longer_follows_its_mirror_lost_a_share(climbs: bool) -> None:
+    """Alike means over twenty seconds: a wing that is off late, and one that drew more early."""
+    rng = np.random.default_rng(6)
+    at = np.arange(420)
+    moves = 0.5 + 0.3 * np.abs(rng.standard_normal(at.size))
+    noise = 0.05 * rng.standard_normal(at.size)
+    flaps = 0.4 * (at >= 380)  # held down for landing
+    early = at < 200
+    added = 0.6 * moves + 0.6 * early + flaps + noise
+    ends = (0, 200)
+    assert not rather_a_share(added, moves + flaps, ends, climbs=climbs)
+    if climbs:
+        share = moves * (1.0 - 0.9 * at / at.size) + flaps + noise
+        ends = (0, 150)
+    else:
+        share = np.where(early, moves, 0.1) + flaps + noise
+    assert rather_a_share(share, moves + flaps, ends, climbs=climbs)

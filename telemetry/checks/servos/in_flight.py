@@ -177,17 +177,23 @@ def _heats(facts: FlightFacts, u: UnusualCurrent) -> FindingDraft:
 
 def _more(facts: FlightFacts, u: UnusualCurrent) -> FindingDraft:
     title = f"draws {u.now:.1f} times the current of {u.against} through the flight"
-    title += "; either of the two may be the one at fault" if u.either else ""
-    draft = _draft(facts, u, "servo-current-rising", title, MORE_WORDS, Level.WATCH)
-    either = {"or_place": u.against} if u.either else {}
-    return replace(draft, evidence={**_shares(draft, u), **either})
+    draft = _draft(facts, u, "servo-current-rising", title + _or(u), MORE_WORDS, Level.WATCH)
+    return replace(draft, evidence={**_shares(draft, u), **_or_place(u)})
 
 
 def _less(facts: FlightFacts, u: UnusualCurrent) -> FindingDraft:
     part = 100 * (1 - (u.now or 0.0))
     title = f"draws {part:.0f} % less than {u.against} through the flight, and less at rest"
-    draft = _draft(facts, u, "servo-silent", title, LESS_WORDS, Level.WATCH)
-    return replace(draft, evidence=_shares(draft, u))
+    draft = _draft(facts, u, "servo-silent", title + _or(u), LESS_WORDS, Level.WATCH)
+    return replace(draft, evidence={**_shares(draft, u), **_or_place(u)})
+
+
+def _or(u: UnusualCurrent) -> str:
+    return "; either of the two may be the one at fault" if u.either else ""
+
+
+def _or_place(u: UnusualCurrent) -> dict[str, str]:
+    return {"or_place": u.against} if u.either else {}
 
 
 def _shares(draft: FindingDraft, u: UnusualCurrent) -> dict[str, float | int | str | None]:

@@ -8,7 +8,6 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from telemetry.measure.currents.shares import Shared
 from telemetry.model.log import FloatArray
 from telemetry.numerics.spans import runs
 from telemetry.numerics.statistics.windows import row_quantiles
@@ -41,6 +40,8 @@ _FEW, _TOP, _FEWEST = 15, 0.99, 3
 _SWINGS = 0.15
 #: Part of the stretch in which least was to be done, and jumps that are enough to tell.
 _CALM, _JUMPS = 0.5, 12
+#: An instant within so many blocks of either end is none: there the flight begins or ends.
+_EDGE = 3
 #: Of what a lone node draws more for long, its lowest readings show this part: it never lets go.
 _CONSTANT = 0.6
 
@@ -100,8 +101,7 @@ def added_stretch(now: CurrentBlocks, counterpart: FloatArray) -> Stretch | None
             continue
         short = seconds < _SIZES[1][0]
         if short and not (
-            now.flat(slice(s.first, s.end), within(s))
-            and _surely_higher(low, counterpart, outside, s, least[0], few=few)
+            _even(now, s) and _surely_higher(low, counterpart, outside, s, least[0], few=few)
         ):
             continue
         floor = np.quantile(low[first:end], _FLOOR_QUANTILE) - np.quantile(
@@ -110,6 +110,13 @@ def added_stretch(now: CurrentBlocks, counterpart: FloatArray) -> Stretch | None
         if floor >= _FLOOR_PART * s.excess:
             return s
     return None
+
+
+def _even(now: CurrentBlocks, s: Stretch) -> bool:
+    """Whether a short stretch is one level, but for the blocks in which it begins and ends."""
+    high = _upper(now.low, s)
+    lasts = max(_PLATEAU_BLOCKS, s.end - s.first - 2)
+    return high.stop - high.start >= lasts and now.flat(high, high)
 
 
 def _surely_higher(
@@ -247,20 +254,36 @@ def _jumps(r: Reading, start_s: FloatArray, block_s: float, where: BoolArray) ->
     return np.asarray(np.abs(np.diff(r.v))[both])
 
 
-def rather_a_share(s: Shared, first: int, end: int, *, climbs: bool) -> bool:
+def rather_a_share(
+    mine: FloatArray, counterpart: FloatArray, added: tuple[int, int], *, climbs: bool
+) -> bool:
     """Whether a share that changed, at an instant or by degrees, leaves less than added amperes.
+
+    What is added leaves a node that follows its counterpart as it did; a servo that falls silent
+    takes its part of every move with it. So both are held against every block, not against means in
+    which the moves are gone, with as many coefficients.
 
     Parameters
     ----------
-    s : Shared
-    first, end : int
-        Blocks first <= k < end in which they were added.
+    mine, counterpart : ndarray, shape (n,)
+        Mean current of each block in flight, A.
+    added : (int, int)
+        Blocks first <= k < end in which amperes were added.
     climbs : bool
-        Whether it rises by degrees; else at an instant.
+        Whether the share rises by degrees; else at an instant, which is the start or the end of
+        what was added.
     """
-    size = float(s.first[1] - s.first[0])
-    inside = np.clip(np.minimum(s.first + size, end) - np.maximum(s.first, first), 0.0, None) / size
-    design = np.stack([s.counterpart, inside, np.ones(s.mine.size)], axis=1)
-    coef, *_ = np.linalg.lstsq(design, s.mine, rcond=None)
-    change = s.evenly if climbs else s.step
-    return change is not None and change.left < float(np.sum((s.mine - design @ coef) ** 2))
+    at = np.arange(mine.size)
+    first, end = added
+    part = ((at >= first) & (at < end)).astype(np.float64)
+    inner = [k for k in added if _EDGE < k < mine.size - _EDGE]
+    changes = [at / mine.size] if climbs else [(at >= k).astype(np.float64) for k in inner]
+    left = [_left_by(mine, counterpart, counterpart * x) for x in changes]
+    return min(left, default=np.inf) < _left_by(mine, counterpart, part)
+
+
+def _left_by(mine: FloatArray, *columns: FloatArray) -> float:
+    """Squares left by the columns and a constant."""
+    design = np.stack([*columns, np.ones(mine.size)], axis=1)
+    coef, *_ = np.linalg.lstsq(design, mine, rcond=None)
+    return float(np.sum((mine - design @ coef) ** 2))

@@ -20,6 +20,8 @@ BoolArray = NDArray[np.bool_]
 
 _LEAST_BLOCKS = 40
 _STICKS = "the movement of the sticks"
+#: What a current mostly does not fall below is what it draws with nothing to do.
+_REST = 0.1
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -105,6 +107,18 @@ class NodeInFlight:
         apart = [o for o in self.others if o is not self.mirror]
         told = [] if self.work is None else [_over_rest(self.work, self.node.rest.get("before"))]
         return [_over_rest(self.beside[o.place].mean, o.rest.get("before")) for o in apart] + told
+
+    def drawn(self, place: str) -> FloatArray:
+        """Mean current of each block, A, of itself or of a place beside it."""
+        return (self.now if place == self.node.place else self.beside[place]).mean
+
+    def moves(self, place: str, mirror: str) -> float:
+        """What a place draws for moves, as part of what its mirror does."""
+        own, other = (
+            float(np.clip(x - np.quantile(x, _REST), 0.0, None).sum())
+            for x in (self.drawn(place), self.drawn(mirror))
+        )
+        return own / other if other > 0.0 else 1.0
 
     @property
     def against(self) -> str:

@@ -48,7 +48,6 @@ from telemetry.measure.currents.still import changed_floor, fell_still
 from telemetry.measure.currents.stirred import changed_stir, stirred_multiple, stirred_shares
 from telemetry.measure.currents.taking import (
     LEAST,
-    STEPS,
     NodeCurrent,
     found_at,
     in_blocks,
@@ -77,6 +76,9 @@ _PLAINEST = (
 )
 #: Kinds that a place shows by itself: nothing is measured against one that does.
 _BY_ITSELF = (UnusualKind.HUNTS, UnusualKind.RESTS_HIGH, UnusualKind.STAYS_UP)
+#: Below this part of the mirror's moves none of its own is seen, whatever it rests at; above that
+#: one, a mirror that works harder looks the same (heuristic).
+_STILL, _MOVES = 0.05, 0.15
 _ITSELF = "its own current before and after"
 _OTHERS = "the other places"
 
@@ -295,7 +297,7 @@ def _added(
         return None
     if shared is None or not (climbs or shared.mirror):
         return _of_stretch(node, added, now, f.start_s, f.against, f.counterpart)
-    if rather_a_share(shared, added.first, added.end, climbs=climbs):
+    if rather_a_share(now.mean, f.counterpart, (added.first, added.end), climbs=climbs):
         return None
     return _of_stretch(node, added, now, f.start_s, f.against, f.counterpart)
 
@@ -320,19 +322,27 @@ def _multiple(
     """A multiple of the mirror's current throughout, or the mirror's multiple of its own.
 
     Servos that were off from the start took their idle current with them: then it is this one
-    that draws less, where it is hardly anything. A larger part is left as well by servos that
-    work harder at the other, which idle higher for it.
+    that draws less, where it is hardly anything; where it still moves, either of the two may be at
+    fault. A larger part is left as well by servos that work harder at the other, which idle higher
+    for it.
     """
     less = _ratio(mirror, node, f)
-    if less is not None and less[0] >= HARDLY and idles_less(node, mirror):
+    if less is not None and _is_off(node, mirror, less[0], f):
         found = found_at(UnusualKind.LESS, node, node.reading.t[0], None, mirror.place)
-        return replace(found, before=1.0, now=1.0 / less[0], error=less[1])
+        either = f is not None and f.moves(node.place, mirror.place) > _MOVES
+        return replace(found, before=1.0, now=1.0 / less[0], error=less[1], either=either)
     more = _ratio(node, mirror, f)
-    if more is None or (more[0] >= HARDLY and idles_less(mirror, node)):
+    if more is None or _is_off(mirror, node, more[0], f):
         return None
     found = found_at(UnusualKind.MORE, node, node.reading.t[0], None, mirror.place)
     either = not works_harder(node, mirror)
     return replace(found, before=1.0, now=more[0], error=more[1], either=either)
+
+
+def _is_off(node: NodeCurrent, mirror: NodeCurrent, times: float, f: NodeInFlight | None) -> bool:
+    """Whether it is the one that draws less, by so many times, that has servos that are off."""
+    still = f is not None and f.moves(node.place, mirror.place) < _STILL
+    return times >= HARDLY and (still or idles_less(node, mirror))
 
 
 def _ratio(
@@ -342,9 +352,8 @@ def _ratio(
     stirred = stirred_shares(node.stirs, mirror.stirs)
     if f is None:
         return stirred_multiple(node.stirs, mirror.stirs, stirred)
-    drawn = {**{p: b.mean for p, b in f.beside.items()}, f.node.place: f.now.mean}
-    mine, other = drawn[node.place], drawn[mirror.place]
-    return multiple(mine, other, f.now.block_s, stirred, STEPS * node.step)
+    mine, other = f.drawn(node.place), f.drawn(mirror.place)
+    return multiple(mine, other, f.now.block_s, stirred, max(node.step, mirror.step))
 
 
 def _of_stretch(

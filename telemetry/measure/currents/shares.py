@@ -56,10 +56,11 @@ _ROSE_ERRORS = 3.0
 _ALONE, _STAYED = 0.7, 0.33
 #: A servo warms up within about this time, s (heuristic).
 _WARM_S = 90.0
-#: Current of one mirror as part of the other's, all flight long, and in every stir (heuristic:
-#: equal servos differ by a fifth, a pair of unlike ones rarely by a half); so much more, A, and
-#: standard errors.
-_MORE, _MORE_STIRRED, _MORE_A, _MORE_ERRORS = 1.7, 1.4, 0.1, 4.0
+#: Current of one mirror as part of the other's, in one of flight and stirs and in the other
+#: (heuristic: equal servos differ by a fifth, a pair of unlike ones rarely by a half); standard
+#: errors; so much more on the mean, A, and steps: two sensors may differ by one in their zero and
+#: by one in rounding.
+_MORE, _MORE_AS_WELL, _MORE_ERRORS, _MORE_A, _MORE_STEPS = 1.7, 1.4, 4.0, 0.1, 2.0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -361,12 +362,12 @@ def multiple(
     counterpart: FloatArray,
     block_s: float,
     stirred: Sequence[tuple[float, float]],
-    least_a: float,
+    step_a: float,
 ) -> tuple[float, float] | None:
     """Share and relative error where one mirror draws a multiple of the other throughout.
 
     In flight by the currents as they are, for a worn servo rests higher as well; every stir that
-    can be read has to show it too.
+    can be read has to show it too, the flight or the stirs in full.
 
     Parameters
     ----------
@@ -375,19 +376,23 @@ def multiple(
     block_s : float
     stirred : sequence of (share, error)
         Of every stir that can be read.
-    least_a : float
-        What it has to draw more on the mean, A.
+    step_a : float
+        Step of the sensors, A.
     """
-    s = Shared.of(mine, counterpart, block_s, usual=float(mine.mean()), mirror=True)
+    # What draws next to nothing is surely less, but nobody knows how many times: the error is told
+    # of the smaller in parts of the larger.
+    s = Shared.of(counterpart, mine, block_s, usual=float(mine.mean()), mirror=True)
     if s is None:
         return None
     every = np.ones((1, s.mine.size), dtype=bool)
-    share, variance = (float(x[0]) for x in _sides(s.mine, s.counterpart, every)[:2])
-    error = float(np.hypot(np.sqrt(variance) / max(share, 1e-6), _KNOWN))
+    part, variance = (float(x[0]) for x in _sides(s.mine, s.counterpart, every)[:2])
+    error = float(np.hypot(np.sqrt(variance), _KNOWN * part))
     over = float(np.mean(mine - counterpart))
-    sure = float(_scores((share - 1.0) / (error * share), s.mine.size - 1)) if share > 0 else 0.0
-    if share < _MORE or sure < _MORE_ERRORS or over < max(least_a, _MORE_A):
+    sure = float(_scores((1.0 - part) / max(error, 1e-9), s.mine.size - 1))
+    if sure < _MORE_ERRORS or over < max(_MORE_STEPS * step_a, _MORE_A):
         return None
-    if stirred and min(stirred)[0] < _MORE_STIRRED:
+    least_part = max(part, error, _NOTHING)
+    looks = (1.0 / least_part, min(stirred)[0] if stirred else 1.0 / least_part)
+    if max(looks) < _MORE or min(looks) < _MORE_AS_WELL:
         return None
-    return share, error
+    return 1.0 / least_part, error / least_part
