@@ -25,9 +25,10 @@ _STEPS = 3.0
 _SIZES = ((60.0, 0.3, 0.3), (30.0, 0.3, 0.45), (10.0, 0.6, 0.8), (3.0, 0.8, 0.9))
 _ERRORS = 5.0  # standard errors
 _RIVALS, _RIVALS_LONG, _LONG_S = 2.0, 1.4, 60.0
-#: Of what is added, the lower fifth of the readings shows this part at the least: else the other
-#: one of the pair fell.
-_FLOOR_PART, _FLOOR_QUANTILE = 0.4, 0.2
+#: Of what is added, the lower fifth of the readings shows this part at the least, else the other
+#: one of the pair fell; unless that one kept so much of what it drew, and this one's rose so many
+#: times over: what swings falls back now and then.
+_FLOOR_PART, _FLOOR_QUANTILE, _KEPT, _MANIFOLD = 0.4, 0.2, 0.7, 2.0
 #: Without a counterpart: so much over its own highest second elsewhere, A and factor; how even it
 #: is; and from so many seconds on, so much over the usual lower fifth.
 _PLATEAU_A, _PLATEAU, _PLATEAU_BLOCKS, _EVEN = 1.2, 1.25, 2, 0.25
@@ -107,7 +108,8 @@ def added_stretch(now: CurrentBlocks, counterpart: FloatArray) -> Stretch | None
         floor = np.quantile(low[first:end], _FLOOR_QUANTILE) - np.quantile(
             low[outside], _FLOOR_QUANTILE
         )
-        if floor >= _FLOOR_PART * s.excess:
+        kept = np.median(counterpart[first:end]) >= _KEPT * np.median(counterpart[outside])
+        if floor >= _FLOOR_PART * s.excess or (kept and s.excess >= _MANIFOLD * should):
             return s
     return None
 
