@@ -362,6 +362,28 @@ def test_nothing_is_held_against_a_wing_that_hunts(make_readings) -> None:
     assert {p: u.kind for p, u in here.items()} == {"left wing": UnusualKind.HUNTS}
 
 
+def test_slow_readings_of_a_hunting_wing_silence_no_mirror(make_readings) -> None:
+    """Read too seldom it swings within half a minute, from the flight on past the landing."""
+    amps = currents(*WINGS, seed=4)
+    swing = 0.65 + 0.6 * np.sin(2 * np.pi * T / 12.0)
+    amps["left wing"] = amps["left wing"] + swing * LATE
+    here = found(amps, make_readings, until_s=ENDS_S[-1])
+    assert set(here) == {"left wing"}
+    assert here["left wing"].kind in (UnusualKind.HUNTS, UnusualKind.RAISED)
+    assert here["left wing"].start_s == pytest.approx(200.0, abs=5.0)
+
+
+@pytest.mark.parametrize("resolution", [0.01, 0.1])
+def test_a_wing_that_hunts_all_the_time_hunts_rather_than_works(resolution, make_readings) -> None:
+    """It draws a multiple of its mirror as well; what it swings by at rest tells why."""
+    amps = currents(*ALL, seed=4)
+    swing = np.abs(np.sin(2.0 * np.arange(T.size)))
+    amps["left wing"] = amps["left wing"] + 1.5 * swing
+    amps = {n: np.round(v / resolution) * resolution for n, v in amps.items()}
+    here = found(amps, make_readings, resolution=resolution)
+    assert {p: u.kind for p, u in here.items()} == {"left wing": UnusualKind.HUNTS}
+
+
 @pytest.mark.parametrize("moves", [True, False])
 def test_a_high_rest_is_steady_where_it_never_changes(moves: bool, make_readings) -> None:
     amps = currents(*WINGS, seed=5)

@@ -109,7 +109,8 @@ def added_stretch(now: CurrentBlocks, counterpart: FloatArray) -> Stretch | None
             low[outside], _FLOOR_QUANTILE
         )
         kept = np.median(counterpart[first:end]) >= _KEPT * np.median(counterpart[outside])
-        if floor >= _FLOOR_PART * s.excess or (kept and s.excess >= _MANIFOLD * should):
+        alone = not short and kept and s.excess >= _MANIFOLD * should
+        if alone or floor >= _FLOOR_PART * s.excess:
             return s
     return None
 

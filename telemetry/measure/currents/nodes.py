@@ -141,8 +141,9 @@ def unusual_currents(
         found = total_stays_up(node_of(r, both, phases, active, rests), list(nodes.values()))
         if found is not None:
             out[r.place] = found
-    told = [u for u in out.values() if not _told_by(out.get(u.against), u)]
-    return tuple(beside.beside_sound_ones(told)), tuple(watched)
+    sound = {u.place: u for u in beside.beside_sound_ones(list(out.values()))}
+    told = [u for u in sound.values() if not _told_by(sound.get(u.against), u)]
+    return tuple(told), tuple(watched)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -179,12 +180,11 @@ class _Beside:
         In flight as ``pair`` has it, of the same place and others.
         """
         node, mirror, others = self._among(place, without)
-        found = None
-        if pair is not None:
-            found = _named(_in_flight(pair), pair)
-        elif mirror is not None and not self._long:
-            found = _multiple(node, mirror, None)
-        found = found or hunting(node, others) or resting(node, mirror, others)
+        found = None if pair is None else _named(_in_flight(pair), pair)
+        found = found or hunting(node, others)
+        if found is None and mirror is not None and (pair is not None or not self._long):
+            found = _named(_multiple(node, mirror, pair), pair)
+        found = found or resting(node, mirror, others)
         found = found or (mirror and changed_stir(node, mirror)) or lost(node, mirror, others)
         return None if found is None else with_rests(found, node, mirror)
 
@@ -242,8 +242,8 @@ def _flying(edges: FloatArray, active: Sequence[tuple[float, float]]) -> BoolArr
 
 
 def _in_flight(f: NodeInFlight) -> UnusualCurrent | None:
-    """The first of: it fell still, amperes were added, its share or floor changed, a multiple."""
-    node, mirror, now = f.node, f.mirror, f.now
+    """The first of: it fell still, amperes were added, its share or floor changed."""
+    node, now = f.node, f.now
     lost_too = lost_rest(node, f.others)
     beside = [o.mean for o in f.beside.values()]
     fallen = fell_still(now.mean, beside, node.step, lost_rest=lost_too)
@@ -265,14 +265,12 @@ def _in_flight(f: NodeInFlight) -> UnusualCurrent | None:
     if share is not None:
         return _of_share(f, share, f.against or _OTHERS)
     floor = changed_floor(now.mean, beside, now.block_s, node.step, gained_rest=gained)
-    if floor is not None:
-        return _of_share(f, floor, _ITSELF)
-    return None if mirror is None else _multiple(node, mirror, f)
+    return None if floor is None else _of_share(f, floor, _ITSELF)
 
 
-def _named(found: UnusualCurrent | None, f: NodeInFlight) -> UnusualCurrent | None:
+def _named(found: UnusualCurrent | None, f: NodeInFlight | None) -> UnusualCurrent | None:
     """The same with the controls whose servos may have changed, where the sticks tell them."""
-    if found is None or not f.controls:
+    if found is None or f is None or not f.controls:
         return found
     first = int(np.searchsorted(f.start_s, found.start_s))
     return replace(found, controls=f.changed(found.kind, first))

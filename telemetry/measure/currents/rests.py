@@ -47,7 +47,8 @@ def hunting(node: NodeCurrent, others: Sequence[NodeCurrent]) -> UnusualCurrent 
     for when in ("before", "after"):
         swing = node.scatter.get(when, 0.0)
         beside = [o.scatter[when] for o in others if when in o.scatter]
-        if beside and swing >= max(_HUNTS_A, STEPS * node.step) and swing >= _HUNTS * max(beside):
+        least = max(_HUNTS_A, _REST_STEPS * node.step)
+        if beside and swing >= least and swing >= _HUNTS * max(beside):
             found = found_at(UnusualKind.HUNTS, node, node.reading.t[0], None, "the others at rest")
             return replace(found, before=max(beside), now=swing)
     return None
