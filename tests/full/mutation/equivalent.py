@@ -130,4 +130,19 @@ EQUIVALENT: dict[tuple[str, str, str, str], str] = {
         "0.0",
         "-1.0",
     ): "a stretch is a second at the least",
+    **{
+        ("telemetry/report/words.py", function, before, after): "as many decimals are shown"
+        for function, before, after in (
+            ("", "1.0", "2.0"),
+            ("", "0.1", "0.2"),
+            ("usual_step", "0.01", "0.02"),
+            ("_estimate", "0.1", "0.2"),
+        )
+    },
+    (
+        "telemetry/report/words.py",
+        "decimals_of",
+        "1",
+        "0",
+    ): "relative to its own size nothing but 0 is near 0",
 }
