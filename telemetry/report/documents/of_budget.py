@@ -111,7 +111,7 @@ def _problems(budget: Budget, aircraft: Aircraft) -> Iterator[_Problem]:
             yield _Problem(
                 place.place,
                 f"{plain(place.place)}: with one pack lost {_v(case.voltage_v)}, "
-                f"{_v(abs(margin))} {'above' if margin >= 0 else 'below'} the restart level",
+                f"{_beside(margin)} the restart level",
                 "Shorten or thicken the path from the packs, or fit stronger packs.",
             )
     for lead in budget.leads:
@@ -180,8 +180,8 @@ def _one_lost(budget: Budget) -> KeyNumber:
     if not found:
         return _key(label, None, "see the worst cases for what is missing")
     place, case = min(found, key=lambda x: (x[1].voltage_v or 0.0) - x[0].restart_v)
-    above = (case.voltage_v or 0.0) - place.restart_v
-    return _key(label, _v(case.voltage_v), f"{plain(place.place)}, {_v(above)} above restart")
+    margin = (case.voltage_v or 0.0) - place.restart_v
+    return _key(label, _v(case.voltage_v), f"{plain(place.place)}, {_beside(margin)} restart")
 
 
 def _highest(budget: Budget) -> KeyNumber:
@@ -273,6 +273,10 @@ def _figure(budget: Budget, aircraft: Aircraft) -> FigureBlock:
         "current. Wider lines carry more. Triangle: see above.",
         alt=picture_of_budget(budget, aircraft).alt,
     )
+
+
+def _beside(margin_v: float) -> str:
+    return f"{_v(abs(margin_v))} {'above' if margin_v >= 0 else 'below'}"
 
 
 def _v(volts: float | None) -> str:

@@ -139,6 +139,11 @@ EQUIVALENT: dict[tuple[str, str, str, str], str] = {
             ("_estimate", "0.1", "0.2"),
         )
     },
+    **{
+        ("telemetry/report/documents/of_budget.py", function, "0.0", after): "None was left out"
+        for function in ("_problems", "_one_lost")
+        for after in ("1.0", "-1.0")
+    },
     (
         "telemetry/report/words.py",
         "decimals_of",

@@ -3,6 +3,8 @@
 Where something lies on a page, and how large it is, is looked at and not tested: in the modules
 that draw (``DRAWN``), numbers and sums with them are layout and stay, but for what a number is
 compared with or picks out. Signs, bounds, conditions and names are changed there as elsewhere.
+The resolution that a number is shown to (``ROUNDED_BY``) says how many decimals; twice of it says
+as many, so it is only halved.
 """
 
 from __future__ import annotations
@@ -24,6 +26,8 @@ DRAWN = (
     "telemetry/report/writers/pdf.py",
     "telemetry/report/writers/svg.py",
 )
+# Functions whose second argument is a resolution.
+ROUNDED_BY = ("number", "measure", "_interval")
 COMPARE: dict[type[ast.cmpop], tuple[type[ast.cmpop], ...]] = {
     ast.Lt: (ast.LtE, ast.GtE),
     ast.LtE: (ast.Lt, ast.Gt),
@@ -86,12 +90,19 @@ def mutants_of(path: Path, name: str) -> Iterator[Mutant]:
     """Every mutant of a file, in order."""
     tree = ast.parse(path.read_text(encoding="utf-8"))
     layout = _layout(tree) if name.startswith(DRAWN) else set()
+    steps = {
+        call.args[1]
+        for call in ast.walk(tree)
+        if isinstance(call, ast.Call) and len(call.args) > 1
+        if isinstance(call.func, ast.Name) and call.func.id in ROUNDED_BY
+        if _is_number(call.args[1])
+    }
     for node in _code(tree):
         if node in layout:
             continue
         where = _plain_test(node)
-        changes = [ast.UnaryOp(ast.Not(), where)] if where is not None else _changes(node)
-        for changed in changes:
+        changes = [ast.UnaryOp(ast.Not(), where)] if where is not None else list(_changes(node))
+        for changed in changes[1:] if node in steps else changes:
             place = node if where is None else where
             assert isinstance(place, ast.expr)
             yield Mutant(
