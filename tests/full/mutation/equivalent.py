@@ -53,7 +53,7 @@ EQUIVALENT: dict[tuple[str, str, str, str], str] = {
         "False",
     ): "a row of shares for each pack, made one line before",
     (
-        "telemetry/measure/packs.py",
+        "telemetry/measure/sharing.py",
         "pack_shares",
         "True",
         "False",
