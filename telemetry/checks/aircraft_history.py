@@ -25,8 +25,8 @@ LEAST_FLIGHTS = 3
 _REACH = 1.96
 # Flights of a healthy aircraft from one false finding at this level to the next, all places and all
 # kinds of fault together, in a short book: one book of 100 flights in 10, and in 200 (heuristic).
-WATCH_RUN = 420.0
-GROUND_RUN = 8400.0
+WATCH_RUN = 400.0
+GROUND_RUN = 8000.0
 # A book of so many flights is what false alarms are stated for.
 _BOOK = 100
 # A repair is judged from so many flights after it, against the last ones before it; less than this

@@ -312,10 +312,10 @@ def test_the_limit_grows_with_the_run() -> None:
 
 
 def test_a_chart_kept_for_years_spends_its_false_signals_early() -> None:
-    assert [run_after(n, 400.0) for n in (3, 15, 30, 300)] == [400.0, 400.0, 800.0, 8000.0]
+    assert [run_after(n, 400.0) for n in (3, 14, 28, 280)] == [400.0, 400.0, 800.0, 8000.0]
     # Ten times the length adds as much wherever it is added.
     steps = np.diff([false_signals(n, 400.0) for n in (20, 200, 2000)])
-    assert steps == pytest.approx([15 / 400 * np.log(10.0)] * 2)
+    assert steps == pytest.approx([14 / 400 * np.log(10.0)] * 2)
     rates = sum(1.0 / run_after(n, 400.0) for n in range(1, 501))
     assert false_signals(500, 400.0) == pytest.approx(rates, rel=0.02)
 

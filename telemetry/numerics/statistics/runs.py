@@ -8,7 +8,7 @@ from math import exp, log, pi, sqrt
 import scipy
 
 # So many values long a chart's run stays as it is; then it grows in proportion (heuristic).
-_EARLY = 15
+_EARLY = 14
 # Signals of healthy series a value, over the limit times the normal density there.
 _SIGNALS = 0.21
 
