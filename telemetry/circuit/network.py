@@ -9,8 +9,6 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from typing import NamedTuple
 
-import scipy
-
 
 class Line(NamedTuple):
     """A source near the state in which it was measured: ``U = volts - ohm * (I - amps)``."""
@@ -117,6 +115,11 @@ def loaded_v(supply_v: Callable[[float], float], ohm: float, highest_v: float) -
     def excess(volts: float) -> float:
         return supply_v(volts / ohm) - volts
 
-    if excess(0.0) <= 0:
-        return 0.0
-    return float(scipy.optimize.brentq(excess, 0.0, highest_v + 1.0, xtol=1e-9))
+    low, high = 0.0, highest_v + 1.0
+    # Halved until no number lies between: it crosses zero once.
+    while low < (middle := 0.5 * (low + high)) < high:
+        if excess(middle) > 0:
+            low = middle
+        else:
+            high = middle
+    return low

@@ -11,8 +11,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-import scipy
 from numpy.typing import NDArray
+
+from telemetry.numerics.linear import non_negative_least_squares
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.intp]
@@ -190,7 +191,8 @@ def non_negative(grams: FloatArray, rises: FloatArray) -> FloatArray:
         one, left = left[0], left[1:]
         power, axes = _axes(grams[one])
         root = (axes * np.sqrt(power)) @ axes.T
-        found[one], _ = scipy.optimize.nnls(root, axes @ (rises[one] @ axes / np.sqrt(power)))
+        along = axes @ (rises[one] @ axes / np.sqrt(power))
+        found[one] = non_negative_least_squares(root, along)
         free = found[one] > 0
         gram, rise = grams[left], rises[left]
         trial = np.zeros(rise.shape)

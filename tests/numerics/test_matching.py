@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 import pytest
 import scipy.integrate
+import scipy.interpolate
 import scipy.signal
 
 from telemetry.numerics.resistance.matching import (
@@ -31,6 +32,17 @@ def test_window_mean_of_the_curve_equals_quadrature() -> None:
     at = np.array([3.0, 5.5, 9.1])
     peer = [scipy.integrate.quad(lambda x: float(curve.at(x)), a - 0.35, a + 0.35)[0] for a in at]
     np.testing.assert_allclose(curve.at(at, 0.7), np.array(peer) / 0.7, rtol=1e-6)
+
+
+def test_the_curve_is_that_of_scipy_also_beyond_its_ends() -> None:
+    # scipy.interpolate.CubicHermiteSpline, with slopes from numpy.gradient.
+    rng = np.random.default_rng(3)
+    t, v = np.cumsum(rng.uniform(0.1, 0.4, 200)), rng.standard_normal(200)
+    curve, peer = Curve(t, v), scipy.interpolate.CubicHermiteSpline(t, v, np.gradient(v, t))
+    at = np.concatenate((t, rng.uniform(t[0] - 0.3, t[-1] + 0.3, 500)))
+    np.testing.assert_allclose(curve.at(at), peer(at), rtol=1e-9, atol=1e-12)
+    mean = [peer.integrate(a - 0.2, a + 0.2) / 0.4 for a in at]
+    np.testing.assert_allclose(curve.at(at, 0.4), mean, rtol=1e-9, atol=1e-11)
 
 
 def test_curve_goes_through_its_readings_and_is_exact_for_parabolas() -> None:

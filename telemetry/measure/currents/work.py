@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 import numpy as np
-import scipy
 from numpy.typing import NDArray
 
 from telemetry.model.channels import Quantity
 from telemetry.model.log import FloatArray
+from telemetry.numerics.linear import non_negative_least_squares
 from telemetry.readings import Readings
 
 BoolArray = NDArray[np.bool_]
@@ -93,7 +93,7 @@ def nearest(y: FloatArray, design: FloatArray) -> FloatArray:
     weight = np.ones(y.size)
     coef = np.zeros(design.shape[1])
     for _ in range(_ROUNDS):
-        coef, _ = scipy.optimize.nnls(scaled * weight[:, None], y * weight)
+        coef = non_negative_least_squares(scaled * weight[:, None], y * weight)
         left = np.abs(y - scaled @ coef)
         weight = 1.0 / np.sqrt(np.maximum(left, 0.1 * np.median(left) + 1e-6))
     return np.asarray(coef / size)

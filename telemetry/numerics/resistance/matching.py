@@ -8,11 +8,11 @@ beside it.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from functools import cached_property
 from typing import NamedTuple
 
 import numpy as np
-import scipy
 from numpy.typing import NDArray
 
 FloatArray = NDArray[np.float64]
@@ -59,7 +59,11 @@ class Curve:
 
     def __init__(self, t: FloatArray, v: FloatArray) -> None:
         self.t, self.v = t, v
-        self._value = scipy.interpolate.CubicHermiteSpline(t, v, np.gradient(v, t))
+        # Of each piece the coefficients of its cube, square, slope and value.
+        step, rise = np.diff(t), np.gradient(v, t)
+        chord = np.diff(v) / step
+        bend = (rise[:-1] + rise[1:] - 2.0 * chord) / step
+        self._cubic = np.stack((bend / step, (chord - rise[:-1]) / step - bend, rise[:-1], v[:-1]))
 
     @cached_property
     def step_s(self) -> float:
@@ -67,16 +71,33 @@ class Curve:
         return usual_step(self.t)
 
     @cached_property
-    def _integral(self) -> scipy.interpolate.PPoly:
-        return self._value.antiderivative()
+    def _integral(self) -> FloatArray:
+        """As ``_cubic``, of the integral from the first reading on."""
+        within = self._cubic / np.array([[4.0], [3.0], [2.0], [1.0]])
+        whole = _power_series(within, np.diff(self.t)) * np.diff(self.t)
+        before = np.concatenate(([0.0], np.cumsum(whole[:-1])))
+        return np.vstack((within, before))
+
+    def _of(self, pieces: FloatArray, t: FloatArray) -> FloatArray:
+        piece = np.searchsorted(self.t[1:-1], t, side="right")  # the first and the last go on
+        return _power_series([c.take(piece) for c in pieces], t - self.t.take(piece))
 
     def at(self, t: FloatArray, window_s: float = 0.0) -> FloatArray:
         """Value at each instant, or the mean over a window centred on it."""
         if window_s == 0.0:
-            return np.asarray(self._value(t), dtype=np.float64)
+            return self._of(self._cubic, t)
         half = 0.5 * window_s
-        whole = self._integral(t + half) - self._integral(t - half)
+        whole = self._of(self._integral, t + half) - self._of(self._integral, t - half)
         return np.asarray(whole / window_s, dtype=np.float64)
+
+
+def _power_series(coefficients: Sequence[FloatArray] | FloatArray, x: FloatArray) -> FloatArray:
+    """Polynomials of x, the coefficient of the highest power first."""
+    total = coefficients[0].copy()
+    for one in coefficients[1:]:
+        total *= x
+        total += one
+    return total
 
 
 def usual_step(t: FloatArray) -> float:

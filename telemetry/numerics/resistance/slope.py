@@ -23,9 +23,9 @@ from dataclasses import replace
 from typing import NamedTuple
 
 import numpy as np
-import scipy
 from numpy.typing import NDArray
 
+from telemetry.numerics.linear import non_negative_least_squares
 from telemetry.numerics.resistance.matching import Rings, smoothed, usual_step
 from telemetry.numerics.resistance.moments import (
     Equations,
@@ -184,7 +184,7 @@ def spread_weights(
             return np.ones(y.size)
         power /= power.mean()  # a solver's tolerances are for numbers about one
         design = np.stack((np.ones(level.size), level), axis=1) / power[:, None]
-        (floor, slope), _ = scipy.optimize.nnls(design, np.ones(level.size))
+        floor, slope = non_negative_least_squares(design, np.ones(level.size))
         weight = 1.0 / np.maximum(floor + slope * spread, 1e-3)
         weight /= weight.mean()
     return weight
