@@ -13,7 +13,6 @@ from typing import Any, BinaryIO
 import numpy as np
 import pandas as pd
 import pyarrow as pa
-import pyarrow.parquet as pq
 
 from telemetry.book.files.layout import is_book
 from telemetry.book.files.names import file_name, flight_id, recording_id
@@ -169,6 +168,8 @@ def _sink(to: Path, schema: Any) -> Iterator[Callable[[Any], None]]:
             if to.suffix.lower() == ".csv":
                 yield _csv(file, schema)
             else:
+                import pyarrow.parquet as pq
+
                 with pq.ParquetWriter(file, schema, compression="zstd") as writer:
                     yield writer.write_table
     except OSError as error:

@@ -5,7 +5,6 @@ from __future__ import annotations
 import contextlib
 import os
 import sys
-import webbrowser
 from pathlib import Path
 
 import click
@@ -103,5 +102,7 @@ def clicked(words: list[str]) -> int:
         except SystemExit as ended:
             status = ended.code if isinstance(ended.code, int) else 1
     if status and not seen:
+        import webbrowser
+
         webbrowser.open(told.as_uri())
     return status

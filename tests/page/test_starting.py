@@ -289,7 +289,7 @@ def test_without_a_terminal_what_stops_it_is_shown_in_the_browser(tmp_path, monk
     (other / "x.txt").write_text("x")
     shown: list[str] = []
     told = tmp_path / "sub" / "busbook-page.txt"
-    monkeypatch.setattr("telemetry.cli.opening.webbrowser.open", shown.append)
+    monkeypatch.setattr("webbrowser.open", shown.append)
     monkeypatch.setattr("telemetry.cli.opening.click.get_app_dir", lambda _: str(told))
     monkeypatch.setattr("sys.stdout", None)  # as of a program without a window
     assert clicked(["--book", str(other)]) == 2

@@ -18,7 +18,6 @@ from typing import TYPE_CHECKING, Any, BinaryIO
 
 import numpy as np
 import pyarrow as pa
-import pyarrow.parquet as pq
 
 from telemetry.book.files.dates import shifted
 from telemetry.model.channels import Channel, Quantity
@@ -130,6 +129,8 @@ def _plain(doc: dict[str, Any]) -> dict[str, Any]:
 
 def parquet_of(table: pa.Table) -> bytes:
     """A table as the bytes of a Parquet file whose pages carry checksums."""
+    import pyarrow.parquet as pq  # slow to load, and no review of a log needs it
+
     sink = pa.BufferOutputStream()
     pq.write_table(table, sink, compression="zstd", write_page_checksum=True)
     return bytes(sink.getvalue())
@@ -144,6 +145,8 @@ def read_table(path: Path, rows: int) -> pa.Table:
         If it is missing, cut off or changed, or has another number of rows: however many it
         claims, no more are unpacked.
     """
+    import pyarrow.parquet as pq
+
     with _reading(path) as file:
         parquet = pq.ParquetFile(file, page_checksum_verification=True)
         if parquet.metadata.num_rows != rows:
@@ -153,6 +156,8 @@ def read_table(path: Path, rows: int) -> pa.Table:
 
 def schema_of(path: Path) -> pa.Schema:
     """The schema of a flight's Parquet file, without reading its samples; errors as before."""
+    import pyarrow.parquet as pq
+
     with _reading(path) as file:
         return pq.ParquetFile(file).schema_arrow
 
