@@ -83,7 +83,7 @@ def shape_of(values: FloatArray) -> Shape:
         count=count,
         low=float(filled.min()),
         high=float(filled.max()),
-        top=float(np.percentile(np.sort(np.abs(filled)), 99.5)),
+        top=float(np.percentile(np.abs(filled), 99.5)),
         start=float(np.median(filled[: max(3, int(_START * len(filled)))])),
         whole=bool(np.count_nonzero(filled != np.round(filled)) <= few(count)),
         only_grows=many and ups >= 10 and downs == 0 and filled[0] >= 0,
