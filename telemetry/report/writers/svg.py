@@ -55,7 +55,7 @@ def inline_svg(fig: Figure, name: str, alt: str) -> str:
     text = out.getvalue()
     text = text[text.index("<svg") :]
     text = re.sub(r"<!--.*?-->\n?", "", text, flags=re.DOTALL)
-    text = re.sub(r"\s*<metadata>.*?</metadata>", "", text, flags=re.DOTALL)
+    text = re.sub(r"<metadata>.*?</metadata>", "", text, flags=re.DOTALL)
     text = re.sub(
         r"<svg[^>]*viewBox=\"([^\"]*)\"[^>]*>",
         lambda m: f'<svg viewBox="{m[1]}" role="img" aria-label="{escape(alt)}">',
@@ -69,7 +69,7 @@ def inline_svg(fig: Figure, name: str, alt: str) -> str:
     text = re.sub(r"font: ([\d.]+)px [^;\"]*", r"font-size: \1px", text)
     text = re.sub(r" font-family: [^;\"]*;?", "", text)
     text = re.sub(r" transform=\"rotate\(-0 [^\"]*\"", "", text)
-    text = re.sub(r"(?<=\d\.\d\d)\d+", "", text)
+    text = re.sub(r"(?<=\.\d\d)\d+", "", text)
     text = re.sub(r" d=\"([^\"]*)\"", _path, text)
     text = re.sub(r">\s+<", "><", text).strip()
     text = re.sub(r"<g[^>]*>(?:<use [^>]*/>){2,}</g>", _repeated, text)
@@ -87,7 +87,7 @@ def _path(match: re.Match[str]) -> str:
     """The same path in fewer letters; long ones to a tenth of a point."""
     data = match[1]
     if data.count("\n") > _MANY_POINTS:
-        data = re.sub(r"(?<=\d\.\d)\d+", "", data).replace("L ", "")
+        data = re.sub(r"(?<=\.\d)\d+", "", data).replace("L ", "")
     return f' d="{" ".join(data.split())}"'
 
 
