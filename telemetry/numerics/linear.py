@@ -64,7 +64,7 @@ def non_negative_least_squares(design: FloatArray, y: FloatArray) -> FloatArray:
     C. L. Lawson and R. J. Hanson, Solving Least Squares Problems, 1974, chapter 23.
     """
     # A rotation leaves the squares as they are: as many rows as columns tell as much as all.
-    rotated = np.linalg.qr(np.column_stack((design, y)), mode="r")
+    rotated = np.asarray(np.linalg.qr(np.column_stack((design, y)), mode="r"))
     design, y = rotated[:, :-1], rotated[:, -1]
     lengths = np.sqrt((design**2).sum(axis=0))
     # Begun with all columns that are no sum of those before them, it is mostly done at once.
