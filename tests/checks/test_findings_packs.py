@@ -410,6 +410,19 @@ def test_behind_regulators_set_points_decide_who_gives(
     assert (told.causes[0].kind is CauseKind.SET_POINTS) is regulated
 
 
+@pytest.mark.parametrize(("bus_v", "level"), [(6.0, Level.CLEAR), (7.9, Level.WATCH)])
+def test_a_bus_that_rests_far_below_its_packs_is_regulated(bus_v: float, level: Level) -> None:
+    """No switch and no diode takes two volts with next to nothing flowing."""
+    uneven = {"share": 0.15, "low_share": 0.14, "high_share": 0.16, "off_balance": True}
+    most = {"share": 0.85, "low_share": 0.84, "high_share": 0.86, "off_balance": True}
+    bus = Charge(
+        place="bus", logged_mah=None, integrated_mah=None, share=None, start_v=bus_v, end_v=bus_v
+    )
+    states = pair({**uneven, "rest_v": 8.2}, {**most, "rest_v": 8.2})
+    told = only(found(flight(packs=states, charge=(bus,))))
+    assert (told.code, told.level) == ("pack-share", level)
+
+
 @pytest.mark.parametrize(
     ("share", "change", "level"),
     [

@@ -20,6 +20,7 @@ from telemetry.checks.packs.silent import (
     lost_packs,
     never_gave,
 )
+from telemetry.measure.away import HEAD_V
 from telemetry.model.channels import Quantity
 from telemetry.results import (
     Finding,
@@ -67,7 +68,7 @@ def _share(flight: Flight, aircraft: Aircraft) -> list[FindingDraft]:
         cause = "unequal charge: of a change of the load both take their part"
     elif low is None and _light(flight):
         cause = "unequal charge: at so light a load hundredths of a volt decide"
-    elif low is None and _regulated(flight, aircraft):
+    elif low is None and _regulated(state, flight, aircraft):
         kind = CauseKind.SET_POINTS
         cause = "set-points a little apart: behind regulators they decide, and no path"
     elif held:
@@ -99,9 +100,13 @@ def _light(flight: Flight) -> bool:
     return bool(taken) and max(taken) < _LIGHT_PCT
 
 
-def _regulated(flight: Flight, aircraft: Aircraft) -> bool:
-    """Whether a regulator holds the bus."""
-    return aircraft.regulated_v is not None or any(r.regulated for r in flight.resistances)
+def _regulated(state: PackState, flight: Flight, aircraft: Aircraft) -> bool:
+    """Whether a regulator holds the bus: it does not follow its packs, or rests far below them."""
+    bus_v = next((c.start_v for c in flight.charge if c.place == aircraft.root), None)
+    rests_v = (state.rest_v, state.landing_rest_v)
+    far = bus_v is not None and any(v is not None and v - bus_v > HEAD_V for v in rests_v)
+    told = any(r.regulated for r in flight.resistances)
+    return aircraft.regulated_v is not None or told or far
 
 
 def _lost_aloft(finding: Finding, flight: Flight) -> bool:
