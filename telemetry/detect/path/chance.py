@@ -52,6 +52,18 @@ def beyond_sampling(e: Event, steps: list[LoadStep], loads: Loads) -> bool | Non
     return bool(-residual[lo:hi].min() > chance)
 
 
+def deep_readings(e: Event, depth: float, loads: Loads) -> float:
+    """How many readings lie at least half as deep as the fall; any number of a lowest value, held.
+
+    What was read while the voltage was on its way back says nothing of the fall.
+    """
+    volts = loads.volts.get(e.place)
+    if volts is None or e.place in loads.minimum_held:
+        return np.inf
+    lo, hi = np.searchsorted(volts.t, [e.start_s - 1e-6, e.end_s])
+    return float(np.count_nonzero(volts.v[lo:hi] <= volts.usual(e.start_s) - 0.5 * depth))
+
+
 def like_no_other(depth: float, volts: PathSeries) -> bool:
     """Whether a bus or node without a known resistance fell as nothing else in the log lets it.
 

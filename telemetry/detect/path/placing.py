@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from telemetry.aircraft import Aircraft
-from telemetry.detect.path.chance import FEW, beyond_sampling, like_no_other
+from telemetry.detect.path.chance import FEW, beyond_sampling, deep_readings, like_no_other
 from telemetry.detect.path.giving_way import gave_way
 from telemetry.detect.path.path_load import Loads, LoadStep, PathSeries, rise
 from telemetry.detect.path.running_down import FELL, load_rose, slow_fall
@@ -125,7 +125,8 @@ def _placed(
     surely = sum(s.high_ohm * rise(s, e, missed=False) for s in steps)
     stands_out = beyond_sampling(e, steps, loads)
     if stands_out is None:
-        stands_out = min(s.current.inside(e.start_s, e.end_s) for s in steps) >= _WELL_SEEN
+        seen = [s.current.inside(e.start_s, e.end_s) for s in steps]
+        stands_out = min(*seen, deep_readings(e, depth, loads)) >= _WELL_SEEN
     no_load = surely < _UNEXPLAINED * depth and (most < _UNEXPLAINED * depth or stands_out)
     if above.along:
         if no_load:

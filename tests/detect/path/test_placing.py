@@ -498,6 +498,14 @@ def test_moments_left_out_are_none_of_the_usual(known) -> None:
     assert standing_out(known, down=2.0, left_out=((0.0, 500.0),)) is None
 
 
+def test_readings_on_the_way_back_are_not_deep(known) -> None:
+    loads = known({"left wing": dip(8.0, -2.0, -1.0, -0.9)})
+    assert chance.deep_readings(fall(), 2.0, loads) == 2
+    loads.minimum_held = {"left wing"}
+    assert chance.deep_readings(fall(), 2.0, loads) == np.inf
+    assert chance.deep_readings(fall("tail"), 2.0, loads) == np.inf
+
+
 @pytest.mark.parametrize(
     ("span", "found"),
     [
