@@ -41,8 +41,9 @@ _FEW, _TOP, _FEWEST = 15, 0.99, 3
 _SWINGS = 0.15
 #: Part of the stretch in which least was to be done, and jumps that are enough to tell.
 _CALM, _JUMPS = 0.5, 12
-#: An instant within so many blocks of either end is none: there the flight begins or ends.
-_EDGE = 3
+#: Swings that shrink by this part of the logarithm by which the level falls fall with it; nothing,
+#: in steps and as part of a level.
+_SHRINKS, _NOTHING = 0.5, 0.02
 #: Of what a lone node draws more for long, its lowest readings show this part: it never lets go.
 _CONSTANT = 0.6
 
@@ -258,31 +259,38 @@ def _jumps(r: Reading, start_s: FloatArray, block_s: float, where: BoolArray) ->
 
 
 def rather_a_share(
-    mine: FloatArray, counterpart: FloatArray, added: tuple[int, int], *, climbs: bool
+    now: CurrentBlocks, counterpart: FloatArray, added: tuple[int, int], *, climbs: bool
 ) -> bool:
-    """Whether a share that changed, at an instant or by degrees, leaves less than added amperes.
-
-    What is added leaves a node that follows its counterpart as it did; a servo that falls silent
-    takes its part of every move with it. So both are held against every block, not against means in
-    which the moves are gone, with as many coefficients.
+    """Whether a share that changed, at an instant or by degrees, tells more than added amperes.
 
     Parameters
     ----------
-    mine, counterpart : ndarray, shape (n,)
-        Mean current of each block in flight, A.
+    now : CurrentBlocks
+    counterpart : ndarray, shape (n,)
+        A.
     added : (int, int)
         Blocks first <= k < end in which amperes were added.
     climbs : bool
-        Whether the share rises by degrees; else at an instant, which is the start or the end of
-        what was added.
+        Whether the share rises by degrees; else at an instant.
     """
-    at = np.arange(mine.size)
-    first, end = added
-    part = ((at >= first) & (at < end)).astype(np.float64)
-    inner = [k for k in added if _EDGE < k < mine.size - _EDGE]
-    changes = [at / mine.size] if climbs else [(at >= k).astype(np.float64) for k in inner]
-    left = [_left_by(mine, counterpart, counterpart * x) for x in changes]
-    return min(left, default=np.inf) < _left_by(mine, counterpart, part)
+    at = np.arange(counterpart.size)
+    inside = (at >= added[0]) & (at < added[1])
+    if climbs:
+        grown, more = counterpart * at / at.size, inside.astype(np.float64)
+        return _left_by(now.mean, counterpart, grown) < _left_by(now.mean, counterpart, more)
+    # What is added leaves the swings of a node as they were; a servo that falls silent takes its
+    # part of them with it. That shows whenever its mirror is read, earlier or later.
+    mine, other = (_swing_outside(x, inside, now.step) for x in (now.mean, counterpart))
+    level = float(np.median(now.mean[~inside]) / np.median(now.mean[inside]))
+    return bool(np.log(mine / other) < _SHRINKS * np.log(max(level, _NOTHING)))
+
+
+def _swing_outside(x: FloatArray, inside: BoolArray, step: float) -> float:
+    """Swing from block to block outside of a part, as a multiple of that within it."""
+    jumps = np.abs(np.diff(x))
+    both = inside[1:] & inside[:-1], ~inside[1:] & ~inside[:-1]
+    within, without = (max(float(jumps[b].mean()), _NOTHING * step, 1e-6) for b in both)
+    return without / within
 
 
 def _left_by(mine: FloatArray, *columns: FloatArray) -> float:

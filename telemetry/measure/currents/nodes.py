@@ -293,11 +293,12 @@ def _added(
     added = added_stretch(now, f.counterpart)
     if added is None or (lost_too and added.first <= _AT_START):
         return None
-    if shared is None or not (climbs or shared.mirror):
-        return _of_stretch(node, added, now, f.start_s, f.against, f.counterpart)
-    if rather_a_share(now.mean, f.counterpart, (added.first, added.end), climbs=climbs):
-        return None
-    return _of_stretch(node, added, now, f.start_s, f.against, f.counterpart)
+    found = _of_stretch(node, added, now, f.start_s, f.against, f.counterpart)
+    may_be_share = shared is not None and (climbs or shared.mirror)
+    if not may_be_share or found.kind is UnusualKind.HUNTS:  # no share swings by itself
+        return found
+    span = (added.first, added.end)
+    return None if rather_a_share(now, f.counterpart, span, climbs=climbs) else found
 
 
 def _of_share(f: NodeInFlight, share: Share, against: str) -> UnusualCurrent:
