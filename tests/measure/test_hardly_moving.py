@@ -64,6 +64,8 @@ def test_what_no_longer_follows_its_mirror_lost_a_share(climbs: bool, skew: int)
         assert not rather_a_share(blocks(added), mirror, ends, climbs=False)
         share = np.where(early, moves, 0.1) + flaps + noise
         assert rather_a_share(blocks(share), mirror, ends, climbs=False)
+        stalls = moves + 4.0 * ((at >= 201) & (at < 204)) + flaps + noise
+        assert not rather_a_share(blocks(stalls), mirror, (200, 205), climbs=False)
     else:
         added = moves + 0.6 * early + flaps + noise
         assert not rather_a_share(blocks(added), mirror, ends, climbs=True)

@@ -41,6 +41,8 @@ _FEW, _TOP, _FEWEST = 15, 0.99, 3
 _SWINGS = 0.15
 #: Part of the stretch in which least was to be done, and jumps that are enough to tell.
 _CALM, _JUMPS = 0.5, 12
+#: A share that changed for good reaches an end of the flight, but for so many blocks.
+_EDGE = 3
 #: Swings that shrink by this part of the logarithm by which the level falls fall with it; nothing,
 #: in steps and as part of a level.
 _SHRINKS, _NOTHING = 0.5, 0.02
@@ -278,6 +280,8 @@ def rather_a_share(
     if climbs:
         grown, more = counterpart * at / at.size, inside.astype(np.float64)
         return _left_by(now.mean, counterpart, grown) < _left_by(now.mean, counterpart, more)
+    if added[0] > _EDGE and added[1] < at.size - _EDGE:
+        return False  # it was as before again
     # What is added leaves the swings of a node as they were; a servo that falls silent takes its
     # part of them with it. That shows whenever its mirror is read, earlier or later.
     mine, other = (_swing_outside(x, inside, now.step) for x in (now.mean, counterpart))
