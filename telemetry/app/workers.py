@@ -27,14 +27,7 @@ from typing import NamedTuple, TypeVar
 
 from telemetry.app.cluster.client import ClusterExecutor, connected, usable, watched
 from telemetry.model.errors import WorkersError
-
-# Read by OpenMP (and by pyarrow), OpenBLAS, MKL and macOS's Accelerate when they are loaded.
-_THREADS = (
-    "OMP_NUM_THREADS",
-    "OPENBLAS_NUM_THREADS",
-    "MKL_NUM_THREADS",
-    "VECLIB_MAXIMUM_THREADS",
-)
+from telemetry.model.threads import EVERY, one_thread
 
 T = TypeVar("T")
 R = TypeVar("R")
@@ -66,8 +59,7 @@ def worker_pool(workers: int) -> ProcessPoolExecutor:
 
 def _begin_worker() -> None:
     """On a worker: one thread of each library, unless the user has set it otherwise."""
-    for name in _THREADS:
-        os.environ.setdefault(name, "1")
+    one_thread(EVERY)
     Thread(target=_end_with_parent, daemon=True).start()
 
 

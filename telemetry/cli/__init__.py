@@ -34,6 +34,7 @@ from telemetry.cli.reports.sheet import sheet
 from telemetry.cli.review import review
 from telemetry.cli.shared import CommandGroup, say
 from telemetry.model.errors import sentence
+from telemetry.model.threads import ALGEBRA, one_thread
 
 # What a shell reports for a command that was interrupted.
 _INTERRUPTED = 130
@@ -118,6 +119,8 @@ def main() -> None:
     # Libraries bring half a million objects that stay: looking through them over and over for what
     # nobody refers to took a tenth of a command's time.
     gc.set_threshold(_OBJECTS)
+    # Its tables are small: threads would wait for each other longer than they work.
+    one_thread(ALGEBRA)
 
 
 for _command in (

@@ -194,9 +194,8 @@ def shares_at_node(
         travel, away = means[:, : len(names)], means[:, len(names) :] * flying[:, None]
         return np.column_stack((np.ones(t.size), travel, *((away,) if hold else ())))
 
-    lag = float(LAGS_S[int(np.argmin([unexplained(design(float(s)), y) for s in LAGS_S]))])
+    whole = min((design(float(s)) for s in LAGS_S), key=lambda tried: unexplained(tried, y))
     block = np.unique(((t - t[0]) / _BLOCK_S).astype(np.intp), return_inverse=True)[1]
-    whole = design(lag)
     kinds = (-1, *(_TRAVEL,) * len(names), *((_HOLD,) * len(names) if hold else ()))
     found = attribute(whole, y, block, kinds=kinds)
     travel = whole[:, : 1 + len(names)]

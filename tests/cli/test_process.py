@@ -86,3 +86,17 @@ def test_stopped_by_hand(tmp_path) -> None:
     assert stdout == ""
     assert stderr == "Stopped; the files already written are whole.\n"
     assert not list(tmp_path.rglob("*.part"))
+
+
+@pytest.mark.parametrize("said", [None, "3"])
+def test_linear_algebra_begins_one_thread_unless_told_otherwise(said: str | None) -> None:
+    code = (
+        "import os; from telemetry.cli import main; main(['guide'], standalone_mode=False);"
+        "print(os.environ['OPENBLAS_NUM_THREADS'], os.environ.get('OMP_NUM_THREADS'))"
+    )
+    kept = {k: v for k, v in os.environ.items() if not k.endswith("_THREADS")}
+    told = kept if said is None else {**kept, "OPENBLAS_NUM_THREADS": said}
+    done = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, text=True, check=True, env=told
+    )
+    assert done.stdout.splitlines()[-1] == f"{said or 1} None"
