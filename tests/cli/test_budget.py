@@ -236,5 +236,6 @@ def test_one_bad_log_does_not_stop_the_others(run, profile: Path, tmp_path: Path
     assert content["basis"] == "measured"
     alone = run("budget", profile, "--log", bad)
     assert (alone.exit_code, alone.stdout) == (2, "")
+    assert [x for x in result.stderr.splitlines() if x.startswith(("1/2 ", "2/2 "))]
     (told,) = alone.stderr.splitlines()
     assert told.startswith(str(bad))

@@ -133,3 +133,13 @@ def test_help_loads_no_heavy_library(words) -> None:
         cwd=ROOT,
     )  # fmt: skip
     assert json.loads(done.stderr.splitlines()[-1]) == []
+
+
+@pytest.mark.parametrize(("workers", "taken"), [(0, False), (1, True), (64, True), (65, False)])
+def test_how_many_workers_may_be_asked_for(workers: int, taken: bool) -> None:
+    words = ["tern", "--workers", str(workers)]
+    if taken:
+        assert main.commands["history"].make_context("history", words).params["workers"] == workers
+    else:
+        with pytest.raises(click.UsageError, match="1<=x<=64"):
+            main.commands["history"].make_context("history", words)

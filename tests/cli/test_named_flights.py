@@ -54,6 +54,9 @@ def test_after_a_flight_of_the_book_nobody_is_told_to_add_it(
         path.write_text(head + text_of(seed=7))
         told = run("review", path, "--out", tmp_path / "out", "--book", tmp_path / "none").stdout
         assert f"busbook add {path}{whose}\n" in told.replace("\\\n", "")
+    # A log beside a flight of the book can still be added.
+    both = run("review", path, "tern", "1", "--out", tmp_path / "out", "--book", shelf)
+    assert "busbook add" in both.stdout
 
 
 def test_files_and_flights_stand_beside_each_other(
@@ -92,13 +95,15 @@ def test_the_shell_completes_aircraft_flights_and_places(
 ) -> None:
     monkeypatch.setenv("BUSBOOK", str(shelf))
     monkeypatch.chdir(tmp_path)
-    Path("test.csv").touch()
+    for name in ("test.csv", "t.csv", ".hidden"):
+        Path(name).touch()
     for command in ("history", "flights"):
         assert _offered(command, "") == ["gull", "tern"]
     assert _offered("add", "x.csv", "--aircraft", "T") == ["tern"]
     assert _offered("export", "tern", "2") == ["2"]
     assert _offered("export", "tern", "1", "")[:2] == ["2", "gull"]
     assert _offered("review", "te") == ["tern", "test.csv"]
+    assert _offered("review", "") == ["gull", "tern", "t.csv", "test.csv"]
     assert "left wing" in _offered("note", "tern", "text", "--place", "l")
     assert _offered("history", "--book", tmp_path / "none", "") == []
     shell = ShellComplete(main, {}, "busbook", "_BUSBOOK_COMPLETE")

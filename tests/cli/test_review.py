@@ -26,6 +26,7 @@ def test_the_review_goes_to_stdout_and_nothing_else_is_said(run, log: Path) -> N
     result = run("review", log)
     assert result.exit_code == 0
     assert "NOTHING FOUND IN THIS LOG" in result.stdout
+    assert result.stdout[0] != "\n"
     assert str(log.name) in result.stdout
     assert result.stderr == ""
     lines = [x for x in result.stdout.splitlines() if str(log) not in x]

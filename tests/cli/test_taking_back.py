@@ -167,7 +167,10 @@ def test_what_a_note_closes_is_shown_and_asked_about(
     _asked(monkeypatch)
     refused = runner.invoke(main, [*_NOTE, "--book", str(faulted)], input="n\n")
     assert (refused.exit_code, "Keep the note? [y/N]" in refused.stderr) == (0, True)
-    assert refused.stdout.splitlines()[0].startswith("it closes")
+    shown = refused.stdout.splitlines()
+    closed = [x for x in shown if x.startswith(("  ground: ", "  watch: "))]
+    assert len(closed) > 1
+    assert shown[0] == f"it closes {len(closed)} findings:"
     assert "not kept; nothing is changed" in refused.stdout
     assert Logbook(faulted).notes("tern") == ()
     kept = runner.invoke(main, [*_NOTE, "--book", str(faulted)], input="y\n")
@@ -184,6 +187,15 @@ def test_a_script_keeps_its_note_and_is_told_how_to_take_it_back(run: Run, fault
     assert told[0].startswith("it closes")
     assert "take it back: busbook remove note tern 1" in told
     assert len(Logbook(faulted).notes("tern")) == 1
+
+
+def test_a_single_finding_is_not_counted(
+    run: Run, faulted: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(
+        "telemetry.app.noting.closed_by", lambda *_: history(Logbook(faulted), "tern").findings[:1]
+    )
+    assert _lines(run, faulted, *_NOTE)[0] == "it closes:"
 
 
 def test_yes_asks_nothing(run: Run, faulted: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -249,3 +249,9 @@ def test_while_a_diode_holds_a_pack_off_its_drop_says_nothing(make_flight: Make)
     without = slope_part(table, "tail", "bus", "tail")
     assert without is not None
     assert without.y[1] > 50.0
+
+
+def test_a_diode_is_open_from_0_15_a_on(make_flight: Make) -> None:
+    table = FeatureTable([make_flight(air=lead([0.15, 0.65] * 6, 10.0, offset_mv=300.0))])
+    found = {p.name: p for p in drop_parts(table, "tail", "bus", "tail", fit="", held_off=True)}
+    assert found["slope"].y == pytest.approx([10.0])

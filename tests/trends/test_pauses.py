@@ -180,21 +180,26 @@ class TestWentOff:
     CRAFT = Aircraft(bus="bus", nodes=(Node(name="left wing"), Node(name="tail", fed_from="bus")))
     SILENT = (60.0, 64.0)
 
-    def logged(self, make_reading: Make, *, low_v: float = 0.0, lacks_a: float = 0.0) -> Readings:
+    def logged(
+        self, make_reading: Make, *, low_v: float = 0.0, lacks_a: float = 0.0,
+        until_s: float = 64.0, later_a: float = 1.0,
+    ) -> Readings:  # fmt: skip
         """A tail of 1 A that is silent for 4 s; its last voltage, and the whole, lower by these."""
         t, own = every(0, 120, 0.2), every(0, 120, 0.2, but=self.SILENT)
         wave = 0.3 * np.sin(0.7 * t)
         volts = np.full(own.size, 5.9)
         volts[np.searchsorted(own, 60.0)] -= low_v
         whole = 3.0 + 2 * wave
-        whole[(t > 60.0) & (t < 64.0)] -= lacks_a
+        whole[(t > 60.0) & (t < until_s)] -= lacks_a
         of = {"quantity": Quantity.CURRENT, "update_s": 0.2}
         return readings_of(
             make_reading("bus", t, np.full(t.size, 6.0), update_s=0.2),
             make_reading("tail", own, volts, update_s=0.2),
             make_reading("bus", t, whole, **of),
             make_reading("left wing", t, 2.0 + wave, **of),
-            make_reading("tail", own, 1.0 + 0.3 * np.sin(0.7 * own), **of),
+            make_reading(
+                "tail", own, np.where(own < 62, 1.0, later_a) + 0.3 * np.sin(0.7 * own), **of
+            ),
         )
 
     @pytest.mark.parametrize(("low_v", "told"), [(0.0, False), (0.25, False), (0.4, True)])
@@ -207,6 +212,20 @@ class TestWentOff:
     @pytest.mark.parametrize(("lacks_a", "told"), [(0.0, False), (0.4, False), (1.0, True)])
     def test_by_what_the_whole_lacks(self, make_reading: Make, lacks_a: float, told: bool) -> None:
         readings = self.logged(make_reading, lacks_a=lacks_a)
+        assert went_off(readings, self.CRAFT, "tail", *self.SILENT) is told
+
+    @pytest.mark.parametrize(("end_s", "told"), [(60.5, False), (60.7, True)])
+    def test_three_readings_of_the_whole_tell_what_it_lacks(
+        self, make_reading: Make, end_s: float, told: bool
+    ) -> None:
+        readings = self.logged(make_reading, lacks_a=1.0, until_s=end_s)
+        assert went_off(readings, self.CRAFT, "tail", 60.0, end_s) is told
+
+    @pytest.mark.parametrize(("later_a", "told"), [(1.0, True), (3.0, False)])
+    def test_half_of_what_it_drew_before_and_after_has_to_be_lacking(
+        self, make_reading: Make, later_a: float, told: bool
+    ) -> None:
+        readings = self.logged(make_reading, lacks_a=0.8, later_a=later_a)
         assert went_off(readings, self.CRAFT, "tail", *self.SILENT) is told
 
     def test_falls_that_come_at_other_times_too_are_the_load(self, make_reading: Make) -> None:

@@ -145,6 +145,12 @@ EQUIVALENT: dict[tuple[str, str, str, str], str] = {
         for after in ("1.0", "-1.0")
     },
     (
+        "telemetry/cli/add.py",
+        "add",
+        "0",
+        "-1",
+    ): "of joined logs there is one outcome: the first is the last",
+    (
         "telemetry/report/words.py",
         "decimals_of",
         "1",
