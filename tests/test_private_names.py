@@ -12,11 +12,6 @@ ROOT = Path(__file__).parents[1]
 # Names with an underscore that are public by their library, or by what looks for them.
 CUSTOMARY = {"_replace", "_asdict", "_fields", "_exit", "_repr_html_"}
 CUSTOMARY |= {"_ipython_key_completions_"}
-# Uses that are left, by file: fewer is progress, and then told here; more is none.
-LEFT: dict[str, int] = {
-    "tests/accuracy/every_flight.py": 4,
-    "tests/trends/test_evidence.py": 5,
-}
 
 
 def is_private(name: str) -> bool:
@@ -58,4 +53,4 @@ def test_tests_use_no_private_names() -> None:
         names = list(private_names(ast.parse(path.read_text(encoding="utf-8"))))
         if names:
             used[path.relative_to(ROOT).as_posix()] = len(names)
-    assert used == LEFT, "make it public where it is a unit worth a test, else test what calls it"
+    assert used == {}, "make it public where it is a unit worth a test, else test what calls it"

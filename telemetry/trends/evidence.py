@@ -33,12 +33,12 @@ from telemetry.trends.parts import (
 )
 
 # One flight fills no chart: scores are cut at this part of the limit (heuristic).
-_MOST = 0.75
+MOST_OF_LIMIT = 0.75
 # Features of one place share causes (the day, how a plug sits), more or less so: what is known of
 # the variance of their sum is worth so many flights (heuristic); that of one feature is learnt.
 _SUM_WORTH = 8.0
 # From this part of the limit on a change is suspected.
-_DOUBTFUL = 0.5
+DOUBTFUL = 0.5
 # A change is a step where one flight brought this part of it (heuristic).
 _SUDDEN = 0.45
 # What stood for so many flights is what is usual from then on (heuristic).
@@ -205,12 +205,12 @@ def _judged(
         return None
     limit = limit_after(weighed.at.size, run)
     worth = inf
-    score, now = _charted(sign * weighed.score, limit)
-    if now.high > _DOUBTFUL * limit:
+    score, now = charted_scores(sign * weighed.score, limit)
+    if now.high > DOUBTFUL * limit:
         # A change widens the scatter it is judged by: taken apart from it, it is judged anew.
         steady = [p.steady(int(weighed.at[now.since])) for p in own]
         weighed, worth = weigh(steady, flights), sum_worth(own)
-        score, now = _charted(sign * weighed.score, limit, worth)
+        score, now = charted_scores(sign * weighed.score, limit, worth)
         own = steady
 
     def shown(w: Weighed) -> tuple[FloatArray, FloatArray]:
@@ -236,18 +236,18 @@ def _judged(
     higher = limit if strict is None else limit_after(weighed.at.size, strict)
     # The limit that grounds leaves room for a scatter known from few flights: healthy books of a
     # hundred flights reached it never, with the scatter taken as known.
-    sure = _charted(sign * weighed.score, higher)[1].high > higher
+    sure = charted_scores(sign * weighed.score, higher)[1].high > higher
 
     def before(onset: int) -> Weighed:
         return weigh(own, flights, np.arange(flights) < weighed.at[onset])
 
     last = max(now.since, signal)
-    onset, _ = _onset(sign * before(now.since).rise, last)
+    onset, _ = onset_of(sign * before(now.since).rise, last)
     against = before(onset)  # now with all flights before the change
-    onset, stepped = _onset(sign * against.rise, last)
+    onset, stepped = onset_of(sign * against.rise, last)
     rise, sd = shown(against)
     found = replace(plain, rise=rise, sd=sd, sure=sure, signal=signal, onset=onset)
-    return _measured(replace(found, step=stepped and _is_sudden(found)), against.doubt)
+    return measured_change(replace(found, step=stepped and is_sudden(found)), against.doubt)
 
 
 def flights_until(j: Judgement, limit: float, *, scale: float = 1.0) -> Remaining:
@@ -289,9 +289,9 @@ class _Now(NamedTuple):
     since: int
 
 
-def _charted(score: FloatArray, limit: float, worth: float = inf) -> tuple[FloatArray, _Now]:
+def charted_scores(score: FloatArray, limit: float, worth: float = inf) -> tuple[FloatArray, _Now]:
     """Scores cut so that one flight alone cannot reach that limit, and where their chart ends."""
-    cut = np.clip(score, -_MOST * limit, _MOST * limit)
+    cut = np.clip(score, -MOST_OF_LIMIT * limit, MOST_OF_LIMIT * limit)
     now = change_now(cut[None], np.array([cut.size]), worth=worth)
     return cut, _Now(float(now.high[0]), int(now.since[0]))
 
@@ -300,7 +300,7 @@ def _chart(score: FloatArray, worth: float) -> FloatArray:
     return np.maximum(change_chart(score, worth=worth).high, 0.0)
 
 
-def _onset(rise: FloatArray, last: int) -> tuple[int, bool]:
+def onset_of(rise: FloatArray, last: int) -> tuple[int, bool]:
     """First flight of the change, where a step or a steady growth fits best; True for a step.
 
     Not after ``last``.
@@ -331,7 +331,7 @@ def _from_each_on(x: FloatArray) -> FloatArray:
     return np.asarray(np.cumsum(x[::-1])[::-1], dtype=np.float64)
 
 
-def _measured(j: Judgement, doubt: float) -> Judgement:
+def measured_change(j: Judgement, doubt: float) -> Judgement:
     """Level now, rate and kind of an established change."""
     assert j.onset is not None
     x, y = j.at[j.onset :].astype(float), j.rise[j.onset :]
@@ -344,7 +344,7 @@ def _measured(j: Judgement, doubt: float) -> Judgement:
         recent = y[-4:]
         now, reach = float(recent.mean()), 1.96 * sd / np.sqrt(recent.size)
     else:
-        now = _level_now(x, y)
+        now = level_now(x, y)
         reach = 1.96 * sd / np.sqrt(min(x.size, 3))
     return replace(
         j,
@@ -358,7 +358,7 @@ def _measured(j: Judgement, doubt: float) -> Judgement:
     )
 
 
-def _level_now(x: FloatArray, y: FloatArray) -> float:
+def level_now(x: FloatArray, y: FloatArray) -> float:
     """Where a robust line through the last flights stands at the last of them."""
     x, y = x[-6:], y[-6:]
     if x.size < 3:
@@ -368,7 +368,7 @@ def _level_now(x: FloatArray, y: FloatArray) -> float:
     return float(np.median(y - slope * (x - x[-1])))
 
 
-def _is_sudden(j: Judgement) -> bool:
+def is_sudden(j: Judgement) -> bool:
     """One flight brought about half of the change or more, beyond chance."""
     assert j.onset is not None
     sd = float(np.median(j.sd))

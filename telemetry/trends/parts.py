@@ -23,8 +23,8 @@ BoolArray = NDArray[np.bool_]
 # seasons.
 _SHARED = 0.15
 # A feature is judged from its third flight on: before that it has no scatter of its own.
-_LEAST_FLIGHTS = 3
-_CLIP = 3.0
+LEAST_OF_FEATURE = 3
+CLIP = 3.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -100,7 +100,7 @@ class EvidencePart:
             sigma_weight=self.weight,
             sigma_learns=not self.known,
             learn=learn[self.at],
-            clip=_CLIP,
+            clip=CLIP,
         )
 
     def steady(self, change: int) -> EvidencePart:
@@ -182,7 +182,7 @@ class KnownScores:
     def of(self, part: EvidencePart) -> Scores:
         """Scores of a part of which every value is learnt."""
         n = part.y.size
-        begins = (part.name, part.sigma, *part.y[:_LEAST_FLIGHTS].tolist())
+        begins = (part.name, part.sigma, *part.y[:LEAST_OF_FEATURE].tolist())
         longest = self._known.get(begins)
         if longest is not None and part.begins(longest[0]):
             return Scores(*(x[:n] for x in longest[1]))
@@ -248,7 +248,7 @@ def weigh(
         found = part.scores(learn) if known is None else known.of(part)
         # How many flights this part had learnt from before each flight.
         count = np.r_[0, np.cumsum(learn[part.at])[:-1]]
-        ready = count >= _LEAST_FLIGHTS - 1
+        ready = count >= LEAST_OF_FEATURE - 1
         at = part.at[ready]
         score[i, at] = found.score[ready]
         rise[i, at] = (part.y - found.predicted)[ready] / part.response
@@ -300,7 +300,7 @@ def moved_since(part: EvidencePart, learn: BoolArray) -> tuple[float, float] | N
         has no flights on both sides.
     """
     after = ~learn[part.at]
-    if not after.any() or np.count_nonzero(~after) < _LEAST_FLIGHTS - 1:
+    if not after.any() or np.count_nonzero(~after) < LEAST_OF_FEATURE - 1:
         return None
     scores = part.scores(learn)
     moved = (part.y - scores.predicted)[after]

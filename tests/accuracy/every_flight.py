@@ -112,11 +112,11 @@ def signals_by_flight(chart: Chart, flights: int) -> BoolArray:
     if at.size == 0:
         return np.zeros(flights, dtype=bool)
     limit = np.array([limit_after(values, chart.run) for values in range(1, at.size + 1)])
-    cut = evidence._MOST * limit[:, None]
+    cut = evidence.MOST_OF_LIMIT * limit[:, None]
     first = chart.sign * _weighed([_scores(p) for p in parts], parts, ready)[:, at]
     plain = change_now(np.clip(first, -cut, cut), np.arange(at.size) + 1)
     now = plain.high.copy()
-    doubtful = np.flatnonzero(plain.high > evidence._DOUBTFUL * limit)
+    doubtful = np.flatnonzero(plain.high > evidence.DOUBTFUL * limit)
     if doubtful.size:
         ends, changes = at[doubtful], at[plain.since[doubtful]]
         steady = [_steady_scores(p, changes, ends) for p in parts]
@@ -132,7 +132,7 @@ def signals_by_flight(chart: Chart, flights: int) -> BoolArray:
 
 def _ready(part: EvidencePart, flights: int) -> BoolArray:
     ready = np.zeros(flights, dtype=bool)
-    ready[part.at[weighing._LEAST_FLIGHTS - 1 :]] = True
+    ready[part.at[weighing.LEAST_OF_FEATURE - 1 :]] = True
     return ready
 
 
@@ -168,7 +168,7 @@ def _steady_scores(
         sigma=sigma,
         sigma_weight=weight,
         sigma_learns=False,
-        clip=weighing._CLIP,
+        clip=weighing.CLIP,
     )
     return found.score, found.scale
 

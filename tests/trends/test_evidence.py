@@ -10,12 +10,12 @@ import pytest
 from telemetry.numerics.statistics.runs import change_limit
 from telemetry.trends.evidence import (
     Judgement,
-    _charted,
-    _is_sudden,
-    _level_now,
-    _measured,
-    _onset,
+    charted_scores,
+    is_sudden,
     judge_rise,
+    level_now,
+    measured_change,
+    onset_of,
 )
 from telemetry.trends.parts import EvidencePart
 
@@ -55,7 +55,7 @@ def part(y, *, sigma=1.0, at=None, response=1.0, doubt=0.0) -> EvidencePart:
 
 
 def test_scores_are_cut_at_three_quarters_of_the_limit() -> None:
-    score, chart = _charted(np.array([10.0, -10.0, 0.0, 10.0, 10.0]), 4.0)
+    score, chart = charted_scores(np.array([10.0, -10.0, 0.0, 10.0, 10.0]), 4.0)
     assert score.tolist() == [3.0, -3.0, 0.0, 3.0, 3.0]
     # Five flights are known before the fourth score, six before the fifth; the pattern of a change
     # there is 5 / sqrt(6 * 5), 5 / sqrt(7 * 6).
@@ -97,7 +97,7 @@ def test_mean_rise_is_over_the_flights_with_it() -> None:
     ],
 )
 def test_onset(rise, last: int, expected: tuple[int, bool]) -> None:
-    assert _onset(np.array(rise, dtype=float), last) == expected
+    assert onset_of(np.array(rise, dtype=float), last) == expected
 
 
 # Level, rate, interval.
@@ -106,7 +106,7 @@ def test_onset(rise, last: int, expected: tuple[int, bool]) -> None:
 def test_a_gradual_change_stands_where_its_line_ends() -> None:
     # 1 a flight; deviation of one flight 0.5, of three 0.5 / sqrt(3); the response's doubt 0.3.
     j = judgement([0, 0, 0, 1, 2, 3, 4, 5], onset=3, sd=[9, 9, 9, 0.1, 0.4, 0.5, 0.6, 7])
-    found = _measured(j, 0.3)
+    found = measured_change(j, 0.3)
     reach = 1.96 * hypot(0.5 / sqrt(3), 0.3)
     assert (found.now, found.per_flight) == pytest.approx((5.0, 1.0))
     assert (found.low, found.high) == pytest.approx((5.0 - reach, 5.0 + reach))
@@ -117,14 +117,14 @@ def test_a_gradual_change_stands_where_its_line_ends() -> None:
 
 
 def test_the_interval_of_two_flights_is_that_of_two() -> None:
-    found = _measured(judgement([0, 0, 1, 3], onset=2, sd=0.5), 0.0)
+    found = measured_change(judgement([0, 0, 1, 3], onset=2, sd=0.5), 0.0)
     assert (found.now, found.per_flight) == pytest.approx((2.0, 1.5))
     assert found.high - found.now == pytest.approx(1.96 * 0.5 / sqrt(2))
 
 
 def test_a_step_stands_at_the_mean_of_the_last_four() -> None:
     j = judgement([0, 0, 0, 9, 1, 2, 3, 4], onset=3, sd=[9, 9, 9, 1, 2, 3, 4, 5], step=True)
-    found = _measured(j, 2.0)
+    found = measured_change(j, 2.0)
     reach = 1.96 * hypot(3 / 2, 2.0)
     assert (found.low, found.now, found.high) == pytest.approx((2.5 - reach, 2.5, 2.5 + reach))
     # Slopes of the 15 pairs of 0, 9, 1, 2, 3, 4: four fall, 1/2, 2/3, 3/4 and then 4/5 follow.
@@ -132,24 +132,24 @@ def test_a_step_stands_at_the_mean_of_the_last_four() -> None:
 
 
 def test_the_rate_is_by_flights_not_by_values() -> None:
-    found = _measured(judgement([0, 0, 1, 2, 3], onset=2, at=[0, 2, 4, 6, 8]), 0.0)
+    found = measured_change(judgement([0, 0, 1, 2, 3], onset=2, at=[0, 2, 4, 6, 8]), 0.0)
     assert found.per_flight == pytest.approx(0.5)
     assert found.now == pytest.approx(3.0)
 
 
 def test_no_rate_from_two_flights_one_from_three() -> None:
-    two = _measured(judgement([0, 0, 0, 3], onset=3), 0.0)
+    two = measured_change(judgement([0, 0, 0, 3], onset=3), 0.0)
     assert (two.per_flight, two.per_flight_low, two.per_flight_high) == (None, None, None)
     # 0 and 3 in order: one of two orders.
     assert (two.now, two.p_trend) == pytest.approx((3.0, 0.5))
     assert two.high == pytest.approx(3.0 + 1.96)
-    three = _measured(judgement([0, 0, 3, 4], onset=2), 0.0)
+    three = measured_change(judgement([0, 0, 3, 4], onset=2), 0.0)
     assert three.per_flight == pytest.approx(2.0)
     assert three.p_trend == pytest.approx(1 / 6)
 
 
 def test_a_change_from_the_very_first_flight_has_none_before_it() -> None:
-    found = _measured(judgement([1, 2, 3], onset=0), 0.0)
+    found = measured_change(judgement([1, 2, 3], onset=0), 0.0)
     assert (found.now, found.per_flight, found.p_trend) == pytest.approx((3.0, 1.0, 1 / 6))
 
 
@@ -166,7 +166,7 @@ def test_a_change_from_the_very_first_flight_has_none_before_it() -> None:
     ],
 )
 def test_level_now(x, y, level: float) -> None:
-    assert _level_now(np.array(x, float), np.array(y, float)) == pytest.approx(level)
+    assert level_now(np.array(x, float), np.array(y, float)) == pytest.approx(level)
 
 
 # What is a step.
@@ -195,13 +195,13 @@ def test_level_now(x, y, level: float) -> None:
     ],
 )
 def test_sudden(rise, onset: int, sd: float, sudden: bool) -> None:
-    assert _is_sudden(judgement(rise, onset=onset, sd=sd)) is sudden
+    assert is_sudden(judgement(rise, onset=onset, sd=sd)) is sudden
 
 
 def test_deviation_of_a_step_is_that_of_the_middle_flight() -> None:
     rise = [0, 0, 9, 9, 9]
-    assert _is_sudden(judgement(rise, onset=2, sd=[99, 99, 4.4, 1, 1]))
-    assert not _is_sudden(judgement(rise, onset=2, sd=[1, 1, 4.6, 99, 99]))
+    assert is_sudden(judgement(rise, onset=2, sd=[99, 99, 4.4, 1, 1]))
+    assert not is_sudden(judgement(rise, onset=2, sd=[1, 1, 4.6, 99, 99]))
 
 
 # All together.

@@ -36,7 +36,7 @@ EQUIVALENT: dict[tuple[str, str, str, str], str] = {
     ): "a least deviation: the greater of it and what is never below 0 counts",
     (
         "telemetry/trends/evidence.py",
-        "_is_sudden",
+        "is_sudden",
         "found.change > 0",
         "found.change >= 0",
     ): "the largest step in values that are not all equal is not 0",
@@ -141,7 +141,7 @@ EQUIVALENT: dict[tuple[str, str, str, str], str] = {
     },
     **{
         ("telemetry/report/documents/of_budget.py", function, "0.0", after): "None was left out"
-        for function in ("_problems", "_one_lost")
+        for function in ("_problems", "_one_lost", "_largest_drop")
         for after in ("1.0", "-1.0")
     },
     (
