@@ -1,9 +1,11 @@
-"""What tells the voltage and the current of one place by their numbers alone.
+"""What tells the voltage and the current of one place, or of two, by their numbers alone.
 
 A supply has a resistance: its voltage falls as more is drawn. Nothing here knows a unit or a name.
 """
 
 from __future__ import annotations
+
+import math
 
 import numpy as np
 from numpy.typing import NDArray
@@ -27,6 +29,8 @@ _PRODUCT = 0.1
 _DECADE = 0.03
 #: So many rows tell enough, among the first so many.
 _ROWS, _SEEN = 20_000, 200_000
+#: Steps that tell how two series go together; readings of one block, and blocks (heuristic).
+_FEW_STEPS, _READINGS, _FEW_BLOCKS = 4, 4, 30
 
 
 def like_a_voltage(values: FloatArray) -> bool:
@@ -148,3 +152,55 @@ def _filled(*columns: FloatArray) -> tuple[FloatArray, ...]:
     heads = [c[:_SEEN] for c in columns]
     both = np.all([np.isfinite(h) for h in heads], axis=0)
     return tuple(h[both][:_ROWS] for h in heads)
+
+
+def moves_with(mine: FloatArray, other: FloatArray) -> float:
+    """How the larger steps of a series go with those of another, -1 to 1; 0 if not told.
+
+    Parameters
+    ----------
+    mine, other : ndarray, shape (n,)
+        At the same instants; NaN where one is not known.
+    """
+    both = np.isfinite(mine) & np.isfinite(other)
+    i, u = mine[both], other[both]
+    if i.size < 2:
+        return 0.0
+    di, du = np.diff(i), np.diff(u)
+    moved = np.abs(di) > 0.1 * float(np.max(i) - np.min(i))
+    if np.count_nonzero(moved) < _FEW_STEPS:
+        # A slow change of many amperes has no large step: then the largest few.
+        moved = (np.abs(di) > float(np.quantile(np.abs(di), 0.97))) & (di != 0)
+    if np.count_nonzero(moved) < _FEW_STEPS:
+        return 0.0
+    di, du = di[moved], du[moved]
+    spread = math.sqrt(float(np.sum(di**2)) * float(np.sum(du**2)))
+    return float(np.sum(di * du)) / spread if spread > 0 else 0.0
+
+
+def sways_with(mine: FloatArray, other: FloatArray) -> float:
+    """How a series that hardly steps goes with another one, -1 to 1; 0 if not told.
+
+    By the bends of means over some readings of both: read at different instants they hide one
+    another's steps, and what charges one pack by another falls slowly in both.
+
+    Parameters
+    ----------
+    mine, other : ndarray, shape (n,)
+        As of :func:`moves_with`; a value that was not read anew may be repeated.
+    """
+    changes = [np.count_nonzero(np.diff(x[np.isfinite(x)])) for x in (mine, other)]
+    size = _READINGS * mine.size // max(min(int(c) for c in changes), 1)
+    count = mine.size // max(size, 1)
+    if size < 1 or count < _FEW_BLOCKS:
+        return 0.0
+    both = np.stack((mine, other))[:, : count * size].reshape(2, count, size)
+    known = np.isfinite(both)
+    readings = known.sum(axis=2)
+    full = (readings > 0).all(axis=0)
+    if np.count_nonzero(full) < _FEW_BLOCKS:
+        return 0.0
+    means = np.where(known, both, 0.0).sum(axis=2)[:, full] / readings[:, full]
+    bends = np.diff(means, n=2, axis=1)
+    spread = math.sqrt(float(np.prod(np.sum(bends**2, axis=1))))
+    return float(bends[0] @ bends[1]) / spread if spread > 0 else 0.0

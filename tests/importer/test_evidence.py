@@ -161,3 +161,30 @@ def test_the_charge_that_flowed_says_what_the_time_counts(
     log = read_log(path)
     assert log.time_s[-1] == pytest.approx(89.9, abs=2.0 if symbol in ("s", "0.1s") else 0.01)
     assert "the charge that flowed says so" in log.provenance.time_form
+
+
+@pytest.mark.parametrize("charges", [True, False])
+def test_an_exchange_that_dies_away_bends_with_the_load(charges: bool) -> None:
+    """Read in turn, no step of one meets one of the other; the means over some readings do."""
+    rng = np.random.default_rng(4)
+    rows = np.arange(1600)
+    load = np.convolve(rng.standard_normal(1640), np.ones(41) / 41, "valid")
+    away = 10.0 * np.exp(-rows / 600.0)
+    gives = away + 0.4 * load + 3.0
+    takes = 0.4 * load - away - 2.0 if charges else -(gives - 1.0)
+    in_turn = np.repeat(gives[::4], 4), np.repeat(takes[2::4], 4)
+    turned, why = reversed_current(np.round(in_turn[1], 2), None, np.round(in_turn[0], 2))
+    assert turned is not charges, why
+
+
+def test_a_counter_beside_a_current_in_other_rows_is_turned_with_it(tmp_path: Path) -> None:
+    """Each in every second row; both count downwards."""
+    lines = ["Time (s),Pack 1 voltage (V),Pack 1 current (A),Pack 1 consumed (mAh)"]
+    for n in range(400):
+        amps = -2.0 - (n // 20) % 3
+        lines.append(f"{n * 0.5:g},{8.2 + 0.02 * amps:.2f},{amps:g},{-n // 2 if n % 2 else ''}")
+    path = tmp_path / "log.csv"
+    path.write_text("\n".join(lines))
+    log = read_log(path)
+    assert np.nanmin(log.values("pack 1/current")) > 0.0
+    assert np.nanmin(log.values("pack 1/consumed")) >= 0.0

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from telemetry.importer.names.values import measured
 from telemetry.model.channels import Quantity
 from telemetry.model.units import UNITS, Unit
+from telemetry.numerics.coupling import moves_with, sways_with
 from telemetry.numerics.wild import calm, few, remote
 
 FloatArray = NDArray[np.float64]
@@ -361,35 +362,16 @@ def reversed_current(
     if drawn <= 0.2 * (drawn + other) or drawn == 0:
         return CurrentSign(False)
     if voltage is not None:
-        relation = _moves_with(current, voltage)
+        relation = moves_with(current, voltage)
         if relation > 0.3:
             return CurrentSign(True, "the voltage falls when this current turns negative")
         if relation < -0.3:
             return CurrentSign(False, "the voltage rises when this current turns negative")
-    if of_other_pack is not None and _moves_with(current, of_other_pack) > 0.3:
+    if (
+        of_other_pack is not None
+        and max(moves_with(current, of_other_pack), sways_with(current, of_other_pack)) > 0.3
+    ):
         return CurrentSign(False, "it moves with the other pack's, which charges this one")
     if other < 0.05 * drawn:
         return CurrentSign(True, "it is negative throughout")
     return CurrentSign(None, "its sign could not be told from the values")
-
-
-#: Steps that tell a relation (heuristic).
-_FEW_STEPS = 4
-
-
-def _moves_with(current: FloatArray, other: FloatArray) -> float:
-    """How the larger steps of a current go with those of another column, -1 to 1; 0 if not told."""
-    both = np.isfinite(current) & np.isfinite(other)
-    i, u = current[both], other[both]
-    if i.size < 2:
-        return 0.0
-    di, du = np.diff(i), np.diff(u)
-    moved = np.abs(di) > 0.1 * float(np.max(i) - np.min(i))
-    if np.count_nonzero(moved) < _FEW_STEPS:
-        # A slow change of many amperes has no large step: then the largest few.
-        moved = (np.abs(di) > float(np.quantile(np.abs(di), 0.97))) & (di != 0)
-    if np.count_nonzero(moved) < _FEW_STEPS:
-        return 0.0
-    di, du = di[moved], du[moved]
-    spread = math.sqrt(float(np.sum(di**2)) * float(np.sum(du**2)))
-    return float(np.sum(di * du)) / spread if spread > 0 else 0.0

@@ -362,11 +362,12 @@ def _flip(item: Resolved, why: str) -> None:
 
 
 def _runs_against(item: Resolved, current: FloatArray) -> bool:
-    values = item.sound
+    both = np.isfinite(item.sound) & np.isfinite(current)
+    values, amps = item.sound[both], current[both]
     if item.channel.quantity is Quantity.POWER:
-        return float(np.nansum(values * current)) < 0
+        return float(np.sum(values * amps)) < 0
     steps = np.diff(values)
-    usual = np.nanpercentile(np.abs(steps), 99) if len(steps) else 0.0
+    usual = np.percentile(np.abs(steps), 99) if len(steps) else 0.0
     # Not the fall to zero where the counter starts again.
     small = np.abs(steps) <= max(10 * usual, 1e-12)
-    return float(np.nansum(np.where(small, steps, 0.0) * current[1:])) < 0
+    return float(np.sum(np.where(small, steps, 0.0) * amps[1:])) < 0
