@@ -262,3 +262,13 @@ def test_three_readings_within_the_others_are_the_least(n: int, told: bool) -> N
 def test_nothing_moves_nothing_lags() -> None:
     t = np.arange(0.0, 60.0, 0.2)
     assert find_match(t, np.sin(t), Curve(t, np.zeros(t.size))) == Match(0.0, 0.0)
+
+
+def test_what_stands_still_has_no_lag() -> None:
+    """Between its readings a regulated voltage is not 6.0 V to the last bit."""
+    rng = np.random.default_rng(4)
+    t, t_y = np.cumsum(rng.uniform(0.08, 0.12, 2000)), np.cumsum(rng.uniform(0.08, 0.12, 2000))
+    noise = rng.standard_normal(2000)
+    assert find_match(t_y, noise, Curve(t, np.full(2000, 6.0)), sign=1.0) == Match(0.0, 0.0)
+    nearly = 6.0 + 1e-15 * rng.standard_normal(2000)
+    assert find_match(t_y, noise, Curve(t, nearly), sign=1.0) == Match(0.0, 0.0)

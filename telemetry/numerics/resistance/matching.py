@@ -27,6 +27,8 @@ _DELAY_S = 0.5
 _BETTER = 1.002
 # A part of a value that is lost in rounding.
 _NOTHING = 1e-20
+# A signal whose quick part is no more of it than this stands still: what is left is rounding.
+_ROUNDING = 1e-12
 
 
 class Match(NamedTuple):
@@ -210,7 +212,8 @@ def find_match(t_y: FloatArray, y: FloatArray, curve: Curve, *, sign: float = -1
     Returns
     -------
     Match
-        That with the highest correlation of the two without their slow parts.
+        That with the highest correlation of the two without their slow parts; none where x stands
+        still.
     """
     t_x, step_y, step_x = curve.t, usual_step(t_y), curve.step_s
     slowest = max(step_y, step_x)
@@ -225,9 +228,11 @@ def find_match(t_y: FloatArray, y: FloatArray, curve: Curve, *, sign: float = -1
     target = fast.of(target)
 
     def fit(lag: float, window: float) -> float:
-        seen = fast.of(curve.at(t - lag, window))
-        size = float(np.sqrt(seen @ seen))
-        return sign * float(seen @ target) / size if size > 0 else -np.inf
+        seen = curve.at(t - lag, window)
+        quick = fast.of(seen)
+        size = float(np.sqrt(quick @ quick))
+        stands = size <= _ROUNDING * float(np.sqrt(seen @ seen))
+        return -np.inf if stands else sign * float(quick @ target) / size
 
     coarse = max(0.05, min(0.1, 0.5 * step_y, 0.5 * step_x))
     fine = coarse / 4
