@@ -280,7 +280,13 @@ def test_falls_of_all_places_are_no_contact_and_a_repair_starts_anew(
 
 
 @pytest.mark.parametrize(
-    ("counts", "level"), [((2, 1), None), ((2, 2), Level.WATCH), ((3, 3), Level.GROUND)]
+    ("counts", "level"),
+    [
+        ((1, 1), None),
+        ((2, 1), Level.WATCH),
+        ((2, 2), Level.WATCH),
+        ((3, 3), Level.GROUND),
+    ],
 )
 def test_fewer_falls_are_watched_before_they_ground(
     make_flight: Make, make_case: Make, counts: tuple[int, int], level: Level | None
@@ -288,8 +294,8 @@ def test_fewer_falls_are_watched_before_they_ground(
     """Half a fall in five flights is known beforehand, none in ten more: 0.5 in 15.
 
     In two flights with q = 2 / 17 the chance of none is (15 / 17)^0.5 = 0.93934, of one 0.5 q of
-    that, of two 0.375 q^2, of three 0.3125 q^3: of 3 or more 5.3e-4, 4 or more 5.5e-5, 6 or more
-    6.2e-7. Told from 1 / 1000 / 4 = 2.5e-4, grave from 1 / 20000 / 4 = 1.25e-5.
+    that, of two 0.375 q^2, of three 0.3125 q^3: of 2 or more 5.4e-3, 3 or more 5.3e-4, 4 or more
+    5.5e-5, 6 or more 6.2e-7. Told from 1 / 400 / 4 = 6.3e-4, grave from 1 / 8000 / 4 = 3.1e-5.
     """
     rows = [*[[]] * 10, *([event("contact", c)] for c in counts)]
     found = contacts(make_case(with_events(make_flight, *rows)), "tail").drafts

@@ -9,7 +9,12 @@ from typing import Any
 import pytest
 
 from telemetry.aircraft import Aircraft, Pack
-from telemetry.checks.aircraft_history import AircraftHistory, JudgedAcross
+from telemetry.checks.aircraft_history import (
+    GROUND_RUN,
+    WATCH_RUN,
+    AircraftHistory,
+    JudgedAcross,
+)
 from telemetry.checks.draft import FindingDraft
 from telemetry.checks.packs import outs
 from telemetry.checks.sensors import counters
@@ -165,7 +170,7 @@ class TestDips:
                 counts: Sequence[int], others: Sequence[Any], *, first: int, run: float
             ) -> Burst | None:
                 self.asked.append((list(counts), list(others), first, run))
-                return burst if strict or run < 100_000 else None
+                return burst if strict or run < 10 * GROUND_RUN else None
 
             monkeypatch.setattr(supply, "judge_counts", judge_counts)
             flights = [make_flight(events=e) for e in events]
@@ -189,10 +194,10 @@ class TestDips:
             (self.fall("bus", 2, 0.9, "brownout"), self.fall("pack 2", 1, 0.4)),
         ]
         found = dips(events, self.BURST, notes=[note(1)])
-        # One chart of ten: false once in 1,000 and in 20,000 flights of all together.
+        # One chart of ten: false so seldom that all together keep the rate of the history.
         assert self.asked == [
-            ([3, 0, 2], [], 1, pytest.approx(10_000)),
-            ([3, 0, 2], [], 1, pytest.approx(200_000)),
+            ([3, 0, 2], [], 1, pytest.approx(10 * WATCH_RUN)),
+            ([3, 0, 2], [], 1, pytest.approx(10 * GROUND_RUN)),
         ]
         (f,) = found.drafts
         assert (f.code, f.place, f.level) == ("supply-dips", "bus", Level.GROUND)
