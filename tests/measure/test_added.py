@@ -52,3 +52,19 @@ def test_a_stall_of_three_seconds_begins_and_ends_within_blocks(
     assert 103 <= found.end <= 105
     assert found.excess == pytest.approx(4.0, rel=0.1)
     assert added_stretch(mirror, now.mean) is None
+
+
+@pytest.mark.parametrize(("harder", "more", "told"), [(1.0, 0.4, True), (2.0, 0.4, False)])
+def test_a_share_is_not_known_under_a_load_seen_nowhere_else(
+    harder: float, more: float, told: bool
+) -> None:
+    """A minute and more of hard flying, of which one wing takes two fifths more."""
+    rng = np.random.default_rng(9)
+    load = 1.0 + 0.1 * np.abs(rng.standard_normal(300))
+    inside = (np.arange(300) >= 100) & (np.arange(300) < 180)
+    mirror = load * np.where(inside, harder, 1.0)
+    mean = mirror * np.where(inside, 1.0 + more, 1.0) + 0.02 * rng.standard_normal(300)
+    now = CurrentBlocks(
+        mean=mean, low=mean.copy(), block_s=1.0, step=0.01, update_s=1.0, fresh=np.ones(300)
+    )
+    assert (added_stretch(now, mirror) is not None) is told

@@ -23,6 +23,9 @@ _STEPS = 3.0
 #: it should draw (heuristic: moves of a second differ between two wings, those of half a minute do
 #: not).
 _SIZES = ((60.0, 0.3, 0.3), (30.0, 0.3, 0.45), (10.0, 0.6, 0.8), (3.0, 0.8, 0.9))
+#: Where the counterpart drew so many times what it does elsewhere, so many times as much: there
+#: the share was not measured, and no two wings share all loads alike (heuristic).
+_HARDER, _BEYOND = 1.5, 2.0
 _ERRORS = 5.0  # standard errors
 _RIVALS, _RIVALS_LONG, _LONG_S = 2.0, 1.4, 60.0
 #: Of what is added, the lower fifth of the readings shows this part at the least, else the other
@@ -91,6 +94,8 @@ def added_stretch(now: CurrentBlocks, counterpart: FloatArray) -> Stretch | None
         should = float(np.median(mine[first:end])) - s.excess
         rivals = _RIVALS_LONG if seconds >= _LONG_S else _RIVALS
         least = next(((a, part) for sec, a, part in _SIZES if seconds >= sec), None)
+        if least is not None and _beyond(counterpart, first, end):
+            least = least[0], _BEYOND * least[1]
         # Nothing draws less than its rest: then the rest of the flight was fitted to the fault.
         below = should < lowest - _STEPS * now.step - 0.05
         if below or least is None or s.excess < max(least[0], least[1] * should, _STEPS * now.step):
@@ -116,6 +121,12 @@ def added_stretch(now: CurrentBlocks, counterpart: FloatArray) -> Stretch | None
         if alone or floor >= _FLOOR_PART * s.excess:
             return s
     return None
+
+
+def _beyond(counterpart: FloatArray, first: int, end: int) -> bool:
+    """Whether the counterpart drew far more in a stretch than it does elsewhere."""
+    elsewhere = np.delete(counterpart, slice(first, end))
+    return bool(np.median(counterpart[first:end]) > _HARDER * np.median(elsewhere))
 
 
 def _even(now: CurrentBlocks, s: Stretch) -> bool:
