@@ -23,6 +23,7 @@ def held_against(
     own: tuple[float, float] = (0.02, 0.01),
     noise_v: float = 0.004,
     seconds: float = 240.0,
+    slipped_a: float | None = None,
     aircraft: Aircraft = AIRCRAFT,
 ) -> tuple[PackTwins, ...]:
     """Packs of an Ohm at once and one after some seconds, under a load that moves all the time."""
@@ -36,7 +37,10 @@ def held_against(
         v = 8.3 - 0.0008 * T - fast * amps - slow * slowed
         v = v + noise_v * rng.standard_normal(T.size)
         columns[name, Quantity.VOLTAGE] = (T[inside], np.round(v, 2)[inside])
-        columns[name, Quantity.CURRENT] = (T[inside], amps[inside])
+        logged = amps.copy()
+        if slipped_a is not None and name == "pack 1":
+            logged[600] = slipped_a
+        columns[name, Quantity.CURRENT] = (T[inside], logged[inside])
     return pack_twins(make_readings(columns, resolution=0.01, update_s=STEP_S), aircraft, (), ())
 
 
@@ -45,6 +49,13 @@ def test_the_ratio_is_known_better_than_either_resistance(make_readings) -> None
     assert (found.place, found.compared_with) == ("pack 2", "pack 1")
     assert found.times == pytest.approx(2.0, rel=0.05)
     assert found.low_times < 2.0 < found.high_times < 1.15 * found.low_times
+
+
+def test_one_false_reading_of_a_current_turns_no_ratio(make_readings) -> None:
+    (sound,) = held_against(make_readings, other=(0.04, 0.02))
+    (found,) = held_against(make_readings, other=(0.04, 0.02), slipped_a=40.0)
+    assert found.times == pytest.approx(sound.times, rel=0.02)
+    assert found.high_times < 1.15 * found.low_times
 
 
 def test_the_higher_one_is_named_whichever_it_is(make_readings) -> None:

@@ -13,6 +13,7 @@ from collections.abc import Sequence
 from typing import NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
 from telemetry.aircraft import Aircraft
 from telemetry.measure.resistance import undisturbed
@@ -36,6 +37,8 @@ _SLOW_S, _GRID_S = 12.0, 0.25
 _TWO_GAINS = 0.028
 #: What load takes of the higher one's voltage spans so many steps of its sensor (heuristic).
 _STEPS = 0.5
+#: A block is out of line by so many times the median departure, and by more than this, V.
+_OFF, _TINY_V = 8.0, 1e-6
 
 
 class _Side(NamedTuple):
@@ -132,17 +135,28 @@ def _jackknifed(columns: Sequence[FloatArray]) -> FloatArray | None:
         return None
     x = np.linspace(-1.0, 1.0, columns[0].shape[1])
     drift = np.stack([x**k for k in range(_DEGREE + 1)])
+    designs = [np.vstack((-c[1:], drift)).T for c in columns]
+    at = at[np.all([_in_line(d[at], c[0, at]) for d, c in zip(designs, columns, strict=True)], 0)]
     rows = []
     nothing = np.empty(0, dtype=np.intp)
     for gone in (nothing, *np.array_split(np.arange(at.size), _GROUPS)):
         keep = np.delete(at, gone)
         row = []
-        for c in columns:
-            design = np.vstack((-c[1:, keep], drift[:, keep])).T
-            answer, *_ = np.linalg.lstsq(design, c[0, keep], rcond=None)
+        for design, c in zip(designs, columns, strict=True):
+            answer, *_ = np.linalg.lstsq(design[keep], c[0, keep], rcond=None)
             row.append(answer[: c.shape[0] - 1])
         rows.append(np.concatenate(row))
     return np.array(rows)
+
+
+def _in_line(design: FloatArray, volts: FloatArray) -> NDArray[np.bool_]:
+    """Blocks that a fit to all of them leaves no further off than chance does.
+
+    One false reading of a current moves the mean of its block, and the fit, but not the voltage.
+    """
+    answer, *_ = np.linalg.lstsq(design, volts, rcond=None)
+    off = np.abs(volts - design @ answer)
+    return np.asarray(off <= _OFF * float(np.median(off)) + _TINY_V)
 
 
 def _spread(answers: FloatArray) -> tuple[float, float]:
