@@ -27,9 +27,8 @@ _TOTAL_A = 0.9
 _FELL, _REST_STEPS, _FAR_A = 0.25, 1.5, 0.02
 #: A rest that fell to this part, and by so much, A, tells by itself.
 _LOST, _LOST_A = 0.6, 0.05
-#: Rests of two mirrors: one idles less at this part of the other's; a step of the sensor is fine
-#: enough to call them alike at this part of them.
-_IDLES_LESS, _FINE = 0.75, 0.25
+#: Of rests of two mirrors one idles less at this part of the other's.
+_IDLES_LESS = 0.75
 #: Scatter at rest, A, and over that of every other place: hunting.
 _HUNTS_A, _HUNTS = 0.12, 5.0
 _TAKE_OFF = "before take-off"
@@ -164,16 +163,12 @@ def idles_less(node: NodeCurrent, mirror: NodeCurrent) -> bool:
 def works_harder(node: NodeCurrent, mirror: NodeCurrent) -> bool:
     """Whether the rests tell that a node that draws more works harder than a sound mirror.
 
-    It holds something with nothing moving, or both idle alike: then no servo is off.
+    It holds something with nothing moving. Rests that are alike tell nothing: a servo whose gear
+    is stripped, or that has no signal, idles as before.
     """
-    pairs = [(node.rest[w], mirror.rest[w]) for w in node.rest if w in mirror.rest]
     step = max(node.step, mirror.step)
-    holds = any(own - other >= max(_REST_MIRROR_A, STEPS * step) for own, other in pairs)
-    alike = all(
-        step <= _FINE * own and _IDLES_LESS * own < other < own / _IDLES_LESS
-        for own, other in pairs
-    )
-    return bool(pairs) and (holds or alike)
+    least = max(_REST_MIRROR_A, STEPS * step)
+    return any(node.rest[w] - mirror.rest[w] >= least for w in node.rest if w in mirror.rest)
 
 
 def lost_rest(node: NodeCurrent, others: Sequence[NodeCurrent]) -> bool:
