@@ -66,6 +66,10 @@ def test_what_no_longer_follows_its_mirror_lost_a_share(climbs: bool, skew: int)
         assert rather_a_share(blocks(share), mirror, ends, climbs=False)
         stalls = moves + 4.0 * ((at >= 201) & (at < 204)) + flaps + noise
         assert not rather_a_share(blocks(stalls), mirror, (200, 205), climbs=False)
+        # A servo that strains from the landing on, while its mirror moves no more.
+        rests = np.where(at < 340, moves, 0.1)
+        strains = rests + 2.2 * (at >= 340) + noise
+        assert not rather_a_share(blocks(strains), rests, (340, 420), climbs=False)
     else:
         added = moves + 0.6 * early + flaps + noise
         assert not rather_a_share(blocks(added), mirror, ends, climbs=True)

@@ -18,9 +18,9 @@ from telemetry.results import Level, LoadDrop, NotJudged
 _TIMES, _SURE = 1.5, 1.25
 # ... and by more than their leads and plugs differ, mOhm (heuristic).
 _MORE_MOHM = 10.0
-# ... which the currents of the log show by so much, V: cells of two packs come to rest by a
-# hundredth of a volt apart, whatever their resistance (heuristic).
-_MORE_V = 0.015
+# ... which the currents of the log show by so much, V: cells of two packs come to rest by one or
+# two hundredths of a volt apart, whatever their resistance (heuristic).
+_MORE_V = 0.025
 #: Part of the voltage that load takes, %: packs that lose so much are weak for this load
 #: (heuristic: a sound lithium pack under a heavy load loses a tenth, a cold one an eighth). The
 #: middle one where a mild temperature was logged, which takes the cold away.

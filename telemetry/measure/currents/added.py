@@ -286,13 +286,13 @@ def rather_a_share(
     climbs : bool
         Whether the share rises by degrees; else at an instant.
     """
-    at = np.arange(counterpart.size)
-    inside = (at >= added[0]) & (at < added[1])
-    if climbs:
-        grown, more = counterpart * at / at.size, inside.astype(np.float64)
+    (first, end), at = added, np.arange(counterpart.size)
+    inside = (at >= first) & (at < end)
+    if climbs or first > _EDGE:
+        if not climbs and end < at.size - _EDGE:
+            return False  # it was as before again
+        grown, more = counterpart * (at / at.size if climbs else inside), inside.astype(np.float64)
         return _left_by(now.mean, counterpart, grown) < _left_by(now.mean, counterpart, more)
-    if added[0] > _EDGE and added[1] < at.size - _EDGE:
-        return False  # it was as before again
     # What is added leaves the swings of a node as they were; a servo that falls silent takes its
     # part of them with it. That shows whenever its mirror is read, earlier or later.
     mine, other = (_swing_outside(x, inside, now.step) for x in (now.mean, counterpart))
