@@ -37,8 +37,9 @@ _SLOW_S, _GRID_S = 12.0, 0.25
 _TWO_GAINS = 0.028
 #: What load takes of the higher one's voltage spans so many steps of its sensor (heuristic).
 _STEPS = 0.5
-#: A block is out of line by so many times the median departure, and by more than this, V.
-_OFF, _TINY_V = 8.0, 1e-6
+#: A block is out of line by so many times the median departure, which is no less than this part
+#: of the sensor's step; where more than that part of all blocks is, it is no false reading.
+_OFF, _ROUNDED, _FEW = 8.0, 0.25, 0.05
 
 
 class _Side(NamedTuple):
@@ -86,7 +87,8 @@ def pack_twins(
     start, end = max(r.t[0] for r in series), min(r.t[-1] for r in series)
     block_s = max(_READINGS * update_s, min(_BLOCK_S, (end - start) / _MOST_BLOCKS))
     edges = np.arange(start, end, block_s)
-    ohm = _jackknifed([_means(side, edges) for side in sides])
+    step_v = max(side.volts.resolution or 0.0 for side in sides)
+    ohm = _jackknifed([_means(side, edges) for side in sides], step_v)
     if ohm is None or (ohm <= 0).any():
         return ()
     if ohm[0, 0] < ohm[0, 1]:
@@ -99,7 +101,7 @@ def pack_twins(
     half = float(np.hypot(half, _TWO_GAINS))
     # Relaxation is told by what came before: by shorter blocks.
     edges = np.arange(start, end, max(block_s / 2, 2 * update_s))
-    parts = _jackknifed([_means(side, edges, relaxes=True) for side in sides])
+    parts = _jackknifed([_means(side, edges, relaxes=True) for side in sides], step_v)
     slow = None if parts is None else _slow_part(parts)
     found = PackTwins(
         place=high.volts.place,
@@ -128,7 +130,7 @@ def _means(side: _Side, edges: FloatArray, *, relaxes: bool = False) -> FloatArr
     return np.array(rows)
 
 
-def _jackknifed(columns: Sequence[FloatArray]) -> FloatArray | None:
+def _jackknifed(columns: Sequence[FloatArray], step_v: float) -> FloatArray | None:
     """Resistances, Ohm, side by side: of all blocks, then without one stretch after the other."""
     at = np.flatnonzero(np.isfinite(np.vstack(columns)).all(axis=0))
     if at.size < _LEAST or any(np.ptp(c[1, at]) <= 0 for c in columns):
@@ -136,7 +138,8 @@ def _jackknifed(columns: Sequence[FloatArray]) -> FloatArray | None:
     x = np.linspace(-1.0, 1.0, columns[0].shape[1])
     drift = np.stack([x**k for k in range(_DEGREE + 1)])
     designs = [np.vstack((-c[1:], drift)).T for c in columns]
-    at = at[np.all([_in_line(d[at], c[0, at]) for d, c in zip(designs, columns, strict=True)], 0)]
+    lines = [_in_line(d[at], c[0, at], step_v) for d, c in zip(designs, columns, strict=True)]
+    at = at[np.all(lines, axis=0)]
     rows = []
     nothing = np.empty(0, dtype=np.intp)
     for gone in (nothing, *np.array_split(np.arange(at.size), _GROUPS)):
@@ -149,14 +152,15 @@ def _jackknifed(columns: Sequence[FloatArray]) -> FloatArray | None:
     return np.array(rows)
 
 
-def _in_line(design: FloatArray, volts: FloatArray) -> NDArray[np.bool_]:
+def _in_line(design: FloatArray, volts: FloatArray, step_v: float) -> NDArray[np.bool_]:
     """Blocks that a fit to all of them leaves no further off than chance does.
 
     One false reading of a current moves the mean of its block, and the fit, but not the voltage.
     """
     answer, *_ = np.linalg.lstsq(design, volts, rcond=None)
     off = np.abs(volts - design @ answer)
-    return np.asarray(off <= _OFF * float(np.median(off)) + _TINY_V)
+    apart = off > _OFF * max(float(np.median(off)), _ROUNDED * step_v)
+    return ~apart if np.mean(apart) <= _FEW else np.ones(apart.size, dtype=bool)
 
 
 def _spread(answers: FloatArray) -> tuple[float, float]:
