@@ -36,6 +36,8 @@ from telemetry.results import (
     Restart,
     Stir,
     StirPlace,
+    UnusualCurrent,
+    UnusualKind,
 )
 
 PHASES = (
@@ -411,6 +413,26 @@ def test_one_pack_surely_half_as_much_again_as_the_other(
     )
     found = found_in(twins=(twins,))
     assert ("source-resistance-high" in {f.code for f in found}) is raised
+
+
+@pytest.mark.parametrize(("rest_a", "less"), [(0.1, True), (0.2, False), (None, False)])
+def test_a_wing_that_draws_less_is_said_to_rest_lower_where_it_does(
+    rest_a: float | None, less: bool
+) -> None:
+    unusual = UnusualCurrent(
+        kind=UnusualKind.LESS,
+        place="left wing",
+        start_s=0.0,
+        end_s=None,
+        against="right wing",
+        before=1.0,
+        now=0.1,
+        rest_before=rest_a,
+        rest_mirror=0.2,
+    )
+    (found,) = [f for f in found_in(unusual=(unusual,)) if f.code == "servo-silent"]
+    assert "draws 90 % less than right wing" in found.title
+    assert ("less at rest" in found.title) is less
 
 
 @pytest.mark.parametrize(("more_v", "raised"), [(0.03, True), (0.02, False), (None, True)])

@@ -183,7 +183,9 @@ def _more(facts: FlightFacts, u: UnusualCurrent) -> FindingDraft:
 
 def _less(facts: FlightFacts, u: UnusualCurrent) -> FindingDraft:
     part = 100 * (1 - (u.now or 0.0))
-    title = f"draws {part:.0f} % less than {u.against} through the flight, and less at rest"
+    title = f"draws {part:.0f} % less than {u.against} through the flight"
+    own, other = u.rest_before, u.rest_mirror
+    title += ", and less at rest" if own is not None and other is not None and own < other else ""
     draft = _draft(facts, u, "servo-silent", title + _or(u), LESS_WORDS, Level.WATCH)
     return replace(draft, evidence={**_shares(draft, u), **_or_place(u)})
 
