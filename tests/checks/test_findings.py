@@ -100,6 +100,25 @@ def told(found: tuple[Finding, ...]) -> list[tuple[str, str | None, Level]]:
     return [(f.code, f.place, f.level) for f in found]
 
 
+def twins(
+    mohm: float,
+    compared_mohm: float,
+    times: tuple[float, float, float],
+    more_v: float | None = None,
+) -> PackTwins:
+    """Pack 2 held against pack 1; how many times as much, with both ends of the interval."""
+    return PackTwins(
+        place="pack 2",
+        compared_with="pack 1",
+        mohm=mohm,
+        compared_mohm=compared_mohm,
+        low_times=times[0],
+        times=times[1],
+        high_times=times[2],
+        more_v=more_v,
+    )
+
+
 def low(place: str, lowest_v: float, **more: Any) -> LowSupply:
     given: dict[str, Any] = {
         "level_v": 5.0, "is_floor": False, "lowest_s": 150.0, "loaded_s": 300.0, "below_s": 20.0,
@@ -402,16 +421,7 @@ def offset(place: str, low_v: float, high_v: float) -> Resistance:
 def test_one_pack_surely_half_as_much_again_as_the_other(
     mohm: float, times: float, low: float, raised: bool
 ) -> None:
-    twins = PackTwins(
-        place="pack 2",
-        compared_with="pack 1",
-        mohm=mohm,
-        compared_mohm=30.0,
-        times=times,
-        low_times=low,
-        high_times=3.0,
-    )
-    found = found_in(twins=(twins,))
+    found = found_in(twins=(twins(mohm, 30.0, (low, times, 3.0)),))
     assert ("source-resistance-high" in {f.code for f in found}) is raised
 
 
@@ -440,17 +450,7 @@ def test_a_manifold_resistance_is_told_though_little_was_drawn(
     more_v: float | None, raised: bool
 ) -> None:
     """Three times as much, surely; but two hundredths of a volt is how cells come to rest."""
-    twins = PackTwins(
-        place="pack 2",
-        compared_with="pack 1",
-        mohm=69.0,
-        compared_mohm=19.0,
-        times=3.6,
-        low_times=3.4,
-        high_times=3.8,
-        more_v=more_v,
-    )
-    found = found_in(twins=(twins,))
+    found = found_in(twins=(twins(69.0, 19.0, (3.4, 3.6, 3.8), more_v),))
     assert ("source-resistance-high" in {f.code for f in found}) is raised
 
 
@@ -477,16 +477,7 @@ def test_what_load_takes_of_packs(
 
 
 def test_a_few_milliohms_more_than_the_other_pack_are_a_plug() -> None:
-    twins = PackTwins(
-        place="pack 2",
-        compared_with="pack 1",
-        mohm=17.0,
-        compared_mohm=8.0,
-        times=1.9,
-        low_times=1.7,
-        high_times=2.1,
-    )
-    assert not found_in(twins=(twins,))
+    assert not found_in(twins=(twins(17.0, 8.0, (1.7, 1.9, 2.1)),))
 
 
 def test_a_restart_on_the_ground_is_told_without_alarm_unless_it_was_a_brownout() -> None:
