@@ -22,7 +22,7 @@ from telemetry.page.work.jobs import Work
 from telemetry.report.words import LEVEL_WORD
 from telemetry.report.writers.around import SAID, Around, Way
 from telemetry.report.writers.policy import content_policy
-from telemetry.report.writers.templates import style_of, template, template_text
+from telemetry.report.writers.templates import style_of, template, template_text, timeline_script
 
 #: Aircraft, flight, note: paths are made here alone, each part quoted.
 HOME = Way(words="All aircraft", href="/")
@@ -133,10 +133,8 @@ def _policy() -> str:
     """What any page may run and load: the style sheets and scripts of the program."""
     sheets = ("report.css", "page/page.css")
     papers = (style_of("a4"), style_of("letter"))
-    scripts = ("report.js", "page/page.js")
-    return content_policy(
-        (*map(template_text, sheets), *papers), tuple(map(template_text, scripts)), served=True
-    )
+    scripts = (timeline_script(), template_text("page/page.js"))
+    return content_policy((*map(template_text, sheets), *papers), scripts, served=True)
 
 
 def shown(

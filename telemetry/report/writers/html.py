@@ -36,7 +36,7 @@ from telemetry.report.words import (
 from telemetry.report.writers import svg
 from telemetry.report.writers.around import Around
 from telemetry.report.writers.packing import dashes, packed
-from telemetry.report.writers.templates import policy, template, template_text
+from telemetry.report.writers.templates import policy, template, template_text, timeline_script
 from telemetry.results import EventKind, Origin, PhaseKind, Review
 
 _SMALL_PT = 360.0
@@ -118,7 +118,7 @@ def page(
         folded_words=folded_words,
         css=Markup(template_text("report.css")),
         page_css=Markup(template_text("page/page.css")),
-        script=Markup(template_text("report.js")),
+        script=Markup(timeline_script()),
     )
 
 

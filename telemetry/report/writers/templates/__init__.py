@@ -17,6 +17,8 @@ from telemetry.report.document import Block, FigureBlock, Table
 from telemetry.report.writers.policy import content_policy
 
 _HERE = Path(__file__).parent
+# In this order: each uses those before it.
+_TIMELINE = ("traces", "picture", "looking", "tools", "gestures")
 _PAPER = {"a4": "A4", "letter": "letter"}
 # Cells longer than this may wrap; shorter ones stay on one line.
 _LONG_CELL = 24
@@ -42,6 +44,13 @@ def template_text(name: str) -> str:
     return (_HERE / name).read_text(encoding="utf-8")
 
 
+@cache
+def timeline_script() -> str:
+    """Reads values off the timeline, zooms and moves it; without it everything is readable."""
+    parts = "".join(template_text(f"timeline/{name}.js") for name in _TIMELINE)
+    return f'(() => {{\n"use strict";\n{parts}}})();\n'
+
+
 def style_of(paper: str) -> str:
     """The style of a sheet besides the reports' own, for "a4" or "letter"."""
     return f"{template_text('sheet.css')}@page {{ size: {_PAPER[paper]}; margin: 12mm 14mm; }}"
@@ -55,7 +64,7 @@ def policy(*styles: str) -> str:
     *styles : str
         Style elements of the page besides the reports' own.
     """
-    return content_policy((template_text("report.css"), *styles), (template_text("report.js"),))
+    return content_policy((template_text("report.css"), *styles), (timeline_script(),))
 
 
 @cache
