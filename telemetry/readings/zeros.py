@@ -89,12 +89,21 @@ def _is_lost_link(log: Log, volts: list[Channel], a: int, b: int) -> bool:
     ]
     if any(_begins_again(x, a, b) for x in counters):
         return False
-    if len(places) < (_PLACES_WITH_COUNTER if counters else _PLACES):
+    fewest = _PLACES_WITH_COUNTER if counters else _PLACES
+    if len(places) < fewest:
         return False
     if any(sampling.is_sparse(x) for x in values.values()):
         return len(places) >= _TOGETHER * len(everywhere)
-    turned = [c for c in volts if values[c.key][a] == 0.0 and values[c.key][a - 1] != 0.0]
-    return len(turned) >= _TOGETHER * len(volts)
+    # One that skipped its turn in that row tells nothing of it.
+    read = [c for c in volts if np.isfinite(values[c.key][a])]
+    turned = [c for c in read if _last(values[c.key][:a]) != 0.0]
+    return len({c.place for c in read}) >= fewest and len(turned) >= _TOGETHER * len(read)
+
+
+def _last(values: FloatArray) -> float | None:
+    """The last reading, None where there is none."""
+    known = values[np.isfinite(values)]
+    return float(known[-1]) if known.size else None
 
 
 def _begins_again(counter: FloatArray, a: int, b: int) -> bool:

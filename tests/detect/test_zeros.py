@@ -12,8 +12,9 @@ from telemetry.aircraft import Limits
 from telemetry.app.pipeline import review
 from telemetry.importer import read_log
 from telemetry.model.channels import Channel, Quantity
-from telemetry.model.log import Log
+from telemetry.model.log import Log, Provenance
 from telemetry.readings.spurious import impossible
+from telemetry.readings.zeros import without_zeros
 from telemetry.results import Level, Review
 from telemetry.results.readings import Reading
 from tests.simulated.supplies import make_supply
@@ -48,6 +49,32 @@ def test_a_lost_link_written_as_zeros_is_lost_telemetry(log) -> None:
     lost = review(changed(log, [100.0, 160.0, 200.0], 4.5, ("time", "consumed")))
     assert told(lost) == told(plain)
     assert sum(d.kind == "zeros" for d in lost.quality.dropouts) == 3
+
+
+def held(*turns: int) -> Log:
+    """Bus, packs and wings once a second, at 0 from these rows on to one of all."""
+    t = np.arange(0.0, 60.0)
+    places = ("bus", "pack 1", "pack 2", "left wing", "right wing")
+    frame = pd.DataFrame({"pack 1/consumed": np.floor(t)}, index=pd.Index(t, name="time_s"))
+    for place, turn in zip(places, turns, strict=True):
+        volts = np.full(t.size, 7.4)
+        volts[turn:36] = 0.0
+        frame[f"{place}/voltage"] = volts
+    channels = [
+        Channel(key=key, column=key, quantity=Quantity(key.split("/")[1]), place=key.split("/")[0])
+        for key in frame.columns
+    ]
+    about = Provenance(file="invented.csv", sha256="", size_bytes=0, rows=t.size)
+    return Log(frame=frame, channels=tuple(channels), provenance=about)
+
+
+def test_units_that_skip_their_turn_as_the_link_is_lost_do_not_make_it_a_supply() -> None:
+    """Those read in that row turn together; one after the other they do not."""
+    lost = held(30, 30, 30, 30, 30)
+    for key in ("left wing/voltage", "right wing/voltage"):
+        lost.frame.iloc[30, list(lost.frame.columns).index(key)] = np.nan
+    assert [d.start_s for d in without_zeros(lost)[1]] == [30.0]
+    assert without_zeros(held(28, 29, 29, 30, 30))[1] == ()
 
 
 def test_zeros_after_which_a_counter_begins_again_are_a_supply_lost(log) -> None:
