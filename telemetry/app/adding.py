@@ -19,6 +19,7 @@ from telemetry.app.cache import measured, version_for
 from telemetry.app.incoming.batch import Incoming, Progress, add_files, read_file
 from telemetry.app.incoming.whose import introduce, models_of, refuse_two_headers
 from telemetry.app.pipeline import review, with_values
+from telemetry.app.workers import Crew
 from telemetry.book import Logbook, Outcome
 from telemetry.book.files.joining import joined
 from telemetry.book.files.originals import sha256_of
@@ -89,7 +90,8 @@ def add_logs(
     models = models_of(paths, leave_out=book.path)
     if aircraft is not None:
         refuse_two_headers(book, models, aircraft)
-    introduce(book, models, aircraft, how)
+    crew = Crew(executor, pending)
+    introduce(book, models, aircraft, how, crew)
 
     def add(files: Sequence[str | Path], whose: str | None) -> tuple[Outcome, ...]:
         """Add files; those that the book could not tell apart before may be known by now."""
@@ -117,7 +119,7 @@ def add_logs(
     unsure = [o for o in outcomes if o.status == "unsure"]
     name = ask(unsure) if unsure and ask is not None else None
     if name is not None:
-        introduce(book, {Path(o.file): "" for o in unsure}, name, how)
+        introduce(book, {Path(o.file): "" for o in unsure}, name, how, crew)
         outcomes = _again(outcomes, lambda files: add(files, name))
     return outcomes
 

@@ -43,6 +43,10 @@ class Crew(NamedTuple):
     pending: int
 
 
+#: Everything in this process, one piece after the other.
+ALONE = Crew(None, 0)
+
+
 def worker_pool(workers: int) -> ProcessPoolExecutor:
     """A pool of so many processes, each of which computes in one thread.
 
@@ -101,7 +105,7 @@ def crew_of(
             with watched(client):
                 yield Crew(ClusterExecutor(client), 2 * threads)
     elif workers == 1:
-        yield Crew(None, 0)
+        yield ALONE
     else:
         with worker_pool(workers) as pool:
             yield Crew(pool, 2 * workers)

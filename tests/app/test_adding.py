@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
 from datetime import datetime, timedelta
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -185,6 +187,32 @@ def test_a_card_of_two_aircraft_is_sorted_into_an_empty_book(book: Logbook, tmp_
         version = version_for(book.profile(name))
         measured = [book.get_measures(f.id, version) for f in book.flights(name)]
         assert measured == EACH + EACH, "with the profile that was made first"
+
+
+def test_workers_make_the_profiles_of_new_aircraft(book: Logbook, tmp_path: Path) -> None:
+    folder = card(tmp_path / "card")
+    broken = folder / "1.csv"  # the first log of the Big Tern: the profile is made from its second
+    broken.write_text("# Model: Big Tern\nPack 1 U [V],Pack 1 I [A]\n6.6,0.1\n6.5,0.3\n")
+    read: list[str] = []
+
+    class Noting(ThreadPoolExecutor):
+        def submit(self, fn: Any, /, *args: Any, **kwargs: Any) -> Any:
+            read.extend(str(a[0].name) for a in args if isinstance(a, tuple))
+            return super().submit(fn, *args, **kwargs)
+
+    with Noting(2) as workers:
+        outcomes = add_logs(book, [folder], executor=workers)
+    assert read == ["1.csv", "2.csv", "4.csv"], "one log of each new aircraft at a time"
+    found = {Path(o.file).name: (o.status, o.aircraft) for o in outcomes}
+    assert found["1.csv"] == ("failed", None)
+    assert found["2.csv"] == ("added", "gull")
+    assert found["4.csv"] == ("added", "big tern")
+    alone = Logbook(tmp_path / "alone")
+    add_logs(alone, [folder])
+    for name in ("big tern", "gull"):
+        assert book.profile_path(name).read_bytes() == alone.profile_path(name).read_bytes()
+        version = version_for(book.profile(name))
+        assert all(book.get_measures(f.id, version) for f in book.flights(name))
 
 
 @pytest.mark.usefixtures("numbered")

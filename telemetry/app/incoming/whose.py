@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from collections import Counter
+from collections import Counter, deque
 from collections.abc import Mapping, Sequence
+from functools import partial
 from pathlib import Path
 from typing import Any
 
 from telemetry.aircraft.profile import new_profile
+from telemetry.app.workers import ALONE, Crew, calls
 from telemetry.book import Logbook, aircraft_key
 from telemetry.book.maps import model_in, model_key
-from telemetry.importer import read_log
+from telemetry.importer import read_log_in
 from telemetry.importer.finding import find_files
 from telemetry.importer.heads import preamble_of
 from telemetry.model.errors import BookError, BusbookError
@@ -55,7 +57,11 @@ def refuse_two_headers(book: Logbook, models: Mapping[Path, str], aircraft: str)
 
 
 def introduce(
-    book: Logbook, models: Mapping[Path, str], aircraft: str | None, how: Mapping[str, Any]
+    book: Logbook,
+    models: Mapping[Path, str],
+    aircraft: str | None,
+    how: Mapping[str, Any],
+    crew: Crew = ALONE,
 ) -> None:
     """Make the profile of each new aircraft from its first log, before any log is measured by it.
 
@@ -68,17 +74,30 @@ def introduce(
         Whose the logs are; None where their headers decide.
     how : mapping
         Keywords of ``read_log``.
+    crew : Crew
+        Who reads those first logs, one of each new aircraft.
     """
-    made: set[str] = set()
+    waiting: dict[str, deque[tuple[Path, str]]] = {}
     for path, model in models.items():
         new = aircraft is None and bool(model) and not book.owners(model)
         name = (model if new else None) if aircraft is None else aircraft
         key = None if name is None else model_key(name)
-        if name is None or key is None or key in made or book.profile_path(key).exists():
-            continue
-        try:
-            log = read_log(path, **how)
-        except BusbookError:
-            continue
-        book.put_profile(key, new_profile(name.strip(), log))
-        made.add(key)
+        if name is not None and key is not None and not book.profile_path(key).exists():
+            waiting.setdefault(key, deque()).append((path, name))
+    make = partial(_profile, folder=Path.cwd(), how=how)
+    while waiting:
+        firsts = [logs.popleft() for logs in waiting.values()]
+        found = dict(zip(waiting, calls(make, firsts, crew), strict=True))
+        for key, text in found.items():
+            try:
+                made = text()
+            except BusbookError:  # this log cannot be read: the next one of the model
+                continue
+            book.put_profile(key, made)
+            waiting[key].clear()
+        waiting = {key: logs for key, logs in waiting.items() if logs}
+
+
+def _profile(first: tuple[Path, str], *, folder: Path, how: Mapping[str, Any]) -> str:
+    path, name = first
+    return new_profile(name.strip(), read_log_in(folder, path, **how))
