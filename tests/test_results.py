@@ -16,7 +16,7 @@ def test_levels_compare_by_gravity_not_by_alphabet(a: int, b: int) -> None:
 
 
 @pytest.mark.parametrize("order", list(permutations(GRAVITY)))
-def test_the_gravest_level_is_the_greatest_in_any_order(order: tuple[Level, ...]) -> None:
+def test_the_worst_level_is_the_greatest_in_any_order(order: tuple[Level, ...]) -> None:
     assert max(order) is Level.GROUND
     assert min(order) is Level.CLEAR
     assert sorted(order) == list(GRAVITY)
@@ -32,7 +32,7 @@ def test_the_gravest_level_is_the_greatest_in_any_order(order: tuple[Level, ...]
         (("unknown", "watch"), "watch"),
     ],
 )
-def test_the_verdict_is_the_gravest_finding(
+def test_the_verdict_is_the_worst_finding(
     make_review: object, levels: tuple[str, ...], verdict: str
 ) -> None:
     findings = tuple(Finding(code="x", level=Level(v), place=None, title="t") for v in levels)

@@ -18,7 +18,7 @@ _CLOCK = re.compile(r"(?:(\d{1,4}):)?(\d{1,6}(?:\.\d{1,6})?)", re.ASCII)
 
 
 def closed_by(book: Logbook, note: Note) -> tuple[Finding, ...]:
-    """Open findings of an aircraft that a note would close, the gravest first.
+    """Open findings of an aircraft that a note would close, the worst first.
 
     Parameters
     ----------

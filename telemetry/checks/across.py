@@ -54,7 +54,7 @@ def judge(
     Returns
     -------
     History
-        Findings, gravest first; every one since which flight, by how much, how sure.
+        Findings, worst first; every one since which flight, by how much, how sure.
     """
     history, judged, findings = _judged(flights, notes, aircraft, listed)
     return _history(history, judged, findings, name, aircraft)
@@ -84,7 +84,7 @@ def replay(
     Returns
     -------
     History
-        Open findings first, the gravest first, then closed ones.
+        Open findings first, the worst first, then closed ones.
     """
     history, judged, _ = _judged(flights, notes, aircraft, listed, table)
     if together is None:

@@ -23,7 +23,7 @@ from telemetry.results import CheckOutcome, ColumnUse, Finding, Flight, Quality
 
 
 class Judged(NamedTuple):
-    """Findings of one log, gravest first, and what each check came to at each place."""
+    """Findings of one log, worst first, and what each check came to at each place."""
 
     findings: tuple[Finding, ...]
     outcomes: tuple[CheckOutcome, ...]

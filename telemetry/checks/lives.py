@@ -53,7 +53,7 @@ def lives_of(
     Returns
     -------
     list of Finding
-        Open ones first, the gravest first; then closed ones, the last closed first. Each with the
+        Open ones first, the worst first; then closed ones, the last closed first. Each with the
         first and the last flight that showed it, and what closed it.
     """
     replay = _Replay(flights, listed, aircraft)
@@ -104,7 +104,7 @@ class _Life:
         return CODES[self.code].closing if self.code in CODES else Closing()
 
     def level(self) -> Level:
-        """The gravest level at which it is not shown gone; clear where it is at all."""
+        """The worst level at which it is not shown gone; clear where it is at all."""
         for level in (*_GRAVE, Level.UNKNOWN):
             count = self.shows.get(level, 0)
             if count and (self.held >= level or self.good[level] < self._needed(level)):
@@ -312,7 +312,7 @@ class _Replay:
         lives = [*self.open.values(), *self.closed]
         told = [life for life in lives if not any(_covers(o, life) for o in lives if o is not life)]
         opened = [self._finding(life) for life in told if life.closed is None]
-        closed = [life for life in told if life.closed is not None and _gravest(life) in _GRAVE]
+        closed = [life for life in told if life.closed is not None and _worst(life) in _GRAVE]
         closed.sort(key=lambda x: -max(x.seen, x.closed.before if x.closed else 0))
         return [
             *sorted(opened, key=lambda f: -f.level.rank),
@@ -320,7 +320,7 @@ class _Replay:
         ]
 
     def _finding(self, life: _Life) -> Finding:
-        level = life.level() if life.closed is None else _gravest(life)
+        level = life.level() if life.closed is None else _worst(life)
         at, shown = life.record(level)
         finding, newest = shown.finding, life.closed is None and at == len(self.flights) - 1
         began = life.began
@@ -344,7 +344,7 @@ class _Replay:
     ) -> dict[str, float | int | str | None]:
         more: dict[str, float | int | str | None] = {"flights_since": len(self.flights) - began}
         if not shown.across:
-            more |= {"flights_with": life.flights, "gravest_flight": self.listed[at].file}
+            more |= {"flights_with": life.flights, "worst_flight": self.listed[at].file}
         if life.closed is None and life.seen < len(self.flights) - 1:
             level = life.level()
             more["good_flights"] = life.good[level]
@@ -361,7 +361,7 @@ class _Replay:
         return f"; not seen in {ago} since{note}"
 
 
-def _gravest(life: _Life) -> Level:
+def _worst(life: _Life) -> Level:
     return max(life.shows, key=lambda level: level.rank)
 
 
@@ -371,7 +371,7 @@ def _covers(one: _Life, other: _Life) -> bool:
         return False
     if other.closed is None:
         return one.closed is None and one.level() >= other.level()
-    return one.began <= other.seen and _gravest(one) >= _gravest(other)
+    return one.began <= other.seen and _worst(one) >= _worst(other)
 
 
 def same_matter(code: str) -> tuple[str, ...]:

@@ -48,7 +48,7 @@ class Card:
     number : int
         Of the newest flight; 0 where there is none.
     findings : tuple of (level, title)
-        Open, the gravest first.
+        Open, the worst first.
     """
 
     name: str
@@ -72,7 +72,7 @@ class Standing:
         self.thread: Thread | None = None
 
     def cards(self, book: Logbook, wait_s: float) -> tuple[list[Card], list[str]]:
-        """The cards that are there, the gravest first, and the names of those that are not."""
+        """The cards that are there, the worst first, and the names of those that are not."""
         cards = {name: self._known(book, name) for name in book.aircraft()}
         missing = [name for name, card in cards.items() if card is None]
         if missing:

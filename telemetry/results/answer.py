@@ -39,13 +39,13 @@ class EarlierAnswer:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Answer:
-    """The gravest of an aircraft's open findings and of its newest flight's review.
+    """The worst of an aircraft's open findings and of its newest flight's review.
 
     Attributes
     ----------
     level : Level
     title : str
-        What was found; of several the gravest.
+        What was found; of several the worst.
     source : str
         "history": all flights of the aircraft; "review": this log alone, of no known aircraft. The
         JSON calls it ``from``.

@@ -156,20 +156,20 @@ def standing_alone(findings: Iterable[Finding]) -> list[Finding]:
 
 
 def worst_of(findings: Iterable[Finding]) -> Finding | None:
-    """The gravest finding that follows from no other, the first of equal ones; None where none."""
+    """The worst finding that follows from no other, the first of equal ones; None where none."""
     alone = standing_alone(findings)
     return max(alone, key=lambda f: f.level.rank, default=None)
 
 
 def counted_by_level(findings: Sequence[Finding]) -> str:
-    """How many there are, the gravest first: "3 (1 ground, 2 watch)"."""
+    """How many there are, the worst first: "3 (1 ground, 2 watch)"."""
     counts = Counter(f.level for f in findings)
     parts = [f"{counts[level]} {level}" for level in sorted(counts, reverse=True)]
     return f"{len(findings)} ({', '.join(parts)})" if parts else "none"
 
 
 def verdict_in_brief(level: Level, word: str, findings: Sequence[Finding]) -> str:
-    """The verdict in a report's words, with the title of the gravest finding."""
+    """The verdict in a report's words, with the title of the worst finding."""
     if level is Level.CLEAR:
         return f"{word}; that is no proof that nothing is wrong"
     titles = [f.title for f in findings if f.level is level]

@@ -159,7 +159,7 @@ class TrendPoint:
 class History:
     """What all flights of one aircraft together tell.
 
-    ``findings`` are open ones, the gravest first, then closed ones; ``features`` holds every
+    ``findings`` are open ones, the worst first, then closed ones; ``features`` holds every
     measured feature; ``trends`` what was judged; ``not_judged`` names what could not be, and why;
     ``checks`` what each check came to at each place;
     ``earlier`` is what another version of the program answered, where that was something else.
@@ -178,7 +178,7 @@ class History:
 
     @property
     def answer(self) -> Answer:
-        """How the aircraft stands: the gravest of its findings, as of its newest flight."""
+        """How the aircraft stands: the worst of its findings, as of its newest flight."""
         worst = worst_of(self.open)
         number = {flight.id: n for n, flight in enumerate(self.flights, 1)}
         newest = self.flights[-1] if self.flights else None

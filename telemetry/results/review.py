@@ -168,7 +168,7 @@ class Review:
 
     @property
     def verdict(self) -> Level:
-        """The gravest level found; unknown where an essential check could not judge; else clear.
+        """The worst level found; unknown where an essential check could not judge; else clear.
 
         It is this log's alone; see :attr:`answer`.
         """

@@ -44,7 +44,7 @@ ACCUSING = {
 
 
 def told(job: tuple[int, str]) -> dict[str, Level]:
-    """The codes of one flight at watch or above, with their gravest level."""
+    """The codes of one flight at watch or above, with their worst level."""
     seed, what = job
     kind, fault = (what, "") if what in HEALTHY else ("sound", what)
     with warnings.catch_warnings(), tempfile.TemporaryDirectory() as folder:

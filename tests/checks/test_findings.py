@@ -543,7 +543,7 @@ def test_falls_that_nothing_can_be_laid_to_make_a_log_too_thin(times: int, said:
     assert [(f.code, f.level) for f in found] == ([("log-too-thin", Level.UNKNOWN)] if said else [])
 
 
-def test_findings_come_gravest_first_and_carry_their_standing_words() -> None:
+def test_findings_come_worst_first_and_carry_their_standing_words() -> None:
     found = found_in(
         fall(120.0, Origin.CONTACT),
         brownout(Evidence.REAL),

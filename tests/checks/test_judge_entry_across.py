@@ -108,7 +108,7 @@ def judges(monkeypatch: pytest.MonkeyPatch) -> list[AircraftHistory]:
     return cases
 
 
-def test_findings_come_gravest_first(make_flight: Make, judges: list[AircraftHistory]) -> None:
+def test_findings_come_worst_first(make_flight: Make, judges: list[AircraftHistory]) -> None:
     flights = [make_flight({("tail", "end_v"): (6.0, 5.0, 7.0)}), make_flight()]
     note = NoteMark(kind="changed", place="tail", text="", date="2026-05-01", before=1)
     history = judge(flights, [note], Aircraft(name="wren"))

@@ -115,11 +115,11 @@ def test_eleven_flights_that_say_the_same() -> None:
     assert found.evidence == {
         "flights_with": 11,
         "flights_since": 11,
-        "gravest_flight": "f20.csv",
+        "worst_flight": "f20.csv",
     }
     assert found.title == "bus fell 5 times; 11 flights show it, each by itself"
     assert (found.explanations, found.confirm) == (("a regulator",), "Load it.")
-    assert found.advice == "Do not fly.", "that of the gravest"
+    assert found.advice == "Do not fly.", "that of the worst"
 
 
 @pytest.mark.parametrize(

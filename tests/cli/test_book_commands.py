@@ -300,7 +300,7 @@ def test_without_a_name_the_aircraft_are_listed(added: tuple[Path, Result]) -> N
     assert max(len(x) for x in shown.splitlines() if str(added[0]) not in x) <= 80
 
 
-def test_the_fleet_stands_the_gravest_first(tmp_path: Path) -> None:
+def test_the_fleet_stands_the_worst_first(tmp_path: Path) -> None:
     from telemetry.report.documents.flights import FleetEntry, render_fleet
     from telemetry.results import AircraftStanding, Answer, Level
 

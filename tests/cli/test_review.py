@@ -50,7 +50,7 @@ def test_progress_and_reports_are_told_on_stderr(run, log: Path, faulty: Path, t
     assert files_in(out) == ["evening.html", "index.html", "noon.html"]
 
 
-def test_several_logs_end_with_a_summary_the_gravest_first(run, log, faulty, tmp_path) -> None:
+def test_several_logs_end_with_a_summary_the_worst_first(run, log, faulty, tmp_path) -> None:
     out = tmp_path / "reports"
     bad = tmp_path / "bad.csv"
     bad.write_text("nothing\n")
@@ -137,8 +137,8 @@ def by_level(tmp_path, log_text, watch_text, faulty_text) -> dict[str, Path]:
 
 
 @pytest.mark.parametrize("order", [*ORDERS, ("watch", "clear")], ids=" ".join)
-def test_the_gravest_of_several_logs_decides_in_any_order(run, by_level, order) -> None:
-    """Not the last log, nor the first: the exit status by level is that of the gravest."""
+def test_the_worst_of_several_logs_decides_in_any_order(run, by_level, order) -> None:
+    """Not the last log, nor the first: the exit status by level is that of the worst."""
     fail_on = "ground" if "ground" in order else "watch"
     result = run("review", *(by_level[k] for k in order), "--json", "--fail-on", fail_on)
     assert result.exit_code == 1
@@ -146,9 +146,7 @@ def test_the_gravest_of_several_logs_decides_in_any_order(run, by_level, order) 
 
 
 @pytest.mark.parametrize("order", [ORDERS[0], ORDERS[-2]], ids=" ".join)
-def test_the_summary_of_several_logs_is_headed_by_the_gravest(
-    run, by_level, order, tmp_path
-) -> None:
+def test_the_summary_of_several_logs_is_headed_by_the_worst(run, by_level, order, tmp_path) -> None:
     """On the screen and on the page that leads to the reports, whatever the order of the logs."""
     out = tmp_path / "reports"
     result = run("review", *(by_level[level] for level in order), "--out", out)

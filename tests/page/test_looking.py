@@ -64,7 +64,7 @@ def test_every_link_leads_to_a_page(looked, path) -> None:
         assert looked.get(unescape(href)).status_code == 200, href
 
 
-def test_the_first_page_gives_the_answer_of_each_aircraft_the_gravest_first(looked) -> None:
+def test_the_first_page_gives_the_answer_of_each_aircraft_the_worst_first(looked) -> None:
     for _ in range(50):
         text = looked.get("/").text
         if "Being judged" not in text:

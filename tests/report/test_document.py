@@ -56,7 +56,7 @@ def document(review: Review) -> Document:
     return built(review)
 
 
-def test_findings_come_gravest_first_with_their_proof(document: Document) -> None:
+def test_findings_come_worst_first_with_their_proof(document: Document) -> None:
     blocks = [b for b in section(document, "findings").blocks if isinstance(b, FindingBlock)]
     assert [b.level for b in blocks] == ["ground", "watch", "unknown"]
     assert [None if b.figure is None else b.figure.name for b in blocks] == [
@@ -144,7 +144,7 @@ def test_events_are_told_apart_by_what_explains_them(document: Document) -> None
     assert texts(spikes) == [["10:10", "tail", "6.2", "4.8", "0.4 s", "0.4", "1", "flight"]]
 
 
-def test_the_gravest_events_are_never_left_out(make_review: Make, review: Review) -> None:
+def test_the_worst_events_are_never_left_out(make_review: Make, review: Review) -> None:
     many = tuple(
         Event(
             kind=EventKind.SAG,
@@ -220,7 +220,7 @@ def test_flights_left_are_those_of_the_pack_that_has_the_fewest(
     assert number.first.numbers[4].value == shown
 
 
-def test_the_checks_are_the_advice_gravest_first_and_end_with_the_usual(
+def test_the_checks_are_the_advice_worst_first_and_end_with_the_usual(
     document: Document,
 ) -> None:
     first, *others = document.first.checks

@@ -109,7 +109,7 @@ def entry(name: str, level: Level | None, **more: Any) -> FleetEntry:
     return FleetEntry(name=name, standing=held)
 
 
-def test_the_gravest_aircraft_comes_first_and_of_alike_ones_by_name() -> None:
+def test_the_worst_aircraft_comes_first_and_of_alike_ones_by_name() -> None:
     shown = render_fleet(
         [
             entry("tern", Level.CLEAR),

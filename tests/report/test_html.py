@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 
 from telemetry.model.channels import Quantity
-from telemetry.report.documents.index import entry_of, gravest_first
+from telemetry.report.documents.index import entry_of, worst_first
 from telemetry.report.documents.of_review import document_of
 from telemetry.report.draw import Scene
 from telemetry.report.output import to_html
@@ -212,7 +212,7 @@ def test_levels_are_told_by_word_and_by_shape(text: str) -> None:
     signs = re.findall(r'<svg class="sign".*?</svg>', text, re.DOTALL)
     words = re.findall(r'<p class="level">([^<]+?) ?(?:<span|</p>)', text)
     assert words == ["Ground it", "Watch", "Cannot be judged"]
-    # The first sign is the verdict's: it is that of the gravest finding.
+    # The first sign is the verdict's: it is that of the worst finding.
     assert signs[0] == signs[1]
     assert len(set(signs[1:])) == 3
 
@@ -359,7 +359,7 @@ def test_it_is_small(text: str) -> None:
     assert len(text.encode("utf-8")) < 1_500_000
 
 
-def test_the_index_puts_the_gravest_first_and_lists_what_failed(
+def test_the_index_puts_the_worst_first_and_lists_what_failed(
     review: Review, bare_review: Review
 ) -> None:
     entries = [
@@ -384,5 +384,5 @@ def test_the_index_puts_the_gravest_first_and_lists_what_failed(
 def test_within_a_level_the_index_puts_the_newest_first(review: Review) -> None:
     entry = entry_of(review, document_of(review))
     days = ["2026-05-01T10:00:00", "", "2026-05-03", "2026-05-01T18:00:00"]
-    told = [e.start for e in gravest_first([replace(entry, start=day) for day in days])]
+    told = [e.start for e in worst_first([replace(entry, start=day) for day in days])]
     assert told == ["2026-05-03", "2026-05-01T18:00:00", "2026-05-01T10:00:00", ""]

@@ -92,7 +92,7 @@ def test_the_short_form_is_two_pages_and_counts_what_it_leaves_out(
     assert len(sheets.pages) <= SHORT_PAGES
     words = " ".join(told(sheets))
     shown = [n for n in range(count) if f"FINDING-{n}-" in words]
-    assert shown[:1] == [0] * bool(count), "the gravest stays"
+    assert shown[:1] == [0] * bool(count), "the worst stays"
     findings = [b for s in shortened(document).sections for b in s.blocks
                 if isinstance(b, FindingBlock)]  # fmt: skip
     assert len(findings) == count

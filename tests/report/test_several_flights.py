@@ -83,7 +83,7 @@ def test_headline_and_numbers_are_of_the_worst_flight(
     assert first["evidence"]["margin_v"] == pytest.approx(float(margin))
 
 
-def test_the_gravest_flight_comes_before_a_lower_one_that_is_less_grave(review: Review) -> None:
+def test_the_worst_flight_comes_before_a_lower_one_that_is_less_grave(review: Review) -> None:
     """A watch of a later flight never stands before a ground of an earlier one, nor after."""
     one = of_three(review, (4.3, 6.0), (3.9, 6.0), (4.1, 6.0))
     told = [(f.flight, f.level) for f in one.findings if f.code == "margin-low"]

@@ -80,7 +80,7 @@ def test_it_is_one_page_whatever_is_found(crowded: FieldSheet, paper: str) -> No
         (crowded.not_judged, shown.not_judged),
     ):
         assert len(part.items) + part.left_out == len(whole.items) + whole.left_out
-        assert whole.items[: len(part.items)] == part.items, "the gravest stay"
+        assert whole.items[: len(part.items)] == part.items, "the worst stay"
         if part.left_out:
             assert f"{part.left_out} more" in told
     assert shown.more in told or not shown.logs.left_out
@@ -115,7 +115,7 @@ def test_when_the_next_limit_is_reached(history: History, review: Review) -> Non
     assert sum("Next limit" in x for x in made(history, review).findings.items) == 1
 
 
-def test_cautions_stand_first_and_the_gravest_finding_before_the_others(
+def test_cautions_stand_first_and_the_worst_finding_before_the_others(
     history: History, review: Review
 ) -> None:
     sheet = made(history, review)

@@ -206,7 +206,7 @@ def test_flights_with_more_stretches_line_up() -> None:
         ),
     ],
 )
-def test_the_verdict_of_a_flight_by_itself_is_its_gravest_finding(
+def test_the_verdict_of_a_flight_by_itself_is_its_worst_finding(
     seen: tuple[ReportedFinding, ...], level: Level, codes: tuple[str, ...], make_season: Any
 ) -> None:
     one = replace(make_season(1)[0], reported=seen)

@@ -79,7 +79,7 @@ class TestDocument:
             assert m.value(place, feature) is None
 
 
-def test_the_gravest_finding_gives_the_verdict(make_flight: Make) -> None:
+def test_the_worst_finding_gives_the_verdict(make_flight: Make) -> None:
     seen = (
         ReportedFinding("sag", "tail", Level.WATCH),
         ReportedFinding("pack-out", "pack 1", Level.GROUND),

@@ -79,7 +79,7 @@ _READ_AT_ANY_TIME = ("branch-resistance-high", "pack-share", "source-resistance-
 
 
 def with_consequences(findings: Sequence[Finding], aircraft: Aircraft) -> list[Finding]:
-    """The findings, gravest first, those marked that follow from a graver or equal one.
+    """The findings, worst first, those marked that follow from a graver or equal one.
 
     Of one flight, or of one history. What follows from a consequence follows from its cause, and
     has the causes of that: it stands behind what stands by itself.

@@ -149,7 +149,7 @@ def _judge_one(
     else:
         found.trends.append(_trend(j, told))
     drafts = [_of_set(history, weak, sets, told), _of_every(history, j, told)]
-    _keep_gravest(drafts, found)
+    _keep_worst(drafts, found)
 
 
 def judge_together(
@@ -176,7 +176,7 @@ def judge_together(
         [of_all(with_warmth(history, s.since(first)), sets, weak) for s in singles], j
     ):
         j = None
-    if _keep_gravest([_of_set(history, weak, sets, told), _of_every(history, j, told)], found):
+    if _keep_worst([_of_set(history, weak, sets, told), _of_every(history, j, told)], found):
         shown = weak.judgement if j is None and weak is not None else j
         found.trends.insert(0, _trend(shown, told)) if shown is not None else None
 
@@ -209,8 +209,8 @@ def _each_rose(parts: Sequence[EvidencePart], j: Judgement) -> bool:
     return bool(parts)
 
 
-def _keep_gravest(drafts: Iterable[FindingDraft | None], found: JudgedAcross) -> bool:
-    """Keep the gravest, in place of what it stands for; False where there is none."""
+def _keep_worst(drafts: Iterable[FindingDraft | None], found: JudgedAcross) -> bool:
+    """Keep the worst, in place of what it stands for; False where there is none."""
     told = [d for d in drafts if d is not None]
     if not told:
         return False

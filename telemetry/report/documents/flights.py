@@ -57,7 +57,7 @@ class FleetEntry:
 
 
 def render_fleet(fleet: Sequence[FleetEntry]) -> str:
-    """All aircraft of a book, the gravest first: how each stands, since when, and why."""
+    """All aircraft of a book, the worst first: how each stands, since when, and why."""
     if not fleet:
         return "the book holds no aircraft yet\n"
     lines = [_fleet_row(_FLEET_HEAD), "  ".join("-" * size for size in _FLEET_SIZES)]

@@ -1,4 +1,4 @@
-"""Several logs at one look: what each review came to, the gravest first."""
+"""Several logs at one look: what each review came to, the worst first."""
 
 from __future__ import annotations
 
@@ -51,7 +51,7 @@ class IndexEntry:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CommonFinding:
-    """A finding of one or more logs: as the newest of the gravest ones tells it, in which files."""
+    """A finding of one or more logs: as the newest of the worst ones tells it, in which files."""
 
     block: FindingBlock
     files: tuple[str, ...]
@@ -78,7 +78,7 @@ def entry_of(review: Review, document: Document, link: str | None = None) -> Ind
 
 
 def common_findings(entries: Iterable[IndexEntry]) -> list[CommonFinding]:
-    """What all logs found, each finding of one place of an aircraft once, the gravest first."""
+    """What all logs found, each finding of one place of an aircraft once, the worst first."""
     same: dict[tuple[str, str, str], list[tuple[FindingBlock, str]]] = {}
     for entry in sorted(entries, key=lambda e: e.start, reverse=True):
         for block in entry.findings:
@@ -86,14 +86,14 @@ def common_findings(entries: Iterable[IndexEntry]) -> list[CommonFinding]:
             same.setdefault(key, []).append((block, entry.file))
     found = []
     for seen in same.values():
-        gravest = max(seen, key=lambda s: s[0].level.rank)
-        files = dict.fromkeys((gravest[1], *(file for _, file in seen)))
-        found.append(CommonFinding(block=gravest[0], files=tuple(files)))
+        worst = max(seen, key=lambda s: s[0].level.rank)
+        files = dict.fromkeys((worst[1], *(file for _, file in seen)))
+        found.append(CommonFinding(block=worst[0], files=tuple(files)))
     return sorted(found, key=lambda f: (-f.block.level.rank, -len(f.files)))
 
 
 def answers(entries: Iterable[IndexEntry]) -> list[Answer]:
-    """The answer of each aircraft as of its newest flight, the gravest first."""
+    """The answer of each aircraft as of its newest flight, the worst first."""
     newest: dict[str, Answer] = {}
     for answer in (e.answer for e in entries):
         if answer.aircraft is not None:
@@ -102,8 +102,8 @@ def answers(entries: Iterable[IndexEntry]) -> list[Answer]:
     return sorted(newest.values(), key=lambda a: -a.level.rank)
 
 
-def gravest_first(entries: Iterable[IndexEntry]) -> list[IndexEntry]:
-    """Entries by level, the gravest first; within a level the newest first, undated ones last."""
+def worst_first(entries: Iterable[IndexEntry]) -> list[IndexEntry]:
+    """Entries by level, the worst first; within a level the newest first, undated ones last."""
     return sorted(sorted(entries, key=lambda e: e.start, reverse=True), key=lambda e: -e.level.rank)
 
 

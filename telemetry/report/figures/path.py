@@ -47,7 +47,7 @@ def draw_path(
     amps : mapping
         Place to the highest current through what joins it to the path, A: the wider the line.
     levels : mapping
-        Place to the gravest level of its findings; watch and ground get a mark.
+        Place to the worst level of its findings; watch and ground get a mark.
     """
     width, height = style.size_pt_of_axes(ax)
     ax.set_xlim(0, width)

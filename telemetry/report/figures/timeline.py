@@ -30,7 +30,7 @@ from telemetry.results import Event, EventKind, Mark, Origin, Phase, PhaseKind, 
 
 # Room beside the axes, in points: names on the left, nothing cut on the right.
 _LEFT, _RIGHT, _STRIP, _UNDER, _LANE = 54.0, 20.0, 15.0, 15.0, 20.0
-# The gravest last, over the others; None for the sags that the load explains.
+# The worst last, over the others; None for the sags that the load explains.
 _MARKERS: dict[EventKind | None, str] = {
     None: "|",
     EventKind.SPIKE: "^",

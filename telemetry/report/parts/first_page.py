@@ -94,7 +94,7 @@ def recording_words(review: Review) -> str:
 
 
 def by_gravity(findings: Iterable[Finding]) -> list[Finding]:
-    """Findings, the gravest first; equal ones in the order given."""
+    """Findings, the worst first; equal ones in the order given."""
     return sorted(findings, key=lambda f: -f.level.rank)
 
 
@@ -121,7 +121,7 @@ def _nothing_found(review: Review) -> str:
 
 
 def checks(findings: Iterable[Finding], told_by: str = "this log") -> tuple[str, ...]:
-    """What to do before the next flight and where, the gravest first."""
+    """What to do before the next flight and where, the worst first."""
     asked: dict[str, dict[str, None]] = {}
     for finding in standing_alone(by_gravity(findings)):
         if finding.level is not Level.CLEAR and (finding.advice or finding.confirm):

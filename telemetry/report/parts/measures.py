@@ -76,7 +76,7 @@ def _fall_table(
 ) -> Table:
     """The events by time; where there are many, the deepest and the highest of them."""
     most = _MOST_EVENTS if brief else _MOST_BY_LOAD
-    shown, left = _gravest(events, most, lambda e: e.depth_v or 0.0)
+    shown, left = _worst(events, most, lambda e: e.depth_v or 0.0)
     by_load = "By load: how much of the depth the load explains." if brief else ""
     cut = "+: cut off by a gap or the end." if any(e.truncated for e in shown) else ""
     return Table(
@@ -100,16 +100,16 @@ def _fall_table(
     )
 
 
-def _gravest(
+def _worst(
     events: Sequence[Event], most: int, gravity: Callable[[Event], float]
 ) -> tuple[list[Event], int]:
-    """The gravest events by time, and how many are left out."""
+    """The worst events by time, and how many are left out."""
     kept = sorted(events, key=gravity, reverse=True)[:most]
     return sorted(kept, key=lambda e: (e.start_s, e.place)), len(events) - len(kept)
 
 
 def _spike_table(events: Sequence[Event], steps: NumberSteps) -> Table:
-    shown, left = _gravest(events, _MOST_BY_LOAD, lambda e: e.prominence_a or e.peak_a or 0.0)
+    shown, left = _worst(events, _MOST_BY_LOAD, lambda e: e.prominence_a or e.peak_a or 0.0)
     caption = "Current spikes"
     return Table(
         caption=f"{caption}: the highest {_MOST_BY_LOAD} of {len(events)}" if left else caption,

@@ -247,7 +247,7 @@ def method_section(review: Review) -> Section:
 
 
 def levels_table() -> Table:
-    """What the levels mean, the gravest first."""
+    """What the levels mean, the worst first."""
     return Table(
         caption="What the levels mean",
         columns=columns("Level", "Meaning"),

@@ -32,7 +32,7 @@ class PathPicture:
     amps : mapping
         Place to the highest current through what joins it to the path, A.
     levels : mapping
-        Place to the gravest level of its findings.
+        Place to the worst level of its findings.
     """
 
     aircraft: Aircraft

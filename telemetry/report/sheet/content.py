@@ -74,7 +74,7 @@ class FieldSheet:
     cautions : tuple of str
         They stand first.
     findings, checks : SheetList
-        Open findings, the gravest first; bench checks, each with a box to tick.
+        Open findings, the worst first; bench checks, each with a box to tick.
     logs, limits, not_judged : SheetList
         For the inspector: logs with their SHA-256, limits changed from their default, and what
         could not be judged of the newest flight.
@@ -159,7 +159,7 @@ def _finding(finding: Finding, number: dict[str, int]) -> str:
 
 
 def _checks(findings: Sequence[Finding]) -> list[str]:
-    """What to do on the bench: each check once, with its places, the gravest first."""
+    """What to do on the bench: each check once, with its places, the worst first."""
     asked: dict[str, dict[str, None]] = {}
     for finding in findings:
         if finding.confirm:

@@ -17,8 +17,8 @@ from telemetry.report.document import Document, FigureBlock, FindingBlock
 from telemetry.report.documents.index import (
     IndexEntry,
     answers,
-    gravest_first,
     levels_counted,
+    worst_first,
 )
 from telemetry.report.draw import Drawer, Scene, settings
 from telemetry.report.figures import style, timeline
@@ -123,7 +123,7 @@ def page(
 
 
 def render_index(entries: Sequence[IndexEntry], errors: Sequence[str] = ()) -> str:
-    """A page that leads to the reports of several logs, the gravest first.
+    """A page that leads to the reports of several logs, the worst first.
 
     Parameters
     ----------
@@ -137,8 +137,7 @@ def render_index(entries: Sequence[IndexEntry], errors: Sequence[str] = ()) -> s
         title=levels_counted(entries),
         answers=[(a.level, answer_told(a)) for a in answers(entries)],
         entries=[
-            replace(e, link=None if e.link is None else quote(e.link))
-            for e in gravest_first(entries)
+            replace(e, link=None if e.link is None else quote(e.link)) for e in worst_first(entries)
         ],
         errors=[plain(message) for message in errors],
         cautions=CAUTIONS,

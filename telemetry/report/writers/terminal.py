@@ -21,8 +21,8 @@ from telemetry.report.documents.index import (
     IndexEntry,
     answers,
     common_findings,
-    gravest_first,
     levels_counted,
+    worst_first,
 )
 from telemetry.report.parts.method import BEFORE_BENCH, cautions_section
 from telemetry.report.words import LEVEL_SIGN, LEVEL_WORD, TO_KNOW, answer_told, counted
@@ -40,13 +40,13 @@ _WORDS = max(len(word) for word in LEVEL_WORD.values())
 
 
 def render_index(entries: Sequence[IndexEntry], next_step: tuple[str, str], width: int = 80) -> str:
-    """Several reviews as text: a table of the logs, the gravest first, and the worst findings."""
+    """Several reviews as text: a table of the logs, the worst first, and the worst findings."""
     width = max(60, width)
     lines = ["=" * width, *wrap(f"{levels_counted(entries)}.", width), "=" * width]
     for answer in answers(entries):
         lines += wrap(answer_told(answer), width, f"{LEVEL_SIGN[answer.level]} ")
     lines += [""] if len(lines) > 3 else []
-    for entry in gravest_first(entries):
+    for entry in worst_first(entries):
         first = entry.first
         low = first.numbers[0].value if first.numbers[0].measured else "no voltage"
         head = f"{LEVEL_SIGN[entry.level]} {LEVEL_WORD[entry.level].upper():<{_WORDS}}  "

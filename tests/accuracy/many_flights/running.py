@@ -76,8 +76,8 @@ class Told:
         """Whether it was open at any of these flights."""
         return any(a <= last and b >= first for a, b, _ in self.opened)
 
-    def gravest(self, first: int, last: int) -> str:
-        """The gravest level of these flights; "" where it was never open."""
+    def worst(self, first: int, last: int) -> str:
+        """The worst level of these flights; "" where it was never open."""
         levels = [level for a, b, level in self.opened if a <= last and b >= first]
         return max(levels, key=_LEVELS.index, default="")
 
@@ -96,7 +96,7 @@ class Outcome:
     places, control, onset, counts, gone
         As of :class:`Drawn`.
     first_right : bool or None
-        Whether the gravest finding of the flight that first told it was at the right place.
+        Whether the worst finding of the flight that first told it was at the right place.
     told : list of Told
     mended : list of Told
         The same where a note of a repair stands before the first flight without the fault.
@@ -258,7 +258,7 @@ def _replayed(
     drawn: Drawn,
     notes: Sequence[NoteMark] = (),
 ) -> tuple[list[Told], bool | None]:
-    """What stands open after each flight; whether the first rightly told was the gravest there."""
+    """What stands open after each flight; whether the first rightly told was the worst there."""
     listed = [listed_as(k, m) for k, m in enumerate(measures, 1)]
     profile = drawn.profile
     together = [together_at(k, measures, notes, profile, listed) for k in range(len(measures))]
@@ -299,7 +299,7 @@ def _replayed(
 
 
 def _shown(history: History, drawn: Drawn) -> list[Finding]:
-    """Open findings at watch or ground, the gravest first.
+    """Open findings at watch or ground, the worst first.
 
     Elsewhere than at the fault only such as follow from no other: the others accuse nobody.
     """

@@ -66,9 +66,7 @@ def _healthy(rows: Sequence[Outcome]) -> Iterator[str]:
         for across in (True, False):
             for levels in (("watch", "ground"), ("ground",)):
                 hit = sum(
-                    any(
-                        t.gravest(1, flights) in levels and (t.across or not across) for t in o.told
-                    )
+                    any(t.worst(1, flights) in levels and (t.across or not across) for t in o.told)
                     for o in own
                 )
                 cells.append(share(hit, len(own)))

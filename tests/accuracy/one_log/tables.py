@@ -98,7 +98,7 @@ def _fault_row(name: str, drawn: str, rows: Sequence[Outcome]) -> str:
 
 
 def _level(o: Outcome) -> str:
-    """The gravest level at which a fault was told at its place."""
+    """The worst level at which a fault was told at its place."""
     own = {t.level for t in o.told if t.code in KINDS[o.kind].codes and t.at(o.places)}
     return next((x for x in ("ground", "watch") if x in own), "below")
 
@@ -125,7 +125,7 @@ def _causes(rows: Sequence[Outcome]) -> Iterator[str]:
 
 
 def _main(o: Outcome) -> Told | None:
-    """The finding that tells the fault: following from none, the gravest, of those the best."""
+    """The finding that tells the fault: following from none, the worst, of those the best."""
     codes = KINDS[o.kind].codes
     own = [t for t in o.told if t.code in codes and t.at(o.places)]
     own.sort(key=lambda t: (t.follows, -_GRAVE.index(t.level), codes.index(t.code)))
