@@ -57,6 +57,13 @@ def test_a_size_that_fits_two_units_names_the_rival() -> None:
     assert [judged.unit.symbol, *(u.symbol for u in judged.rivals)] == ["cV", "0.1 V"]
 
 
+@pytest.mark.parametrize(("volts", "fits"), [(0.0, 1.0), (0.2, 0.7), (8.2, 1.0)])
+def test_next_to_nothing_doubts_the_unit_and_nothing_does_not(volts: float, fits: float) -> None:
+    """A dead input shows 0 V in every unit."""
+    judged = judge_unit(shape_of(np.full(40, volts)), V, UNITS["V"])
+    assert (judged.unit, judged.fit) == (UNITS["V"], fits)
+
+
 def test_shape() -> None:
     counter = shape_of(np.repeat(np.arange(20.0), 3))
     assert counter.only_grows

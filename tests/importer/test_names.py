@@ -130,6 +130,8 @@ Cell3 | cell-voltage pack 1 c3
 Zelle 2 [V] | cell-voltage pack 1 c2
 Pack 2 Cell 1 V | cell-voltage pack 2 c1
 Akku 1 Zelle 2 | cell-voltage pack 1 c2
+Cell voltage pack 2 | cell-voltage pack 2
+Wing of servo 2 | control wing servo 2
 Accu 2 cel 3 | cell-voltage pack 2 c3
 cellule 2 accu 1 (V) | cell-voltage pack 1 c2
 celda 1 V | cell-voltage pack 1 c1

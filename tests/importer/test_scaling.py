@@ -9,7 +9,9 @@ import pytest
 from scipy.integrate import cumulative_trapezoid
 
 from telemetry import Log, read_log
+from telemetry.importer.names.scaling import Relation
 from telemetry.model.channels import Quantity
+from telemetry.model.units import UNITS
 
 N = 1200
 T = np.arange(N) * 0.1
@@ -137,3 +139,9 @@ def test_a_corrupt_cell_of_a_counter_does_not_count(cell: str, row: int, log: Pa
     got = read(log, Pack_1_consumed=mah, **{"Pack_1_current [A]": PACK})
     np.testing.assert_allclose(np.delete(got.values("pack 1/consumed"), row),
                                np.delete(np.floor(MAH), row))  # fmt: skip
+
+
+@pytest.mark.parametrize(("y", "holds"), [(0.4, False), (0.5, True), (2.0, True), (2.1, False)])
+def test_a_relation_includes_both_its_limits(y: float, holds: bool) -> None:
+    related = Relation(0, 1, x=1.0, y=y, low=0.5, high=2.0, kind="alike", why="by hand")
+    assert related.holds(UNITS["A"], UNITS["A"]) is holds

@@ -172,3 +172,22 @@ def test_a_day_and_a_month_that_both_may_be_december_stay_open(date: str, tmp_pa
 def test_seconds_under_a_word_of_no_dictionary_are_a_time(tmp_path: Path) -> None:
     log = read_log(written(tmp_path, *map(str, range(30)), name="denbora [s]"))
     assert log.time_s.tolist() == list(range(30))
+
+
+@pytest.mark.parametrize(("last", "form"), [(57, "hh:mm:ss"), (56, "seconds")])
+def test_a_packed_clock_passes_a_minute_in_three_of_its_steps(
+    last: int, form: str, tmp_path: Path
+) -> None:
+    """100057, 100100 are 3 s apart and a clock of one row a second; 4 s are no step of it."""
+    rows = [f"10{minute:02d}{second:02d}" for minute in range(4) for second in range(last + 1)]
+    assert read_log(written(tmp_path, *rows)).provenance.time_form.startswith(form)
+
+
+@pytest.mark.parametrize(("wrong", "clock"), [((), True), ((20,), True), ((20, 30), False)])
+def test_a_clock_in_three_columns_may_have_one_wrong_cell(
+    wrong: tuple[int, ...], clock: bool, tmp_path: Path
+) -> None:
+    """Where seconds fall and no minute begins more than once in 100 rows, they are no clock's."""
+    rows = [f"10,{14 + k // 60},{k % 60 - 2 * (k in wrong)}" for k in range(90)]
+    log = read_log(written(tmp_path, *rows, name="Hour,Minute,Second"))
+    assert (log.provenance.time_form == "hh:mm:ss in columns 'Hour', 'Minute', 'Second'") is clock

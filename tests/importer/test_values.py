@@ -135,6 +135,14 @@ def test_a_number_among_its_like_was_measured(values: np.ndarray) -> None:
     assert stand_ins(values) == ()
 
 
+@pytest.mark.parametrize(("times", "found"), [(1, ()), (2, (32.767,))])
+def test_the_end_of_a_range_near_the_values_stands_there_twice(
+    times: int, found: tuple[float, ...]
+) -> None:
+    """Once, a temperature just below 33 may have been measured."""
+    assert stand_ins(np.r_[np.linspace(20.0, 25.0, 101), np.full(times, 32.767)]) == found
+
+
 def test_rows_at_the_ends_that_are_garbage_hold_no_readings() -> None:
     rng = np.random.default_rng(10)
     columns = [SAGGING.copy(), rng.gamma(2.0, 1.0, 400), np.arange(400.0), rng.normal(20, 1, 400)]

@@ -318,7 +318,7 @@ def _one_name_for_several(columns: Sequence[LogColumn], chosen: list[Choice]) ->
             groups[" ".join(columns[i].name.split())].append(i)
     for name, group in groups.items():
         first = columns[group[0]].numbers
-        if len(group) < 2 or all(_equal(first, columns[i].numbers) for i in group[1:]):
+        if all(_equal(first, columns[i].numbers) for i in group[1:]):
             continue
         for i in group:
             r = chosen[i].reading

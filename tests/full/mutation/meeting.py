@@ -14,7 +14,11 @@ from tests.full.mutation.killing import Rounds, environment
 from tests.full.mutation.mutants import Mutant, function_at
 
 # A mutant meets the tests of its package and of those that come after it in its row.
-ROWS = (("numerics", "detect", "measure", "circuit", "trends", "checks"), ("report", "cli"))
+ROWS = (
+    ("numerics", "detect", "measure", "circuit", "trends", "checks"),
+    ("importer", "book"),
+    ("report", "cli"),
+)
 PACKAGES = tuple(package for row in ROWS for package in row)
 # A package's own tests come first, then others that reach the line; of each the quickest first, in
 # rounds of as many as take this long together (under coverage); the rest is left out.
