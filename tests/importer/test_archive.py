@@ -91,9 +91,14 @@ def test_what_is_unpacked_is_bounded(tmp_path: Path, monkeypatch: pytest.MonkeyP
     (tmp_path / "a.csv.gz").write_bytes(gzip.compress(LOG))
     with pytest.raises(UnreadableLog, match="unpacks to more than"):
         read_log(tmp_path / "a.csv.gz")
-    monkeypatch.setattr(archive, "MOST_ENTRIES", 1)
-    (one,) = find_files([zipped(tmp_path / "many.zip", {"a.csv": LOG, "b.csv": LOG})])
-    assert "is an archive of more than 1 files" in str(one.error)
+
+
+def test_an_archive_of_5000_files_is_looked_through(tmp_path: Path) -> None:
+    files = {"a.csv": LOG} | {f"{k}.bin": b"" for k in range(4999)}
+    (one,) = find_files([zipped(tmp_path / "most.zip", files)])
+    assert (one.path.name, one.error) == ("a.csv", None)
+    (one,) = find_files([zipped(tmp_path / "more.zip", files | {"one.bin": b""})])
+    assert "is an archive of more than 5,000 files" in str(one.error)
 
 
 def test_damage_is_one_sentence(tmp_path: Path) -> None:

@@ -156,4 +156,9 @@ EQUIVALENT: dict[tuple[str, str, str, str], str] = {
         "1",
         "0",
     ): "relative to its own size nothing but 0 is near 0",
+    **{
+        ("telemetry/importer/text/aligning.py", "_assign", "0.0", after): "every way to pair them "
+        "begins and ends there: all scores move alike"
+        for after in ("1.0", "-1.0")
+    },
 }
