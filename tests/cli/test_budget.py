@@ -120,6 +120,12 @@ def test_the_contract_holds(run, profile: Path, logs, contract_breaches) -> None
             assert not isinstance(value, float) or math.isfinite(value)
 
 
+def test_each_of_several_logs_is_counted_as_it_is_read(run, profile: Path) -> None:
+    assert "1/1" not in run("budget", profile, "--log", FLIGHTS[0]).stderr
+    both = run("budget", profile, "--log", FLIGHTS[0], "--log", FLIGHTS[1]).stderr
+    assert [line.partition(" ")[0] for line in both.splitlines()][:2] == ["1/2", "2/2"]
+
+
 def test_measured_and_expected_agree_with_the_simulated_leads(run, profile: Path) -> None:
     """The sound leads of the first flight; what was planted is 20 to 30 mOhm and a plug each."""
     content = _json(run, profile, "--log", FLIGHTS[0])

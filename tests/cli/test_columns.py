@@ -199,3 +199,19 @@ def test_a_supply_that_was_not_understood_is_not_clear(run, tmp_path, log_text) 
     options = shlex.split(thin["confirm"][start:].removesuffix(" to the command."))
     again = json.loads(run("review", path, "--json", *options).stdout)["reviews"][0]
     assert "A7" not in json.dumps(again["findings"])
+
+
+def test_what_a_column_holds_is_said_where_it_is_no_number(run, tmp_path, log_text) -> None:
+    """Words, several readings that are open, or nothing that a name would tell."""
+    head, *rows = log_text.splitlines()
+    path = tmp_path / "words.csv"
+    lines = [
+        f"{row},{('up', 'level', 'down')[k % 3]},{k % 7},{k % 60}" for k, row in enumerate(rows)
+    ]
+    path.write_text("\n".join([f"{head},Zumpf,Rumpl,Tail current", *lines]) + "\n")
+    said = [x.lstrip(" ?-0123456789") for x in run("columns", path).stdout.splitlines()]
+    (words,) = [x for x in said if x.startswith("Zumpf ")]
+    assert words.split() == ["Zumpf", "words"]
+    assert "Rumpl" in said
+    (still_open,) = [x for x in said if x.startswith("Tail current")]
+    assert still_open.endswith("several readings")

@@ -110,3 +110,29 @@ def test_the_shell_completes_aircraft_flights_and_places(
     assert [one.type for one in shell.get_completions(["review"], "x")] == ["file"]
     (first,) = shell.get_completions(["export", "tern"], "1")
     assert first.help == "2026-05-01 tern-1.csv"
+
+
+def test_the_shell_offers_places_of_the_newest_flight_alone(
+    run: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A sensor that is gone since is no place to write a note of."""
+    monkeypatch.setenv("BUSBOOK", str(tmp_path / "book"))
+    for day, place in enumerate(("Right wing", "Tail", "Right wing"), 1):
+        path = tmp_path / f"{day}.csv"
+        path.write_text(text_of(seed=day).replace("Right wing", place))
+        added = run("add", path, "--aircraft", "tern", "--on", f"2026-05-0{day}")
+        assert added.exit_code == 0
+    assert "right wing" in _offered("note", "tern", "text", "--place", "")
+    assert "tail" not in _offered("note", "tern", "text", "--place", "")
+
+
+def test_the_sheet_is_written_where_out_says_or_here(
+    run: Run, shelf: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    there = ("sheet", "gull", "--book", shelf, "--format", "html")
+    assert run(*there, "--out", "out").exit_code == 0
+    assert [p.name for p in Path().iterdir()] == ["out"]
+    assert [p.name for p in Path("out").iterdir()] == ["gull-sheet.html"]
+    assert run(*there).exit_code == 0
+    assert Path("gull-sheet.html").read_text() == Path("out/gull-sheet.html").read_text()

@@ -181,10 +181,10 @@ def draw_amounts(
     """Amounts flight by flight, as bars side by side from zero."""
     at = np.arange(1, flights.count + 1)
     wide = BAR / max(1, len(series))
-    pitch = style.size_pt_of_axes(ax)[0] / max(flights.count, 1)
     for k, one in enumerate(series):
         middle, amount = at + (k - (len(series) - 1) / 2) * wide, floats(one.values)
         if flights.count > MANY:
+            pitch = style.size_pt_of_axes(ax)[0] / flights.count
             strokes(
                 ax,
                 middle,

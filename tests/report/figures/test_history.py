@@ -129,7 +129,23 @@ def test_amounts_begin_at_zero_and_stand_side_by_side(ax: Axes) -> None:
     assert first[0].get_height() == 200.0
     assert first[0].get_x() + first[0].get_width() == pytest.approx(second[0].get_x())
     # The first and the second differ in more than colour.
-    assert first[0].get_hatch() != second[0].get_hatch()
+    assert [bars[0].get_hatch() or "" for bars in (first, second)] == ["", "///"]
+
+
+@pytest.mark.parametrize("count", [121, 200])
+def test_amounts_of_many_flights_are_strokes_that_fill_their_place(ax: Axes, count: int) -> None:
+    none = (None,) * count
+    packs = [
+        FlightSeries(name=n, values=(200.0,) * count, low=none, high=none, look=LOOK)
+        for n in ("pack 1", "pack 2")
+    ]
+    flights.draw_amounts(ax, packs, axis(count), name="charge used", unit="mAh")
+    assert not ax.containers
+    place_px = ax.get_window_extent().width / count
+    for k in range(2):
+        (line,) = named(ax, f"amount-{k}")
+        wide_px = line.get_linewidth() * ax.figure.dpi / 72
+        assert wide_px == pytest.approx(flights.BAR / 2 * place_px)
 
 
 def test_notes_stand_before_the_next_flight_and_only_some_begin_a_baseline(ax: Axes) -> None:
