@@ -62,6 +62,12 @@ def test_a_flight_that_is_removed_leaves_the_others_of_its_log(filled: Logbook) 
     assert _tables(filled) == 4
 
 
+def test_flights_removed_together_are_listed_in_the_order_of_the_book(filled: Logbook) -> None:
+    first, _, third, *_ = (f.id for f in filled.flights("tern"))
+    filled.remove([third, first])
+    assert [entry.id for entry, _ in filled.removed()] == [first, third]
+
+
 def test_a_note_that_is_removed_is_kept_aside(filled: Logbook) -> None:
     first, second = filled.notes("tern")
     filled.remove([first.id])

@@ -36,7 +36,10 @@ Make = Callable[..., Any]
         ("03-04-2026.csv", None),  # either way round: not guessed
         ("2026-13-01.csv", None),
         ("2026-02-30.csv", None),
-        ("1999-12-31.csv", None),
+        ("2000-12-31.csv", None),  # a clock that was never set
+        ("2001-01-01.csv", "2001-01-01"),
+        ("2100-12-31.csv", "2100-12-31"),
+        ("2101-01-01.csv", None),
         ("log 20260.csv", None),
         ("202605140.csv", None),
         ("flight 12.csv", None),

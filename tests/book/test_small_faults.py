@@ -14,7 +14,7 @@ import pytest
 
 from telemetry.app.incoming.batch import add_files
 from telemetry.book import Logbook
-from telemetry.book.files.joining import joined
+from telemetry.book.files.joining import PARTS, joined, read_again
 from telemetry.model.errors import BookError, ProfileError
 
 Make = Callable[..., Any]
@@ -164,7 +164,15 @@ def test_a_part_that_changes_while_logs_are_joined(
         rows = "".join(f"{number * 60 + k},6.0{k % 3}\n" for k in range(60))
         path.write_text("Time [s],Bus U [V]\n" + rows)
     how: dict[str, Any] = {"settings": {}, "row_interval_s": None}
-    assert len(joined(paths, **how)[0].frame) == 120
+    log, data, used = joined(paths, **how)
+    assert len(log.frame) == 120
+    original = tmp_path / "whole" / "a.csv"
+    original.parent.mkdir()
+    original.write_bytes(data)
+    assert read_again(original, used, None).frame.equals(log.frame)
+    first, second = used[PARTS].split(",")
+    with pytest.raises(BookError, match="this recording's parts do not add up"):
+        read_again(original, {PARTS: f"{first},{int(second) - 7}"}, None)
     real = Path.read_bytes
 
     def written_on(path: Path) -> bytes:

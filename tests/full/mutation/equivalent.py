@@ -161,4 +161,14 @@ EQUIVALENT: dict[tuple[str, str, str, str], str] = {
         "begins and ends there: all scores move alike"
         for after in ("1.0", "-1.0")
     },
+    (
+        "telemetry/book/maps.py",
+        "guess",
+        "0",
+        "-1",
+    ): "one is left: the first is the last",
+    **{
+        ("telemetry/book/records.py", "new_note", "0", after): "the book gives it its order"
+        for after in ("1", "-1")
+    },
 }
