@@ -1,10 +1,10 @@
 """Mutation run: does a test notice a wrong sign, bound, constant or condition?
 
 Draws a seeded sample of mutants of telemetry/numerics, detect, measure, circuit, trends, checks,
-importer, book, report and cli, makes each in a copy of the tree, and runs the tests that reach the changed line,
-quickest first. A mutant is killed when one fails or when they run many times longer than they
-should. Before that, one run of the tests under coverage tells which test reaches which line, and
-how long it takes. Results: tests/full/MUTATION.md.
+importer, book, report and cli, makes each in a copy of the tree, and runs the tests that reach the
+changed line, quickest first. A mutant is killed when one fails or when they run many times longer
+than they should. Before that, one run of the tests under coverage tells which test reaches which
+line, and how long it takes. Results: tests/full/MUTATION.md.
 
     python -m tests.full.mutation --sample 60 --seed 1
 
