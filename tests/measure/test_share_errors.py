@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from telemetry.measure.currents.shares import Shared
+from telemetry.measure.currents.shares import Shared, changed_share
+from telemetry.results import UnusualKind
 
 FLIGHTS = 1000
 
@@ -54,3 +55,18 @@ def test_a_share_that_truly_changed_stays_told(stretches: int) -> None:
     )
     assert fallen.step is not None
     assert (fallen.step.k, fallen.step.errors < -4.3) == (stretches // 2, True)
+
+
+def test_a_servo_that_falls_silent_shows_in_a_flight_of_three_minutes() -> None:
+    """One of two at a wing is off from a third on: nine stretches of 20 s tell two in three."""
+    rng = np.random.default_rng(8)
+    found = []
+    for _ in range(40):
+        at = np.arange(180)
+        moves = np.convolve(rng.gamma(1.0, 1.0, at.size + 4), np.ones(5) / 5, "valid")
+        both = [moves * rng.lognormal(0.0, 0.2, at.size) for _ in range(2)]
+        mine = both[0] * np.where(at >= 60, 0.5, 1.0)
+        shared = Shared.of(mine, both[1], 1.0, usual=float(mine.mean()), mirror=True)
+        change = None if shared is None else changed_share(shared, [])
+        found.append(change is not None and change.kind is UnusualKind.SILENT)
+    assert np.mean(found) >= 0.9

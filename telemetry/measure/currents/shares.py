@@ -24,17 +24,19 @@ from telemetry.results import UnusualKind
 IntArray = NDArray[np.intp]
 BoolArray = NDArray[np.bool_]
 
-#: Stretches over which a share is told, s; how many are needed on each side of a change.
-STRETCH_S, SIDE = 20.0, 3
+#: Stretches over which a share is told, s (heuristic: units polled in turn see one move at instants
+#: that far less apart, and a short flight still has two dozen); how many are needed on each side of
+#: a change.
+_STRETCH_S, SIDE = 8.0, 4
 #: Lags over which residuals of stretches may hang together; what no share is known better than
 #: (heuristic: gains of two sensors, air on one side).
-_LAGS, _KNOWN = 5, 0.03
+_LAGS, _KNOWN = 12, 0.03
 #: A share that fell to this part of what it was, and standard errors; with a mirror, against other
 #: places or the sticks, and where the rest fell too (heuristic: flying moves the share of two
 #: wings by a fifth, that of two kinds of surfaces by more).
-_FELL, _ERRORS = 0.75, 4.15
-_FELL_OTHERS, _ERRORS_OTHERS = 0.5, 5.0
-_ERRORS_TWO, _ERRORS_GAINED = 3.0, 2.0
+_FELL, _ERRORS = 0.75, 4.5
+_FELL_OTHERS, _ERRORS_OTHERS = 0.5, 5.3
+_ERRORS_TWO, _ERRORS_GAINED = 3.3, 2.0
 #: Part of all that a node draws that a changed share has to be: with a mirror, against others.
 _PART, _PART_OTHERS = 0.1, 0.3
 #: Times the current of a mirror whose servos hardly move, which measures nothing (heuristic: one of
@@ -46,8 +48,10 @@ _ROSE, _ROSE_OTHERS, _CLIMB_ERRORS = 1.33, 1.6, 3.3
 #: Of a changed share what has to be told at comparable load as well: standard errors, and part of
 #: its logarithm; down to this part of a share, and of the usual load, it counts.
 _LIKE_ERRORS, _LIKE_PART, _NOTHING, _CALM = 2.5, 0.5, 0.02, 0.05
-#: A step leaves less than this part of what an even change leaves: its instant was sought.
-_SUDDEN = 0.75
+#: What each of two values sought (the instant of a step, and the level after it) costs, in natural
+#: logarithms of the number of stretches (G. Schwarz, Ann. Statist. 6, 1978, 461: twice a log
+#: likelihood has to gain one such logarithm a value).
+_SOUGHT = 2.0
 #: Normal values further out are not told apart.
 _MOST = 30.0
 #: Standard errors against the remaining places that tell a rise of one from a fall of its mirror.
@@ -101,7 +105,7 @@ class Shared:
         mirror: bool,
     ) -> Shared | None:
         """From currents over rest in blocks; None where there is too little of them."""
-        size = max(3, round(STRETCH_S / block_s))
+        size = max(3, round(_STRETCH_S / block_s))
         count = mine.size // size
         shared = cls(
             mine=_means(mine, size, count),
@@ -154,7 +158,7 @@ class ShareChange:
     """Shares before and after the ``k``-th stretch (a step) or early and late (a climb).
 
     ``errors`` are standard errors of the difference, as a standard normal value; ``left`` the
-    squares that it leaves.
+    squares that it leaves of ``size`` stretches.
     """
 
     k: int
@@ -162,6 +166,7 @@ class ShareChange:
     now: float
     errors: float
     left: float
+    size: int
 
     @property
     def factor(self) -> float:
@@ -205,7 +210,14 @@ def _changes_at(mine: FloatArray, counterpart: FloatArray, k: IntArray) -> list[
     error = np.sqrt(variance + (_KNOWN * np.maximum(before, now)) ** 2)
     errors = _scores((now - before) / np.maximum(error, 1e-9), mine.size - 2)
     return [
-        ShareChange(k=int(at), before=float(x), now=float(y), errors=float(e), left=float(squares))
+        ShareChange(
+            k=int(at),
+            before=float(x),
+            now=float(y),
+            errors=float(e),
+            left=float(squares),
+            size=mine.size,
+        )
         for at, x, y, e, squares in zip(k, before, now, errors, left, strict=True)
     ]
 
@@ -250,6 +262,7 @@ def _along(s: Shared, x: FloatArray, early: float, late: float, *, like_load: bo
         now=float(coef[0] + coef[1] * late),
         errors=float(_scores(coef[1] / max(float(error), 1e-9), x.size - len(columns))),
         left=float(e @ e),
+        size=x.size,
     )
 
 
@@ -283,7 +296,8 @@ def climbing(s: Shared, *, gained_rest: bool = False) -> Share | None:
 
 def by_degrees(climb: ShareChange, step: ShareChange, sure: float = _CLIMB_ERRORS) -> bool:
     """Whether it changed evenly rather than at an instant, which was sought."""
-    return abs(climb.errors) >= sure and step.left >= _SUDDEN * climb.left
+    gained = step.size * np.log(climb.left / max(step.left, 1e-12))
+    return bool(abs(climb.errors) >= sure and gained < _SOUGHT * np.log(step.size))
 
 
 def changed_share(

@@ -7,8 +7,6 @@ from collections.abc import Sequence
 import numpy as np
 
 from telemetry.measure.currents.shares import (
-    SIDE,
-    STRETCH_S,
     Share,
     Shared,
     by_degrees,
@@ -21,6 +19,8 @@ from telemetry.results import UnusualKind
 _STILL, _MOVED = 20, 0.7
 #: Part of its mean before with which another node goes on.
 _GOES_ON = 0.4
+#: Stretches in which a floor is seen, s, and how many are needed on each side of a change.
+_STRETCH_S, _SIDE = 20.0, 3
 #: Part of a stretch that is its floor; a floor that fell or climbed, standard errors, and steps.
 _LOWEST, _FLOOR_FELL, _FLOOR_RAISED, _FLOOR_ROSE = 1 / 3, 0.65, 1.5, 1.4
 _FLOOR_ERRORS, _FLOOR_CLIMB_ERRORS, _FLOOR_STEPS, _FLOOR_A = 4.5, 3.3, 1.1, 0.02
@@ -91,9 +91,9 @@ def changed_floor(
 
 def _floors(x: FloatArray, block_s: float) -> Shared | None:
     """Mean of the lowest blocks of each stretch, against nothing but itself."""
-    size = max(3, round(STRETCH_S / block_s))
+    size = max(3, round(_STRETCH_S / block_s))
     count = x.size // size
-    if count < 2 * SIDE + 1:
+    if count < 2 * _SIDE + 1:
         return None
     ordered = np.sort(x[: count * size].reshape(count, size), axis=1)
     return Shared(
