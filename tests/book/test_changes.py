@@ -12,6 +12,7 @@ import pandas as pd
 import pytest
 
 from telemetry.book import Logbook, removed_named
+from telemetry.book.changes import Changes
 from telemetry.book.files.layout import LAYOUT
 from telemetry.model.errors import BookError
 from telemetry.results import Flight
@@ -33,6 +34,15 @@ def filled(book: Logbook, make: Make) -> Logbook:
     for day in (2, 3):
         book.note("tern", f"day {day}", kind="repaired", place="tail", on=f"2026-05-0{day}")
     return book
+
+
+def test_what_is_kept_is_counted_from_one(book: Logbook, make: Make) -> None:
+    made = make(seed=1, rows=60, file="1.csv", start="2026-05-01T10:00:00")
+    book.add(made.log, aircraft="tern", source=made.data)
+    book.note("tern", "new plug", kind="repaired", place="tail", on="2026-05-02")
+    assert [one.order for one in book.recordings()] == [1]
+    assert [one.order for one in book.notes("tern")] == [2]
+    assert Changes.of(()).order == 0
 
 
 def _shown(book: Logbook, name: str = "tern") -> list[str]:
