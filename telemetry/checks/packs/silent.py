@@ -169,7 +169,7 @@ def never_gave(flight: Flight, aircraft: Aircraft, low: set[str | None]) -> list
 def _answered(place: str, flight: Flight) -> bool:
     """Whether a pack's voltage fell with its own current: then it gave some, if only in a stir."""
     return any(
-        r.kind == "source" and r.place == place and (r.low_mohm or 0.0) > 0.0
+        r.kind == "source" and r.place == place and r.low_mohm is not None and r.low_mohm > 0.0
         for r in flight.resistances
     )
 

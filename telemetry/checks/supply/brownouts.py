@@ -47,7 +47,9 @@ def _brownout(
     first, worst = events[0], min(events, key=_lowest)
     confirmed = [e for e in events if e.evidence is evidence]
     unsure = evidence is Evidence.UNKNOWN
-    lasting = len(events) >= _SEVERAL or any((e.updates or 0) > 1 for e in events)
+    lasting = len(events) >= _SEVERAL or any(
+        e.updates is not None and e.updates > 1 for e in events
+    )
     sure = evidence is Evidence.REAL or (unsure and lasting)
     level = Level.GROUND if sure else Level.WATCH
     lows = [e.residual_v for e in events if e.residual_v is not None]

@@ -171,4 +171,9 @@ EQUIVALENT: dict[tuple[str, str, str, str], str] = {
         ("telemetry/book/records.py", "new_note", "0", after): "the book gives it its order"
         for after in ("1", "-1")
     },
+    **{
+        ("telemetry/checks/servos/claims.py", "read_more", "1.0", after): "a weighted mean: only "
+        "how the weights compare counts"
+        for after in ("2.0", "0.5")
+    },
 }

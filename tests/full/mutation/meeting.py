@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ast
 import json
 import subprocess
 import sys
@@ -117,6 +118,18 @@ def reaching(found: Map) -> dict[tuple[str, int], list[str]]:
     return reach
 
 
+def readers(tree: Path, path: str) -> set[str]:
+    """The files that import a module."""
+    name = path.removesuffix(".py").replace("/", ".")
+    return {
+        file.relative_to(tree).as_posix()
+        for file in (tree / "telemetry").rglob("*.py")
+        for node in ast.walk(ast.parse(file.read_text(encoding="utf-8")))
+        if isinstance(node, ast.ImportFrom)
+        if name in (node.module, *(f"{node.module}.{one.name}" for one in node.names))
+    }
+
+
 def tests_for(
     mutant: Mutant, tree: Path, seconds: dict[str, float], reach: dict[tuple[str, int], list[str]]
 ) -> Rounds:
@@ -128,12 +141,15 @@ def tests_for(
     def order(test: str) -> float:
         return seconds.get(test, 0.0)
 
+    def of_files(paths: set[str]) -> set[str]:
+        return {t for (p, _), ts in reach.items() if p in paths for t in ts}
+
     lines = range(mutant.line, mutant.end_line + 1)
     every = {t for n in lines for t in reach.get((mutant.path, n), [])}
     if not function_at(tree / mutant.path, mutant.line):
         # A constant of the module or a default, read once, by whichever test imports it first: it
-        # concerns every test that runs anything of this file.
-        every = {t for (p, _), ts in reach.items() if p == mutant.path for t in ts}
+        # concerns every test that runs anything of this file, or of those that read a mere table.
+        every = of_files({mutant.path}) or of_files(readers(tree, mutant.path))
     own = f"tests/{mutant.path.split('/')[1]}/"
     tests = sorted(every, key=lambda t: (not t.startswith(own), order(t)))
     rounds = []
