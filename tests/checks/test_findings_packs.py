@@ -450,6 +450,20 @@ def test_an_uneven_share(share: float, change: tuple[float, float] | None, level
         assert only(found(flight(packs=held))).level is Level.CLEAR
 
 
+@pytest.mark.parametrize(
+    ("change", "tells"), [((0.28, 0.30), True), ((0.22, 0.38), False), ((0.44, 0.52), False)]
+)
+def test_an_even_share_of_unlike_paths(change: tuple[float, float], tells: bool) -> None:
+    """A fuller pack gives its half through twice the resistance: how changes divide tells that."""
+    one: dict[str, Any] = {"share": 0.48, "low_share": 0.45, "high_share": 0.51}
+    low, high = change
+    unlike = {"low_change_share": low, "high_change_share": high, "change_share": (low + high) / 2}
+    told = found(flight(packs=pair({**one, **unlike}, {**one, "share": 0.52})))
+    assert [(f.code, f.level, f.place) for f in told] == (
+        [("pack-share", Level.WATCH, "pack 1")] if tells else []
+    )
+
+
 def branch(place: str, mohm: float, half: float = 2.0, **more: Any) -> Resistance:
     given: dict[str, Any] = {
         "kind": "branch", "place": place, "parent": "bus", "mohm": mohm, "low_mohm": mohm - half,

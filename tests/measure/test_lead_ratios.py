@@ -104,3 +104,13 @@ def test_a_feed_without_a_reading_tells_no_ratio(make_readings: Any) -> None:
     table = {(r.place, q): (r.t, r.v) for q in (I, U) for r in whole.of(q)}
     table["bus", U] = (np.empty(0), np.empty(0))
     assert ratio(make_readings(table, update_s=0.5, resolution=0.01)) is None
+
+
+def test_a_flight_of_two_minutes_at_a_reading_a_second_tells_a_ratio(make_readings: Any) -> None:
+    """By the current of the whole both miss the same: blocks of three readings are enough."""
+    whole = flown(make_readings, left=WORN, currents="bus", update_s=1.0)
+    short = {(r.place, q): (r.t[:100], r.v[:100]) for q in (I, U) for r in whole.of(q)}
+    found = ratio(make_readings(short, update_s=1.0, resolution=0.01))
+    assert found is not None
+    assert found.place == "left wing"
+    assert found.low_ratio > 1.7

@@ -29,7 +29,7 @@ _DROP_PCT = 8.0
 _NO_SOUND_LEAD = ((120.0, 0.03), (90.0, 0.15))
 # Drops of two mirrors without currents of their own: factor, and V at the highest current
 # (heuristic: sound leads and equal servos together differ by half); V with currents of their own.
-_RATIO, _RATIO_V, _OWN_V = 1.7, 0.05, 0.03
+_RATIO, _RATIO_V, _OWN_V = 1.7, 0.04, 0.03
 # Leads of two sides are alike if the wire table expects the same of both within this part
 # (heuristic).
 _ALIKE = 0.15

@@ -36,6 +36,9 @@ _HELD = 0.2
 # Load that takes less of the packs' voltage than this, %, shares itself by their charge
 # (heuristic: a twentieth of their charge makes as much).
 _LIGHT_PCT = 1.0
+# Of each change of the load the path of twice the other's resistance takes a third (Kirchhoff),
+# less than equal packs of one age do (heuristic); 95 % half widths by which it is surely less.
+_THIRD, _HALF_WIDTHS = 1 / 3, 1.5
 
 
 def pack_findings(facts: FlightFacts) -> list[FindingDraft]:
@@ -53,7 +56,8 @@ def pack_findings(facts: FlightFacts) -> list[FindingDraft]:
 
 def _share(flight: Flight, aircraft: Aircraft) -> list[FindingDraft]:
     """An uneven share of a pair: watch where the paths differ, else charge or set-points do it."""
-    off = [s for s in shared_packs(flight) if s.off_balance and s.share is not None]
+    pair = [s for s in shared_packs(flight) if s.share is not None]
+    off = [s for s in pair if s.off_balance] or [s for s in pair if _yields(s)]
     if not off or len(shared_packs(flight)) != 2:
         return []
     state = min(off, key=lambda s: s.share or 0.0)
@@ -78,7 +82,7 @@ def _share(flight: Flight, aircraft: Aircraft) -> list[FindingDraft]:
             code="pack-share",
             level=Level.CLEAR if cause else Level.WATCH,
             place=state.place,
-            title=f"{state.place} gave {100 * share:.0f} % of the current under load",
+            title=_of_load(state),
             evidence={
                 "share": state.share,
                 "low_share": state.low_share,
@@ -91,6 +95,25 @@ def _share(flight: Flight, aircraft: Aircraft) -> list[FindingDraft]:
             likelier=(Possible(kind, cause),) if cause else (),
         )
     ]
+
+
+def _yields(state: PackState) -> bool:
+    """Whether it surely takes so little of a change that its path has far more resistance.
+
+    What it gives on the whole may be its half all the same: its charge adds to that.
+    """
+    part, high = state.change_share, state.high_change_share
+    return part is not None and high is not None and part + _HALF_WIDTHS * (high - part) < _THIRD
+
+
+def _of_load(state: PackState) -> str:
+    if state.off_balance:
+        return f"{state.place} gave {100 * (state.share or 0.0):.0f} % of the current under load"
+    part = state.change_share or 0.0
+    return (
+        f"{state.place} takes up {100 * part:.0f} % of each change of the load: its path has "
+        f"{(1 - part) / max(part, 0.01):.1f} times the resistance of the other's"
+    )
 
 
 def _light(flight: Flight) -> bool:

@@ -17,8 +17,9 @@ from telemetry.numerics.stretches import together
 from telemetry.readings import Reading, Readings, Total, block_means, part_standing, total_current
 from telemetry.results import DropRatio, Phase, PhaseKind
 
-#: Blocks, s and readings, and how many of them.
-_BLOCK_S, _READINGS, _LEAST = 3.0, 5, 24
+#: Blocks, s, and how many of them; readings in each, by own currents and by that of the whole, of
+#: which both miss the same.
+_BLOCK_S, _LEAST, _READINGS, _READINGS_WHOLE = 3.0, 24, 5, 3
 #: Standard errors of the lowest ratio; ratios tried down from the likeliest (heuristic).
 _ERRORS, _TRIED = 3.0, 200
 #: What the means of a drop may be off besides, V; an error anywhere within a step has a variance
@@ -90,7 +91,7 @@ def _ratio(
         return None
     own = flows[0].places == (pair[0].place,)
     slowest = max([*(r.update_s or 0.0 for r in (above, *pair)), *(f.update_s for f in flows)])
-    block_s = max(_BLOCK_S, _READINGS * slowest)
+    block_s = max(_BLOCK_S, (_READINGS if own else _READINGS_WHOLE) * slowest)
     if not all(r.size for r in (above, *pair)):
         return None
     start = max(r.t[0] for r in (above, *pair))
