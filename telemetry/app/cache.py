@@ -1,22 +1,34 @@
-"""Measures of the book's flights: kept there, made again where missing or of another profile."""
+"""What is kept in the book: measures of its flights, and what the other aircraft tell of one.
+
+Made again where it is missing or rests on something else by now.
+"""
 
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import Executor
-from dataclasses import replace
+from contextlib import suppress
+from dataclasses import asdict, replace
 from functools import partial
 from pathlib import Path
+from typing import Any
 
 from telemetry.aircraft import Aircraft
 from telemetry.app.pipeline import review
+from telemetry.app.timelines import Timeline, note_marks, others_before
 from telemetry.app.workers import Crew, calls
 from telemetry.book import BookFlight, Logbook
+from telemetry.checks.across import scatters_of
 from telemetry.checks.reported import judged_in, reported_in
-from telemetry.results import Review
+from telemetry.model.errors import BookError, BusbookError
+from telemetry.results import FeatureScatter, Fleet, Review
 from telemetry.trends.features.flight import measure_flight
+from telemetry.trends.fleet import OwnScatter, fleet_of
 from telemetry.trends.measures import VERSION, Measures
+
+#: Version of what other aircraft tell of one; raised where it is worked out in another way.
+FLEET_VERSION = "1"
 
 
 def measures_of(
@@ -65,6 +77,78 @@ def _kept(book: Logbook, flight: str, version: str) -> Measures | None:
         return Measures.of(doc)
     except (KeyError, TypeError, ValueError):
         return None  # another program's document
+
+
+def fleet_before(
+    book: Logbook, name: str, timeline: Timeline, *, executor: Executor | None = None
+) -> Fleet | None:
+    """What the other aircraft of the book, up to its first flight, tell of the scatter of one.
+
+    Kept in the book; the others are judged again only where what they had flown by then, its notes
+    or their profiles have changed.
+
+    Parameters
+    ----------
+    book, name, timeline
+        As of :func:`telemetry.app.timelines.others_before`.
+    executor : Executor, optional
+        As of :func:`measures_of`.
+    """
+    others = others_before(book, name, timeline)
+    if not others:
+        return None
+    rests_on = _state_of(book, others)
+    kept = book.get_replay(name)
+    with suppress(KeyError, TypeError):  # another program's document
+        if kept["fleet"]["rests_on"] == rests_on:
+            return _fleet_from(kept["fleet"]["told"])
+    scatters, flights = {}, 0
+    for other, entries in others.items():
+        # What is wrong with another aircraft is told where that one is asked for.
+        with suppress(BusbookError):
+            own = _scatters(book, other, entries, executor)
+            if own:
+                scatters[other] = own
+                flights += sum(isinstance(e, BookFlight) for e in entries)
+    fleet = fleet_of(scatters, flights)
+    told = {"rests_on": rests_on, "told": None if fleet is None else asdict(fleet)}
+    with suppress(BookError):  # a book that cannot be written to is asked again
+        book.put_replay(name, {**kept, "fleet": told})
+    return fleet
+
+
+def fleet_state(book: Logbook, name: str) -> str:
+    """A word that changes with what the other aircraft tell of one; "" where they tell nothing."""
+    others = others_before(book, name, book.timeline(name))
+    return _state_of(book, others) if others else ""
+
+
+def _state_of(book: Logbook, others: Mapping[str, Timeline]) -> str:
+    told = [f"{VERSION} {FLEET_VERSION}"]
+    for other, entries in others.items():
+        path = book.profile_path(other)
+        told += [other, path.read_text("utf-8", "replace") if path.exists() else ""]
+        told += [
+            f"{e.id} {e.packs}" if isinstance(e, BookFlight) else f"{e.kind} {e.place} {e.date}"
+            for e in entries
+        ]
+    return hashlib.sha256("\n".join(told).encode("utf-8", "surrogateescape")).hexdigest()[:24]
+
+
+def _scatters(
+    book: Logbook, name: str, entries: Timeline, executor: Executor | None
+) -> tuple[OwnScatter, ...]:
+    profile = book.profile(name)
+    flights = [e for e in entries if isinstance(e, BookFlight)]
+    measures = measures_of(book, flights, profile, executor=executor)
+    return scatters_of([measures[f.id] for f in flights], note_marks(entries), profile)
+
+
+def _fleet_from(doc: Mapping[str, Any] | None) -> Fleet | None:
+    if doc is None:
+        return None
+    features = tuple(FeatureScatter(**one) for one in doc["features"])
+    return Fleet(**{**doc, "aircraft": tuple(doc["aircraft"]), "features": features})
 
 
 def make_measures(book: Path, profile: Aircraft | None, flight: str) -> Measures:

@@ -10,7 +10,7 @@ from collections.abc import Callable
 from concurrent.futures import Executor
 from dataclasses import replace
 
-from telemetry.app.cache import measured, measures_of
+from telemetry.app.cache import fleet_before, measured, measures_of
 from telemetry.app.replays import kept_standing, together_of, with_earlier
 from telemetry.app.timelines import as_if_added, note_marks
 from telemetry.book import BookFlight, Logbook
@@ -86,6 +86,7 @@ def history(
     ]
     measures, notes = [kept[f.id] for f in flights], note_marks(timeline)
     table = FeatureTable(measures)
+    fleet = fleet_before(book, name, timeline, executor=executor)
     together = together_of(
         book,
         name,
@@ -94,6 +95,7 @@ def history(
         notes,
         profile,
         table=table,
+        fleet=fleet,
         lacking=lacking,
         executor=executor,
         progress=judged,
@@ -106,6 +108,7 @@ def history(
         listed=listed,
         together=together,
         table=table,
+        fleet=fleet,
     )
     return found if lacking else with_earlier(book, found, profile)
 

@@ -18,7 +18,7 @@ from time import monotonic
 from typing import Any
 
 from telemetry.aircraft import Aircraft
-from telemetry.app.cache import version_for
+from telemetry.app.cache import fleet_state, version_for
 from telemetry.app.workers import Crew, calls
 from telemetry.book import Logbook
 from telemetry.checks.across import together_at
@@ -31,6 +31,7 @@ from telemetry.results import (
     Change,
     EarlierAnswer,
     Finding,
+    Fleet,
     History,
     HistoryFlight,
     Level,
@@ -63,6 +64,7 @@ def together_of(
     profile: Aircraft | None,
     *,
     table: FeatureTable | None = None,
+    fleet: Fleet | None = None,
     lacking: Sequence[str] = (),
     executor: Executor | None = None,
     progress: Callable[[int, int], None] | None = None,
@@ -74,10 +76,8 @@ def together_of(
     book : Logbook
     name : str
         Of the aircraft.
-    flights, listed, notes, profile
+    flights, listed, notes, profile, table, fleet
         As of :func:`telemetry.checks.across.replay`.
-    table : FeatureTable, optional
-        Of these flights.
     lacking : sequence of str
         Ids of flights that the book lacks: from the first of them on nothing is kept.
     executor : Executor, optional
@@ -85,7 +85,8 @@ def together_of(
     progress : callable, optional
         Called after some of them: how many are done, of how many.
     """
-    keys = keys_of([_named(f) for f in listed], notes, f"{VERSION} {version_for(profile)}", lacking)
+    version = f"{VERSION} {version_for(profile)}{'' if fleet is None else f' {fleet}'}"
+    keys = keys_of([_named(f) for f in listed], notes, version, lacking)
     kept = book.get_replay(name)
     known = _known(kept, keys)
     # The newest first: what is worked out for it serves those before it.
@@ -96,7 +97,7 @@ def together_of(
     size = max(_PIECE, -(-len(missing) // _PIECES))
     pieces = [missing[k : k + size] for k in range(0, len(missing), size)]
     here = (table or FeatureTable(flights)) if executor is None and pieces else None
-    judge_piece = partial(_judged, flights, notes, profile, listed, here)
+    judge_piece = partial(_judged, flights, notes, profile, listed, here, fleet)
     done, kept_s = 0, monotonic()
     for piece, call in zip(
         pieces, calls(judge_piece, pieces, Crew(executor, len(pieces))), strict=True
@@ -122,11 +123,12 @@ def _judged(
     profile: Aircraft | None,
     listed: Sequence[HistoryFlight],
     table: FeatureTable | None,
+    fleet: Fleet | None,
     piece: Sequence[int],
 ) -> list[list[dict[str, Any]]]:
     """What some flights, by index, tell together with those before each, as plain values."""
     table = FeatureTable(flights[: max(piece) + 1]) if table is None else table
-    told = (together_at(k, flights, notes, profile, listed, table) for k in piece)
+    told = (together_at(k, flights, notes, profile, listed, table, fleet) for k in piece)
     return [[finding_document(f) for f in found] for found in told]
 
 
@@ -154,7 +156,9 @@ def with_earlier(book: Logbook, found: History, profile: Aircraft | None) -> His
     What was answered is kept with the version that did: the same flights, notes and profile that
     get another answer are told as long as nothing is added.
     """
-    same = keys_of([_named(f) for f in found.flights], found.notes, _profile_key(profile))[-1]
+    others = "" if found.fleet is None else f" {found.fleet.aircraft} {found.fleet.flights}"
+    rests_on = _profile_key(profile) + others
+    same = keys_of([_named(f) for f in found.flights], found.notes, rests_on)[-1]
     tail = [asdict(n) for n in found.notes if n.before == len(found.flights)]
     events = hashlib.sha256(json.dumps([same, tail]).encode()).hexdigest()[:24]
     now = _standing(found)
@@ -190,8 +194,8 @@ def with_earlier(book: Logbook, found: History, profile: Aircraft | None) -> His
 def kept_standing(
     book: Logbook, name: str, make: Callable[[], AircraftStanding]
 ) -> AircraftStanding:
-    """How an aircraft stands, kept in the book as long as nothing of the aircraft has changed."""
-    state = f"{program()} {book.state(name)}"
+    """How an aircraft stands, kept in the book as long as nothing that it rests on has changed."""
+    state = f"{program()} {book.state(name)} {fleet_state(book, name)}".rstrip()
     with suppress(KeyError, TypeError, ValueError):  # another program's document
         doc = book.get_answer(name, state)
         if doc is not None:

@@ -7,13 +7,18 @@ from typing import Any
 
 from telemetry.book import BookFlight, Logbook, Note
 from telemetry.book.adding import part_of
-from telemetry.book.files.dates import start_of
+from telemetry.book.files.dates import sortable, start_of
 from telemetry.book.files.names import aircraft_key, file_name, recording_id
 from telemetry.book.files.tables import cut
 from telemetry.book.records import Recording
 from telemetry.results import NoteMark, Review
+from telemetry.trends.fleet import LEAST_AIRCRAFT, LEAST_FLIGHTS
 
 Timeline = tuple[BookFlight | Note, ...]
+
+# Of other aircraft so many of the last flights are looked at, and of so many of them, those flown
+# last: more tell hardly more of a scatter, and a new aircraft is to cost no more in a long book.
+_FLIGHTS, _AIRCRAFT = 25, 8
 
 
 def note_marks(timeline: Iterable[BookFlight | Note]) -> tuple[NoteMark, ...]:
@@ -98,3 +103,43 @@ def as_if_added(
         ),
     )
     return book.timeline(key, recording), tuple(p.id for p in recording.flights)
+
+
+def others_before(book: Logbook, name: str, timeline: Timeline) -> dict[str, Timeline]:
+    """The last flights of the other aircraft, and notes among them, from before one's first flight.
+
+    So what they tell of a new aircraft stays the same, whatever is flown later.
+
+    Parameters
+    ----------
+    book : Logbook
+    name : str
+    timeline : sequence of BookFlight or Note
+        Of that aircraft.
+
+    Returns
+    -------
+    dict of str to tuple of BookFlight or Note
+        By name; empty where too few have flights enough, or no flight has a date.
+    """
+    begun = [sortable(e.start) for e in timeline if isinstance(e, BookFlight) and e.start]
+    if not begun or len(book.aircraft()) <= LEAST_AIRCRAFT:
+        return {}
+    own, first = aircraft_key(name), min(begun)
+    found = []
+    for other, entries in book.timelines().items():
+        earlier = [(when, e) for e in entries if (when := _dated(e)) and when < first]
+        flown = [k for k, (_, e) in enumerate(earlier) if isinstance(e, BookFlight)][-_FLIGHTS:]
+        if other != own and len(flown) >= LEAST_FLIGHTS:
+            found.append((earlier[flown[-1]][0], other, [e for _, e in earlier[flown[0] :]]))
+    if len(found) < LEAST_AIRCRAFT:
+        return {}
+    return {
+        other: tuple(entries)
+        for _, other, entries in sorted(found, key=lambda one: one[:2])[-_AIRCRAFT:]
+    }
+
+
+def _dated(entry: BookFlight | Note) -> str | None:
+    when = entry.start if isinstance(entry, BookFlight) else entry.date
+    return sortable(when) if when else None

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from functools import partial
 
 import numpy as np
 
@@ -20,8 +21,9 @@ from telemetry.checks.outcomes import outcomes_across
 from telemetry.checks.servos.across import loads_of
 from telemetry.checks.tree import left_out
 from telemetry.model.log import FloatArray
-from telemetry.results import Feature, Finding, History, HistoryFlight, NoteMark
+from telemetry.results import Feature, Finding, Fleet, History, HistoryFlight, NoteMark
 from telemetry.trends.features.voltages import TOTAL
+from telemetry.trends.fleet import OwnScatter, own_scatter
 from telemetry.trends.measures import Measures
 from telemetry.trends.table import FeatureTable
 
@@ -69,6 +71,7 @@ def replay(
     listed: Sequence[HistoryFlight] | None = None,
     together: Sequence[Sequence[Finding]] | None = None,
     table: FeatureTable | None = None,
+    fleet: Fleet | None = None,
 ) -> History:
     """The flights and notes of one aircraft in their order: each finding opened and closed.
 
@@ -80,17 +83,19 @@ def replay(
         Of each flight what :func:`together_at` gives, where that is known.
     table : FeatureTable, optional
         Of these flights.
+    fleet : Fleet, optional
+        What other aircraft tell of the scatter.
 
     Returns
     -------
     History
         Open findings first, the worst first, then closed ones.
     """
-    history, judged, _ = _judged(flights, notes, aircraft, listed, table)
+    history, judged, _ = _judged(flights, notes, aircraft, listed, table, fleet)
     if together is None:
-        whole = history.table
+        at = partial(together_at, table=history.table, fleet=fleet)
         every = range(len(flights))
-        together = [together_at(k, flights, notes, aircraft, history.listed, whole) for k in every]
+        together = [at(k, flights, notes, aircraft, history.listed) for k in every]
     lives = lives_of(flights, history.listed, notes, history.aircraft, together)
     return _history(history, judged, lives, name, aircraft)
 
@@ -102,6 +107,7 @@ def together_at(
     aircraft: Aircraft | None,
     listed: Sequence[HistoryFlight],
     table: FeatureTable | None = None,
+    fleet: Fleet | None = None,
 ) -> tuple[Finding, ...]:
     """What the flights up to one, by its index, tell together, with the notes before it.
 
@@ -111,7 +117,27 @@ def together_at(
     end = flight + 1
     known = [n for n in notes if n.before < end]
     part = None if table is None else table.until(end)
-    return tuple(_judged(flights[:end], known, aircraft, listed[:end], part)[2])
+    return tuple(_judged(flights[:end], known, aircraft, listed[:end], part, fleet)[2])
+
+
+def scatters_of(
+    flights: Sequence[Measures], notes: Sequence[NoteMark], aircraft: Aircraft | None
+) -> tuple[OwnScatter, ...]:
+    """How each feature of each place scatters from flight to flight, apart from lasting changes.
+
+    Parameters
+    ----------
+    flights, notes, aircraft
+        As of :func:`judge`.
+    """
+    history, _, _ = _judged(flights, notes, aircraft, None)
+    charts: dict[tuple[str, str, float], OwnScatter] = {}
+    # A part stands in a chart of its rise and one of its fall: of one with a change it is known.
+    for place, part, change in sorted(history.charted, key=lambda one: one[2] is None):
+        found = own_scatter(part, change)
+        if found is not None:
+            charts.setdefault((place, part.name, part.sigma), found)
+    return tuple(charts.values())
 
 
 def _judged(
@@ -120,6 +146,7 @@ def _judged(
     aircraft: Aircraft | None,
     listed: Sequence[HistoryFlight] | None,
     table: FeatureTable | None = None,
+    fleet: Fleet | None = None,
 ) -> tuple[AircraftHistory, JudgedAcross, list[Finding]]:
     """What is judged, what all checks make of it, and the findings with their causes."""
     craft = Aircraft() if aircraft is None else aircraft
@@ -134,6 +161,7 @@ def _judged(
         aircraft=complete,
         charts=charts_at(table, complete),
         table=table,
+        fleet=fleet,
     )
     judged = _by_all_checks(history) if flights else JudgedAcross()
     seen = AcrossFacts(history=history, drafts=judged.drafts)
@@ -172,6 +200,7 @@ def _history(
         findings=(*opened, *(f for f in findings if f.state == "closed")),
         not_judged=tuple(dict.fromkeys(u.why for u in judged.not_judged)),
         checks=outcomes_across(CHECKS, judged, opened),
+        fleet=history.fleet,
     )
 
 

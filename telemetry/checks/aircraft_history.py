@@ -13,8 +13,9 @@ import numpy as np
 from telemetry.aircraft import Aircraft, Limits
 from telemetry.checks.draft import FindingDraft, Possible
 from telemetry.model.channels import PlaceKind
-from telemetry.results import Change, HistoryFlight, Level, NoteMark, NotJudged, Trend
+from telemetry.results import Change, Fleet, HistoryFlight, Level, NoteMark, NotJudged, Trend
 from telemetry.trends.evidence import Judgement, ever_signals, flights_until, judge_rise
+from telemetry.trends.fleet import with_fleet
 from telemetry.trends.measures import Measures
 from telemetry.trends.parts import EvidencePart
 from telemetry.trends.table import FeatureTable
@@ -62,6 +63,10 @@ class AircraftHistory:
         The flights by column.
     judged_places : dict
         What was judged of a place's current: by place, what it was set against, and the sign.
+    fleet : Fleet or None
+        What other aircraft tell of the scatter.
+    charted : list
+        Every place and part that a chart was asked of, and the chart's first flight with a change.
     """
 
     flights: Sequence[Measures]
@@ -72,6 +77,10 @@ class AircraftHistory:
     table: FeatureTable
     judged_places: dict[tuple[str, tuple[str, ...], float], Judgement | None] = field(
         default_factory=dict, compare=False, repr=False
+    )
+    fleet: Fleet | None = None
+    charted: list[tuple[str, EvidencePart, int | None]] = field(
+        default_factory=list, compare=False, repr=False
     )
 
     @property
@@ -94,10 +103,11 @@ class AircraftHistory:
         at the repair and the flights since are no better, the judgement of the flights before it
         stands, marked ``uncured``. See :func:`telemetry.trends.evidence.judge_rise`.
         """
+        known = with_fleet(parts, self.fleet)
 
         def since(flight: int) -> Judgement | None:
-            return judge_rise(
-                parts,
+            found = judge_rise(
+                known,
                 len(self.flights),
                 run=self.watch_run,
                 strict=self.ground_run,
@@ -106,6 +116,9 @@ class AircraftHistory:
                 logarithmic=logarithmic,
                 known=self.table.scores,
             )
+            begun = None if found is None or found.onset is None else int(found.at[found.onset])
+            self.charted.extend((place, p.since(flight), begun) for p in known if p.at.size)
+            return found
 
         now = since(first)
         repaired = any(

@@ -156,13 +156,47 @@ class TrendPoint:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class FeatureScatter:
+    """Scatter of a feature from flight to flight, as other aircraft tell it.
+
+    Attributes
+    ----------
+    feature : str
+    usual, usual_flights : float
+        What is thought of it without them, in the unit that the feature is judged in (mOhm, V, or
+        the logarithm of a ratio), and how many flights that counts for.
+    scatter, flights : float
+        What they make of it, and how many flights that counts for against one for each of its own.
+    aircraft : int
+        How many of them have it.
+    """
+
+    feature: str
+    usual: float
+    usual_flights: float
+    scatter: float
+    flights: float
+    aircraft: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Fleet:
+    """What aircraft flown before this one tell of its scatter: their names, flights, features."""
+
+    aircraft: tuple[str, ...]
+    flights: int
+    features: tuple[FeatureScatter, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class History:
     """What all flights of one aircraft together tell.
 
     ``findings`` are open ones, the worst first, then closed ones; ``features`` holds every
     measured feature; ``trends`` what was judged; ``not_judged`` names what could not be, and why;
     ``checks`` what each check came to at each place;
-    ``earlier`` is what another version of the program answered, where that was something else.
+    ``earlier`` is what another version of the program answered, where that was something else;
+    ``fleet`` what other aircraft of the book told of the scatter, None where they told nothing.
     """
 
     name: str
@@ -175,6 +209,7 @@ class History:
     not_judged: tuple[str, ...] = ()
     checks: tuple[CheckOutcome, ...] = ()
     earlier: EarlierAnswer | None = None
+    fleet: Fleet | None = None
 
     @property
     def answer(self) -> Answer:

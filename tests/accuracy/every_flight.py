@@ -24,10 +24,11 @@ from telemetry.numerics.statistics.charts import (
     recursive_scores,
 )
 from telemetry.numerics.statistics.runs import limit_after
-from telemetry.results import Finding
+from telemetry.results import Finding, Fleet
 from telemetry.trends import evidence
 from telemetry.trends import parts as weighing
 from telemetry.trends.evidence import Judgement
+from telemetry.trends.fleet import with_fleet
 from telemetry.trends.measures import Measures
 from telemetry.trends.parts import EvidencePart, summed_scores
 from telemetry.trends.table import FeatureTable
@@ -48,8 +49,10 @@ class Chart:
     run: float
 
 
-def every_flight(flights: Sequence[Measures], aircraft: Aircraft) -> list[tuple[Finding, ...]]:
-    """For each flight, what the flights up to it tell together.
+def every_flight(
+    flights: Sequence[Measures], aircraft: Aircraft, fleet: Fleet | None = None
+) -> list[tuple[Finding, ...]]:
+    """For each flight, what the flights up to it tell together, with what a fleet tells of scatter.
 
     The charts are those of all flights without a finding, so nothing may be noted, and places must
     be the same throughout.
@@ -59,7 +62,7 @@ def every_flight(flights: Sequence[Measures], aircraft: Aircraft) -> list[tuple[
     table = FeatureTable(flights)
     with only(None) as noted:
         # Falls and the like are counted without charts.
-        counted = together_at(n - 1, flights, (), aircraft, listed, table)
+        counted = together_at(n - 1, flights, (), aircraft, listed, table, fleet)
     began = min((int(f.since_flight or 1) - 1 for f in counted), default=n)
     over = np.array([signals_by_flight(chart, n) for chart in noted])
     together: list[tuple[Finding, ...]] = [()] * n
@@ -67,7 +70,7 @@ def every_flight(flights: Sequence[Measures], aircraft: Aircraft) -> list[tuple[
         if k < began and not over[:, k].any():
             continue
         with only({c.key for c, one in zip(noted, over[:, k], strict=True) if one}, noted):
-            together[k] = together_at(k, flights, (), aircraft, listed, table)
+            together[k] = together_at(k, flights, (), aircraft, listed, table, fleet)
     return together
 
 
@@ -91,7 +94,7 @@ def only(signalling: set[Key] | None, known: Sequence[Chart] = ()) -> Iterator[l
         if signalling is not None and key not in quiet:
             return real(history, parts, first, place, sign=sign, logarithmic=logarithmic)
         if signalling is None:
-            own = [p.since(first) for p in parts]
+            own = [p.since(first) for p in with_fleet(parts, history.fleet)]
             noted.append(Chart(key=key, parts=own, sign=sign, run=history.watch_run))
         return None
 

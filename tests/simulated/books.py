@@ -24,6 +24,8 @@ FloatArray = NDArray[np.float64]
 PACKS = ("pack 1", "pack 2")
 _NODES = ("left wing", "right wing", "tail", "fuselage")
 _STIR_BLOCKS, _AIR_BLOCKS = 12, 30
+# What the aircraft of one owner share.
+_OWNED = ("mood", "mated_mohm", "step_a", "step_v", "seasonal_c", "logs_temperature")
 # A year of flying holds about so many flights, and begins in spring; so many logs tell the day.
 _YEAR, _BEGINS, _DATED = 60, datetime(2024, 4, 20, 15), 0.8
 
@@ -60,11 +62,19 @@ class Book:
     mood: float = field(default=0.0)
 
 
-def random_book(seed: int, flights: int, *, shift: Shift | None = None) -> Book:
-    """A book of one random healthy aircraft; with ``shift``, one lasting change in it."""
+def random_book(
+    seed: int, flights: int, *, shift: Shift | None = None, owner: int | None = None
+) -> Book:
+    """A book of one random healthy aircraft; with ``shift``, one lasting change in it.
+
+    Aircraft of one ``owner``, a seed as well, have the same sensors, workmanship and weather.
+    """
     rng = np.random.default_rng([seed, 1801])
     nodes = _NODES[: int(rng.integers(2, 5))]
     machine = _Machine.random(rng, nodes)
+    if owner is not None:
+        like = _Machine.random(np.random.default_rng([owner, 1803]), nodes)
+        machine = replace(machine, **{name: getattr(like, name) for name in _OWNED})
     made = [machine.flight(rng, k, shift) for k in range(flights)]
     if np.random.default_rng([seed, 1802]).random() < _DATED:
         made = [replace(m, start=_date(k)) for k, m in enumerate(made)]

@@ -24,8 +24,8 @@ from telemetry.report.documents.history_figures import (
 )
 from telemetry.report.parts.method import levels_table
 from telemetry.report.parts.tables import cells, columns
-from telemetry.report.words import LEVEL_WORD, NONE, clock, code_words, number
-from telemetry.results import Feature, Level, Trend
+from telemetry.report.words import LEVEL_WORD, NONE, clock, code_words, counted, number
+from telemetry.results import Feature, Fleet, Level, Trend
 
 _VOLTS = ("idle_v", "lowest_stir_v", "lowest_flight_v")
 _AMPS = ("rest_a", "stir_mean_a", "air_mean_a")
@@ -315,6 +315,19 @@ def flights_section(across: Across) -> Section:
     return Section(title="Flights", anchor="flights", blocks=(table,))
 
 
+def fleet_words(fleet: Fleet) -> str:
+    """What other aircraft told of the scatter, and for how much that counts."""
+    worth = sorted(round(f.flights) for f in fleet.features)
+    span = f"{worth[0]} to {worth[-1]}" if worth[0] < worth[-1] else f"{worth[0]}"
+    return (
+        f"How far its measures scatter from flight to flight was taken beforehand from "
+        f"{counted(fleet.flights, 'flight')} of aircraft flown before it "
+        f"({', '.join(plain(name) for name in fleet.aircraft)}). That counts for {span} flights, "
+        f"the more the more alike they are, and its own flights for one each (moderated variances: "
+        f"G. K. Smyth, Statistical Applications in Genetics and Molecular Biology 3, 2004)."
+    )
+
+
 def judged_section(across: Across) -> Section:
     """Everything that was judged with how near it is to telling, and what could not be judged."""
     rows = tuple(_trend_row(t) for t in across.history.trends)
@@ -351,6 +364,8 @@ def judged_section(across: Across) -> Section:
         f"{100 * watch:.0f} % of healthy books of 100 flights and {100 * watch_long:.0f} % of 500, "
         f"at ground in {100 * ground:.1f} and {100 * ground_long:.1f} %.",
     ]
+    if across.history.fleet is not None:
+        words.insert(2, fleet_words(across.history.fleet))
     blocks: list[Block] = [Bullets(items=tuple(words))]
     if rows:
         blocks.append(table)

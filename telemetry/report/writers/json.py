@@ -66,6 +66,7 @@ def history_document(history: History) -> dict[str, Any]:
         "findings": _clean(history.findings),
         "checks": _clean(history.checks),
         "not_judged": _clean(history.not_judged),
+        "fleet": None if history.fleet is None else _clean(history.fleet),
         "limits": _clean(history.aircraft.limits.model_dump()),
         "answer": _answer(history.answer),
         "verdict": history.verdict.value,
