@@ -18,6 +18,7 @@ from telemetry.importer.names.values import (
     find_sentinels,
     garbage_at_the_ends,
     leading_zeros,
+    possible,
     repeats,
     resolution,
     stand_ins,
@@ -84,6 +85,9 @@ def test_units_convert_exactly(symbol: str, value: float, want: float) -> None:
         # The end of a number range: three times.
         ([500, 21844, 65535], Quantity.CONSUMED, "mAh", [65535]),
         ([500, 21846, 65535], Quantity.CONSUMED, "mAh", []),
+        # A small number far beyond next to nothing may have been measured.
+        ([0.05, 0.06, -1], Quantity.TEMPERATURE, "degC", []),
+        ([0.05, 0.06, 99.9], Quantity.TEMPERATURE, "degC", []),
     ],
 )
 def test_sentinels_only_where_physics_says_so(
@@ -105,7 +109,28 @@ SAGGING = np.round(8.3 - 0.3 * np.random.default_rng(8).random(400), 2)
 
 @pytest.mark.parametrize("share", [0.005, 0.1, 0.5, 0.95])
 @pytest.mark.parametrize(
-    "number", [65535, 32767, 32768, -32768, 9999, 999.9, 327.67, 655.35, 655.4, 99.99, -1, 255]
+    "number",
+    [
+        65535,
+        32767,
+        32768,
+        -32768,
+        9999,
+        999.9,
+        327.67,
+        655.35,
+        655.4,
+        99.99,
+        -1,
+        255,
+        4294967295,
+        2147483647,
+        -2147483648,
+        999,
+        99999,
+        999999,
+        -999999,
+    ],
 )
 def test_a_number_for_no_value_is_told_by_its_looks_however_many_rows(
     number: float, share: float
@@ -165,7 +190,42 @@ def test_a_column_that_holds_nothing_but_the_end_of_its_range_is_no_value(tmp_pa
     assert "column 'Left wing [V]' holds nothing but 65535: no value" in log.provenance.notes
 
 
+@pytest.mark.parametrize(
+    ("columns", "wild", "rows"),
+    [
+        (3, 3, 50),
+        (2, 2, 50),
+        (3, 3, 49),
+        (6, 3, 50),
+        (6, 4, 50),
+    ],
+)
+def test_garbage_shows_in_three_columns_and_in_most_of_a_file_of_fifty_rows(
+    columns: int, wild: int, rows: int
+) -> None:
+    made = [SAGGING[:rows].copy() for _ in range(columns)]
+    for column in made[:wild]:
+        column[0] = 9000.0
+    is_garbage = wild >= 3 and 2 * wild > columns and rows >= 50
+    assert garbage_at_the_ends(made) == (int(is_garbage), 0)
+
+
+@pytest.mark.parametrize(
+    ("values", "can_be"), [([0, 100], True), ([0, 101], False), ([-1, 50], False), ([50], True)]
+)
+def test_a_voltage_is_possible_from_0_to_100(values: list[float], can_be: bool) -> None:
+    assert possible(np.array(values, dtype=float), Quantity.VOLTAGE, UNITS["V"]) is can_be
+
+
+@pytest.mark.parametrize(("high", "found"), [(32767.5, (65535.0,)), (32800.0, ())])
+def test_the_end_of_a_range_stands_as_far_off_as_the_values_spread(
+    high: float, found: tuple[float, ...]
+) -> None:
+    assert stand_ins(np.r_[np.zeros(50), np.full(50, high), 65535.0, 65535.0]) == found
+
+
 def test_zeros_before_the_first_reading() -> None:
+    assert leading_zeros(np.array([0, 5.9])) == 1
     assert leading_zeros(np.array([0, 0, nan, 5.9, 0, 5.9])) == 3
     assert leading_zeros(np.array([5.9, 0, 5.9])) == 0
     assert leading_zeros(np.array([0.0, 0.0])) == 0
@@ -174,7 +234,10 @@ def test_zeros_before_the_first_reading() -> None:
 
 def test_resolution_and_repeats() -> None:
     assert resolution(np.array([8.2, 8.25, 8.3, 8.2])) == pytest.approx(0.05)
+    assert resolution(np.array([8.2, 8.25])) == pytest.approx(0.05)
     assert np.isnan(resolution(np.array([8.2, 8.2])))
+    assert repeats(np.array([1, 1])) == 1.0
+    assert np.isnan(repeats(np.array([1, nan])))
     assert repeats(np.array([1, 1, nan, 2, 2])) == pytest.approx(2 / 3)
 
 

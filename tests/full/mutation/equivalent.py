@@ -176,4 +176,10 @@ EQUIVALENT: dict[tuple[str, str, str, str], str] = {
         "how the weights compare counts"
         for after in ("2.0", "0.5")
     },
+    (
+        "telemetry/importer/names/values.py",
+        "stand_ins",
+        "True",
+        "False",
+    ): "numbers and how often each stands there, told together",
 }
