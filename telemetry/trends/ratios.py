@@ -41,6 +41,8 @@ _SLOPE_SD = {"stir": (0.05, 0.3), "air": (0.05, 0.4), "rest": (0.0, 0.3)}
 # in which a servo's case warms up (common practice, no source).
 _RAMP_SIGMA = (0.03, 0.08)
 _WARM_UP_S = 180.0
+# A place that draws less than this part of what it drew has stopped (heuristic).
+_STOPPED, _THIRDS = 0.2, 3
 _SINGULAR = 1e12
 _NORMAL_95 = 1.96
 # Currents below this share of a resolution step are no measurement.
@@ -183,11 +185,34 @@ def _ramps(
     own, *theirs = (table.stretches("air", "amps", p) for p in (place, *others))
     y, se = np.full((2, table.size), np.nan)
     for k, m in enumerate(table.flights):
+        if m.air is None or own is None:
+            continue
         beside = [t[k] for t in theirs if t is not None]
-        found = None if m.air is None or own is None else _ramp(m.air.block_s, own[k], beside)
+        # Without that one the others would tell another rise: no flight to set beside the rest.
+        if any(_stops(t, own[k]) for t in beside):
+            continue
+        found = _ramp(m.air.block_s, own[k], beside)
         if found is not None:
             y[k], se[k] = found
     return y, se
+
+
+def _stops(other: FloatArray, own: FloatArray) -> bool:
+    """Whether another place nearly stops to draw within a flight while this one goes on.
+
+    It then tells nothing of what this one should draw, which would seem to rise as it warms.
+    """
+    both = np.isfinite(other) & np.isfinite(own)
+    if np.count_nonzero(both) < _THIRDS:
+        return False
+    kept = [_last_third(x[both]) for x in (other, own)]
+    return bool(kept[0] < _STOPPED <= kept[1])
+
+
+def _last_third(x: FloatArray) -> float:
+    """Mean of the last third of the stretches over that of the third with the highest."""
+    thirds = [float(part.mean()) for part in np.array_split(x, _THIRDS)]
+    return thirds[-1] / max(*thirds, _LEAST_A)
 
 
 def _ramp(

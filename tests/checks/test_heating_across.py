@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from math import sqrt
 from typing import Any
 
@@ -172,6 +173,14 @@ def test_nothing_established_nothing_told(judged: Make, make_judgement: Make) ->
     finding, found, _ = judged(make_judgement(N, None, now=0.2), part("ramp", 0.2))
     assert finding is None
     assert len(found.trends) == 1
+
+
+def test_more_in_the_air_alone_is_no_warming(judged: Make, make_judgement: Make) -> None:
+    """Its mirror stops in each flight since: what it warms by is known of none of them."""
+    ramp = part("ramp", 0.0)
+    earlier = replace(ramp, at=ramp.at[:SINCE], y=ramp.y[:SINCE], se=ramp.se[:SINCE])
+    j = make_judgement(N, SINCE, now=0.2)
+    assert judged(j, earlier, part("air", 0.5))[0] is None
 
 
 @pytest.mark.parametrize(

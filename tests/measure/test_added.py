@@ -68,3 +68,17 @@ def test_a_share_is_not_known_under_a_load_seen_nowhere_else(
         mean=mean, low=mean.copy(), block_s=1.0, step=0.01, update_s=1.0, fresh=np.ones(300)
     )
     assert (added_stretch(now, mirror) is not None) is told
+
+
+@pytest.mark.parametrize(("more", "told"), [(0.8, False), (1.9, True)])
+def test_what_both_wings_begin_at_once_is_no_fault_of_one(more: float, told: bool) -> None:
+    """Flaps of 0.8 A on both sides until the landing; the ailerons of the mirror bind."""
+    rng = np.random.default_rng(12)
+    ailerons = 0.15 + 0.1 * np.abs(rng.standard_normal(400))
+    flaps = np.arange(400) >= 355
+    mean = ailerons + more * flaps + 0.02 * rng.standard_normal(400)
+    mirror = 3.0 * ailerons + 0.8 * flaps
+    now = CurrentBlocks(
+        mean=mean, low=mean.copy(), block_s=1.0, step=0.01, update_s=1.0, fresh=np.ones(400)
+    )
+    assert (added_stretch(now, mirror) is not None) is told

@@ -284,6 +284,20 @@ class TestRamp:
         assert part is not None
         assert part.at.tolist() == [1]
 
+    @pytest.mark.parametrize("tail", [False, True])
+    def test_a_mirror_that_falls_silent_heats_nobody(self, make_flight: Make, tail: bool) -> None:
+        """Both wings work alike until the right one stops, of 40 stretches at the tenth."""
+        rng = np.random.default_rng(4)
+        work = 1.0 + rng.gamma(2.0, 0.3, 40)
+        silent = np.where(np.arange(40) < 10, work, 0.01)
+        amps = {"left": 1.02 * work, "right": silent}
+        if tail:
+            amps["tail"] = 0.5 * work + 0.05 * rng.standard_normal(40)
+        assert self.part(make_flight, amps) is None
+        both_rest = np.where(np.arange(40) < 20, work, 0.1 * work)  # a glider that found lift
+        found = self.part(make_flight, {"left": both_rest, "right": 1.1 * both_rest})
+        assert found is not None
+
     def test_10_ma_are_no_current_to_rise(self, make_flight: Make) -> None:
         own, other = heated(0.2)
         small = own * 0.0101 / own.mean()

@@ -83,6 +83,8 @@ def judge_heating(
     pct = history.servo_pct(place, j)
     if j.signal is None or j.onset is None or pct < history.limits.servo_watch_pct:
         return None
+    if ramp.at[-1] < j.at[j.onset]:
+        return None  # more in the air alone is no warming: no flight since tells how it rose
     if odds_of_heat(history, [*parts, ramp], j) < (_RATHER_HEATING if rising else 0.0):
         return None
     grave = j.sure and pct >= history.limits.servo_ground_pct

@@ -102,6 +102,9 @@ def added_stretch(now: CurrentBlocks, counterpart: FloatArray) -> Stretch | None
             continue
         if s.excess < _ERRORS * s.se or s.excess < rivals * s.rival:
             continue
+        # Both sides take what is commanded at once, ampere for ampere: flaps, gear, brakes.
+        if _rise(mine, outside) - max(_rise(counterpart, outside), 0.0) < least[0]:
+            continue
         # A few readings of a moving servo may all be peaks; those of a stalled one lie over them.
         few = seconds < _FEW * now.update_s
         if now.fresh[_upper(low, s) if few else within(s)].sum() < _FEWEST:
@@ -121,6 +124,11 @@ def added_stretch(now: CurrentBlocks, counterpart: FloatArray) -> Stretch | None
         if alone or floor >= _FLOOR_PART * s.excess:
             return s
     return None
+
+
+def _rise(x: FloatArray, outside: BoolArray) -> float:
+    """By how many amperes a stretch lies over the rest."""
+    return float(np.median(x[~outside]) - np.median(x[outside]))
 
 
 def _beyond(counterpart: FloatArray, first: int, end: int) -> bool:

@@ -52,6 +52,8 @@ _LIKE_ERRORS, _LIKE_PART, _NOTHING, _CALM = 2.5, 0.5, 0.02, 0.05
 #: logarithms of the number of stretches (G. Schwarz, Ann. Statist. 6, 1978, 461: twice a log
 #: likelihood has to gain one such logarithm a value).
 _SOUGHT = 2.0
+#: Of what a changed share takes, its mirror does not take this part alike.
+_OWN_PART = 0.5
 #: Normal values further out are not told apart.
 _MOST = 30.0
 #: Standard errors against the remaining places that tell a rise of one from a fall of its mirror.
@@ -325,9 +327,10 @@ def changed_share(
     moved = abs(step.now - step.before) * float(s.counterpart.mean())
     if moved < (_PART if s.mirror else _PART_OTHERS) * s.usual:
         return None
-    sudden = not by_degrees(s.evenly, step)
-    late = (np.arange(s.mine.size) >= step.k).astype(np.float64)
-    like = _at_like_load(step, _along(s, late, 0.0, 1.0, like_load=True))
+    sudden, late = not by_degrees(s.evenly, step), np.arange(s.mine.size) >= step.k
+    if s.mirror and _moved_alike(s, step, late):
+        return None
+    like = _at_like_load(step, _along(s, late.astype(np.float64), 0.0, 1.0, like_load=True))
     if not (like or lost_rest or gained_rest):
         return None
     at, other = float(s.first[step.k]), s.swapped()
@@ -345,6 +348,14 @@ def changed_share(
         rose = s.mirror and sudden and step.errors >= _ERRORS and step.factor >= _ROSE
         rose = rose and _rose(s, step.k, others)
     return step.share(UnusualKind.RAISED, at) if rose else None
+
+
+def _moved_alike(s: Shared, step: ShareChange, late: BoolArray) -> bool:
+    """Whether its mirror moved the same way, by most of the amperes: flaps, gear or brakes."""
+    by_share = (step.now - step.before) * float(s.counterpart[late].mean())
+    moved = np.array([x[late].mean() - x[~late].mean() for x in (s.mine, s.counterpart)])
+    mine, other = (float(x) for x in moved * np.sign(by_share))
+    return min(mine, other) > 0 and mine - other < _OWN_PART * abs(by_share)
 
 
 def _rose(s: Shared, k: int, others: Sequence[FloatArray]) -> bool:
