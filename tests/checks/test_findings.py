@@ -366,7 +366,8 @@ def test_a_receiver_of_any_name_may_have_a_regulator_of_its_own(kind: Any, accus
         (True, 1.6, 9.0, 0.02, False),  # which take next to nothing
         (False, 1.8, 0.0, 0.06, True),
         (False, 1.6, 20.0, 0.06, False),  # its servos may draw half more
-        (False, 1.8, 20.0, 0.04, False),
+        (False, 1.8, 20.0, 0.04, True),
+        (False, 1.8, 20.0, 0.03, False),
     ],
 )
 def test_a_lead_beside_its_mirror_by_the_same_means(
