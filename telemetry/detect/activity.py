@@ -33,6 +33,9 @@ _CALM_FLYING_S = 90.0
 # the scatter at rest (heuristic: small corrections now and then draw some hundredths of an ampere).
 _FAINT_A = 0.04
 _OVER_NOISE = 4.0
+# Beside a stir all rests for so long, s; what rests for longer before and after is one however
+# unevenly it draws (heuristic: no pilot lets all sticks rest so long in the air).
+_BESIDE_S, _APART_S = 3.0, 8.0
 # A level of rest has to last this long and scatter no more than this, and may lie this far
 # towards the level of flying (heuristic).
 _REST_S = 6.0
@@ -280,18 +283,31 @@ def plateaus(activity: Activity, limits: Limits) -> SpanList:
             continue
         level = float(np.nanmedian(x))
         low, top = (float(q) for q in np.nanquantile(x, [0.05, 0.95]))
-        beside = [
-            float(np.nanmax(b)) if b.size and np.isfinite(b).any() else 0.0
-            for b in (
-                activity.mean[activity.between(a, b)] - rest
-                for a, b in ((start - ramp - 3.0, start - ramp), (end + ramp, end + ramp + 3.0))
-            )
-        ]
-        even = low > 0.55 * level and top < 1.45 * level and max(beside) < 0.35 * level
-        still = max(beside) < max(0.08 * level, 4.0 * activity.rest_sigma)
+        outer = start - ramp, end + ramp
+        beside = max(_highest_beside(activity, outer, _BESIDE_S, unseen=0.0))
+        even = low > 0.55 * level and top < 1.45 * level and beside < 0.35 * level
+        noise = 4.0 * activity.rest_sigma
+        calm = max(0.08 * level, noise)
         fairly = low > 0.45 * level and top < 1.7 * level
-        if level >= step and (even or (still and fairly)):
+        # Readings at the rhythm of the sticks swing; but no flight rests for long on both sides.
+        longer_beside = max(_highest_beside(activity, outer, _APART_S, unseen=np.inf))
+        # Where rest is told no better than flying there is none that long.
+        apart = longer_beside < min(max(0.08 * step, noise), 0.2 * step)
+        if level >= step and (even or (beside < calm and fairly) or apart):
             out.append((start, end))
+    return out
+
+
+def _highest_beside(
+    activity: Activity, span: tuple[float, float], lasts_s: float, *, unseen: float
+) -> list[float]:
+    """Highest mean over rest just before and just after, A; ``unseen`` where the log ends."""
+    sides = (span[0] - lasts_s, span[0]), (span[1], span[1] + lasts_s)
+    out = []
+    for x in (activity.mean[activity.between(*s)] - activity.rest_a for s in sides):
+        whole = x.size >= 0.9 * lasts_s / GRID_S
+        known = [*x[np.isfinite(x)]]
+        out.append(max(known if whole and known else [*known, unseen]))
     return out
 
 

@@ -592,10 +592,35 @@ def test_a_dip_of_under_1_5_s_does_not_part_a_plateau(pause_s: float, spans: int
 
 
 def inner(*values: float) -> np.ndarray:
-    """10 s of rest, 1 s of ramp, 21 instants of which some are these, 1 s of ramp, 10 s of rest."""
+    """10 s of rest, 1 s of ramp, 21 instants of which some are these, 1 s of ramp, 10 s of rest.
+
+    Something stirs for an instant 7 s before and 7 s after it.
+    """
     mean = steps((10, 0), (7.25, 1), (10, 0))
     mean[44 : 44 + len(values)] = values
+    mean[8] = mean[-9] = 0.2
     return mean
+
+
+@pytest.mark.parametrize(
+    ("before_s", "after_s", "found"),
+    [(9.0, 9.0, True), (7.5, 9.0, False), (9.0, 7.5, False), (9.0, 3.0, False)],
+)
+def test_what_rests_for_8_s_on_both_sides_is_a_plateau_however_uneven(
+    before_s: float, after_s: float, found: bool
+) -> None:
+    """Wings read at the rhythm of the sticks: all that a stir draws, then next to nothing of it.
+
+    It was joined to the flight, in which one wing then drew amperes more than its mirror. Where
+    the log ends, nothing is known to rest.
+    """
+    flown = np.tile([0.2, 0.8], 120)
+    uneven = np.r_[np.tile([1.0, 5.0], 12), np.full(24, 2.5)]
+    mean = np.r_[flown, np.zeros(int(before_s * 4)), uneven, np.zeros(int(after_s * 4)), flown]
+    start = 60.0 + before_s
+    assert ((start, start + 12.0) in plateaus(active(mean, window_s=0.5), LIMITS)) is found
+    cut = np.r_[uneven, np.zeros(40), flown]
+    assert (0.0, 12.0) not in plateaus(active(cut, window_s=0.5), LIMITS)
 
 
 @pytest.mark.parametrize(
