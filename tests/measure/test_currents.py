@@ -11,8 +11,9 @@ from scipy import stats
 
 from telemetry.aircraft import Aircraft
 from telemetry.measure.currents.active import active_spans
+from telemetry.measure.currents.added import CurrentBlocks, lone_stretch
 from telemetry.measure.currents.nodes import unusual_currents
-from telemetry.measure.currents.shares import SIDE, Shared, climbing
+from telemetry.measure.currents.shares import SIDE, Shared, climbing, multiple
 from telemetry.model.channels import Quantity
 from telemetry.readings import Readings
 from telemetry.results import Phase, PhaseKind, UnusualCurrent, UnusualKind
@@ -442,3 +443,26 @@ def test_a_counterpart_that_moves_in_one_stretch_alone_tells_no_instant() -> Non
         mirror=True,
     )  # fmt: skip
     assert s.step is None
+
+
+@pytest.mark.parametrize(("held_a", "told"), [(4.5, False), (6.0, True)])
+def test_a_lone_node_that_stalls_draws_twice_what_its_longest_moves_do(held_a, told) -> None:
+    """Amperes over what it usually draws, against a move of 3 A that is held for as long."""
+    mean = 1.0 + 0.05 * np.random.default_rng(3).standard_normal(300)
+    mean[60:65] = 3.0
+    mean[200:205] = held_a
+    flown = CurrentBlocks(
+        mean=mean, low=mean - 0.05, block_s=1.0, step=0.02, update_s=0.5, fresh=np.full(300, 2.0)
+    )
+    found = lone_stretch(flown, [np.full(300, 0.4)])
+    assert (found is not None) is told
+
+
+@pytest.mark.parametrize(("error", "told"), [(0.17, False), (0.05, True)])
+def test_a_stir_that_alone_tells_a_multiple_has_to_be_sure_of_it(error, told) -> None:
+    """1.6 times the mirror in flight, 1.85 times in a stir of a few readings."""
+    rng = np.random.default_rng(5)
+    other = 0.2 + 0.3 * np.abs(np.convolve(rng.standard_normal(304), np.ones(5) / 2, "valid"))
+    mine = 1.6 * other * (1.0 + 0.1 * rng.standard_normal(300))
+    found = multiple(mine, other, 1.0, [(1.85, error)], 0.01)
+    assert (found is not None) is told

@@ -203,8 +203,12 @@ def lone_stretch(now: CurrentBlocks, others: Sequence[FloatArray]) -> Stretch | 
         usual = float(np.median(mean[outside]))
         top = float(np.quantile(mean[outside], 0.995))
         high = _upper(low, s)
+        level = judged(mean, high.start, high.stop)
         plateau = (
             s.excess >= _PLATEAU_A
+            # A move that is held for as long is the rival, not the peaks of moving.
+            and level is not None
+            and level.excess >= _RIVALS * level.rival
             and high.stop - high.start >= _PLATEAU_BLOCKS
             and now.fresh[high].sum() >= _FEWEST
             and float(np.quantile(low[high], 0.25)) >= _PLATEAU * top

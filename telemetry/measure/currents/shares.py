@@ -67,6 +67,7 @@ _WARM_S = 90.0
 #: errors; so much more on the mean, A, and steps: two sensors may differ by one in their zero and
 #: by one in rounding.
 _MORE, _MORE_AS_WELL, _MORE_ERRORS, _MORE_A, _MORE_STEPS = 1.7, 1.4, 4.0, 0.1, 2.0
+_STIR_ERRORS = 2.0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -417,7 +418,12 @@ def multiple(
     if sure < _MORE_ERRORS or over < max(_MORE_STEPS * step_a, _MORE_A):
         return None
     least_part = max(part, error, _NOTHING)
-    looks = (1.0 / least_part, min(stirred)[0] if stirred else 1.0 / least_part)
-    if max(looks) < _MORE or min(looks) < _MORE_AS_WELL:
+    flown = 1.0 / least_part
+    stir, stir_error = min(stirred, default=(flown, 0.0))
+    if min(flown, stir) < _MORE_AS_WELL:
         return None
-    return 1.0 / least_part, error / least_part
+    # A stir has few readings: where it alone tells in full, it has to be sure of what counts.
+    surely = stir * (1.0 - _STIR_ERRORS * stir_error) >= _MORE_AS_WELL
+    if flown < _MORE and not (stir >= _MORE and surely):
+        return None
+    return flown, error / least_part
