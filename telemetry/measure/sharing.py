@@ -13,7 +13,7 @@ from telemetry.measure.packs import SOMETHING, pack_currents
 from telemetry.model.log import FloatArray
 from telemetry.numerics.intervals import Interval, likeness
 from telemetry.numerics.spans import complement, merge
-from telemetry.readings import Readings, block_means
+from telemetry.readings import Reading, Readings, block_means
 from telemetry.results import WORKING_PHASES, PackOut, Phase, PhaseKind
 
 Stretches = tuple[tuple[float, float], ...]
@@ -22,6 +22,8 @@ Stretches = tuple[tuple[float, float], ...]
 # unequally at light load (heuristic).
 _JUDGED = 1 / 3
 _LEAST_BLOCKS = 8
+# Current into a pack that no sensor's zero makes, A, over this part of the log (heuristic).
+_BACK_A, _A_WHILE = 0.1, 0.05
 # Gain error of a current sensor (common practice, no source: 1 to 2 %); that of two together
 # moves a share s by s (1 - s) times this.
 _TWO_GAINS = 0.02 * math.sqrt(2)
@@ -148,7 +150,10 @@ def pack_shares(
         return ()
     step = max(r.resolution or 0.0 for r in flows.values())
     # One that a diode or a regulator holds off takes no part of a change, however good its path.
+    # Where one charges another nothing holds it off, and what it gives picks no blocks.
     all_give = judged & (means - step > SOMETHING * total).all(axis=0)
+    if any(_flows_back(r, step) for r in flows.values()):
+        all_give = judged
     told = all_give.sum() >= _LEAST_BLOCKS
     roles = {p.name: p.role for p in aircraft.packs}
     pair = sum(role == "shared" for role in roles.values()) == 2
@@ -167,6 +172,11 @@ def pack_shares(
             )
         )
     return tuple(out)
+
+
+def _flows_back(r: Reading, step: float) -> bool:
+    """Whether current surely flowed into a pack for a while: no diode lies before it."""
+    return bool(np.quantile(r.v, _A_WHILE) < -max(_BACK_A, 1.5 * step))
 
 
 def ratio_of_sums(part: FloatArray, whole: FloatArray, step: float) -> Interval:

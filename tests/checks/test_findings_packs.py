@@ -43,6 +43,8 @@ from telemetry.results import (
     Quality,
     Resistance,
     Review,
+    Stir,
+    StirPlace,
 )
 from telemetry.simulate import Fault, FaultKind, PathKind, move, simulate, usual_plan
 from tests.simulated.cases import random_pilot, random_telemetry
@@ -187,6 +189,29 @@ def test_a_pack_that_holds_less_than_the_profile_says(high_mah: float, told: boo
     rated = craft({"chemistry": "lipo", "cells": 2, "capacity_mah": 3000.0})
     codes = {(f.code, f.place, f.level) for f in found(flown, rated)}
     assert codes == ({("pack-weak", "pack 2", Level.WATCH)} if told else set())
+
+
+@pytest.mark.parametrize(
+    ("rest_a", "mean_a", "drawn_mah", "told"),
+    [
+        (0.0, 1.3, 60.0, False),
+        (0.3, 1.3, 60.0, True),  # it gave at rest, and no more
+        (0.0, 0.1, 60.0, True),  # it gave next to nothing in the stir
+        (0.0, 1.3, 160.0, True),  # the flight asked for as much
+    ],
+)
+def test_a_pack_that_gives_only_under_more_load_is_not_out(
+    rest_a: float, mean_a: float, drawn_mah: float, told: bool
+) -> None:
+    """Behind a regulator set a little lower: 0.7 A in the flight, 3.5 A in the stir before it."""
+    unseen = dict.fromkeys(("p95_a", "peak_a", "mah", "lowest_v", "sag_mohm"))
+    places = (
+        StirPlace(place="pack 1", rest_a=0.5, mean_a=2.2, **unseen),
+        StirPlace(place="pack 2", rest_a=rest_a, mean_a=mean_a, **unseen),
+    )
+    stir = Stir(start_s=50, end_s=60, rhythm_hz=None, after_flight=False, places=places)
+    flown = flight(packs=pair({**ALL, "drawn_mah": drawn_mah}, SILENT), stirs=(stir,))
+    assert ("pack-out" in {f.code for f in found(flown)}) is told
 
 
 @pytest.mark.parametrize(("low_mohm", "told"), [(None, True), (0.0, True), (15.0, False)])
@@ -410,13 +435,16 @@ def test_behind_regulators_set_points_decide_who_gives(
     assert (told.causes[0].kind is CauseKind.SET_POINTS) is regulated
 
 
+@pytest.mark.parametrize("place", ["bus", "left wing"])
 @pytest.mark.parametrize(("bus_v", "level"), [(6.0, Level.CLEAR), (7.9, Level.WATCH)])
-def test_a_bus_that_rests_far_below_its_packs_is_regulated(bus_v: float, level: Level) -> None:
-    """No switch and no diode takes two volts with next to nothing flowing."""
+def test_a_bus_that_rests_far_below_its_packs_is_regulated(
+    place: str, bus_v: float, level: Level
+) -> None:
+    """No switch and no diode takes two volts with next to nothing flowing, nor does a lead."""
     uneven = {"share": 0.15, "low_share": 0.14, "high_share": 0.16, "off_balance": True}
     most = {"share": 0.85, "low_share": 0.84, "high_share": 0.86, "off_balance": True}
     bus = Charge(
-        place="bus", logged_mah=None, integrated_mah=None, share=None, start_v=bus_v, end_v=bus_v
+        place=place, logged_mah=None, integrated_mah=None, share=None, start_v=bus_v, end_v=bus_v
     )
     states = pair({**uneven, "rest_v": 8.2}, {**most, "rest_v": 8.2})
     told = only(found(flight(packs=states, charge=(bus,))))

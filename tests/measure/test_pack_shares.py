@@ -145,6 +145,24 @@ def test_of_a_change_one_takes_part_only_while_it_gives(make_readings: Make) -> 
     assert one.of_changes.value == pytest.approx(0.5, abs=0.01)
 
 
+@pytest.mark.parametrize(("back_a", "beside"), [(0.3, True), (0.0, False)])
+def test_what_gives_picks_no_blocks_where_one_charges_the_other(
+    make_readings: Make, back_a: float, beside: bool
+) -> None:
+    """Packs side by side, the first 0.3 A into the second at rest; half of each ampere more.
+
+    Blocks picked by what the second gave told it a part of a change that was too small.
+    """
+    total = np.repeat(np.linspace(0.6, 1.8, 40), 2)
+    second = 0.5 * total - 0.4 + 0.1 * np.tile([1.0, 1.0, -1.0, -1.0], 20)
+    rest = np.full(20, -back_a)
+    flows = np.r_[1.0 - rest, total - second], np.r_[rest, np.maximum(second, -back_a)]
+    readings = _flows(make_readings, *flows, n=100, end_s=100.0)
+    told = pack_shares(readings, PAIR, [(20.0, 100.0)])[1].of_changes
+    assert told is not None
+    assert (told.value == pytest.approx(0.5, abs=0.02)) is beside
+
+
 def test_a_pack_that_is_held_off_throughout_tells_no_change(make_readings: Make) -> None:
     total = np.repeat(np.linspace(1.0, 2.4, 32), 2)
     one = _first(_flows(make_readings, *_held_off(total), n=64), end_s=64.0)

@@ -125,9 +125,11 @@ def _light(flight: Flight) -> bool:
 
 def _regulated(state: PackState, flight: Flight, aircraft: Aircraft) -> bool:
     """Whether a regulator holds the bus: it does not follow its packs, or rests far below them."""
-    bus_v = next((c.start_v for c in flight.charge if c.place == aircraft.root), None)
+    packs = {p.name for p in aircraft.packs}
+    # At rest no lead takes anything: what any place reads is the bus.
+    fed = [c.start_v for c in flight.charge if c.place not in packs and c.start_v is not None]
     rests_v = (state.rest_v, state.landing_rest_v)
-    far = bus_v is not None and any(v is not None and v - bus_v > HEAD_V for v in rests_v)
+    far = bool(fed) and any(v is not None and v - max(fed) > HEAD_V for v in rests_v)
     told = any(r.regulated for r in flight.resistances)
     return aircraft.regulated_v is not None or told or far
 

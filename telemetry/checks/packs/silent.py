@@ -6,7 +6,7 @@ from telemetry.aircraft import Aircraft
 from telemetry.checks.causes.kinds import CauseKind
 from telemetry.checks.draft import FindingDraft, Possible, Words
 from telemetry.checks.packs.low import shared_packs
-from telemetry.results import Flight, Level, OutKind, OutSign, PackOut, PackState, PhaseKind
+from telemetry.results import Flight, Level, OutKind, OutSign, PackOut, PackState, PhaseKind, Stir
 
 # Under this share of the current a pack gives nothing (heuristic: three sensor gains of 1 to 2 %).
 NOTHING = 0.05
@@ -15,6 +15,9 @@ NOTHING = 0.05
 SURE_S, _LONG_S = 3.0, 6.0
 # Packs are switched off one after the other within this time (common practice, no source).
 _MINUTE_S = 60.0
+# What gave this part of a stir gives when it is asked; what draws less than that part of it asks
+# less (heuristic).
+_GAVE, _LIGHTER = 0.1, 0.5
 # Two voltage sensors may differ by this much (heuristic: half a percent of 8 V).
 _SENSORS_V = 0.04
 
@@ -167,11 +170,32 @@ def never_gave(flight: Flight, aircraft: Aircraft, low: set[str | None]) -> list
 
 
 def _answered(place: str, flight: Flight) -> bool:
-    """Whether a pack's voltage fell with its own current: then it gave some, if only in a stir."""
-    return any(
+    """Whether a pack gave when more was asked of it.
+
+    Its voltage fell with its own current; or it rested before a stir as it did in a flight of less
+    load, and gave in the stir.
+    """
+    fell = any(
         r.kind == "source" and r.place == place and r.low_mohm is not None and r.low_mohm > 0.0
         for r in flight.resistances
     )
+    return fell or any(_gave_in(s, place, flight) for s in flight.stirs)
+
+
+def _gave_in(stir: Stir, place: str, flight: Flight) -> bool:
+    """Whether a pack gave in a stir before the flight, and nothing at rest before it."""
+    packs = {s.place for s in shared_packs(flight)}
+    own = [p for p in stir.places if p.place in packs]
+    rests = {p.place: p.rest_a for p in own if p.rest_a is not None}
+    means = {p.place: p.mean_a for p in own if p.mean_a is not None}
+    if stir.after_flight or not packs <= rests.keys() & means.keys():
+        return False
+    rested = rests[place] < NOTHING * sum(rests.values())
+    flown_h = sum(p.duration_s for p in flight.phases if p.kind is PhaseKind.FLIGHT) / 3600.0
+    drawn = [s.drawn_mah for s in shared_packs(flight) if s.drawn_mah is not None]
+    flown_a = sum(drawn) / 1000.0 / flown_h if flown_h > 0.0 else 0.0
+    stirred_a = sum(means.values())
+    return rested and means[place] >= _GAVE * stirred_a and flown_a <= _LIGHTER * stirred_a
 
 
 def _took_over(flight: Flight, state: PackState, other: PackState) -> bool:
