@@ -71,3 +71,10 @@ def test_a_contact_shows_though_steps_hide_the_fall_per_ampere() -> None:
     """Moments of up to 1.1 V at a tail that its load moves by less than a step of 10 mV."""
     told = run("sim contact", 73002).told
     assert [(t.code, t.place) for t in told] == [("sag-unexplained", "tail")]
+
+
+def test_what_made_a_low_supply_low_is_no_false_accusation() -> None:
+    """Packs that lose two fifths of their voltage in a stir, down to 3.6 V."""
+    told = run("old but fine", 103002).told
+    assert "source-resistance-high" in {t.code for t in told}
+    assert all(t.so for t in told)

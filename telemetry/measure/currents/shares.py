@@ -422,8 +422,7 @@ def multiple(
     stir, stir_error = min(stirred, default=(flown, 0.0))
     if min(flown, stir) < _MORE_AS_WELL:
         return None
-    # A stir has few readings: where it alone tells in full, it has to be sure of what counts.
-    surely = stir * (1.0 - _STIR_ERRORS * stir_error) >= _MORE_AS_WELL
-    if flown < _MORE and not (stir >= _MORE and surely):
+    # A stir has few readings, at its own rhythm: where it alone tells in full, it has to be sure.
+    if flown < _MORE and stir * np.exp(-_STIR_ERRORS * stir_error) < _MORE:
         return None
     return flown, error / least_part

@@ -28,7 +28,7 @@ _AIMS = (
 )
 _GRAVE = ("clear", "unknown", "watch", "ground")
 #: Full columns at this interval or faster are what a healthy log should be clear with, s.
-_FAST_S = 0.5
+FAST_S = 0.5
 
 
 def share(hits: int, of: int) -> str:
@@ -178,8 +178,8 @@ def _healthy(outcomes: Sequence[Outcome]) -> Iterator[str]:
     rows = [o for o in drawn if _wrong(o) or not any(t.accuses for t in o.told)]
     for step in sorted({o.update_s for o in rows}):
         yield _healthy_row(f"at {step:g} s", [o for o in rows if o.update_s == step])
-    full = [o for o in rows if o.full and o.update_s <= _FAST_S]
-    yield _healthy_row(f"full columns, {_FAST_S:g} s or faster", full)
+    full = [o for o in rows if o.full and o.update_s <= FAST_S]
+    yield _healthy_row(f"full columns, {FAST_S:g} s or faster", full)
     for kind in HEALTHY:
         own = [o for o in rows if o.kind == kind.name]
         if any(_wrong(o) for o in own):

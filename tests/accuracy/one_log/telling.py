@@ -19,6 +19,7 @@ LIMITS = Limits()
 _SENSOR_V = 0.1
 #: A pack is low that began with this much of its charge less than the other.
 _LOW = 0.08
+_LOW_SUPPLY = ("undervoltage", "margin-low")
 # What came of a visible fault.
 FOUND, PLACE_WRONG, OTHERWISE, ACCUSED = "found", "place wrong", "otherwise", "accused"
 EXCUSED, UNKNOWN, SILENT = "excused", "unknown", "silent"
@@ -103,6 +104,7 @@ def told(p: Planted) -> tuple[str, str, list[Told]]:
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # of libraries, on odd columns: not what is measured here
         found = review(read_log(p.path))
+    low = any(f.code in _LOW_SUPPLY and _is_so(f, p) for f in found.findings)
     findings = [
         Told(
             code=f.code,
@@ -112,7 +114,7 @@ def told(p: Planted) -> tuple[str, str, list[Told]]:
             cause=_first_cause(f),
             ranked=f.ranked,
             follows=f.follows_code is not None,
-            so=bool(_is_so(f, p)),
+            so=bool(_is_so(f, p)) or (low and _is_loss(f)),
         )
         for f in found.findings
         if f.level >= Level.WATCH or f.code in p.kind.codes
@@ -162,6 +164,14 @@ def _is_so(f: Finding, p: Planted) -> bool:
     if f.code == "pack-low" and place in p.charge:
         return p.charge[place] < max(p.charge.values()) - _LOW
     return False
+
+
+def _is_loss(f: Finding) -> bool:
+    """Whether it tells how much of the supply's voltage load took: what made a low supply low."""
+    mohm, sound = (f.evidence.get(k) for k in ("low_mohm", "sound_mohm"))
+    beyond_sound = sound is not None and _number(mohm) > _number(sound)
+    lost = f.code == "source-resistance-high" and "low_drop_pct" in f.evidence
+    return lost and "resistance_ratio" not in f.evidence and not beyond_sound
 
 
 def _number(value: float | int | str | None) -> float:
