@@ -41,6 +41,8 @@ _BLOCK_S, _READINGS = 2.0, 3.0
 #: steps: bus and pack round by half a step each, at the level and below it (heuristic: 75 the most
 #: F of a hundred supplies without a regulator).
 _SUP_F, _SPARE_V, _SPARE_STEPS = 100.0, 0.03, 2.0
+#: More than the total by so many A and by this part of it is no error of sensors (heuristic).
+_BEYOND_A, _BEYOND = 0.3, 0.2
 #: What a median of some readings may be off besides their swing and their step, V (heuristic).
 _FLOOR_V, _SETTLE_S = 0.004, 2.0
 #: Currents of the falls within this part of one another, which hardly anything in the log exceeds,
@@ -88,7 +90,7 @@ def find_droops(
         return ()
     under_load = known & ~outside(bus.t, _spans(phases, LOADED_PHASES))
     away = [*_spans(phases, (PhaseKind.REDUNDANCY_CHECK,)), *((o.start_s, o.end_s) for o in outs)]
-    found = _dropped_out(bus, packs, total, away, pack_v, amps)
+    found = _dropped_out(readings, bus, packs, total, away, pack_v, amps)
     dropped_out = found is not None and int((found[1] & under_load).sum()) >= _FEW
     if not dropped_out:
         found = _gave_way(bus, total, pack_v, amps, known)
@@ -146,6 +148,7 @@ def _gave_way(
 
 
 def _dropped_out(
+    readings: Readings,
     bus: Reading,
     packs: Sequence[Reading],
     total: Total,
@@ -154,7 +157,7 @@ def _dropped_out(
     amps: FloatArray,
 ) -> tuple[float, BoolArray] | None:
     """What is held while the packs are high enough, and where it fell as they were not."""
-    left = _left_level(bus, packs, total, away)
+    left = _left_level(readings, bus, packs, total, away)
     if left is None:
         return None
     through = pack_v - left.drop_v - left.ohm * amps
@@ -163,7 +166,11 @@ def _dropped_out(
 
 
 def _left_level(
-    bus: Reading, packs: Sequence[Reading], total: Total, away: Sequence[tuple[float, float]]
+    readings: Readings,
+    bus: Reading,
+    packs: Sequence[Reading],
+    total: Total,
+    away: Sequence[tuple[float, float]],
 ) -> HeldLevel | None:
     """The level that the bus holds and leaves with its packs; None where it does not."""
     slowest = max(total.update_s, *(r.update_s or 0.0 for r in (bus, *packs)))
@@ -178,6 +185,11 @@ def _left_level(
     cut = [(a - _SETTLE_S, b + _SETTLE_S) for a, b in away]
     keep = np.isfinite(out_v) & np.isfinite(amps) & np.isfinite(source_v)
     keep &= outside(edges[:-1], cut)
+    # What one pack gives beyond the total charges another, and the total tells nothing of its way.
+    for r in (readings.get(Quantity.CURRENT, p.place) for p in packs):
+        if r is not None and r.size:
+            own, _ = _middle(r.t, r.v, edges)
+            keep &= ~(own > amps + np.maximum(_BEYOND_A, _BEYOND * amps))
     noise_v = np.sqrt(_FLOOR_V**2 + step_v**2 / 12 + (swing[keep] / 4) ** 2)
     found = held_level(source_v[keep], out_v[keep], amps[keep], noise_v)
     if found is None or found.gain < _SUP_F:
