@@ -104,5 +104,5 @@ def non_negative_least_squares(design: FloatArray, y: FloatArray) -> FloatArray:
 def _of_free(design: FloatArray, y: FloatArray, free: BoolArray) -> FloatArray:
     """Least squares over the free coefficients, the others 0."""
     x = np.zeros(free.size)
-    x[free] = np.linalg.lstsq(design[:, free], y)[0]
+    x[free] = np.linalg.lstsq(design[:, free], y, rcond=None)[0]
     return x
