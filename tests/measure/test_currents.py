@@ -100,6 +100,19 @@ def test_a_wing_that_does_less_from_an_instant_on_is_silent(
         assert here["left wing"].now / here["left wing"].before == pytest.approx(part, rel=0.15)
 
 
+def test_a_wing_that_binds_makes_no_stretch_of_its_mirrors_own(make_readings) -> None:
+    """It draws 0.9 A for each move: where both hold their flaps it is less of a multiple."""
+    amps = currents(*ALL)
+    moves = amps["left wing"] > 0.25
+    flaps = 0.35 * ((ENDS_S[3] - 45.0 <= T) & FLYING)
+    for wing in WINGS:
+        amps[wing] = amps[wing] + flaps
+    amps["left wing"] = amps["left wing"] + 0.25 + 0.9 * moves * (flaps == 0.0)
+    assert {p: u.kind for p, u in found(amps, make_readings).items()} == {
+        "left wing": UnusualKind.MORE
+    }
+
+
 @pytest.mark.parametrize(("rise", "told"), [(1.0, True), (0.15, False)])
 def test_a_wing_that_draws_more_and_more_heats(rise: float, told: bool, make_readings) -> None:
     amps = currents(*ALL)

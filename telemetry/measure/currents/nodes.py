@@ -216,6 +216,9 @@ def _told_by(other: UnusualCurrent | None, u: UnusualCurrent) -> bool:
         return False
     if other.against != u.place:
         return True  # that one tells itself
+    if UnusualKind.MORE in (u.kind, other.kind) and UnusualKind.RAISED in (u.kind, other.kind):
+        # What draws a multiple throughout says nothing of a stretch of the other's, which is sound.
+        return other.kind is UnusualKind.MORE
     if other.kind is not u.kind:
         return _rank(other) < _rank(u)
     return u.kind is UnusualKind.RAISED and (u.seconds or 0.0) > (other.seconds or 0.0)
