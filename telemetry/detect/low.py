@@ -14,7 +14,7 @@ from telemetry.aircraft import Aircraft
 from telemetry.detect.sags import low_levels, minimum_series
 from telemetry.model.channels import PlaceKind, Quantity
 from telemetry.numerics.sampling import outside
-from telemetry.numerics.spans import complement, mask_to_spans, merge, overlap_s
+from telemetry.numerics.spans import complement, longer, mask_to_spans, merge, overlap_s
 from telemetry.readings import NO_SUPPLY_V, Reading, Readings
 from telemetry.results import (
     LOADED_PHASES,
@@ -35,6 +35,10 @@ _DEEPEST, _SHORT = 0.8, 0.97
 # A pack's way out and back is read this long before and after (heuristic).
 _ROUND_S = 2.0
 
+# Deep for so long with nothing to carry, s, between times at its level, is no switch but a fault
+# (heuristic: a unit that is switched off and on passes through that within some seconds).
+_LASTS_S = 10.0
+
 _Spans = list[tuple[float, float]]
 
 
@@ -53,7 +57,8 @@ def low_supplies(
         Of one flight or bench recording.
     aircraft : Aircraft
     phases : sequence of Phase
-        Under load: flights, stirs and redundancy checks.
+        Under load: flights, stirs and redundancy checks. A supply that breaks down stops the
+        servos, which then look like no load: where it lay deep for long without, that counts too.
     outs : sequence of PackOut
         The time a pack was out is left out at that pack, and at all places where a voltage says
         that it was dead or open: that is told of the pack.
@@ -78,7 +83,11 @@ def low_supplies(
         if aircraft.kind(r.place) is PlaceKind.PACK:
             gone += _switched_off(r, aircraft, phases)
         apart = merge(sorted(gone), 0.0)
-        spans = [part for a, b in loaded for part in complement(apart, a, b)]
+        judged = loaded
+        if r.place not in floors_v:
+            fallen = _fallen(r, levels_v[r.place], r.hold_s(aircraft.limits))
+            judged = merge(sorted([*loaded, *fallen]), 0.0)
+        spans = [part for a, b in judged for part in complement(apart, a, b)]
         low = _at(readings, r, aircraft, spans, levels_v[r.place], r.place in floors_v)
         if low is not None:
             out.append(low)
@@ -144,6 +153,16 @@ def _at(
         deepest_s=deepest[0],
         deepest_readings=deepest[1],
     )
+
+
+def _fallen(r: Reading, level_v: float, hold_s: float) -> _Spans:
+    """When a supply lay deep for long, and was at its level before and after."""
+    held = r.t[r.v >= level_v]
+    if held.size == 0:
+        return []
+    deep = mask_to_spans(r.t, (r.v > NO_SUPPLY_V) & (r.v <= _DEEP * level_v), hold_s=hold_s)
+    spans = longer(merge(deep, _ROUND_S), _LASTS_S)
+    return [(a, b) for a, b in spans if held[0] < a and b <= held[-1]]
 
 
 def _switched_off(r: Reading, aircraft: Aircraft, phases: Sequence[Phase]) -> _Spans:

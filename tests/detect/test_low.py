@@ -56,6 +56,26 @@ def test_all_of_the_time_under_load_counts_whenever_it_began(low) -> None:
     assert (one.place, one.level_v, one.is_floor, one.deep_s) == ("bus", 6.0, False, 0.0)
 
 
+@pytest.mark.parametrize(
+    "v",
+    [volts(6.2, (2, 9, 4.0)), volts(0.0, (4, 9, 4.0), (9, 40, 6.2)), np.full(T.size, 0.0)],
+    ids=["for seconds", "switched on", "switched off"],
+)
+def test_what_is_low_at_rest_for_a_while_only_is_a_switch(v: np.ndarray, low) -> None:
+    assert low(np.where((T >= 10) & (T < 15) | (T >= 20), 6.2, v)) == ()
+
+
+def test_a_supply_that_breaks_down_shows_no_load(make_reading, make_readings) -> None:
+    """At 2.5 to 5 V the servos draw nothing that looks like flying: 60 s of a ground of 100 s."""
+    t = 0.25 * np.arange(400)
+    v = np.where((t >= 20) & (t < 80), 4.0 + 0.9 * np.sin(t), 6.2)
+    readings = make_readings(make_reading("bus", Quantity.VOLTAGE, t, v), end_s=100.0)
+    ground = (Phase(kind=PhaseKind.GROUND, start_s=0.0, end_s=100.0),)
+    (one,) = low_supplies(readings, BARE, ground, (), {})
+    assert one.lowest_v == pytest.approx(3.1, abs=0.01)
+    assert one.below_s == pytest.approx(60.0, abs=1.0)
+
+
 def test_a_part_counts_by_its_share(low) -> None:
     """8 s to 12 s: 2 s of them in the stir; 38 s to the end: 2 s of the flight. 0.6 V for 4 s."""
     (one,) = low(volts(7.4, (8, 12, 5.4), (38, 99, 5.4)))
