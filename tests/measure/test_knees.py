@@ -46,14 +46,70 @@ def test_a_slow_fall_is_the_end_of_a_charge(
     assert bool(found) is is_empty
 
 
-@pytest.mark.parametrize("after_v", [0.0, 0.4])
+@pytest.mark.parametrize(
+    ("after_v", "is_empty"), [(0.0, False), (0.14, False), (0.2, True), (0.4, True)]
+)
 def test_a_fall_that_goes_on_as_it_began_is_no_end_of_a_charge(
-    after_v: float, make_readings
+    after_v: float, is_empty: bool, make_readings
 ) -> None:
-    """The whole flight falls by 5 mV a second; only what lies well below that line is a knee."""
+    """The whole flight falls by 5 mV a second; only what lies 2 % below that line is a knee."""
     v = 8.0 - 0.005 * np.maximum(T - 40.0, 0.0)
     v = np.where(T >= 150.0, v - after_v, v)
     v = np.where(T >= 180.0, v[179], v)
     readings = make_readings({("pack 1", Quantity.VOLTAGE): (T, v)}, resolution=0.01)
     fall = slow_fall(150.0, float(v[140]))
-    assert bool(find_knees(readings, AIRCRAFT, PHASES, (), (fall,))) is (after_v > 0.0)
+    assert bool(find_knees(readings, AIRCRAFT, PHASES, (), (fall,))) is is_empty
+
+
+SECONDS = np.arange(0.0, 700.0, 1.0)
+
+
+def emptied(depth_v: float, *, since_s: float = 450.0, back_v: float = 0.0) -> np.ndarray:
+    """7.4 V that fall faster and faster up to 600 s, by ``depth_v`` in all."""
+    far = np.clip((SECONDS - since_s) / (600.0 - since_s), 0.0, 1.0)
+    return 7.4 - depth_v * far**2 + np.where(SECONDS > 600.0, back_v, 0.0)
+
+
+def step(depth_v: float) -> np.ndarray:
+    return np.where(SECONDS < 500.0, 7.4, 7.4 - depth_v)
+
+
+@pytest.mark.parametrize(
+    ("volts", "is_empty"),
+    [
+        (emptied(0.4), True),
+        (emptied(0.32), True),
+        (emptied(0.28), False),  # less than 4 % of 7.4 V
+        (emptied(0.4, since_s=590.0), False),  # within two blocks of 5 s
+        (emptied(0.4, back_v=0.08), True),
+        (emptied(0.4, back_v=0.12), False),  # a quarter came back under load
+        (step(0.4), False),
+        (7.4 - 0.4 * SECONDS / 600.0, False),  # as fast as it was from the start
+    ],
+)
+def test_a_pack_that_falls_faster_and_faster_is_empty(
+    volts: np.ndarray, is_empty: bool, make_readings
+) -> None:
+    readings = make_readings({("pack 1", Quantity.VOLTAGE): (SECONDS, volts)}, resolution=0.01)
+    found = find_knees(readings, AIRCRAFT, (), (), ())
+    assert bool(found) is is_empty
+    for knee in found:
+        assert knee.place == "pack 1"
+        assert knee.depth_v == pytest.approx(7.4 - volts.min(), abs=0.03)
+        assert knee.end_v == pytest.approx(float(volts.min()), abs=0.03)
+        # It leaves its line by 1 % of 7.4 V at 7.326 V.
+        assert knee.before_v == pytest.approx(7.326, abs=0.03)
+        assert 450.0 < knee.start_s < 540.0
+
+
+@pytest.mark.parametrize(("times", "is_empty"), [(1.0, True), (1.3, True), (1.5, False)])
+def test_a_load_that_rose_may_have_pulled_the_voltage_down(
+    times: float, is_empty: bool, make_readings
+) -> None:
+    amps = np.where(SECONDS < 510.0, 4.0, 4.0 * times)
+    series = {
+        ("pack 1", Quantity.VOLTAGE): (SECONDS, emptied(0.4)),
+        ("bus", Quantity.CURRENT): (SECONDS, amps),
+    }
+    readings = make_readings(series, resolution=0.01)
+    assert bool(find_knees(readings, AIRCRAFT, (), (), ())) is is_empty
