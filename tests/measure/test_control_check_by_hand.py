@@ -71,7 +71,7 @@ GROUND, STIR, FLIGHT = PhaseKind.GROUND, PhaseKind.STIR, PhaseKind.FLIGHT
     [
         ([(GROUND, 0, 10), (STIR, 10, 20), (GROUND, 20, 30)], [(0, 30)]),
         ([(GROUND, 0, 10), (GROUND, 10.0000005, 20)], [(0, 20)]),
-        ([(GROUND, 0, 10), (GROUND, 10.001, 20)], [(0, 10), (10.001, 20)]),
+        ([(GROUND, 0, 10), (GROUND, 10.0000015, 20)], [(0, 10), (10.0000015, 20)]),
         ([(GROUND, 0, 10), (FLIGHT, 10, 20), (STIR, 20, 30)], [(0, 10), (20, 30)]),
         ([(PhaseKind.REDUNDANCY_CHECK, 0, 10)], []),
     ],

@@ -479,3 +479,28 @@ def test_a_stir_that_alone_tells_a_multiple_has_to_be_sure_of_it(error, told) ->
     mine = 1.6 * other * (1.0 + 0.1 * rng.standard_normal(300))
     found = multiple(mine, other, 1.0, [(1.95, error)], 0.01)
     assert (found is not None) is told
+
+
+@pytest.mark.parametrize(
+    ("less_a", "also", "told"),
+    [
+        (0.12, (), True),
+        (0.06, (), False),  # 0.14 of 0.2 A are more than six tenths
+        (0.12, ("right wing",), False),  # at both: the receiver, the cold, the pilot
+        (0.12, ("tail",), False),
+    ],
+)
+def test_a_servo_that_was_off_after_landing_shows_at_rest(
+    less_a: float, also: tuple[str, ...], told: bool, make_readings
+) -> None:
+    amps = currents(*ALL)
+    resting = (ENDS_S[3] <= T) & ~((ENDS_S[4] <= T) & (ENDS_S[5] > T))
+    for name in ("left wing", *also):
+        amps[name] = amps[name] - less_a * resting
+    here = found(amps, make_readings)
+    assert ({p: u.kind for p, u in here.items()} == {"left wing": UnusualKind.RESTS_LOW}) is told
+    if told:
+        low = here["left wing"]
+        assert low.before == pytest.approx(0.2, abs=0.02)
+        assert low.now == pytest.approx(0.2 - less_a, abs=0.02)
+        assert low.start_s == pytest.approx(T[-1])

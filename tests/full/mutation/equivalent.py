@@ -182,4 +182,9 @@ EQUIVALENT: dict[tuple[str, str, str, str], str] = {
         "True",
         "False",
     ): "numbers and how often each stands there, told together",
+    **{
+        ("telemetry/measure/away.py", "dead_spans", "0.0", after): "of a single instant none comes "
+        "after one at which it lived"
+        for after in ("1.0", "-1.0")
+    },
 }
