@@ -364,6 +364,19 @@ def test_a_share_is_the_ratio_estimator() -> None:
     assert climbing(s) is None  # at an instant, not by degrees
 
 
+@pytest.mark.parametrize(("block_s", "seconds"), [(0.5, 8.0), (2.0, 8.0), (3.0, 9.0), (5.0, 15.0)])
+def test_a_stretch_is_eight_seconds_and_three_blocks_at_the_least(
+    block_s: float, seconds: float
+) -> None:
+    blocks = round(seconds / block_s)
+    load = np.ones((2 * SIDE + 1) * blocks)
+    s = Shared.of(load, load, block_s, usual=1.0, mirror=True)
+    assert s is not None
+    assert s.seconds == seconds
+    assert s.first.tolist() == [blocks * k for k in range(2 * SIDE + 1)]
+    assert Shared.of(load[1:], load[1:], block_s, usual=1.0, mirror=True) is None
+
+
 @pytest.mark.parametrize(
     ("swings", "kind"), [(False, UnusualKind.RAISED), (True, UnusualKind.HUNTS)]
 )
