@@ -459,3 +459,20 @@ def test_how_it_was_judged_tells_how_many_flights_are_asked(page: str) -> None:
     text = squeezed(re.sub(r"<[^>]*>", " ", page))
     assert (STEADY, FITFUL) == (3, 5)
     assert "three, of what comes and goes five, that would have shown it" in text
+
+
+@pytest.mark.parametrize(
+    ("last", "said"),
+    [(None, ""), (5, ""), (8, ", last seen in No. 9"), (-1, ""), ("gone", "")],
+)
+def test_when_a_finding_was_last_seen_is_said_where_later_flights_do_not_show_it(
+    history: History, last: int | str | None, said: str
+) -> None:
+    first = history.open[0]
+    since = history.flights[5].id
+    seen = history.flights[last].id if isinstance(last, int) else last
+    found = replace(first, since_flight=since, last_flight=seen)
+    document = history_document(replace(history, findings=(found,)))
+    (block,) = [b for s in document.sections for b in s.blocks if isinstance(b, FindingBlock)]
+    where = block.where.partition("since ")[2]
+    assert (", last seen" in where, where.endswith(said)) == (bool(said), True)
