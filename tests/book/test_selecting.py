@@ -7,7 +7,14 @@ from typing import Any
 
 import pytest
 
-from telemetry.book import Logbook, flights_named, logs_named, names_flight
+from telemetry.book import (
+    Logbook,
+    flights_named,
+    logs_named,
+    names_flight,
+    notes_named,
+    parts_named,
+)
 from telemetry.model.errors import BookError
 from telemetry.results import Flight
 
@@ -118,3 +125,52 @@ def test_an_aircraft_whose_name_ends_with_a_number(book: Logbook, make: Make) ->
     assert _names(book, "tern 2 1") == ["tern 2 1"]
     with pytest.raises(BookError, match="'tern 2' is an aircraft"):
         flights_named(book, ["tern 2"])
+
+
+def test_words_name_notes(filled: Logbook) -> None:
+    one, two = (
+        filled.note("tern", text, kind="repaired", place="tail", on=f"2026-05-0{day}")
+        for day, text in ((2, "new plug"), (3, "new lead"))
+    )
+    gull = filled.note("große möwe", "washed", kind="changed", place=None, on="2026-05-05")
+    ids = [note.id for note in (one, two, gull)]
+    for words, meant in (
+        (["tern", "1"], ids[:1]),
+        (["tern 2"], ids[1:2]),
+        (["TERN", "2", "1", "2"], [ids[1], ids[0]]),
+        (["große möwe", "1", "tern", "1"], [ids[2], ids[0]]),
+        ([ids[2]], ids[2:]),
+        ([ids[0][:-1]], ids[:1]),
+    ):
+        assert [note.id for note in notes_named(filled, words)] == meant, words
+    for words, told in (
+        (["tern", "3"], "'3' names no note of the book"),
+        (["1"], "'1' names no note of the book"),
+        ([ids[0][:3]], "names no note of the book"),
+        ([ids[0][:4]], "names 3 notes of the book"),  # the year all were made in
+        (["tern"], "no note of 'tern' is named"),
+    ):
+        with pytest.raises(BookError, match=told):
+            notes_named(filled, words)
+
+
+def test_a_log_means_all_its_flights(filled: Logbook) -> None:
+    second, third = filled.flights("tern")[1:3]
+    assert parts_named(filled, ["b.csv"]) == (second, third)
+    assert parts_named(filled, [second.recording[:12]]) == (second, third)
+    assert parts_named(filled, ["tern", "3"]) == (third,)
+    assert parts_named(filled, ["tern", "3", "b.csv"]) == (third, second)
+
+
+@pytest.mark.parametrize(("count", "more"), [(6, False), (7, True)])
+def test_of_many_that_a_word_names_the_first_six_are_listed(
+    count: int, more: bool, book: Logbook, make: Make
+) -> None:
+    made = make(seed=1, rows=80, file="many.csv", start="2026-05-01T10:00:00")
+    spans = tuple(_span(k, k + 0.5) for k in range(count))
+    book.add(made.log, aircraft="tern", source=made.data, flights=spans)
+    with pytest.raises(BookError) as told:
+        flights_named(book, ["many.csv"])
+    words = str(told.value)
+    assert ", ".join(f"tern {k}" for k in range(1, 7)) in words
+    assert ("tern 6, ..." in words, "tern 7" in words) == (more, False)
