@@ -19,7 +19,8 @@ from telemetry.checks.listed import CHECKS, CODES, not_yet_called
 from telemetry.checks.lives import lives_of
 from telemetry.checks.outcomes import outcomes_across
 from telemetry.checks.servos.across import loads_of
-from telemetry.checks.tree import left_out
+from telemetry.checks.supply.held import held_part
+from telemetry.checks.tree import left_out, root_of
 from telemetry.model.log import FloatArray
 from telemetry.results import Feature, Finding, Fleet, History, HistoryFlight, NoteMark
 from telemetry.trends.features.voltages import TOTAL
@@ -163,6 +164,8 @@ def _judged(
         table=table,
         fleet=fleet,
     )
+    if held_part(history, root_of(history) or "bus") is not None:
+        history = replace(history, charts=history.charts + 2)  # it may fall, and rise
     judged = _by_all_checks(history) if flights else JudgedAcross()
     seen = AcrossFacts(history=history, drafts=judged.drafts)
     return history, judged, [_with_causes(draft, seen) for draft in judged.drafts]

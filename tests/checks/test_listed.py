@@ -32,7 +32,7 @@ OF_A_LOG = {
 OF_A_HISTORY = {
     "servo-current-rising", "servo-heating", "servo-silent", "branch-resistance-rising",
     "contact-intermittent", "source-resistance-rising", "pack-weak", "pack-share", "pack-out",
-    "supply-dips", "sensor-offset", "capacity-mismatch",
+    "supply-dips", "sensor-offset", "capacity-mismatch", "regulator-droop",
 }  # fmt: skip
 
 

@@ -21,6 +21,7 @@ _OWN: Mapping[C, Mapping[AcrossLook, Weight]] = {
     C.COUNTER_SCALE: {signs.sensor_alone: (-2, 0), signs.gradual: (-1, 1)},
     C.LOG_GAPS: {signs.sensor_alone: (-2, 0)},
     C.UNLIKE_SENSORS: {signs.gradual: (1, 0)},
+    C.REGULATOR_DRIFT: {signs.gradual: (2, 0)},
     C.SUPPLY_PATH: {signs.packs_held: (2, -2)},
     C.WEAK_PACKS: {signs.packs_held: (-2, 2), signs.weaker: (1, 0)},
     C.SET_POINTS: {signs.rest_apart: (-1, 0), signs.gradual: (-1, 0)},

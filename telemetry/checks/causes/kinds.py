@@ -23,6 +23,7 @@ class CauseKind(StrEnum):
     # Supply.
     REGULATOR_LIMIT = "regulator-limit"
     REGULATOR_HOT = "regulator-hot"
+    REGULATOR_DRIFT = "regulator-drift"  # it holds another voltage than it was set to
     LOW_INPUT = "low-input"  # of a regulator: it drops out
     SUPPLY_PATH = "supply-path"  # switch, plug or lead between pack and bus
     FORWARD_DROP = "forward-drop"  # of a diode or switch

@@ -71,6 +71,7 @@ TABLE: Mapping[C, Mapping[Look, Weight]] = {
         pack_signs.ran_hot: (-1, 1),
         pack_signs.dropped_out: (-3, 0),
     },
+    C.REGULATOR_DRIFT: {},  # flights together tell it
     C.REGULATOR_HOT: {
         pack_signs.regulated: (1, -3),
         pack_signs.ran_hot: (4, -3),

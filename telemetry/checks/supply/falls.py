@@ -14,6 +14,7 @@ from telemetry.checks.needs import SLOWEST_DIP_S, Needs, Refusal, long_enough, p
 from telemetry.checks.packs.in_flight import pack_findings
 from telemetry.checks.packs.paths import path_seen
 from telemetry.checks.supply.droops import DROOP, droops
+from telemetry.checks.supply.held import HELD_WORDS, judge_held
 from telemetry.model.channels import PlaceKind, Quantity
 from telemetry.results import (
     FALLS,
@@ -304,11 +305,13 @@ REGULATOR_DROOP = Check(
     code="regulator-droop",
     part=CheckPart.SUPPLY,
     closing=Closing(flights=FITFUL),
-    question="Did the bus voltage fall while the packs held theirs?",
-    meaning="The bus voltage falls while the packs hold theirs.",
+    question="Did the bus voltage fall, or drift, while the packs held theirs?",
+    meaning="The bus voltage falls, or drifts from flight to flight, while the packs hold theirs.",
     bench="load the bus with full, sound packs; feel the regulator, move switch and plugs.",
     words=DROOP,
+    words_across=HELD_WORDS,
     in_flight=(falls,),
+    across=(judge_held,),
     needs=Needs(at=root, own=(Quantity.VOLTAGE,), any_current=True, slowest_s=SLOWEST_DIP_S),
     sees=_sees_droop,
     worst_by="deepest_v",
