@@ -7,6 +7,7 @@ from typing import Any
 
 import pytest
 
+from telemetry.aircraft import Aircraft
 from telemetry.checks.causes import signs
 from telemetry.checks.draft import FindingDraft
 from telemetry.checks.facts import FlightFacts, RecordingFacts
@@ -38,10 +39,17 @@ def draft(place: str | None = "left wing", start_s: float | None = 150.0, **evid
     )
 
 
-def facts(*events: Event, columns: tuple[ColumnUse, ...] = GOOD, **parts: Any) -> FlightFacts:
+def facts(
+    *events: Event,
+    columns: tuple[ColumnUse, ...] = GOOD,
+    aircraft: Aircraft = CRAFT,
+    **parts: Any,
+) -> FlightFacts:
     flight = Flight(kind="flight", start_s=0, end_s=430, phases=PHASES, events=events, **parts)
     quality = Quality(row_s=0.1, shortest_sure_dip_s=0.1)
-    recording = RecordingFacts(aircraft=CRAFT, columns=columns, quality=quality, flights=(flight,))
+    recording = RecordingFacts(
+        aircraft=aircraft, columns=columns, quality=quality, flights=(flight,)
+    )
     return FlightFacts(flight=flight, recording=recording)
 
 
