@@ -1,7 +1,8 @@
 """False findings of healthy books of any length, and how soon a lasting shift is seen.
 
     python tests/accuracy/charts.py [--books 2000] [--lengths 20,50,100,200,500] [--seed 1]
-                                    [--shifts 500] [--save FILE] [--workers 2]
+                                    [--shifts 500] [--fleets 0] [--owners 0] [--save FILE]
+                                    [--workers 2]
 
 Books of measures, no files (`tests/simulated/books.py`): random aircraft with 2 to 4 nodes and two
 packs, coarse sensors, seasons, other pilots, slower telemetry, packs that take turns. Each is
@@ -11,6 +12,10 @@ for a book of 100) and its findings are opened and closed as a history does. Of 
 chart of 30, of one feature and of four that hang together, with a shift of so many standard
 deviations of their flight-to-flight scatter, after so many flights, against the run of healthy
 flights from one false finding to the next that the limit is set for. Intervals are Wilson's, 95 %.
+
+The first flights of a new aircraft are judged with what others tell of its scatter and without, and
+as if it were known: so many single charts of each kind of fleet, and for each of so many owners
+some books of measures, healthy and with a change.
 """
 
 from __future__ import annotations
@@ -21,6 +26,7 @@ import sys
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
+from dataclasses import replace
 from functools import partial
 from itertools import product
 from pathlib import Path
@@ -31,12 +37,14 @@ from statsmodels.stats.proportion import proportion_confint
 
 sys.path.insert(0, str(Path(__file__).parents[2]))  # works from the sources as well as installed
 
-from telemetry.checks.across import listed_as
+from telemetry.checks.across import listed_as, scatters_of
 from telemetry.checks.aircraft_history import GROUND_RUN, WATCH_RUN
 from telemetry.checks.lives import lives_of
+from telemetry.results import Fleet, Level
+from telemetry.trends.fleet import OwnScatter, fleet_of, with_fleet
 from telemetry.trends.parts import EvidencePart
 from tests.accuracy.every_flight import Chart, every_flight, signals_by_flight
-from tests.simulated.books import random_book
+from tests.simulated.books import Shift, random_book
 
 #: Charts of one aircraft.
 _CHARTS = 30
@@ -44,6 +52,20 @@ _CHARTS = 30
 _SHARED = 0.15
 #: Flights after a shift that are looked at.
 _AFTER = 40
+#: Of each other aircraft of a fleet.
+_PLACES, _FLOWN = 3, 25
+#: How far the scatter of a fleet lies from what is thought usual, deviation of its logarithm.
+_OFF = 0.4
+#: Healthy flights at the beginning in which false signals are counted, at a run so short that
+#: there are some.
+_FIRST, _SHORT_RUN = 10, 300.0
+#: Other aircraft of an owner, and new ones.
+_OTHERS, _NEW = 4, 10
+_CHANGES = {
+    "servos draw 1.1 times": {"factor": 1.1},
+    "servos draw 1.2 times": {"factor": 1.2},
+    "a lead 10 mOhm more": {"mohm": 10.0},
+}
 
 
 class Life(NamedTuple):
@@ -95,6 +117,121 @@ def delay(size: float, before: int, run: float, features: int, seed: int) -> flo
     return float(seen[0] + 1) if seen.size else float("inf")
 
 
+class Kind(NamedTuple):
+    """A fleet: how many others, how far their scatters lie apart (deviation of the logarithm)."""
+
+    others: int
+    apart: float
+    odd: bool  # one of the others scatters ten times as much
+
+
+def new_chart(told: str, kind: Kind, flights: int, rise: tuple[int, float], run: float, seed: int):
+    """Whether a chart of a new aircraft signals after each flight.
+
+    ``rise`` is the flight from which on it has risen, and by how many deviations of its own.
+    """
+    rng = np.random.default_rng([seed, kind.others, round(100 * kind.apart), 1805])
+
+    def scatters(places: int) -> np.ndarray:
+        """Of one aircraft; half as far as aircraft its places lie apart."""
+        own = kind.apart * rng.standard_normal() + kind.apart / 2 * rng.standard_normal(places)
+        return usual * np.exp(own)
+
+    usual = float(np.exp(_OFF * rng.standard_normal()))
+    degrees = _FLOWN - 1
+    others = {}
+    for k in range(kind.others):
+        true = scatters(_PLACES) ** 2 * (100.0 if kind.odd and k == 0 else 1.0)
+        seen = true * rng.chisquare(degrees, _PLACES) / degrees
+        others[str(k)] = [OwnScatter("x", 1.0, 4.0, float(r), float(degrees)) for r in seen]
+    sigma = float(scatters(1)[0])
+    y = sigma * rng.standard_normal(flights)
+    y[rise[0] :] += sigma * rise[1]
+    part = EvidencePart(name="x", at=np.arange(flights), y=y, se=np.zeros(flights), sigma=1.0)
+    if told == "known":
+        part = replace(part, sigma=sigma, weight=1e6)
+    elif told == "the others":
+        (part,) = with_fleet([part], fleet_of(others, kind.others * _FLOWN))
+    return signals_by_flight(Chart(key=(), parts=[part], sign=1.0, run=run), flights)
+
+
+def first_flights(count: int, pool: ProcessPoolExecutor) -> Iterator[str]:
+    """Single charts of new aircraft: false signals and delays, by what tells their scatter."""
+    sizes = list(product((3.0, 4.0), (3, 5, 8)))
+    heads = [f"{size:g} sd after {before}" for size, before in sizes]
+    yield ""
+    yield f"| others | apart | told by | false in the first {_FIRST} | {' | '.join(heads)} |"
+    yield f"|---|---|---|---|{'---|' * len(heads)}"
+    kinds = [Kind(n, apart, False) for n in (2, 4, 8) for apart in (0.15, 0.45)]
+    for kind, told in product([*kinds, Kind(4, 0.15, True)], ("usual", "the others", "known")):
+        job = partial(new_chart, told, kind, _FIRST, (_FIRST, 0.0), _SHORT_RUN)
+        false = sum(x.any() for x in pool.map(job, range(10 * count), chunksize=64))
+        cells = [share(false, 10 * count)]
+        for size, before in sizes:
+            run = WATCH_RUN * _CHARTS
+            job = partial(new_chart, told, kind, before + _AFTER, (before, size), run)
+            seen = [x[before:] for x in pool.map(job, range(10**6, 10**6 + count), chunksize=64)]
+            d = [int(x.argmax()) + 1 if x.any() else np.inf for x in seen]
+            middle, late = np.quantile(d, [0.5, 0.8], method="higher")
+            cells.append(f"{_flights(middle)}, {_flights(late)}")
+        named = f"{kind.others}{', one odd' if kind.odd else ''}"
+        yield f"| {named} | {kind.apart:g} | {told} | {' | '.join(cells)} |"
+    yield ""
+    yield f"Median and 80 % of the flights until it is seen, of {count} charts, each of {_CHARTS}."
+
+
+def owned(seed: int) -> Fleet | None:
+    """The fleet of one owner."""
+    own = {}
+    for k in range(_OTHERS):
+        book = random_book(100 * seed + k, _FLOWN, owner=seed)
+        own[str(k)] = scatters_of(book.flights, (), book.aircraft)
+    return fleet_of(own, _OTHERS * _FLOWN)
+
+
+def new_books(before: int, change: str, seed: int) -> list[tuple[float, float]]:
+    """The first flight of each new aircraft of an owner that shows a finding, without and with.
+
+    Counted from the change on, from 1; of healthy ones (no change) from the first flight on.
+    """
+    fleet = owned(seed)
+    out = []
+    for k in range(_NEW):
+        shift = Shift(place="left wing", since=before, **_CHANGES[change]) if change else None
+        flights = before + _FIRST
+        book = random_book(100 * seed + 50 + k, flights, owner=seed, shift=shift)
+        found = []
+        for told in (None, fleet):
+            together = every_flight(book.flights, book.aircraft, told)
+            shown = [
+                any(
+                    f.level > Level.UNKNOWN and (not change or f.place == "left wing")
+                    for f in findings
+                )
+                for findings in together[before:]
+            ]
+            found.append(float(shown.index(True) + 1) if any(shown) else np.inf)
+        out.append((found[0], found[1]))
+    return out
+
+
+def books_of_owners(seeds: Sequence[int], pool: ProcessPoolExecutor) -> Iterator[str]:
+    """Books of new aircraft with what the others of their owner tell, and without."""
+    yield ""
+    yield "| change | after | books | without | with | found within 5, without | with |"
+    yield "|---|---|---|---|---|---|---|"
+    cases = [("", 0), ("", _FIRST), *product(_CHANGES, (3, 5, 8))]
+    for change, before in cases:
+        job = partial(new_books, before, change)
+        d = np.array([one for many in pool.map(job, seeds) for one in many]).T
+        if change:
+            cells = [_flights(x) for x in np.quantile(d, 0.5, axis=1, method="higher")]
+            cells += [share(int((own <= 5).sum()), own.size) for own in d]
+        else:
+            cells = [share(int(np.isfinite(own).sum()), own.size) for own in d] + ["-", "-"]
+        yield f"| {change or 'none'} | {before} | {d.shape[1]} | {' | '.join(cells)} |"
+
+
 def share(count: int, n: int) -> str:
     """A share with its interval."""
     low, high = proportion_confint(count, n, method="wilson")
@@ -144,7 +281,7 @@ def tables(options: argparse.Namespace, pool: ProcessPoolExecutor) -> Iterator[s
     named = [f"{level}: {head}" for level in ("watch or ground", "ground") for head in heads]
     yield f"| flights | books | {' | '.join(named)} | codes |"
     yield "|---|---|---|---|---|---|---|---|---|"
-    for length in options.lengths:
+    for length in options.lengths if options.books else ():
         count = min(options.books, max(1, options.books * 100 // length))
         yield row(length, all_lives(length, seeds[:count], options.save, pool))
     if options.shifts:
@@ -162,6 +299,10 @@ def tables(options: argparse.Namespace, pool: ProcessPoolExecutor) -> Iterator[s
             yield f"| {run:,.0f} flights | {features} | {size:g} sd | {' | '.join(cells)} |"
         yield ""
         yield f"Median and 90 % of the flights until it is seen, of {options.shifts} charts."
+    if options.fleets:
+        yield from first_flights(options.fleets, pool)
+    if options.owners:
+        yield from books_of_owners(range(options.seed, options.seed + options.owners), pool)
 
 
 def _flights(x: float) -> str:
@@ -180,6 +321,8 @@ def main() -> None:
     )
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--shifts", type=int, default=500)
+    parser.add_argument("--fleets", type=int, default=0)
+    parser.add_argument("--owners", type=int, default=0)
     parser.add_argument("--save", type=Path)
     parser.add_argument("--workers", type=int, default=2)
     options = parser.parse_args()
