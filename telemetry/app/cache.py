@@ -82,26 +82,28 @@ def _kept(book: Logbook, flight: str, version: str) -> Measures | None:
 def fleet_before(
     book: Logbook, name: str, timeline: Timeline, *, executor: Executor | None = None
 ) -> Fleet | None:
-    """What the other aircraft of the book, up to its first flight, tell of the scatter of one.
+    """What the other aircraft tell of the scatter of one, by all that the book held when it began.
 
-    Kept in the book; the others are judged again only where what they had flown by then, its notes
-    or their profiles have changed.
+    Whatever is added later changes nothing of it. It is kept, and worked out anew only where
+    something was removed or moved, or one of their profiles changed.
 
     Parameters
     ----------
-    book, name, timeline
-        As of :func:`telemetry.app.timelines.others_before`.
+    book : Logbook
+    name : str
+    timeline : sequence of BookFlight or Note
+        Of that aircraft.
     executor : Executor, optional
         As of :func:`measures_of`.
     """
-    others = others_before(book, name, timeline)
-    if not others:
-        return None
-    rests_on = _state_of(book, others)
-    kept = book.get_replay(name)
+    first = min(e.order for e in timeline if isinstance(e, BookFlight))
+    version = f"{FLEET_VERSION} {VERSION} {first}"
+    kept = book.get_fleet(name)
     with suppress(KeyError, TypeError):  # another program's document
-        if kept["fleet"]["rests_on"] == rests_on:
-            return _fleet_from(kept["fleet"]["told"])
+        if kept["rests_on"] == f"{version} {book.state_of_profiles(kept['others'])}":
+            return _fleet_from(kept["told"])
+    others = others_before(book, name, first)
+    state = book.state_of_profiles(others)
     scatters, flights = {}, 0
     for other, entries in others.items():
         # What is wrong with another aircraft is told where that one is asked for.
@@ -111,28 +113,12 @@ def fleet_before(
                 scatters[other] = own
                 flights += sum(isinstance(e, BookFlight) for e in entries)
     fleet = fleet_of(scatters, flights)
-    told = {"rests_on": rests_on, "told": None if fleet is None else asdict(fleet)}
-    with suppress(BookError):  # a book that cannot be written to is asked again
-        book.put_replay(name, {**kept, "fleet": told})
+    told = None if fleet is None else asdict(fleet)
+    if others or kept:
+        with suppress(BookError):  # a book that cannot be written to is asked again
+            doc = {"rests_on": f"{version} {state}", "others": list(others), "told": told}
+            book.put_fleet(name, doc)
     return fleet
-
-
-def fleet_state(book: Logbook, name: str) -> str:
-    """A word that changes with what the other aircraft tell of one; "" where they tell nothing."""
-    others = others_before(book, name, book.timeline(name))
-    return _state_of(book, others) if others else ""
-
-
-def _state_of(book: Logbook, others: Mapping[str, Timeline]) -> str:
-    told = [f"{VERSION} {FLEET_VERSION}"]
-    for other, entries in others.items():
-        path = book.profile_path(other)
-        told += [other, path.read_text("utf-8", "replace") if path.exists() else ""]
-        told += [
-            f"{e.id} {e.packs}" if isinstance(e, BookFlight) else f"{e.kind} {e.place} {e.date}"
-            for e in entries
-        ]
-    return hashlib.sha256("\n".join(told).encode("utf-8", "surrogateescape")).hexdigest()[:24]
 
 
 def _scatters(

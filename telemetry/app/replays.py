@@ -18,7 +18,7 @@ from time import monotonic
 from typing import Any
 
 from telemetry.aircraft import Aircraft
-from telemetry.app.cache import fleet_state, version_for
+from telemetry.app.cache import version_for
 from telemetry.app.workers import Crew, calls
 from telemetry.book import Logbook
 from telemetry.checks.across import together_at
@@ -43,7 +43,7 @@ from telemetry.trends.measures import Measures
 from telemetry.trends.table import FeatureTable
 
 #: Version of what is judged across flights; raised where a check changes what it finds.
-VERSION = "6"
+VERSION = "7"
 
 # Flights of a piece of the work, at least, and pieces at most: each of them, given to a worker,
 # works out anew what flights tell by themselves.
@@ -195,7 +195,7 @@ def kept_standing(
     book: Logbook, name: str, make: Callable[[], AircraftStanding]
 ) -> AircraftStanding:
     """How an aircraft stands, kept in the book as long as nothing that it rests on has changed."""
-    state = f"{program()} {book.state(name)} {fleet_state(book, name)}".rstrip()
+    state = f"{program()} {book.state(name)}"
     with suppress(KeyError, TypeError, ValueError):  # another program's document
         doc = book.get_answer(name, state)
         if doc is not None:

@@ -7,7 +7,7 @@ from typing import Any
 
 from telemetry.book import BookFlight, Logbook, Note
 from telemetry.book.adding import part_of
-from telemetry.book.files.dates import sortable, start_of
+from telemetry.book.files.dates import start_of
 from telemetry.book.files.names import aircraft_key, file_name, recording_id
 from telemetry.book.files.tables import cut
 from telemetry.book.records import Recording
@@ -16,7 +16,7 @@ from telemetry.trends.fleet import LEAST_AIRCRAFT, LEAST_FLIGHTS
 
 Timeline = tuple[BookFlight | Note, ...]
 
-# Of other aircraft so many of the last flights are looked at, and of so many of them, those flown
+# Of other aircraft so many of the last flights are looked at, and of so many of them, those added
 # last: more tell hardly more of a scatter, and a new aircraft is to cost no more in a long book.
 _FLIGHTS, _AIRCRAFT = 25, 8
 
@@ -105,41 +105,31 @@ def as_if_added(
     return book.timeline(key, recording), tuple(p.id for p in recording.flights)
 
 
-def others_before(book: Logbook, name: str, timeline: Timeline) -> dict[str, Timeline]:
-    """The last flights of the other aircraft, and notes among them, from before one's first flight.
-
-    So what they tell of a new aircraft stays the same, whatever is flown later.
+def others_before(book: Logbook, name: str, first: int) -> dict[str, Timeline]:
+    """The last flights of other aircraft, and notes among them, that a book held at some time.
 
     Parameters
     ----------
     book : Logbook
     name : str
-    timeline : sequence of BookFlight or Note
-        Of that aircraft.
+        Of the aircraft that is left out.
+    first : int
+        What was added or noted before this, by the order of adding, counts.
 
     Returns
     -------
     dict of str to tuple of BookFlight or Note
-        By name; empty where too few have flights enough, or no flight has a date.
+        By name; empty where too few have flights enough.
     """
-    begun = [sortable(e.start) for e in timeline if isinstance(e, BookFlight) and e.start]
-    if not begun or len(book.aircraft()) <= LEAST_AIRCRAFT:
+    if len(book.aircraft()) <= LEAST_AIRCRAFT:
         return {}
-    own, first = aircraft_key(name), min(begun)
-    found = []
+    own, found = aircraft_key(name), []
     for other, entries in book.timelines().items():
-        earlier = [(when, e) for e in entries if (when := _dated(e)) and when < first]
-        flown = [k for k, (_, e) in enumerate(earlier) if isinstance(e, BookFlight)][-_FLIGHTS:]
+        earlier = [e for e in entries if e.order < first]
+        flown = [k for k, e in enumerate(earlier) if isinstance(e, BookFlight)][-_FLIGHTS:]
         if other != own and len(flown) >= LEAST_FLIGHTS:
-            found.append((earlier[flown[-1]][0], other, [e for _, e in earlier[flown[0] :]]))
-    if len(found) < LEAST_AIRCRAFT:
-        return {}
-    return {
-        other: tuple(entries)
-        for _, other, entries in sorted(found, key=lambda one: one[:2])[-_AIRCRAFT:]
-    }
-
-
-def _dated(entry: BookFlight | Note) -> str | None:
-    when = entry.start if isinstance(entry, BookFlight) else entry.date
-    return sortable(when) if when else None
+            last = max(earlier[k].order for k in flown)
+            found.append((last, other, tuple(earlier[flown[0] :])))
+    found.sort(key=lambda one: one[:2])
+    kept = found[-_AIRCRAFT:] if len(found) >= LEAST_AIRCRAFT else []
+    return dict(sorted((other, entries) for _, other, entries in kept))

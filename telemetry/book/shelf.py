@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from contextlib import suppress
 from dataclasses import replace
 from hashlib import sha256
@@ -165,9 +166,17 @@ class Shelf:
         It is made of the names, sizes and times of its files, none of which is read.
         """
         key = aircraft_key(aircraft)
-        profile = self.profile_path(key)
-        found = [(profile.name, Stamp.of(profile.stat()))] if profile.exists() else []
-        for folder in (f"flights/aircraft={key}", f"notes/aircraft={key}", "changes"):
+        folders = (f"flights/aircraft={key}", f"notes/aircraft={key}", "changes")
+        return self._stamped((key, *self.get_fleet(key).get("others", ())), folders)
+
+    def state_of_profiles(self, aircraft: Iterable[str]) -> str:
+        """Likewise, with these profiles and with what is removed, restored or moved anywhere."""
+        return self._stamped(aircraft, ("changes",))
+
+    def _stamped(self, aircraft: Iterable[str], folders: Iterable[str]) -> str:
+        paths = [path for one in aircraft if (path := self.profile_path(one)).exists()]
+        found = [(path.name, Stamp.of(path.stat())) for path in paths]
+        for folder in folders:
             found += sorted(self._places.stamps(folder).items())
         told = "".join(f"{name} {size} {changed}\n" for name, (size, changed) in found)
         return sha256(told.encode("utf-8", "surrogateescape")).hexdigest()
@@ -346,12 +355,17 @@ class Shelf:
 
     def get_replay(self, aircraft: str) -> dict[str, Any]:
         """What was kept by :meth:`Logbook.put_replay`; empty where missing or damaged."""
-        key = aircraft_key(aircraft)
-        path = self._places.replay(key)
+        return self._kept(self._places.replay(aircraft_key(aircraft)), "replay")
+
+    def get_fleet(self, aircraft: str) -> dict[str, Any]:
+        """What was kept by :meth:`Logbook.put_fleet`; empty where missing or damaged."""
+        return self._kept(self._places.fleet(aircraft_key(aircraft)), "fleet")
+
+    def _kept(self, path: Path, what: str) -> dict[str, Any]:
         with suppress(BookError):
             kept = read_sealed(path) if path.exists() else {}
-            doc = kept.get("replay")
-            if kept.get("aircraft") == key and isinstance(doc, dict):
+            doc = kept.get(what)
+            if kept.get("aircraft") == path.stem and isinstance(doc, dict):
                 return doc
         return {}
 

@@ -15,6 +15,7 @@
     measures/<id>.json                       derived; made again whenever missing
     measures/replays/<name>.json             likewise, of all flights of an aircraft
     measures/answers/<name>.json             likewise, how it stands
+    measures/fleets/<name>.json              likewise, what the other aircraft tell of it
     measures/index/recordings.json           likewise, the records of all recordings
 
 Recordings and flights are named by the content of the original, so adding twice changes nothing
@@ -208,6 +209,17 @@ class Logbook(Keeper):
         """
         key = aircraft_key(aircraft)
         write_sealed(self._places.replay(key), {"aircraft": key, "replay": dict(doc)})
+
+    def put_fleet(self, aircraft: str, doc: Mapping[str, Any]) -> None:
+        """Keep what other aircraft, by name in ``others``, tell of one, as plain JSON values.
+
+        Raises
+        ------
+        BookError
+            If the book cannot be written to.
+        """
+        key = aircraft_key(aircraft)
+        write_sealed(self._places.fleet(key), {"aircraft": key, "fleet": dict(doc)})
 
     def put_answer(self, aircraft: str, state: str, doc: Mapping[str, Any]) -> None:
         """Keep how an aircraft stands, as plain JSON values, by what that depends on.

@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from telemetry.app import cache
-from telemetry.app.cache import fleet_before, fleet_state, version_for
+from telemetry.app.cache import fleet_before, version_for
 from telemetry.app.histories import history, standing_of
 from telemetry.book import Logbook
 from telemetry.model.errors import BookError
@@ -46,7 +46,6 @@ def test_nothing_is_told_by_one_other_aircraft(book: Logbook, fly: Fly, told: Ma
     fly("wren", 3)
     fly("tern", 5, 4)
     assert told("tern") is None
-    assert fleet_state(book, "tern") == ""
     assert history(book, "tern").fleet is None
 
 
@@ -64,24 +63,30 @@ def test_two_that_were_flown_before_tell_the_scatter(book: Logbook, fly: Fly, to
     assert history(book, "wren").fleet is None
 
 
-def test_only_what_was_flown_before_the_first_flight_counts(
+def test_only_what_the_book_held_at_its_first_flight_counts(
     book: Logbook, fly: Fly, told: Make
 ) -> None:
-    """What is flown later moves no answer: it is the same whenever it is asked."""
+    """What is added later moves no answer, whenever it was flown: it is the same whenever asked."""
     fly("wren", 3)
     fly("kite", 4)
     fly("tern", 5, 4)
-    before, state = told("tern"), fleet_state(book, "tern")
-    fly("wren", 6, scatter=0.3)
+    before, state = told("tern"), book.state("tern")
+    fly("wren", 2, scatter=0.3)
     fly("gull", 6)
+    assert (told("tern"), book.state("tern")) == (before, state)
     fly("tern", 7, 3)
     assert told("tern") == before
-    assert fleet_state(book, "tern") == state
+    # Without what is kept likewise.
+    (book.path / "measures" / "fleets" / "tern.json").unlink()
+    assert told("tern") == before
 
 
-def test_begun_at_the_same_time_nobody_tells_the_other(fly: Fly, told: Make) -> None:
-    for name in ("wren", "kite", "tern"):
-        fly(name, 5, 8)
+def test_of_three_begun_by_turns_nobody_tells_the_others(
+    book: Logbook, fly: Fly, told: Make
+) -> None:
+    for month in (3, 4):
+        for name in ("wren", "kite", "tern"):
+            fly(name, month, 5)
     assert [told(name) for name in ("wren", "kite", "tern")] == [None] * 3
 
 
@@ -99,6 +104,7 @@ def test_kept_until_what_it_rests_on_changes(
     fly("kite", 3)
     fly("tern", 5, 4)
     first = told("tern")
+    state = book.state("tern")
     asked: list[int] = []
     whole = cache.scatters_of
 
@@ -107,11 +113,30 @@ def test_kept_until_what_it_rests_on_changes(
         return whole(flights, *more)
 
     monkeypatch.setattr(cache, "scatters_of", counted)
+    monkeypatch.setattr(Logbook, "timelines", None)  # nothing of the others is read
     assert told("tern") == first
+    monkeypatch.undo()
+    monkeypatch.setattr(cache, "scatters_of", counted)
     assert asked == []
-    fly("wren", 4, 6)
+    book.remove([book.flights("wren")[0].id])
     assert told("tern") != first
-    assert asked == [12, 18]
+    assert asked == [12, 11]
+    assert book.state("tern") != state
+
+
+def test_a_changed_profile_of_another_is_seen(book: Logbook, fly: Fly, told: Make) -> None:
+    """Their measures rest on it, so the answers and pages that are kept do as well."""
+    fly("wren", 3)
+    fly("kite", 3)
+    fly("tern", 5, 4)
+    fly("gull", 6, 2)
+    told("tern")
+    states = {name: book.state(name) for name in ("tern", "kite", "gull")}
+    text = book.profile_path("wren").read_text(encoding="utf-8")
+    book.put_profile("wren", text + "# another word\n")
+    assert book.state("tern") != states["tern"]
+    # Of the kite nothing was asked of others, and of the gull nothing yet.
+    assert {n: book.state(n) for n in ("kite", "gull")} == {n: states[n] for n in ("kite", "gull")}
 
 
 def test_of_each_the_last_25_flights_of_no_more_than_eight(
@@ -123,7 +148,7 @@ def test_of_each_the_last_25_flights_of_no_more_than_eight(
     fly("tern", 5, 3)
     found = told("tern")
     assert found is not None
-    # The wren was flown last in January, the first kite a day before the others.
+    # Those whose flights were added last.
     assert found.aircraft == tuple(f"kite {k}" for k in range(1, 9))
     assert found.flights == 8 * 7
 
@@ -145,15 +170,33 @@ def test_what_is_wrong_with_another_aircraft_is_no_error_of_this_one(
     assert told("tern").aircraft == ("kite", "wren")
 
 
-def test_how_it_stands_follows_what_others_tell(book: Logbook, fly: Fly) -> None:
-    """The standing that is kept rests on it: with an older log more of another one it is anew."""
+def test_how_it_stands_is_kept_with_what_others_tell(book: Logbook, fly: Fly) -> None:
     fly("wren", 3)
     fly("kite", 3)
     fly("tern", 5, 4)
-    assert standing_of(book, "tern").answer is not None
-    state = fleet_state(book, "tern")
-    fly("wren", 4, 1)
-    assert fleet_state(book, "tern") != state
+    first = standing_of(book, "tern")
+    standing_of(book, "tern")
+    kept = book.path / "measures" / "answers" / "tern.json"
+    written = kept.read_bytes()
+    assert standing_of(book, "tern") == first
+    assert kept.read_bytes() == written
+
+
+def test_check_book_leaves_what_is_kept_and_drops_what_is_damaged(
+    book: Logbook, fly: Fly, told: Make
+) -> None:
+    fly("wren", 3)
+    fly("kite", 3)
+    fly("tern", 5, 4)
+    found = told("tern")
+    path = book.path / "measures" / "fleets" / "tern.json"
+    book.check_book()
+    assert path.exists()
+    path.write_text("{", encoding="utf-8")
+    assert told("tern") == found
+    path.write_text("{", encoding="utf-8")
+    book.check_book()
+    assert not path.exists()
 
 
 def test_the_answer_states_the_shrinkage(book: Logbook, fly: Fly) -> None:
@@ -168,10 +211,10 @@ def test_the_answer_states_the_shrinkage(book: Logbook, fly: Fly) -> None:
     assert stir["flights"] > 0
     (section,) = [s for s in history_document(found).sections if s.anchor == "method"]
     words = " ".join(section.blocks[0].items)
-    assert "from 24 flights of aircraft flown before it (kite, wren)" in words
+    assert "from 24 flights of aircraft that were in the book before it (kite, wren)" in words
     worth = sorted(round(f.flights) for f in found.fleet.features)
     assert f"counts for {worth[0]} to {worth[-1]} flights" in words
     alone = history(book, "wren")
     assert json.history_document(alone)["fleet"] is None
     (section,) = [s for s in history_document(alone).sections if s.anchor == "method"]
-    assert "of aircraft flown before it" not in " ".join(section.blocks[0].items)
+    assert "in the book before it" not in " ".join(section.blocks[0].items)

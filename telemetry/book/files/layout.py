@@ -93,6 +93,10 @@ class Places:
         """Derived: the records of all recordings in one file."""
         return self.root / "measures" / "index" / "recordings.json"
 
+    def fleet(self, aircraft: str) -> Path:
+        """Derived: what the other aircraft tell of one."""
+        return self.root / "measures" / "fleets" / f"{aircraft}.json"
+
     def answer(self, aircraft: str) -> Path:
         """Derived: how an aircraft stands."""
         return self.root / "measures" / "answers" / f"{aircraft}.json"

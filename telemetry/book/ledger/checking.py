@@ -339,7 +339,7 @@ class _Check:
         for path in self.places.files("measures/*.json"):
             if path.stem not in ids or not _is_sealed(path, "flight"):
                 self.mending.remove(path)
-        for folder in ("replays", "answers"):
+        for folder in ("replays", "answers", "fleets"):
             for path in self.places.files(f"measures/{folder}/*.json"):
                 if not _is_sealed(path, "aircraft"):
                     self.mending.remove(path)

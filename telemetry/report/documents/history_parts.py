@@ -321,7 +321,7 @@ def fleet_words(fleet: Fleet) -> str:
     span = f"{worth[0]} to {worth[-1]}" if worth[0] < worth[-1] else f"{worth[0]}"
     return (
         f"How far its measures scatter from flight to flight was taken beforehand from "
-        f"{counted(fleet.flights, 'flight')} of aircraft flown before it "
+        f"{counted(fleet.flights, 'flight')} of aircraft that were in the book before it "
         f"({', '.join(plain(name) for name in fleet.aircraft)}). That counts for {span} flights, "
         f"the more the more alike they are, and its own flights for one each (moderated variances: "
         f"G. K. Smyth, Statistical Applications in Genetics and Molecular Biology 3, 2004)."
