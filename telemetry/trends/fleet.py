@@ -10,7 +10,7 @@ import numpy as np
 
 from telemetry.numerics.statistics.moderated import scatter_prior
 from telemetry.results import FeatureScatter, Fleet
-from telemetry.trends.parts import EvidencePart
+from telemetry.trends.parts import CLIP, EvidencePart
 
 #: Other aircraft that it takes: with what is thought usual there are three values then, and one odd
 #: aircraft does not move the middle one.
@@ -36,19 +36,21 @@ class OwnScatter(NamedTuple):
 
 
 def own_scatter(part: EvidencePart, change: int | None = None) -> OwnScatter | None:
-    """Scatter of a part about its level, or about two with a change at that flight.
+    """Scatter of a part as a chart learns it; with a change at that flight, of the longer side.
 
     None where too few flights tell it, or it is held for known.
     """
-    if part.known:
+    sides = [part] if change is None else [part.until(change), part.since(change)]
+    part = max(sides, key=lambda side: side.at.size)
+    degrees = part.at.size - 1
+    if part.known or degrees < _LEAST_DEGREES:
         return None
-    levels = 1 if change is None else 2
-    covariates = 0 if part.design is None else part.design.shape[1]
-    if part.at.size - levels - covariates < _LEAST_DEGREES:
-        return None
-    found = replace(part, weight=0.0).steady(part.at[0] if change is None else change)
-    ratio = (found.sigma / part.sigma) ** 2
-    return OwnScatter(part.name, part.sigma, part.weight, ratio, found.weight)
+    found = part.scores(np.ones(int(part.at[-1]) + 1, dtype=bool))
+    off = np.clip((part.y - found.predicted) / found.scale, -CLIP, CLIP)[1:]
+    # Each flight adds its part to the sum of squares, which begins as ``weight`` usual ones.
+    grown = float(np.prod(1.0 + off**2 / found.degrees[1:]))
+    ratio = part.weight * (grown - 1.0) / degrees
+    return OwnScatter(part.name, part.sigma, part.weight, ratio, float(degrees))
 
 
 def fleet_of(scatters: Mapping[str, Sequence[OwnScatter]], flights: int) -> Fleet | None:
