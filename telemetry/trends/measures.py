@@ -19,7 +19,7 @@ from telemetry.results import Cause, Level
 FloatArray = NDArray[np.float64]
 
 #: Version of the document. Measures of another version are made again from the log.
-VERSION = "17"
+VERSION = "18"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

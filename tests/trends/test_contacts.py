@@ -12,7 +12,7 @@ import pytest
 from telemetry.aircraft import Aircraft, Node
 from telemetry.model.channels import Quantity
 from telemetry.readings import Reading, Readings
-from telemetry.results import Phase, PhaseKind
+from telemetry.results import Event, EventKind, Origin, Phase, PhaseKind
 from telemetry.trends.features.contacts import drop_tails, stray_tails
 
 Make = Callable[..., Any]
@@ -153,3 +153,31 @@ def test_the_higher_voltage_is_taken_between_its_readings(channels: Make) -> Non
     made["low"] = replace(low, v=low.v + low.t)
     made["high"] = replace(made["high"], t=ramp_t, v=7.0 + ramp_t)
     assert tails_of(made) == EXPECTED
+
+
+@pytest.mark.parametrize(
+    ("origin", "place", "left_out"),
+    [
+        (Origin.SUPPLY, "bus", True),
+        (Origin.PACK, "bus", True),
+        (Origin.LOAD, "bus", False),  # it is explained, and so is what strays then
+        (Origin.SUPPLY, "left wing", False),
+    ],
+)
+def test_a_fall_of_what_feeds_the_place_is_no_contact(
+    make_reading: Make, origin: Origin, place: str, left_out: bool
+) -> None:
+    """The bus falls at 20 s for a second; the unit of the tail is read half a reading later."""
+    t, flow = 0.5 * np.arange(400), amps(400)
+    bus = np.where((t >= 20.0) & (t < 21.0), 6.0, 7.0)
+    late = np.interp(t - 0.25, t, bus)
+    made = (
+        make_reading("tail", t, late - 0.05 - 0.03 * flow, update_s=0.5),
+        make_reading("bus", t, bus, update_s=0.5),
+        make_reading("tail", t, flow, quantity=Quantity.CURRENT, update_s=0.5),
+    )
+    event = Event(kind=EventKind.SAG, place=place, start_s=20.0, end_s=21.0, origin=origin)
+    phases = (Phase(kind=PhaseKind.FLIGHT, start_s=0.0, end_s=200.0),)
+    (up, _) = drop_tails(readings(*made), CRAFT, phases, [event])
+    assert up.value is not None
+    assert (up.value < 0.01) is left_out

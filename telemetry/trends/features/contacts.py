@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from telemetry.aircraft import Aircraft
@@ -9,15 +11,21 @@ from telemetry.model.channels import Quantity
 from telemetry.model.log import FloatArray
 from telemetry.numerics.sampling import outside
 from telemetry.readings import Readings, total_current
-from telemetry.results import WORKING_PHASES, Phase
+from telemetry.results import WORKING_PHASES, Event, EventKind, Origin, Phase
 from telemetry.trends.measures import Measure
 
 # The tails are means of this part of the readings, and of so many at least (heuristic).
 _TAIL, _LEAST = 0.005, 4
 _FEW = 100
+_FROM_ABOVE = (Origin.SUPPLY, Origin.PACK)
 
 
-def drop_tails(readings: Readings, aircraft: Aircraft, phases: tuple[Phase, ...]) -> list[Measure]:
+def drop_tails(
+    readings: Readings,
+    aircraft: Aircraft,
+    phases: tuple[Phase, ...],
+    events: Sequence[Event] = (),
+) -> list[Measure]:
     """Mean of the largest and of the smallest strays of the drop to each node under load, V.
 
     The drop from the feeding place, less offset and resistance times current. Readings taken at
@@ -40,7 +48,13 @@ def drop_tails(readings: Readings, aircraft: Aircraft, phases: tuple[Phase, ...]
             amps_t, amps_v = total.t, total.v
         else:
             continue
-        keep = ~outside(low.t, loaded)
+        late_s = (low.update_s or 0.0) + (high.update_s or 0.0)
+        falls = [
+            (e.start_s - late_s, e.end_s + late_s)
+            for e in events
+            if e.place == parent and (e.origin in _FROM_ABOVE or e.kind is EventKind.BROWNOUT)
+        ]
+        keep = ~outside(low.t, loaded) & outside(low.t, falls)
         t, v = low.t[keep], low.v[keep]
         if t.size < _FEW:
             continue
