@@ -358,25 +358,27 @@ def test_a_receiver_of_any_name_may_have_a_regulator_of_its_own(kind: Any, accus
 
 
 @pytest.mark.parametrize(
-    ("own", "low_ratio", "low_more_mohm", "more_v", "told"),
+    ("own", "ratio", "low_ratio", "low_more_mohm", "more_v", "told"),
     [
-        (True, 1.6, 9.0, 0.04, True),
-        (True, 1.4, 9.0, 0.04, False),  # no half more
-        (True, 1.6, 7.0, 0.04, False),  # a few milliohm
-        (True, 1.6, 9.0, 0.02, False),  # which take next to nothing
-        (False, 1.8, 0.0, 0.06, True),
-        (False, 1.6, 20.0, 0.06, False),  # its servos may draw half more
-        (False, 1.8, 20.0, 0.04, True),
-        (False, 1.8, 20.0, 0.03, False),
+        (True, 1.6, 1.3, 9.0, 0.04, True),
+        (True, 1.4, 1.3, 9.0, 0.04, False),  # no half more
+        (True, 2.3, 1.1, 9.0, 0.04, False),  # sound ones differ as much
+        (True, 1.6, 1.3, 7.0, 0.04, False),  # a few milliohm
+        (True, 1.6, 1.3, 9.0, 0.02, False),  # which take next to nothing
+        (False, 1.8, 1.5, 0.0, 0.06, True),
+        (False, 1.6, 1.5, 20.0, 0.06, False),  # its servos may draw half more
+        (False, 2.3, 1.3, 20.0, 0.06, False),
+        (False, 1.8, 1.5, 20.0, 0.04, True),
+        (False, 1.8, 1.5, 20.0, 0.03, False),
     ],
 )
 def test_a_lead_beside_its_mirror_by_the_same_means(
-    own: bool, low_ratio: float, low_more_mohm: float, more_v: float, told: bool
+    own: bool, ratio: float, low_ratio: float, low_more_mohm: float, more_v: float, told: bool
 ) -> None:
     beside = DropRatio(
-        place="left wing", mirror="right wing", parent="bus", own=own, ratio=3.0,
-        low_ratio=low_ratio, error=0.3, mohm=90.0, mirror_mohm=30.0, low_more_mohm=low_more_mohm,
-        more_v=more_v,
+        place="left wing", mirror="right wing", parent="bus", own=own, ratio=ratio,
+        low_ratio=low_ratio, error=0.1, mohm=30.0 * ratio, mirror_mohm=30.0,
+        low_more_mohm=low_more_mohm, more_v=more_v,
     )  # fmt: skip
     found = [f for f in found_in(drop_ratios=(beside,)) if f.code == "branch-resistance-high"]
     assert [(f.place, f.level) for f in found] == ([("left wing", Level.WATCH)] if told else [])

@@ -27,9 +27,10 @@ _DROP_PCT = 8.0
 # is bad, or too thin and long (heuristic: by the wire table 1.5 m of AWG 20 and its plugs have some
 # 120 mOhm, the 2 m of AWG 18 to a tail some 90; a panel lead of a large model 20 to 70).
 _NO_SOUND_LEAD = ((120.0, 0.03), (90.0, 0.15))
-# Drops of two mirrors without currents of their own: factor, and V at the highest current
-# (heuristic: sound leads and equal servos together differ by half); V with currents of their own.
-_RATIO, _RATIO_V, _OWN_V = 1.7, 0.04, 0.03
+# Drops of two mirrors without currents of their own: factor, what it surely is, and V at the
+# highest current (heuristic: sound leads and equal servos together differ by half at the most,
+# surely by a fourth); with currents of their own what it surely is (sound ones: a tenth), and V.
+_RATIO, _SURELY, _RATIO_V, _OWN_SURELY, _OWN_V = 1.7, 1.4, 0.04, 1.2, 0.03
 # Leads of two sides are alike if the wire table expects the same of both within this part
 # (heuristic).
 _ALIKE = 0.15
@@ -126,12 +127,13 @@ def _absolute(r: Resistance, flight: Flight, aircraft: Aircraft) -> FindingDraft
 def _more_than_alike(d: DropRatio, flight: Flight, limits: Limits) -> bool:
     """Whether two leads differ by more than sound ones, and servos where they count, do."""
     if not d.own:
-        return d.low_ratio >= _RATIO and d.more_v >= _RATIO_V
+        return d.ratio >= _RATIO and d.low_ratio >= _SURELY and d.more_v >= _RATIO_V
     leads = [r for p in (d.place, d.mirror) for r in flight.resistances if r.place == p]
     if len(leads) == 2 and not _alike(*leads):
         return False
-    over = d.low_more_mohm > limits.branch_watch_mohm
-    return over and d.low_ratio > limits.branch_over_expected and d.more_v >= _OWN_V
+    # Large is what it most likely is, sure that it is more than of sound ones.
+    over = d.low_more_mohm > limits.branch_watch_mohm and d.low_ratio >= _OWN_SURELY
+    return over and d.ratio > limits.branch_over_expected and d.more_v >= _OWN_V
 
 
 def _beside_mirror(d: DropRatio) -> FindingDraft:
