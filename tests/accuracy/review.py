@@ -16,8 +16,8 @@ was not judged, with a reason. What the maker knows to be so is no false accusat
 voltage that truly was that low, with what load took of the packs' or the bus's voltage then, a pack
 that truly began with less.
 
-With ``--full`` only what the aims for healthy logs are set for is made: full columns at 0.5 s or
-faster, a log without them being drawn again.
+With ``--full`` only what the aims for healthy logs are set for is reviewed: full columns, at 0.5 s
+or faster.
 
 With ``--save`` outcomes are added to a file, one JSON line each, and are not run again.
 """
@@ -56,10 +56,10 @@ def run(name: str, seed: int, keep: Path | None = None, *, full: bool = False) -
         for draw in range(_DRAWS):
             planted = plant(kind, seed, draw, update_s, keep or Path(scratch))
             seen = sight(planted) if kind.sight else NOTHING
-            if (seen.visible or not kind.sight) and (planted.full or not full):
+            if seen.visible or not kind.sight:
                 break
             planted.path.unlink()
-        judged = seen.visible or not kind.sight
+        judged = (seen.visible or not kind.sight) and (planted.full or not full)
         verdict, came_to, findings = told(planted) if judged else ("", "", [])
     return Outcome(
         kind=name,
@@ -114,6 +114,7 @@ def main() -> None:
     wanted = [(k, seeds[n]) for k, n in sorted(wanted, key=lambda w: w[1])]
     one = partial(run, keep=options.keep, full=options.full)
     outcomes = collect(wanted, options.workers, options.save, one)
+    outcomes = [o for o in outcomes if o.full or not options.full]
     print(all_tables(outcomes))
     if options.list_missed:
         print("\n" + "\n".join(missed(outcomes)))
