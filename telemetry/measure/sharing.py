@@ -22,6 +22,8 @@ Stretches = tuple[tuple[float, float], ...]
 # unequally at light load (heuristic).
 _JUDGED = 1 / 3
 _LEAST_BLOCKS = 8
+# A slope, a level and a parabola in time are fitted to the blocks.
+_OF_SLOPE = 4
 # Current into a pack that no sensor's zero makes, A, over this part of the log (heuristic).
 _BACK_A, _A_WHILE = 0.1, 0.05
 # Gain error of a current sensor (common practice, no source: 1 to 2 %); that of two together
@@ -136,12 +138,15 @@ def pack_shares(
         return ()
     block_s = max(2.0, *(4.0 * (r.update_s or readings.row_s) for r in flows.values()))
     columns: dict[str, list[FloatArray]] = {name: [] for name in flows}
+    begin_s = []
     for start, end in spans:
         edges = np.arange(start, end + 1e-9, block_s)
+        begin_s.append(edges[:-1])
         for name, r in flows.items():
             columns[name].append(block_means(r.t, r.v, edges))
     means = np.vstack([np.concatenate(c) for c in columns.values()])
-    means = means[:, np.isfinite(means).all(axis=0)]
+    known = np.isfinite(means).all(axis=0)
+    means, at_s = means[:, known], np.concatenate(begin_s)[known]
     if means.shape[1] < _LEAST_BLOCKS:
         return ()
     total = means.sum(axis=0)
@@ -166,7 +171,9 @@ def pack_shares(
             PackShare(
                 place=name,
                 share=share,
-                of_changes=slope_of_change(flow[all_give], total[all_give]) if told else None,
+                of_changes=slope_of_change(flow[all_give], total[all_give], at_s[all_give])
+                if told
+                else None,
                 judged_s=float(judged.sum()) * block_s,
                 off_balance=pair and roles.get(name) == "shared" and beyond,
             )
@@ -191,15 +198,23 @@ def ratio_of_sums(part: FloatArray, whole: FloatArray, step: float) -> Interval:
     return with_gain_errors(ratio, math.hypot(half, zero))
 
 
-def slope_of_change(part: FloatArray, whole: FloatArray) -> Interval | None:
-    """Change of the part by change of the whole, with its interval."""
-    moved = whole - whole.mean()
+def slope_of_change(part: FloatArray, whole: FloatArray, at_s: FloatArray) -> Interval | None:
+    """Change of the part by change of the whole at these instants, with its interval.
+
+    What each gives at rest moves slowly with its charge: a parabola in time takes it out.
+    """
+    if whole.size <= _OF_SLOPE:
+        return None
+    away = (at_s - at_s.mean()) / max(float(np.ptp(at_s)), 1e-9)
+    drift = np.stack([np.ones(at_s.size), away, away**2], axis=1)
+    both = np.stack([part, whole], axis=1)
+    left, moved = (both - drift @ np.linalg.lstsq(drift, both, rcond=None)[0]).T
     sxx = float((moved**2).sum())
     if sxx <= 1e-12:
         return None
-    slope = float((moved * part).sum()) / sxx
-    rest = part - part.mean() - slope * moved
-    free = part.size - 2
+    slope = float((moved * left).sum()) / sxx
+    rest = left - slope * moved
+    free = part.size - _OF_SLOPE
     half = 2.0 * math.sqrt(float((rest**2).sum()) / free / sxx * likeness(rest))
     # Told to less than a quarter either way it tells nothing (heuristic).
     return None if half > 0.25 else with_gain_errors(slope, half)

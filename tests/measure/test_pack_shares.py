@@ -72,40 +72,40 @@ def test_gains_of_two_sensors(share: float, part: float) -> None:
     assert (found.low, found.high) == pytest.approx((share - half, share + half))
 
 
-MOVED = np.array([-1.5, -0.5, 0.5, 1.5])  # squares add up to 5
-REST = np.array([-0.1, 0.3, -0.3, 0.1])  # squares 0.2; upright on MOVED and on 1
+# Thue and Morse: upright on a level, a line and a parabola; squares add up to 16.
+HALF = np.array([1.0, -1.0, -1.0, 1.0, -1.0, 1.0, 1.0, -1.0])
+MOVED, REST, AT_S = np.r_[HALF, -HALF], np.r_[HALF, HALF], np.arange(16.0)
 
 
 def test_a_slope_by_hand() -> None:
-    # 2 sqrt(power / (4 - 2) / 5), power 0.05; neighbours are unlike.
-    found = slope_of_change(2.0 + 0.6 * MOVED + 0.5 * REST, 7.0 + MOVED)
-    half = math.hypot(2 * math.sqrt(0.05 / 2 / 5), GAINS * 0.24)
+    # 2 sqrt(power / (16 - 4) / 16), power 0.16; neighbours are unlike.
+    found = slope_of_change(2.0 + 0.6 * MOVED + 0.1 * REST, 7.0 + MOVED, AT_S)
+    half = math.hypot(2 * math.sqrt(0.16 / 12 / 16), GAINS * 0.24)
     assert found.value == pytest.approx(0.6)
     assert (found.low, found.high) == pytest.approx((0.6 - half, 0.6 + half))
 
 
+def test_what_a_charge_that_evens_out_moves_is_no_part_of_a_change() -> None:
+    """A stir while one pack stands higher, and a calm flight once it does not any more."""
+    drift = 0.4 - 0.03 * AT_S + 0.002 * AT_S**2
+    load = 2.0 + MOVED + 3.0 * (AT_S < 3)
+    found = slope_of_change(0.5 * load + drift, load, AT_S)
+    assert found.value == pytest.approx(0.5)
+
+
 def test_a_slope_told_to_more_than_a_quarter_tells_nothing() -> None:
-    # 2 sqrt(0.2 k^2 / 10) is a quarter at k = 0.884.
-    k = 0.125 / math.sqrt(0.02)
-    assert slope_of_change(0.6 * MOVED + 1.001 * k * REST, 7.0 + MOVED) is None
-    assert slope_of_change(0.6 * MOVED + 0.999 * k * REST, 7.0 + MOVED) is not None
-
-
-def test_a_slope_told_to_a_quarter_is_told() -> None:
-    # Exactly: 2 sqrt((4 / 16) / (6 - 2) / 4) is 1/4, in numbers that a computer holds exactly.
-    moved = np.array([-1.0, 1.0, -1.0, 1.0, 0.0, 0.0])
-    rest = np.array([0.25, -0.25, -0.25, 0.25, 0.0, 0.0])
-    found = slope_of_change(1.0 + 0.5 * moved + rest, 2.0 + moved)
-    assert found is not None
-    assert found.high == pytest.approx(0.5 + math.hypot(0.25, GAINS * 0.25))
+    # 2 sqrt(16 k^2 / 12 / 16) is a quarter at k = 0.433.
+    k = 0.125 * math.sqrt(12)
+    assert slope_of_change(0.6 * MOVED + 1.001 * k * REST, 7.0 + MOVED, AT_S) is None
+    assert slope_of_change(0.6 * MOVED + 0.999 * k * REST, 7.0 + MOVED, AT_S) is not None
 
 
 def test_a_current_that_does_not_move_has_no_slope() -> None:
-    assert slope_of_change(np.full(8, 1.0), np.full(8, 2.0)) is None
-    signs = np.array([1.0, -1.0] * 4)  # squares of s add up to 8 s^2
+    assert slope_of_change(np.full(16, 1.0), np.full(16, 2.0), AT_S) is None
+    assert slope_of_change(HALF[:4], HALF[:4], AT_S[:4]) is None, "as many as are fitted"
     for sxx, told in ((0.9e-12, False), (1.1e-12, True)):
-        whole = math.sqrt(sxx / 8) * signs
-        assert (slope_of_change(0.5 * whole, whole) is not None) is told
+        whole = math.sqrt(sxx / 16) * MOVED
+        assert (slope_of_change(0.5 * whole, whole, AT_S) is not None) is told
 
 
 def test_constant_flows(make_readings: Make) -> None:
@@ -139,7 +139,7 @@ def _held_off(total: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
 
 
 def test_of_a_change_one_takes_part_only_while_it_gives(make_readings: Make) -> None:
-    total = np.repeat(np.linspace(1.0, 7.0, 32), 2)
+    total = np.repeat(np.random.default_rng(1).permutation(np.linspace(1.0, 7.0, 32)), 2)
     one = _first(_flows(make_readings, *_held_off(total), n=64), end_s=64.0)
     assert one.share.value > 0.7
     assert one.of_changes.value == pytest.approx(0.5, abs=0.01)
@@ -153,14 +153,15 @@ def test_what_gives_picks_no_blocks_where_one_charges_the_other(
 
     Blocks picked by what the second gave told it a part of a change that was too small.
     """
-    total = np.repeat(np.linspace(0.6, 1.8, 40), 2)
-    second = 0.5 * total - 0.4 + 0.1 * np.tile([1.0, 1.0, -1.0, -1.0], 20)
+    mixed = np.repeat(np.random.default_rng(1).permutation(40), 2)
+    total = np.linspace(0.6, 1.8, 40)[mixed]
+    second = 0.5 * total - 0.4 + 0.1 * (-1.0) ** mixed
     rest = np.full(20, -back_a)
     flows = np.r_[1.0 - rest, total - second], np.r_[rest, np.maximum(second, -back_a)]
     readings = _flows(make_readings, *flows, n=100, end_s=100.0)
     told = pack_shares(readings, PAIR, [(20.0, 100.0)])[1].of_changes
     assert told is not None
-    assert (told.value == pytest.approx(0.5, abs=0.02)) is beside
+    assert (told.value == pytest.approx(0.5, abs=0.03)) is beside
 
 
 def test_a_pack_that_is_held_off_throughout_tells_no_change(make_readings: Make) -> None:
