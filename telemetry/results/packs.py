@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from telemetry.results.kinds import ChargeBasis, DroopKind, OutKind, OutSign
 from telemetry.results.recording import Span
+from telemetry.results.tables import INNER
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -131,6 +132,8 @@ class PackTwins:
         The first over the second, with its 95 % interval: known better than either.
     more_v : float or None
         What the excess takes over the currents that were seen.
+    step_v : float
+        The coarser step of the two voltages.
     slow_part, low_slow_part, high_slow_part : float or None
         What of the excess comes seconds after a step of the current, over what comes at once:
         0 where it is copper or a contact. None where that is not known.
@@ -144,6 +147,7 @@ class PackTwins:
     low_times: float
     high_times: float
     more_v: float | None = None
+    step_v: float = field(default=0.0, metadata=INNER)
     slow_part: float | None = None
     low_slow_part: float | None = None
     high_slow_part: float | None = None

@@ -105,6 +105,7 @@ def twins(
     compared_mohm: float,
     times: tuple[float, float, float],
     more_v: float | None = None,
+    step_v: float = 0.01,
 ) -> PackTwins:
     """Pack 2 held against pack 1; how many times as much, with both ends of the interval."""
     return PackTwins(
@@ -116,6 +117,7 @@ def twins(
         times=times[1],
         high_times=times[2],
         more_v=more_v,
+        step_v=step_v,
     )
 
 
@@ -448,12 +450,18 @@ def test_a_wing_that_draws_less_is_said_to_rest_lower_where_it_does(
     assert ("less at rest" in found.title) is less
 
 
-@pytest.mark.parametrize(("more_v", "raised"), [(0.03, True), (0.02, False), (None, True)])
+@pytest.mark.parametrize(
+    ("more_v", "step_v", "raised"),
+    [(0.03, 0.01, True), (0.02, 0.01, False), (None, 0.01, True), (0.04, 0.05, False)],
+)
 def test_a_manifold_resistance_is_told_though_little_was_drawn(
-    more_v: float | None, raised: bool
+    more_v: float | None, step_v: float, raised: bool
 ) -> None:
-    """Three times as much, surely; but two hundredths of a volt is how cells come to rest."""
-    found = found_in(twins=(twins(69.0, 19.0, (3.4, 3.6, 3.8), more_v),))
+    """Three times as much, surely; but two hundredths of a volt is how cells come to rest.
+
+    Less than a step of the sensors is how they round.
+    """
+    found = found_in(twins=(twins(69.0, 19.0, (3.4, 3.6, 3.8), more_v, step_v),))
     assert ("source-resistance-high" in {f.code for f in found}) is raised
 
 

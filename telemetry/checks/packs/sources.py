@@ -19,7 +19,8 @@ _TIMES, _SURE = 1.5, 1.25
 # ... and by more than their leads and plugs differ, mOhm (heuristic).
 _MORE_MOHM = 10.0
 # ... which the currents of the log show by so much, V: cells of two packs come to rest by one or
-# two hundredths of a volt apart, whatever their resistance (heuristic).
+# two hundredths of a volt apart, whatever their resistance (heuristic); a step of the sensors hides
+# as much as it is.
 _MORE_V = 0.025
 #: Part of the voltage that load takes, %: packs that lose so much are weak for this load
 #: (heuristic: a sound lithium pack under a heavy load loses a tenth, a cold one an eighth). The
@@ -125,7 +126,7 @@ def _against_the_other(facts: FlightFacts) -> list[FindingDraft]:
     for t in facts.flight.twins:
         more_mohm = t.mohm - t.compared_mohm
         sure = t.low_times >= _SURE and t.times >= _TIMES
-        seen = t.more_v is None or t.more_v >= _MORE_V
+        seen = t.more_v is None or t.more_v >= max(_MORE_V, t.step_v)
         if not sure or more_mohm < _MORE_MOHM or not seen:
             continue
         drop = next((d for d in facts.flight.drops if d.place == t.place), None)

@@ -112,6 +112,7 @@ def pack_twins(
         low_times=float(np.exp(times - half)),
         high_times=float(np.exp(times + half)),
         more_v=float(ohm[0, 0] - ohm[0, 1]) * span_a,
+        step_v=step_v,
         slow_part=None if slow is None else slow.value,
         low_slow_part=None if slow is None else slow.low,
         high_slow_part=None if slow is None else slow.high,
