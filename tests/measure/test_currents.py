@@ -471,12 +471,20 @@ def test_a_counterpart_that_moves_in_one_stretch_alone_tells_no_instant() -> Non
     assert s.step is None
 
 
-@pytest.mark.parametrize(("held_a", "told"), [(4.5, False), (6.0, True)])
-def test_a_lone_node_that_stalls_draws_twice_what_its_longest_moves_do(held_a, told) -> None:
-    """Amperes over what it usually draws, against a move of 3 A that is held for as long."""
+@pytest.mark.parametrize(
+    ("held_a", "held_s", "told"),
+    [(4.5, 5, False), (6.0, 5, True), (6.0, 2, False), (8.0, 2, True)],
+)
+def test_a_lone_node_that_stalls_draws_twice_what_its_longest_moves_do(
+    held_a, held_s, told
+) -> None:
+    """Amperes over what it usually draws, against a move of 3 A that is held for as long.
+
+    Of two seconds, of which a flight has many, three times as much.
+    """
     mean = 1.0 + 0.05 * np.random.default_rng(3).standard_normal(300)
     mean[60:65] = 3.0
-    mean[200:205] = held_a
+    mean[200 : 200 + held_s] = held_a
     flown = CurrentBlocks(
         mean=mean, low=mean - 0.05, block_s=1.0, step=0.02, update_s=0.5, fresh=np.full(300, 2.0)
     )

@@ -28,6 +28,8 @@ _SIZES = ((60.0, 0.3, 0.3), (30.0, 0.3, 0.45), (10.0, 0.6, 0.8), (3.0, 0.8, 0.9)
 _HARDER, _BEYOND = 1.5, 2.0
 _ERRORS = 5.0  # standard errors
 _RIVALS, _RIVALS_LONG, _LONG_S = 2.0, 1.4, 60.0
+#: Of a lone node in fewer blocks than these: so short a time a flight has many of.
+_BRIEF, _RIVALS_BRIEF = 3, 3.0
 #: Of what is added, the lower fifth of the readings shows this part at the least, else the other
 #: one of the pair fell; unless that one kept so much of what it drew, and this one's rose so many
 #: times over: what swings falls back now and then.
@@ -204,11 +206,12 @@ def lone_stretch(now: CurrentBlocks, others: Sequence[FloatArray]) -> Stretch | 
         top = float(np.quantile(mean[outside], 0.995))
         high = _upper(low, s)
         level = judged(mean, high.start, high.stop)
+        rivals = _RIVALS if high.stop - high.start >= _BRIEF else _RIVALS_BRIEF
         plateau = (
             s.excess >= _PLATEAU_A
             # A move that is held for as long is the rival, not the peaks of moving.
             and level is not None
-            and level.excess >= _RIVALS * level.rival
+            and level.excess >= rivals * level.rival
             and high.stop - high.start >= _PLATEAU_BLOCKS
             and now.fresh[high].sum() >= _FEWEST
             and float(np.quantile(low[high], 0.25)) >= _PLATEAU * top
