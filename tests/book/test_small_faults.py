@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import errno
+import hashlib
+import io
 import os
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -15,6 +17,7 @@ import pytest
 from telemetry.app.incoming.batch import add_files
 from telemetry.book import Logbook
 from telemetry.book.files.joining import PARTS, joined, read_again
+from telemetry.book.files.originals import digest_of
 from telemetry.model.errors import BookError, ProfileError
 
 Make = Callable[..., Any]
@@ -185,3 +188,10 @@ def test_a_part_that_changes_while_logs_are_joined(
     monkeypatch.setattr("telemetry.book.files.joining.read_file", written_on)
     with pytest.raises(BookError, match=r"b\.csv: the file is not what was read a moment ago"):
         joined(paths, **how)
+
+
+@pytest.mark.parametrize("size", [0, 1, 2, 1 << 20, (1 << 20) + 1])
+def test_a_digest_is_that_of_so_many_bytes_though_more_are_written(size: int) -> None:
+    data = bytes(k % 251 for k in range(size))
+    assert digest_of(io.BytesIO(data + b"more"), size) == hashlib.sha256(data).hexdigest()
+    assert digest_of(io.BytesIO(data), size + 4) == hashlib.sha256(data).hexdigest()
