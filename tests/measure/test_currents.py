@@ -14,6 +14,7 @@ from telemetry.measure.currents.active import active_spans
 from telemetry.measure.currents.added import CurrentBlocks, lone_stretch
 from telemetry.measure.currents.nodes import unusual_currents
 from telemetry.measure.currents.shares import SIDE, Shared, climbing, multiple
+from telemetry.measure.currents.still import fell_still
 from telemetry.model.channels import Quantity
 from telemetry.readings import Readings
 from telemetry.results import Phase, PhaseKind, UnusualCurrent, UnusualKind
@@ -309,6 +310,17 @@ def test_the_control_whose_servo_died_is_named(
     assert {p: u.kind for p, u in here.items()} == {"right wing": UnusualKind.SILENT}
     told = here["right wing"].controls
     assert (told[0][0] == dead and told[0][1] > 0.9) if named else told == ()
+
+
+@pytest.mark.parametrize(("over_a", "told"), [(0.0, True), (0.03, False)])
+def test_what_lies_over_its_rest_after_landing_has_not_fallen_still(over_a, told) -> None:
+    """A small rudder in calm air: a step or two over 1.28 A of something else that draws on."""
+    rng = np.random.default_rng(6)
+    mine = 1.28 + np.r_[0.04 + 0.1 * rng.random(200), np.full(30, over_a)]
+    other = 0.2 + rng.random(230)
+    found = fell_still(mine, [other], 0.02, landed_a=1.28)
+    assert found == (200 if told else None)
+    assert fell_still(mine, [other], 0.02) == 200, "where no rest tells"
 
 
 @pytest.mark.parametrize(("moves", "told"), [(("node 3",), False), (("node 2", "node 3"), True)])

@@ -249,7 +249,8 @@ def _in_flight(f: NodeInFlight) -> UnusualCurrent | None:
     node, now = f.node, f.now
     lost_too = lost_rest(node, f.others)
     beside = [o.mean for o in f.beside.values()]
-    fallen = fell_still(now.mean, beside, node.step, lost_rest=lost_too)
+    landed_a = node.rest.get("after")
+    fallen = fell_still(now.mean, beside, node.step, lost_rest=lost_too, landed_a=landed_a)
     if fallen is not None:
         start = f.start_s[fallen]
         return found_at(UnusualKind.SILENT, node, start, None, f.against or _OTHERS)

@@ -107,13 +107,19 @@ def _floors(x: FloatArray, block_s: float) -> Shared | None:
 
 
 def fell_still(
-    mine: FloatArray, others: Sequence[FloatArray], step: float, *, lost_rest: bool = False
+    mine: FloatArray,
+    others: Sequence[FloatArray],
+    step: float,
+    *,
+    lost_rest: bool = False,
+    landed_a: float | None = None,
 ) -> int | None:
     """Block from which on a current that moved lies still to the end, while others move; or None.
 
     Still is within a step or two of its lowest level; before, it was off it most of the time. Most
     of the others have to go on; where its rest on the ground fell as well (``lost_rest``), as high
-    as before is enough.
+    as before is enough. What lies a step or more over its rest after landing (``landed_a``) is not
+    still: it does little.
     """
     lowest = float(np.min(mine))
     usual = float(np.median(mine))
@@ -123,6 +129,8 @@ def fell_still(
         return None
     at = int(moving[-1]) + 1
     if at < _STILL or (mine[:at] > lowest + width).mean() < _MOVED:
+        return None
+    if landed_a is not None and float(np.mean(mine[at:])) >= landed_a + step:
         return None
     still = np.diff(np.concatenate(([-1], moving)))[:-1] if moving.size > 1 else np.zeros(1)
     if mine.size - at < 2 * still.max(initial=0.0):
