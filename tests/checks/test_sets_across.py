@@ -167,6 +167,29 @@ class TestTurns:
         )
         assert rising(judged(flown)) == []
 
+    @pytest.mark.parametrize(
+        ("times", "told"), [(1.9, True), (1.3, False)], ids=["aged", "as sets differ"]
+    )
+    def test_a_set_that_was_weak_from_the_first_flight_on(
+        self, fly: Make, times: float, told: bool
+    ) -> None:
+        """No change, nothing gradual: every third flight is flown with it."""
+        weak = by_turns(3, 1, 0, times)
+        history = judged(fly(10, own={"pack 1": weak, "pack 2": weak}))
+        assert rising(history) == []
+        found = [f for f in history.findings if f.code == "pack-weak"]
+        assert bool(found) is told
+        for one in found:
+            assert (one.place, one.also, one.level) == ("pack 1", ("pack 2",), Level.WATCH)
+            assert one.evidence["set_flights"].startswith("1, 4, 7")
+            assert one.evidence["times"] == pytest.approx(times, rel=0.1)
+            assert (one.since_flight, one.change) == ("1", None)
+
+    def test_one_pack_of_a_set_that_was_weak_from_the_first_flight_on(self, fly: Make) -> None:
+        history = judged(fly(11, own={"pack 2": by_turns(3, 0, 0, 1.8)}))
+        (found,) = (f for f in history.findings if f.code == "pack-weak")
+        assert (found.place, found.also) == ("pack 2", ())
+
     def test_a_set_laid_aside_is_no_longer_judged(self, fly: Make) -> None:
         flown = fly(
             6,
@@ -198,6 +221,14 @@ class TestTogether:
 
     def test_one_of_two_is_no_matter_of_both(self, fly: Make) -> None:
         flown = fly(8, own={"pack 2": lambda k: 2.0 if k > 12 else 1.0})
+        (found,) = rising(judged(flown))
+        assert (found.place, found.also) == ("pack 2", ())
+
+    def test_a_little_cold_does_not_make_it_of_both(self, fly: Make) -> None:
+        """One of two packs ages to 2.4 times, while autumn makes both a fifth worse."""
+        autumn = lambda k: 1.0 + 0.25 * max(0, k - 8) / 16  # noqa: E731
+        ages = lambda k: autumn(k) * 1.09 ** max(0, k - 12)  # noqa: E731
+        flown = fly(12, own={"pack 1": autumn, "pack 2": ages}, logged=False)
         (found,) = rising(judged(flown))
         assert (found.place, found.also) == ("pack 2", ())
 

@@ -27,7 +27,14 @@ from telemetry.checks.packs.rising import (
     judge_path,
     judge_together,
 )
-from telemetry.checks.packs.sets import of_all, set_evidence, set_name, sets_of, weak_set
+from telemetry.checks.packs.sets import (
+    judge_apart,
+    of_all,
+    set_evidence,
+    set_name,
+    sets_of,
+    weak_set,
+)
 from telemetry.checks.packs.sources import SOURCE_RESISTANCE_HIGH
 from telemetry.checks.tree import packs_of, root_of, shared_packs
 from telemetry.model.channels import Quantity
@@ -85,6 +92,7 @@ def judge_packs(history: AircraftHistory) -> JudgedAcross:
             judge_way(history, pack, other, sets, of_pair, found)
         if not judge_fading(history, pack, sets, first[pack], found):
             judge_weakness(history, pack, sets, first[pack], found)
+    judge_apart(history, shared or packs, sets, of_pair, found)
     if pair is not None:
         judge_share(history, pair, sets, of_pair, found)
     else:

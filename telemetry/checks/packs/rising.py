@@ -52,7 +52,7 @@ CODE = "source-resistance-rising"
 SOURCE_WATCH_PCT, SOURCE_GROUND_PCT = 20.0, 100.0
 _PATH_SIGMA_MOHM = 2.0
 _RECENT = 3
-# A flight shows a change by this part of it (heuristic).
+# A flight, or each of two packs, shows a change by this part of it (heuristic).
 _MOST = 0.5
 LOG_PACKS = "log voltage, current and used charge of each pack"
 _LOG_WARMTH = "Log a temperature: cold cannot be told from age without one."
@@ -196,15 +196,19 @@ def _of_all(
 
 
 def _each_rose(parts: Sequence[EvidencePart], j: Judgement) -> bool:
-    """Whether each of some packs rose by itself since the change, by what is to be watched."""
+    """Whether each of some packs rose by itself since the change, by what is to be watched.
+
+    And by a good part of the mean: else the one that rose is told, and cold may be the other's.
+    """
     if j.onset is None:
         return False
     since = int(j.at[j.onset])
+    least = max(float(np.log1p(SOURCE_WATCH_PCT / 100.0)), _MOST * float(np.log1p(j.now)))
     for part in parts:
         before, after = part.bare[part.at < since], part.bare[part.at >= since]
         if not before.size or not after.size:
             return False
-        if float(np.expm1(after[-_RECENT:].mean() - before.mean())) < SOURCE_WATCH_PCT / 100.0:
+        if float(after[-_RECENT:].mean() - before.mean()) < least:
             return False
     return bool(parts)
 

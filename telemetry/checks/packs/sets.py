@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import NamedTuple
 
 import numpy as np
 
-from telemetry.checks.aircraft_history import AircraftHistory
+from telemetry.checks.aircraft_history import AircraftHistory, JudgedAcross
+from telemetry.checks.causes.kinds import CauseKind
+from telemetry.checks.draft import FindingDraft, Words
 from telemetry.model.log import FloatArray
+from telemetry.results import Level
 from telemetry.trends.evidence import Judgement
 from telemetry.trends.parts import EvidencePart, part_of
 from telemetry.trends.turns import (
@@ -37,8 +41,23 @@ AGAINST_SIGMA, ALONE_SIGMA = 0.08, 0.10
 _NEWEST, _NAMED = 40, 4
 # A set's own rise is at least this part of that against the others, or the others have fallen.
 _OWN = 0.5
+# A set of so many times the others' resistance, over so many flights, standard errors from no more
+# than what sets of one make differ by, is told without any change (heuristic).
+_TIMES, _ALIKE, _FLIGHTS, _ERRORS = 1.5, 1.2, 3, 5.0
 # Temperature within a day where it is logged: what it leaves, logarithm of a resistance.
 _LEFT_SD = 0.03
+
+
+WEAK_SET = Words(
+    (
+        "{place} of this set has aged",
+        "this set is of another make or size than the others",
+    ),
+    "Measure the resistance of this set and of another one, both warm and at a known charge.",
+    "Leave this set out until it is measured; if it is so by design, say so in a note of kind "
+    "checked.",
+    kinds=(CauseKind.AGED, CauseKind.UNLIKE_PACKS),
+)
 
 
 class OfSet(NamedTuple):
@@ -222,3 +241,56 @@ def set_evidence(sets: PackSets, one: int) -> dict[str, float | int | str | None
         "sets": sets.count,
         "sets_known": "by their labels" if sets.stated else "by the data",
     }
+
+
+def judge_apart(
+    history: AircraftHistory,
+    packs: Sequence[str],
+    sets: PackSets,
+    first: int,
+    found: JudgedAcross,
+) -> None:
+    """A set that lies above the others from the first flight on: a finding pack-weak, no change."""
+    apart: dict[int, dict[str, float]] = {}
+    for pack in packs:
+        part = alone_part(history, (pack,))
+        for one in range(sets.count if part is not None else 0):
+            times = None if part is None else times_the_others(part.since(first), sets, one)
+            if times is not None and sets.in_use(one):
+                apart.setdefault(one, {})[pack] = times
+    if not apart:
+        return
+    one, of = max(apart.items(), key=lambda told: max(told[1].values()))
+    evidence = set_evidence(sets, one)
+    if any(d.evidence.get("set_flights") == evidence["set_flights"] for d in found.drafts):
+        return  # its change is told
+    place, *also = of
+    times = max(of.values())
+    found.drafts.append(
+        FindingDraft(
+            code="pack-weak",
+            level=Level.WATCH,
+            place=place,
+            also=tuple(also),
+            title=f"{' and '.join(of)} of {set_name(sets, one)}: {times:.1f} times the resistance "
+            "of the other sets",
+            evidence={"times": times, "compared_with": "the other sets", **evidence},
+            since_flight=history.listed[int(sets.flights(one)[0])].id,
+            words=WEAK_SET,
+        )
+    )
+
+
+def times_the_others(part: EvidencePart, sets: PackSets, one: int) -> float | None:
+    """How many times the others' resistance a set has; None where they are alike for all it shows.
+
+    ``part`` holds logarithms of resistances; each flight is set against near ones of other sets.
+    """
+    own = against_others(part, sets, one)
+    if own is None or own.at.size < _FLIGHTS:
+        return None
+    mean, n = float(own.y.mean()), own.at.size
+    error = max(float(own.y.std(ddof=1)), own.sigma) / np.sqrt(n)
+    if mean < np.log(_TIMES) or mean - np.log(_ALIKE) < _ERRORS * error:
+        return None
+    return float(np.exp(mean))
