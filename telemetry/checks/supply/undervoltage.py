@@ -106,7 +106,8 @@ UNDERVOLTAGE = Check(
     closing=Closing(flights=FITFUL),
     question="Does the supply, or a pack, fall below its level under load?",
     meaning="Under load the voltage was below the comfortable supply, or that of a pack below its "
-    "floor. The finding says how deep, and for how long of the time under load.",
+    "floor. The finding says how deep, and for how long of the time under load. A supply that lies "
+    "deep for ten seconds and comes back counts without load too.",
     bench="compare with the data sheets of the servos; read each cell at rest.",
     words=Words(
         (
