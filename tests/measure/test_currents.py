@@ -13,8 +13,9 @@ from telemetry.aircraft import Aircraft
 from telemetry.measure.currents.active import active_spans
 from telemetry.measure.currents.added import CurrentBlocks, lone_stretch
 from telemetry.measure.currents.nodes import unusual_currents
-from telemetry.measure.currents.shares import SIDE, Shared, climbing, multiple
+from telemetry.measure.currents.shares import SIDE, Shared, climbing
 from telemetry.measure.currents.still import fell_still
+from telemetry.measure.currents.stirred import multiple
 from telemetry.model.channels import Quantity
 from telemetry.readings import Readings
 from telemetry.results import Phase, PhaseKind, UnusualCurrent, UnusualKind

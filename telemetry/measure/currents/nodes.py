@@ -42,10 +42,14 @@ from telemetry.measure.currents.shares import (
     Shared,
     changed_share,
     climbing,
-    multiple,
 )
 from telemetry.measure.currents.still import changed_floor, fell_still
-from telemetry.measure.currents.stirred import changed_stir, stirred_multiple, stirred_shares
+from telemetry.measure.currents.stirred import (
+    changed_stir,
+    multiple,
+    stirred_multiple,
+    stirred_shares,
+)
 from telemetry.measure.currents.taking import (
     LEAST,
     NodeCurrent,

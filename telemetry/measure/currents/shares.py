@@ -62,12 +62,6 @@ _ROSE_ERRORS = 3.0
 _ALONE, _STAYED = 0.7, 0.33
 #: A servo warms up within about this time, s (heuristic).
 _WARM_S = 90.0
-#: Current of one mirror as part of the other's, in one of flight and stirs and in the other
-#: (heuristic: equal servos differ by a fifth, a pair of unlike ones rarely by a half); standard
-#: errors; so much more on the mean, A, and steps: two sensors may differ by one in their zero and
-#: by one in rounding.
-_MORE, _MORE_AS_WELL, _MORE_ERRORS, _MORE_A, _MORE_STEPS = 1.7, 1.4, 4.0, 0.1, 2.0
-_STIR_ERRORS = 2.0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -119,6 +113,14 @@ class Shared:
             mirror=mirror,
         )
         return shared if count >= 2 * SIDE + 1 and shared.counterpart.sum() > 0 else None
+
+    @property
+    def whole(self) -> tuple[float, float, float]:
+        """The share of all stretches, its error, and the standard errors by which it is under 1."""
+        every = np.ones((1, self.mine.size), dtype=bool)
+        part, variance = (float(x[0]) for x in _sides(self.mine, self.counterpart, every)[:2])
+        error = float(np.hypot(np.sqrt(variance), _KNOWN * part))
+        return part, error, float(_scores((1.0 - part) / max(error, 1e-9), self.mine.size - 1))
 
     def swapped(self) -> Shared | None:
         """The counterpart's share of this one; None where this one never moves."""
@@ -381,48 +383,3 @@ def _rose(s: Shared, k: int, others: Sequence[FloatArray]) -> bool:
         _changes_at(x, reference, np.array([k]))[0].errors for x in (s.mine, s.counterpart)
     )
     return errors >= _ROSE_ERRORS and errors >= -2.0 * beside
-
-
-def multiple(
-    mine: FloatArray,
-    counterpart: FloatArray,
-    block_s: float,
-    stirred: Sequence[tuple[float, float]],
-    step_a: float,
-) -> tuple[float, float] | None:
-    """Share and relative error where one mirror draws a multiple of the other throughout.
-
-    In flight by the currents as they are, for a worn servo rests higher as well; every stir that
-    can be read has to show it too, the flight or the stirs in full.
-
-    Parameters
-    ----------
-    mine, counterpart : ndarray, shape (n,)
-        Mean current of each block in flight, A.
-    block_s : float
-    stirred : sequence of (share, error)
-        Of every stir that can be read.
-    step_a : float
-        Step of the sensors, A.
-    """
-    # What draws next to nothing is surely less, but nobody knows how many times: the error is told
-    # of the smaller in parts of the larger.
-    s = Shared.of(counterpart, mine, block_s, usual=float(mine.mean()), mirror=True)
-    if s is None:
-        return None
-    every = np.ones((1, s.mine.size), dtype=bool)
-    part, variance = (float(x[0]) for x in _sides(s.mine, s.counterpart, every)[:2])
-    error = float(np.hypot(np.sqrt(variance), _KNOWN * part))
-    over = float(np.mean(mine - counterpart))
-    sure = float(_scores((1.0 - part) / max(error, 1e-9), s.mine.size - 1))
-    if sure < _MORE_ERRORS or over < max(_MORE_STEPS * step_a, _MORE_A):
-        return None
-    least_part = max(part, error, _NOTHING)
-    flown = 1.0 / least_part
-    stir, stir_error = min(stirred, default=(flown, 0.0))
-    if min(flown, stir) < _MORE_AS_WELL:
-        return None
-    # A stir has few readings, at its own rhythm: where it alone tells in full, it has to be sure.
-    if flown < _MORE and stir * np.exp(-_STIR_ERRORS * stir_error) < _MORE:
-        return None
-    return flown, error / least_part

@@ -1,4 +1,4 @@
-"""Stirs of one log: one mirror against the other, and one stir against the next."""
+"""One mirror against the other in stirs and throughout a flight, one stir against the next."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ from itertools import pairwise
 
 import numpy as np
 
+from telemetry.measure.currents.shares import Shared
 from telemetry.measure.currents.taking import NodeCurrent, found_at
 from telemetry.model.log import FloatArray
 from telemetry.numerics.stretches import together
@@ -21,6 +22,14 @@ _MORE, _ERRORS = 2.0, 5.0
 #: A share that fell or rose by this factor from one stir to another; what no share of a stir is
 #: known better than, relative (heuristic: which sticks move how far differs from stir to stir).
 _FELL, _ROSE, _KNOWN = 0.75, 1.35, 0.05
+#: Current of one mirror as part of the other's, in one of flight and stirs and in the other
+#: (heuristic: equal servos differ by a fifth, a pair of unlike ones rarely by a half); standard
+#: errors; so much more on the mean, A, and steps: two sensors may differ by one in their zero and
+#: by one in rounding.
+_FLOWN_MORE, _MORE_AS_WELL, _MORE_ERRORS, _MORE_A, _MORE_STEPS = 1.7, 1.4, 4.0, 0.1, 2.0
+_STIR_ERRORS = 2.0
+#: What draws less than this part of the other is as good as nothing.
+_LEAST = 0.02
 
 
 def stirred_shares(
@@ -56,6 +65,48 @@ def stirred_multiple(
     more = all(ratio >= _MORE and np.log(ratio) >= _ERRORS * error for ratio, error in shares)
     over = min(float(a.mean() - b.mean()) for a, b in zip(mine, counterpart, strict=True))
     return min(shares) if more and over >= _STIRRED_A else None
+
+
+def multiple(
+    mine: FloatArray,
+    counterpart: FloatArray,
+    block_s: float,
+    stirred: Sequence[tuple[float, float]],
+    step_a: float,
+) -> tuple[float, float] | None:
+    """Share and relative error where one mirror draws a multiple of the other throughout.
+
+    In flight by the currents as they are, for a worn servo rests higher as well; every stir that
+    can be read has to show it too, the flight or the stirs in full.
+
+    Parameters
+    ----------
+    mine, counterpart : ndarray, shape (n,)
+        Mean current of each block in flight, A.
+    block_s : float
+    stirred : sequence of (share, error)
+        Of every stir that can be read.
+    step_a : float
+        Step of the sensors, A.
+    """
+    # What draws next to nothing is surely less, but nobody knows how many times: the error is told
+    # of the smaller in parts of the larger.
+    s = Shared.of(counterpart, mine, block_s, usual=float(mine.mean()), mirror=True)
+    if s is None:
+        return None
+    part, error, sure = s.whole
+    over = float(np.mean(mine - counterpart))
+    if sure < _MORE_ERRORS or over < max(_MORE_STEPS * step_a, _MORE_A):
+        return None
+    least_part = max(part, error, _LEAST)
+    flown = 1.0 / least_part
+    stir, stir_error = min(stirred, default=(flown, 0.0))
+    if min(flown, stir) < _MORE_AS_WELL:
+        return None
+    # A stir has few readings, at its own rhythm: where it alone tells in full, it has to be sure.
+    if flown < _FLOWN_MORE and stir * np.exp(-_STIR_ERRORS * stir_error) < _FLOWN_MORE:
+        return None
+    return flown, error / least_part
 
 
 def changed_stir(node: NodeCurrent, mirror: NodeCurrent) -> UnusualCurrent | None:
