@@ -14,6 +14,7 @@ from dataclasses import dataclass, field, replace
 from telemetry.aircraft import Aircraft
 from telemetry.checks.check import FITFUL, Closing
 from telemetry.checks.listed import CODES
+from telemetry.checks.tree import OF_SERVOS
 from telemetry.results import ClosedBy, Finding, HistoryFlight, Level, NoteMark
 from telemetry.trends.features.voltages import TOTAL
 from telemetry.trends.measures import Measures, ReportedFinding
@@ -200,10 +201,13 @@ class _Replay:
 
     def _shown(self, m: Measures, together: Sequence[Finding]) -> list[_Shown]:
         thin = self.flown and m.kind != "flight"  # a bench recording takes nothing back
+        servos = [f for f in together if f.code in OF_SERVOS]
         alone = [
             _Shown(_of_review(r), r.lasts, r.size, across=False)
             for r in m.reported
             if r.level > (Level.UNKNOWN if thin else Level.CLEAR)
+            # Of two places either may be at fault by one flight: all together tell which.
+            and not any(f.place == r.or_place and f.level >= r.level for f in servos)
         ]
         return alone + [
             _Shown(
@@ -233,9 +237,8 @@ class _Replay:
             return m.kind == "flight" or life.bench
         if m.kind != "flight" and not life.bench:
             return False
-        if life.alone and life.place not in m.judged.get(life.code, ()):
-            return False
-        if life.across and not m.measured_at(life.place):
+        looked = not life.alone or life.place in m.judged.get(life.code, ())
+        if not looked or (life.across and not m.measured_at(life.place)):
             return False
         load_a = m.highest_a(life.place, *_ALL)
         return life.load_a is None or (load_a is not None and load_a >= _ENOUGH_LOAD * life.load_a)

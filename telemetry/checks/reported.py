@@ -24,6 +24,7 @@ def reported_in(review: Review, number: int) -> tuple[ReportedFinding, ...]:
             confirm=f.confirm,
             advice=f.advice,
             size=_size(f),
+            or_place=str(f.evidence.get("or_place") or ""),
         )
         for f in review.findings
         if f.flight in (None, number)  # None: of the whole recording

@@ -109,6 +109,8 @@ class ReportedFinding(NamedTuple):
         As the review ranked them.
     size : float or None
         How bad it is, by the evidence that its check names.
+    or_place : str
+        The other of two places of which either may be at fault; "" where it is this one.
     """
 
     code: str
@@ -121,6 +123,7 @@ class ReportedFinding(NamedTuple):
     causes: tuple[Cause, ...] = ()
     ranked: bool = False
     size: float | None = None
+    or_place: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -298,10 +301,15 @@ class Measures:
                     causes=tuple(_cause_in(*c) for c in causes),
                     ranked=ranked,
                     size=size,
+                    or_place=or_place,
                 )
-                for code, place, level, title, lasts, confirm, advice, causes, ranked, size in doc[
-                    "reported"
-                ]
+                for (
+                    *(code, place, level, title, lasts, confirm, advice),
+                    causes,
+                    ranked,
+                    size,
+                    or_place,
+                ) in doc["reported"]
             ),
             judged={code: tuple(places) for code, places in doc["judged"].items()},
             steps_a=dict(doc["steps_a"]),

@@ -292,9 +292,29 @@ def test_a_change_that_is_laid_to_the_mirror_is_held_no_longer() -> None:
     assert {f.code for f in found} == {"servo-silent", "servo-current-rising"}
 
 
-def _at(*places: str) -> Measures:
-    from dataclasses import replace
+@pytest.mark.parametrize(
+    ("at", "told"),
+    [
+        ("right wing", ["servo-silent"]),  # the flights together say that it is that one
+        ("tail", ["servo-current-rising", "servo-silent"]),
+        (None, ["servo-current-rising"]),
+    ],
+)
+def test_of_two_places_the_flights_together_say_which(at: str | None, told: list[str]) -> None:
+    either = ReportedFinding(
+        "servo-current-rising", "left wing", W, "either", or_place="right wing"
+    )
+    silent = (
+        []
+        if at is None
+        else [Finding(code="servo-silent", level=G, place=at, title="", since_flight="3")]
+    )
+    flights = [replace(_at("left wing", "right wing"), reported=(either,)) for _ in range(4)]
+    found = opened(*flights, together=dict.fromkeys(range(4), silent))
+    assert sorted(f.code for f in found) == told
 
+
+def _at(*places: str) -> Measures:
     return replace(measures(), air=blocks({p: [3.0, 1.0] for p in places}))
 
 
