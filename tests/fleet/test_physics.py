@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from scipy.integrate import trapezoid
 
 from tests.fleet.pilots import DT_S
 from tests.fleet.season import Recording, Season, random_season, record
@@ -93,7 +94,7 @@ def test_charge_is_the_integral_of_current(flown: tuple[Season, Recording]) -> N
     season, recording = flown
     signals = recording.flown.signals
     for pack in season.aircraft.sets[0]:
-        mah = float(np.trapezoid(signals[f"{pack.name}/current"], dx=DT_S)) / 3.6
+        mah = float(trapezoid(signals[f"{pack.name}/current"], dx=DT_S)) / 3.6
         assert signals[f"{pack.name}/consumed"][-1] == pytest.approx(mah, rel=1e-3, abs=0.1)
 
 

@@ -15,6 +15,8 @@ from telemetry.model.errors import WorkersError
 if TYPE_CHECKING:
     from distributed.security import Security
 
+# Older versions of Dask know others as well.
+_PROTOCOLS = ("tcp", "tls", "ws", "wss")
 _HINT = "what TLS needs is in: busbook guide cluster"
 
 
@@ -50,9 +52,10 @@ def _check_form(address: str) -> None:
     """WorkersError where an address of this form leads to no scheduler of another process."""
     from distributed.comm.addressing import get_address_host_port
 
+    named = "://" not in address or address.partition("://")[0].lower() in _PROTOCOLS
     try:
         host, port = get_address_host_port(address)
-        usable = bool(host) and 0 < port < 65536 and host.isprintable()
+        usable = named and bool(host) and 0 < port < 65536 and host.isprintable()
         host.encode("idna")
     except ValueError:  # also of a host that no name server takes
         usable = False

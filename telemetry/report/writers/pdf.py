@@ -334,7 +334,7 @@ def _figure(
     sheets.need(height + 20.0)
     part = sheets.part(left, sheets.y, wide, height)
     if not drawer.draw(part, block):
-        part.remove()
+        part.set_visible(False)  # the oldest drawing library cannot take it away
         return False
     letter_by_letter(part)
     sheets.y += height + 2.0
