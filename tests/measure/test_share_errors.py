@@ -70,3 +70,25 @@ def test_a_servo_that_falls_silent_shows_in_a_flight_of_three_minutes() -> None:
         change = None if shared is None else changed_share(shared, [])
         found.append(change is not None and change.kind is UnusualKind.SILENT)
     assert np.mean(found) >= 0.9
+
+
+@pytest.mark.parametrize(
+    ("mine_after", "others_after", "at", "told"),
+    [
+        pytest.param(0.35, 1.0, 0.5, True, id="it draws a third from the middle on"),
+        pytest.param(0.8, 2.2, 0.5, False, id="the others work harder"),
+        pytest.param(0.35, 1.0, 0.87, False, id="an approach asks for other work"),
+        pytest.param(0.35, 1.0, 0.13, False, id="so does a climb-out"),
+    ],
+)
+def test_against_other_surfaces_it_is_its_own_current_that_falls(
+    mine_after: float, others_after: float, at: float, told: bool
+) -> None:
+    rng = np.random.default_rng(21)
+    late = np.arange(400) >= at * 400
+    work = rng.gamma(8.0, 0.125, 400)
+    mine = work * np.where(late, mine_after, 1.0) * rng.lognormal(0.0, 0.1, 400)
+    others = work * np.where(late, others_after, 1.0) * rng.lognormal(0.0, 0.1, 400)
+    shared = Shared.of(mine, others, 1.0, usual=float(mine.mean()), mirror=False)
+    assert shared is not None
+    assert (changed_share(shared, []) is not None) is told

@@ -52,6 +52,9 @@ _LIKE_ERRORS, _LIKE_PART, _NOTHING, _CALM = 2.5, 0.5, 0.02, 0.05
 #: logarithms of the number of stretches (G. Schwarz, Ann. Statist. 6, 1978, 461: twice a log
 #: likelihood has to gain one such logarithm a value).
 _SOUGHT = 2.0
+#: Of the logarithm by which a share of other surfaces falls, so much is a place's own fall; each
+#: side of it is this part of the flight, at least (heuristic).
+_ITS_OWN, _ENDS = 0.7, 0.2
 #: Of what a changed share takes, its mirror does not take this part alike.
 _OWN_PART = 0.5
 #: Normal values further out are not told apart.
@@ -341,6 +344,7 @@ def changed_share(
     if lost_rest:
         fell, sure = _FELL, _ERRORS_TWO
     down = step.errors <= -sure and step.factor <= fell and (sudden or lost_rest)
+    down = down and (s.mirror or lost_rest or _fell_itself(s, step, late))
     if down and s.mirror and step.before >= HARDLY and not lost_rest:
         return None  # its mirror's servos hardly moved until then: what they begin, this one keeps
     if down and (lost_rest or other is None or not _rose(other, step.k, others)):
@@ -351,6 +355,17 @@ def changed_share(
         rose = s.mirror and sudden and step.errors >= _ERRORS and step.factor >= _ROSE
         rose = rose and _rose(s, step.k, others)
     return step.share(UnusualKind.RAISED, at) if rose else None
+
+
+def _fell_itself(s: Shared, step: ShareChange, late: BoolArray) -> bool:
+    """Whether a share of other surfaces fell because this place draws less, not they more.
+
+    And not with the climb-out or the approach alone, which ask them for other work.
+    """
+    if not _ENDS <= float(late.mean()) <= 1.0 - _ENDS:
+        return False
+    own = max(float(s.mine[late].mean()), 0.0) / max(float(s.mine[~late].mean()), 1e-6)
+    return bool(own <= max(step.factor, _NOTHING) ** _ITS_OWN)
 
 
 def _moved_alike(s: Shared, step: ShareChange, late: BoolArray) -> bool:
