@@ -347,7 +347,7 @@ class _Replay:
     ) -> dict[str, float | int | str | None]:
         more: dict[str, float | int | str | None] = {"flights_since": len(self.flights) - began}
         if not shown.across:
-            more |= {"flights_with": life.flights, "worst_flight": self.listed[at].file}
+            more |= {"flights_with": life.flights, "gravest_flight": self.listed[at].file}
         if life.closed is None and life.seen < len(self.flights) - 1:
             level = life.level()
             more["good_flights"] = life.good[level]

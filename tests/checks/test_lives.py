@@ -115,7 +115,7 @@ def test_eleven_flights_that_say_the_same() -> None:
     assert found.evidence == {
         "flights_with": 11,
         "flights_since": 11,
-        "worst_flight": "f20.csv",
+        "gravest_flight": "f20.csv",
     }
     assert found.title == "bus fell 5 times; 11 flights show it, each by itself"
     assert (found.explanations, found.confirm) == (("a regulator",), "Load it.")

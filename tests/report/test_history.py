@@ -427,7 +427,7 @@ def test_what_single_flights_say_again_is_the_answer_and_has_its_figure(
         evidence={
             "flights_with": 4,
             "recent_flights": "4 of the last 5",
-            "worst_flight": "flight-11.csv",
+            "gravest_flight": "flight-11.csv",
             "flights_since": 4,
         },
         since_flight=calm.flights[8].id,

@@ -125,7 +125,7 @@ _LABELS = {
     "from": "fed from",
     "measured": "measured with its",
     "flights_with": "flights with it",
-    "worst_flight": "most serious in",
+    "gravest_flight": "most serious in",
     "recent_flights": "of the newest",
     "usual_per_flight": "usual a flight",
     "usual_share": "usual share",
