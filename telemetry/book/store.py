@@ -207,8 +207,7 @@ class Logbook(Keeper):
         BookError
             If the book cannot be written to.
         """
-        key = aircraft_key(aircraft)
-        write_sealed(self._places.replay(key), {"aircraft": key, "replay": dict(doc)})
+        self._keep(self._places.replay(aircraft_key(aircraft)), "replay", doc)
 
     def put_fleet(self, aircraft: str, doc: Mapping[str, Any]) -> None:
         """Keep what other aircraft, by name in ``others``, tell of one, as plain JSON values.
@@ -218,8 +217,7 @@ class Logbook(Keeper):
         BookError
             If the book cannot be written to.
         """
-        key = aircraft_key(aircraft)
-        write_sealed(self._places.fleet(key), {"aircraft": key, "fleet": dict(doc)})
+        self._keep(self._places.fleet(aircraft_key(aircraft)), "fleet", doc)
 
     def put_answer(self, aircraft: str, state: str, doc: Mapping[str, Any]) -> None:
         """Keep how an aircraft stands, as plain JSON values, by what that depends on.
@@ -232,6 +230,9 @@ class Logbook(Keeper):
         key = aircraft_key(aircraft)
         path = self._places.answer(key)
         write_sealed(path, {"aircraft": key, "state": state, "answer": dict(doc)})
+
+    def _keep(self, path: Path, what: str, doc: Mapping[str, Any]) -> None:
+        write_sealed(path, {"aircraft": path.stem, what: dict(doc)})
 
     # Checking and handing on.
 
